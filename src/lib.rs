@@ -1,0 +1,4 @@
+//! teeter: write a groove, see how it is built and why it is hard, find what the ear hears instead, and hear it all.
+#![forbid(unsafe_code)]
+
+pub mod rhythm;

@@ -1,0 +1,2 @@
+//! Calls the command line and exits.
+fn main() {}

@@ -1,0 +1,171 @@
+//! What stands in a cell: rest, attack or hold, accents, pitches, swing. It must not know where the cell stands.
+
+use super::bounds::{OutOfBound, SWING_TERM};
+use super::time::Fraction;
+use std::fmt;
+
+/// How strongly an attack is played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub enum Accent {
+    /// Barely played.
+    Ghost,
+    /// Played plainly.
+    #[default]
+    Plain,
+    /// Accented.
+    Accent,
+}
+
+/// A pitch by its key number, 0 to 127, with middle C (C4) = 60 (Standard MIDI Files 1.0).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pitch(u8);
+
+/// An attack: its accent and, where it has one, its pitch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub struct Attack {
+    /// How strongly it is played.
+    pub accent: Accent,
+    /// Its pitch; `None` sounds the voice's own.
+    pub pitch: Option<Pitch>,
+}
+
+/// One subdivision of a layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Cell {
+    /// Silence.
+    #[default]
+    Rest,
+    /// What sounded before goes on.
+    Hold,
+    /// A new sound begins.
+    Attack(Attack),
+}
+
+impl Cell {
+    /// A plain attack without pitch.
+    pub const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, pitch: None });
+
+    /// The attack, if the cell is one.
+    pub fn attack(self) -> Option<Attack> {
+        match self {
+            Cell::Attack(a) => Some(a),
+            Cell::Rest | Cell::Hold => None,
+        }
+    }
+}
+
+const NAMES: [&str; 12] = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"];
+
+impl Pitch {
+    /// The pitch with this key number, if it is at most 127.
+    pub fn new(key: u8) -> Option<Self> {
+        (key < 128).then_some(Self(key))
+    }
+
+    /// The key number, 0 to 127.
+    pub fn key(self) -> u8 {
+        self.0
+    }
+
+    /// This pitch moved by semitones, if it stays within 0 to 127.
+    pub fn moved(self, semitones: i32) -> Option<Self> {
+        u8::try_from(i32::from(self.0) + semitones).ok().and_then(Self::new)
+    }
+
+    /// Reads scientific pitch notation: `E2`, `C#4`, `Bb3`, `C-1`.
+    pub fn parse(text: &str) -> Option<Self> {
+        let mut chars = text.chars();
+        let base = match chars.next()?.to_ascii_uppercase() {
+            'C' => 0,
+            'D' => 2,
+            'E' => 4,
+            'F' => 5,
+            'G' => 7,
+            'A' => 9,
+            'B' => 11,
+            _ => return None,
+        };
+        let rest = chars.as_str();
+        let (shift, octave) = match rest.as_bytes().first()? {
+            b'#' => (1, &rest[1..]),
+            b'b' => (-1, &rest[1..]),
+            _ => (0, rest),
+        };
+        if octave.is_empty() || octave.len() > 2 || octave.starts_with('+') {
+            return None;
+        }
+        let octave: i32 = octave.parse().ok()?;
+        u8::try_from((octave + 1) * 12 + base + shift).ok().and_then(Self::new)
+    }
+}
+
+impl fmt::Display for Pitch {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", NAMES[usize::from(self.0 % 12)], i32::from(self.0 / 12) - 1)
+    }
+}
+
+/// An exact swing ratio, long to short, that moves the second of each pair of cells of an evenly divided beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Swing {
+    long: u8,
+    short: u8,
+}
+
+impl Swing {
+    /// `long:short`; `1:1` is straight.
+    ///
+    /// # Errors
+    /// [`OutOfBound`] if a number is outside its bound.
+    pub fn new(long: u8, short: u8) -> Result<Self, OutOfBound> {
+        SWING_TERM.check(i64::from(long))?;
+        SWING_TERM.check(i64::from(short))?;
+        Ok(Self { long, short })
+    }
+
+    /// Reads `2:1`.
+    pub fn parse(text: &str) -> Option<Self> {
+        let (long, short) = text.split_once(':')?;
+        Self::new(long.trim().parse().ok()?, short.trim().parse().ok()?).ok()
+    }
+
+    /// The part of a pair after which its second cell begins: 2/3 for `2:1`.
+    pub fn share(self) -> Fraction {
+        Fraction::new(i64::from(self.long), i64::from(self.long) + i64::from(self.short)).expect("terms are at least 1")
+    }
+}
+
+impl fmt::Display for Swing {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.long, self.short)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_pitch_prints_and_parses() {
+        for key in 0..128 {
+            let p = Pitch::new(key).expect("within range");
+            assert_eq!(Pitch::parse(&p.to_string()), Some(p));
+        }
+        // Key numbers of Standard MIDI Files 1.0 with C4 = 60; 69 is A4.
+        assert_eq!(Pitch::parse("C4").map(Pitch::key), Some(60));
+        assert_eq!(Pitch::parse("A4").map(Pitch::key), Some(69));
+        assert_eq!(Pitch::parse("Bb3"), Pitch::parse("A#3"));
+        for bad in ["", "H2", "C", "C#", "C99", "C-9", "é4", "Cé", "C+4"] {
+            assert_eq!(Pitch::parse(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn swing_is_exact() {
+        let shuffle = Swing::parse("2:1").expect("valid");
+        assert_eq!(Some(shuffle.share()), Fraction::new(2, 3));
+        for bad in ["", "2", "0:1", "2:0", "17:1", "a:b"] {
+            assert_eq!(Swing::parse(bad), None, "{bad}");
+        }
+    }
+}

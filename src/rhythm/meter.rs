@@ -1,0 +1,260 @@
+//! Meters and tempos: simple, compound and additive. They must not know bars of any groove, nor clocks.
+
+use super::bounds::{BEATS_PER_BAR, DENOMINATOR, OutOfBound, TEMPO};
+use super::time::{Fraction, Time};
+use std::fmt;
+
+/// A meter such as `4/4` (simple), `6/8` (compound) or `3+2+2/8` (additive).
+///
+/// A simple meter has as many beats as its upper number says, each one lower unit long. A compound meter (upper number
+/// a multiple of three from six on) has a third as many beats, each three lower units long. An additive meter has one
+/// beat per lower unit, and its terms say where the strong beats are; `3+3/4` therefore has six beats where `6/4` has two.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Meter {
+    terms: Vec<u16>,
+    lower: u16,
+}
+
+/// The family of a meter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MeterKind {
+    /// One beat per lower unit.
+    Simple,
+    /// One beat per three lower units.
+    Compound,
+    /// One beat per lower unit, strong beats given by the terms.
+    Additive,
+}
+
+/// Why a text is not a meter.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum MeterError {
+    /// The text has not the form of a meter.
+    Form(String),
+    /// The lower number is not a power of two within its bound.
+    Lower(i64),
+    /// A number is out of its bound.
+    Bound(OutOfBound),
+}
+
+impl fmt::Display for MeterError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Form(found) => write!(f, "'{found}' is not a meter, allowed is a form like 4/4, 6/8 or 3+2+2/8"),
+            Self::Lower(found) => {
+                write!(
+                    f,
+                    "the lower number of a meter is {found}, allowed are the powers of two from 1 to {}",
+                    DENOMINATOR.greatest
+                )
+            }
+            Self::Bound(error) => error.fmt(f),
+        }
+    }
+}
+
+impl Meter {
+    /// Makes a meter from the terms of its upper number and its lower number.
+    ///
+    /// # Errors
+    /// [`MeterError`] if there is no term, a term is zero, the lower number is no power of two, or a bar has too many beats.
+    pub fn new(terms: Vec<u16>, lower: u16) -> Result<Self, MeterError> {
+        if terms.is_empty() || terms.contains(&0) {
+            let upper: Vec<String> = terms.iter().map(u16::to_string).collect();
+            return Err(MeterError::Form(format!("{}/{lower}", upper.join("+"))));
+        }
+        if !lower.is_power_of_two() || DENOMINATOR.check(i64::from(lower)).is_err() {
+            return Err(MeterError::Lower(i64::from(lower)));
+        }
+        let sum: i64 = terms.iter().map(|&t| i64::from(t)).sum();
+        BEATS_PER_BAR.check(sum).map_err(MeterError::Bound)?;
+        Ok(Self { terms, lower })
+    }
+
+    /// Reads `4/4`, `6/8`, `3+2+2/8`.
+    ///
+    /// # Errors
+    /// As [`Meter::new`], and [`MeterError::Form`] for any other text.
+    pub fn parse(text: &str) -> Result<Self, MeterError> {
+        let form = || MeterError::Form(text.to_owned());
+        let number = |s: &str| {
+            let s = s.trim();
+            (!s.is_empty() && s.len() < 5 && s.bytes().all(|b| b.is_ascii_digit()))
+                .then(|| s.parse::<u16>().ok())
+                .flatten()
+                .ok_or_else(form)
+        };
+        let (upper, lower) = text.split_once('/').ok_or_else(form)?;
+        let terms = upper.split('+').map(number).collect::<Result<Vec<_>, _>>()?;
+        Self::new(terms, number(lower)?)
+    }
+
+    /// The family of the meter.
+    pub fn kind(&self) -> MeterKind {
+        match self.terms[..] {
+            [n] if n > 3 && n.is_multiple_of(3) => MeterKind::Compound,
+            [_] => MeterKind::Simple,
+            _ => MeterKind::Additive,
+        }
+    }
+
+    fn upper(&self) -> usize {
+        self.terms.iter().map(|&t| usize::from(t)).sum()
+    }
+
+    /// Beats in a bar.
+    pub fn beats(&self) -> usize {
+        if self.kind() == MeterKind::Compound { self.upper() / 3 } else { self.upper() }
+    }
+
+    /// Length of a beat.
+    pub fn beat(&self) -> Time {
+        let units = if self.kind() == MeterKind::Compound { 3 } else { 1 };
+        Time::new(units, i64::from(self.lower)).expect("the lower number is at least 1")
+    }
+
+    /// Length of a bar.
+    pub fn bar(&self) -> Time {
+        Time::new(self.upper() as i64, i64::from(self.lower)).expect("the lower number is at least 1")
+    }
+
+    /// Lower number: the note value of which the upper number counts how many fill a bar.
+    pub fn lower(&self) -> u16 {
+        self.lower
+    }
+
+    /// Terms of the upper number: one for simple and compound meters.
+    pub fn terms(&self) -> &[u16] {
+        &self.terms
+    }
+
+    /// The beats, counted from 0, that are strong without being the downbeat: the heads of an additive meter's terms,
+    /// and the middle of a bar whose number of beats is a multiple of four.
+    pub fn strong_beats(&self) -> Vec<usize> {
+        match self.kind() {
+            MeterKind::Additive => {
+                let mut at = 0;
+                let heads: Vec<usize> = self.terms[..self.terms.len() - 1]
+                    .iter()
+                    .map(|&t| {
+                        at += usize::from(t);
+                        at
+                    })
+                    .collect();
+                heads
+            }
+            _ if self.beats().is_multiple_of(4) => vec![self.beats() / 2],
+            _ => Vec::new(),
+        }
+    }
+}
+
+impl fmt::Display for Meter {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let upper: Vec<String> = self.terms.iter().map(u16::to_string).collect();
+        write!(f, "{}/{}", upper.join("+"), self.lower)
+    }
+}
+
+/// A tempo: beats per minute, exact, with the note value that counts as the beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Tempo {
+    bpm: Fraction,
+    unit: Time,
+}
+
+impl Tempo {
+    /// `bpm` beats of length `unit` in a minute.
+    ///
+    /// # Errors
+    /// [`OutOfBound`] if the tempo is outside its bound (the value given is rounded down).
+    pub fn new(bpm: Fraction, unit: Time) -> Result<Self, OutOfBound> {
+        let least = Fraction::whole(TEMPO.least as i32);
+        let greatest = Fraction::whole(TEMPO.greatest as i32);
+        if bpm < least || bpm > greatest || unit <= Time::ZERO {
+            return Err(OutOfBound { bound: &TEMPO, value: bpm.floor() });
+        }
+        Ok(Self { bpm, unit })
+    }
+
+    /// Beats per minute.
+    pub fn bpm(self) -> Fraction {
+        self.bpm
+    }
+
+    /// The note value that counts as the beat.
+    pub fn unit(self) -> Time {
+        self.unit
+    }
+
+    /// Whole notes per minute, exact.
+    pub fn wholes_per_minute(self) -> Fraction {
+        self.bpm.times(self.unit.wholes()).expect("tempo and unit are bounded")
+    }
+}
+
+/// Reads a note value: `1/4`, dotted `1/4.`, or any fraction of a whole note such as `3/8`.
+pub fn parse_note_value(text: &str) -> Option<Time> {
+    let (plain, dotted) = text.strip_suffix('.').map_or((text, false), |p| (p, true));
+    let (n, d) = plain.split_once('/')?;
+    let number =
+        |s: &str| (s.len() < 4 && s.bytes().all(|b| b.is_ascii_digit())).then(|| s.parse::<i64>().ok()).flatten();
+    let (n, d) = (number(n)?, number(d)?);
+    if n < 1 || d < 1 || d > 64 || !(d as u64).is_power_of_two() {
+        return None;
+    }
+    let value = Time::new(n, d)?;
+    if dotted { value.scaled(Fraction::new(3, 2)?) } else { Some(value) }
+}
+
+/// Prints a note value: `1/4`, `1/4.` for dotted ones.
+pub fn print_note_value(value: Time) -> String {
+    if value.numer() == 3 && value.denom() > 1 { format!("1/{}.", value.denom() / 2) } else { value.to_string() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn families_and_beats() {
+        let rows = [
+            ("4/4", MeterKind::Simple, 4, Time::new(1, 4)),
+            ("3/8", MeterKind::Simple, 3, Time::new(1, 8)),
+            ("6/8", MeterKind::Compound, 2, Time::new(3, 8)),
+            ("12/8", MeterKind::Compound, 4, Time::new(3, 8)),
+            ("3+2+2/8", MeterKind::Additive, 7, Time::new(1, 8)),
+            ("13/16", MeterKind::Simple, 13, Time::new(1, 16)),
+        ];
+        for (text, kind, beats, beat) in rows {
+            let m = Meter::parse(text).expect(text);
+            assert_eq!((m.kind(), m.beats(), Some(m.beat())), (kind, beats, beat), "{text}");
+            assert_eq!(m.beat().repeated(m.beats()), Some(m.bar()), "{text}");
+        }
+        assert_eq!(Meter::parse("3+2+2/8").expect("meter").strong_beats(), [3, 5]);
+        assert_eq!(Meter::parse("4/4").expect("meter").strong_beats(), [2]);
+        for bad in ["", "4", "4/", "/4", "0/4", "4/3", "4/0", "4/128", "65/4", "3++2/8", "-4/4", "4/4/4", "99999/4"] {
+            assert!(Meter::parse(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn note_values() {
+        for text in ["1/4", "1/4.", "1/8", "1/16."] {
+            assert_eq!(print_note_value(parse_note_value(text).expect(text)), text);
+        }
+        assert_eq!(parse_note_value("3/8"), parse_note_value("1/4."));
+        for bad in ["", "1", "1/0", "0/4", "1/3", "x/4", "1/4.."] {
+            assert_eq!(parse_note_value(bad), None, "{bad}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn printing_and_parsing_a_meter_is_a_round_trip(terms in prop::collection::vec(1_u16..9, 1..6), power in 0_u32..7) {
+            let m = Meter::new(terms, 1 << power).expect("valid");
+            prop_assert_eq!(Meter::parse(&m.to_string()), Ok(m));
+        }
+    }
+}

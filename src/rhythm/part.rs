@@ -1,0 +1,244 @@
+//! A layer's cells within one section, and the exact time of each. It must not know other sections or layers.
+
+use super::cell::{Cell, Swing};
+use super::meter::Meter;
+use super::time::Time;
+
+/// Some whole beats divided evenly into cells: one beat at the layer's division, or a tuplet over one or more beats.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Span {
+    /// Beats it lasts.
+    pub beats: u16,
+    /// Cells in it.
+    pub cells: u16,
+}
+
+/// A layer's cells in one section.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub enum Part {
+    /// Cells written out for every bar. The spans fill the section's bars exactly and none crosses a bar line.
+    Barred {
+        /// How the beats are divided, from the first beat on.
+        spans: Vec<Span>,
+        /// The cells of all spans, one after the other.
+        cells: Vec<Cell>,
+    },
+    /// A cycle: its own length of cells, repeated against the bars from the section's start to its end.
+    Cycled {
+        /// The cells of one time round, each one beat over the layer's division long.
+        cells: Vec<Cell>,
+        /// The cell of the cycle that stands at the section's start.
+        start: u16,
+    },
+}
+
+/// What a part needs to know of its section and its layer to place its cells in time.
+#[derive(Debug, Clone, Copy)]
+pub struct Frame<'a> {
+    /// The section's meter.
+    pub meter: &'a Meter,
+    /// The section's number of bars.
+    pub bars: usize,
+    /// The layer's division.
+    pub division: u16,
+    /// The swing in force, the layer's own before the section's.
+    pub swing: Option<Swing>,
+}
+
+impl Frame<'_> {
+    /// Beats in the section, one time through.
+    pub fn beats(&self) -> usize {
+        self.bars * self.meter.beats()
+    }
+}
+
+/// The span a cell lies in and where in it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Spot {
+    /// First beat of the span, counted from the section's start.
+    pub beat: usize,
+    /// The span.
+    pub span: Span,
+    /// Which cell of the span.
+    pub cell: usize,
+    /// Index of the span's first cell within the part.
+    pub first: usize,
+}
+
+impl Part {
+    /// A part of rests.
+    pub fn rests(frame: Frame<'_>) -> Self {
+        let beats = frame.beats();
+        Self::Barred {
+            spans: vec![Span { beats: 1, cells: frame.division }; beats],
+            cells: vec![Cell::Rest; beats * usize::from(frame.division)],
+        }
+    }
+
+    /// Number of cells in the section, one time through; a cycle counts each time round, the last one cut.
+    pub fn len(&self, frame: Frame<'_>) -> usize {
+        match self {
+            Self::Barred { cells, .. } => cells.len(),
+            Self::Cycled { .. } => frame.beats() * usize::from(frame.division),
+        }
+    }
+
+    /// The stored cells: all of a barred part, one time round of a cycle.
+    pub fn stored(&self) -> &[Cell] {
+        match self {
+            Self::Barred { cells, .. } | Self::Cycled { cells, .. } => cells,
+        }
+    }
+
+    pub(super) fn stored_mut(&mut self) -> &mut Vec<Cell> {
+        match self {
+            Self::Barred { cells, .. } | Self::Cycled { cells, .. } => cells,
+        }
+    }
+
+    /// Where the `index`th cell of the section is stored.
+    pub fn stored_index(&self, index: usize) -> usize {
+        match self {
+            Self::Barred { .. } => index,
+            Self::Cycled { cells, start } => (index + usize::from(*start)) % cells.len().max(1),
+        }
+    }
+
+    /// The `index`th cell of the section; a rest beyond the end.
+    pub fn cell(&self, index: usize) -> Cell {
+        self.stored().get(self.stored_index(index)).copied().unwrap_or_default()
+    }
+
+    /// Whether the part is a cycle.
+    pub fn is_cycle(&self) -> bool {
+        matches!(self, Self::Cycled { .. })
+    }
+
+    /// All spans with their first beat and first cell, in order.
+    pub fn spots(&self, frame: Frame<'_>) -> Vec<Spot> {
+        let even = Span { beats: 1, cells: frame.division };
+        let mut spots = Vec::new();
+        let (mut beat, mut first) = (0, 0);
+        let mut push = |span: Span| {
+            spots.push(Spot { beat, span, cell: 0, first });
+            beat += usize::from(span.beats);
+            first += usize::from(span.cells);
+        };
+        match self {
+            Self::Barred { spans, .. } => spans.iter().copied().for_each(&mut push),
+            Self::Cycled { .. } => (0..frame.beats()).for_each(|_| push(even)),
+        }
+        spots
+    }
+
+    /// The span and place of the `index`th cell; `None` beyond the end.
+    pub fn spot(&self, index: usize, frame: Frame<'_>) -> Option<Spot> {
+        if index >= self.len(frame) {
+            return None;
+        }
+        match self {
+            Self::Cycled { .. } => {
+                let n = usize::from(frame.division);
+                let (beat, cell) = (index / n, index % n);
+                Some(Spot { beat, span: Span { beats: 1, cells: frame.division }, cell, first: beat * n })
+            }
+            Self::Barred { spans, .. } => {
+                let (mut beat, mut first) = (0, 0);
+                for &span in spans {
+                    if index < first + usize::from(span.cells) {
+                        return Some(Spot { beat, span, cell: index - first, first });
+                    }
+                    beat += usize::from(span.beats);
+                    first += usize::from(span.cells);
+                }
+                None
+            }
+        }
+    }
+
+    /// Start of the `index`th cell from the section's start, with swing; `None` beyond the end.
+    pub fn start_of(&self, index: usize, frame: Frame<'_>) -> Option<Time> {
+        self.spot(index, frame).map(|spot| sounding_start(spot, frame))
+    }
+
+    /// Start of every cell from the section's start, with swing, and last the end of the section.
+    pub fn starts(&self, frame: Frame<'_>) -> Vec<Time> {
+        let mut times = Vec::with_capacity(self.len(frame) + 1);
+        for spot in self.spots(frame) {
+            times.extend((0..usize::from(spot.span.cells)).map(|cell| sounding_start(Spot { cell, ..spot }, frame)));
+        }
+        times.push(frame.meter.bar().repeated(frame.bars).expect("bars are bounded"));
+        times
+    }
+
+    /// The last cell that begins at or before `time` as written, without swing; the first for a time before the section.
+    pub fn cell_at(&self, time: Time, frame: Frame<'_>) -> usize {
+        let last = self.len(frame).saturating_sub(1);
+        let beat = frame.meter.beat();
+        let Some(at) = time.ratio_to(beat) else {
+            return last;
+        };
+        let mut found = 0;
+        for spot in self.spots(frame) {
+            if spot.beat as i64 > at.floor() {
+                break;
+            }
+            let into = time.minus(beat.repeated(spot.beat).expect("beats are bounded"));
+            let length =
+                beat.repeated(usize::from(spot.span.beats)).and_then(|l| l.divided(usize::from(spot.span.cells)));
+            let cell = into.and_then(|i| i.ratio_to(length?)).map_or(0, |r| r.floor().max(0) as usize);
+            found = spot.first + cell.min(usize::from(spot.span.cells) - 1);
+        }
+        found.min(last)
+    }
+
+    /// Turns every hold that follows a rest into a rest. The first cell may hold what sounded before the section.
+    pub(super) fn settle(&mut self) {
+        let cyclic = self.is_cycle();
+        let cells = self.stored_mut();
+        let mut sounding = if cyclic {
+            cells.iter().rev().find(|c| **c != Cell::Hold).is_some_and(|c| c.attack().is_some())
+        } else {
+            true
+        };
+        for cell in cells.iter_mut() {
+            match cell {
+                Cell::Rest => sounding = false,
+                Cell::Attack(_) => sounding = true,
+                Cell::Hold if !sounding => *cell = Cell::Rest,
+                Cell::Hold => {}
+            }
+        }
+    }
+
+    /// Index of the first stored hold that has nothing to hold, if there is one.
+    pub fn stray_hold(&self) -> Option<usize> {
+        let mut settled = self.clone();
+        settled.settle();
+        self.stored().iter().zip(settled.stored()).position(|(a, b)| a != b)
+    }
+}
+
+/// Start of a cell as written, from the section's start, without swing.
+pub fn written_start(spot: Spot, frame: Frame<'_>) -> Time {
+    let beat = frame.meter.beat();
+    let cells = usize::from(spot.span.cells).max(1);
+    let within = beat.repeated(usize::from(spot.span.beats) * spot.cell).and_then(|t| t.divided(cells));
+    within.and_then(|w| beat.repeated(spot.beat)?.plus(w)).expect("beats and cells are bounded")
+}
+
+fn sounding_start(spot: Spot, frame: Frame<'_>) -> Time {
+    let start = written_start(spot, frame);
+    match frame.swing {
+        Some(swing) if spot.span.cells.is_multiple_of(2) && spot.cell % 2 == 1 => {
+            let pair = frame
+                .meter
+                .beat()
+                .repeated(2 * usize::from(spot.span.beats))
+                .and_then(|t| t.divided(usize::from(spot.span.cells)));
+            let before = written_start(Spot { cell: spot.cell - 1, ..spot }, frame);
+            pair.and_then(|p| before.plus(p.scaled(swing.share())?)).expect("swing is bounded")
+        }
+        _ => start,
+    }
+}

@@ -1,0 +1,292 @@
+//! Tests of the room's algebra: round trips, edits, exact sums. They must not know files or screens.
+
+use super::*;
+use proptest::prelude::*;
+
+fn groove(meter: &str, division: u16, bars: u16, drawing: &str) -> Groove {
+    let meter = Meter::parse(meter).expect("meter");
+    let tempo = Tempo::new(Fraction::whole(120), meter.beat()).expect("tempo");
+    let part = picture::parse_bars(drawing, &meter, usize::from(bars), division).expect("drawing");
+    let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+    Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, division, vec![part])]).expect("groove")
+}
+
+fn drawn(g: &Groove) -> String {
+    picture::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].division, false)
+}
+
+fn check(before: &str, edit: &Edit, after: &str) {
+    let bars = before.matches('|').count() as u16 + 1;
+    let result = groove("2/4", 4, bars, before).edited(edit).expect("edit");
+    assert_eq!(drawn(&result), after, "{edit:?}");
+}
+
+fn region(from: (i64, i64), to: (i64, i64)) -> Region {
+    let time = |(n, d)| Time::new(n, d).expect("time");
+    Region { layers: 0..1, section: 0, from: time(from), to: time(to) }
+}
+
+fn at(cell: usize) -> Place {
+    Place { layer: 0, section: 0, cell }
+}
+
+#[test]
+fn edits_are_pictures() {
+    let plain = Attack::default();
+    check("........", &Edit::Lay { at: at(0), cells: 3, attack: plain }, "x--.....");
+    check("......x.", &Edit::Lay { at: at(5), cells: 9, attack: plain }, ".....x--");
+    check("x---....", &Edit::Lay { at: at(1), cells: 2, attack: plain }, "xx-.....");
+    check("x---....", &Edit::Set(at(2), Cell::Rest), "x-......");
+    check("x---....", &Edit::Set(at(2), Cell::ATTACK), "x-x-....");
+    check("x.......", &Edit::Set(at(1), Cell::Hold), "x-......");
+    check("x.......", &Edit::Set(at(3), Cell::Hold), "x.......");
+    check("xxxxxxxx", &Edit::Erase(region((1, 16), (1, 4))), "x...xxxx");
+    check("x-x-x-x-", &Edit::Erase(region((1, 8), (3, 16))), "x-..x-x-");
+    check("xx..xx..", &Edit::Accent(region((0, 1), (1, 4)), Accent::Accent), "XX..xx..");
+    check("xo.X....", &Edit::Rotate(region((0, 1), (1, 4)), 1), "Xxo.....");
+    check("xo.X....", &Edit::Rotate(region((0, 1), (1, 4)), -1), "o.Xx....");
+    check("xoXx....", &Edit::Shift(region((0, 1), (1, 4)), 2), "..xo....");
+    check("xoXx....", &Edit::Shift(region((0, 1), (1, 4)), -9), "........");
+    check("xo......", &Edit::Repeat(region((0, 1), (3, 16)), 9), "xo.xo.xo");
+    check("x...x...|x.o.....", &Edit::Tuplet { at: at(0), beats: 2, cells: 3 }, "{3/2: xx.}|x.o.....");
+    check("x.x.x...", &Edit::Tuplet { at: at(2), beats: 1, cells: 2 }, "{2: xx}x...");
+    check("x...x...", &Edit::Tuplet { at: at(5), beats: 1, cells: 5 }, "x...{5: x....}");
+    check("{3/2: x.x}", &Edit::Tuplet { at: at(0), beats: 1, cells: 4 }, "x....x..");
+    check("x.x.x...", &Edit::Division(0, 2), "xxx.");
+    check("x.x.{3: xxx}", &Edit::Division(0, 8), "x...x...{3: xxx}");
+    check("x.x.xx..", &Edit::Meter(0, Meter::parse("3/4").expect("meter")), "x.x.xx......");
+    check("{3/2: xxx}|x.x.....", &Edit::Meter(0, Meter::parse("1/4").expect("meter")), "x.x.|.x..");
+    check("x.x.xx..", &Edit::Bars(0, 2), "x.x.xx..|........");
+    check("x.x.xx..", &Edit::Cycle { layer: 0, section: 0, cells: Some(3) }, "x.x");
+}
+
+#[test]
+fn a_cycle_repeats_against_the_bars_and_is_written_out() {
+    let g = groove("2/4", 4, 1, "x.x.....");
+    let cycled = g.edited(&Edit::Cycle { layer: 0, section: 0, cells: Some(3) }).expect("cycle");
+    assert_eq!(cycled.events(0).iter().map(|e| e.cell).collect::<Vec<_>>(), [0, 2, 3, 5, 6]);
+    let out = cycled.edited(&Edit::Cycle { layer: 0, section: 0, cells: None }).expect("written out");
+    assert_eq!(drawn(&out), "x.xx.xx.");
+    assert_eq!(
+        g.edited(&Edit::Cycle { layer: 0, section: 0, cells: Some(9) }),
+        Err(Refusal::CycleTooLong { cells: 9, section: 8 })
+    );
+    let set = cycled.edited(&Edit::Set(at(7), Cell::ATTACK)).expect("set");
+    assert_eq!(picture::print_cells(set.part(0, 0).stored()), "xxx");
+}
+
+#[test]
+fn swing_moves_the_second_of_each_pair_exactly() {
+    let g = groove("2/4", 2, 1, "xxxx").edited(&Edit::Swing(0, Swing::parse("2:1"))).expect("swing");
+    let times: Vec<String> = g.events(0).iter().map(|e| e.offset.to_string()).collect();
+    assert_eq!(times, ["0/1", "1/6", "1/4", "5/12"]);
+}
+
+#[test]
+fn times_through_repeat_the_section() {
+    let g = groove("2/4", 1, 1, "x.").edited(&Edit::Times(0, 3)).expect("times");
+    assert_eq!(g.events(0).iter().map(|e| e.pass).collect::<Vec<_>>(), [0, 1, 2]);
+    assert_eq!(g.length(), Time::new(3, 2));
+}
+
+#[test]
+fn drawings_that_are_wrong_say_where() {
+    let meter = Meter::parse("2/4").expect("meter");
+    let rows = [
+        ("x..", 3, "0 and a part of 4 beats"),
+        ("x...x...", 8, "2 of 4 beats"),
+        ("x...|x...x...", 4, "a bar 1 of 4 cells"),
+        ("x...x...x|x......", 8, "a bar 1 of 9 cells"),
+        ("x...x..q|........", 7, "'q'"),
+        ("x.-.x...|........", 2, "a hold after a rest"),
+        ("x.{3: xxx}..x...|........", 2, "a tuplet within a beat"),
+        ("x...{7/2: xxxxxxx}x...", 4, "a tuplet over 2 beats"),
+        ("{3: xx}x...|........", 1, "2 cells in a tuplet of 3"),
+        ("{3 xxx}", 3, "'x'"),
+        ("{99: x}", 1, "99"),
+        ("{3: xxx", 7, "the end"),
+        ("x...x...|x...x...x", 17, "more cells than 2 bars hold"),
+    ];
+    for (text, offset, found) in rows {
+        let error = picture::parse_bars(text, &meter, 2, 4).expect_err(text);
+        assert_eq!((error.at, error.found.as_str()), (offset, found), "{text}");
+    }
+    assert_eq!(picture::parse_cycle("x.|").expect_err("bar line").at, 2);
+    assert!(picture::parse_cycle("").is_err());
+}
+
+fn meters() -> impl Strategy<Value = Meter> {
+    (prop::collection::vec(1_u16..5, 1..4), 0_u32..5)
+        .prop_map(|(terms, power)| Meter::new(terms, 1 << power).expect("meter"))
+}
+
+fn cells() -> impl Strategy<Value = Cell> {
+    let attack = (0_u8..3, prop::option::of(30_u8..80)).prop_map(|(a, p)| {
+        let accent = [Accent::Ghost, Accent::Plain, Accent::Accent][usize::from(a)];
+        Cell::Attack(Attack { accent, pitch: p.and_then(Pitch::new) })
+    });
+    prop_oneof![3 => Just(Cell::Rest), 1 => Just(Cell::Hold), 3 => attack]
+}
+
+prop_compose! {
+    fn parts(meter: Meter, bars: u16, division: u16)(
+        shape in prop::collection::vec((1_u16..4, 1_u16..9, any::<bool>()), meter.beats() * usize::from(bars)),
+        fill in prop::collection::vec(cells(), meter.beats() * usize::from(bars) * 9),
+    ) -> Part {
+        let (per_bar, total) = (meter.beats(), meter.beats() * usize::from(bars));
+        let (mut spans, mut beat) = (Vec::new(), 0);
+        for (beats, count, even) in shape {
+            if beat == total { break; }
+            let left = per_bar - beat % per_bar;
+            let span = if even { Span { beats: 1, cells: division } } else { Span { beats: beats.min(left as u16), cells: count } };
+            beat += usize::from(span.beats);
+            spans.push(span);
+        }
+        let count: usize = spans.iter().map(|s| usize::from(s.cells)).sum();
+        let mut part = Part::Barred { spans, cells: fill.into_iter().cycle().take(count).collect() };
+        part.settle();
+        part
+    }
+}
+
+prop_compose! {
+    fn sections()(meter in meters(), bars in 1_u16..4, times in 1_u16..3, bpm in 20_i64..400, swing in prop::option::of((1_u8..5, 1_u8..5))) -> Section {
+        let tempo = Tempo::new(Fraction::new(bpm, 1).expect("bpm"), meter.beat()).expect("tempo");
+        Section { name: String::new(), meter, tempo, bars, times, swing: swing.map(|(l, s)| Swing::new(l, s).expect("swing")) }
+    }
+}
+
+pub(crate) fn grooves() -> impl Strategy<Value = Groove> {
+    (prop::collection::vec(sections(), 1..4), prop::collection::vec((1_u16..7, any::<bool>()), 1..4)).prop_flat_map(
+        |(mut sections, layers)| {
+            for (i, s) in sections.iter_mut().enumerate() {
+                s.name = format!("s{i}");
+            }
+            let rows: Vec<_> = layers
+                .iter()
+                .map(|(division, _)| {
+                    sections.iter().map(|s| parts(s.meter.clone(), s.bars, *division)).collect::<Vec<_>>()
+                })
+                .collect();
+            rows.prop_map(move |rows| {
+                let made = rows.into_iter().zip(&layers).enumerate();
+                let made = made
+                    .map(|(i, (parts, (division, _)))| Layer::new(&format!("l{i}"), Voice::ALL[i], *division, parts));
+                Groove::new("p", "", sections.clone(), made.collect()).expect("groove")
+            })
+        },
+    )
+}
+
+fn edits() -> impl Strategy<Value = Edit> {
+    let place = (0_usize..3, 0_usize..3, 0_usize..40).prop_map(|(layer, section, cell)| Place { layer, section, cell });
+    let region = (0_usize..3, 0_usize..3, 0_i64..16, 1_i64..16).prop_map(|(layer, section, from, length)| Region {
+        layers: layer..layer + 1,
+        section,
+        from: Time::new(from, 16).expect("time"),
+        to: Time::new(from + length, 16).expect("time"),
+    });
+    prop_oneof![
+        (place.clone(), 1_usize..6).prop_map(|(at, cells)| Edit::Lay { at, cells, attack: Attack::default() }),
+        (place.clone(), cells()).prop_map(|(at, cell)| Edit::Set(at, cell)),
+        region.clone().prop_map(Edit::Erase),
+        (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Rotate(r, by)),
+        (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Shift(r, by)),
+        (region.clone(), 1_usize..4).prop_map(|(r, n)| Edit::Repeat(r, n)),
+        (region, -20_i32..20).prop_map(|(r, by)| Edit::Transpose(r, by)),
+        (place.clone(), 1_usize..4, 1_usize..9).prop_map(|(at, beats, cells)| Edit::Tuplet { at, beats, cells }),
+        (place, prop::collection::vec(prop::collection::vec(cells(), 0..9), 1..3))
+            .prop_map(|(at, rows)| Edit::Paste(at, Clip { rows })),
+        (0_usize..3, 1_u16..9).prop_map(|(l, d)| Edit::Division(l, d)),
+        (0_usize..3, 0_usize..3, prop::option::of(1_usize..20)).prop_map(|(layer, section, cells)| Edit::Cycle {
+            layer,
+            section,
+            cells
+        }),
+        (0_usize..3, meters()).prop_map(|(s, m)| Edit::Meter(s, m)),
+        (0_usize..3, 1_u16..5).prop_map(|(s, b)| Edit::Bars(s, b)),
+        (0_usize..3).prop_map(|s| Edit::CopySection(s, "copy".into())),
+        (0_usize..3).prop_map(Edit::RemoveSection),
+        (0_usize..3).prop_map(Edit::RemoveLayer),
+    ]
+}
+
+proptest! {
+    #[test]
+    fn a_drawing_read_back_is_the_part(g in grooves(), spaced in any::<bool>()) {
+        for (l, layer) in g.layers().iter().enumerate() {
+            for (s, section) in g.sections().iter().enumerate() {
+                let part = g.part(l, s);
+                let text = picture::print_part(part, &section.meter, layer.division, spaced);
+                let back = picture::parse_bars(&text, &section.meter, usize::from(section.bars), layer.division);
+                let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
+                // Pitches are written beside the drawing, so the parts are compared without them.
+                let bare = |p: &Part| p.stored().iter().map(|c| picture::mark(*c)).collect::<String>();
+                prop_assert_eq!(bare(&back), bare(part));
+                prop_assert_eq!(back.spots(g.frame(l, s)), part.spots(g.frame(l, s)));
+            }
+        }
+    }
+
+    #[test]
+    fn the_cells_of_every_bar_sum_exactly_to_the_bar(g in grooves()) {
+        for (l, layer) in g.layers().iter().enumerate() {
+            for (s, section) in g.sections().iter().enumerate() {
+                let starts = layer.parts[s].starts(g.frame(l, s));
+                prop_assert!(starts.windows(2).all(|w| w[0] < w[1]));
+                prop_assert_eq!(starts.last().copied(), section.meter.bar().repeated(usize::from(section.bars)));
+                let lengths = starts.windows(2).map(|w| w[1].minus(w[0]).expect("ordered"));
+                let sum = lengths.fold(Time::ZERO, |a, b| a.plus(b).expect("bounded"));
+                prop_assert_eq!(sum, section.length());
+                for bar in 0..=usize::from(section.bars) {
+                    prop_assert!(starts.contains(&section.meter.bar().repeated(bar).expect("bounded")));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn any_edit_gives_a_valid_groove_or_a_refusal(g in grooves(), list in prop::collection::vec(edits(), 0..12)) {
+        let mut now = g;
+        for edit in list {
+            if let Ok(next) = now.edited(&edit) {
+                next.check().map_err(|e| TestCaseError::fail(format!("{edit:?}: {e}")))?;
+                for l in next.layers() {
+                    for p in &l.parts {
+                        prop_assert_eq!(p.stray_hold(), None, "{:?}", edit);
+                    }
+                }
+                now = next;
+            }
+        }
+    }
+
+    #[test]
+    fn doubling_the_division_keeps_every_attack_in_time(g in grooves()) {
+        for l in 0..g.layers().len() {
+            let division = g.layers()[l].division;
+            let fine = g.edited(&Edit::Division(l, division * 2)).expect("bounded");
+            let straight = |g: &Groove| g.events(l).iter().map(|e| (e.section, e.offset, e.attack)).collect::<Vec<_>>();
+            if g.sections().iter().all(|s| s.swing.is_none()) {
+                prop_assert_eq!(straight(&g), straight(&fine));
+            }
+        }
+    }
+
+    #[test]
+    fn a_cell_is_found_again_by_its_written_time(g in grooves(), pick in any::<prop::sample::Index>()) {
+        for l in 0..g.layers().len() {
+            let cells = g.cells(l, 0);
+            let cell = pick.index(cells);
+            let time = g.written_at(Place { layer: l, section: 0, cell });
+            prop_assert_eq!(g.part(l, 0).cell_at(time, g.frame(l, 0)), cell);
+        }
+    }
+
+    #[test]
+    fn any_drawing_is_read_or_refused(text in "[xXo.|{}:/0-9 é-]{0,40}", division in 1_u16..5) {
+        let meter = Meter::parse("3/4").expect("meter");
+        let _ = picture::parse_bars(&text, &meter, 2, division);
+        let _ = picture::parse_cycle(&text);
+    }
+}

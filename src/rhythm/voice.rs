@@ -1,0 +1,61 @@
+//! The names of the voices. It must not know how a voice sounds.
+
+use std::fmt;
+
+macro_rules! voices {
+    ($($variant:ident $name:literal $words:literal,)*) => {
+        /// What a layer sounds like.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+        pub enum Voice {
+            $(#[doc = $words] $variant,)*
+        }
+
+        impl Voice {
+            /// Every voice.
+            pub const ALL: &'static [Voice] = &[$(Voice::$variant,)*];
+
+            /// Its name in files and on screen.
+            pub fn name(self) -> &'static str {
+                match self { $(Voice::$variant => $name,)* }
+            }
+
+            /// What it sounds like, in a few words.
+            pub fn words(self) -> &'static str {
+                match self { $(Voice::$variant => $words,)* }
+            }
+
+            /// The voice of this name.
+            pub fn parse(name: &str) -> Option<Self> {
+                match name { $($name => Some(Voice::$variant),)* _ => None }
+            }
+        }
+    };
+}
+
+voices! {
+    Kick "kick" "a bass drum, a falling low tone with a soft beater",
+    Snare "snare" "a snare drum, a short tone under rattling noise",
+    Hat "hat" "a closed hi-hat, a very short metallic hiss",
+    OpenHat "open-hat" "an open hi-hat, a longer metallic hiss",
+    Rim "rim" "a rim click, a short hard knock",
+    Clap "clap" "hands clapping, a few bursts of noise close together",
+    Tom "tom" "a tom, a falling middle tone",
+    Wood "wood" "a wood block, a short hollow knock",
+    Bell "bell" "a struck bell, ringing inharmonic tones",
+    Shaker "shaker" "a shaker, a soft grain of noise",
+    Bass "bass" "a plucked low string; sounds its pitch, E1 without one",
+    Pluck "pluck" "a plucked string; sounds its pitch, E3 without one",
+}
+
+impl Voice {
+    /// Whether the voice sounds the pitch of its attacks.
+    pub fn is_pitched(self) -> bool {
+        matches!(self, Voice::Bass | Voice::Pluck | Voice::Bell | Voice::Tom)
+    }
+}
+
+impl fmt::Display for Voice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
