@@ -2,10 +2,12 @@
 
 use super::attacks::{self, Scope, TimedAttack};
 use super::clock::Clock;
+use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
 use super::hearing::{self, Hearing, Turn};
 use super::landing::{Landings, landings};
 use super::limits::Limits;
+use super::stream::{self, Pair, Stream};
 use crate::rhythm::{Fraction, Groove};
 
 /// What is asked of the analysis.
@@ -64,6 +66,12 @@ pub struct Report {
     pub hearings: Vec<Hearing>,
     /// At which playing speeds another hearing becomes the first, from slow to fast; the first row is the slowest speed looked at.
     pub turns: Vec<Turn>,
+    /// The streams: the written beat, hearings with one stretch, layers of even attacks.
+    pub streams: Vec<Stream>,
+    /// Every pair of streams.
+    pub pairs: Vec<Pair>,
+    /// Why the groove is hard, heaviest first; empty for an easy one.
+    pub findings: Vec<Finding>,
     /// Positions to seconds and back, at full speed.
     pub clock: Clock,
 }
@@ -80,7 +88,7 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
         None,
     );
     let speed = ask.speed.numer() as f64 / ask.speed.denom() as f64;
-    let layers = (0..groove.layers().len()).map(|l| layer_report(groove, l)).collect();
+    let layers: Vec<LayerReport> = (0..groove.layers().len()).map(|l| layer_report(groove, l)).collect();
     let cell = shortest_cell(groove, &found, &clock);
     let scale = hearing::Scale {
         range: ask.scope.range(groove, &clock),
@@ -89,7 +97,22 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
         limits: ask.limits,
     };
     let (hearings, turns) = hearing::hearings(groove, &clock, &found, &everything, &scale);
-    Report { speed, layers, cell_ms: cell.map(|s| s * 1000.0 / speed), focus, attacks: found, hearings, turns, clock }
+    let streams = stream::streams(groove, &clock, &hearings, speed);
+    let pairs = stream::pairs(groove, &streams, &clock, speed);
+    let cell_ms = cell.map(|s| s * 1000.0 / speed);
+    let findings = finding::findings(&finding::Material {
+        groove,
+        layers: &layers,
+        focus: &focus,
+        attacks: &found,
+        cell_ms,
+        hearings: &hearings,
+        streams: &streams,
+        pairs: &pairs,
+        speed,
+        limits: ask.limits,
+    });
+    Report { speed, layers, focus, attacks: found, cell_ms, hearings, turns, streams, pairs, findings, clock }
 }
 
 fn layer_report(groove: &Groove, layer: usize) -> LayerReport {

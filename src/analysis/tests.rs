@@ -45,6 +45,9 @@ fn show(r: &Report) {
         );
     }
     println!("{:?}", r.turns);
+    for f in &r.findings {
+        println!("  {:.2} {} ({}; {})", f.weight, f.reason, f.threshold, f.source);
+    }
 }
 
 #[test]
@@ -92,6 +95,7 @@ fn straight_eighths_are_the_written_beat() {
         let r = at_speed(&typed(bpm, "32(2)"), 100);
         show(&r);
         assert!(matches!(r.hearings[0].kind, Kind::Written | Kind::Relative(1, 2)), "{bpm}");
+        assert_eq!(r.findings, [], "{bpm}");
     }
 }
 
