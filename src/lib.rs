@@ -2,5 +2,6 @@
 #![forbid(unsafe_code)]
 
 pub mod analysis;
+pub mod cli;
 pub mod rhythm;
 pub mod store;
