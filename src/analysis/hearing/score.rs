@@ -8,6 +8,10 @@ use crate::analysis::limits::{self, Limits};
 const CUTS: [(u16, f64); 7] = [(2, 0.85), (3, 0.75), (4, 0.65), (6, 0.5), (8, 0.4), (5, 0.4), (7, 0.3)];
 /// Cuts that count for a pulse that does not lie on the cells.
 const FREE_CUTS: usize = 3;
+/// How much such a cut counts: attacks near it are near it by chance, not by design (ours, no source).
+const FREE: f64 = 0.5;
+/// How far the numbers of pulses and attacks may differ for a pulse to be the attacks' average (ours, no source).
+const AVERAGE: f64 = 0.06;
 /// Wobble, as a share of the period, at which steadiness falls to exp(-1/2) while the cells are too fast to be felt (ours, no
 /// source). When they are felt, unevenness is heard for what it is, and the noise floor takes its place.
 const UNSTEADY: f64 = 0.12;
@@ -117,6 +121,10 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         hearing.stretches.push(own.stretch(from..next, times, pulses, (first, end), period, range, speed));
     }
     hearing.between.sort_unstable();
+    let per_attack = pulses.len() as f64 / times.len().max(1) as f64;
+    if hearing.kind == Kind::Steady && hearing.stretches.len() == 1 && (per_attack - 1.0).abs() <= AVERAGE {
+        hearing.kind = Kind::Average;
+    }
     let agreeing = hearing.on_pulse.max(1) as f64;
     hearing.wobble_ms = (squares / agreeing).sqrt() * 1000.0 / speed;
     hearing.wobble = (shares / agreeing).sqrt();
@@ -231,12 +239,13 @@ fn parts(hearing: &Hearing, scale: &Scale) -> Parts {
     let uneven = noise + (UNSTEADY - noise) * (1.0 - felt);
     let silence = if hearing.kind.is_counted() { SILENCE + (COUNTED_SILENCE - SILENCE) * felt } else { SILENCE };
     let period = hearing.period() * 1000.0 / speed;
+    let free = if hearing.on_cells() { 1.0 } else { FREE };
     let between: f64 = hearing
         .between
         .iter()
         .map(|(n, count)| {
             let sure = CUTS.iter().find(|c| c.0 == *n).map_or(0.0, |c| c.1);
-            *count as f64 * sure * limits.feel(period / f64::from(*n))
+            *count as f64 * sure * free * limits.feel(period / f64::from(*n))
         })
         .sum();
     let attacks = hearing.on_pulse + hearing.astray + hearing.between.iter().map(|b| b.1).sum::<usize>();
