@@ -192,7 +192,7 @@ fn add(pool: &mut Vec<Hearing>, hearing: Hearing) {
     let alike =
         pool.iter().position(|h| free(h) && free(&hearing) && (h.period() / hearing.period() - 1.0).abs() < 0.003);
     match alike {
-        Some(i) if hearing.score > pool[i].score => pool[i] = hearing,
+        Some(i) if hearing.score > pool[i].score + score::HAIR => pool[i] = hearing,
         Some(_) => {}
         None => pool.push(hearing),
     }
@@ -215,10 +215,10 @@ fn same(a: &Hearing, b: &Hearing) -> bool {
     let mut far = 0;
     let mut j = 0;
     for &p in &a.pulses {
-        while j + 1 < b.pulses.len() && (b.pulses[j + 1] - p).abs() <= (b.pulses[j] - p).abs() {
+        while j + 1 < b.pulses.len() && (b.pulses[j + 1] - p).abs() <= (b.pulses[j] - p).abs() + score::HAIR {
             j += 1;
         }
-        far += usize::from((b.pulses[j] - p).abs() > tolerance);
+        far += usize::from((b.pulses[j] - p).abs() > tolerance + score::HAIR);
     }
     far * 20 <= a.pulses.len()
 }
