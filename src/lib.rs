@@ -4,4 +4,5 @@
 pub mod analysis;
 pub mod cli;
 pub mod rhythm;
+pub mod sound;
 pub mod store;
