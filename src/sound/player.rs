@@ -181,6 +181,7 @@ mod tests {
     /// `TEETER_EDITS=0` nothing is edited: gaps that stay then are the machine's.
     #[test]
     #[ignore = "needs a sound server that records; run tests/capture.sh"]
+    #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
     fn plays_into_a_capture() {
         let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
         let mut player = Player::open().expect("a device");
