@@ -46,6 +46,8 @@ if [ "$route" = alsa ]; then
     # This file takes the place of the whole configuration, so the plug-in's types must be found by their default names.
     export ALSA_CONFIG_PATH="$dir/asound.conf"
 fi
-PULSE_SERVER=unix:$dir/native TEETER_CAPTURE=$dir/cap.raw \
-    cargo test --manifest-path "$root/Cargo.toml" --features "$features" --lib sound::player::tests::plays_into_a_capture \
-    -- --ignored --exact --nocapture
+for name in plays_into_a_capture notices_a_lost_device; do
+    PULSE_SERVER=unix:$dir/native TEETER_CAPTURE=$dir/cap.raw TEETER_SERVER=$server \
+        cargo test --manifest-path "$root/Cargo.toml" --features "$features" --lib "sound::player::tests::$name" \
+        -- --ignored --exact --nocapture
+done

@@ -247,8 +247,38 @@ mod tests {
         assert_eq!(wrong, 0, "attacks off their exact frame");
     }
 
+    /// Ends the sound server under a running player.
+    #[test]
+    #[ignore = "needs a sound server that it may end; run tests/capture.sh"]
+    #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+    fn notices_a_lost_device() {
+        let server = std::env::var("TEETER_SERVER").expect("the server's process");
+        let mut player = Player::open().expect("a device");
+        player.play(Schedule::build(&groove(0), &Ask::whole(player.rate())));
+        for _ in 0..30 {
+            std::thread::sleep(Duration::from_millis(20));
+            player.tick().expect("the device stays");
+        }
+        let ended = std::process::Command::new("kill").arg(server).status().expect("kill runs");
+        assert!(ended.success());
+        let start = Instant::now();
+        let lost = loop {
+            std::thread::sleep(Duration::from_millis(20));
+            match player.tick() {
+                Err(error) => break error,
+                Ok(()) => assert!(start.elapsed() < Duration::from_secs(5), "not noticed, {} errors", player.errors()),
+            }
+        };
+        println!("{lost}: noticed after {} ms, {} errors reported", start.elapsed().as_millis(), player.errors());
+        let start = Instant::now();
+        drop(player);
+        assert!(start.elapsed() < Duration::from_secs(3), "closing took {:?}", start.elapsed());
+        assert!(Player::open().is_err());
+    }
+
     #[test]
     fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
+        let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         match Player::open() {
             Ok(mut player) => player.tick().expect("a device that was just opened"),
             Err(error) => assert_eq!(error.to_string().lines().count(), 1),
