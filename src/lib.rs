@@ -3,3 +3,4 @@
 
 pub mod rhythm;
 pub mod session;
+pub mod terminal;
