@@ -1,6 +1,8 @@
 //! teeter: write a groove, see how it is built and why it is hard, find what the ear hears instead, and hear it all.
 #![forbid(unsafe_code)]
 
+pub mod analysis;
 pub mod rhythm;
 pub mod session;
+pub mod store;
 pub mod terminal;

@@ -207,7 +207,9 @@ fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>),
         Some((_, ':')) => {}
         other => return error(other.map_or(reader.at, |o| o.0), shown(other), form),
     }
-    let mut all = before.to_vec();
+    // Only the last cell before it matters to a hold at its start.
+    let mut all: Vec<Cell> = before.last().copied().into_iter().collect();
+    let known = all.len();
     loop {
         match reader.next() {
             Some((_, '}')) => break,
@@ -221,7 +223,7 @@ fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>),
             None => return error(reader.at, "the end", "'}' at the end of a tuplet"),
         }
     }
-    let inner = all.split_off(before.len());
+    let inner = all.split_off(known);
     if inner.len() as i64 != cells {
         return error(start, format!("{} cells in a tuplet of {cells}", inner.len()), format!("{cells} cells"));
     }

@@ -1,0 +1,342 @@
+//! Why a groove is hard: findings, each with its figure, threshold, source and place. It must not know how they are shown.
+
+use super::attacks::TimedAttack;
+use super::hearing::{Hearing, Kind};
+use super::landing::Depth;
+use super::limits::{self, Limits};
+use super::report::LayerReport;
+use super::stream::{Pair, Source, Stream};
+use crate::rhythm::{Groove, Place};
+use std::fmt;
+
+/// What makes a groove hard.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reason {
+    /// Another pulse fits better than the written one: its tempo and the written one, in BPM, and both scores.
+    Rival {
+        /// The hearing, as an index into the report.
+        hearing: usize,
+        /// Its tempo in BPM at the playing speed.
+        bpm: f64,
+        /// The written tempo in beats of the meter per minute at the playing speed.
+        written: f64,
+        /// Its score over the written beat's best score (of the beat, its doubles and halves).
+        lead: f64,
+    },
+    /// The cells are at or under the limit of what can be felt: their length in ms.
+    CellTooFast(f64),
+    /// The beat is cut into more cells than players count: cells per beat.
+    CellsPerBeat(u16),
+    /// Few attacks land on a beat or its half: share of attacks on neither.
+    WeakLandings(f64),
+    /// Beats on which nothing in the whole groove sounds: share of all beats.
+    SilentBeats(f64),
+    /// The groups are nearly even, so that they pass for one length: longest over shortest.
+    NearlyEven(f64),
+    /// The figure does not fit the bar: bars and figures until they meet again.
+    AgainstTheBar {
+        /// Cells of the figure.
+        units: u32,
+        /// Bars until the figure's head falls on a downbeat again.
+        bars: u64,
+        /// Figures until then.
+        figures: u64,
+    },
+    /// A few group sizes in no repeated order: number of groups.
+    NoPeriod(usize),
+    /// The best pulse changes: number of stretches.
+    Changes(usize),
+    /// Two layers of even attacks at rates not simply related: their names and rates.
+    Unrelated {
+        /// One layer, from 0.
+        a: usize,
+        /// The other layer.
+        b: usize,
+        /// Attacks of the second for so many of the first, where exact.
+        ratio: (u32, u32),
+    },
+}
+
+/// One reason why a groove is hard.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    /// The reason with its figure.
+    pub reason: Reason,
+    /// The figure from which on it counts, in the figure's unit.
+    pub threshold: f64,
+    /// Where the threshold comes from.
+    pub source: &'static str,
+    /// Where in the groove it first holds.
+    pub place: Option<Place>,
+    /// How heavy it is, 0 to 1: findings are ordered by it.
+    pub weight: f64,
+}
+
+const OURS: &str = "ours, no source";
+/// Share of attacks off the beat and its half from which on landings are weak.
+const WEAK: f64 = 0.4;
+/// Share of beats without a sound from which on they are missed.
+const SILENT: f64 = 0.25;
+/// Cells per beat beyond what players count with syllables (common practice, no source).
+const COUNTED: u16 = 4;
+/// Longest over shortest group up to which groups pass for one length while cells are not felt: the two-interval ratio under
+/// which unequal intervals are drawn together.
+const EVEN: f64 = 1.5;
+/// Groups from which on missing order is noticed.
+const ORDER: usize = 8;
+
+/// What the findings are drawn from.
+pub(super) struct Material<'a> {
+    pub(super) groove: &'a Groove,
+    pub(super) layers: &'a [LayerReport],
+    pub(super) focus: &'a [usize],
+    pub(super) attacks: &'a [TimedAttack],
+    pub(super) cell_ms: Option<f64>,
+    pub(super) hearings: &'a [Hearing],
+    pub(super) streams: &'a [Stream],
+    pub(super) pairs: &'a [Pair],
+    pub(super) speed: f64,
+    pub(super) limits: Limits,
+}
+
+/// The findings, heaviest first. An easy groove has none.
+pub(super) fn findings(m: &Material<'_>) -> Vec<Finding> {
+    let mut found: Vec<Finding> = Vec::new();
+    if m.attacks.len() < 3 {
+        return found;
+    }
+    // How little the cells are felt: 1 at the limit, 0 from the easy cell on.
+    let unfelt = m.cell_ms.map_or(0.0, |ms| 1.0 - m.limits.feel(ms));
+    found.extend(rival(m));
+    found.extend(cells(m));
+    found.extend(landings(m));
+    found.extend(groups(m, unfelt));
+    found.extend(layers(m));
+    found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    found
+}
+
+fn place_of(attack: &TimedAttack) -> Place {
+    Place { layer: attack.layer, section: attack.section, cell: attack.cell }
+}
+
+fn rival(m: &Material<'_>) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let Some(first) = m.hearings.first().filter(|h| !h.kind.is_counted()) else { return found };
+    let own = m.hearings.iter().filter(|h| h.kind.is_counted()).map(|h| h.score).fold(0.0, f64::max);
+    let written = m.hearings.iter().find(|h| h.kind == Kind::Written).map_or(0.0, |h| h.bpm(m.speed));
+    let lead = first.score / own.max(0.1);
+    found.push(Finding {
+        reason: Reason::Rival { hearing: 0, bpm: first.bpm(m.speed), written, lead },
+        threshold: 1.0,
+        source: "ours, no source: score over score",
+        place: m.attacks.get(first.stretches[0].first).map(place_of),
+        weight: (0.6 + 0.4 * (lead - 1.0).min(1.0)).min(1.0),
+    });
+    if first.stretches.len() > 1 && first.kind == Kind::Changing {
+        found.push(Finding {
+            reason: Reason::Changes(first.stretches.len()),
+            threshold: 2.0,
+            source: OURS,
+            place: m.attacks.get(first.stretches[1].first).map(place_of),
+            weight: 0.55,
+        });
+    }
+    found
+}
+
+fn cells(m: &Material<'_>) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let easy = m.limits.cell_ms * limits::EASY_CELL.value / limits::FASTEST_CELL.value;
+    if let Some(ms) = m.cell_ms.filter(|ms| m.limits.feel(*ms) == 0.0 && *ms < easy) {
+        found.push(Finding {
+            reason: Reason::CellTooFast(ms),
+            threshold: m.limits.cell_ms,
+            source: limits::FASTEST_CELL.source,
+            place: m.attacks.first().map(place_of),
+            weight: 0.9,
+        });
+    }
+    // The cells the focus layers really use: a division of eight with attacks on its halves only is a division of four.
+    let deepest =
+        m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| l.landings.rows.iter()).filter_map(|r| {
+            match r.depth {
+                Depth::Part(n) => Some(n),
+                _ => None,
+            }
+        });
+    if let Some(n) = deepest.max().filter(|n| *n > COUNTED) {
+        let at = m.attacks.iter().find(|a| depth_of(m.groove, a) == Some(Depth::Part(n)));
+        let weight = (0.35 + 0.03 * f64::from(n - COUNTED)).min(0.6);
+        found.push(Finding {
+            reason: Reason::CellsPerBeat(n),
+            threshold: f64::from(COUNTED),
+            source: "common practice, no source: syllables reach to quarters of the beat",
+            place: at.map(place_of),
+            weight,
+        });
+    }
+    found
+}
+
+fn depth_of(groove: &Groove, attack: &TimedAttack) -> Option<Depth> {
+    let frame = groove.frame(attack.layer, attack.section);
+    groove.part(attack.layer, attack.section).spot(attack.cell, frame).map(|spot| super::landing::depth(spot, frame))
+}
+
+fn landings(m: &Material<'_>) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let mut all = super::landing::Landings::default();
+    m.focus.iter().filter_map(|l| m.layers.get(*l)).for_each(|l| all.merge(&l.landings));
+    let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2);
+    // Thirds in a compound meter are the plain cut of its beat.
+    let compound = m.groove.sections().iter().all(|s| s.meter.kind() == crate::rhythm::MeterKind::Compound);
+    let share = all.share(|d| weak(d) && !(compound && d == Depth::Part(3)));
+    if share >= WEAK {
+        let at = m.attacks.iter().find(|a| depth_of(m.groove, a).is_some_and(weak));
+        found.push(Finding {
+            reason: Reason::WeakLandings(share),
+            threshold: WEAK,
+            source: OURS,
+            place: at.map(place_of),
+            weight: 0.3 + 0.5 * (share - WEAK),
+        });
+    }
+    if let Some(written) = m.hearings.iter().find(|h| h.kind == Kind::Written) {
+        let share = written.unsounded as f64 / written.pulses.len().max(1) as f64;
+        // A beat shorter than any pulse (the units of an additive meter) is not missed.
+        if share >= SILENT && written.parts.tempo > 0.0 {
+            found.push(Finding {
+                reason: Reason::SilentBeats(share),
+                threshold: SILENT,
+                source: OURS,
+                place: silent_place(m, written),
+                weight: 0.3 + 0.4 * share,
+            });
+        }
+    }
+    found
+}
+
+fn silent_place(m: &Material<'_>, written: &Hearing) -> Option<Place> {
+    let near = |p: f64| m.attacks.iter().any(|a| (a.seconds - p).abs() < 0.02);
+    let pulse = written.pulses.iter().copied().find(|p| !near(*p))?;
+    // The attack before the silent beat is a place one can go to.
+    m.attacks.iter().rev().find(|a| a.seconds <= pulse).map(place_of)
+}
+
+fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let Some(&layer) = m.focus.first() else { return found };
+    for section in &m.layers[layer].sections {
+        let Some(g) = &section.groups else { continue };
+        let place = m.attacks.iter().find(|a| a.section == section.section).map(place_of);
+        // The last group may be cut by the section's end.
+        let inner = if g.line.len() > 4 { &g.line[..g.line.len() - 1] } else { &g.line[..] };
+        if let (Some(&least), Some(&most)) = (inner.iter().min(), inner.iter().max()) {
+            let ratio = f64::from(most) / f64::from(least);
+            if least < most && ratio <= EVEN && unfelt > 0.0 {
+                found.push(Finding {
+                    reason: Reason::NearlyEven(ratio),
+                    threshold: EVEN,
+                    source: "Repp, London & Keller 2005, Music Perception 23(1), abstract",
+                    place,
+                    weight: 0.3 + 0.25 * unfelt,
+                });
+            }
+            let sizes = {
+                let mut s = inner.to_vec();
+                s.sort_unstable();
+                s.dedup();
+                s.len()
+            };
+            if g.figure.is_none() && inner.len() >= ORDER && (2..=3).contains(&sizes) && !has_order(inner) {
+                found.push(Finding {
+                    reason: Reason::NoPeriod(inner.len()),
+                    threshold: ORDER as f64,
+                    source: OURS,
+                    place,
+                    weight: 0.45,
+                });
+            }
+        }
+        if let Some(f) = g.figure.as_ref().filter(|f| f.meets_after_bars > 1 && f.meets_after_figures > 1) {
+            found.push(Finding {
+                reason: Reason::AgainstTheBar {
+                    units: f.units,
+                    bars: f.meets_after_bars,
+                    figures: f.meets_after_figures,
+                },
+                threshold: 1.0,
+                source: "the least common multiple of figure and bar",
+                place,
+                weight: 0.4,
+            });
+        }
+    }
+    found
+}
+
+/// Whether some line of groups comes twice in a row over at least half of all groups, wherever it starts.
+fn has_order(groups: &[u32]) -> bool {
+    let n = groups.len();
+    (1..=n / 4).any(|p| {
+        let mut run = 0;
+        (p..n).any(|i| {
+            run = if groups[i] == groups[i - p] { run + 1 } else { 0 };
+            2 * (run + p) > n && run >= p
+        })
+    })
+}
+
+fn layers(m: &Material<'_>) -> Vec<Finding> {
+    let layer = |i: usize| match m.streams.get(i).map(|s| &s.source) {
+        Some(Source::Layer(l)) => Some(*l),
+        _ => None,
+    };
+    m.pairs
+        .iter()
+        .filter_map(|p| {
+            let (a, b) = (layer(p.a)?, layer(p.b)?);
+            let ratio = p.exact?;
+            (ratio.0 > 1 && ratio.1 > 1).then_some(Finding {
+                reason: Reason::Unrelated { a, b, ratio },
+                threshold: 1.0,
+                source: "neither rate is a whole multiple of the other",
+                place: Some(Place { layer: b, section: 0, cell: 0 }),
+                weight: 0.35,
+            })
+        })
+        .collect()
+}
+
+/// The reason in one sentence.
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Reason::Rival { bpm, written, lead, .. } => {
+                write!(
+                    f,
+                    "another pulse fits better: {bpm:.1} BPM against the written {written:.1}, {lead:.1} times its score"
+                )
+            }
+            Reason::CellTooFast(ms) => write!(f, "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision"),
+            Reason::CellsPerBeat(n) => write!(f, "attacks need the beat cut into {n}, more than players count"),
+            Reason::WeakLandings(share) => {
+                write!(f, "{:.0}% of the attacks land on neither a beat nor its half", share * 100.0)
+            }
+            Reason::SilentBeats(share) => write!(f, "nothing sounds on {:.0}% of the beats", share * 100.0),
+            Reason::NearlyEven(ratio) => {
+                write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and pass for one length")
+            }
+            Reason::AgainstTheBar { units, bars, figures } => {
+                write!(f, "the figure of {units} cells meets the bar again only after {bars} bars ({figures} figures)")
+            }
+            Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes in no order that comes again"),
+            Reason::Changes(n) => write!(f, "the pulse that fits best changes: {n} stretches"),
+            Reason::Unrelated { ratio, .. } => {
+                write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
+            }
+        }
+    }
+}

@@ -1,0 +1,164 @@
+//! Where attacks land: the metrical depth of a position under the written meter. It must not know tempo or hearings.
+
+use crate::rhythm::{Frame, Groove, MeterKind, Spot, written_start};
+use std::fmt;
+
+/// The metrical depth of a position, from the downbeat down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Depth {
+    /// The first beat of a bar.
+    Downbeat,
+    /// Another strong beat: the head of a term of an additive meter, the middle of a bar of four beats.
+    Strong,
+    /// Any other beat.
+    Beat,
+    /// A position within the beat that needs the beat cut into so many parts: 2 the half, 4 the quarters, 3 the thirds.
+    Part(u16),
+}
+
+impl Depth {
+    /// The depth as a number: 0 the downbeat, 1 strong beats, 2 beats, then one more for each cut of the beat (into halves, or
+    /// thirds in a compound meter, then halves again; a tuplet counts as one cut).
+    pub fn level(self) -> u32 {
+        match self {
+            Depth::Downbeat => 0,
+            Depth::Strong => 1,
+            Depth::Beat => 2,
+            Depth::Part(n) => 2 + cuts(n),
+        }
+    }
+
+    /// Whether the position lies on a beat.
+    pub fn on_beat(self) -> bool {
+        !matches!(self, Depth::Part(_))
+    }
+}
+
+/// How many cuts by two, three or a larger prime make so many parts.
+fn cuts(n: u16) -> u32 {
+    let (mut rest, mut count, mut by) = (n.max(1), 0, 2);
+    while rest > 1 {
+        if rest.is_multiple_of(by) {
+            rest /= by;
+            count += 1;
+        } else {
+            by += 1;
+        }
+    }
+    count
+}
+
+impl fmt::Display for Depth {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Depth::Downbeat => f.write_str("downbeat"),
+            Depth::Strong => f.write_str("strong beat"),
+            Depth::Beat => f.write_str("beat"),
+            Depth::Part(2) => f.write_str("half of the beat"),
+            Depth::Part(3) => f.write_str("third of the beat"),
+            Depth::Part(4) => f.write_str("quarter of the beat"),
+            Depth::Part(5) => f.write_str("fifth of the beat"),
+            Depth::Part(6) => f.write_str("sixth of the beat"),
+            Depth::Part(7) => f.write_str("seventh of the beat"),
+            Depth::Part(8) => f.write_str("eighth of the beat"),
+            Depth::Part(n) => write!(f, "1/{n} of the beat"),
+        }
+    }
+}
+
+/// Depth of a cell as written: its beat within the bar and its place within the beat.
+pub fn depth(spot: Spot, frame: Frame<'_>) -> Depth {
+    let Some((beat, numer, denom)) = within_beat(spot, frame) else { return Depth::Downbeat };
+    if numer == 0 {
+        let in_bar = beat % frame.meter.beats();
+        return if in_bar == 0 {
+            Depth::Downbeat
+        } else if frame.meter.strong_beats().contains(&in_bar) {
+            Depth::Strong
+        } else {
+            Depth::Beat
+        };
+    }
+    // A compound beat is cut into thirds before halves, so its middle lies on sixths.
+    if frame.meter.kind() == MeterKind::Compound && denom % 3 != 0 && (denom as u64).is_power_of_two() {
+        return Depth::Part((3 * denom) as u16);
+    }
+    Depth::Part(denom as u16)
+}
+
+/// Beat from the section's start and the place within it as a fraction of the beat.
+fn within_beat(spot: Spot, frame: Frame<'_>) -> Option<(usize, i64, i64)> {
+    let beats = written_start(spot, frame).ratio_to(frame.meter.beat())?;
+    let beat = beats.floor();
+    Some((beat as usize, beats.numer() - beat * beats.denom(), beats.denom()))
+}
+
+/// What a player says on a position when counting aloud: `1`, `e`, `&`, `a`, `trip`, `let`; a dot where the trade has no
+/// syllable of its own (common practice, no source).
+pub fn syllable(spot: Spot, frame: Frame<'_>) -> String {
+    let Some((beat, numer, denom)) = within_beat(spot, frame) else { return "·".into() };
+    match (numer, denom) {
+        (0, _) => (beat % frame.meter.beats() + 1).to_string(),
+        (1, 2) if frame.meter.kind() != MeterKind::Compound => "&".into(),
+        (1, 4) => "e".into(),
+        (3, 4) => "a".into(),
+        (1, 3) => "trip".into(),
+        (2, 3) => "let".into(),
+        _ => "·".into(),
+    }
+}
+
+/// How many attacks land at one depth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Landing {
+    /// The depth.
+    pub depth: Depth,
+    /// Attacks that land there, every time through counted.
+    pub count: usize,
+}
+
+/// The landings of some attacks, strongest depth first.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Landings {
+    /// One row per depth that occurs.
+    pub rows: Vec<Landing>,
+    /// All attacks.
+    pub total: usize,
+}
+
+impl Landings {
+    /// Counts `times` attacks at a depth.
+    pub fn add(&mut self, depth: Depth, times: usize) {
+        self.total += times;
+        match self.rows.binary_search_by(|r| r.depth.cmp(&depth)) {
+            Ok(i) => self.rows[i].count += times,
+            Err(i) => self.rows.insert(i, Landing { depth, count: times }),
+        }
+    }
+
+    /// Adds other landings to these.
+    pub fn merge(&mut self, other: &Landings) {
+        other.rows.iter().for_each(|r| self.add(r.depth, r.count));
+    }
+
+    /// Share of the attacks, 0 to 1, that land where `test` says; 0 without attacks.
+    pub fn share(&self, test: impl Fn(Depth) -> bool) -> f64 {
+        let hits: usize = self.rows.iter().filter(|r| test(r.depth)).map(|r| r.count).sum();
+        if self.total == 0 { 0.0 } else { hits as f64 / self.total as f64 }
+    }
+}
+
+/// The landings of a layer in one section, every time through counted.
+pub fn landings(groove: &Groove, layer: usize, section: usize) -> Landings {
+    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+    let times = usize::from(groove.sections()[section].times);
+    let mut landings = Landings::default();
+    for spot in part.spots(frame) {
+        for cell in 0..usize::from(spot.span.cells) {
+            if part.cell(spot.first + cell).attack().is_some() {
+                landings.add(depth(Spot { cell, ..spot }, frame), times);
+            }
+        }
+    }
+    landings
+}

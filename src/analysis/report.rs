@@ -1,0 +1,142 @@
+//! The whole report: what the other rooms show of a groove. It must not know how it is shown.
+
+use super::attacks::{self, Scope, TimedAttack};
+use super::clock::Clock;
+use super::finding::{self, Finding};
+use super::groups::{Groups, groups};
+use super::hearing::{self, Hearing, Turn};
+use super::landing::{Landings, landings};
+use super::limits::Limits;
+use super::stream::{self, Pair, Stream};
+use crate::rhythm::{Fraction, Groove};
+
+/// What is asked of the analysis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ask {
+    /// Whose attacks the hearings are found for.
+    pub scope: Scope,
+    /// Playing speed, as a part of the written tempos (1 = as written).
+    pub speed: Fraction,
+    /// The player's limits.
+    pub limits: Limits,
+}
+
+impl Default for Ask {
+    fn default() -> Self {
+        Self { scope: Scope::default(), speed: Fraction::ONE, limits: Limits::default() }
+    }
+}
+
+/// How a layer is built in one section.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SectionReport {
+    /// Section, from 0.
+    pub section: usize,
+    /// Its groups; `None` without an attack.
+    pub groups: Option<Groups>,
+    /// Its landings.
+    pub landings: Landings,
+}
+
+/// How a layer is built.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LayerReport {
+    /// Layer, from 0.
+    pub layer: usize,
+    /// Section by section.
+    pub sections: Vec<SectionReport>,
+    /// The landings of all sections.
+    pub landings: Landings,
+}
+
+/// All that is said of a groove.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Report {
+    /// Playing speed the report was made for, as a part of the written tempos.
+    pub speed: f64,
+    /// Every layer, in order.
+    pub layers: Vec<LayerReport>,
+    /// The layers the hearings are found for.
+    pub focus: Vec<usize>,
+    /// Their attacks, in order of time, in seconds at full speed.
+    pub attacks: Vec<TimedAttack>,
+    /// The shortest cell that one of these attacks stands in, in ms at the playing speed.
+    pub cell_ms: Option<f64>,
+    /// The hearings, best first at the playing speed.
+    pub hearings: Vec<Hearing>,
+    /// At which playing speeds another hearing becomes the first, from slow to fast; the first row is the slowest speed looked at.
+    pub turns: Vec<Turn>,
+    /// The streams: the written beat, hearings with one stretch, layers of even attacks.
+    pub streams: Vec<Stream>,
+    /// Every pair of streams.
+    pub pairs: Vec<Pair>,
+    /// Why the groove is hard, heaviest first; empty for an easy one.
+    pub findings: Vec<Finding>,
+    /// Positions to seconds and back, at full speed.
+    pub clock: Clock,
+}
+
+/// What can be said of a groove.
+pub fn report(groove: &Groove, ask: &Ask) -> Report {
+    let clock = Clock::new(groove);
+    let focus = ask.scope.layers_of(groove);
+    let found = ask.scope.attacks(groove, &clock);
+    let everything = attacks::of_layers(
+        groove,
+        &clock,
+        &(0..groove.layers().len()).filter(|l| groove.heard(*l)).collect::<Vec<_>>(),
+        None,
+    );
+    let speed = ask.speed.numer() as f64 / ask.speed.denom() as f64;
+    let layers: Vec<LayerReport> = (0..groove.layers().len()).map(|l| layer_report(groove, l)).collect();
+    let cell = shortest_cell(groove, &found, &clock);
+    let scale = hearing::Scale {
+        range: ask.scope.range(groove, &clock),
+        speed,
+        cell: cell.unwrap_or(f64::INFINITY),
+        limits: ask.limits,
+    };
+    let (hearings, turns) = hearing::hearings(groove, &clock, &found, &everything, &scale);
+    let streams = stream::streams(groove, &clock, &hearings, speed);
+    let pairs = stream::pairs(groove, &streams, &clock, speed);
+    let cell_ms = cell.map(|s| s * 1000.0 / speed);
+    let findings = finding::findings(&finding::Material {
+        groove,
+        layers: &layers,
+        focus: &focus,
+        attacks: &found,
+        cell_ms,
+        hearings: &hearings,
+        streams: &streams,
+        pairs: &pairs,
+        speed,
+        limits: ask.limits,
+    });
+    Report { speed, layers, focus, attacks: found, cell_ms, hearings, turns, streams, pairs, findings, clock }
+}
+
+fn layer_report(groove: &Groove, layer: usize) -> LayerReport {
+    let sections: Vec<SectionReport> = (0..groove.sections().len())
+        .map(|s| SectionReport { section: s, groups: groups(groove, layer, s), landings: landings(groove, layer, s) })
+        .collect();
+    let mut all = Landings::default();
+    sections.iter().for_each(|s| all.merge(&s.landings));
+    LayerReport { layer, sections, landings: all }
+}
+
+/// Seconds, at full speed, of the shortest cell an attack stands in: of a tuplet its own cells, else the shortest part of the
+/// beat that the attacks of its section use.
+fn shortest_cell(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Option<f64> {
+    let mut parts: Vec<(usize, usize)> = found.iter().map(|a| (a.layer, a.section)).collect();
+    parts.sort_unstable();
+    parts.dedup();
+    parts
+        .into_iter()
+        .filter_map(|(layer, section)| {
+            let unit = groups(groove, layer, section)?;
+            let g = unit.line.iter().copied().fold(unit.lead, num_integer::gcd).max(1);
+            let used = super::clock::wholes(unit.unit) * f64::from(g);
+            Some(used * clock.seconds_per_whole(section)?)
+        })
+        .min_by(f64::total_cmp)
+}

@@ -1,0 +1,191 @@
+//! Streams: pulses that sound on their own, and how two of them stand to each other. It must not know scores.
+
+use super::clock::{Clock, wholes};
+use super::hearing::{Hearing, Kind};
+use super::limits;
+use crate::rhythm::Groove;
+
+/// A steady pulse that sounds on its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stream {
+    /// What it is.
+    pub source: Source,
+    /// Period in seconds at the playing speed.
+    pub period: f64,
+    /// First pulse in seconds at the playing speed.
+    pub start: f64,
+}
+
+/// Where a stream comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Source {
+    /// The written beat.
+    Written,
+    /// A hearing with one stretch, by its index in the report.
+    Hearing(usize),
+    /// A layer whose attacks are even, by its index.
+    Layer(usize),
+}
+
+/// How two streams stand to each other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pair {
+    /// The first stream, as an index into the report's streams.
+    pub a: usize,
+    /// The second stream.
+    pub b: usize,
+    /// Pulses of the second per pulse of the first.
+    pub ratio: f64,
+    /// The ratio of rates, second to first, in whole numbers where one with terms up to 1000 is exact.
+    pub exact: Option<(u32, u32)>,
+    /// The nearest ratio with terms up to 8.
+    pub simple: (u32, u32),
+    /// How far the ratio is from the simple one, in percent of it.
+    pub error_percent: f64,
+    /// Whether that difference of tempo is audible (limits: tempo change).
+    pub audible: bool,
+    /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes.
+    pub meets_after: Option<f64>,
+    /// How far the second stream moves against the first in one bar, in ms at the playing speed, from minus to plus half its period.
+    pub drift_ms: f64,
+}
+
+/// Greatest term of a simple ratio.
+const SIMPLE: u32 = 8;
+/// Greatest term of a ratio that is called exact.
+const EXACT: u32 = 1000;
+/// Seconds in which a meeting is looked for.
+const PATIENCE: f64 = 600.0;
+
+/// The written beat, the hearings with one stretch (not those counted with the beat), and the layers of even attacks.
+pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], speed: f64) -> Vec<Stream> {
+    let mut streams = Vec::new();
+    if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1) {
+        streams.push(Stream {
+            source: Source::Written,
+            period: written.stretches[0].period / speed,
+            start: written.pulses[0] / speed,
+        });
+    }
+    for (i, h) in hearings.iter().enumerate() {
+        if let ([only], true, true) = (&h.stretches[..], !h.kind.is_counted(), h.score > 0.0) {
+            streams.push(Stream {
+                source: Source::Hearing(i),
+                period: only.period / speed,
+                start: h.pulses[0] / speed,
+            });
+        }
+    }
+    for layer in 0..groove.layers().len() {
+        let times: Vec<f64> =
+            super::attacks::of_layers(groove, clock, &[layer], None).iter().map(|a| a.seconds).collect();
+        if let [first, second, .., _] = times[..] {
+            let step = second - first;
+            let even = times.windows(2).all(|w| (w[1] - w[0] - step).abs() < 1e-6);
+            let known = streams.iter().any(|s| (s.period * speed - step).abs() < 1e-6);
+            if even && !known {
+                streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: first / speed });
+            }
+        }
+    }
+    streams
+}
+
+/// Every pair of streams, in order.
+pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f64) -> Vec<Pair> {
+    let bar = groove.sections().first().map_or(1.0, |s| wholes(s.meter.bar()))
+        * clock.seconds_per_whole(0).unwrap_or(1.0)
+        / speed;
+    let mut pairs = Vec::new();
+    for a in 0..streams.len() {
+        for b in a + 1..streams.len() {
+            pairs.push(pair(streams, a, b, bar));
+        }
+    }
+    pairs
+}
+
+fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
+    let (x, y) = (&streams[a], &streams[b]);
+    let ratio = x.period / y.period;
+    let exact = nearest(ratio, EXACT).filter(|(n, d)| (f64::from(*n) / f64::from(*d) / ratio - 1.0).abs() < 1e-9);
+    let simple = nearest(ratio, SIMPLE).unwrap_or((1, 1));
+    let error_percent = (ratio / (f64::from(simple.0) / f64::from(simple.1)) - 1.0) * 100.0;
+    let turns = bar / y.period;
+    Pair {
+        a,
+        b,
+        ratio,
+        exact,
+        simple,
+        error_percent,
+        audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
+        meets_after: meeting(x, y),
+        drift_ms: (turns - turns.round()) * y.period * 1000.0,
+    }
+}
+
+/// The ratio with both terms up to `most` that is nearest to `x` in percent; `None` unless `x` is positive and finite.
+pub fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
+    if !x.is_finite() || x <= 0.0 {
+        return None;
+    }
+    (1..=most)
+        .filter_map(|d| {
+            let n = (x * f64::from(d)).round().clamp(1.0, f64::from(most)) as u32;
+            let error = (f64::from(n) / f64::from(d) / x - 1.0).abs();
+            (num_integer::gcd(n, d) == 1).then_some((error, n, d))
+        })
+        // Of equally near ones the one with small terms comes first.
+        .fold(
+            None,
+            |best: Option<(f64, u32, u32)>, c| if best.is_none_or(|b| c.0 < b.0 - 1e-12) { Some(c) } else { best },
+        )
+        .map(|(_, n, d)| (n, d))
+}
+
+/// Seconds from the first meeting within the limit to the next one, with the streams apart between.
+fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
+    let close = limits::TOGETHER.value / 1000.0;
+    let mut first: Option<f64> = None;
+    let mut apart = false;
+    let mut k = 0.0;
+    while k * x.period < PATIENCE {
+        let t = x.start + k * x.period;
+        let phase = (t - y.start) / y.period;
+        let away = (phase - phase.round()).abs() * y.period;
+        match first {
+            None if away <= close => first = Some(t),
+            Some(met) if apart && away <= close => return Some(t - met),
+            Some(_) if away > close => apart = true,
+            // Streams of whole multiples meet at every pulse of the slower one.
+            Some(met) if !apart && away <= close && k > 0.0 => return Some(t - met),
+            _ => {}
+        }
+        k += 1.0;
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nearest_ratios() {
+        for (x, n, d) in [(1.5, 3, 2), (2.0, 2, 1), (0.75, 3, 4), (12.0 / 13.0, 7, 8), (1.0, 1, 1), (1.2, 6, 5)] {
+            assert_eq!(nearest(x, 8), Some((n, d)), "{x}");
+        }
+        assert_eq!(nearest(12.0 / 13.0, 1000), Some((12, 13)));
+        assert_eq!(nearest(f64::NAN, 8), None);
+    }
+
+    #[test]
+    fn three_against_two_meet_every_two_beats() {
+        let stream = |period| Stream { source: Source::Written, period, start: 0.0 };
+        let streams = [stream(0.5), stream(1.0 / 3.0)];
+        let p = pair(&streams, 0, 1, 2.0);
+        assert_eq!((p.exact, p.simple, p.audible), (Some((3, 2)), (3, 2), false));
+        assert!((p.meets_after.expect("meet") - 1.0).abs() < 1e-9 && p.drift_ms.abs() < 1e-9);
+    }
+}

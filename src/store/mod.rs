@@ -1,0 +1,97 @@
+//! Our file and the disk: reading with errors by line and column, printing, edits that keep the writer's own words, atomic
+//! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
+
+mod build;
+mod drawing;
+mod error;
+mod fields;
+mod journal;
+mod read;
+mod save;
+#[cfg(test)]
+mod tests;
+mod update;
+
+pub use build::print;
+pub use error::{LoadError, Position, Problem};
+pub use journal::{Journal, Recovered};
+pub use save::{SaveError, Stamp, save};
+pub use update::update;
+
+use crate::rhythm::Groove;
+use std::fs::{self, File};
+use std::io::{ErrorKind, Read};
+use std::path::Path;
+
+/// The newest version of the file's form that this program reads; the one it writes.
+pub const FORMAT: i64 = 1;
+/// Most bytes of a groove's file: 4 MiB.
+pub const LIMIT: u64 = 4 * 1024 * 1024;
+
+/// A groove with the text it was read from, which [`update`] edits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Loaded {
+    /// The groove.
+    pub groove: Groove,
+    /// The file's text, byte for byte.
+    pub text: String,
+    /// What the file was when it was read.
+    pub stamp: Stamp,
+}
+
+/// Reads a groove's file.
+///
+/// The size is looked at before anything is read, and no more than [`LIMIT`] bytes are read in any case. Only plain files
+/// are opened, so a pipe or a device cannot make the program wait.
+///
+/// # Errors
+/// [`LoadError`] for whatever cannot be read or is not a groove.
+pub fn load(path: &Path) -> Result<Loaded, LoadError> {
+    let name = path.display().to_string();
+    let refuse = |problem| LoadError { file: name.clone(), place: None, problem };
+    let unreadable = |error: &std::io::Error| {
+        refuse(match error.kind() {
+            ErrorKind::NotFound => Problem::Missing,
+            _ => Problem::Unreadable(error::reason(error)),
+        })
+    };
+    let about = fs::metadata(path).map_err(|e| unreadable(&e))?;
+    if about.is_dir() {
+        return Err(refuse(Problem::Directory));
+    }
+    if !about.is_file() {
+        return Err(refuse(Problem::NotPlain));
+    }
+    if about.len() > LIMIT {
+        return Err(refuse(Problem::TooLarge(about.len())));
+    }
+    let mut bytes = Vec::with_capacity(about.len() as usize);
+    let file = File::open(path).map_err(|e| unreadable(&e))?;
+    // A file of the kernel's says that it is empty and may never end.
+    file.take(LIMIT + 1).read_to_end(&mut bytes).map_err(|e| unreadable(&e))?;
+    if bytes.len() as u64 > LIMIT {
+        return Err(refuse(Problem::TooLarge(bytes.len() as u64)));
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => parse(&text, &name),
+        Err(error) => {
+            let good = error.utf8_error().valid_up_to();
+            let bytes = error.as_bytes();
+            let before = String::from_utf8_lossy(&bytes[..good]);
+            let place = Some(Position::of(&before, before.len()));
+            Err(LoadError { file: name, place, problem: Problem::NotUtf8(bytes[good]) })
+        }
+    }
+}
+
+/// Reads a groove from text; `name` stands in messages for the file.
+///
+/// # Errors
+/// [`LoadError`] with line and column if the text is not a groove.
+pub fn parse(text: &str, name: &str) -> Result<Loaded, LoadError> {
+    let at = |at: Option<usize>| at.map(|at| Position::of(text, at));
+    match read::groove(text) {
+        Ok(groove) => Ok(Loaded { groove, text: text.to_owned(), stamp: Stamp::of(text) }),
+        Err(fault) => Err(LoadError { file: name.to_owned(), place: at(fault.at), problem: fault.problem }),
+    }
+}

@@ -1,0 +1,172 @@
+//! Text to disk, all of it or nothing. It must not know what the text says.
+
+use super::LIMIT;
+use super::error::reason;
+use std::fmt;
+use std::fs::{self, File, OpenOptions};
+use std::io::{ErrorKind, Read, Write};
+use std::path::{Path, PathBuf};
+
+/// What a file was at a certain time: its length and a hash of its bytes, or that there was none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stamp(Option<(u64, u64)>);
+
+impl Stamp {
+    /// There is no file.
+    pub const ABSENT: Stamp = Stamp(None);
+
+    /// A file with this text.
+    pub fn of(text: &str) -> Self {
+        Self::of_bytes(text.as_bytes())
+    }
+
+    fn of_bytes(bytes: &[u8]) -> Self {
+        Self(Some((bytes.len() as u64, hash(bytes))))
+    }
+}
+
+/// The 64-bit FNV-1a hash (Fowler, Noll and Vo 1991), the same on every machine.
+pub(super) fn hash(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |h, b| (h ^ u64::from(*b)).wrapping_mul(0x0100_0000_01b3))
+}
+
+/// Why a file could not be written; the old one is as it was.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SaveError {
+    /// The file is not what it was when it was loaded.
+    ChangedOnDisk(PathBuf),
+    /// The path is a directory, a pipe or a device.
+    NotPlain(PathBuf),
+    /// The file may not be written.
+    ReadOnly(PathBuf),
+    /// The folder is not there or takes no new file: its reason.
+    Folder(PathBuf, String),
+    /// The system refused the writing: its reason.
+    Write(PathBuf, String),
+    /// The text is longer than a file may be: its bytes.
+    TooLarge(PathBuf, u64),
+}
+
+impl fmt::Display for SaveError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::ChangedOnDisk(p) => write!(f, "{}: not saved, the file was changed by another program", p.display()),
+            Self::NotPlain(p) => write!(f, "{}: not saved, this is not a plain file", p.display()),
+            Self::ReadOnly(p) => write!(f, "{}: not saved, the file is read-only", p.display()),
+            Self::Folder(p, why) => write!(f, "{}: not saved, the folder takes no file ({why})", p.display()),
+            Self::Write(p, why) => write!(f, "{}: not saved, the file could not be written ({why})", p.display()),
+            Self::TooLarge(p, bytes) => {
+                write!(f, "{}: not saved, {bytes} bytes are more than the {LIMIT} a file may have", p.display())
+            }
+        }
+    }
+}
+
+impl std::error::Error for SaveError {}
+
+/// Writes a groove's text: into a new file in the same folder, to the disk, then in the old one's place.
+///
+/// A symbolic link stays one and its target is written. Mode and, where the system lets us, owner stay. `loaded` says what
+/// the file was when it was read; `None` writes over whatever is there. A file that has vanished since is written again.
+/// Gives what the file is now.
+///
+/// # Errors
+/// [`SaveError`]; the old file is then untouched and no other is left behind.
+pub fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, SaveError> {
+    if text.len() as u64 > LIMIT {
+        return Err(SaveError::TooLarge(path.to_owned(), text.len() as u64));
+    }
+    let target = target(path);
+    let old = match fs::metadata(&target) {
+        Ok(about) if !about.is_file() => return Err(SaveError::NotPlain(path.to_owned())),
+        Ok(about) => {
+            // A rename would go past a file's own mode, and root's writes do so anyway.
+            let open = OpenOptions::new().write(true).open(&target);
+            let closed = matches!(&open, Err(e) if e.kind() == ErrorKind::PermissionDenied || e.kind() == ErrorKind::ReadOnlyFilesystem);
+            if about.permissions().readonly() || closed {
+                return Err(SaveError::ReadOnly(path.to_owned()));
+            }
+            if loaded.is_some_and(|stamp| stamp != now(&target, about.len())) {
+                return Err(SaveError::ChangedOnDisk(path.to_owned()));
+            }
+            Some(about)
+        }
+        Err(_) => None,
+    };
+    write_atomically(&target, text, Mode::Shared, old.as_ref())?;
+    Ok(Stamp::of(text))
+}
+
+/// The file a path leads to, through links, whether or not it is there.
+fn target(path: &Path) -> PathBuf {
+    let mut path = path.to_owned();
+    // As many links as Linux follows.
+    for _ in 0..40 {
+        if let Ok(real) = fs::canonicalize(&path) {
+            return real;
+        }
+        match fs::read_link(&path) {
+            Ok(to) => path = path.parent().unwrap_or(Path::new("")).join(to),
+            Err(_) => break,
+        }
+    }
+    path
+}
+
+fn now(target: &Path, bytes: u64) -> Stamp {
+    // A file that is too long or cannot be read is not the one that was loaded.
+    let unlike = Stamp(Some((bytes, 0)));
+    let mut found = Vec::new();
+    match File::open(target).and_then(|f| f.take(LIMIT + 1).read_to_end(&mut found)) {
+        Ok(_) => Stamp::of_bytes(&found),
+        Err(_) => unlike,
+    }
+}
+
+/// Who may read a new file.
+#[derive(Clone, Copy)]
+pub(super) enum Mode {
+    /// As the user's mask says.
+    Shared,
+    /// The user alone.
+    Private,
+}
+
+/// Writes a file whole or not at all, keeping mode and owner of the `old` one.
+pub(super) fn write_atomically(
+    target: &Path,
+    text: &str,
+    mode: Mode,
+    old: Option<&fs::Metadata>,
+) -> Result<(), SaveError> {
+    let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let refused = |e: &std::io::Error| SaveError::Folder(folder.to_owned(), reason(e));
+    let failed = |e: &std::io::Error| SaveError::Write(target.to_owned(), reason(e));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".teeter-").suffix(".tmp");
+    #[cfg(unix)]
+    if matches!(mode, Mode::Shared) {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    #[cfg(not(unix))]
+    let _ = mode;
+    let mut file = builder.tempfile_in(folder).map_err(|e| refused(&e))?;
+    file.write_all(text.as_bytes()).map_err(|e| failed(&e))?;
+    if let Some(old) = old {
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::MetadataExt;
+            // Another's file stays theirs where the system lets us give it back; the text matters more than the owner.
+            drop(std::os::unix::fs::fchown(file.as_file(), Some(old.uid()), Some(old.gid())));
+        }
+        file.as_file().set_permissions(old.permissions()).map_err(|e| failed(&e))?;
+    }
+    file.as_file().sync_all().map_err(|e| failed(&e))?;
+    file.persist(target).map_err(|e| failed(&e.error))?;
+    // The new name is on the disk only when the folder is; a system that cannot do this has no more to give.
+    if let Ok(folder) = File::open(folder) {
+        drop(folder.sync_all());
+    }
+    Ok(())
+}

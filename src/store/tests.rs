@@ -1,0 +1,456 @@
+//! Tests of the file's form: round trips, edits of hand-made text, saves, the journal. They must not know screens.
+
+use super::*;
+use crate::rhythm::{
+    Accent, Attack, Cell, Edit, Fraction, Layer, Meter, Part, Pitch, Place, Section, Span, Swing, Tempo, Time, Voice,
+};
+use proptest::prelude::*;
+use std::path::PathBuf;
+
+fn read(text: &str) -> Groove {
+    parse(text, "t").unwrap_or_else(|e| panic!("{e}\n{text}")).groove
+}
+
+fn cells() -> impl Strategy<Value = Cell> {
+    let attack = (0_u8..3, prop::option::of(0_u8..128)).prop_map(|(a, p)| {
+        let accent = [Accent::Ghost, Accent::Plain, Accent::Accent][usize::from(a)];
+        Cell::Attack(Attack { accent, pitch: p.and_then(Pitch::new) })
+    });
+    prop_oneof![3 => Just(Cell::Rest), 1 => Just(Cell::Hold), 2 => attack, 2 => Just(Cell::ATTACK)]
+}
+
+/// Turns holds with nothing to hold into rests; no text can say them.
+fn settled(mut cells: Vec<Cell>, mut sounding: bool) -> Vec<Cell> {
+    for cell in &mut cells {
+        match cell {
+            Cell::Rest => sounding = false,
+            Cell::Attack(_) => sounding = true,
+            Cell::Hold if !sounding => *cell = Cell::Rest,
+            Cell::Hold => {}
+        }
+    }
+    cells
+}
+
+/// Four kinds: rests, a line of groups, a cycle, and cells with tuplets, accents, holds and pitches.
+fn parts(beats: usize, bars: usize, division: u16) -> impl Strategy<Value = Part> {
+    let total = beats * bars;
+    let even = vec![Span { beats: 1, cells: division }; total];
+    let room = total * usize::from(division);
+    let rests = Part::Barred { spans: even.clone(), cells: vec![Cell::Rest; room] };
+    let plain = prop::collection::vec(any::<bool>(), room).prop_map(move |on| Part::Barred {
+        spans: even.clone(),
+        cells: on.into_iter().map(|on| if on { Cell::ATTACK } else { Cell::Rest }).collect(),
+    });
+    let cycle =
+        (prop::collection::vec(cells(), 1..=room.min(200)), any::<prop::sample::Index>()).prop_map(|(cells, i)| {
+            let last = cells.iter().rev().find(|c| **c != Cell::Hold);
+            let sounding = last.is_some_and(|c| c.attack().is_some());
+            let start = i.index(cells.len()) as u16;
+            let cells = settled(cells, sounding);
+            Part::Cycled { cells, start }
+        });
+    let shape = prop::collection::vec((1_u16..4, 1_u16..9, any::<bool>()), total);
+    let barred = (shape, prop::collection::vec(cells(), total * 9)).prop_map(move |(shape, fill)| {
+        let (mut spans, mut beat) = (Vec::new(), 0);
+        for (length, cells, even) in shape {
+            if beat == total {
+                break;
+            }
+            let left = beats - beat % beats;
+            let tuplet = Span { beats: length.min(left as u16), cells };
+            let span = if even { Span { beats: 1, cells: division } } else { tuplet };
+            beat += usize::from(span.beats);
+            spans.push(span);
+        }
+        let count = spans.iter().map(|s| usize::from(s.cells)).sum();
+        Part::Barred { spans, cells: settled(fill.into_iter().cycle().take(count).collect(), true) }
+    });
+    prop_oneof![1 => Just(rests), 1 => plain, 1 => cycle, 3 => barred]
+}
+
+fn tempos(beat: Time) -> impl Strategy<Value = Tempo> {
+    let whole = (5_i64..1000, Just(1_i64));
+    let bpm =
+        prop_oneof![whole, (500_i64..9000, Just(10)), (100_i64..900, 2_i64..30).prop_map(|(n, d)| (n * d + 1, d))];
+    let values = [(1, 4), (3, 8), (1, 8), (5, 16)].map(|(n, d)| Time::new(n, d).expect("positive"));
+    let units = [&[beat], &values[..]].concat();
+    (bpm, prop::sample::select(units))
+        .prop_map(|((n, d), unit)| Tempo::new(Fraction::new(n, d).expect("positive"), unit).expect("within its bound"))
+}
+
+fn swings() -> impl Strategy<Value = Option<Swing>> {
+    prop::option::of((1_u8..=16, 1_u8..=16).prop_map(|(l, s)| Swing::new(l, s).expect("within its bound")))
+}
+
+fn sections() -> impl Strategy<Value = Section> {
+    let meters = prop_oneof![
+        (prop::collection::vec(1_u16..4, 1..4), 0_u32..5).prop_map(|(t, p)| Meter::new(t, 1 << p).expect("meter")),
+        prop::sample::select(vec!["4/4", "6/8", "3+2+2/8"]).prop_map(|m| Meter::parse(m).expect("meter")),
+    ];
+    (meters, 1_u16..5, 1_u16..3, swings()).prop_flat_map(|(meter, bars, times, swing)| {
+        tempos(meter.beat()).prop_map(move |tempo| Section {
+            name: String::new(),
+            meter: meter.clone(),
+            tempo,
+            bars,
+            times,
+            swing,
+        })
+    })
+}
+
+/// Names from a small set, so that two grooves share some and not others, and some that TOML must quote.
+fn names(count: std::ops::Range<usize>) -> impl Strategy<Value = Vec<String>> {
+    let names =
+        ["A", "pull", "haul away", "\"tide\"", "back\\wash", "flüt ⚓", "#1", "b = 2"].map(String::from).to_vec();
+    prop::sample::subsequence(names, count).prop_shuffle()
+}
+
+fn grooves() -> impl Strategy<Value = Groove> {
+    let words = prop_oneof![Just(String::new()), "[ -~]{0,20}", "\\PC{0,12}", "[a-z\"'\\\\\n\t#]{0,30}"];
+    let title = "\\PC{0,20}";
+    (names(1..4), names(0..4)).prop_flat_map(move |(section_names, layer_names)| {
+        let sections = prop::collection::vec(sections(), section_names.len());
+        let layer = (1_u16..7, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings());
+        let layers = prop::collection::vec(layer, layer_names.len());
+        let (section_names, layer_names) = (section_names.clone(), layer_names.clone());
+        (title, words.clone(), sections, layers).prop_flat_map(move |(title, note, mut sections, layers)| {
+            sections.iter_mut().zip(&section_names).for_each(|(s, n)| s.name.clone_from(n));
+            let rows: Vec<_> = layers
+                .iter()
+                .map(|l| {
+                    let row = sections.iter().map(|s| parts(s.meter.beats(), usize::from(s.bars), l.0));
+                    row.collect::<Vec<_>>()
+                })
+                .collect();
+            let layer_names = layer_names.clone();
+            rows.prop_map(move |rows| {
+                let made = rows.into_iter().zip(&layers).zip(&layer_names).map(
+                    |((parts, (division, voice, gain, pan, (mute, solo), swing)), name)| Layer {
+                        gain: *gain,
+                        pan: *pan,
+                        mute: *mute,
+                        solo: *solo,
+                        swing: *swing,
+                        ..Layer::new(name, Voice::ALL[*voice], *division, parts)
+                    },
+                );
+                Groove::new(&title, &note, sections.clone(), made.collect()).expect("a groove within its bounds")
+            })
+        })
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(160))]
+
+    #[test]
+    fn a_printed_groove_is_read_back(g in grooves()) {
+        let text = print(&g);
+        let back = parse(&text, "t").map_err(|e| TestCaseError::fail(format!("{e}\n{text}")))?;
+        prop_assert_eq!(back.groove, g);
+    }
+
+    #[test]
+    fn any_groove_is_written_into_any_text(before in grooves(), after in grooves()) {
+        let text = print(&before);
+        // The edit itself, without the new print that would stand in for one that went wrong.
+        let edited = update::edited(&text, &after).expect("a groove's text");
+        let back = parse(&edited, "t").map_err(|e| TestCaseError::fail(format!("{e}\n{text}\n---\n{edited}")))?;
+        prop_assert_eq!(&back.groove, &after, "{}\n---\n{}", text, edited);
+        prop_assert_eq!(update(&text, &before), text);
+    }
+
+    #[test]
+    fn any_text_is_read_or_refused(text in "\\PC{0,200}", cut in any::<prop::sample::Index>(), g in grooves()) {
+        let _ = parse(&text, "t").map_err(|e| e.to_string());
+        let printed = print(&g);
+        let at = printed.char_indices().map(|(i, _)| i).nth(cut.index(printed.chars().count())).expect("in the text");
+        let torn = format!("{}{}{}", &printed[..at], text, &printed[at..]);
+        let _ = parse(&torn, "t").map_err(|e| e.to_string());
+    }
+}
+
+const HAND_MADE: &str = "\
+# The winch of the lower landing.
+format = 1
+title = \"Winch\"   # as the crew calls it
+
+[[section]]
+tempo = 132.50 # slower at slack water
+meter = \"4/4\"
+bars = 2
+
+# The line.
+[[layer]]
+voice = \"pluck\"
+name = \"rope\"
+cells = \"\"\"
+  x.x.   x.x.  x.x. x.x. |   # not a comment: text
+\"\"\"
+";
+
+fn hand_made() -> String {
+    HAND_MADE
+        .replace("   # not a comment: text", "")
+        .replace("\n\"\"\"\n", "\n  x..x x.... ...  o...\n\"\"\" # by hand\n")
+        + "pitches = \"Bb2 D3 . F3 G3 G3 G3 G3 E2 E2 E2 Bb2\"\n"
+        + "\n[[layer]] # the drum\nname = \"drum\"\nvoice = \"kick\"\ngroups = \"2(4 + 4 + 8)\" # heavy\n"
+}
+
+fn check(edit: &Edit, changes: &[(&str, &str)]) {
+    let text = hand_made();
+    let after = read(&text).edited(edit).expect("edit");
+    let mut want = text.clone();
+    for (from, to) in changes {
+        assert!(want.contains(from), "{from}");
+        want = want.replacen(from, to, 1);
+    }
+    assert_eq!(update(&text, &after), want, "{edit:?}");
+}
+
+fn at(layer: usize, cell: usize) -> Place {
+    Place { layer, section: 0, cell }
+}
+
+#[test]
+fn edits_leave_the_writers_own_text_alone() {
+    check(&Edit::Set(at(0, 1), Cell::Hold), &[("  x.x.   x", "  x-x.   x")]);
+    check(&Edit::Set(at(0, 16), Cell::Rest), &[("  x..x x....", "  ...x x...."), ("G3 E2 E2 E2", "G3 E2 E2")]);
+    check(&Edit::Title("Capstan".into()), &[("\"Winch\"   #", "\"Capstan\"   #")]);
+    let tempo = Tempo::new(Fraction::new(281, 2).expect("valid"), Time::new(1, 4).expect("valid")).expect("tempo");
+    check(&Edit::Tempo(0, tempo), &[("132.50 # slower", "140.5 # slower")]);
+    check(&Edit::Gain(1, -6), &[("\"kick\"\n", "\"kick\"\ngain = -6\n")]);
+    check(&Edit::Voice(0, Voice::Bass), &[("\"pluck\"", "\"bass\"")]);
+    check(&Edit::RenameLayer(1, "heart".into()), &[("\"drum\"", "\"heart\"")]);
+    check(&Edit::Times(0, 3), &[("bars = 2\n", "bars = 2\ntimes = 3\n")]);
+    check(&Edit::Set(at(1, 30), Cell::ATTACK), &[("\"2(4 + 4 + 8)\" # heavy", "\"4+4+8+4+4+6+2\" # heavy")]);
+    let ghost = Cell::Attack(Attack { accent: Accent::Ghost, pitch: None });
+    check(
+        &Edit::Set(at(1, 31), ghost),
+        &[("groups = \"2(4 + 4 + 8)\" # heavy", "cells = \"x... x... x... .... | x... x... x... ...o\" # heavy")],
+    );
+    check(
+        &Edit::Cycle { layer: 1, section: 0, cells: Some(5) },
+        &[("groups = \"2(4 + 4 + 8)\" # heavy", "cycle = \"x...x\" # heavy")],
+    );
+    let after = read(&hand_made()).edited(&Edit::MoveLayer(1, 0)).expect("edit");
+    let moved = update(&hand_made(), &after);
+    let (drum, rope) = (moved.find("[[layer]] # the drum"), moved.find("# The line.\n[[layer]]"));
+    assert!(drum.is_some() && drum < rope, "{moved}");
+    assert!(moved.contains("\"\"\" # by hand\n"));
+    assert_eq!(read(&moved), after);
+}
+
+#[test]
+fn a_second_section_makes_parts_of_a_layers_cells() {
+    let after = read(&hand_made()).edited(&Edit::CopySection(0, "again".into())).expect("edit");
+    let text = update(&hand_made(), &after);
+    assert_eq!(read(&text), after);
+    for kept in ["# by hand", "# heavy", "2(4 + 4 + 8)", "# the drum", "132.50 # slower", "  x.x.   x.x."] {
+        assert!(text.contains(kept), "{kept}: {text}");
+    }
+    let one = after.edited(&Edit::RemoveSection(0)).expect("edit");
+    let back = update(&text, &one);
+    assert_eq!(read(&back), one);
+}
+
+#[test]
+fn a_text_that_is_no_groove_is_written_anew() {
+    let g = read(&hand_made());
+    assert_eq!(update("not = a groove", &g), print(&g));
+}
+
+#[test]
+fn numbers_are_read_as_they_are_written() {
+    let rows = [
+        ("150", (150, 1)),
+        ("132.5", (265, 2)),
+        ("\"400/3\"", (400, 3)),
+        ("1_20", (120, 1)),
+        ("99.999999", (99_999_999, 1_000_000)),
+    ];
+    for (text, (n, d)) in rows {
+        let g = read(&hand_made().replace("132.50", text));
+        assert_eq!(g.sections()[0].tempo.bpm(), Fraction::new(n, d).expect("valid"), "{text}");
+    }
+    let start = |n: usize| {
+        let text = hand_made().replace("groups = \"2(4 + 4 + 8)\"", &format!("cycle = \"x.-..\"\nstart = {n}"));
+        parse(&text.replace("-", "o"), "t").map(|l| l.groove.cell(at(1, 0)).attack().is_some())
+    };
+    assert_eq!((start(1), start(2), start(3)), (Ok(true), Ok(false), Ok(true)));
+    assert!(start(0).is_err() && start(6).is_err());
+}
+
+#[test]
+fn a_file_of_windows_lines_keeps_them_and_its_places() {
+    let text = hand_made().replace('\n', "\r\n");
+    assert_eq!(read(&text), read(&hand_made()));
+    assert_eq!(update(&text, &read(&text)), text);
+    let wrong = text.replace("x..x x....", "x..x xq...");
+    let place = parse(&wrong, "t").expect_err("a wrong mark").place;
+    assert_eq!(place, Some(Position { line: 16, column: 9 }));
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a folder for the test")
+}
+
+fn names_in(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("folder");
+    let mut names: Vec<_> = entries.map(|e| e.expect("entry").file_name().to_string_lossy().into_owned()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn a_save_replaces_the_text_and_nothing_else() {
+    let folder = folder();
+    let path = folder.path().join("winch.toml");
+    let first = save(&path, &hand_made(), Some(Stamp::ABSENT)).expect("a new file");
+    assert_eq!(load(&path).expect("saved").stamp, first);
+    let second = save(&path, HAND_MADE, Some(first)).expect("saved again");
+    assert_eq!(fs::read_to_string(&path).expect("file"), HAND_MADE);
+    assert_eq!(save(&path, "x", Some(first)), Err(SaveError::ChangedOnDisk(path.clone())));
+    assert_eq!(save(&path, "x", Some(Stamp::ABSENT)), Err(SaveError::ChangedOnDisk(path.clone())));
+    assert_eq!(fs::read_to_string(&path).expect("file"), HAND_MADE);
+    assert!(save(&path, "x", None).is_ok());
+    fs::remove_file(&path).expect("removed");
+    assert!(save(&path, "y", Some(second)).is_ok(), "a vanished file is written again");
+    assert_eq!(names_in(folder.path()), ["winch.toml"]);
+    let refused = save(&folder.path().join("none/winch.toml"), "x", None);
+    assert!(matches!(refused, Err(SaveError::Folder(..))), "{refused:?}");
+    assert_eq!(save(folder.path(), "x", None), Err(SaveError::NotPlain(folder.path().to_owned())));
+    let long = " ".repeat(LIMIT as usize + 1);
+    assert!(matches!(save(&path, &long, None), Err(SaveError::TooLarge(..))));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_save_keeps_mode_and_links_and_respects_read_only() {
+    use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
+    let folder = folder();
+    let (file, link, open) =
+        (folder.path().join("file.toml"), folder.path().join("link.toml"), folder.path().join("open.toml"));
+    let mode = |path: &Path| fs::metadata(path).expect("file").permissions().mode() & 0o777;
+    fs::write(&file, "old").expect("written");
+    fs::set_permissions(&file, fs::Permissions::from_mode(0o640)).expect("mode");
+    symlink("file.toml", &link).expect("link");
+    symlink("new.toml", &open).expect("link");
+    let owner = fs::metadata(&file).expect("file").uid();
+    save(&link, "new", None).expect("saved through the link");
+    assert!(fs::symlink_metadata(&link).expect("link").is_symlink());
+    assert_eq!((fs::read_to_string(&file).expect("file").as_str(), mode(&file)), ("new", 0o640));
+    assert_eq!(fs::metadata(&file).expect("file").uid(), owner);
+    save(&open, "new", None).expect("saved through a link to nothing");
+    assert!(fs::symlink_metadata(&open).expect("link").is_symlink());
+    assert_eq!(names_in(folder.path()), ["file.toml", "link.toml", "new.toml", "open.toml"]);
+    // A new file has the mode any program of the user's would give it.
+    fs::write(folder.path().join("plain"), "").expect("written");
+    assert_eq!(mode(&open), mode(&folder.path().join("plain")));
+
+    fs::set_permissions(&file, fs::Permissions::from_mode(0o444)).expect("mode");
+    assert_eq!(save(&link, "newer", None), Err(SaveError::ReadOnly(link.clone())));
+    assert_eq!(fs::read_to_string(&file).expect("file"), "new");
+
+    fs::set_permissions(&file, fs::Permissions::from_mode(0o644)).expect("mode");
+    fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o555)).expect("mode");
+    // Root may write in any folder, so there the system's own read-only one has to serve.
+    if fs::write(folder.path().join("probe"), "").is_err() {
+        let refused = save(&file, "newer", None);
+        assert!(matches!(refused, Err(SaveError::Folder(..))), "{refused:?}");
+        assert_eq!(fs::read_to_string(&file).expect("file"), "new");
+    }
+    fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).expect("mode");
+    #[cfg(target_os = "linux")]
+    assert!(matches!(save(Path::new("/proc/winch.toml"), "x", None), Err(SaveError::Folder(..))));
+}
+
+#[test]
+fn files_that_are_none_are_refused_at_once() {
+    let folder = folder();
+    let problem = |path: &Path| load(path).expect_err("refused").problem;
+    assert_eq!(problem(folder.path()), Problem::Directory);
+    assert_eq!(problem(&folder.path().join("none.toml")), Problem::Missing);
+    let long = folder.path().join("long.toml");
+    File::create(&long).and_then(|f| f.set_len(200 << 20)).expect("a file with a hole of 200 MiB");
+    assert_eq!(problem(&long), Problem::TooLarge(200 << 20));
+    let bytes = folder.path().join("bytes.toml");
+    fs::write(&bytes, b"format = 1\ntitle = \"\xC3\xA9\xFF\"\n").expect("written");
+    let error = load(&bytes).expect_err("refused");
+    let shown = format!("{}:2:11: found the byte 0xFF, which is not UTF-8, allowed is UTF-8 text", bytes.display());
+    assert_eq!(error.to_string(), shown);
+    #[cfg(target_os = "linux")]
+    {
+        assert_eq!(problem(Path::new("/dev/zero")), Problem::NotPlain);
+        assert!(load(Path::new("/proc/self/mem")).is_err());
+        assert!(load(Path::new("/proc/self/pagemap")).is_err());
+    }
+}
+
+#[test]
+fn a_groove_that_asks_for_too_much_is_refused_before_it_is_made() {
+    let mut text = String::from("format = 1\ntitle = \"\"\n");
+    for s in 0..128 {
+        text += &format!("[[section]]\nname = \"{s}\"\nmeter = \"64/4\"\ntempo = 100\nbars = 1024\ntimes = 64\n");
+    }
+    for l in 0..64 {
+        text += &format!("[[layer]]\nname = \"{l}\"\nvoice = \"kick\"\ndivision = 32\n");
+    }
+    assert!(matches!(parse(&text, "t").expect_err("too much").problem, Problem::Bound(_)));
+    let deep = format!("format = 1\ntitle = {}1{}", "[".repeat(100_000), "]".repeat(100_000));
+    assert!(matches!(parse(&deep, "t").expect_err("too deep").problem, Problem::Syntax(_)));
+}
+
+#[test]
+fn the_journal_gives_back_what_the_file_has_not() {
+    let folder = folder();
+    let (state, path) = (folder.path().join("state/teeter"), folder.path().join("winch.toml"));
+    let journal = Journal::at(&state);
+    assert_eq!(journal.recover(Some(&path)), None);
+    fs::write(&path, "saved").expect("written");
+    journal.write(Some(&path), "saved").expect("kept");
+    assert_eq!(journal.recover(Some(&path)), None, "the same text is no unsaved work");
+    journal.write(Some(&path), "unsaved").expect("kept");
+    let found = journal.recover(Some(&path)).expect("unsaved work");
+    assert_eq!((found.text.as_str(), found.file_exists), ("unsaved", true));
+    let dotted = folder.path().join("./state/../winch.toml");
+    assert_eq!(journal.recover(Some(&dotted)).map(|r| r.text), Some("unsaved".into()), "one file, one journal");
+
+    fs::remove_file(&path).expect("removed");
+    let found = journal.recover(Some(&path)).expect("unsaved work of a vanished file");
+    assert_eq!((found.text.as_str(), found.file_exists), ("unsaved", false));
+
+    fs::write(&path, "saved later").expect("written");
+    let later = found.written + std::time::Duration::from_secs(5);
+    File::options().write(true).open(&path).and_then(|f| f.set_modified(later)).expect("time set");
+    assert_eq!(journal.recover(Some(&path)), None, "the file is newer");
+    journal.discard(Some(&path));
+    assert_eq!(names_in(&state), [""; 0]);
+
+    assert_eq!(journal.recover(None), None);
+    journal.write(None, "no file yet").expect("kept");
+    let found = journal.recover(None).expect("work without a file");
+    assert_eq!(found.text, "no file yet");
+    found.discard();
+    assert_eq!(journal.recover(None), None);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        journal.write(None, "mine").expect("kept");
+        let kept = journal.recover(None).expect("kept").kept;
+        assert_eq!(fs::metadata(&kept).expect("kept").permissions().mode() & 0o077, 0);
+        assert_eq!(fs::metadata(&state).expect("folder").permissions().mode() & 0o077, 0);
+    }
+    #[cfg(target_os = "linux")]
+    {
+        fs::write(state.join("untitled-1.toml"), "of a running process").expect("written");
+        journal.discard(None);
+        assert_eq!(journal.recover(None), None, "process 1 runs");
+        fs::write(state.join("untitled-4294967295.toml"), "of no process").expect("written");
+        assert_eq!(journal.recover(None).map(|r| r.text), Some("of no process".into()));
+    }
+    let blocked = PathBuf::from("/dev/null/teeter");
+    assert!(matches!(Journal::at(&blocked).write(None, "x"), Err(SaveError::Folder(..))));
+}
