@@ -13,32 +13,32 @@ pub struct Key {
 }
 
 /// A plain key that prints a character.
-pub const fn ch(c: char) -> Key {
+pub(super) const fn ch(c: char) -> Key {
     Key { code: KeyCode::Char(c), mods: KeyModifiers::NONE }
 }
 
 /// Ctrl with a letter.
-pub const fn ctrl(c: char) -> Key {
+pub(super) const fn ctrl(c: char) -> Key {
     Key { code: KeyCode::Char(c), mods: KeyModifiers::CONTROL }
 }
 
 /// A key that prints nothing.
-pub const fn key(code: KeyCode) -> Key {
+pub(super) const fn key(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::NONE }
 }
 
 /// Shift with a key that prints nothing.
-pub const fn shift(code: KeyCode) -> Key {
+pub(super) const fn shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::SHIFT }
 }
 
 /// Ctrl with a key that prints nothing.
-pub const fn ctrl_key(code: KeyCode) -> Key {
+pub(super) const fn ctrl_key(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL }
 }
 
 /// Ctrl and Shift with a key that prints nothing.
-pub const fn ctrl_shift(code: KeyCode) -> Key {
+pub(super) const fn ctrl_shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL.union(KeyModifiers::SHIFT) }
 }
 

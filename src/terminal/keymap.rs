@@ -127,6 +127,17 @@ impl Keymap {
         shown(self.keys(row))
     }
 
+    /// The commands of the grid whose words, name, heading or keys hold every word of `text`, in the order of the table.
+    pub fn search(&self, text: &str) -> Vec<&'static Row> {
+        let text = text.to_lowercase();
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let holds = |row: &&'static Row| {
+            let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
+            words.iter().all(|w| all.contains(w))
+        };
+        rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect()
+    }
+
     /// The first key of the command of this name, as shown; empty if it has none.
     pub fn first(&self, name: &str) -> String {
         let row = rows().find(|r| r.name == name);
@@ -223,7 +234,8 @@ mod tests {
 
     #[test]
     fn the_users_keys_come_before_ours() {
-        let map = Keymap::with_user("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n").expect("keys");
+        let map =
+            Keymap::with_user("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n").expect("keys");
         let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
         assert_eq!(name("ctrl-k"), Some("accent"));
         assert_eq!(name("x"), Some("accent"));

@@ -93,7 +93,7 @@ pub struct Row {
 }
 
 /// Words of a row are at most this long, so that they fit the help on a narrow screen.
-pub const WORDS_FIT: usize = 46;
+pub(super) const WORDS_FIT: usize = 46;
 
 macro_rules! rows {
     ($mode:ident $group:ident: $($name:literal [$($key:expr),*] $action:expr, $words:literal $(, $hint:literal)?;)*) => {
