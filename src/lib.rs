@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod analysis;
+pub mod cli;
 pub mod rhythm;
 pub mod session;
 pub mod store;

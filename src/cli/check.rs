@@ -1,0 +1,30 @@
+//! The command that reads grooves and reports every one that is wrong. It must not know analysis or sound.
+
+use super::{Exit, Failure, args, input};
+use std::io::{self, Write};
+
+/// Reads every groove named; the wrong ones are reported on standard error, the good ones on standard output.
+pub(super) fn run(ask: &args::Check) -> Result<Exit, Failure> {
+    let named = input::named(&ask.files);
+    if named.is_empty() {
+        return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in what was named"));
+    }
+    let mut exit = Exit::Good;
+    for file in named {
+        match input::read(&file.path) {
+            Ok(groove) => writeln!(
+                io::stdout().lock(),
+                "{}: good: {} ({} layers, {} sections)",
+                file.path.display(),
+                groove.title(),
+                groove.layers().len(),
+                groove.sections().len()
+            )?,
+            Err(words) => {
+                writeln!(io::stderr().lock(), "{words}")?;
+                exit = Exit::BadGroove;
+            }
+        }
+    }
+    Ok(exit)
+}

@@ -1,0 +1,150 @@
+//! One groove explained for programs: JSON of a documented, versioned schema (README). It must not know the words for people.
+
+use crate::analysis::{Hearing, Landings, Report, Source};
+use crate::rhythm::{Groove, Place};
+use serde_json::{Value, json};
+
+/// Version of the schema: raised when a key goes or changes its meaning, not when one is added.
+pub(super) const SCHEMA: u32 = 1;
+
+/// The whole explanation. Numbers are rounded to six decimals.
+pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
+    json!({
+        "schema": SCHEMA,
+        "file": file,
+        "title": groove.title(),
+        "speed_percent": round(report.speed * 100.0),
+        "cell_ms": report.cell_ms.map(round),
+        "sections": groove.sections().iter().map(|s| json!({
+            "name": s.name,
+            "meter": s.meter.to_string(),
+            "bpm": s.tempo.bpm().to_string(),
+            "beat": s.tempo.unit().to_string(),
+            "bars": s.bars,
+            "times": s.times,
+            "swing": s.swing.map(|s| s.to_string()),
+        })).collect::<Vec<_>>(),
+        "layers": report.layers.iter().map(|l| layer(groove, l)).collect::<Vec<_>>(),
+        "focus": report.focus.iter().map(|l| groove.layers()[*l].name.clone()).collect::<Vec<_>>(),
+        "attacks": report.attacks.len(),
+        "hearings": report.hearings.iter().map(|h| hearing(groove, report, h)).collect::<Vec<_>>(),
+        "turns": report.turns.iter().map(|t| json!({ "from_percent": t.percent, "hearing": t.hearing })).collect::<Vec<_>>(),
+        "streams": report.streams.iter().map(|s| stream(groove, &s.source, s.period)).collect::<Vec<_>>(),
+        "pairs": report.pairs.iter().map(|p| json!({
+            "a": p.a,
+            "b": p.b,
+            "ratio": round(p.ratio),
+            "exact": p.exact.map(|(n, d)| [n, d]),
+            "simple": [p.simple.0, p.simple.1],
+            "error_percent": round(p.error_percent),
+            "audible": p.audible,
+            "meets_after_s": p.meets_after.map(round),
+            "drift_ms_per_bar": round(p.drift_ms),
+        })).collect::<Vec<_>>(),
+        "findings": report.findings.iter().map(|f| json!({
+            "reason": name(&f.reason),
+            "words": f.reason.to_string(),
+            "threshold": round(f.threshold),
+            "source": f.source,
+            "place": f.place.map(|p| place(groove, p)),
+            "weight": round(f.weight),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn round(x: f64) -> f64 {
+    (x * 1e6).round() / 1e6
+}
+
+fn name(reason: &crate::analysis::Reason) -> &'static str {
+    use crate::analysis::Reason as R;
+    match reason {
+        R::Rival { .. } => "rival",
+        R::CellTooFast(_) => "cell-too-fast",
+        R::CellsPerBeat(_) => "cells-per-beat",
+        R::WeakLandings(_) => "weak-landings",
+        R::SilentBeats(_) => "silent-beats",
+        R::NearlyEven(_) => "nearly-even",
+        R::AgainstTheBar { .. } => "against-the-bar",
+        R::NoPeriod(_) => "no-period",
+        R::Changes(_) => "changes",
+        R::Unrelated { .. } => "unrelated-layers",
+    }
+}
+
+fn place(groove: &Groove, p: Place) -> Value {
+    json!({ "layer": groove.layers()[p.layer].name, "section": groove.sections()[p.section].name, "cell": p.cell, "words": super::text::place(groove, p) })
+}
+
+fn landings(l: &Landings) -> Value {
+    l.rows.iter().map(|r| json!({ "depth": r.depth.to_string(), "level": r.depth.level(), "count": r.count, "share": round(r.count as f64 / l.total.max(1) as f64) })).collect()
+}
+
+fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
+    let l = &groove.layers()[layer.layer];
+    json!({
+        "name": l.name,
+        "voice": l.voice.name(),
+        "heard": groove.heard(layer.layer),
+        "landings": landings(&layer.landings),
+        "sections": layer.sections.iter().map(|s| json!({
+            "section": groove.sections()[s.section].name,
+            "landings": landings(&s.landings),
+            "groups": s.groups.as_ref().map(|g| json!({
+                "unit": g.unit.to_string(),
+                "in_cells": g.in_cells,
+                "lead": g.lead,
+                "line": g.line,
+                "text": g.text,
+                "figure": g.figure.as_ref().map(|f| json!({
+                    "groups": f.groups,
+                    "units": f.units,
+                    "times": f.times,
+                    "meets_after_bars": f.meets_after_bars,
+                    "meets_after_figures": f.meets_after_figures,
+                    "necklace": f.necklace,
+                })),
+            })),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn hearing(groove: &Groove, report: &Report, h: &Hearing) -> Value {
+    json!({
+        "kind": h.kind.to_string(),
+        "counted": h.kind.is_counted(),
+        "score": round(h.score),
+        "parts": { "explained": round(h.parts.explained), "steady": round(h.parts.steady), "tempo": round(h.parts.tempo), "sounded": round(h.parts.sounded), "kept": round(h.parts.kept) },
+        "bpm": round(h.bpm(report.speed)),
+        "share": round(h.share()),
+        "wobble_ms": round(h.wobble_ms),
+        "wobble": round(h.wobble),
+        "salience": round(h.salience),
+        "pulses": h.pulses.len(),
+        "silent": h.silent,
+        "unsounded": h.unsounded,
+        "on_pulse": h.on_pulse,
+        "between": h.between.iter().map(|(n, count)| json!({ "parts": n, "count": count })).collect::<Vec<_>>(),
+        "astray": h.astray,
+        "stretches": h.stretches.iter().map(|s| json!({
+            "first": s.first,
+            "place": report.attacks.get(s.first).map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell })),
+            "attacks": s.attacks,
+            "start_s": round(s.start / report.speed),
+            "bpm": round(s.bpm),
+            "mean_bpm": round(s.mean_bpm),
+            "pulses": s.pulses,
+            "wobble_ms": round(s.wobble_ms),
+            "wobble": round(s.wobble),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn stream(groove: &Groove, source: &Source, period: f64) -> Value {
+    let (what, index) = match source {
+        Source::Written => (json!("written beat"), None),
+        Source::Hearing(h) => (json!("hearing"), Some(*h)),
+        Source::Layer(l) => (json!(groove.layers()[*l].name), Some(*l)),
+    };
+    json!({ "source": what, "index": index, "period_ms": round(period * 1000.0), "bpm": round(60.0 / period) })
+}

@@ -1,0 +1,42 @@
+//! Many grooves as a table, a line each. It must not know one groove's full explanation.
+
+use crate::analysis::Report;
+use crate::rhythm::Groove;
+use std::fmt::Write;
+use std::path::Path;
+use unicode_width::UnicodeWidthStr;
+
+const HEADS: [&str; 6] = ["file", "cell", "first hearing", "BPM", "written", "why it is hard"];
+
+/// A groove's line.
+pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] {
+    let first = report.hearings.first();
+    let written = groove.sections().first().map(|s| s.tempo.bpm().to_string()).unwrap_or_default();
+    [
+        path.display().to_string(),
+        report.cell_ms.map(|ms| format!("{ms:.0} ms")).unwrap_or_default(),
+        first.map(|h| h.kind.to_string()).unwrap_or_else(|| "no attack".into()),
+        first.map(|h| format!("{:.1}", h.bpm(report.speed))).unwrap_or_default(),
+        written,
+        report.findings.first().map_or_else(|| "nothing found".into(), |f| f.reason.to_string()),
+    ]
+}
+
+/// The table with its head.
+pub(super) fn print(rows: &[[String; 6]]) -> String {
+    let mut widths = HEADS.map(UnicodeWidthStr::width);
+    for row in rows {
+        for (w, cell) in widths.iter_mut().zip(row) {
+            *w = (*w).max(cell.width());
+        }
+    }
+    let mut text = String::new();
+    let mut line = |cells: &[String; 6]| {
+        let padded: Vec<String> =
+            cells.iter().zip(widths).map(|(c, w)| format!("{c}{}", " ".repeat(w - c.width()))).collect();
+        let _ = writeln!(text, "{}", padded.join("  ").trim_end());
+    };
+    line(&HEADS.map(String::from));
+    rows.iter().for_each(line);
+    text
+}

@@ -1,0 +1,88 @@
+//! Which grooves are meant, and reading them. It must not know what is done with them.
+
+use super::{Exit, Failure};
+use crate::rhythm::{Fraction, Groove};
+use crate::store;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// Deepest folder within folders that is looked into.
+const DEEPEST: usize = 16;
+
+/// One groove's file that was named, or why it could not be found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Named {
+    /// The path as shown.
+    pub(super) path: PathBuf,
+}
+
+/// Every file named, folders replaced by the `.toml` files within, in order of name.
+pub(super) fn named(paths: &[PathBuf]) -> Vec<Named> {
+    let mut found = Vec::new();
+    for path in paths {
+        if path.is_dir() {
+            gather(path, &mut found, 0);
+        } else {
+            found.push(Named { path: path.clone() });
+        }
+    }
+    found
+}
+
+fn gather(folder: &Path, found: &mut Vec<Named>, depth: usize) {
+    let mut entries: Vec<PathBuf> =
+        std::fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path()).collect();
+    entries.sort();
+    for path in entries {
+        if path.is_dir() {
+            // A folder linked into itself would never end.
+            if depth < DEEPEST && !path.is_symlink() {
+                gather(&path, found, depth + 1);
+            }
+        } else if path.extension().is_some_and(|e| e == "toml") {
+            found.push(Named { path });
+        }
+    }
+}
+
+/// Reads one groove; `-` is standard input.
+pub(super) fn read(path: &Path) -> Result<Groove, String> {
+    if path.as_os_str() == "-" {
+        let mut text = String::new();
+        let read = std::io::stdin().lock().take(store::LIMIT + 1).read_to_string(&mut text);
+        if let Err(error) = read {
+            return Err(format!("standard input: cannot read: {error}"));
+        }
+        if text.len() as u64 > store::LIMIT {
+            return Err(format!(
+                "standard input: found more than {} bytes, allowed is a groove of at most that",
+                store::LIMIT
+            ));
+        }
+        return store::parse(&text, "standard input").map(|l| l.groove).map_err(|e| e.to_string());
+    }
+    store::load(path).map(|l| l.groove).map_err(|e| e.to_string())
+}
+
+/// A playing speed in percent, 20 to 200.
+pub(super) fn speed(percent: &str) -> Result<Fraction, Failure> {
+    let wrong =
+        || Failure::new(Exit::Usage, format!("--speed is '{percent}', allowed is a number from 20 to 200 (percent)"));
+    let value = Fraction::parse(percent.trim_end_matches('%')).ok_or_else(wrong)?;
+    let hundred = Fraction::whole(100);
+    let in_range = value >= Fraction::whole(20) && value <= Fraction::whole(200);
+    value.over(hundred).filter(|_| in_range).ok_or_else(wrong)
+}
+
+/// The indices of layers by name.
+pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, String> {
+    names
+        .iter()
+        .map(|name| {
+            groove.layers().iter().position(|l| l.name == *name).ok_or_else(|| {
+                let allowed: Vec<&str> = groove.layers().iter().map(|l| l.name.as_str()).collect();
+                format!("there is no layer '{name}', allowed are: {}", allowed.join(", "))
+            })
+        })
+        .collect()
+}

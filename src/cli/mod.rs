@@ -1,0 +1,95 @@
+//! Words to the same rooms without a screen: commands, output, exit codes. It must not know key codes or drawing.
+
+mod args;
+mod check;
+mod explain;
+mod input;
+
+use args::{Args, Command};
+use clap::Parser;
+use std::ffi::OsString;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+/// How the program ended. Usage errors exit with clap's 2.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// All went well (0).
+    Good,
+    /// A groove could not be read, or is wrong (1).
+    BadGroove,
+    /// The command's words do not fit together or name something that is not there (2).
+    Usage,
+    /// The result could not be written (3).
+    Output,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        ExitCode::from(match exit {
+            Exit::Good => 0,
+            Exit::BadGroove => 1,
+            Exit::Usage => 2,
+            Exit::Output => 3,
+        })
+    }
+}
+
+/// A command that failed: what is said on standard error, and the exit code.
+#[derive(Debug)]
+struct Failure {
+    exit: Exit,
+    words: String,
+}
+
+impl Failure {
+    fn new(exit: Exit, words: impl std::fmt::Display) -> Self {
+        Self { exit, words: words.to_string() }
+    }
+}
+
+/// A reader that has gone away (a closed pipe) is no failure of ours.
+impl From<io::Error> for Failure {
+    fn from(error: io::Error) -> Self {
+        if error.kind() == io::ErrorKind::BrokenPipe {
+            Self { exit: Exit::Good, words: String::new() }
+        } else {
+            Self::new(Exit::Output, format!("cannot write: {error}"))
+        }
+    }
+}
+
+/// Runs the program with these words, the first being its own name.
+pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let args = match Args::try_parse_from(words) {
+        Ok(args) => args,
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+        }
+    };
+    match run_command(args) {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            if !failure.words.is_empty() {
+                let _ = writeln!(io::stderr(), "teeter: {}", failure.words);
+            }
+            failure.exit.into()
+        }
+    }
+}
+
+fn run_command(args: Args) -> Result<Exit, Failure> {
+    match args.command {
+        Some(Command::Explain(ask)) => explain::run(&ask),
+        Some(Command::Check(ask)) => check::run(&ask),
+        Some(Command::Completions { shell }) => {
+            let mut command = <Args as clap::CommandFactory>::command();
+            let mut bytes = Vec::new();
+            clap_complete::generate(shell, &mut command, "teeter", &mut bytes);
+            io::stdout().lock().write_all(&bytes)?;
+            Ok(Exit::Good)
+        }
+        None => Ok(Exit::Good),
+    }
+}
