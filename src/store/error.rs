@@ -142,7 +142,6 @@ impl Problem {
             Self::Directory | Self::NotPlain => "a plain file".into(),
             Self::Unreadable(_) => "a file you may read".into(),
             Self::TooLarge(_) => format!("at most {LIMIT} bytes"),
-            Self::Nul => "printable text".into(),
             Self::NotUtf8(_) => "UTF-8 text".into(),
             Self::Syntax(_) => "TOML".into(),
             Self::Format(_) => format!("format {FORMAT}"),
@@ -163,7 +162,7 @@ impl Problem {
             Self::GroupSum(_, cells) => format!("{cells} cells, the length of the section"),
             Self::CycleTooLong(_, cells) => format!("at most {cells} cells, the length of the section"),
             Self::PitchCount(_, attacks) => format!("{attacks}, one for each attack, '.' for none"),
-            Self::Control(_) => "printable text".into(),
+            Self::Nul | Self::Control(_) => "printable text".into(),
             Self::Refused(_) => "a groove within its bounds".into(),
         }
     }

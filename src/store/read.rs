@@ -109,7 +109,7 @@ fn section(fields: Fields<'_>, only: bool) -> Result<Section, Fault> {
         words.fault_whole(match e {
             MeterError::Form(text) => Problem::Form("meter", text, "a form like 4/4, 6/8 or 3+2+2/8".into()),
             MeterError::Lower(_) => {
-                Problem::Form("meter", words.text.to_owned(), "a power of two from 1 to 64 below".into())
+                Problem::Form("meter", words.text.to_owned(), "a power of two from 1 to 64 as the lower number".into())
             }
             MeterError::Bound(e) => Problem::Bound(e),
         })

@@ -1,0 +1,126 @@
+//! The shipped grooves are test data.
+
+use crate::support::{in_package, name, toml_files};
+use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, line};
+use teeter::store;
+
+fn all() -> Vec<(String, store::Loaded)> {
+    let load = |path: &std::path::PathBuf| store::load(path).unwrap_or_else(|e| panic!("{e}"));
+    toml_files("patterns").iter().map(|path| (name(path), load(path))).collect()
+}
+
+fn one(file: &str) -> Groove {
+    store::load(&in_package("patterns").join(file)).unwrap_or_else(|e| panic!("{e}")).groove
+}
+
+#[test]
+fn every_pattern_says_that_it_is_invented() {
+    for (file, loaded) in all() {
+        assert!(loaded.text.starts_with("# Invented: "), "{file}: first line");
+        assert!(loaded.groove.note().starts_with("Invented: "), "{file}: note");
+    }
+}
+
+#[test]
+fn every_pattern_survives_print_and_update() {
+    for (file, loaded) in all() {
+        let printed = store::print(&loaded.groove);
+        assert_eq!(store::parse(&printed, &file).map(|l| l.groove).as_ref(), Ok(&loaded.groove), "{file}");
+        assert_eq!(store::update(&loaded.text, &loaded.groove), loaded.text, "{file}");
+        let renamed = loaded.groove.edited(&Edit::Title("Other".into())).expect("a title");
+        let line = format!("title = \"{}\"", loaded.groove.title());
+        assert_eq!(store::update(&loaded.text, &renamed), loaded.text.replace(&line, "title = \"Other\""), "{file}");
+    }
+}
+
+#[test]
+fn an_edit_and_its_opposite_leave_the_file_as_it_was() {
+    for (file, loaded) in all() {
+        for layer in 0..loaded.groove.layers().len() {
+            let gain = loaded.groove.layers()[layer].gain;
+            if gain == 0 {
+                continue;
+            }
+            let there = loaded.groove.edited(&Edit::Gain(layer, gain - 1)).expect("a gain");
+            let text = store::update(&loaded.text, &there);
+            assert_ne!(text, loaded.text, "{file}");
+            assert_eq!(store::update(&text, &loaded.groove), loaded.text, "{file}");
+        }
+    }
+}
+
+#[test]
+fn between_them_they_use_every_feature() {
+    let grooves: Vec<Groove> = all().into_iter().map(|(_, loaded)| loaded.groove).collect();
+    let layers = || grooves.iter().flat_map(Groove::layers);
+    let sections = || grooves.iter().flat_map(Groove::sections);
+    let attacks = || layers().flat_map(|l| &l.parts).flat_map(|p| p.stored()).filter_map(|c| c.attack());
+    let parts = || layers().flat_map(|l| l.parts.iter().map(|p| (l.division, p)));
+    let tuplet = |beats: u16, cells: u16| {
+        let long = |s: &teeter::rhythm::Span| s.beats == beats && (s.cells == cells || cells == 0);
+        parts()
+            .any(|(d, p)| matches!(&**p, Part::Barred { spans, .. } if spans.iter().any(|s| long(s) && s.cells != d)))
+    };
+    let rows: [(&str, bool); 20] = [
+        ("a simple meter", sections().any(|s| s.meter.kind() == MeterKind::Simple)),
+        ("a compound meter", sections().any(|s| s.meter.kind() == MeterKind::Compound)),
+        ("an additive meter", sections().any(|s| s.meter == Meter::parse("3+2+2/8").expect("meter"))),
+        ("an exact tempo that is no whole number", sections().any(|s| s.tempo.bpm().denom() > 1)),
+        ("a tempo that is no decimal", sections().any(|s| s.tempo.bpm().denom() == 3)),
+        ("a tempo change", grooves.iter().any(|g| g.sections().windows(2).any(|w| w[0].tempo != w[1].tempo))),
+        ("several times through", sections().any(|s| s.times > 1)),
+        ("swing of a section", sections().any(|s| s.swing.is_some())),
+        ("swing of a layer", layers().any(|l| l.swing.is_some())),
+        ("a tuplet in a beat", tuplet(1, 0)),
+        ("seven cells over two beats", tuplet(2, 7)),
+        ("quintuplets", layers().any(|l| l.division == 5)),
+        (
+            "eight cells in a slow beat",
+            grooves.iter().any(|g| {
+                g.layers().iter().any(|l| l.division == 8)
+                    && g.sections().iter().all(|s| s.tempo.bpm() < Fraction::whole(60))
+            }),
+        ),
+        ("a cycle of five cells", parts().any(|(_, p)| p.is_cycle() && p.stored().len() == 5)),
+        ("a cycle that begins within", parts().any(|(_, p)| matches!(**p, Part::Cycled { start: 1.., .. }))),
+        ("pitches", attacks().any(|a| a.pitch.is_some())),
+        ("ghosts and accents", [Accent::Ghost, Accent::Accent].iter().all(|w| attacks().any(|a| a.accent == *w))),
+        ("gain, pan and mute", layers().any(|l| l.gain != 0 && l.pan != 0) && layers().any(|l| l.mute)),
+        ("every voice", Voice::ALL.iter().all(|v| layers().any(|l| l.voice == *v))),
+        (
+            "no carriers",
+            grooves
+                .iter()
+                .any(|g| g.layers().iter().all(|l| !matches!(l.voice, Voice::Kick | Voice::Snare | Voice::Hat))),
+        ),
+    ];
+    let missing: Vec<&str> = rows.iter().filter(|(_, used)| !used).map(|(what, _)| *what).collect();
+    assert!(missing.is_empty(), "{missing:?}");
+}
+
+/// The groups of a layer: the cells from one attack to the next, the last up to the end.
+fn groups(groove: &Groove, layer: usize) -> Vec<u32> {
+    let heads: Vec<usize> = groove.events(layer).iter().map(|e| e.cell).collect();
+    let ends = heads.iter().skip(1).copied().chain([groove.cells(layer, 0)]);
+    heads.iter().zip(ends).map(|(a, b)| (b - a) as u32).collect()
+}
+
+#[test]
+fn the_difficult_ones_are_built_as_they_say() {
+    let at_150 = |g: &Groove| g.sections()[0].tempo.bpm() == Fraction::whole(150) && g.sections()[0].meter.beats() == 4;
+
+    let winch = one("half-tide-winch.toml");
+    assert!(at_150(&winch));
+    assert_eq!(line::print(&line::compress(&groups(&winch, 0))), "2(3(4+4+3)+3(5))");
+
+    let fenders = one("fender-knock.toml");
+    assert!(at_150(&fenders));
+    let line = groups(&fenders, 0);
+    assert_eq!((line.len(), line.iter().sum::<u32>()), (32, 112), "three and a half cells on average");
+    assert!(line.iter().all(|g| *g == 3 || *g == 4));
+    assert!(line::period(&line) > line.len() / 2, "in no order that comes again");
+
+    let capstan = one("capstan-thirteen.toml");
+    assert!(at_150(&capstan));
+    assert_eq!(line::print(&line::compress(&groups(&capstan, 0))), "16(4+4+5)");
+}
