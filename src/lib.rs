@@ -5,5 +5,6 @@ pub mod analysis;
 pub mod cli;
 pub mod rhythm;
 pub mod session;
+pub mod sound;
 pub mod store;
 pub mod terminal;

@@ -1,0 +1,56 @@
+//! Keeps what sound libraries print away from the terminal. It must not know which library prints.
+
+use std::fs::OpenOptions;
+use std::os::fd::OwnedFd;
+use std::sync::{Mutex, PoisonError};
+
+/// The real standard error, while it is put aside, and how many guards want it so.
+static ASIDE: Mutex<(Option<OwnedFd>, usize)> = Mutex::new((None, 0));
+
+/// While one of these lives, standard error goes to the null device: libraries write there without being asked, and a
+/// line of theirs would break the screen. The last one dropped, also by a panic, gives standard error back.
+#[derive(Debug)]
+pub struct Quiet(());
+
+impl Quiet {
+    /// Puts standard error aside. Where that fails, it stays as it is.
+    pub fn new() -> Self {
+        let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
+        aside.1 += 1;
+        if aside.0.is_none()
+            && let Ok(null) = OpenOptions::new().write(true).open("/dev/null")
+            && let Ok(kept) = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3)
+            && rustix::stdio::dup2_stderr(&null).is_ok()
+        {
+            aside.0 = Some(kept);
+        }
+        Self(())
+    }
+}
+
+impl Default for Quiet {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Drop for Quiet {
+    fn drop(&mut self) {
+        let last = {
+            let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
+            aside.1 = aside.1.saturating_sub(1);
+            aside.1 == 0
+        };
+        if last {
+            restore();
+        }
+    }
+}
+
+/// Gives standard error back at once, whatever guards live: for a panic hook that wants to be read.
+pub fn restore() {
+    let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(kept) = aside.0.take() {
+        let _ = rustix::stdio::dup2_stderr(&kept);
+    }
+}

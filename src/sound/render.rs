@@ -1,0 +1,329 @@
+//! From a schedule to samples: the one function that both the device and the file hear. It must not know rodio, files or
+//! threads; after it is made it neither allocates nor frees.
+
+use super::clock::Point;
+use super::limiter::{DELAY, Limiter};
+use super::schedule::{Note, Schedule};
+use super::units::{Frame, Gain, SampleRate};
+use std::sync::Arc;
+
+/// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
+pub const VOICES: usize = 256;
+/// Gain of the mix before the limiter: -4 dB, which leaves a mix of five layers near -23 dBFS RMS.
+pub const MASTER_DB: f32 = -4.0;
+/// Frames by which the output lags behind the schedule.
+pub const LATENCY: usize = DELAY;
+
+const BLOCK: usize = 256;
+
+/// Frames over which a damped sound falls silent: 8 ms.
+pub(super) fn release(rate: SampleRate) -> u32 {
+    rate.hertz() / 125
+}
+
+/// How a new schedule takes over from the one that plays.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Keep {
+    /// The place in the groove. When every place still sounds at the same frame (only cells, voices or gains changed),
+    /// the frame is kept exactly.
+    Place,
+    /// The share of the loop.
+    Fraction,
+}
+
+#[derive(Debug)]
+struct Sound {
+    samples: Arc<[f32]>,
+    start: i64,
+    /// Frame from which it is damped.
+    damp: i64,
+    left: f32,
+    right: f32,
+}
+
+impl Sound {
+    fn end(&self, release: i64) -> i64 {
+        (self.start + self.samples.len() as i64).min(self.damp.saturating_add(release))
+    }
+}
+
+/// Renders a schedule turn after turn into stereo samples.
+#[derive(Debug)]
+pub struct Renderer {
+    schedule: Option<Box<Schedule>>,
+    playing: bool,
+    /// Frames rendered so far, before the limiter's delay.
+    now: i64,
+    /// Frame at which turn 0 began.
+    origin: i64,
+    /// The turn of the next note, where it starts from `origin`, and the note.
+    turn: u64,
+    start: Point,
+    next: usize,
+    /// Turns after which no note begins.
+    turns: u64,
+    /// Turns played before the last change of loop.
+    before: u64,
+    sounds: Vec<Sound>,
+    gain: f32,
+    target: f32,
+    limiter: Limiter,
+    rate: SampleRate,
+    left: [f32; BLOCK],
+    right: [f32; BLOCK],
+}
+
+impl Renderer {
+    /// A silent renderer.
+    pub fn new(rate: SampleRate) -> Self {
+        let gain = Gain::from_db(MASTER_DB).linear();
+        Self {
+            schedule: None,
+            playing: false,
+            now: 0,
+            origin: 0,
+            turn: 0,
+            start: Point::ZERO,
+            next: 0,
+            turns: u64::MAX,
+            before: 0,
+            sounds: Vec::with_capacity(VOICES),
+            gain,
+            target: gain,
+            limiter: Limiter::new(),
+            rate,
+            left: [0.0; BLOCK],
+            right: [0.0; BLOCK],
+        }
+    }
+
+    /// Starts a schedule at a frame of its loop and gives the former one back. What rings is damped.
+    pub fn play(&mut self, schedule: Box<Schedule>, from: Frame) -> Option<Box<Schedule>> {
+        self.damp();
+        let old = self.schedule.replace(schedule);
+        self.playing = true;
+        self.before = 0;
+        self.jump(from.0);
+        old
+    }
+
+    /// Puts a schedule in the place of the one that plays, without a gap, and gives the former one back. What rings goes
+    /// on. If nothing plays, the schedule waits.
+    pub fn swap(&mut self, schedule: Box<Schedule>, keep: Keep) -> Option<Box<Schedule>> {
+        let at = self.frame();
+        let moved = match &self.schedule {
+            Some(old) if old.map().same_clock(schedule.map()) => None,
+            Some(old) => match keep {
+                Keep::Place => Some(schedule.map().frame(old.position(at)).unwrap_or_default()),
+                Keep::Fraction => {
+                    let share = at.0 as f64 / old.length().approx(old.denom()).max(1.0);
+                    Some(schedule.map().frame_at_fraction(share))
+                }
+            },
+            None => Some(Frame::default()),
+        };
+        let turn = self.loops() - self.before;
+        let old = self.schedule.replace(schedule);
+        if let Some(frame) = moved {
+            self.before += turn;
+            self.jump(frame.0);
+        } else {
+            self.turn = turn;
+            self.find();
+        }
+        old
+    }
+
+    /// Goes to a frame of the loop. What rings is damped.
+    pub fn seek(&mut self, frame: Frame) {
+        self.damp();
+        self.jump(frame.0);
+    }
+
+    /// Ends playing: nothing begins any more, what rings is damped.
+    pub fn stop(&mut self) {
+        self.damp();
+        self.playing = false;
+    }
+
+    /// Lets no more than this many turns begin; what rings then rings out.
+    pub fn limit_turns(&mut self, turns: u64) {
+        self.turns = turns;
+    }
+
+    /// Goes straight to the start of turn `turn`, as if all turns before had been rendered, without sounding them.
+    pub fn skip_to_turn(&mut self, turn: u64) {
+        if let Some(schedule) = &self.schedule {
+            self.sounds.clear();
+            self.now = self.origin + schedule.turn_start(turn).0;
+            self.turn = turn;
+            self.find();
+        }
+    }
+
+    /// Moves the gain of the mix to `gain` within some milliseconds.
+    pub fn set_gain(&mut self, gain: Gain) {
+        self.target = gain.linear();
+    }
+
+    /// Whether the schedule runs.
+    pub fn is_playing(&self) -> bool {
+        self.playing
+    }
+
+    /// Whether no sound rings.
+    pub fn is_silent(&self) -> bool {
+        self.sounds.is_empty()
+    }
+
+    /// The frame of the loop that is rendered next, rounded down.
+    pub fn frame(&self) -> Frame {
+        Frame(self.place().1)
+    }
+
+    /// Turns completed since the start.
+    pub fn loops(&self) -> u64 {
+        self.before + self.place().0
+    }
+
+    /// The turn that is rendered next, since the last jump, and the frame within it. The next note may already belong to
+    /// the turn after it.
+    fn place(&self) -> (u64, i64) {
+        let Some(schedule) = &self.schedule else { return (0, 0) };
+        let denom = schedule.denom();
+        let now = Point { frame: self.now - self.origin, part: 0 };
+        if now >= self.start || self.turn == 0 {
+            return (self.turn, now.minus(self.start, denom).frame.max(0));
+        }
+        let before = self.start.minus(schedule.length(), denom);
+        (self.turn - 1, now.minus(before, denom).frame.max(0))
+    }
+
+    fn jump(&mut self, frame: i64) {
+        let last = self.schedule.as_ref().map_or(0, |s| s.length().frame.max(0));
+        self.origin = self.now - frame.clamp(0, last);
+        self.turn = 0;
+        self.find();
+    }
+
+    /// Finds the first note of turn `turn` that does not lie in the past.
+    fn find(&mut self) {
+        if let Some(schedule) = &self.schedule {
+            let denom = schedule.denom();
+            self.start = schedule.length().times(self.turn, denom);
+            let (origin, start, now) = (self.origin, self.start, self.now);
+            self.next = schedule.notes.partition_point(|n| origin + start.plus(n.at, denom).rounded(denom) < now);
+        }
+    }
+
+    fn damp(&mut self) {
+        for sound in &mut self.sounds {
+            sound.damp = sound.damp.min(self.now);
+        }
+    }
+
+    /// Fills `out` with interleaved stereo samples; its length is even (an odd last sample is left as it is).
+    pub fn render(&mut self, out: &mut [f32]) {
+        let step = 100.0 / self.rate.hertz() as f32;
+        for block in out.chunks_mut(2 * BLOCK) {
+            let frames = block.len() / 2;
+            self.mix(frames);
+            let mixed = self.left.iter().zip(&self.right);
+            for (pair, (left, right)) in block.chunks_exact_mut(2).zip(mixed) {
+                if self.gain != self.target {
+                    self.gain += (self.target - self.gain).clamp(-step, step);
+                }
+                let (left, right) = self.limiter.next(left * self.gain, right * self.gain);
+                pair[0] = left;
+                pair[1] = right;
+            }
+        }
+    }
+
+    fn mix(&mut self, frames: usize) {
+        let base = self.now;
+        let end = base + frames as i64;
+        self.left[..frames].fill(0.0);
+        self.right[..frames].fill(0.0);
+        while let Some((at, note)) = self.due(end) {
+            if self.sounds.len() == VOICES {
+                self.advance(base, at);
+            }
+            if self.sounds.len() == VOICES {
+                self.sounds.remove(0);
+            }
+            let Some(schedule) = &self.schedule else { break };
+            self.sounds.push(Sound {
+                samples: Arc::clone(&schedule.sounds[note.sound as usize]),
+                start: at,
+                damp: if note.hold == u32::MAX { i64::MAX } else { at + i64::from(note.hold) },
+                left: note.left,
+                right: note.right,
+            });
+        }
+        self.advance(base, end);
+    }
+
+    /// Mixes what rings up to frame `to` and lets go of what has ended, in a block that began at frame `base`.
+    fn advance(&mut self, base: i64, to: i64) {
+        let release = release(self.rate);
+        let block = (self.now - base) as usize..(to - base) as usize;
+        for sound in &self.sounds {
+            add(sound, self.now, &mut self.left[block.clone()], &mut self.right[block.clone()], release);
+        }
+        // Sounds keep their order, so that the sums are the same for every block size.
+        self.sounds.retain(|s| s.end(i64::from(release)) > to);
+        self.now = to;
+    }
+
+    /// The next note that begins before frame `end`, and its frame.
+    fn due(&mut self, end: i64) -> Option<(i64, Note)> {
+        let schedule = self.schedule.as_ref().filter(|_| self.playing)?;
+        let (denom, length) = (schedule.denom(), schedule.length());
+        if length <= Point::ZERO {
+            return None;
+        }
+        loop {
+            if let Some(&note) = schedule.notes.get(self.next) {
+                let at = self.origin + self.start.plus(note.at, denom).rounded(denom);
+                if at >= end || self.turn >= self.turns {
+                    return None;
+                }
+                self.next += 1;
+                return Some((at.max(self.now), note));
+            }
+            let after = self.start.plus(length, denom);
+            if self.origin + after.frame >= end {
+                return None;
+            }
+            (self.turn, self.start, self.next) = (self.turn + 1, after, 0);
+        }
+    }
+}
+
+/// Adds a sound to a block that starts at frame `from`.
+fn add(sound: &Sound, from: i64, left: &mut [f32], right: &mut [f32], release: u32) {
+    let first = sound.start.max(from);
+    let last = sound.end(i64::from(release)).min(from + left.len() as i64);
+    let plain = last.min(sound.damp).max(first);
+    let slices = |a: i64, b: i64| {
+        ((a - from) as usize..(b - from) as usize, (a - sound.start) as usize..(b - sound.start) as usize)
+    };
+    if first < plain {
+        let (block, samples) = slices(first, plain);
+        let outs = left[block.clone()].iter_mut().zip(&mut right[block]);
+        for ((l, r), x) in outs.zip(&sound.samples[samples]) {
+            *l += x * sound.left;
+            *r += x * sound.right;
+        }
+    }
+    if plain < last {
+        let (block, samples) = slices(plain, last);
+        let outs = left[block.clone()].iter_mut().zip(&mut right[block]);
+        for (k, ((l, r), x)) in outs.zip(&sound.samples[samples]).enumerate() {
+            let x = x * (1.0 - (plain - sound.damp + k as i64) as f32 / release as f32);
+            *l += x * sound.left;
+            *r += x * sound.right;
+        }
+    }
+}

@@ -1,0 +1,34 @@
+//! The clicks of the written beat and of hearings, told apart by pitch. It must not know where they sound.
+
+use super::Touch;
+use super::tools::{Sine, decay, finish, make, playable};
+use crate::rhythm::Accent;
+
+/// Pitches of hearings' clicks in hertz, apart from each other and from the beat's by at least a major third.
+const LINES: [f64; 6] = [1047.0, 784.0, 2637.0, 587.0, 3520.0, 440.0];
+
+pub(super) const TONES: u8 = LINES.len() as u8;
+
+/// The written beat's click: 1976 Hz on the downbeat (accent), 1568 Hz on other beats, quieter on a ghost.
+pub(super) fn beat(rate: f64, accent: Accent) -> Vec<f32> {
+    let (hertz, level) = match accent {
+        Accent::Accent => (1976.0, 0.6),
+        Accent::Plain => (1568.0, 0.45),
+        Accent::Ghost => (1568.0, 0.22),
+    };
+    tick(rate, hertz, 0.5, level)
+}
+
+/// The click of the `tone`th hearing.
+pub(super) fn line(rate: f64, tone: u8, touch: Touch) -> Vec<f32> {
+    tick(rate, LINES[usize::from(tone % TONES)], 0.0, 0.75 * touch.level)
+}
+
+fn tick(rate: f64, hertz: f64, edge: f64, peak: f64) -> Vec<f32> {
+    let hertz = playable(hertz, rate);
+    let (mut low, mut high) = (Sine::new(rate, 0.2), Sine::new(rate, 0.2));
+    let sound = make(rate, 0.12, |t| {
+        low.next(hertz) * decay(t, 0.011) + edge * high.next(playable(2.76 * hertz, rate)) * decay(t, 0.003)
+    });
+    finish(rate, sound, rate, peak)
+}

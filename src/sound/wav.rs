@@ -1,0 +1,117 @@
+//! A WAV stream and the offline render into it. It must not know where the bytes go.
+
+use super::render::{LATENCY, Renderer};
+use super::schedule::{Ask, Schedule};
+use super::units::{Frame, SampleRate};
+use crate::rhythm::Groove;
+use std::io::{self, Write};
+
+const CHANNELS: u16 = 2;
+const BYTES: u16 = 3;
+const FULL: f32 = 8_388_607.0;
+
+/// How much is rendered.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Length {
+    /// So many turns of the loop, and what then rings on.
+    Loops(u32),
+    /// So many seconds, cut there (the last milliseconds faded).
+    Seconds(f64),
+}
+
+/// Writes stereo samples as a WAV file: PCM, 24 bits, little endian, the length in the header from the start, so that it
+/// can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM and Microsoft
+/// 1991).
+pub struct Writer<'a> {
+    sink: &'a mut dyn Write,
+    left: u64,
+    bytes: Vec<u8>,
+}
+
+impl<'a> Writer<'a> {
+    /// Writes the header of a file of `frames` frames.
+    ///
+    /// # Errors
+    /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
+    pub fn new(sink: &'a mut dyn Write, rate: SampleRate, frames: Frame) -> io::Result<Self> {
+        let block = CHANNELS * BYTES;
+        let frames = u64::try_from(frames.0).unwrap_or(0);
+        let data = frames.saturating_mul(u64::from(block));
+        let (Ok(size), Ok(data)) = (u32::try_from(data.saturating_add(36)), u32::try_from(data)) else {
+            return Err(io::Error::new(
+                io::ErrorKind::InvalidInput,
+                "the sound is longer than a WAV file can hold (4 GiB)",
+            ));
+        };
+        let mut header = Vec::with_capacity(44);
+        header.extend_from_slice(b"RIFF");
+        header.extend_from_slice(&size.to_le_bytes());
+        header.extend_from_slice(b"WAVEfmt ");
+        header.extend_from_slice(&16_u32.to_le_bytes());
+        header.extend_from_slice(&1_u16.to_le_bytes());
+        header.extend_from_slice(&CHANNELS.to_le_bytes());
+        header.extend_from_slice(&rate.hertz().to_le_bytes());
+        header.extend_from_slice(&(rate.hertz() * u32::from(block)).to_le_bytes());
+        header.extend_from_slice(&block.to_le_bytes());
+        header.extend_from_slice(&(8 * BYTES).to_le_bytes());
+        header.extend_from_slice(b"data");
+        header.extend_from_slice(&data.to_le_bytes());
+        sink.write_all(&header)?;
+        Ok(Self { sink, left: frames * u64::from(CHANNELS), bytes: Vec::new() })
+    }
+
+    /// Writes interleaved stereo samples, -1 to 1; more than the header promised are left out.
+    ///
+    /// # Errors
+    /// What the sink gives.
+    pub fn write(&mut self, samples: &[f32]) -> io::Result<()> {
+        let count = self.left.min(samples.len() as u64);
+        self.bytes.clear();
+        for sample in &samples[..count as usize] {
+            let value = (sample.clamp(-1.0, 1.0) * FULL).round() as i32;
+            self.bytes.extend_from_slice(&value.to_le_bytes()[..3]);
+        }
+        self.left -= count;
+        self.sink.write_all(&self.bytes)
+    }
+}
+
+/// Renders a groove into a WAV stream with the same code that the player runs, and gives its length.
+///
+/// # Errors
+/// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
+pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
+    let schedule = Schedule::build(groove, ask);
+    let mut renderer = Renderer::new(ask.rate);
+    let total = match length {
+        Length::Loops(turns) => {
+            renderer.limit_turns(u64::from(turns));
+            let end = schedule.turn_start(u64::from(turns)).0;
+            end.saturating_add(if turns == 0 { 0 } else { schedule.tail().0 })
+        }
+        Length::Seconds(seconds) => ask.rate.frames(seconds).0,
+    };
+    let mut writer = Writer::new(sink, ask.rate, Frame(total))?;
+    renderer.play(Box::new(schedule), Frame(0));
+    let mut block = [0.0_f32; 2048];
+    renderer.render(&mut block[..2 * LATENCY]);
+    let fade = if matches!(length, Length::Seconds(_)) { (i64::from(ask.rate.hertz()) / 200).min(total) } else { 0 };
+    let mut done = 0;
+    while done < total {
+        let frames = (total - done).min(block.len() as i64 / 2);
+        let part = &mut block[..2 * frames as usize];
+        renderer.render(part);
+        for (k, pair) in part.chunks_exact_mut(2).enumerate() {
+            let left = total - done - k as i64;
+            if left <= fade {
+                let gain = (left - 1) as f32 / fade as f32;
+                pair[0] *= gain;
+                pair[1] *= gain;
+            }
+        }
+        writer.write(part)?;
+        done += frames;
+    }
+    writer.sink.flush()?;
+    Ok(Frame(total))
+}

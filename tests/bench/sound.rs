@@ -1,0 +1,57 @@
+//! How fast eight layers are rendered, and how fast sixteen layers of 64 bars become a schedule.
+
+use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+use std::hint::black_box;
+use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use teeter::sound::{Ask, Click, Frame, Renderer, SampleRate, Schedule};
+
+/// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices taken in turn.
+fn groove(layers: usize, bars: u16, drawings: &[&str]) -> Groove {
+    let meter = Meter::parse("4/4").expect("meter");
+    let bpm = Fraction::parse("137.3").expect("number");
+    let tempo = Tempo::new(bpm, Time::new(1, 4).expect("unit")).expect("tempo");
+    let voices =
+        [Voice::Kick, Voice::Snare, Voice::Hat, Voice::OpenHat, Voice::Bass, Voice::Pluck, Voice::Bell, Voice::Shaker];
+    let layers = (0..layers).map(|k| {
+        let drawing = vec![drawings[k % drawings.len()]; usize::from(bars)].join("|");
+        let part = picture::parse_bars(&drawing, &meter, usize::from(bars), 4).expect("drawing");
+        Layer::new(&format!("{k}"), voices[k % voices.len()], 4, vec![part])
+    });
+    let layers = layers.collect();
+    let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+    Groove::new("bench", "", vec![section], layers).expect("groove")
+}
+
+fn render(c: &mut Criterion) {
+    let full = ["xxxxxxxxxxxxxxxx"];
+    let usual = ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "..x...x...x...x.", "x--x--x-x--x--x-"];
+    let ask = Ask { click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+    let mut group = c.benchmark_group("render 10 s of 8 layers at 48 kHz");
+    group.throughput(Throughput::Elements(10));
+    group.sample_size(30);
+    for (name, drawings) in [("usual", &usual[..]), ("every sixteenth", &full[..])] {
+        let mut renderer = Renderer::new(ask.rate);
+        renderer.play(Box::new(Schedule::build(&groove(8, 4, drawings), &ask)), Frame(0));
+        let mut out = vec![0.0_f32; 2048];
+        group.bench_function(name, |b| {
+            b.iter(|| {
+                for _ in 0..469 {
+                    renderer.render(black_box(&mut out));
+                }
+            });
+        });
+    }
+    group.finish();
+}
+
+fn build(c: &mut Criterion) {
+    let groove = groove(16, 64, &["xxxxxxxxxxxxxxxx"]);
+    let ask = Ask { click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+    assert_eq!(Schedule::build(&groove, &ask).len(), 16 * 64 * 16 + 256);
+    c.bench_function("schedule of 16 layers x 64 bars of sixteenths", |b| {
+        b.iter(|| Schedule::build(black_box(&groove), &ask));
+    });
+}
+
+criterion_group!(benches, render, build);
+criterion_main!(benches);

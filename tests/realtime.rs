@@ -1,0 +1,131 @@
+//! On the sound thread nothing is allocated and nothing is freed, whatever is played, edited, slowed or stopped meanwhile.
+//! A binary of its own, because it counts in the program's allocator.
+#![cfg(feature = "audio")]
+// A counting allocator cannot be written without `unsafe`; it only counts and passes everything on.
+#![allow(unsafe_code)]
+
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::cell::Cell;
+use std::num::NonZero;
+use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use teeter::sound::{Ask, Click, Frame, Keep, Position, Range, SampleRate, Schedule, feed};
+
+struct Counting;
+
+thread_local! {
+    static CALLS: Cell<u64> = const { Cell::new(0) };
+}
+
+fn count() {
+    let _ = CALLS.try_with(|c| c.set(c.get() + 1));
+}
+
+// SAFETY: every call goes to the system's allocator unchanged.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        count();
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, pointer: *mut u8, layout: Layout) {
+        count();
+        unsafe { System.dealloc(pointer, layout) }
+    }
+
+    unsafe fn realloc(&self, pointer: *mut u8, layout: Layout, size: usize) -> *mut u8 {
+        count();
+        unsafe { System.realloc(pointer, layout, size) }
+    }
+}
+
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
+
+fn calls() -> u64 {
+    CALLS.with(Cell::get)
+}
+
+/// All voices over one bar; `drawing` may differ, so that schedules differ in sounds and in their common denominator.
+fn groove(drawing: &str, bpm: &str) -> Groove {
+    let meter = Meter::parse("4/4").expect("meter");
+    let tempo = Tempo::new(Fraction::parse(bpm).expect("tempo"), Time::new(1, 4).expect("unit")).expect("tempo");
+    let layers = Voice::ALL.iter().map(|&voice| {
+        Layer::new(voice.name(), voice, 4, vec![picture::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
+    });
+    let layers = layers.collect();
+    let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
+    Groove::new("t", "", vec![section], layers).expect("groove")
+}
+
+#[test]
+fn the_sound_thread_neither_allocates_nor_frees() {
+    let before = calls();
+    drop(vec![1_u8]);
+    assert_eq!(calls() - before, 2, "the counter counts");
+
+    let (mut hand, feed) = feed(SampleRate::STUDIO);
+    let two = NonZero::new(2).expect("not zero");
+    // The very mixer of the device pulls, as in the player.
+    let (mixer, mut output) = rodio::mixer::mixer(two, NonZero::new(48_000).expect("not zero"));
+    mixer.add(feed);
+    let (ask_in, ask_out) = std::sync::mpsc::sync_channel::<usize>(0);
+    let (done_in, done_out) = std::sync::mpsc::sync_channel::<(u64, f32)>(0);
+    let sound = std::thread::spawn(move || {
+        // The mixer takes the source in on its first pull, which happens once, when the device is opened.
+        output.by_ref().take(4).for_each(drop);
+        while let Ok(samples) = ask_out.recv() {
+            let before = calls();
+            let peak = output.by_ref().take(samples).fold(0.0_f32, |m, x| m.max(x.abs()));
+            let after = calls();
+            if done_in.send((after - before, peak)).is_err() {
+                break;
+            }
+        }
+    });
+    let pull = |samples: usize| -> f32 {
+        ask_in.send(samples).expect("runs");
+        let (count, peak) = done_out.recv().expect("runs");
+        assert_eq!(count, 0, "allocations or frees on the sound thread");
+        peak
+    };
+
+    let drawings = ["x.Xx-.ox{3: xXo}xxxx", "xxxxxxxxxxxxxxxx", "....x-......X..o", "................"];
+    let build = |k: usize, bpm: &str, speed: i64| {
+        let speed = Fraction::new(speed, 100).expect("speed");
+        let range = if k % 5 == 4 { Range::Section(0) } else { Range::Whole };
+        let ask = Ask { speed, range, click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+        Schedule::build(&groove(drawings[k % drawings.len()], bpm), &ask)
+    };
+    pull(1000);
+    hand.play(build(0, "137.3", 100), Frame(0));
+    assert!(pull(96_000) > 0.01);
+    for k in 0..200 {
+        match k % 8 {
+            0..=3 => hand.swap(build(k, "137.3", 100), Keep::Place),
+            4 => hand.swap(build(k, "137.3", 20 + k as i64 % 180), Keep::Place),
+            5 => hand.swap(build(k, "99.9", 100), Keep::Fraction),
+            6 => hand.seek(Position { section: 0, pass: 0, wholes: 0.3 }),
+            _ => hand.set_gain((k % 12) as f32),
+        }
+        if k % 50 == 49 {
+            hand.stop();
+            pull(4096);
+            hand.play(build(k, "400", 200), Frame(100));
+        }
+        pull(2 * 1024 + 2 * k);
+        hand.tick();
+    }
+    // More edits than the rings hold while the sound thread does not run, then all at once.
+    for k in 0..300 {
+        hand.swap(build(k, "200", 100), Keep::Place);
+    }
+    assert!(pull(400_000) > 0.01);
+    hand.tick();
+    pull(4096);
+    hand.stop();
+    hand.tick();
+    pull(8192);
+    assert_eq!(pull(8192), 0.0);
+    drop(ask_in);
+    sound.join().expect("ends");
+}
