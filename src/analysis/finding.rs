@@ -1,6 +1,7 @@
 //! Why a groove is hard: findings, each with its figure, threshold, source and place. It must not know how they are shown.
 
 use super::attacks::TimedAttack;
+use super::groups::groups_through;
 use super::hearing::{Hearing, Kind};
 use super::landing::Depth;
 use super::limits::{self, Limits};
@@ -8,6 +9,7 @@ use super::report::LayerReport;
 use super::stream::{Pair, Source, Stream};
 use crate::rhythm::{Groove, Place};
 use std::fmt;
+use std::ops::Range;
 
 /// What makes a groove hard.
 #[derive(Debug, Clone, PartialEq)]
@@ -228,10 +230,10 @@ fn silent_place(m: &Material<'_>, written: &Hearing) -> Option<Place> {
 fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
     let mut found = Vec::new();
     let Some(&layer) = m.focus.first() else { return found };
-    for section in &m.layers[layer].sections {
-        let Some(g) = &section.groups else { continue };
-        let place = m.attacks.iter().find(|a| a.section == section.section).map(place_of);
-        // The last group may be cut by the section's end.
+    for run in runs(m.groove) {
+        let Some(g) = groups_through(m.groove, layer, run.clone()) else { continue };
+        let place = m.attacks.iter().find(|a| run.contains(&a.section)).map(place_of);
+        // The last group may be cut by the end.
         let inner = if g.line.len() > 4 { &g.line[..g.line.len() - 1] } else { &g.line[..] };
         if let (Some(&least), Some(&most)) = (inner.iter().min(), inner.iter().max()) {
             let ratio = f64::from(most) / f64::from(least);
@@ -244,23 +246,17 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
                     weight: 0.3 + 0.25 * unfelt,
                 });
             }
-            let sizes = {
-                let mut s = inner.to_vec();
-                s.sort_unstable();
-                s.dedup();
-                s.len()
-            };
-            if g.figure.is_none() && inner.len() >= ORDER && (2..=3).contains(&sizes) && !has_order(inner) {
-                found.push(Finding {
-                    reason: Reason::NoPeriod(inner.len()),
-                    threshold: ORDER as f64,
-                    source: OURS,
-                    place,
-                    weight: 0.45,
-                });
+            let mut sizes = inner.to_vec();
+            sizes.sort_unstable();
+            sizes.dedup();
+            if inner.len() >= ORDER && (2..=3).contains(&sizes.len()) && !has_order(inner) {
+                let reason = Reason::NoPeriod(inner.len());
+                found.push(Finding { reason, threshold: ORDER as f64, source: OURS, place, weight: 0.45 });
             }
         }
-        if let Some(f) = g.figure.as_ref().filter(|f| f.meets_after_bars > 1 && f.meets_after_figures > 1) {
+        // Of the figures that do not fit the bar, the one that fills most of the time.
+        let against = g.figures.iter().filter(|f| f.meets_after_bars > 1 && f.meets_after_figures > 1);
+        if let Some(f) = against.max_by_key(|f| f.units * f.times) {
             found.push(Finding {
                 reason: Reason::AgainstTheBar {
                     units: f.units,
@@ -275,6 +271,24 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
         }
     }
     found
+}
+
+/// Neighbouring sections that read on as one: of one meter, each once through.
+fn runs(groove: &Groove) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for (i, s) in groove.sections().iter().enumerate() {
+        match runs.last_mut() {
+            Some(run)
+                if s.times == 1
+                    && groove.sections()[run.start].times == 1
+                    && groove.sections()[run.start].meter == s.meter =>
+            {
+                run.end = i + 1
+            }
+            _ => runs.push(i..i + 1),
+        }
+    }
+    runs
 }
 
 /// Whether some line of groups comes twice in a row over at least half of all groups, wherever it starts.

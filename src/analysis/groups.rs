@@ -1,7 +1,9 @@
 //! How a layer is built: groups between attacks, figures, and where a figure meets the bar again. It must not know tempo.
 
-use crate::rhythm::{Groove, Time, line};
+use crate::rhythm::line::{self, Term};
+use crate::rhythm::{Groove, Time};
 use num_integer::Integer;
+use std::ops::Range;
 
 /// The groups of a layer in one section, one time through.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,8 +18,8 @@ pub struct Groups {
     pub line: Vec<u32>,
     /// The line in its shortest form with repeats, as it is said; empty without an attack.
     pub text: String,
-    /// The figure the line begins with, if a line of groups comes at least twice in a row from the first attack on.
-    pub figure: Option<Figure>,
+    /// The figures: every line of groups that comes again in that form, outer ones before those within them.
+    pub figures: Vec<Figure>,
 }
 
 /// A line of groups that comes again.
@@ -27,7 +29,7 @@ pub struct Figure {
     pub groups: Vec<u32>,
     /// Its length in units.
     pub units: u32,
-    /// How many times it comes whole, one after the other.
+    /// How many times it comes, one after the other.
     pub times: u32,
     /// Bars after which its head falls on a downbeat again (least common multiple of figure and bar).
     pub meets_after_bars: u64,
@@ -39,15 +41,23 @@ pub struct Figure {
 
 /// The groups of a layer in a section; `None` without an attack.
 pub fn groups(groove: &Groove, layer: usize, section: usize) -> Option<Groups> {
-    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
-    let starts = part.starts(frame);
-    let end = *starts.last()?;
-    let attacks: Vec<Time> =
-        (0..starts.len() - 1).filter(|i| part.cell(*i).attack().is_some()).map(|i| starts[i]).collect();
+    groups_through(groove, layer, section..section + 1)
+}
+
+/// The groups of a layer through neighbouring sections of one meter, each once through; `None` without an attack.
+pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usize>) -> Option<Groups> {
+    let frame = groove.frame(layer, sections.start);
     let cell = frame.meter.beat().divided(usize::from(frame.division))?;
-    let mut unit = cell;
-    for time in &attacks {
-        unit = unit.common_measure(*time)?;
+    let (mut unit, mut end, mut attacks) = (cell, Time::ZERO, Vec::new());
+    for section in sections {
+        let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+        let starts = part.starts(frame);
+        for cell in (0..starts.len() - 1).filter(|i| part.cell(*i).attack().is_some()) {
+            let at = end.plus(starts[cell])?;
+            unit = unit.common_measure(at)?;
+            attacks.push(at);
+        }
+        end = end.plus(*starts.last()?)?;
     }
     let count = |t: Time| t.ratio_to(unit).map(|r| r.floor() as u32);
     let first = *attacks.first()?;
@@ -55,58 +65,33 @@ pub fn groups(groove: &Groove, layer: usize, section: usize) -> Option<Groups> {
     let line: Option<Vec<u32>> = attacks.iter().zip(ends).map(|(a, b)| count(b.minus(*a)?)).collect();
     let line = line?;
     let bar = count(frame.meter.bar())?;
-    Some(Groups {
-        unit,
-        in_cells: unit == cell,
-        lead: count(first)?,
-        text: line::print(&line::compress(&line)),
-        figure: figure(&line, bar),
-        line,
-    })
+    let terms = line::compress(&line);
+    let mut figures = Vec::new();
+    figures_in(&terms, bar, &mut figures);
+    Some(Groups { unit, in_cells: unit == cell, lead: count(first)?, text: line::print(&terms), figures, line })
 }
 
-/// The figure a line of groups begins with: of all lines that come at least twice in a row from the start, the one that
-/// covers most of it, the shortest of those.
-pub fn figure(groups: &[u32], bar: u32) -> Option<Figure> {
-    let mut best: Option<(usize, usize)> = None;
-    // Matches of the line with itself from the start (Z function of Gusfield 1997), so that long lines stay fast.
-    let z = self_matches(groups);
-    for length in 1..=groups.len() / 2 {
-        let times = 1 + z[length] / length;
-        if times >= 2 && best.is_none_or(|(l, t)| length * times > l * t) {
-            best = Some((length, times));
+/// Every line that comes again in the shortest form, outer ones before those within them.
+fn figures_in(terms: &[Term], bar: u32, found: &mut Vec<Figure>) {
+    for term in terms {
+        if let Term::Repeat(times, inner) = term {
+            found.push(figure(line::expand(inner), *times, bar));
+            figures_in(inner, bar, found);
         }
     }
-    let (length, times) = best?;
-    let groups = groups[..length].to_vec();
+}
+
+fn figure(groups: Vec<u32>, times: u32, bar: u32) -> Figure {
     let units: u32 = groups.iter().sum();
     let meet = u64::from(units).lcm(&u64::from(bar.max(1)));
-    Some(Figure {
+    Figure {
         units,
-        times: times as u32,
+        times,
         meets_after_bars: meet / u64::from(bar.max(1)),
         meets_after_figures: meet / u64::from(units.max(1)),
         necklace: necklace(&groups),
         groups,
-    })
-}
-
-fn self_matches(groups: &[u32]) -> Vec<usize> {
-    let n = groups.len();
-    let mut z = vec![0; n];
-    let (mut left, mut right) = (0, 0);
-    for i in 1..n {
-        if i < right {
-            z[i] = z[i - left].min(right - i);
-        }
-        while i + z[i] < n && groups[z[i]] == groups[i + z[i]] {
-            z[i] += 1;
-        }
-        if i + z[i] > right {
-            (left, right) = (i, i + z[i]);
-        }
     }
-    z
 }
 
 /// The rotation of a line that comes first in order: two lines are one necklace exactly if these are equal
@@ -141,10 +126,17 @@ mod tests {
 
     #[test]
     fn a_figure_meets_the_bar_after_their_common_multiple() {
-        let f = figure(&[4, 4, 5, 4, 4, 5, 4, 4, 5, 4, 4, 4], 16).expect("figure");
-        assert_eq!((f.groups.as_slice(), f.units, f.times), ([4, 4, 5].as_slice(), 13, 3));
+        let f = figure(vec![4, 4, 5], 3, 16);
+        assert_eq!((f.units, f.times), (13, 3));
         assert_eq!((f.meets_after_bars, f.meets_after_figures), (13, 16));
-        assert_eq!(figure(&[3, 4, 5], 16), None);
+    }
+
+    #[test]
+    fn figures_within_figures_are_found() {
+        let terms = line::parse("2(3(4+4+3)+3(5))").expect("line");
+        let mut found = Vec::new();
+        figures_in(&terms, 16, &mut found);
+        assert_eq!(found.iter().map(|f| (f.units, f.times)).collect::<Vec<_>>(), [(48, 2), (11, 3), (5, 3)]);
     }
 
     proptest! {
@@ -152,16 +144,6 @@ mod tests {
         fn the_necklace_is_the_least_of_all_rotations(groups in prop::collection::vec(1_u32..4, 1..12)) {
             let all = (0..groups.len()).map(|r| [&groups[r..], &groups[..r]].concat());
             prop_assert_eq!(Some(necklace(&groups)), all.min());
-        }
-
-        #[test]
-        fn the_figure_is_the_one_that_covers_most(groups in prop::collection::vec(1_u32..3, 2..14)) {
-            let slow = (1..=groups.len() / 2)
-                .map(|l| (l, groups.chunks_exact(l).take_while(|c| *c == &groups[..l]).count()))
-                .filter(|(_, t)| *t >= 2)
-                .max_by_key(|(l, t)| (l * t, std::cmp::Reverse(*l)));
-            let fast = figure(&groups, 8).map(|f| (f.groups.len(), f.times as usize));
-            prop_assert_eq!(fast, slow);
         }
     }
 }

@@ -6,8 +6,11 @@ pub mod clock;
 mod finding;
 pub mod groups;
 pub mod hearing;
+#[cfg(test)]
+mod invariance;
 pub mod landing;
 pub mod limits;
+pub mod measure;
 mod report;
 pub mod stream;
 #[cfg(test)]
@@ -20,5 +23,6 @@ pub use groups::{Figure, Groups};
 pub use hearing::{Hearing, Kind, Parts, Stretch, Turn};
 pub use landing::{Depth, Landing, Landings};
 pub use limits::{Limit, Limits};
+pub use measure::Measure;
 pub use report::{Ask, LayerReport, Report, SectionReport, report};
 pub use stream::{Pair, Source, Stream};

@@ -1,12 +1,13 @@
 //! The whole report: what the other rooms show of a groove. It must not know how it is shown.
 
 use super::attacks::{self, Scope, TimedAttack};
-use super::clock::Clock;
+use super::clock::{Clock, wholes};
 use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
 use super::hearing::{self, Hearing, Turn};
 use super::landing::{Landings, landings};
 use super::limits::Limits;
+use super::measure::{self, Measure};
 use super::stream::{self, Pair, Stream};
 use crate::rhythm::{Fraction, Groove};
 
@@ -72,6 +73,8 @@ pub struct Report {
     pub pairs: Vec<Pair>,
     /// Why the groove is hard, heaviest first; empty for an easy one.
     pub findings: Vec<Finding>,
+    /// Published measures of the first of the focus layers, section by section where it has attacks.
+    pub measures: Vec<(usize, Vec<Measure>)>,
     /// Positions to seconds and back, at full speed.
     pub clock: Clock,
 }
@@ -99,6 +102,11 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
     let (hearings, turns) = hearing::hearings(groove, &clock, &found, &everything, &scale);
     let streams = stream::streams(groove, &clock, &hearings, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
+    let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
+    let measures = measured
+        .iter()
+        .filter_map(|s| Some((s.section, measure::measures(groove, s.section, s.groups.as_ref()?))))
+        .collect();
     let cell_ms = cell.map(|s| s * 1000.0 / speed);
     let findings = finding::findings(&finding::Material {
         groove,
@@ -112,7 +120,7 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
         speed,
         limits: ask.limits,
     });
-    Report { speed, layers, focus, attacks: found, cell_ms, hearings, turns, streams, pairs, findings, clock }
+    Report { speed, layers, focus, attacks: found, cell_ms, hearings, turns, streams, pairs, findings, measures, clock }
 }
 
 fn layer_report(groove: &Groove, layer: usize) -> LayerReport {
@@ -124,19 +132,39 @@ fn layer_report(groove: &Groove, layer: usize) -> LayerReport {
     LayerReport { layer, sections, landings: all }
 }
 
-/// Seconds, at full speed, of the shortest cell an attack stands in: of a tuplet its own cells, else the shortest part of the
-/// beat that the attacks of its section use.
+/// Seconds, at full speed, of the shortest cell the attacks need: within each beat or tuplet, the longest equal parts of it that
+/// reach all of its attacks; with swing, the short one of a pair.
 fn shortest_cell(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Option<f64> {
-    let mut parts: Vec<(usize, usize)> = found.iter().map(|a| (a.layer, a.section)).collect();
-    parts.sort_unstable();
-    parts.dedup();
-    parts
-        .into_iter()
-        .filter_map(|(layer, section)| {
-            let unit = groups(groove, layer, section)?;
-            let g = unit.line.iter().copied().fold(unit.lead, num_integer::gcd).max(1);
-            let used = super::clock::wholes(unit.unit) * f64::from(g);
-            Some(used * clock.seconds_per_whole(section)?)
-        })
-        .min_by(f64::total_cmp)
+    let mut cells: Vec<(usize, usize, usize)> = found.iter().map(|a| (a.layer, a.section, a.cell)).collect();
+    cells.sort_unstable();
+    cells.dedup();
+    let mut shortest: Option<f64> = None;
+    for group in cells.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
+        let (layer, section, _) = group[0];
+        let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+        let mut next = group.iter().map(|c| c.2).peekable();
+        for spot in part.spots(frame) {
+            let (mut reach, mut swung) = (spot.span.cells as usize, false);
+            while let Some(cell) = next.next_if(|c| *c < spot.first + usize::from(spot.span.cells)) {
+                reach = num_integer::gcd(reach, cell - spot.first);
+                swung |= (cell - spot.first) % 2 == 1;
+            }
+            let length =
+                wholes(frame.meter.beat()) * f64::from(spot.span.beats) * reach as f64 / f64::from(spot.span.cells);
+            let short = frame.swing.filter(|_| swung && spot.span.cells.is_multiple_of(2)).map_or(1.0, |s| {
+                let share = s.share();
+                2.0 * (1.0 - share.numer() as f64 / share.denom() as f64)
+            });
+            let seconds = length * short.min(1.0) * clock.seconds_per_whole(section)?;
+            // A beat without attacks needs no cell.
+            if reach < usize::from(spot.span.cells) && shortest.is_none_or(|s| seconds < s) {
+                shortest = Some(seconds);
+            }
+        }
+    }
+    // Attacks on whole beats only: the beat itself is the cell.
+    shortest.or_else(|| {
+        let first = found.first()?;
+        Some(wholes(groove.frame(first.layer, first.section).meter.beat()) * clock.seconds_per_whole(first.section)?)
+    })
 }

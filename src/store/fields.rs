@@ -133,14 +133,8 @@ impl Words<'_> {
             open += if raw[3..].starts_with("\r\n") { 2 } else { usize::from(raw[3..].starts_with('\n')) };
         }
         let inner = raw.get(open..raw.len().saturating_sub(quotes)).unwrap_or_default();
-        if inner == self.text {
-            return span.start + open + at;
-        }
-        if inner.replace("\r\n", "\n") == self.text {
-            let returns = self.text[..at.min(self.text.len())].matches('\n').count();
-            return span.start + open + at + returns;
-        }
-        span.start
+        // The parser keeps line ends as they are, so only escapes make a difference.
+        if inner == self.text { span.start + open + at } else { span.start }
     }
 }
 

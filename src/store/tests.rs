@@ -163,6 +163,25 @@ proptest! {
     }
 
     #[test]
+    fn comments_and_an_unusual_order_survive_edits(g in grooves(), cell in any::<prop::sample::Index>(), gain in -60_i8..=12) {
+        let text = disordered(&print(&g));
+        prop_assert_eq!(&read(&text), &g, "{}", text);
+        let mut after = g.edited(&Edit::Title("new".into())).expect("a title");
+        for section in 0..g.sections().len() {
+            after = after.edited(&Edit::Times(section, 7)).expect("times");
+        }
+        for layer in 0..g.layers().len() {
+            let at = Place { layer, section: 0, cell: cell.index(g.cells(layer, 0)) };
+            after = after.edited(&Edit::Gain(layer, gain)).expect("a gain");
+            after = after.edited(&Edit::Set(at, Cell::ATTACK)).expect("a cell");
+        }
+        let edited = update::edited(&text, &after).expect("a groove's text");
+        prop_assert_eq!(&read(&edited), &after, "{}\n---\n{}", text, edited);
+        let comments = |t: &str| t.lines().filter_map(|l| l.split_once("# mine ")).map(|c| c.1.to_owned()).collect::<Vec<_>>();
+        prop_assert_eq!(comments(&edited), comments(&text), "{}\n---\n{}", text, edited);
+    }
+
+    #[test]
     fn any_text_is_read_or_refused(text in "\\PC{0,200}", cut in any::<prop::sample::Index>(), g in grooves()) {
         let _ = parse(&text, "t").map_err(|e| e.to_string());
         let printed = print(&g);
@@ -170,6 +189,33 @@ proptest! {
         let torn = format!("{}{}{}", &printed[..at], text, &printed[at..]);
         let _ = parse(&torn, "t").map_err(|e| e.to_string());
     }
+}
+
+/// The text with its last layer before its sections, a comment above every table and one behind every bar count and voice.
+fn disordered(text: &str) -> String {
+    let mut blocks: Vec<String> = text.split_inclusive("\n\n").map(str::to_owned).collect();
+    if let Some(last) = blocks.last_mut() {
+        last.push('\n');
+    }
+    let layer = blocks.iter().rposition(|b| b.starts_with("[[layer]]"));
+    let section = blocks.iter().position(|b| b.starts_with("[[section]]"));
+    if let (Some(layer), Some(section)) = (layer, section)
+        && blocks.iter().filter(|b| b.starts_with("[[layer]]")).count() == 1
+    {
+        let tail = blocks.split_off(layer);
+        blocks.splice(section..section, tail);
+    }
+    let mut out = String::new();
+    for (i, block) in blocks.iter().enumerate() {
+        if block.starts_with("[[") {
+            out.extend(["# mine ", &i.to_string(), "\n"]);
+        }
+        for line in block.split_inclusive('\n') {
+            let marked = ["bars = ", "voice = ", "section = "].iter().any(|k| line.starts_with(k));
+            out += &if marked { line.replace('\n', &format!(" # mine too {i}\n")) } else { line.to_owned() };
+        }
+    }
+    out
 }
 
 const HAND_MADE: &str = "\

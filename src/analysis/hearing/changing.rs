@@ -9,6 +9,7 @@
 //! with `P` the class's mean period. The cut of least total cost is found by dynamic programming over all cuts and all classes,
 //! with stretches of at most [`WINDOW`] attacks; after it, neighbours of one class are joined where that costs less.
 
+use super::score::HAIR;
 use super::{Draft, Kind};
 use crate::analysis::attacks::TimedAttack;
 use crate::analysis::limits;
@@ -19,6 +20,8 @@ use crate::rhythm::Accent;
 pub(super) const PRICE: f64 = 8.0;
 /// Price of a pulse without an attack (ours, no source).
 pub(super) const SILENT: f64 = 1.0;
+/// What two costs may differ by that are equal before rounding.
+const TIE: f64 = 1e-6;
 /// Most attacks in a stretch before joining.
 pub(super) const WINDOW: usize = 128;
 /// Most classes tried.
@@ -58,7 +61,7 @@ pub fn classes(times: &[f64]) -> Vec<Class> {
     let mut found: Vec<(f64, Class)> = Vec::new();
     for length in LENGTHS {
         let pulse = mean * length;
-        let mut steps: Vec<u32> = gaps.iter().map(|g| ((g / pulse).round() as u32).max(1)).collect();
+        let mut steps: Vec<u32> = gaps.iter().map(|g| ((g / pulse + HAIR).round() as u32).max(1)).collect();
         let common = steps.iter().copied().fold(0, num_integer::gcd).max(1);
         steps.iter_mut().for_each(|s| *s /= common);
         if found.iter().any(|(_, c)| c.steps == steps) {
@@ -75,7 +78,7 @@ pub fn classes(times: &[f64]) -> Vec<Class> {
         let silent = SILENT * (count as usize - gaps.len()) as f64;
         found.push((misfit + silent, Class { steps, period }));
     }
-    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    found.sort_by_key(|f| (f.0 / 1e-6).round() as i64);
     found.truncate(MOST_CLASSES);
     found.into_iter().map(|(_, c)| c).collect()
 }
@@ -161,11 +164,11 @@ pub fn segment(times: &[f64], classes: &[Class], window: usize) -> Vec<Segment> 
                 }
                 sums.add(k, times[i] - times[from]);
                 let cost = best[from] + sums.cost(class.period);
-                if cost + PRICE < best[to] {
+                if cost + PRICE < best[to] - TIE {
                     best[to] = cost + PRICE;
                     back[to] = (from, c);
                 }
-                if cost >= best[to] {
+                if cost >= best[to] + TIE {
                     break;
                 }
             }
@@ -191,7 +194,7 @@ pub(super) fn join(times: &[f64], classes: &[Class], cut: Vec<Segment>) -> Vec<S
             && last.class == segment.class
         {
             let together = stretch_cost(times, &classes[segment.class], last.from, segment.to);
-            if together <= *before + cost + PRICE {
+            if together <= *before + cost + PRICE + TIE {
                 (last.to, *before) = (segment.to, together);
                 continue;
             }
@@ -243,7 +246,7 @@ fn draft(times: &[f64], classes: &[Class], cut: &[Segment], range: (f64, f64)) -
         stretches.push((pulses.len(), period));
         let mut k = 0.0;
         // A pulse too near the next stretch's first one is that one.
-        while start + k * period < end - period * 0.5 || k == 0.0 {
+        while start + k * period < end - period * 0.5 - HAIR || k == 0.0 {
             pulses.push(start + k * period);
             k += 1.0;
         }
@@ -316,7 +319,7 @@ mod tests {
             let classes = classes(&times);
             let found = total(&times, &classes, &segment(&times, &classes, window));
             let least = exhaustive(&times, &classes, window);
-            prop_assert!((found - least).abs() < 1e-6, "{found} against {least}");
+            prop_assert!((found - least).abs() < 1e-4, "{found} against {least}");
         }
 
         #[test]
@@ -325,7 +328,7 @@ mod tests {
             let classes = classes(&times);
             let cut = segment(&times, &classes, 5);
             let joined = join(&times, &classes, cut.clone());
-            prop_assert!(total(&times, &classes, &joined) <= total(&times, &classes, &cut) + 1e-9);
+            prop_assert!(total(&times, &classes, &joined) <= total(&times, &classes, &cut) + 1e-4);
         }
     }
 }

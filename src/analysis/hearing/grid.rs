@@ -3,7 +3,6 @@
 use super::{Draft, Kind};
 use crate::analysis::attacks::TimedAttack;
 use crate::analysis::clock::{Clock, wholes};
-use crate::analysis::groups::groups;
 use crate::rhythm::{Groove, MeterKind, Time};
 
 /// Periods of the beat's relatives, as parts of the beat.
@@ -118,19 +117,31 @@ fn of_cells(groove: &Groove, clock: &Clock, attacks: &[TimedAttack], range: (f64
         .collect()
 }
 
+/// The greatest length, in whole notes, that measures every attack from the groove's start and every beat; `None` if it cannot
+/// be held exactly.
 fn common_cell(groove: &Groove, attacks: &[TimedAttack]) -> Option<f64> {
-    let mut parts: Vec<(usize, usize)> = attacks.iter().map(|a| (a.layer, a.section)).collect();
-    parts.sort_unstable();
-    parts.dedup();
-    let mut measure: Option<Time> = None;
-    for (layer, section) in parts {
-        let found = groups(groove, layer, section)?;
-        let g = found.line.iter().copied().fold(found.lead, num_integer::gcd);
-        let cell = found.unit.repeated(g.max(1) as usize)?.common_measure(groove.sections()[section].length())?;
-        measure = Some(match measure {
-            Some(m) => m.common_measure(cell)?,
-            None => cell,
-        });
+    let mut places: Vec<(usize, usize, usize)> = attacks.iter().map(|a| (a.section, a.layer, a.cell)).collect();
+    places.sort_unstable();
+    places.dedup();
+    let (mut measure, mut start) = (Time::ZERO, Time::ZERO);
+    let mut next = places.into_iter().peekable();
+    for (i, section) in groove.sections().iter().enumerate() {
+        measure = measure.common_measure(section.meter.beat())?;
+        let mut starts: Option<(usize, Vec<Time>)> = None;
+        let mut any = false;
+        while let Some((_, layer, cell)) = next.next_if(|p| p.0 == i) {
+            if starts.as_ref().is_none_or(|(l, _)| *l != layer) {
+                starts = Some((layer, groove.part(layer, i).starts(groove.frame(layer, i))));
+            }
+            let offset = *starts.as_ref()?.1.get(cell)?;
+            measure = measure.common_measure(start.plus(offset)?)?;
+            any = true;
+        }
+        // Further times through are later by whole sections.
+        if any && section.times > 1 {
+            measure = measure.common_measure(section.length())?;
+        }
+        start = start.plus(section.length().repeated(usize::from(section.times))?)?;
     }
-    measure.map(wholes)
+    Some(wholes(measure))
 }

@@ -24,6 +24,8 @@ pub enum Kind {
     Relative(u8, u8),
     /// A pulse of whole cells that is none of these.
     Cells,
+    /// One period and phase for everything, at the average rate of the attacks: one attack a pulse.
+    Average,
     /// One period and phase for everything, not bound to the cells.
     Steady,
     /// A pulse that changes from stretch to stretch.
@@ -101,7 +103,7 @@ impl Hearing {
 
     /// Whether its pulses lie on cells of the written grid.
     pub fn on_cells(&self) -> bool {
-        !matches!(self.kind, Kind::Steady | Kind::Changing)
+        !matches!(self.kind, Kind::Average | Kind::Steady | Kind::Changing)
     }
 
     /// Mean period in seconds at full speed.
@@ -131,7 +133,8 @@ impl std::fmt::Display for Kind {
             Kind::Relative(n, 1) => write!(f, "every {n} beats"),
             Kind::Relative(n, d) => write!(f, "{n}/{d} of a beat"),
             Kind::Cells => f.write_str("pulse of cells"),
-            Kind::Steady => f.write_str("average pulse"),
+            Kind::Average => f.write_str("average pulse"),
+            Kind::Steady => f.write_str("steady pulse"),
             Kind::Changing => f.write_str("changing pulse"),
         }
     }
@@ -185,11 +188,11 @@ fn add(pool: &mut Vec<Hearing>, hearing: Hearing) {
     if pool.iter().any(|h| same(h, &hearing)) {
         return;
     }
-    let free = |h: &Hearing| matches!(h.kind, Kind::Cells | Kind::Steady) && h.stretches.len() == 1;
+    let free = |h: &Hearing| matches!(h.kind, Kind::Cells | Kind::Average | Kind::Steady) && h.stretches.len() == 1;
     let alike =
         pool.iter().position(|h| free(h) && free(&hearing) && (h.period() / hearing.period() - 1.0).abs() < 0.003);
     match alike {
-        Some(i) if hearing.score > pool[i].score => pool[i] = hearing,
+        Some(i) if hearing.score > pool[i].score + score::HAIR => pool[i] = hearing,
         Some(_) => {}
         None => pool.push(hearing),
     }
@@ -212,10 +215,10 @@ fn same(a: &Hearing, b: &Hearing) -> bool {
     let mut far = 0;
     let mut j = 0;
     for &p in &a.pulses {
-        while j + 1 < b.pulses.len() && (b.pulses[j + 1] - p).abs() <= (b.pulses[j] - p).abs() {
+        while j + 1 < b.pulses.len() && (b.pulses[j + 1] - p).abs() <= (b.pulses[j] - p).abs() + score::HAIR {
             j += 1;
         }
-        far += usize::from((b.pulses[j] - p).abs() > tolerance);
+        far += usize::from((b.pulses[j] - p).abs() > tolerance + score::HAIR);
     }
     far * 20 <= a.pulses.len()
 }

@@ -8,6 +8,10 @@ use crate::analysis::limits::{self, Limits};
 const CUTS: [(u16, f64); 7] = [(2, 0.85), (3, 0.75), (4, 0.65), (6, 0.5), (8, 0.4), (5, 0.4), (7, 0.3)];
 /// Cuts that count for a pulse that does not lie on the cells.
 const FREE_CUTS: usize = 3;
+/// How much such a cut counts: attacks near it are near it by chance, not by design (ours, no source).
+const FREE: f64 = 0.5;
+/// How far the numbers of pulses and attacks may differ for a pulse to be the attacks' average (ours, no source).
+const AVERAGE: f64 = 0.06;
 /// Wobble, as a share of the period, at which steadiness falls to exp(-1/2) while the cells are too fast to be felt (ours, no
 /// source). When they are felt, unevenness is heard for what it is, and the noise floor takes its place.
 const UNSTEADY: f64 = 0.12;
@@ -17,6 +21,9 @@ const SILENCE: f64 = 0.8;
 const COUNTED_SILENCE: f64 = 0.3;
 /// Pulses that a change of pulse costs (ours, no source).
 const CHANGE: f64 = 4.0;
+
+/// What two numbers may differ by that are equal before rounding: the report must not hang on the last bit.
+pub(super) const HAIR: f64 = 1e-9;
 
 /// The parts of a hearing's score, each from 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -96,13 +103,13 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         let stop = pulses.get(end).map_or(f64::INFINITY, |p| p - 0.25 * period);
         let from = next;
         let mut own = Tally::default();
-        while next < times.len() && times[next] < stop {
+        while next < times.len() && times[next] < stop - HAIR {
             let place = place(times[next], pulses, first, end, period);
-            if place.away.abs() <= limits::AGREES.value / 100.0 {
+            if place.away.abs() <= limits::AGREES.value / 100.0 + HAIR {
                 hearing.on_pulse += 1;
                 own.add(place);
                 touched[place.pulse] = true;
-            } else if let Some(cut) = cut(place, draft.exact) {
+            } else if let Some(cut) = cut(place, draft.exact, speed) {
                 match hearing.between.iter_mut().find(|b| b.0 == cut) {
                     Some(b) => b.1 += 1,
                     None => hearing.between.push((cut, 1)),
@@ -117,6 +124,10 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         hearing.stretches.push(own.stretch(from..next, times, pulses, (first, end), period, range, speed));
     }
     hearing.between.sort_unstable();
+    let per_attack = pulses.len() as f64 / times.len().max(1) as f64;
+    if hearing.kind == Kind::Steady && hearing.stretches.len() == 1 && (per_attack - 1.0).abs() <= AVERAGE {
+        hearing.kind = Kind::Average;
+    }
     let agreeing = hearing.on_pulse.max(1) as f64;
     hearing.wobble_ms = (squares / agreeing).sqrt() * 1000.0 / speed;
     hearing.wobble = (shares / agreeing).sqrt();
@@ -140,23 +151,26 @@ struct InPulse {
 
 /// Where a time lies among the pulses `first..end`.
 fn place(time: f64, pulses: &[f64], first: usize, end: usize, period: f64) -> InPulse {
-    let after = first + pulses[first..end].partition_point(|p| *p <= time);
+    let after = first + pulses[first..end].partition_point(|p| *p <= time + HAIR);
     let before = after.saturating_sub(1).max(first);
     let step = if after > first && after < pulses.len() { pulses[after] - pulses[before] } else { period };
     let phase = (time - pulses[before]) / step;
-    let nearest = if phase > 0.5 && after < end { after } else { before };
-    InPulse { pulse: nearest, away: if phase > 0.5 { phase - phase.floor().max(1.0) } else { phase }, step }
+    let nearest = if phase > 0.5 + HAIR && after < end { after } else { before };
+    InPulse { pulse: nearest, away: if phase > 0.5 + HAIR { phase - phase.floor().max(1.0) } else { phase }, step }
 }
 
 /// The fewest parts the pulse must be cut into to reach a place, if few enough do.
-fn cut(place: InPulse, exact: bool) -> Option<u16> {
-    let tolerance =
-        if exact { 1e-3 } else { (limits::SHIFT.value / 100.0).max(limits::SHIFT_LEAST.value / 1000.0 / place.step) };
+fn cut(place: InPulse, exact: bool, speed: f64) -> Option<u16> {
+    let tolerance = if exact {
+        1e-3
+    } else {
+        (limits::SHIFT.value / 100.0).max(limits::SHIFT_LEAST.value / 1000.0 * speed / place.step)
+    };
     let phase = place.away.rem_euclid(1.0);
     let cuts = if exact { &CUTS[..] } else { &CUTS[..FREE_CUTS] };
     cuts.iter()
         .map(|c| c.0)
-        .find(|&n| (phase * f64::from(n) - (phase * f64::from(n)).round()).abs() / f64::from(n) <= tolerance)
+        .find(|&n| (phase * f64::from(n) - (phase * f64::from(n)).round()).abs() / f64::from(n) <= tolerance + HAIR)
 }
 
 #[derive(Default)]
@@ -214,7 +228,7 @@ fn unsounded(pulses: &[f64], all: &[f64]) -> usize {
     let mut count = 0;
     for (i, &pulse) in pulses.iter().enumerate() {
         let step = if i + 1 < pulses.len() { pulses[i + 1] - pulse } else { pulse - pulses[i - 1] };
-        let near = step * limits::AGREES.value / 100.0;
+        let near = step * (limits::AGREES.value / 100.0 + HAIR);
         while next < all.len() && all[next] < pulse - near {
             next += 1;
         }
@@ -231,12 +245,13 @@ fn parts(hearing: &Hearing, scale: &Scale) -> Parts {
     let uneven = noise + (UNSTEADY - noise) * (1.0 - felt);
     let silence = if hearing.kind.is_counted() { SILENCE + (COUNTED_SILENCE - SILENCE) * felt } else { SILENCE };
     let period = hearing.period() * 1000.0 / speed;
+    let free = if hearing.on_cells() { 1.0 } else { FREE };
     let between: f64 = hearing
         .between
         .iter()
         .map(|(n, count)| {
             let sure = CUTS.iter().find(|c| c.0 == *n).map_or(0.0, |c| c.1);
-            *count as f64 * sure * limits.feel(period / f64::from(*n))
+            *count as f64 * sure * free * limits.feel(period / f64::from(*n))
         })
         .sum();
     let attacks = hearing.on_pulse + hearing.astray + hearing.between.iter().map(|b| b.1).sum::<usize>();
@@ -264,12 +279,13 @@ const SPEEDS: std::ops::RangeInclusive<u16> = 20..=200;
 /// Orders the hearings at the playing speed, keeps the best `kept` and those that are first at some speed and the written beat,
 /// and finds the speeds at which the first one changes.
 pub(super) fn rank(mut pool: Vec<Hearing>, scale: &Scale, kept: usize) -> (Vec<Hearing>, Vec<Turn>) {
-    pool.sort_by(|a, b| b.score.total_cmp(&a.score));
+    // Equal scores keep the order of their making, also when they were computed a hair apart.
+    pool.sort_by_key(|h| std::cmp::Reverse((h.score / HAIR).round() as i64));
     let mut firsts: Vec<(u16, usize)> = Vec::new();
     for percent in SPEEDS {
         let scores = pool.iter().map(|h| parts(h, &Scale { speed: f64::from(percent) / 100.0, ..*scale }).score());
         // Of equal ones the earlier in the order at the playing speed.
-        let first = scores.enumerate().fold((0, -1.0), |best, (i, s)| if s > best.1 + 1e-12 { (i, s) } else { best }).0;
+        let first = scores.enumerate().fold((0, -1.0), |best, (i, s)| if s > best.1 + HAIR { (i, s) } else { best }).0;
         if firsts.last().is_none_or(|(_, h)| *h != first) {
             firsts.push((percent, first));
         }

@@ -36,7 +36,7 @@ fn closed(times: &[f64], range: (f64, f64)) -> Vec<Draft> {
     let bins = (16 * n).next_power_of_two().max(256);
     let mut train = vec![0.0_f64; bins];
     for t in times {
-        let at = ((t - range.0) / total * bins as f64).round() as usize % bins;
+        let at = ((t - range.0) / total * bins as f64 + 1e-6).round() as usize % bins;
         train[at] += 1.0;
     }
     let transform = RealFftPlanner::<f64>::new().plan_fft_forward(bins);
@@ -44,7 +44,8 @@ fn closed(times: &[f64], range: (f64, f64)) -> Vec<Draft> {
     if transform.process(&mut train, &mut spectrum).is_err() {
         return Vec::new();
     }
-    let strength = |m: usize| spectrum.get(m).map_or(0.0, |c| c.norm()) / n as f64;
+    // Whole millionths, so that equal strengths are equal.
+    let strength = |m: usize| (spectrum.get(m).map_or(0.0, |c| c.norm()) / n as f64 * 1e6).round() / 1e6;
     let least = (n / 4).max(1);
     let mut peaks: Vec<usize> = (least..=most.min(bins / 2 - 2))
         .filter(|&m| {

@@ -41,6 +41,17 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
             "meets_after_s": p.meets_after.map(round),
             "drift_ms_per_bar": round(p.drift_ms),
         })).collect::<Vec<_>>(),
+        "measures": report.measures.iter().map(|(section, measures)| json!({
+            "section": groove.sections()[*section].name,
+            "layer": report.focus.first().map(|l| groove.layers()[*l].name.clone()),
+            "values": measures.iter().map(|m| json!({
+                "name": m.name,
+                "source": m.source,
+                "value": m.value.ok().map(round),
+                "not_defined": m.value.err(),
+                "detail": m.detail,
+            })).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
         "findings": report.findings.iter().map(|f| json!({
             "reason": name(&f.reason),
             "words": f.reason.to_string(),
@@ -53,7 +64,7 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
 }
 
 fn round(x: f64) -> f64 {
-    (x * 1e6).round() / 1e6
+    (x * 1e6).round() / 1e6 + 0.0
 }
 
 fn name(reason: &crate::analysis::Reason) -> &'static str {
@@ -96,14 +107,14 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
                 "lead": g.lead,
                 "line": g.line,
                 "text": g.text,
-                "figure": g.figure.as_ref().map(|f| json!({
+                "figures": g.figures.iter().map(|f| json!({
                     "groups": f.groups,
                     "units": f.units,
                     "times": f.times,
                     "meets_after_bars": f.meets_after_bars,
                     "meets_after_figures": f.meets_after_figures,
                     "necklace": f.necklace,
-                })),
+                })).collect::<Vec<_>>(),
             })),
         })).collect::<Vec<_>>(),
     })

@@ -30,8 +30,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     if report.attacks.is_empty() {
         return writeln!(t, "\nThere is no attack, so there is nothing to hear.");
     }
-    let names: Vec<&str> = report.focus.iter().map(|l| groove.layers()[*l].name.as_str()).collect();
-    writeln!(t, "\nWhat the ear may take as the pulse ({})", names.join(" + "))?;
+    writeln!(t, "\nWhat the ear may take as the pulse ({})", names(groove, &report.focus))?;
     hearings(t, groove, report)?;
     writeln!(t, "\nWhy it is hard")?;
     if report.findings.is_empty() {
@@ -42,7 +41,36 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
         writeln!(t, "     counts from {}; {}", trimmed(f.threshold), f.source)?;
     }
-    streams(t, groove, report)
+    streams(t, groove, report)?;
+    measures(t, groove, report)
+}
+
+fn measures(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
+    writeln!(t, "\nPublished measures of {}", names(groove, &report.focus[..1]))?;
+    for (section, measures) in &report.measures {
+        if report.measures.len() > 1 {
+            writeln!(t, "  in {}", groove.sections()[*section].name)?;
+        }
+        for m in measures {
+            let value = match m.value {
+                Ok(v) if m.detail.is_empty() => trimmed(v),
+                Ok(v) => format!("{} ({})", trimmed(v), m.detail),
+                Err(why) => format!("not defined here: {why}"),
+            };
+            writeln!(t, "  {}: {value} [{}]", m.name, m.source)?;
+        }
+    }
+    Ok(())
+}
+
+fn names(groove: &Groove, layers: &[usize]) -> String {
+    let names: Vec<&str> = layers.iter().map(|l| groove.layers()[*l].name.as_str()).collect();
+    names.join(" + ")
+}
+
+/// A signed whole number without a negative nought.
+fn whole(x: f64) -> String {
+    if x.abs() < 0.5 { "0".into() } else { format!("{x:+.0}") }
 }
 
 fn trimmed(x: f64) -> String {
@@ -65,7 +93,9 @@ fn built(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) 
         if !g.in_cells {
             writeln!(t, "      counted in units of {} of a whole note, the greatest that fits all attacks", g.unit)?;
         }
-        if let Some(f) = g.figure.as_ref().filter(|f| f.groups.len() > 1) {
+        let told =
+            |f: &&crate::analysis::Figure| f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1;
+        for f in g.figures.iter().filter(told).take(3) {
             let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
             let meets = match f.meets_after_bars {
                 1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
@@ -162,17 +192,23 @@ fn turns(groove: &Groove, report: &Report) -> String {
         tempo.map_or(0.0, |t| t.bpm().numer() as f64 / t.bpm().denom() as f64 * f64::from(percent) / 100.0)
     };
     let name = |h: &Hearing| format!("{} ({:.1} at full speed)", h.kind, h.bpm(1.0));
+    // Far from the written tempo the first place goes to and fro; what a player practises at is told, the rest is in the JSON.
+    let before = report.turns.iter().rposition(|t| t.percent <= SLOWEST).unwrap_or(0);
     let mut words = Vec::new();
-    for (i, turn) in report.turns.iter().enumerate() {
+    for turn in report.turns.iter().skip(before).filter(|t| t.percent <= FASTEST) {
         let h = &report.hearings[turn.hearing];
-        words.push(if i == 0 {
-            name(h)
+        words.push(if words.is_empty() {
+            format!("at {SLOWEST}% {}", name(h))
         } else {
             format!("from {}% (written {:.0} BPM) on {}", turn.percent, written(turn.percent), name(h))
         });
     }
     words.join("; ")
 }
+
+/// Playing speeds, in percent, between which changes of the first hearing are told.
+const SLOWEST: u16 = 40;
+const FASTEST: u16 = 120;
 
 /// A place as a player would say it: section, bar, beat, and cell where it is not on the beat.
 pub(super) fn place(groove: &Groove, p: Place) -> String {
@@ -210,7 +246,7 @@ fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
         };
         let meets =
             p.meets_after.map_or("they do not meet in ten minutes".to_owned(), |s| format!("they meet every {s:.2} s"));
-        writeln!(t, "  {} to {}: {exact}{near}; {meets}; drift {:+.0} ms a bar", name(p.b), name(p.a), p.drift_ms)?;
+        writeln!(t, "  {} to {}: {exact}{near}; {meets}; drift {} ms a bar", name(p.b), name(p.a), whole(p.drift_ms))?;
     }
     Ok(())
 }

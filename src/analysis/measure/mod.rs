@@ -1,0 +1,153 @@
+//! Published measures of one rhythm, by name and source, each where it is defined. It must not know tempo or hearings.
+
+mod clock;
+mod cycle;
+mod tree;
+
+pub use clock::{BestClock, accented, best_clock, evidence};
+pub use cycle::{evenness, keith, metric_complexity, npvi, oddity, off_beatness, weighted_beat_distance};
+pub use tree::{Tree, indispensability, syncopations};
+
+use crate::analysis::groups::Groups;
+use crate::rhythm::{Groove, MeterKind, Time};
+
+/// Longest cycle, in pulses, that is measured: no ear takes a longer one as one cycle (ours, no source).
+pub const LONGEST: usize = 1024;
+
+/// A rhythm as a cycle of equal pulses, some of which are attacks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ring {
+    /// Pulses of one time round.
+    pub pulses: usize,
+    /// The attacks, ascending, each below `pulses`; at least one.
+    pub attacks: Vec<usize>,
+}
+
+impl Ring {
+    /// A ring; `None` without attacks, or if they are not ascending within the cycle.
+    pub fn new(pulses: usize, attacks: Vec<usize>) -> Option<Self> {
+        let ascending = attacks.windows(2).all(|w| w[0] < w[1]);
+        (ascending && attacks.last().is_some_and(|l| *l < pulses)).then_some(Self { pulses, attacks })
+    }
+
+    /// From each attack to the next, the last one round to the first.
+    pub fn intervals(&self) -> Vec<usize> {
+        let next = self.attacks.iter().skip(1).copied().chain([self.attacks[0] + self.pulses]);
+        self.attacks.iter().zip(next).map(|(a, b)| b - a).collect()
+    }
+}
+
+/// One measure of a rhythm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measure {
+    /// Its name.
+    pub name: &'static str,
+    /// Its source.
+    pub source: &'static str,
+    /// Its value, or why it has none here.
+    pub value: Result<f64, &'static str>,
+    /// More about the value in a few words, where there is more.
+    pub detail: String,
+}
+
+/// The measures of a layer in one section, taken as a cycle of its cells (the greatest unit that fits all attacks).
+pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<Measure> {
+    let s = &groove.sections()[section];
+    let count = |t: Time| t.ratio_to(unit(groups)).filter(|r| r.denom() == 1).map(|r| r.numer() as usize);
+    let ring = ring(groups);
+    let beat = count(s.meter.beat());
+    let tree = beat.ok_or("the beat is no whole number of cells").and_then(|cells| Tree::of_meter(&s.meter, cells));
+    let too_long = "the cycle is longer than 1024 cells";
+    let on = |f: &dyn Fn(&Ring) -> Result<f64, &'static str>| match &ring {
+        Some(r) if r.pulses <= LONGEST => f(r),
+        _ => Err(too_long),
+    };
+    let with_tree =
+        |f: &dyn Fn(&Ring, &Tree) -> Result<f64, &'static str>| tree.clone().and_then(|t| on(&|r| f(r, &t)));
+    let plain = |name, source, value| Measure { name, source, value, detail: String::new() };
+    let clock = ring.as_ref().filter(|r| r.pulses <= LONGEST).and_then(best_clock);
+    let clock_words = clock.as_ref().map(|c| {
+        format!(
+            "best clock: every {} cells from cell {}, {} ticks accented, {} unaccented, {} silent",
+            c.unit, c.start, c.accented, c.plain, c.silent
+        )
+    });
+    let additive = s.meter.kind() == MeterKind::Additive;
+    vec![
+        plain(
+            "weighted note-to-beat distance",
+            "Gómez, Melvin, Rappaport & Toussaint 2005, Mathematical measures of syncopation, Proc. BRIDGES",
+            on(&|r| match beat {
+                _ if additive => Err("the strong beats of an additive meter are unequal"),
+                Some(b) if r.pulses.is_multiple_of(b) => Ok(weighted_beat_distance(r, b)),
+                _ => Err("the cycle is no whole number of beats"),
+            }),
+        ),
+        plain(
+            "Keith's syncopation, as a count",
+            "Keith 1991, counted as in Gómez et al. 2005",
+            on(&|r| Ok(keith(r) as f64)),
+        ),
+        plain(
+            "Longuet-Higgins and Lee's syncopation",
+            "Longuet-Higgins & Lee 1984, Music Perception 1(4)",
+            with_tree(&|r, t| syncopations(r, t).map(|s| s.iter().map(|(_, strength)| f64::from(*strength)).sum())),
+        ),
+        plain("off-beatness", "Toussaint 2005, as in Gómez et al. 2005", on(&|r| Ok(off_beatness(r) as f64))),
+        plain(
+            "nPVI of the groups",
+            "Daniele & Patel 2013; Condit-Schultz 2019, Music Perception 36(3)",
+            on(&|r| npvi(&r.intervals())),
+        ),
+        plain("evenness", "Toussaint 2013, The Geometry of Musical Rhythm; Demaine et al. 2009", on(&evenness)),
+        plain(
+            "rhythmic oddity",
+            "Chemillier & Truchet 2003; Toussaint 2013",
+            on(&|r| oddity(r).map(|o| f64::from(u8::from(o)))),
+        ),
+        plain("metric complexity", "Toussaint 2002, Proc. BRIDGES", with_tree(&metric_complexity)),
+        plain(
+            "mean metrical indispensability",
+            "Barlow 1987, Computer Music Journal 11(1)",
+            with_tree(&|r, t| {
+                let weights = indispensability(t)?;
+                let most = (weights.len() as f64 - 1.0).max(1.0);
+                Ok(r.attacks.iter().map(|a| f64::from(weights[a % weights.len()]) / most).sum::<f64>()
+                    / r.attacks.len() as f64)
+            }),
+        ),
+        Measure {
+            name: "clock score",
+            source: "Povel & Essens 1985, Music Perception 2(4), weight 4",
+            value: clock.as_ref().map(|c| f64::from(c.score)).ok_or(if ring.is_some() {
+                "no clock divides the cycle"
+            } else {
+                too_long
+            }),
+            detail: clock_words.unwrap_or_default(),
+        },
+    ]
+}
+
+/// The greatest unit that fits all groups and the section: the cells the attacks need.
+fn unit(groups: &Groups) -> Time {
+    groups.unit.repeated(common(groups) as usize).unwrap_or(groups.unit)
+}
+
+fn common(groups: &Groups) -> u32 {
+    groups.line.iter().copied().fold(groups.lead, num_integer::gcd).max(1)
+}
+
+fn ring(groups: &Groups) -> Option<Ring> {
+    let g = common(groups);
+    let mut at = groups.lead / g;
+    let mut attacks = Vec::with_capacity(groups.line.len());
+    for group in &groups.line {
+        attacks.push(at as usize);
+        at += group / g;
+    }
+    Ring::new(at as usize, attacks)
+}
+
+#[cfg(test)]
+mod tests;

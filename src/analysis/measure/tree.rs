@@ -1,0 +1,123 @@
+//! The metrical tree of a bar, and the measures that climb it. It must not know grooves.
+
+use super::Ring;
+use crate::rhythm::{Meter, MeterKind};
+
+/// How a bar is divided, from the whole bar down: `[2, 2, 2]` is 4/4 down to eighths.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tree {
+    cuts: Vec<u32>,
+}
+
+impl Tree {
+    /// A tree of these cuts, each 2 or 3.
+    ///
+    /// # Errors
+    /// A reason, for any other cut.
+    pub fn new(cuts: &[u32]) -> Result<Self, &'static str> {
+        if cuts.iter().all(|c| matches!(c, 2 | 3)) { Ok(Self { cuts: cuts.to_vec() }) } else { Err(NO_TREE) }
+    }
+
+    /// The tree of a meter whose beat has so many cells: beats by two before three, cells by two before three, in a compound meter
+    /// by three first.
+    ///
+    /// # Errors
+    /// A reason, for an additive meter, and where a number of beats or cells has another factor than 2 and 3.
+    pub fn of_meter(meter: &Meter, cells: usize) -> Result<Self, &'static str> {
+        if meter.kind() == MeterKind::Additive {
+            return Err("an additive meter has no tree of equal parts");
+        }
+        let mut cuts = factors(meter.beats(), [2, 3])?;
+        let order = if meter.kind() == MeterKind::Compound { [3, 2] } else { [2, 3] };
+        cuts.extend(factors(cells, order)?);
+        Ok(Self { cuts })
+    }
+
+    /// Cells of a bar.
+    pub fn cells(&self) -> usize {
+        self.cuts.iter().map(|c| *c as usize).product()
+    }
+
+    /// The weights of Longuet-Higgins & Lee 1984: 0 for the bar, one less at each level down.
+    pub fn weights(&self) -> Vec<i32> {
+        let n = self.cells();
+        let mut weights = vec![None; n];
+        weights[0] = Some(0);
+        let mut step = n;
+        for (level, cut) in self.cuts.iter().enumerate() {
+            step /= *cut as usize;
+            for at in (0..n).step_by(step) {
+                weights[at].get_or_insert(-(level as i32) - 1);
+            }
+        }
+        weights.into_iter().flatten().collect()
+    }
+
+    /// The dots of Lerdahl & Jackendoff 1983: levels of which a cell is a beat, the finest counted as one.
+    pub fn dots(&self) -> Vec<u32> {
+        let levels = self.cuts.len() as i32 + 1;
+        self.weights().iter().map(|w| (w + levels) as u32).collect()
+    }
+}
+
+const NO_TREE: &str = "its beats and cells have other factors than 2 and 3";
+
+fn factors(mut n: usize, order: [u32; 2]) -> Result<Vec<u32>, &'static str> {
+    let mut found = Vec::new();
+    for f in order {
+        while n > 1 && n.is_multiple_of(f as usize) {
+            found.push(f);
+            n /= f as usize;
+        }
+    }
+    if n == 1 { Ok(found) } else { Err(NO_TREE) }
+}
+
+/// The syncopations of Longuet-Higgins & Lee 1984: attacks followed, before the next attack, by a rest or held cell of at least
+/// their own weight, with the difference of weights as their strength.
+///
+/// # Errors
+/// A reason, if the cycle is no whole number of bars.
+pub fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>, &'static str> {
+    let weights = tree.weights();
+    if !ring.pulses.is_multiple_of(weights.len()) {
+        return Err("the cycle is no whole number of bars");
+    }
+    let weight = |at: usize| weights[at % weights.len()];
+    let found = ring.attacks.iter().zip(ring.intervals()).filter_map(|(&at, gap)| {
+        let heaviest = (at + 1..at + gap).map(weight).max()?;
+        (heaviest >= weight(at)).then(|| (at, (heaviest - weight(at)) as u32))
+    });
+    Ok(found.collect())
+}
+
+/// Barlow's indispensability of every cell of a bar: 0 for the first to be left out, the greatest for the downbeat
+/// (Barlow 1987, for cuts of 2 and 3).
+///
+/// # Errors
+/// Never for the trees this room makes; the type says that the formula is defined for their cuts only.
+pub fn indispensability(tree: &Tree) -> Result<Vec<u32>, &'static str> {
+    let cuts: Vec<usize> = tree.cuts.iter().map(|c| *c as usize).collect();
+    let (z, total) = (cuts.len(), tree.cells());
+    // Of a prime cut, by position from 1: the first is the strongest, then the last, then the middle.
+    let of_prime = |prime: usize, n: usize| match (prime, n) {
+        (2, n) => Ok(2 - n),
+        (3, 1) => Ok(2),
+        (3, 2) => Ok(0),
+        (3, 3) => Ok(1),
+        _ => Err(NO_TREE),
+    };
+    (0..total)
+        .map(|at| {
+            let mut sum = 0;
+            for r in 0..z {
+                let left: usize = cuts[..z - 1 - r].iter().product();
+                let below: usize = cuts[z - r..].iter().product();
+                let prime = cuts[z - 1 - r];
+                let n = 1 + (1 + (at + total - 1) % total / below) % prime;
+                sum += left * of_prime(prime, n)?;
+            }
+            Ok(sum as u32)
+        })
+        .collect()
+}
