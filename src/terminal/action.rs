@@ -32,6 +32,8 @@ pub enum Action {
     NextFocus,
     /// The next hearing in the strip.
     NextHearing,
+    /// Two strips, or as many as there is room for.
+    MoreStrips,
     /// What is written on the attacks: groups, pitches, nothing.
     NextLabels,
     /// Wider or narrower columns.

@@ -100,13 +100,12 @@ impl Keymap {
             map.changed.insert(row.name, keys);
         }
         for (slot, name) in given {
-            if let Some(row) = rows().find(|r| r.name == name) {
-                if let Some(old) = map.by_key.insert(slot, row)
-                    && old.name != name
-                {
-                    let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
-                    keys.retain(|k| *k != slot.1);
-                }
+            if let Some(row) = rows().find(|r| r.name == name)
+                && let Some(old) = map.by_key.insert(slot, row)
+                && old.name != name
+            {
+                let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
+                keys.retain(|k| *k != slot.1);
             }
         }
         Ok(map)
@@ -163,20 +162,19 @@ fn error(text: &str, at: usize, words: String) -> KeysError {
 
 /// The README's table of keys, in Markdown.
 pub fn readme_table() -> String {
-    let mut out = String::new();
-    for group in Group::ALL {
-        out.push_str(&format!("**{}**\n\n| keys | command | what it does |\n| --- | --- | --- |\n", group.words()));
-        for row in rows().filter(|r| r.group == *group) {
-            let keys: Vec<String> = if row.keys.len() > 4 {
-                vec![format!("`{}`", shown(row.keys))]
-            } else {
-                row.keys.iter().map(|k| format!("`{}`", k.shown())).collect()
-            };
-            out.push_str(&format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.words));
-        }
-        out.push('\n');
-    }
-    out
+    let line = |row: &Row| {
+        let keys: Vec<String> = if row.keys.len() > 4 {
+            vec![format!("`{}`", shown(row.keys))]
+        } else {
+            row.keys.iter().map(|k| format!("`{}`", k.shown())).collect()
+        };
+        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.words)
+    };
+    let part = |group: &Group| {
+        let lines: String = rows().filter(|r| r.group == *group).map(line).collect();
+        format!("**{}**\n\n| keys | command | what it does |\n| --- | --- | --- |\n{lines}\n", group.words())
+    };
+    Group::ALL.iter().map(part).collect()
 }
 
 #[cfg(test)]

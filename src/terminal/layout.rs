@@ -10,8 +10,9 @@ pub const LEAST_HEIGHT: u16 = 18;
 const WIDE: u16 = 110;
 /// Columns of the layers' names.
 const GUTTER: u16 = 12;
-/// Rows of hearings under the grid.
-pub(super) const STRIPS: u16 = 2;
+/// Rows of hearings under the grid, and the most there are where more are asked for.
+const STRIPS: u16 = 2;
+const STRIPS_MOST: u16 = 10;
 
 /// The parts of the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,8 +38,9 @@ pub(super) struct Layout {
 }
 
 impl Layout {
-    /// The layout of a window with so many layers; `None` if the window is too small.
-    pub(super) fn new(width: u16, height: u16, layers: usize) -> Option<Self> {
+    /// The layout of a window with so many layers, with more than two strips if they are asked for and there is room;
+    /// `None` if the window is too small.
+    pub(super) fn new(width: u16, height: u16, layers: usize, more_strips: bool) -> Option<Self> {
         if width < LEAST_WIDTH || height < LEAST_HEIGHT {
             return None;
         }
@@ -50,7 +52,9 @@ impl Layout {
         let pane_least = if beside { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - pane_least);
         let cells = Rect::new(GUTTER, 3, left - GUTTER, rows);
-        let below = 3 + rows + STRIPS;
+        let more = if more_strips { STRIPS_MOST } else { STRIPS };
+        let strips = more.min(STRIPS + room - pane_least - rows);
+        let below = 3 + rows + strips;
         let pane = if beside {
             Rect::new(left + 1, 1, pane_width, height - 3)
         } else {
@@ -61,7 +65,7 @@ impl Layout {
             ruler: Rect::new(GUTTER, 1, left - GUTTER, 2),
             names: Rect::new(0, 3, GUTTER, rows),
             cells,
-            strips: Rect::new(GUTTER, 3 + rows, left - GUTTER, STRIPS),
+            strips: Rect::new(GUTTER, 3 + rows, left - GUTTER, strips),
             pane,
             beside,
             transport: Rect::new(0, height - 2, width, 1),
@@ -77,8 +81,8 @@ mod tests {
     #[test]
     fn the_parts_fill_the_window_and_do_not_overlap() {
         for (width, height) in [(60, 18), (80, 24), (109, 30), (110, 18), (200, 60), (500, 200)] {
-            for layers in [0, 1, 2, 6, 16, 64] {
-                let l = Layout::new(width, height, layers).expect("large enough");
+            for layers in [0, 1, 2, 6, 16, 64, 101, 102, 116] {
+                let l = Layout::new(width, height, layers % 100, layers > 100).expect("large enough");
                 let parts = [l.top, l.ruler, l.names, l.cells, l.strips, l.pane, l.transport, l.hints];
                 let window = Rect::new(0, 0, width, height);
                 for (i, a) in parts.iter().enumerate() {
@@ -92,7 +96,7 @@ mod tests {
             }
         }
         for (width, height) in [(0, 0), (1, 1), (59, 18), (60, 17)] {
-            assert_eq!(Layout::new(width, height, 3), None);
+            assert_eq!(Layout::new(width, height, 3, true), None);
         }
     }
 }

@@ -3,12 +3,14 @@
 
 mod action;
 mod columns;
+mod encode;
 mod event;
 mod key;
 pub mod keymap;
 mod layout;
 mod mouse;
 mod prompt;
+pub mod run;
 mod scroll;
 mod state;
 mod table;

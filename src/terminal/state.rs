@@ -103,6 +103,8 @@ pub struct State {
     /// First layer that is shown.
     pub(super) top_layer: usize,
     pub(super) labels: Labels,
+    /// Whether more than two strips are shown where there is room.
+    pub(super) more_strips: bool,
     pub(super) focus: Focus,
     pub(super) report: Option<(u64, Arc<Report>)>,
     pub(super) overlay: Overlay,
@@ -130,6 +132,7 @@ impl State {
             scroll: 0,
             top_layer: 0,
             labels: Labels::default(),
+            more_strips: false,
             focus: Focus::default(),
             report: None,
             overlay: Overlay::default(),
@@ -193,7 +196,7 @@ impl State {
     }
 
     pub(super) fn layout(&self) -> Option<Layout> {
-        Layout::new(self.size.0, self.size.1, self.groove().layers().len())
+        Layout::new(self.size.0, self.size.1, self.groove().layers().len(), self.more_strips)
     }
 
     pub(super) fn scale(&self) -> Scale {

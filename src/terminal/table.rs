@@ -247,6 +247,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "hearings" [ch('h')] Action::Hearings, "all hearings, with every part of their score", "hearings";
     "focus" [ch('F')] Action::NextFocus, "find hearings for: first layer, this one, all";
     "hearing-next" [ch('H')] Action::NextHearing, "the next hearing in the strip";
+    "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit";
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
     "wider" [ch('z')] Action::ZoomBy(1), "wider columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrower columns";

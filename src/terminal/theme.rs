@@ -174,7 +174,10 @@ impl Theme {
 
     /// The cell under the cursor.
     pub(super) fn cursor(self) -> Style {
-        Style::new().add_modifier(Modifier::REVERSED)
+        match self.colours {
+            Colours::None | Colours::Sixteen => Style::new().add_modifier(Modifier::REVERSED),
+            Colours::Many => Style::new().fg(Color::Indexed(16)).bg(Color::Indexed(252)),
+        }
     }
 
     /// Selected cells.
@@ -205,7 +208,7 @@ impl Theme {
 
     /// The top line.
     pub(super) fn bar(self) -> Style {
-        Style::new().add_modifier(Modifier::BOLD)
+        self.fg(Color::White, 255).add_modifier(Modifier::BOLD)
     }
 
     /// A key in hints and help.
@@ -215,17 +218,16 @@ impl Theme {
 
     /// The chosen line of a list.
     pub(super) fn chosen(self) -> Style {
-        Style::new().add_modifier(Modifier::REVERSED)
+        self.cursor()
     }
 
     /// Text as this theme can show it: only plain characters where it may show no others.
     pub(super) fn text(self, text: &str) -> String {
         let plain = |c: char| match c {
             '·' => '.',
-            '…' => '~',
+            '…' | '±' => '~',
             '×' => 'x',
             '→' => '>',
-            '±' => '~',
             ' '..='~' => c,
             _ => '?',
         };

@@ -217,6 +217,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             choose(state, next);
             replay(state, effects);
         }
+        Action::MoreStrips => state.more_strips = !state.more_strips,
         Action::NextLabels => {
             state.labels = match state.labels {
                 Labels::Groups => Labels::Pitches,

@@ -76,11 +76,12 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         (true, true) => "  click: beat, hearing",
     };
     pieces.push((click.to_owned(), theme.written()));
-    let x = pen.pieces(area, 0, 0, &pieces);
-    let here = here(state);
+    // Each half keeps its columns, so that a step of the cursor rewrites only what differs.
     let width = usize::from(area.width);
-    let here = fit(&here, width.saturating_sub(x + 2));
-    pen.put(area, width.saturating_sub(here.width()), 0, &here, theme.bar());
+    let half = width / 2 - 2;
+    let left = Rect::new(area.x, area.y, half as u16, 1);
+    pen.pieces(left, 0, 0, &pieces);
+    pen.put(area, half + 1, 0, &fit(&here(state), width - half - 1), Style::new());
 }
 
 /// Where the cursor is: `riff 2.3 &: attack E2`.

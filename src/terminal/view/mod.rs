@@ -7,20 +7,26 @@ mod pane;
 mod pen;
 mod strips;
 
-use super::layout::{LEAST_HEIGHT, LEAST_WIDTH};
+use super::layout::{LEAST_HEIGHT, LEAST_WIDTH, Layout};
 use super::state::{Overlay, State};
 use pen::Pen;
 use ratatui::Frame;
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 pub(super) use lists::help_lines;
 
 /// Draws the whole screen.
 pub fn view(state: &State, frame: &mut Frame<'_>) {
-    let area = frame.area();
-    let mut pen = Pen::new(frame.buffer_mut(), state.theme);
-    let layout = super::layout::Layout::new(area.width, area.height, state.groove().layers().len());
-    let Some(layout) = layout else {
+    draw(state, frame.buffer_mut());
+}
+
+/// Draws the whole screen into the cells of a frame.
+pub(super) fn draw(state: &State, buffer: &mut Buffer) {
+    let area = *buffer.area();
+    let mut pen = Pen::new(buffer, state.theme);
+    let layers = state.groove().layers().len();
+    let Some(layout) = Layout::new(area.width, area.height, layers, state.more_strips) else {
         return too_small(&mut pen, area);
     };
     heads::top(state, &mut pen, layout.top);

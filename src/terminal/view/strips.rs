@@ -13,23 +13,26 @@ use ratatui::style::Style;
 /// How far an attack may stand from a pulse and agree with it, as a share of the period.
 const AGREES: f64 = crate::analysis::limits::AGREES.value / 100.0;
 
-/// The written beat and the hearing of the strip.
+/// The written beat, the hearing of the strip and, where there is room, the others.
 pub(super) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let theme = pen.theme;
     let names = Rect::new(0, layout.strips.y, layout.names.width, layout.strips.height);
-    let Some((report, fresh)) = state.report() else { return };
-    let style = |style: Style| if fresh { style } else { theme.faint() };
-    if let Some(h) = state.written() {
-        let bpm = h.bpm(report.speed);
-        pen.put(names, 0, 0, &fit(&format!("beat {bpm:.0}"), 11), style(theme.written()));
-        strip(state, pen, layout, scale, report, h, 0, style(theme.written()));
-    }
-    if let Some((_, h)) = state.strip()
-        && h.kind != Kind::Written
-    {
-        let bpm = h.bpm(report.speed);
-        pen.put(names, 0, 1, &fit(&format!("heard {bpm:.0}"), 11), style(theme.hearing()));
-        strip(state, pen, layout, scale, report, h, 1, style(theme.hearing()));
+    let Some((report, _)) = state.report() else { return };
+    let mut shown: Vec<(&Hearing, &str, Style)> = Vec::new();
+    shown.extend(state.written().map(|h| (h, "beat", theme.written())));
+    let chosen = state.strip().filter(|(_, h)| h.kind != Kind::Written);
+    shown.extend(chosen.map(|(_, h)| (h, "heard", theme.hearing())));
+    // Where there is room, the others too, in their order.
+    let others = report
+        .hearings
+        .iter()
+        .enumerate()
+        .filter(|(i, h)| h.kind != Kind::Written && chosen.is_none_or(|(c, _)| c != *i));
+    shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
+    for (row, (h, word, own)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
+        let label = format!("{word:<5} {:>4.0}", h.bpm(report.speed));
+        pen.put(names, 0, row, &fit(&label, 11), *own);
+        strip(state, pen, layout, scale, report, (h, row, *own));
     }
     if let Some(x) = playhead(state, scale, layout.strips.width) {
         for row in 0..usize::from(layout.strips.height) {
@@ -44,9 +47,7 @@ fn strip(
     layout: &Layout,
     scale: Scale,
     report: &Report,
-    hearing: &Hearing,
-    row: usize,
-    style: Style,
+    (hearing, row, style): (&Hearing, usize, Style),
 ) {
     let glyphs = pen.theme.glyphs();
     let section = state.session.cursor().place.section;
