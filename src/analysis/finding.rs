@@ -283,7 +283,7 @@ fn runs(groove: &Groove) -> Vec<Range<usize>> {
                     && groove.sections()[run.start].times == 1
                     && groove.sections()[run.start].meter == s.meter =>
             {
-                run.end = i + 1
+                run.end = i + 1;
             }
             _ => runs.push(i..i + 1),
         }

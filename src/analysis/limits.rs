@@ -85,7 +85,7 @@ pub fn salience(period_ms: f64) -> f64 {
 }
 
 /// The greatest value of the resonance curve with the constants above (at 1.915 Hz); a test searches for it anew.
-const PEAK: f64 = 0.330207453;
+const PEAK: f64 = 0.330_207_453;
 
 fn resonance(f: f64) -> f64 {
     let f0 = RESONANCE.value;

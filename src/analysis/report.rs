@@ -128,7 +128,9 @@ fn layer_report(groove: &Groove, layer: usize) -> LayerReport {
         .map(|s| SectionReport { section: s, groups: groups(groove, layer, s), landings: landings(groove, layer, s) })
         .collect();
     let mut all = Landings::default();
-    sections.iter().for_each(|s| all.merge(&s.landings));
+    for s in &sections {
+        all.merge(&s.landings);
+    }
     LayerReport { layer, sections, landings: all }
 }
 

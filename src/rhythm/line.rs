@@ -161,22 +161,18 @@ pub fn compress(groups: &[u32]) -> Vec<Term> {
     let mut terms = Vec::new();
     if whole > 1 {
         terms.push(Term::Repeat(whole as u32, compress(&groups[..period])));
-        if groups.len() % period > 0 {
+        if !groups.len().is_multiple_of(period) {
             terms.extend(compress(&groups[whole * period..]));
         }
     } else {
         let mut rest = groups;
         while !rest.is_empty() {
-            let piece = leading_repeat(rest);
-            match piece {
-                Some((length, times)) => {
-                    terms.push(Term::Repeat(times as u32, shortest(&rest[..length])));
-                    rest = &rest[length * times..];
-                }
-                None => {
-                    terms.push(Term::Group(rest[0]));
-                    rest = &rest[1..];
-                }
+            if let Some((length, times)) = leading_repeat(rest) {
+                terms.push(Term::Repeat(times as u32, shortest(&rest[..length])));
+                rest = &rest[length * times..];
+            } else {
+                terms.push(Term::Group(rest[0]));
+                rest = &rest[1..];
             }
         }
     }
@@ -246,8 +242,8 @@ fn shortest(groups: &[u32]) -> Vec<Term> {
                         choice = (cost, Choice::Period(p));
                     }
                 }
-                for k in i + 1..j {
-                    let cost = best[i][k].0 + 1 + best[k][j].0;
+                for (k, tail) in best.iter().enumerate().take(j).skip(i + 1) {
+                    let cost = best[i][k].0 + 1 + tail[j].0;
                     if cost < choice.0 {
                         choice = (cost, Choice::Split(k));
                     }

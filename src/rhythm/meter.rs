@@ -200,7 +200,7 @@ pub fn parse_note_value(text: &str) -> Option<Time> {
     let number =
         |s: &str| (s.len() < 4 && s.bytes().all(|b| b.is_ascii_digit())).then(|| s.parse::<i64>().ok()).flatten();
     let (n, d) = (number(n)?, number(d)?);
-    if n < 1 || d < 1 || d > 64 || !(d as u64).is_power_of_two() {
+    if n < 1 || !(1..=64).contains(&d) || !(d as u64).is_power_of_two() {
         return None;
     }
     let value = Time::new(n, d)?;

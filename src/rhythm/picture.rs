@@ -288,8 +288,8 @@ pub fn print_part(part: &Part, meter: &Meter, division: u16, spaced: bool) -> St
         let inner = print_cells(&cells[first..first + usize::from(span.cells)]);
         match (span.beats, span.cells == division) {
             (1, true) => text.push_str(&inner),
-            (1, false) => text.push_str(&format!("{{{}: {inner}}}", span.cells)),
-            (beats, _) => text.push_str(&format!("{{{}/{beats}: {inner}}}", span.cells)),
+            (1, false) => text.extend(["{", &span.cells.to_string(), ": ", &inner, "}"]),
+            (beats, _) => text.extend(["{", &span.cells.to_string(), "/", &beats.to_string(), ": ", &inner, "}"]),
         }
         beat += usize::from(span.beats);
         first += usize::from(span.cells);

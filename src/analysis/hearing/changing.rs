@@ -63,7 +63,9 @@ pub fn classes(times: &[f64]) -> Vec<Class> {
         let pulse = mean * length;
         let mut steps: Vec<u32> = gaps.iter().map(|g| ((g / pulse + HAIR).round() as u32).max(1)).collect();
         let common = steps.iter().copied().fold(0, num_integer::gcd).max(1);
-        steps.iter_mut().for_each(|s| *s /= common);
+        for s in &mut steps {
+            *s /= common;
+        }
         if found.iter().any(|(_, c)| c.steps == steps) {
             continue;
         }

@@ -97,7 +97,9 @@ fn of_cells(groove: &Groove, clock: &Clock, attacks: &[TimedAttack], range: (f64
     let mut found: Vec<(usize, usize, usize)> = (least..=most)
         .filter_map(|n| {
             let mut counts = vec![0_usize; n];
-            ticks.iter().for_each(|t| counts[t % n] += 1);
+            for t in &ticks {
+                counts[t % n] += 1;
+            }
             let (phase, count) = counts.into_iter().enumerate().max_by_key(|(i, c)| (*c, std::cmp::Reverse(*i)))?;
             (count as f64 >= LEAST_SHARE * ticks.len() as f64).then_some((n, phase, count))
         })

@@ -2,6 +2,7 @@
 
 use super::{Draft, Hearing, Kind, Stretch};
 use crate::analysis::limits::{self, Limits};
+use std::ops::Range;
 
 /// How sure a player is of a position for which the pulse must be cut into so many parts (ours, no source): the half is easier
 /// than the thirds, those than the quarters, and so on.
@@ -75,7 +76,7 @@ pub(crate) struct Scale {
 
 /// Fits a draft to the attacks; `None` if it has no two pulses.
 pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> Option<Hearing> {
-    let Scale { range, speed, .. } = *scale;
+    let speed = scale.speed;
     let pulses = &draft.pulses;
     if pulses.len() < 2 || draft.stretches.is_empty() {
         return None;
@@ -121,7 +122,7 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         }
         squares += own.squares;
         shares += own.shares;
-        hearing.stretches.push(own.stretch(from..next, times, pulses, (first, end), period, range, speed));
+        hearing.stretches.push(own.stretch(from..next, times, pulses[first], end - first, period, scale));
     }
     hearing.between.sort_unstable();
     let per_attack = pulses.len() as f64 / times.len().max(1) as f64;
@@ -191,16 +192,17 @@ impl Tally {
         self.last = place.pulse;
     }
 
+    /// The stretch of some attacks, with its first pulse in seconds and its number of pulses.
     fn stretch(
         &self,
-        attacks: std::ops::Range<usize>,
+        attacks: Range<usize>,
         times: &[f64],
-        pulses: &[f64],
-        (first, end): (usize, usize),
+        start: f64,
+        pulses: usize,
         period: f64,
-        range: (f64, f64),
-        speed: f64,
+        scale: &Scale,
     ) -> Stretch {
+        let Scale { range, speed, .. } = *scale;
         let n = self.count.max(1) as f64;
         // The mean rate runs to the first attack of the next stretch, or to the loop's return of the first attack.
         let mean = times.get(attacks.start).map(|start| {
@@ -211,11 +213,11 @@ impl Tally {
         Stretch {
             first: attacks.start,
             attacks: attacks.len(),
-            start: pulses[first],
+            start,
             period,
             bpm: 60.0 * speed / period,
             mean_bpm: 60.0 * speed / mean.unwrap_or(period),
-            pulses: end - first,
+            pulses,
             wobble_ms: (self.squares / n).sqrt() * 1000.0 / speed,
             wobble: (self.shares / n).sqrt(),
         }

@@ -15,7 +15,7 @@ pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] 
     [
         path.display().to_string(),
         report.cell_ms.map(|ms| format!("{ms:.0} ms")).unwrap_or_default(),
-        first.map(|h| h.kind.to_string()).unwrap_or_else(|| "no attack".into()),
+        first.map_or_else(|| "no attack".into(), |h| h.kind.to_string()),
         first.map(|h| format!("{:.1}", h.bpm(report.speed))).unwrap_or_default(),
         written,
         report.findings.first().map_or_else(|| "nothing found".into(), |f| f.reason.to_string()),

@@ -1,7 +1,7 @@
 //! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
 
 use crate::analysis::{Groups, Hearing, Kind, Landings, Report, Source};
-use crate::rhythm::{Groove, Place, print_note_value};
+use crate::rhythm::{Fraction, Groove, Place, print_note_value};
 use std::fmt::Write;
 
 /// The whole explanation, several lines, ending without a line break.
@@ -214,7 +214,7 @@ const FASTEST: u16 = 120;
 pub(super) fn place(groove: &Groove, p: Place) -> String {
     let frame = groove.frame(p.layer, p.section);
     let Some(spot) = groove.part(p.layer, p.section).spot(p.cell, frame) else { return String::new() };
-    let beats = groove.written_at(p).ratio_to(frame.meter.beat()).map_or(0, |b| b.floor()) as usize;
+    let beats = groove.written_at(p).ratio_to(frame.meter.beat()).map_or(0, Fraction::floor) as usize;
     let (bar, beat) = (beats / frame.meter.beats() + 1, beats % frame.meter.beats() + 1);
     let syllable = crate::analysis::landing::syllable(spot, frame);
     let within = if syllable.parse::<usize>().is_ok() { String::new() } else { format!(" {syllable}") };
@@ -237,7 +237,7 @@ fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
     }
     writeln!(t, "\nHow the streams stand to each other")?;
     for p in pairs {
-        let exact = p.exact.map(|(n, d)| format!("{n}:{d} exactly")).unwrap_or_else(|| format!("{:.4}:1", p.ratio));
+        let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
         let near = if p.exact == Some(p.simple) {
             String::new()
         } else {
