@@ -4,5 +4,7 @@
 pub mod analysis;
 pub mod cli;
 pub mod rhythm;
+pub mod session;
 pub mod sound;
 pub mod store;
+pub mod terminal;

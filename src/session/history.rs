@@ -1,0 +1,72 @@
+//! Undo and redo: whole grooves that share what did not change. It must not know what an edit is.
+
+use super::cursor::Cursor;
+use crate::rhythm::Groove;
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+/// Steps that can be undone; older ones are forgotten.
+pub const STEPS_KEPT: usize = 10_000;
+
+/// A groove to go back (or forth) to.
+#[derive(Debug, Clone)]
+pub struct Step {
+    /// The groove.
+    pub groove: Arc<Groove>,
+    /// Where the cursor was.
+    pub cursor: Cursor,
+    /// What was done between this groove and its neighbour in time.
+    pub label: String,
+}
+
+/// The steps before and after the current groove.
+#[derive(Debug, Clone, Default)]
+pub struct History {
+    past: VecDeque<Step>,
+    future: Vec<Step>,
+}
+
+impl History {
+    /// What the next undo takes back.
+    pub fn undo_label(&self) -> Option<&str> {
+        self.past.back().map(|s| s.label.as_str())
+    }
+
+    /// What the next redo does again.
+    pub fn redo_label(&self) -> Option<&str> {
+        self.future.last().map(|s| s.label.as_str())
+    }
+
+    /// How many steps can be undone.
+    pub fn len(&self) -> usize {
+        self.past.len()
+    }
+
+    /// Whether nothing can be undone.
+    pub fn is_empty(&self) -> bool {
+        self.past.is_empty()
+    }
+
+    /// Notes the groove as it was before a step; what was undone before is forgotten.
+    pub(super) fn push(&mut self, step: Step) {
+        self.future.clear();
+        if self.past.len() == STEPS_KEPT {
+            self.past.pop_front();
+        }
+        self.past.push_back(step);
+    }
+
+    /// The groove before; the current one can then be come back to.
+    pub(super) fn undo(&mut self, current: &Arc<Groove>, cursor: Cursor) -> Option<Step> {
+        let step = self.past.pop_back()?;
+        self.future.push(Step { groove: current.clone(), cursor, label: step.label.clone() });
+        Some(step)
+    }
+
+    /// The groove that was undone last.
+    pub(super) fn redo(&mut self, current: &Arc<Groove>, cursor: Cursor) -> Option<Step> {
+        let step = self.future.pop()?;
+        self.past.push_back(Step { groove: current.clone(), cursor, label: step.label.clone() });
+        Some(step)
+    }
+}

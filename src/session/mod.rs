@@ -1,0 +1,232 @@
+//! What the user is doing: cursor, selection, clipboard, history; a command becomes an edit and a new groove. It must not
+//! know terminal libraries, key codes, paths, clocks or a sound device.
+
+mod command;
+mod cursor;
+mod edits;
+mod history;
+mod select;
+#[cfg(test)]
+mod tests;
+
+pub use command::{Command, Motion};
+pub use cursor::Cursor;
+pub use history::{History, STEPS_KEPT, Step};
+pub use select::Anchor;
+
+use crate::rhythm::{Cell, Clip, Groove, Region};
+use std::cmp::Ordering;
+use std::sync::Arc;
+
+/// What a command did.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// Nothing but perhaps the cursor or the selection changed.
+    Quiet,
+    /// The groove changed; the words say what was done, where that is not plain to see.
+    Changed(Option<String>),
+    /// The groove stands; the words tell something.
+    Told(String),
+    /// The command could not be done; the words say why and what would be allowed.
+    Refused(String),
+}
+
+/// One groove being worked on.
+#[derive(Debug, Clone)]
+pub struct Session {
+    groove: Arc<Groove>,
+    revision: u64,
+    saved: Arc<Groove>,
+    cursor: Cursor,
+    anchor: Option<Anchor>,
+    clip: Clip,
+    history: History,
+}
+
+impl Session {
+    /// Begins work on a groove as it stands on the disk (or as it is new).
+    pub fn new(groove: Groove) -> Self {
+        let groove = Arc::new(groove);
+        Self {
+            saved: groove.clone(),
+            groove,
+            revision: 1,
+            cursor: Cursor::default(),
+            anchor: None,
+            clip: Clip::default(),
+            history: History::default(),
+        }
+    }
+
+    /// The groove as it is now.
+    pub fn groove(&self) -> &Arc<Groove> {
+        &self.groove
+    }
+
+    /// Counts the grooves made so far, from 1; undo and redo make a new revision too.
+    pub fn revision(&self) -> u64 {
+        self.revision
+    }
+
+    /// Where the user is.
+    pub fn cursor(&self) -> Cursor {
+        self.cursor
+    }
+
+    /// What was last copied or cut.
+    pub fn clip(&self) -> &Clip {
+        &self.clip
+    }
+
+    /// Steps to undo and to redo.
+    pub fn history(&self) -> &History {
+        &self.history
+    }
+
+    /// Whether the groove differs from the one last saved.
+    pub fn is_changed(&self) -> bool {
+        !Arc::ptr_eq(&self.groove, &self.saved) && self.groove != self.saved
+    }
+
+    /// Notes that this groove is now on the disk.
+    pub fn set_saved(&mut self, groove: Arc<Groove>) {
+        self.saved = groove;
+    }
+
+    /// Notes that the groove on the disk is another one than this, as after a recovery.
+    pub fn set_saved_as(&mut self, groove: Groove) {
+        self.saved = Arc::new(groove);
+    }
+
+    /// The selection, if there is one.
+    pub fn selection(&self) -> Option<Region> {
+        self.anchor.and_then(|anchor| select::region(&self.groove, anchor, self.cursor.place))
+    }
+
+    /// The cell under the cursor; `None` in a groove without layers.
+    pub fn cell(&self) -> Option<Cell> {
+        (self.cursor.place.layer < self.groove.layers().len()).then(|| self.groove.cell(self.cursor.place))
+    }
+
+    /// Does a command.
+    pub fn apply(&mut self, command: Command) -> Outcome {
+        match command {
+            Command::Move(motion) => {
+                self.anchor = None;
+                self.cursor = self.cursor.moved(&self.groove, motion);
+                Outcome::Quiet
+            }
+            Command::Extend(motion) => self.extend(motion),
+            Command::SelectBar => self.select_bar(),
+            Command::SelectSection => self.select_section(false),
+            Command::SelectAllLayers => self.select_section(true),
+            Command::Deselect => {
+                self.anchor = None;
+                Outcome::Quiet
+            }
+            Command::Undo => match self.history.undo(&self.groove, self.cursor) {
+                Some(step) => self.go_to(step, "undone"),
+                None => Outcome::Refused("nothing to undo".into()),
+            },
+            Command::Redo => match self.history.redo(&self.groove, self.cursor) {
+                Some(step) => self.go_to(step, "redone"),
+                None => Outcome::Refused("nothing to redo".into()),
+            },
+            Command::Copy => self.copy(),
+            other => self.edit(other),
+        }
+    }
+
+    fn extend(&mut self, motion: Motion) -> Outcome {
+        if self.groove.layers().is_empty() {
+            return Outcome::Quiet;
+        }
+        if self.anchor.is_none() {
+            self.anchor = select::anchor(&self.groove, self.cursor.place);
+        }
+        let before = self.cursor;
+        let after = before.moved(&self.groove, motion);
+        self.cursor = match after.place.section.cmp(&before.place.section) {
+            Ordering::Equal => after,
+            Ordering::Greater => before.moved(&self.groove, Motion::SectionEnd),
+            Ordering::Less => before.moved(&self.groove, Motion::SectionStart),
+        };
+        Outcome::Quiet
+    }
+
+    fn select_bar(&mut self) -> Outcome {
+        let Some(bar) = select::bar(&self.groove, self.cursor.place) else {
+            return Outcome::Refused("there is no layer to select in; add one first".into());
+        };
+        let range = self.groove.cells_in(self.cursor.place.layer, &bar);
+        self.span(self.cursor.place.layer, range.start, self.cursor.place.layer, range.end)
+    }
+
+    fn select_section(&mut self, all: bool) -> Outcome {
+        let layers = self.groove.layers().len();
+        if layers == 0 {
+            return Outcome::Refused("there is no layer to select in; add one first".into());
+        }
+        let (top, bottom) = if all { (0, layers - 1) } else { (self.cursor.place.layer, self.cursor.place.layer) };
+        let end = self.groove.cells(bottom, self.cursor.place.section);
+        self.span(top, 0, bottom, end)
+    }
+
+    fn span(&mut self, top: usize, first: usize, bottom: usize, end: usize) -> Outcome {
+        let section = self.cursor.place.section;
+        let place = |layer, cell| crate::rhythm::Place { layer, section, cell };
+        self.anchor = select::anchor(&self.groove, place(top, first));
+        self.cursor = Cursor::at(&self.groove, place(bottom, end.saturating_sub(1)));
+        Outcome::Quiet
+    }
+
+    /// The region a command works on: the selection, or else the given fallback.
+    fn target(&self, fallback: select::Fallback) -> Option<Region> {
+        self.selection().or_else(|| fallback(&self.groove, self.cursor.place))
+    }
+
+    fn copy(&mut self) -> Outcome {
+        let Some(region) = self.target(select::bar) else {
+            return Outcome::Refused("there is nothing to copy".into());
+        };
+        match self.groove.clip(&region) {
+            Ok(clip) => {
+                let cells = clip.rows.iter().map(Vec::len).max().unwrap_or(0);
+                let layers = clip.rows.len();
+                self.clip = clip;
+                Outcome::Told(format!("{} of {} copied", count(cells, "cell"), count(layers, "layer")))
+            }
+            Err(refusal) => Outcome::Refused(refusal.to_string()),
+        }
+    }
+
+    fn go_to(&mut self, step: Step, what: &str) -> Outcome {
+        self.groove = step.groove;
+        self.revision += 1;
+        self.anchor = None;
+        self.cursor = step.cursor.settled(&self.groove);
+        Outcome::Changed(Some(format!("{what}: {}", step.label)))
+    }
+
+    /// Takes a new groove as the current one; a groove that is equal changes nothing.
+    fn take(&mut self, groove: Groove, label: String, before: Cursor, words: Option<String>) -> Outcome {
+        if groove == *self.groove {
+            return words.map_or(Outcome::Quiet, Outcome::Told);
+        }
+        self.history.push(Step { groove: self.groove.clone(), cursor: before, label });
+        self.groove = Arc::new(groove);
+        self.revision += 1;
+        self.cursor = self.cursor.settled(&self.groove);
+        if let Some(anchor) = self.anchor
+            && select::region(&self.groove, anchor, self.cursor.place).is_none()
+        {
+            self.anchor = None;
+        }
+        Outcome::Changed(words)
+    }
+}
+
+/// `1 cell`, `3 cells`.
+fn count(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}

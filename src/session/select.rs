@@ -1,0 +1,62 @@
+//! What is selected: some layers over some time of one section. It must not know commands or history.
+
+use crate::rhythm::{Groove, Place, Region, Time};
+
+/// The end of the selection that stays while the cursor moves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Anchor {
+    layer: usize,
+    section: usize,
+    from: Time,
+    to: Time,
+}
+
+/// A region to work on where nothing is selected; `None` in a groove without layers.
+pub(super) type Fallback = fn(&Groove, Place) -> Option<Region>;
+
+/// The anchor at a cell.
+pub(super) fn anchor(groove: &Groove, place: Place) -> Option<Anchor> {
+    let region = cell(groove, place)?;
+    Some(Anchor { layer: place.layer, section: place.section, from: region.from, to: region.to })
+}
+
+/// Everything between the anchor and the cursor, both included.
+pub(super) fn region(groove: &Groove, anchor: Anchor, cursor: Place) -> Option<Region> {
+    let here = cell(groove, cursor)?;
+    if anchor.section != cursor.section || anchor.layer >= groove.layers().len() {
+        return None;
+    }
+    Some(Region {
+        layers: anchor.layer.min(cursor.layer)..anchor.layer.max(cursor.layer) + 1,
+        section: cursor.section,
+        from: anchor.from.min(here.from),
+        to: anchor.to.max(here.to),
+    })
+}
+
+/// The cell of a place.
+pub(super) fn cell(groove: &Groove, place: Place) -> Option<Region> {
+    if place.layer >= groove.layers().len() || place.section >= groove.sections().len() {
+        return None;
+    }
+    Some(Region {
+        layers: place.layer..place.layer + 1,
+        section: place.section,
+        from: groove.written_at(place),
+        to: groove.written_at(Place { cell: place.cell + 1, ..place }),
+    })
+}
+
+/// The bar of a place, in its layer.
+pub(super) fn bar(groove: &Groove, place: Place) -> Option<Region> {
+    let here = cell(groove, place)?;
+    let bar = groove.sections()[place.section].meter.bar();
+    let number = here.from.ratio_to(bar)?.floor().max(0) as usize;
+    Some(Region { from: bar.repeated(number)?, to: bar.repeated(number + 1)?, ..here })
+}
+
+/// The whole section of a place, in its layer.
+pub(super) fn section(groove: &Groove, place: Place) -> Option<Region> {
+    let here = cell(groove, place)?;
+    Some(Region { from: Time::ZERO, to: groove.sections()[place.section].length(), ..here })
+}

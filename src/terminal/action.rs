@@ -1,0 +1,134 @@
+//! What a key or a word can ask for: commands on the groove, questions, and what concerns only the screen or the sound.
+//! It must not know which key gives it.
+
+use crate::session::Command;
+
+/// Something the user can ask for. Every row of the command table holds one.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Action {
+    /// A command that needs no more words.
+    Do(Command),
+    /// Lays an attack of as many cells as the digit of the key says, 0 for ten; without a key asks how many.
+    LayDigit,
+    /// A command that needs a number or a name: asks for it.
+    Ask(Question),
+    /// Starts selecting: moves select until it is ended.
+    Mark,
+    /// Closes what is open, or drops the selection.
+    Close,
+    /// Plays, or stops.
+    Play,
+    /// Plays from the cursor on.
+    PlayHere,
+    /// What is played round: the section, the selection, all.
+    NextLoop,
+    /// Changes the playing speed by so many percent of the written tempo.
+    SpeedBy(i32),
+    /// The click on the written beat, on or off.
+    BeatClick,
+    /// The click on the chosen hearing, on or off.
+    HearingClick,
+    /// Whose attacks the hearings are found for.
+    NextFocus,
+    /// The next hearing in the strip.
+    NextHearing,
+    /// Two strips, or as many as there is room for.
+    MoreStrips,
+    /// What is written on the attacks: groups, pitches, nothing.
+    NextLabels,
+    /// Wider or narrower columns.
+    ZoomBy(i32),
+    /// Shows the help.
+    Help,
+    /// Shows the searched list of commands.
+    Find,
+    /// Shows all hearings.
+    Hearings,
+    /// Saves.
+    Save,
+    /// Draws everything anew.
+    Redraw,
+    /// Ends the program, after a question if something is not saved.
+    Quit,
+    /// One line up in a list.
+    ListUp,
+    /// One line down in a list.
+    ListDown,
+    /// One screen up in a list.
+    ListPageUp,
+    /// One screen down in a list.
+    ListPageDown,
+    /// To the first line of a list.
+    ListFirst,
+    /// To the last line of a list.
+    ListLast,
+    /// Takes the line of a list, or what was typed.
+    Accept,
+    /// From one list of a view to the other.
+    OtherList,
+    /// Takes back the last character typed.
+    Unwrite,
+    /// Clears what was typed.
+    Clear,
+    /// Yes to a question.
+    Yes,
+    /// Saves, then does what the question was about.
+    SaveFirst,
+}
+
+/// What is asked for on one line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Question {
+    /// A number of cells, or a line of groups.
+    Groups,
+    /// A pitch.
+    Pitch,
+    /// A tuplet.
+    Tuplet,
+    /// Times to repeat.
+    Repeat,
+    /// Cells to rotate by.
+    Rotate,
+    /// Cells to shift by.
+    Shift,
+    /// Name and voice of a new layer.
+    AddLayer,
+    /// Name of the layer.
+    RenameLayer,
+    /// Voice of the layer.
+    Voice,
+    /// Division of the layer.
+    Division,
+    /// Cells of the cycle.
+    Cycle,
+    /// Swing of the layer.
+    LayerSwing,
+    /// Gain of the layer.
+    Gain,
+    /// Pan of the layer.
+    Pan,
+    /// Name of a new section.
+    AddSection,
+    /// Name of the section.
+    RenameSection,
+    /// Meter of the section.
+    Meter,
+    /// Tempo of the section.
+    Tempo,
+    /// Bars of the section.
+    Bars,
+    /// Times through of the section.
+    Times,
+    /// Swing of the section.
+    Swing,
+    /// Playing speed in percent.
+    Speed,
+    /// Title of the groove.
+    Title,
+    /// The text that stands with the groove.
+    Note,
+    /// A bar to go to.
+    Bar,
+    /// File name to save under.
+    SaveAs,
+}

@@ -1,0 +1,274 @@
+//! From a key to its row: the table's own keys, changed by the user's. It must not read files; it is given their text.
+
+use super::key::Key;
+use super::table::{Group, Mode, Row, rows};
+use std::collections::HashMap;
+use std::fmt;
+
+/// The keys in force.
+#[derive(Debug, Clone)]
+pub struct Keymap {
+    by_key: HashMap<(Mode, Key), &'static Row>,
+    changed: HashMap<&'static str, Vec<Key>>,
+}
+
+impl Default for Keymap {
+    fn default() -> Self {
+        let mut map = Self { by_key: HashMap::new(), changed: HashMap::new() };
+        for row in rows() {
+            for key in row.keys {
+                map.by_key.insert((row.mode, *key), row);
+            }
+        }
+        map
+    }
+}
+
+/// What is wrong with the user's keys, with line and column from 1 (0 where the parser gives none).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeysError {
+    /// Line.
+    pub line: usize,
+    /// Column in characters.
+    pub column: usize,
+    /// What was found and what is allowed.
+    pub words: String,
+}
+
+impl fmt::Display for KeysError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}, column {}: {}", self.line, self.column, self.words)
+    }
+}
+
+impl std::error::Error for KeysError {}
+
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    keys: std::collections::BTreeMap<serde_spanned::Spanned<String>, serde_spanned::Spanned<KeyList>>,
+}
+
+#[derive(serde::Deserialize)]
+#[serde(untagged)]
+enum KeyList {
+    One(String),
+    Several(Vec<String>),
+}
+
+impl Keymap {
+    /// The table's keys with the user's in their place: `[keys]`, then `command = "key"` or `command = ["key", ...]`.
+    /// An empty list takes a command's keys away. A key that is given to one command leaves every other of the same mode.
+    ///
+    /// # Errors
+    /// [`KeysError`] for text that is not TOML, an unknown command, something that is no key, and a key given twice.
+    pub fn with_user(text: &str) -> Result<Self, KeysError> {
+        let file: File = toml::from_str(text).map_err(|e| {
+            let at = e.span().map_or(0, |s| s.start);
+            error(text, at, e.message().to_owned())
+        })?;
+        let mut map = Self::default();
+        let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
+        for (name, list) in &file.keys {
+            let Some(row) = rows().find(|r| r.name == name.get_ref()) else {
+                return Err(error(
+                    text,
+                    name.span().start,
+                    format!("no command is called '{}'; the help and the README list them", name.get_ref()),
+                ));
+            };
+            let at = list.span().start;
+            let texts = match list.get_ref() {
+                KeyList::One(one) => std::slice::from_ref(one),
+                KeyList::Several(several) => several.as_slice(),
+            };
+            let mut keys = Vec::new();
+            for key in texts {
+                let Some(parsed) = Key::parse(key) else {
+                    let words = format!("'{key}' is no key, allowed are forms like ctrl-k, shift-left, page-up, f5, x");
+                    return Err(error(text, at, words));
+                };
+                if let Some(other) = given.insert((row.mode, parsed), row.name)
+                    && other != row.name
+                {
+                    return Err(error(text, at, format!("'{key}' is given to '{other}' too")));
+                }
+                keys.push(parsed);
+            }
+            map.by_key.retain(|_, r| r.name != row.name);
+            map.changed.insert(row.name, keys);
+        }
+        for (slot, name) in given {
+            if let Some(row) = rows().find(|r| r.name == name)
+                && let Some(old) = map.by_key.insert(slot, row)
+                && old.name != name
+            {
+                let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
+                keys.retain(|k| *k != slot.1);
+            }
+        }
+        Ok(map)
+    }
+
+    /// The row of a key.
+    pub fn row(&self, mode: Mode, key: Key) -> Option<&'static Row> {
+        self.by_key.get(&(mode, key)).copied()
+    }
+
+    /// The keys of a row, the first one first.
+    pub fn keys(&self, row: &'static Row) -> &[Key] {
+        self.changed.get(row.name).map_or(row.keys, Vec::as_slice)
+    }
+
+    /// The keys of a row as the screen and the README show them: `Ctrl-S`, `1 to 9, 0`.
+    pub fn shown(&self, row: &'static Row) -> String {
+        shown(self.keys(row))
+    }
+
+    /// The commands of the grid whose words, name, heading or keys hold every word of `text`, in the order of the table.
+    pub fn search(&self, text: &str) -> Vec<&'static Row> {
+        let text = text.to_lowercase();
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let holds = |row: &&'static Row| {
+            let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
+            words.iter().all(|w| all.contains(w))
+        };
+        rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect()
+    }
+
+    /// The first key of the command of this name, as shown; empty if it has none.
+    pub fn first(&self, name: &str) -> String {
+        let row = rows().find(|r| r.name == name);
+        row.and_then(|r| self.keys(r).first().map(|k| k.shown())).unwrap_or_default()
+    }
+}
+
+fn shown(keys: &[Key]) -> String {
+    let names: Vec<String> = keys.iter().map(|k| k.shown()).collect();
+    if names.len() > 4 {
+        // The digits: a row of keys that are one after the other.
+        return format!("{} to {}, {}", names[0], names[names.len() - 2], names[names.len() - 1]);
+    }
+    names.join(", ")
+}
+
+fn error(text: &str, at: usize, words: String) -> KeysError {
+    let before = text.get(..at).unwrap_or(text);
+    let line = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
+    KeysError { line, column, words }
+}
+
+/// The README's table of keys, in Markdown.
+pub fn readme_table() -> String {
+    let line = |row: &Row| {
+        let keys: Vec<String> = if row.keys.len() > 4 {
+            vec![format!("`{}`", shown(row.keys))]
+        } else {
+            row.keys.iter().map(|k| format!("`{}`", k.shown())).collect()
+        };
+        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.words)
+    };
+    let part = |group: &Group| {
+        let lines: String = rows().filter(|r| r.group == *group).map(line).collect();
+        format!("**{}**\n\n| keys | command | what it does |\n| --- | --- | --- |\n{lines}\n", group.words())
+    };
+    Group::ALL.iter().map(part).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::key::{ch, ctrl};
+    use super::super::table::WORDS_FIT;
+    use super::*;
+    use std::collections::HashSet;
+
+    #[test]
+    fn no_key_stands_twice_in_a_mode() {
+        let mut seen = HashSet::new();
+        for row in rows() {
+            for key in row.keys {
+                assert!(seen.insert((row.mode, *key)), "{} of {}", key, row.name);
+            }
+        }
+    }
+
+    #[test]
+    fn every_row_has_a_name_of_its_own_and_words_that_fit() {
+        let mut names = HashSet::new();
+        let mut words = HashSet::new();
+        for row in rows() {
+            assert!(names.insert(row.name), "{}", row.name);
+            assert!(words.insert((row.mode, row.words)), "{}", row.words);
+            assert!(!row.words.is_empty() && row.words.chars().count() <= WORDS_FIT, "{}", row.words);
+            assert!(row.name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{}", row.name);
+            assert!(shown(row.keys).chars().count() <= 22, "{}", shown(row.keys));
+            assert!(Group::ALL.contains(&row.group));
+        }
+    }
+
+    #[test]
+    fn every_command_is_reachable() {
+        let map = Keymap::default();
+        for row in rows() {
+            // By its keys, or on the grid by its words in the searched list.
+            assert!(row.mode == Mode::Grid || !row.keys.is_empty(), "{}", row.name);
+            for key in row.keys {
+                assert_eq!(map.row(row.mode, *key).map(|r| r.name), Some(row.name));
+            }
+        }
+    }
+
+    #[test]
+    fn characters_that_must_be_typed_have_no_command_while_typing() {
+        for row in rows().filter(|r| r.mode == Mode::Typing) {
+            for key in row.keys {
+                let plain = matches!(key.code, ratatui::crossterm::event::KeyCode::Char(_)) && key.mods.is_empty();
+                assert!(!plain, "{}", row.name);
+            }
+        }
+    }
+
+    #[test]
+    fn the_users_keys_come_before_ours() {
+        let map =
+            Keymap::with_user("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n").expect("keys");
+        let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
+        assert_eq!(name("ctrl-k"), Some("accent"));
+        assert_eq!(name("x"), Some("accent"));
+        assert_eq!(name("a"), None);
+        assert_eq!(name("f9"), Some("play"));
+        assert_eq!(name("enter"), None);
+        assert_eq!(name("ctrl-q"), None);
+        assert_eq!(map.first("accent"), "Ctrl-K");
+        // The attack had x only, and no longer has it.
+        assert_eq!(map.first("attack"), "");
+        assert_eq!(map.row(Mode::Grid, ch('X')).map(|r| r.name), Some("attack-accent"));
+        assert_eq!(Keymap::with_user("").expect("keys").row(Mode::Grid, ctrl('s')).map(|r| r.name), Some("save"));
+    }
+
+    #[test]
+    fn refusals_of_keys_say_where() {
+        let rows = [
+            ("[keys]\nplay = \"hyper-x\"", "line 2, column 8: 'hyper-x' is no key"),
+            ("[keys]\n\nnope = \"x\"", "line 3, column 1: no command is called 'nope'"),
+            ("[keys]\nplay = \"x\"\nsave = \"x\"", "line 3, column 8: 'x' is given to 'play' too"),
+            ("[keys]\nplay = 3", "line 2, column 8: "),
+            ("[colours]\n", "line 1, column 2: "),
+            ("[keys\n", "line 1, column 6: "),
+        ];
+        for (text, words) in rows {
+            let found = Keymap::with_user(text).expect_err(text).to_string();
+            assert!(found.starts_with(words), "{text:?}: {found}");
+        }
+    }
+
+    #[test]
+    fn the_readmes_table_has_every_row() {
+        let table = readme_table();
+        for row in rows() {
+            assert!(table.contains(&format!("| {} | {} |", row.name, row.words)), "{}", row.name);
+        }
+    }
+}

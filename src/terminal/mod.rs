@@ -1,0 +1,30 @@
+//! Keys to commands and state to cells: `update` without I/O, `view` without mutation; only `run` and `world` touch the
+//! terminal, threads, disk and sound.
+
+mod action;
+mod columns;
+mod encode;
+mod event;
+mod key;
+pub mod keymap;
+mod layout;
+mod mouse;
+mod prompt;
+pub mod run;
+mod scroll;
+mod state;
+mod table;
+mod theme;
+mod update;
+mod view;
+
+pub use action::{Action, Question};
+pub use event::{Effect, Event, Head, Over, Playing};
+pub use key::Key;
+pub use keymap::Keymap;
+pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};
+pub use state::{SPEED, State};
+pub use table::{Group, Mode, Row, rows};
+pub use theme::{Colours, Theme};
+pub use update::{start, update};
+pub use view::view;

@@ -1,0 +1,201 @@
+//! Saving and the journal on a thread of their own. It must not know the screen.
+
+use super::super::Event;
+use crate::rhythm::Groove;
+use crate::store::{self, Journal, Loaded, Recovered, Stamp};
+use std::path::PathBuf;
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+/// Time without an edit after which the journal is written.
+const QUIET: Duration = Duration::from_millis(300);
+/// Time after which it is written also while edits come.
+const LONGEST: Duration = Duration::from_secs(2);
+
+/// Where the groove lies on the disk, and the text it came from.
+#[derive(Debug)]
+pub(super) struct Source {
+    path: Option<PathBuf>,
+    /// The text that edits are written into, so that comments stay.
+    text: Option<String>,
+    stamp: Stamp,
+    journal: Option<Journal>,
+    journal_failed: bool,
+}
+
+impl Source {
+    pub(super) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, journal: Option<Journal>) -> Self {
+        let (text, stamp) = loaded.map_or((None, Stamp::ABSENT), |l| (Some(l.text), l.stamp));
+        Self { path, text, stamp, journal, journal_failed: false }
+    }
+
+    /// Takes over work found in the journal; `untitled` work is from now on kept as this process's.
+    pub(super) fn adopt(&mut self, work: Loaded, kept: Recovered, untitled: bool) {
+        if let Some(journal) = &self.journal
+            && untitled
+            && journal.write(None, &work.text).is_ok()
+        {
+            kept.discard();
+        }
+        self.text = Some(work.text);
+    }
+
+    fn text_of(&self, groove: &Groove) -> String {
+        self.text.as_ref().map_or_else(|| store::print(groove), |text| store::update(text, groove))
+    }
+
+    /// Writes the journal; the first failure of a row is told.
+    fn write_journal(&mut self, groove: &Groove) -> Option<String> {
+        let text = self.text_of(groove);
+        let failed = self.journal.as_ref()?.write(self.path.as_deref(), &text).err();
+        let told = failed.is_some() && !self.journal_failed;
+        self.journal_failed = failed.is_some();
+        failed.filter(|_| told).map(|e| e.to_string())
+    }
+
+    fn save(&mut self, groove: &Groove, other: Option<PathBuf>) -> Result<String, String> {
+        let moving = other.is_some() && other != self.path;
+        let Some(path) = other.or_else(|| self.path.clone()) else {
+            return Err("no name to save under".into());
+        };
+        if moving && std::fs::symlink_metadata(&path).is_ok() {
+            return Err(format!("{} is there already; choose another name", path.display()));
+        }
+        let text = self.text_of(groove);
+        let stamp = if moving { Stamp::ABSENT } else { self.stamp };
+        let stamp = store::save(&path, &text, Some(stamp)).map_err(|e| e.to_string())?;
+        if let Some(journal) = &self.journal {
+            journal.discard(self.path.as_deref());
+        }
+        let name = path.display().to_string();
+        *self = Self { path: Some(path), text: Some(text), stamp, journal: self.journal.take(), journal_failed: false };
+        Ok(name)
+    }
+}
+
+enum Request {
+    Journal(Arc<Groove>),
+    Save(Arc<Groove>, Option<PathBuf>),
+}
+
+/// The thread's end of the program.
+#[derive(Debug)]
+pub(super) struct Disk {
+    requests: Mutex<Option<Sender<Request>>>,
+    source: Arc<Mutex<Source>>,
+    worker: Mutex<Option<JoinHandle<()>>>,
+    newest: Arc<Mutex<Option<Arc<Groove>>>>,
+}
+
+impl Disk {
+    /// Starts the thread; the ends of saves come as events.
+    pub(super) fn start(source: Source, events: Sender<Event>) -> Self {
+        let source = Arc::new(Mutex::new(source));
+        let newest = Arc::new(Mutex::new(None));
+        let (sender, requests) = mpsc::channel();
+        let (shared, pending) = (source.clone(), newest.clone());
+        let work = move || run(&requests, &shared, &pending, &events);
+        let worker = thread::Builder::new().name("disk".into()).spawn(work).ok();
+        Self { requests: Mutex::new(Some(sender)), source, worker: Mutex::new(worker), newest }
+    }
+
+    fn send(&self, request: Request) {
+        if let Some(sender) = &*self.requests.lock().unwrap_or_else(PoisonError::into_inner) {
+            drop(sender.send(request));
+        }
+    }
+
+    /// Keeps the groove in the journal when edits have come to rest.
+    pub(super) fn journal(&self, groove: Arc<Groove>) {
+        *self.newest.lock().unwrap_or_else(PoisonError::into_inner) = Some(groove.clone());
+        self.send(Request::Journal(groove));
+    }
+
+    /// Saves the groove, under another name if one is given.
+    pub(super) fn save(&self, groove: Arc<Groove>, name: Option<PathBuf>) {
+        self.send(Request::Save(groove, name));
+    }
+
+    /// What a panic needs to keep the work.
+    pub(super) fn rescue(&self) -> Rescue {
+        Rescue { source: self.source.clone(), newest: self.newest.clone() }
+    }
+
+    /// Waits for what was asked; then the journal holds the groove, or nothing.
+    pub(super) fn end(&self, keep: bool, groove: &Groove) {
+        drop(self.requests.lock().unwrap_or_else(PoisonError::into_inner).take());
+        if let Some(worker) = self.worker.lock().unwrap_or_else(PoisonError::into_inner).take() {
+            drop(worker.join());
+        }
+        let mut source = self.source.lock().unwrap_or_else(PoisonError::into_inner);
+        if keep {
+            source.write_journal(groove);
+        } else if let Some(journal) = &source.journal {
+            journal.discard(source.path.as_deref());
+        }
+    }
+}
+
+/// Keeps the work when the program fails.
+pub(super) struct Rescue {
+    source: Arc<Mutex<Source>>,
+    newest: Arc<Mutex<Option<Arc<Groove>>>>,
+}
+
+impl Rescue {
+    /// Writes what is not in the journal yet. It never waits.
+    pub(super) fn keep(&self) {
+        if let (Ok(mut source), Ok(mut newest)) = (self.source.try_lock(), self.newest.try_lock())
+            && let Some(groove) = newest.take()
+        {
+            source.write_journal(&groove);
+        }
+    }
+}
+
+fn run(
+    requests: &Receiver<Request>,
+    source: &Mutex<Source>,
+    newest: &Mutex<Option<Arc<Groove>>>,
+    events: &Sender<Event>,
+) {
+    let locked = || source.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut since: Option<Instant> = None;
+    let mut waiting: Option<Arc<Groove>> = None;
+    loop {
+        let wait = since.map_or(Duration::from_secs(3600), |s| QUIET.min(LONGEST.saturating_sub(s.elapsed())));
+        match requests.recv_timeout(wait) {
+            Ok(Request::Journal(groove)) => {
+                since.get_or_insert_with(Instant::now);
+                waiting = Some(groove);
+                if since.is_none_or(|s| s.elapsed() < LONGEST) {
+                    continue;
+                }
+            }
+            Ok(Request::Save(groove, other)) => {
+                let result = locked().save(&groove, other);
+                if result.is_ok() && waiting.as_ref().is_some_and(|w| Arc::ptr_eq(w, &groove)) {
+                    (waiting, since) = (None, None);
+                }
+                if events.send(Event::Saved { groove, result }).is_err() {
+                    return;
+                }
+                continue;
+            }
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => return,
+        }
+        if let Some(groove) = waiting.take() {
+            since = None;
+            if let Some(words) = locked().write_journal(&groove) {
+                drop(events.send(Event::JournalFailed(words)));
+            }
+            let mut newest = newest.lock().unwrap_or_else(PoisonError::into_inner);
+            if newest.as_ref().is_some_and(|n| Arc::ptr_eq(n, &groove)) {
+                *newest = None;
+            }
+        }
+    }
+}

@@ -1,0 +1,228 @@
+//! The part that touches the world: the terminal, threads, signals, the disk and the sound device, each behind an event or
+//! an effect. It must not know what keys mean or how anything is drawn.
+
+mod disk;
+mod ear;
+mod hearing;
+mod screen;
+mod slot;
+
+pub use screen::{Counter, Screen};
+
+use super::{Effect, Event, Keymap, State, Theme, start, update};
+use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::store::{self, Journal, LoadError, Problem};
+use disk::Disk;
+use ear::Ear;
+use hearing::Listener;
+use ratatui::crossterm;
+use std::fmt;
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread;
+
+/// Why the editor could not open, or ended before its time.
+#[derive(Debug)]
+pub enum EditError {
+    /// Standard input or output is no terminal.
+    NoTerminal,
+    /// The groove could not be read.
+    Groove(LoadError),
+    /// The terminal failed.
+    Terminal(io::Error),
+}
+
+impl fmt::Display for EditError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
+            Self::Groove(error) => error.fmt(f),
+            Self::Terminal(error) => write!(f, "the terminal failed: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for EditError {}
+
+impl From<io::Error> for EditError {
+    fn from(error: io::Error) -> Self {
+        Self::Terminal(error)
+    }
+}
+
+/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. Work that
+/// is not saved is kept in the journal when a signal or a panic ends the program.
+///
+/// # Errors
+/// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
+pub fn edit(path: Option<&Path>) -> Result<(), EditError> {
+    if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
+        return Err(EditError::NoTerminal);
+    }
+    let journal = Journal::of_user();
+    let (mut state, disk) = open(path, journal)?;
+    let (sender, events) = mpsc::channel();
+    let disk = Disk::start(disk, sender.clone());
+    let ear = Ear::start(sender.clone());
+    let listener = Listener::start(sender.clone());
+    let guard = screen::guard(&disk)?;
+    signals(&sender)?;
+    read_input(sender);
+    let size = crossterm::terminal::size()?;
+    state = resized(state, size);
+    let mut screen = Screen::new(io::stdout());
+    let ended = turn(&mut state, &mut screen, &events, &Hands { disk: &disk, ear: &ear, listener: &listener });
+    drop(guard);
+    ear.stop();
+    match ended {
+        Ok(keep) => disk.end(keep && state.is_changed(), state.groove()),
+        Err(error) => {
+            disk.end(state.is_changed(), state.groove());
+            return Err(error.into());
+        }
+    }
+    Ok(())
+}
+
+/// The rooms' ends that effects go to.
+struct Hands<'a> {
+    disk: &'a Disk,
+    ear: &'a Ear,
+    listener: &'a Listener,
+}
+
+/// Event by event until the end; gives whether the journal is to be kept.
+fn turn<W: io::Write>(
+    state: &mut State,
+    screen: &mut Screen<W>,
+    events: &Receiver<Event>,
+    hands: &Hands<'_>,
+) -> io::Result<bool> {
+    let mut effects = start(state);
+    loop {
+        for effect in effects.drain(..) {
+            match effect {
+                Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
+                Effect::Journal(groove) => hands.disk.journal(groove),
+                Effect::Save { groove, name } => hands.disk.save(groove, name.map(PathBuf::from)),
+                Effect::Play(playing, from) => hands.ear.play(*playing, from),
+                Effect::Change(playing) => hands.ear.change(*playing),
+                Effect::Stop => hands.ear.stop_playing(),
+                Effect::Redraw => screen.forget(),
+                Effect::Quit { keep_journal } => return Ok(keep_journal),
+            }
+        }
+        screen.show(state)?;
+        let Ok(event) = events.recv() else { return Ok(true) };
+        effects.extend(update(state, event));
+        // What has come in meanwhile is shown in the same frame.
+        while let Ok(event) = events.try_recv() {
+            effects.extend(update(state, event));
+        }
+    }
+}
+
+fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source), EditError> {
+    let (keymap, trouble) = keys();
+    let theme = theme();
+    let loaded = match path.map(store::load) {
+        Some(Ok(loaded)) => Some(loaded),
+        None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
+        Some(Err(error)) => return Err(EditError::Groove(error)),
+    };
+    let on_disk = loaded.as_ref().map_or_else(blank, |l| l.groove.clone());
+    let kept = journal.as_ref().and_then(|j| j.recover(path));
+    let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
+    let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
+    let file = path.map(|p| p.display().to_string());
+    let mut state = State::new(groove, file, keymap, theme, (80, 24));
+    let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
+    if let (Some(work), Some(kept)) = (recovered, kept) {
+        state.recovered(on_disk);
+        state.tell("work of last time that was not saved is here again; it is not on the disk yet", false);
+        source.adopt(work, kept, path.is_none());
+    } else if let Some(trouble) = trouble {
+        state.tell(trouble, true);
+    }
+    Ok((state, source))
+}
+
+fn resized(mut state: State, (width, height): (u16, u16)) -> State {
+    update(&mut state, Event::Resize(width, height));
+    state
+}
+
+/// The groove one begins with: four bars of 4/4 at 120, one silent layer.
+fn blank() -> Groove {
+    let quarter = Time::new(1, 4).expect("a quarter is a time");
+    let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
+    let meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
+    Groove::blank(meter, tempo, 4).expect("within bounds")
+}
+
+fn keys() -> (Keymap, Option<String>) {
+    let absolute = |name| std::env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
+    let folder = absolute("XDG_CONFIG_HOME").or_else(|| absolute("HOME").map(|h| h.join(".config")));
+    let Some(path) = folder.map(|f| f.join("teeter").join("config.toml")) else {
+        return (Keymap::default(), None);
+    };
+    let text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return (Keymap::default(), None),
+        Err(error) => return (Keymap::default(), Some(format!("{}: {error}", path.display()))),
+    };
+    match Keymap::with_user(&text) {
+        Ok(keymap) => (keymap, None),
+        Err(error) => (Keymap::default(), Some(format!("{}: {error}", path.display()))),
+    }
+}
+
+fn theme() -> Theme {
+    let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
+    Theme::of(
+        set("NO_COLOR").is_some(),
+        &set("TERM").unwrap_or_default(),
+        &set("COLORTERM").unwrap_or_default(),
+        set("TEETER_ASCII").is_some_and(|v| v != "0"),
+        &locale,
+    )
+}
+
+fn signals(sender: &Sender<Event>) -> io::Result<()> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let mut signals = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT])?;
+    let sender = sender.clone();
+    thread::Builder::new().name("signals".into()).spawn(move || {
+        for _ in signals.forever() {
+            if sender.send(Event::Signal).is_err() {
+                return;
+            }
+        }
+    })?;
+    Ok(())
+}
+
+fn read_input(sender: Sender<Event>) {
+    use crossterm::event::Event as Input;
+    let read = move || {
+        loop {
+            let event = match crossterm::event::read() {
+                Ok(Input::Key(key)) => Event::Key(key),
+                Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),
+                Ok(Input::Resize(width, height)) => Event::Resize(width, height),
+                Ok(Input::Paste(text)) => Event::Pasted(text),
+                Ok(_) => continue,
+                // The terminal is gone: end and keep the work.
+                Err(_) => Event::Signal,
+            };
+            let last = matches!(event, Event::Signal);
+            if sender.send(event).is_err() || last {
+                return;
+            }
+        }
+    };
+    // Without the thread no key would come; the program ends when the channel does.
+    drop(thread::Builder::new().name("input".into()).spawn(read));
+}

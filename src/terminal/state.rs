@@ -1,0 +1,257 @@
+//! All that the screen shows, in one value. It must not know how it is drawn, nor clocks or files.
+
+use super::action::Question;
+use super::columns::Scale;
+use super::event::{Head, Over, Playing};
+use super::keymap::Keymap;
+use super::layout::Layout;
+use super::table::Mode;
+use super::theme::Theme;
+use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::rhythm::{Fraction, Groove, bounds::Bound};
+use crate::session::Session;
+use std::sync::Arc;
+
+/// Slowest and fastest playing speed, in percent of the written tempo.
+pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
+
+/// What lies over the grid.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) enum Overlay {
+    #[default]
+    None,
+    /// The help, from this line on.
+    Help(usize),
+    /// The searched list of commands.
+    Find { text: String, chosen: usize },
+    /// A question.
+    Prompt { question: Question, text: String, error: Option<String> },
+    /// All hearings and all reasons.
+    Hearings { reasons: bool, chosen: usize },
+    /// Whether to end with work that is not saved.
+    Leaving,
+}
+
+/// What is written on the attacks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) enum Labels {
+    #[default]
+    Groups,
+    Pitches,
+    None,
+}
+
+/// Whose attacks the hearings are found for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) enum Focus {
+    /// The first heard layer with attacks.
+    #[default]
+    First,
+    /// One layer.
+    Layer(usize),
+    /// All heard layers.
+    All,
+}
+
+/// The line of messages.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Message {
+    pub words: String,
+    pub warning: bool,
+}
+
+/// What sounds.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Play {
+    pub on: bool,
+    pub percent: u16,
+    pub looped: Looped,
+    pub beat_click: bool,
+    pub hearing_click: bool,
+    pub head: Option<Head>,
+    /// Why there is no sound.
+    pub silent: Option<String>,
+    /// Ticks since the last key, to follow the playhead while nobody edits.
+    pub idle: u32,
+}
+
+/// What is asked to be played round.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Looped {
+    All,
+    Section,
+    Selection,
+}
+
+/// A hearing as the user chose it: what it is and its tempo, so that it is found again after an edit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Chosen {
+    pub kind: Kind,
+    pub period: f64,
+}
+
+/// Everything the program knows while it edits one groove.
+#[derive(Debug, Clone)]
+pub struct State {
+    pub(super) session: Session,
+    pub(super) keymap: Keymap,
+    pub(super) theme: Theme,
+    pub(super) size: (u16, u16),
+    pub(super) zoom: i32,
+    /// First column of the section that is shown.
+    pub(super) scroll: usize,
+    /// First layer that is shown.
+    pub(super) top_layer: usize,
+    pub(super) labels: Labels,
+    /// Whether more than two strips are shown where there is room.
+    pub(super) more_strips: bool,
+    pub(super) focus: Focus,
+    pub(super) report: Option<(u64, Arc<Report>)>,
+    pub(super) overlay: Overlay,
+    pub(super) message: Option<Message>,
+    pub(super) marking: bool,
+    pub(super) chosen: Option<Chosen>,
+    pub(super) play: Play,
+    /// The file's name as shown; `None` before the first save.
+    pub(super) file: Option<String>,
+    /// Whether the program ends when the save under way has ended well.
+    pub(super) leaving: bool,
+    /// Whether the mouse is held down on the grid.
+    pub(super) dragging: bool,
+}
+
+impl State {
+    /// A state that shows a groove in a window of so many columns and rows.
+    pub fn new(groove: Groove, file: Option<String>, keymap: Keymap, theme: Theme, size: (u16, u16)) -> Self {
+        Self {
+            session: Session::new(groove),
+            keymap,
+            theme,
+            size,
+            zoom: 0,
+            scroll: 0,
+            top_layer: 0,
+            labels: Labels::default(),
+            more_strips: false,
+            focus: Focus::default(),
+            report: None,
+            overlay: Overlay::default(),
+            message: None,
+            marking: false,
+            chosen: None,
+            play: Play {
+                on: false,
+                percent: 100,
+                looped: Looped::All,
+                beat_click: false,
+                hearing_click: false,
+                head: None,
+                silent: None,
+                idle: 0,
+            },
+            file,
+            leaving: false,
+            dragging: false,
+        }
+    }
+
+    /// Shows a message until the next key.
+    pub fn tell(&mut self, words: impl Into<String>, warning: bool) {
+        self.message = Some(Message { words: words.into(), warning });
+    }
+
+    /// Notes that the groove comes from the journal and the file on the disk is another one.
+    pub fn recovered(&mut self, on_disk: Groove) {
+        self.session.set_saved_as(on_disk);
+    }
+
+    /// The groove as it is now.
+    pub fn groove(&self) -> &Arc<Groove> {
+        self.session.groove()
+    }
+
+    /// Its revision.
+    pub fn revision(&self) -> u64 {
+        self.session.revision()
+    }
+
+    /// Whether the groove differs from the file.
+    pub fn is_changed(&self) -> bool {
+        self.session.is_changed()
+    }
+
+    /// Whether something sounds or is asked to.
+    pub fn is_playing(&self) -> bool {
+        self.play.on
+    }
+
+    /// The mode in which keys are looked up.
+    pub(super) fn mode(&self) -> Mode {
+        match self.overlay {
+            Overlay::None => Mode::Grid,
+            Overlay::Help(_) | Overlay::Hearings { .. } => Mode::List,
+            Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
+            Overlay::Leaving => Mode::Leaving,
+        }
+    }
+
+    pub(super) fn layout(&self) -> Option<Layout> {
+        Layout::new(self.size.0, self.size.1, self.groove().layers().len(), self.more_strips)
+    }
+
+    pub(super) fn scale(&self) -> Scale {
+        Scale::new(self.groove(), self.session.cursor().place.section, self.zoom)
+    }
+
+    /// The newest report, and whether it is of this groove.
+    pub(super) fn report(&self) -> Option<(&Report, bool)> {
+        self.report.as_ref().map(|(revision, report)| (&**report, *revision == self.revision()))
+    }
+
+    /// The hearing of the strip: the chosen one, or else the best that is not the written beat.
+    pub(super) fn strip(&self) -> Option<(usize, &Hearing)> {
+        let (report, _) = self.report()?;
+        let near = |h: &Hearing, c: Chosen| (h.period() / c.period).ln().abs();
+        let chosen = self.chosen.and_then(|c| {
+            let same = report.hearings.iter().enumerate().filter(|(_, h)| h.kind == c.kind);
+            same.min_by(|a, b| near(a.1, c).total_cmp(&near(b.1, c)))
+        });
+        chosen.or_else(|| report.hearings.iter().enumerate().find(|(_, h)| h.kind != Kind::Written))
+    }
+
+    /// The written beat among the hearings.
+    pub(super) fn written(&self) -> Option<&Hearing> {
+        self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
+    }
+
+    pub(super) fn findings(&self) -> &[Finding] {
+        self.report.as_ref().map_or(&[], |(_, report)| &report.findings)
+    }
+
+    /// Playing speed, exact.
+    pub(super) fn speed(&self) -> Fraction {
+        Fraction::new(i64::from(self.play.percent), 100).unwrap_or(Fraction::ONE)
+    }
+
+    /// What is asked of the analysis.
+    pub(super) fn ask(&self) -> Ask {
+        let layers = match self.focus {
+            Focus::First => Vec::new(),
+            Focus::Layer(layer) => vec![layer],
+            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
+        };
+        Ask { scope: Scope { layers, region: None }, speed: self.speed(), ..Ask::default() }
+    }
+
+    /// What is to be heard.
+    pub(super) fn playing(&self) -> Playing {
+        let section = self.session.cursor().place.section;
+        let over = match (self.play.looped, self.session.selection()) {
+            (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
+            (Looped::Section | Looped::Selection, _) => Over::Section(section),
+            (Looped::All, _) => Over::All,
+        };
+        let pulses = self.play.hearing_click.then(|| self.strip().map(|(_, h)| Arc::new(h.pulses.clone()))).flatten();
+        Playing { groove: self.groove().clone(), speed: self.speed(), over, beat_click: self.play.beat_click, pulses }
+    }
+}

@@ -1,0 +1,433 @@
+//! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
+
+use super::action::{Action, Question};
+use super::event::{Effect, Event, Head};
+use super::key::Key;
+use super::prompt::Answer;
+use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, State};
+use super::table::Mode;
+use super::{mouse, scroll};
+use crate::session::{Command, Motion, Outcome};
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+/// Ticks without a key after which the columns follow what is heard (about a second).
+const IDLE: u32 = 30;
+/// Most characters of an answer.
+const ANSWER_FITS: usize = 2000;
+
+/// Takes an event into the state.
+pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
+    let before = state.revision();
+    let was = state.session.cursor();
+    let mut effects = Vec::new();
+    match event {
+        Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
+        Event::Key(_) => {}
+        Event::Pasted(text) => pasted(state, &text),
+        Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
+        Event::Resize(width, height) => state.size = (width, height),
+        Event::Tick(head) => {
+            state.play.head = if state.play.on { head } else { None };
+            state.play.idle = state.play.idle.saturating_add(1);
+        }
+        Event::Analysed { revision, report } => {
+            if state.report.as_ref().is_none_or(|(old, _)| *old <= revision) {
+                state.report = Some((revision, report));
+            }
+        }
+        Event::Saved { groove, result } => saved(state, groove, result, &mut effects),
+        Event::Device(Ok(())) => state.play.silent = None,
+        Event::Device(Err(words)) => {
+            state.play.on = false;
+            state.play.head = None;
+            state.tell(format!("{words}; everything else works"), true);
+            state.play.silent = Some(words);
+        }
+        Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
+        Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
+    }
+    if state.revision() != before {
+        changed(state, &mut effects);
+    }
+    if state.session.cursor() != was || state.revision() != before {
+        state.play.idle = 0;
+    }
+    if state.play.on && state.play.idle > IDLE {
+        scroll::follow(state);
+    } else {
+        scroll::show_cursor(state);
+    }
+    effects
+}
+
+/// The effects of starting: the first analysis.
+pub fn start(state: &State) -> Vec<Effect> {
+    vec![analyse(state)]
+}
+
+fn analyse(state: &State) -> Effect {
+    Effect::Analyse { revision: state.revision(), groove: state.groove().clone(), ask: state.ask() }
+}
+
+fn changed(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Focus::Layer(layer) = state.focus
+        && layer >= state.groove().layers().len()
+    {
+        state.focus = Focus::First;
+    }
+    effects.push(Effect::Journal(state.groove().clone()));
+    effects.push(analyse(state));
+    replay(state, effects);
+}
+
+/// What sounds is to be as the state says now.
+pub(super) fn replay(state: &State, effects: &mut Vec<Effect>) {
+    if state.play.on {
+        effects.push(Effect::Change(Box::new(state.playing())));
+    }
+}
+
+fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
+    let key = Key::of(event);
+    state.play.idle = 0;
+    let mode = state.mode();
+    if let Some(row) = state.keymap.row(mode, key) {
+        state.message = None;
+        perform(state, &row.action, Some(key), effects);
+    } else if mode == Mode::Typing {
+        if let KeyCode::Char(c) = key.code
+            && (key.mods - KeyModifiers::SHIFT).is_empty()
+        {
+            write(state, c);
+        }
+    } else if mode == Mode::Grid {
+        let find = state.keymap.first("find");
+        state.tell(format!("{} has no command here; {find} finds one by its words", key.shown()), false);
+    }
+}
+
+fn pasted(state: &mut State, text: &str) {
+    if state.mode() == Mode::Typing {
+        text.chars().take(ANSWER_FITS).for_each(|c| write(state, c));
+    }
+}
+
+fn write(state: &mut State, c: char) {
+    if c.is_control() {
+        return;
+    }
+    match &mut state.overlay {
+        Overlay::Prompt { text, error, .. } if text.chars().count() < ANSWER_FITS => {
+            text.push(c);
+            *error = None;
+        }
+        Overlay::Find { text, chosen } if text.chars().count() < 60 => {
+            text.push(c);
+            *chosen = 0;
+        }
+        _ => {}
+    }
+}
+
+/// Does what a row asks for; `key` is the key that asked, if one did.
+pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effects: &mut Vec<Effect>) {
+    match action {
+        Action::Do(command) => command_of(state, command.clone(), effects),
+        Action::LayDigit => match key.map(|k| k.code) {
+            Some(KeyCode::Char(c @ '0'..='9')) => {
+                let n = c as usize - '0' as usize;
+                command_of(state, Command::Lay(if n == 0 { 10 } else { n }), effects);
+            }
+            _ => ask(state, Question::Groups),
+        },
+        Action::Ask(question) => ask(state, *question),
+        Action::Mark => {
+            state.marking = true;
+            command_of(state, Command::Extend(Motion::To(state.session.cursor().place)), effects);
+            state.tell("selecting: move to the other end; Esc ends it", false);
+        }
+        Action::Close => close(state, effects),
+        Action::Play => play(state, None, effects),
+        Action::PlayHere => {
+            let at = state.session.cursor();
+            let bar = state.groove().sections()[at.place.section].meter.bar();
+            let number = at.column.ratio_to(bar).map_or(0, |r| r.floor().max(0));
+            let wholes = number as f64 * bar.numer() as f64 / bar.denom() as f64;
+            let from = Head { section: at.place.section, pass: 0, wholes };
+            state.play.on = false;
+            play(state, Some(from), effects);
+        }
+        Action::NextLoop => {
+            state.play.looped = match (state.play.looped, state.session.selection()) {
+                (Looped::All, _) => Looped::Section,
+                (Looped::Section, Some(_)) => Looped::Selection,
+                _ => Looped::All,
+            };
+            let words = match state.play.looped {
+                Looped::All => "plays round the whole groove",
+                Looped::Section => "plays round the section of the cursor",
+                Looped::Selection => "plays round the selection",
+            };
+            state.tell(words, false);
+            replay(state, effects);
+        }
+        Action::SpeedBy(by) => {
+            let percent = (i64::from(state.play.percent) + i64::from(*by)).clamp(SPEED.least, SPEED.greatest);
+            speed(state, percent as u16, effects);
+        }
+        Action::BeatClick => {
+            state.play.beat_click = !state.play.beat_click;
+            replay(state, effects);
+        }
+        Action::HearingClick => {
+            if let Overlay::Hearings { reasons: false, chosen } = state.overlay {
+                choose(state, chosen);
+            }
+            if state.strip().is_none() && !state.play.hearing_click {
+                state.tell("there is no hearing to click yet; lay some attacks first", true);
+                return;
+            }
+            state.play.hearing_click = !state.play.hearing_click;
+            replay(state, effects);
+        }
+        Action::NextFocus => {
+            let layer = state.session.cursor().place.layer;
+            state.focus = match state.focus {
+                Focus::First => Focus::Layer(layer),
+                Focus::Layer(_) => Focus::All,
+                Focus::All => Focus::First,
+            };
+            let words = match &state.focus {
+                Focus::First => "hearings of the first layer that has attacks".to_owned(),
+                Focus::Layer(l) => {
+                    format!("hearings of layer '{}'", state.groove().layers().get(*l).map_or("", |l| &l.name))
+                }
+                Focus::All => "hearings of all layers together".to_owned(),
+            };
+            state.tell(words, false);
+            effects.push(analyse(state));
+        }
+        Action::NextHearing => {
+            let count = state.report().map_or(0, |(r, _)| r.hearings.len());
+            if count == 0 {
+                state.tell("there is no hearing yet; lay some attacks first", true);
+                return;
+            }
+            let next = state.strip().map_or(0, |(i, _)| (i + 1) % count);
+            choose(state, next);
+            replay(state, effects);
+        }
+        Action::MoreStrips => state.more_strips = !state.more_strips,
+        Action::NextLabels => {
+            state.labels = match state.labels {
+                Labels::Groups => Labels::Pitches,
+                Labels::Pitches => Labels::None,
+                Labels::None => Labels::Groups,
+            };
+        }
+        Action::ZoomBy(by) => {
+            state.zoom = (state.zoom + by).clamp(-4, 2);
+            scroll::centre(state);
+        }
+        Action::Help => state.overlay = Overlay::Help(0),
+        Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
+        Action::Hearings => {
+            let chosen = state.strip().map_or(0, |(i, _)| i);
+            state.overlay = Overlay::Hearings { reasons: false, chosen };
+        }
+        Action::Save => save(state, effects),
+        Action::Redraw => effects.push(Effect::Redraw),
+        Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
+        Action::Quit | Action::Yes => effects.push(Effect::Quit { keep_journal: false }),
+        Action::SaveFirst => {
+            state.overlay = Overlay::None;
+            state.leaving = true;
+            save(state, effects);
+        }
+        Action::ListUp => list(state, |at, _, _| at.saturating_sub(1)),
+        Action::ListDown => list(state, |at, last, _| (at + 1).min(last)),
+        Action::ListPageUp => list(state, |at, _, page| at.saturating_sub(page)),
+        Action::ListPageDown => list(state, |at, last, page| (at + page).min(last)),
+        Action::ListFirst => list(state, |_, _, _| 0),
+        Action::ListLast => list(state, |_, last, _| last),
+        Action::Accept => accept(state, effects),
+        Action::OtherList => {
+            if let Overlay::Hearings { reasons, chosen } = &mut state.overlay {
+                (*reasons, *chosen) = (!*reasons, 0);
+            }
+        }
+        Action::Unwrite => match &mut state.overlay {
+            Overlay::Prompt { text, error, .. } => {
+                text.pop();
+                *error = None;
+            }
+            Overlay::Find { text, chosen } => {
+                text.pop();
+                *chosen = 0;
+            }
+            _ => {}
+        },
+        Action::Clear => {
+            if let Overlay::Prompt { text, .. } | Overlay::Find { text, .. } = &mut state.overlay {
+                text.clear();
+            }
+        }
+    }
+}
+
+/// Gives a command to the session and shows what it says.
+pub(super) fn command_of(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
+    let command = match command {
+        Command::Move(motion) if state.marking => Command::Extend(motion),
+        command => command,
+    };
+    let had = state.session.selection();
+    let outcome = state.session.apply(command);
+    if state.session.selection().is_none() {
+        state.marking = false;
+    }
+    match outcome {
+        Outcome::Quiet | Outcome::Changed(None) => {}
+        Outcome::Changed(Some(words)) | Outcome::Told(words) => state.tell(with_keys(state, words), false),
+        Outcome::Refused(words) => state.tell(with_keys(state, words), true),
+    }
+    if state.play.looped == Looped::Selection && state.session.selection() != had {
+        replay(state, effects);
+    }
+}
+
+/// Adds the key where words name a command.
+fn with_keys(state: &State, words: String) -> String {
+    if words.contains("add a bar or a section") {
+        let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
+        return format!("the end of the groove: {bar} adds a bar, {section} a section");
+    }
+    if words.contains("no layer") {
+        return format!("{words} ({})", state.keymap.first("add-layer"));
+    }
+    words
+}
+
+fn ask(state: &mut State, question: Question) {
+    let text = question.start(&state.session, state.play.percent, state.file.as_deref());
+    state.overlay = Overlay::Prompt { question, text, error: None };
+}
+
+fn close(state: &mut State, effects: &mut Vec<Effect>) {
+    if state.overlay == Overlay::None {
+        state.marking = false;
+        command_of(state, Command::Deselect, effects);
+    }
+    state.leaving = false;
+    state.overlay = Overlay::None;
+}
+
+fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
+    if state.play.on {
+        state.play.on = false;
+        state.play.head = None;
+        effects.push(Effect::Stop);
+        return;
+    }
+    if let Some(words) = &state.play.silent {
+        let words = words.clone();
+        state.tell(words, true);
+        // The device may have come back.
+    }
+    state.play.on = true;
+    effects.push(Effect::Play(Box::new(state.playing()), from));
+}
+
+fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
+    if percent != state.play.percent {
+        state.play.percent = percent;
+        replay(state, effects);
+        effects.push(analyse(state));
+    }
+}
+
+fn save(state: &mut State, effects: &mut Vec<Effect>) {
+    if state.file.is_none() {
+        ask(state, Question::SaveAs);
+        return;
+    }
+    effects.push(Effect::Save { groove: state.groove().clone(), name: None });
+}
+
+fn saved(
+    state: &mut State,
+    groove: std::sync::Arc<crate::rhythm::Groove>,
+    result: Result<String, String>,
+    effects: &mut Vec<Effect>,
+) {
+    match result {
+        Ok(name) => {
+            state.session.set_saved(groove);
+            state.tell(format!("saved: {name}"), false);
+            state.file = Some(name);
+            if state.leaving {
+                effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
+            }
+        }
+        Err(words) => {
+            state.leaving = false;
+            state.tell(words, true);
+        }
+    }
+}
+
+/// Takes a hearing to the strip and the click.
+fn choose(state: &mut State, index: usize) {
+    let hearing = state.report().and_then(|(r, _)| r.hearings.get(index));
+    if let Some(h) = hearing {
+        state.chosen = Some(Chosen { kind: h.kind, period: h.period() });
+    }
+}
+
+fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
+    let page = usize::from(state.size.1.saturating_sub(6).max(1));
+    let hearings = state.report().map_or(0, |(r, _)| r.hearings.len());
+    let reasons = state.findings().len();
+    let found = match &state.overlay {
+        Overlay::Find { text, .. } => state.keymap.search(text).len(),
+        _ => 0,
+    };
+    match &mut state.overlay {
+        Overlay::Help(at) => {
+            let last = super::view::help_lines().saturating_sub(page);
+            *at = go(*at, last, page);
+        }
+        Overlay::Find { chosen, .. } => *chosen = go(*chosen, found.saturating_sub(1), page),
+        Overlay::Hearings { reasons: false, chosen } => *chosen = go(*chosen, hearings.saturating_sub(1), page),
+        Overlay::Hearings { reasons: true, chosen } => *chosen = go(*chosen, reasons.saturating_sub(1), page),
+        _ => {}
+    }
+}
+
+fn accept(state: &mut State, effects: &mut Vec<Effect>) {
+    match std::mem::take(&mut state.overlay) {
+        Overlay::Find { text, chosen } => {
+            if let Some(row) = state.keymap.search(&text).get(chosen) {
+                perform(state, &row.action, None, effects);
+            }
+        }
+        Overlay::Prompt { question, text, .. } => match question.read(&text, &state.session) {
+            Ok(Answer::Do(command)) => command_of(state, command, effects),
+            Ok(Answer::Speed(percent)) => speed(state, percent, effects),
+            Ok(Answer::SaveAs(name)) => {
+                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name) });
+            }
+            Err(error) => state.overlay = Overlay::Prompt { question, text, error: Some(error) },
+        },
+        Overlay::Hearings { reasons: false, chosen } => {
+            choose(state, chosen);
+            replay(state, effects);
+        }
+        Overlay::Hearings { reasons: true, chosen } => {
+            if let Some(place) = state.findings().get(chosen).and_then(|f| f.place) {
+                command_of(state, Command::Move(Motion::To(place)), effects);
+            }
+        }
+        Overlay::None | Overlay::Help(_) | Overlay::Leaving => {}
+    }
+}

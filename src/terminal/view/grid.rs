@@ -1,0 +1,296 @@
+//! The grid: ruler, layers' names, cells in time proportion, cursor, selection, playhead. It must not know the analysis
+//! beyond counting syllables.
+
+use super::pen::{Pen, fit};
+use crate::analysis::landing;
+use crate::rhythm::{Accent, Cell, Place, Spot};
+use crate::terminal::columns::Scale;
+use crate::terminal::layout::Layout;
+use crate::terminal::state::{Labels, State};
+use ratatui::style::Style;
+
+/// The column of the window that sounds now, if it is in view.
+pub(super) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
+    let head = state.play.head?;
+    let section = state.session.cursor().place.section;
+    if head.section != section {
+        return None;
+    }
+    let beat = state.groove().sections()[section].meter.beat();
+    // The column that has begun, not the nearest one: a mark must not come before the sound.
+    let beats = head.wholes * beat.denom() as f64 / beat.numer() as f64;
+    let column = scale.near((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64);
+    let x = column.checked_sub(state.scroll)?;
+    (x < usize::from(width)).then_some(x)
+}
+
+/// Bar numbers with cursor, selection and playhead marks, and the syllables of the cursor's layer.
+pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+    let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
+    let width = usize::from(area.width);
+    let place = state.session.cursor().place;
+    let groove = state.groove();
+    let first = scale.bar_of(state.scroll);
+    for bar in first..=scale.bars {
+        let Some(x) = (bar * scale.bar()).checked_sub(state.scroll) else { continue };
+        if x >= width {
+            break;
+        }
+        pen.mark(area, x, 1, glyphs.bar_line, theme.faint());
+        if bar < scale.bars {
+            pen.put(area, x + 1, 0, &(bar + 1).to_string(), theme.heading());
+        }
+    }
+    if place.layer < groove.layers().len() {
+        let (part, frame) = (groove.part(place.layer, place.section), groove.frame(place.layer, place.section));
+        let mut free = 0;
+        for spot in part.spots(frame) {
+            let start = scale.cell(spot.beat, spot.span, 0);
+            if start >= state.scroll + width {
+                break;
+            }
+            if start + scale.per_beat * usize::from(spot.span.beats) < state.scroll {
+                continue;
+            }
+            for cell in 0..usize::from(spot.span.cells) {
+                let column = scale.cell(spot.beat, spot.span, cell);
+                if column < state.scroll || column < free {
+                    continue;
+                }
+                let text = landing::syllable(Spot { cell, ..spot }, frame);
+                let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
+                let next = scale.cell(spot.beat, spot.span, cell + 1);
+                // Long syllables are cut to their cell, so that each stands over its own column.
+                let text: String = text.chars().take((next - column).max(1)).collect();
+                let style = if on_beat { theme.bar() } else { theme.faint() };
+                pen.put(area, column - state.scroll, 1, &text, style);
+                free = column + 1;
+            }
+        }
+    }
+    if let Some(region) = state.session.selection() {
+        let (from, to) = (scale.time(region.from), end_column(scale, region.to));
+        for column in from..to {
+            if let Some(x) = column.checked_sub(state.scroll) {
+                let mark = if column == from {
+                    '['
+                } else if column + 1 == to {
+                    ']'
+                } else {
+                    glyphs.between
+                };
+                pen.mark(area, x, 0, mark, theme.faint());
+            }
+        }
+    }
+    let column = cursor_columns(state, scale).0;
+    if let Some(x) = column.checked_sub(state.scroll) {
+        pen.mark(area, x, 0, glyphs.cursor, theme.bar());
+    }
+    if let Some(x) = playhead(state, scale, area.width) {
+        pen.mark(area, x, 0, glyphs.playhead, theme.figure());
+    }
+}
+
+/// Column after a time: the bar line before the next bar is left out.
+fn end_column(scale: Scale, to: crate::rhythm::Time) -> usize {
+    let column = scale.time(to);
+    if column % scale.bar() == 1 { column.saturating_sub(1) } else { column }
+}
+
+/// First column of the cursor's cell and the one after its last.
+fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
+    let cursor = state.session.cursor();
+    let (groove, place) = (state.groove(), cursor.place);
+    if cursor.past_end || place.layer >= groove.layers().len() {
+        let column = if cursor.past_end { scale.total() } else { 1 };
+        return (column, column + 1);
+    }
+    let from = scale.time(groove.written_at(place));
+    let to = end_column(scale, groove.written_at(Place { cell: place.cell + 1, ..place }));
+    (from, to.max(from + 1))
+}
+
+/// Names and cells of the layers in view.
+pub(super) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+    let groove = state.groove();
+    if groove.layers().is_empty() {
+        let words = format!("no layers: {} makes one", state.keymap.first("add-layer"));
+        pen.put(layout.cells, 1, 0, &words, pen.theme.figure());
+        return;
+    }
+    let rows = usize::from(layout.cells.height);
+    for row in 0..rows.min(groove.layers().len() - state.top_layer.min(groove.layers().len())) {
+        name(state, pen, layout, row);
+        cells(state, pen, layout, scale, row);
+    }
+    if let Some(x) = playhead(state, scale, layout.cells.width) {
+        for row in 0..rows {
+            pen.style(layout.cells, x, row, pen.theme.sounding());
+        }
+    }
+    let cursor = state.session.cursor();
+    if let Some(row) = cursor.place.layer.checked_sub(state.top_layer) {
+        let (from, to) = cursor_columns(state, scale);
+        for column in from..to {
+            if let Some(x) = column.checked_sub(state.scroll) {
+                pen.style(layout.cells, x, row, pen.theme.cursor());
+            }
+        }
+    }
+}
+
+fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
+    let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
+    let layer = state.top_layer + row;
+    let (groove, place) = (state.groove(), state.session.cursor().place);
+    let l = &groove.layers()[layer];
+    let here = layer == place.layer;
+    let rows = usize::from(layout.names.height);
+    let hidden = (row == 0 && state.top_layer > 0) || (row + 1 == rows && layer + 1 < groove.layers().len());
+    let mark = if here {
+        glyphs.here
+    } else if hidden {
+        glyphs.more
+    } else {
+        ' '
+    };
+    let style = match (here, groove.heard(layer)) {
+        (true, _) => theme.bar(),
+        (false, true) => Style::new(),
+        (false, false) => theme.silent(),
+    };
+    pen.mark(layout.names, 0, row, mark, style);
+    pen.put(layout.names, 1, row, &fit(&l.name, 7), style);
+    let mut flags = String::new();
+    for (on, flag) in [(l.mute, 'm'), (l.solo, 's'), (groove.part(layer, place.section).is_cycle(), 'c')] {
+        if on {
+            flags.push(flag);
+        }
+    }
+    pen.put(layout.names, 8, row, &flags, theme.figure());
+}
+
+/// What stands in a column: how strong it is, so that the strongest is seen where several share one.
+#[derive(Clone, Copy, Default)]
+struct Drawn {
+    rank: u8,
+    mark: char,
+    style: Style,
+}
+
+fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
+    let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
+    let layer = state.top_layer + row;
+    let (groove, section) = (state.groove(), state.session.cursor().place.section);
+    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+    let width = usize::from(layout.cells.width);
+    let (first, end) = (state.scroll, state.scroll + width);
+    let heard = groove.heard(layer);
+    let mut line = vec![Drawn { rank: 0, mark: ' ', style: Style::new() }; width];
+    let mut put = |column: usize, rank: u8, mark: char, style: Style| {
+        if let Some(drawn) = column.checked_sub(first).and_then(|x| line.get_mut(x))
+            && rank > drawn.rank
+        {
+            *drawn = Drawn { rank, mark, style };
+        }
+    };
+    for bar in scale.bar_of(first)..=scale.bar_of(end).min(scale.bars) + 1 {
+        put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
+    }
+    let dim = |style: Style| if heard { style } else { theme.silent() };
+    for spot in part.spots(frame) {
+        let (from, to) =
+            (scale.cell(spot.beat, spot.span, 0), scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)));
+        if from >= end {
+            break;
+        }
+        if to <= first {
+            continue;
+        }
+        for c in 0..usize::from(spot.span.cells) {
+            let (from, to) = (scale.cell(spot.beat, spot.span, c), scale.cell(spot.beat, spot.span, c + 1));
+            let index = spot.first + c;
+            let goes_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(frame);
+            match part.cell(index) {
+                Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),
+                Cell::Hold => {
+                    let style = dim(theme.attack());
+                    let stop = if goes_on || to <= from + 1 { to } else { to - 1 };
+                    for column in from..stop.max(from + 1) {
+                        put(column, 2, glyphs.hold, style);
+                    }
+                }
+                Cell::Attack(a) => {
+                    let (mark, style) = match a.accent {
+                        Accent::Ghost => (glyphs.ghost, theme.ghost()),
+                        Accent::Plain => (glyphs.plain, theme.attack()),
+                        Accent::Accent => (glyphs.accent, theme.accent()),
+                    };
+                    put(from, 4 + a.accent as u8, mark, dim(style));
+                    if goes_on {
+                        for column in from + 1..to {
+                            put(column, 2, glyphs.hold, dim(theme.attack()));
+                        }
+                    }
+                    if let Some(text) = label(state, layer, index) {
+                        let room = group_end(state, layer, index, scale).saturating_sub(from + 1);
+                        if text.len() < room {
+                            for (i, c) in text.chars().enumerate() {
+                                put(from + 1 + i, 3, c, dim(theme.figure()));
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+    let selected = state.session.selection().filter(|r| r.layers.contains(&layer));
+    let selected = selected.map(|r| (scale.time(r.from), end_column(scale, r.to)));
+    for (x, drawn) in line.iter().enumerate() {
+        let column = first + x;
+        let mut style = drawn.style;
+        let within = column % scale.bar();
+        if column < scale.total() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
+            style = style.patch(theme.other_beat());
+        }
+        if selected.is_some_and(|(from, to)| (from..to).contains(&column)) {
+            style = style.patch(theme.selected());
+        }
+        if drawn.mark != ' ' || style != Style::new() {
+            pen.mark(layout.cells, x, row, drawn.mark, style);
+        }
+    }
+}
+
+/// What is written on an attack.
+fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
+    let (groove, section) = (state.groove(), state.session.cursor().place.section);
+    match state.labels {
+        Labels::None => None,
+        Labels::Pitches => {
+            groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string())
+        }
+        Labels::Groups => {
+            let n = next_attack(state, layer, cell) - cell;
+            (n > 1).then(|| n.to_string())
+        }
+    }
+}
+
+/// The next attack's cell in the section, or the number of its cells.
+fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
+    let (groove, section) = (state.groove(), state.session.cursor().place.section);
+    let part = groove.part(layer, section);
+    let end = part.len(groove.frame(layer, section));
+    (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)
+}
+
+/// The column in which an attack's group ends, or its bar.
+fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
+    let section = state.session.cursor().place.section;
+    let place = |cell| Place { layer, section, cell };
+    let from = scale.time(state.groove().written_at(place(cell)));
+    let next = scale.time(state.groove().written_at(place(next_attack(state, layer, cell))));
+    next.min((from / scale.bar() + 1) * scale.bar())
+}

@@ -1,0 +1,211 @@
+//! The single lines: title at the top, transport and hints at the bottom, and the line of a question. It must not know the
+//! grid.
+
+use super::pen::{Pen, Pieces, fit};
+use crate::analysis::landing;
+use crate::rhythm::{Cell, print_note_value};
+use crate::terminal::state::{Looped, Overlay, State};
+use crate::terminal::table::rows;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
+
+/// Title, section, meter, tempo.
+pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
+    let theme = pen.theme;
+    let groove = state.groove();
+    let at = state.session.cursor().place;
+    let section = &groove.sections()[at.section];
+    let count = groove.sections().len();
+    let number = if count > 1 { format!(" {}/{count}", at.section + 1) } else { String::new() };
+    let times = if section.times > 1 { format!(" {}{}", theme.glyphs().times, section.times) } else { String::new() };
+    let bars = format!(", {} bar{}{times}", section.bars, if section.bars == 1 { "" } else { "s" });
+    let swing = section.swing.map(|s| format!("  swing {s}")).unwrap_or_default();
+    let right: Pieces = vec![
+        (format!("section {}{number}{bars}  ", fit(&section.name, 10)), Style::new()),
+        (section.meter.to_string(), theme.bar()),
+        (format!("  {} = ", print_note_value(section.tempo.unit())), Style::new()),
+        (section.tempo.bpm().to_string(), theme.bar()),
+        (swing, Style::new()),
+    ];
+    let used: usize = right.iter().map(|(t, _)| t.width()).sum();
+    let (words, style) = if state.session.is_changed() {
+        ("not saved", theme.warning())
+    } else if state.file.is_none() {
+        ("new", theme.faint())
+    } else {
+        ("saved", theme.faint())
+    };
+    let width = usize::from(area.width);
+    let room = width.saturating_sub(used + words.len() + 5);
+    let x = pen.put(area, 0, 0, &fit(groove.title(), room), theme.heading());
+    pen.put(area, x + 1, 0, &format!("({words})"), style);
+    pen.pieces(area, width.saturating_sub(used), 0, &right);
+}
+
+/// What sounds, and what stands under the cursor.
+pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
+    let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
+    let play = &state.play;
+    let mut pieces: Pieces = if play.on {
+        let at = play.head.and_then(|h| {
+            let s = state.groove().sections().get(h.section)?;
+            let beat = s.meter.beat();
+            let beats = (h.wholes * beat.denom() as f64 / beat.numer() as f64 + 1e-6).floor() as usize;
+            Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
+        });
+        vec![(format!("{} playing{}", glyphs.playing, at.unwrap_or_default()), theme.figure())]
+    } else if play.silent.is_some() {
+        vec![(format!("{} no sound", glyphs.stopped), theme.warning())]
+    } else {
+        vec![(format!("{} stopped", glyphs.stopped), Style::new())]
+    };
+    let round = match (play.looped, state.session.selection()) {
+        (Looped::All, _) => "all",
+        (Looped::Selection, Some(_)) => "selection",
+        _ => "section",
+    };
+    pieces.push((format!("  round {round}"), Style::new()));
+    if play.percent != 100 {
+        pieces.push((format!("  speed {}%", play.percent), theme.figure()));
+    }
+    let click = match (play.beat_click, play.hearing_click) {
+        (false, false) => "",
+        (true, false) => "  click: beat",
+        (false, true) => "  click: hearing",
+        (true, true) => "  click: beat, hearing",
+    };
+    pieces.push((click.to_owned(), theme.written()));
+    // Each half keeps its columns, so that a step of the cursor rewrites only what differs.
+    let width = usize::from(area.width);
+    let half = width / 2 - 2;
+    let left = Rect::new(area.x, area.y, half as u16, 1);
+    pen.pieces(left, 0, 0, &pieces);
+    pen.put(area, half + 1, 0, &fit(&here(state), width - half - 1), Style::new());
+}
+
+/// Where the cursor is: `riff 2.3 &: attack E2`.
+fn here(state: &State) -> String {
+    let groove = state.groove();
+    let cursor = state.session.cursor();
+    let place = cursor.place;
+    let Some(layer) = groove.layers().get(place.layer) else { return String::new() };
+    let section = &groove.sections()[place.section];
+    if cursor.past_end {
+        return format!("{}: end of the groove", fit(&layer.name, 12));
+    }
+    let frame = groove.frame(place.layer, place.section);
+    let Some(spot) = groove.part(place.layer, place.section).spot(place.cell, frame) else { return String::new() };
+    let beats = section.meter.beats();
+    let beat = groove.written_at(place).ratio_to(section.meter.beat()).map_or(0, |b| b.floor().max(0) as usize);
+    let syllable = landing::syllable(spot, frame);
+    let syllable =
+        if syllable.starts_with(|c: char| c.is_ascii_digit()) { String::new() } else { format!(" {syllable}") };
+    let cell = match groove.cell(place) {
+        Cell::Rest => "rest".to_owned(),
+        Cell::Hold => "hold".to_owned(),
+        Cell::Attack(a) => {
+            let accent = match a.accent {
+                crate::rhythm::Accent::Ghost => "ghost attack",
+                crate::rhythm::Accent::Plain => "attack",
+                crate::rhythm::Accent::Accent => "accented attack",
+            };
+            a.pitch.map_or(accent.to_owned(), |p| format!("{accent} {p}"))
+        }
+    };
+    format!("{} {}.{}{syllable}: {cell}", fit(&layer.name, 12), beat / beats + 1, beat % beats + 1)
+}
+
+/// A message, a question, or hints.
+pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
+    let theme = pen.theme;
+    let width = usize::from(area.width);
+    match &state.overlay {
+        Overlay::Prompt { question, text, error } => {
+            return prompt(pen, area, question.words(), text, error.as_deref());
+        }
+        Overlay::Leaving => {
+            let keys = |name: &str| state.keymap.first(name);
+            let words = format!(
+                "Not saved. {}: save and end, {}: end without saving, {}: stay",
+                keys("leave-save"),
+                keys("leave-lose"),
+                keys("leave-stay")
+            );
+            pen.put(area, 0, 0, &fit(&words, width), theme.warning());
+            return;
+        }
+        _ => {}
+    }
+    if let Some(message) = &state.message {
+        let style = if message.warning { theme.warning() } else { theme.figure() };
+        pen.put(area, 0, 0, &fit(&message.words, width), style);
+        return;
+    }
+    let mode = state.mode();
+    let wanted: Vec<&str> = match state.overlay {
+        Overlay::None if state.session.selection().is_some() => {
+            vec!["copy", "repeat", "erase", "accent", "rotate-later", "shift-later", "close", "help"]
+        }
+        Overlay::None => vec![
+            "help",
+            "find",
+            "play",
+            "lay",
+            "toggle",
+            "take-back",
+            "undo",
+            "add-layer",
+            "hearings",
+            "save",
+            "quit",
+            "lay-groups",
+            "select",
+            "tuplet",
+            "pitch",
+            "tempo",
+            "meter",
+            "division",
+            "add-bar",
+        ],
+        Overlay::Hearings { .. } => vec!["list-take", "list-click", "list-other", "list-close"],
+        Overlay::Help(_) => vec!["list-down", "list-page-down", "list-close"],
+        _ => vec!["typing-accept", "typing-down", "typing-close"],
+    };
+    let mut x = 0;
+    for name in wanted {
+        let Some(row) = rows().find(|r| r.name == name) else { continue };
+        debug_assert!(row.mode == mode || mode == crate::terminal::table::Mode::Leaving);
+        let keys = if name == "lay" { "1-9".to_owned() } else { state.keymap.first(name) };
+        if keys.is_empty() {
+            continue;
+        }
+        let words = if row.hint.is_empty() { row.words } else { row.hint };
+        if x + keys.width() + words.width() + 3 > width {
+            continue;
+        }
+        x = pen.put(area, x, 0, &keys, theme.key());
+        x = pen.put(area, x + 1, 0, words, Style::new()) + 2;
+    }
+}
+
+fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), text: &str, error: Option<&str>) {
+    let theme = pen.theme;
+    let width = usize::from(area.width);
+    let x = pen.put(area, 0, 0, words.0, theme.heading());
+    let x = pen.put(area, x, 0, ": ", theme.heading());
+    // The end of a long answer is what is being typed.
+    let room = width.saturating_sub(x + 2).max(1);
+    let mut shown: String = text.to_owned();
+    while shown.width() > room {
+        shown.remove(0);
+    }
+    let x = pen.put(area, x, 0, &shown, Style::new());
+    pen.mark(area, x, 0, ' ', theme.cursor());
+    let left = width.saturating_sub(x + 3);
+    let (note, style) = match error {
+        Some(error) => (error, theme.warning()),
+        None => (words.1, theme.faint()),
+    };
+    pen.put(area, x + 3, 0, &fit(note, left), style);
+}

@@ -1,0 +1,218 @@
+//! The live pane: groups, landings, tempos as heard, why it is hard. It must not know how any of it was found.
+
+use super::pen::{Pen, Pieces, fit, wrap};
+use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
+use crate::terminal::layout::Layout;
+use crate::terminal::state::{Focus, State};
+use crate::terminal::theme::Theme;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+/// Under so many columns the wobble is left to the full view.
+const NARROW: usize = 34;
+
+/// Draws the pane: in one column beside the grid, in two below it.
+pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+    let area = layout.pane;
+    if layout.beside {
+        for y in 0..usize::from(area.height) {
+            let line = Rect::new(area.x - 1, area.y, 1, area.height);
+            pen.mark(line, 0, y, pen.theme.glyphs().bar_line, pen.theme.faint());
+        }
+    }
+    let Some((report, fresh)) = state.report() else {
+        pen.put(area, 1, 0, "listening...", pen.theme.faint());
+        return;
+    };
+    let theme = pen.theme;
+    let width = usize::from(area.width);
+    let rows = usize::from(area.height);
+    if layout.beside {
+        let inner = width.saturating_sub(2);
+        // Each block keeps its rows, so that an edit changes figures and moves nothing.
+        let mut lines = groups(state, report, theme, inner, fresh, 3);
+        lines.resize(6, Vec::new());
+        lines.extend(landings(state, report, theme, inner, 7));
+        lines.resize(14, Vec::new());
+        lines.extend(hearings(state, report, theme, inner, 4));
+        lines.resize(22, Vec::new());
+        lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
+        for (y, line) in lines.iter().take(rows).enumerate() {
+            pen.pieces(area, 1, y, line);
+        }
+        return;
+    }
+    let half = width / 2 - 1;
+    let mut left = groups(state, report, theme, half, fresh, if rows > 12 { 2 } else { 1 });
+    left.resize(
+        if rows > 12 {
+            5
+        } else if rows > 9 {
+            4
+        } else {
+            2
+        },
+        Vec::new(),
+    );
+    left.extend(landings(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
+    let heard = if rows > 9 { 4 } else { 2 };
+    let mut right = hearings(state, report, theme, half, heard);
+    right.resize(heard + 3, Vec::new());
+    right.extend(reasons(state, theme, half, rows.saturating_sub(right.len())));
+    for (x, lines) in [(0, left), (half + 2, right)] {
+        for (y, line) in lines.iter().take(rows).enumerate() {
+            pen.pieces(area, x, y, line);
+        }
+    }
+}
+
+fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
+    let place = state.session.cursor().place;
+    report.layers.get(place.layer)?.sections.get(place.section)
+}
+
+fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: bool, most: usize) -> Vec<Pieces> {
+    let place = state.session.cursor().place;
+    let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
+    // One mark, so that it costs little to show it for the blink of an eye.
+    let stale = if fresh { "" } else { "…" };
+    let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
+    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
+    let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
+        lines.push(vec![("no attack yet in this section".into(), theme.faint())]);
+        return lines;
+    };
+    let lead = if groups.lead > 0 { format!("({}) ", groups.lead) } else { String::new() };
+    let unit = if groups.in_cells { String::new() } else { format!("  of {}", groups.unit) };
+    let text = format!("{lead}{}{unit}", groups.text);
+    let mut wrapped = wrap(&text, width);
+    if wrapped.len() > most {
+        wrapped.truncate(most);
+        if let Some(last) = wrapped.last_mut() {
+            *last = fit(&format!("{last}....."), width.saturating_sub(1));
+        }
+    }
+    lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
+    // A single group that comes again and fits the bar is seen in the line itself.
+    let told = |f: &&Figure| f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1;
+    if let Some(f) = groups.figures.iter().find(told) {
+        let units = if groups.in_cells { "cells" } else { "units" };
+        let meets = match f.meets_after_bars {
+            1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
+            1 => format!("fits the bar {} times", f.meets_after_figures),
+            n if f.meets_after_figures == 1 => format!("fills {n} bars"),
+            n => format!("meets the bar after {n} bars"),
+        };
+        let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
+        lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
+    }
+    lines
+}
+
+fn landings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
+    let Some(section) = section(state, report) else { return Vec::new() };
+    let landings = &section.landings;
+    if landings.total == 0 || most == 0 {
+        return Vec::new();
+    }
+    let mut lines = vec![vec![("Landings".to_owned(), theme.heading())]];
+    let depth = |r: &crate::analysis::Landing| {
+        let words = r.depth.to_string();
+        if width < 36 { words.replace(" of the beat", "") } else { words }
+    };
+    let label = landings.rows.iter().map(|r| depth(r).len()).max().unwrap_or(0).max(8);
+    let room = width.saturating_sub(label + 11).max(4);
+    let top = landings.rows.iter().map(|r| r.count).max().unwrap_or(1).max(1);
+    let shown = landings.rows.len().min(most.saturating_sub(1));
+    for row in landings.rows.iter().take(shown) {
+        let eighths = row.count * room * 2 / top;
+        let glyphs = theme.glyphs();
+        let mut bar: String = std::iter::repeat_n(glyphs.full, eighths / 2).collect();
+        if eighths % 2 == 1 || eighths == 0 {
+            bar.push(glyphs.half);
+        }
+        let percent = 100.0 * row.count as f64 / landings.total as f64;
+        let style = if row.depth.on_beat() { theme.written() } else { theme.hearing() };
+        let bar = format!("{bar:<room$}");
+        lines.push(vec![
+            (format!("{:<label$} ", depth(row)), Style::new()),
+            (bar, style),
+            (format!("{:>4} {percent:>3.0}%", row.count), Style::new()),
+        ]);
+    }
+    lines
+}
+
+fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
+    let of = if state.focus == Focus::All {
+        "all layers".to_owned()
+    } else {
+        let layer = report.focus.first().and_then(|l| state.groove().layers().get(*l));
+        layer.map(|l| l.name.clone()).unwrap_or_default()
+    };
+    let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
+    let mut lines = vec![vec![(fit(&format!("Heard in {of}{cell}"), width), theme.heading())]];
+    if report.hearings.is_empty() {
+        lines.push(vec![("no attacks, no hearing".into(), theme.faint())]);
+        return lines;
+    }
+    lines.push(vec![(
+        if width < NARROW { "score   BPM fits" } else { "score   BPM wobble fits" }.into(),
+        theme.faint(),
+    )]);
+    let chosen = state.strip().map(|(i, _)| i);
+    for (i, h) in report.hearings.iter().take(most).enumerate() {
+        lines.push(hearing(h, report, theme, width, chosen == Some(i)));
+    }
+    if let Some(turn) = report.turns.get(1) {
+        let from =
+            report.turns.iter().rev().find(|t| f64::from(t.percent) <= report.speed * 100.0 + 0.5).unwrap_or(turn);
+        if let Some(h) = report.hearings.get(from.hearing)
+            && from.percent > 20
+        {
+            let text = format!("from {}% speed on first: {} {:.0}", from.percent, h.kind, h.bpm(report.speed));
+            lines.push(vec![(fit(&text, width), theme.faint())]);
+        }
+    }
+    lines
+}
+
+/// One hearing in a row: score, tempo, wobble, share, what it is.
+pub(super) fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
+    let style = if chosen { theme.hearing() } else { Style::new() };
+    let wobble = if width < NARROW {
+        String::new()
+    } else if h.wobble_ms < 0.5 {
+        "   -   ".to_owned()
+    } else {
+        format!("{:>4.0} ms", h.wobble_ms)
+    };
+    let figures = format!("{:>5.0} {:>5.1}{wobble} {:>3.0}% ", h.score, h.bpm(report.speed), h.share() * 100.0);
+    let mark = if chosen { theme.glyphs().here } else { ' ' };
+    let what = format!("{mark}{}", h.kind);
+    let what = fit(&what, width.saturating_sub(figures.len()));
+    vec![(figures, style), (what, style)]
+}
+
+fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces> {
+    let findings = state.findings();
+    if findings.is_empty() || rows < 2 {
+        return Vec::new();
+    }
+    let mut lines = vec![vec![("Why it is hard".to_owned(), theme.heading())]];
+    for finding in findings {
+        let wrapped = reason(finding, width.saturating_sub(2));
+        // Cut in the middle it would say something else; the full view has it.
+        if lines.len() + wrapped.len() > rows {
+            break;
+        }
+        for (i, line) in wrapped.into_iter().enumerate() {
+            lines.push(vec![(if i == 0 { "- ".into() } else { "  ".into() }, theme.faint()), (line, Style::new())]);
+        }
+    }
+    lines
+}
+
+fn reason(finding: &Finding, width: usize) -> Vec<String> {
+    wrap(&finding.reason.to_string(), width)
+}

@@ -1,0 +1,148 @@
+//! Puts text into a frame's cells within an area, cut at its edges. It must not know what it writes.
+
+use crate::terminal::theme::Theme;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// Writes into a buffer.
+pub(super) struct Pen<'a> {
+    buffer: &'a mut Buffer,
+    pub theme: Theme,
+}
+
+/// A line of pieces with their styles.
+pub(super) type Pieces = Vec<(String, Style)>;
+
+impl<'a> Pen<'a> {
+    pub(super) fn new(buffer: &'a mut Buffer, theme: Theme) -> Self {
+        Self { buffer, theme }
+    }
+
+    /// Writes text from a column and row of the area on; gives the column after it.
+    pub(super) fn put(&mut self, area: Rect, x: usize, y: usize, text: &str, style: Style) -> usize {
+        let area = area.intersection(*self.buffer.area());
+        if y >= usize::from(area.height) || x >= usize::from(area.width) {
+            return x;
+        }
+        let text = self.theme.text(text);
+        let room = usize::from(area.width) - x;
+        let (at, _) = self.buffer.set_stringn(area.x + x as u16, area.y + y as u16, &text, room, style);
+        usize::from(at - area.x)
+    }
+
+    /// Writes pieces one after the other.
+    pub(super) fn pieces(&mut self, area: Rect, x: usize, y: usize, pieces: &[(String, Style)]) -> usize {
+        pieces.iter().fold(x, |x, (text, style)| self.put(area, x, y, text, *style))
+    }
+
+    /// Writes one character that is one column wide.
+    pub(super) fn mark(&mut self, area: Rect, x: usize, y: usize, mark: char, style: Style) {
+        if x < usize::from(area.width)
+            && y < usize::from(area.height)
+            && let Some(cell) = self.buffer.cell_mut((area.x + x as u16, area.y + y as u16))
+        {
+            cell.set_char(mark).set_style(style);
+        }
+    }
+
+    /// Changes only the style of a cell.
+    pub(super) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
+        if x < usize::from(area.width)
+            && y < usize::from(area.height)
+            && let Some(cell) = self.buffer.cell_mut((area.x + x as u16, area.y + y as u16))
+        {
+            cell.set_style(style);
+        }
+    }
+
+    /// Changes the style of a whole row.
+    pub(super) fn row_style(&mut self, area: Rect, y: usize, style: Style) {
+        for x in 0..usize::from(area.width) {
+            self.style(area, x, y, style);
+        }
+    }
+}
+
+/// Text cut to so many columns, with a mark at the end where something is missing.
+pub(super) fn fit(text: &str, width: usize) -> String {
+    if text.width() <= width {
+        return text.to_owned();
+    }
+    let mut out = String::new();
+    let mut used = 0;
+    for c in text.chars() {
+        let w = c.width().unwrap_or(0);
+        if used + w + 1 > width {
+            break;
+        }
+        used += w;
+        out.push(c);
+    }
+    if width > 0 {
+        out.push('…');
+    }
+    out
+}
+
+/// Text broken into lines of at most so many columns, at spaces or after `+` and `,` where it can be.
+pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
+    let width = width.max(1);
+    let (mut lines, mut line, mut used) = (Vec::new(), String::new(), 0);
+    let mut word = String::new();
+    let mut pieces = Vec::new();
+    for c in text.chars() {
+        word.push(c);
+        if matches!(c, ' ' | '+' | ',') {
+            pieces.push(std::mem::take(&mut word));
+        }
+    }
+    pieces.push(word);
+    for piece in pieces {
+        let w = piece.trim_end().width();
+        if used > 0 && used + w > width {
+            lines.push(std::mem::take(&mut line).trim_end().to_owned());
+            used = 0;
+        }
+        for c in piece.chars() {
+            let w = c.width().unwrap_or(0);
+            if used + w > width && c != ' ' {
+                lines.push(std::mem::take(&mut line));
+                used = 0;
+            }
+            line.push(c);
+            used += w;
+        }
+    }
+    if !line.trim().is_empty() {
+        lines.push(line.trim_end().to_owned());
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn text_is_cut_and_broken() {
+        assert_eq!(fit("a long line", 6), "a lon…");
+        assert_eq!(fit("short", 6), "short");
+        assert_eq!(wrap("3+3+2+3(4+4+3)", 7), ["3+3+2+", "3(4+4+", "3)"]);
+        assert_eq!(wrap("one two three", 7), ["one two", "three"]);
+        assert_eq!(wrap("abcdefgh", 3), ["abc", "def", "gh"]);
+    }
+
+    proptest! {
+        #[test]
+        fn no_line_is_too_wide_and_nothing_is_lost(text in "[ a-z+,]{0,60}", width in 1_usize..20) {
+            let lines = wrap(&text, width);
+            prop_assert!(lines.iter().all(|l| l.width() <= width));
+            let plain = |s: &str| s.chars().filter(|c| *c != ' ').collect::<String>();
+            prop_assert_eq!(plain(&lines.concat()), plain(&text));
+            prop_assert!(fit(&text, width).width() <= width);
+        }
+    }
+}

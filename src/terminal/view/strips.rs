@@ -1,0 +1,86 @@
+//! Hearings under the grid: their pulses over the same columns as the cells, so that they are seen to drift. It must not
+//! know how they were found.
+
+use super::grid::playhead;
+use super::pen::{Pen, fit};
+use crate::analysis::{Hearing, Kind, Report};
+use crate::terminal::columns::Scale;
+use crate::terminal::layout::Layout;
+use crate::terminal::state::State;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+/// How far an attack may stand from a pulse and agree with it, as a share of the period.
+const AGREES: f64 = crate::analysis::limits::AGREES.value / 100.0;
+
+/// The written beat, the hearing of the strip and, where there is room, the others.
+pub(super) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+    let theme = pen.theme;
+    let names = Rect::new(0, layout.strips.y, layout.names.width, layout.strips.height);
+    let Some((report, _)) = state.report() else { return };
+    let mut shown: Vec<(&Hearing, &str, Style)> = Vec::new();
+    shown.extend(state.written().map(|h| (h, "beat", theme.written())));
+    let chosen = state.strip().filter(|(_, h)| h.kind != Kind::Written);
+    shown.extend(chosen.map(|(_, h)| (h, "heard", theme.hearing())));
+    // Where there is room, the others too, in their order.
+    let others = report
+        .hearings
+        .iter()
+        .enumerate()
+        .filter(|(i, h)| h.kind != Kind::Written && chosen.is_none_or(|(c, _)| c != *i));
+    shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
+    for (row, (h, word, own)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
+        let label = format!("{word:<5} {:>4.0}", h.bpm(report.speed));
+        pen.put(names, 0, row, &fit(&label, 11), *own);
+        strip(state, pen, layout, scale, report, (h, row, *own));
+    }
+    if let Some(x) = playhead(state, scale, layout.strips.width) {
+        for row in 0..usize::from(layout.strips.height) {
+            pen.style(layout.strips, x, row, theme.sounding());
+        }
+    }
+}
+
+fn strip(
+    state: &State,
+    pen: &mut Pen<'_>,
+    layout: &Layout,
+    scale: Scale,
+    report: &Report,
+    (hearing, row, style): (&Hearing, usize, Style),
+) {
+    let glyphs = pen.theme.glyphs();
+    let section = state.session.cursor().place.section;
+    // The time through that sounds, or else the first one.
+    let pass = state.play.head.filter(|h| h.section == section).map_or(0, |h| h.pass);
+    let Some(s) = state.groove().sections().get(section) else { return };
+    let (Some((start, end)), Some(per_whole)) =
+        (report.clock.range(section, pass), report.clock.seconds_per_whole(section))
+    else {
+        return;
+    };
+    let beat = s.meter.beat();
+    let per_beat = per_whole * beat.numer() as f64 / beat.denom() as f64;
+    let width = usize::from(layout.strips.width);
+    let first = hearing.pulses.partition_point(|p| *p < start - 1e-6);
+    for (i, pulse) in hearing.pulses.iter().enumerate().skip(first) {
+        if *pulse >= end - 1e-6 {
+            break;
+        }
+        let column = scale.near((pulse - start) / per_beat);
+        if column >= state.scroll + width {
+            break;
+        }
+        let Some(x) = column.checked_sub(state.scroll) else { continue };
+        let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
+        let period = next.map_or(per_beat, |n| (n - pulse).abs());
+        let met = meets(report, *pulse, period * AGREES);
+        pen.mark(layout.strips, x, row, if met { glyphs.pulse_met } else { glyphs.pulse_alone }, style);
+    }
+}
+
+/// Whether an attack stands within so many seconds of a pulse.
+fn meets(report: &Report, pulse: f64, within: f64) -> bool {
+    let at = report.attacks.partition_point(|a| a.seconds < pulse - within);
+    report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + within)
+}

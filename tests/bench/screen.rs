@@ -1,0 +1,145 @@
+//! From an edit to a finished frame, and the bytes it takes, on 16 layers of 64 bars of sixteenths at 120 x 40. Nothing is
+//! asserted here: time is measured, not tested.
+#![allow(clippy::print_stdout, missing_docs)]
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use std::hint::black_box;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use teeter::analysis;
+use teeter::rhythm::{Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
+use teeter::terminal::run::{Counter, Screen};
+use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, start, update};
+
+const WIDTH: u16 = 120;
+const HEIGHT: u16 = 40;
+
+/// 16 layers of 64 bars of sixteenths, each with groups of its own.
+fn groove() -> Groove {
+    let tempo = Tempo::new(Fraction::whole(150), Time::new(1, 4).expect("quarter")).expect("tempo");
+    let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 64).expect("groove");
+    for layer in 1..16 {
+        let add = Edit::AddLayer(layer, format!("rope {layer}"), Voice::ALL[layer % 12], 4);
+        groove = groove.edited(&add).expect("layer");
+    }
+    for layer in 0..16 {
+        let (mut cell, mut i) = (0, 0);
+        while cell < 64 * 16 {
+            let cells = [3, 3, 4, 3, 2, 5, 3][(i + layer) % 7];
+            let at = Place { layer, section: 0, cell };
+            groove = groove.edited(&Edit::Lay { at, cells, attack: Default::default() }).expect("lay");
+            cell += cells;
+            i += 1;
+        }
+    }
+    groove
+}
+
+struct Rig {
+    state: State,
+    screen: Screen<Counter<Vec<u8>>>,
+    count: Arc<AtomicU64>,
+}
+
+impl Rig {
+    fn new(groove: Groove) -> Self {
+        let theme = Theme { colours: Colours::Many, ascii: false };
+        let state = State::new(groove, Some("bench.toml".into()), Keymap::default(), theme, (WIDTH, HEIGHT));
+        let (counter, count) = Counter::new(Vec::new());
+        let mut rig = Self { state, screen: Screen::new(counter), count };
+        let effects = start(&rig.state);
+        rig.analyse(effects);
+        rig.frame();
+        rig
+    }
+
+    fn frame(&mut self) -> u64 {
+        let before = self.count.load(Ordering::Relaxed);
+        self.screen.show(&self.state).expect("writes to memory do not fail");
+        self.count.load(Ordering::Relaxed) - before
+    }
+
+    fn key(&mut self, code: KeyCode) -> Vec<Effect> {
+        update(&mut self.state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE)))
+    }
+
+    /// Does what the worker thread would do.
+    fn analyse(&mut self, effects: Vec<Effect>) {
+        for effect in effects {
+            if let Effect::Analyse { revision, groove, ask } = effect {
+                let report = Arc::new(analysis::report(&groove, &ask));
+                update(&mut self.state, Event::Analysed { revision, report });
+            }
+        }
+    }
+}
+
+fn median(mut values: Vec<u64>) -> u64 {
+    values.sort_unstable();
+    values[values.len() / 2]
+}
+
+fn bytes() {
+    for (what, groove) in [("16 layers x 64 bars", groove()), ("one layer x 4 bars", small())] {
+        let mut rig = Rig::new(groove);
+        let moves: Vec<u64> = (0..200)
+            .map(|_| {
+                rig.key(KeyCode::Right);
+                rig.frame()
+            })
+            .collect();
+        rig.key(KeyCode::Home);
+        rig.frame();
+        let lays: Vec<u64> = (0..60)
+            .map(|i| {
+                let effects = rig.key(KeyCode::Char(['3', '2', '4'][i % 3]));
+                // Two frames, as on the screen: the edit at once, the analysis after it.
+                let edit = rig.frame();
+                rig.analyse(effects);
+                edit + rig.frame()
+            })
+            .collect();
+        println!(
+            "bytes, {what}: cursor move median {} max {}",
+            median(moves.clone()),
+            moves.iter().max().expect("some")
+        );
+        println!(
+            "bytes, {what}: lay an attack median {} max {}",
+            median(lays.clone()),
+            lays.iter().max().expect("some")
+        );
+    }
+}
+
+fn small() -> Groove {
+    let tempo = Tempo::new(Fraction::whole(150), Time::new(1, 4).expect("quarter")).expect("tempo");
+    Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 12).expect("groove")
+}
+
+fn times(c: &mut Criterion) {
+    bytes();
+    let mut rig = Rig::new(groove());
+    let mut even = false;
+    c.bench_function("an edit to its frame, UI thread", |b| {
+        b.iter(|| {
+            even = !even;
+            let code = if even { KeyCode::Char(' ') } else { KeyCode::Right };
+            black_box(rig.key(code));
+            rig.frame()
+        });
+    });
+    c.bench_function("an edit to its frame with the analysis in it", |b| {
+        b.iter(|| {
+            let effects = rig.key(KeyCode::Char(' '));
+            rig.frame();
+            rig.analyse(effects);
+            rig.frame()
+        });
+    });
+    c.bench_function("a frame without a change", |b| b.iter(|| rig.frame()));
+}
+
+criterion_group!(benches, times);
+criterion_main!(benches);
