@@ -1,25 +1,25 @@
 //! Why a groove is hard: findings, each with its figure, threshold, source and place. It must not know how they are shown.
 
 use super::attacks::TimedAttack;
-use super::groups::groups_through;
+use super::groups::{Groups, groups_through};
 use super::hearing::{Hearing, Kind};
 use super::landing::Depth;
 use super::limits::{self, Limits};
 use super::report::LayerReport;
 use super::stream::{Pair, Source, Stream};
-use crate::rhythm::{Groove, Place};
+use crate::rhythm::{Groove, MeterKind, Place, line};
 use std::fmt;
 use std::ops::Range;
 
 /// What makes a groove hard.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Reason {
-    /// Another pulse fits better than the written one: its tempo and the written one, in BPM, and both scores.
+    /// Another pulse fits better than the written one.
     Rival {
         /// The hearing, as an index into the report.
         hearing: usize,
-        /// Its tempo in BPM at the playing speed.
-        bpm: f64,
+        /// The tempos of its stretches in BPM at the playing speed, at most four.
+        bpm: Vec<f64>,
         /// The written tempo in beats of the meter per minute at the playing speed.
         written: f64,
         /// Its score over the written beat's best score (of the beat, its doubles and halves).
@@ -81,11 +81,19 @@ const WEAK: f64 = 0.4;
 const SILENT: f64 = 0.25;
 /// Cells per beat beyond what players count with syllables (common practice, no source).
 const COUNTED: u16 = 4;
+/// The same for the beat of a compound meter (common practice, no source).
+const COUNTED_COMPOUND: u16 = 6;
 /// Longest over shortest group up to which groups pass for one length while cells are not felt: the two-interval ratio under
 /// which unequal intervals are drawn together.
 const EVEN: f64 = 1.5;
+/// Score of another hearing over that of the counted ones from which on it is a rival.
+const LEAD: f64 = 1.1;
 /// Groups from which on missing order is noticed.
-const ORDER: usize = 8;
+const ORDER: usize = 12;
+/// Length of the shortest form over that of the plain line from which on a line has no order.
+const DISORDER: f64 = 0.7;
+/// Share of the groups that the rarer of two sizes must have for the groups to pass for one length.
+const MIXED: f64 = 0.2;
 
 /// What the findings are drawn from.
 pub(super) struct Material<'a> {
@@ -128,9 +136,16 @@ fn rival(m: &Material<'_>) -> Vec<Finding> {
     let own = m.hearings.iter().filter(|h| h.kind.is_counted()).map(|h| h.score).fold(0.0, f64::max);
     let written = m.hearings.iter().find(|h| h.kind == Kind::Written).map_or(0.0, |h| h.bpm(m.speed));
     let lead = first.score / own.max(0.1);
+    if lead < LEAD {
+        return found;
+    }
+    let bpm = match first.kind {
+        Kind::Changing => first.stretches.iter().take(4).map(|s| s.bpm).collect(),
+        _ => vec![first.bpm(m.speed)],
+    };
     found.push(Finding {
-        reason: Reason::Rival { hearing: 0, bpm: first.bpm(m.speed), written, lead },
-        threshold: 1.0,
+        reason: Reason::Rival { hearing: 0, bpm, written, lead },
+        threshold: LEAD,
         source: "ours, no source: score over score",
         place: m.attacks.get(first.stretches[0].first).map(place_of),
         weight: (0.6 + 0.4 * (lead - 1.0).min(1.0)).min(1.0),
@@ -167,12 +182,14 @@ fn cells(m: &Material<'_>) -> Vec<Finding> {
                 _ => None,
             }
         });
-    if let Some(n) = deepest.max().filter(|n| *n > COUNTED) {
+    let compound = m.groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Compound);
+    let counted = if compound { COUNTED_COMPOUND } else { COUNTED };
+    if let Some(n) = deepest.max().filter(|n| *n > counted) {
         let at = m.attacks.iter().find(|a| depth_of(m.groove, a) == Some(Depth::Part(n)));
-        let weight = (0.35 + 0.03 * f64::from(n - COUNTED)).min(0.6);
+        let weight = (0.35 + 0.03 * f64::from(n - counted)).min(0.6);
         found.push(Finding {
             reason: Reason::CellsPerBeat(n),
-            threshold: f64::from(COUNTED),
+            threshold: f64::from(counted),
             source: "common practice, no source: syllables reach to quarters of the beat",
             place: at.map(place_of),
             weight,
@@ -192,7 +209,7 @@ fn landings(m: &Material<'_>) -> Vec<Finding> {
     m.focus.iter().filter_map(|l| m.layers.get(*l)).for_each(|l| all.merge(&l.landings));
     let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2);
     // Thirds in a compound meter are the plain cut of its beat.
-    let compound = m.groove.sections().iter().all(|s| s.meter.kind() == crate::rhythm::MeterKind::Compound);
+    let compound = m.groove.sections().iter().all(|s| s.meter.kind() == MeterKind::Compound);
     let share = all.share(|d| weak(d) && !(compound && d == Depth::Part(3)));
     if share >= WEAK {
         let at = m.attacks.iter().find(|a| depth_of(m.groove, a).is_some_and(weak));
@@ -237,7 +254,9 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
         let inner = if g.line.len() > 4 { &g.line[..g.line.len() - 1] } else { &g.line[..] };
         if let (Some(&least), Some(&most)) = (inner.iter().min(), inner.iter().max()) {
             let ratio = f64::from(most) / f64::from(least);
-            if least < most && ratio <= EVEN && unfelt > 0.0 {
+            let rarer = inner.iter().filter(|g| **g == most).count().min(inner.iter().filter(|g| **g == least).count());
+            let mixed = rarer as f64 >= MIXED * inner.len() as f64;
+            if least < most && ratio <= EVEN && mixed && unfelt > 0.0 {
                 found.push(Finding {
                     reason: Reason::NearlyEven(ratio),
                     threshold: EVEN,
@@ -249,14 +268,16 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
             let mut sizes = inner.to_vec();
             sizes.sort_unstable();
             sizes.dedup();
-            if inner.len() >= ORDER && (2..=3).contains(&sizes.len()) && !has_order(inner) {
+            if inner.len() >= ORDER && (2..=3).contains(&sizes.len()) && !has_order(inner, &g) {
                 let reason = Reason::NoPeriod(inner.len());
                 found.push(Finding { reason, threshold: ORDER as f64, source: OURS, place, weight: 0.45 });
             }
         }
         // Of the figures that do not fit the bar, the one that fills most of the time.
-        let against = g.figures.iter().filter(|f| f.meets_after_bars > 1 && f.meets_after_figures > 1);
-        if let Some(f) = against.max_by_key(|f| f.units * f.times) {
+        let all: u32 = g.line.iter().sum();
+        let against =
+            g.figures.iter().filter(|f| f.meets_after_bars > 1 && f.meets_after_figures > 1 && 2 * f.covers >= all);
+        if let Some(f) = against.max_by_key(|f| f.covers) {
             found.push(Finding {
                 reason: Reason::AgainstTheBar {
                     units: f.units,
@@ -291,16 +312,11 @@ fn runs(groove: &Groove) -> Vec<Range<usize>> {
     runs
 }
 
-/// Whether some line of groups comes twice in a row over at least half of all groups, wherever it starts.
-fn has_order(groups: &[u32]) -> bool {
-    let n = groups.len();
-    (1..=n / 4).any(|p| {
-        let mut run = 0;
-        (p..n).any(|i| {
-            run = if groups[i] == groups[i - p] { run + 1 } else { 0 };
-            2 * (run + p) > n && run >= p
-        })
-    })
+/// Whether the line has a form much shorter than itself.
+fn has_order(inner: &[u32], groups: &Groups) -> bool {
+    let plain = 2 * inner.len() - 1;
+    let form = line::length(&line::compress(&groups.line)) as f64;
+    form < DISORDER * plain as f64
 }
 
 fn layers(m: &Material<'_>) -> Vec<Finding> {
@@ -329,9 +345,11 @@ impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Reason::Rival { bpm, written, lead, .. } => {
+                let tempos: Vec<String> = bpm.iter().map(|b| format!("{b:.1}")).collect();
+                let tempos = tempos.join(" then ");
                 write!(
                     f,
-                    "another pulse fits better: {bpm:.1} BPM against the written {written:.1}, {lead:.1} times its score"
+                    "another pulse fits better: {tempos} BPM against the written {written:.1}, {lead:.1} times its score"
                 )
             }
             Reason::CellTooFast(ms) => write!(f, "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision"),

@@ -31,6 +31,8 @@ pub struct Figure {
     pub units: u32,
     /// How many times it comes, one after the other.
     pub times: u32,
+    /// Units it covers, all its comings within outer figures counted.
+    pub covers: u32,
     /// Bars after which its head falls on a downbeat again (least common multiple of figure and bar).
     pub meets_after_bars: u64,
     /// How many figures that takes.
@@ -67,16 +69,18 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let bar = count(frame.meter.bar())?;
     let terms = line::compress(&line);
     let mut figures = Vec::new();
-    figures_in(&terms, bar, &mut figures);
+    figures_in(&terms, 1, bar, &mut figures);
     Some(Groups { unit, in_cells: unit == cell, lead: count(first)?, text: line::print(&terms), figures, line })
 }
 
 /// Every line that comes again in the shortest form, outer ones before those within them.
-fn figures_in(terms: &[Term], bar: u32, found: &mut Vec<Figure>) {
+fn figures_in(terms: &[Term], outer: u32, bar: u32, found: &mut Vec<Figure>) {
     for term in terms {
         if let Term::Repeat(times, inner) = term {
-            found.push(figure(line::expand(inner), *times, bar));
-            figures_in(inner, bar, found);
+            let mut one = figure(line::expand(inner), *times, bar);
+            one.covers = one.covers.saturating_mul(outer);
+            found.push(one);
+            figures_in(inner, outer.saturating_mul(*times), bar, found);
         }
     }
 }
@@ -87,6 +91,7 @@ fn figure(groups: Vec<u32>, times: u32, bar: u32) -> Figure {
     Figure {
         units,
         times,
+        covers: units.saturating_mul(times),
         meets_after_bars: meet / u64::from(bar.max(1)),
         meets_after_figures: meet / u64::from(units.max(1)),
         necklace: necklace(&groups),
@@ -135,8 +140,11 @@ mod tests {
     fn figures_within_figures_are_found() {
         let terms = line::parse("2(3(4+4+3)+3(5))").expect("line");
         let mut found = Vec::new();
-        figures_in(&terms, 16, &mut found);
-        assert_eq!(found.iter().map(|f| (f.units, f.times)).collect::<Vec<_>>(), [(48, 2), (11, 3), (5, 3)]);
+        figures_in(&terms, 1, 16, &mut found);
+        assert_eq!(
+            found.iter().map(|f| (f.units, f.times, f.covers)).collect::<Vec<_>>(),
+            [(48, 2, 96), (11, 3, 66), (5, 3, 30)]
+        );
     }
 
     proptest! {

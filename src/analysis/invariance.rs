@@ -86,7 +86,8 @@ proptest! {
         // The order follows the speed, so the same pulses are looked for wherever they stand.
         for h in &a.hearings {
             if let Some(same) = b.hearings.iter().find(|o| o.kind == h.kind && o.pulses.len() == h.pulses.len() && (o.pulses[0] * scale - h.pulses[0]).abs() < 1e-6 && (o.bpm(1.0) / h.bpm(1.0) / scale - 1.0).abs() < 1e-6) {
-                prop_assert!((same.wobble - h.wobble).abs() < 1e-9);
+                // On cells it hangs on whether those are felt at the tempo.
+                prop_assert!(h.on_cells() || (same.wobble - h.wobble).abs() < 1e-9);
             }
         }
         // Playing at that speed is the same as writing that tempo.

@@ -23,6 +23,8 @@ pub(super) enum Command {
     Explain(Explain),
     /// Read grooves and report every one that is wrong
     Check(Check),
+    /// Render a groove to a WAV file with the same code that plays it
+    Render(Render),
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -67,6 +69,36 @@ pub(super) struct Check {
     /// Grooves, or folders of them; `-` reads one from standard input
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Render {
+    /// The groove; `-` reads it from standard input
+    pub(super) file: PathBuf,
+    /// The WAV file (stereo, 24 bits); `-` writes it to standard output
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// Times through the whole groove, and what rings out after it
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "seconds", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub(super) loops: u32,
+    /// Seconds to render, looping, instead of whole times through
+    #[arg(long, value_name = "S")]
+    pub(super) seconds: Option<f64>,
+    /// Playing speed in percent of the written tempo, 20 to 200
+    #[arg(long, value_name = "PERCENT", default_value = "100")]
+    pub(super) speed: String,
+    /// Frames per second
+    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    pub(super) rate: u32,
+    /// Sound only this layer; may stand several times
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
+    /// Click the written beat
+    #[arg(long)]
+    pub(super) click: bool,
+    /// Click the hearing of this number in `teeter explain` at the same speed; may stand several times
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) hearing: Vec<usize>,
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ mod args;
 mod check;
 mod explain;
 mod input;
+mod render;
 
 use args::{Args, Command};
 use clap::Parser;
@@ -83,6 +84,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
     match args.command {
         Some(Command::Explain(ask)) => explain::run(&ask),
         Some(Command::Check(ask)) => check::run(&ask),
+        Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

@@ -147,6 +147,18 @@ pub fn print(terms: &[Term]) -> String {
     words.join("+")
 }
 
+/// Printed length of a line, a group counting as one character whatever its size.
+pub fn length(terms: &[Term]) -> usize {
+    let inner: usize = terms
+        .iter()
+        .map(|t| match t {
+            Term::Group(_) => 1,
+            Term::Repeat(n, inner) => digits(*n) + 2 + length(inner),
+        })
+        .sum();
+    inner + terms.len().saturating_sub(1)
+}
+
 /// The form with the fewest printed characters, a group counting as one whatever its size (so that the form does not hang on
 /// the unit); of equally short ones, the one that repeats earliest.
 ///

@@ -154,3 +154,134 @@ impl Player {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+    use crate::sound::Ask;
+
+    /// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
+    fn groove(k: usize) -> Groove {
+        let meter = Meter::parse("4/4").expect("meter");
+        let bpm = Fraction::parse("137.3").expect("number");
+        let tempo = Tempo::new(bpm, Time::new(1, 4).expect("unit")).expect("tempo");
+        let line: String = (0..16).map(|n| if (n * (k + 3)) % 5 < 2 { 'x' } else { '.' }).collect();
+        let layer = |name, voice, drawing: &str, pan| {
+            let part = picture::parse_bars(drawing, &meter, 1, 4).expect("drawing");
+            Layer { pan, ..Layer::new(name, voice, 4, vec![part]) }
+        };
+        let layers =
+            vec![layer("left", Voice::Rim, "xxxxxxxxxxxxxxxx", -100), layer("right", Voice::Pluck, &line, 100)];
+        let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
+        Groove::new("t", "", vec![section], layers).expect("groove")
+    }
+
+    /// Plays eight seconds with an edit every 130 ms and compares the recording, taken outside, with the schedule. With
+    /// `TEETER_EDITS=0` nothing is edited: gaps that stay then are the machine's.
+    #[test]
+    #[ignore = "needs a sound server that records; run tests/capture.sh"]
+    #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+    fn plays_into_a_capture() {
+        let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
+        let mut player = Player::open().expect("a device");
+        assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
+        let build = |k| Schedule::build(&groove(k), &Ask::whole(SampleRate::STUDIO));
+        std::thread::sleep(Duration::from_millis(500));
+        player.play(build(0));
+        let (mut heads, mut edits) = (Vec::new(), 0);
+        let edited = std::env::var("TEETER_EDITS").as_deref() != Ok("0");
+        let start = Instant::now();
+        while start.elapsed() < Duration::from_secs(8) {
+            std::thread::sleep(Duration::from_millis(13));
+            player.tick().expect("the device stays");
+            if let Some(head) = player.playhead() {
+                heads.push((start.elapsed().as_secs_f64(), head));
+            }
+            if edited && start.elapsed().as_millis() / 130 > edits {
+                edits += 1;
+                player.swap(build(edits as usize), Keep::Place);
+            }
+        }
+        player.stop();
+        std::thread::sleep(Duration::from_millis(700));
+        let errors = player.errors();
+        drop(player);
+
+        let bytes = std::fs::read(path).expect("the recording");
+        let left: Vec<i16> = bytes.chunks_exact(4).map(|f| i16::from_le_bytes([f[0], f[1]])).collect();
+        // A knock is silent for its last milliseconds; the next one begins with a large step.
+        let mut onsets: Vec<i64> = Vec::new();
+        for (n, sample) in left.iter().enumerate() {
+            if sample.unsigned_abs() > 1000 && onsets.last().is_none_or(|&last| n as i64 - last > 4000) {
+                onsets.push(n as i64);
+            }
+        }
+        let schedule = build(0);
+        let expected: Vec<i64> = (0..100_u64)
+            .flat_map(|turn| (0..schedule.len()).map(move |k| (turn, k)))
+            .filter(|&(_, k)| schedule.notes[k].left > 0.1)
+            .filter_map(|(turn, k)| schedule.onset(turn, k))
+            .map(|f| f.0)
+            .take(onsets.len())
+            .collect();
+        let first = *onsets.first().expect("something was heard");
+        let wrong = onsets.iter().zip(&expected).filter(|&(&found, &exact)| found - first != exact).count();
+        let mut shift = 0;
+        for (k, (found, exact)) in onsets.iter().zip(&expected).enumerate() {
+            if found - first - exact != shift {
+                println!("from attack {k} on the recording is {} frames late", found - first - exact);
+                shift = found - first - exact;
+            }
+        }
+        let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loops as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
+        let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
+        println!(
+            "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
+             {:.0} ms against the clock of play()",
+            onsets.len(),
+            least * 1e3,
+            most * 1e3
+        );
+        assert!(onsets.len() >= 70, "{} attacks of 73", onsets.len());
+        assert_eq!(wrong, 0, "attacks off their exact frame");
+    }
+
+    /// Ends the sound server under a running player.
+    #[test]
+    #[ignore = "needs a sound server that it may end; run tests/capture.sh"]
+    #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+    fn notices_a_lost_device() {
+        let server = std::env::var("TEETER_SERVER").expect("the server's process");
+        let mut player = Player::open().expect("a device");
+        player.play(Schedule::build(&groove(0), &Ask::whole(player.rate())));
+        for _ in 0..30 {
+            std::thread::sleep(Duration::from_millis(20));
+            player.tick().expect("the device stays");
+        }
+        let ended = std::process::Command::new("kill").arg(server).status().expect("kill runs");
+        assert!(ended.success());
+        let start = Instant::now();
+        let lost = loop {
+            std::thread::sleep(Duration::from_millis(20));
+            match player.tick() {
+                Err(error) => break error,
+                Ok(()) => assert!(start.elapsed() < Duration::from_secs(5), "not noticed, {} errors", player.errors()),
+            }
+        };
+        println!("{lost}: noticed after {} ms, {} errors reported", start.elapsed().as_millis(), player.errors());
+        let start = Instant::now();
+        drop(player);
+        assert!(start.elapsed() < Duration::from_secs(3), "closing took {:?}", start.elapsed());
+        assert!(Player::open().is_err());
+    }
+
+    #[test]
+    fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
+        let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        match Player::open() {
+            Ok(mut player) => player.tick().expect("a device that was just opened"),
+            Err(error) => assert_eq!(error.to_string().lines().count(), 1),
+        }
+    }
+}

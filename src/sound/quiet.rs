@@ -54,3 +54,41 @@ pub fn restore() {
         let _ = rustix::stdio::dup2_stderr(&kept);
     }
 }
+
+/// Held by tests that look at or move standard error, which the whole test program shares.
+#[cfg(test)]
+pub(super) static ALONE: Mutex<()> = Mutex::new(());
+
+#[cfg(all(test, target_os = "linux"))]
+mod tests {
+    use super::*;
+    use std::path::PathBuf;
+
+    fn target() -> PathBuf {
+        std::fs::read_link("/proc/self/fd/2").expect("standard error is open")
+    }
+
+    #[test]
+    fn standard_error_is_put_aside_and_given_back() {
+        let _alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
+        let before = target();
+        let outer = Quiet::new();
+        let inner = Quiet::new();
+        assert_eq!(target(), PathBuf::from("/dev/null"));
+        drop(outer);
+        assert_eq!(target(), PathBuf::from("/dev/null"), "a guard still lives");
+        drop(inner);
+        assert_eq!(target(), before);
+        let guard = Quiet::new();
+        restore();
+        assert_eq!(target(), before, "a panic hook is read");
+        drop(guard);
+        assert_eq!(target(), before);
+        let caught = std::panic::catch_unwind(|| {
+            let _guard = Quiet::new();
+            std::panic::resume_unwind(Box::new(()));
+        });
+        assert!(caught.is_err());
+        assert_eq!(target(), before, "given back by a panic");
+    }
+}

@@ -5,7 +5,7 @@ use super::clock::{Pace, Point, Ruler};
 use super::place::{Map, Piece, Position};
 use super::units::{Frame, Gain, SampleRate};
 use super::voice::{self, Strike, Tone};
-use crate::rhythm::{Accent, Fraction, Groove, MeterKind, Time};
+use crate::rhythm::{Accent, Event, Fraction, Groove, MeterKind, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
 use num_traits::FromPrimitive;
@@ -207,6 +207,8 @@ struct Builder<'a> {
     groove: &'a Groove,
     ask: &'a Ask,
     runs: Vec<Run>,
+    /// The attacks of every heard layer in the range, one time through each section.
+    events: Vec<(usize, Vec<Event>)>,
     ruler: Ruler,
     /// Start of the range within the whole groove at full speed, in seconds.
     lead: BigRational,
@@ -228,7 +230,8 @@ impl<'a> Builder<'a> {
             }
             Range::Section(_) | Range::Region { .. } => Vec::new(),
         };
-        let denominators = denominators(groove, ask, &runs);
+        let events = events(groove, &runs);
+        let denominators = denominators(groove, ask, &runs, &events);
         let speed = ask.bounded_speed();
         // Sections outside the range are never measured; they must not widen the common denominator.
         let tempo =
@@ -247,7 +250,7 @@ impl<'a> Builder<'a> {
             lead += seconds(run.section, run.from);
         }
         let ruler = Ruler::new(rows);
-        Self { groove, ask, runs, ruler, lead, notes: Vec::new(), sounds: Vec::new(), known: HashMap::new() }
+        Self { groove, ask, runs, events, ruler, lead, notes: Vec::new(), sounds: Vec::new(), known: HashMap::new() }
     }
 
     fn build(mut self) -> Schedule {
@@ -276,24 +279,22 @@ impl<'a> Builder<'a> {
 
     fn layers(&mut self, pieces: &[Piece]) {
         let denom = self.ruler.denom();
-        for (l, layer) in self.groove.layers().iter().enumerate() {
-            if !self.groove.heard(l) {
-                continue;
-            }
+        for (l, events) in std::mem::take(&mut self.events) {
+            let layer = &self.groove.layers()[l];
             let (left, right) = Gain::from_db(f32::from(layer.gain)).panned(layer.pan);
-            let mut events = self.groove.events(l);
-            events.retain(|e| e.pass == 0);
             for event in events {
                 let Some(run) = self.runs.iter().find(|r| r.section == event.section) else { continue };
-                if event.offset < run.from || event.offset >= run.to {
-                    continue;
-                }
                 let strike = Strike::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
-                let room = run.to.minus(event.offset).unwrap_or(event.length);
-                let lasts = self.ruler.at(event.section, event.length.min(room)).rounded(denom);
-                let hold = if strike.is_held() { u32::try_from(lasts).unwrap_or(u32::MAX - 1) } else { u32::MAX };
-                let note = Note { at: self.within(run, event.offset), sound: self.sound(strike), hold, left, right };
-                self.repeat(event.section, note, pieces);
+                let hold = if strike.is_held() {
+                    let room = run.to.minus(event.offset).unwrap_or(event.length);
+                    let lasts = self.ruler.at(event.section, event.length.min(room)).rounded(denom);
+                    u32::try_from(lasts).unwrap_or(u32::MAX - 1)
+                } else {
+                    u32::MAX
+                };
+                let at = self.within(run, event.offset);
+                let sound = self.sound(strike);
+                self.repeat(event.section, Note { at, sound, hold, left, right }, pieces);
             }
         }
     }
@@ -372,16 +373,29 @@ impl<'a> Builder<'a> {
     }
 }
 
+/// The attacks of every heard layer in the range, one time through each section.
+fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
+    let heard = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !runs.is_empty());
+    let within =
+        |e: &Event| runs.iter().any(|r| r.section == e.section && e.pass == 0 && e.offset >= r.from && e.offset < r.to);
+    heard
+        .map(|l| {
+            let mut events = groove.events(l);
+            events.retain(within);
+            (l, events)
+        })
+        .collect()
+}
+
 /// The denominators of every time of each section that is in the range.
-fn denominators(groove: &Groove, ask: &Ask, runs: &[Run]) -> Vec<Vec<i64>> {
+fn denominators(groove: &Groove, ask: &Ask, runs: &[Run], events: &[(usize, Vec<Event>)]) -> Vec<Vec<i64>> {
     let mut all = vec![BTreeSet::from([1_i64]); groove.sections().len()];
     for run in runs {
         let meter = &groove.sections()[run.section].meter;
         all[run.section].extend([run.from.denom(), run.to.denom(), meter.beat().denom()]);
-        for l in (0..groove.layers().len()).filter(|&l| groove.heard(l)) {
-            let starts = groove.part(l, run.section).starts(groove.frame(l, run.section));
-            all[run.section].extend(starts.iter().map(|t| t.denom()));
-        }
+    }
+    for event in events.iter().flat_map(|(_, events)| events) {
+        all[event.section].extend([event.offset.denom(), event.length.denom()]);
     }
     for moment in ask.lines.iter().flat_map(|l| &l.moments) {
         if let Moment::At { section, offset, .. } = moment

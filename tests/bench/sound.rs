@@ -51,6 +51,9 @@ fn build(c: &mut Criterion) {
     c.bench_function("schedule of 16 layers x 64 bars of sixteenths", |b| {
         b.iter(|| Schedule::build(black_box(&groove), &ask));
     });
+    c.bench_function("of that, the groove's own attacks in exact time", |b| {
+        b.iter(|| (0..16).map(|layer| black_box(&groove).events(layer).len()).sum::<usize>());
+    });
 }
 
 criterion_group!(benches, render, build);

@@ -20,6 +20,8 @@ const UNSTEADY: f64 = 0.12;
 const SILENCE: f64 = 0.8;
 /// The same for the written beat and its doubles and halves when the cells are felt, so that silent pulses can be counted through (ours, no source).
 const COUNTED_SILENCE: f64 = 0.3;
+/// How much of the score hangs on the salience of the tempo (ours, no source): a pulse within its bounds can be kept at any rate.
+const SALIENT: f64 = 0.35;
 /// Pulses that a change of pulse costs (ours, no source).
 const CHANGE: f64 = 4.0;
 
@@ -29,13 +31,13 @@ pub(super) const HAIR: f64 = 1e-9;
 /// The parts of a hearing's score, each from 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Parts {
-    /// Attacks explained: those on the pulse count whole, those between by how sure the cut is and how well cells of that
-    /// length are felt.
+    /// Attacks explained: those on the pulse count whole, those between by how sure the cut is, how well cells of that
+    /// length are felt, and how steady the pulse is.
     pub explained: f64,
     /// Steadiness: `exp(-(wobble / u)^2 / 2)`, with `u` from 12% of the period, when the cells are too fast to be felt, to the
     /// noise floor of 5%, when they are felt.
     pub steady: f64,
-    /// Tempo: half, and half the salience; falling to nothing between the fastest beat's bounds (250 to 200 ms) and the slowest's
+    /// Tempo: 0.65, and 0.35 of the salience; falling to nothing between the fastest beat's bounds (250 to 200 ms) and the slowest's
     /// (1500 to 2000 ms).
     pub tempo: f64,
     /// Sounded pulses: 1 less 0.8 of the share of pulses on which nothing in the groove sounds (0.3 of it for the written beat, its
@@ -76,7 +78,7 @@ pub(crate) struct Scale {
 
 /// Fits a draft to the attacks; `None` if it has no two pulses.
 pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> Option<Hearing> {
-    let speed = scale.speed;
+    let Scale { speed, limits, .. } = *scale;
     let pulses = &draft.pulses;
     if pulses.len() < 2 || draft.stretches.is_empty() {
         return None;
@@ -106,11 +108,16 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         let mut own = Tally::default();
         while next < times.len() && times[next] < stop - HAIR {
             let place = place(times[next], pulses, first, end, period);
-            if place.away.abs() <= limits::AGREES.value / 100.0 + HAIR {
+            let cut = cut(place, draft.exact, speed);
+            // A position on cells that are felt is heard where it is, not as a late or early pulse.
+            let apart = cut.filter(|n| {
+                draft.exact && place.away.abs() > 1e-3 && limits.feel(place.step * 1000.0 / speed / f64::from(*n)) > 0.0
+            });
+            if apart.is_none() && place.away.abs() <= limits::AGREES.value / 100.0 + HAIR {
                 hearing.on_pulse += 1;
                 own.add(place);
                 touched[place.pulse] = true;
-            } else if let Some(cut) = cut(place, draft.exact, speed) {
+            } else if let Some(cut) = cut {
                 match hearing.between.iter_mut().find(|b| b.0 == cut) {
                     Some(b) => b.1 += 1,
                     None => hearing.between.push((cut, 1)),
@@ -260,12 +267,14 @@ fn parts(hearing: &Hearing, scale: &Scale) -> Parts {
     let pulses = hearing.pulses.len() as f64;
     let fast = ramp(period, limits::FASTEST_BEAT.low, limits::FASTEST_BEAT.high);
     let slow = 1.0 - ramp(period, limits::SLOWEST_BEAT.low, limits::SLOWEST_BEAT.high);
+    // Between pulses that sway nothing can be placed.
+    let steady = (-(hearing.wobble / uneven).powi(2) / 2.0).exp();
     // A change of the written tempo is no change of the pulse that is counted.
     let changes = if hearing.kind == Kind::Changing { hearing.stretches.len() - 1 } else { 0 };
     Parts {
-        explained: (hearing.on_pulse as f64 + between) / attacks.max(1) as f64,
-        steady: (-(hearing.wobble / uneven).powi(2) / 2.0).exp(),
-        tempo: fast * slow * (0.5 + 0.5 * limits::salience(period)),
+        explained: (hearing.on_pulse as f64 + between * steady) / attacks.max(1) as f64,
+        steady,
+        tempo: fast * slow * (1.0 - SALIENT * (1.0 - limits::salience(period))),
         sounded: 1.0 - silence * hearing.unsounded as f64 / pulses,
         kept: 1.0 / (1.0 + CHANGE * changes as f64 / pulses),
     }

@@ -11,7 +11,9 @@ const HEADS: [&str; 6] = ["file", "cell", "first hearing", "BPM", "written", "wh
 /// A groove's line.
 pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] {
     let first = report.hearings.first();
-    let written = groove.sections().first().map(|s| s.tempo.bpm().to_string()).unwrap_or_default();
+    let tempo = groove.sections().first().map(|s| s.tempo.bpm());
+    let written =
+        tempo.map(|t| format!("{:.1}", t.numer() as f64 / t.denom() as f64 * report.speed)).unwrap_or_default();
     [
         path.display().to_string(),
         report.cell_ms.map(|ms| format!("{ms:.0} ms")).unwrap_or_default(),

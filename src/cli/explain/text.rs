@@ -1,6 +1,6 @@
 //! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
 
-use crate::analysis::{Groups, Hearing, Kind, Landings, Report, Source};
+use crate::analysis::{Groups, Hearing, Kind, Landings, Report, Source, stream};
 use crate::rhythm::{Fraction, Groove, Place, print_note_value};
 use std::fmt::Write;
 
@@ -143,7 +143,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             h.share() * 100.0,
             h.wobble_ms,
             h.wobble * 100.0,
-            h.kind
+            kind(groove, report, h)
         )?;
         if h.stretches.len() > 1 {
             writeln!(t, "        {}", stretches(groove, report, h))?;
@@ -166,6 +166,18 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         )?;
     }
     writeln!(t, "  by playing speed: {}", turns(groove, report))
+}
+
+/// The hearing's name; of a pulse of cells also how far from the beat it starts.
+fn kind(groove: &Groove, report: &Report, h: &Hearing) -> String {
+    let off = (h.kind == Kind::Cells).then(|| {
+        let m = report.clock.moment(h.pulses[0])?;
+        let beat = groove.sections()[m.section].meter.beat();
+        let beats = m.wholes * beat.denom() as f64 / beat.numer() as f64;
+        let (n, d) = stream::nearest(beats.fract(), 16).filter(|_| beats.fract() > 1e-6)?;
+        Some(format!(", {n}/{d} of a beat after the beat"))
+    });
+    format!("{}{}", h.kind, off.flatten().unwrap_or_default())
 }
 
 fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
