@@ -141,7 +141,8 @@ impl Session {
                 let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
                 let division = g.layers().get(at.layer).map_or(4, |l| l.division);
                 let made = simple(Edit::AddLayer(row, name, voice, division), "add layer")?;
-                Ok(made.to(Cursor { place: Place { layer: row, ..at }, past_end: false, ..self.cursor }))
+                // The new layer is empty: one begins at its beginning.
+                Ok(made.to(Cursor { place: Place { layer: row, cell: 0, ..at }, ..Cursor::default() }))
             }
             Command::RemoveLayer => {
                 let name = g.layers()[at.layer].name.clone();

@@ -14,6 +14,8 @@ pub mod run;
 mod scroll;
 mod state;
 mod table;
+#[cfg(test)]
+mod tests;
 mod theme;
 mod update;
 mod view;

@@ -24,8 +24,8 @@ pub(super) enum Overlay {
     Help(usize),
     /// The searched list of commands.
     Find { text: String, chosen: usize },
-    /// A question.
-    Prompt { question: Question, text: String, error: Option<String> },
+    /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
+    Prompt { question: Question, text: String, kept: bool, error: Option<String> },
     /// All hearings and all reasons.
     Hearings { reasons: bool, chosen: usize },
     /// Whether to end with work that is not saved.

@@ -247,7 +247,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "hearings" [ch('h')] Action::Hearings, "all hearings, with every part of their score", "hearings";
     "focus" [ch('F')] Action::NextFocus, "find hearings for: first layer, this one, all";
     "hearing-next" [ch('H')] Action::NextHearing, "the next hearing in the strip";
-    "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit";
+    "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit", "more strips";
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
     "wider" [ch('z')] Action::ZoomBy(1), "wider columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrower columns";
@@ -264,9 +264,9 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-page-down" [key(Code::PageDown)] Action::ListPageDown, "one screen down";
     "list-first" [key(Code::Home)] Action::ListFirst, "first line";
     "list-last" [key(Code::End)] Action::ListLast, "last line";
-    "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "hearing to the strip, or go to the place";
-    "list-click" [ch('K')] Action::HearingClick, "click on this hearing, on or off";
-    "list-other" [key(Code::Tab), key(Code::BackTab)] Action::OtherList, "from hearings to reasons and back";
+    "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "hearing to the strip, or go to the place", "take";
+    "list-click" [ch('K')] Action::HearingClick, "click on this hearing, on or off", "click on it";
+    "list-other" [key(Code::Tab), key(Code::BackTab)] Action::OtherList, "from hearings to reasons and back", "reasons/hearings";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
     "list-quit" [ctrl('q')] Action::Quit, "end the program";
 };

@@ -117,7 +117,11 @@ fn write(state: &mut State, c: char) {
         return;
     }
     match &mut state.overlay {
-        Overlay::Prompt { text, error, .. } if text.chars().count() < ANSWER_FITS => {
+        Overlay::Prompt { text, kept, error, .. } if text.chars().count() < ANSWER_FITS => {
+            // What stood there before gives way to what is typed; Backspace keeps and changes it.
+            if std::mem::take(kept) {
+                text.clear();
+            }
             text.push(c);
             *error = None;
         }
@@ -257,9 +261,9 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             }
         }
         Action::Unwrite => match &mut state.overlay {
-            Overlay::Prompt { text, error, .. } => {
+            Overlay::Prompt { text, kept, error, .. } => {
                 text.pop();
-                *error = None;
+                (*kept, *error) = (false, None);
             }
             Overlay::Find { text, chosen } => {
                 text.pop();
@@ -310,7 +314,7 @@ fn with_keys(state: &State, words: String) -> String {
 
 fn ask(state: &mut State, question: Question) {
     let text = question.start(&state.session, state.play.percent, state.file.as_deref());
-    state.overlay = Overlay::Prompt { question, text, error: None };
+    state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
 }
 
 fn close(state: &mut State, effects: &mut Vec<Effect>) {
@@ -417,7 +421,7 @@ fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             Ok(Answer::SaveAs(name)) => {
                 effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name) });
             }
-            Err(error) => state.overlay = Overlay::Prompt { question, text, error: Some(error) },
+            Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
         },
         Overlay::Hearings { reasons: false, chosen } => {
             choose(state, chosen);

@@ -121,8 +121,8 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     match &state.overlay {
-        Overlay::Prompt { question, text, error } => {
-            return prompt(pen, area, question.words(), text, error.as_deref());
+        Overlay::Prompt { question, text, kept, error } => {
+            return prompt(pen, area, question.words(), (text, *kept), error.as_deref());
         }
         Overlay::Leaving => {
             let keys = |name: &str| state.keymap.first(name);
@@ -167,8 +167,9 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "meter",
             "division",
             "add-bar",
+            "strips",
         ],
-        Overlay::Hearings { .. } => vec!["list-take", "list-click", "list-other", "list-close"],
+        Overlay::Hearings { .. } => vec!["list-take", "list-other", "list-click", "list-down", "list-close"],
         Overlay::Help(_) => vec!["list-down", "list-page-down", "list-close"],
         _ => vec!["typing-accept", "typing-down", "typing-close"],
     };
@@ -189,7 +190,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
 }
 
-fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), text: &str, error: Option<&str>) {
+fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool), error: Option<&str>) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let x = pen.put(area, 0, 0, words.0, theme.heading());
@@ -200,7 +201,8 @@ fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), text: &str, error:
     while shown.width() > room {
         shown.remove(0);
     }
-    let x = pen.put(area, x, 0, &shown, Style::new());
+    // What the first key would replace is drawn as if it were selected.
+    let x = pen.put(area, x, 0, &shown, if kept { theme.selected() } else { Style::new() });
     pen.mark(area, x, 0, ' ', theme.cursor());
     let left = width.saturating_sub(x + 3);
     let (note, style) = match error {

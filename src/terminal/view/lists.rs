@@ -109,28 +109,24 @@ fn hearing(report: &Report, h: &Hearing, theme: Theme, width: usize, current: bo
     let parts = h.parts;
     let mut lines = vec![pane::hearing(h, report, theme, width, current)];
     let score = format!(
-        "      score = 100 x explained {:.2} x steady {:.2} x tempo {:.2} x sounded {:.2} x kept {:.2}",
+        "100 x explained {:.2} x steady {:.2} x tempo {:.2} x sounded {:.2} x kept {:.2}",
         parts.explained, parts.steady, parts.tempo, parts.sounded, parts.kept
     );
-    lines.extend(wrap(&score, width).into_iter().map(|l| vec![(l, theme.faint())]));
     let total = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
-    let between: Vec<String> = h.between.iter().map(|(n, count)| format!("{count} on 1/{n}")).collect();
-    let between = if between.is_empty() { String::new() } else { format!(", {}", between.join(", ")) };
+    let between: String = h.between.iter().map(|(n, count)| format!(", {count} on 1/{n}")).collect();
     let astray = if h.astray > 0 { format!(", {} astray", h.astray) } else { String::new() };
     let counts = format!(
-        "      {} of {total} attacks on the pulse{between}{astray}; {} of {} pulses without one; salience {:.2}",
+        "{} of {total} attacks on the pulse{between}{astray}; {} of {} pulses without one; salience {:.2}",
         h.on_pulse,
         h.silent,
         h.pulses.len(),
         h.salience
     );
-    lines.extend(wrap(&counts, width).into_iter().map(|l| vec![(format!("      {}", l.trim_start()), Style::new())]));
-    if h.stretches.len() > 1 {
-        let stretches: Vec<String> =
-            h.stretches.iter().map(|s| format!("{} attacks at {:.1}", s.attacks, s.bpm)).collect();
-        let text = stretches.join(", ");
-        let room = width.saturating_sub(6);
-        lines.extend(wrap(&text, room).into_iter().take(3).map(|l| vec![(format!("      {l}"), theme.hearing())]));
+    let stretches: Vec<String> = h.stretches.iter().map(|s| format!("{} attacks at {:.1}", s.attacks, s.bpm)).collect();
+    let stretches = if stretches.len() > 1 { stretches.join(", ") } else { String::new() };
+    let room = width.saturating_sub(4);
+    for (text, style) in [(score, theme.faint()), (counts, Style::new()), (stretches, theme.hearing())] {
+        lines.extend(wrap(&text, room).into_iter().take(3).map(|l| vec![(format!("    {l}"), style)]));
     }
     lines
 }

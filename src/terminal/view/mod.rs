@@ -53,8 +53,11 @@ fn body(area: Rect) -> Rect {
 
 fn too_small(pen: &mut Pen<'_>, area: Rect) {
     let style = pen.theme.bar();
-    let lines =
-        [format!("window too small: {}x{}", area.width, area.height), format!("needed: {LEAST_WIDTH}x{LEAST_HEIGHT}")];
+    let lines = [
+        "window too small".to_owned(),
+        format!("is {}x{}", area.width, area.height),
+        format!("needs {LEAST_WIDTH}x{LEAST_HEIGHT}"),
+    ];
     for (i, line) in lines.iter().enumerate() {
         pen.put(area, 0, i, line, style);
     }

@@ -202,9 +202,17 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces
     let mut lines = vec![vec![("Why it is hard".to_owned(), theme.heading())]];
     for finding in findings {
         let wrapped = reason(finding, width.saturating_sub(2));
-        // Cut in the middle it would say something else; the full view has it.
-        if lines.len() + wrapped.len() > rows {
+        let room = rows - lines.len();
+        // Only the first is cut where it does not fit; the full view has them all.
+        if room == 0 || (wrapped.len() > room && lines.len() > 1) {
             break;
+        }
+        let mut wrapped = wrapped;
+        if wrapped.len() > room {
+            wrapped.truncate(room);
+            if let Some(last) = wrapped.last_mut() {
+                last.push('…');
+            }
         }
         for (i, line) in wrapped.into_iter().enumerate() {
             lines.push(vec![(if i == 0 { "- ".into() } else { "  ".into() }, theme.faint()), (line, Style::new())]);

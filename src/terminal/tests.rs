@@ -1,0 +1,381 @@
+//! Tests of the whole room without a terminal: (picture, keys, picture) rows, screens, and any keys at all.
+
+use super::key::Key;
+use super::run::Screen;
+use super::{Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
+use crate::analysis;
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use proptest::prelude::*;
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use std::sync::Arc;
+
+const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
+const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
+
+fn quarter() -> Time {
+    Time::new(1, 4).expect("quarter")
+}
+
+fn groove(drawing: &str) -> Groove {
+    let bars = drawing.matches('|').count() as u16 + 1;
+    let tempo = Tempo::new(Fraction::whole(150), quarter()).expect("tempo");
+    let meter = Meter::parse("2/4").expect("meter");
+    let part = picture::parse_bars(drawing, &meter, usize::from(bars), 4).expect("drawing");
+    let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+    Groove::new("rope", "", vec![section], vec![Layer::new("riff", Voice::Pluck, 4, vec![part])]).expect("groove")
+}
+
+fn drawn(state: &State, layer: usize) -> String {
+    let groove = state.groove();
+    let l = &groove.layers()[layer];
+    let parts = groove.sections().iter().zip(&l.parts);
+    let parts: Vec<String> = parts.map(|(s, p)| picture::print_part(p, &s.meter, l.division, true)).collect();
+    parts.join(" / ")
+}
+
+fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
+    let mut state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
+    let effects = start(&state);
+    answer(&mut state, effects);
+    state
+}
+
+/// Does at once what the worker threads would do; gives the other effects back.
+fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
+    let mut left = Vec::new();
+    for effect in effects {
+        if let Effect::Analyse { revision, groove, ask } = effect {
+            let report = Arc::new(analysis::report(&groove, &ask));
+            left.extend(update(state, Event::Analysed { revision, report }));
+        } else {
+            left.push(effect);
+        }
+    }
+    left
+}
+
+/// Presses keys: names as in the config file, told apart by spaces; text between quotes is typed.
+fn press(state: &mut State, keys: &str) -> Vec<Effect> {
+    let mut effects = Vec::new();
+    let mut one = |state: &mut State, key: Key| {
+        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods)));
+        effects.extend(answer(state, found));
+    };
+    for (i, piece) in keys.split('"').enumerate() {
+        if i % 2 == 1 {
+            piece.chars().for_each(|c| one(state, super::key::ch(c)));
+        } else {
+            piece.split_whitespace().for_each(|name| one(state, Key::parse(name).expect(name)));
+        }
+    }
+    effects
+}
+
+fn check(before: &str, keys: &str, after: &str) {
+    let mut state = open(groove(before), PLAIN, (80, 24));
+    press(&mut state, keys);
+    assert_eq!(drawn(&state, 0), after, "{before} {keys}");
+}
+
+#[test]
+fn keys_lay_and_change() {
+    let blank = ".... ....";
+    let rows = [
+        (blank, "3 3 2", "x--x --x-"),
+        (blank, "x - . o X space", "x-.o Xx.."),
+        (blank, "3 3 backspace 4", "x--x ---."),
+        (blank, "g \"2(3)+2\" enter", "x--x --x-"),
+        (blank, "3 ctrl-z 2", "x-.. ...."),
+        (blank, "3 2 ctrl-z ctrl-z ctrl-y", "x--. ...."),
+        (blank, "8 + 3", "x--- ---- | x--. ...."),
+        (blank, "t \"5\" enter 2 x", "{5: x-x..} ...."),
+        (blank, "t \"7/2\" enter 3 4 ctrl-home e", "x--x ----"),
+        ("xo.. ....", "shift-right ctrl-c ctrl-right ctrl-v", "xo.. xo.."),
+        ("xo.. ....", "shift-right r \"3\" enter", "xoxo xoxo"),
+        ("xo.. ....", "s right delete", ".... ...."),
+        ("xo.. ...x", "> >", ".xxo ...."),
+        ("xo.. ...x", ") )", "..xo ...."),
+        ("xo.. ...x", "(", "o... ..x."),
+        ("x..x ....", "tab a", "x..X ...."),
+        ("x..x ....", "end back-tab delete", "x... ...."),
+        // A question that is left, or answered wrongly and then left, changes nothing.
+        ("x..x ....", "t \"5\" esc", "x..x ...."),
+        ("x..x ....", "t \"99\" enter esc", "x..x ...."),
+        // A command found by its words.
+        ("xo.. ....", "f \"rotate earlier\" enter", "o... ...x"),
+    ];
+    for (before, keys, after) in rows {
+        check(before, keys, after);
+    }
+}
+
+#[test]
+fn keys_make_layers_and_sections() {
+    let mut state = open(groove(".... ...."), PLAIN, (80, 24));
+    press(&mut state, "3 3 2 n \"low kick\" enter 4 4 N enter 2 2 2 2 M \"3/8\" enter T \"1/8=200\" enter");
+    assert_eq!(state.groove().layers()[1].name, "low");
+    assert_eq!(drawn(&state, 0), "x--x --x- / .... .... ....");
+    assert_eq!(drawn(&state, 1), "x--- x--- / x-x- x-x- ....");
+    assert_eq!(state.groove().sections()[1].tempo.bpm(), Fraction::whole(200));
+    press(&mut state, "ctrl-up m ctrl-d");
+    assert_eq!(state.groove().layers().len(), 1);
+    assert_eq!(state.groove().layers()[0].name, "riff");
+}
+
+#[test]
+fn effects_are_values() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    assert!(press(&mut state, "right up").is_empty());
+    let names = |effects: &[Effect]| -> Vec<&'static str> {
+        effects
+            .iter()
+            .map(|e| match e {
+                Effect::Analyse { .. } => "analyse",
+                Effect::Journal(_) => "journal",
+                Effect::Save { .. } => "save",
+                Effect::Play(..) => "play",
+                Effect::Change(_) => "change",
+                Effect::Stop => "stop",
+                Effect::Redraw => "redraw",
+                Effect::Quit { .. } => "quit",
+            })
+            .collect()
+    };
+    // An edit while nothing plays is analysed and kept; while something plays it is heard too.
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE)));
+    assert_eq!(names(&found), ["journal", "analyse"]);
+    assert_eq!(
+        names(&press(&mut state, "enter 3 ] k enter")),
+        ["play", "journal", "change", "change", "change", "stop"]
+    );
+    // Work that is not saved is asked about; saving first ends the program when the save has ended well.
+    assert!(press(&mut state, "ctrl-q").is_empty());
+    assert_eq!(names(&press(&mut state, "esc ctrl-q s")), ["save"]);
+    let groove = state.groove().clone();
+    let mut failed = state.clone();
+    assert!(update(&mut failed, Event::Saved { groove: groove.clone(), result: Err("read-only".into()) }).is_empty());
+    assert!(failed.is_changed());
+    let found = update(&mut state, Event::Saved { groove, result: Ok("rope.toml".into()) });
+    assert_eq!(found, [Effect::Quit { keep_journal: false }]);
+    assert!(!state.is_changed());
+    assert_eq!(update(&mut state, Event::Signal), [Effect::Quit { keep_journal: true }]);
+}
+
+#[test]
+fn an_old_result_does_not_replace_a_newer_one() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let old = state.report.clone().expect("report").1;
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE)));
+    // Between the edit and its analysis the old figures are marked.
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Groups of riff~"), "{shown}");
+    answer(&mut state, found);
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Groups of riff "), "{shown}");
+    update(&mut state, Event::Analysed { revision: 1, report: old });
+    assert_eq!(state.report.as_ref().map(|r| r.0), Some(state.revision()));
+}
+
+#[test]
+fn the_mouse_moves_and_selects() {
+    let mut state = open(groove(".... ...."), PLAIN, (80, 24));
+    let mut mouse = |kind, column, row| {
+        update(&mut state, Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE }));
+        (state.session.cursor().place.cell, state.session.selection().is_some())
+    };
+    // The cells begin after the names and a bar line, two columns each.
+    assert_eq!(mouse(MouseEventKind::Down(MouseButton::Left), 13 + 4, 3), (2, false));
+    assert_eq!(mouse(MouseEventKind::Drag(MouseButton::Left), 13 + 9, 3), (4, true));
+    assert_eq!(mouse(MouseEventKind::Up(MouseButton::Left), 13 + 9, 3), (4, true));
+    assert_eq!(mouse(MouseEventKind::Down(MouseButton::Left), 70, 20), (4, true));
+    assert_eq!(mouse(MouseEventKind::ScrollUp, 20, 3), (0, false));
+}
+
+#[test]
+fn the_loop_and_the_speed_are_told_to_the_player() {
+    let mut state = open(groove("x..x ..x. | x... ...."), PLAIN, (80, 24));
+    let found = press(&mut state, "s right right l l enter % \"50\" enter K");
+    let Some(Effect::Play(playing, None)) = found.iter().find(|e| matches!(e, Effect::Play(..))) else {
+        panic!("{found:?}")
+    };
+    let to = Time::new(3, 16).expect("three sixteenths");
+    assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
+    let Some(Effect::Change(playing)) = found.last() else { panic!("{found:?}") };
+    assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
+    assert!(playing.pulses.as_ref().is_some_and(|p| p.len() > 1));
+}
+
+/// The screen as text.
+fn screen(state: &State, (width, height): (u16, u16)) -> String {
+    let mut state = state.clone();
+    update(&mut state, Event::Resize(width, height));
+    let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("test backend");
+    terminal.draw(|frame| view(&state, frame)).expect("draws");
+    let buffer = terminal.backend().buffer();
+    let line = |y| (0..width).map(|x| buffer[(x, y)].symbol()).collect::<String>().trim_end().to_owned();
+    (0..height).map(line).collect::<Vec<_>>().join("\n")
+}
+
+/// A figure of eleven sixteenths over 4/4 with a beat under it, from the ferry crew.
+fn ferry() -> State {
+    let tempo = Tempo::new(Fraction::whole(132), quarter()).expect("tempo");
+    let groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 4).expect("groove");
+    let mut state = open(groove.titled("mooring line", "invented"), UNICODE, (80, 24));
+    press(
+        &mut state,
+        "g \"5(4+4+3)+4+4\" enter p \"E2\" enter ctrl-home X n \"deck kick\" enter home 4 4 4 4 4 4 4 4 home",
+    );
+    press(&mut state, "shift-right shift-right ctrl-c esc home");
+    state
+}
+
+#[test]
+fn whole_screens() {
+    let mut state = ferry();
+    insta::assert_snapshot!("grid_80x24", screen(&state, (80, 24)));
+    insta::assert_snapshot!("grid_60x18", screen(&state, (60, 18)));
+    insta::assert_snapshot!("grid_200x60", screen(&state, (200, 60)));
+    press(&mut state, "enter shift-down shift-right");
+    update(&mut state, Event::Tick(Some(Head { section: 0, pass: 0, wholes: 0.55 })));
+    state.theme = PLAIN;
+    insta::assert_snapshot!("selection_and_playhead_ascii_80x24", screen(&state, (80, 24)));
+    press(&mut state, "esc h");
+    insta::assert_snapshot!("hearings_ascii_80x24", screen(&state, (80, 24)));
+    press(&mut state, "esc f \"bar\"");
+    insta::assert_snapshot!("find_ascii_80x24", screen(&state, (80, 24)));
+    press(&mut state, "esc ctrl-q");
+    insta::assert_snapshot!("too_small_20x3", screen(&state, (20, 3)));
+}
+
+#[test]
+fn plain_screens_hold_plain_characters_only() {
+    let mut state = ferry();
+    state.theme = PLAIN;
+    for keys in ["", "h", "tab", "esc ?", "esc f", "esc T"] {
+        press(&mut state, keys);
+        for size in [(80, 24), (200, 60), (60, 18)] {
+            let shown = screen(&state, size);
+            assert!(shown.chars().all(|c| c == '\n' || (' '..='~').contains(&c)), "{keys}: {shown}");
+        }
+    }
+}
+
+#[test]
+fn without_colours_everything_can_still_be_told_apart() {
+    // Attacks by their accents, the cursor by its mark, a muted layer by its letter, what is stale by its mark.
+    let mut state = open(groove("xoX- ...."), PLAIN, (80, 24));
+    press(&mut state, "m right");
+    let shown = screen(&state, (80, 24));
+    let row = shown.lines().nth(3).expect("the layer");
+    assert!(row.starts_with(">riff   m"), "{row}");
+    assert!(row.contains("|x o X6- ' . . . |"), "{row}");
+    assert_eq!(shown.lines().nth(1).expect("marks").find('v'), Some(15));
+}
+
+#[test]
+fn every_place_of_the_screen_tells_where_it_is() {
+    let state = ferry();
+    for size in [(80, 24), (60, 18), (200, 60)] {
+        let shown = screen(&state, size);
+        for words in ["mooring line", "4/4", "132", "riff", "deck", "Landings", "Heard in", "Groups of", "stopped"] {
+            assert!(shown.contains(words), "{words} at {size:?}\n{shown}");
+        }
+    }
+}
+
+#[derive(Debug, Clone)]
+enum Happening {
+    Key(Key),
+    Mouse(MouseEventKind, u16, u16),
+    Resize(u16, u16),
+    Tick(usize, f64),
+    Pasted(String),
+}
+
+fn happening() -> impl Strategy<Value = Happening> {
+    let codes = prop_oneof![
+        8 => prop::char::range(' ', '~').prop_map(KeyCode::Char),
+        1 => any::<char>().prop_map(KeyCode::Char),
+        8 => prop::sample::select(vec![
+            KeyCode::Left,
+            KeyCode::Right,
+            KeyCode::Up,
+            KeyCode::Down,
+            KeyCode::Home,
+            KeyCode::End,
+            KeyCode::PageUp,
+            KeyCode::PageDown,
+            KeyCode::Tab,
+            KeyCode::BackTab,
+            KeyCode::Enter,
+            KeyCode::Enter,
+            KeyCode::Esc,
+            KeyCode::Backspace,
+            KeyCode::Delete,
+            KeyCode::Null,
+            KeyCode::F(1),
+            KeyCode::F(2),
+        ]),
+    ];
+    let mods = prop::sample::select(vec![
+        KeyModifiers::NONE,
+        KeyModifiers::NONE,
+        KeyModifiers::NONE,
+        KeyModifiers::SHIFT,
+        KeyModifiers::CONTROL,
+        KeyModifiers::CONTROL | KeyModifiers::SHIFT,
+        KeyModifiers::ALT,
+    ]);
+    let kinds = prop::sample::select(vec![
+        MouseEventKind::Down(MouseButton::Left),
+        MouseEventKind::Drag(MouseButton::Left),
+        MouseEventKind::Up(MouseButton::Left),
+        MouseEventKind::ScrollUp,
+        MouseEventKind::ScrollDown,
+        MouseEventKind::Moved,
+    ]);
+    let sizes = prop_oneof![
+        prop::sample::select(vec![(0, 0), (1, 1), (60, 18), (59, 17), (80, 24), (110, 18), (200, 60)]),
+        (0_u16..230, 0_u16..70),
+    ];
+    prop_oneof![
+        20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
+        2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
+        2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
+        1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
+        1 => "\\PC{0,8}".prop_map(Happening::Pasted),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+    #[test]
+    fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
+        let first = groove("x..x ..x. | X-o. ....");
+        let mut state = open(first.clone(), UNICODE, (80, 24));
+        let mut screen = Screen::new(Vec::new());
+        for (i, happening) in happenings.into_iter().enumerate() {
+            let event = match happening {
+                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods)),
+                Happening::Mouse(kind, column, row) => {
+                    Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
+                }
+                Happening::Resize(width, height) => Event::Resize(width, height),
+                Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
+                Happening::Pasted(text) => Event::Pasted(text),
+            };
+            let effects = update(&mut state, event);
+            // The analysis may come late; the screen must bear a report of another groove.
+            if i % 3 == 0 {
+                answer(&mut state, effects);
+            }
+            screen.show(&state).expect("writes to memory do not fail");
+        }
+        while !state.session.history().is_empty() {
+            state.session.apply(crate::session::Command::Undo);
+        }
+        prop_assert_eq!(&**state.groove(), &first);
+    }
+}
