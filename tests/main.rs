@@ -1,9 +1,13 @@
 //! The tests that see the package from outside, in one binary.
 
+// The program without a screen: words, output, exit codes.
+mod cli;
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.
 mod refusals;
+// The program on a terminal, keys in and screen out.
+mod pty;
 // The README: its tables, its picture and its example equal the code.
 mod readme;
 // The house: which room may name which, and the size and sentence of every file.
