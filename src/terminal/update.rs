@@ -4,7 +4,7 @@ use super::action::{Action, Question};
 use super::event::{Effect, Event, Head};
 use super::key::Key;
 use super::prompt::Answer;
-use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, State};
+use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, State, Strips};
 use super::table::Mode;
 use super::{mouse, scroll};
 use crate::session::{Command, Motion, Outcome};
@@ -221,7 +221,9 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             choose(state, next);
             replay(state, effects);
         }
-        Action::MoreStrips => state.more_strips = !state.more_strips,
+        Action::MoreStrips => {
+            state.strips = if state.strips == Strips::Two { Strips::All } else { Strips::Two };
+        }
         Action::NextLabels => {
             state.labels = match state.labels {
                 Labels::Groups => Labels::Pitches,
