@@ -4,5 +4,9 @@
 mod patterns;
 // One wrong file per message: the exact words.
 mod refusals;
+// The README: its tables, its picture and its example equal the code.
+mod readme;
+// The house: which room may name which, and the size and sentence of every file.
+mod rooms;
 // What several of them need.
 mod support;

@@ -6,6 +6,7 @@ mod explain;
 mod input;
 mod render;
 
+use crate::terminal::{self, run::EditError};
 use args::{Args, Command};
 use clap::Parser;
 use std::ffi::OsString;
@@ -80,6 +81,16 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
+/// Opens the editor.
+fn edit(file: Option<&std::path::Path>) -> Result<Exit, Failure> {
+    match terminal::run::edit(file) {
+        Ok(()) => Ok(Exit::Good),
+        Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
+        Err(error @ EditError::NoTerminal) => Err(Failure::new(Exit::Usage, error)),
+        Err(error @ EditError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
+    }
+}
+
 fn run_command(args: Args) -> Result<Exit, Failure> {
     match args.command {
         Some(Command::Explain(ask)) => explain::run(&ask),
@@ -92,6 +103,6 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
             io::stdout().lock().write_all(&bytes)?;
             Ok(Exit::Good)
         }
-        None => Ok(Exit::Good),
+        None => edit(args.edit.file.as_deref()),
     }
 }

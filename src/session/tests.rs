@@ -1,4 +1,4 @@
-//! Tests of the session: (picture, commands, picture) rows, and undo as algebra.
+//! Tests of the room: commands typed in a row, and what undo gives back. It must not know screens.
 
 use super::{Command, Motion, Outcome, Session};
 use crate::rhythm::{Accent, Groove, Layer, Meter, Pitch, Place, Section, Swing, Tempo, Time, Voice, picture};
