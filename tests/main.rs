@@ -1,5 +1,7 @@
 //! The tests that see the package from outside, in one binary.
 
+// The editor in a terminal of its own: typed, saved, ended by a signal, opened again.
+mod editor;
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.
