@@ -2,6 +2,8 @@
 
 // The program without a screen: words, output, exit codes.
 mod cli;
+// The editor in a terminal of its own: typed, saved, ended by a signal, opened again.
+mod editor;
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.

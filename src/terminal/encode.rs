@@ -106,7 +106,9 @@ impl Encoder {
                 let bytes: usize = between.iter().map(|c| c.symbol().len()).sum();
                 let plain = |c: &&Cell| c.symbol().width() == 1 && self.style.suits(c);
                 if bytes <= step.len() && between.iter().all(plain) {
-                    between.iter().for_each(|c| out.extend_from_slice(c.symbol().as_bytes()));
+                    for cell in between {
+                        out.extend_from_slice(cell.symbol().as_bytes());
+                    }
                 } else {
                     out.extend_from_slice(step.as_bytes());
                 }

@@ -8,6 +8,7 @@ mod event;
 mod key;
 pub mod keymap;
 mod layout;
+mod lists;
 mod mouse;
 mod prompt;
 pub mod run;

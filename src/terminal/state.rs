@@ -41,6 +41,15 @@ pub(super) enum Labels {
     None,
 }
 
+/// How many hearings have a strip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) enum Strips {
+    #[default]
+    Two,
+    /// As many as there is room for.
+    All,
+}
+
 /// Whose attacks the hearings are found for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(super) enum Focus {
@@ -103,8 +112,7 @@ pub struct State {
     /// First layer that is shown.
     pub(super) top_layer: usize,
     pub(super) labels: Labels,
-    /// Whether more than two strips are shown where there is room.
-    pub(super) more_strips: bool,
+    pub(super) strips: Strips,
     pub(super) focus: Focus,
     pub(super) report: Option<(u64, Arc<Report>)>,
     pub(super) overlay: Overlay,
@@ -132,7 +140,7 @@ impl State {
             scroll: 0,
             top_layer: 0,
             labels: Labels::default(),
-            more_strips: false,
+            strips: Strips::default(),
             focus: Focus::default(),
             report: None,
             overlay: Overlay::default(),
@@ -196,7 +204,7 @@ impl State {
     }
 
     pub(super) fn layout(&self) -> Option<Layout> {
-        Layout::new(self.size.0, self.size.1, self.groove().layers().len(), self.more_strips)
+        Layout::new(self.size.0, self.size.1, self.groove().layers().len(), self.strips == Strips::All)
     }
 
     pub(super) fn scale(&self) -> Scale {

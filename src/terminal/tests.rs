@@ -1,4 +1,5 @@
-//! Tests of the whole room without a terminal: (picture, keys, picture) rows, screens, and any keys at all.
+//! Tests of the whole room without a terminal: (picture, keys, picture) rows, screens, and any keys at all. They must not
+//! know threads, files or the device.
 
 use super::key::Key;
 use super::run::Screen;

@@ -3,8 +3,8 @@
 use super::action::{Action, Question};
 use super::event::{Effect, Event, Head};
 use super::key::Key;
-use super::prompt::Answer;
-use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, State};
+use super::lists::{accept, choose, list};
+use super::state::{Focus, Labels, Looped, Overlay, SPEED, State, Strips};
 use super::table::Mode;
 use super::{mouse, scroll};
 use crate::session::{Command, Motion, Outcome};
@@ -221,7 +221,9 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             choose(state, next);
             replay(state, effects);
         }
-        Action::MoreStrips => state.more_strips = !state.more_strips,
+        Action::MoreStrips => {
+            state.strips = if state.strips == Strips::Two { Strips::All } else { Strips::Two };
+        }
         Action::NextLabels => {
             state.labels = match state.labels {
                 Labels::Groups => Labels::Pitches,
@@ -342,7 +344,7 @@ fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
     effects.push(Effect::Play(Box::new(state.playing()), from));
 }
 
-fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
+pub(super) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
     if percent != state.play.percent {
         state.play.percent = percent;
         replay(state, effects);
@@ -377,61 +379,5 @@ fn saved(
             state.leaving = false;
             state.tell(words, true);
         }
-    }
-}
-
-/// Takes a hearing to the strip and the click.
-fn choose(state: &mut State, index: usize) {
-    let hearing = state.report().and_then(|(r, _)| r.hearings.get(index));
-    if let Some(h) = hearing {
-        state.chosen = Some(Chosen { kind: h.kind, period: h.period() });
-    }
-}
-
-fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
-    let page = usize::from(state.size.1.saturating_sub(6).max(1));
-    let hearings = state.report().map_or(0, |(r, _)| r.hearings.len());
-    let reasons = state.findings().len();
-    let found = match &state.overlay {
-        Overlay::Find { text, .. } => state.keymap.search(text).len(),
-        _ => 0,
-    };
-    match &mut state.overlay {
-        Overlay::Help(at) => {
-            let last = super::view::help_lines().saturating_sub(page);
-            *at = go(*at, last, page);
-        }
-        Overlay::Find { chosen, .. } => *chosen = go(*chosen, found.saturating_sub(1), page),
-        Overlay::Hearings { reasons: false, chosen } => *chosen = go(*chosen, hearings.saturating_sub(1), page),
-        Overlay::Hearings { reasons: true, chosen } => *chosen = go(*chosen, reasons.saturating_sub(1), page),
-        _ => {}
-    }
-}
-
-fn accept(state: &mut State, effects: &mut Vec<Effect>) {
-    match std::mem::take(&mut state.overlay) {
-        Overlay::Find { text, chosen } => {
-            if let Some(row) = state.keymap.search(&text).get(chosen) {
-                perform(state, &row.action, None, effects);
-            }
-        }
-        Overlay::Prompt { question, text, .. } => match question.read(&text, &state.session) {
-            Ok(Answer::Do(command)) => command_of(state, command, effects),
-            Ok(Answer::Speed(percent)) => speed(state, percent, effects),
-            Ok(Answer::SaveAs(name)) => {
-                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name) });
-            }
-            Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
-        },
-        Overlay::Hearings { reasons: false, chosen } => {
-            choose(state, chosen);
-            replay(state, effects);
-        }
-        Overlay::Hearings { reasons: true, chosen } => {
-            if let Some(place) = state.findings().get(chosen).and_then(|f| f.place) {
-                command_of(state, Command::Move(Motion::To(place)), effects);
-            }
-        }
-        Overlay::None | Overlay::Help(_) | Overlay::Leaving => {}
     }
 }

@@ -8,7 +8,7 @@ use std::hint::black_box;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use teeter::analysis;
-use teeter::rhythm::{Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
+use teeter::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
 use teeter::terminal::run::{Counter, Screen};
 use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, start, update};
 
@@ -28,7 +28,7 @@ fn groove() -> Groove {
         while cell < 64 * 16 {
             let cells = [3, 3, 4, 3, 2, 5, 3][(i + layer) % 7];
             let at = Place { layer, section: 0, cell };
-            groove = groove.edited(&Edit::Lay { at, cells, attack: Default::default() }).expect("lay");
+            groove = groove.edited(&Edit::Lay { at, cells, attack: Attack::default() }).expect("lay");
             cell += cells;
             i += 1;
         }

@@ -10,7 +10,7 @@ use ratatui::crossterm::{cursor, execute};
 use ratatui::layout::Rect;
 use std::io::{self, Write};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::{panic, thread};
 
 /// Counts the bytes written through it.
@@ -109,6 +109,7 @@ pub(super) fn guard(disk: &Disk) -> io::Result<Guard> {
         }
     }));
     enable_raw_mode()?;
+    TAKEN.store(true, Ordering::SeqCst);
     let guard = Guard;
     execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture, EnableBracketedPaste, cursor::Hide)?;
     Ok(guard)
@@ -120,7 +121,14 @@ impl Drop for Guard {
     }
 }
 
+/// Whether the terminal is ours and has to be given back.
+static TAKEN: AtomicBool = AtomicBool::new(false);
+
 fn restore() {
+    // Once only: a second time would put the cursor back over what a panic has printed.
+    if !TAKEN.swap(false, Ordering::SeqCst) {
+        return;
+    }
     // The terminal may be gone; there is nothing left to do then.
     drop(execute!(io::stdout(), DisableBracketedPaste, DisableMouseCapture, LeaveAlternateScreen, cursor::Show));
     drop(disable_raw_mode());

@@ -54,31 +54,31 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
             let beats = (h.wholes * beat.denom() as f64 / beat.numer() as f64 + 1e-6).floor() as usize;
             Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
         });
-        vec![(format!("{} playing{}", glyphs.playing, at.unwrap_or_default()), theme.figure())]
+        vec![(format!("{}{}", glyphs.playing, at.unwrap_or_default()), theme.figure())]
     } else if play.silent.is_some() {
         vec![(format!("{} no sound", glyphs.stopped), theme.warning())]
     } else {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
     let round = match (play.looped, state.session.selection()) {
-        (Looped::All, _) => "all",
-        (Looped::Selection, Some(_)) => "selection",
-        _ => "section",
+        (Looped::All, _) => "",
+        (Looped::Selection, Some(_)) => "  round selection",
+        _ => "  round section",
     };
-    pieces.push((format!("  round {round}"), Style::new()));
+    pieces.push((round.to_owned(), Style::new()));
     if play.percent != 100 {
-        pieces.push((format!("  speed {}%", play.percent), theme.figure()));
+        pieces.push((format!("  {}%", play.percent), theme.figure()));
     }
     let click = match (play.beat_click, play.hearing_click) {
         (false, false) => "",
-        (true, false) => "  click: beat",
-        (false, true) => "  click: hearing",
-        (true, true) => "  click: beat, hearing",
+        (true, false) => "  click beat",
+        (false, true) => "  click heard",
+        (true, true) => "  click both",
     };
     pieces.push((click.to_owned(), theme.written()));
     // Each half keeps its columns, so that a step of the cursor rewrites only what differs.
     let width = usize::from(area.width);
-    let half = width / 2 - 2;
+    let half = width * 5 / 9;
     let left = Rect::new(area.x, area.y, half as u16, 1);
     pen.pieces(left, 0, 0, &pieces);
     pen.put(area, half + 1, 0, &fit(&here(state), width - half - 1), Style::new());

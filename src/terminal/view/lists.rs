@@ -113,7 +113,8 @@ fn hearing(report: &Report, h: &Hearing, theme: Theme, width: usize, current: bo
         parts.explained, parts.steady, parts.tempo, parts.sounded, parts.kept
     );
     let total = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
-    let between: String = h.between.iter().map(|(n, count)| format!(", {count} on 1/{n}")).collect();
+    let between: Vec<String> = h.between.iter().map(|(n, count)| format!(", {count} on 1/{n}")).collect();
+    let between = between.concat();
     let astray = if h.astray > 0 { format!(", {} astray", h.astray) } else { String::new() };
     let counts = format!(
         "{} of {total} attacks on the pulse{between}{astray}; {} of {} pulses without one; salience {:.2}",

@@ -8,7 +8,7 @@ mod pen;
 mod strips;
 
 use super::layout::{LEAST_HEIGHT, LEAST_WIDTH, Layout};
-use super::state::{Overlay, State};
+use super::state::{Overlay, State, Strips};
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
@@ -26,7 +26,7 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     let area = *buffer.area();
     let mut pen = Pen::new(buffer, state.theme);
     let layers = state.groove().layers().len();
-    let Some(layout) = Layout::new(area.width, area.height, layers, state.more_strips) else {
+    let Some(layout) = Layout::new(area.width, area.height, layers, state.strips == Strips::All) else {
         return too_small(&mut pen, area);
     };
     heads::top(state, &mut pen, layout.top);

@@ -1,0 +1,162 @@
+//! The editor in a terminal of its own: keys in, screen and files out. It must not know the rooms' insides.
+
+use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
+use std::fs;
+use std::io::{Read, Write};
+use std::num::NonZero;
+use std::path::Path;
+use std::sync::mpsc::{Receiver, channel};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// Longest wait for anything; far more than it takes.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+struct Editor {
+    child: Box<dyn Child + Send + Sync>,
+    keys: Box<dyn Write + Send>,
+    bytes: Receiver<Vec<u8>>,
+    screen: vt100::Parser,
+    _master: Box<dyn MasterPty + Send>,
+}
+
+fn size(n: u16) -> NonZero<u16> {
+    NonZero::new(n).expect("not zero")
+}
+
+impl Editor {
+    fn open(home: &Path, file: Option<&Path>) -> Self {
+        let window = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
+        let pair = native_pty_system().openpty(window).expect("a terminal");
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_teeter"));
+        command.env_clear();
+        command.env("HOME", home);
+        command.env("TERM", "xterm-256color");
+        command.env("LANG", "C.UTF-8");
+        command.cwd(home);
+        if let Some(file) = file {
+            command.arg(file);
+        }
+        let child = pair.slave.spawn_command(command).expect("starts");
+        let mut reader = pair.master.try_clone_reader().expect("readable");
+        let keys = pair.master.take_writer().expect("writable");
+        let (sender, bytes) = channel();
+        thread::spawn(move || {
+            let mut buffer = [0; 4096];
+            while let Ok(n @ 1..) = reader.read(&mut buffer) {
+                if sender.send(buffer[..n].to_vec()).is_err() {
+                    return;
+                }
+            }
+        });
+        let screen = vt100::Parser::new(size(24), size(80), 0);
+        Self { child, keys, bytes, screen, _master: pair.master }
+    }
+
+    /// Waits until the screen shows something.
+    fn shows(&mut self, words: &str) {
+        let end = Instant::now() + PATIENCE;
+        while !self.screen.screen().contents().contains(words) {
+            let left = end.saturating_duration_since(Instant::now());
+            match self.bytes.recv_timeout(left) {
+                Ok(bytes) => self.screen.process(&bytes),
+                Err(_) => panic!("no '{words}' on\n{}", self.screen.screen().contents()),
+            }
+        }
+    }
+
+    fn types(&mut self, keys: &str) {
+        self.keys.write_all(keys.as_bytes()).expect("takes keys");
+        self.keys.flush().expect("takes keys");
+    }
+
+    /// Waits for the end; gives whether it went well and whether the terminal was given back.
+    fn ends(mut self) -> (bool, bool) {
+        let end = Instant::now() + PATIENCE;
+        let status = loop {
+            if let Some(status) = self.child.try_wait().expect("a child") {
+                break status;
+            }
+            assert!(Instant::now() < end, "does not end:\n{}", self.screen.screen().contents());
+            while let Ok(bytes) = self.bytes.recv_timeout(Duration::from_millis(20)) {
+                self.screen.process(&bytes);
+            }
+        };
+        while let Ok(bytes) = self.bytes.recv_timeout(Duration::from_millis(200)) {
+            self.screen.process(&bytes);
+        }
+        let screen = self.screen.screen();
+        let mouse = screen.mouse_protocol_mode() == vt100::MouseProtocolMode::None;
+        (status.success(), mouse && !screen.alternate_screen() && !screen.hide_cursor())
+    }
+}
+
+fn journal(home: &Path) -> Vec<String> {
+    let folder = home.join(".local/state/teeter");
+    let files = fs::read_dir(folder).map(|d| d.flatten().collect::<Vec<_>>()).unwrap_or_default();
+    files.iter().map(|f| fs::read_to_string(f.path()).expect("text")).collect()
+}
+
+#[test]
+fn a_riff_is_typed_saved_and_opened_again() {
+    let home = tempfile::tempdir().expect("a folder");
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("no attack yet");
+    editor.types("332333");
+    editor.shows("3+3+2+3+3+50");
+    editor.types("nkick\r44448");
+    editor.shows("kick 2.3");
+    editor.types("\x13ropes.toml\r");
+    editor.shows("saved: ropes.toml");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+    let text = fs::read_to_string(home.path().join("ropes.toml")).expect("saved");
+    assert!(text.contains("x--x --x- x--x --x-"), "{text}");
+    assert!(text.contains("x--- x--- x--- x--- | x--- ----"), "{text}");
+    assert!(journal(home.path()).is_empty());
+    let mut editor = Editor::open(home.path(), Some(&home.path().join("ropes.toml")));
+    editor.shows("(saved)");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+}
+
+#[test]
+fn a_signal_gives_the_terminal_back_and_keeps_the_work() {
+    let home = tempfile::tempdir().expect("a folder");
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("no attack yet");
+    editor.types("345");
+    editor.shows("3+4+57");
+    let pid = editor.child.process_id().expect("runs");
+    let killed = std::process::Command::new("kill").args(["-TERM", &pid.to_string()]).status().expect("kill");
+    assert!(killed.success());
+    assert!(editor.ends().1);
+    let kept = journal(home.path());
+    assert!(kept.len() == 1 && kept[0].contains("x--x ---x ----"), "{kept:?}");
+    // The next start has the work again, and says so.
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("work of last time");
+    editor.shows("3+4+57");
+    editor.types("\x11");
+    editor.shows("Not saved.");
+    editor.types("y");
+    assert_eq!(editor.ends(), (true, true));
+    assert!(journal(home.path()).is_empty());
+}
+
+#[test]
+fn keys_of_the_users_own_and_a_mistake_in_them() {
+    let home = tempfile::tempdir().expect("a folder");
+    let config = home.path().join(".config/teeter");
+    fs::create_dir_all(&config).expect("a folder");
+    fs::write(config.join("config.toml"), "[keys]\nquit = \"ctrl-e\"\n").expect("written");
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("no attack yet");
+    editor.types("\x05");
+    assert_eq!(editor.ends(), (true, true));
+    fs::write(config.join("config.toml"), "[keys]\nquit = \"hyper-e\"\n").expect("written");
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("line 2, column 8");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+}
