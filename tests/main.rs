@@ -2,10 +2,14 @@
 
 // The editor in a terminal of its own: typed, saved, ended by a signal, opened again.
 mod editor;
+// The program without a screen: words, output, exit codes.
+mod cli;
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.
 mod refusals;
+// The program on a terminal, keys in and screen out.
+mod pty;
 // The README: its tables, its picture and its example equal the code.
 mod readme;
 // The house: which room may name which, and the size and sentence of every file.

@@ -1,0 +1,179 @@
+//! The program without a screen, run as a user runs it: words in, standard output, standard error and exit codes out. It
+//! must not know the rooms.
+
+use crate::support::in_package;
+use std::io::Write;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+const DEMO: &str = "patterns/half-tide-winch.toml";
+
+/// What the program said and how it ended.
+struct Ended {
+    out: Vec<u8>,
+    text: String,
+    errors: String,
+    code: Option<i32>,
+}
+
+fn run(words: &[&str], input: &[u8]) -> Ended {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_teeter"))
+        .args(words)
+        .current_dir(in_package(""))
+        .env("XDG_STATE_HOME", std::env::temp_dir())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program");
+    // A program that does not read its input closes the pipe.
+    let _ = child.stdin.take().expect("a pipe").write_all(input);
+    let Output { status, stdout, stderr } = child.wait_with_output().expect("an end");
+    let text = String::from_utf8_lossy(&stdout).into_owned();
+    Ended { text, out: stdout, errors: String::from_utf8_lossy(&stderr).into_owned(), code: status.code() }
+}
+
+fn good(words: &[&str]) -> Ended {
+    let ended = run(words, b"");
+    assert_eq!(ended.code, Some(0), "{words:?}: {}", ended.errors);
+    ended
+}
+
+#[test]
+fn explain_says_how_a_groove_is_built_and_what_is_heard() {
+    let text = good(&["explain", DEMO]).text;
+    for words in [
+        "groups: 2(3(4+4+3)+3(5))",
+        "changing pulse",
+        "Why it is hard",
+        "a cell lasts 100 ms",
+        "London 2004",
+        "by playing speed",
+    ] {
+        assert!(text.contains(words), "'{words}' is missing in\n{text}");
+    }
+}
+
+#[test]
+fn explain_gives_json_of_the_documented_schema() {
+    let value: serde_json::Value = serde_json::from_str(&good(&["explain", "--json", DEMO]).text).expect("JSON");
+    assert_eq!(value["schema"], 1);
+    assert_eq!(value["cell_ms"], 100.0);
+    let keys: Vec<&String> = value.as_object().expect("an object").keys().collect();
+    let readme = std::fs::read_to_string(in_package("README.md")).expect("README.md");
+    for key in keys {
+        assert!(readme.contains(&format!("`{key}")) || key == "schema", "the README does not name {key}");
+    }
+    let first = &value["hearings"][0];
+    let product: f64 = ["explained", "steady", "tempo", "sounded", "kept"]
+        .iter()
+        .map(|p| first["parts"][p].as_f64().expect("a part"))
+        .product();
+    assert!((product * 100.0 - first["score"].as_f64().expect("a score")).abs() < 0.01);
+    let half: serde_json::Value =
+        serde_json::from_str(&good(&["explain", "--json", "--speed", "50", DEMO]).text).expect("JSON");
+    assert_eq!(half["cell_ms"], 200.0);
+}
+
+#[test]
+fn several_grooves_are_a_table_or_lines_and_a_bad_one_does_not_stop_the_rest() {
+    let table = good(&["explain", "patterns"]).text;
+    assert_eq!(table.lines().count(), 1 + std::fs::read_dir(in_package("patterns")).expect("patterns").count());
+    let ended = run(&["explain", "--json", DEMO, "no-such-file.toml", "patterns/ticket-bell.toml"], b"");
+    assert_eq!(ended.code, Some(1));
+    assert!(ended.errors.contains("no-such-file.toml"), "{}", ended.errors);
+    let titles: Vec<String> = ended
+        .text
+        .lines()
+        .map(|l| {
+            serde_json::from_str::<serde_json::Value>(l).expect("a line of JSON")["title"]
+                .as_str()
+                .expect("title")
+                .to_owned()
+        })
+        .collect();
+    assert_eq!(titles, ["Half-Tide Winch", "Ticket Bell"]);
+}
+
+#[test]
+fn a_groove_is_read_from_standard_input() {
+    let text = std::fs::read(in_package(DEMO)).expect("the demo groove");
+    assert_eq!(run(&["explain", "-"], &text).text, good(&["explain", DEMO]).text);
+    let wrong = run(&["explain", "-"], b"format = 1\nname = 3\n");
+    assert_eq!(wrong.code, Some(1));
+    assert!(wrong.errors.starts_with("standard input:2:1: found"), "{}", wrong.errors);
+}
+
+#[test]
+fn render_writes_one_stream_to_a_file_and_to_a_pipe() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("out.wav");
+    good(&["render", DEMO, "-o", path.to_str().expect("a path"), "--click", "--hearing", "1"]);
+    let piped = good(&["render", DEMO, "-o", "-", "--click", "--hearing", "1"]).out;
+    let filed = std::fs::read(&path).expect("the file");
+    assert!(piped == filed, "the pipe has {} bytes, the file {}", piped.len(), filed.len());
+    // RIFF WAVE (IBM and Microsoft 1991): form, stereo, 48000 frames a second, length as in the header.
+    assert_eq!((&filed[..4], &filed[8..12]), (b"RIFF".as_slice(), b"WAVE".as_slice()));
+    let number = |at: usize| u32::from_le_bytes(filed[at..at + 4].try_into().expect("four bytes"));
+    assert_eq!((number(4) as usize + 8, number(24)), (filed.len(), 48_000));
+    assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 1, "no file is left behind");
+}
+
+#[test]
+fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
+    let rows: &[(&[&str], i32, &str)] = &[
+        (&["explain", DEMO, "--speed", "10"], 2, "--speed is '10', allowed is a number from 20 to 200 (percent)"),
+        (&["explain", DEMO, "--speed", "x"], 2, "--speed is 'x'"),
+        (&["explain", DEMO, "--layer", "sail"], 1, "there is no layer 'sail', allowed are: winch, foot, bollard"),
+        (&["explain", DEMO, "--cell-limit", "5"], 2, "--cell-limit is 5, allowed is a number from 20 to 1000 (ms)"),
+        (&["render", DEMO, "-o", "x.wav", "--rate", "1"], 2, "--rate is 1"),
+        (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "--seconds is 0"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--hearing", "99"],
+            2,
+            "--hearing is 99, allowed are the numbers that explain gives",
+        ),
+        (&["render", DEMO, "-o", "no/such/folder/x.wav"], 3, "no/such/folder/x.wav: cannot write"),
+        (&["render", DEMO, "-o", "src"], 3, "src: found a folder, allowed is a file"),
+        (&["explain"], 2, "required"),
+        (&["explain", "src"], 1, "there is no groove"),
+        (&[DEMO], 2, "the editor needs a terminal"),
+        (&["explain", DEMO, "--no-such"], 2, "unexpected argument"),
+    ];
+    for (words, code, said) in rows {
+        let ended = run(words, b"");
+        assert_eq!(ended.code, Some(*code), "{words:?}: {}", ended.errors);
+        assert!(ended.errors.contains(said), "{words:?} said {}", ended.errors);
+        assert!(ended.text.is_empty(), "{words:?} printed {}", ended.text);
+    }
+    assert!(!Path::new(&in_package("x.wav")).exists());
+}
+
+#[test]
+fn files_that_are_no_grooves_are_refused_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    let big = std::fs::File::create(path("big.toml")).expect("a file");
+    big.set_len(200 * 1024 * 1024).expect("a length");
+    std::fs::write(path("nul.toml"), b"format = 1\ntitle = \"a\0b\"\n").expect("a file");
+    std::fs::write(path("latin.toml"), b"format = 1\ntitle = \"\xe9\"\n").expect("a file");
+    std::fs::create_dir(path("folder.toml")).expect("a folder");
+    for (name, said) in
+        [("big.toml", "209715200 bytes"), ("nul.toml", ":2:"), ("latin.toml", ":2:10:"), ("gone.toml", "gone.toml")]
+    {
+        let ended = run(&["check", &path(name)], b"");
+        assert_eq!(ended.code, Some(1), "{name}");
+        assert!(ended.errors.contains(said) && ended.errors.contains("found"), "{name}: {}", ended.errors);
+    }
+    assert_eq!(run(&["check", &path("folder.toml")], b"").code, Some(1));
+    assert_eq!(run(&["check", "/dev/zero"], b"").code, Some(1));
+}
+
+#[test]
+fn check_and_completions_work_piped() {
+    let ended = good(&["check", "patterns"]);
+    assert!(ended.text.lines().all(|l| l.contains(": good: ")) && ended.errors.is_empty());
+    for shell in ["bash", "zsh", "fish"] {
+        assert!(good(&["completions", shell]).text.contains("explain"), "{shell}");
+    }
+}
