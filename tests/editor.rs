@@ -60,7 +60,7 @@ impl Editor {
             let left = end.saturating_duration_since(Instant::now());
             match self.bytes.recv_timeout(left) {
                 Ok(bytes) => self.screen.process(&bytes),
-                Err(_) => panic!("no '{words}' on\n{}", self.screen.screen().contents()),
+                Err(error) => panic!("{error}: no '{words}' on\n{}", self.screen.screen().contents()),
             }
         }
     }

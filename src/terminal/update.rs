@@ -371,6 +371,9 @@ fn saved(
             state.session.set_saved(groove);
             state.tell(format!("saved: {name}"), false);
             state.file = Some(name);
+            if state.overlay == Overlay::Leaving && !state.session.is_changed() {
+                state.overlay = Overlay::None;
+            }
             if state.leaving {
                 effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
             }

@@ -205,11 +205,13 @@ fn signals(sender: &Sender<Event>) -> io::Result<()> {
 }
 
 fn read_input(sender: Sender<Event>) {
-    use crossterm::event::Event as Input;
+    use crossterm::event::{Event as Input, MouseEventKind};
     let read = move || {
         loop {
             let event = match crossterm::event::read() {
                 Ok(Input::Key(key)) => Event::Key(key),
+                // Nothing answers to a mouse that only moves, and it moves a lot.
+                Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
                 Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),
                 Ok(Input::Resize(width, height)) => Event::Resize(width, height),
                 Ok(Input::Paste(text)) => Event::Pasted(text),

@@ -2,7 +2,7 @@
 //! grid.
 
 use super::pane;
-use super::pen::{Pen, Pieces, fit, wrap};
+use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::{Finding, Hearing, Report};
 use crate::terminal::state::State;
 use crate::terminal::table::{Group, Row, WORDS_FIT, rows};
@@ -147,6 +147,7 @@ fn finding(state: &State, finding: &Finding, theme: Theme, width: usize) -> Vec<
     }
     let place = place.map(|p| format!("; first in {p}")).unwrap_or_default();
     let source = format!("counts from {:.2} on ({}){place}", finding.threshold, finding.source);
-    lines.push(vec![(fit(&format!("      {source}"), width), theme.faint())]);
+    let source = wrap(&source, width.saturating_sub(6));
+    lines.extend(source.into_iter().map(|l| vec![(format!("      {l}"), theme.faint())]));
     lines
 }
