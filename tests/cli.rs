@@ -21,6 +21,8 @@ fn run(words: &[&str], input: &[u8]) -> Ended {
         .args(words)
         .current_dir(in_package(""))
         .env("XDG_STATE_HOME", std::env::temp_dir())
+        // No config file of the one who runs the tests.
+        .env("XDG_CONFIG_HOME", in_package("tests/nowhere"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())

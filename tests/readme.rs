@@ -50,7 +50,7 @@ fn screen(path: &str, width: u16, height: u16) -> String {
     for effect in start(&state) {
         if let Effect::Analyse { revision, groove, ask } = effect {
             let report = analysis::report(&groove, &ask).into();
-            update(&mut state, Event::Analysed { revision, report });
+            update(&mut state, Event::Analysed { revision, ask, report });
         }
     }
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");

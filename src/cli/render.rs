@@ -62,8 +62,8 @@ fn clicks(groove: &Groove, ask: &args::Render) -> Result<Vec<ClickLine>, Failure
     if ask.hearing.is_empty() {
         return Ok(Vec::new());
     }
-    let report =
-        analysis::report(groove, &analysis::Ask { speed: input::speed(&ask.speed)?, ..analysis::Ask::default() });
+    let (speed, limits) = (input::speed(&ask.speed)?, input::limits(None)?);
+    let report = analysis::report(groove, &analysis::Ask { speed, limits, ..analysis::Ask::default() });
     let line = |(i, number): (usize, &usize)| {
         let hearing = number.checked_sub(1).and_then(|n| report.hearings.get(n)).ok_or_else(|| {
             Failure::new(

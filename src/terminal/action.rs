@@ -72,6 +72,8 @@ pub enum Action {
     Clear,
     /// Yes to a question.
     Yes,
+    /// Writes over the file the question is about.
+    Overwrite,
     /// Saves, then does what the question was about.
     SaveFirst,
 }

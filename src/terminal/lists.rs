@@ -46,7 +46,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             Ok(Answer::Do(command)) => command_of(state, command, effects),
             Ok(Answer::Speed(percent)) => speed(state, percent, effects),
             Ok(Answer::SaveAs(name)) => {
-                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name) });
+                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name), over: false });
             }
             Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
         },
@@ -59,6 +59,6 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
                 command_of(state, Command::Move(Motion::To(place)), effects);
             }
         }
-        Overlay::None | Overlay::Help(_) | Overlay::Leaving => {}
+        Overlay::None | Overlay::Help(_) | Overlay::Leaving | Overlay::Overwrite(_) => {}
     }
 }

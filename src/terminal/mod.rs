@@ -3,6 +3,7 @@
 
 mod action;
 mod columns;
+mod config;
 mod encode;
 mod event;
 mod key;
@@ -22,7 +23,8 @@ mod update;
 mod view;
 
 pub use action::{Action, Question};
-pub use event::{Effect, Event, Head, Over, Playing};
+pub use config::{Config, ConfigError};
+pub use event::{Effect, Event, Head, Over, Playing, Unsaved};
 pub use key::Key;
 pub use keymap::Keymap;
 pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};

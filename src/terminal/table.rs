@@ -18,6 +18,8 @@ pub enum Mode {
     Typing,
     /// While the program asks whether to end with work that is not saved.
     Leaving,
+    /// While the program asks whether to write over a file.
+    Overwriting,
 }
 
 /// The heading a row stands under.
@@ -245,7 +247,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "this help", "help";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command by its words", "find";
     "hearings" [ch('h')] Action::Hearings, "all hearings, with every part of their score", "hearings";
-    "focus" [ch('F')] Action::NextFocus, "find hearings for: first layer, this one, all";
+    "focus" [ch('F')] Action::NextFocus, "hear the first layer, this, all, the selection";
     "hearing-next" [ch('H')] Action::NextHearing, "the next hearing in the strip";
     "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit", "more strips";
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
@@ -288,7 +290,13 @@ const LEAVING: &[Row] = rows! { Leaving Lists:
     "leave-stay" [key(Code::Esc), ch('n')] Action::Close, "stay";
 };
 
-const TABLE: &[&[Row]] = &[LAY, MOVE, CHANGE, SELECT, SOUND, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING];
+const OVERWRITING: &[Row] = rows! { Overwriting Lists:
+    "overwrite-yes" [ch('y')] Action::Overwrite, "write over the file";
+    "overwrite-no" [key(Code::Esc), ch('n')] Action::Close, "leave the file as it is";
+};
+
+const TABLE: &[&[Row]] =
+    &[LAY, MOVE, CHANGE, SELECT, SOUND, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
 
 /// Every row of the table.
 pub fn rows() -> impl Iterator<Item = &'static Row> {

@@ -49,7 +49,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     for effect in effects {
         if let Effect::Analyse { revision, groove, ask } = effect {
             let report = Arc::new(analysis::report(&groove, &ask));
-            left.extend(update(state, Event::Analysed { revision, report }));
+            left.extend(update(state, Event::Analysed { revision, ask, report }));
         } else {
             left.push(effect);
         }
@@ -156,7 +156,13 @@ fn effects_are_values() {
     assert_eq!(names(&press(&mut state, "esc ctrl-q s")), ["save"]);
     let groove = state.groove().clone();
     let mut failed = state.clone();
-    assert!(update(&mut failed, Event::Saved { groove: groove.clone(), result: Err("read-only".into()) }).is_empty());
+    assert!(
+        update(
+            &mut failed,
+            Event::Saved { groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
+        )
+        .is_empty()
+    );
     assert!(failed.is_changed());
     let found = update(&mut state, Event::Saved { groove, result: Ok("rope.toml".into()) });
     assert_eq!(found, [Effect::Quit { keep_journal: false }]);
@@ -167,7 +173,7 @@ fn effects_are_values() {
 #[test]
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
-    let old = state.report.clone().expect("report").1;
+    let old = state.report.clone().expect("report");
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE)));
     // Between the edit and its analysis the old figures are marked.
     let shown = screen(&state, (80, 24));
@@ -175,8 +181,8 @@ fn an_old_result_does_not_replace_a_newer_one() {
     answer(&mut state, found);
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff "), "{shown}");
-    update(&mut state, Event::Analysed { revision: 1, report: old });
-    assert_eq!(state.report.as_ref().map(|r| r.0), Some(state.revision()));
+    update(&mut state, Event::Analysed { revision: 1, ask: old.ask, report: old.report });
+    assert_eq!(state.report.as_ref().map(|r| r.revision), Some(state.revision()));
 }
 
 #[test]

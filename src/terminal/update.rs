@@ -1,10 +1,10 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
 use super::action::{Action, Question};
-use super::event::{Effect, Event, Head};
+use super::event::{Effect, Event, Head, Unsaved};
 use super::key::Key;
 use super::lists::{accept, choose, list};
-use super::state::{Focus, Labels, Looped, Overlay, SPEED, State, Strips};
+use super::state::{Focus, Labels, Looped, Overlay, Refused, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::{mouse, scroll};
 use crate::session::{Command, Motion, Outcome};
@@ -19,6 +19,7 @@ const ANSWER_FITS: usize = 2000;
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let before = state.revision();
     let was = state.session.cursor();
+    let asked = state.ask();
     let mut effects = Vec::new();
     match event {
         Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
@@ -30,9 +31,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.play.head = if state.play.on { head } else { None };
             state.play.idle = state.play.idle.saturating_add(1);
         }
-        Event::Analysed { revision, report } => {
-            if state.report.as_ref().is_none_or(|(old, _)| *old <= revision) {
-                state.report = Some((revision, report));
+        Event::Analysed { revision, ask, report } => {
+            if state.report.as_ref().is_none_or(|old| old.revision <= revision) {
+                state.report = Some(Shown { revision, ask, report });
             }
         }
         Event::Saved { groove, result } => saved(state, groove, result, &mut effects),
@@ -46,8 +47,17 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
     }
+    // What was heard before comes back when the selection goes.
+    state.of_selection &= state.session.selection().is_some();
     if state.revision() != before {
         changed(state, &mut effects);
+    } else if state.ask() != asked {
+        effects.push(analyse(state));
+    }
+    if state.overlay == Overlay::None
+        && let Some(refused) = state.refused.take()
+    {
+        state.overlay = Overlay::Overwrite(refused);
     }
     if state.session.cursor() != was || state.revision() != before {
         state.play.idle = 0;
@@ -196,12 +206,15 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         }
         Action::NextFocus => {
             let layer = state.session.cursor().place.layer;
-            state.focus = match state.focus {
-                Focus::First => Focus::Layer(layer),
-                Focus::Layer(_) => Focus::All,
-                Focus::All => Focus::First,
+            (state.focus, state.of_selection) = match (&state.focus, state.session.selection()) {
+                _ if state.of_selection => (Focus::First, false),
+                (Focus::First, _) => (Focus::Layer(layer), false),
+                (Focus::Layer(_), _) => (Focus::All, false),
+                (Focus::All, Some(_)) => (Focus::All, true),
+                (Focus::All, None) => (Focus::First, false),
             };
             let words = match &state.focus {
+                _ if state.of_selection => "hearings of the selection, while there is one".to_owned(),
                 Focus::First => "hearings of the first layer that has attacks".to_owned(),
                 Focus::Layer(l) => {
                     format!("hearings of layer '{}'", state.groove().layers().get(*l).map_or("", |l| &l.name))
@@ -209,7 +222,6 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
                 Focus::All => "hearings of all layers together".to_owned(),
             };
             state.tell(words, false);
-            effects.push(analyse(state));
         }
         Action::NextHearing => {
             let count = state.report().map_or(0, |(r, _)| r.hearings.len());
@@ -242,6 +254,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             state.overlay = Overlay::Hearings { reasons: false, chosen };
         }
         Action::Save => save(state, effects),
+        Action::Overwrite => overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
         Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
         Action::Quit | Action::Yes => effects.push(Effect::Quit { keep_journal: false }),
@@ -324,6 +337,9 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
         state.marking = false;
         command_of(state, Command::Deselect, effects);
     }
+    if let Overlay::Overwrite(_) = state.overlay {
+        state.tell("not saved; the file is as it was", true);
+    }
     state.leaving = false;
     state.overlay = Overlay::None;
 }
@@ -348,7 +364,6 @@ pub(super) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) 
     if percent != state.play.percent {
         state.play.percent = percent;
         replay(state, effects);
-        effects.push(analyse(state));
     }
 }
 
@@ -357,13 +372,24 @@ fn save(state: &mut State, effects: &mut Vec<Effect>) {
         ask(state, Question::SaveAs);
         return;
     }
-    effects.push(Effect::Save { groove: state.groove().clone(), name: None });
+    effects.push(Effect::Save { groove: state.groove().clone(), name: None, over: false });
+}
+
+/// Writes over what the question was about.
+fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Overlay::Overwrite(refused) = std::mem::take(&mut state.overlay) {
+        let name = match refused {
+            Refused::Changed => None,
+            Refused::Taken(name) => Some(name),
+        };
+        effects.push(Effect::Save { groove: state.groove().clone(), name, over: true });
+    }
 }
 
 fn saved(
     state: &mut State,
     groove: std::sync::Arc<crate::rhythm::Groove>,
-    result: Result<String, String>,
+    result: Result<String, Unsaved>,
     effects: &mut Vec<Effect>,
 ) {
     match result {
@@ -378,7 +404,10 @@ fn saved(
                 effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
             }
         }
-        Err(words) => {
+        // The program still ends after the save if the answer is yes.
+        Err(Unsaved::Changed) => state.refused = Some(Refused::Changed),
+        Err(Unsaved::Taken(name)) => state.refused = Some(Refused::Taken(name)),
+        Err(Unsaved::Failed(words)) => {
             state.leaving = false;
             state.tell(words, true);
         }

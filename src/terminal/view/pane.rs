@@ -3,7 +3,7 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
-use crate::terminal::state::{Focus, State};
+use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -144,14 +144,11 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, most: us
 }
 
 fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
-    let of = if state.focus == Focus::All {
-        "all layers".to_owned()
-    } else {
-        let layer = report.focus.first().and_then(|l| state.groove().layers().get(*l));
-        layer.map(|l| l.name.clone()).unwrap_or_default()
-    };
+    let (of, fresh) = state.heard_in().unwrap_or_default();
+    let stale = if fresh { "" } else { "…" };
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
-    let mut lines = vec![vec![(fit(&format!("Heard in {of}{cell}"), width), theme.heading())]];
+    let heading = fit(&format!("Heard in {of}{cell}"), width.saturating_sub(1));
+    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
     if report.hearings.is_empty() {
         lines.push(vec![("no attacks, no hearing".into(), theme.faint())]);
         return lines;
