@@ -42,8 +42,8 @@ pub enum Action {
     Help,
     /// Shows the searched list of commands.
     Find,
-    /// Shows all hearings.
-    Hearings,
+    /// Shows all that is said of the groove.
+    Full,
     /// Saves.
     Save,
     /// Draws everything anew.
@@ -64,8 +64,10 @@ pub enum Action {
     ListLast,
     /// Takes the line of a list, or what was typed.
     Accept,
-    /// From one list of a view to the other.
-    OtherList,
+    /// To the next part of a view.
+    NextPart,
+    /// To the part of a view before.
+    PreviousPart,
     /// Takes back the last character typed.
     Unwrite,
     /// Clears what was typed.

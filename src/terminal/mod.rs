@@ -15,12 +15,14 @@ mod prompt;
 pub mod run;
 mod scroll;
 mod state;
+pub mod streams;
 mod table;
 #[cfg(test)]
 mod tests;
 mod theme;
 mod update;
 mod view;
+pub mod words;
 
 pub use action::{Action, Question};
 pub use config::{Config, ConfigError};

@@ -26,8 +26,8 @@ pub(super) enum Overlay {
     Find { text: String, chosen: usize },
     /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
-    /// All hearings and all reasons.
-    Hearings { reasons: bool, chosen: usize },
+    /// All that is said of the groove, at a block of it and a line of that.
+    Full { block: usize, into: usize },
     /// Whether to end with work that is not saved.
     Leaving,
     /// Whether to write over a file that holds something else.
@@ -230,7 +230,7 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Hearings { .. } => Mode::List,
+            Overlay::Help(_) | Overlay::Full { .. } => Mode::List,
             Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,
             Overlay::Overwrite(_) => Mode::Overwriting,

@@ -12,7 +12,7 @@ use ratatui::crossterm::event::KeyCode as Code;
 pub enum Mode {
     /// On the grid.
     Grid,
-    /// In the view of all hearings and in the help.
+    /// In the full view and in the help.
     List,
     /// While something is typed: a question or the search.
     Typing,
@@ -246,7 +246,7 @@ const SOUND: &[Row] = rows! { Grid Sound:
 const PROGRAM: &[Row] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "this help", "help";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command by its words", "find";
-    "hearings" [ch('h')] Action::Hearings, "all hearings, with every part of their score", "hearings";
+    "hearings" [ch('h')] Action::Full, "all that is said: hearings, reasons, streams", "hearings";
     "focus" [ch('F')] Action::NextFocus, "hear the first layer, this, all, the selection";
     "hearing-next" [ch('H')] Action::NextHearing, "the next hearing in the strip";
     "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit", "more strips";
@@ -268,7 +268,8 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-last" [key(Code::End)] Action::ListLast, "last line";
     "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "hearing to the strip, or go to the place", "take";
     "list-click" [ch('K')] Action::HearingClick, "click on this hearing, on or off", "click on it";
-    "list-other" [key(Code::Tab), key(Code::BackTab)] Action::OtherList, "from hearings to reasons and back", "reasons/hearings";
+    "list-part" [key(Code::Tab)] Action::NextPart, "hearings, reasons, streams, measures, build", "next part";
+    "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "the part before";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
     "list-quit" [ctrl('q')] Action::Quit, "end the program";
 };

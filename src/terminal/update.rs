@@ -3,9 +3,10 @@
 use super::action::{Action, Question};
 use super::event::{Effect, Event, Head, Unsaved};
 use super::key::Key;
-use super::lists::{accept, choose, list};
+use super::lists::{accept, choose, list, marked, open_full, part};
 use super::state::{Focus, Labels, Looped, Overlay, Refused, SPEED, Shown, State, Strips};
 use super::table::Mode;
+use super::view::Item;
 use super::{mouse, scroll};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -194,8 +195,8 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             replay(state, effects);
         }
         Action::HearingClick => {
-            if let Overlay::Hearings { reasons: false, chosen } = state.overlay {
-                choose(state, chosen);
+            if let Some(Item::Hearing(hearing)) = marked(state) {
+                choose(state, hearing);
             }
             if state.strip().is_none() && !state.play.hearing_click {
                 state.tell("there is no hearing to click yet; lay some attacks first", true);
@@ -249,10 +250,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         }
         Action::Help => state.overlay = Overlay::Help(0),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
-        Action::Hearings => {
-            let chosen = state.strip().map_or(0, |(i, _)| i);
-            state.overlay = Overlay::Hearings { reasons: false, chosen };
-        }
+        Action::Full => open_full(state),
         Action::Save => save(state, effects),
         Action::Overwrite => overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
@@ -270,11 +268,8 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::ListFirst => list(state, |_, _, _| 0),
         Action::ListLast => list(state, |_, last, _| last),
         Action::Accept => accept(state, effects),
-        Action::OtherList => {
-            if let Overlay::Hearings { reasons, chosen } = &mut state.overlay {
-                (*reasons, *chosen) = (!*reasons, 0);
-            }
-        }
+        Action::NextPart => part(state, 1),
+        Action::PreviousPart => part(state, -1),
         Action::Unwrite => match &mut state.overlay {
             Overlay::Prompt { text, kept, error, .. } => {
                 text.pop();

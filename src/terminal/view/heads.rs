@@ -182,7 +182,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "add-bar",
             "strips",
         ],
-        Overlay::Hearings { .. } => vec!["list-take", "list-other", "list-click", "list-down", "list-close"],
+        Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Help(_) => vec!["list-down", "list-page-down", "list-close"],
         _ => vec!["typing-accept", "typing-down", "typing-close"],
     };

@@ -55,9 +55,14 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         Vec::new(),
     );
     left.extend(landings(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
-    let heard = if rows > 9 { 4 } else { 2 };
+    // On few rows the first hearing and the first reason come before everything else.
+    let (heard, turn) = match rows {
+        0..=6 => (1, 0),
+        7..=9 => (2, 0),
+        _ => (4, 1),
+    };
     let mut right = hearings(state, report, theme, half, heard);
-    right.resize(heard + 3, Vec::new());
+    right.resize(heard + 2 + turn, Vec::new());
     right.extend(reasons(state, theme, half, rows.saturating_sub(right.len())));
     for (x, lines) in [(0, left), (half + 2, right)] {
         for (y, line) in lines.iter().take(rows).enumerate() {
@@ -175,7 +180,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
 }
 
 /// One hearing in a row: score, tempo, wobble, share, what it is.
-pub(super) fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
+fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
     let style = if chosen { theme.hearing() } else { Style::new() };
     let wobble = if width < NARROW {
         String::new()
