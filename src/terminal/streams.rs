@@ -112,13 +112,14 @@ pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<Stri
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
     let millis = limits::TOGETHER.value;
     out.push(format!("{} a pulse  {} with another in {millis:.0} ms", marks.alone, marks.together));
+    let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
         (Some(_), true) => format!("from a meeting on; the next at {:.2} s", from + asked),
         (None, false) if meeting.is_some() => "four bars from a meeting on".to_owned(),
-        (None, false) => "four bars; they do not meet".to_owned(),
+        (None, false) => format!("four bars; {never}"),
         (None, true) if meeting.is_some() => "from a meeting on".to_owned(),
-        (None, true) => "a part of four bars".to_owned(),
+        (None, true) => format!("a part of four bars; {never}"),
     });
     out
 }

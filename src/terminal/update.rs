@@ -118,8 +118,16 @@ fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
 }
 
 fn pasted(state: &mut State, text: &str) {
-    if state.mode() == Mode::Typing {
-        text.chars().take(ANSWER_FITS).for_each(|c| write(state, c));
+    if state.mode() != Mode::Typing {
+        let groups = state.keymap.first("lay-groups");
+        state.tell(format!("pasted text goes where something is asked; {groups} asks for a line of groups"), false);
+        return;
+    }
+    text.chars().take(ANSWER_FITS).for_each(|c| write(state, c));
+    if let Overlay::Prompt { text: kept, error, .. } = &mut state.overlay
+        && kept.chars().count() >= ANSWER_FITS
+    {
+        *error = Some(format!("too long: only {ANSWER_FITS} characters of it were taken"));
     }
 }
 

@@ -1,6 +1,6 @@
 //! The full view: everything a report says, in blocks of lines that are gone through one by one. It must not know the grid.
 
-use super::pen::{Pen, Pieces, end, wrap};
+use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::{Finding, Hearing, Report};
 use crate::terminal::state::State;
 use crate::terminal::streams::{self, Marks};
@@ -290,7 +290,7 @@ pub(super) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     for part in Part::ALL {
         let words = match part {
             Part::Hearings => format!(" Hearings {hearings} "),
-            Part::Reasons => format!(" Why it is hard {reasons} "),
+            Part::Reasons => format!(" Reasons {reasons} "),
             Part::Streams => " Streams ".to_owned(),
             Part::Measures => " Measures ".to_owned(),
             Part::Built => " Built ".to_owned(),
@@ -308,7 +308,7 @@ pub(super) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     let first = line.saturating_sub(height / 3).max(last.saturating_sub(height)).min(total.saturating_sub(height));
     if total > height {
         let seen = format!(" {}%", 100 * (first + height).min(total) / total);
-        pen.put(area, usize::from(area.width).saturating_sub(seen.len()).max(x), 0, end(&seen, 5), theme.faint());
+        pen.put(area, usize::from(area.width).saturating_sub(seen.len()).max(x), 0, &seen, theme.faint());
     }
     let lines = blocks.iter().enumerate().flat_map(|(i, b)| b.lines.iter().enumerate().map(move |(j, l)| (i, j, l)));
     for (y, (i, j, line)) in lines.skip(first).take(height).enumerate() {

@@ -209,7 +209,9 @@ fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&st
     let x = pen.put(area, 0, 0, words.0, theme.heading());
     let x = pen.put(area, x, 0, ": ", theme.heading());
     // The end of a long answer is what is being typed.
-    let room = width.saturating_sub(x + 2).max(1);
+    // A refusal keeps its room beside it.
+    let refusal = error.map_or(0, |e| (e.width() + 3).min(width * 2 / 3));
+    let room = width.saturating_sub(x + 2 + refusal).max(1);
     let shown = end(text, room);
     // What the first key would replace is drawn as if it were selected.
     let x = pen.put(area, x, 0, shown, if kept { theme.selected() } else { Style::new() });
