@@ -127,7 +127,7 @@ fn breaks(path: &str, text: &str) -> Vec<String> {
 /// The code without comments and without the test module at its end.
 fn code_of(text: &str, all: bool) -> String {
     let end = text.find("#[cfg(test)]\nmod tests {").filter(|_| !all).unwrap_or(text.len());
-    text[..end].lines().filter(|l| !l.trim_start().starts_with("//")).map(|l| format!("{l}\n")).collect()
+    text[..end].lines().filter(|l| !l.trim_start().starts_with("//")).flat_map(|l| [l, "\n"]).collect()
 }
 
 /// The names that follow a prefix.

@@ -51,8 +51,12 @@ impl SaveError {
     /// The path that could not be written.
     pub fn path(&self) -> &Path {
         match self {
-            Self::ChangedOnDisk(p) | Self::NotPlain(p) | Self::ReadOnly(p) => p,
-            Self::Folder(p, _) | Self::Write(p, _) | Self::TooLarge(p, _) => p,
+            Self::ChangedOnDisk(p)
+            | Self::NotPlain(p)
+            | Self::ReadOnly(p)
+            | Self::Folder(p, _)
+            | Self::Write(p, _)
+            | Self::TooLarge(p, _) => p,
         }
     }
 

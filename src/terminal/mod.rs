@@ -13,6 +13,7 @@ mod lists;
 mod mouse;
 mod prompt;
 pub mod run;
+mod saving;
 mod scroll;
 mod state;
 pub mod streams;
@@ -20,6 +21,7 @@ mod table;
 #[cfg(test)]
 mod tests;
 mod theme;
+mod typing;
 mod update;
 mod view;
 pub mod words;

@@ -71,6 +71,8 @@ pub(super) enum Focus {
     Layer(usize),
     /// All heard layers.
     All,
+    /// The selection, while there is one; then all again, which stands before it in the round.
+    Selection,
 }
 
 /// The newest report there is, and what it is of.
@@ -133,8 +135,6 @@ pub struct State {
     pub(super) labels: Labels,
     pub(super) strips: Strips,
     pub(super) focus: Focus,
-    /// Whether the hearings are found for the selection while there is one.
-    pub(super) of_selection: bool,
     pub(super) limits: Limits,
     pub(super) report: Option<Shown>,
     /// A save that waits for the user's word until nothing else is asked.
@@ -166,7 +166,6 @@ impl State {
             labels: Labels::default(),
             strips: Strips::default(),
             focus: Focus::default(),
-            of_selection: false,
             limits: Limits::default(),
             report: None,
             refused: None,
@@ -292,10 +291,9 @@ impl State {
 
     /// What is asked of the analysis.
     pub(super) fn ask(&self) -> Ask {
-        let region = if self.of_selection { self.session.selection() } else { None };
+        let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
         let layers = match self.focus {
-            _ if region.is_some() => Vec::new(),
-            Focus::First => Vec::new(),
+            Focus::First | Focus::Selection => Vec::new(),
             Focus::Layer(layer) => vec![layer],
             Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
         };

@@ -12,6 +12,8 @@ use ratatui::backend::TestBackend;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use std::sync::Arc;
 
+mod asked;
+
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
 
@@ -299,6 +301,7 @@ enum Happening {
     Resize(u16, u16),
     Tick(usize, f64),
     Pasted(String),
+    Saved(Result<String, super::Unsaved>),
 }
 
 fn happening() -> impl Strategy<Value = Happening> {
@@ -347,12 +350,21 @@ fn happening() -> impl Strategy<Value = Happening> {
         prop::sample::select(vec![(0, 0), (1, 1), (60, 18), (59, 17), (80, 24), (110, 18), (200, 60)]),
         (0_u16..230, 0_u16..70),
     ];
+    let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
     prop_oneof![
         20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
         2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
         1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
         1 => "\\PC{0,8}".prop_map(Happening::Pasted),
+        1 => pasted.prop_map(Happening::Pasted),
+        1 => prop::sample::select(vec![
+            Ok("rope.toml".to_owned()),
+            Err(super::Unsaved::Changed),
+            Err(super::Unsaved::Taken("漢".repeat(300))),
+            Err(super::Unsaved::Failed("full".into())),
+        ])
+        .prop_map(Happening::Saved),
     ]
 }
 
@@ -372,6 +384,7 @@ proptest! {
                 Happening::Resize(width, height) => Event::Resize(width, height),
                 Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
                 Happening::Pasted(text) => Event::Pasted(text),
+                Happening::Saved(result) => Event::Saved { groove: state.groove().clone(), result },
             };
             let effects = update(&mut state, event);
             // The analysis may come late; the screen must bear a report of another groove.

@@ -1,20 +1,18 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
 use super::action::{Action, Question};
-use super::event::{Effect, Event, Head, Unsaved};
+use super::event::{Effect, Event, Head};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
-use super::state::{Focus, Labels, Looped, Overlay, Refused, SPEED, Shown, State, Strips};
+use super::state::{Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
-use super::{mouse, scroll};
+use super::{mouse, saving, scroll, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// Ticks without a key after which the columns follow what is heard (about a second).
 const IDLE: u32 = 30;
-/// Most characters of an answer.
-const ANSWER_FITS: usize = 2000;
 
 /// Takes an event into the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
@@ -25,7 +23,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     match event {
         Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
         Event::Key(_) => {}
-        Event::Pasted(text) => pasted(state, &text),
+        Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => {
@@ -37,7 +35,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
                 state.report = Some(Shown { revision, ask, report });
             }
         }
-        Event::Saved { groove, result } => saved(state, groove, result, &mut effects),
+        Event::Saved { groove, result } => saving::saved(state, groove, result, &mut effects),
         Event::Device(Ok(())) => state.play.silent = None,
         Event::Device(Err(words)) => {
             state.play.on = false;
@@ -49,7 +47,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
     }
     // What was heard before comes back when the selection goes.
-    state.of_selection &= state.session.selection().is_some();
+    if state.focus == Focus::Selection && state.session.selection().is_none() {
+        state.focus = Focus::All;
+    }
     if state.revision() != before {
         changed(state, &mut effects);
     } else if state.ask() != asked {
@@ -109,46 +109,11 @@ fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
         if let KeyCode::Char(c) = key.code
             && (key.mods - KeyModifiers::SHIFT).is_empty()
         {
-            write(state, c);
+            typing::write(state, c);
         }
     } else if mode == Mode::Grid {
         let find = state.keymap.first("find");
         state.tell(format!("{} has no command here; {find} finds one by its words", key.shown()), false);
-    }
-}
-
-fn pasted(state: &mut State, text: &str) {
-    if state.mode() != Mode::Typing {
-        let groups = state.keymap.first("lay-groups");
-        state.tell(format!("pasted text goes where something is asked; {groups} asks for a line of groups"), false);
-        return;
-    }
-    text.chars().take(ANSWER_FITS).for_each(|c| write(state, c));
-    if let Overlay::Prompt { text: kept, error, .. } = &mut state.overlay
-        && kept.chars().count() >= ANSWER_FITS
-    {
-        *error = Some(format!("too long: only {ANSWER_FITS} characters of it were taken"));
-    }
-}
-
-fn write(state: &mut State, c: char) {
-    if c.is_control() {
-        return;
-    }
-    match &mut state.overlay {
-        Overlay::Prompt { text, kept, error, .. } if text.chars().count() < ANSWER_FITS => {
-            // What stood there before gives way to what is typed; Backspace keeps and changes it.
-            if std::mem::take(kept) {
-                text.clear();
-            }
-            text.push(c);
-            *error = None;
-        }
-        Overlay::Find { text, chosen } if text.chars().count() < 60 => {
-            text.push(c);
-            *chosen = 0;
-        }
-        _ => {}
     }
 }
 
@@ -215,15 +180,15 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         }
         Action::NextFocus => {
             let layer = state.session.cursor().place.layer;
-            (state.focus, state.of_selection) = match (&state.focus, state.session.selection()) {
-                _ if state.of_selection => (Focus::First, false),
-                (Focus::First, _) => (Focus::Layer(layer), false),
-                (Focus::Layer(_), _) => (Focus::All, false),
-                (Focus::All, Some(_)) => (Focus::All, true),
-                (Focus::All, None) => (Focus::First, false),
+            let selected = state.session.selection().is_some();
+            state.focus = match state.focus {
+                Focus::First => Focus::Layer(layer),
+                Focus::Layer(_) => Focus::All,
+                Focus::All if selected => Focus::Selection,
+                Focus::All | Focus::Selection => Focus::First,
             };
             let words = match &state.focus {
-                _ if state.of_selection => "hearings of the selection, while there is one".to_owned(),
+                Focus::Selection => "hearings of the selection, while there is one".to_owned(),
                 Focus::First => "hearings of the first layer that has attacks".to_owned(),
                 Focus::Layer(l) => {
                     format!("hearings of layer '{}'", state.groove().layers().get(*l).map_or("", |l| &l.name))
@@ -259,15 +224,15 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Help => state.overlay = Overlay::Help(0),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => open_full(state),
-        Action::Save => save(state, effects),
-        Action::Overwrite => overwrite(state, effects),
+        Action::Save => saving::save(state, effects),
+        Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
         Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
         Action::Quit | Action::Yes => effects.push(Effect::Quit { keep_journal: false }),
         Action::SaveFirst => {
             state.overlay = Overlay::None;
             state.leaving = true;
-            save(state, effects);
+            saving::save(state, effects);
         }
         Action::ListUp => list(state, |at, _, _| at.saturating_sub(1)),
         Action::ListDown => list(state, |at, last, _| (at + 1).min(last)),
@@ -278,22 +243,8 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Accept => accept(state, effects),
         Action::NextPart => part(state, 1),
         Action::PreviousPart => part(state, -1),
-        Action::Unwrite => match &mut state.overlay {
-            Overlay::Prompt { text, kept, error, .. } => {
-                text.pop();
-                (*kept, *error) = (false, None);
-            }
-            Overlay::Find { text, chosen } => {
-                text.pop();
-                *chosen = 0;
-            }
-            _ => {}
-        },
-        Action::Clear => {
-            if let Overlay::Prompt { text, .. } | Overlay::Find { text, .. } = &mut state.overlay {
-                text.clear();
-            }
-        }
+        Action::Unwrite => typing::unwrite(state),
+        Action::Clear => typing::clear(state),
     }
 }
 
@@ -330,7 +281,7 @@ fn with_keys(state: &State, words: String) -> String {
     words
 }
 
-fn ask(state: &mut State, question: Question) {
+pub(super) fn ask(state: &mut State, question: Question) {
     let text = question.start(&state.session, state.play.percent, state.file.as_deref());
     state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
 }
@@ -367,52 +318,5 @@ pub(super) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) 
     if percent != state.play.percent {
         state.play.percent = percent;
         replay(state, effects);
-    }
-}
-
-fn save(state: &mut State, effects: &mut Vec<Effect>) {
-    if state.file.is_none() {
-        ask(state, Question::SaveAs);
-        return;
-    }
-    effects.push(Effect::Save { groove: state.groove().clone(), name: None, over: false });
-}
-
-/// Writes over what the question was about.
-fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Overlay::Overwrite(refused) = std::mem::take(&mut state.overlay) {
-        let name = match refused {
-            Refused::Changed => None,
-            Refused::Taken(name) => Some(name),
-        };
-        effects.push(Effect::Save { groove: state.groove().clone(), name, over: true });
-    }
-}
-
-fn saved(
-    state: &mut State,
-    groove: std::sync::Arc<crate::rhythm::Groove>,
-    result: Result<String, Unsaved>,
-    effects: &mut Vec<Effect>,
-) {
-    match result {
-        Ok(name) => {
-            state.session.set_saved(groove);
-            state.tell(format!("saved: {name}"), false);
-            state.file = Some(name);
-            if state.overlay == Overlay::Leaving && !state.session.is_changed() {
-                state.overlay = Overlay::None;
-            }
-            if state.leaving {
-                effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
-            }
-        }
-        // The program still ends after the save if the answer is yes.
-        Err(Unsaved::Changed) => state.refused = Some(Refused::Changed),
-        Err(Unsaved::Taken(name)) => state.refused = Some(Refused::Taken(name)),
-        Err(Unsaved::Failed(words)) => {
-            state.leaving = false;
-            state.tell(words, true);
-        }
     }
 }

@@ -1,6 +1,6 @@
 //! The full view: everything a report says, in blocks of lines that are gone through one by one. It must not know the grid.
 
-use super::pen::{Pen, Pieces, wrap};
+use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report};
 use crate::terminal::state::State;
 use crate::terminal::streams::{self, Marks};
@@ -11,6 +11,8 @@ use ratatui::style::Style;
 
 /// Stretches of a hearing that are told.
 const STRETCHES: usize = 24;
+/// Lines that a line of groups may take.
+const GROUP_LINES: usize = 12;
 /// Streams up to which each pair has a picture of its own.
 const PICTURES: usize = 4;
 
@@ -269,6 +271,8 @@ impl Sheet<'_> {
             let silent = if groove.heard(layer.layer) { "" } else { ", silenced" };
             let mut lines = self.indented(&format!("{} ({}{silent})", l.name, l.voice), 2, Style::new());
             for (by, line) in words::built(groove, layer) {
+                // A line without order may be as long as the groove; `explain` prints all of it.
+                let line = fit(&line, self.width.saturating_sub(by + 4) * GROUP_LINES);
                 lines.extend(self.indented(&line, by + 4, Style::new()));
             }
             self.add(part, Item::Words, lines);

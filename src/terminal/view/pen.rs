@@ -104,8 +104,10 @@ pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut word = String::new();
     let mut pieces = Vec::new();
     for c in text.chars() {
+        // A plus after a space or a bracket is the sign of the number that follows.
+        let sign = c == '+' && (word.is_empty() || word == "(");
         word.push(c);
-        if matches!(c, ' ' | '+' | ',') {
+        if !sign && matches!(c, ' ' | '+' | ',') {
             pieces.push(std::mem::take(&mut word));
         }
     }
@@ -146,6 +148,7 @@ mod tests {
             ("riff.toml", "riff", "字", "")
         );
         assert_eq!(wrap("3+3+2+3(4+4+3)", 7), ["3+3+2+", "3(4+4+", "3)"]);
+        assert_eq!(wrap("1:1 (+6.2%) drift +7", 6), ["1:1", "(+6.2%", ")", "drift", "+7"]);
         assert_eq!(wrap("one two three", 7), ["one two", "three"]);
         assert_eq!(wrap("abcdefgh", 3), ["abc", "def", "gh"]);
     }
