@@ -1,16 +1,9 @@
 //! The tests that see the package from outside, in one binary.
 
-<<<<<<< HEAD
 // The program without a screen: words, output, exit codes.
 mod cli;
 // The editor in a terminal of its own: typed, saved, ended by a signal, opened again.
 mod editor;
-=======
-// The editor in a terminal of its own: typed, saved, ended by a signal, opened again.
-mod editor;
-// The program without a screen: words, output, exit codes.
-mod cli;
->>>>>>> terminal
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.

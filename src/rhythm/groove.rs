@@ -273,22 +273,16 @@ impl Groove {
     }
 
     fn section_events(&self, layer: usize, section: usize, events: &mut Vec<Event>) {
-        let (part, frame) = (self.part(layer, section), self.frame(layer, section));
-        let starts = part.starts(frame);
-        let count = starts.len() - 1;
-        let mut cell = 0;
-        while cell < count {
-            let Cell::Attack(attack) = part.cell(cell) else {
-                cell += 1;
-                continue;
-            };
-            let mut end = cell + 1;
-            while end < count && part.cell(end) == Cell::Hold {
-                end += 1;
-            }
-            let length = starts[end].minus(starts[cell]).expect("starts are bounded");
-            events.push(Event { section, pass: 0, cell, offset: starts[cell], length, attack });
-            cell = end;
+        for sound in self.part(layer, section).sounds(self.frame(layer, section)) {
+            let length = sound.end.minus(sound.start).expect("starts are bounded");
+            events.push(Event {
+                section,
+                pass: 0,
+                cell: sound.cell,
+                offset: sound.start,
+                length,
+                attack: sound.attack,
+            });
         }
     }
 

@@ -19,6 +19,6 @@ pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub use edit::{Clip, Edit, Region};
 pub use groove::{Event, Groove, Layer, Place, Refusal, Section};
 pub use meter::{Meter, MeterError, MeterKind, Tempo, parse_note_value, print_note_value};
-pub use part::{Frame, Part, Span, Spot, written_start};
+pub use part::{Frame, Part, Sound, Span, Spot, written_start};
 pub use time::{Fraction, Time};
 pub use voice::Voice;
