@@ -127,7 +127,8 @@ fn breaks(path: &str, text: &str) -> Vec<String> {
 /// The code without comments and without the test module at its end.
 fn code_of(text: &str, all: bool) -> String {
     let end = text.find("#[cfg(test)]\nmod tests {").filter(|_| !all).unwrap_or(text.len());
-    text[..end].lines().filter(|l| !l.trim_start().starts_with("//")).map(|l| format!("{l}\n")).collect()
+    let lines: Vec<&str> = text[..end].lines().filter(|l| !l.trim_start().starts_with("//")).collect();
+    lines.join("\n")
 }
 
 /// The names that follow a prefix.
