@@ -47,13 +47,22 @@ const ROOMS: &[Room] = &[
     Room {
         name: "terminal",
         rooms: &["session", "rhythm", "analysis"],
-        crates: &["crossterm", "num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
+        crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
         words: &["std::fs", "std::thread"],
     },
     Room {
         name: "cli",
         rooms: &["analysis", "rhythm", "session", "sound", "store", "terminal"],
-        crates: &["clap", "clap_complete", "indicatif", "num_integer", "serde_json", "tempfile", "unicode_width"],
+        crates: &[
+            "anyhow",
+            "clap",
+            "clap_complete",
+            "indicatif",
+            "num_integer",
+            "serde_json",
+            "tempfile",
+            "unicode_width",
+        ],
         words: &["KeyCode", "Frame<"],
     },
 ];
