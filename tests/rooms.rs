@@ -94,7 +94,7 @@ fn breaks(path: &str, text: &str) -> Vec<String> {
         return vec![format!("{path}: in no room")];
     };
     let rights: Vec<&Right> = RIGHTS.iter().filter(|r| path.starts_with(r.0)).collect();
-    let is_test = path.ends_with("tests.rs") || path.ends_with("invariance.rs");
+    let is_test = path.ends_with("tests.rs") || path.ends_with("invariance.rs") || path.ends_with("soundness.rs");
     let mut broken = Vec::new();
     let code: String = code_of(text, is_test);
     for other in named(&code, "crate::") {

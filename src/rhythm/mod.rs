@@ -14,7 +14,7 @@ mod part;
 pub mod picture;
 mod refusal;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod time;
 mod voice;
 

@@ -149,7 +149,9 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             writeln!(t, "        {}", stretches(groove, report, h))?;
         }
     }
-    let first = &report.hearings[0];
+    let Some(first) = report.hearings.first() else {
+        return writeln!(t, "  too few attacks for a pulse");
+    };
     let p = first.parts;
     writeln!(
         t,
