@@ -53,13 +53,12 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let (mut unit, mut end, mut attacks) = (cell, Time::ZERO, Vec::new());
     for section in sections {
         let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
-        let starts = part.starts(frame);
-        for cell in (0..starts.len() - 1).filter(|i| part.cell(*i).attack().is_some()) {
-            let at = end.plus(starts[cell])?;
+        for sound in part.sounds(frame) {
+            let at = end.plus(sound.start)?;
             unit = unit.common_measure(at)?;
             attacks.push(at);
         }
-        end = end.plus(*starts.last()?)?;
+        end = end.plus(frame.length())?;
     }
     let count = |t: Time| t.ratio_to(unit).map(|r| r.floor() as u32);
     let first = *attacks.first()?;

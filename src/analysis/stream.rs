@@ -108,7 +108,7 @@ pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f
 fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     let (x, y) = (&streams[a], &streams[b]);
     let ratio = x.period / y.period;
-    let exact = nearest(ratio, EXACT).filter(|(n, d)| (f64::from(*n) / f64::from(*d) / ratio - 1.0).abs() < 1e-9);
+    let exact = exact(ratio);
     let simple = nearest(ratio, SIMPLE).unwrap_or((1, 1));
     let error_percent = (ratio / (f64::from(simple.0) / f64::from(simple.1)) - 1.0) * 100.0;
     let turns = bar / y.period;
@@ -122,6 +122,24 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
         audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
         meets_after: meeting(x, y),
         drift_ms: (turns - turns.round()) * y.period * 1000.0,
+    }
+}
+
+/// The ratio with both terms up to [`EXACT`] that equals `x` to nine digits, if there is one: such a ratio is a convergent of the
+/// continued fraction of `x` (Legendre 1798).
+fn exact(x: f64) -> Option<(u32, u32)> {
+    let (mut before, mut now) = ((0.0, 1.0), (1.0, 0.0));
+    let mut rest = x;
+    loop {
+        let whole = (rest + 1e-9).floor();
+        (before, now) = (now, (whole * now.0 + before.0, whole * now.1 + before.1));
+        if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
+            return None;
+        }
+        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 1e-9 {
+            return Some((now.0 as u32, now.1 as u32));
+        }
+        rest = 1.0 / (rest - whole);
     }
 }
 
@@ -176,7 +194,10 @@ mod tests {
         for (x, n, d) in [(1.5, 3, 2), (2.0, 2, 1), (0.75, 3, 4), (12.0 / 13.0, 7, 8), (1.0, 1, 1), (1.2, 6, 5)] {
             assert_eq!(nearest(x, 8), Some((n, d)), "{x}");
         }
-        assert_eq!(nearest(12.0 / 13.0, 1000), Some((12, 13)));
+        for (n, d) in [(12, 13), (1, 1), (7, 8), (997, 991), (1, 3), (1000, 1), (1, 1000)] {
+            assert_eq!(exact(f64::from(n) / f64::from(d)), Some((n, d)));
+        }
+        assert_eq!((exact(std::f64::consts::PI), exact(0.0), exact(f64::NAN)), (None, None, None));
         assert_eq!(nearest(f64::NAN, 8), None);
     }
 

@@ -1,6 +1,6 @@
 //! A layer's cells within one section, and the exact time of each. It must not know other sections or layers.
 
-use super::cell::{Cell, Swing};
+use super::cell::{Attack, Cell, Swing};
 use super::meter::Meter;
 use super::time::Time;
 
@@ -50,6 +50,11 @@ impl Frame<'_> {
     pub fn beats(&self) -> usize {
         self.bars * self.meter.beats()
     }
+
+    /// Length of the section, one time through.
+    pub fn length(&self) -> Time {
+        self.meter.bar().repeated(self.bars).expect("bars are bounded")
+    }
 }
 
 /// The span a cell lies in and where in it.
@@ -63,6 +68,19 @@ pub struct Spot {
     pub cell: usize,
     /// Index of the span's first cell within the part.
     pub first: usize,
+}
+
+/// An attack with the time it sounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Sound {
+    /// Its cell.
+    pub cell: usize,
+    /// Its accent and pitch.
+    pub attack: Attack,
+    /// Its start from the section's start.
+    pub start: Time,
+    /// The end of its last hold.
+    pub end: Time,
 }
 
 impl Part {
@@ -167,8 +185,36 @@ impl Part {
         for spot in self.spots(frame) {
             times.extend((0..usize::from(spot.span.cells)).map(|cell| sounding_start(Spot { cell, ..spot }, frame)));
         }
-        times.push(frame.meter.bar().repeated(frame.bars).expect("bars are bounded"));
+        times.push(frame.length());
         times
+    }
+
+    /// The attacks in order, each with its cell, its start and the end of its sound (the first cell that is no hold), with swing.
+    pub fn sounds(&self, frame: Frame<'_>) -> Vec<Sound> {
+        let mut sounds: Vec<Sound> = Vec::new();
+        let mut open = false;
+        let close = |sounds: &mut Vec<Sound>, open: &mut bool, end: Time| {
+            if let (true, Some(last)) = (*open, sounds.last_mut()) {
+                last.end = end;
+            }
+            *open = false;
+        };
+        for spot in self.spots(frame) {
+            for cell in 0..usize::from(spot.span.cells) {
+                let what = self.cell(spot.first + cell);
+                if what == Cell::Hold || (what == Cell::Rest && !open) {
+                    continue;
+                }
+                let start = sounding_start(Spot { cell, ..spot }, frame);
+                close(&mut sounds, &mut open, start);
+                if let Cell::Attack(attack) = what {
+                    sounds.push(Sound { cell: spot.first + cell, attack, start, end: start });
+                    open = true;
+                }
+            }
+        }
+        close(&mut sounds, &mut open, frame.length());
+        sounds
     }
 
     /// The last cell that begins at or before `time` as written, without swing; the first for a time before the section.
@@ -221,24 +267,24 @@ impl Part {
 
 /// Start of a cell as written, from the section's start, without swing.
 pub fn written_start(spot: Spot, frame: Frame<'_>) -> Time {
-    let beat = frame.meter.beat();
-    let cells = usize::from(spot.span.cells).max(1);
-    let within = beat.repeated(usize::from(spot.span.beats) * spot.cell).and_then(|t| t.divided(cells));
-    within.and_then(|w| beat.repeated(spot.beat)?.plus(w)).expect("beats and cells are bounded")
+    place(spot, frame, spot.cell as i64, (0, 1))
 }
 
 fn sounding_start(spot: Spot, frame: Frame<'_>) -> Time {
-    let start = written_start(spot, frame);
     match frame.swing {
         Some(swing) if spot.span.cells.is_multiple_of(2) && spot.cell % 2 == 1 => {
-            let pair = frame
-                .meter
-                .beat()
-                .repeated(2 * usize::from(spot.span.beats))
-                .and_then(|t| t.divided(usize::from(spot.span.cells)));
-            let before = written_start(Spot { cell: spot.cell - 1, ..spot }, frame);
-            pair.and_then(|p| before.plus(p.scaled(swing.share())?)).expect("swing is bounded")
+            let share = swing.share();
+            place(spot, frame, spot.cell as i64 - 1, (2 * share.numer(), share.denom()))
         }
-        _ => start,
+        _ => written_start(spot, frame),
     }
+}
+
+/// The time of cell `cell + more.0 / more.1` of a span, in one fraction: `(beat + cells into the span * beats / cells) * beat length`.
+/// Every factor is bounded, so the products stay far below 64 bits.
+fn place(spot: Spot, frame: Frame<'_>, cell: i64, more: (i64, i64)) -> Time {
+    let (beats, cells) = (i64::from(spot.span.beats), i64::from(spot.span.cells.max(1)));
+    let beat = frame.meter.beat();
+    let numer = (spot.beat as i64 * cells + cell * beats) * more.1 + beats * more.0;
+    Time::new(numer * beat.numer(), cells * more.1 * beat.denom()).expect("denominators are at least 1")
 }

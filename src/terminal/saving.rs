@@ -1,5 +1,4 @@
-//! Saving as far as the state goes: asking for a name, for a word before something is written over, and the save's end. It must
-//! not know the disk.
+//! Saving, as far as the state goes: names and words that are asked for before it, and its end. It must not know the disk.
 
 use super::action::Question;
 use super::event::{Effect, Unsaved};

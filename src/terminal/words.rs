@@ -10,6 +10,11 @@ pub fn trimmed(x: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
+/// Why a report has no hearing.
+pub fn no_hearing(report: &Report) -> &'static str {
+    if report.attacks.is_empty() { "no attacks, no hearing" } else { "too few attacks for a pulse" }
+}
+
 /// A place as a player would say it: section where there are several, bar, beat, and cell where it is not on the beat. Empty for
 /// a place that is not in the groove.
 pub fn place(groove: &Groove, p: Place) -> String {

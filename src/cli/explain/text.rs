@@ -95,7 +95,9 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             writeln!(t, "        {}", stretches(groove, report, h))?;
         }
     }
-    let first = &report.hearings[0];
+    let Some(first) = report.hearings.first() else {
+        return writeln!(t, "  too few attacks for a pulse");
+    };
     writeln!(t, "  score of the first = {}", words::parts(first))?;
     writeln!(t, "  its attacks land {}", words::lands(first))?;
     if let ([only], false) = (&first.stretches[..], first.kind.is_counted()) {

@@ -5,6 +5,7 @@ use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
+use crate::terminal::words;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -155,7 +156,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let heading = fit(&format!("Heard in {of}{cell}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
     if report.hearings.is_empty() {
-        lines.push(vec![("no attacks, no hearing".into(), theme.faint())]);
+        lines.push(vec![(words::no_hearing(report).into(), theme.faint())]);
         return lines;
     }
     lines.push(vec![(
