@@ -152,7 +152,7 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     fs::write(&path, &demo).expect("written");
     let mut editor = Editor::open(home.path(), Some(Path::new("ropes.toml")));
     editor.shows("(saved)");
-    editor.types("x");
+    editor.types("+");
     editor.shows("(not saved)");
     // Changed: no keeps the other's text, yes writes over it.
     fs::write(&path, "format = 1 # another's").expect("written");
@@ -168,7 +168,7 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     assert!(fs::read_to_string(&path).expect("text").contains("Half-Tide Winch"));
     // Taken away: it is written again.
     fs::remove_file(&path).expect("removed");
-    editor.types("x");
+    editor.types("+");
     editor.shows("(not saved)");
     editor.types("\x13");
     editor.shows("(saved)");
@@ -176,7 +176,7 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     // A folder in its place, and a file that may not be written.
     fs::remove_file(&path).expect("removed");
     fs::create_dir(&path).expect("a folder");
-    editor.types("x\x13");
+    editor.types("+\x13");
     editor.shows("not saved, this is not a plain file");
     fs::remove_dir(&path).expect("removed");
     fs::write(&path, "").expect("written");

@@ -258,7 +258,7 @@ impl State {
             (Some(_), [_] | []) => "selection".to_owned(),
             (Some(_), several) => format!("selection of {} layers", several.len()),
             (None, [only]) => only.clone(),
-            (None, []) => "no layer".to_owned(),
+            (None, []) => "nothing yet".to_owned(),
             (None, several) => format!("{} layers", several.len()),
         };
         Some((words, shown.ask == self.ask()))

@@ -8,7 +8,7 @@ mod hearing;
 mod screen;
 mod slot;
 
-pub use config::config;
+pub use config::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
 
 use super::{Config, Effect, Event, State, Theme, start, update};
@@ -128,7 +128,8 @@ fn turn<W: io::Write>(
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source), EditError> {
     let (config, trouble) = match config() {
         Ok(config) => (config, None),
-        Err(words) => (Config::default(), Some(words)),
+        // The line of messages is short, and where the mistake is matters most.
+        Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
     };
     let theme = theme();
     let loaded = match path.map(store::load) {
