@@ -2,17 +2,16 @@
 //! know threads, files or the device.
 
 use super::key::Key;
-use super::run::Screen;
 use super::{Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
 use crate::analysis;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-use proptest::prelude::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use std::sync::Arc;
 
 mod asked;
+mod happenings;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
@@ -291,111 +290,5 @@ fn every_place_of_the_screen_tells_where_it_is() {
         for words in ["mooring line", "4/4", "132", "riff", "deck", "Landings", "Heard in", "Groups of", "stopped"] {
             assert!(shown.contains(words), "{words} at {size:?}\n{shown}");
         }
-    }
-}
-
-#[derive(Debug, Clone)]
-enum Happening {
-    Key(Key),
-    Mouse(MouseEventKind, u16, u16),
-    Resize(u16, u16),
-    Tick(usize, f64),
-    Pasted(String),
-    Saved(Result<String, super::Unsaved>),
-}
-
-fn happening() -> impl Strategy<Value = Happening> {
-    let codes = prop_oneof![
-        8 => prop::char::range(' ', '~').prop_map(KeyCode::Char),
-        1 => any::<char>().prop_map(KeyCode::Char),
-        8 => prop::sample::select(vec![
-            KeyCode::Left,
-            KeyCode::Right,
-            KeyCode::Up,
-            KeyCode::Down,
-            KeyCode::Home,
-            KeyCode::End,
-            KeyCode::PageUp,
-            KeyCode::PageDown,
-            KeyCode::Tab,
-            KeyCode::BackTab,
-            KeyCode::Enter,
-            KeyCode::Enter,
-            KeyCode::Esc,
-            KeyCode::Backspace,
-            KeyCode::Delete,
-            KeyCode::Null,
-            KeyCode::F(1),
-            KeyCode::F(2),
-        ]),
-    ];
-    let mods = prop::sample::select(vec![
-        KeyModifiers::NONE,
-        KeyModifiers::NONE,
-        KeyModifiers::NONE,
-        KeyModifiers::SHIFT,
-        KeyModifiers::CONTROL,
-        KeyModifiers::CONTROL | KeyModifiers::SHIFT,
-        KeyModifiers::ALT,
-    ]);
-    let kinds = prop::sample::select(vec![
-        MouseEventKind::Down(MouseButton::Left),
-        MouseEventKind::Drag(MouseButton::Left),
-        MouseEventKind::Up(MouseButton::Left),
-        MouseEventKind::ScrollUp,
-        MouseEventKind::ScrollDown,
-        MouseEventKind::Moved,
-    ]);
-    let sizes = prop_oneof![
-        prop::sample::select(vec![(0, 0), (1, 1), (60, 18), (59, 17), (80, 24), (110, 18), (200, 60)]),
-        (0_u16..230, 0_u16..70),
-    ];
-    let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
-    prop_oneof![
-        20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
-        2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
-        2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
-        1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
-        1 => "\\PC{0,8}".prop_map(Happening::Pasted),
-        1 => pasted.prop_map(Happening::Pasted),
-        1 => prop::sample::select(vec![
-            Ok("rope.toml".to_owned()),
-            Err(super::Unsaved::Changed),
-            Err(super::Unsaved::Taken("漢".repeat(300))),
-            Err(super::Unsaved::Failed("full".into())),
-        ])
-        .prop_map(Happening::Saved),
-    ]
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
-    #[test]
-    fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
-        let first = groove("x..x ..x. | X-o. ....");
-        let mut state = open(first.clone(), UNICODE, (80, 24));
-        let mut screen = Screen::new(Vec::new());
-        for (i, happening) in happenings.into_iter().enumerate() {
-            let event = match happening {
-                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods)),
-                Happening::Mouse(kind, column, row) => {
-                    Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
-                }
-                Happening::Resize(width, height) => Event::Resize(width, height),
-                Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
-                Happening::Pasted(text) => Event::Pasted(text),
-                Happening::Saved(result) => Event::Saved { groove: state.groove().clone(), result },
-            };
-            let effects = update(&mut state, event);
-            // The analysis may come late; the screen must bear a report of another groove.
-            if i % 3 == 0 {
-                answer(&mut state, effects);
-            }
-            screen.show(&state).expect("writes to memory do not fail");
-        }
-        while !state.session.history().is_empty() {
-            state.session.apply(crate::session::Command::Undo);
-        }
-        prop_assert_eq!(&**state.groove(), &first);
     }
 }

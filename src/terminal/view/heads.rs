@@ -139,7 +139,10 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             let keys = |name: &str| state.keymap.first(name);
             let keys = format!(" {}: yes, {}: no", keys("overwrite-yes"), keys("overwrite-no"));
             let (file, words) = match refused {
-                Refused::Changed => (state.file.as_deref().unwrap_or_default(), "was changed by another program."),
+                Refused::Changed => (
+                    state.file.as_deref().unwrap_or_default(),
+                    if width < 76 { "was changed." } else { "was changed by another program." },
+                ),
                 Refused::Taken(name) => (name.as_str(), "is there already."),
             };
             let words = format!(" {words} Write over it?{keys}");
