@@ -9,12 +9,12 @@ use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, 
 fn groove(attacks: usize, figure: Option<&[u32]>) -> Groove {
     let mut seed = 12_345_u32;
     let groups: Vec<u32> = (0..attacks)
-        .map(|i| match figure {
-            Some(f) => f[i % f.len()],
-            None => {
-                seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                3 + (seed >> 16) % 3
+        .map(|i| {
+            if let Some(f) = figure {
+                return f[i % f.len()];
             }
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            3 + (seed >> 16) % 3
         })
         .collect();
     let cells: u32 = groups.iter().sum();
@@ -50,11 +50,11 @@ fn reports(c: &mut Criterion) {
     for attacks in [100, 1000, 10_000] {
         let disorder = groove(attacks, None);
         group.bench_with_input(BenchmarkId::new("no order", attacks), &disorder, |b, g| {
-            b.iter(|| report(g, &Ask::default()))
+            b.iter(|| report(g, &Ask::default()));
         });
         let figure = groove(attacks, Some(&[4, 4, 5]));
         group.bench_with_input(BenchmarkId::new("one figure", attacks), &figure, |b, g| {
-            b.iter(|| report(g, &Ask::default()))
+            b.iter(|| report(g, &Ask::default()));
         });
     }
     group.finish();
