@@ -9,8 +9,8 @@ use std::sync::Arc;
 
 /// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
 pub const VOICES: usize = 256;
-/// Gain of the mix before the limiter: -4 dB, which leaves a mix of five layers near -23 dBFS RMS.
-pub const MASTER_DB: f32 = -4.0;
+/// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
+pub const MASTER_DB: f32 = -2.0;
 /// Frames by which the output lags behind the schedule.
 pub const LATENCY: usize = DELAY;
 

@@ -1,5 +1,5 @@
-//! Takes: stretches of a sequence that is heard back to back, each a loop so many times through with its clicks. It must
-//! not know where a line of clicks comes from, files or devices.
+//! Takes, heard back to back: each a loop so many times through with its clicks. It must not know where a line of clicks
+//! comes from, files or devices.
 
 mod cue;
 pub mod ladder;
@@ -18,19 +18,28 @@ use num_bigint::BigInt;
 use num_rational::BigRational;
 use num_traits::FromPrimitive;
 
-/// Pulses of a line that are counted in.
+/// Clicks of a pulse that are counted in.
 const COUNTED: u32 = 4;
 
 /// What is counted in before a take.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum CountIn {
     /// Nothing.
     Off,
     /// One bar of the written beat, in the meter and tempo of the first section.
     Bar,
-    /// Four pulses of the take's line of this index, at the distance of its first two, so that the next would fall on its
-    /// first pulse. Without two pulses in seconds it is [`CountIn::Bar`].
-    Line(usize),
+    /// Four clicks of a pulse, the next of which would fall on its first in the loop. With a period of no more than a
+    /// millisecond, or numbers that are none, it is [`CountIn::Bar`].
+    Pulse {
+        /// Its first pulse in the loop, in seconds at full speed.
+        first: f64,
+        /// Its period there, in seconds at full speed.
+        period: f64,
+        /// Its pitch, as [`ClickLine::tone`].
+        tone: u8,
+        /// Its side, as [`ClickLine::side`].
+        side: i8,
+    },
 }
 
 /// One take of a sequence.
@@ -69,11 +78,10 @@ impl Take {
         let ask = Ask { speed: self.speed, ..Ask::whole(rate) };
         match self.count_in {
             CountIn::Off => return None,
-            CountIn::Line(k) => {
-                let line = self.lines.get(k);
-                if let Some((moments, length)) = line.and_then(counted) {
-                    let line = ClickLine { moments, ..line?.clone() };
-                    return Some(Schedule::clicks(groove, &Ask { lines: vec![line], ..ask }, &length));
+            CountIn::Pulse { first, period, tone, side } => {
+                if let Some((moments, length)) = counted(first, period) {
+                    let lines = vec![ClickLine { moments, tone, side }];
+                    return Some(Schedule::clicks(groove, &Ask { lines, ..ask }, &length));
                 }
             }
             CountIn::Bar => {}
@@ -97,16 +105,9 @@ fn bare(groove: &Groove) -> Groove {
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }
 
-/// When the pulses before a line sound, from the start of its count-in, and how long that lasts, in seconds at full speed.
-fn counted(line: &ClickLine) -> Option<(Vec<Moment>, BigRational)> {
-    let seconds = line.moments.iter().filter_map(|m| match m {
-        Moment::Seconds(t) => Some(*t),
-        Moment::At { .. } | Moment::Between(_) => None,
-    });
-    let mut seconds: Vec<f64> = seconds.filter(|t| t.is_finite() && *t >= 0.0).collect();
-    seconds.sort_by(f64::total_cmp);
-    let (first, period) = (*seconds.first()?, seconds.get(1)? - seconds[0]);
-    if period <= 1e-3 {
+/// When the clicks before a pulse sound, from the start of the count-in, and how long that lasts, in seconds at full speed.
+fn counted(first: f64, period: f64) -> Option<(Vec<Moment>, BigRational)> {
+    if !first.is_finite() || !(1e-3..=3600.0).contains(&period) {
         return None;
     }
     // The loop may begin with more than a period before its first pulse.

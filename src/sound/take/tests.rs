@@ -38,9 +38,10 @@ fn four(seconds: f64) -> Vec<Take> {
     let (pulses, line) = changing(seconds, 0, 60);
     let halves = ClickLine::of_pulse(&pulses, seconds, Click::OffBeat, 1, -60);
     let slow = Fraction::new(97, 130).expect("speed");
+    let count_in = CountIn::Pulse { first: pulses[0], period: pulses[1] - pulses[0], tone: 0, side: 60 };
     vec![
         Take { times: 2, count_in: CountIn::Bar, note: "as written".into(), ..plain("groove") },
-        Take { times: 3, count_in: CountIn::Line(0), lines: vec![line.clone()], speed: slow, ..plain("hearing") },
+        Take { times: 3, count_in, lines: vec![line.clone()], speed: slow, ..plain("hearing") },
         Take { layers: false, click: Click::Divided(3), lines: vec![line], times: 2, ..plain("pulses") },
         Take { click: Click::OffBeat, lines: vec![halves], times: 3, silences: vec![1], ..plain("silence") },
     ]
@@ -124,22 +125,11 @@ fn counted_in(groove: &Groove, take: &Take) -> Option<(Sounds, BigRational)> {
             let bar = seconds(section, section.meter.bar());
             Some((beats(section, &BigRational::zero(), Click::Written, 1), bar))
         }
-        CountIn::Line(k) => {
-            let exact = |m: &Moment| match *m {
-                Moment::Seconds(t) => BigRational::from_f64(t).expect("finite"),
-                _ => panic!("seconds"),
-            };
-            let line = &take.lines[k];
-            // The test's lines begin within one period, so that the fourth pulse stands one period before the first.
-            let first = exact(&line.moments[0]);
-            let Moment::Seconds(a) = line.moments[0] else { panic!("seconds") };
-            let Moment::Seconds(b) = line.moments[1] else { panic!("seconds") };
-            let period = BigRational::from_f64(b - a).expect("finite");
-            let pulse = |k: u32| {
-                let at = BigRational::from_f64((b - a) * f64::from(k)).expect("finite");
-                (at, Tone::Line(line.tone), Accent::Plain, 1.0, line.side)
-            };
-            Some(((0..4).map(pulse).collect(), period * BigInt::from(4) - first))
+        CountIn::Pulse { first, period, tone, side } => {
+            let exact = |t: f64| BigRational::from_f64(t).expect("finite");
+            let pulse = |k: u32| (exact(period * f64::from(k)), Tone::Line(tone), Accent::Plain, 1.0, side);
+            // The test's pulse begins within one period, so that the fourth click stands one period before the first.
+            Some(((0..4).map(pulse).collect(), exact(period) * BigInt::from(4) - exact(first)))
         }
     }
 }
@@ -164,7 +154,9 @@ fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<(f64, f6
         let scale = big(i64::from(rate.hertz()) * take.speed.denom(), take.speed.numer());
         if let Some((sounds, lasts)) = counted_in(groove, take) {
             cues.push(cue);
-            sounds.iter().for_each(|s| put(cue + rounded(&(&s.0 * &scale)), s));
+            for s in &sounds {
+                put(cue + rounded(&(&s.0 * &scale)), s);
+            }
             cue += rounded(&(lasts * &scale));
         }
         cues.push(cue);
@@ -336,9 +328,7 @@ fn lines_are_cut_into_parts_between_their_pulses() {
 fn a_count_in_leads_into_the_first_pulse() {
     let groove = &hard()[0];
     for (first, period) in [(0.0, 0.5), (0.2, 0.7), (2.3, 0.4)] {
-        let pulses: Vec<f64> = (0..4).map(|k| first + f64::from(k) * period).collect();
-        let lines = vec![ClickLine::of_pulse(&pulses, 10.0, Click::Written, 0, 0)];
-        let take = Take { lines, count_in: CountIn::Line(0), ..plain("t") };
+        let take = Take { count_in: CountIn::Pulse { first, period, tone: 0, side: 0 }, ..plain("t") };
         let count = take.count(groove, rate(48_000)).expect("a count-in");
         let frames: Vec<i64> = (0..count.len()).filter_map(|k| count.onset(0, k)).map(|f| f.0).collect();
         let spaced: Vec<i64> = (0..4).map(|k| (f64::from(k) * period * 48_000.0).round() as i64).collect();
@@ -347,9 +337,11 @@ fn a_count_in_leads_into_the_first_pulse() {
         let whole = (count.map().length().seconds(rate(48_000)) + first) / period;
         assert!((whole - whole.round()).abs() < 1e-3, "{whole}");
     }
-    // A line without two pulses counts a bar of the beat.
-    let odd = Take { lines: vec![], count_in: CountIn::Line(3), ..plain("t") };
-    assert_eq!(odd.count(groove, rate(48_000)).map(|s| s.len()), Some(4));
+    // What is no pulse counts a bar of the beat.
+    for (first, period) in [(0.0, 0.0), (f64::NAN, 1.0), (0.0, f64::INFINITY), (0.0, -1.0)] {
+        let odd = Take { count_in: CountIn::Pulse { first, period, tone: 0, side: 0 }, ..plain("t") };
+        assert_eq!(odd.count(groove, rate(48_000)).map(|s| s.len()), Some(4));
+    }
     assert!(plain("t").count(groove, rate(48_000)).is_none());
 }
 
@@ -379,10 +371,10 @@ proptest! {
     fn any_take_is_rendered_to_the_length_it_announces(
         pulses in prop::collection::vec(prop::num::f64::ANY, 0..6), length in prop::num::f64::ANY, times in 0_u32..4,
         parts in any::<u8>(), speed in (-3_i64..30, 1_i64..9), silences in prop::collection::vec(0_u32..5, 0..3),
-        count in 0_usize..4, layers in any::<bool>(),
+        count in 0_usize..3, layers in any::<bool>(), first in prop::num::f64::ANY, period in prop::num::f64::ANY,
     ) {
         let line = ClickLine::of_pulse(&pulses, length, Click::Divided(parts), 1, 30);
-        let count_in = [CountIn::Off, CountIn::Bar, CountIn::Line(0), CountIn::Line(7)][count];
+        let count_in = [CountIn::Off, CountIn::Bar, CountIn::Pulse { first, period, tone: 9, side: 101 }][count];
         let take = Take {
             layers, click: Click::Divided(parts), lines: vec![line], times, count_in, silences,
             speed: Fraction::new(speed.0, speed.1).expect("fraction"), ..plain("any")
