@@ -121,6 +121,70 @@ fn render_writes_one_stream_to_a_file_and_to_a_pipe() {
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 1, "no file is left behind");
 }
 
+/// Lines of a list of cues: frame, seconds, name, note.
+fn cues(table: &str) -> Vec<(usize, f64, String, String)> {
+    let mut lines = table.lines();
+    assert_eq!(lines.next(), Some("frame\tseconds\tname\tnote"));
+    lines
+        .map(|l| {
+            let [frame, seconds, name, note] = l.split('\t').collect::<Vec<_>>()[..] else { panic!("columns of {l}") };
+            (frame.parse().expect("frame"), seconds.parse().expect("seconds"), name.into(), note.into())
+        })
+        .collect()
+}
+
+#[test]
+fn takes_come_as_one_file_with_a_list_of_cues_beside_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("out.wav");
+    good(&["takes", DEMO, "-o", path.to_str().expect("a path"), "--count-in"]);
+    let wav = std::fs::read(&path).expect("the file");
+    let table = std::fs::read_to_string(folder.path().join("out.tsv")).expect("the list");
+    assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 2, "no other file is left behind");
+    let list = cues(&table);
+    let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).filter(|n| !n.starts_with("count-in: ")).collect();
+    let rival = "hearing 1: changing pulse 152.0 BPM";
+    let expected = [
+        "groove".into(),
+        "groove under written beat".into(),
+        format!("groove under {rival}"),
+        format!("pulses alone, written beat + {rival}"),
+        format!("groove under {rival}"),
+    ];
+    assert_eq!(names, expected);
+    // Six bars of 4/4 at 150, twice: 460800 frames each. A bar is counted in for the beat: 76800 frames.
+    for (k, pair) in list.windows(2).enumerate() {
+        let lasts = pair[1].0 - pair[0].0;
+        assert!(if k % 2 == 1 { lasts == 921_600 } else { k > 2 || lasts == 76_800 }, "{lasts} of {pair:?}");
+        assert!((pair[0].1 - pair[0].0 as f64 / 48_000.0).abs() < 1e-9);
+    }
+    for (_, _, name, _) in &list {
+        assert!(wav.windows(name.len()).any(|w| w == name.as_bytes()), "{name} is in the file");
+    }
+    let piped = run(&["takes", DEMO, "-o", "-", "--count-in"], b"");
+    assert!(piped.out == wav && piped.errors == table, "{}", piped.errors);
+}
+
+#[test]
+fn a_ladder_names_its_steps_and_what_changes_on_them() {
+    let words =
+        ["render", DEMO, "-o", "-", "--ladder", "50-100/25", "--loops", "5", "--silence", "1/4", "--hearing", "1/2"];
+    let ended = run(&words, b"");
+    assert_eq!(ended.code, Some(0), "{}", ended.errors);
+    let list: Vec<_> = cues(&ended.errors).into_iter().filter(|c| !c.2.starts_with("count-in: ")).collect();
+    let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).collect();
+    assert_eq!(names, ["step 1 of 3: 50%, 1/4 = 75", "step 2 of 3: 75%, 1/4 = 112.5", "step 3 of 3: 100%, 1/4 = 150"]);
+    // What explain says of the same speeds.
+    for (cue, percent) in list.iter().zip(["50", "75", "100"]) {
+        let json = good(&["explain", "--json", "--speed", percent, DEMO]).text;
+        let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+        let kind = value["hearings"][0]["kind"].as_str().expect("a kind").to_owned();
+        assert!(!cue.3.contains("first: ") || cue.3.contains(&format!("first: {kind}")), "{percent}: {}", cue.3);
+    }
+    assert!(list[0].3.contains("first: ") && list[0].3.contains("silent after the opening: time through 4"));
+    assert!(list[2].3.contains("cells of 100 ms are too fast"), "{}", list[2].3);
+}
+
 #[test]
 fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
     let rows: &[(&[&str], i32, &str)] = &[
@@ -135,6 +199,21 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
             2,
             "--hearing is 99, allowed are the numbers that explain gives",
         ),
+        (&["render", DEMO, "-o", "x.wav", "--hearing", "1/5"], 2, "allowed is a number from 1, or one cut as 1/2"),
+        (&["render", DEMO, "-o", "x.wav", "--click", "5"], 2, "allowed are: beat, off-beat, 2, 3, 4"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--ladder", "90-50/10"],
+            2,
+            "--ladder is '90-50/10', allowed is FROM-TO/STEP",
+        ),
+        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/0.1"], 2, "in at most 200 steps"),
+        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/10", "--silence", "1/1"], 2, "--silence is '1/1'"),
+        (&["render", DEMO, "-o", "x.wav", "--silence", "1/4"], 2, "--ladder"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "allowed are: beat, beat/2 to 4"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "song"], 2, "allowed are: groove, beat, hearing:1"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "hearing:99"], 2, "a take's hearing is 99, allowed are"),
+        (&["takes", DEMO, "-o", "x.tsv"], 2, "x.tsv: the list of cues has this name"),
+        (&["takes", DEMO, "-o", "x.wav", "--times", "10000"], 3, "longer than a WAV file can hold (4 GiB)"),
         (&["render", DEMO, "-o", "no/such/folder/x.wav"], 3, "no/such/folder/x.wav: cannot write"),
         (&["render", DEMO, "-o", "src"], 3, "src: found a folder, allowed is a file"),
         (&["explain"], 2, "required"),

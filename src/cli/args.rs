@@ -1,5 +1,8 @@
 //! The words of the command line. It must not know what is done with them.
 
+use super::pulse::{self, Pulse};
+use super::takes::{self, Wanted};
+use crate::sound::Click;
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -25,6 +28,8 @@ pub(super) enum Command {
     Check(Check),
     /// Render a groove to a WAV file with the same code that plays it
     Render(Render),
+    /// Render takes back to back to one WAV file, with a list of cues beside it
+    Takes(Takes),
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -93,12 +98,51 @@ pub(super) struct Render {
     /// Sound only this layer; may stand several times
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Vec<String>,
-    /// Click the written beat
+    /// Click the written beat: `beat` (without a word as well), `off-beat` for its halves only, or 2, 3, 4 clicks per beat
+    #[arg(long, value_name = "HOW", num_args = 0..=1, default_missing_value = "beat", value_parser = pulse::click)]
+    pub(super) click: Option<Click>,
+    /// Click the hearing of this number in `teeter explain` at the same speed; may stand several times. `1/2` cuts its pulse
+    /// in two (2 to 4), `1/off-beat` clicks its halves only
+    #[arg(long, value_name = "NUMBER", value_parser = pulse::hearing)]
+    pub(super) hearing: Vec<Pulse>,
+    /// Climb from a slow speed to a fast one, as `50-100/10`: from 50 to 100 percent in steps of 10, a count-in and `--loops`
+    /// times through at each; hearings are numbered as at full speed. A list of cues is written beside the file, or to standard error with `-o -`
+    #[arg(long, value_name = "FROM-TO/STEP", conflicts_with_all = ["seconds", "speed"])]
+    pub(super) ladder: Option<String>,
+    /// On the ladder, let every 4th time through (2 to 64) fall silent after its first bar (of a loop of one bar its first beat),
+    /// and then one time sooner after each, down to every 2nd
+    #[arg(long, value_name = "1/4", requires = "ladder")]
+    pub(super) silence: Option<String>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Takes {
+    /// The groove; `-` reads it from standard input
+    pub(super) file: PathBuf,
+    /// The WAV file (stereo, 24 bits) with the cues in it; they are listed in the same name with .tsv as well. `-` writes the
+    /// sound to standard output and the list to standard error
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// A take: `groove` alone, under the `beat`, under `hearing:1`; `pulses:beat,1` without the groove, `with:beat,1` with it.
+    /// May stand several times. A pulse may be cut: `beat/2`, `1/3`, `1/off-beat` [default: groove, beat, hearing:N,
+    /// pulses:beat,N, hearing:N, with N the first hearing that is not the written beat]
+    #[arg(long, value_name = "TAKE", value_parser = takes::wanted)]
+    pub(super) take: Vec<Wanted>,
+    /// Times through the whole groove in each take
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub(super) times: u32,
+    /// Count in before each take: a bar of the written beat, or four pulses of its hearing
     #[arg(long)]
-    pub(super) click: bool,
-    /// Click the hearing of this number in `teeter explain` at the same speed; may stand several times
-    #[arg(long, value_name = "NUMBER")]
-    pub(super) hearing: Vec<usize>,
+    pub(super) count_in: bool,
+    /// Playing speed in percent of the written tempo, 20 to 200
+    #[arg(long, value_name = "PERCENT", default_value = "100")]
+    pub(super) speed: String,
+    /// Frames per second
+    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    pub(super) rate: u32,
+    /// Sound only this layer; may stand several times
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
 }
 
 #[cfg(test)]

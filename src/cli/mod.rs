@@ -4,7 +4,11 @@ mod args;
 mod check;
 mod explain;
 mod input;
+mod ladder;
+mod output;
+mod pulse;
 mod render;
+mod takes;
 
 use crate::terminal::{self, run::EditError};
 use args::{Args, Command};
@@ -96,6 +100,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Explain(ask)) => explain::run(&ask),
         Some(Command::Check(ask)) => check::run(&ask),
         Some(Command::Render(ask)) => render::run(&ask),
+        Some(Command::Takes(ask)) => takes::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

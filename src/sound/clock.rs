@@ -9,6 +9,8 @@ use num_traits::{One, Signed, ToPrimitive};
 
 /// Largest common denominator that is kept exactly: 2^120.
 const MOST: u32 = 120;
+/// Least denominator of a ruler for times in seconds: 2^48.
+const FINE: u32 = 48;
 
 /// A position or length: whole frames, and a part of a frame over the denominator of its [`Ruler`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -138,6 +140,18 @@ impl Ruler {
         Self { rows: rows.collect(), denom: exact.unwrap_or(1 << MOST) }
     }
 
+    /// The same ruler with a denominator of at least 2^48, if that is not beyond 2^120: a time in seconds, which is seldom
+    /// exact in the denominator of the cells, then does not come to another frame by being rounded to it first.
+    pub(super) fn refined(mut self) -> Self {
+        while self.denom < 1 << FINE && self.rows.iter().all(|r| r.unit.is_none_or(|u| u < 1 << 100)) {
+            self.denom *= 2;
+            for unit in self.rows.iter_mut().filter_map(|r| r.unit.as_mut()) {
+                *unit *= 2;
+            }
+        }
+        self
+    }
+
     /// The common denominator, 1 to 2^120.
     pub(super) fn denom(&self) -> i128 {
         self.denom
@@ -236,6 +250,9 @@ mod tests {
             let time = Time::new(numer, denom).expect("valid");
             let point = ruler.at(0, time);
             prop_assert_eq!(value(point, ruler.denom()), pace.frames(time));
+            let fine = ruler.clone().refined();
+            prop_assert!(fine.denom() >= 1 << 48);
+            prop_assert_eq!(value(fine.at(0, time), fine.denom()), pace.frames(time));
             let many = point.times(turns, ruler.denom());
             let exact = pace.frames(time) * BigInt::from(turns);
             prop_assert_eq!(value(many, ruler.denom()), exact.clone());

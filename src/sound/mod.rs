@@ -1,6 +1,7 @@
 //! Schedule (exact time to frames), voices, render and player of a groove. It must not know the session or the screen; on
 //! the sound thread there is no lock, no allocation, no free and no I/O.
 
+mod click;
 mod clock;
 #[cfg(feature = "audio")]
 mod feed;
@@ -14,12 +15,14 @@ mod player;
 pub mod quiet;
 mod render;
 mod schedule;
+pub mod take;
 #[cfg(test)]
 mod tests;
 mod units;
 mod voice;
 mod wav;
 
+pub use click::{Click, ClickLine, Moment};
 #[cfg(feature = "audio")]
 pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
@@ -29,7 +32,7 @@ pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
 pub use player::Player;
 pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
-pub use schedule::{Ask, Click, ClickLine, FASTEST, Moment, Range, SLOWEST, Schedule};
+pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
 pub use units::{Frame, Gain, SampleRate};
 pub use voice::TONES;
 pub use wav::{Length, Writer, offline};

@@ -94,6 +94,11 @@ impl Map {
         Frame(self.length.rounded(self.denom))
     }
 
+    /// The whole frame at which turn `turn` begins.
+    pub(super) fn turn_start(&self, turn: u64) -> Frame {
+        Frame(self.length.times(turn, self.denom).rounded(self.denom))
+    }
+
     /// Whether every place sounds at the same exact frame as in `other`.
     pub(super) fn same_clock(&self, other: &Self) -> bool {
         // The denominators may differ (a triplet was laid), so parts are compared as the fractions they are.

@@ -9,8 +9,8 @@ use std::sync::Arc;
 
 /// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
 pub const VOICES: usize = 256;
-/// Gain of the mix before the limiter: -4 dB, which leaves a mix of five layers near -23 dBFS RMS.
-pub const MASTER_DB: f32 = -4.0;
+/// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
+pub const MASTER_DB: f32 = -2.0;
 /// Frames by which the output lags behind the schedule.
 pub const LATENCY: usize = DELAY;
 
@@ -104,6 +104,18 @@ impl Renderer {
         self.playing = true;
         self.before = 0;
         self.jump(from.0);
+        old
+    }
+
+    /// Starts a schedule at its beginning for so many turns and gives the former one back. What rings goes on.
+    pub(super) fn follow(&mut self, schedule: Box<Schedule>, turns: u64) -> Option<Box<Schedule>> {
+        // What the rounding moved onto the join belongs to the loop before.
+        while let Some((at, note)) = self.due(self.now + 1) {
+            self.begin(at, note);
+        }
+        let old = self.schedule.replace(schedule);
+        (self.playing, self.turns, self.before) = (true, turns, 0);
+        self.jump(0);
         old
     }
 
@@ -249,19 +261,23 @@ impl Renderer {
             if self.sounds.len() == VOICES {
                 self.advance(base, at);
             }
-            if self.sounds.len() == VOICES {
-                self.sounds.remove(0);
-            }
-            let Some(schedule) = &self.schedule else { break };
-            self.sounds.push(Sound {
-                samples: Arc::clone(&schedule.sounds[note.sound as usize]),
-                start: at,
-                damp: if note.hold == u32::MAX { i64::MAX } else { at + i64::from(note.hold) },
-                left: note.left,
-                right: note.right,
-            });
+            self.begin(at, note);
         }
         self.advance(base, end);
+    }
+
+    fn begin(&mut self, at: i64, note: Note) {
+        let Some(schedule) = &self.schedule else { return };
+        if self.sounds.len() == VOICES {
+            self.sounds.remove(0);
+        }
+        self.sounds.push(Sound {
+            samples: Arc::clone(&schedule.sounds[note.sound as usize]),
+            start: at,
+            damp: if note.hold == u32::MAX { i64::MAX } else { at + i64::from(note.hold) },
+            left: note.left,
+            right: note.right,
+        });
     }
 
     /// Mixes what rings up to frame `to` and lets go of what has ended, in a block that began at frame `base`.

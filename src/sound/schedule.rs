@@ -1,14 +1,14 @@
 //! What sounds at which exact frame of a loop: the only place where a groove becomes frames. It must not know devices,
 //! threads or how a voice is made.
 
+use super::click::{Click, ClickLine, Moment};
 use super::clock::{Pace, Point, Ruler};
 use super::place::{Map, Piece, Position};
 use super::units::{Frame, Gain, SampleRate};
-use super::voice::{self, Strike, Tone};
-use crate::rhythm::{Accent, Event, Fraction, Groove, MeterKind, Time};
+use super::voice::{self, Strike};
+use crate::rhythm::{Event, Fraction, Groove, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
-use num_traits::FromPrimitive;
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
@@ -52,50 +52,19 @@ pub enum Range {
     },
 }
 
-/// The click of the written beat.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Click {
-    /// None.
-    Off,
-    /// Every beat, the downbeat higher; in an additive meter the beats between the strong ones are quieter.
-    Written,
-}
-
-/// A line of clicks beside the written beat.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ClickLine {
-    /// When they sound, in any order; what lies outside the range is left out.
-    pub moments: Vec<Moment>,
-    /// Which pitch, from 0; from [`super::TONES`] on they come again.
-    pub tone: u8,
-    /// Side, from left (-100) to right (100).
-    pub side: i8,
-}
-
-/// When a click sounds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Moment {
-    /// Exactly, in a time through a section.
-    At {
-        /// The section.
-        section: usize,
-        /// Which time through, from 0.
-        pass: usize,
-        /// Time from its start.
-        offset: Time,
-    },
-    /// In seconds at full speed from the start of the whole groove, every time through counted; rounded to the fixed
-    /// point of the schedule.
-    Seconds(f64),
-}
-
 impl Ask {
     /// The whole groove at full speed without clicks.
     pub fn whole(rate: SampleRate) -> Self {
         Self { rate, speed: Fraction::ONE, range: Range::Whole, click: Click::Off, lines: Vec::new() }
     }
 
-    fn bounded_speed(&self) -> Fraction {
+    /// Exact frames in which a second at full speed sounds.
+    pub(super) fn frames_per_second(&self) -> BigRational {
+        let speed = self.bounded_speed();
+        BigRational::new(BigInt::from(self.rate.hertz()) * speed.denom(), BigInt::from(speed.numer()))
+    }
+
+    pub(super) fn bounded_speed(&self) -> Fraction {
         let bound = |(n, d)| Fraction::new(n, d).unwrap_or(Fraction::ONE);
         self.speed.clamp(bound(SLOWEST), bound(FASTEST))
     }
@@ -133,6 +102,27 @@ impl Schedule {
     /// thread.
     pub fn build(groove: &Groove, ask: &Ask) -> Schedule {
         Builder::new(groove, ask).build()
+    }
+
+    /// Builds a loop of so many seconds at full speed in which only the lines of clicks sound.
+    pub(super) fn clicks(groove: &Groove, ask: &Ask, seconds: &BigRational) -> Schedule {
+        let ruler = Ruler::new(Vec::new()).refined();
+        let length = ruler.nearest(&(seconds * ask.frames_per_second()));
+        Builder::empty(groove, ask, ruler).finish(Vec::new(), length)
+    }
+
+    /// The same loop, of the same clock, with only what begins before `until` in the first time through its first section.
+    pub(super) fn hushed(&self, until: Time) -> Schedule {
+        let piece = self.map.pieces.first();
+        let end = piece.map_or(0.0, |p| (approx(until) - p.from).clamp(0.0, p.to - p.from) * p.pace);
+        // Halfway between two frames nothing begins that the rounding could move across.
+        let kept = self.notes.iter().filter(|n| n.at.approx(self.map.denom) < end - 0.5);
+        Schedule {
+            notes: kept.copied().collect(),
+            sounds: self.sounds.clone(),
+            map: Arc::clone(&self.map),
+            rate: self.rate,
+        }
     }
 
     /// Frames per second.
@@ -174,7 +164,7 @@ impl Schedule {
 
     /// The whole frame at which turn `turn` begins.
     pub fn turn_start(&self, turn: u64) -> Frame {
-        Frame(self.length().times(turn, self.denom()).rounded(self.denom()))
+        self.map.turn_start(turn)
     }
 
     /// Frames by which the last sounds of a turn ring beyond the end of the loop.
@@ -196,23 +186,23 @@ impl Schedule {
 }
 
 /// A run of one section in the range: all of it, or a region.
-struct Run {
-    section: usize,
+pub(super) struct Run {
+    pub(super) section: usize,
     passes: usize,
-    from: Time,
-    to: Time,
+    pub(super) from: Time,
+    pub(super) to: Time,
 }
 
-struct Builder<'a> {
-    groove: &'a Groove,
-    ask: &'a Ask,
-    runs: Vec<Run>,
+pub(super) struct Builder<'a> {
+    pub(super) groove: &'a Groove,
+    pub(super) ask: &'a Ask,
+    pub(super) runs: Vec<Run>,
     /// The attacks of every heard layer in the range, one time through each section.
     events: Vec<(usize, Vec<Event>)>,
-    ruler: Ruler,
+    pub(super) ruler: Ruler,
     /// Start of the range within the whole groove at full speed, in seconds.
-    lead: BigRational,
-    notes: Vec<Note>,
+    pub(super) lead: BigRational,
+    pub(super) notes: Vec<Note>,
     sounds: Vec<Arc<[f32]>>,
     known: HashMap<Strike, u32>,
 }
@@ -250,10 +240,26 @@ impl<'a> Builder<'a> {
             lead += seconds(run.section, run.from);
         }
         let ruler = Ruler::new(rows);
-        Self { groove, ask, runs, events, ruler, lead, notes: Vec::new(), sounds: Vec::new(), known: HashMap::new() }
+        // Seconds that are no exact times must not be rounded twice.
+        let ruler = if ask.lines.iter().any(ClickLine::has_seconds) { ruler.refined() } else { ruler };
+        Self { runs, events, lead, ..Self::empty(groove, ask, ruler) }
     }
 
-    fn build(mut self) -> Schedule {
+    fn empty(groove: &'a Groove, ask: &'a Ask, ruler: Ruler) -> Self {
+        Self {
+            groove,
+            ask,
+            runs: Vec::new(),
+            events: Vec::new(),
+            ruler,
+            lead: BigRational::from_integer(BigInt::ZERO),
+            notes: Vec::new(),
+            sounds: Vec::new(),
+            known: HashMap::new(),
+        }
+    }
+
+    fn build(self) -> Schedule {
         let denom = self.ruler.denom();
         let (mut pieces, mut length) = (Vec::new(), Point::ZERO);
         for run in &self.runs {
@@ -265,15 +271,17 @@ impl<'a> Builder<'a> {
                 length = length.plus(lasts, denom);
             }
         }
+        self.finish(pieces, length)
+    }
+
+    fn finish(mut self, pieces: Vec<Piece>, length: Point) -> Schedule {
         if length.frame >= SHORTEST {
             self.layers(&pieces);
-            if self.ask.click == Click::Written {
-                self.beats(&pieces);
-            }
+            self.beats(&pieces);
             self.lines(&pieces, length);
             self.notes.sort_by_key(|n| n.at);
         }
-        let map = Arc::new(Map { pieces, length, denom });
+        let map = Arc::new(Map { pieces, length, denom: self.ruler.denom() });
         Schedule { notes: self.notes, sounds: self.sounds, map, rate: self.ask.rate }
     }
 
@@ -300,72 +308,19 @@ impl<'a> Builder<'a> {
     }
 
     /// A note of one time through a section, in every time through that is in the loop.
-    fn repeat(&mut self, section: usize, note: Note, pieces: &[Piece]) {
+    pub(super) fn repeat(&mut self, section: usize, note: Note, pieces: &[Piece]) {
         let denom = self.ruler.denom();
         let first = pieces.partition_point(|p| p.section < section);
         let same = pieces[first..].iter().take_while(|p| p.section == section);
         self.notes.extend(same.map(|p| Note { at: p.start.plus(note.at, denom), ..note }));
     }
 
-    fn beats(&mut self, pieces: &[Piece]) {
-        let (left, right) = Gain::UNITY.panned(0);
-        for r in 0..self.runs.len() {
-            let run = &self.runs[r];
-            let (s, from, to) = (run.section, run.from, run.to);
-            let section = &self.groove.sections()[s];
-            let strong = section.meter.strong_beats();
-            let additive = section.meter.kind() == MeterKind::Additive;
-            let meter = section.meter.clone();
-            for beat in 0..section.beats() {
-                let offset = meter.beat().repeated(beat).expect("beats are bounded");
-                if offset < from || offset >= to {
-                    continue;
-                }
-                let accent = match beat % meter.beats() {
-                    0 => Accent::Accent,
-                    b if additive && !strong.contains(&b) => Accent::Ghost,
-                    _ => Accent::Plain,
-                };
-                let sound = self.sound(Strike { rate: self.ask.rate, tone: Tone::Beat, accent });
-                let at = self.within(&self.runs[r], offset);
-                self.repeat(s, Note { at, sound, hold: u32::MAX, left, right }, pieces);
-            }
-        }
-    }
-
-    fn lines(&mut self, pieces: &[Piece], length: Point) {
-        let denom = self.ruler.denom();
-        let speed = self.ask.bounded_speed();
-        let scale = BigRational::new(BigInt::from(self.ask.rate.hertz()) * speed.denom(), BigInt::from(speed.numer()));
-        for line in &self.ask.lines {
-            let (left, right) = Gain::UNITY.panned(line.side);
-            let tone = Tone::Line(line.tone % super::TONES);
-            let sound = self.sound(Strike { rate: self.ask.rate, tone, accent: Accent::Plain });
-            for moment in &line.moments {
-                let at = match *moment {
-                    Moment::At { section, pass, offset } => {
-                        self.runs.iter().find(|r| r.section == section).and_then(|r| {
-                            let piece = pieces.iter().find(|p| p.section == section && p.pass == pass)?;
-                            (offset >= r.from && offset < r.to).then(|| piece.start.plus(self.within(r, offset), denom))
-                        })
-                    }
-                    Moment::Seconds(t) => {
-                        BigRational::from_f64(t).map(|t| self.ruler.nearest(&((t - &self.lead) * &scale)))
-                    }
-                };
-                if let Some(at) = at.filter(|&at| at >= Point::ZERO && at < length) {
-                    self.notes.push(Note { at, sound, hold: u32::MAX, left, right });
-                }
-            }
-        }
-    }
-
-    fn within(&self, run: &Run, offset: Time) -> Point {
+    pub(super) fn within(&self, run: &Run, offset: Time) -> Point {
         let denom = self.ruler.denom();
         self.ruler.at(run.section, offset).minus(self.ruler.at(run.section, run.from), denom)
     }
 
-    fn sound(&mut self, strike: Strike) -> u32 {
+    pub(super) fn sound(&mut self, strike: Strike) -> u32 {
         *self.known.entry(strike).or_insert_with(|| {
             self.sounds.push(voice::sound(strike));
             self.sounds.len() as u32 - 1
@@ -393,6 +348,7 @@ fn denominators(groove: &Groove, ask: &Ask, runs: &[Run], events: &[(usize, Vec<
     for run in runs {
         let meter = &groove.sections()[run.section].meter;
         all[run.section].extend([run.from.denom(), run.to.denom(), meter.beat().denom()]);
+        all[run.section].extend(meter.beat().divided(ask.click.parts()).map(Time::denom));
     }
     for event in events.iter().flat_map(|(_, events)| events) {
         all[event.section].extend([event.offset.denom(), event.length.denom()]);

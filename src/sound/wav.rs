@@ -26,6 +26,7 @@ pub struct Writer<'a> {
     sink: &'a mut dyn Write,
     left: u64,
     bytes: Vec<u8>,
+    chunks: &'a [u8],
 }
 
 impl<'a> Writer<'a> {
@@ -34,10 +35,21 @@ impl<'a> Writer<'a> {
     /// # Errors
     /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
     pub fn new(sink: &'a mut dyn Write, rate: SampleRate, frames: Frame) -> io::Result<Self> {
+        Self::with_chunks(sink, rate, frames, &[])
+    }
+
+    /// The same for a file with further chunks after its samples, whole and of even length, which [`Writer::finish`] writes.
+    pub(super) fn with_chunks(
+        sink: &'a mut dyn Write,
+        rate: SampleRate,
+        frames: Frame,
+        chunks: &'a [u8],
+    ) -> io::Result<Self> {
         let block = CHANNELS * BYTES;
         let frames = u64::try_from(frames.0).unwrap_or(0);
         let data = frames.saturating_mul(u64::from(block));
-        let (Ok(size), Ok(data)) = (u32::try_from(data.saturating_add(36)), u32::try_from(data)) else {
+        let (Ok(size), Ok(data)) = (u32::try_from(data.saturating_add(36 + chunks.len() as u64)), u32::try_from(data))
+        else {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
                 "the sound is longer than a WAV file can hold (4 GiB)",
@@ -57,7 +69,7 @@ impl<'a> Writer<'a> {
         header.extend_from_slice(b"data");
         header.extend_from_slice(&data.to_le_bytes());
         sink.write_all(&header)?;
-        Ok(Self { sink, left: frames * u64::from(CHANNELS), bytes: Vec::new() })
+        Ok(Self { sink, left: frames * u64::from(CHANNELS), bytes: Vec::new(), chunks })
     }
 
     /// Writes interleaved stereo samples, -1 to 1; more than the header promised are left out.
@@ -73,6 +85,15 @@ impl<'a> Writer<'a> {
         }
         self.left -= count;
         self.sink.write_all(&self.bytes)
+    }
+
+    /// Writes what comes after the samples and hands everything on.
+    ///
+    /// # Errors
+    /// What the sink gives.
+    pub fn finish(self) -> io::Result<()> {
+        self.sink.write_all(self.chunks)?;
+        self.sink.flush()
     }
 }
 
@@ -112,6 +133,6 @@ pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write)
         writer.write(part)?;
         done += frames;
     }
-    writer.sink.flush()?;
+    writer.finish()?;
     Ok(Frame(total))
 }

@@ -1,9 +1,9 @@
-//! How fast eight layers are rendered, and how fast sixteen layers of 64 bars become a schedule.
+//! How fast eight layers are rendered, without and with four hearings clicking, and how fast sixteen layers of 64 bars become a schedule.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use std::hint::black_box;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-use teeter::sound::{Ask, Click, Frame, Renderer, SampleRate, Schedule};
+use teeter::sound::{Ask, Click, ClickLine, Frame, Renderer, SampleRate, Schedule};
 
 /// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices taken in turn.
 fn groove(layers: usize, bars: u16, drawings: &[&str]) -> Groove {
@@ -26,12 +26,25 @@ fn render(c: &mut Criterion) {
     let full = ["xxxxxxxxxxxxxxxx"];
     let usual = ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "..x...x...x...x.", "x--x--x-x--x--x-"];
     let ask = Ask { click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+    // Four pulses against each other over the loop of four bars, each cut in two.
+    let length = 16.0 * 60.0 / 137.3;
+    let line = |k: u8| {
+        let count = 13 + 2 * usize::from(k);
+        let pulses: Vec<f64> = (0..count).map(|p| p as f64 * length / count as f64).collect();
+        ClickLine::of_pulse(&pulses, length, Click::Divided(2), k, 60)
+    };
+    let clicking = Ask { lines: (0..4).map(line).collect(), ..ask.clone() };
     let mut group = c.benchmark_group("render 10 s of 8 layers at 48 kHz");
     group.throughput(Throughput::Elements(10));
     group.sample_size(30);
-    for (name, drawings) in [("usual", &usual[..]), ("every sixteenth", &full[..])] {
+    for (name, drawings, ask) in [
+        ("usual", &usual[..], &ask),
+        ("every sixteenth", &full[..], &ask),
+        ("usual, four hearings clicking", &usual[..], &clicking),
+        ("every sixteenth, four hearings clicking", &full[..], &clicking),
+    ] {
         let mut renderer = Renderer::new(ask.rate);
-        renderer.play(Box::new(Schedule::build(&groove(8, 4, drawings), &ask)), Frame(0));
+        renderer.play(Box::new(Schedule::build(&groove(8, 4, drawings), ask)), Frame(0));
         let mut out = vec![0.0_f32; 2048];
         group.bench_function(name, |b| {
             b.iter(|| {

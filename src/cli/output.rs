@@ -1,0 +1,82 @@
+//! Where rendered sound and its list of cues go. It must not know what is rendered.
+
+use super::{Exit, Failure};
+use crate::rhythm::Groove;
+use crate::sound::SampleRate;
+use crate::sound::take::{Sequence, Take, table};
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::path::Path;
+
+/// A sample rate as typed.
+pub(super) fn rate(hertz: u32) -> Result<SampleRate, Failure> {
+    SampleRate::new(hertz).ok_or_else(|| {
+        let words = format!("--rate is {hertz}, allowed is a number from 8000 to 384000 (frames per second)");
+        Failure::new(Exit::Usage, words)
+    })
+}
+
+/// Refuses to write sound to a terminal.
+pub(super) fn not_a_terminal(path: &Path) -> Result<(), Failure> {
+    if path.as_os_str() == "-" && io::stdout().is_terminal() {
+        let words = "standard output is a terminal; send it to a file or a program, or name a file with -o";
+        return Err(Failure::new(Exit::Usage, words));
+    }
+    Ok(())
+}
+
+/// Renders takes, and lists their cues in the same name with `.tsv`, or on standard error if the sound goes to standard
+/// output, a device or a pipe.
+pub(super) fn sequence(path: &Path, groove: &Groove, takes: &[Take], rate: SampleRate) -> Result<(), Failure> {
+    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("tsv")) {
+        let words = format!("{}: the list of cues has this name, allowed is another for the sound", path.display());
+        return Err(Failure::new(Exit::Usage, words));
+    }
+    let sequence = Sequence::new(groove, takes, rate);
+    let frames = write(path, |sink| sequence.write(sink))?;
+    let list = table(sequence.cues(), rate);
+    if path.as_os_str() == "-" || !path.is_file() {
+        io::stderr().lock().write_all(list.as_bytes())?;
+        return Ok(());
+    }
+    let beside = path.with_extension("tsv");
+    write(&beside, |sink| sink.write_all(list.as_bytes()))?;
+    let (seconds, hertz) = (frames.seconds(rate), rate.hertz());
+    let names =
+        format!("{}: {seconds:.2} s at {hertz} frames per second, cues in {}", path.display(), beside.display());
+    writeln!(io::stderr().lock(), "{names}")?;
+    Ok(())
+}
+
+/// Writes to standard output, or to a file that appears under its name only when it is whole.
+pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> Result<T, Failure> {
+    if path.as_os_str() == "-" {
+        let mut out = BufWriter::new(io::stdout().lock());
+        let done = work(&mut out)?;
+        out.flush()?;
+        return Ok(done);
+    }
+    let wrong = |e: io::Error| {
+        let error = anyhow::Error::new(e).context(format!("{}: cannot write", path.display()));
+        Failure { exit: Exit::Output, error: Some(error) }
+    };
+    if path.is_dir() {
+        return Err(Failure::new(Exit::Output, format!("{}: found a folder, allowed is a file", path.display())));
+    }
+    // A device or pipe is written to as it is; there is nothing to rename over.
+    if path.exists() && !path.is_file() {
+        let mut out = BufWriter::new(std::fs::OpenOptions::new().write(true).open(path).map_err(wrong)?);
+        let done = work(&mut out).map_err(wrong)?;
+        out.flush().map_err(wrong)?;
+        return Ok(done);
+    }
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let file = builder.prefix(".teeter-").tempfile_in(folder).map_err(wrong)?;
+    let mut out = BufWriter::new(file);
+    let done = work(&mut out).map_err(wrong)?;
+    let file = out.into_inner().map_err(|e| wrong(e.into_error()))?;
+    file.persist(path).map_err(|e| wrong(e.error))?;
+    Ok(done)
+}

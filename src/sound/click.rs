@@ -1,0 +1,171 @@
+//! The clicks that sound under a loop: those of the written beat, and lines of them such as hearings give. It must not know
+//! where a line comes from.
+
+use super::clock::Point;
+use super::place::Piece;
+use super::schedule::{Builder, Note};
+use super::units::Gain;
+use super::voice::{Strike, Tone};
+use crate::rhythm::{Accent, MeterKind, Time};
+use num_rational::BigRational;
+use num_traits::FromPrimitive;
+
+/// Level of the clicks between the beats, on top of a ghost's: -3 dB.
+const BETWEEN: f32 = 0.708;
+/// What counts as no distance: 2^-20 frame.
+const HAIR: u32 = 20;
+/// Most clicks per beat or pulse.
+const MOST: u8 = 16;
+
+/// The click of the written beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Click {
+    /// None.
+    Off,
+    /// Every beat, the downbeat higher; in an additive meter the beats between the strong ones are quieter.
+    Written,
+    /// The half of every beat and not the beat itself; the first of a bar higher.
+    OffBeat,
+    /// Every beat, and quieter the clicks that cut it into so many parts, 1 to 16.
+    Divided(u8),
+}
+
+impl Click {
+    /// Into how many parts a beat is cut.
+    pub(super) fn parts(self) -> usize {
+        match self {
+            Click::Off | Click::Written => 1,
+            Click::OffBeat => 2,
+            Click::Divided(n) => usize::from(n.clamp(1, MOST)),
+        }
+    }
+}
+
+/// A line of clicks beside the written beat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClickLine {
+    /// When they sound, in any order; what lies outside the range is left out.
+    pub moments: Vec<Moment>,
+    /// Which pitch, from 0; from [`super::TONES`] on they come again.
+    pub tone: u8,
+    /// Side, from left (-100) to right (100).
+    pub side: i8,
+}
+
+/// When a click sounds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Moment {
+    /// Exactly, in a time through a section.
+    At {
+        /// The section.
+        section: usize,
+        /// Which time through, from 0.
+        pass: usize,
+        /// Time from its start.
+        offset: Time,
+    },
+    /// In seconds at full speed from the start of the whole groove, every time through counted; rounded to the fixed
+    /// point of the schedule.
+    Seconds(f64),
+    /// The same, quieter: a click between two pulses.
+    Between(f64),
+}
+
+impl ClickLine {
+    /// The line of a pulse that comes again after `length` seconds at full speed: `pulses` in rising order, clicked as
+    /// `click` says for the beat. What lies between the last pulse and the first of the next turn belongs to both.
+    pub fn of_pulse(pulses: &[f64], length: f64, click: Click, tone: u8, side: i8) -> Self {
+        let parts = click.parts();
+        let mut moments = Vec::new();
+        for (k, &pulse) in pulses.iter().enumerate() {
+            let next = pulses.get(k + 1).copied().unwrap_or(pulses[0] + length);
+            let between = |j: usize| {
+                let at = pulse + (next - pulse) * j as f64 / parts as f64;
+                // A part beyond the end sounds at the start of the loop.
+                if at < length { at } else { at - length }
+            };
+            match click {
+                Click::Off => {}
+                Click::OffBeat => moments.push(Moment::Seconds(between(1))),
+                Click::Written | Click::Divided(_) => {
+                    moments.push(Moment::Seconds(pulse));
+                    moments.extend((1..parts).map(|j| Moment::Between(between(j))));
+                }
+            }
+        }
+        Self { moments, tone, side }
+    }
+
+    /// Whether a moment is given in seconds.
+    pub(super) fn has_seconds(&self) -> bool {
+        self.moments.iter().any(|m| !matches!(m, Moment::At { .. }))
+    }
+}
+
+impl Builder<'_> {
+    /// Lays the clicks of the written beat.
+    pub(super) fn beats(&mut self, pieces: &[Piece]) {
+        let click = self.ask.click;
+        if click == Click::Off {
+            return;
+        }
+        let parts = click.parts();
+        for r in 0..self.runs.len() {
+            let run = &self.runs[r];
+            let (s, from, to) = (run.section, run.from, run.to);
+            let section = &self.groove.sections()[s];
+            let strong = section.meter.strong_beats();
+            let additive = section.meter.kind() == MeterKind::Additive;
+            let meter = section.meter.clone();
+            let part = meter.beat().divided(parts).expect("beats are bounded");
+            for k in 0..section.beats() * parts {
+                let offset = part.repeated(k).expect("beats are bounded");
+                let (beat, within) = (k / parts % meter.beats(), k % parts);
+                if offset < from || offset >= to || (click == Click::OffBeat && within == 0) {
+                    continue;
+                }
+                let (accent, level) = match beat {
+                    _ if within > 0 && click != Click::OffBeat => (Accent::Ghost, BETWEEN),
+                    0 => (Accent::Accent, 1.0),
+                    b if additive && !strong.contains(&b) => (Accent::Ghost, 1.0),
+                    _ => (Accent::Plain, 1.0),
+                };
+                let (left, right) = Gain::UNITY.panned(0);
+                let sound = self.sound(Strike { rate: self.ask.rate, tone: Tone::Beat, accent });
+                let at = self.within(&self.runs[r], offset);
+                let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
+                self.repeat(s, note, pieces);
+            }
+        }
+    }
+
+    /// Lays the further lines of clicks in a loop of this length.
+    pub(super) fn lines(&mut self, pieces: &[Piece], length: Point) {
+        let denom = self.ruler.denom();
+        let scale = self.ask.frames_per_second();
+        for line in &self.ask.lines {
+            let (left, right) = Gain::UNITY.panned(line.side);
+            for moment in &line.moments {
+                let at = match *moment {
+                    Moment::At { section, pass, offset } => {
+                        self.runs.iter().find(|r| r.section == section).and_then(|r| {
+                            let piece = pieces.iter().find(|p| p.section == section && p.pass == pass)?;
+                            (offset >= r.from && offset < r.to).then(|| piece.start.plus(self.within(r, offset), denom))
+                        })
+                    }
+                    Moment::Seconds(t) | Moment::Between(t) => {
+                        BigRational::from_f64(t).map(|t| self.ruler.nearest(&((t - &self.lead) * &scale)))
+                    }
+                };
+                // A pulse at the very start may have been computed a hair before it.
+                let at = at.map(|at| if at.frame == -1 && denom - at.part <= denom >> HAIR { Point::ZERO } else { at });
+                if let Some(at) = at.filter(|&at| at >= Point::ZERO && at < length) {
+                    let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
+                    let tone = Tone::Line(line.tone % super::TONES);
+                    let sound = self.sound(Strike { rate: self.ask.rate, tone, accent });
+                    self.notes.push(Note { at, sound, hold: u32::MAX, left, right });
+                }
+            }
+        }
+    }
+}

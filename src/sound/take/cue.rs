@@ -1,0 +1,69 @@
+//! The list of cues of a rendered sequence, as a table of text and as the chunks of a RIFF file. It must not know what is
+//! rendered.
+
+use crate::sound::units::{Frame, SampleRate};
+use std::fmt::Write;
+
+/// A named place in a rendered sequence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cue {
+    /// Where it begins: the frame from which its times are counted.
+    pub frame: Frame,
+    /// What begins.
+    pub name: String,
+    /// What else is said of it; may be empty.
+    pub note: String,
+}
+
+/// The cues as a table: a head line, then one line per cue with frame, seconds (rounded to nanoseconds), name and note,
+/// tabs between them.
+pub fn table(cues: &[Cue], rate: SampleRate) -> String {
+    let mut text = String::from("frame\tseconds\tname\tnote\n");
+    for cue in cues {
+        let hertz = i128::from(rate.hertz());
+        let nanos = (i128::from(cue.frame.0) * 1_000_000_000 + hertz / 2) / hertz;
+        let (whole, part) = (nanos / 1_000_000_000, nanos % 1_000_000_000);
+        let (name, note) = (plain(&cue.name), plain(&cue.note));
+        // Writing to a string cannot fail.
+        let _ = writeln!(text, "{}\t{whole}.{part:09}\t{name}\t{note}", cue.frame.0);
+    }
+    text
+}
+
+/// The cues as RIFF chunks: `cue ` with the frames, and `LIST` of type `adtl` with a `labl` per name and a `note` per note
+/// (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM and Microsoft 1991). Nothing without cues.
+pub(super) fn chunks(cues: &[Cue]) -> Vec<u8> {
+    if cues.is_empty() {
+        return Vec::new();
+    }
+    let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX).to_le_bytes();
+    let mut points = number(cues.len()).to_vec();
+    let mut words = b"adtl".to_vec();
+    for (k, cue) in cues.iter().enumerate() {
+        let id = number(k + 1);
+        let frame = number(usize::try_from(cue.frame.0).unwrap_or(0));
+        points.extend([id, frame, *b"data", [0; 4], [0; 4], frame].concat());
+        for (kind, text) in [(b"labl", &cue.name), (b"note", &cue.note)] {
+            if !text.is_empty() {
+                chunk(&mut words, *kind, &[&id, plain(text).as_bytes(), &[0]].concat());
+            }
+        }
+    }
+    let mut bytes = Vec::new();
+    chunk(&mut bytes, *b"cue ", &points);
+    chunk(&mut bytes, *b"LIST", &words);
+    bytes
+}
+
+/// Adds a chunk: kind, length, bytes, and a zero where the length is odd.
+fn chunk(all: &mut Vec<u8>, kind: [u8; 4], bytes: &[u8]) {
+    all.extend(kind);
+    all.extend(u32::try_from(bytes.len()).unwrap_or(u32::MAX).to_le_bytes());
+    all.extend(bytes);
+    all.extend((bytes.len() % 2 == 1).then_some(0));
+}
+
+/// A text on one line without tabs and other controls.
+fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}

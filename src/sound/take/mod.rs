@@ -1,0 +1,118 @@
+//! Takes, heard back to back: each a loop so many times through with its clicks. It must not know where a line of clicks
+//! comes from, files or devices.
+
+mod cue;
+pub mod ladder;
+mod sequence;
+#[cfg(test)]
+mod tests;
+
+pub use cue::{Cue, table};
+pub use sequence::Sequence;
+
+use super::click::{Click, ClickLine, Moment};
+use super::schedule::{Ask, Range, Schedule};
+use super::units::SampleRate;
+use crate::rhythm::{Edit, Fraction, Groove, Time};
+use num_bigint::BigInt;
+use num_rational::BigRational;
+use num_traits::FromPrimitive;
+
+/// Clicks of a pulse that are counted in.
+const COUNTED: u32 = 4;
+
+/// What is counted in before a take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CountIn {
+    /// Nothing.
+    Off,
+    /// One bar of the written beat, in the meter and tempo of the first section.
+    Bar,
+    /// Four clicks of a pulse, the next of which would fall on its first in the loop. With a period of no more than a
+    /// millisecond, or numbers that are none, it is [`CountIn::Bar`].
+    Pulse {
+        /// Its first pulse in the loop, in seconds at full speed.
+        first: f64,
+        /// Its period there, in seconds at full speed.
+        period: f64,
+        /// Its pitch, as [`ClickLine::tone`].
+        tone: u8,
+        /// Its side, as [`ClickLine::side`].
+        side: i8,
+    },
+}
+
+/// One take of a sequence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Take {
+    /// What it is called in the list of cues.
+    pub name: String,
+    /// What else is said of it there; may be empty.
+    pub note: String,
+    /// Whether the layers of the groove sound; otherwise the clicks are alone.
+    pub layers: bool,
+    /// The click of the written beat.
+    pub click: Click,
+    /// Further clicks.
+    pub lines: Vec<ClickLine>,
+    /// Playing speed, as in [`Ask::speed`].
+    pub speed: Fraction,
+    /// Times through the whole groove.
+    pub times: u32,
+    /// What is counted in before it.
+    pub count_in: CountIn,
+    /// Times through, from 0, of which only the [`opening`] sounds, in rising order.
+    pub silences: Vec<u32>,
+}
+
+impl Take {
+    /// The loop of this take. It allocates and synthesises: never call it on the audio thread.
+    pub fn schedule(&self, groove: &Groove, rate: SampleRate) -> Schedule {
+        let (speed, click, lines) = (self.speed, self.click, self.lines.clone());
+        let ask = Ask { rate, speed, range: Range::Whole, click, lines };
+        if self.layers { Schedule::build(groove, &ask) } else { Schedule::build(&bare(groove), &ask) }
+    }
+
+    /// The count-in of this take, to be played once; `None` if there is none.
+    pub fn count(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
+        let ask = Ask { speed: self.speed, ..Ask::whole(rate) };
+        match self.count_in {
+            CountIn::Off => return None,
+            CountIn::Pulse { first, period, tone, side } => {
+                if let Some((moments, length)) = counted(first, period) {
+                    let lines = vec![ClickLine { moments, tone, side }];
+                    return Some(Schedule::clicks(groove, &Ask { lines, ..ask }, &length));
+                }
+            }
+            CountIn::Bar => {}
+        }
+        let bar = groove.sections().first()?.meter.bar();
+        let range = Range::Region { section: 0, from: Time::ZERO, to: bar };
+        Some(Schedule::build(&bare(groove), &Ask { range, click: Click::Written, ..ask }))
+    }
+}
+
+/// The part of a loop that still sounds when the rest of it is silent: a bar, or of a loop of one bar its first beat.
+pub fn opening(groove: &Groove) -> Time {
+    let Some(first) = groove.sections().first() else { return Time::ZERO };
+    let bar = first.meter.bar();
+    if groove.length().is_none_or(|all| all > bar) { bar } else { first.meter.beat() }
+}
+
+/// The groove with no layer heard.
+fn bare(groove: &Groove) -> Groove {
+    let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
+    (0..groove.layers().len()).fold(groove.clone(), mute)
+}
+
+/// When the clicks before a pulse sound, from the start of the count-in, and how long that lasts, in seconds at full speed.
+fn counted(first: f64, period: f64) -> Option<(Vec<Moment>, BigRational)> {
+    if !first.is_finite() || !(1e-3..=3600.0).contains(&period) {
+        return None;
+    }
+    // The loop may begin with more than a period before its first pulse.
+    let lead = first.rem_euclid(period);
+    let moments = (0..COUNTED).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
+    let length = BigRational::from_f64(period)? * BigInt::from(COUNTED) - BigRational::from_f64(lead)?;
+    Some((moments, length))
+}

@@ -1,0 +1,398 @@
+//! Tests of takes, cues and ladders against plain exact sums. They must not know a device.
+
+use super::*;
+use crate::rhythm::{Accent, MeterKind, Section, Voice};
+use crate::sound::tests::{big, groove, hard, rate, rounded, time};
+use crate::sound::units::{Frame, Gain};
+use crate::sound::voice::{self, Strike, Tone};
+use crate::sound::{CEILING, MASTER_DB};
+use num_traits::{One, ToPrimitive, Zero};
+use proptest::prelude::*;
+
+fn plain(name: &str) -> Take {
+    Take {
+        name: name.into(),
+        note: String::new(),
+        layers: true,
+        click: Click::Off,
+        lines: Vec::new(),
+        speed: Fraction::ONE,
+        times: 1,
+        count_in: CountIn::Off,
+        silences: Vec::new(),
+    }
+}
+
+/// A line that changes its pulse in the middle of the loop, none of its times a fraction of a cell.
+fn changing(seconds: f64, tone: u8, side: i8) -> (Vec<f64>, ClickLine) {
+    let mut pulses = vec![0.071_3];
+    while let Some(&last) = pulses.last().filter(|t| **t < seconds) {
+        pulses.push(last + if last < seconds / 2.0 { 0.369_7 } else { 0.5 / std::f64::consts::SQRT_2 });
+    }
+    pulses.retain(|t| *t < seconds);
+    (pulses.clone(), ClickLine::of_pulse(&pulses, seconds, Click::Written, tone, side))
+}
+
+/// Four takes that use everything, of a groove that lasts so many seconds.
+fn four(seconds: f64) -> Vec<Take> {
+    let (pulses, line) = changing(seconds, 0, 60);
+    let halves = ClickLine::of_pulse(&pulses, seconds, Click::OffBeat, 1, -60);
+    let slow = Fraction::new(97, 130).expect("speed");
+    let count_in = CountIn::Pulse { first: pulses[0], period: pulses[1] - pulses[0], tone: 0, side: 60 };
+    vec![
+        Take { times: 2, count_in: CountIn::Bar, note: "as written".into(), ..plain("groove") },
+        Take { times: 3, count_in, lines: vec![line.clone()], speed: slow, ..plain("hearing") },
+        Take { layers: false, click: Click::Divided(3), lines: vec![line], times: 2, ..plain("pulses") },
+        Take { click: Click::OffBeat, lines: vec![halves], times: 3, silences: vec![1], ..plain("silence") },
+    ]
+}
+
+/// Exact seconds of a section at full speed.
+fn seconds(section: &Section, t: Time) -> BigRational {
+    let (bpm, unit) = (section.tempo.bpm(), section.tempo.unit());
+    big(60, 1) * big(t.numer(), t.denom()) / (big(bpm.numer(), bpm.denom()) * big(unit.numer(), unit.denom()))
+}
+
+fn length(groove: &Groove) -> BigRational {
+    groove.sections().iter().map(|s| seconds(s, s.length()) * BigInt::from(s.times)).sum()
+}
+
+/// One sound: seconds at full speed from the cue, what it is, level, side.
+type Sounds = Vec<(BigRational, Tone, Accent, f32, i8)>;
+
+/// The clicks of the written beat in one time through a section, from `from`.
+fn beats(section: &Section, from: &BigRational, click: Click, bars: u16) -> Sounds {
+    let parts = match click {
+        Click::Off => return Vec::new(),
+        Click::Written => 1,
+        Click::OffBeat => 2,
+        Click::Divided(n) => i64::from(n),
+    };
+    let (meter, strong) = (&section.meter, section.meter.strong_beats());
+    let mut sounds = Vec::new();
+    for k in 0..meter.beats() as i64 * i64::from(bars) * parts {
+        let beat = (k / parts) as usize % meter.beats();
+        let at = from + seconds(section, meter.beat()) * big(k, parts);
+        let weak = meter.kind() == MeterKind::Additive && beat > 0 && !strong.contains(&beat);
+        let accent = if beat == 0 { Accent::Accent } else { [Accent::Plain, Accent::Ghost][usize::from(weak)] };
+        if click == Click::OffBeat {
+            sounds.extend((k % 2 == 1).then_some((at, Tone::Beat, accent, 1.0, 0)));
+        } else if k % parts > 0 {
+            sounds.push((at, Tone::Beat, Accent::Ghost, 0.708, 0));
+        } else {
+            sounds.push((at, Tone::Beat, accent, 1.0, 0));
+        }
+    }
+    sounds
+}
+
+/// Everything that sounds in one time through a take.
+fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
+    let (mut sounds, mut start) = (Sounds::new(), BigRational::zero());
+    for (s, section) in groove.sections().iter().enumerate() {
+        for pass in 0..usize::from(section.times) {
+            for (l, layer) in groove.layers().iter().enumerate().filter(|_| take.layers) {
+                for e in groove.events(l).iter().filter(|e| e.section == s && e.pass == pass) {
+                    let at = &start + seconds(section, e.offset);
+                    let tone = Tone::Voice(layer.voice, e.pitch().filter(|_| layer.voice.is_pitched()));
+                    sounds.push((at, tone, e.accent(), Gain::from_db(f32::from(layer.gain)).linear(), layer.pan));
+                }
+            }
+            sounds.extend(beats(section, &start, take.click, section.bars));
+            start += seconds(section, section.length());
+        }
+    }
+    for line in &take.lines {
+        for moment in &line.moments {
+            let (Moment::Seconds(t) | Moment::Between(t)) = *moment else { panic!("seconds") };
+            let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
+            sounds.push((BigRational::from_f64(t).expect("finite"), Tone::Line(line.tone), accent, 1.0, line.side));
+        }
+    }
+    if silent {
+        let until = seconds(&groove.sections()[0], opening(groove));
+        sounds.retain(|s| s.0 < until);
+    }
+    sounds
+}
+
+/// The count-in of a take and its length in seconds at full speed.
+fn counted_in(groove: &Groove, take: &Take) -> Option<(Sounds, BigRational)> {
+    let section = &groove.sections()[0];
+    match take.count_in {
+        CountIn::Off => None,
+        CountIn::Bar => {
+            let bar = seconds(section, section.meter.bar());
+            Some((beats(section, &BigRational::zero(), Click::Written, 1), bar))
+        }
+        CountIn::Pulse { first, period, tone, side } => {
+            let exact = |t: f64| BigRational::from_f64(t).expect("finite");
+            let pulse = |k: u32| (exact(period * f64::from(k)), Tone::Line(tone), Accent::Plain, 1.0, side);
+            // The test's pulse begins within one period, so that the fourth click stands one period before the first.
+            Some(((0..4).map(pulse).collect(), exact(period) * BigInt::from(4) - exact(first)))
+        }
+    }
+}
+
+/// The samples by plain sums, cue by cue, and the frames of the cues. No limiter: nothing may be loud.
+fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<(f64, f64)>, Vec<i64>) {
+    let mut mixed: Vec<(f64, f64)> = Vec::new();
+    let mut cues = Vec::new();
+    let mut cue = 0_i64;
+    let mut put = |frame: i64, (_, tone, accent, level, side): &(BigRational, Tone, Accent, f32, i8)| {
+        let (left, right) = Gain::UNITY.panned(*side);
+        let master = f64::from(Gain::from_db(MASTER_DB).linear()) * f64::from(*level);
+        let samples = voice::sound(Strike { rate, tone: *tone, accent: *accent });
+        let frame = usize::try_from(frame).expect("after the start");
+        mixed.resize(mixed.len().max(frame + samples.len()), (0.0, 0.0));
+        for (sum, x) in mixed[frame..].iter_mut().zip(samples.iter()) {
+            sum.0 += f64::from(x * left) * master;
+            sum.1 += f64::from(x * right) * master;
+        }
+    };
+    for take in takes {
+        let scale = big(i64::from(rate.hertz()) * take.speed.denom(), take.speed.numer());
+        if let Some((sounds, lasts)) = counted_in(groove, take) {
+            cues.push(cue);
+            for s in &sounds {
+                put(cue + rounded(&(&s.0 * &scale)), s);
+            }
+            cue += rounded(&(lasts * &scale));
+        }
+        cues.push(cue);
+        let lasts = length(groove) * &scale;
+        for turn in 0..take.times {
+            for s in &once(groove, take, take.silences.contains(&turn)) {
+                put(cue + rounded(&(&lasts * BigInt::from(turn) + &s.0 * &scale)), s);
+            }
+        }
+        cue += rounded(&(lasts * BigInt::from(take.times)));
+    }
+    mixed.resize(mixed.len().max(cue as usize), (0.0, 0.0));
+    (mixed, cues)
+}
+
+fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
+    let sequence = Sequence::new(groove, takes, rate);
+    let mut bytes = Vec::new();
+    assert_eq!(sequence.write(&mut bytes).expect("written"), sequence.frames());
+    (bytes, sequence.cues().to_vec())
+}
+
+/// The chunks of a RIFF file in order, read as the standard has them.
+fn riff(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
+    let word = |at: usize| u32::from_le_bytes(bytes[at..at + 4].try_into().expect("four")) as usize;
+    assert_eq!((&bytes[..4], word(4) + 8, &bytes[8..12]), (&b"RIFF"[..], bytes.len(), &b"WAVE"[..]));
+    inner(&bytes[12..])
+}
+
+fn inner(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
+    let (mut at, mut chunks) = (0, Vec::new());
+    while at < bytes.len() {
+        let size = u32::from_le_bytes(bytes[at + 4..at + 8].try_into().expect("four")) as usize;
+        let kind = String::from_utf8(bytes[at..at + 4].to_vec()).expect("letters");
+        chunks.push((kind, bytes[at + 8..at + 8 + size].to_vec()));
+        at += 8 + size + size % 2;
+    }
+    assert_eq!(at, bytes.len());
+    chunks
+}
+
+fn samples(bytes: &[u8]) -> Vec<(f64, f64)> {
+    let data = riff(bytes).into_iter().find(|c| c.0 == "data").expect("data").1;
+    let value = |b: &[u8]| f64::from(i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) / 8_388_607.0;
+    data.chunks(6).map(|f| (value(&f[..3]), value(&f[3..]))).collect()
+}
+
+#[test]
+fn every_attack_and_click_stands_at_its_rounded_exact_frame_after_the_cue() {
+    for groove in hard() {
+        for hertz in [44_100, 48_000] {
+            let takes = four(length(&groove).to_f64().expect("small"));
+            let (expected, frames) = reference(&groove, &takes, rate(hertz));
+            let (bytes, cues) = written(&groove, &takes, rate(hertz));
+            assert_eq!(cues.iter().map(|c| c.frame.0).collect::<Vec<_>>(), frames);
+            let names: Vec<&str> = cues.iter().map(|c| c.name.as_str()).collect();
+            assert_eq!(names, ["count-in: groove", "groove", "count-in: hearing", "hearing", "pulses", "silence"]);
+            let found = samples(&bytes);
+            assert!(found.len() >= expected.len() && found.len() <= expected.len() + 2, "{} frames", found.len());
+            for (n, (f, e)) in found.iter().zip(&expected).enumerate() {
+                let far = (f.0 - e.0).abs().max((f.1 - e.1).abs());
+                assert!(far < 1e-6, "{hertz} Hz, frame {n}: {f:?}, expected {e:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn joins_do_not_click_and_the_limiter_holds() {
+    // Bells and strings ring over every join; the loop ends in the middle of their sound.
+    let voices = [Voice::Bell, Voice::Bass, Voice::Pluck, Voice::OpenHat];
+    let long = groove(&voices[..3], &[("2/4", "151.7", 1, None, "X-------")]);
+    let slow = Fraction::new(1, 2).expect("speed");
+    let takes = [
+        Take { times: 2, ..plain("a") },
+        Take { layers: false, ..plain("b") },
+        Take { speed: slow, silences: vec![0, 2], times: 3, ..plain("c") },
+    ];
+    let (bytes, cues) = written(&long, &takes, rate(48_000));
+    let found = samples(&bytes);
+    let step = |r: std::ops::Range<usize>| {
+        let pairs = found[r].windows(2);
+        pairs.map(|w| (w[1].0 - w[0].0).abs().max((w[1].1 - w[0].1).abs())).fold(0.0, f64::max)
+    };
+    // A bare take after the groove: only what rings is there, and it goes on as smoothly as before.
+    let join = cues[1].frame.0 as usize;
+    assert!(found[join..join + 100].iter().any(|s| s.0.abs() > 0.01), "something rings");
+    assert!(step(join - 5..join + 2000) < 1.5 * step(join - 2000..join - 5));
+    // The end: everything has rung out.
+    assert!(found[found.len() - 1].0.abs() < 1e-3);
+
+    let crowd = groove(Voice::ALL, &[("4/4", "137.3", 1, Some("3:2"), "x.Xx-.ox{3: xXo}xxxx")]);
+    let crowd = (0..crowd.layers().len()).fold(crowd, |g, l| g.edited(&Edit::Gain(l, 12)).expect("a gain"));
+    let click = Click::Divided(4);
+    let takes = [Take { click, times: 2, ..plain("a") }, Take { click, speed: slow, ..plain("b") }];
+    let loud = samples(&written(&crowd, &takes, rate(48_000)).0);
+    let peak = loud.iter().map(|s| s.0.abs().max(s.1.abs())).fold(0.0, f64::max);
+    assert!(peak <= f64::from(CEILING) + 1e-6 && peak > 0.7, "{peak}");
+}
+
+#[test]
+fn the_table_and_the_chunks_agree() {
+    let groove = &hard()[3];
+    let mut takes = four(length(groove).to_f64().expect("small"));
+    takes[2].name = "tab\there, even".into();
+    let (bytes, cues) = written(groove, &takes, rate(44_100));
+    let chunks = riff(&bytes);
+    let kinds: Vec<&str> = chunks.iter().map(|c| c.0.as_str()).collect();
+    assert_eq!(kinds, ["fmt ", "data", "cue ", "LIST"]);
+    let word = |b: &[u8], at: usize| u32::from_le_bytes(b[at..at + 4].try_into().expect("four"));
+    let points = &chunks[2].1;
+    assert_eq!((word(points, 0) as usize, points.len()), (cues.len(), 4 + 24 * cues.len()));
+    assert_eq!(&chunks[3].1[..4], b"adtl");
+    let mut texts = std::collections::HashMap::new();
+    for (kind, bytes) in inner(&chunks[3].1[4..]) {
+        assert_eq!(bytes.last(), Some(&0), "texts end with a zero");
+        texts.insert((kind, word(&bytes, 0)), String::from_utf8(bytes[4..bytes.len() - 1].to_vec()).expect("text"));
+    }
+    let table = table(&cues, rate(44_100));
+    let mut lines = table.lines();
+    assert_eq!(lines.next(), Some("frame\tseconds\tname\tnote"));
+    assert_eq!(lines.clone().count(), cues.len());
+    for (k, line) in lines.enumerate() {
+        let columns: Vec<&str> = line.split('\t').collect();
+        let point = &points[4 + 24 * k..28 + 24 * k];
+        let id = word(point, 0);
+        assert_eq!((&point[8..12], word(point, 12), word(point, 16)), (&b"data"[..], 0, 0));
+        assert_eq!((word(point, 4), word(point, 20)), (word(point, 20), columns[0].parse().expect("a frame")));
+        let seconds: f64 = columns[1].parse().expect("seconds");
+        assert!((seconds - cues[k].frame.seconds(rate(44_100))).abs() < 1e-9);
+        assert_eq!(texts.get(&("labl".into(), id)).map(String::as_str), Some(columns[2]));
+        assert_eq!(texts.get(&("note".into(), id)).map_or("", String::as_str), columns[3]);
+    }
+    // Without cues there are no chunks.
+    let empty = written(groove, &[], rate(44_100));
+    assert_eq!((riff(&empty.0).len(), empty.1.len()), (2, 0));
+}
+
+#[test]
+fn an_attack_that_the_rounding_moves_onto_the_join_is_not_lost() {
+    let groove = &hard()[0];
+    let length = length(groove);
+    let late = length.to_f64().expect("small") - 1e-7;
+    let lines = vec![ClickLine { moments: vec![Moment::Seconds(late)], tone: 0, side: 0 }];
+    let takes = [Take { layers: false, lines, ..plain("late") }, Take { layers: false, ..plain("after") }];
+    let (bytes, cues) = written(groove, &takes, rate(48_000));
+    let join = cues[1].frame.0;
+    let onset = rounded(&(BigRational::from_f64(late).expect("finite") * big(48_000, 1)));
+    assert_eq!(onset, join);
+    let first = samples(&bytes).iter().position(|s| s.0 != 0.0).expect("a click");
+    assert!((join..join + 2).contains(&(first as i64)), "{first} {join}");
+}
+
+#[test]
+fn lines_are_cut_into_parts_between_their_pulses() {
+    let pulses = [0.5, 1.5, 2.0];
+    let line = |click| ClickLine::of_pulse(&pulses, 3.0, click, 0, 0).moments;
+    let [a, b, c] = pulses.map(Moment::Seconds);
+    assert_eq!(line(Click::Written), [a, b, c]);
+    assert_eq!(line(Click::OffBeat), [1.0, 1.75, 2.75].map(Moment::Seconds));
+    let half = [1.0, 1.75, 2.75].map(Moment::Between);
+    assert_eq!(line(Click::Divided(2)), [a, half[0], b, half[1], c, half[2]]);
+    // Three quarters of the way from 2.0 to the return at 3.5 lies in the next turn.
+    assert_eq!(line(Click::Divided(4)).last(), Some(&Moment::Between(0.125)));
+    assert!(line(Click::Off).is_empty() && ClickLine::of_pulse(&[], 3.0, Click::Divided(9), 0, 0).moments.is_empty());
+}
+
+#[test]
+fn a_count_in_leads_into_the_first_pulse() {
+    let groove = &hard()[0];
+    for (first, period) in [(0.0, 0.5), (0.2, 0.7), (2.3, 0.4)] {
+        let take = Take { count_in: CountIn::Pulse { first, period, tone: 0, side: 0 }, ..plain("t") };
+        let count = take.count(groove, rate(48_000)).expect("a count-in");
+        let frames: Vec<i64> = (0..count.len()).filter_map(|k| count.onset(0, k)).map(|f| f.0).collect();
+        let spaced: Vec<i64> = (0..4).map(|k| (f64::from(k) * period * 48_000.0).round() as i64).collect();
+        assert_eq!(frames, spaced);
+        // From the first counted pulse to the first of the loop there are whole periods.
+        let whole = (count.map().length().seconds(rate(48_000)) + first) / period;
+        assert!((whole - whole.round()).abs() < 1e-3, "{whole}");
+    }
+    // What is no pulse counts a bar of the beat.
+    for (first, period) in [(0.0, 0.0), (f64::NAN, 1.0), (0.0, f64::INFINITY), (0.0, -1.0)] {
+        let odd = Take { count_in: CountIn::Pulse { first, period, tone: 0, side: 0 }, ..plain("t") };
+        assert_eq!(odd.count(groove, rate(48_000)).map(|s| s.len()), Some(4));
+    }
+    assert!(plain("t").count(groove, rate(48_000)).is_none());
+}
+
+#[test]
+fn a_ladder_climbs_to_its_end_and_its_silences_draw_together() {
+    let percent = |n, d| Fraction::new(n, d).expect("percent");
+    let rungs = |a, b, c| ladder::speeds(percent(a, 100), percent(b, 100), percent(c, 100));
+    assert_eq!(rungs(50, 100, 25), Some(vec![percent(1, 2), percent(3, 4), Fraction::ONE]));
+    assert_eq!(rungs(80, 100, 15).map(|s| s[1..].to_vec()), Some(vec![percent(95, 100), Fraction::ONE]));
+    assert_eq!(rungs(70, 70, 5).map(|s| s.len()), Some(1));
+    assert_eq!((rungs(50, 100, 0), rungs(100, 50, 10)), (None, None));
+    assert_eq!(ladder::speeds(percent(1, 5), percent(2, 1), percent(1, 1000)), None);
+
+    let mut takes = vec![Take { times: 6, ..plain("a") }, Take { times: 8, ..plain("b") }];
+    ladder::silence(&mut takes, 4);
+    // Counted from 1 through both: the 4th, 7th, 9th, 11th, 13th.
+    assert_eq!((takes[0].silences.as_slice(), takes[1].silences.as_slice()), (&[3][..], &[0, 2, 4, 6][..]));
+    ladder::silence(&mut takes, 0);
+    assert_eq!(takes[0].silences, [3]);
+    assert_eq!(opening(&hard()[0]), time(1, 4), "of one bar the first beat");
+    assert_eq!(opening(&hard()[3]), time(1, 1), "else the first bar");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+    #[test]
+    fn any_take_is_rendered_to_the_length_it_announces(
+        pulses in prop::collection::vec(prop::num::f64::ANY, 0..6), length in prop::num::f64::ANY, times in 0_u32..4,
+        parts in any::<u8>(), speed in (-3_i64..30, 1_i64..9), silences in prop::collection::vec(0_u32..5, 0..3),
+        count in 0_usize..3, layers in any::<bool>(), first in prop::num::f64::ANY, period in prop::num::f64::ANY,
+    ) {
+        let line = ClickLine::of_pulse(&pulses, length, Click::Divided(parts), 1, 30);
+        let count_in = [CountIn::Off, CountIn::Bar, CountIn::Pulse { first, period, tone: 9, side: 101 }][count];
+        let take = Take {
+            layers, click: Click::Divided(parts), lines: vec![line], times, count_in, silences,
+            speed: Fraction::new(speed.0, speed.1).expect("fraction"), ..plain("any")
+        };
+        let groove = groove(&[Voice::Hat], &[("4/4", "600", 1, None, "x.x.{5: xxxxx}x.xx....")]);
+        let takes = [take.clone(), take];
+        let sequence = Sequence::new(&groove, &takes, rate(8_000));
+        prop_assume!(sequence.frames() < Frame(2_000_000));
+        let mut bytes = Vec::new();
+        sequence.write(&mut bytes).expect("written");
+        let found = samples(&bytes);
+        prop_assert_eq!(found.len() as i64, sequence.frames().0);
+        prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(CEILING) + 1e-6));
+    }
+}
+
+#[test]
+fn the_exact_sums_of_the_reference_are_themselves_right() {
+    let winch = groove(&[Voice::Rim], &[("4/4", "120", 2, None, "x...............")]);
+    assert_eq!(length(&winch), BigRational::one() * BigInt::from(4));
+}
