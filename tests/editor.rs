@@ -1,100 +1,78 @@
-//! The editor in a terminal of its own: keys in, screen and files out. It must not know the rooms' insides.
+//! The editor in a terminal of its own: typed, saved, ended, opened again. It must not know the rooms' insides.
 
-use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
+use crate::support::editor::{Editor, journal};
 use std::fs;
-use std::io::{Read, Write};
-use std::num::NonZero;
 use std::path::Path;
-use std::sync::mpsc::{Receiver, channel};
-use std::thread;
-use std::time::{Duration, Instant};
 
-/// Longest wait for anything; far more than it takes.
-const PATIENCE: Duration = Duration::from_secs(20);
+#[test]
+fn from_an_empty_groove_to_a_saved_one_whose_figures_are_those_of_explain() {
+    let home = tempfile::tempdir().expect("a folder");
+    let file = Path::new("riff.toml");
+    let mut editor = Editor::open(home.path(), Some(file));
+    editor.shows("no attack yet");
+    editor.types("T150\r");
+    editor.shows("= 150");
+    // Four bars of sixteenths, 16 cells each, as digits.
+    editor.types("445445445445444");
+    editor.shows("4(4+4+5)+3(4)");
+    editor.types("nkick\r");
+    editor.shows("kick");
+    editor.types("8888\r");
+    editor.until("playing, or why there is no sound", |s| s.contains("no sound") || s.contains("playing"));
+    editor.types("\x13");
+    editor.shows("(saved)");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
 
-struct Editor {
-    child: Box<dyn Child + Send + Sync>,
-    keys: Box<dyn Write + Send>,
-    bytes: Receiver<Vec<u8>>,
-    screen: vt100::Parser,
-    _master: Box<dyn MasterPty + Send>,
+    let mut explain = std::process::Command::new(env!("CARGO_BIN_EXE_teeter"));
+    let explained = explain.args(["explain", "--json"]).arg(file).current_dir(home.path()).env("HOME", home.path());
+    let explained = explained.output().expect("explain");
+    let value: serde_json::Value = serde_json::from_slice(&explained.stdout).expect("JSON");
+    assert_eq!(value["layers"][1]["name"], "kick");
+    let first = &value["hearings"][0];
+    let bpm = format!("{:.1}", first["bpm"].as_f64().expect("a tempo"));
+    let score = format!("{:.0}", first["score"].as_f64().expect("a score"));
+    let share = format!("{:.0}%", first["share"].as_f64().expect("a share") * 100.0);
+    let mut editor = Editor::open(home.path(), Some(file));
+    let screen = editor.shows(&bpm);
+    let line = screen.lines().find(|l| l.contains(&bpm) && l.contains("ms")).expect("the first hearing's line");
+    for figure in [score.as_str(), &share, first["kind"].as_str().expect("a kind")] {
+        assert!(line.contains(figure), "{figure} in {line}");
+    }
+    for row in value["layers"][0]["landings"].as_array().expect("landings") {
+        let (depth, count) = (row["depth"].as_str().expect("a depth"), row["count"].to_string());
+        assert!(screen.lines().any(|l| l.contains(depth) && l.contains(&count)), "{depth} {count} in\n{screen}");
+    }
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
 }
 
-fn size(n: u16) -> NonZero<u16> {
-    NonZero::new(n).expect("not zero")
+#[test]
+fn any_window_size_is_taken() {
+    let home = tempfile::tempdir().expect("a folder");
+    let demo = crate::support::in_package("patterns/half-tide-winch.toml");
+    let mut editor = Editor::open(home.path(), Some(&demo));
+    editor.shows("Half-Tide Winch");
+    for (columns, lines) in [(1, 1), (20, 5), (200, 60), (60, 18), (3, 50), (80, 24)] {
+        editor.resize(columns, lines);
+        editor.settles();
+        editor.types("?");
+        editor.settles();
+        editor.types("\x1b");
+        editor.settles();
+    }
+    editor.shows("Half-Tide Winch");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
 }
 
-impl Editor {
-    fn open(home: &Path, file: Option<&Path>) -> Self {
-        let window = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
-        let pair = native_pty_system().openpty(window).expect("a terminal");
-        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_teeter"));
-        command.env_clear();
-        command.env("HOME", home);
-        command.env("TERM", "xterm-256color");
-        command.env("LANG", "C.UTF-8");
-        command.cwd(home);
-        if let Some(file) = file {
-            command.arg(file);
-        }
-        let child = pair.slave.spawn_command(command).expect("starts");
-        let mut reader = pair.master.try_clone_reader().expect("readable");
-        let keys = pair.master.take_writer().expect("writable");
-        let (sender, bytes) = channel();
-        thread::spawn(move || {
-            let mut buffer = [0; 4096];
-            while let Ok(n @ 1..) = reader.read(&mut buffer) {
-                if sender.send(buffer[..n].to_vec()).is_err() {
-                    return;
-                }
-            }
-        });
-        let screen = vt100::Parser::new(size(24), size(80), 0);
-        Self { child, keys, bytes, screen, _master: pair.master }
-    }
-
-    /// Waits until the screen shows something.
-    fn shows(&mut self, words: &str) {
-        let end = Instant::now() + PATIENCE;
-        while !self.screen.screen().contents().contains(words) {
-            let left = end.saturating_duration_since(Instant::now());
-            match self.bytes.recv_timeout(left) {
-                Ok(bytes) => self.screen.process(&bytes),
-                Err(error) => panic!("{error}: no '{words}' on\n{}", self.screen.screen().contents()),
-            }
-        }
-    }
-
-    fn types(&mut self, keys: &str) {
-        self.keys.write_all(keys.as_bytes()).expect("takes keys");
-        self.keys.flush().expect("takes keys");
-    }
-
-    /// Waits for the end; gives whether it went well and whether the terminal was given back.
-    fn ends(mut self) -> (bool, bool) {
-        let end = Instant::now() + PATIENCE;
-        let status = loop {
-            if let Some(status) = self.child.try_wait().expect("a child") {
-                break status;
-            }
-            assert!(Instant::now() < end, "does not end:\n{}", self.screen.screen().contents());
-            while let Ok(bytes) = self.bytes.recv_timeout(Duration::from_millis(20)) {
-                self.screen.process(&bytes);
-            }
-        };
-        while let Ok(bytes) = self.bytes.recv_timeout(Duration::from_millis(200)) {
-            self.screen.process(&bytes);
-        }
-        let screen = self.screen.screen();
-        let mouse = screen.mouse_protocol_mode() == vt100::MouseProtocolMode::None;
-        (status.success(), mouse && !screen.alternate_screen() && !screen.hide_cursor())
-    }
-}
-
-fn journal(home: &Path) -> Vec<String> {
-    let folder = home.join(".local/state/teeter");
-    let files = fs::read_dir(folder).map(|d| d.flatten().collect::<Vec<_>>()).unwrap_or_default();
-    files.iter().map(|f| fs::read_to_string(f.path()).expect("text")).collect()
+#[test]
+fn a_wrong_file_is_reported_on_the_plain_terminal() {
+    let home = tempfile::tempdir().expect("a folder");
+    fs::write(home.path().join("wrong.toml"), "format = 1\ntitle = 3\n").expect("written");
+    let (code, _, text) = Editor::open(home.path(), Some(Path::new("wrong.toml"))).ended();
+    assert_eq!(code, 1);
+    assert!(text.contains("wrong.toml:2:9: found"), "{text}");
 }
 
 #[test]

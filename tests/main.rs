@@ -8,8 +8,6 @@ mod editor;
 mod patterns;
 // One wrong file per message: the exact words.
 mod refusals;
-// The program on a terminal, keys in and screen out.
-mod pty;
 // The README: its tables, its picture and its example equal the code.
 mod readme;
 // The house: which room may name which, and the size and sentence of every file.

@@ -1,5 +1,7 @@
 //! Paths and files for the other tests. It must not know what they test.
 
+pub(crate) mod editor;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
