@@ -21,6 +21,8 @@ fn run(words: &[&str], input: &[u8]) -> Ended {
         .args(words)
         .current_dir(in_package(""))
         .env("XDG_STATE_HOME", std::env::temp_dir())
+        // No config file of the one who runs the tests.
+        .env("XDG_CONFIG_HOME", in_package("tests/nowhere"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -255,4 +257,42 @@ fn check_and_completions_work_piped() {
     for shell in ["bash", "zsh", "fish"] {
         assert!(good(&["completions", shell]).text.contains("explain"), "{shell}");
     }
+}
+
+/// Runs `explain` with a config file of these words.
+fn with_config(config: &str, words: &[&str]) -> Ended {
+    let home = tempfile::tempdir().expect("a folder");
+    std::fs::create_dir(home.path().join("teeter")).expect("a folder");
+    std::fs::write(home.path().join("teeter/config.toml"), config).expect("written");
+    let Output { status, stdout, stderr } = Command::new(env!("CARGO_BIN_EXE_teeter"))
+        .args(words)
+        .current_dir(in_package(""))
+        .env("XDG_CONFIG_HOME", home.path())
+        .output()
+        .expect("the program");
+    let text = String::from_utf8_lossy(&stdout).into_owned();
+    Ended { text, out: stdout, errors: String::from_utf8_lossy(&stderr).into_owned(), code: status.code() }
+}
+
+#[test]
+fn explain_takes_the_cell_limit_from_the_config_file_unless_one_is_given() {
+    let config = "[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 70\n";
+    let given = good(&["explain", "--cell-limit", "70", DEMO]).text;
+    assert_ne!(given, good(&["explain", DEMO]).text);
+    assert_eq!(with_config(config, &["explain", DEMO]).text, given);
+    assert_eq!(with_config(config, &["explain", "--cell-limit", "100", DEMO]).text, good(&["explain", DEMO]).text);
+    let wrong = with_config("[hearing]\ncell-limit = \"fast\"\n", &["explain", DEMO]);
+    assert_eq!(wrong.code, Some(2));
+    assert!(wrong.errors.contains("config.toml: line 2, column 14: "), "{}", wrong.errors);
+    assert!(wrong.text.is_empty());
+}
+
+#[test]
+fn explain_draws_the_streams() {
+    let text = good(&["explain", DEMO]).text;
+    let picture: Vec<&str> = text.lines().skip_while(|l| !l.starts_with("    150.0 written beat")).take(3).collect();
+    assert_eq!(picture.len(), 3, "{text}");
+    // The snare on every third of four beats falls with the beat each time.
+    assert!(picture[2].contains("37.5 bollard") && picture[2].contains('#') && !picture[2].contains('|'), "{text}");
+    assert!(text.contains("| a pulse  # with another in 20 ms"));
 }

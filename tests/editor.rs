@@ -145,6 +145,86 @@ fn a_signal_gives_the_terminal_back_and_keeps_the_work() {
 }
 
 #[test]
+fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_lost() {
+    let home = tempfile::tempdir().expect("a folder");
+    let path = home.path().join("ropes.toml");
+    let demo = fs::read_to_string(crate::support::in_package("patterns/half-tide-winch.toml")).expect("a pattern");
+    fs::write(&path, &demo).expect("written");
+    let mut editor = Editor::open(home.path(), Some(Path::new("ropes.toml")));
+    editor.shows("(saved)");
+    editor.types("+");
+    editor.shows("(not saved)");
+    // Changed: no keeps the other's text, yes writes over it.
+    fs::write(&path, "format = 1 # another's").expect("written");
+    editor.types("\x13");
+    editor.shows("was changed by another program. Write over it?");
+    editor.types("n");
+    editor.shows("not saved; the file is as it was");
+    assert_eq!(fs::read_to_string(&path).expect("text"), "format = 1 # another's");
+    editor.types("\x13");
+    editor.shows("Write over it?");
+    editor.types("y");
+    editor.shows("saved: ropes.toml");
+    assert!(fs::read_to_string(&path).expect("text").contains("Half-Tide Winch"));
+    // Taken away: it is written again.
+    fs::remove_file(&path).expect("removed");
+    editor.types("+");
+    editor.shows("(not saved)");
+    editor.types("\x13");
+    editor.shows("(saved)");
+    assert!(path.exists());
+    // A folder in its place, and a file that may not be written.
+    fs::remove_file(&path).expect("removed");
+    fs::create_dir(&path).expect("a folder");
+    editor.types("+\x13");
+    editor.shows("not saved, this is not a plain file");
+    fs::remove_dir(&path).expect("removed");
+    fs::write(&path, "").expect("written");
+    let mut mode = fs::metadata(&path).expect("a file").permissions();
+    mode.set_readonly(true);
+    fs::set_permissions(&path, mode).expect("read-only");
+    editor.types("\x13");
+    editor.shows("not saved, the file is read-only");
+    // Under another name that is taken: asked too. A name no folder takes is refused.
+    fs::write(home.path().join("other.toml"), "keep").expect("written");
+    editor.types("\x17\x15other.toml\r");
+    editor.shows("other.toml is there already. Write over it?");
+    editor.types("\x1b");
+    editor.shows("not saved; the file is as it was");
+    assert_eq!(fs::read_to_string(home.path().join("other.toml")).expect("text"), "keep");
+    editor.types(&format!("\x17\x15{}\r", "n".repeat(300)));
+    editor.shows("not saved, the file could not be written");
+    editor.types("\x17\x15other.toml\r");
+    editor.shows("Write over it?");
+    editor.types("y");
+    editor.shows("saved: other.toml");
+    assert!(fs::read_to_string(home.path().join("other.toml")).expect("text").contains("Half-Tide Winch"));
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+}
+
+#[test]
+fn much_and_strange_text_pasted_is_borne() {
+    let home = tempfile::tempdir().expect("a folder");
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("no attack yet");
+    let pasted = |text: &str| format!("\x1b[200~{text}\x1b[201~");
+    editor.types("g");
+    editor.shows("Groups:");
+    editor.types(&pasted(&"3+".repeat(50_000)));
+    editor.shows("only 2000 characters");
+    editor.types("\x15\x03R");
+    editor.shows("Name of the layer");
+    editor.types(&pasted("wi\0nch\r\n"));
+    editor.shows("winch");
+    editor.types("\r332");
+    editor.shows("Groups of winch");
+    editor.shows("3+3+58");
+    editor.types("\x11y");
+    assert_eq!(editor.ends(), (true, true));
+}
+
+#[test]
 fn keys_of_the_users_own_and_a_mistake_in_them() {
     let home = tempfile::tempdir().expect("a folder");
     let config = home.path().join(".config/teeter");
@@ -157,6 +237,11 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     fs::write(config.join("config.toml"), "[keys]\nquit = \"hyper-e\"\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
     editor.shows("line 2, column 8");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+    fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");
+    let mut editor = Editor::open(home.path(), None);
+    editor.shows("line 2, column 14: '5' is no cell limit");
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
 }

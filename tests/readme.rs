@@ -9,7 +9,7 @@ use std::fmt::Write;
 use std::fs;
 use teeter::analysis;
 use teeter::rhythm::{Voice, bounds};
-use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, keymap, start, update, view};
+use teeter::terminal::{Colours, Config, Effect, Event, Keymap, State, Theme, keymap, start, update, view};
 
 /// Checks the part between two marks, or writes it where asked to.
 fn part(name: &str, expected: &str) {
@@ -50,7 +50,7 @@ fn screen(path: &str, width: u16, height: u16) -> String {
     for effect in start(&state) {
         if let Effect::Analyse { revision, groove, ask } = effect {
             let report = analysis::report(&groove, &ask).into();
-            update(&mut state, Event::Analysed { revision, report });
+            update(&mut state, Event::Analysed { revision, ask, report });
         }
     }
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");
@@ -69,4 +69,14 @@ fn its_example_of_a_file_is_a_groove() {
     let text = fs::read_to_string(in_package("README.md")).expect("README.md");
     let example = text.split("```toml\n").nth(1).and_then(|t| t.split("```").next()).expect("an example");
     teeter::store::parse(example, "README.md").map_err(|e| e.to_string()).expect("a groove");
+}
+
+#[test]
+fn its_example_of_a_config_file_is_one() {
+    let text = fs::read_to_string(in_package("README.md")).expect("README.md");
+    let start = text.find("[keys]\nplay").expect("an example");
+    let example = text[start..].split("```").next().expect("an end");
+    let config = Config::parse(example).map_err(|e| e.to_string()).expect("a config file");
+    assert_eq!(config.limits.cell_ms, 90.0);
+    assert_eq!(config.keymap.first("play"), "F9");
 }

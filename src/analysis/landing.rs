@@ -162,3 +162,63 @@ pub fn landings(groove: &Groove, layer: usize, section: usize) -> Landings {
     }
     landings
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::measure::table::{numbers, table};
+    use crate::rhythm::{Meter, Part, Time};
+
+    fn depths(meter: &Meter, division: u16) -> Vec<Depth> {
+        let frame = Frame { meter, bars: 1, division, swing: None };
+        let part = Part::rests(frame);
+        (0..part.len(frame)).map(|cell| depth(part.spot(cell, frame).expect("a cell"), frame)).collect()
+    }
+
+    #[test]
+    fn depths_are_the_weights_of_longuet_higgins_and_lee() {
+        let mut checked = 0;
+        for row in table(include_str!("../../tests/tables/metrical_weights.csv")) {
+            if row["model"] != "longuet_higgins_lee_1984" {
+                continue;
+            }
+            let meter = Meter::parse(&row["meter"]).expect("a meter");
+            let grid = Time::new(1, row["grid"].trim_end_matches("th").parse().expect("a number")).expect("a time");
+            let division = meter.beat().ratio_to(grid).expect("a ratio").numer() as u16;
+            let levels: Vec<u32> = depths(&meter, division).into_iter().map(Depth::level).collect();
+            // The tree has no level that the meter does not use: 3/4 has no strong beat, so its beats come right after the bar.
+            let mut used = levels.clone();
+            used.sort_unstable();
+            used.dedup();
+            let ranks: Vec<i64> = levels.iter().map(|l| -(used.binary_search(l).expect("used") as i64)).collect();
+            assert_eq!(ranks, numbers::<i64>(&row["weights"]), "{} {}; {}", row["meter"], row["grid"], row["source"]);
+            checked += 1;
+        }
+        assert_eq!(checked, 8);
+    }
+
+    #[test]
+    fn tuplets_and_additive_meters_land_by_their_own_division() {
+        let aksak = Meter::parse("3+2+2/8").expect("a meter");
+        let names: Vec<String> = depths(&aksak, 1).iter().map(Depth::to_string).collect();
+        assert_eq!(names, ["downbeat", "beat", "beat", "strong beat", "beat", "strong beat", "beat"]);
+        let four = Meter::parse("4/4").expect("a meter");
+        assert_eq!(depths(&four, 5)[1], Depth::Part(5));
+        assert_eq!((depths(&four, 6)[3], depths(&four, 6)[2]), (Depth::Part(2), Depth::Part(3)));
+    }
+
+    #[test]
+    fn syllables_are_those_players_count_with() {
+        // Common practice, no source: 1 e & a, 1 trip let.
+        let four = Meter::parse("4/4").expect("a meter");
+        let said = |division: u16| {
+            let frame = Frame { meter: &four, bars: 1, division, swing: None };
+            let part = Part::rests(frame);
+            let words = (0..usize::from(division) * 2).map(|c| syllable(part.spot(c, frame).expect("a cell"), frame));
+            words.collect::<Vec<_>>().join(" ")
+        };
+        assert_eq!(said(4), "1 e & a 2 e & a");
+        assert_eq!(said(3), "1 trip let 2 trip let");
+        assert_eq!(said(2), "1 & 2 &");
+    }
+}

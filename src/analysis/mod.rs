@@ -12,6 +12,8 @@ pub mod landing;
 pub mod limits;
 pub mod measure;
 mod report;
+#[cfg(test)]
+mod soundness;
 pub mod stream;
 #[cfg(test)]
 mod tests;

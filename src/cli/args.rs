@@ -58,7 +58,7 @@ pub(super) struct Explain {
     /// Playing speed in percent of the written tempo, 20 to 200
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
-    /// The shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: 100]
+    /// The shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
     #[arg(long, value_name = "MS")]
     pub(super) cell_limit: Option<f64>,
     /// Print JSON, one line per groove when there are several

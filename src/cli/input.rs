@@ -1,8 +1,9 @@
 //! Which grooves are meant, and reading them. It must not know what is done with them.
 
 use super::{Exit, Failure};
+use crate::analysis::Limits;
 use crate::rhythm::{Fraction, Groove};
-use crate::store;
+use crate::{store, terminal};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -72,6 +73,16 @@ pub(super) fn speed(percent: &str) -> Result<Fraction, Failure> {
     let hundred = Fraction::whole(100);
     let in_range = value >= Fraction::whole(20) && value <= Fraction::whole(200);
     value.over(hundred).filter(|_| in_range).ok_or_else(wrong)
+}
+
+/// The limits of the user's ear: those asked for, or else those of the config file.
+pub(super) fn limits(cell_limit: Option<f64>) -> Result<Limits, Failure> {
+    match cell_limit {
+        None => terminal::run::config().map(|c| c.limits).map_err(|words| Failure::new(Exit::Usage, words)),
+        Some(ms) => Limits::with_cell(ms).ok_or_else(|| {
+            Failure::new(Exit::Usage, format!("--cell-limit is {ms}, allowed is a number from 20 to 1000 (ms)"))
+        }),
+    }
 }
 
 /// The indices of layers by name.

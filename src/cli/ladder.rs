@@ -2,7 +2,6 @@
 
 use super::pulse::{self, Heard};
 use super::{Exit, Failure, args};
-use crate::analysis::Limits;
 use crate::rhythm::{Fraction, Groove, print_note_value};
 use crate::sound::take::{CountIn, Take, ladder};
 use crate::sound::{Click, FASTEST, SLOWEST};
@@ -12,7 +11,7 @@ use crate::sound::{Click, FASTEST, SLOWEST};
 pub(super) fn takes(groove: &Groove, ask: &args::Render, words: &str) -> Result<Vec<Take>, Failure> {
     let speeds = speeds(words)?;
     let silence = ask.silence.as_deref().map(silence).transpose()?;
-    let heard = Heard::new(groove, Fraction::ONE);
+    let heard = Heard::new(groove, Fraction::ONE)?;
     let lines = heard.lines("--hearing", &ask.hearing)?;
     let count_in = match ask.hearing.first() {
         Some(first) if ask.click.is_none() => Heard::count_in(heard.hearing("--hearing", first.number)?, 0),
@@ -84,8 +83,7 @@ fn tempo(groove: &Groove, speed: Fraction) -> String {
 
 /// What is said of each step.
 fn notes(heard: &Heard, speeds: &[Fraction]) -> Vec<String> {
-    let report = &heard.report;
-    let limits = Limits::default();
+    let (report, limits) = (&heard.report, heard.limits);
     let (mut first, mut felt) = (None, true);
     let note = |speed: &Fraction| {
         let speed = speed.numer() as f64 / speed.denom() as f64;

@@ -41,16 +41,16 @@ impl From<Exit> for ExitCode {
     }
 }
 
-/// A command that failed: what is said on standard error, and the exit code.
+/// A command that failed: what is said on standard error with its causes, and the exit code.
 #[derive(Debug)]
 struct Failure {
     exit: Exit,
-    words: String,
+    error: Option<anyhow::Error>,
 }
 
 impl Failure {
     fn new(exit: Exit, words: impl std::fmt::Display) -> Self {
-        Self { exit, words: words.to_string() }
+        Self { exit, error: Some(anyhow::anyhow!("{words}")) }
     }
 }
 
@@ -58,9 +58,9 @@ impl Failure {
 impl From<io::Error> for Failure {
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
-            Self { exit: Exit::Good, words: String::new() }
+            Self { exit: Exit::Good, error: None }
         } else {
-            Self::new(Exit::Output, format!("cannot write: {error}"))
+            Self { exit: Exit::Output, error: Some(anyhow::Error::new(error).context("cannot write")) }
         }
     }
 }
@@ -77,8 +77,8 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
     match run_command(args) {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            if !failure.words.is_empty() {
-                let _ = writeln!(io::stderr(), "teeter: {}", failure.words);
+            if let Some(error) = &failure.error {
+                let _ = writeln!(io::stderr(), "teeter: {error:#}");
             }
             failure.exit.into()
         }

@@ -55,7 +55,10 @@ pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Res
         out.flush()?;
         return Ok(done);
     }
-    let wrong = |e: io::Error| Failure::new(Exit::Output, format!("{}: cannot write: {e}", path.display()));
+    let wrong = |e: io::Error| {
+        let error = anyhow::Error::new(e).context(format!("{}: cannot write", path.display()));
+        Failure { exit: Exit::Output, error: Some(error) }
+    };
     if path.is_dir() {
         return Err(Failure::new(Exit::Output, format!("{}: found a folder, allowed is a file", path.display())));
     }

@@ -1,7 +1,7 @@
 //! Pulses that click, as words name them: the written beat and the hearings of a report. It must not know how a click sounds.
 
-use super::{Exit, Failure};
-use crate::analysis::{self, Hearing, Report};
+use super::{Exit, Failure, input};
+use crate::analysis::{self, Hearing, Limits, Report};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::CountIn;
 use crate::sound::{Click, ClickLine};
@@ -53,15 +53,18 @@ pub(super) fn pulse(word: &str) -> Result<Pulse, String> {
 /// What is heard in a groove at a playing speed.
 pub(super) struct Heard {
     pub(super) report: Report,
+    pub(super) limits: Limits,
     /// Length of the groove in seconds at full speed.
     length: f64,
 }
 
 impl Heard {
-    pub(super) fn new(groove: &Groove, speed: Fraction) -> Self {
-        let report = analysis::report(groove, &analysis::Ask { speed, ..analysis::Ask::default() });
+    /// Finds it with the limits of the config file, as the explanation does.
+    pub(super) fn new(groove: &Groove, speed: Fraction) -> Result<Self, Failure> {
+        let limits = input::limits(None)?;
+        let report = analysis::report(groove, &analysis::Ask { speed, limits, ..analysis::Ask::default() });
         let length = report.clock.at_whole(report.clock.total_wholes());
-        Self { report, length }
+        Ok(Self { report, limits, length })
     }
 
     /// The hearing of a number, or a refusal that begins with the words that named it.

@@ -51,7 +51,7 @@ pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
     if !ask.layer.is_empty() {
         groove = render::only(&groove, &ask.layer)?;
     }
-    let heard = Heard::new(&groove, speed);
+    let heard = Heard::new(&groove, speed)?;
     let wanted = if ask.take.is_empty() { usual(&heard) } else { ask.take.clone() };
     let takes = takes(&heard, &wanted, ask, speed)?;
     output::sequence(&ask.output, &groove, &takes, rate)?;

@@ -1,14 +1,14 @@
 //! The document: title, sections, layers, and the attacks they give in exact time. It must not know edits or files.
 
 use super::bounds::{
-    BARS, CELLS_OF_LAYER, DIVISION, GAIN, LAYERS, NAME, OutOfBound, PAN, SECTIONS, TIMES, TUPLET_BEATS, TUPLET_CELLS,
+    BARS, CELLS_OF_LAYER, DIVISION, GAIN, LAYERS, NAME, PAN, SECTIONS, TIMES, TUPLET_BEATS, TUPLET_CELLS,
 };
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
 use super::meter::{Meter, Tempo};
 use super::part::{Frame, Part};
+use super::refusal::Refusal;
 use super::time::Time;
 use super::voice::Voice;
-use std::fmt;
 use std::sync::Arc;
 
 /// A stretch with one meter, one tempo, a number of bars and a number of times through.
@@ -98,75 +98,6 @@ pub struct Event {
     pub length: Time,
     /// Its accent and pitch.
     pub attack: Attack,
-}
-
-/// Why a groove cannot be as asked.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Refusal {
-    /// A number is out of its bound.
-    Bound(OutOfBound),
-    /// Two sections or two layers have one name.
-    NameTaken(String),
-    /// A layer has not one part per section.
-    Parts {
-        /// The layer's name.
-        layer: String,
-        /// Parts found.
-        found: usize,
-        /// Sections there are.
-        sections: usize,
-    },
-    /// A part does not fill its section, or a tuplet crosses a bar line.
-    Misfit {
-        /// The layer's name.
-        layer: String,
-        /// The section's name.
-        section: String,
-        /// Bar, from 1.
-        bar: usize,
-    },
-    /// A cycle is longer than the section it repeats in.
-    CycleTooLong {
-        /// Cells of the cycle.
-        cells: usize,
-        /// Cells of the section.
-        section: usize,
-    },
-    /// The edit names a layer, section, cell or beat that is not there.
-    NoSuchPlace(&'static str),
-    /// The edit would leave nothing, or has nothing to work on.
-    Nothing(&'static str),
-}
-
-impl fmt::Display for Refusal {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Bound(error) => error.fmt(f),
-            Self::NameTaken(name) => write!(f, "the name '{name}' is taken"),
-            Self::Parts { layer, found, sections } => {
-                write!(f, "layer '{layer}' has {found} parts for {sections} sections")
-            }
-            Self::Misfit { layer, section, bar } => {
-                write!(
-                    f,
-                    "layer '{layer}' does not fill bar {bar} of section '{section}', or a tuplet crosses its bar line"
-                )
-            }
-            Self::CycleTooLong { cells, section } => {
-                write!(f, "the cycle has {cells} cells, allowed is at most the section's {section}")
-            }
-            Self::NoSuchPlace(what) => write!(f, "there is no such {what}"),
-            Self::Nothing(what) => f.write_str(what),
-        }
-    }
-}
-
-impl std::error::Error for Refusal {}
-
-impl From<OutOfBound> for Refusal {
-    fn from(error: OutOfBound) -> Self {
-        Self::Bound(error)
-    }
 }
 
 impl Groove {

@@ -241,11 +241,20 @@ mod tests {
         }
 
         #[test]
-        fn checked_sums_equal_wide_sums(a in any::<i64>(), b in 1_i64.., c in any::<i64>(), d in 1_i64..) {
-            if let (Some(x), Some(y)) = (Fraction::new(a, b), Fraction::new(c, d))
-                && let Some(sum) = x.plus(y) {
-                let wide = num_rational::BigRational::new(a.into(), b.into()) + num_rational::BigRational::new(c.into(), d.into());
-                prop_assert_eq!(num_rational::BigRational::new(sum.numer().into(), sum.denom().into()), wide);
+        fn what_is_not_none_equals_the_unbounded_result(a in any::<i64>(), b in 1_i64.., c in any::<i64>(), d in 1_i64.., shift in 0_u32..60) {
+            // Shifted numbers, so that small ones come up as well as those that overflow.
+            if let (Some(x), Some(y)) = (Fraction::new(a >> shift, (b >> shift).max(1)), Fraction::new(c >> shift, (d >> shift).max(1))) {
+                let wide = |f: Fraction| num_rational::BigRational::new(f.numer().into(), f.denom().into());
+                for (got, expected) in [
+                    (x.plus(y), Some(wide(x) + wide(y))),
+                    (x.minus(y), Some(wide(x) - wide(y))),
+                    (x.times(y), Some(wide(x) * wide(y))),
+                    (x.over(y), (y.numer() != 0).then(|| wide(x) / wide(y))),
+                ] {
+                    if let Some(got) = got {
+                        prop_assert_eq!(Some(wide(got)), expected);
+                    }
+                }
             }
         }
 

@@ -47,18 +47,37 @@ pub enum SaveError {
     TooLarge(PathBuf, u64),
 }
 
-impl fmt::Display for SaveError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl SaveError {
+    /// The path that could not be written.
+    pub fn path(&self) -> &Path {
         match self {
-            Self::ChangedOnDisk(p) => write!(f, "{}: not saved, the file was changed by another program", p.display()),
-            Self::NotPlain(p) => write!(f, "{}: not saved, this is not a plain file", p.display()),
-            Self::ReadOnly(p) => write!(f, "{}: not saved, the file is read-only", p.display()),
-            Self::Folder(p, why) => write!(f, "{}: not saved, the folder takes no file ({why})", p.display()),
-            Self::Write(p, why) => write!(f, "{}: not saved, the file could not be written ({why})", p.display()),
-            Self::TooLarge(p, bytes) => {
-                write!(f, "{}: not saved, {bytes} bytes are more than the {LIMIT} a file may have", p.display())
+            Self::ChangedOnDisk(p)
+            | Self::NotPlain(p)
+            | Self::ReadOnly(p)
+            | Self::Folder(p, _)
+            | Self::Write(p, _)
+            | Self::TooLarge(p, _) => p,
+        }
+    }
+
+    /// Why, without the path.
+    pub fn words(&self) -> String {
+        match self {
+            Self::ChangedOnDisk(_) => "not saved, the file was changed by another program".into(),
+            Self::NotPlain(_) => "not saved, this is not a plain file".into(),
+            Self::ReadOnly(_) => "not saved, the file is read-only".into(),
+            Self::Folder(_, why) => format!("not saved, the folder takes no file ({why})"),
+            Self::Write(_, why) => format!("not saved, the file could not be written ({why})"),
+            Self::TooLarge(_, bytes) => {
+                format!("not saved, {bytes} bytes are more than the {LIMIT} a file may have")
             }
         }
+    }
+}
+
+impl fmt::Display for SaveError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.path().display(), self.words())
     }
 }
 

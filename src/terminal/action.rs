@@ -42,8 +42,8 @@ pub enum Action {
     Help,
     /// Shows the searched list of commands.
     Find,
-    /// Shows all hearings.
-    Hearings,
+    /// Shows all that is said of the groove.
+    Full,
     /// Saves.
     Save,
     /// Draws everything anew.
@@ -64,14 +64,18 @@ pub enum Action {
     ListLast,
     /// Takes the line of a list, or what was typed.
     Accept,
-    /// From one list of a view to the other.
-    OtherList,
+    /// To the next part of a view.
+    NextPart,
+    /// To the part of a view before.
+    PreviousPart,
     /// Takes back the last character typed.
     Unwrite,
     /// Clears what was typed.
     Clear,
     /// Yes to a question.
     Yes,
+    /// Writes over the file the question is about.
+    Overwrite,
     /// Saves, then does what the question was about.
     SaveFirst,
 }

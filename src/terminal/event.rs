@@ -22,6 +22,8 @@ pub enum Event {
     Analysed {
         /// The revision it was made from.
         revision: u64,
+        /// What was asked.
+        ask: analysis::Ask,
         /// What was found.
         report: Arc<Report>,
     },
@@ -30,7 +32,7 @@ pub enum Event {
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
-        result: Result<String, String>,
+        result: Result<String, Unsaved>,
     },
     /// The sound device is there, or why not.
     Device(Result<(), String>),
@@ -38,6 +40,17 @@ pub enum Event {
     JournalFailed(String),
     /// The system asks the program to end.
     Signal,
+}
+
+/// Why a groove was not saved.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Unsaved {
+    /// The file is not as it was when it was read or last saved.
+    Changed,
+    /// There is a file of the name asked for already.
+    Taken(String),
+    /// It cannot be written; the words say why.
+    Failed(String),
 }
 
 /// Where the groove is heard.
@@ -71,6 +84,8 @@ pub enum Effect {
         groove: Arc<Groove>,
         /// Another name.
         name: Option<String>,
+        /// Whether what stands there is written over, whatever it is.
+        over: bool,
     },
     /// Play from a place on.
     Play(Box<Playing>, Option<Head>),

@@ -1,9 +1,9 @@
-//! From a key to its row: the table's own keys, changed by the user's. It must not read files; it is given their text.
+//! From a key to its row: the table's own keys, changed by the user's. It must not read files or their text.
 
 use super::key::Key;
 use super::table::{Group, Mode, Row, rows};
-use std::collections::HashMap;
-use std::fmt;
+use serde_spanned::Spanned;
+use std::collections::{BTreeMap, HashMap};
 
 /// The keys in force.
 #[derive(Debug, Clone)]
@@ -24,59 +24,35 @@ impl Default for Keymap {
     }
 }
 
-/// What is wrong with the user's keys, with line and column from 1 (0 where the parser gives none).
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct KeysError {
-    /// Line.
-    pub line: usize,
-    /// Column in characters.
-    pub column: usize,
-    /// What was found and what is allowed.
-    pub words: String,
-}
+/// The user's keys as the config file has them: a command's name and its keys, each with its place in the text.
+pub(super) type UserKeys = BTreeMap<Spanned<String>, Spanned<KeyList>>;
 
-impl fmt::Display for KeysError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "line {}, column {}: {}", self.line, self.column, self.words)
-    }
-}
-
-impl std::error::Error for KeysError {}
-
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    #[serde(default)]
-    keys: std::collections::BTreeMap<serde_spanned::Spanned<String>, serde_spanned::Spanned<KeyList>>,
-}
-
-#[derive(serde::Deserialize)]
+/// One key or several.
+#[derive(Debug, serde::Deserialize)]
 #[serde(untagged)]
-enum KeyList {
+pub(super) enum KeyList {
+    /// `play = "f9"`.
     One(String),
+    /// `play = ["f9", "enter"]`.
     Several(Vec<String>),
 }
 
+/// What is wrong with the user's keys: at which byte of the text, and in words.
+pub(super) type Refusal = (usize, String);
+
 impl Keymap {
-    /// The table's keys with the user's in their place: `[keys]`, then `command = "key"` or `command = ["key", ...]`.
-    /// An empty list takes a command's keys away. A key that is given to one command leaves every other of the same mode.
+    /// The table's keys with the user's in their place. An empty list takes a command's keys away. A key that is given to one
+    /// command leaves every other of the same mode.
     ///
     /// # Errors
-    /// [`KeysError`] for text that is not TOML, an unknown command, something that is no key, and a key given twice.
-    pub fn with_user(text: &str) -> Result<Self, KeysError> {
-        let file: File = toml::from_str(text).map_err(|e| {
-            let at = e.span().map_or(0, |s| s.start);
-            error(text, at, e.message().to_owned())
-        })?;
+    /// An unknown command, something that is no key, and a key given twice.
+    pub(super) fn with_user(keys: &UserKeys) -> Result<Self, Refusal> {
         let mut map = Self::default();
         let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
-        for (name, list) in &file.keys {
+        for (name, list) in keys {
             let Some(row) = rows().find(|r| r.name == name.get_ref()) else {
-                return Err(error(
-                    text,
-                    name.span().start,
-                    format!("no command is called '{}'; the help and the README list them", name.get_ref()),
-                ));
+                let words = format!("no command is called '{}'; the help and the README list them", name.get_ref());
+                return Err((name.span().start, words));
             };
             let at = list.span().start;
             let texts = match list.get_ref() {
@@ -87,12 +63,12 @@ impl Keymap {
             for key in texts {
                 let Some(parsed) = Key::parse(key) else {
                     let words = format!("'{key}' is no key, allowed are forms like ctrl-k, shift-left, page-up, f5, x");
-                    return Err(error(text, at, words));
+                    return Err((at, words));
                 };
                 if let Some(other) = given.insert((row.mode, parsed), row.name)
                     && other != row.name
                 {
-                    return Err(error(text, at, format!("'{key}' is given to '{other}' too")));
+                    return Err((at, format!("'{key}' is given to '{other}' too")));
                 }
                 keys.push(parsed);
             }
@@ -153,13 +129,6 @@ fn shown(keys: &[Key]) -> String {
     names.join(", ")
 }
 
-fn error(text: &str, at: usize, words: String) -> KeysError {
-    let before = text.get(..at).unwrap_or(text);
-    let line = before.matches('\n').count() + 1;
-    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-    KeysError { line, column, words }
-}
-
 /// The README's table of keys, in Markdown.
 pub fn readme_table() -> String {
     let line = |row: &Row| {
@@ -179,7 +148,6 @@ pub fn readme_table() -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::key::{ch, ctrl};
     use super::super::table::WORDS_FIT;
     use super::*;
     use std::collections::HashSet;
@@ -227,40 +195,6 @@ mod tests {
                 let plain = matches!(key.code, ratatui::crossterm::event::KeyCode::Char(_)) && key.mods.is_empty();
                 assert!(!plain, "{}", row.name);
             }
-        }
-    }
-
-    #[test]
-    fn the_users_keys_come_before_ours() {
-        let map =
-            Keymap::with_user("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n").expect("keys");
-        let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
-        assert_eq!(name("ctrl-k"), Some("accent"));
-        assert_eq!(name("x"), Some("accent"));
-        assert_eq!(name("a"), None);
-        assert_eq!(name("f9"), Some("play"));
-        assert_eq!(name("enter"), None);
-        assert_eq!(name("ctrl-q"), None);
-        assert_eq!(map.first("accent"), "Ctrl-K");
-        // The attack had x only, and no longer has it.
-        assert_eq!(map.first("attack"), "");
-        assert_eq!(map.row(Mode::Grid, ch('X')).map(|r| r.name), Some("attack-accent"));
-        assert_eq!(Keymap::with_user("").expect("keys").row(Mode::Grid, ctrl('s')).map(|r| r.name), Some("save"));
-    }
-
-    #[test]
-    fn refusals_of_keys_say_where() {
-        let rows = [
-            ("[keys]\nplay = \"hyper-x\"", "line 2, column 8: 'hyper-x' is no key"),
-            ("[keys]\n\nnope = \"x\"", "line 3, column 1: no command is called 'nope'"),
-            ("[keys]\nplay = \"x\"\nsave = \"x\"", "line 3, column 8: 'x' is given to 'play' too"),
-            ("[keys]\nplay = 3", "line 2, column 8: "),
-            ("[colours]\n", "line 1, column 2: "),
-            ("[keys\n", "line 1, column 6: "),
-        ];
-        for (text, words) in rows {
-            let found = Keymap::with_user(text).expect_err(text).to_string();
-            assert!(found.starts_with(words), "{text:?}: {found}");
         }
     }
 

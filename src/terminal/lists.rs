@@ -4,7 +4,7 @@ use super::event::Effect;
 use super::prompt::Answer;
 use super::state::{Chosen, Overlay, State};
 use super::update::{command_of, perform, replay, speed};
-use super::view::help_lines;
+use super::view::{Block, Item, Part, blocks, help_lines, rows};
 use crate::session::{Command, Motion};
 
 /// Takes a hearing to the strip and the click.
@@ -15,10 +15,18 @@ pub(super) fn choose(state: &mut State, index: usize) {
     }
 }
 
+/// Moves within the list that is open: `go` gives the new place from the old one, the last one and the places of a screen.
 pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
     let page = usize::from(state.size.1.saturating_sub(6).max(1));
-    let hearings = state.report().map_or(0, |(r, _)| r.hearings.len());
-    let reasons = state.findings().len();
+    if let Overlay::Full { block, into } = state.overlay {
+        let (stops, lines) = stops(state);
+        let now = stops.partition_point(|s| *s <= (block, into)).saturating_sub(1);
+        let page = (stops.len() * page / lines.max(1)).max(1);
+        if let Some(&(block, into)) = stops.get(go(now, stops.len().saturating_sub(1), page)) {
+            state.overlay = Overlay::Full { block, into };
+        }
+        return;
+    }
     let found = match &state.overlay {
         Overlay::Find { text, .. } => state.keymap.search(text).len(),
         _ => 0,
@@ -29,9 +37,47 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
             *at = go(*at, last, page);
         }
         Overlay::Find { chosen, .. } => *chosen = go(*chosen, found.saturating_sub(1), page),
-        Overlay::Hearings { reasons: false, chosen } => *chosen = go(*chosen, hearings.saturating_sub(1), page),
-        Overlay::Hearings { reasons: true, chosen } => *chosen = go(*chosen, reasons.saturating_sub(1), page),
         _ => {}
+    }
+}
+
+/// Where one may stand in the full view: every block but headings, and within a block higher than the window a line for each screen
+/// of it; and the lines there are.
+fn stops(state: &State) -> (Vec<(usize, usize)>, usize) {
+    let blocks = blocks(state);
+    let step = rows(state.size.1).saturating_sub(1).max(1);
+    let of_block = |(i, b): (usize, &Block)| {
+        let lines = if b.item == Item::Heading { 0 } else { b.lines.len() };
+        (0..lines).step_by(step).map(move |into| (i, into))
+    };
+    (blocks.iter().enumerate().flat_map(of_block).collect(), blocks.iter().map(|b| b.lines.len()).sum())
+}
+
+/// Opens the full view at the hearing of the strip.
+pub(super) fn open_full(state: &mut State) {
+    let current = state.strip().map(|(i, _)| Item::Hearing(i));
+    let blocks = blocks(state);
+    let own = current.and_then(|c| blocks.iter().position(|b| b.item == c));
+    let block = own.or_else(|| blocks.iter().position(|b| b.item != Item::Heading)).unwrap_or(0);
+    state.overlay = Overlay::Full { block, into: 0 };
+}
+
+/// What the mark of the full view stands on.
+pub(super) fn marked(state: &State) -> Option<Item> {
+    let Overlay::Full { block, .. } = state.overlay else { return None };
+    let blocks = blocks(state);
+    blocks.get(block.min(blocks.len().saturating_sub(1))).map(|b| b.item)
+}
+
+/// To the next part of the full view, or to the one before, round and round.
+pub(super) fn part(state: &mut State, by: isize) {
+    let Overlay::Full { block, .. } = state.overlay else { return };
+    let blocks = blocks(state);
+    let Some(own) = blocks.get(block.min(blocks.len().saturating_sub(1))) else { return };
+    let now = Part::ALL.iter().position(|p| *p == own.part).unwrap_or(0);
+    let next = Part::ALL[(now as isize + by).rem_euclid(Part::ALL.len() as isize) as usize];
+    if let Some(block) = blocks.iter().position(|b| b.part == next && b.item != Item::Heading) {
+        state.overlay = Overlay::Full { block, into: 0 };
     }
 }
 
@@ -46,19 +92,33 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             Ok(Answer::Do(command)) => command_of(state, command, effects),
             Ok(Answer::Speed(percent)) => speed(state, percent, effects),
             Ok(Answer::SaveAs(name)) => {
-                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name) });
+                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name), over: false });
             }
             Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
         },
-        Overlay::Hearings { reasons: false, chosen } => {
-            choose(state, chosen);
+        Overlay::Full { block, into } => {
+            state.overlay = Overlay::Full { block, into };
+            take(state, effects);
+        }
+        Overlay::None | Overlay::Help(_) | Overlay::Leaving | Overlay::Overwrite(_) => {}
+    }
+}
+
+/// Takes what the mark of the full view stands on: a hearing to the strip and the click, the cursor to a reason's place.
+fn take(state: &mut State, effects: &mut Vec<Effect>) {
+    match marked(state) {
+        Some(Item::Hearing(hearing)) => {
+            choose(state, hearing);
+            state.tell(format!("hearing {} is that of the strip and the click", hearing + 1), false);
             replay(state, effects);
         }
-        Overlay::Hearings { reasons: true, chosen } => {
-            if let Some(place) = state.findings().get(chosen).and_then(|f| f.place) {
+        Some(Item::Reason(reason)) => match state.findings().get(reason).and_then(|f| f.place) {
+            Some(place) => {
+                state.overlay = Overlay::None;
                 command_of(state, Command::Move(Motion::To(place)), effects);
             }
-        }
-        Overlay::None | Overlay::Help(_) | Overlay::Leaving => {}
+            None => state.tell("this holds everywhere, not in one place", false),
+        },
+        _ => state.tell("here is nothing to take; a hearing or a reason can be", false),
     }
 }

@@ -3,6 +3,7 @@
 
 mod action;
 mod columns;
+mod config;
 mod encode;
 mod event;
 mod key;
@@ -12,17 +13,22 @@ mod lists;
 mod mouse;
 mod prompt;
 pub mod run;
+mod saving;
 mod scroll;
 mod state;
+pub mod streams;
 mod table;
 #[cfg(test)]
 mod tests;
 mod theme;
+mod typing;
 mod update;
 mod view;
+pub mod words;
 
 pub use action::{Action, Question};
-pub use event::{Effect, Event, Head, Over, Playing};
+pub use config::{Config, ConfigError};
+pub use event::{Effect, Event, Head, Over, Playing, Unsaved};
 pub use key::Key;
 pub use keymap::Keymap;
 pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};

@@ -7,7 +7,7 @@ use super::keymap::Keymap;
 use super::layout::Layout;
 use super::table::Mode;
 use super::theme::Theme;
-use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::rhythm::{Fraction, Groove, bounds::Bound};
 use crate::session::Session;
 use std::sync::Arc;
@@ -26,10 +26,21 @@ pub(super) enum Overlay {
     Find { text: String, chosen: usize },
     /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
-    /// All hearings and all reasons.
-    Hearings { reasons: bool, chosen: usize },
+    /// All that is said of the groove, at a block of it and a line of that.
+    Full { block: usize, into: usize },
     /// Whether to end with work that is not saved.
     Leaving,
+    /// Whether to write over a file that holds something else.
+    Overwrite(Refused),
+}
+
+/// A save that was refused because of what stands there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Refused {
+    /// The groove's own file was changed by another program.
+    Changed,
+    /// Another file of this name is there.
+    Taken(String),
 }
 
 /// What is written on the attacks.
@@ -60,6 +71,16 @@ pub(super) enum Focus {
     Layer(usize),
     /// All heard layers.
     All,
+    /// The selection, while there is one; then all again, which stands before it in the round.
+    Selection,
+}
+
+/// The newest report there is, and what it is of.
+#[derive(Debug, Clone)]
+pub(super) struct Shown {
+    pub revision: u64,
+    pub ask: Ask,
+    pub report: Arc<Report>,
 }
 
 /// The line of messages.
@@ -114,7 +135,10 @@ pub struct State {
     pub(super) labels: Labels,
     pub(super) strips: Strips,
     pub(super) focus: Focus,
-    pub(super) report: Option<(u64, Arc<Report>)>,
+    pub(super) limits: Limits,
+    pub(super) report: Option<Shown>,
+    /// A save that waits for the user's word until nothing else is asked.
+    pub(super) refused: Option<Refused>,
     pub(super) overlay: Overlay,
     pub(super) message: Option<Message>,
     pub(super) marking: bool,
@@ -142,7 +166,9 @@ impl State {
             labels: Labels::default(),
             strips: Strips::default(),
             focus: Focus::default(),
+            limits: Limits::default(),
             report: None,
+            refused: None,
             overlay: Overlay::default(),
             message: None,
             marking: false,
@@ -161,6 +187,12 @@ impl State {
             leaving: false,
             dragging: false,
         }
+    }
+
+    /// The same with the limits of the user's ear.
+    #[must_use]
+    pub fn with_limits(self, limits: Limits) -> Self {
+        Self { limits, ..self }
     }
 
     /// Shows a message until the next key.
@@ -197,9 +229,10 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Hearings { .. } => Mode::List,
+            Overlay::Help(_) | Overlay::Full { .. } => Mode::List,
             Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,
+            Overlay::Overwrite(_) => Mode::Overwriting,
         }
     }
 
@@ -213,7 +246,22 @@ impl State {
 
     /// The newest report, and whether it is of this groove.
     pub(super) fn report(&self) -> Option<(&Report, bool)> {
-        self.report.as_ref().map(|(revision, report)| (&**report, *revision == self.revision()))
+        self.report.as_ref().map(|shown| (&*shown.report, shown.revision == self.revision()))
+    }
+
+    /// Whose attacks the newest report's hearings are found for, in words, and whether that is what is asked now.
+    pub(super) fn heard_in(&self) -> Option<(String, bool)> {
+        let shown = self.report.as_ref()?;
+        let name = |l: &usize| self.groove().layers().get(*l).map(|l| l.name.clone());
+        let layers: Vec<String> = shown.report.focus.iter().filter_map(name).collect();
+        let words = match (&shown.ask.scope.region, &layers[..]) {
+            (Some(_), [_] | []) => "selection".to_owned(),
+            (Some(_), several) => format!("selection of {} layers", several.len()),
+            (None, [only]) => only.clone(),
+            (None, []) => "nothing yet".to_owned(),
+            (None, several) => format!("{} layers", several.len()),
+        };
+        Some((words, shown.ask == self.ask()))
     }
 
     /// The hearing of the strip: the chosen one, or else the best that is not the written beat.
@@ -233,7 +281,7 @@ impl State {
     }
 
     pub(super) fn findings(&self) -> &[Finding] {
-        self.report.as_ref().map_or(&[], |(_, report)| &report.findings)
+        self.report.as_ref().map_or(&[], |shown| &shown.report.findings)
     }
 
     /// Playing speed, exact.
@@ -243,12 +291,13 @@ impl State {
 
     /// What is asked of the analysis.
     pub(super) fn ask(&self) -> Ask {
+        let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
         let layers = match self.focus {
-            Focus::First => Vec::new(),
+            Focus::First | Focus::Selection => Vec::new(),
             Focus::Layer(layer) => vec![layer],
             Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
         };
-        Ask { scope: Scope { layers, region: None }, speed: self.speed(), ..Ask::default() }
+        Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
     }
 
     /// What is to be heard.

@@ -12,12 +12,14 @@ use ratatui::crossterm::event::KeyCode as Code;
 pub enum Mode {
     /// On the grid.
     Grid,
-    /// In the view of all hearings and in the help.
+    /// In the full view and in the help.
     List,
     /// While something is typed: a question or the search.
     Typing,
     /// While the program asks whether to end with work that is not saved.
     Leaving,
+    /// While the program asks whether to write over a file.
+    Overwriting,
 }
 
 /// The heading a row stands under.
@@ -244,8 +246,8 @@ const SOUND: &[Row] = rows! { Grid Sound:
 const PROGRAM: &[Row] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "this help", "help";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command by its words", "find";
-    "hearings" [ch('h')] Action::Hearings, "all hearings, with every part of their score", "hearings";
-    "focus" [ch('F')] Action::NextFocus, "find hearings for: first layer, this one, all";
+    "hearings" [ch('h')] Action::Full, "all that is said: hearings, reasons, streams", "hearings";
+    "focus" [ch('F')] Action::NextFocus, "hear the first layer, this, all, the selection";
     "hearing-next" [ch('H')] Action::NextHearing, "the next hearing in the strip";
     "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit", "more strips";
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
@@ -266,7 +268,8 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-last" [key(Code::End)] Action::ListLast, "last line";
     "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "hearing to the strip, or go to the place", "take";
     "list-click" [ch('K')] Action::HearingClick, "click on this hearing, on or off", "click on it";
-    "list-other" [key(Code::Tab), key(Code::BackTab)] Action::OtherList, "from hearings to reasons and back", "reasons/hearings";
+    "list-part" [key(Code::Tab)] Action::NextPart, "hearings, reasons, streams, measures, build", "next part";
+    "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "the part before";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
     "list-quit" [ctrl('q')] Action::Quit, "end the program";
 };
@@ -288,7 +291,13 @@ const LEAVING: &[Row] = rows! { Leaving Lists:
     "leave-stay" [key(Code::Esc), ch('n')] Action::Close, "stay";
 };
 
-const TABLE: &[&[Row]] = &[LAY, MOVE, CHANGE, SELECT, SOUND, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING];
+const OVERWRITING: &[Row] = rows! { Overwriting Lists:
+    "overwrite-yes" [ch('y')] Action::Overwrite, "write over the file";
+    "overwrite-no" [key(Code::Esc), ch('n')] Action::Close, "leave the file as it is";
+};
+
+const TABLE: &[&[Row]] =
+    &[LAY, MOVE, CHANGE, SELECT, SOUND, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
 
 /// Every row of the table.
 pub fn rows() -> impl Iterator<Item = &'static Row> {

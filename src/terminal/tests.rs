@@ -2,15 +2,16 @@
 //! know threads, files or the device.
 
 use super::key::Key;
-use super::run::Screen;
 use super::{Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
 use crate::analysis;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-use proptest::prelude::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use std::sync::Arc;
+
+mod asked;
+mod happenings;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
@@ -49,7 +50,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     for effect in effects {
         if let Effect::Analyse { revision, groove, ask } = effect {
             let report = Arc::new(analysis::report(&groove, &ask));
-            left.extend(update(state, Event::Analysed { revision, report }));
+            left.extend(update(state, Event::Analysed { revision, ask, report }));
         } else {
             left.push(effect);
         }
@@ -156,7 +157,13 @@ fn effects_are_values() {
     assert_eq!(names(&press(&mut state, "esc ctrl-q s")), ["save"]);
     let groove = state.groove().clone();
     let mut failed = state.clone();
-    assert!(update(&mut failed, Event::Saved { groove: groove.clone(), result: Err("read-only".into()) }).is_empty());
+    assert!(
+        update(
+            &mut failed,
+            Event::Saved { groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
+        )
+        .is_empty()
+    );
     assert!(failed.is_changed());
     let found = update(&mut state, Event::Saved { groove, result: Ok("rope.toml".into()) });
     assert_eq!(found, [Effect::Quit { keep_journal: false }]);
@@ -167,7 +174,7 @@ fn effects_are_values() {
 #[test]
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
-    let old = state.report.clone().expect("report").1;
+    let old = state.report.clone().expect("report");
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE)));
     // Between the edit and its analysis the old figures are marked.
     let shown = screen(&state, (80, 24));
@@ -175,8 +182,8 @@ fn an_old_result_does_not_replace_a_newer_one() {
     answer(&mut state, found);
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff "), "{shown}");
-    update(&mut state, Event::Analysed { revision: 1, report: old });
-    assert_eq!(state.report.as_ref().map(|r| r.0), Some(state.revision()));
+    update(&mut state, Event::Analysed { revision: 1, ask: old.ask, report: old.report });
+    assert_eq!(state.report.as_ref().map(|r| r.revision), Some(state.revision()));
 }
 
 #[test]
@@ -283,100 +290,5 @@ fn every_place_of_the_screen_tells_where_it_is() {
         for words in ["mooring line", "4/4", "132", "riff", "deck", "Landings", "Heard in", "Groups of", "stopped"] {
             assert!(shown.contains(words), "{words} at {size:?}\n{shown}");
         }
-    }
-}
-
-#[derive(Debug, Clone)]
-enum Happening {
-    Key(Key),
-    Mouse(MouseEventKind, u16, u16),
-    Resize(u16, u16),
-    Tick(usize, f64),
-    Pasted(String),
-}
-
-fn happening() -> impl Strategy<Value = Happening> {
-    let codes = prop_oneof![
-        8 => prop::char::range(' ', '~').prop_map(KeyCode::Char),
-        1 => any::<char>().prop_map(KeyCode::Char),
-        8 => prop::sample::select(vec![
-            KeyCode::Left,
-            KeyCode::Right,
-            KeyCode::Up,
-            KeyCode::Down,
-            KeyCode::Home,
-            KeyCode::End,
-            KeyCode::PageUp,
-            KeyCode::PageDown,
-            KeyCode::Tab,
-            KeyCode::BackTab,
-            KeyCode::Enter,
-            KeyCode::Enter,
-            KeyCode::Esc,
-            KeyCode::Backspace,
-            KeyCode::Delete,
-            KeyCode::Null,
-            KeyCode::F(1),
-            KeyCode::F(2),
-        ]),
-    ];
-    let mods = prop::sample::select(vec![
-        KeyModifiers::NONE,
-        KeyModifiers::NONE,
-        KeyModifiers::NONE,
-        KeyModifiers::SHIFT,
-        KeyModifiers::CONTROL,
-        KeyModifiers::CONTROL | KeyModifiers::SHIFT,
-        KeyModifiers::ALT,
-    ]);
-    let kinds = prop::sample::select(vec![
-        MouseEventKind::Down(MouseButton::Left),
-        MouseEventKind::Drag(MouseButton::Left),
-        MouseEventKind::Up(MouseButton::Left),
-        MouseEventKind::ScrollUp,
-        MouseEventKind::ScrollDown,
-        MouseEventKind::Moved,
-    ]);
-    let sizes = prop_oneof![
-        prop::sample::select(vec![(0, 0), (1, 1), (60, 18), (59, 17), (80, 24), (110, 18), (200, 60)]),
-        (0_u16..230, 0_u16..70),
-    ];
-    prop_oneof![
-        20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
-        2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
-        2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
-        1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
-        1 => "\\PC{0,8}".prop_map(Happening::Pasted),
-    ]
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
-    #[test]
-    fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
-        let first = groove("x..x ..x. | X-o. ....");
-        let mut state = open(first.clone(), UNICODE, (80, 24));
-        let mut screen = Screen::new(Vec::new());
-        for (i, happening) in happenings.into_iter().enumerate() {
-            let event = match happening {
-                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods)),
-                Happening::Mouse(kind, column, row) => {
-                    Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
-                }
-                Happening::Resize(width, height) => Event::Resize(width, height),
-                Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
-                Happening::Pasted(text) => Event::Pasted(text),
-            };
-            let effects = update(&mut state, event);
-            // The analysis may come late; the screen must bear a report of another groove.
-            if i % 3 == 0 {
-                answer(&mut state, effects);
-            }
-            screen.show(&state).expect("writes to memory do not fail");
-        }
-        while !state.session.history().is_empty() {
-            state.session.apply(crate::session::Command::Undo);
-        }
-        prop_assert_eq!(&**state.groove(), &first);
     }
 }

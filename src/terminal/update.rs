@@ -3,39 +3,39 @@
 use super::action::{Action, Question};
 use super::event::{Effect, Event, Head};
 use super::key::Key;
-use super::lists::{accept, choose, list};
-use super::state::{Focus, Labels, Looped, Overlay, SPEED, State, Strips};
+use super::lists::{accept, choose, list, marked, open_full, part};
+use super::state::{Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
-use super::{mouse, scroll};
+use super::view::Item;
+use super::{mouse, saving, scroll, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// Ticks without a key after which the columns follow what is heard (about a second).
 const IDLE: u32 = 30;
-/// Most characters of an answer.
-const ANSWER_FITS: usize = 2000;
 
 /// Takes an event into the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let before = state.revision();
     let was = state.session.cursor();
+    let asked = state.ask();
     let mut effects = Vec::new();
     match event {
         Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
         Event::Key(_) => {}
-        Event::Pasted(text) => pasted(state, &text),
+        Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => {
             state.play.head = if state.play.on { head } else { None };
             state.play.idle = state.play.idle.saturating_add(1);
         }
-        Event::Analysed { revision, report } => {
-            if state.report.as_ref().is_none_or(|(old, _)| *old <= revision) {
-                state.report = Some((revision, report));
+        Event::Analysed { revision, ask, report } => {
+            if state.report.as_ref().is_none_or(|old| old.revision <= revision) {
+                state.report = Some(Shown { revision, ask, report });
             }
         }
-        Event::Saved { groove, result } => saved(state, groove, result, &mut effects),
+        Event::Saved { groove, result } => saving::saved(state, groove, result, &mut effects),
         Event::Device(Ok(())) => state.play.silent = None,
         Event::Device(Err(words)) => {
             state.play.on = false;
@@ -46,8 +46,19 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
     }
+    // What was heard before comes back when the selection goes.
+    if state.focus == Focus::Selection && state.session.selection().is_none() {
+        state.focus = Focus::All;
+    }
     if state.revision() != before {
         changed(state, &mut effects);
+    } else if state.ask() != asked {
+        effects.push(analyse(state));
+    }
+    if state.overlay == Overlay::None
+        && let Some(refused) = state.refused.take()
+    {
+        state.overlay = Overlay::Overwrite(refused);
     }
     if state.session.cursor() != was || state.revision() != before {
         state.play.idle = 0;
@@ -98,38 +109,11 @@ fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
         if let KeyCode::Char(c) = key.code
             && (key.mods - KeyModifiers::SHIFT).is_empty()
         {
-            write(state, c);
+            typing::write(state, c);
         }
     } else if mode == Mode::Grid {
         let find = state.keymap.first("find");
         state.tell(format!("{} has no command here; {find} finds one by its words", key.shown()), false);
-    }
-}
-
-fn pasted(state: &mut State, text: &str) {
-    if state.mode() == Mode::Typing {
-        text.chars().take(ANSWER_FITS).for_each(|c| write(state, c));
-    }
-}
-
-fn write(state: &mut State, c: char) {
-    if c.is_control() {
-        return;
-    }
-    match &mut state.overlay {
-        Overlay::Prompt { text, kept, error, .. } if text.chars().count() < ANSWER_FITS => {
-            // What stood there before gives way to what is typed; Backspace keeps and changes it.
-            if std::mem::take(kept) {
-                text.clear();
-            }
-            text.push(c);
-            *error = None;
-        }
-        Overlay::Find { text, chosen } if text.chars().count() < 60 => {
-            text.push(c);
-            *chosen = 0;
-        }
-        _ => {}
     }
 }
 
@@ -184,8 +168,8 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             replay(state, effects);
         }
         Action::HearingClick => {
-            if let Overlay::Hearings { reasons: false, chosen } = state.overlay {
-                choose(state, chosen);
+            if let Some(Item::Hearing(hearing)) = marked(state) {
+                choose(state, hearing);
             }
             if state.strip().is_none() && !state.play.hearing_click {
                 state.tell("there is no hearing to click yet; lay some attacks first", true);
@@ -196,12 +180,15 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         }
         Action::NextFocus => {
             let layer = state.session.cursor().place.layer;
+            let selected = state.session.selection().is_some();
             state.focus = match state.focus {
                 Focus::First => Focus::Layer(layer),
                 Focus::Layer(_) => Focus::All,
-                Focus::All => Focus::First,
+                Focus::All if selected => Focus::Selection,
+                Focus::All | Focus::Selection => Focus::First,
             };
             let words = match &state.focus {
+                Focus::Selection => "hearings of the selection, while there is one".to_owned(),
                 Focus::First => "hearings of the first layer that has attacks".to_owned(),
                 Focus::Layer(l) => {
                     format!("hearings of layer '{}'", state.groove().layers().get(*l).map_or("", |l| &l.name))
@@ -209,7 +196,6 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
                 Focus::All => "hearings of all layers together".to_owned(),
             };
             state.tell(words, false);
-            effects.push(analyse(state));
         }
         Action::NextHearing => {
             let count = state.report().map_or(0, |(r, _)| r.hearings.len());
@@ -237,18 +223,16 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         }
         Action::Help => state.overlay = Overlay::Help(0),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
-        Action::Hearings => {
-            let chosen = state.strip().map_or(0, |(i, _)| i);
-            state.overlay = Overlay::Hearings { reasons: false, chosen };
-        }
-        Action::Save => save(state, effects),
+        Action::Full => open_full(state),
+        Action::Save => saving::save(state, effects),
+        Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
         Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
         Action::Quit | Action::Yes => effects.push(Effect::Quit { keep_journal: false }),
         Action::SaveFirst => {
             state.overlay = Overlay::None;
             state.leaving = true;
-            save(state, effects);
+            saving::save(state, effects);
         }
         Action::ListUp => list(state, |at, _, _| at.saturating_sub(1)),
         Action::ListDown => list(state, |at, last, _| (at + 1).min(last)),
@@ -257,27 +241,10 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::ListFirst => list(state, |_, _, _| 0),
         Action::ListLast => list(state, |_, last, _| last),
         Action::Accept => accept(state, effects),
-        Action::OtherList => {
-            if let Overlay::Hearings { reasons, chosen } = &mut state.overlay {
-                (*reasons, *chosen) = (!*reasons, 0);
-            }
-        }
-        Action::Unwrite => match &mut state.overlay {
-            Overlay::Prompt { text, kept, error, .. } => {
-                text.pop();
-                (*kept, *error) = (false, None);
-            }
-            Overlay::Find { text, chosen } => {
-                text.pop();
-                *chosen = 0;
-            }
-            _ => {}
-        },
-        Action::Clear => {
-            if let Overlay::Prompt { text, .. } | Overlay::Find { text, .. } = &mut state.overlay {
-                text.clear();
-            }
-        }
+        Action::NextPart => part(state, 1),
+        Action::PreviousPart => part(state, -1),
+        Action::Unwrite => typing::unwrite(state),
+        Action::Clear => typing::clear(state),
     }
 }
 
@@ -314,7 +281,7 @@ fn with_keys(state: &State, words: String) -> String {
     words
 }
 
-fn ask(state: &mut State, question: Question) {
+pub(super) fn ask(state: &mut State, question: Question) {
     let text = question.start(&state.session, state.play.percent, state.file.as_deref());
     state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
 }
@@ -323,6 +290,9 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
     if state.overlay == Overlay::None {
         state.marking = false;
         command_of(state, Command::Deselect, effects);
+    }
+    if let Overlay::Overwrite(_) = state.overlay {
+        state.tell("not saved; the file is as it was", true);
     }
     state.leaving = false;
     state.overlay = Overlay::None;
@@ -348,39 +318,5 @@ pub(super) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) 
     if percent != state.play.percent {
         state.play.percent = percent;
         replay(state, effects);
-        effects.push(analyse(state));
-    }
-}
-
-fn save(state: &mut State, effects: &mut Vec<Effect>) {
-    if state.file.is_none() {
-        ask(state, Question::SaveAs);
-        return;
-    }
-    effects.push(Effect::Save { groove: state.groove().clone(), name: None });
-}
-
-fn saved(
-    state: &mut State,
-    groove: std::sync::Arc<crate::rhythm::Groove>,
-    result: Result<String, String>,
-    effects: &mut Vec<Effect>,
-) {
-    match result {
-        Ok(name) => {
-            state.session.set_saved(groove);
-            state.tell(format!("saved: {name}"), false);
-            state.file = Some(name);
-            if state.overlay == Overlay::Leaving && !state.session.is_changed() {
-                state.overlay = Overlay::None;
-            }
-            if state.leaving {
-                effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
-            }
-        }
-        Err(words) => {
-            state.leaving = false;
-            state.tell(words, true);
-        }
     }
 }

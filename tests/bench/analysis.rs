@@ -10,11 +10,13 @@ fn groove(attacks: usize, figure: Option<&[u32]>) -> Groove {
     let mut seed = 12_345_u32;
     let groups: Vec<u32> = (0..attacks)
         .map(|i| {
-            if let Some(f) = figure {
-                return f[i % f.len()];
-            }
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            3 + (seed >> 16) % 3
+            figure.map_or_else(
+                || {
+                    seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    3 + (seed >> 16) % 3
+                },
+                |f| f[i % f.len()],
+            )
         })
         .collect();
     let cells: u32 = groups.iter().sum();

@@ -69,7 +69,7 @@ impl Rig {
         for effect in effects {
             if let Effect::Analyse { revision, groove, ask } = effect {
                 let report = Arc::new(analysis::report(&groove, &ask));
-                update(&mut self.state, Event::Analysed { revision, report });
+                update(&mut self.state, Event::Analysed { revision, ask, report });
             }
         }
     }

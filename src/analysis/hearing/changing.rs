@@ -240,15 +240,21 @@ pub(super) fn lines(attacks: &[TimedAttack], range: (f64, f64)) -> Vec<Vec<f64>>
 }
 
 fn draft(times: &[f64], classes: &[Class], cut: &[Segment], range: (f64, f64)) -> Draft {
+    let end_of = |i: usize| cut.get(i + 1).map_or(range.1, |next| times[next.from]);
+    let fits: Vec<(f64, f64)> =
+        cut.iter().enumerate().map(|(i, s)| fitted(times, &classes[s.class], *s, end_of(i) - times[s.from])).collect();
     let mut pulses: Vec<f64> = Vec::new();
     let mut stretches = Vec::new();
-    for (i, segment) in cut.iter().enumerate() {
-        let end = cut.get(i + 1).map_or(range.1, |next| times[next.from]);
-        let (start, period) = fitted(times, &classes[segment.class], *segment, end - times[segment.from]);
+    for (i, &(fit, period)) in fits.iter().enumerate() {
+        // A fitted first pulse may lie a little before the stretch's first attack, but not before the last pulse.
+        let last = pulses.last().copied().unwrap_or(f64::NEG_INFINITY);
+        let start = if fit > last + HAIR { fit } else { fit + (((last - fit) / period).floor() + 1.0) * period };
+        // The next stretch's first pulse takes the place of one that is nearer to it than half a period.
+        let end = fits.get(i + 1).map_or(range.1, |next| next.0);
         stretches.push((pulses.len(), period));
-        let mut k = 0.0;
-        // A pulse too near the next stretch's first one is that one.
-        while start + k * period < end - period * 0.5 - HAIR || k == 0.0 {
+        pulses.push(start);
+        let mut k = 1.0;
+        while start + k * period < end - period * 0.5 - HAIR {
             pulses.push(start + k * period);
             k += 1.0;
         }

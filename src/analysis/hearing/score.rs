@@ -212,10 +212,10 @@ impl Tally {
         let Scale { range, speed, .. } = *scale;
         let n = self.count.max(1) as f64;
         // The mean rate runs to the first attack of the next stretch, or to the loop's return of the first attack.
-        let mean = times.get(attacks.start).map(|start| {
-            let stop = times.get(attacks.end).copied().unwrap_or(range.1 + times[0] - range.0);
-            let steps = ((stop - start) / period).round().max(1.0);
-            (stop - start) / steps
+        let start_of = |first: usize| times.get(first).copied();
+        let mean = start_of(attacks.start).filter(|_| !attacks.is_empty()).map(|from| {
+            let stop = start_of(attacks.end).unwrap_or(range.1 + times[0] - range.0);
+            (stop - from) / ((stop - from) / period).round().max(1.0)
         });
         Stretch {
             first: attacks.start,
@@ -223,7 +223,7 @@ impl Tally {
             start,
             period,
             bpm: 60.0 * speed / period,
-            mean_bpm: 60.0 * speed / mean.unwrap_or(period),
+            mean_bpm: 60.0 * speed / mean.filter(|m| *m > 0.0).unwrap_or(period),
             pulses,
             wobble_ms: (self.squares / n).sqrt() * 1000.0 / speed,
             wobble: (self.shares / n).sqrt(),

@@ -2,6 +2,8 @@
 
 mod clock;
 mod cycle;
+#[cfg(test)]
+pub(crate) mod table;
 mod tree;
 
 pub use clock::{BestClock, accented, best_clock, evidence};

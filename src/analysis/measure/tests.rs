@@ -1,38 +1,8 @@
 //! The measures against the published tables in tests/tables, each row with its own source. It must not know grooves.
 
+use super::table::{Row, numbers, table};
 use super::*;
 use std::collections::HashMap;
-
-/// One row of a table: its values by the names in the first line.
-type Row = HashMap<String, String>;
-
-/// Reads a table of the folder; fields may be quoted (RFC 4180).
-fn table(text: &str) -> Vec<Row> {
-    let mut rows = text.lines().map(fields);
-    let names = rows.next().expect("a first line");
-    rows.map(|r| names.iter().cloned().zip(r).collect()).collect()
-}
-
-fn fields(line: &str) -> Vec<String> {
-    let (mut found, mut quoted) = (vec![String::new()], false);
-    let mut chars = line.chars().peekable();
-    while let Some(c) = chars.next() {
-        match c {
-            '"' if quoted && chars.peek() == Some(&'"') => {
-                chars.next();
-                found.last_mut().expect("one").push('"');
-            }
-            '"' => quoted = !quoted,
-            ',' if !quoted => found.push(String::new()),
-            c => found.last_mut().expect("one").push(c),
-        }
-    }
-    found
-}
-
-fn numbers<T: std::str::FromStr>(text: &str) -> Vec<T> {
-    text.split_whitespace().map(|n| n.parse().ok().expect("a number")).collect()
-}
 
 fn boxed(text: &str) -> Ring {
     let attacks = text.chars().enumerate().filter(|(_, c)| matches!(c, 'x' | '1')).map(|(i, _)| i).collect();

@@ -5,7 +5,7 @@ mod table;
 mod text;
 
 use super::{Exit, Failure, args, input};
-use crate::analysis::{self, Ask, Limits, Report, Scope};
+use crate::analysis::{self, Ask, Report, Scope};
 use crate::rhythm::Groove;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
@@ -17,12 +17,7 @@ type Explained = Result<(Groove, Report), String>;
 
 pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
     let speed = input::speed(&ask.speed)?;
-    let limits = match ask.cell_limit {
-        None => Limits::default(),
-        Some(ms) => Limits::with_cell(ms).ok_or_else(|| {
-            Failure::new(Exit::Usage, format!("--cell-limit is {ms}, allowed is a number from 20 to 1000 (ms)"))
-        })?,
-    };
+    let limits = input::limits(ask.cell_limit)?;
     let named = input::named(&ask.files);
     if named.is_empty() {
         return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in what was named"));

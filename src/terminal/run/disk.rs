@@ -1,8 +1,8 @@
 //! Saving and the journal on a thread of their own. It must not know the screen.
 
-use super::super::Event;
+use super::super::{Event, Unsaved};
 use crate::rhythm::Groove;
-use crate::store::{self, Journal, Loaded, Recovered, Stamp};
+use crate::store::{self, Journal, Loaded, Recovered, SaveError, Stamp};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -55,17 +55,23 @@ impl Source {
         failed.filter(|_| told).map(|e| e.to_string())
     }
 
-    fn save(&mut self, groove: &Groove, other: Option<PathBuf>) -> Result<String, String> {
+    fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, Unsaved> {
         let moving = other.is_some() && other != self.path;
         let Some(path) = other.or_else(|| self.path.clone()) else {
-            return Err("no name to save under".into());
+            return Err(Unsaved::Failed("no name to save under".into()));
         };
-        if moving && std::fs::symlink_metadata(&path).is_ok() {
-            return Err(format!("{} is there already; choose another name", path.display()));
+        let taken = || Unsaved::Taken(path.display().to_string());
+        if moving && !over && std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_dir()) {
+            return Err(taken());
         }
         let text = self.text_of(groove);
         let stamp = if moving { Stamp::ABSENT } else { self.stamp };
-        let stamp = store::save(&path, &text, Some(stamp)).map_err(|e| e.to_string())?;
+        let stamp = store::save(&path, &text, (!over).then_some(stamp)).map_err(|e| match e {
+            SaveError::ChangedOnDisk(_) if moving => taken(),
+            SaveError::ChangedOnDisk(_) => Unsaved::Changed,
+            // The line of messages is short, and the reason matters most.
+            e => Unsaved::Failed(format!("{}: {}", e.words(), path.display())),
+        })?;
         if let Some(journal) = &self.journal {
             journal.discard(self.path.as_deref());
         }
@@ -77,7 +83,7 @@ impl Source {
 
 enum Request {
     Journal(Arc<Groove>),
-    Save(Arc<Groove>, Option<PathBuf>),
+    Save(Arc<Groove>, Option<PathBuf>, bool),
 }
 
 /// The thread's end of the program.
@@ -113,9 +119,9 @@ impl Disk {
         self.send(Request::Journal(groove));
     }
 
-    /// Saves the groove, under another name if one is given.
-    pub(super) fn save(&self, groove: Arc<Groove>, name: Option<PathBuf>) {
-        self.send(Request::Save(groove, name));
+    /// Saves the groove, under another name if one is given, `over` whatever is there if so asked.
+    pub(super) fn save(&self, groove: Arc<Groove>, name: Option<PathBuf>, over: bool) {
+        self.send(Request::Save(groove, name, over));
     }
 
     /// What a panic needs to keep the work.
@@ -174,8 +180,8 @@ fn run(
                     continue;
                 }
             }
-            Ok(Request::Save(groove, other)) => {
-                let result = locked().save(&groove, other);
+            Ok(Request::Save(groove, other, over)) => {
+                let result = locked().save(&groove, other, over);
                 if result.is_ok() && waiting.as_ref().is_some_and(|w| Arc::ptr_eq(w, &groove)) {
                     (waiting, since) = (None, None);
                 }

@@ -25,7 +25,7 @@ impl Listener {
                 // A fault in one report must not end all later ones; what is shown stays marked as old.
                 let made = catch_unwind(AssertUnwindSafe(|| report(&groove, &ask)));
                 if let Ok(report) = made
-                    && sender.send(Event::Analysed { revision, report: Arc::new(report) }).is_err()
+                    && sender.send(Event::Analysed { revision, ask, report: Arc::new(report) }).is_err()
                 {
                     return;
                 }

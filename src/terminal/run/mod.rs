@@ -1,15 +1,17 @@
 //! The part that touches the world: the terminal, threads, signals, the disk and the sound device, each behind an event or
 //! an effect. It must not know what keys mean or how anything is drawn.
 
+mod config;
 mod disk;
 mod ear;
 mod hearing;
 mod screen;
 mod slot;
 
+pub use config::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
 
-use super::{Effect, Event, Keymap, State, Theme, start, update};
+use super::{Config, Effect, Event, State, Theme, start, update};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::store::{self, Journal, LoadError, Problem};
 use disk::Disk;
@@ -105,7 +107,7 @@ fn turn<W: io::Write>(
             match effect {
                 Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
                 Effect::Journal(groove) => hands.disk.journal(groove),
-                Effect::Save { groove, name } => hands.disk.save(groove, name.map(PathBuf::from)),
+                Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
                 Effect::Play(playing, from) => hands.ear.play(*playing, from),
                 Effect::Change(playing) => hands.ear.change(*playing),
                 Effect::Stop => hands.ear.stop_playing(),
@@ -124,7 +126,11 @@ fn turn<W: io::Write>(
 }
 
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source), EditError> {
-    let (keymap, trouble) = keys();
+    let (config, trouble) = match config() {
+        Ok(config) => (config, None),
+        // The line of messages is short, and where the mistake is matters most.
+        Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
+    };
     let theme = theme();
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
@@ -136,7 +142,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
     let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
     let file = path.map(|p| p.display().to_string());
-    let mut state = State::new(groove, file, keymap, theme, (80, 24));
+    let mut state = State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits);
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
         state.recovered(on_disk);
@@ -159,23 +165,6 @@ fn blank() -> Groove {
     let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
     let meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
     Groove::blank(meter, tempo, 4).expect("within bounds")
-}
-
-fn keys() -> (Keymap, Option<String>) {
-    let absolute = |name| std::env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
-    let folder = absolute("XDG_CONFIG_HOME").or_else(|| absolute("HOME").map(|h| h.join(".config")));
-    let Some(path) = folder.map(|f| f.join("teeter").join("config.toml")) else {
-        return (Keymap::default(), None);
-    };
-    let text = match std::fs::read_to_string(&path) {
-        Ok(text) => text,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => return (Keymap::default(), None),
-        Err(error) => return (Keymap::default(), Some(format!("{}: {error}", path.display()))),
-    };
-    match Keymap::with_user(&text) {
-        Ok(keymap) => (keymap, None),
-        Err(error) => (Keymap::default(), Some(format!("{}: {error}", path.display()))),
-    }
 }
 
 fn theme() -> Theme {

@@ -1,10 +1,10 @@
 //! The single lines: title at the top, transport and hints at the bottom, and the line of a question. It must not know the
 //! grid.
 
-use super::pen::{Pen, Pieces, fit};
+use super::pen::{Pen, Pieces, end, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
-use crate::terminal::state::{Looped, Overlay, State};
+use crate::terminal::state::{Looped, Overlay, Refused, State};
 use crate::terminal::table::rows;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -135,6 +135,22 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             pen.put(area, 0, 0, &fit(&words, width), theme.warning());
             return;
         }
+        Overlay::Overwrite(refused) => {
+            let keys = |name: &str| state.keymap.first(name);
+            let keys = format!(" {}: yes, {}: no", keys("overwrite-yes"), keys("overwrite-no"));
+            let (file, words) = match refused {
+                Refused::Changed => (
+                    state.file.as_deref().unwrap_or_default(),
+                    if width < 76 { "was changed." } else { "was changed by another program." },
+                ),
+                Refused::Taken(name) => (name.as_str(), "is there already."),
+            };
+            let words = format!(" {words} Write over it?{keys}");
+            // The end of a path says most of it.
+            let name = end(file, width.saturating_sub(words.width()));
+            pen.put(area, 0, 0, &format!("{name}{words}"), theme.warning());
+            return;
+        }
         _ => {}
     }
     if let Some(message) = &state.message {
@@ -169,7 +185,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "add-bar",
             "strips",
         ],
-        Overlay::Hearings { .. } => vec!["list-take", "list-other", "list-click", "list-down", "list-close"],
+        Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Help(_) => vec!["list-down", "list-page-down", "list-close"],
         _ => vec!["typing-accept", "typing-down", "typing-close"],
     };
@@ -196,13 +212,12 @@ fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&st
     let x = pen.put(area, 0, 0, words.0, theme.heading());
     let x = pen.put(area, x, 0, ": ", theme.heading());
     // The end of a long answer is what is being typed.
-    let room = width.saturating_sub(x + 2).max(1);
-    let mut shown: String = text.to_owned();
-    while shown.width() > room {
-        shown.remove(0);
-    }
+    // A refusal keeps its room beside it.
+    let refusal = error.map_or(0, |e| (e.width() + 3).min(width * 2 / 3));
+    let room = width.saturating_sub(x + 2 + refusal).max(1);
+    let shown = end(text, room);
     // What the first key would replace is drawn as if it were selected.
-    let x = pen.put(area, x, 0, &shown, if kept { theme.selected() } else { Style::new() });
+    let x = pen.put(area, x, 0, shown, if kept { theme.selected() } else { Style::new() });
     pen.mark(area, x, 0, ' ', theme.cursor());
     let left = width.saturating_sub(x + 3);
     let (note, style) = match error {

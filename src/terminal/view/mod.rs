@@ -1,5 +1,6 @@
 //! From the state to the cells of a frame. It must not change the state, nor know a clock or a file.
 
+mod full;
 mod grid;
 mod heads;
 mod lists;
@@ -14,6 +15,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+pub(super) use full::{Block, Item, Part, blocks, rows};
 pub(super) use lists::help_lines;
 
 /// Draws the whole screen.
@@ -33,7 +35,7 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
         Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
-        Overlay::Hearings { reasons, chosen } => lists::hearings(state, &mut pen, body(area), *reasons, *chosen),
+        Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),
         _ => {
             let scale = state.scale();
             grid::ruler(state, &mut pen, &layout, scale);

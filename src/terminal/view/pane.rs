@@ -3,8 +3,9 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
-use crate::terminal::state::{Focus, State};
+use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
+use crate::terminal::words;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -55,9 +56,14 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         Vec::new(),
     );
     left.extend(landings(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
-    let heard = if rows > 9 { 4 } else { 2 };
+    // On few rows the first hearing and the first reason come before everything else.
+    let (heard, turn) = match rows {
+        0..=6 => (1, 0),
+        7..=9 => (2, 0),
+        _ => (4, 1),
+    };
     let mut right = hearings(state, report, theme, half, heard);
-    right.resize(heard + 3, Vec::new());
+    right.resize(heard + 2 + turn, Vec::new());
     right.extend(reasons(state, theme, half, rows.saturating_sub(right.len())));
     for (x, lines) in [(0, left), (half + 2, right)] {
         for (y, line) in lines.iter().take(rows).enumerate() {
@@ -144,16 +150,13 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, most: us
 }
 
 fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
-    let of = if state.focus == Focus::All {
-        "all layers".to_owned()
-    } else {
-        let layer = report.focus.first().and_then(|l| state.groove().layers().get(*l));
-        layer.map(|l| l.name.clone()).unwrap_or_default()
-    };
+    let (of, fresh) = state.heard_in().unwrap_or_default();
+    let stale = if fresh { "" } else { "…" };
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
-    let mut lines = vec![vec![(fit(&format!("Heard in {of}{cell}"), width), theme.heading())]];
+    let heading = fit(&format!("Heard in {of}{cell}"), width.saturating_sub(1));
+    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
     if report.hearings.is_empty() {
-        lines.push(vec![("no attacks, no hearing".into(), theme.faint())]);
+        lines.push(vec![(words::no_hearing(report).into(), theme.faint())]);
         return lines;
     }
     lines.push(vec![(
@@ -178,7 +181,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
 }
 
 /// One hearing in a row: score, tempo, wobble, share, what it is.
-pub(super) fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
+fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
     let style = if chosen { theme.hearing() } else { Style::new() };
     let wobble = if width < NARROW {
         String::new()

@@ -86,6 +86,17 @@ pub(super) fn fit(text: &str, width: usize) -> String {
     out
 }
 
+/// The end of a text, at most so many columns of it.
+pub(super) fn end(text: &str, width: usize) -> &str {
+    let mut used = 0;
+    let first = text.char_indices().rev().take_while(|(_, c)| {
+        used += c.width().unwrap_or(0);
+        used <= width
+    });
+    let at = first.last().map_or(text.len(), |(at, _)| at);
+    &text[at..]
+}
+
 /// Text broken into lines of at most so many columns, at spaces or after `+` and `,` where it can be.
 pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
     let width = width.max(1);
@@ -93,8 +104,10 @@ pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut word = String::new();
     let mut pieces = Vec::new();
     for c in text.chars() {
+        // A plus after a space or a bracket is the sign of the number that follows.
+        let sign = c == '+' && (word.is_empty() || word == "(");
         word.push(c);
-        if matches!(c, ' ' | '+' | ',') {
+        if !sign && matches!(c, ' ' | '+' | ',') {
             pieces.push(std::mem::take(&mut word));
         }
     }
@@ -130,7 +143,12 @@ mod tests {
     fn text_is_cut_and_broken() {
         assert_eq!(fit("a long line", 6), "a lon…");
         assert_eq!(fit("short", 6), "short");
+        assert_eq!(
+            (end("a/b/riff.toml", 9), end("riff", 9), end("漢字", 3), end("x", 0)),
+            ("riff.toml", "riff", "字", "")
+        );
         assert_eq!(wrap("3+3+2+3(4+4+3)", 7), ["3+3+2+", "3(4+4+", "3)"]);
+        assert_eq!(wrap("1:1 (+6.2%) drift +7", 6), ["1:1", "(+6.2%", ")", "drift", "+7"]);
         assert_eq!(wrap("one two three", 7), ["one two", "three"]);
         assert_eq!(wrap("abcdefgh", 3), ["abc", "def", "gh"]);
     }
@@ -143,6 +161,7 @@ mod tests {
             let plain = |s: &str| s.chars().filter(|c| *c != ' ').collect::<String>();
             prop_assert_eq!(plain(&lines.concat()), plain(&text));
             prop_assert!(fit(&text, width).width() <= width);
+            prop_assert!(end(&text, width).width() <= width);
         }
     }
 }

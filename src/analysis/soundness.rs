@@ -1,0 +1,63 @@
+//! Whatever groove, scope and speed: a report comes, and every figure in it is a number within its range. It must not know files.
+
+use super::*;
+use crate::rhythm::{Edit, Fraction, Region, Time, tests::grooves};
+use proptest::prelude::*;
+
+/// Checks every figure of a report.
+fn sound(r: &Report) -> Result<(), TestCaseError> {
+    let share = |x: f64| (0.0..=1.0 + 1e-9).contains(&x);
+    prop_assert!(r.cell_ms.is_none_or(|ms| ms.is_finite() && ms > 0.0));
+    for h in &r.hearings {
+        let parts = [h.parts.explained, h.parts.steady, h.parts.tempo, h.parts.sounded, h.parts.kept];
+        prop_assert!(parts.iter().all(|p| share(*p)), "{:?} {:?}", h.kind, h.parts);
+        prop_assert!((0.0..=100.0 + 1e-6).contains(&h.score) && share(h.share()) && share(h.salience));
+        prop_assert!(h.bpm(r.speed).is_finite() && h.bpm(r.speed) > 0.0, "{:?} {:?}", h.kind, h.stretches);
+        prop_assert!(h.wobble <= limits::AGREES.value / 100.0 + 1e-6 && h.wobble_ms.is_finite());
+        let counted = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
+        prop_assert_eq!(counted, r.attacks.len(), "{:?}: every attack is counted once", h.kind);
+        prop_assert_eq!(h.stretches.iter().map(|s| s.attacks).sum::<usize>(), r.attacks.len());
+        prop_assert!(h.pulses.windows(2).all(|w| w[0] < w[1]), "{:?}: pulses in order", h.kind);
+        prop_assert!(
+            h.stretches.iter().all(|s| s.bpm.is_finite() && s.mean_bpm.is_finite() && s.first <= r.attacks.len())
+        );
+        prop_assert!(h.silent <= h.pulses.len() && h.unsounded <= h.pulses.len());
+    }
+    prop_assert!(r.hearings.windows(2).all(|w| w[0].score >= w[1].score - 1e-6), "best first");
+    prop_assert!(!r.attacks.is_empty() || r.hearings.is_empty());
+    prop_assert!(
+        r.turns.iter().all(|t| t.hearing < r.hearings.len()) && r.turns.windows(2).all(|w| w[0].percent < w[1].percent)
+    );
+    prop_assert!(
+        r.findings.windows(2).all(|w| w[0].weight >= w[1].weight) && r.findings.iter().all(|f| share(f.weight))
+    );
+    prop_assert!(r.pairs.iter().all(|p| p.ratio.is_finite() && p.drift_ms.is_finite() && p.error_percent.is_finite()));
+    for (_, measures) in &r.measures {
+        prop_assert!(measures.iter().all(|m| m.value.is_ok_and(f64::is_finite) || m.value.is_err()), "{:?}", measures);
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    #[test]
+    fn any_groove_is_reported_soundly(g in grooves(), layers in prop::collection::vec(0_usize..4, 0..3), percent in 20_i64..201) {
+        let speed = Fraction::new(percent, 100).expect("a speed");
+        let r = report(&g, &Ask { scope: Scope { layers, region: None }, speed, ..Ask::default() });
+        sound(&r)?;
+        let all: usize = r.layers.iter().map(|l| l.landings.total).sum();
+        let events: usize = (0..g.layers().len()).map(|l| g.events(l).len()).sum();
+        prop_assert_eq!(all, events, "every attack lands once");
+    }
+
+    #[test]
+    fn any_region_and_cycle_is_reported_soundly(g in grooves(), from in 0_i64..12, length in 1_i64..24, cycle in 1_usize..9) {
+        let time = |n| Time::new(n, 16).expect("a time");
+        let region = Region { layers: 0..g.layers().len(), section: g.sections().len() - 1, from: time(from), to: time(from + length) };
+        sound(&report(&g, &Ask { scope: Scope { layers: Vec::new(), region: Some(region) }, ..Ask::default() }))?;
+        if let Ok(cycled) = g.edited(&Edit::Cycle { layer: 0, section: 0, cells: Some(cycle) }) {
+            sound(&report(&cycled, &Ask::default()))?;
+        }
+    }
+}

@@ -1,0 +1,117 @@
+//! What edits of layers and sections make of a groove. It must not know cells, except to carry them along.
+
+use super::bounds::DIVISION;
+use super::divide;
+use super::edit::Edit;
+use super::groove::{Groove, Layer, Section};
+use super::part::Part;
+use super::refusal::Refusal;
+use std::sync::Arc;
+
+impl Groove {
+    pub(super) fn change_frame(&mut self, edit: &Edit) -> Result<(), Refusal> {
+        match edit {
+            Edit::AddLayer(at, name, voice, division) => {
+                DIVISION.check(i64::from(*division))?;
+                if *at > self.layers.len() {
+                    return Err(Refusal::NoSuchPlace("layer"));
+                }
+                let mut layer = Layer::new(name, *voice, *division, Vec::new());
+                layer.parts = self.sections.iter().map(|s| Arc::new(rests(s, *division))).collect();
+                self.layers.insert(*at, Arc::new(layer));
+            }
+            Edit::RemoveLayer(at) => {
+                self.layer_mut(*at)?;
+                self.layers.remove(*at);
+            }
+            Edit::MoveLayer(from, to) => {
+                self.layer_mut(*from)?;
+                self.layer_mut(*to)?;
+                let layer = self.layers.remove(*from);
+                self.layers.insert(*to, layer);
+            }
+            Edit::RenameLayer(at, name) => self.layer_mut(*at)?.name.clone_from(name),
+            Edit::Voice(at, voice) => self.layer_mut(*at)?.voice = *voice,
+            Edit::LayerSwing(at, swing) => self.layer_mut(*at)?.swing = *swing,
+            Edit::Gain(at, gain) => self.layer_mut(*at)?.gain = *gain,
+            Edit::Pan(at, pan) => self.layer_mut(*at)?.pan = *pan,
+            Edit::Mute(at, mute) => self.layer_mut(*at)?.mute = *mute,
+            Edit::Solo(at, solo) => self.layer_mut(*at)?.solo = *solo,
+            Edit::AddSection(at, section) => {
+                if *at > self.sections.len() {
+                    return Err(Refusal::NoSuchPlace("section"));
+                }
+                super::bounds::BARS.check(i64::from(section.bars))?;
+                for layer in &mut self.layers {
+                    let layer = Arc::make_mut(layer);
+                    layer.parts.insert(*at, Arc::new(rests(section, layer.division)));
+                }
+                self.sections.insert(*at, section.clone());
+            }
+            Edit::CopySection(at, name) => {
+                let copy = Section { name: name.clone(), ..self.section_mut(*at)?.clone() };
+                self.sections.insert(at + 1, copy);
+                for layer in &mut self.layers {
+                    let layer = Arc::make_mut(layer);
+                    layer.parts.insert(at + 1, layer.parts[*at].clone());
+                }
+            }
+            Edit::RemoveSection(at) => {
+                self.section_mut(*at)?;
+                if self.sections.len() == 1 {
+                    return Err(Refusal::Nothing("a groove needs at least one section"));
+                }
+                self.sections.remove(*at);
+                self.layers.iter_mut().for_each(|l| drop(Arc::make_mut(l).parts.remove(*at)));
+            }
+            Edit::MoveSection(from, to) => {
+                self.section_mut(*from)?;
+                self.section_mut(*to)?;
+                let section = self.sections.remove(*from);
+                self.sections.insert(*to, section);
+                for layer in &mut self.layers {
+                    let parts = &mut Arc::make_mut(layer).parts;
+                    let part = parts.remove(*from);
+                    parts.insert(*to, part);
+                }
+            }
+            Edit::RenameSection(at, name) => self.section_mut(*at)?.name.clone_from(name),
+            Edit::Tempo(at, tempo) => self.section_mut(*at)?.tempo = *tempo,
+            Edit::Times(at, times) => self.section_mut(*at)?.times = *times,
+            Edit::Swing(at, swing) => self.section_mut(*at)?.swing = *swing,
+            Edit::Meter(at, meter) => self.refit(*at, |s| s.meter = meter.clone())?,
+            Edit::Bars(at, bars) => {
+                super::bounds::BARS.check(i64::from(*bars))?;
+                self.refit(*at, |s| s.bars = *bars)?;
+            }
+            Edit::Title(title) => self.title.clone_from(title),
+            _ => unreachable!("edits of cells are handled before"),
+        }
+        Ok(())
+    }
+
+    pub(super) fn layer_mut(&mut self, at: usize) -> Result<&mut Layer, Refusal> {
+        self.layers.get_mut(at).map(Arc::make_mut).ok_or(Refusal::NoSuchPlace("layer"))
+    }
+
+    fn section_mut(&mut self, at: usize) -> Result<&mut Section, Refusal> {
+        self.sections.get_mut(at).ok_or(Refusal::NoSuchPlace("section"))
+    }
+
+    fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), Refusal> {
+        let mut section = self.section_mut(at)?.clone();
+        change(&mut section);
+        let mut groove = self.clone();
+        groove.sections[at] = section;
+        for layer in 0..self.layers.len() {
+            let part = divide::refit(self.part(layer, at), self.frame(layer, at), groove.frame(layer, at));
+            groove.with_part(layer, at, |p| *p = part);
+        }
+        *self = groove;
+        Ok(())
+    }
+}
+
+fn rests(section: &Section, division: u16) -> Part {
+    Part::rests(super::part::Frame { meter: &section.meter, bars: usize::from(section.bars), division, swing: None })
+}

@@ -1,0 +1,148 @@
+//! The user's config file, from its text to keys and limits. It must not know where the file lies, nor read it.
+
+use super::keymap::{Keymap, UserKeys};
+use crate::analysis::Limits;
+use serde_spanned::Spanned;
+use std::fmt;
+
+/// What the user has set.
+#[derive(Debug, Clone, Default)]
+pub struct Config {
+    /// The keys in force.
+    pub keymap: Keymap,
+    /// The limits of the user's ear.
+    pub limits: Limits,
+}
+
+/// What is wrong with the config file, with line and column from 1.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ConfigError {
+    /// Line.
+    pub line: usize,
+    /// Column in characters.
+    pub column: usize,
+    /// What was found and what is allowed.
+    pub words: String,
+}
+
+impl fmt::Display for ConfigError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}, column {}: {}", self.line, self.column, self.words)
+    }
+}
+
+impl std::error::Error for ConfigError {}
+
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    keys: UserKeys,
+    #[serde(default)]
+    hearing: HearingTable,
+}
+
+#[derive(Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct HearingTable {
+    /// In ms.
+    cell_limit: Option<Spanned<f64>>,
+}
+
+impl Config {
+    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000.
+    ///
+    /// # Errors
+    /// [`ConfigError`] for text that is not TOML, an unknown table, key or command, a wrong type, something that is no key, a key given
+    /// twice, and a number out of its range.
+    pub fn parse(text: &str) -> Result<Self, ConfigError> {
+        let file: File =
+            toml::from_str(text).map_err(|e| error(text, e.span().map_or(0, |s| s.start), e.message().to_owned()))?;
+        let keymap = Keymap::with_user(&file.keys).map_err(|(at, words)| error(text, at, words))?;
+        let limits = match file.hearing.cell_limit {
+            None => Limits::default(),
+            Some(ms) => Limits::with_cell(*ms.get_ref()).ok_or_else(|| {
+                let words = format!("'{}' is no cell limit, allowed is a number from 20 to 1000 (ms)", ms.get_ref());
+                error(text, ms.span().start, words)
+            })?,
+        };
+        Ok(Self { keymap, limits })
+    }
+}
+
+fn error(text: &str, at: usize, words: String) -> ConfigError {
+    let before = text.get(..at).unwrap_or(text);
+    let line = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
+    ConfigError { line, column, words }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::key::{Key, ch, ctrl};
+    use super::super::table::Mode;
+    use super::*;
+    use proptest::prelude::*;
+
+    fn keymap(text: &str) -> Keymap {
+        Config::parse(text).expect("a config").keymap
+    }
+
+    #[test]
+    fn the_cell_limit_is_the_users() {
+        let limit = |text| Config::parse(text).expect("a config").limits.cell_ms;
+        assert_eq!(limit(""), Limits::default().cell_ms);
+        assert_eq!(limit("[hearing]\n"), Limits::default().cell_ms);
+        assert_eq!(limit("[hearing]\ncell-limit = 90"), 90.0);
+        assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f9\""), 82.5);
+    }
+
+    #[test]
+    fn the_users_keys_come_before_ours() {
+        let map = keymap("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n");
+        let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
+        assert_eq!(name("ctrl-k"), Some("accent"));
+        assert_eq!(name("x"), Some("accent"));
+        assert_eq!(name("a"), None);
+        assert_eq!(name("f9"), Some("play"));
+        assert_eq!(name("enter"), None);
+        assert_eq!(name("ctrl-q"), None);
+        assert_eq!(map.first("accent"), "Ctrl-K");
+        // The attack had x only, and no longer has it.
+        assert_eq!(map.first("attack"), "");
+        assert_eq!(map.row(Mode::Grid, ch('X')).map(|r| r.name), Some("attack-accent"));
+        assert_eq!(keymap("").row(Mode::Grid, ctrl('s')).map(|r| r.name), Some("save"));
+    }
+
+    #[test]
+    fn refusals_say_where() {
+        let rows = [
+            ("[keys]\nplay = \"hyper-x\"", "line 2, column 8: 'hyper-x' is no key"),
+            ("[keys]\n\nnope = \"x\"", "line 3, column 1: no command is called 'nope'"),
+            ("[keys]\nplay = \"x\"\nsave = \"x\"", "line 3, column 8: 'x' is given to 'play' too"),
+            ("[keys]\nplay = 3", "line 2, column 8: "),
+            ("[colours]\n", "line 1, column 2: "),
+            ("[keys\n", "line 1, column 6: "),
+            (
+                "[hearing]\ncell-limit = 19.5",
+                "line 2, column 14: '19.5' is no cell limit, allowed is a number from 20 to 1000 (ms)",
+            ),
+            ("[hearing]\ncell-limit = nan", "line 2, column 14: 'NaN' is no cell limit"),
+            ("[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
+            ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: "),
+            ("[hearing]\ncell = 90", "line 2, column 1: "),
+            ("hearing = 3", "line 1, column 11: "),
+        ];
+        for (text, words) in rows {
+            let found = Config::parse(text).expect_err(text).to_string();
+            assert!(found.starts_with(words), "{text:?}: {found}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_is_read_or_refused(text in "(\\[keys\\]|\\[hearing\\]|cell-limit = |play = |\"x\"|[0-9.]{1,4}|\n|\\PC){0,12}") {
+            let _ = Config::parse(&text);
+        }
+    }
+}

@@ -1,0 +1,41 @@
+//! Reading the user's config file. It must not know what stands in it.
+
+use super::super::Config;
+use std::fmt;
+use std::io::ErrorKind;
+use std::path::PathBuf;
+
+/// A config file that is there and could not be taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ConfigRefused {
+    /// The file.
+    pub path: PathBuf,
+    /// Line, column and what is wrong, or the system's reason.
+    pub words: String,
+}
+
+impl fmt::Display for ConfigRefused {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.path.display(), self.words)
+    }
+}
+
+impl std::error::Error for ConfigRefused {}
+
+/// What the user has set in `teeter/config.toml` under `XDG_CONFIG_HOME` or `~/.config`; the program's own where there is no such file.
+///
+/// # Errors
+/// [`ConfigRefused`] for a file that is there and cannot be read or is wrong.
+pub fn config() -> Result<Config, ConfigRefused> {
+    let absolute = |name| std::env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
+    let folder = absolute("XDG_CONFIG_HOME").or_else(|| absolute("HOME").map(|h| h.join(".config")));
+    let Some(path) = folder.map(|f| f.join("teeter").join("config.toml")) else {
+        return Ok(Config::default());
+    };
+    let text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Config::default()),
+        Err(error) => return Err(ConfigRefused { path, words: error.to_string() }),
+    };
+    Config::parse(&text).map_err(|error| ConfigRefused { path, words: error.to_string() })
+}

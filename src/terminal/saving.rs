@@ -1,0 +1,57 @@
+//! Saving, as far as the state goes: names and words that are asked for before it, and its end. It must not know the disk.
+
+use super::action::Question;
+use super::event::{Effect, Unsaved};
+use super::state::{Overlay, Refused, State};
+use super::update::ask;
+use crate::rhythm::Groove;
+use std::sync::Arc;
+
+/// Saves, or asks for a name first.
+pub(super) fn save(state: &mut State, effects: &mut Vec<Effect>) {
+    if state.file.is_none() {
+        ask(state, Question::SaveAs);
+        return;
+    }
+    effects.push(Effect::Save { groove: state.groove().clone(), name: None, over: false });
+}
+
+/// Writes over what the question was about.
+pub(super) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Overlay::Overwrite(refused) = std::mem::take(&mut state.overlay) {
+        let name = match refused {
+            Refused::Changed => None,
+            Refused::Taken(name) => Some(name),
+        };
+        effects.push(Effect::Save { groove: state.groove().clone(), name, over: true });
+    }
+}
+
+/// Takes the end of a save.
+pub(super) fn saved(
+    state: &mut State,
+    groove: Arc<Groove>,
+    result: Result<String, Unsaved>,
+    effects: &mut Vec<Effect>,
+) {
+    match result {
+        Ok(name) => {
+            state.session.set_saved(groove);
+            state.tell(format!("saved: {name}"), false);
+            state.file = Some(name);
+            if state.overlay == Overlay::Leaving && !state.session.is_changed() {
+                state.overlay = Overlay::None;
+            }
+            if state.leaving {
+                effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
+            }
+        }
+        // The program still ends after the save if the answer is yes.
+        Err(Unsaved::Changed) => state.refused = Some(Refused::Changed),
+        Err(Unsaved::Taken(name)) => state.refused = Some(Refused::Taken(name)),
+        Err(Unsaved::Failed(words)) => {
+            state.leaving = false;
+            state.tell(words, true);
+        }
+    }
+}

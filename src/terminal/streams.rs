@@ -1,0 +1,258 @@
+//! Streams as a picture in text: a line each over one axis of time, a mark for each pulse. It must not know where it is shown.
+
+use super::words::told_streams;
+use crate::analysis::clock::wholes;
+use crate::analysis::{Report, Source, limits};
+use crate::rhythm::Groove;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// Fewest columns of a picture.
+pub const LEAST_COLUMNS: usize = 40;
+/// Most lines of a picture.
+const MOST_LINES: usize = 8;
+/// Seconds in which the first meeting is looked for.
+const PATIENCE: f64 = 60.0;
+/// Bars that are shown where the streams meet later, or never.
+const BARS: f64 = 4.0;
+/// Columns at least from a pulse to the next one of its stream.
+const APART: f64 = 2.0;
+
+/// A stream to be drawn; both times in seconds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// What stands before it.
+    pub name: String,
+    /// From pulse to pulse, above nought.
+    pub period: f64,
+    /// One of its pulses.
+    pub start: f64,
+}
+
+impl Line {
+    /// Seconds from a time to the nearest pulse.
+    fn away(&self, time: f64) -> f64 {
+        let phase = (time - self.start) / self.period;
+        (phase - phase.round()).abs() * self.period
+    }
+}
+
+/// The marks of a picture, one column wide.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Marks {
+    /// A pulse that falls with no other.
+    pub alone: char,
+    /// A pulse with another stream's pulse within 20 ms (limits: together).
+    pub together: char,
+}
+
+/// Marks of plain characters.
+pub const PLAIN: Marks = Marks { alone: '|', together: '#' };
+
+/// The picture of a report's streams that are told first; empty where there are not two.
+pub fn of_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
+    of_streams(groove, report, &told_streams(report), width, marks)
+}
+
+/// The picture of some of a report's streams, by their indices.
+pub fn of_streams(groove: &Groove, report: &Report, streams: &[usize], width: usize, marks: Marks) -> Vec<String> {
+    let line = |i: &usize| {
+        let s = report.streams.get(*i)?;
+        let what = match s.source {
+            Source::Written => "written beat".to_owned(),
+            Source::Hearing(h) => report.hearings.get(h)?.kind.to_string(),
+            Source::Layer(l) => groove.layers().get(l)?.name.clone(),
+        };
+        Some(Line { name: format!("{:>5.1} {what}", 60.0 / s.period), period: s.period, start: s.start })
+    };
+    let lines: Vec<Line> = streams.iter().filter_map(line).collect();
+    let bar = groove.sections().first().map_or(0.0, |s| wholes(s.meter.bar()));
+    let bar = bar * report.clock.seconds_per_whole(0).unwrap_or(1.0) / report.speed;
+    picture(&lines, bar, width, marks)
+}
+
+/// Draws two or more streams, at most eight, over one axis of time: from one meeting of all of them to the next, or over four
+/// bars of `bar` seconds where that takes longer. No line is wider than `width` columns, 40 at least. Under the lines stand the
+/// axis in seconds and what the marks and the axis are. Streams that cannot be drawn are left out; with fewer than two, nothing.
+pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<String> {
+    let good = |l: &&Line| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
+    let lines: Vec<&Line> = lines.iter().filter(good).take(MOST_LINES).collect();
+    if lines.len() < 2 || !bar.is_finite() || bar <= 0.0 {
+        return Vec::new();
+    }
+    let close = limits::TOGETHER.value / 1000.0;
+    let width = width.max(LEAST_COLUMNS);
+    let names = lines.iter().map(|l| l.name.width()).max().unwrap_or(0).min(width * 3 / 8);
+    let columns = width - names - 1;
+    let meeting = meeting(&lines, BARS * bar, close);
+    let from = meeting.map_or_else(|| lines.iter().map(|l| l.start).fold(f64::MIN, f64::max), |m| m.0);
+    let next = meeting.and_then(|m| m.1);
+    let asked = next.map_or(BARS * bar, |next| next - from);
+    let fastest = lines.iter().map(|l| l.period).fold(f64::MAX, f64::min);
+    let length = asked.min((columns - 1) as f64 / APART * fastest);
+    let mut out = Vec::new();
+    for (i, line) in lines.iter().enumerate() {
+        let mut cells = vec![' '; columns];
+        let mut pulse = ((from - close - line.start) / line.period).ceil();
+        loop {
+            let time = line.start + pulse * line.period;
+            if time > from + length + close {
+                break;
+            }
+            let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
+            let together = lines.iter().enumerate().any(|(j, other)| j != i && other.away(time) <= close);
+            cells[column as usize] = if together { marks.together } else { marks.alone };
+            pulse += 1.0;
+        }
+        let name = cut(&line.name, names);
+        let room = " ".repeat(names - name.width() + 1);
+        out.push(format!("{name}{room}{}", cells.iter().collect::<String>()).trim_end().to_owned());
+    }
+    let (left, right) = (format!("{from:.2} s"), format!("{:.2} s", from + length));
+    let space = columns.saturating_sub(left.len() + right.len()).max(1);
+    out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
+    let millis = limits::TOGETHER.value;
+    out.push(format!("{} a pulse  {} with another in {millis:.0} ms", marks.alone, marks.together));
+    let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
+    out.push(match (next, length < asked - 1e-9) {
+        (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
+        (Some(_), true) => format!("from a meeting on; the next at {:.2} s", from + asked),
+        (None, false) if meeting.is_some() => "four bars from a meeting on".to_owned(),
+        (None, false) => format!("four bars; {never}"),
+        (None, true) if meeting.is_some() => "from a meeting on".to_owned(),
+        (None, true) => format!("a part of four bars; {never}"),
+    });
+    out
+}
+
+/// The first pulse of the slowest stream at which all pulse within `close` seconds, and the next such one within so many seconds.
+fn meeting(lines: &[&Line], within: f64, close: f64) -> Option<(f64, Option<f64>)> {
+    let slowest = lines.iter().max_by(|a, b| a.period.total_cmp(&b.period))?;
+    let all = |time: f64| lines.iter().all(|l| l.away(time) <= close);
+    let time = |pulse: usize| slowest.start + pulse as f64 * slowest.period;
+    let last = (PATIENCE / slowest.period) as usize;
+    let first = (0..=last).find(|p| all(time(*p)))?;
+    let end = first + (within / slowest.period + 1e-6) as usize;
+    let next = (first + 1..=end).find(|p| all(time(*p)));
+    Some((time(first), next.map(time)))
+}
+
+/// Text cut to so many columns.
+fn cut(text: &str, width: usize) -> String {
+    let mut used = 0;
+    let fits = |c: &char| {
+        used += c.width().unwrap_or(0);
+        used <= width
+    };
+    text.chars().take_while(fits).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn line(name: &str, period: f64, start: f64) -> Line {
+        Line { name: name.into(), period, start }
+    }
+
+    fn check(lines: &[Line], bar: f64, width: usize, expected: &[&str]) {
+        assert_eq!(picture(lines, bar, width, PLAIN), expected);
+    }
+
+    #[test]
+    fn two_against_three_from_meeting_to_meeting() {
+        check(
+            &[line("beat", 0.6, 0.0), line("bow", 0.4, 0.0)],
+            2.4,
+            42,
+            &[
+                "beat #                 |                 #",
+                "bow  #           |           |           #",
+                "     0.00 s                         1.20 s",
+                "| a pulse  # with another in 20 ms",
+                "from one meeting to the next: 1.20 s",
+            ],
+        );
+    }
+
+    #[test]
+    fn a_meeting_that_comes_late_is_cut_to_four_bars() {
+        // Thirteen against twelve: together again after 12 pulses of half a second, beyond four bars of 1 s.
+        check(
+            &[line("oars", 0.5, 0.25), line("hull", 6.0 / 13.0, 0.25)],
+            1.0,
+            46,
+            &[
+                "oars #    |    |    |    |    |    |    |    |",
+                "hull #    |   |    |   |    |    |   |    |",
+                "     0.25 s                             4.25 s",
+                "| a pulse  # with another in 20 ms",
+                "four bars from a meeting on",
+            ],
+        );
+    }
+
+    #[test]
+    fn streams_that_never_meet_and_three_at_once() {
+        check(
+            &[line("a", 0.5, 0.0), line("b", 0.5, 0.25)],
+            1.0,
+            83,
+            &[
+                "a      |         |         |         |         |         |         |         |",
+                "b |         |         |         |         |         |         |         |         |",
+                "  0.25 s                                                                     4.25 s",
+                "| a pulse  # with another in 20 ms",
+                "four bars; they do not meet",
+            ],
+        );
+        check(
+            &[line("a", 0.5, 0.0), line("b", 0.25, 0.0), line("a long name that is cut", 1.0, 0.0)],
+            1.0,
+            40,
+            &[
+                "a               #           #          #",
+                "b               #     |     #    |     #",
+                "a long name tha #                      #",
+                "                0.00 s            1.00 s",
+                "| a pulse  # with another in 20 ms",
+                "from one meeting to the next: 1.00 s",
+            ],
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_drawn_is_left_out() {
+        assert!(picture(&[line("a", 0.5, 0.0)], 1.0, 40, PLAIN).is_empty());
+        assert!(picture(&[line("a", 0.5, 0.0), line("b", f64::NAN, 0.0)], 1.0, 40, PLAIN).is_empty());
+        assert!(picture(&[line("a", 0.5, 0.0), line("b", 0.0, 0.0)], 1.0, 40, PLAIN).is_empty());
+    }
+
+    proptest! {
+        /// Every pulse has a mark of its own, coincidences are mutual, and no line is too wide.
+        #[test]
+        fn a_mark_for_every_pulse_at_any_width(
+            periods in prop::collection::vec((0.05_f64..3.0, 0.0_f64..2.0), 2..5),
+            bar in 0.1_f64..20.0,
+            width in 0_usize..220,
+        ) {
+            let lines: Vec<Line> = periods.iter().enumerate().map(|(i, (p, s))| line(&format!("stream {i} 漢"), *p, *s)).collect();
+            let drawn = picture(&lines, bar, width, PLAIN);
+            prop_assert_eq!(drawn.len(), lines.len() + 3);
+            for l in &drawn {
+                prop_assert!(l.width() <= width.max(LEAST_COLUMNS), "{}", l);
+            }
+            let axis: Vec<f64> = drawn[lines.len()].split('s').filter_map(|n| n.trim().parse().ok()).collect();
+            let length = axis[1] - axis[0];
+            let mut met = 0;
+            for (l, text) in lines.iter().zip(&drawn) {
+                let marks = text.chars().filter(|c| "|#".contains(*c)).count() as f64;
+                // The axis is told to a hundredth, and a pulse may stand 20 ms outside of it.
+                let pulses = length / l.period;
+                prop_assert!(marks >= (pulses - 0.02 / l.period).floor() && marks <= (pulses + 0.06 / l.period).ceil() + 1.0, "{} {}", marks, pulses);
+                met += usize::from(text.contains('#'));
+            }
+            prop_assert!(met != 1, "{:?}", drawn);
+        }
+    }
+}

@@ -1,0 +1,253 @@
+//! Tests of whose attacks are heard, of the full view, and of the questions before something is written over. They must not
+//! know threads, files or the device.
+
+use super::super::view::{Item, Part, blocks};
+use super::*;
+use crate::terminal::Unsaved;
+use crate::terminal::state::Overlay;
+
+/// The name of the layers heard and the region, as last asked of the analysis.
+fn heard(state: &State) -> (String, bool) {
+    let (words, fresh) = state.heard_in().expect("a report");
+    assert!(fresh, "{words} is not what was asked");
+    (words, state.ask().scope.region.is_some())
+}
+
+#[test]
+fn focus_goes_round_and_takes_the_selection_only_while_there_is_one() {
+    let mut state = ferry();
+    press(&mut state, "down");
+    let mut round = |keys: &str| {
+        press(&mut state, keys);
+        heard(&state)
+    };
+    assert_eq!(round(""), ("riff".into(), false));
+    assert_eq!(round("F"), ("deck".into(), false));
+    assert_eq!(round("F"), ("2 layers".into(), false));
+    assert_eq!(round("F"), ("riff".into(), false));
+    assert_eq!(round("F F b F"), ("selection".into(), true));
+    assert_eq!(round("F"), ("riff".into(), false));
+    assert_eq!(round("F F F shift-up"), ("selection of 2 layers".into(), true));
+    // When the selection goes, what was heard before comes back.
+    assert_eq!(round("esc"), ("2 layers".into(), false));
+    assert_eq!(round("b"), ("2 layers".into(), false));
+}
+
+#[test]
+fn the_selections_hearings_follow_the_selection() {
+    let mut state = open(groove("x.x. x.x. | x..x ..x. | x... x..."), PLAIN, (80, 24));
+    press(&mut state, "b F F F");
+    let attacks = |state: &State| state.report().map(|(r, _)| r.attacks.len());
+    assert_eq!(attacks(&state), Some(4));
+    press(&mut state, "shift-right shift-right shift-right shift-right");
+    assert_eq!(attacks(&state), Some(6));
+    // Until the new report is there the heading marks the old one.
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT)));
+    assert!(matches!(found[..], [Effect::Analyse { .. }]), "{found:?}");
+    assert!(screen(&state, (80, 24)).contains("Heard in selection, cell 100 ms~"));
+    answer(&mut state, found);
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Heard in selection, cell 200 ms") && !shown.contains("ms~"));
+    // An edit within it too.
+    press(&mut state, "delete");
+    assert_eq!(attacks(&state), Some(0));
+    assert!(screen(&state, (80, 24)).contains("no attacks, no hearing"));
+}
+
+#[test]
+fn the_users_limit_is_asked_for() {
+    let limits = analysis::Limits::with_cell(80.0).expect("a limit");
+    let state = open(groove("x..x ..x."), PLAIN, (80, 24)).with_limits(limits);
+    assert_eq!(state.ask().limits.cell_ms, 80.0);
+}
+
+fn text(state: &State) -> String {
+    let line = |pieces: &Vec<(String, ratatui::style::Style)>| pieces.iter().map(|p| p.0.as_str()).collect::<String>();
+    blocks(state).iter().flat_map(|b| b.lines.iter().map(line)).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn the_full_view_says_everything_of_the_report() {
+    let mut state = ferry();
+    state.size = (200, 60);
+    press(&mut state, "h");
+    let text = text(&state);
+    let report = state.report().expect("a report").0.clone();
+    for (i, h) in report.hearings.iter().enumerate() {
+        assert!(text.contains(&format!("{:>3} {:>5.0} {:>6.1}", i + 1, h.score, h.bpm(1.0))), "{i} in\n{text}");
+        assert!(text.contains(&format!("salience {:.2}", h.salience)));
+        for (parts, count) in &h.between {
+            let names = ["halves", "thirds", "quarters", "fifths", "sixths", "sevenths", "eighths"];
+            let part = names.get(usize::from(*parts) - 2).expect("a cut of at most eight parts");
+            assert!(text.contains(&format!("{count} on its {part}")), "{i}");
+        }
+    }
+    for f in &report.findings {
+        assert!(text.contains(&f.reason.to_string()) && text.contains(f.source));
+    }
+    for m in report.measures.iter().flat_map(|(_, m)| m) {
+        assert!(text.contains(m.name) && text.contains(m.source));
+        if let Err(why) = m.value {
+            assert!(text.contains(&format!("{}: not defined here: {why}", m.name)));
+        }
+    }
+    for turn in &report.turns {
+        assert!(text.contains(&format!("from {:>3}%", turn.percent)), "{}", turn.percent);
+    }
+    assert_eq!(text.matches("(now 100%)").count(), 1);
+    let groups = &report.layers[0].sections[0].groups.as_ref().expect("groups").text;
+    for words in ["to the written beat", &format!("groups: {groups}"), "lands on: downbeat"] {
+        assert!(text.contains(words), "{words} in\n{text}");
+    }
+}
+
+#[test]
+fn the_full_view_is_gone_through_by_keys() {
+    let mut state = ferry();
+    let at = |state: &State| match state.overlay {
+        Overlay::Full { block, .. } => blocks(state).get(block).map(|b| (b.part, b.item)),
+        _ => None,
+    };
+    press(&mut state, "h");
+    let first = at(&state).expect("open");
+    assert!(matches!(first, (Part::Hearings, Item::Hearing(_))));
+    // A hearing is taken, the view stays.
+    press(&mut state, "home down enter");
+    assert_eq!(at(&state), Some((Part::Hearings, Item::Hearing(1))));
+    assert_eq!(state.strip().map(|s| s.0), Some(1));
+    press(&mut state, "tab tab tab tab");
+    assert_eq!(at(&state).map(|a| a.0), Some(Part::Built));
+    press(&mut state, "space tab");
+    assert_eq!(at(&state), Some((Part::Hearings, Item::Hearing(0))));
+    press(&mut state, "back-tab back-tab back-tab back-tab");
+    assert_eq!(at(&state), Some((Part::Reasons, Item::Reason(0))));
+    // A reason takes the cursor to its place and closes the view.
+    let with_place = state.findings().iter().rposition(|f| f.place.is_some()).expect("a place");
+    let place = state.findings()[with_place].place;
+    press(&mut state, &"down ".repeat(with_place));
+    press(&mut state, "space");
+    assert_eq!(state.overlay, Overlay::None);
+    assert_eq!(Some(state.session.cursor().place), place);
+}
+
+#[test]
+fn every_line_of_the_full_view_comes_into_sight_and_fits() {
+    let mut state = ferry();
+    for size in [(60, 18), (80, 24), (200, 60)] {
+        update(&mut state, Event::Resize(size.0, size.1));
+        press(&mut state, "h home");
+        let wanted: Vec<String> = text(&state).lines().map(|l| l.trim().to_owned()).collect();
+        let mut seen = String::new();
+        let mut last = None;
+        while last != Some(state.overlay.clone()) {
+            seen.push_str(&screen(&state, size));
+            last = Some(state.overlay.clone());
+            press(&mut state, "down");
+        }
+        // What is behind the last stop is seen from it.
+        for line in wanted.iter().filter(|l| !l.is_empty()) {
+            assert!(seen.contains(line.as_str()), "{size:?}: {line}");
+        }
+        press(&mut state, "esc");
+    }
+}
+
+#[test]
+fn screens_of_the_full_view() {
+    let mut state = ferry();
+    state.size = (60, 18);
+    press(&mut state, "h tab");
+    insta::assert_snapshot!("reasons_60x18", screen(&state, (60, 18)));
+    press(&mut state, "tab");
+    insta::assert_snapshot!("streams_60x18", screen(&state, (60, 18)));
+    state.size = (80, 24);
+    insta::assert_snapshot!("streams_80x24", screen(&state, (80, 24)));
+}
+
+#[test]
+fn the_first_hearing_and_the_first_reason_are_seen_at_a_glance() {
+    let mut state = ferry();
+    for layers in 1..12 {
+        let shown = screen(&state, (60, 18));
+        let report = state.report().expect("a report").0;
+        assert!(shown.contains(&format!("{:.1}", report.hearings[0].bpm(1.0))), "{layers}\n{shown}");
+        let reason = report.findings[0].reason.to_string();
+        let start: String = reason.split(' ').take(3).collect::<Vec<_>>().join(" ");
+        assert!(shown.contains(&start), "{layers}: {start}\n{shown}");
+        press(&mut state, "n \"kick\" enter");
+    }
+}
+
+/// The names that are saved under, and whether what is there is written over.
+fn saves(effects: &[Effect]) -> Vec<(Option<&str>, bool)> {
+    let mut found = Vec::new();
+    for effect in effects {
+        if let Effect::Save { name, over, .. } = effect {
+            found.push((name.as_deref(), *over));
+        }
+    }
+    found
+}
+
+#[test]
+fn writing_over_anothers_change_is_asked_about() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    assert_eq!(saves(&press(&mut state, "3 ctrl-s")), [(None, false)]);
+    let refused = |state: &mut State, result| {
+        let groove = state.groove().clone();
+        update(state, Event::Saved { groove, result: Err(result) })
+    };
+    assert!(refused(&mut state, Unsaved::Changed).is_empty());
+    assert!(
+        screen(&state, (80, 24)).contains("rope.toml was changed by another program. Write over it? y: yes, Esc: no")
+    );
+    // No leaves the file and the work as they are.
+    assert!(press(&mut state, "n").is_empty());
+    assert!(state.is_changed() && state.overlay == Overlay::None);
+    refused(&mut state, Unsaved::Changed);
+    assert_eq!(saves(&press(&mut state, "y")), [(None, true)]);
+    // A question that is being answered is not taken away; the other one comes after it.
+    press(&mut state, "T \"99\"");
+    refused(&mut state, Unsaved::Taken("other.toml".into()));
+    assert!(screen(&state, (80, 24)).contains("Tempo: 99"));
+    press(&mut state, "enter");
+    assert!(screen(&state, (60, 18)).contains("other.toml is there already. Write over it?"));
+    assert_eq!(saves(&press(&mut state, "y")), [(Some("other.toml"), true)]);
+}
+
+#[test]
+fn saving_before_the_end_still_ends_after_yes_and_not_after_no() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let saved = |state: &mut State, result| {
+        let groove = state.groove().clone();
+        update(state, Event::Saved { groove, result })
+    };
+    press(&mut state, "3 ctrl-q s");
+    saved(&mut state, Err(Unsaved::Changed));
+    press(&mut state, "esc");
+    assert!(saved(&mut state, Ok("rope.toml".into())).is_empty());
+    press(&mut state, "4 ctrl-q s");
+    saved(&mut state, Err(Unsaved::Changed));
+    press(&mut state, "y");
+    assert_eq!(saved(&mut state, Ok("rope.toml".into())), [Effect::Quit { keep_journal: false }]);
+}
+
+#[test]
+fn an_answer_that_is_too_long_says_so_and_can_be_left() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    update(&mut state, Event::Pasted("3".into()));
+    assert!(screen(&state, (80, 24)).contains("g asks for a line of groups"));
+    press(&mut state, "g");
+    update(&mut state, Event::Pasted("3+".repeat(50_000)));
+    for size in [(1, 1), (60, 18), (80, 24)] {
+        update(&mut state, Event::Resize(size.0, size.1));
+        screen(&state, size);
+    }
+    assert!(screen(&state, (80, 24)).contains("too long: only 2000 characters"));
+    press(&mut state, "enter");
+    assert!(screen(&state, (80, 24)).contains("found the end"));
+    press(&mut state, "esc R");
+    update(&mut state, Event::Pasted("a\0b\u{1b}[31m\r\nc".into()));
+    press(&mut state, "enter");
+    assert_eq!(state.groove().layers()[0].name, "ab[31mc");
+}

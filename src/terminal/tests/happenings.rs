@@ -1,0 +1,141 @@
+//! Tests that nothing that can happen is a panic: any keys, sizes, pastes and ends of saves, and the largest groove. They must not
+//! know threads, files or the device.
+
+use super::*;
+use crate::rhythm::{Accent, Edit};
+use crate::session::Command;
+use crate::terminal::Unsaved;
+use crate::terminal::run::Screen;
+use proptest::prelude::*;
+
+#[derive(Debug, Clone)]
+enum Happening {
+    Key(Key),
+    Mouse(MouseEventKind, u16, u16),
+    Resize(u16, u16),
+    Tick(usize, f64),
+    Pasted(String),
+    Saved(Result<String, Unsaved>),
+}
+
+fn happening() -> impl Strategy<Value = Happening> {
+    let codes = prop_oneof![
+        8 => prop::char::range(' ', '~').prop_map(KeyCode::Char),
+        1 => any::<char>().prop_map(KeyCode::Char),
+        8 => prop::sample::select(vec![
+            KeyCode::Left,
+            KeyCode::Right,
+            KeyCode::Up,
+            KeyCode::Down,
+            KeyCode::Home,
+            KeyCode::End,
+            KeyCode::PageUp,
+            KeyCode::PageDown,
+            KeyCode::Tab,
+            KeyCode::BackTab,
+            KeyCode::Enter,
+            KeyCode::Enter,
+            KeyCode::Esc,
+            KeyCode::Backspace,
+            KeyCode::Delete,
+            KeyCode::Null,
+            KeyCode::F(1),
+            KeyCode::F(2),
+        ]),
+    ];
+    let mods = prop::sample::select(vec![
+        KeyModifiers::NONE,
+        KeyModifiers::NONE,
+        KeyModifiers::NONE,
+        KeyModifiers::SHIFT,
+        KeyModifiers::CONTROL,
+        KeyModifiers::CONTROL | KeyModifiers::SHIFT,
+        KeyModifiers::ALT,
+    ]);
+    let kinds = prop::sample::select(vec![
+        MouseEventKind::Down(MouseButton::Left),
+        MouseEventKind::Drag(MouseButton::Left),
+        MouseEventKind::Up(MouseButton::Left),
+        MouseEventKind::ScrollUp,
+        MouseEventKind::ScrollDown,
+        MouseEventKind::Moved,
+    ]);
+    let sizes = prop_oneof![
+        prop::sample::select(vec![(0, 0), (1, 1), (60, 18), (59, 17), (80, 24), (110, 18), (200, 60)]),
+        (0_u16..230, 0_u16..70),
+    ];
+    let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
+    prop_oneof![
+        20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
+        2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
+        2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
+        1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
+        1 => "\\PC{0,8}".prop_map(Happening::Pasted),
+        1 => pasted.prop_map(Happening::Pasted),
+        1 => prop::sample::select(vec![
+            Ok("rope.toml".to_owned()),
+            Err(Unsaved::Changed),
+            Err(Unsaved::Taken("漢".repeat(300))),
+            Err(Unsaved::Failed("full".into())),
+        ])
+        .prop_map(Happening::Saved),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+    #[test]
+    fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
+        let first = groove("x..x ..x. | X-o. ....");
+        let mut state = open(first.clone(), UNICODE, (80, 24));
+        let mut screen = Screen::new(Vec::new());
+        for (i, happening) in happenings.into_iter().enumerate() {
+            let event = match happening {
+                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods)),
+                Happening::Mouse(kind, column, row) => {
+                    Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
+                }
+                Happening::Resize(width, height) => Event::Resize(width, height),
+                Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
+                Happening::Pasted(text) => Event::Pasted(text),
+                Happening::Saved(result) => Event::Saved { groove: state.groove().clone(), result },
+            };
+            let effects = update(&mut state, event);
+            // The analysis may come late; the screen must bear a report of another groove.
+            if i % 3 == 0 {
+                answer(&mut state, effects);
+            }
+            screen.show(&state).expect("writes to memory do not fail");
+        }
+        while !state.session.history().is_empty() {
+            state.session.apply(crate::session::Command::Undo);
+        }
+        prop_assert_eq!(&**state.groove(), &first);
+    }
+}
+
+#[test]
+fn the_largest_groove_is_edited_and_looked_at() {
+    let tempo = Tempo::new(Fraction::whole(150), quarter()).expect("tempo");
+    let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1024).expect("groove");
+    for layer in 1..64 {
+        let name = format!("{layer} {}", "n".repeat(61));
+        groove = groove.edited(&Edit::AddLayer(layer, name, Voice::Kick, 4)).expect("layer");
+    }
+    let mut state = State::new(groove, Some("x".repeat(5000)), Keymap::default(), UNICODE, (80, 24));
+    for command in [Command::LayLine(vec![3; 1300]), Command::Cycle(Some(4096)), Command::Attack(Accent::Plain)] {
+        state.session.apply(command);
+    }
+    let effects = start(&state);
+    answer(&mut state, effects);
+    press(&mut state, "ctrl-end 3 home b F F F");
+    for keys in ["", "h", "end", "page-up", "esc T", "esc ?", "esc f", "esc", "ctrl-a", "esc"] {
+        press(&mut state, keys);
+        for size in [(1, 1), (60, 18), (80, 24), (200, 60)] {
+            screen(&state, size);
+        }
+    }
+    let groove = state.groove().clone();
+    update(&mut state, Event::Saved { groove, result: Err(Unsaved::Changed) });
+    assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
+}

@@ -1,0 +1,211 @@
+//! What a report says in words that the full view and the command line share. It must not know how wide the lines are, nor
+//! how they are drawn.
+
+use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Measure, Pair, Report, Source, Stretch, landing};
+use crate::rhythm::{Fraction, Groove, Place};
+
+/// A number with at most two decimals and no nought at its end.
+pub fn trimmed(x: f64) -> String {
+    let text = format!("{x:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Why a report has no hearing.
+pub fn no_hearing(report: &Report) -> &'static str {
+    if report.attacks.is_empty() { "no attacks, no hearing" } else { "too few attacks for a pulse" }
+}
+
+/// A place as a player would say it: section where there are several, bar, beat, and cell where it is not on the beat. Empty for
+/// a place that is not in the groove.
+pub fn place(groove: &Groove, p: Place) -> String {
+    if p.layer >= groove.layers().len() || p.section >= groove.sections().len() {
+        return String::new();
+    }
+    let frame = groove.frame(p.layer, p.section);
+    let Some(spot) = groove.part(p.layer, p.section).spot(p.cell, frame) else { return String::new() };
+    let beats = groove.written_at(p).ratio_to(frame.meter.beat()).map_or(0, Fraction::floor) as usize;
+    let (bar, beat) = (beats / frame.meter.beats() + 1, beats % frame.meter.beats() + 1);
+    let syllable = landing::syllable(spot, frame);
+    let within = if syllable.parse::<usize>().is_ok() { String::new() } else { format!(" {syllable}") };
+    let section =
+        if groove.sections().len() > 1 { format!("{} ", groove.sections()[p.section].name) } else { String::new() };
+    format!("{section}bar {bar} beat {beat}{within}")
+}
+
+/// How a layer is built: lines of groups, figures and landings, each with how far it is moved in.
+pub fn built(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
+    if layer.landings.total == 0 {
+        return vec![(0, "no attack".into())];
+    }
+    let mut lines = Vec::new();
+    for s in &layer.sections {
+        let Some(g) = &s.groups else { continue };
+        let section = groove.sections().get(s.section).filter(|_| layer.sections.len() > 1);
+        let name = section.map(|s| format!(" in {}", s.name)).unwrap_or_default();
+        let lead = if g.lead == 0 { String::new() } else { format!("after {} of rest, ", g.lead) };
+        lines.push((0, format!("groups{name}: {lead}{}", g.text)));
+        if !g.in_cells {
+            lines.push((
+                2,
+                format!("counted in units of {} of a whole note, the greatest that fits all attacks", g.unit),
+            ));
+        }
+        lines.extend(g.figures.iter().filter(|f| is_told(f)).take(3).map(|f| (2, figure(f))));
+    }
+    lines.push((0, format!("lands on: {}", landings(&layer.landings))));
+    lines
+}
+
+/// A single group that comes again and fits the bar is seen in the line itself.
+fn is_told(f: &Figure) -> bool {
+    f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1
+}
+
+fn figure(f: &Figure) -> String {
+    let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
+    let meets = match f.meets_after_bars {
+        1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
+        1 => format!("fits the bar {} times", f.meets_after_figures),
+        n if f.meets_after_figures == 1 => format!("fills {n} bars"),
+        n => format!("meets the bar again after {n} bars"),
+    };
+    format!("figure {} ({} units), {} times in a row; it {meets}", groups.join("+"), f.units, f.times)
+}
+
+fn landings(l: &Landings) -> String {
+    let row = |r: &landing::Landing| format!("{} {} ({})", r.depth, r.count, percent(r.count, l.total));
+    l.rows.iter().map(row).collect::<Vec<_>>().join(", ")
+}
+
+fn percent(part: usize, all: usize) -> String {
+    format!("{:.0}%", 100.0 * part as f64 / all.max(1) as f64)
+}
+
+/// The hearing's name; of a pulse of cells also how far from the beat it starts.
+pub fn kind(groove: &Groove, report: &Report, h: &Hearing) -> String {
+    let off = (h.kind == Kind::Cells).then(|| {
+        let m = report.clock.moment(*h.pulses.first()?)?;
+        let beat = groove.sections().get(m.section)?.meter.beat();
+        let beats = m.wholes * beat.denom() as f64 / beat.numer() as f64;
+        let (n, d) = crate::analysis::stream::nearest(beats.fract(), 16).filter(|_| beats.fract() > 1e-6)?;
+        Some(format!(", {n}/{d} of a beat after the beat"))
+    });
+    format!("{}{}", h.kind, off.flatten().unwrap_or_default())
+}
+
+/// The score as the product of its parts.
+pub fn parts(h: &Hearing) -> String {
+    let p = h.parts;
+    format!(
+        "100 x explained {:.2} x steady {:.2} x tempo {:.2} x sounded {:.2} x kept {:.2}",
+        p.explained, p.steady, p.tempo, p.sounded, p.kept
+    )
+}
+
+/// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, astray.
+pub fn lands(h: &Hearing) -> String {
+    let all = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
+    let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent(count, all));
+    let mut words = vec![one(h.on_pulse, "on the pulse")];
+    words.extend(h.between.iter().map(|(n, count)| one(*count, &format!("on its {}", cut(*n)))));
+    if h.astray > 0 {
+        words.push(one(h.astray, "astray"));
+    }
+    words.join(", ")
+}
+
+fn cut(parts: u16) -> String {
+    match parts {
+        2 => "halves".into(),
+        3 => "thirds".into(),
+        4 => "quarters".into(),
+        5 => "fifths".into(),
+        6 => "sixths".into(),
+        7 => "sevenths".into(),
+        8 => "eighths".into(),
+        n => format!("{n}ths"),
+    }
+}
+
+/// The pulses of a hearing that carry no attack, and its salience.
+pub fn silence(h: &Hearing) -> String {
+    let nothing = match h.unsounded {
+        0 => String::new(),
+        n => format!(", {n} of them in all layers"),
+    };
+    format!("{} of {} pulses silent{nothing}; salience {:.2}", h.silent, h.pulses.len(), h.salience)
+}
+
+/// The place of a stretch's first attack.
+pub fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> String {
+    let attack = report.attacks.get(s.first);
+    let at = attack.map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell }));
+    at.unwrap_or_default()
+}
+
+/// A stretch with its tempo by both ways, its attacks and its place.
+pub fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
+    let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
+    format!(
+        "{:.1} BPM (mean rate {:.1}): {attacks} from {}, wobble {:.0} ms {:.0}%",
+        s.bpm,
+        s.mean_bpm,
+        stretch_place(groove, report, s),
+        s.wobble_ms,
+        s.wobble * 100.0
+    )
+}
+
+/// The tempo of the first section's beat at a playing speed in percent.
+pub fn written(groove: &Groove, percent: u16) -> f64 {
+    let bpm = groove.sections().first().map(|s| s.tempo.bpm());
+    bpm.map_or(0.0, |b| b.numer() as f64 / b.denom() as f64 * f64::from(percent) / 100.0)
+}
+
+/// The streams that are told first: the written beat, the best hearing beside it, and the layers of even attacks.
+pub fn told_streams(report: &Report) -> Vec<usize> {
+    let is_hearing = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(_));
+    let rival = (0..report.streams.len()).find(is_hearing);
+    (0..report.streams.len()).filter(|i| !is_hearing(i) || Some(*i) == rival).collect()
+}
+
+/// The name of a stream, by its index in the report.
+pub fn stream(groove: &Groove, report: &Report, index: usize) -> String {
+    match report.streams.get(index).map(|s| &s.source) {
+        Some(Source::Written) => "the written beat".to_owned(),
+        Some(Source::Hearing(h)) => report
+            .hearings
+            .get(*h)
+            .map_or_else(String::new, |h| format!("the {} at {:.1}", h.kind, h.bpm(report.speed))),
+        Some(Source::Layer(l)) => {
+            format!("layer {}", groove.layers().get(*l).map_or("", |l| l.name.as_str()))
+        }
+        None => String::new(),
+    }
+}
+
+/// How two streams stand to each other, in one sentence.
+pub fn pair(groove: &Groove, report: &Report, p: &Pair) -> String {
+    let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
+    let near = if p.exact == Some(p.simple) {
+        String::new()
+    } else {
+        let heard = if p.audible { "can be told" } else { "cannot be told" };
+        format!(", near {}:{} ({:+.1}%, {heard} from it)", p.simple.0, p.simple.1, p.error_percent)
+    };
+    let meets =
+        p.meets_after.map_or("they do not meet in ten minutes".to_owned(), |s| format!("they meet every {s:.2} s"));
+    let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
+    let (a, b) = (stream(groove, report, p.a), stream(groove, report, p.b));
+    format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms a bar")
+}
+
+/// A published measure's name and value, or why it has none.
+pub fn measure(m: &Measure) -> String {
+    let value = match m.value {
+        Ok(v) if m.detail.is_empty() => trimmed(v),
+        Ok(v) => format!("{} ({})", trimmed(v), m.detail),
+        Err(why) => format!("not defined here: {why}"),
+    };
+    format!("{}: {value}", m.name)
+}
