@@ -83,8 +83,7 @@ fn tempo(groove: &Groove, speed: Fraction) -> String {
 
 /// What is said of each step.
 fn notes(heard: &Heard, speeds: &[Fraction]) -> Vec<String> {
-    let report = &heard.report;
-    let limits = heard.limits;
+    let (report, limits) = (&heard.report, heard.limits);
     let (mut first, mut felt) = (None, true);
     let note = |speed: &Fraction| {
         let speed = speed.numer() as f64 / speed.denom() as f64;

@@ -26,8 +26,10 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
         output::sequence(&ask.output, &groove, &takes, rate)?;
         return Ok(Exit::Good);
     }
-    let heard = Heard::new(&groove, speed)?;
-    let lines = heard.lines("--hearing", &ask.hearing)?;
+    let lines = match &ask.hearing[..] {
+        [] => Vec::new(),
+        hearings => Heard::new(&groove, speed)?.lines("--hearing", hearings)?,
+    };
     let click = ask.click.unwrap_or(Click::Off);
     let order = sound::Ask { rate, speed, range: sound::Range::Whole, click, lines };
     let frames = output::write(&ask.output, |sink| sound::offline(&groove, &order, length, sink))?;
