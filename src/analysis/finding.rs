@@ -7,7 +7,7 @@ use super::landing::Depth;
 use super::limits::{self, Limits};
 use super::report::LayerReport;
 use super::stream::{Pair, Source, Stream};
-use crate::rhythm::{Groove, MeterKind, Place, line};
+use crate::rhythm::{Groove, MeterKind, Place};
 use std::fmt;
 use std::ops::Range;
 
@@ -248,7 +248,12 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
     let mut found = Vec::new();
     let Some(&layer) = m.focus.first() else { return found };
     for run in runs(m.groove) {
-        let Some(g) = groups_through(m.groove, layer, run.clone()) else { continue };
+        let of_run = if run.len() == 1 {
+            m.layers[layer].sections[run.start].groups.clone()
+        } else {
+            groups_through(m.groove, layer, run.clone())
+        };
+        let Some(g) = of_run else { continue };
         let place = m.attacks.iter().find(|a| run.contains(&a.section)).map(place_of);
         // The last group may be cut by the end.
         let inner = if g.line.len() > 4 { &g.line[..g.line.len() - 1] } else { &g.line[..] };
@@ -268,7 +273,7 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
             let mut sizes = inner.to_vec();
             sizes.sort_unstable();
             sizes.dedup();
-            if inner.len() >= ORDER && (2..=3).contains(&sizes.len()) && !has_order(inner, &g) {
+            if inner.len() >= ORDER && (2..=3).contains(&sizes.len()) && !has_order(&g) {
                 let reason = Reason::NoPeriod(inner.len());
                 found.push(Finding { reason, threshold: ORDER as f64, source: OURS, place, weight: 0.45 });
             }
@@ -313,10 +318,9 @@ fn runs(groove: &Groove) -> Vec<Range<usize>> {
 }
 
 /// Whether the line has a form much shorter than itself.
-fn has_order(inner: &[u32], groups: &Groups) -> bool {
-    let plain = 2 * inner.len() - 1;
-    let form = line::length(&line::compress(&groups.line)) as f64;
-    form < DISORDER * plain as f64
+fn has_order(groups: &Groups) -> bool {
+    let plain = 2 * groups.line.len() - 1;
+    (groups.length as f64) < DISORDER * plain as f64
 }
 
 fn layers(m: &Material<'_>) -> Vec<Finding> {

@@ -18,6 +18,8 @@ pub struct Groups {
     pub line: Vec<u32>,
     /// The line in its shortest form with repeats, as it is said; empty without an attack.
     pub text: String,
+    /// Printed length of that form, a group counting as one character.
+    pub length: usize,
     /// The figures: every line of groups that comes again in that form, outer ones before those within them.
     pub figures: Vec<Figure>,
 }
@@ -69,7 +71,15 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let terms = line::compress(&line);
     let mut figures = Vec::new();
     figures_in(&terms, 1, bar, &mut figures);
-    Some(Groups { unit, in_cells: unit == cell, lead: count(first)?, text: line::print(&terms), figures, line })
+    Some(Groups {
+        unit,
+        in_cells: unit == cell,
+        lead: count(first)?,
+        text: line::print(&terms),
+        length: line::length(&terms),
+        figures,
+        line,
+    })
 }
 
 /// Every line that comes again in the shortest form, outer ones before those within them.
