@@ -143,7 +143,7 @@ fn takes_come_as_one_file_with_a_list_of_cues_beside_it() {
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 2, "no other file is left behind");
     let list = cues(&table);
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).filter(|n| !n.starts_with("count-in: ")).collect();
-    let rival = "hearing 1: changing pulse 152.0 BPM";
+    let rival = "hearing 1: changing pulse 162.2 then 120.0 then 163.1 then 120.0 BPM";
     let expected = [
         "groove".into(),
         "groove under written beat".into(),
@@ -216,6 +216,13 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
         (&["takes", DEMO, "-o", "x.wav", "--times", "10000"], 3, "longer than a WAV file can hold (4 GiB)"),
         (&["render", DEMO, "-o", "no/such/folder/x.wav"], 3, "no/such/folder/x.wav: cannot write"),
         (&["render", DEMO, "-o", "src"], 3, "src: found a folder, allowed is a file"),
+        (&["render", DEMO, "-o", "README.md"], 3, "README.md: found a file that was not made by this command"),
+        (&["takes", DEMO, "-o", DEMO], 3, "it is not written over"),
+        (
+            &["explian", DEMO],
+            2,
+            "found 'explian' and more words after it, allowed is one file to edit, or one of the commands explain",
+        ),
         (&["explain"], 2, "required"),
         (&["explain", "src"], 1, "there is no groove"),
         (&[DEMO], 2, "the editor needs a terminal"),

@@ -1,11 +1,12 @@
 //! Why a groove is hard: findings, each with its figure, threshold, source and place. It must not know how they are shown.
 
 use super::attacks::TimedAttack;
+use super::clock::{Clock, wholes};
 use super::groups::{Groups, groups_through};
 use super::hearing::{Hearing, Kind};
 use super::landing::Depth;
 use super::limits::{self, Limits};
-use super::report::LayerReport;
+use super::report::{LayerReport, Need};
 use super::stream::{Pair, Source, Stream};
 use crate::rhythm::{Groove, MeterKind, Place};
 use std::fmt;
@@ -20,15 +21,25 @@ pub enum Reason {
         hearing: usize,
         /// The tempos of its stretches in BPM at the playing speed, at most four.
         bpm: Vec<f64>,
-        /// The written tempo in beats of the meter per minute at the playing speed.
-        written: f64,
+        /// The written tempos in beats of the meter per minute at the playing speed, at most four.
+        written: Vec<f64>,
         /// Its score over the written beat's best score (of the beat, its doubles and halves).
         lead: f64,
     },
-    /// The cells are at or under the limit of what can be felt: their length in ms.
-    CellTooFast(f64),
-    /// The beat is cut into more cells than players count: cells per beat.
-    CellsPerBeat(u16),
+    /// Cells are at or under the limit of what can be felt.
+    CellTooFast {
+        /// Length of the shortest one in ms at the playing speed.
+        ms: f64,
+        /// Share of the attacks that need such cells.
+        share: f64,
+    },
+    /// The beat is cut into more cells than players count.
+    CellsPerBeat {
+        /// Cells per beat.
+        cells: u16,
+        /// Share of the attacks that land so deep.
+        share: f64,
+    },
     /// Few attacks land on a beat or its half: share of attacks on neither.
     WeakLandings(f64),
     /// Beats on which nothing in the whole groove sounds: share of all beats.
@@ -48,6 +59,8 @@ pub enum Reason {
     NoPeriod(usize),
     /// The best pulse changes: number of stretches.
     Changes(usize),
+    /// The written beat itself changes: its tempos in beats of the meter per minute at the playing speed, at most four.
+    BeatChanges(Vec<f64>),
     /// Two layers of even attacks at rates not simply related: their names and rates.
     Unrelated {
         /// One layer, from 0.
@@ -102,6 +115,9 @@ pub(super) struct Material<'a> {
     pub(super) focus: &'a [usize],
     pub(super) attacks: &'a [TimedAttack],
     pub(super) cell_ms: Option<f64>,
+    pub(super) needs: &'a [Need],
+    pub(super) everything: &'a [TimedAttack],
+    pub(super) clock: &'a Clock,
     pub(super) hearings: &'a [Hearing],
     pub(super) streams: &'a [Stream],
     pub(super) pairs: &'a [Pair],
@@ -119,6 +135,7 @@ pub(super) fn findings(m: &Material<'_>) -> Vec<Finding> {
     let unfelt = m.cell_ms.map_or(0.0, |ms| 1.0 - m.limits.feel(ms));
     found.extend(rival(m));
     found.extend(cells(m));
+    found.extend(beat_changes(m));
     found.extend(landings(m));
     found.extend(groups(m, unfelt));
     found.extend(layers(m));
@@ -134,15 +151,12 @@ fn rival(m: &Material<'_>) -> Vec<Finding> {
     let mut found = Vec::new();
     let Some(first) = m.hearings.first().filter(|h| !h.kind.is_counted()) else { return found };
     let own = m.hearings.iter().filter(|h| h.kind.is_counted()).map(|h| h.score).fold(0.0, f64::max);
-    let written = m.hearings.iter().find(|h| h.kind == Kind::Written).map_or(0.0, |h| h.bpm(m.speed));
+    let written = m.hearings.iter().find(|h| h.kind == Kind::Written).map(|h| h.tempos(m.speed)).unwrap_or_default();
     let lead = first.score / own.max(0.1);
     if lead < LEAD {
         return found;
     }
-    let bpm = match first.kind {
-        Kind::Changing => first.stretches.iter().take(4).map(|s| s.bpm).collect(),
-        _ => vec![first.bpm(m.speed)],
-    };
+    let bpm = first.tempos(m.speed);
     found.push(Finding {
         reason: Reason::Rival { hearing: 0, bpm, written, lead },
         threshold: LEAD,
@@ -164,35 +178,42 @@ fn rival(m: &Material<'_>) -> Vec<Finding> {
 
 fn cells(m: &Material<'_>) -> Vec<Finding> {
     let mut found = Vec::new();
-    let easy = m.limits.cell_ms * limits::EASY_CELL.value / limits::FASTEST_CELL.value;
-    if let Some(ms) = m.cell_ms.filter(|ms| m.limits.feel(*ms) == 0.0 && *ms < easy) {
+    // Cells at the limit, however few attacks need them.
+    let ms = |n: &Need| n.cell * 1000.0 / m.speed;
+    let fast = |n: &&Need| m.limits.feel(ms(n)) == 0.0;
+    let all: usize = m.needs.iter().map(|n| n.attacks).sum();
+    let few: usize = m.needs.iter().filter(fast).map(|n| n.attacks).sum();
+    if let Some(shortest) = m.needs.iter().filter(fast).min_by(|a, b| a.cell.total_cmp(&b.cell)) {
+        let share = few as f64 / all.max(1) as f64;
         found.push(Finding {
-            reason: Reason::CellTooFast(ms),
+            reason: Reason::CellTooFast { ms: ms(shortest), share },
             threshold: m.limits.cell_ms,
             source: limits::FASTEST_CELL.source,
-            place: m.attacks.first().map(place_of),
-            weight: 0.9,
+            place: m.needs.iter().find(fast).map(|n| n.place),
+            // A fifth of the attacks make it the groove's own cell.
+            weight: if share >= 0.2 { 0.9 } else { 0.3 + 2.0 * share },
         });
     }
     // The cells the focus layers really use: a division of eight with attacks on its halves only is a division of four.
-    let deepest =
-        m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| l.landings.rows.iter()).filter_map(|r| {
-            match r.depth {
-                Depth::Part(n) => Some(n),
-                _ => None,
-            }
-        });
     let compound = m.groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Compound);
     let counted = if compound { COUNTED_COMPOUND } else { COUNTED };
-    if let Some(n) = deepest.max().filter(|n| *n > counted) {
-        let at = m.attacks.iter().find(|a| depth_of(m.groove, a) == Some(Depth::Part(n)));
-        let weight = (0.35 + 0.03 * f64::from(n - counted)).min(0.6);
+    let rows = || m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| l.landings.rows.iter());
+    let deep = |d: Depth| matches!(d, Depth::Part(n) if n > counted);
+    let deepest = rows()
+        .filter(|r| deep(r.depth))
+        .filter_map(|r| if let Depth::Part(n) = r.depth { Some(n) } else { None })
+        .max();
+    if let Some(n) = deepest {
+        let (of_deep, of_all) =
+            rows().fold((0, 0), |(d, a), r| (d + if deep(r.depth) { r.count } else { 0 }, a + r.count));
+        let share = of_deep as f64 / of_all.max(1) as f64;
+        let at = m.attacks.iter().find(|a| depth_of(m.groove, a).is_some_and(deep));
         found.push(Finding {
-            reason: Reason::CellsPerBeat(n),
+            reason: Reason::CellsPerBeat { cells: n, share },
             threshold: f64::from(counted),
             source: "common practice, no source: syllables reach to quarters of the beat",
             place: at.map(place_of),
-            weight,
+            weight: 0.2 + 0.4 * share.min(1.0),
         });
     }
     found
@@ -237,11 +258,33 @@ fn landings(m: &Material<'_>) -> Vec<Finding> {
     found
 }
 
+/// The first beat on which nothing sounds, as a cell of the focus layer.
 fn silent_place(m: &Material<'_>, written: &Hearing) -> Option<Place> {
-    let near = |p: f64| m.attacks.iter().any(|a| (a.seconds - p).abs() < 0.02);
+    let layer = *m.focus.first()?;
+    let near = |p: f64| {
+        let next = m.everything.partition_point(|a| a.seconds < p - 0.01);
+        m.everything.get(next).is_some_and(|a| a.seconds < p + 0.01)
+    };
     let pulse = written.pulses.iter().copied().find(|p| !near(*p))?;
-    // The attack before the silent beat is a place one can go to.
-    m.attacks.iter().rev().find(|a| a.seconds <= pulse).map(place_of)
+    let moment = m.clock.moment(pulse)?;
+    let frame = m.groove.frame(layer, moment.section);
+    let beat = (moment.wholes / wholes(frame.meter.beat())).round() as usize;
+    let cell = m.groove.part(layer, moment.section).cell_at(frame.meter.beat().repeated(beat)?, frame);
+    Some(Place { layer, section: moment.section, cell })
+}
+
+/// Changes of the written beat between sections that can be told.
+fn beat_changes(m: &Material<'_>) -> Option<Finding> {
+    let written = m.hearings.iter().find(|h| h.kind == Kind::Written)?;
+    let tempos = written.tempos(m.speed);
+    let second = written.stretches.iter().filter(|s| s.attacks > 0).nth(1)?;
+    (tempos.len() > 1).then(|| Finding {
+        reason: Reason::BeatChanges(tempos),
+        threshold: limits::TEMPO_CHANGE.value,
+        source: limits::TEMPO_CHANGE.source,
+        place: m.attacks.get(second.first).map(place_of),
+        weight: 0.4,
+    })
 }
 
 fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
@@ -344,20 +387,37 @@ fn layers(m: &Material<'_>) -> Vec<Finding> {
         .collect()
 }
 
+/// Tempos one after the other.
+fn row(tempos: &[f64]) -> String {
+    tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
+}
+
 /// The reason in one sentence.
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Reason::Rival { bpm, written, lead, .. } => {
-                let tempos: Vec<String> = bpm.iter().map(|b| format!("{b:.1}")).collect();
-                let tempos = tempos.join(" then ");
+                let (bpm, written) = (row(bpm), row(written));
                 write!(
                     f,
-                    "another pulse fits better: {tempos} BPM against the written {written:.1}, {lead:.1} times its score"
+                    "another pulse fits better: {bpm} BPM against the written {written}, {lead:.1} times its score"
                 )
             }
-            Reason::CellTooFast(ms) => write!(f, "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision"),
-            Reason::CellsPerBeat(n) => write!(f, "attacks need the beat cut into {n}, more than players count"),
+            Reason::CellTooFast { ms, share } => {
+                write!(
+                    f,
+                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks need such cells)",
+                    share * 100.0
+                )
+            }
+            Reason::CellsPerBeat { cells, share } => {
+                let percent = share * 100.0;
+                write!(
+                    f,
+                    "{percent:.0}% of the attacks need the beat cut into up to {cells}, beyond the syllables players count with"
+                )
+            }
+            Reason::BeatChanges(tempos) => write!(f, "the written beat itself changes: {} BPM", row(tempos)),
             Reason::WeakLandings(share) => {
                 write!(f, "{:.0}% of the attacks land on neither a beat nor its half", share * 100.0)
             }

@@ -16,9 +16,13 @@ pub struct Groups {
     pub lead: u32,
     /// The groups, from each attack to the next, the last one to the section's end.
     pub line: Vec<u32>,
-    /// The line in its shortest form with repeats, as it is said; empty without an attack.
+    /// The groups in cells as they stand on the grid, also where tuplets make cells of unequal length.
+    pub cells: Vec<u32>,
+    /// Cells before the first attack.
+    pub lead_cells: u32,
+    /// The groups in cells in their shortest form with repeats, as they are said; empty without an attack.
     pub text: String,
-    /// Printed length of that form, a group counting as one character.
+    /// Printed length of the shortest form of the line in units, a group counting as one character.
     pub length: usize,
     /// The figures: every line of groups that comes again in that form, outer ones before those within them.
     pub figures: Vec<Figure>,
@@ -53,14 +57,17 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let frame = groove.frame(layer, sections.start);
     let cell = frame.meter.beat().divided(usize::from(frame.division))?;
     let (mut unit, mut end, mut attacks) = (cell, Time::ZERO, Vec::new());
+    let (mut walked, mut before) = (Vec::new(), 0);
     for section in sections {
         let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
         for sound in part.sounds(frame) {
             let at = end.plus(sound.start)?;
             unit = unit.common_measure(at)?;
             attacks.push(at);
+            walked.push((before + sound.cell) as u32);
         }
         end = end.plus(frame.length())?;
+        before += part.len(frame);
     }
     let count = |t: Time| t.ratio_to(unit).map(|r| r.floor() as u32);
     let first = *attacks.first()?;
@@ -69,13 +76,18 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let line = line?;
     let bar = count(frame.meter.bar())?;
     let terms = line::compress(&line);
+    let ends = walked.iter().skip(1).copied().chain([before as u32]);
+    let cells: Vec<u32> = walked.iter().zip(ends).map(|(a, b)| b - a).collect();
+    let said = if cells == line { line::print(&terms) } else { line::print(&line::compress(&cells)) };
     let mut figures = Vec::new();
     figures_in(&terms, 1, bar, &mut figures);
     Some(Groups {
         unit,
         in_cells: unit == cell,
         lead: count(first)?,
-        text: line::print(&terms),
+        text: said,
+        lead_cells: walked.first().copied().unwrap_or(0),
+        cells,
         length: line::length(&terms),
         figures,
         line,

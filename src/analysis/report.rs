@@ -9,7 +9,7 @@ use super::landing::{Landings, landings};
 use super::limits::Limits;
 use super::measure::{self, Measure};
 use super::stream::{self, Pair, Stream};
-use crate::rhythm::{Fraction, Groove};
+use crate::rhythm::{Fraction, Groove, Place};
 
 /// What is asked of the analysis.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,7 +61,7 @@ pub struct Report {
     pub focus: Vec<usize>,
     /// Their attacks, in order of time, in seconds at full speed.
     pub attacks: Vec<TimedAttack>,
-    /// The shortest cell that one of these attacks stands in, in ms at the playing speed.
+    /// The shortest cell that a fifth of these attacks need, in ms at the playing speed.
     pub cell_ms: Option<f64>,
     /// The hearings, best first at the playing speed.
     pub hearings: Vec<Hearing>,
@@ -92,7 +92,8 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
     );
     let speed = ask.speed.numer() as f64 / ask.speed.denom() as f64;
     let layers: Vec<LayerReport> = (0..groove.layers().len()).map(|l| layer_report(groove, l)).collect();
-    let cell = shortest_cell(groove, &found, &clock);
+    let needs = needs(groove, &found, &clock);
+    let cell = common_cell(&needs);
     let scale = hearing::Scale {
         range: ask.scope.range(groove, &clock),
         speed,
@@ -114,6 +115,9 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
         focus: &focus,
         attacks: &found,
         cell_ms,
+        needs: &needs,
+        everything: &everything,
+        clock: &clock,
         hearings: &hearings,
         streams: &streams,
         pairs: &pairs,
@@ -134,39 +138,64 @@ fn layer_report(groove: &Groove, layer: usize) -> LayerReport {
     LayerReport { layer, sections, landings: all }
 }
 
-/// Seconds, at full speed, of the shortest cell the attacks need: within each beat or tuplet, the longest equal parts of it that
-/// reach all of its attacks; with swing, the short one of a pair.
-fn shortest_cell(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Option<f64> {
-    let mut cells: Vec<(usize, usize, usize)> = found.iter().map(|a| (a.layer, a.section, a.cell)).collect();
+/// A beat or tuplet with the cell its attacks need.
+pub(super) struct Need {
+    /// Length of the cell in seconds at full speed.
+    pub(super) cell: f64,
+    /// Attacks in the beat or tuplet, one time through.
+    pub(super) attacks: usize,
+    /// The first of them.
+    pub(super) place: Place,
+}
+
+/// The cells the attacks need, in order: within each beat or tuplet the longest equal parts of it that reach all of its attacks; with
+/// swing, the short one of a pair. Attacks on whole beats need no cell but the beat.
+fn needs(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Vec<Need> {
+    let mut cells: Vec<(usize, usize, usize)> = found.iter().map(|a| (a.section, a.layer, a.cell)).collect();
     cells.sort_unstable();
     cells.dedup();
-    let mut shortest: Option<f64> = None;
+    let mut needs = Vec::new();
     for group in cells.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
-        let (layer, section, _) = group[0];
+        let (section, layer, _) = group[0];
         let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+        let Some(per_whole) = clock.seconds_per_whole(section) else { continue };
         let mut next = group.iter().map(|c| c.2).peekable();
         for spot in part.spots(frame) {
-            let (mut reach, mut swung) = (spot.span.cells as usize, false);
-            while let Some(cell) = next.next_if(|c| *c < spot.first + usize::from(spot.span.cells)) {
+            let (count, mut reach, mut swung, mut attacks) = (usize::from(spot.span.cells), 0, false, 0);
+            let place = next.peek().map(|cell| Place { layer, section, cell: *cell });
+            while let Some(cell) = next.next_if(|c| *c < spot.first + count) {
                 reach = num_integer::gcd(reach, cell - spot.first);
                 swung |= (cell - spot.first) % 2 == 1;
+                attacks += 1;
             }
-            let length =
-                wholes(frame.meter.beat()) * f64::from(spot.span.beats) * reach as f64 / f64::from(spot.span.cells);
-            let short = frame.swing.filter(|_| swung && spot.span.cells.is_multiple_of(2)).map_or(1.0, |s| {
+            let (Some(place), true) = (place, attacks > 0) else { continue };
+            let reach = num_integer::gcd(reach, count);
+            let length = wholes(frame.meter.beat()) * f64::from(spot.span.beats) * reach as f64 / count as f64;
+            let short = frame.swing.filter(|_| swung && count.is_multiple_of(2)).map_or(1.0, |s| {
                 let share = s.share();
                 2.0 * (1.0 - share.numer() as f64 / share.denom() as f64)
             });
-            let seconds = length * short.min(1.0) * clock.seconds_per_whole(section)?;
-            // A beat without attacks needs no cell.
-            if reach < usize::from(spot.span.cells) && shortest.is_none_or(|s| seconds < s) {
-                shortest = Some(seconds);
-            }
+            needs.push(Need { cell: length * short.min(1.0) * per_whole, attacks, place });
         }
     }
-    // Attacks on whole beats only: the beat itself is the cell.
-    shortest.or_else(|| {
-        let first = found.first()?;
-        Some(wholes(groove.frame(first.layer, first.section).meter.beat()) * clock.seconds_per_whole(first.section)?)
-    })
+    needs
+}
+
+/// Share of the attacks that must need a cell for it to be the groove's cell (ours, no source): a single tuplet does not decide how
+/// fast the whole groove's grid runs.
+const FIFTH: f64 = 0.2;
+
+/// The shortest cell that a fifth of the attacks need, in seconds at full speed.
+fn common_cell(needs: &[Need]) -> Option<f64> {
+    let mut order: Vec<(f64, usize)> = needs.iter().map(|n| (n.cell, n.attacks)).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let all: usize = order.iter().map(|o| o.1).sum();
+    let mut sum = 0;
+    order
+        .into_iter()
+        .find(|(_, n)| {
+            sum += n;
+            sum as f64 >= FIFTH * all as f64
+        })
+        .map(|(cell, _)| cell)
 }

@@ -46,7 +46,8 @@ pub struct Pair {
     pub audible: bool,
     /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes.
     pub meets_after: Option<f64>,
-    /// How far the second stream moves against the first in one bar, in ms at the playing speed, from minus to plus half its period.
+    /// How far the second stream gets ahead (plus) or behind in one bar against the simple ratio, in ms at the playing speed; a
+    /// bar of the first section.
     pub drift_ms: f64,
 }
 
@@ -111,7 +112,8 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     let exact = exact(ratio);
     let simple = nearest(ratio, SIMPLE).unwrap_or((1, 1));
     let error_percent = (ratio / (f64::from(simple.0) / f64::from(simple.1)) - 1.0) * 100.0;
-    let turns = bar / y.period;
+    // Pulses of each in a bar; at the simple ratio the second would have `n / d` for each of the first.
+    let slip = bar / y.period - bar / x.period * f64::from(simple.0) / f64::from(simple.1);
     Pair {
         a,
         b,
@@ -121,7 +123,7 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
         error_percent,
         audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
         meets_after: meeting(x, y),
-        drift_ms: (turns - turns.round()) * y.period * 1000.0,
+        drift_ms: slip * y.period * 1000.0,
     }
 }
 

@@ -65,8 +65,27 @@ impl From<io::Error> for Failure {
     }
 }
 
+/// What is wrong if the first word is neither a command nor the only one: the parser would take it for a file.
+fn no_command(words: &[OsString]) -> Option<String> {
+    let first = words.get(1)?.to_str()?;
+    let command = <Args as clap::CommandFactory>::command();
+    let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
+    let known = first.starts_with('-') || first == "help" || names.contains(&first);
+    (words.len() > 2 && !known).then(|| {
+        format!(
+            "found '{first}' and more words after it, allowed is one file to edit, or one of the commands {}",
+            names.join(", ")
+        )
+    })
+}
+
 /// Runs the program with these words, the first being its own name.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let words: Vec<OsString> = words.into_iter().collect();
+    if let Some(said) = no_command(&words) {
+        let _ = writeln!(io::stderr(), "teeter: {said}");
+        return Exit::Usage.into();
+    }
     let args = match Args::try_parse_from(words) {
         Ok(args) => args,
         Err(error) => {

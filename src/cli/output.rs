@@ -4,7 +4,7 @@ use super::{Exit, Failure};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::take::{Sequence, Take, table};
-use std::io::{self, BufWriter, IsTerminal, Write};
+use std::io::{self, BufWriter, IsTerminal, Read, Write};
 use std::path::Path;
 
 /// A sample rate as typed.
@@ -32,14 +32,18 @@ pub(super) fn sequence(path: &Path, groove: &Groove, takes: &[Take], rate: Sampl
         return Err(Failure::new(Exit::Usage, words));
     }
     let sequence = Sequence::new(groove, takes, rate);
+    let beside = path.with_extension("tsv");
+    let plain = path.as_os_str() != "-" && (path.is_file() || !path.exists());
+    if plain {
+        keep(&beside, table(&[], rate).as_bytes())?;
+    }
     let frames = write(path, |sink| sequence.write(sink))?;
     let list = table(sequence.cues(), rate);
-    if path.as_os_str() == "-" || !path.is_file() {
+    if !plain {
         io::stderr().lock().write_all(list.as_bytes())?;
         return Ok(());
     }
-    let beside = path.with_extension("tsv");
-    write(&beside, |sink| sink.write_all(list.as_bytes()))?;
+    whole(&beside, |sink| sink.write_all(list.as_bytes()))?;
     let (seconds, hertz) = (frames.seconds(rate), rate.hertz());
     let names =
         format!("{}: {seconds:.2} s at {hertz} frames per second, cues in {}", path.display(), beside.display());
@@ -47,8 +51,28 @@ pub(super) fn sequence(path: &Path, groove: &Groove, takes: &[Take], rate: Sampl
     Ok(())
 }
 
-/// Writes to standard output, or to a file that appears under its name only when it is whole.
+/// Refuses to write over a file that does not begin as ours do: most likely it is the groove itself, or other work.
+fn keep(path: &Path, ours: &[u8]) -> Result<(), Failure> {
+    let mut start = Vec::new();
+    let read = std::fs::File::open(path).and_then(|f| f.take(ours.len() as u64).read_to_end(&mut start));
+    if read.is_ok() && !start.is_empty() && start != ours {
+        let words =
+            format!("{}: found a file that was not made by this command; it is not written over", path.display());
+        return Err(Failure::new(Exit::Output, words));
+    }
+    Ok(())
+}
+
+/// Writes a WAV file, or to standard output. A file that is there and is no WAV file is not written over.
 pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> Result<T, Failure> {
+    if path.as_os_str() != "-" && path.is_file() {
+        keep(path, b"RIFF")?;
+    }
+    whole(path, work)
+}
+
+/// Writes to standard output, or to a file that appears under its name only when it is whole.
+fn whole<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> Result<T, Failure> {
     if path.as_os_str() == "-" {
         let mut out = BufWriter::new(io::stdout().lock());
         let done = work(&mut out)?;

@@ -5,6 +5,7 @@ use crate::analysis::{self, Hearing, Limits, Report};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::CountIn;
 use crate::sound::{Click, ClickLine};
+use crate::terminal::words;
 
 /// Sides of the hearings' clicks, in the order they are asked for: the written beat clicks in the middle.
 const SIDES: [i8; 4] = [60, -60, 90, -90];
@@ -100,5 +101,5 @@ impl Heard {
 
 /// A hearing in words, with its tempo at a playing speed.
 pub(super) fn words(hearing: &Hearing, speed: f64) -> String {
-    format!("{} {:.1} BPM", hearing.kind, hearing.bpm(speed))
+    format!("{} {} BPM", hearing.kind, words::tempos(hearing, speed))
 }

@@ -79,6 +79,10 @@ fn error<T>(at: usize, found: impl Into<String>, allowed: impl Into<String>) -> 
     Err(PictureError { at, found: found.into(), allowed: allowed.into() })
 }
 
+fn many(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
 fn shown(c: Option<(usize, char)>) -> String {
     c.map_or("the end".into(), |(_, c)| format!("'{}'", c.escape_debug()))
 }
@@ -106,7 +110,11 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
     while let Some((at, c)) = reader.next() {
         if let Some(cell) = cell_of(c) {
             if beat == per_bar * bars {
-                return error(at, format!("more cells than {bars} bars hold"), format!("{} cells", want * bars));
+                return error(
+                    at,
+                    format!("more cells than {} hold", many(bars, "bar")),
+                    format!("{} cells", want * bars),
+                );
             }
             holds_something(&cells, cell, at)?;
             cells.push(cell);
@@ -144,13 +152,17 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
             }
             '{' => {
                 let (span, mut inner) = tuplet(&mut reader, &cells)?;
-                let left = if beat == per_bar * bars { 0 } else { per_bar - beat % per_bar };
-                if usize::from(span.beats) > left {
+                if beat == per_bar * bars {
                     return error(
                         at,
-                        format!("a tuplet over {} beats", span.beats),
-                        format!("a tuplet within its bar, which has {left} beats left"),
+                        format!("more cells than {} hold", many(bars, "bar")),
+                        format!("{} cells", want * bars),
                     );
+                }
+                let left = per_bar - beat % per_bar;
+                if usize::from(span.beats) > left {
+                    let found = format!("a tuplet over {}", many(usize::from(span.beats), "beat"));
+                    return error(at, found, format!("a tuplet within its bar, which has {} left", many(left, "beat")));
                 }
                 cells.append(&mut inner);
                 spans.push(span);

@@ -42,15 +42,23 @@ pub fn built(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
         let Some(g) = &s.groups else { continue };
         let section = groove.sections().get(s.section).filter(|_| layer.sections.len() > 1);
         let name = section.map(|s| format!(" in {}", s.name)).unwrap_or_default();
-        let lead = if g.lead == 0 { String::new() } else { format!("after {} of rest, ", g.lead) };
+        let lead = match g.lead_cells {
+            0 => String::new(),
+            1 => "after 1 cell of rest, ".into(),
+            n => format!("after {n} cells of rest, "),
+        };
         lines.push((0, format!("groups{name}: {lead}{}", g.text)));
         if !g.in_cells {
-            lines.push((
-                2,
-                format!("counted in units of {} of a whole note, the greatest that fits all attacks", g.unit),
-            ));
+            lines.push((2, "counted in cells, not all of one length".into()));
         }
-        lines.extend(g.figures.iter().filter(|f| is_told(f)).take(3).map(|f| (2, figure(f))));
+        // A figure in units that are no cells would not be found in the line.
+        let mut told: Vec<&Figure> = Vec::new();
+        for f in g.figures.iter().filter(|f| g.in_cells && is_told(f)) {
+            if told.len() < 3 && !told.iter().any(|t| t.groups == f.groups) {
+                told.push(f);
+            }
+        }
+        lines.extend(told.into_iter().map(|f| (2, figure(f))));
     }
     lines.push((0, format!("lands on: {}", landings(&layer.landings))));
     lines
@@ -69,7 +77,7 @@ fn figure(f: &Figure) -> String {
         n if f.meets_after_figures == 1 => format!("fills {n} bars"),
         n => format!("meets the bar again after {n} bars"),
     };
-    format!("figure {} ({} units), {} times in a row; it {meets}", groups.join("+"), f.units, f.times)
+    format!("figure {} ({} cells), {} times in a row; it {meets}", groups.join("+"), f.units, f.times)
 }
 
 fn landings(l: &Landings) -> String {
@@ -143,6 +151,11 @@ pub fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> String {
     at.unwrap_or_default()
 }
 
+/// The tempos of a hearing at a playing speed, one after the other.
+pub fn tempos(h: &Hearing, speed: f64) -> String {
+    h.tempos(speed).iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
+}
+
 /// A stretch with its tempo by both ways, its attacks and its place.
 pub fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
@@ -162,10 +175,14 @@ pub fn written(groove: &Groove, percent: u16) -> f64 {
     bpm.map_or(0.0, |b| b.numer() as f64 / b.denom() as f64 * f64::from(percent) / 100.0)
 }
 
+/// Rank down to which a hearing is told as a stream.
+const TOLD: usize = 3;
+
 /// The streams that are told first: the written beat, the best hearing beside it, and the layers of even attacks.
 pub fn told_streams(report: &Report) -> Vec<usize> {
     let is_hearing = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(_));
-    let rival = (0..report.streams.len()).find(is_hearing);
+    let near_the_top = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(h) if h < TOLD);
+    let rival = (0..report.streams.len()).find(near_the_top);
     (0..report.streams.len()).filter(|i| !is_hearing(i) || Some(*i) == rival).collect()
 }
 

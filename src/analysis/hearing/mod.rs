@@ -11,6 +11,7 @@ pub use score::{Parts, Turn};
 
 use super::attacks::TimedAttack;
 use super::clock::Clock;
+use super::limits;
 use crate::rhythm::Groove;
 
 /// Where a hearing comes from.
@@ -111,10 +112,29 @@ impl Hearing {
         mean_period(&self.pulses)
     }
 
-    /// Tempo in pulses per minute at full speed times `speed`: of its only stretch, or the mean over all pulses.
+    /// Tempo in pulses per minute at full speed times `speed`: that of the stretch with most attacks, the first of those. A mean
+    /// over stretches would be a tempo that nobody hears.
     pub fn bpm(&self, speed: f64) -> f64 {
-        let period = if let [only] = self.stretches[..] { only.period } else { self.period() };
-        60.0 * speed / period
+        let longest = self.stretches.iter().fold(None, |best: Option<&Stretch>, s| match best {
+            Some(b) if b.attacks >= s.attacks => best,
+            _ => Some(s),
+        });
+        60.0 * speed / longest.map_or_else(|| self.period(), |s| s.period)
+    }
+
+    /// The tempos of its stretches in their order at full speed times `speed`, those without an attack and those that cannot be told
+    /// from the one before left out; at most four.
+    pub fn tempos(&self, speed: f64) -> Vec<f64> {
+        let mut tempos: Vec<f64> = Vec::new();
+        for s in self.stretches.iter().filter(|s| s.attacks > 0) {
+            let bpm = 60.0 * speed / s.period;
+            let told = |last: &f64| (bpm / last - 1.0).abs() * 100.0 >= limits::TEMPO_CHANGE.value;
+            if tempos.last().is_none_or(told) {
+                tempos.push(bpm);
+            }
+        }
+        tempos.truncate(4);
+        tempos
     }
 }
 
@@ -125,7 +145,6 @@ impl std::fmt::Display for Kind {
             Kind::Written => f.write_str("written beat"),
             Kind::Heads => f.write_str("strong beats"),
             Kind::Relative(1, 2) => f.write_str("double the beat"),
-            Kind::Relative(2, 1) => f.write_str("half the beat"),
             Kind::Relative(3, 2) => f.write_str("dotted beat"),
             Kind::Relative(3, 4) => f.write_str("dotted half-beat"),
             Kind::Relative(1, 3) => f.write_str("thirds of the beat"),

@@ -71,14 +71,15 @@ fn name(reason: &crate::analysis::Reason) -> &'static str {
     use crate::analysis::Reason as R;
     match reason {
         R::Rival { .. } => "rival",
-        R::CellTooFast(_) => "cell-too-fast",
-        R::CellsPerBeat(_) => "cells-per-beat",
+        R::CellTooFast { .. } => "cell-too-fast",
+        R::CellsPerBeat { .. } => "cells-per-beat",
         R::WeakLandings(_) => "weak-landings",
         R::SilentBeats(_) => "silent-beats",
         R::NearlyEven(_) => "nearly-even",
         R::AgainstTheBar { .. } => "against-the-bar",
         R::NoPeriod(_) => "no-period",
         R::Changes(_) => "changes",
+        R::BeatChanges(_) => "beat-changes",
         R::Unrelated { .. } => "unrelated-layers",
     }
 }
@@ -106,6 +107,8 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
                 "in_cells": g.in_cells,
                 "lead": g.lead,
                 "line": g.line,
+                "cells": g.cells,
+                "lead_cells": g.lead_cells,
                 "text": g.text,
                 "figures": g.figures.iter().map(|f| json!({
                     "groups": f.groups,

@@ -114,7 +114,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
 
 fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     let mut parts: Vec<String> = Vec::new();
-    for (i, s) in h.stretches.iter().enumerate() {
+    for (i, s) in h.stretches.iter().filter(|s| s.attacks > 0).enumerate() {
         if i == 6 && h.stretches.len() > 8 {
             parts.push(format!("and {} more", h.stretches.len() - i));
             break;
@@ -127,7 +127,7 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
 }
 
 fn turns(groove: &Groove, report: &Report) -> String {
-    let name = |h: &Hearing| format!("{} ({:.1} at full speed)", h.kind, h.bpm(1.0));
+    let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, words::tempos(h, 1.0));
     // Far from the written tempo the first place goes to and fro; what a player practises at is told, the rest is in the JSON.
     let before = report.turns.iter().rposition(|t| t.percent <= SLOWEST).unwrap_or(0);
     let mut words = Vec::new();

@@ -160,7 +160,7 @@ impl Sheet<'_> {
         lines.extend(self.indented(&words::parts(h), 4, theme.faint()));
         lines.extend(self.indented(&words::lands(h), 4, Style::new()));
         lines.extend(self.indented(&words::silence(h), 4, Style::new()));
-        for s in h.stretches.iter().take(STRETCHES) {
+        for s in h.stretches.iter().filter(|s| s.attacks > 0).take(STRETCHES) {
             lines.extend(self.indented(&words::stretch(groove, report, s), 4, theme.hearing()));
         }
         if h.stretches.len() > STRETCHES {

@@ -88,9 +88,8 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         lines.push(vec![("no attack yet in this section".into(), theme.faint())]);
         return lines;
     };
-    let lead = if groups.lead > 0 { format!("({}) ", groups.lead) } else { String::new() };
-    let unit = if groups.in_cells { String::new() } else { format!("  of {}", groups.unit) };
-    let text = format!("{lead}{}{unit}", groups.text);
+    let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
+    let text = format!("{lead}{}", groups.text);
     let mut wrapped = wrap(&text, width);
     if wrapped.len() > most {
         wrapped.truncate(most);
