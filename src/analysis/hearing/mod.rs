@@ -34,9 +34,9 @@ pub enum Kind {
 }
 
 impl Kind {
-    /// Whether players count it along with the written meter: the beat, the strong beats, halves and whole multiples of the beat.
+    /// Whether players count it along with the written meter: the beat, the strong beats, the beat's double and half.
     pub fn is_counted(self) -> bool {
-        matches!(self, Kind::Written | Kind::Heads | Kind::Relative(1, 2) | Kind::Relative(_, 1))
+        matches!(self, Kind::Written | Kind::Heads | Kind::Relative(1, 2) | Kind::Relative(2, 1))
     }
 }
 
