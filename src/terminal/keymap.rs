@@ -102,7 +102,8 @@ impl Keymap {
         shown(self.keys(row))
     }
 
-    /// The commands of the grid whose words, name, heading or keys hold every word of `text`, in the order of the table.
+    /// The commands of the grid whose words, name, heading or keys hold every word of `text`: first the one of that name, then
+    /// those whose name begins with it, then those whose name holds it, then the others, each in the order of the table.
     pub fn search(&self, text: &str) -> Vec<&'static Row> {
         let text = text.to_lowercase();
         let words: Vec<&str> = text.split_whitespace().collect();
@@ -110,7 +111,16 @@ impl Keymap {
             let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
             words.iter().all(|w| all.contains(w))
         };
-        rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect()
+        let name = words.join("-");
+        let rank = |row: &&'static Row| match row.name.find(&name) {
+            Some(0) if row.name.len() == name.len() => 0,
+            Some(0) => 1,
+            Some(_) => 2,
+            None => 3,
+        };
+        let mut found: Vec<&'static Row> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
+        found.sort_by_key(rank);
+        found
     }
 
     /// The first key of the command of this name, as shown; empty if it has none.
@@ -196,6 +206,19 @@ mod tests {
                 assert!(!plain, "{}", row.name);
             }
         }
+    }
+
+    #[test]
+    fn a_command_is_found_by_its_name_first() {
+        let map = Keymap::default();
+        let found = |text: &str| map.search(text).iter().map(|r| r.name).collect::<Vec<_>>();
+        for row in rows().filter(|r| r.mode == Mode::Grid) {
+            assert_eq!(found(row.name)[0], row.name);
+            assert_eq!(found(&row.name.replace('-', " "))[0], row.name);
+        }
+        // The name itself, names that begin with it, then what only speaks of it.
+        assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "slower"]);
+        assert_eq!(found("click")[..2], ["beat-click", "hearing-click"]);
     }
 
     #[test]
