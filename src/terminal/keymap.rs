@@ -10,11 +10,13 @@ use std::collections::{BTreeMap, HashMap};
 pub struct Keymap {
     by_key: HashMap<(Mode, Key), &'static Row>,
     changed: HashMap<&'static str, Vec<Key>>,
+    /// Keys that a command lost to another of the user's: the key, who has it now, who had it.
+    taken: Vec<(Key, &'static Row, &'static Row)>,
 }
 
 impl Default for Keymap {
     fn default() -> Self {
-        let mut map = Self { by_key: HashMap::new(), changed: HashMap::new() };
+        let mut map = Self { by_key: HashMap::new(), changed: HashMap::new(), taken: Vec::new() };
         for row in rows() {
             for key in row.keys {
                 map.by_key.insert((row.mode, *key), row);
@@ -82,9 +84,22 @@ impl Keymap {
             {
                 let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
                 keys.retain(|k| *k != slot.1);
+                map.taken.push((slot.1, row, old));
             }
         }
+        map.taken.sort_by_key(|(key, row, _)| (row.name, key.to_string()));
         Ok(map)
+    }
+
+    /// What the user's keys took from other commands, in words; `None` if they took nothing.
+    pub fn taken(&self) -> Option<String> {
+        let one = |(key, row, old): &(Key, &'static Row, &'static Row)| {
+            let left = self.shown(old);
+            let left = if left.is_empty() { "no key".to_owned() } else { left };
+            format!("{} is now {}; {} has {left}", key.shown(), row.name, old.name)
+        };
+        let all: Vec<String> = self.taken.iter().map(one).collect();
+        (!all.is_empty()).then(|| all.join(". "))
     }
 
     /// The row of a key.
