@@ -200,7 +200,9 @@ fn pasting_tells_where_cells_have_another_length() {
         session.apply(SelectBar);
         session.apply(Copy);
         session.apply(Command::Deselect);
-        commands.iter().for_each(|c| drop(session.apply(c.clone())));
+        for command in commands {
+            session.apply(command.clone());
+        }
         match session.apply(Paste) {
             Outcome::Changed(words) => words.unwrap_or_default(),
             other => panic!("{other:?}"),
