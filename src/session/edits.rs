@@ -1,9 +1,11 @@
 //! From a command to edits and the groove they make. It must not know the screen or what gave the command.
 
 use super::command::Command;
-use super::cursor::{Cursor, previous_attack};
+use super::cursor::{Cursor, next_attack, previous_attack};
 use super::{Outcome, Session, count, select};
-use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, Fraction, Groove, Layer, Place, Refusal, Tempo, Voice};
+use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, Fraction, Groove, Layer, Place, Refusal, Tempo, Time, Voice};
+use std::cmp::Ordering;
+use std::collections::HashSet;
 
 const NO_LAYER: &str = "there is no layer; add one first";
 /// What a lay at the end of the groove says; the screen adds the key.
@@ -119,7 +121,15 @@ impl Session {
                 };
                 simple(Edit::Accent(region, next), "accent")
             }
-            Command::Pitch(pitch) => simple(Edit::Pitch(self.sounding()?, pitch), "pitch"),
+            Command::Pitch(pitch) => {
+                let made = simple(Edit::Pitch(self.sounding()?, pitch), "pitch")?;
+                // A line of single pitches is given one after the other.
+                let next = if self.selection().is_none() { next_attack(g, at) } else { None };
+                Ok(match next {
+                    Some(next) => made.to(Cursor::at(g, next)),
+                    None => made,
+                })
+            }
             Command::Transpose(by) => simple(Edit::Transpose(self.sounding()?, by), "transpose"),
             Command::Tuplet { cells, beats } => simple(Edit::Tuplet { at, beats, cells }, "tuplet"),
             Command::EvenBeat => {
@@ -162,7 +172,11 @@ impl Session {
                 let voice = Voice::ALL[next];
                 Ok(simple(Edit::Voice(at.layer, voice), "voice")?.saying(format!("voice {voice}: {}", voice.words())))
             }
-            Command::Division(division) => simple(Edit::Division(at.layer, division), "division"),
+            Command::Division(division) => {
+                let made = simple(Edit::Division(at.layer, division), "division")?;
+                let words = divided(g, &made.groove, at.layer);
+                Ok(if made.groove == *g { made } else { made.saying(words) })
+            }
             Command::Cycle(cells) => {
                 if cells.is_none() && !g.part(at.layer, at.section).is_cycle() {
                     return Err(Refusal::Nothing("the layer has no cycle in this section"));
@@ -375,7 +389,29 @@ impl Session {
         let cells = self.clip.rows[0].len();
         let room = self.groove.cells(at.layer, at.section) - at.cell;
         let made = Made::of(groove, "paste").to(self.beyond(at, cells.min(room)));
-        Ok(if cells > room { made.saying("cut at the end of the section") } else { made })
+        let cut = (cells > room).then_some("cut at the end of the section");
+        let words: Vec<&str> = self.other_cells(at).into_iter().chain(cut).collect();
+        Ok(if words.is_empty() { made } else { made.saying(words.join("; ")) })
+    }
+
+    /// What is told where the cells from a place on are not as long as those that were copied.
+    fn other_cells(&self, at: Place) -> Option<&'static str> {
+        self.clip_cells.iter().enumerate().find_map(|(row, copied)| {
+            let layer = at.layer + row;
+            if layer >= self.groove.layers().len() {
+                return None;
+            }
+            let from = self.groove.written_at(at);
+            let first = self.groove.part(layer, at.section).cell_at(from, self.groove.frame(layer, at.section));
+            let here = select::lengths(&self.groove, Place { layer, cell: first, ..at }, copied.len());
+            let (old, new) = copied.iter().zip(&here).find(|(old, new)| old != new)?;
+            let all_one_way = copied.iter().zip(&here).all(|(o, n)| o.cmp(n) == old.cmp(new));
+            Some(match old.cmp(new) {
+                Ordering::Greater if all_one_way => "pasted cell by cell; the cells are shorter here",
+                Ordering::Less if all_one_way => "pasted cell by cell; the cells are longer here",
+                _ => "pasted cell by cell; some cells have another length here",
+            })
+        })
     }
 
     fn copy_layer(&self) -> Result<Made> {
@@ -396,6 +432,28 @@ impl Session {
         let two = ('A'..='Z').flat_map(|a| ('A'..='Z').map(move |b| format!("{a}{b}")));
         one.chain(two).find(|name| !taken(name)).expect("there are fewer sections than pairs of letters")
     }
+}
+
+/// What a new division has done to a layer: its cells, and how many attacks are at another time or gone, each time through
+/// of a section counted once.
+fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
+    let once = |g: &Groove| -> Vec<(usize, Time)> {
+        g.events(layer).iter().filter(|e| e.pass == 0).map(|e| (e.section, e.offset)).collect()
+    };
+    let (before, after) = (once(old), once(new));
+    let kept: HashSet<_> = before.iter().collect();
+    let moved = after.iter().filter(|a| !kept.contains(a)).count();
+    let lost = before.len().saturating_sub(after.len());
+    let layer = &new.layers()[layer];
+    let name: String = layer.name.chars().take(16).collect();
+    let everywhere = if new.sections().len() > 1 { " in all sections" } else { "" };
+    let change = match (moved, lost) {
+        (0, 0) => "no attack moved".to_owned(),
+        (0, lost) => format!("{} lost", count(lost, "attack")),
+        (moved, 0) => format!("{} moved", count(moved, "attack")),
+        (moved, lost) => format!("{} moved, {lost} lost", count(moved, "attack")),
+    };
+    format!("{name}: {} a beat{everywhere}; {change}", count(usize::from(layer.division), "cell"))
 }
 
 /// `name 2`, `name 3`, ...: the first that is free.

@@ -14,7 +14,7 @@ pub use cursor::Cursor;
 pub use history::{History, STEPS_KEPT, Step};
 pub use select::Anchor;
 
-use crate::rhythm::{Cell, Clip, Groove, Region};
+use crate::rhythm::{Cell, Clip, Groove, Place, Region, Time};
 use std::cmp::Ordering;
 use std::sync::Arc;
 
@@ -40,6 +40,8 @@ pub struct Session {
     cursor: Cursor,
     anchor: Option<Anchor>,
     clip: Clip,
+    /// How long the copied cells were, row by row.
+    clip_cells: Vec<Vec<Time>>,
     history: History,
 }
 
@@ -54,6 +56,7 @@ impl Session {
             cursor: Cursor::default(),
             anchor: None,
             clip: Clip::default(),
+            clip_cells: Vec::new(),
             history: History::default(),
         }
     }
@@ -193,6 +196,15 @@ impl Session {
             Ok(clip) => {
                 let cells = clip.rows.iter().map(Vec::len).max().unwrap_or(0);
                 let layers = clip.rows.len();
+                self.clip_cells = region
+                    .layers
+                    .clone()
+                    .map(|layer| {
+                        let cells = self.groove.cells_in(layer, &region);
+                        let first = Place { layer, section: region.section, cell: cells.start };
+                        select::lengths(&self.groove, first, cells.len())
+                    })
+                    .collect();
                 self.clip = clip;
                 Outcome::Told(format!("{} of {} copied", count(cells, "cell"), count(layers, "layer")))
             }

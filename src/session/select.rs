@@ -60,3 +60,10 @@ pub(super) fn section(groove: &Groove, place: Place) -> Option<Region> {
     let here = cell(groove, place)?;
     Some(Region { from: Time::ZERO, to: groove.sections()[place.section].length(), ..here })
 }
+
+/// How long the cells from a place on are, as written: so many, or as many as there are to the section's end.
+pub(super) fn lengths(groove: &Groove, from: Place, cells: usize) -> Vec<Time> {
+    let end = groove.cells(from.layer, from.section).min(from.cell.saturating_add(cells));
+    let at = |cell| groove.written_at(Place { cell, ..from });
+    (from.cell..end).filter_map(|cell| at(cell + 1).minus(at(cell))).collect()
+}

@@ -163,6 +163,63 @@ fn pitches_go_on_and_move() {
 }
 
 #[test]
+fn pitches_are_given_in_a_row() {
+    let mut session = Session::new(groove("x-x. .x.."));
+    for name in ["E2", "F2", "G2"] {
+        session.apply(Command::Pitch(Pitch::parse(name)));
+    }
+    let pitches: Vec<String> =
+        session.groove().events(0).iter().map(|e| e.pitch().expect("pitched").to_string()).collect();
+    assert_eq!((pitches.join(" ").as_str(), session.cursor().place.cell), ("E2 F2 G2", 5));
+    // A selection is given one pitch, and the cursor stays.
+    session.apply(Move(Motion::SectionStart));
+    session.apply(Extend(Right));
+    session.apply(Command::Pitch(Pitch::parse("A2")));
+    assert_eq!(session.cursor().place.cell, 1);
+}
+
+#[test]
+fn a_new_division_tells_what_it_did() {
+    let says = |before: &str, cells| match Session::new(groove(before)).apply(Command::Division(cells)) {
+        Outcome::Changed(Some(words)) => words,
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(says("x.x. x.x.", 2), "riff: 2 cells a beat; no attack moved");
+    assert_eq!(says("x.x. ...x", 8), "riff: 8 cells a beat; no attack moved");
+    // Of four quarters of a beat, one cell holds one attack; the fourth quarter goes back to the beat's half.
+    assert_eq!(says("xxxx .... / ...x ....", 1), "riff: 1 cell a beat in all sections; 1 attack moved, 3 lost");
+    assert_eq!(says("x..x ....", 2), "riff: 2 cells a beat; 1 attack moved");
+    assert_eq!(says("xx.. ....", 1), "riff: 1 cell a beat; 1 attack lost");
+    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4)), Outcome::Quiet);
+}
+
+#[test]
+fn pasting_tells_where_cells_have_another_length() {
+    let pasted = |before: &str, commands: &[Command]| {
+        let mut session = Session::new(groove(before));
+        session.apply(SelectBar);
+        session.apply(Copy);
+        session.apply(Command::Deselect);
+        for command in commands {
+            session.apply(command.clone());
+        }
+        match session.apply(Paste) {
+            Outcome::Changed(words) => words.unwrap_or_default(),
+            other => panic!("{other:?}"),
+        }
+    };
+    let drawing = "x..x ..x. / .... ....";
+    let next = Move(Motion::NextSection);
+    assert_eq!(pasted(drawing, std::slice::from_ref(&next)), "");
+    let shorter = pasted(drawing, &[next.clone(), Command::Meter(Meter::parse("2/8").expect("meter"))]);
+    assert_eq!(shorter, "pasted cell by cell; the cells are shorter here");
+    let longer = pasted(drawing, &[next.clone(), Command::Division(3)]);
+    assert_eq!(longer, "pasted cell by cell; the cells are longer here; cut at the end of the section");
+    let some = pasted(drawing, &[next, Tuplet { cells: 3, beats: 1 }]);
+    assert_eq!(some, "pasted cell by cell; some cells have another length here; cut at the end of the section");
+}
+
+#[test]
 fn saved_is_known_by_content() {
     let mut session = Session::new(groove(BLANK));
     assert!(!session.is_changed());

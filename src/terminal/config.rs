@@ -115,6 +115,32 @@ mod tests {
     }
 
     #[test]
+    fn keys_are_read_as_the_screen_shows_them() {
+        for row in super::super::table::rows() {
+            for key in row.keys {
+                assert_eq!(Key::parse(&key.shown()), Some(*key), "{}", key.shown());
+            }
+        }
+        let map = keymap("[keys]\nplay = [\"PgUp\", \"Ctrl-K\", \"Shift-Tab\"]\n");
+        for key in ["page-up", "ctrl-k", "back-tab"] {
+            assert_eq!(map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name), Some("play"), "{key}");
+        }
+    }
+
+    #[test]
+    fn a_key_taken_from_another_command_is_told() {
+        let told = |text| keymap(text).taken();
+        assert_eq!(told(""), None);
+        assert_eq!(told("[keys]\nplay = \"f9\""), None);
+        assert_eq!(told("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
+        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f9\""), None);
+        assert_eq!(
+            told("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
+            Some("F1 is now play; help has ?. k is now play; beat-click has no key")
+        );
+    }
+
+    #[test]
     fn refusals_say_where() {
         let rows = [
             ("[keys]\nplay = \"hyper-x\"", "line 2, column 8: 'hyper-x' is no key"),

@@ -61,6 +61,9 @@ const NAMES: &[(&str, KeyCode)] = &[
     ("space", KeyCode::Char(' ')),
 ];
 
+/// Shorter names, as the screen has them.
+const SHORT: &[(&str, KeyCode)] = &[("pgup", KeyCode::PageUp), ("pgdn", KeyCode::PageDown)];
+
 const MODS: &[(&str, KeyModifiers)] =
     &[("ctrl-", KeyModifiers::CONTROL), ("alt-", KeyModifiers::ALT), ("shift-", KeyModifiers::SHIFT)];
 
@@ -80,21 +83,24 @@ impl Key {
         Self { code, mods }
     }
 
-    /// Reads `ctrl-k`, `shift-left`, `page-up`, `f5`, `x`, `?`; `None` for anything else.
+    /// Reads `ctrl-k`, `shift-left`, `page-up`, `f5`, `x`, `?`, and the names that [`Key::shown`] gives; `None` for anything
+    /// else. The case of modifiers and of names does not matter, nor that of a letter with Ctrl; a letter alone keeps its case.
     pub fn parse(text: &str) -> Option<Self> {
         let (mut rest, mut mods) = (text, KeyModifiers::NONE);
-        while let Some((name, modifier)) =
-            MODS.iter().find(|(name, _)| rest.len() > name.len() && rest.starts_with(name))
-        {
+        let begins = |rest: &str, name: &str| {
+            rest.len() > name.len() && rest.get(..name.len()).is_some_and(|s| s.eq_ignore_ascii_case(name))
+        };
+        while let Some((name, modifier)) = MODS.iter().find(|(name, _)| begins(rest, name)) {
             if mods.contains(*modifier) {
                 return None;
             }
             mods |= *modifier;
             rest = &rest[name.len()..];
         }
-        let code = match NAMES.iter().find(|(name, _)| *name == rest) {
+        let named = NAMES.iter().chain(SHORT).find(|(name, _)| name.eq_ignore_ascii_case(rest));
+        let code = match named {
             Some((_, code)) => *code,
-            None => match rest.strip_prefix('f').map(str::parse::<u8>) {
+            None => match rest.strip_prefix(['f', 'F']).map(str::parse::<u8>) {
                 Some(Ok(n)) if (1..=12).contains(&n) => KeyCode::F(n),
                 _ => {
                     let mut chars = rest.chars();
@@ -105,9 +111,15 @@ impl Key {
                 }
             },
         };
-        let printed = matches!(code, KeyCode::Char(_));
-        let upper = matches!(code, KeyCode::Char(c) if c.is_ascii_uppercase());
-        if (printed && mods.contains(KeyModifiers::SHIFT)) || (upper && mods.contains(KeyModifiers::CONTROL)) {
+        let code = match code {
+            KeyCode::Char(c) if mods.contains(KeyModifiers::CONTROL) => KeyCode::Char(c.to_ascii_lowercase()),
+            KeyCode::Tab if mods.contains(KeyModifiers::SHIFT) => KeyCode::BackTab,
+            code => code,
+        };
+        if code == KeyCode::BackTab {
+            mods -= KeyModifiers::SHIFT;
+        }
+        if matches!(code, KeyCode::Char(_)) && mods.contains(KeyModifiers::SHIFT) {
             return None;
         }
         Some(Self { code, mods })
@@ -139,8 +151,8 @@ impl Key {
             KeyCode::PageDown => "PgDn".to_owned(),
             KeyCode::BackTab => "Shift-Tab".to_owned(),
             KeyCode::Char(' ') => "Space".to_owned(),
-            KeyCode::Char(c) if self.mods.is_empty() => c.to_string(),
-            KeyCode::Char(c) => c.to_ascii_uppercase().to_string(),
+            KeyCode::Char(c) if self.mods.contains(KeyModifiers::CONTROL) => c.to_ascii_uppercase().to_string(),
+            KeyCode::Char(c) => c.to_string(),
             _ => {
                 let plain = Self { mods: KeyModifiers::NONE, ..self }.to_string();
                 let mut chars = plain.chars();
@@ -179,7 +191,24 @@ mod tests {
             assert_eq!(key.to_string(), text);
             assert_eq!(key.shown(), shown);
         }
-        for bad in ["", "ctrl-", "shift-a", "ctrl-K", "f13", "xx", " ", "ctrl-ctrl-a", "\u{7}"] {
+        let shown = [
+            ("PgUp", key(KeyCode::PageUp)),
+            ("Ctrl-PgDn", ctrl_key(KeyCode::PageDown)),
+            ("Ctrl-K", ctrl('k')),
+            ("CTRL-k", ctrl('k')),
+            ("Shift-Tab", key(KeyCode::BackTab)),
+            ("shift-back-tab", key(KeyCode::BackTab)),
+            ("ENTER", key(KeyCode::Enter)),
+            ("F5", key(KeyCode::F(5))),
+            ("F", ch('F')),
+            ("Alt-X", Key { code: KeyCode::Char('X'), mods: KeyModifiers::ALT }),
+        ];
+        for (text, key) in shown {
+            assert_eq!(Key::parse(text), Some(key), "{text}");
+        }
+        for bad in
+            ["", "ctrl-", "shift-a", "Shift-A", "ctrl-shift-K", "pg-up", "f13", "F0", "xx", " ", "ctrl-ctrl-a", "\u{7}"]
+        {
             assert_eq!(Key::parse(bad), None, "{bad}");
         }
     }
@@ -198,6 +227,7 @@ mod tests {
         fn any_text_is_a_key_that_prints_itself_or_none(text in "\\PC{0,12}") {
             if let Some(key) = Key::parse(&text) {
                 prop_assert_eq!(Key::parse(&key.to_string()), Some(key));
+                prop_assert_eq!(Key::parse(&key.shown()), Some(key));
             }
         }
     }

@@ -10,11 +10,13 @@ use std::collections::{BTreeMap, HashMap};
 pub struct Keymap {
     by_key: HashMap<(Mode, Key), &'static Row>,
     changed: HashMap<&'static str, Vec<Key>>,
+    /// Keys that a command lost to another of the user's: the key, who has it now, who had it.
+    taken: Vec<(Key, &'static Row, &'static Row)>,
 }
 
 impl Default for Keymap {
     fn default() -> Self {
-        let mut map = Self { by_key: HashMap::new(), changed: HashMap::new() };
+        let mut map = Self { by_key: HashMap::new(), changed: HashMap::new(), taken: Vec::new() };
         for row in rows() {
             for key in row.keys {
                 map.by_key.insert((row.mode, *key), row);
@@ -82,9 +84,22 @@ impl Keymap {
             {
                 let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
                 keys.retain(|k| *k != slot.1);
+                map.taken.push((slot.1, row, old));
             }
         }
+        map.taken.sort_by_key(|(key, row, _)| (row.name, key.to_string()));
         Ok(map)
+    }
+
+    /// What the user's keys took from other commands, in words; `None` if they took nothing.
+    pub fn taken(&self) -> Option<String> {
+        let one = |(key, row, old): &(Key, &'static Row, &'static Row)| {
+            let left = self.shown(old);
+            let left = if left.is_empty() { "no key".to_owned() } else { left };
+            format!("{} is now {}; {} has {left}", key.shown(), row.name, old.name)
+        };
+        let all: Vec<String> = self.taken.iter().map(one).collect();
+        (!all.is_empty()).then(|| all.join(". "))
     }
 
     /// The row of a key.
@@ -102,7 +117,8 @@ impl Keymap {
         shown(self.keys(row))
     }
 
-    /// The commands of the grid whose words, name, heading or keys hold every word of `text`, in the order of the table.
+    /// The commands of the grid whose words, name, heading or keys hold every word of `text`: first the one of that name, then
+    /// those whose name begins with it, then those whose name holds it, then the others, each in the order of the table.
     pub fn search(&self, text: &str) -> Vec<&'static Row> {
         let text = text.to_lowercase();
         let words: Vec<&str> = text.split_whitespace().collect();
@@ -110,7 +126,16 @@ impl Keymap {
             let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
             words.iter().all(|w| all.contains(w))
         };
-        rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect()
+        let name = words.join("-");
+        let rank = |row: &&'static Row| match row.name.find(&name) {
+            Some(0) if row.name.len() == name.len() => 0,
+            Some(0) => 1,
+            Some(_) => 2,
+            None => 3,
+        };
+        let mut found: Vec<&'static Row> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
+        found.sort_by_key(rank);
+        found
     }
 
     /// The first key of the command of this name, as shown; empty if it has none.
@@ -196,6 +221,19 @@ mod tests {
                 assert!(!plain, "{}", row.name);
             }
         }
+    }
+
+    #[test]
+    fn a_command_is_found_by_its_name_first() {
+        let map = Keymap::default();
+        let found = |text: &str| map.search(text).iter().map(|r| r.name).collect::<Vec<_>>();
+        for row in rows().filter(|r| r.mode == Mode::Grid) {
+            assert_eq!(found(row.name)[0], row.name);
+            assert_eq!(found(&row.name.replace('-', " "))[0], row.name);
+        }
+        // The name itself, names that begin with it, then what only speaks of it.
+        assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "slower"]);
+        assert_eq!(found("click")[..2], ["beat-click", "hearing-click"]);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 
 use super::action::Question;
 use super::state::SPEED;
+use super::view::fit;
 use crate::rhythm::bounds::{self, Bound};
 use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, line, parse_note_value, print_note_value,
@@ -53,6 +54,20 @@ impl Question {
         }
     }
 
+    /// The forms allowed, shorter, for a refusal.
+    fn allowed(self) -> &'static str {
+        match self {
+            Question::Groups => "12, 3+3+2+3, 3(4+4+3)+5+2",
+            Question::Pitch => "E2, F#3, Bb1",
+            Question::Tuplet => "5, 7/2",
+            Question::Repeat | Question::Rotate | Question::Shift | Question::Cycle => "a whole number",
+            Question::AddLayer => "kick, low kick (the voice comes last)",
+            Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
+            Question::Tempo => "150, 132.5, 1/4.=90",
+            other => other.words().1,
+        }
+    }
+
     /// The text the line begins with: what stands there now.
     pub(super) fn start(self, session: &Session, percent: u16, file: Option<&str>) -> String {
         let g = session.groove();
@@ -88,11 +103,11 @@ impl Question {
         let text = text.trim();
         let g = session.groove();
         let at = session.cursor().place;
-        let form = || format!("'{text}' is not allowed here, allowed is: {}", self.words().1);
+        let form = || format!("allowed: {}; not '{}'", self.allowed(), fit(text, ECHOED));
         let do_it = |command| Ok(Answer::Do(command));
         match self {
             Question::Groups => {
-                let terms = line::parse(text).map_err(|e| e.to_string())?;
+                let terms = line::parse(text).map_err(allowed_first)?;
                 do_it(Command::LayLine(line::expand(&terms)))
             }
             Question::Pitch if text.is_empty() => do_it(Command::Pitch(None)),
@@ -118,14 +133,14 @@ impl Question {
             Question::AddSection if text.is_empty() => do_it(Command::AddSection(None)),
             Question::AddSection => do_it(Command::AddSection(Some(name(text)?))),
             Question::RenameSection => do_it(Command::RenameSection(name(text)?)),
-            Question::Meter => do_it(Command::Meter(Meter::parse(text).map_err(|e| e.to_string())?)),
+            Question::Meter => do_it(Command::Meter(Meter::parse(text).map_err(allowed_first)?)),
             Question::Tempo => {
                 let (unit, bpm) = match text.split_once('=') {
                     Some((unit, bpm)) => (parse_note_value(unit.trim()).ok_or_else(form)?, bpm.trim()),
                     None => (g.sections()[at.section].tempo.unit(), text),
                 };
                 let bpm = Fraction::parse(bpm).ok_or_else(form)?;
-                do_it(Command::Tempo(Tempo::new(bpm, unit).map_err(|e| e.to_string())?))
+                do_it(Command::Tempo(Tempo::new(bpm, unit).map_err(allowed_first)?))
             }
             Question::Bars => do_it(Command::Bars(number(text, &bounds::BARS).ok_or_else(form)?? as u16)),
             Question::Times => do_it(Command::Times(number(text, &bounds::TIMES).ok_or_else(form)?? as u16)),
@@ -137,7 +152,7 @@ impl Question {
             Question::Bar => {
                 let bars = usize::from(g.sections()[at.section].bars);
                 let bar = text.parse::<usize>().ok().filter(|b| (1..=bars).contains(b));
-                let bar = bar.ok_or_else(|| format!("'{text}' is no bar of this section, allowed is 1 to {bars}"))?;
+                let bar = bar.ok_or_else(|| format!("allowed: {}; not '{}'", bars_of(bars), fit(text, ECHOED)))?;
                 let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(form)?;
                 let cell = match g.layers().get(at.layer) {
                     Some(_) => g.part(at.layer, at.section).cell_at(time, g.frame(at.layer, at.section)),
@@ -154,14 +169,31 @@ impl Question {
 static TIMES_REPEATED: Bound = Bound { what: "the number of times", least: 1, greatest: 4096, unit: "times" };
 static STEPS: Bound = Bound { what: "the number of cells", least: -4096, greatest: 4096, unit: "cells" };
 
+/// Most columns of an answer that a refusal says again.
+const ECHOED: usize = 16;
+
+/// A refusal with what is allowed before what was found, so that it is read first and cut last.
+fn allowed_first(error: impl std::fmt::Display) -> String {
+    let words = error.to_string();
+    match words.split_once(", allowed is ").or_else(|| words.split_once(", allowed are ")) {
+        Some((found, allowed)) => format!("allowed: {allowed}; {found}"),
+        None => words,
+    }
+}
+
+/// The bars one can go to.
+fn bars_of(bars: usize) -> String {
+    if bars == 1 { "1, the only bar of this section".into() } else { format!("1 to {bars}, bars of this section") }
+}
+
 /// `None` for what is no number.
 fn number(text: &str, bound: &'static Bound) -> Option<Result<i64, String>> {
     let n: i64 = text.trim().parse().ok()?;
-    Some(bound.check(n).map_err(|e| e.to_string()))
+    Some(bound.check(n).map_err(|e| format!("allowed: {}; not {n}", e.bound.allowed())))
 }
 
 fn name(text: &str) -> Result<String, String> {
-    bounds::NAME.check(text.chars().count() as i64).map(|_| text.to_owned()).map_err(|e| e.to_string())
+    bounds::NAME.check(text.chars().count() as i64).map(|_| text.to_owned()).map_err(allowed_first)
 }
 
 /// A voice alone is the name too; where that is taken, with a number.
@@ -260,12 +292,19 @@ mod tests {
             (Question::Meter, "4/3", "powers of two"),
             (Question::Bars, "9999999", "1 to 1024"),
             (Question::Bar, "3", "1 to 2"),
-            (Question::AddLayer, "drum", "kick"),
+            (Question::AddLayer, "drum", "low kick"),
             (Question::Speed, "10", "20 to 200"),
+            (Question::Division, "99", "1 to 32"),
+            (Question::Swing, "much", "2:1"),
+            (Question::Groups, "3+a", "1 to 65536"),
+            (Question::Cycle, "x", "a whole number"),
+            (Question::RenameLayer, "", "1 to 64 characters"),
         ];
         for (question, text, allowed) in rows {
             let words = question.read(text, &s).expect_err(text);
-            assert!(words.contains(allowed), "{text}: {words}");
+            assert!(words.starts_with("allowed: ") && words.contains(allowed), "{text}: {words}");
+            // What is allowed is seen whole in the narrowest window.
+            assert!(words.find(';').is_some_and(|at| at <= 60), "{text}: {words}");
         }
     }
 

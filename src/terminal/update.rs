@@ -275,6 +275,12 @@ fn with_keys(state: &State, words: String) -> String {
         let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
         return format!("the end of the groove: {bar} adds a bar, {section} a section");
     }
+    if words.contains(" a beat") && (words.ends_with(" moved") || words.ends_with(" lost")) {
+        return match state.keymap.first("undo") {
+            key if key.is_empty() || words.ends_with("no attack moved") => words,
+            key => format!("{words} ({key} undoes)"),
+        };
+    }
     if words.contains("no layer") {
         return format!("{words} ({})", state.keymap.first("add-layer"));
     }

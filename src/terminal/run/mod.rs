@@ -131,6 +131,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         // The line of messages is short, and where the mistake is matters most.
         Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
     };
+    let taken = config.keymap.taken();
     let theme = theme();
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
@@ -150,6 +151,8 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         source.adopt(work, kept, path.is_none());
     } else if let Some(trouble) = trouble {
         state.tell(trouble, true);
+    } else if let Some(taken) = taken {
+        state.tell(taken, false);
     }
     Ok((state, source))
 }

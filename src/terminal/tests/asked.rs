@@ -251,3 +251,50 @@ fn an_answer_that_is_too_long_says_so_and_can_be_left() {
     press(&mut state, "enter");
     assert_eq!(state.groove().layers()[0].name, "ab[31mc");
 }
+
+#[test]
+fn a_refused_answer_says_what_is_allowed_in_every_window() {
+    let mut state = ferry();
+    press(&mut state, "p \"H9 or something as long as a whole line of text is wide\" enter");
+    for size in [(60, 18), (80, 24), (200, 60)] {
+        let shown = screen(&state, size);
+        let lines: Vec<&str> = shown.lines().collect();
+        assert!(lines[lines.len() - 2].starts_with("allowed: E2, F#3, Bb1; not 'H9 or something"), "{shown}");
+        assert!(lines[lines.len() - 1].starts_with("Pitch: "), "{shown}");
+    }
+    press(&mut state, "ctrl-u");
+    assert!(screen(&state, (80, 24)).contains("stopped"));
+}
+
+#[test]
+fn the_title_stays_beside_long_words_of_the_section() {
+    let mut state = ferry();
+    press(&mut state, "f \"rename section\" enter ctrl-u \"far ashore\" enter * \"16\" enter M \"3+2+2+3/16\" enter");
+    press(&mut state, "w \"3:2\" enter T \"133.25\" enter N enter { B \"100\" enter");
+    for (width, height) in [(60, 18), (66, 18), (72, 20), (80, 24), (100, 24)] {
+        let shown = screen(&state, (width, height));
+        let line = shown.lines().next().expect("a line");
+        assert!(line.starts_with("mooring") && line.contains("(not saved) "), "{line}");
+        assert!(line.contains("3+2+2+3/16") && line.contains(" = 133.25"), "{line}");
+    }
+}
+
+#[test]
+fn a_new_division_is_told_with_the_way_back() {
+    let mut state = ferry();
+    press(&mut state, "up / \"2\" enter");
+    let shown = screen(&state, (80, 24));
+    let last = shown.lines().last().expect("a line");
+    assert!(last.starts_with("riff: 2 cells a beat; ") && last.ends_with("moved (Ctrl-Z undoes)"), "{last}");
+}
+
+#[test]
+fn a_tall_window_shows_more_hearings() {
+    let state = ferry();
+    let all = state.report().map_or(0, |(r, _)| r.hearings.len());
+    assert!(all > 5, "{all}");
+    let shown = screen(&state, (200, 60));
+    let rows = shown.lines().filter(|l| l.contains("% ")).filter(|l| l.contains(" ms ") || l.contains("   -   "));
+    assert_eq!(rows.count(), all.min(12), "{shown}");
+    assert!(shown.contains("Why it is hard") && shown.contains("first from 96% speed: average pulse 144"), "{shown}");
+}

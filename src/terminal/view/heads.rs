@@ -10,6 +10,9 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
+/// Columns of the title that are always shown.
+const TITLE_LEAST: usize = 12;
+
 /// Title, section, meter, tempo.
 pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
@@ -21,14 +24,16 @@ pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let times = if section.times > 1 { format!(" {}{}", theme.glyphs().times, section.times) } else { String::new() };
     let bars = format!(", {} bar{}{times}", section.bars, if section.bars == 1 { "" } else { "s" });
     let swing = section.swing.map(|s| format!("  swing {s}")).unwrap_or_default();
-    let right: Pieces = vec![
-        (format!("section {}{number}{bars}  ", fit(&section.name, 10)), Style::new()),
-        (section.meter.to_string(), theme.bar()),
-        (format!("  {} = ", print_note_value(section.tempo.unit())), Style::new()),
-        (section.tempo.bpm().to_string(), theme.bar()),
-        (swing, Style::new()),
-    ];
-    let used: usize = right.iter().map(|(t, _)| t.width()).sum();
+    let name = fit(&section.name, 10);
+    let right = |name: String, swing: &str| -> Pieces {
+        vec![
+            (format!("{name}  "), Style::new()),
+            (section.meter.to_string(), theme.bar()),
+            (format!("  {} = ", print_note_value(section.tempo.unit())), Style::new()),
+            (section.tempo.bpm().to_string(), theme.bar()),
+            (swing.to_owned(), Style::new()),
+        ]
+    };
     let (words, style) = if state.session.is_changed() {
         ("not saved", theme.warning())
     } else if state.file.is_none() {
@@ -37,15 +42,31 @@ pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
         ("saved", theme.faint())
     };
     let width = usize::from(area.width);
-    let room = width.saturating_sub(used + words.len() + 5);
-    let x = pen.put(area, 0, 0, &fit(groove.title(), room), theme.heading());
-    pen.put(area, x + 1, 0, &format!("({words})"), style);
-    pen.pieces(area, width.saturating_sub(used), 0, &right);
+    let used = |right: &Pieces| right.iter().map(|(t, _)| t.width()).sum::<usize>();
+    let room = |right: &Pieces| width.saturating_sub(used(right) + words.len() + 5);
+    // Enough of the title to know it by comes before what the section's words could do without.
+    let least = groove.title().width().min(TITLE_LEAST);
+    let forms = [
+        right(format!("section {name}{number}{bars}"), &swing),
+        right(format!("{name}{number}{bars}"), &swing),
+        right(format!("{name}{number}"), &swing),
+        right(format!("{name}{number}"), ""),
+        right(fit(&name, 4), ""),
+    ];
+    let last = forms.len() - 1;
+    let right = forms.iter().find(|f| room(f) >= least).unwrap_or(&forms[last]);
+    let x = pen.put(area, 0, 0, &fit(groove.title(), room(right).max(least)), theme.heading());
+    let x = pen.put(area, x + 1, 0, &format!("({words})"), style);
+    pen.pieces(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
 }
 
-/// What sounds, and what stands under the cursor.
+/// What sounds, and what stands under the cursor; or why an answer was refused, which needs the whole line.
 pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
+    if let Overlay::Prompt { error: Some(error), .. } = &state.overlay {
+        pen.put(area, 0, 0, &fit(error, usize::from(area.width)), theme.warning());
+        return;
+    }
     let play = &state.play;
     let mut pieces: Pieces = if play.on {
         let at = play.head.and_then(|h| {
@@ -121,8 +142,8 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     match &state.overlay {
-        Overlay::Prompt { question, text, kept, error } => {
-            return prompt(pen, area, question.words(), (text, *kept), error.as_deref());
+        Overlay::Prompt { question, text, kept, .. } => {
+            return prompt(pen, area, question.words(), (text, *kept));
         }
         Overlay::Leaving => {
             let keys = |name: &str| state.keymap.first(name);
@@ -206,23 +227,17 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
 }
 
-fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool), error: Option<&str>) {
+fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool)) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let x = pen.put(area, 0, 0, words.0, theme.heading());
     let x = pen.put(area, x, 0, ": ", theme.heading());
     // The end of a long answer is what is being typed.
-    // A refusal keeps its room beside it.
-    let refusal = error.map_or(0, |e| (e.width() + 3).min(width * 2 / 3));
-    let room = width.saturating_sub(x + 2 + refusal).max(1);
+    let room = width.saturating_sub(x + 2).max(1);
     let shown = end(text, room);
     // What the first key would replace is drawn as if it were selected.
     let x = pen.put(area, x, 0, shown, if kept { theme.selected() } else { Style::new() });
     pen.mark(area, x, 0, ' ', theme.cursor());
     let left = width.saturating_sub(x + 3);
-    let (note, style) = match error {
-        Some(error) => (error, theme.warning()),
-        None => (words.1, theme.faint()),
-    };
-    pen.put(area, x + 3, 0, &fit(note, left), style);
+    pen.put(area, x + 3, 0, &fit(words.1, left), theme.faint());
 }

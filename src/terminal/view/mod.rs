@@ -17,6 +17,7 @@ use ratatui::layout::Rect;
 
 pub(super) use full::{Block, Item, Part, blocks, rows};
 pub(super) use lists::help_lines;
+pub(super) use pen::fit;
 
 /// Draws the whole screen.
 pub fn view(state: &State, frame: &mut Frame<'_>) {

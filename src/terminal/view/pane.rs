@@ -8,9 +8,13 @@ use crate::terminal::theme::Theme;
 use crate::terminal::words;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 /// Under so many columns the wobble is left to the full view.
 const NARROW: usize = 34;
+
+/// Most hearings of the pane; the full view has them all.
+const HEARINGS_MOST: usize = 12;
 
 /// Draws the pane: in one column beside the grid, in two below it.
 pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
@@ -35,8 +39,10 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         lines.resize(6, Vec::new());
         lines.extend(landings(state, report, theme, inner, 7));
         lines.resize(14, Vec::new());
-        lines.extend(hearings(state, report, theme, inner, 4));
-        lines.resize(22, Vec::new());
+        // Half of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
+        let most = (rows.saturating_sub(lines.len()) / 2).saturating_sub(4).clamp(4, HEARINGS_MOST);
+        lines.extend(hearings(state, report, theme, inner, most));
+        lines.resize(14 + most + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
         for (y, line) in lines.iter().take(rows).enumerate() {
             pen.pieces(area, 1, y, line);
@@ -60,7 +66,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (heard, turn) = match rows {
         0..=6 => (1, 0),
         7..=9 => (2, 0),
-        _ => (4, 1),
+        _ => ((rows / 2).saturating_sub(4).clamp(4, HEARINGS_MOST), 1),
     };
     let mut right = hearings(state, report, theme, half, heard);
     right.resize(heard + 2 + turn, Vec::new());
@@ -172,8 +178,14 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
         if let Some(h) = report.hearings.get(from.hearing)
             && from.percent > 20
         {
-            let text = format!("from {}% speed on first: {} {:.0}", from.percent, h.kind, h.bpm(report.speed));
-            lines.push(vec![(fit(&text, width), theme.faint())]);
+            let (percent, bpm) = (from.percent, h.bpm(report.speed));
+            let forms = [
+                format!("first from {percent}% speed: {} {bpm:.0}", h.kind),
+                format!("first from {percent}% speed: {}", h.kind),
+                format!("first from {percent}%: {}", h.kind),
+            ];
+            let text = forms.iter().find(|f| f.width() <= width).unwrap_or(&forms[2]);
+            lines.push(vec![(fit(text, width), theme.faint())]);
         }
     }
     lines

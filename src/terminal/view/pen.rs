@@ -66,7 +66,7 @@ impl<'a> Pen<'a> {
 }
 
 /// Text cut to so many columns, with a mark at the end where something is missing.
-pub(super) fn fit(text: &str, width: usize) -> String {
+pub(in crate::terminal) fn fit(text: &str, width: usize) -> String {
     if text.width() <= width {
         return text.to_owned();
     }
