@@ -58,7 +58,7 @@ const EXACT: u32 = 1000;
 /// Seconds in which a meeting is looked for.
 const PATIENCE: f64 = 600.0;
 
-/// The written beat, the hearings with one stretch (not those counted with the beat), and the layers of even attacks.
+/// The written beat, the hearings with one stretch (not the beat's double and whole multiples), and the layers of even attacks.
 pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], speed: f64) -> Vec<Stream> {
     let mut streams = Vec::new();
     if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1) {
@@ -69,7 +69,8 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         });
     }
     for (i, h) in hearings.iter().enumerate() {
-        if let ([only], true, true) = (&h.stretches[..], !h.kind.is_counted(), h.score > 0.0) {
+        let of_the_beat = h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1));
+        if let ([only], false, true) = (&h.stretches[..], of_the_beat, h.score > 0.0) {
             streams.push(Stream {
                 source: Source::Hearing(i),
                 period: only.period / speed,

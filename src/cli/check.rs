@@ -14,7 +14,7 @@ pub(super) fn run(ask: &args::Check) -> Result<Exit, Failure> {
         match input::read(&file.path) {
             Ok(groove) => writeln!(
                 io::stdout().lock(),
-                "{}: good: {} ({} layers, {} sections)",
+                "{}: good: {} (layers: {}, sections: {})",
                 file.path.display(),
                 groove.title(),
                 groove.layers().len(),

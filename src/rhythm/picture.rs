@@ -110,11 +110,7 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
     while let Some((at, c)) = reader.next() {
         if let Some(cell) = cell_of(c) {
             if beat == per_bar * bars {
-                return error(
-                    at,
-                    format!("more cells than {} hold", many(bars, "bar")),
-                    format!("{} cells", want * bars),
-                );
+                return error(at, format!("more cells than {}", many(bars, "bar")), format!("{} cells", want * bars));
             }
             holds_something(&cells, cell, at)?;
             cells.push(cell);
@@ -155,7 +151,7 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
                 if beat == per_bar * bars {
                     return error(
                         at,
-                        format!("more cells than {} hold", many(bars, "bar")),
+                        format!("more cells than {}", many(bars, "bar")),
                         format!("{} cells", want * bars),
                     );
                 }

@@ -5,6 +5,7 @@ mod command;
 mod cursor;
 mod edits;
 mod history;
+mod laying;
 mod select;
 #[cfg(test)]
 mod tests;
