@@ -76,7 +76,7 @@ fn built(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) 
 
 fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     if let Some(ms) = report.cell_ms {
-        writeln!(t, "  the shortest cell its attacks need lasts {ms:.0} ms")?;
+        writeln!(t, "  the shortest cell that a fifth of its attacks need lasts {ms:.0} ms")?;
     }
     writeln!(t, "     score      BPM  on pulse        wobble  pulse")?;
     for (i, h) in report.hearings.iter().enumerate().filter(|(_, h)| h.score >= 0.05 || h.kind == Kind::Written) {
@@ -103,7 +103,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if let ([only], false) = (&first.stretches[..], first.kind.is_counted()) {
         writeln!(
             t,
-            "  its attacks come at a mean rate of {:.1} a minute; {} of its {} pulses carry no attack",
+            "  its attacks come at a mean rate of {:.1} a minute; pulses without an attack: {} of {}",
             only.mean_bpm,
             first.silent,
             first.pulses.len()
