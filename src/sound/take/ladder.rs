@@ -23,7 +23,7 @@ pub fn speeds(from: Fraction, to: Fraction, step: Fraction) -> Option<Vec<Fracti
 }
 
 /// Lets times through fall silent, counted through all takes: first the `every`th, and after each one the next comes one
-/// time through sooner, down to every second one. Nothing for `every` below 2.
+/// time through sooner, down to every second one. The first of several times through a take always sounds. Nothing for `every` below 2.
 pub fn silence(takes: &mut [Take], every: u32) {
     if every < 2 {
         return;
@@ -32,8 +32,9 @@ pub fn silence(takes: &mut [Take], every: u32) {
     for take in takes {
         take.silences.clear();
         for turn in 0..take.times {
-            left -= 1;
-            if left == 0 {
+            left = left.saturating_sub(1);
+            // A new step is heard first.
+            if left == 0 && (turn > 0 || take.times == 1) {
                 take.silences.push(turn);
                 every = (every - 1).max(2);
                 left = every;
