@@ -39,8 +39,8 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         lines.resize(6, Vec::new());
         lines.extend(landings(state, report, theme, inner, 7));
         lines.resize(14, Vec::new());
-        // Half of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
-        let most = (rows.saturating_sub(lines.len()) / 2).saturating_sub(4).clamp(4, HEARINGS_MOST);
+        // A third of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
+        let most = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, HEARINGS_MOST);
         lines.extend(hearings(state, report, theme, inner, most));
         lines.resize(14 + most + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
