@@ -6,71 +6,11 @@ use super::groups::{Groups, groups_through};
 use super::hearing::{Hearing, Kind};
 use super::landing::Depth;
 use super::limits::{self, Limits};
+use super::reason::Reason;
 use super::report::{LayerReport, Need};
 use super::stream::{Pair, Source, Stream};
 use crate::rhythm::{Groove, MeterKind, Place};
-use std::fmt;
 use std::ops::Range;
-
-/// What makes a groove hard.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Reason {
-    /// Another pulse fits better than the written one.
-    Rival {
-        /// The hearing, as an index into the report.
-        hearing: usize,
-        /// The tempos of its stretches in BPM at the playing speed, at most four.
-        bpm: Vec<f64>,
-        /// The written tempos in beats of the meter per minute at the playing speed, at most four.
-        written: Vec<f64>,
-        /// Its score over the written beat's best score (of the beat, its doubles and halves).
-        lead: f64,
-    },
-    /// Cells are at or under the limit of what can be felt.
-    CellTooFast {
-        /// Length of the shortest one in ms at the playing speed.
-        ms: f64,
-        /// Share of the attacks that need such cells.
-        share: f64,
-    },
-    /// The beat is cut into more cells than players count.
-    CellsPerBeat {
-        /// Cells per beat.
-        cells: u16,
-        /// Share of the attacks that land so deep.
-        share: f64,
-    },
-    /// Few attacks land on a beat or its half: share of attacks on neither.
-    WeakLandings(f64),
-    /// Beats on which nothing in the whole groove sounds: share of all beats.
-    SilentBeats(f64),
-    /// The groups are nearly even, so that they pass for one length: longest over shortest.
-    NearlyEven(f64),
-    /// The figure does not fit the bar: bars and figures until they meet again.
-    AgainstTheBar {
-        /// Cells of the figure.
-        units: u32,
-        /// Bars until the figure's head falls on a downbeat again.
-        bars: u64,
-        /// Figures until then.
-        figures: u64,
-    },
-    /// A few group sizes in no repeated order: number of groups.
-    NoPeriod(usize),
-    /// The best pulse changes: number of stretches.
-    Changes(usize),
-    /// The written beat itself changes: its tempos in beats of the meter per minute at the playing speed, at most four.
-    BeatChanges(Vec<f64>),
-    /// Two layers of even attacks at rates not simply related: their names and rates.
-    Unrelated {
-        /// One layer, from 0.
-        a: usize,
-        /// The other layer.
-        b: usize,
-        /// Attacks of the second for so many of the first, where exact.
-        ratio: (u32, u32),
-    },
-}
 
 /// One reason why a groove is hard.
 #[derive(Debug, Clone, PartialEq)]
@@ -385,54 +325,4 @@ fn layers(m: &Material<'_>) -> Vec<Finding> {
             })
         })
         .collect()
-}
-
-/// Tempos one after the other.
-fn row(tempos: &[f64]) -> String {
-    tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
-}
-
-/// The reason in one sentence.
-impl fmt::Display for Reason {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Reason::Rival { bpm, written, lead, .. } => {
-                let (bpm, written) = (row(bpm), row(written));
-                write!(
-                    f,
-                    "another pulse fits better: {bpm} BPM against the written {written}, {lead:.1} times its score"
-                )
-            }
-            Reason::CellTooFast { ms, share } => {
-                write!(
-                    f,
-                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks need such cells)",
-                    share * 100.0
-                )
-            }
-            Reason::CellsPerBeat { cells, share } => {
-                let percent = share * 100.0;
-                write!(
-                    f,
-                    "{percent:.0}% of the attacks need the beat cut into up to {cells}, beyond the syllables players count with"
-                )
-            }
-            Reason::BeatChanges(tempos) => write!(f, "the written beat itself changes: {} BPM", row(tempos)),
-            Reason::WeakLandings(share) => {
-                write!(f, "{:.0}% of the attacks land on neither a beat nor its half", share * 100.0)
-            }
-            Reason::SilentBeats(share) => write!(f, "nothing sounds on {:.0}% of the beats", share * 100.0),
-            Reason::NearlyEven(ratio) => {
-                write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and pass for one length")
-            }
-            Reason::AgainstTheBar { units, bars, figures } => {
-                write!(f, "the figure of {units} cells meets the bar again only after {bars} bars ({figures} figures)")
-            }
-            Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes in no order that comes again"),
-            Reason::Changes(n) => write!(f, "the pulse that fits best changes: {n} stretches"),
-            Reason::Unrelated { ratio, .. } => {
-                write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
-            }
-        }
-    }
 }

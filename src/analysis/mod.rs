@@ -11,6 +11,7 @@ mod invariance;
 pub mod landing;
 pub mod limits;
 pub mod measure;
+mod reason;
 mod report;
 #[cfg(test)]
 mod soundness;
@@ -20,11 +21,12 @@ mod tests;
 
 pub use attacks::{Scope, TimedAttack};
 pub use clock::{Clock, Moment};
-pub use finding::{Finding, Reason};
+pub use finding::Finding;
 pub use groups::{Figure, Groups};
 pub use hearing::{Hearing, Kind, Parts, Stretch, Turn};
 pub use landing::{Depth, Landing, Landings};
 pub use limits::{Limit, Limits};
 pub use measure::Measure;
+pub use reason::Reason;
 pub use report::{Ask, LayerReport, Report, SectionReport, report};
 pub use stream::{Pair, Source, Stream};
