@@ -3,6 +3,7 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod exchange;
 pub mod rhythm;
 pub mod session;
 pub mod sound;

@@ -43,6 +43,18 @@ const ROOMS: &[Room] = &[
         crates: &["num_bigint", "num_integer", "num_rational", "num_traits", "rtrb"],
         words: &["std::fs"],
     },
+    Room {
+        name: "recording",
+        rooms: &["sound", "rhythm"],
+        crates: &["rubato", "symphonia"],
+        words: &["std::thread", "PathBuf"],
+    },
+    Room {
+        name: "exchange",
+        rooms: &["rhythm", "analysis"],
+        crates: &["base64", "midly", "num_integer", "quick_xml", "resvg", "zip"],
+        words: &["std::fs", "std::thread", "std::time", "PathBuf"],
+    },
     Room { name: "store", rooms: &["rhythm"], crates: &["rustix", "tempfile", "toml_edit"], words: &["std::thread"] },
     Room {
         name: "terminal",
@@ -52,7 +64,7 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "cli",
-        rooms: &["analysis", "rhythm", "session", "sound", "store", "terminal"],
+        rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal"],
         crates: &[
             "anyhow",
             "clap",
@@ -76,7 +88,12 @@ const RIGHTS: &[Right] = &[
     ("sound/feed.rs", &[], &["rodio"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
     // The part that touches the world.
-    ("terminal/run", &["sound", "store"], &["rustix", "signal_hook"], &["std::fs", "std::thread", "std::time"]),
+    (
+        "terminal/run",
+        &["exchange", "recording", "sound", "store"],
+        &["rustix", "signal_hook"],
+        &["std::fs", "std::thread", "std::time"],
+    ),
 ];
 
 /// More forbidden words: nothing is drawn from a clock or the disk, and keys change nothing but the state.

@@ -1,0 +1,22 @@
+//! Finished results in open formats, and grooves made from what others wrote: bytes in, bytes out. It must not know paths,
+//! the session or the screen.
+
+mod finding;
+
+pub use finding::{Imported, Refused, Remark};
+
+use crate::analysis::Report;
+use crate::rhythm::Groove;
+
+/// Something to be put into another format.
+#[derive(Debug, Clone)]
+pub struct Piece<'a> {
+    /// The groove.
+    pub groove: &'a Groove,
+    /// What is said of it at full speed.
+    pub report: &'a Report,
+    /// Hearings whose pulses are wanted too: indices into the report's.
+    pub hearings: Vec<usize>,
+    /// Only this section, from 0; all of them otherwise.
+    pub section: Option<usize>,
+}
