@@ -9,3 +9,4 @@ pub mod session;
 pub mod sound;
 pub mod store;
 pub mod terminal;
+pub mod words;

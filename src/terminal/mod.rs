@@ -16,7 +16,6 @@ pub mod run;
 mod saving;
 mod scroll;
 mod state;
-pub mod streams;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -24,7 +23,6 @@ mod theme;
 mod typing;
 mod update;
 mod view;
-pub mod words;
 
 pub use action::{Action, Question};
 pub use config::{Config, ConfigError};

@@ -5,7 +5,7 @@ use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
-use crate::terminal::words;
+use crate::words;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
