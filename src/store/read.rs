@@ -17,8 +17,22 @@ pub(super) const ROOT: &[&str] = &["format", "title", "note", "section", "layer"
 pub(super) const SECTION: &[&str] = &["name", "meter", "tempo", "beat", "bars", "times", "swing"];
 /// Keys of a layer.
 pub(super) const LAYER: &[&str] = &[
-    "name", "voice", "sound", "division", "gain", "accent-depth", "pan", "mute", "solo", "swing", "cells", "groups", "cycle",
-    "start", "pitches", "part",
+    "name",
+    "voice",
+    "sound",
+    "division",
+    "gain",
+    "accent-depth",
+    "pan",
+    "mute",
+    "solo",
+    "swing",
+    "cells",
+    "groups",
+    "cycle",
+    "start",
+    "pitches",
+    "part",
 ];
 /// Keys of a layer's part in a section.
 pub(super) const PART: &[&str] = &["section", "cells", "groups", "cycle", "start", "pitches"];

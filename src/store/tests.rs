@@ -113,7 +113,8 @@ fn grooves() -> impl Strategy<Value = Groove> {
     (names(1..4), names(0..4)).prop_flat_map(move |(section_names, layer_names)| {
         let sections = prop::collection::vec(sections(), section_names.len());
         let own = (prop::option::of("[a-z ü./]{1,12}"), prop::option::of(0_u8..=18));
-        let layer = (1_u16..7, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings(), own);
+        let layer =
+            (1_u16..7, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings(), own);
         let layers = prop::collection::vec(layer, layer_names.len());
         let (section_names, layer_names) = (section_names.clone(), layer_names.clone());
         (title, words.clone(), sections, layers).prop_flat_map(move |(title, note, mut sections, layers)| {
