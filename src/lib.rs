@@ -4,6 +4,7 @@
 pub mod analysis;
 pub mod cli;
 pub mod exchange;
+pub mod recording;
 pub mod rhythm;
 pub mod session;
 pub mod sound;

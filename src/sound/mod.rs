@@ -8,6 +8,9 @@ mod feed;
 mod limiter;
 #[cfg(not(feature = "audio"))]
 mod no_player;
+mod own;
+#[cfg(test)]
+mod own_tests;
 mod place;
 #[cfg(feature = "audio")]
 mod player;
@@ -28,6 +31,7 @@ pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
 #[cfg(not(feature = "audio"))]
 pub use no_player::Player;
+pub use own::{OwnSound, OwnSounds};
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
 pub use player::Player;
@@ -35,7 +39,7 @@ pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
 pub use units::{Frame, Gain, SampleRate};
 pub use voice::TONES;
-pub use wav::{Length, Writer, offline};
+pub use wav::{Length, Writer, offline, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -9,6 +9,8 @@ use std::sync::Arc;
 
 /// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
 pub const VOICES: usize = 256;
+/// Sounds from which on an attack damps the oldest, so that it has fallen silent before its place is needed.
+const CROWDED: usize = VOICES - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
 pub const MASTER_DB: f32 = -2.0;
 /// Frames by which the output lags behind the schedule.
@@ -258,12 +260,20 @@ impl Renderer {
         self.left[..frames].fill(0.0);
         self.right[..frames].fill(0.0);
         while let Some((at, note)) = self.due(end) {
-            if self.sounds.len() == VOICES {
+            if self.sounds.len() >= CROWDED {
                 self.advance(base, at);
+                self.thin(at);
             }
             self.begin(at, note);
         }
         self.advance(base, end);
+    }
+
+    /// Damps the oldest sounds from frame `at` on until there is room again.
+    fn thin(&mut self, at: i64) {
+        let ringing = self.sounds.iter().filter(|s| s.damp > at).count();
+        let many = (ringing + 1).saturating_sub(CROWDED);
+        self.sounds.iter_mut().filter(|s| s.damp > at).take(many).for_each(|s| s.damp = at);
     }
 
     fn begin(&mut self, at: i64, note: Note) {

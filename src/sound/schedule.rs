@@ -3,9 +3,10 @@
 
 use super::click::{Click, ClickLine, Moment};
 use super::clock::{Pace, Point, Ruler};
+use super::own::OwnSounds;
 use super::place::{Map, Piece, Position};
 use super::units::{Frame, Gain, SampleRate};
-use super::voice::{self, Strike};
+use super::voice::{self, Origin, Strike};
 use crate::rhythm::{Event, Fraction, Groove, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -92,6 +93,8 @@ pub(super) struct Note {
 pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
+    /// Where each of the sounds comes from.
+    pub(super) origins: Vec<Origin>,
     map: Arc<Map>,
     rate: SampleRate,
 }
@@ -101,7 +104,12 @@ impl Schedule {
     /// of less than 32 frames, gives a silent loop. This allocates and synthesises sounds: never call it on the audio
     /// thread.
     pub fn build(groove: &Groove, ask: &Ask) -> Schedule {
-        Builder::new(groove, ask).build()
+        Self::build_with(groove, ask, &OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds, which are looked up by the names the layers give.
+    pub fn build_with(groove: &Groove, ask: &Ask, own: &OwnSounds) -> Schedule {
+        Builder { own: Some(own), ..Builder::new(groove, ask) }.build()
     }
 
     /// Builds a loop of so many seconds at full speed in which only the lines of clicks sound.
@@ -120,6 +128,7 @@ impl Schedule {
         Schedule {
             notes: kept.copied().collect(),
             sounds: self.sounds.clone(),
+            origins: self.origins.clone(),
             map: Arc::clone(&self.map),
             rate: self.rate,
         }
@@ -204,7 +213,9 @@ pub(super) struct Builder<'a> {
     pub(super) lead: BigRational,
     pub(super) notes: Vec<Note>,
     sounds: Vec<Arc<[f32]>>,
-    known: HashMap<Strike, u32>,
+    origins: Vec<Origin>,
+    known: HashMap<Origin, u32>,
+    own: Option<&'a OwnSounds>,
 }
 
 impl<'a> Builder<'a> {
@@ -255,7 +266,9 @@ impl<'a> Builder<'a> {
             lead: BigRational::from_integer(BigInt::ZERO),
             notes: Vec::new(),
             sounds: Vec::new(),
+            origins: Vec::new(),
             known: HashMap::new(),
+            own: None,
         }
     }
 
@@ -282,7 +295,7 @@ impl<'a> Builder<'a> {
             self.notes.sort_by_key(|n| n.at);
         }
         let map = Arc::new(Map { pieces, length, denom: self.ruler.denom() });
-        Schedule { notes: self.notes, sounds: self.sounds, map, rate: self.ask.rate }
+        Schedule { notes: self.notes, sounds: self.sounds, origins: self.origins, map, rate: self.ask.rate }
     }
 
     fn layers(&mut self, pieces: &[Piece]) {
@@ -290,6 +303,7 @@ impl<'a> Builder<'a> {
         for (l, events) in std::mem::take(&mut self.events) {
             let layer = &self.groove.layers()[l];
             let (left, right) = Gain::from_db(f32::from(layer.gain)).panned(layer.pan);
+            let own = layer.sound.as_ref().zip(self.own).and_then(|(name, own)| own.get(name, self.ask.rate));
             for event in events {
                 let Some(run) = self.runs.iter().find(|r| r.section == event.section) else { continue };
                 let strike = Strike::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
@@ -301,8 +315,13 @@ impl<'a> Builder<'a> {
                     u32::MAX
                 };
                 let at = self.within(run, event.offset);
-                let sound = self.sound(strike);
-                self.repeat(event.section, Note { at, sound, hold, left, right }, pieces);
+                let sound = match own {
+                    Some(own) => self.sound_of(own.origin, || Arc::clone(&own.samples)),
+                    None => self.sound(strike),
+                };
+                let level = voice::level(event.accent(), layer.depth, own.is_some());
+                let note = Note { at, sound, hold, left: left * level, right: right * level };
+                self.repeat(event.section, note, pieces);
             }
         }
     }
@@ -321,8 +340,13 @@ impl<'a> Builder<'a> {
     }
 
     pub(super) fn sound(&mut self, strike: Strike) -> u32 {
-        *self.known.entry(strike).or_insert_with(|| {
-            self.sounds.push(voice::sound(strike));
+        self.sound_of(Origin::Struck(strike), || voice::sound(strike))
+    }
+
+    fn sound_of(&mut self, origin: Origin, samples: impl FnOnce() -> Arc<[f32]>) -> u32 {
+        *self.known.entry(origin).or_insert_with(|| {
+            self.sounds.push(samples());
+            self.origins.push(origin);
             self.sounds.len() as u32 - 1
         })
     }

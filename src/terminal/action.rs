@@ -107,6 +107,10 @@ pub enum Question {
     Cycle,
     /// Swing of the layer.
     LayerSwing,
+    /// The file of the layer's own sound.
+    SoundFile,
+    /// Accent depth of the layer.
+    AccentDepth,
     /// Gain of the layer.
     Gain,
     /// Pan of the layer.

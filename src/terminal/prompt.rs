@@ -37,6 +37,8 @@ impl Question {
             Question::Division => ("Division", "cells per beat: 1 to 32"),
             Question::Cycle => ("Cycle", "cells from the section's start that repeat against the bars"),
             Question::LayerSwing => ("Swing of the layer", "long:short, as 2:1; nothing for the section's"),
+            Question::SoundFile => ("Sound file", "beside the groove's file, as knock.wav; nothing for the voice"),
+            Question::AccentDepth => ("Accent depth", "0 to 18 dB; nothing for the voice's own"),
             Question::Gain => ("Gain", "-60 to 12 dB"),
             Question::Pan => ("Pan", "-100 left to 100 right"),
             Question::AddSection => ("New section", "its name; nothing for the next letter"),
@@ -79,6 +81,8 @@ impl Question {
             Question::RenameLayer => layer.map(|l| l.name.clone()).unwrap_or_default(),
             Question::Division => layer.map(|l| l.division.to_string()).unwrap_or_default(),
             Question::LayerSwing => swing(layer.and_then(|l| l.swing)),
+            Question::SoundFile => layer.and_then(|l| l.sound.clone()).unwrap_or_default(),
+            Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),
             Question::Gain => layer.map(|l| l.gain.to_string()).unwrap_or_default(),
             Question::Pan => layer.map(|l| l.pan.to_string()).unwrap_or_default(),
             Question::RenameSection => section.name.clone(),
@@ -128,6 +132,15 @@ impl Question {
             Question::Cycle => do_it(Command::Cycle(Some(number(text, &bounds::CYCLE).ok_or_else(form)?? as usize))),
             Question::LayerSwing if text.is_empty() => do_it(Command::LayerSwing(None)),
             Question::LayerSwing => do_it(Command::LayerSwing(Some(Swing::parse(text).ok_or_else(form)?))),
+            Question::SoundFile if text.is_empty() => do_it(Command::SoundFile(None)),
+            Question::SoundFile => {
+                bounds::SOUND_NAME.check(text.chars().count() as i64).map_err(allowed_first)?;
+                do_it(Command::SoundFile(Some(text.to_owned())))
+            }
+            Question::AccentDepth if text.is_empty() => do_it(Command::AccentDepth(None)),
+            Question::AccentDepth => {
+                do_it(Command::AccentDepth(Some(number(text, &bounds::ACCENT_DEPTH).ok_or_else(form)?? as u8)))
+            }
             Question::Gain => do_it(Command::Gain(number(text, &bounds::GAIN).ok_or_else(form)?? as i8)),
             Question::Pan => do_it(Command::Pan(number(text, &bounds::PAN).ok_or_else(form)?? as i8)),
             Question::AddSection if text.is_empty() => do_it(Command::AddSection(None)),
@@ -222,7 +235,7 @@ mod tests {
     use crate::rhythm::Time;
     use proptest::prelude::*;
 
-    const ALL: [Question; 26] = [
+    const ALL: [Question; 28] = [
         Question::Groups,
         Question::Pitch,
         Question::Tuplet,
@@ -235,6 +248,8 @@ mod tests {
         Question::Division,
         Question::Cycle,
         Question::LayerSwing,
+        Question::SoundFile,
+        Question::AccentDepth,
         Question::Gain,
         Question::Pan,
         Question::AddSection,
@@ -273,6 +288,10 @@ mod tests {
             (Question::AddLayer, "riff bass", Command::AddLayer("riff 2".into(), Voice::Bass)),
             (Question::Tempo, "132.5", tempo(265, 2, quarter)),
             (Question::Tempo, "1/4.=90", tempo(90, 1, Time::new(3, 8).expect("dotted"))),
+            (Question::SoundFile, " knock.wav", Command::SoundFile(Some("knock.wav".into()))),
+            (Question::SoundFile, "", Command::SoundFile(None)),
+            (Question::AccentDepth, "9", Command::AccentDepth(Some(9))),
+            (Question::AccentDepth, "", Command::AccentDepth(None)),
             (Question::Bar, "2", Command::Move(Motion::To(Place { layer: 0, section: 0, cell: 16 }))),
         ];
         for (question, text, command) in rows {
@@ -299,6 +318,8 @@ mod tests {
             (Question::Groups, "3+a", "1 to 65536"),
             (Question::Cycle, "x", "a whole number"),
             (Question::RenameLayer, "", "1 to 64 characters"),
+            (Question::AccentDepth, "19", "0 to 18 dB"),
+            (Question::AccentDepth, "deep", "0 to 18 dB"),
         ];
         for (question, text, allowed) in rows {
             let words = question.read(text, &s).expect_err(text);
@@ -321,7 +342,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..26) {
+        fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..28) {
             let mut s = session();
             if let Ok(Answer::Do(command)) = ALL[n].read(&text, &s) {
                 s.apply(command);

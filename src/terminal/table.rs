@@ -200,6 +200,7 @@ const LAYER: &[Row] = rows! { Grid Layer:
     "rename-layer" [ch('R')] Action::Ask(Question::RenameLayer), "rename the layer";
     "voice-next" [ch('i')] run(Command::NextVoice(1)), "the next voice for the layer";
     "voice" [ch('I')] Action::Ask(Question::Voice), "choose the layer's voice by name";
+    "sound-file" [] Action::Ask(Question::SoundFile), "a sound file of your own for the layer";
     "division" [ch('/')] Action::Ask(Question::Division), "cells per beat of the layer", "division";
     "cycle" [ch('c')] Action::Ask(Question::Cycle), "repeat the first cells against the bars", "cycle";
     "cycle-off" [ch('C')] run(Command::Cycle(None)), "write the cycle out";
@@ -208,6 +209,7 @@ const LAYER: &[Row] = rows! { Grid Layer:
     "louder" [ch('V')] run(Command::GainBy(1)), "1 dB louder";
     "quieter" [ch('v')] run(Command::GainBy(-1)), "1 dB quieter";
     "gain" [ch('G')] Action::Ask(Question::Gain), "gain of the layer in dB";
+    "accent-depth" [] Action::Ask(Question::AccentDepth), "accents over plain, ghosts under it, in dB";
     "pan" [ch('P')] Action::Ask(Question::Pan), "place of the layer, -100 left to 100 right";
     "layer-swing" [ch('W')] Action::Ask(Question::LayerSwing), "swing of the layer, as 2:1";
 };

@@ -11,6 +11,7 @@ pub use cue::{Cue, table};
 pub use sequence::Sequence;
 
 use super::click::{Click, ClickLine, Moment};
+use super::own::OwnSounds;
 use super::schedule::{Ask, Range, Schedule};
 use super::units::SampleRate;
 use crate::rhythm::{Edit, Fraction, Groove, Time};
@@ -68,9 +69,14 @@ pub struct Take {
 impl Take {
     /// The loop of this take. It allocates and synthesises: never call it on the audio thread.
     pub fn schedule(&self, groove: &Groove, rate: SampleRate) -> Schedule {
+        self.schedule_with(groove, rate, &OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds.
+    pub fn schedule_with(&self, groove: &Groove, rate: SampleRate, own: &OwnSounds) -> Schedule {
         let (speed, click, lines) = (self.speed, self.click, self.lines.clone());
         let ask = Ask { rate, speed, range: Range::Whole, click, lines };
-        if self.layers { Schedule::build(groove, &ask) } else { Schedule::build(&bare(groove), &ask) }
+        if self.layers { Schedule::build_with(groove, &ask, own) } else { Schedule::build(&bare(groove), &ask) }
     }
 
     /// The count-in of this take, to be played once; `None` if there is none.

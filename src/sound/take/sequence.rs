@@ -3,6 +3,7 @@
 use super::cue::{self, Cue};
 use super::{Take, opening};
 use crate::rhythm::{Groove, Time};
+use crate::sound::own::OwnSounds;
 use crate::sound::render::{Keep, LATENCY, Renderer};
 use crate::sound::schedule::Schedule;
 use crate::sound::units::{Frame, SampleRate};
@@ -21,6 +22,7 @@ pub struct Sequence<'a> {
     groove: &'a Groove,
     rate: SampleRate,
     takes: &'a [Take],
+    own: OwnSounds,
     cues: Vec<Cue>,
     total: Frame,
 }
@@ -29,6 +31,11 @@ impl<'a> Sequence<'a> {
     /// Measures the takes. Loops are built here and again when they are rendered, one at a time, so that many long ones
     /// never stand in memory together.
     pub fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate) -> Self {
+        Self::with(groove, takes, rate, OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds.
+    pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: OwnSounds) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());
         let mut add = |name: String, note: String, schedule: &Schedule, turns: u32| {
             cues.push(Cue { frame: Frame(at), name, note });
@@ -39,9 +46,9 @@ impl<'a> Sequence<'a> {
             if let Some(count) = take.count(groove, rate) {
                 add(format!("count-in: {}", take.name), String::new(), &count, 1);
             }
-            add(take.name.clone(), take.note.clone(), &take.schedule(groove, rate), take.times);
+            add(take.name.clone(), take.note.clone(), &take.schedule_with(groove, rate, &own), take.times);
         }
-        Self { groove, rate, takes, cues, total: Frame(end) }
+        Self { groove, rate, takes, own, cues, total: Frame(end) }
     }
 
     /// Where the count-ins and takes begin, in order.
@@ -70,7 +77,7 @@ impl<'a> Sequence<'a> {
             if let Some(count) = take.count(self.groove, self.rate) {
                 run.turns(count, 1, &[], Time::ZERO)?;
             }
-            let schedule = take.schedule(self.groove, self.rate);
+            let schedule = take.schedule_with(self.groove, self.rate, &self.own);
             run.turns(schedule, take.times, &take.silences, opening(self.groove))?;
         }
         run.renderer.limit_turns(0);
