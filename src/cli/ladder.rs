@@ -4,7 +4,7 @@ use super::pulse::{self, Heard};
 use super::{Exit, Failure, args};
 use crate::rhythm::{Fraction, Groove, print_note_value};
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{Click, FASTEST, SLOWEST};
+use crate::sound::{Click, FASTEST, Range, SLOWEST};
 
 /// The takes of a ladder, with the hearings of full speed, one per step, named by speed and tempo; the notes say where another hearing becomes the first and
 /// where the cells become too short to be felt.
@@ -27,6 +27,7 @@ pub(super) fn takes(groove: &Groove, ask: &args::Render, words: &str) -> Result<
             click: ask.click.unwrap_or(Click::Off),
             lines: lines.clone(),
             speed,
+            range: Range::Whole,
             times: ask.loops,
             count_in,
             silences: Vec::new(),
