@@ -8,7 +8,7 @@ use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::num::NonZero;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-use teeter::sound::{Ask, Click, Frame, Keep, Position, Range, SampleRate, Schedule, feed};
+use teeter::sound::{Ask, Click, Frame, Keep, Leg, Position, Range, SampleRate, Schedule, feed};
 
 struct Counting;
 
@@ -118,6 +118,49 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     // More edits than the rings hold while the sound thread does not run, then all at once.
     for k in 0..300 {
         hand.swap(build(k, "200", 100), Keep::Place);
+    }
+    assert!(pull(400_000) > 0.01);
+    hand.tick();
+    pull(4096);
+    // Takes that follow each other, some of their turns silent, at other speeds, edited while they are played and wait, and
+    // replaced by another at the end of a turn.
+    let leg = |k: usize, bpm: &str| {
+        let opening = Time::new(1, 4).expect("a quarter");
+        Leg::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).hushed(&[1], opening)
+    };
+    let mut first = hand.start(leg(0, "600"), Frame(0));
+    let mut last = first;
+    let mut joins = 0;
+    for k in 0..400 {
+        while k % 40 < 30 && hand.has_room() {
+            last = hand.queue(leg(k, "600"));
+        }
+        match k % 16 {
+            3 => (first..=last).for_each(|id| hand.replace(id, leg(k + id as usize, "600"), Keep::Place)),
+            7 => hand.replace(last, leg(k, "433"), Keep::Fraction),
+            11 => last = hand.then(leg(k, "600")),
+            13 => hand.seek(Position { section: 0, pass: 0, wholes: 0.6 }),
+            15 if k % 64 == 15 => {
+                hand.stop();
+                pull(2048);
+                last = hand.start(leg(k, "600"), Frame(7));
+            }
+            _ => {}
+        }
+        pull(2 * 4096 + 2 * k);
+        hand.tick();
+        if let Some(head) = hand.playhead(Frame(2048)) {
+            joins += u64::from(head.leg > first);
+            first = first.max(head.leg);
+        }
+    }
+    assert!(joins > 30, "{joins} takes began");
+    let end = hand.then(leg(2, "600").last());
+    pull(960_000);
+    assert!(hand.has_ended() && last < end);
+    // More takes than the rings hold while the sound thread does not run.
+    for k in 0..300 {
+        hand.queue(leg(k, "600"));
     }
     assert!(pull(400_000) > 0.01);
     hand.tick();

@@ -4,8 +4,8 @@ use super::pulse::Heard;
 use super::{Exit, Failure, args};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{Click, FASTEST, SLOWEST};
-use crate::words::ladder as words;
+use crate::sound::{Click, Range};
+use crate::words::ladder as climb;
 
 /// The takes of a ladder, with the hearings of full speed, one per step, named by speed and tempo; the notes say where another hearing becomes the first and
 /// where the cells become too short to be felt.
@@ -18,16 +18,17 @@ pub(super) fn takes(groove: &Groove, ask: &args::Render, asked: &str) -> Result<
         Some(first) if ask.click.is_none() => Heard::count_in(heard.hearing("--hearing", first.number)?, 0),
         _ => CountIn::Bar,
     };
-    let notes = words::notes(&heard.report, heard.limits, &speeds);
+    let notes = climb::notes(&heard.report, heard.limits, &speeds);
     let steps = speeds.iter().zip(notes).enumerate();
     let mut takes: Vec<Take> = steps
         .map(|(k, (&speed, note))| Take {
-            name: format!("step {} of {}: {}", k + 1, speeds.len(), words::tempo(groove, speed)),
+            name: format!("step {} of {}: {}", k + 1, speeds.len(), climb::tempo(groove, speed)),
             note,
             layers: true,
             click: ask.click.unwrap_or(Click::Off),
             lines: lines.clone(),
             speed,
+            range: Range::Whole,
             times: ask.loops,
             count_in,
             silences: Vec::new(),
@@ -46,18 +47,10 @@ pub(super) fn takes(groove: &Groove, ask: &args::Render, asked: &str) -> Result<
 
 /// `FROM-TO/STEP` in percent.
 fn speeds(words: &str) -> Result<Vec<Fraction>, Failure> {
-    let bound = |(n, d)| Fraction::new(n, d).unwrap_or(Fraction::ONE);
-    let percent = |text: &str| Fraction::parse(text.trim_end_matches('%'))?.over(Fraction::whole(100));
-    let read = || {
-        let (range, step) = words.split_once('/')?;
-        let (from, to) = range.split_once('-')?;
-        let (from, to) = (percent(from)?, percent(to)?);
-        (from >= bound(SLOWEST) && to <= bound(FASTEST)).then(|| ladder::speeds(from, to, percent(step)?))?
-    };
-    read().ok_or_else(|| {
+    climb::speeds(words).ok_or_else(|| {
         let words = format!(
             "--ladder is '{words}', allowed is FROM-TO/STEP as 50-100/10: percent from 20 to 200, rising, in at most {} steps",
-            ladder::STEPS
+            climb::STEPS
         );
         Failure::new(Exit::Usage, words)
     })

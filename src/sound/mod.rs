@@ -1,6 +1,8 @@
 //! Schedule (exact time to frames), voices, render and player of a groove. It must not know the session or the screen; on
 //! the sound thread there is no lock, no allocation, no free and no I/O.
 
+#[cfg(feature = "audio")]
+mod board;
 mod click;
 mod clock;
 #[cfg(feature = "audio")]
@@ -16,6 +18,7 @@ mod place;
 mod player;
 #[cfg(feature = "audio")]
 pub mod quiet;
+mod relay;
 mod render;
 mod schedule;
 pub mod take;
@@ -35,6 +38,7 @@ pub use own::{OwnSound, OwnSounds};
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
 pub use player::Player;
+pub use relay::{Leg, WAITING};
 pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
 pub use units::{Frame, Gain, SampleRate};

@@ -2,6 +2,7 @@
 
 use super::NoSound;
 use super::place::{Playhead, Position};
+use super::relay::Leg;
 use super::render::Keep;
 use super::schedule::Schedule;
 use super::units::SampleRate;
@@ -31,6 +32,36 @@ impl Player {
 
     /// As of a device.
     pub fn play_from(&mut self, _: Schedule, _: Position) {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn start(&mut self, _: Leg, _: Option<Position>) -> u64 {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn queue(&mut self, _: Leg) -> u64 {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn then(&mut self, _: Leg) -> u64 {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn replace(&mut self, _: u64, _: Leg, _: Keep) {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn has_room(&mut self) -> bool {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn has_ended(&mut self) -> bool {
         match *self {}
     }
 

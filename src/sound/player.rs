@@ -5,6 +5,7 @@ use super::NoSound;
 use super::feed::{Feed, Hand, feed};
 use super::place::{Playhead, Position};
 use super::quiet::Quiet;
+use super::relay::Leg;
 use super::render::Keep;
 use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
@@ -101,6 +102,37 @@ impl Player {
         self.hand.play(schedule, from);
     }
 
+    /// Plays a leg from a place in the groove, or from its start. Gives its number.
+    pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
+        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
+        self.hand.start(leg, from)
+    }
+
+    /// Lets a leg follow after all that wait, while there is room. Gives its number.
+    pub fn queue(&mut self, leg: Leg) -> u64 {
+        self.hand.queue(leg)
+    }
+
+    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, leg: Leg) -> u64 {
+        self.hand.then(leg)
+    }
+
+    /// Puts an edited leg in the place of the one of this number, without a gap.
+    pub fn replace(&mut self, id: u64, leg: Leg, keep: Keep) {
+        self.hand.replace(id, leg, keep);
+    }
+
+    /// Whether one more leg may wait.
+    pub fn has_room(&mut self) -> bool {
+        self.hand.has_room()
+    }
+
+    /// Whether the last leg ended the playing.
+    pub fn has_ended(&mut self) -> bool {
+        self.hand.has_ended()
+    }
+
     /// Puts an edited schedule in the place of the one that plays, without a gap.
     pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
         self.hand.swap(schedule, keep);
@@ -144,7 +176,7 @@ impl Player {
     pub fn tick(&mut self) -> Result<(), NoSound> {
         self.hand.tick();
         let now = Instant::now();
-        let (blocks, errors) = (self.hand.shared.blocks.load(Ordering::Acquire), self.errors());
+        let (blocks, errors) = (self.hand.board.blocks.load(Ordering::Acquire), self.errors());
         if blocks != self.seen.0 {
             self.seen = (blocks, errors);
             self.moved = now;

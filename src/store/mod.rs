@@ -6,6 +6,7 @@ mod drawing;
 mod error;
 mod fields;
 mod journal;
+mod progress;
 mod read;
 mod save;
 #[cfg(test)]
@@ -15,6 +16,7 @@ mod update;
 pub use build::print;
 pub use error::{LoadError, Position, Problem};
 pub use journal::{Journal, Recovered};
+pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
 pub use update::update;
 

@@ -28,6 +28,25 @@ pub enum Action {
     BeatClick,
     /// The click on the chosen hearing, on or off.
     HearingClick,
+    /// A take: whether the layers, the written beat and the hearing of the strip sound in it.
+    Take {
+        /// The layers.
+        layers: bool,
+        /// The click of the written beat.
+        beat: bool,
+        /// The click of the hearing.
+        hearing: bool,
+    },
+    /// How the written beat is clicked: plain, its halves only, cut in 2 to 4.
+    BeatCut,
+    /// The same for the hearings.
+    HearingCut,
+    /// The click on one more hearing, on or off.
+    HearingToo,
+    /// Starts the ladder, or leaves it.
+    Ladder,
+    /// So many steps up the ladder, at the end of the time through.
+    LadderBy(i32),
     /// Whose attacks the hearings are found for.
     NextFocus,
     /// The next hearing in the strip.
@@ -137,6 +156,10 @@ pub enum Question {
     Note,
     /// A bar to go to.
     Bar,
+    /// Times through each take of all in a row.
+    Takes,
+    /// The ladder.
+    Ladder,
     /// File name to save under.
     SaveAs,
 }

@@ -133,7 +133,7 @@ mod tests {
         assert_eq!(told(""), None);
         assert_eq!(told("[keys]\nplay = \"f9\""), None);
         assert_eq!(told("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
-        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f9\""), None);
+        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
         assert_eq!(
             told("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
             Some("F1 is now play; help has ?. k is now play; beat-click has no key")

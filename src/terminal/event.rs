@@ -34,6 +34,19 @@ pub enum Event {
         /// The file's name, or why it was not saved.
         result: Result<String, Unsaved>,
     },
+    /// Another take of a sequence, or another time through it, is heard.
+    Take {
+        /// The take, from 0.
+        take: usize,
+        /// Whether it is still counted in.
+        counting: bool,
+        /// Times through it that have been played.
+        turn: u64,
+    },
+    /// A sequence has been played through.
+    SequenceEnded,
+    /// What has been practised of this groove so far, in a line, `None` if nothing; or why that is not known or not kept.
+    Progress(Result<Option<String>, String>),
     /// The sound device is there, or why not.
     Device(Result<(), String>),
     /// The journal could not be written: why.
@@ -91,6 +104,14 @@ pub enum Effect {
     Play(Box<Playing>, Option<Head>),
     /// Go on playing with another loop in the place of the old one.
     Change(Box<Playing>),
+    /// Play a sequence of takes.
+    PlaySequence(Box<Sequence>),
+    /// Go on with an edited sequence.
+    ChangeSequence(Box<Sequence>),
+    /// At the end of the time through that is heard, go on with the take the sequence says, and from there.
+    Step(Box<Sequence>),
+    /// Tell what has been practised of the groove, after adding this to it.
+    Progress(Option<Practised>),
     /// Stop playing.
     Stop,
     /// Forget what the screen shows and draw it all.
@@ -111,10 +132,102 @@ pub struct Playing {
     pub speed: Fraction,
     /// What is played round.
     pub over: Over,
-    /// Whether the written beat is clicked.
-    pub beat_click: bool,
-    /// Clicks in seconds at full speed from the groove's start, every time through counted.
-    pub pulses: Option<Arc<Vec<f64>>>,
+    /// Whether the layers sound; otherwise the clicks are alone.
+    pub layers: bool,
+    /// How the written beat is clicked.
+    pub beat: Clicks,
+    /// The hearings that are clicked.
+    pub lines: Vec<Pulses>,
+}
+
+/// How a pulse is clicked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Clicks {
+    /// Not at all.
+    Off,
+    /// Once each.
+    #[default]
+    Plain,
+    /// Its halves only.
+    OffBeat,
+    /// So many times each, 2 to 4.
+    Cut(u8),
+}
+
+impl Clicks {
+    /// The next of the ways that are heard, round and round.
+    pub(super) fn next(self) -> Self {
+        match self {
+            Clicks::Off | Clicks::Cut(4..) => Clicks::Plain,
+            Clicks::Plain => Clicks::OffBeat,
+            Clicks::OffBeat => Clicks::Cut(2),
+            Clicks::Cut(n) => Clicks::Cut(n + 1),
+        }
+    }
+
+    /// A few characters behind the name of the pulse; none for plain clicks.
+    pub(super) fn words(self) -> String {
+        match self {
+            Clicks::Off | Clicks::Plain => String::new(),
+            Clicks::OffBeat => "/off".into(),
+            Clicks::Cut(n) => format!("/{n}"),
+        }
+    }
+}
+
+/// Sides of the hearings' clicks, by their index: the written beat clicks in the middle.
+pub const SIDES: [i8; 4] = [60, -60, 90, -90];
+
+/// The pulses of a hearing that is clicked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pulses {
+    /// In seconds at full speed from the groove's start, every time through counted, in rising order.
+    pub pulses: Arc<Vec<f64>>,
+    /// Length of the whole groove in seconds at full speed.
+    pub length: f64,
+    /// How they are clicked.
+    pub clicks: Clicks,
+    /// What tells it from others: its pitch and its side.
+    pub index: u8,
+    /// Where in the groove that which is played round begins, in seconds at full speed.
+    pub lead: f64,
+}
+
+/// Takes that follow each other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sequence {
+    /// All of them, in order.
+    pub takes: Vec<Take>,
+    /// The one to begin with.
+    pub at: usize,
+    /// Which time through falls silent after its opening, at first: every so manyth; `None` for none.
+    pub silence: Option<u32>,
+}
+
+/// One take of a sequence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Take {
+    /// What is heard.
+    pub playing: Playing,
+    /// How many times through; `None` until the user goes on.
+    pub times: Option<u32>,
+    /// Whether it is counted in.
+    pub count_in: bool,
+}
+
+/// What has been practised.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Practised {
+    /// The ladder, in the words it was asked for.
+    pub ladder: String,
+    /// The highest step that was heard, from 1, and its speed in percent.
+    pub step: usize,
+    /// The speed of that step.
+    pub speed: String,
+    /// Steps of the ladder.
+    pub steps: usize,
+    /// Times through that were played since this was last told.
+    pub loops: u64,
 }
 
 /// What is played round.

@@ -1,6 +1,7 @@
 //! Going about in lists and taking a line of them, or an answer that was typed. It must not know keys.
 
 use super::event::Effect;
+use super::practice;
 use super::prompt::Answer;
 use super::state::{Chosen, Overlay, State};
 use super::update::{command_of, perform, replay, speed};
@@ -91,6 +92,8 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         Overlay::Prompt { question, text, .. } => match question.read(&text, &state.session) {
             Ok(Answer::Do(command)) => command_of(state, command, effects),
             Ok(Answer::Speed(percent)) => speed(state, percent, effects),
+            Ok(Answer::Takes(times, count)) => practice::takes(state, times, count, effects),
+            Ok(Answer::Ladder(ladder)) => practice::climb(state, ladder, effects),
             Ok(Answer::SaveAs(name)) => {
                 effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name), over: false });
             }

@@ -11,6 +11,7 @@ pub mod keymap;
 mod layout;
 mod lists;
 mod mouse;
+mod practice;
 mod prompt;
 pub mod run;
 mod saving;
@@ -26,7 +27,7 @@ mod view;
 
 pub use action::{Action, Question};
 pub use config::{Config, ConfigError};
-pub use event::{Effect, Event, Head, Over, Playing, Unsaved};
+pub use event::{Clicks, Effect, Event, Head, Over, Playing, Practised, Pulses, SIDES, Sequence, Take, Unsaved};
 pub use key::Key;
 pub use keymap::Keymap;
 pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};

@@ -2,6 +2,7 @@
 //! is drawn.
 
 use super::action::Question;
+use super::practice::{self, Ladder};
 use super::state::SPEED;
 use super::view::fit;
 use crate::rhythm::bounds::{self, Bound};
@@ -17,6 +18,10 @@ pub(super) enum Answer {
     Do(Command),
     /// A playing speed in percent.
     Speed(u16),
+    /// Takes in a row: times through each, and whether they are counted in.
+    Takes(u32, bool),
+    /// A ladder.
+    Ladder(Ladder),
     /// A file name.
     SaveAs(String),
 }
@@ -52,6 +57,8 @@ impl Question {
             Question::Title => ("Title", "any text"),
             Question::Note => ("Note", "any text; it stands in the file"),
             Question::Bar => ("Bar", "a bar of this section, from 1"),
+            Question::Takes => ("Takes in a row", "times through each, 1 to 64: 2; with a count-in: 2 count"),
+            Question::Ladder => ("Ladder", "from-to/step in %, loops; key: by a key; 1/4: silences"),
             Question::SaveAs => ("Save under", "a file name, as riff.toml"),
         }
     }
@@ -66,6 +73,8 @@ impl Question {
             Question::AddLayer => "kick, low kick (the voice comes last)",
             Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
             Question::Tempo => "150, 132.5, 1/4.=90",
+            Question::Takes => "2, 2 count",
+            Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
             other => other.words().1,
         }
     }
@@ -94,6 +103,7 @@ impl Question {
             Question::Speed => percent.to_string(),
             Question::Title => g.title().to_owned(),
             Question::Note => g.note().to_owned(),
+            Question::Takes => "2 count".into(),
             Question::SaveAs => file.unwrap_or_default().to_owned(),
             _ => String::new(),
         }
@@ -160,6 +170,8 @@ impl Question {
             Question::Swing if text.is_empty() => do_it(Command::Swing(None)),
             Question::Swing => do_it(Command::Swing(Some(Swing::parse(text).ok_or_else(form)?))),
             Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED).ok_or_else(form)?? as u16)),
+            Question::Takes => practice::times(text).map(|(n, count)| Answer::Takes(n, count)).ok_or_else(form),
+            Question::Ladder => Ladder::read(text).map(Answer::Ladder).ok_or_else(form),
             Question::Title => do_it(Command::Title(text.to_owned())),
             Question::Note => do_it(Command::Note(text.to_owned())),
             Question::Bar => {
@@ -235,7 +247,9 @@ mod tests {
     use crate::rhythm::Time;
     use proptest::prelude::*;
 
-    const ALL: [Question; 28] = [
+    const ALL: [Question; 30] = [
+        Question::Takes,
+        Question::Ladder,
         Question::Groups,
         Question::Pitch,
         Question::Tuplet,

@@ -114,6 +114,10 @@ const fn extend(motion: Motion) -> Action {
     Action::Do(Command::Extend(motion))
 }
 
+const fn take(layers: bool, beat: bool, hearing: bool) -> Action {
+    Action::Take { layers, beat, hearing }
+}
+
 const fn run(command: Command) -> Action {
     Action::Do(command)
 }
@@ -243,6 +247,18 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "speed" [ch('%')] Action::Ask(Question::Speed), "playing speed in percent";
     "beat-click" [ch('k')] Action::BeatClick, "click on the written beat, on or off";
     "hearing-click" [ch('K')] Action::HearingClick, "click on the hearing of the strip, on or off";
+    "beat-cut" [ch('@')] Action::BeatCut, "beat clicked plain, off-beat only, cut in 2-4";
+    "hearing-cut" [ch('#')] Action::HearingCut, "hearing clicked plain, off-beat only, cut 2-4";
+    "take-groove" [key(Code::F(5))] take(true, false, false), "hear the groove alone";
+    "take-beat" [key(Code::F(6))] take(true, true, false), "hear the groove under the written beat";
+    "take-hearing" [key(Code::F(7))] take(true, false, true), "hear the groove under the hearing of the strip";
+    "take-pulses" [key(Code::F(8))] take(false, true, true), "hear the pulses alone, beat against hearing";
+    "take-all" [key(Code::F(9))] take(true, true, true), "hear the pulses with the groove";
+    "takes" [ch('&')] Action::Ask(Question::Takes), "hear these takes in a row, so many times each";
+    "ladder" [ch('E')] Action::Ladder, "climb from slow to full speed, or leave it";
+    "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "climb a ladder of your own, as 50-100/10 x4";
+    "ladder-down" [key(Code::F(3))] Action::LadderBy(-1), "ladder: a step back after this time through";
+    "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "ladder: the next step after this time through";
 };
 
 const PROGRAM: &[Row] = rows! { Grid Program:
@@ -270,6 +286,7 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-last" [key(Code::End)] Action::ListLast, "last line";
     "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "hearing to the strip, or go to the place", "take";
     "list-click" [ch('K')] Action::HearingClick, "click on this hearing, on or off", "click on it";
+    "list-click-too" [ch('k')] Action::HearingToo, "click on this one beside others, on or off";
     "list-part" [key(Code::Tab)] Action::NextPart, "hearings, reasons, streams, measures, build", "next part";
     "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "the part before";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";

@@ -12,6 +12,7 @@ use std::sync::Arc;
 
 mod asked;
 mod happenings;
+mod practice;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
@@ -139,6 +140,10 @@ fn effects_are_values() {
                 Effect::Save { .. } => "save",
                 Effect::Play(..) => "play",
                 Effect::Change(_) => "change",
+                Effect::PlaySequence(_) => "play sequence",
+                Effect::ChangeSequence(_) => "change sequence",
+                Effect::Step(_) => "step",
+                Effect::Progress(_) => "progress",
                 Effect::Stop => "stop",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
@@ -212,7 +217,7 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(playing)) = found.last() else { panic!("{found:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
-    assert!(playing.pulses.as_ref().is_some_and(|p| p.len() > 1));
+    assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].pulses.len() > 1);
 }
 
 /// The screen as text.

@@ -1,13 +1,13 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
 use super::action::{Action, Question};
-use super::event::{Effect, Event, Head};
+use super::event::{Clicks, Effect, Event, Head};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
-use super::state::{Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
+use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
-use super::{mouse, saving, scroll, typing};
+use super::{mouse, practice, saving, scroll, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
@@ -32,19 +32,43 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
         Event::Analysed { revision, ask, report } => {
             if state.report.as_ref().is_none_or(|old| old.revision <= revision) {
+                let before = clicked_pulses(state);
                 state.report = Some(Shown { revision, ask, report });
+                // The clicks of hearings are those of the newest report.
+                if before != clicked_pulses(state) {
+                    replay(state, &mut effects);
+                }
             }
         }
         Event::Saved { groove, result } => saving::saved(state, groove, result, &mut effects),
+        Event::Take { take, counting, turn } => practice::heard(state, (take, counting, turn), &mut effects),
+        Event::SequenceEnded => {
+            practice::leave(state, &mut effects);
+            state.play.on = false;
+            state.play.head = None;
+        }
+        Event::Progress(Ok(words)) => {
+            if let Some(words) = &words
+                && state.progress.is_none()
+            {
+                state.tell(words.clone(), false);
+            }
+            state.progress = words;
+        }
+        Event::Progress(Err(words)) => state.tell(words, true),
         Event::Device(Ok(())) => state.play.silent = None,
         Event::Device(Err(words)) => {
+            practice::leave(state, &mut effects);
             state.play.on = false;
             state.play.head = None;
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
-        Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
+        Event::Signal => {
+            practice::leave(state, &mut effects);
+            effects.push(Effect::Quit { keep_journal: true });
+        }
     }
     // What was heard before comes back when the selection goes.
     if state.focus == Focus::Selection && state.session.selection().is_none() {
@@ -93,9 +117,13 @@ fn changed(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// What sounds is to be as the state says now.
 pub(super) fn replay(state: &State, effects: &mut Vec<Effect>) {
-    if state.play.on {
-        effects.push(Effect::Change(Box::new(state.playing())));
+    if !state.play.on {
+        return;
     }
+    effects.push(match practice::sequence(state) {
+        Some(sequence) => Effect::ChangeSequence(Box::new(sequence)),
+        None => Effect::Change(Box::new(state.playing())),
+    });
 }
 
 fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
@@ -142,6 +170,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             let number = at.column.ratio_to(bar).map_or(0, |r| r.floor().max(0));
             let wholes = number as f64 * bar.numer() as f64 / bar.denom() as f64;
             let from = Head { section: at.place.section, pass: 0, wholes };
+            practice::leave(state, effects);
             state.play.on = false;
             play(state, Some(from), effects);
         }
@@ -164,6 +193,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             speed(state, percent as u16, effects);
         }
         Action::BeatClick => {
+            leave_row(state, effects);
             state.play.beat_click = !state.play.beat_click;
             replay(state, effects);
         }
@@ -175,9 +205,24 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
                 state.tell("there is no hearing to click yet; lay some attacks first", true);
                 return;
             }
+            leave_row(state, effects);
             state.play.hearing_click = !state.play.hearing_click;
             replay(state, effects);
         }
+        Action::Take { layers, beat, hearing } => practice::take(state, (*layers, *beat, *hearing), effects),
+        Action::BeatCut => {
+            state.play.beat_cut = state.play.beat_cut.next();
+            cut(state, "the written beat", state.play.beat_cut, state.play.beat_click);
+            replay(state, effects);
+        }
+        Action::HearingCut => {
+            state.play.hearing_cut = state.play.hearing_cut.next();
+            cut(state, "hearings", state.play.hearing_cut, state.play.hearing_click || !state.also.is_empty());
+            replay(state, effects);
+        }
+        Action::HearingToo => hearing_too(state, effects),
+        Action::Ladder => practice::ladder_key(state, effects),
+        Action::LadderBy(by) => practice::step(state, *by, effects),
         Action::NextFocus => {
             let layer = state.session.cursor().place.layer;
             let selected = state.session.selection().is_some();
@@ -228,7 +273,10 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
         Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
-        Action::Quit | Action::Yes => effects.push(Effect::Quit { keep_journal: false }),
+        Action::Quit | Action::Yes => {
+            practice::leave(state, effects);
+            effects.push(Effect::Quit { keep_journal: false });
+        }
         Action::SaveFirst => {
             state.overlay = Overlay::None;
             state.leaving = true;
@@ -288,7 +336,10 @@ fn with_keys(state: &State, words: String) -> String {
 }
 
 pub(super) fn ask(state: &mut State, question: Question) {
-    let text = question.start(&state.session, state.play.percent, state.file.as_deref());
+    let mut text = question.start(&state.session, state.play.percent, state.file.as_deref());
+    if question == Question::Ladder {
+        text = state.ladder.words();
+    }
     state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
 }
 
@@ -306,6 +357,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
 
 fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
     if state.play.on {
+        practice::leave(state, effects);
         state.play.on = false;
         state.play.head = None;
         effects.push(Effect::Stop);
@@ -322,7 +374,57 @@ fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
 
 pub(super) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
     if percent != state.play.percent {
+        // A speed set by hand is the end of a ladder.
+        if matches!(&state.play.running, Some(r) if matches!(r.kind, practice::Kind::Ladder(_))) {
+            practice::leave(state, effects);
+        }
         state.play.percent = percent;
         replay(state, effects);
+    }
+}
+
+/// The pulses that are clicked now.
+fn clicked_pulses(state: &State) -> Vec<Vec<f64>> {
+    if !state.play.on {
+        return Vec::new();
+    }
+    state.playing().lines.iter().map(|l| l.pulses.to_vec()).collect()
+}
+
+fn cut(state: &mut State, what: &str, clicks: Clicks, on: bool) {
+    let how = match clicks {
+        Clicks::Off | Clicks::Plain => "once each".to_owned(),
+        Clicks::OffBeat => "off-beat only".to_owned(),
+        Clicks::Cut(n) => format!("{n} times each"),
+    };
+    let off = if on { "" } else { " (the click is off)" };
+    state.tell(format!("{what} clicked {how}{off}"), false);
+}
+
+/// The hearing of the list is clicked beside others, or no more.
+fn hearing_too(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(Item::Hearing(index)) = marked(state) else {
+        state.tell("here is nothing to click; a hearing can be", false);
+        return;
+    };
+    let clicked: Vec<usize> = state.also.iter().filter_map(|c| state.find(*c)).map(|(i, _)| i).collect();
+    let chosen = |state: &State, i: usize| {
+        let h = state.report()?.0.hearings.get(i)?;
+        Some(Chosen { kind: h.kind, period: h.period() })
+    };
+    let others = clicked.iter().filter(|i| **i != index).filter_map(|i| chosen(state, *i)).collect();
+    let more = if clicked.contains(&index) { None } else { chosen(state, index) };
+    state.also = others;
+    state.also.extend(more);
+    let words =
+        format!("hearing {} is {} clicked beside others", index + 1, if more.is_some() { "now" } else { "no more" });
+    state.tell(words, false);
+    replay(state, effects);
+}
+
+/// A click that is switched by hand ends a row of takes, which has its own.
+fn leave_row(state: &mut State, effects: &mut Vec<Effect>) {
+    if matches!(&state.play.running, Some(r) if matches!(r.kind, practice::Kind::Takes(..))) {
+        practice::leave(state, effects);
     }
 }

@@ -1,19 +1,30 @@
-//! The player on a thread of its own: builds schedules away from screen and sound device, and tells where the groove is
-//! heard. It must not know the screen.
+//! The player on a thread of its own: builds schedules away from screen and sound device, lets takes follow each other, and tells
+//! where the groove is heard. It must not know the screen.
 
-use super::super::{Event, Head, Over, Playing};
+use super::super::{Clicks, Event, Head, Over, Playing, Pulses, SIDES, Sequence};
 use super::slot::Slot;
-use crate::sound::{self, Click, ClickLine, Keep, Moment, Player, Position, Range, Schedule};
+use crate::sound::take::{CountIn, Take, ladder};
+use crate::sound::{Click, ClickLine, Keep, Leg, Player, Position, Range, SampleRate};
+use std::collections::VecDeque;
 use std::sync::mpsc::Sender;
 use std::thread;
 use std::time::Duration;
 
 /// Time between two looks at the playhead.
 const LOOK: Duration = Duration::from_millis(16);
+/// Times through for which the silences of a step that goes on and on are counted out.
+const COUNTED: u32 = 256;
+
+/// What is to be heard: a loop, or takes that follow each other.
+enum Order {
+    Loop(Playing),
+    Sequence(Sequence),
+}
 
 enum Request {
-    Play(Playing, Option<Head>),
-    Change(Playing),
+    Play(Order, Option<Head>),
+    Change(Order),
+    Step(Sequence),
     Stop,
 }
 
@@ -31,15 +42,42 @@ impl Ear {
 
     /// Plays from a place on, or from the loop's start.
     pub(super) fn play(&self, playing: Playing, from: Option<Head>) {
-        self.0.put(|_| Some(Request::Play(playing, from)));
+        self.0.put(|_| Some(Request::Play(Order::Loop(playing), from)));
+    }
+
+    /// Plays takes that follow each other.
+    pub(super) fn play_sequence(&self, sequence: Sequence) {
+        self.0.put(|_| Some(Request::Play(Order::Sequence(sequence), None)));
     }
 
     /// Goes on with another loop.
     pub(super) fn change(&self, playing: Playing) {
+        self.put_change(Order::Loop(playing));
+    }
+
+    /// Goes on with an edited sequence.
+    pub(super) fn change_sequence(&self, sequence: Sequence) {
+        self.put_change(Order::Sequence(sequence));
+    }
+
+    fn put_change(&self, order: Order) {
+        self.0.put(|old| match (old, order) {
+            (Some(Request::Play(Order::Sequence(old), from)), Order::Sequence(new)) => {
+                Some(Request::Play(Order::Sequence(Sequence { at: old.at, ..new }), from))
+            }
+            (Some(Request::Play(_, from)), order) => Some(Request::Play(order, from)),
+            (Some(Request::Step(old)), Order::Sequence(new)) => Some(Request::Step(Sequence { at: old.at, ..new })),
+            (Some(Request::Stop), _) => Some(Request::Stop),
+            (_, order) => Some(Request::Change(order)),
+        });
+    }
+
+    /// Goes on with another take of the sequence at the end of the time through that is heard.
+    pub(super) fn step(&self, sequence: Sequence) {
         self.0.put(|old| match old {
-            Some(Request::Play(_, from)) => Some(Request::Play(playing, from)),
+            Some(Request::Play(..)) => Some(Request::Play(Order::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
-            Some(Request::Change(_)) | None => Some(Request::Change(playing)),
+            Some(Request::Step(_) | Request::Change(_)) | None => Some(Request::Step(sequence)),
         });
     }
 
@@ -55,90 +93,283 @@ impl Ear {
     }
 }
 
+/// A part of a sequence that is sent as one leg: a take, or its count-in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Part {
+    take: usize,
+    counting: bool,
+}
+
+/// What is played of a sequence and what still comes.
+struct Plan {
+    sequence: Sequence,
+    takes: Vec<Take>,
+    /// What was sent and may still be heard, by the leg's number.
+    sent: VecDeque<(u64, Part)>,
+    /// What is sent next, in order.
+    next: VecDeque<Part>,
+    /// What was last told: a part, and times through it.
+    told: Option<(Part, u64)>,
+}
+
+impl Plan {
+    fn new(sequence: Sequence) -> Self {
+        let takes = takes(&sequence);
+        let next = parts(&sequence);
+        Self { sequence, takes, sent: VecDeque::new(), next, told: None }
+    }
+
+    /// The leg of a part.
+    fn leg(&self, part: Part, rate: SampleRate) -> Option<Leg> {
+        let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
+        let groove = &asked.playing.groove;
+        if part.counting {
+            return Some(Leg::new(take.count(groove, rate)?).times(1));
+        }
+        let leg = take.leg(groove, rate);
+        let is_last = part.take + 1 == self.takes.len();
+        Some(match asked.times {
+            None => leg.times(u64::MAX),
+            Some(_) if is_last => leg.last(),
+            Some(_) => leg,
+        })
+    }
+
+    /// Sends the first part: now, or at the end of the time through that is heard.
+    fn begin(&mut self, player: &mut Player, now: bool) {
+        while let Some(part) = self.next.pop_front() {
+            if let Some(leg) = self.leg(part, player.rate()) {
+                let id = if now { player.start(leg, None) } else { player.then(leg) };
+                self.sent.push_back((id, part));
+                return;
+            }
+        }
+    }
+
+    /// Sends what comes as far as there is room.
+    fn send(&mut self, player: &mut Player) {
+        while !self.next.is_empty() && player.has_room() {
+            if let Some(part) = self.next.pop_front()
+                && let Some(leg) = self.leg(part, player.rate())
+            {
+                let id = player.queue(leg);
+                self.sent.push_back((id, part));
+            }
+        }
+    }
+
+    /// Puts an edited sequence in the place of this one.
+    fn change(&mut self, sequence: Sequence, player: &mut Player) {
+        self.takes = takes(&sequence);
+        self.sequence = sequence;
+        for &(id, part) in &self.sent {
+            if let Some(leg) = self.leg(part, player.rate()) {
+                player.replace(id, leg, Keep::Place);
+            }
+        }
+    }
+
+    /// What is heard, if it is not what was last told.
+    fn news(&mut self, leg: u64, turn: u64) -> Option<Event> {
+        while self.sent.len() > 1 && self.sent.front().is_some_and(|(id, _)| *id < leg) {
+            self.sent.pop_front();
+        }
+        let &(_, part) = self.sent.iter().find(|(id, _)| *id == leg)?;
+        let told = Some((part, turn));
+        if self.told == told {
+            return None;
+        }
+        self.told = told;
+        Some(Event::Take { take: part.take, counting: part.counting, turn })
+    }
+}
+
+/// The parts of a sequence from its take `at` on, up to one that has no end.
+fn parts(sequence: &Sequence) -> VecDeque<Part> {
+    let mut parts = VecDeque::new();
+    for (take, asked) in sequence.takes.iter().enumerate().skip(sequence.at) {
+        if asked.count_in {
+            parts.push_back(Part { take, counting: true });
+        }
+        parts.push_back(Part { take, counting: false });
+        if asked.times.is_none() {
+            break;
+        }
+    }
+    parts
+}
+
+fn takes(sequence: &Sequence) -> Vec<Take> {
+    let take = |t: &super::super::Take| Take {
+        times: t.times.unwrap_or(COUNTED),
+        count_in: if t.count_in { count_in(&t.playing) } else { CountIn::Off },
+        ..take(&t.playing)
+    };
+    let mut takes: Vec<Take> = sequence.takes.iter().map(take).collect();
+    if let Some(every) = sequence.silence {
+        ladder::silence(&mut takes, every);
+    }
+    takes
+}
+
+/// What is played.
+enum Now {
+    Nothing,
+    /// A loop, and its leg's number.
+    Loop(u64),
+    Sequence(Plan),
+}
+
 fn run(slot: &Slot<Request>, events: &Sender<Event>) {
     let mut player: Option<Player> = None;
-    let mut playing = false;
+    let mut now = Now::Nothing;
     loop {
-        let request = if playing {
-            match slot.take_within(LOOK) {
-                Ok(request) => request,
-                Err(_) => return,
-            }
-        } else {
+        let request = if matches!(now, Now::Nothing) {
             match slot.take() {
                 Some(request) => Some(request),
                 None => return,
             }
+        } else {
+            match slot.take_within(LOOK) {
+                Ok(request) => request,
+                Err(_) => return,
+            }
         };
-        match request {
-            Some(Request::Play(what, from)) => {
-                if player.is_none() {
-                    player = match Player::open() {
-                        Ok(player) => Some(player),
-                        Err(error) => {
-                            drop(events.send(Event::Device(Err(error.to_string()))));
-                            None
-                        }
-                    };
-                }
-                if let Some(player) = &mut player {
-                    drop(events.send(Event::Device(Ok(()))));
-                    let schedule = Schedule::build(&what.groove, &ask(&what, player));
-                    match from {
-                        Some(h) => {
-                            player.play_from(schedule, Position { section: h.section, pass: h.pass, wholes: h.wholes });
-                        }
-                        None => player.play(schedule),
-                    }
-                    playing = true;
-                }
+        if player.is_none() && matches!(request, Some(Request::Play(..))) {
+            match Player::open() {
+                Ok(opened) => player = Some(opened),
+                Err(error) => drop(events.send(Event::Device(Err(error.to_string())))),
             }
-            Some(Request::Change(what)) => {
-                if let Some(player) = &mut player {
-                    player.swap(Schedule::build(&what.groove, &ask(&what, player)), Keep::Place);
-                }
-            }
-            Some(Request::Stop) => {
-                if let Some(player) = &mut player {
-                    player.stop();
-                }
-                playing = false;
-            }
-            None => {}
         }
-        if let Some(p) = &mut player {
-            if let Err(error) = p.tick() {
-                player = None;
-                playing = false;
-                drop(events.send(Event::Device(Err(error.to_string()))));
-                continue;
+        let Some(p) = &mut player else {
+            now = Now::Nothing;
+            continue;
+        };
+        if let Some(request) = request {
+            if matches!(request, Request::Play(..)) {
+                drop(events.send(Event::Device(Ok(()))));
             }
-            if playing {
-                let head = p.playhead().map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
-                if events.send(Event::Tick(head)).is_err() {
+            now = done(request, now, p);
+        }
+        if let Err(error) = p.tick() {
+            player = None;
+            now = Now::Nothing;
+            drop(events.send(Event::Device(Err(error.to_string()))));
+            continue;
+        }
+        if let Now::Sequence(plan) = &mut now {
+            plan.send(p);
+            if plan.next.is_empty() && p.has_ended() {
+                now = Now::Nothing;
+                if events.send(Event::SequenceEnded).is_err() {
                     return;
                 }
+            }
+        }
+        if !matches!(now, Now::Nothing) {
+            let head = p.playhead();
+            if let (Now::Sequence(plan), Some(h)) = (&mut now, &head)
+                && let Some(news) = plan.news(h.leg, h.loops)
+            {
+                drop(events.send(news));
+            }
+            let head = head.map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
+            if events.send(Event::Tick(head)).is_err() {
+                return;
             }
         }
     }
 }
 
-fn ask(what: &Playing, player: &Player) -> sound::Ask {
+/// Does what is asked; gives what is played then.
+fn done(request: Request, now: Now, player: &mut Player) -> Now {
+    match (request, now) {
+        (Request::Play(Order::Loop(what), from), _) => {
+            let leg = Leg::new(take(&what).schedule(&what.groove, player.rate()));
+            let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
+            Now::Loop(player.start(leg, from))
+        }
+        (Request::Play(Order::Sequence(sequence), _), _) => {
+            let mut plan = Plan::new(sequence);
+            plan.begin(player, true);
+            Now::Sequence(plan)
+        }
+        (Request::Change(Order::Loop(what)), Now::Loop(id)) => {
+            player.replace(id, Leg::new(take(&what).schedule(&what.groove, player.rate())), Keep::Place);
+            Now::Loop(id)
+        }
+        // Whatever of the sequence is heard becomes the loop and goes on and on.
+        (Request::Change(Order::Loop(what)), Now::Sequence(plan)) => {
+            for &(id, _) in &plan.sent {
+                player.replace(id, Leg::new(take(&what).schedule(&what.groove, player.rate())), Keep::Place);
+            }
+            Now::Loop(plan.sent.back().map_or(0, |(id, _)| *id))
+        }
+        (Request::Change(Order::Sequence(sequence)), Now::Sequence(mut plan)) => {
+            plan.change(sequence, player);
+            Now::Sequence(plan)
+        }
+        (Request::Step(sequence), Now::Sequence(old)) => {
+            let mut plan = Plan::new(sequence);
+            // What is heard now is told until the step begins.
+            (plan.sent, plan.told) = (old.sent, old.told);
+            plan.begin(player, false);
+            Now::Sequence(plan)
+        }
+        (Request::Stop, _) => {
+            player.stop();
+            Now::Nothing
+        }
+        (Request::Change(_) | Request::Step(_), now) => now,
+    }
+}
+
+fn click(clicks: Clicks) -> Click {
+    match clicks {
+        Clicks::Off => Click::Off,
+        Clicks::Plain => Click::Written,
+        Clicks::OffBeat => Click::OffBeat,
+        Clicks::Cut(n) => Click::Divided(n),
+    }
+}
+
+fn side(line: &Pulses) -> i8 {
+    SIDES[usize::from(line.index) % SIDES.len()]
+}
+
+/// The take of a loop, once through.
+fn take(what: &Playing) -> Take {
     let range = match what.over {
         Over::All => Range::Whole,
         Over::Section(section) => Range::Section(section),
         Over::Part { section, from, to } => Range::Region { section, from, to },
     };
-    let lines = what.pulses.iter().map(|pulses| ClickLine {
-        moments: pulses.iter().map(|s| Moment::Seconds(*s)).collect(),
-        tone: 1,
-        side: 40,
-    });
-    sound::Ask {
-        rate: player.rate(),
+    let line = |l: &Pulses| ClickLine::of_pulse(&l.pulses, l.length, click(l.clicks), l.index, side(l));
+    Take {
+        name: String::new(),
+        note: String::new(),
+        layers: what.layers,
+        click: click(what.beat),
+        lines: what.lines.iter().map(line).collect(),
         speed: what.speed,
         range,
-        click: if what.beat_click { Click::Written } else { Click::Off },
-        lines: lines.collect(),
+        times: 1,
+        count_in: CountIn::Off,
+        silences: Vec::new(),
     }
 }
+
+/// What is counted in: a bar of the written beat, or the pulse of the first hearing where that alone is clicked.
+fn count_in(what: &Playing) -> CountIn {
+    let Some(line) = what.lines.first().filter(|_| what.beat == Clicks::Off) else { return CountIn::Bar };
+    let first = line.pulses.partition_point(|t| *t < line.lead - 1e-9);
+    match line.pulses[first..] {
+        [first, second, ..] => {
+            CountIn::Pulse { first: first - line.lead, period: second - first, tone: line.index, side: side(line) }
+        }
+        _ => CountIn::Bar,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -4,6 +4,7 @@
 use super::pen::{Pen, Pieces, end, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
+use crate::terminal::practice::{self, Kind, Running};
 use crate::terminal::state::{Looped, Overlay, Refused, State};
 use crate::terminal::table::rows;
 use ratatui::layout::Rect;
@@ -81,6 +82,7 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     } else {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
+    pieces.extend(play.running.as_ref().filter(|_| play.on).map(|r| (running(r), theme.figure())));
     let round = match (play.looped, state.session.selection()) {
         (Looped::All, _) => "",
         (Looped::Selection, Some(_)) => "  round selection",
@@ -90,19 +92,31 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if play.percent != 100 {
         pieces.push((format!("  {}%", play.percent), theme.figure()));
     }
-    let click = match (play.beat_click, play.hearing_click) {
-        (false, false) => "",
-        (true, false) => "  click beat",
-        (false, true) => "  click heard",
-        (true, true) => "  click both",
-    };
-    pieces.push((click.to_owned(), theme.written()));
+    let name = practice::name(state);
+    if play.on || name != "groove" {
+        pieces.push((format!("  {name}"), theme.written()));
+    }
     // Each half keeps its columns, so that a step of the cursor rewrites only what differs.
     let width = usize::from(area.width);
     let half = width * 5 / 9;
     let left = Rect::new(area.x, area.y, half as u16, 1);
     pen.pieces(left, 0, 0, &pieces);
     pen.put(area, half + 1, 0, &fit(&here(state), width - half - 1), Style::new());
+}
+
+/// Which take of a row, or step of a ladder, is heard: `  step 3/6 loop 2/4`.
+fn running(running: &Running) -> String {
+    let what = match running.kind {
+        Kind::Takes(..) => "take",
+        Kind::Ladder(_) => "step",
+    };
+    let loops = match (running.counting, running.times()) {
+        (true, _) => " count-in".to_owned(),
+        (false, Some(times)) => format!(" loop {}/{times}", running.turn + 1),
+        (false, None) => format!(" loop {}", running.turn + 1),
+    };
+    let going = running.going.map(|g| format!(" then {}", g + 1)).unwrap_or_default();
+    format!("  {what} {}/{}{loops}{going}", running.at + 1, running.takes())
 }
 
 /// Where the cursor is: `riff 2.3 &: attack E2`.

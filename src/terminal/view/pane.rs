@@ -3,9 +3,11 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
+use crate::terminal::practice::{Kind, Ladder, Running};
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
 use crate::words;
+use crate::words::ladder;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -37,7 +39,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         // Each block keeps its rows, so that an edit changes figures and moves nothing.
         let mut lines = groups(state, report, theme, inner, fresh, 3);
         lines.resize(6, Vec::new());
-        lines.extend(landings(state, report, theme, inner, 7));
+        lines.extend(built(state, report, theme, inner, 7));
         lines.resize(14, Vec::new());
         // A third of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
         let most = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, HEARINGS_MOST);
@@ -61,7 +63,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         },
         Vec::new(),
     );
-    left.extend(landings(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
+    left.extend(built(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
     // On few rows the first hearing and the first reason come before everything else.
     let (heard, turn) = match rows {
         0..=6 => (1, 0),
@@ -116,6 +118,50 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         };
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
+    }
+    lines
+}
+
+/// Where the attacks land; while a ladder is climbed, its steps.
+fn built(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
+    match &state.play.running {
+        Some(Running { kind: Kind::Ladder(ladder), at, .. }) => steps(state, report, theme, (width, most), ladder, *at),
+        _ => landings(state, report, theme, width, most),
+    }
+}
+
+/// The steps of a ladder around the one that is heard: tempo, the hearing that becomes the first, cells too short to be felt.
+fn steps(
+    state: &State,
+    report: &Report,
+    theme: Theme,
+    (width, most): (usize, usize),
+    climbed: &Ladder,
+    at: usize,
+) -> Vec<Pieces> {
+    let changes = ladder::changes(report, state.limits, &climbed.speeds);
+    let section = &state.groove().sections()[state.session.cursor().place.section];
+    let mut lines = vec![vec![(fit(&format!("Ladder {}", climbed.words()), width), theme.heading())]];
+    let mut rows = most.saturating_sub(1);
+    if let Some(words) = state.progress.as_ref().filter(|_| rows > 3) {
+        lines.push(vec![(fit(words, width), theme.faint())]);
+        rows -= 1;
+    }
+    let first = (at + 1).saturating_sub(rows.div_ceil(2)).min(climbed.speeds.len().saturating_sub(rows));
+    for (k, (&speed, change)) in climbed.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
+        let mark = if k == at { theme.glyphs().here } else { ' ' };
+        let tempo = ladder::tempo_of(section, speed);
+        let (percent, value) = (ladder::percent(speed), ladder::value(speed));
+        let mut said = Vec::new();
+        if change.cells.is_some() {
+            said.push("cells too fast".to_owned());
+        }
+        if let Some(h) = change.first.and_then(|(h, _)| report.hearings.get(h)) {
+            said.push(format!("{} {:.0}", h.kind, h.bpm(value)));
+        }
+        let style = if k == at { theme.figure() } else { Style::new() };
+        let text = format!("{mark}{:>2} {percent:>4} {tempo:<9} {}", k + 1, said.join(", "));
+        lines.push(vec![(fit(text.trim_end(), width), style)]);
     }
     lines
 }
