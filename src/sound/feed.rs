@@ -238,6 +238,11 @@ impl Hand {
 
     /// Where the groove is heard, if `ahead` frames are rendered but not heard yet when a block has just been rendered.
     pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
+        self.heard_at(ahead, Instant::now())
+    }
+
+    /// The same for an instant of a short while ago.
+    pub fn heard_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
         let place = self.shared.place.load(Ordering::Acquire);
         if !self.playing || place == STOPPED {
             return None;
@@ -248,7 +253,8 @@ impl Hand {
             self.maps.pop_front();
         }
         let map = self.maps.front().filter(|(a, _)| *a == age).map(|(_, map)| map)?;
-        let since = (self.shared.epoch.elapsed().as_nanos() as u64).saturating_sub(stamp);
+        // An instant before the last block is that much further back.
+        let since = at.saturating_duration_since(self.shared.epoch).as_nanos() as i64 - stamp as i64;
         let ahead = ahead.0 + LATENCY as i64;
         let gone = (since as f64 * 1e-9 * f64::from(self.rate.hertz())) as i64;
         let mut frame = (place & ((1 << FRAME_BITS) - 1)) as i64 - (ahead - gone).max(0);

@@ -2,6 +2,7 @@
 //! terminal, threads, disk and sound.
 
 mod action;
+mod arrival;
 mod columns;
 mod config;
 mod encode;
@@ -18,6 +19,8 @@ mod scroll;
 mod state;
 pub mod streams;
 mod table;
+pub mod tap_words;
+mod tapping;
 #[cfg(test)]
 mod tests;
 mod theme;
@@ -27,8 +30,9 @@ mod view;
 pub mod words;
 
 pub use action::{Action, Question};
+pub use arrival::Arrival;
 pub use config::{Config, ConfigError};
-pub use event::{Effect, Event, Head, Over, Playing, Unsaved};
+pub use event::{Effect, Event, Head, Heard, Over, Playing, Unsaved};
 pub use key::Key;
 pub use keymap::Keymap;
 pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};

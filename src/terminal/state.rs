@@ -6,6 +6,8 @@ use super::event::{Head, Over, Playing};
 use super::keymap::Keymap;
 use super::layout::Layout;
 use super::table::Mode;
+use super::tap_words::TapOffset;
+use super::tapping::{Tapping, Told};
 use super::theme::Theme;
 use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::rhythm::{Fraction, Groove, bounds::Bound};
@@ -28,6 +30,10 @@ pub(super) enum Overlay {
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
     /// All that is said of the groove, at a block of it and a line of that.
     Full { block: usize, into: usize },
+    /// Tapping along.
+    Tap,
+    /// What the last tapping says, at this line.
+    TapReport(usize),
     /// Whether to end with work that is not saved.
     Leaving,
     /// Whether to write over a file that holds something else.
@@ -144,6 +150,14 @@ pub struct State {
     pub(super) marking: bool,
     pub(super) chosen: Option<Chosen>,
     pub(super) play: Play,
+    /// Taps under way.
+    pub(super) tap: Option<Box<Tapping>>,
+    /// The last tapping that has ended.
+    pub(super) told: Option<Arc<Told>>,
+    /// What is taken off every tap.
+    pub(super) offset: TapOffset,
+    /// Whether keys come over a line of unknown delay.
+    pub(super) far_line: bool,
     /// The file's name as shown; `None` before the first save.
     pub(super) file: Option<String>,
     /// Whether the program ends when the save under way has ended well.
@@ -183,6 +197,10 @@ impl State {
                 silent: None,
                 idle: 0,
             },
+            tap: None,
+            told: None,
+            offset: TapOffset::Unknown,
+            far_line: false,
             file,
             leaving: false,
             dragging: false,
@@ -193,6 +211,12 @@ impl State {
     #[must_use]
     pub fn with_limits(self, limits: Limits) -> Self {
         Self { limits, ..self }
+    }
+
+    /// The same with what is taken off every tap, and whether the keys come over a line of unknown delay.
+    #[must_use]
+    pub fn with_taps(self, offset: TapOffset, far_line: bool) -> Self {
+        Self { offset, far_line, ..self }
     }
 
     /// Shows a message until the next key.
@@ -229,7 +253,8 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Full { .. } => Mode::List,
+            Overlay::Help(_) | Overlay::Full { .. } | Overlay::TapReport(_) => Mode::List,
+            Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,
             Overlay::Overwrite(_) => Mode::Overwriting,

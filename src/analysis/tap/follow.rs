@@ -31,6 +31,8 @@ pub(super) const TWICE: f64 = 3.0;
 pub(super) const PAUSE: i64 = 4;
 /// Most that one tap's distance costs: three times the spread (ours, no source).
 pub(super) const FAR: f64 = 4.5;
+/// Part of [`limits::TAP_EARLY`] that is left where the offset is known (ours, no source).
+const KNOWN: f64 = 0.5;
 /// Shifts tried on either side of the pulse, and their step as a part of the period.
 const SHIFTS: i32 = 9;
 const STEP: f64 = 0.05;
@@ -73,8 +75,8 @@ pub(super) fn middle_gap(taps: &[f64]) -> f64 {
     gaps.get(gaps.len() / 2).copied().unwrap_or(1.0).max(1e-3)
 }
 
-fn ways(known: &[Pulses], gap: f64) -> Vec<Way<'_>> {
-    let early = limits::TAP_EARLY.value / 1000.0;
+fn ways(known: &[Pulses], gap: f64, offset_known: bool) -> Vec<Way<'_>> {
+    let early = limits::TAP_EARLY.value / 1000.0 * if offset_known { KNOWN } else { 1.0 };
     let mut ways = Vec::new();
     for (index, pulses) in known.iter().enumerate() {
         let period = pulses.period();
@@ -193,8 +195,8 @@ impl Piece {
 }
 
 /// The stretches of some taps, in order of time and at least one.
-pub(super) fn stretches(known: &[Pulses], taps: &[f64]) -> Vec<Part> {
-    let all = ways(known, middle_gap(taps));
+pub(super) fn stretches(known: &[Pulses], taps: &[f64], offset_known: bool) -> Vec<Part> {
+    let all = ways(known, middle_gap(taps), offset_known);
     let mut pieces: Vec<Piece> = Vec::new();
     for (i, (way, new)) in cheapest(&all, taps).into_iter().enumerate() {
         match pieces.last_mut().filter(|_| !new) {
@@ -351,7 +353,7 @@ mod tests {
                 }
                 least = least.min(cost);
             }
-            let all = ways(&known, gap);
+            let all = ways(&known, gap, false);
             let mut pieces: Vec<Piece> = Vec::new();
             for (i, (way, new)) in cheapest(&all, &taps).into_iter().enumerate() {
                 if new {

@@ -25,7 +25,8 @@ pub struct TapAsk {
     pub speed: f64,
     /// Start and end of the loop in seconds from the groove's start, at full speed.
     pub range: (f64, f64),
-    /// What is taken off every tap, in seconds as they pass: the machine's delay and the player's habit.
+    /// What is taken off every tap, in seconds as they pass: the machine's delay and the player's habit. With 0 they are taken
+    /// for unknown, and a pulse may be tapped twice as early or late.
     pub offset: f64,
 }
 
@@ -113,14 +114,16 @@ pub fn tap_report(report: &Report, ask: &TapAsk, taps: &[f64]) -> TapReport {
         return told;
     }
     let known = of_report(report, ask);
-    for part in follow::stretches(&known, &times) {
+    for part in follow::stretches(&known, &times, ask.offset != 0.0) {
         let own = &times[part.from..part.to];
         let pulses = part.pulses.map(|p| &known[p]);
-        let turn = (own[0] / length).floor();
+        // Where a pulse is followed, its place is meant: a tap a little early would stand in the cell before.
+        let begins = pulses.map_or(own[0], |p| p.at(p.nearest(own[0] - part.shifts[0])));
+        let turn = (begins / length + 1e-9).floor();
         told.stretches.push(TapStretch {
             first: left + part.from,
             taps: own.len(),
-            at: ask.range.0 + (own[0] - turn * length) * ask.speed,
+            at: ask.range.0 + (begins - turn * length).max(0.0) * ask.speed,
             turn: turn.max(0.0) as u64,
             follows: pulses.map_or(Follows::Nothing, |p| p.follows),
             second: part.second.map(|s| s.map_or(Follows::Nothing, |p| known[p].follows)),
