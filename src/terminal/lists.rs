@@ -29,7 +29,7 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
         return;
     }
     if let Overlay::TapReport(at) = state.overlay {
-        let count = state.told.as_ref().map_or(0, |t| t.lines(state).len());
+        let count = state.taps.last.as_ref().map_or(0, |t| t.lines(state).len());
         state.overlay = Overlay::TapReport(go(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
         return;
     }
@@ -117,7 +117,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// To the place that a line of the tap report is about.
 fn go_to_line(state: &mut State, at: usize, effects: &mut Vec<Effect>) {
-    let lines = state.told.as_ref().map(|t| t.lines(state)).unwrap_or_default();
+    let lines = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
     match lines.get(at).and_then(|l| l.place).filter(|p| is_in(state, *p)) {
         Some(place) => {
             state.overlay = Overlay::None;

@@ -7,7 +7,7 @@ use super::keymap::Keymap;
 use super::layout::Layout;
 use super::table::Mode;
 use super::tap_words::TapOffset;
-use super::tapping::{Tapping, Told};
+use super::tapping::Taps;
 use super::theme::Theme;
 use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::rhythm::{Fraction, Groove, bounds::Bound};
@@ -150,14 +150,7 @@ pub struct State {
     pub(super) marking: bool,
     pub(super) chosen: Option<Chosen>,
     pub(super) play: Play,
-    /// Taps under way.
-    pub(super) tap: Option<Box<Tapping>>,
-    /// The last tapping that has ended.
-    pub(super) told: Option<Arc<Told>>,
-    /// What is taken off every tap.
-    pub(super) offset: TapOffset,
-    /// Whether keys come over a line of unknown delay.
-    pub(super) far_line: bool,
+    pub(super) taps: Taps,
     /// The file's name as shown; `None` before the first save.
     pub(super) file: Option<String>,
     /// Whether the program ends when the save under way has ended well.
@@ -197,10 +190,7 @@ impl State {
                 silent: None,
                 idle: 0,
             },
-            tap: None,
-            told: None,
-            offset: TapOffset::Unknown,
-            far_line: false,
+            taps: Taps::default(),
             file,
             leaving: false,
             dragging: false,
@@ -216,7 +206,7 @@ impl State {
     /// The same with what is taken off every tap, and whether the keys come over a line of unknown delay.
     #[must_use]
     pub fn with_taps(self, offset: TapOffset, far_line: bool) -> Self {
-        Self { offset, far_line, ..self }
+        Self { taps: Taps { offset, far_line, ..self.taps }, ..self }
     }
 
     /// Shows a message until the next key.

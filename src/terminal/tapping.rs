@@ -35,6 +35,19 @@ pub(super) enum To {
     Clicks,
 }
 
+/// All that the state knows of tapping.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Taps {
+    /// Taps under way.
+    pub now: Option<Box<Tapping>>,
+    /// The last tapping that has ended.
+    pub last: Option<Arc<Told>>,
+    /// What is taken off every tap.
+    pub offset: TapOffset,
+    /// Whether keys come over a line of unknown delay.
+    pub far_line: bool,
+}
+
 /// Taps under way.
 #[derive(Debug, Clone)]
 pub(super) struct Tapping {
@@ -61,7 +74,7 @@ struct Material {
 /// A tapping that has ended.
 #[derive(Debug, Clone)]
 pub(super) struct Told {
-    told: TapReport,
+    report: TapReport,
     about: Material,
     offset: TapOffset,
 }
@@ -70,8 +83,8 @@ impl Told {
     /// The report in lines.
     pub(super) fn lines(&self, state: &State) -> Vec<Line> {
         let a = &self.about;
-        let about = About { ask: a.ask, offset: self.offset, grain_ms: a.grain_ms, far_line: state.far_line };
-        tap_words::told(&a.groove, &a.report, &self.told, &about)
+        let about = About { ask: a.ask, offset: self.offset, grain_ms: a.grain_ms, far_line: state.taps.far_line };
+        tap_words::told(&a.groove, &a.report, &self.report, &about)
     }
 }
 
@@ -106,9 +119,10 @@ pub(super) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     };
     let speed = f64::from(state.play.percent) / 100.0;
-    let ask = TapAsk { speed, range, offset: state.offset.ms() / 1000.0 };
+    let ask = TapAsk { speed, range, offset: state.taps.offset.ms() / 1000.0 };
     let about = Material { groove: state.groove().clone(), report, ask, grain_ms: None };
-    state.tap = Some(Box::new(Tapping { to: To::Loop, taps: Vec::new(), held: 0, live: TapReport::default(), about }));
+    state.taps.now =
+        Some(Box::new(Tapping { to: To::Loop, taps: Vec::new(), held: 0, live: TapReport::default(), about }));
     state.overlay = Overlay::Tap;
     if !state.play.on {
         play(state, None, effects);
@@ -122,14 +136,14 @@ pub(super) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
     let ask = TapAsk { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
     let about = Material { groove, report, ask, grain_ms: None };
-    state.tap =
+    state.taps.now =
         Some(Box::new(Tapping { to: To::Clicks, taps: Vec::new(), held: 0, live: TapReport::default(), about }));
     state.overlay = Overlay::Tap;
     start_clicks(state, effects);
 }
 
 fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = &state.tap else { return };
+    let Some(tapping) = &state.taps.now else { return };
     let playing = Playing {
         groove: tapping.about.groove.clone(),
         speed: Fraction::ONE,
@@ -169,7 +183,7 @@ pub(super) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>)
     if state.overlay != Overlay::Tap {
         return;
     }
-    let Some(tapping) = &mut state.tap else { return };
+    let Some(tapping) = &mut state.taps.now else { return };
     let about = &mut tapping.about;
     let Some((start, end)) = about.report.clock.range(heard.section, heard.pass) else { return };
     let whole = about.report.clock.seconds_per_whole(heard.section).unwrap_or(0.0);
@@ -200,23 +214,23 @@ pub(super) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>)
 }
 
 fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(found) = state.tap.as_ref().and_then(|t| calibrate(&t.taps, PERIOD)) else { return };
+    let Some(found) = state.taps.now.as_ref().and_then(|t| calibrate(&t.taps, PERIOD)) else { return };
     stop(state, effects);
     if found.error_ms > UNSURE {
         let words = format!("too uneven to tell the offset ({:+.0} ms, ±{:.0}); not kept", found.ms, found.error_ms);
         return state.tell(words, true);
     }
-    let set = matches!(state.offset, TapOffset::Set(_));
+    let set = matches!(state.taps.offset, TapOffset::Set(_));
     let first = format!("offset {:+.0} ms ±{:.0}: the device's delay and your habit", found.ms, found.error_ms);
     state.tell(if set { format!("{first}; the config file's number holds") } else { format!("{first}; kept") }, false);
     if !set {
-        state.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
+        state.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
     }
     effects.push(Effect::KeepOffset(found));
 }
 
 fn stop(state: &mut State, effects: &mut Vec<Effect>) {
-    state.tap = None;
+    state.taps.now = None;
     state.overlay = Overlay::None;
     state.play.head = None;
     if std::mem::take(&mut state.play.on) {
@@ -226,7 +240,7 @@ fn stop(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// Forgets the taps and plays from the loop's start.
 pub(super) fn again(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = &mut state.tap else { return };
+    let Some(tapping) = &mut state.taps.now else { return };
     (tapping.taps, tapping.held, tapping.live) = (Vec::new(), 0, TapReport::default());
     if matches!(tapping.to, To::Clicks) {
         return start_clicks(state, effects);
@@ -237,7 +251,7 @@ pub(super) fn again(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// Ends: the sound stops and the report is shown, if there was a tap.
 pub(super) fn end(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = state.tap.take() else { return };
+    let Some(tapping) = state.taps.now.take() else { return };
     stop(state, effects);
     if matches!(tapping.to, To::Clicks) {
         return state.tell("no offset measured; the old one holds", false);
@@ -245,14 +259,14 @@ pub(super) fn end(state: &mut State, effects: &mut Vec<Effect>) {
     if tapping.taps.is_empty() {
         return;
     }
-    let told = tap_report(&tapping.about.report, &tapping.about.ask, &tapping.taps);
-    state.told = Some(Arc::new(Told { told, about: tapping.about, offset: state.offset }));
+    let report = tap_report(&tapping.about.report, &tapping.about.ask, &tapping.taps);
+    state.taps.last = Some(Arc::new(Told { report, about: tapping.about, offset: state.taps.offset }));
     show(state);
 }
 
 /// Shows the last report.
 pub(super) fn show(state: &mut State) {
-    if state.told.is_some() {
+    if state.taps.last.is_some() {
         state.overlay = Overlay::TapReport(0);
     } else {
         let key = state.keymap.first("tap");

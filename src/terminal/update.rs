@@ -23,17 +23,16 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let mut effects = Vec::new();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
-        Event::Key(..) => {}
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => {
-            let own = state.tap.as_ref().is_none_or(|t| matches!(t.to, tapping::To::Loop));
+            let own = state.taps.now.as_ref().is_none_or(|t| matches!(t.to, tapping::To::Loop));
             state.play.head = head.filter(|_| state.play.on && own);
             state.play.idle = state.play.idle.saturating_add(1);
         }
         Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
-        Event::OffsetKept(Ok(())) => {}
+        Event::Key(..) | Event::OffsetKept(Ok(())) => {}
         Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
         Event::Analysed { revision, ask, report } => {
             if state.report.as_ref().is_none_or(|old| old.revision <= revision) {

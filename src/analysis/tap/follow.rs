@@ -15,8 +15,8 @@
 //! before it (Viterbi 1967). Neighbours that follow one pulse with nearly one shift are then joined, and what is shorter than
 //! [`FEWEST`] taps is given to its neighbours where they meet best.
 
-use super::FEWEST;
 use super::pulses::Pulses;
+use super::{FEWEST, Follows};
 use crate::analysis::limits;
 
 /// Price of a stretch, in natural units of information (ours, no source): that of a stretch of a changing hearing.
@@ -63,8 +63,8 @@ pub(super) struct Part {
     pub(super) pulses: Option<usize>,
     /// The shift of every tap, in seconds.
     pub(super) shifts: Vec<f64>,
-    /// What fits next best, `Some(None)` being no pulse.
-    pub(super) second: Option<Option<usize>>,
+    /// What fits next best.
+    pub(super) second: Option<Follows>,
     pub(super) margin: f64,
 }
 
@@ -275,16 +275,16 @@ fn give_away(all: &[Way<'_>], taps: &[f64], pieces: &mut Vec<Piece>, short: usiz
 }
 
 /// What fits some taps best besides what they follow, and by how much less well.
-fn second(ways: &[Way<'_>], taps: &[f64], own: Option<usize>, price: f64) -> (Option<Option<usize>>, f64) {
+fn second(ways: &[Way<'_>], taps: &[f64], own: Option<usize>, price: f64) -> (Option<Follows>, f64) {
     let mut least = (f64::INFINITY, None);
     for way in ways.iter().filter(|w| Some(w.index) != own) {
         let cost = way.cost(taps);
         if cost < least.0 - TIE {
-            least = (cost, Some(Some(way.index)));
+            least = (cost, Some(way.pulses.follows));
         }
     }
     if own.is_some() && least.0 > 0.0 {
-        least = (0.0, Some(None));
+        least = (0.0, Some(Follows::Nothing));
     }
     (least.1, (least.0 + PRICE - price).max(0.0))
 }

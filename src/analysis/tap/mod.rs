@@ -126,7 +126,7 @@ pub fn tap_report(report: &Report, ask: &TapAsk, taps: &[f64]) -> TapReport {
             at: ask.range.0 + (begins - turn * length).max(0.0) * ask.speed,
             turn: turn.max(0.0) as u64,
             follows: pulses.map_or(Follows::Nothing, |p| p.follows),
-            second: part.second.map(|s| s.map_or(Follows::Nothing, |p| known[p].follows)),
+            second: part.second,
             margin: part.margin,
             rate: 60.0 / follow::middle_gap(own),
             figures: pulses.map(|p| figures::of_stretch(p, own, &part.shifts, ask, left + part.from)),

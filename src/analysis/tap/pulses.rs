@@ -43,7 +43,8 @@ impl Pulses {
     /// Twice as many, the new ones in the middle between the old.
     fn doubled(&self, follows: Follows) -> Option<Self> {
         let n = self.times.len() as i64;
-        let mut times: Vec<f64> = (0..n).flat_map(|k| [self.at(k), (self.at(k) + self.at(k + 1)) / 2.0]).collect();
+        let mut times: Vec<f64> =
+            (0..n).flat_map(|k| [self.at(k), f64::midpoint(self.at(k), self.at(k + 1))]).collect();
         // The last one may stand behind the seam.
         for t in &mut times {
             *t = t.rem_euclid(self.turn);

@@ -75,7 +75,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     // Down to the slips and to the place of the first of them: the beat of the 12th tap is the second of bar 2.
     let mut state_of_slip = state.clone();
     let shown = screen(&state, (80, 24));
-    let lines = state.told.as_ref().expect("a report").lines(&state);
+    let lines = state.taps.last.as_ref().expect("a report").lines(&state);
     let line = lines.iter().position(|l| l.words.contains("ms late in turn")).expect("a slip");
     for _ in 0..line {
         press(&mut state_of_slip, "down");
@@ -120,7 +120,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     effects.extend(update(&mut state, Event::Tapped(heard(19, 80.0))));
     let [Effect::Stop, Effect::KeepOffset(offset)] = effects[..] else { panic!("{effects:?}") };
     assert!((offset.ms - 80.0).abs() < 3.0 && offset.error_ms < 2.0, "{offset:?}");
-    assert!(matches!(state.offset, TapOffset::Measured { ms, .. } if ms == offset.ms));
+    assert!(matches!(state.taps.offset, TapOffset::Measured { ms, .. } if ms == offset.ms));
     // From now on it is taken off.
     press(&mut state, "ctrl-t");
     hear(&mut state, &(2..20).map(|n| 400.0 * f64::from(n) + 80.0).collect::<Vec<_>>());

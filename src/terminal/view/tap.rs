@@ -15,7 +15,7 @@ const SIDE: f64 = 60.0;
 
 /// Draws the pane: figures, and beside or below them the last asynchronies.
 pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
-    let Some(tapping) = &state.tap else { return };
+    let Some(tapping) = &state.taps.now else { return };
     let (area, theme) = (layout.pane, pen.theme);
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     let (room, gap) = if layout.beside { (width.saturating_sub(2), 1) } else { (width / 2 - 1, 0) };
@@ -111,7 +111,7 @@ fn picture(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec
 /// Draws the report of the last tapping with a line of it marked.
 pub(super) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
-    let told = state.told.as_ref().map(|t| t.lines(state)).unwrap_or_default();
+    let told = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
     let (width, height) = (usize::from(area.width), usize::from(area.height));
     let style = |l: &Line| match l.look {
         Look::Heading => theme.heading(),
