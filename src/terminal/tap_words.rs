@@ -3,6 +3,7 @@
 
 use super::words;
 use crate::analysis::Report;
+use crate::analysis::limits;
 use crate::analysis::tap::{FEWEST, Figures, Follows, Rate, Slip, TapAsk, TapReport, TapStretch, What};
 use crate::rhythm::{Groove, Place, Time};
 
@@ -177,6 +178,10 @@ pub fn told(groove: &Groove, report: &Report, told: &TapReport, about: &About) -
         let Some(f) = &s.figures else { continue };
         add(Look::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
         add(Look::Plain, 2, drift(f), None);
+        if f.spread * 100.0 > limits::AGREES.value {
+            let words = "the taps run through the pulse and do not stay with it: a tempo of their own, near it";
+            add(Look::Plain, 2, words.to_owned(), None);
+        }
         if f.slips.is_empty() {
             add(Look::Plain, 2, "no slip".to_owned(), None);
         } else {

@@ -58,6 +58,8 @@ pub(super) struct Tapping {
     pub held: usize,
     /// What the last taps say.
     pub live: TapReport,
+    /// What a calibration has come to, and whether it can be used.
+    pub done: Option<(String, bool)>,
     about: Material,
 }
 
@@ -121,8 +123,14 @@ pub(super) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
     let speed = f64::from(state.play.percent) / 100.0;
     let ask = TapAsk { speed, range, offset: state.taps.offset.ms() / 1000.0 };
     let about = Material { groove: state.groove().clone(), report, ask, grain_ms: None };
-    state.taps.now =
-        Some(Box::new(Tapping { to: To::Loop, taps: Vec::new(), held: 0, live: TapReport::default(), about }));
+    state.taps.now = Some(Box::new(Tapping {
+        to: To::Loop,
+        taps: Vec::new(),
+        held: 0,
+        live: TapReport::default(),
+        done: None,
+        about,
+    }));
     state.overlay = Overlay::Tap;
     if !state.play.on {
         play(state, None, effects);
@@ -136,8 +144,14 @@ pub(super) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
     let ask = TapAsk { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
     let about = Material { groove, report, ask, grain_ms: None };
-    state.taps.now =
-        Some(Box::new(Tapping { to: To::Clicks, taps: Vec::new(), held: 0, live: TapReport::default(), about }));
+    state.taps.now = Some(Box::new(Tapping {
+        to: To::Clicks,
+        taps: Vec::new(),
+        held: 0,
+        live: TapReport::default(),
+        done: None,
+        about,
+    }));
     state.overlay = Overlay::Tap;
     start_clicks(state, effects);
 }
@@ -180,7 +194,7 @@ pub(super) fn tap(state: &mut State, arrival: Arrival, effects: &mut Vec<Effect>
 
 /// The place a tap fell on is known.
 pub(super) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>) {
-    if state.overlay != Overlay::Tap {
+    if state.overlay != Overlay::Tap || !state.play.on {
         return;
     }
     let Some(tapping) = &mut state.taps.now else { return };
@@ -213,20 +227,29 @@ pub(super) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>)
     tapping.live = tap_report(&tapping.about.report, &tapping.about.ask, last);
 }
 
+/// Ends the clicks; what they said is shown until it is left, so that a tap too many does nothing.
 fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(found) = state.taps.now.as_ref().and_then(|t| calibrate(&t.taps, PERIOD)) else { return };
-    stop(state, effects);
-    if found.error_ms > UNSURE {
-        let words = format!("too uneven to tell the offset ({:+.0} ms, ±{:.0}); not kept", found.ms, found.error_ms);
-        return state.tell(words, true);
-    }
+    let Some(tapping) = &mut state.taps.now else { return };
+    let Some(found) = calibrate(&tapping.taps, PERIOD) else { return };
+    let offset = format!("{:+.0} ms, ±{:.0}", found.ms, found.error_ms);
+    let good = found.error_ms <= UNSURE;
     let set = matches!(state.taps.offset, TapOffset::Set(_));
-    let first = format!("offset {:+.0} ms ±{:.0}: the device's delay and your habit", found.ms, found.error_ms);
-    state.tell(if set { format!("{first}; the config file's number holds") } else { format!("{first}; kept") }, false);
-    if !set {
-        state.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
+    let words = if !good {
+        format!("{offset}: too uneven to be used; the offset is as it was")
+    } else if set {
+        format!("{offset}: the device's delay and your habit together; the config file's number is the one that holds")
+    } else {
+        format!("{offset}: the device's delay and your habit together; from now on it is taken off every tap")
+    };
+    tapping.done = Some((words, good));
+    state.play.on = false;
+    effects.push(Effect::Stop);
+    if good {
+        if !set {
+            state.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
+        }
+        effects.push(Effect::KeepOffset(found));
     }
-    effects.push(Effect::KeepOffset(found));
 }
 
 fn stop(state: &mut State, effects: &mut Vec<Effect>) {
@@ -241,7 +264,7 @@ fn stop(state: &mut State, effects: &mut Vec<Effect>) {
 /// Forgets the taps and plays from the loop's start.
 pub(super) fn again(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(tapping) = &mut state.taps.now else { return };
-    (tapping.taps, tapping.held, tapping.live) = (Vec::new(), 0, TapReport::default());
+    (tapping.taps, tapping.held, tapping.live, tapping.done) = (Vec::new(), 0, TapReport::default(), None);
     if matches!(tapping.to, To::Clicks) {
         return start_clicks(state, effects);
     }
@@ -254,7 +277,10 @@ pub(super) fn end(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(tapping) = state.taps.now.take() else { return };
     stop(state, effects);
     if matches!(tapping.to, To::Clicks) {
-        return state.tell("no offset measured; the old one holds", false);
+        if tapping.done.is_none() {
+            state.tell("no offset measured; it is as it was", false);
+        }
+        return;
     }
     if tapping.taps.is_empty() {
         return;

@@ -121,6 +121,11 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     let [Effect::Stop, Effect::KeepOffset(offset)] = effects[..] else { panic!("{effects:?}") };
     assert!((offset.ms - 80.0).abs() < 3.0 && offset.error_ms < 2.0, "{offset:?}");
     assert!(matches!(state.taps.offset, TapOffset::Measured { ms, .. } if ms == offset.ms));
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Tap with the clicks: 16 of 16") && shown.contains("ms, ~"), "{shown}");
+    // A tap too many lays nothing.
+    press(&mut state, "x x esc");
+    assert_eq!(drawn(&state, 0), "x..x ..x. | x..x ..x.");
     // From now on it is taken off.
     press(&mut state, "ctrl-t");
     hear(&mut state, &(2..20).map(|n| 400.0 * f64::from(n) + 80.0).collect::<Vec<_>>());

@@ -50,6 +50,12 @@ fn now(tapping: &Tapping) -> Option<&TapStretch> {
 fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style)> {
     let plain = Style::new();
     let mut lines = Vec::new();
+    if let Some((words, good)) = &tapping.done {
+        lines.push((words.clone(), if *good { theme.figure() } else { theme.warning() }));
+        let (leave, again) = (state.keymap.first("tap-end"), state.keymap.first("tap-again"));
+        lines.push((format!("{leave} leaves, {again} measures once more"), plain));
+        return lines;
+    }
     if !state.play.on {
         let why = state.play.silent.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
         let again = state.keymap.first("tap-again");
