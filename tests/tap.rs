@@ -40,6 +40,7 @@ fn pulses_of(r: &Report, follows: Follows, turns: usize, length: f64) -> Vec<f64
     match follows {
         Follows::Hearing(_, Rate::Half) => all.into_iter().step_by(2).collect(),
         Follows::Hearing(_, Rate::Double) => all.windows(2).flat_map(|w| [w[0], f64::midpoint(w[0], w[1])]).collect(),
+        Follows::Hearing(_, Rate::Between) => all.windows(2).map(|w| f64::midpoint(w[0], w[1])).collect(),
         _ => all,
     }
 }
@@ -183,6 +184,8 @@ fn doubles_halves_and_the_attacks_themselves_are_named() {
         let (Follows::Hearing(w, _), Follows::Hearing(r, _)) = (s.written(), rival(&s)) else { panic!("hearings") };
         let ways = [
             Follows::Hearing(w, Rate::Double),
+            Follows::Hearing(r, Rate::Between),
+            Follows::Hearing(w, Rate::Between),
             Follows::Hearing(r, Rate::Double),
             Follows::Hearing(r, Rate::Half),
             Follows::Hearing(w, Rate::Half),

@@ -88,6 +88,7 @@ pub fn follows(groove: &Groove, report: &Report, follows: Follows) -> String {
                 Rate::Each => name,
                 Rate::Double => format!("{name}, tapped twice a pulse"),
                 Rate::Half => format!("{name}, on every second pulse"),
+                Rate::Between => format!("{name}, on its off-beats"),
             }
         }
         Follows::Attacks => match report.focus[..] {
@@ -113,7 +114,7 @@ pub fn sure(groove: &Groove, report: &Report, s: &TapStretch) -> String {
 
 /// The mean asynchrony with its standard error.
 pub fn mean(f: &Figures) -> String {
-    let side = if f.mean_ms.abs() < 1.0 {
+    let side = if f.mean_ms.abs() < (TOLD * f.error_ms).max(1.0) {
         "on the pulse"
     } else if f.mean_ms < 0.0 {
         "early"

@@ -98,7 +98,9 @@ impl Tapping {
 
 /// Begins to tap along with the loop, which plays from now on.
 pub(super) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some((shown, true)) = state.report.as_ref().map(|s| (s, s.revision == state.revision())) else {
+    let Some((shown, true)) =
+        state.report.as_ref().map(|s| (s, s.revision == state.revision() && s.ask == state.ask()))
+    else {
         state.tell("the groove is still being listened to; try again", true);
         return;
     };

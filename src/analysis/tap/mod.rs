@@ -39,6 +39,8 @@ pub enum Rate {
     Double,
     /// A tap on every second pulse.
     Half,
+    /// A tap in the middle between pulses.
+    Between,
 }
 
 /// What a stretch of taps follows.

@@ -8,7 +8,7 @@ use crate::analysis::report::Report;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Pulses {
     pub(super) follows: Follows,
-    /// Whether it is one that people seldom take: a double or a half, the attacks themselves, the beat moved by some cells.
+    /// Whether it is one that people seldom take: off-beats, a double or a half, the attacks themselves, the beat moved by some cells.
     pub(super) is_rare: bool,
     /// The pulses of one turn, in order; at least one.
     times: Vec<f64>,
@@ -40,17 +40,29 @@ impl Pulses {
         if time - self.at(next - 1) <= self.at(next) - time { next - 1 } else { next }
     }
 
-    /// Twice as many, the new ones in the middle between the old.
-    fn doubled(&self, follows: Follows) -> Option<Self> {
-        let n = self.times.len() as i64;
-        let mut times: Vec<f64> =
-            (0..n).flat_map(|k| [self.at(k), f64::midpoint(self.at(k), self.at(k + 1))]).collect();
-        // The last one may stand behind the seam.
+    /// The middles between its pulses.
+    fn between(&self, follows: Follows) -> Option<Self> {
+        self.wrapped(follows, (0..self.times.len() as i64).map(|k| self.middle(k)).collect())
+    }
+
+    /// The middle between a pulse and the next.
+    fn middle(&self, k: i64) -> f64 {
+        f64::midpoint(self.at(k), self.at(k + 1))
+    }
+
+    /// Pulses of which the last may stand behind the seam.
+    fn wrapped(&self, follows: Follows, mut times: Vec<f64>) -> Option<Self> {
         for t in &mut times {
             *t = t.rem_euclid(self.turn);
         }
         times.sort_by(f64::total_cmp);
         Self::new(follows, times, self.turn)
+    }
+
+    /// Twice as many, the new ones in the middle between the old.
+    fn doubled(&self, follows: Follows) -> Option<Self> {
+        let n = self.times.len() as i64;
+        self.wrapped(follows, (0..n).flat_map(|k| [self.at(k), self.middle(k)]).collect())
     }
 
     /// Every second one, from the first or from the second on.
@@ -75,7 +87,7 @@ impl Pulses {
     }
 }
 
-/// All that may be followed: the hearings, best first, then the attacks, then doubles and halves of the hearings. Of several
+/// All that may be followed: the hearings, best first, then the attacks, then off-beats, doubles and halves of the hearings. Of several
 /// that cannot be told apart the first stays.
 pub(super) fn of_report(report: &Report, ask: &TapAsk) -> Vec<Pulses> {
     let (from, to) = ask.range;
@@ -96,6 +108,7 @@ pub(super) fn of_report(report: &Report, ask: &TapAsk) -> Vec<Pulses> {
     let mut cut = Vec::new();
     for p in &each {
         let Follows::Hearing(i, _) = p.follows else { continue };
+        cut.extend(p.between(Follows::Hearing(i, Rate::Between)));
         cut.extend(p.doubled(Follows::Hearing(i, Rate::Double)));
         let half = Follows::Hearing(i, Rate::Half);
         cut.extend([0, 1].into_iter().filter_map(|from| p.halved(half, from)));
