@@ -303,3 +303,36 @@ fn explain_draws_the_streams() {
     assert!(picture[2].contains("37.5 bollard") && picture[2].contains('#') && !picture[2].contains('|'), "{text}");
     assert!(text.contains("| a pulse  # with another in 20 ms"));
 }
+
+#[test]
+fn taps_of_a_file_are_told() {
+    // Forty taps on the written beat, 400 ms apart, 20 ms early; the one at 6.4 s is missing.
+    let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.4 - 0.02);
+    let list: Vec<String> = (2..42).filter(|n| *n != 16).map(line).collect();
+    let list = list.concat();
+    let ended = run(&["tap", DEMO, "-"], format!("seconds\twhat\n# by hand\n\n{list}").as_bytes());
+    assert_eq!(ended.code, Some(0), "{}", ended.errors);
+    for words in [
+        "39 taps",
+        "written beat (150.0)",
+        "mean -20 ms",
+        "1 slip:",
+        "bar 5 beat 1: no tap in turn 1",
+        "no offset is known",
+    ] {
+        assert!(ended.text.contains(words), "'{words}' is missing in\n{}", ended.text);
+    }
+    let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
+    assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
+    let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");
+    assert!(few.text.contains("too few taps"), "{}", few.text);
+    let wrong = run(&["tap", DEMO, "-"], b"1\n2\nsoon\n");
+    assert_eq!((wrong.code, wrong.text.as_str()), (Some(1), ""));
+    assert!(
+        wrong.errors.contains("standard input:3:1: found 'soon', allowed is a number of seconds"),
+        "{}",
+        wrong.errors
+    );
+    assert_eq!(run(&["tap", DEMO, "-", "--offset-ms", "5000"], b"1\n").code, Some(2));
+    assert_eq!(run(&["tap", "-", "-"], b"").code, Some(2));
+}

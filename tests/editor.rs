@@ -224,3 +224,28 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
 }
+
+#[test]
+fn tapping_along_says_what_it_hears_or_that_nothing_sounds() {
+    let home = tempfile::tempdir().expect("a folder");
+    let demo = crate::support::in_package("patterns/half-tide-winch.toml");
+    let mut editor = Editor::open(home.path(), Some(&demo));
+    editor.shows("changing pulse");
+    editor.types("\x14");
+    editor.shows("Tap along: 0 taps");
+    let silent =
+        editor.until("a device, or why there is none", |s| s.contains("nothing sounds") || s.contains("playing"));
+    editor.settles();
+    // With a device taps are counted; without one it is said that there is nothing to tap to.
+    editor.types("x");
+    if !silent.contains("nothing sounds") && !editor.text().contains("nothing sounds") {
+        editor.until("a tap that counts", |s| s.contains("Tap along: 1 tap") || s.contains("nothing sounds"));
+    }
+    editor.types("\x1b");
+    editor.until("the report or the pane", |s| s.contains("too few taps") || s.contains("Why it is hard"));
+    editor.types("\x1b");
+    editor.shows("Why it is hard");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+    assert!(journal(home.path()).is_empty());
+}

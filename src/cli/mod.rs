@@ -9,6 +9,7 @@ mod output;
 mod pulse;
 mod render;
 mod takes;
+mod tap;
 
 use crate::terminal::{self, run::EditError};
 use args::{Args, Command};
@@ -120,6 +121,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Check(ask)) => check::run(&ask),
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
+        Some(Command::Tap(ask)) => tap::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

@@ -91,6 +91,11 @@ impl Board {
         }
     }
 
+    /// Nanoseconds from when the board was made to an instant; 0 for one before that.
+    pub(super) fn nanos_at(&self, at: Instant) -> i64 {
+        at.saturating_duration_since(self.epoch).as_nanos() as i64
+    }
+
     /// Nanoseconds since the board was made.
     pub(super) fn nanos(&self) -> u64 {
         u64::try_from(self.epoch.elapsed().as_nanos()).unwrap_or(u64::MAX)

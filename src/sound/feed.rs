@@ -13,6 +13,7 @@ use super::schedule::Schedule;
 use super::units::{Frame, Gain, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
+use std::time::Instant;
 
 /// Frames the sound thread renders at once, between two looks at the commands.
 const BLOCK: usize = 128;
@@ -277,12 +278,18 @@ impl Hand {
 
     /// Where the groove is heard, if `ahead` frames are rendered but not heard yet when a block has just been rendered.
     pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
+        self.heard_at(ahead, Instant::now())
+    }
+
+    /// The same for an instant of a short while ago.
+    pub fn heard_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
         self.look();
         let news = self.news;
         if !self.playing || !news.playing {
             return None;
         }
-        let since = self.board.nanos().saturating_sub(news.stamp);
+        // An instant before the last block is that much further back.
+        let since = self.board.nanos_at(at) - news.stamp as i64;
         let gone = (since as f64 * 1e-9 * f64::from(self.rate.hertz())) as i64;
         let late = (ahead.0 + LATENCY as i64 - gone).max(0);
         let (mut leg, mut age, mut frame, mut loops) = (news.id, news.age, news.frame - late, news.turn);

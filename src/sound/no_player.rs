@@ -96,6 +96,16 @@ impl Player {
     }
 
     /// As of a device.
+    pub fn heard_at(&mut self, _: std::time::Instant) -> Option<Playhead> {
+        match *self {}
+    }
+
+    /// As of a device.
+    pub fn grain(&self) -> f64 {
+        match *self {}
+    }
+
+    /// As of a device.
     pub fn errors(&self) -> u64 {
         match *self {}
     }

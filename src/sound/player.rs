@@ -163,6 +163,16 @@ impl Player {
         self.hand.playhead(Frame(BUFFERS * i64::from(BUFFER)))
     }
 
+    /// Where the groove was heard at an instant of a short while ago.
+    pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
+        self.hand.heard_at(Frame(BUFFERS * i64::from(BUFFER)), at)
+    }
+
+    /// Seconds of one of the device's buffers: the place heard is known to a part of it.
+    pub fn grain(&self) -> f64 {
+        f64::from(BUFFER) / f64::from(self.rate().hertz())
+    }
+
     /// Errors the device reported so far.
     pub fn errors(&self) -> u64 {
         self.errors.load(Ordering::Relaxed)

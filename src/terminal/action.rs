@@ -20,6 +20,16 @@ pub enum Action {
     Play,
     /// Plays from the cursor on.
     PlayHere,
+    /// Begins to tap along with the loop.
+    Tap,
+    /// A tap.
+    TapKey,
+    /// Forgets the taps and begins the loop again.
+    TapAgain,
+    /// The report of the last tapping.
+    TapReport,
+    /// Measures the offset of this machine and the one who taps.
+    Calibrate,
     /// What is played round: the section, the selection, all.
     NextLoop,
     /// Changes the playing speed by so many percent of the written tempo.

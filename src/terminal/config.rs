@@ -12,6 +12,8 @@ pub struct Config {
     pub keymap: Keymap,
     /// The limits of the user's ear.
     pub limits: Limits,
+    /// What is taken off every tap, in ms, -1000 to 1000; `None` leaves it to what was measured.
+    pub tap_offset_ms: Option<f64>,
 }
 
 /// What is wrong with the config file, with line and column from 1.
@@ -40,6 +42,8 @@ struct File {
     keys: UserKeys,
     #[serde(default)]
     hearing: HearingTable,
+    #[serde(default)]
+    tap: TapTable,
 }
 
 #[derive(Default, serde::Deserialize)]
@@ -47,6 +51,13 @@ struct File {
 struct HearingTable {
     /// In ms.
     cell_limit: Option<Spanned<f64>>,
+}
+
+#[derive(Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct TapTable {
+    /// In ms.
+    offset_ms: Option<Spanned<f64>>,
 }
 
 impl Config {
@@ -66,7 +77,15 @@ impl Config {
                 error(text, ms.span().start, words)
             })?,
         };
-        Ok(Self { keymap, limits })
+        let tap_offset_ms = match file.tap.offset_ms {
+            None => None,
+            Some(ms) if (-1000.0..=1000.0).contains(ms.get_ref()) => Some(*ms.get_ref()),
+            Some(ms) => {
+                let words = format!("'{}' is no offset, allowed is a number from -1000 to 1000 (ms)", ms.get_ref());
+                return Err(error(text, ms.span().start, words));
+            }
+        };
+        Ok(Self { keymap, limits, tap_offset_ms })
     }
 }
 
@@ -95,6 +114,15 @@ mod tests {
         assert_eq!(limit("[hearing]\n"), Limits::default().cell_ms);
         assert_eq!(limit("[hearing]\ncell-limit = 90"), 90.0);
         assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f9\""), 82.5);
+    }
+
+    #[test]
+    fn the_tap_offset_is_the_users() {
+        let offset = |text| Config::parse(text).expect("a config").tap_offset_ms;
+        assert_eq!(offset(""), None);
+        assert_eq!(offset("[tap]\n"), None);
+        assert_eq!(offset("[tap]\noffset-ms = -23.5"), Some(-23.5));
+        assert_eq!(offset("tap.offset-ms = 40"), Some(40.0));
     }
 
     #[test]
@@ -157,6 +185,11 @@ mod tests {
             ("[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
             ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: "),
             ("[hearing]\ncell = 90", "line 2, column 1: "),
+            (
+                "[tap]\noffset-ms = 1001",
+                "line 2, column 13: '1001' is no offset, allowed is a number from -1000 to 1000",
+            ),
+            ("[tap]\noffset = 10", "line 2, column 1: "),
             ("hearing = 3", "line 1, column 11: "),
         ];
         for (text, words) in rows {

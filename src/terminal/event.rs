@@ -1,5 +1,7 @@
 //! What can happen, and what is then to be done, both as values. It must not know how either comes about.
 
+use super::arrival::Arrival;
+use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::rhythm::{Fraction, Groove, Time};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
@@ -8,8 +10,8 @@ use std::sync::Arc;
 /// Everything that wakes the program.
 #[derive(Debug, Clone)]
 pub enum Event {
-    /// A key.
-    Key(KeyEvent),
+    /// A key, and when it arrived.
+    Key(KeyEvent, Arrival),
     /// Text pasted into the terminal.
     Pasted(String),
     /// The mouse.
@@ -18,6 +20,10 @@ pub enum Event {
     Resize(u16, u16),
     /// Time has passed while something sounds: where it is heard now.
     Tick(Option<Head>),
+    /// What was heard when a tap arrived.
+    Tapped(Heard),
+    /// The offset was kept for the next time, or why not.
+    OffsetKept(Result<(), String>),
     /// The analysis of a revision is there.
     Analysed {
         /// The revision it was made from.
@@ -77,6 +83,21 @@ pub struct Head {
     pub wholes: f64,
 }
 
+/// What was heard at a certain instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Heard {
+    /// Section, from 0.
+    pub section: usize,
+    /// Time through, from 0.
+    pub pass: usize,
+    /// Whole notes from the section's start.
+    pub wholes: f64,
+    /// Turns of the loop completed since it was started.
+    pub turns: u64,
+    /// Length of a buffer of the sound device in ms: no instant is known better than to a part of it.
+    pub grain_ms: f64,
+}
+
 /// What is to be done outside.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
@@ -114,6 +135,10 @@ pub enum Effect {
     Progress(Option<Practised>),
     /// Stop playing.
     Stop,
+    /// Tell what was heard when this key arrived.
+    Tap(Arrival),
+    /// Keep the offset for the next time.
+    KeepOffset(Offset),
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

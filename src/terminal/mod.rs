@@ -2,6 +2,7 @@
 //! terminal, threads, disk and sound.
 
 mod action;
+mod arrival;
 mod columns;
 mod config;
 mod encode;
@@ -18,6 +19,7 @@ mod saving;
 mod scroll;
 mod state;
 mod table;
+mod tapping;
 #[cfg(test)]
 mod tests;
 mod theme;
@@ -26,8 +28,9 @@ mod update;
 mod view;
 
 pub use action::{Action, Question};
+pub use arrival::Arrival;
 pub use config::{Config, ConfigError};
-pub use event::{Clicks, Effect, Event, Head, Over, Playing, Practised, Pulses, SIDES, Sequence, Take, Unsaved};
+pub use event::{Clicks, Effect, Event, Head, Heard, Over, Playing, Practised, Pulses, SIDES, Sequence, Take, Unsaved};
 pub use key::Key;
 pub use keymap::Keymap;
 pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};

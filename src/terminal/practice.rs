@@ -292,6 +292,14 @@ pub(super) fn leave(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
+/// Leaves what is played in a row at the speed it has now; the take that is heard becomes the loop.
+pub(super) fn settle(state: &mut State, effects: &mut Vec<Effect>) {
+    effects.extend(practised(state));
+    if state.play.running.take().is_some() {
+        replay(state, effects);
+    }
+}
+
 /// What sounds, by its name: `under beat`, `beat+heard`.
 pub(super) fn name(state: &State) -> String {
     let play = &state.play;

@@ -7,10 +7,12 @@ use super::keymap::Keymap;
 use super::layout::Layout;
 use super::practice::{Ladder, Running};
 use super::table::Mode;
+use super::tapping::Taps;
 use super::theme::Theme;
 use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::rhythm::{Fraction, Groove, Time, bounds::Bound};
 use crate::session::Session;
+use crate::words::tap::TapOffset;
 use std::sync::Arc;
 
 /// Slowest and fastest playing speed, in percent of the written tempo.
@@ -29,6 +31,10 @@ pub(super) enum Overlay {
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
     /// All that is said of the groove, at a block of it and a line of that.
     Full { block: usize, into: usize },
+    /// Tapping along.
+    Tap,
+    /// What the last tapping says, at this line.
+    TapReport(usize),
     /// Whether to end with work that is not saved.
     Leaving,
     /// Whether to write over a file that holds something else.
@@ -158,6 +164,7 @@ pub struct State {
     pub(super) ladder: Ladder,
     /// What has been practised so far, in a line.
     pub(super) progress: Option<String>,
+    pub(super) taps: Taps,
     /// The file's name as shown; `None` before the first save.
     pub(super) file: Option<String>,
     /// Whether the program ends when the save under way has ended well.
@@ -204,6 +211,7 @@ impl State {
             },
             ladder: Ladder::default(),
             progress: None,
+            taps: Taps::default(),
             file,
             leaving: false,
             dragging: false,
@@ -214,6 +222,12 @@ impl State {
     #[must_use]
     pub fn with_limits(self, limits: Limits) -> Self {
         Self { limits, ..self }
+    }
+
+    /// The same with what is taken off every tap, and whether the keys come over a line of unknown delay.
+    #[must_use]
+    pub fn with_taps(self, offset: TapOffset, far_line: bool) -> Self {
+        Self { taps: Taps { offset, far_line, ..self.taps }, ..self }
     }
 
     /// Shows a message until the next key.
@@ -250,7 +264,8 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Full { .. } => Mode::List,
+            Overlay::Help(_) | Overlay::Full { .. } | Overlay::TapReport(_) => Mode::List,
+            Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,
             Overlay::Overwrite(_) => Mode::Overwriting,

@@ -16,6 +16,8 @@ pub enum Mode {
     List,
     /// While something is typed: a question or the search.
     Typing,
+    /// While one taps along.
+    Tap,
     /// While the program asks whether to end with work that is not saved.
     Leaving,
     /// While the program asks whether to write over a file.
@@ -33,6 +35,8 @@ pub enum Group {
     Change,
     /// Selection and clipboard.
     Select,
+    /// Tapping along.
+    Tap,
     /// Layers.
     Layer,
     /// Sections and the groove.
@@ -53,6 +57,7 @@ impl Group {
         Group::Change,
         Group::Select,
         Group::Sound,
+        Group::Tap,
         Group::Layer,
         Group::Section,
         Group::Program,
@@ -66,6 +71,7 @@ impl Group {
             Group::Lay => "Laying attacks",
             Group::Change => "Changing attacks",
             Group::Select => "Selecting and copying",
+            Group::Tap => "Tapping along",
             Group::Layer => "Layers",
             Group::Section => "Sections and the groove",
             Group::Sound => "Hearing it",
@@ -261,6 +267,19 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "ladder: the next step after this time through";
 };
 
+const TAP: &[Row] = rows! { Grid Tap:
+    "tap" [ctrl('t')] Action::Tap, "tap along with the loop", "tap along";
+    "tap-report" [] Action::TapReport, "what the last tapping said";
+    "tap-calibrate" [] Action::Calibrate, "measure by 16 taps what is taken off every tap";
+};
+
+const TAPPING: &[Row] = rows! { Tap Tap:
+    "tap-key" [ch(' ')] Action::TapKey, "a tap; letters and digits are taps too", "tap (any letter too)";
+    "tap-again" [key(Code::Enter)] Action::TapAgain, "forget the taps, play from the start", "again";
+    "tap-end" [key(Code::Esc)] Action::Close, "end, and see what the taps say", "end and report";
+    "tap-quit" [ctrl('q')] Action::Quit, "end the program";
+};
+
 const PROGRAM: &[Row] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "this help", "help";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command by its words", "find";
@@ -316,7 +335,7 @@ const OVERWRITING: &[Row] = rows! { Overwriting Lists:
 };
 
 const TABLE: &[&[Row]] =
-    &[LAY, MOVE, CHANGE, SELECT, SOUND, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
+    &[LAY, MOVE, CHANGE, SELECT, SOUND, TAP, TAPPING, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
 
 /// Every row of the table.
 pub fn rows() -> impl Iterator<Item = &'static Row> {

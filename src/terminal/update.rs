@@ -1,13 +1,14 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
 use super::action::{Action, Question};
+use super::arrival::Arrival;
 use super::event::{Clicks, Effect, Event, Head};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
 use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
-use super::{mouse, practice, saving, scroll, typing};
+use super::{mouse, practice, saving, scroll, tapping, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
@@ -21,15 +22,18 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let asked = state.ask();
     let mut effects = Vec::new();
     match event {
-        Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
-        Event::Key(_) => {}
+        Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => {
-            state.play.head = if state.play.on { head } else { None };
+            let own = state.taps.now.as_ref().is_none_or(|t| matches!(t.to, tapping::To::Loop));
+            state.play.head = head.filter(|_| state.play.on && own);
             state.play.idle = state.play.idle.saturating_add(1);
         }
+        Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
+        Event::Key(..) | Event::OffsetKept(Ok(())) => {}
+        Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
         Event::Analysed { revision, ask, report } => {
             if state.report.as_ref().is_none_or(|old| old.revision <= revision) {
                 let before = clicked_pulses(state);
@@ -126,11 +130,15 @@ pub(super) fn replay(state: &State, effects: &mut Vec<Effect>) {
     });
 }
 
-fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
+fn press(state: &mut State, event: &KeyEvent, arrival: Arrival, effects: &mut Vec<Effect>) {
     let key = Key::of(event);
     state.play.idle = 0;
     let mode = state.mode();
-    if let Some(row) = state.keymap.row(mode, key) {
+    let row = state.keymap.row(mode, key);
+    let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();
+    if mode == Mode::Tap && row.map_or(plain, |r| r.action == Action::TapKey) {
+        tapping::tap(state, arrival, effects);
+    } else if let Some(row) = row {
         state.message = None;
         perform(state, &row.action, Some(key), effects);
     } else if mode == Mode::Typing {
@@ -174,6 +182,11 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             state.play.on = false;
             play(state, Some(from), effects);
         }
+        Action::Tap => tapping::begin(state, effects),
+        Action::TapKey => tapping::tap(state, Arrival::UNKNOWN, effects),
+        Action::TapAgain => tapping::again(state, effects),
+        Action::TapReport => tapping::show(state),
+        Action::Calibrate => tapping::begin_calibrating(state, effects),
         Action::NextLoop => {
             state.play.looped = match (state.play.looped, state.session.selection()) {
                 (Looped::All, _) => Looped::Section,
@@ -348,6 +361,9 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
         state.marking = false;
         command_of(state, Command::Deselect, effects);
     }
+    if state.overlay == Overlay::Tap {
+        return tapping::end(state, effects);
+    }
     if let Overlay::Overwrite(_) = state.overlay {
         state.tell("not saved; the file is as it was", true);
     }
@@ -355,7 +371,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
     state.overlay = Overlay::None;
 }
 
-fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
+pub(super) fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
     if state.play.on {
         practice::leave(state, effects);
         state.play.on = false;

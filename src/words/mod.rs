@@ -6,6 +6,7 @@ pub mod ladder;
 pub mod plain;
 mod report;
 pub mod streams;
+pub mod tap;
 
 pub use explain::{explain, turns};
 pub use report::{

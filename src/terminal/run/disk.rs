@@ -2,7 +2,7 @@
 
 use super::super::{Event, Practised, Unsaved};
 use crate::rhythm::Groove;
-use crate::store::{self, Journal, Loaded, Recovered, SaveError, Stamp};
+use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, Stamp};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -73,6 +73,11 @@ impl Source {
         Ok(all.last().map(|p| p.to_string()))
     }
 
+    fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
+        let journal = self.journal.as_ref().ok_or("there is no home to keep it in")?;
+        journal.keep_calibration(calibration).map_err(|e| e.to_string())
+    }
+
     fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, Unsaved> {
         let moving = other.is_some() && other != self.path;
         let Some(path) = other.or_else(|| self.path.clone()) else {
@@ -103,6 +108,7 @@ enum Request {
     Progress(Option<Practised>),
     Journal(Arc<Groove>),
     Save(Arc<Groove>, Option<PathBuf>, bool),
+    Offset(Calibration),
 }
 
 /// The thread's end of the program.
@@ -146,6 +152,11 @@ impl Disk {
     /// Adds to what has been practised of the groove, and tells all of it.
     pub(super) fn progress(&self, practised: Option<Practised>) {
         self.send(Request::Progress(practised));
+    }
+
+    /// Keeps the offset of taps for the next time.
+    pub(super) fn keep_offset(&self, ms: f64, error_ms: f64) {
+        self.send(Request::Offset(Calibration { ms, error_ms }));
     }
 
     /// What a panic needs to keep the work.
@@ -216,6 +227,13 @@ fn run(
                     (waiting, since) = (None, None);
                 }
                 if events.send(Event::Saved { groove, result }).is_err() {
+                    return;
+                }
+                continue;
+            }
+            Ok(Request::Offset(calibration)) => {
+                let result = locked().keep_offset(calibration);
+                if events.send(Event::OffsetKept(result)).is_err() {
                     return;
                 }
                 continue;

@@ -1,14 +1,14 @@
 //! The player on a thread of its own: builds schedules away from screen and sound device, lets takes follow each other, and tells
 //! where the groove is heard. It must not know the screen.
 
-use super::super::{Clicks, Event, Head, Over, Playing, Pulses, SIDES, Sequence};
+use super::super::{Clicks, Event, Head, Heard, Over, Playing, Pulses, SIDES, Sequence};
 use super::slot::Slot;
 use crate::sound::take::{CountIn, Take, ladder};
 use crate::sound::{Click, ClickLine, Keep, Leg, Player, Position, Range, SampleRate};
 use std::collections::VecDeque;
-use std::sync::mpsc::Sender;
+use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Time between two looks at the playhead.
 const LOOK: Duration = Duration::from_millis(16);
@@ -29,25 +29,30 @@ enum Request {
 }
 
 /// The thread's end of the program.
-pub(super) struct Ear(Slot<Request>);
+pub(super) struct Ear {
+    slot: Slot<Request>,
+    /// When keys were tapped: each counts, so they wait in a row of their own.
+    taps: Sender<Instant>,
+}
 
 impl Ear {
     /// Starts the thread. The device is opened when something is first played.
     pub(super) fn start(events: Sender<Event>) -> Self {
         let slot: Slot<Request> = Slot::new();
+        let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
-        drop(thread::Builder::new().name("player".into()).spawn(move || run(&worker, &events)));
-        Self(slot)
+        drop(thread::Builder::new().name("player".into()).spawn(move || run(&worker, &tapped, &events)));
+        Self { slot, taps }
     }
 
     /// Plays from a place on, or from the loop's start.
     pub(super) fn play(&self, playing: Playing, from: Option<Head>) {
-        self.0.put(|_| Some(Request::Play(Order::Loop(playing), from)));
+        self.slot.put(|_| Some(Request::Play(Order::Loop(playing), from)));
     }
 
     /// Plays takes that follow each other.
     pub(super) fn play_sequence(&self, sequence: Sequence) {
-        self.0.put(|_| Some(Request::Play(Order::Sequence(sequence), None)));
+        self.slot.put(|_| Some(Request::Play(Order::Sequence(sequence), None)));
     }
 
     /// Goes on with another loop.
@@ -61,7 +66,7 @@ impl Ear {
     }
 
     fn put_change(&self, order: Order) {
-        self.0.put(|old| match (old, order) {
+        self.slot.put(|old| match (old, order) {
             (Some(Request::Play(Order::Sequence(old), from)), Order::Sequence(new)) => {
                 Some(Request::Play(Order::Sequence(Sequence { at: old.at, ..new }), from))
             }
@@ -74,22 +79,28 @@ impl Ear {
 
     /// Goes on with another take of the sequence at the end of the time through that is heard.
     pub(super) fn step(&self, sequence: Sequence) {
-        self.0.put(|old| match old {
+        self.slot.put(|old| match old {
             Some(Request::Play(..)) => Some(Request::Play(Order::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
             Some(Request::Step(_) | Request::Change(_)) | None => Some(Request::Step(sequence)),
         });
     }
 
+    /// Tells what was heard at this instant, at the next look at the playhead.
+    pub(super) fn tap(&self, at: Instant) {
+        // Without the thread nothing sounds, and nothing is tapped to.
+        let _ = self.taps.send(at);
+    }
+
     /// Stops playing.
     pub(super) fn stop_playing(&self) {
-        self.0.put(|_| Some(Request::Stop));
+        self.slot.put(|_| Some(Request::Stop));
     }
 
     /// Ends the thread.
     pub(super) fn stop(&self) {
-        self.0.put(|_| Some(Request::Stop));
-        self.0.close();
+        self.slot.put(|_| Some(Request::Stop));
+        self.slot.close();
     }
 }
 
@@ -220,7 +231,7 @@ enum Now {
     Sequence(Plan),
 }
 
-fn run(slot: &Slot<Request>, events: &Sender<Event>) {
+fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>) {
     let mut player: Option<Player> = None;
     let mut now = Now::Nothing;
     loop {
@@ -264,6 +275,18 @@ fn run(slot: &Slot<Request>, events: &Sender<Event>) {
                 if events.send(Event::SequenceEnded).is_err() {
                     return;
                 }
+            }
+        }
+        for at in taps.try_iter() {
+            let heard = p.heard_at(at).filter(|_| matches!(now, Now::Loop(_))).map(|h| Heard {
+                section: h.section,
+                pass: h.pass,
+                wholes: h.wholes,
+                turns: h.loops,
+                grain_ms: p.grain() * 1000.0,
+            });
+            if let Some(heard) = heard {
+                drop(events.send(Event::Tapped(heard)));
             }
         }
         if !matches!(now, Now::Nothing) {

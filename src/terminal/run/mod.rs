@@ -11,9 +11,10 @@ mod slot;
 pub use config::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
 
-use super::{Config, Effect, Event, State, Theme, start, update};
+use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::store::{self, Journal, LoadError, Problem};
+use crate::words::tap::TapOffset;
 use disk::Disk;
 use ear::Ear;
 use hearing::Listener;
@@ -23,6 +24,7 @@ use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
+use std::time::Instant;
 
 /// Why the editor could not open, or ended before its time.
 #[derive(Debug)]
@@ -115,6 +117,8 @@ fn turn<W: io::Write>(
                 Effect::Step(sequence) => hands.ear.step(*sequence),
                 Effect::Progress(practised) => hands.disk.progress(practised),
                 Effect::Stop => hands.ear.stop_playing(),
+                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
+                Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
@@ -147,7 +151,10 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
     let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
     let file = path.map(|p| p.display().to_string());
-    let mut state = State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits);
+    let offset = tap_offset(&config, journal.as_ref());
+    let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
+    let state = State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits);
+    let mut state = state.with_taps(offset, far);
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
         state.recovered(on_disk);
@@ -159,6 +166,15 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         state.tell(taken, false);
     }
     Ok((state, source))
+}
+
+/// What is taken off every tap: the config file's number, or what was measured here.
+fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
+    if let Some(ms) = config.tap_offset_ms {
+        return TapOffset::Set(ms);
+    }
+    let kept = journal.and_then(Journal::calibration);
+    kept.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
 fn resized(mut state: State, (width, height): (u16, u16)) -> State {
@@ -205,7 +221,8 @@ fn read_input(sender: Sender<Event>) {
     let read = move || {
         loop {
             let event = match crossterm::event::read() {
-                Ok(Input::Key(key)) => Event::Key(key),
+                // At once: whatever happens after it must not be part of a tap's time.
+                Ok(Input::Key(key)) => Event::Key(key, Arrival::at(Instant::now())),
                 // Nothing answers to a mouse that only moves, and it moves a lot.
                 Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
                 Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),
