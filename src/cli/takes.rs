@@ -4,8 +4,8 @@ use super::pulse::{self, Heard, Pulse};
 use super::{Exit, Failure, args, input, output, render};
 use crate::analysis::Kind;
 use crate::rhythm::Fraction;
-use crate::sound::{Click, Range};
 use crate::sound::take::{CountIn, Take};
+use crate::sound::{Click, Range};
 
 /// Most takes of a sequence.
 const MOST: usize = 256;

@@ -51,7 +51,8 @@ impl News {
     }
 
     fn of(words: [u64; WORDS]) -> Self {
-        let [playing, id, age, frame, turn, since, before_id, before_age, before_frame, before_turn, ended, stamp] = words;
+        let [playing, id, age, frame, turn, since, before_id, before_age, before_frame, before_turn, ended, stamp] =
+            words;
         Self {
             playing: playing != 0,
             id,

@@ -183,7 +183,10 @@ mod tests {
         save_progress(&groove, &all).expect("written");
         let read = load_progress(&groove).expect("read");
         assert_eq!(read.entries, [work("2026-11-24", 5, 20), work("2026-11-25", 3, 12)]);
-        assert_eq!(read.last().map(ToString::to_string).as_deref(), Some("2026-11-25: step 3 of 6 (70%), 12 loops, 50-100/10 x4"));
+        assert_eq!(
+            read.last().map(ToString::to_string).as_deref(),
+            Some("2026-11-25: step 3 of 6 (70%), 12 loops, 50-100/10 x4")
+        );
         // Read before another wrote: not written over.
         assert!(save_progress(&groove, &all).is_err_and(|e| e.contains("changed by another program")));
         let text = std::fs::read_to_string(home.path().join("riff.progress")).expect("beside the groove");

@@ -120,7 +120,9 @@ mod tests {
         assert_eq!(speeds("80%-100%/15").map(|s| s[1..].to_vec()), Some(vec![percent(95, 100), Fraction::ONE]));
         assert_eq!(speeds("70-70/5").map(|s| s.len()), Some(1));
         assert_eq!(speeds("62.5-100/12.5").map(|s| s.len()), Some(4));
-        for bad in ["", "50", "50-100", "50-100/0", "100-50/10", "10-100/10", "50-201/10", "50-100/-5", "20-200/0.1", "a-b/c"] {
+        for bad in
+            ["", "50", "50-100", "50-100/0", "100-50/10", "10-100/10", "50-201/10", "50-100/-5", "20-200/0.1", "a-b/c"]
+        {
             assert_eq!(speeds(bad), None, "{bad}");
         }
     }

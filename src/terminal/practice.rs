@@ -127,7 +127,11 @@ pub(super) fn sequence(state: &State) -> Option<Sequence> {
     let takes = match &running.kind {
         Kind::Takes(row, times, count_in) => row
             .iter()
-            .map(|&switches| Take { playing: state.playing_as(switches, switches.2), times: Some(*times), count_in: *count_in })
+            .map(|&switches| Take {
+                playing: state.playing_as(switches, switches.2),
+                times: Some(*times),
+                count_in: *count_in,
+            })
             .collect(),
         Kind::Ladder(ladder) => {
             let playing = state.playing();

@@ -416,7 +416,8 @@ fn hearing_too(state: &mut State, effects: &mut Vec<Effect>) {
     let more = if clicked.contains(&index) { None } else { chosen(state, index) };
     state.also = others;
     state.also.extend(more);
-    let words = format!("hearing {} is {} clicked beside others", index + 1, if more.is_some() { "now" } else { "no more" });
+    let words =
+        format!("hearing {} is {} clicked beside others", index + 1, if more.is_some() { "now" } else { "no more" });
     state.tell(words, false);
     replay(state, effects);
 }

@@ -23,7 +23,13 @@ fn seconds(groove: &Groove) -> f64 {
 }
 
 /// The sequence through the two ends, so many samples; `edit` may do something between two blocks.
-fn heard(groove: &Groove, takes: &[Take], rate: SampleRate, frames: usize, edit: impl Fn(&mut Hand, usize)) -> Vec<f32> {
+fn heard(
+    groove: &Groove,
+    takes: &[Take],
+    rate: SampleRate,
+    frames: usize,
+    edit: impl Fn(&mut Hand, usize),
+) -> Vec<f32> {
     let (mut hand, mut feed) = feed(rate);
     let mut legs = legs(groove, takes, rate);
     hand.start(legs.pop_front().expect("a leg"), Frame(0));

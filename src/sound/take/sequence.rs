@@ -1,7 +1,7 @@
 //! A sequence of takes, rendered into one WAV stream with its cues. It must not know where the bytes go.
 
-use super::cue::{self, Cue};
 use super::Take;
+use super::cue::{self, Cue};
 use crate::rhythm::Groove;
 use crate::sound::relay::{Leg, Relay};
 use crate::sound::render::LATENCY;

@@ -72,7 +72,8 @@ fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     let mut state = ferry();
     press(&mut state, "f7");
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE)));
-    let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. })) else {
+    let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
+    else {
         panic!("{found:?}")
     };
     let report = Arc::new(analysis::report(groove, ask));

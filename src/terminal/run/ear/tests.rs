@@ -10,7 +10,8 @@ fn groove() -> Groove {
     let quarter = Time::new(1, 4).expect("quarter");
     let tempo = Tempo::new(Fraction::whole(150), quarter).expect("tempo");
     let meter = Meter::parse("4/4").expect("meter");
-    let section = |name: &str, bars, times| Section { name: name.into(), meter: meter.clone(), tempo, bars, times, swing: None };
+    let section =
+        |name: &str, bars, times| Section { name: name.into(), meter: meter.clone(), tempo, bars, times, swing: None };
     let groups = line::expand(&line::parse("6(4+4+3)+6(5)").expect("a line"));
     let drawing: String = groups.iter().map(|g| format!("x{}", ".".repeat(*g as usize - 1))).collect();
     let cells: Vec<char> = drawing.chars().collect();
@@ -67,7 +68,9 @@ fn a_count_in_leads_into_what_is_played_round() {
     let lead = playing.lines[0].lead;
     let first = pulses.iter().position(|t| *t >= lead - 1e-9).expect("a pulse");
     let CountIn::Pulse { first: at, period, .. } = count_in(&playing) else { panic!("a pulse is counted") };
-    assert!((at - (pulses[first] - lead)).abs() < 1e-12 && (period - (pulses[first + 1] - pulses[first])).abs() < 1e-12);
+    assert!(
+        (at - (pulses[first] - lead)).abs() < 1e-12 && (period - (pulses[first + 1] - pulses[first])).abs() < 1e-12
+    );
     assert_eq!(count_in(&order(&groove, Over::All, true, Clicks::Plain).0), CountIn::Bar);
 }
 
