@@ -1,5 +1,5 @@
-//! Loops that follow each other at exact frames: so many times through each, some of them silent, the next one waiting. It must
-//! not know threads or devices; after it is made it neither allocates nor frees, what is done with is handed back.
+//! Loops that follow each other at exact frames: so many times through each, some of them silent, the next one waiting.
+//! It must not know threads or devices; after it is made it neither allocates nor frees, what is done with is handed back.
 
 use super::render::{Keep, Renderer};
 use super::schedule::Schedule;

@@ -113,7 +113,7 @@ mod tests {
         assert_eq!(limit(""), Limits::default().cell_ms);
         assert_eq!(limit("[hearing]\n"), Limits::default().cell_ms);
         assert_eq!(limit("[hearing]\ncell-limit = 90"), 90.0);
-        assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f9\""), 82.5);
+        assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f12\""), 82.5);
     }
 
     #[test]
@@ -127,12 +127,12 @@ mod tests {
 
     #[test]
     fn the_users_keys_come_before_ours() {
-        let map = keymap("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n");
+        let map = keymap("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f12\"\nquit = []\n");
         let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
         assert_eq!(name("ctrl-k"), Some("accent"));
         assert_eq!(name("x"), Some("accent"));
         assert_eq!(name("a"), None);
-        assert_eq!(name("f9"), Some("play"));
+        assert_eq!(name("f12"), Some("play"));
         assert_eq!(name("enter"), None);
         assert_eq!(name("ctrl-q"), None);
         assert_eq!(map.first("accent"), "Ctrl-K");
@@ -159,7 +159,7 @@ mod tests {
     fn a_key_taken_from_another_command_is_told() {
         let told = |text| keymap(text).taken();
         assert_eq!(told(""), None);
-        assert_eq!(told("[keys]\nplay = \"f9\""), None);
+        assert_eq!(told("[keys]\nplay = \"f12\""), None);
         assert_eq!(told("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
         assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
         assert_eq!(
@@ -182,7 +182,7 @@ mod tests {
                 "line 2, column 14: '19.5' is no cell limit, allowed is a number from 20 to 1000 (ms)",
             ),
             ("[hearing]\ncell-limit = nan", "line 2, column 14: 'NaN' is no cell limit"),
-            ("[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
+            ("[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
             ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: "),
             ("[hearing]\ncell = 90", "line 2, column 1: "),
             (

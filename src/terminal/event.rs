@@ -245,7 +245,7 @@ pub struct Take {
 pub struct Practised {
     /// The ladder, in the words it was asked for.
     pub ladder: String,
-    /// The highest step that was heard, from 1, and its speed in percent.
+    /// The highest step that was heard through, from 1, and its speed in percent.
     pub step: usize,
     /// The speed of that step.
     pub speed: String,

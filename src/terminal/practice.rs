@@ -91,7 +91,7 @@ pub(super) struct Running {
     pub turn: u64,
     /// The step that was asked for and is not heard yet.
     pub going: Option<usize>,
-    /// The highest step heard, and times through that were played and are not told yet.
+    /// The highest step heard through, from 1, and times through that were played and are not told yet.
     highest: usize,
     loops: u64,
     /// The playing speed before.
@@ -245,22 +245,15 @@ pub(super) fn heard(state: &mut State, (take, counting, turn): (usize, bool, u64
     let moved = take != running.at;
     if !running.counting && (moved || counting || turn > running.turn) {
         running.loops += 1;
+        running.highest = running.highest.max(running.at + 1);
     }
     (running.at, running.counting, running.turn) = (take, counting, turn);
     if running.going == Some(take) {
         running.going = None;
     }
-    let is_new = !counting && take + 1 > running.highest;
-    if is_new {
-        running.highest = take + 1;
-    }
-    if matches!(running.kind, Kind::Ladder(_)) {
-        if moved {
-            speed_of_step(state);
-        }
-        if is_new {
-            effects.extend(practised(state));
-        }
+    if moved && matches!(running.kind, Kind::Ladder(_)) {
+        speed_of_step(state);
+        effects.extend(practised(state));
     }
 }
 
@@ -273,7 +266,7 @@ fn speed_of_step(state: &mut State) {
 }
 
 fn practised(state: &mut State) -> Option<Effect> {
-    let running = state.play.running.as_mut().filter(|r| r.highest > 0)?;
+    let running = state.play.running.as_mut().filter(|r| r.loops > 0)?;
     let Kind::Ladder(l) = &running.kind else { return None };
     Some(Effect::Progress(Some(Practised {
         ladder: l.words(),
@@ -300,7 +293,12 @@ pub(super) fn settle(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
-/// What sounds, by its name: `under beat`, `beat+heard`.
+/// Whether a ladder has just been started: nothing of it was heard through.
+pub(super) fn begins(state: &State) -> bool {
+    state.play.running.as_ref().is_some_and(|r| r.highest == 0)
+}
+
+/// What sounds, by its name: `under beat`, `both alone`.
 pub(super) fn name(state: &State) -> String {
     let play = &state.play;
     let clicked = state.clicked(play.hearing_click, true).len();
@@ -310,12 +308,13 @@ pub(super) fn name(state: &State) -> String {
     };
     let more = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
     let (b, h) = (play.beat_cut.words(), format!("{}{more}", play.hearing_cut.words()));
+    let both = if b.is_empty() && h.is_empty() { "both".to_owned() } else { format!("beat{b}+heard{h}") };
     match (layers, beat, hearing) {
         (true, false, false) => "groove".into(),
         (true, true, false) => format!("under beat{b}"),
         (true, false, true) => format!("under heard{h}"),
-        (true, true, true) => format!("groove+beat{b}+heard{h}"),
-        (false, true, true) => format!("beat{b}+heard{h}"),
+        (true, true, true) => format!("under {both}"),
+        (false, true, true) => format!("{both} alone"),
         (false, true, false) => format!("beat{b} alone"),
         (false, false, true) => format!("heard{h} alone"),
         (false, false, false) => "nothing".into(),

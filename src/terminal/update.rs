@@ -53,7 +53,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
         Event::Progress(Ok(words)) => {
             if let Some(words) = &words
-                && state.progress.is_none()
+                && practice::begins(state)
             {
                 state.tell(words.clone(), false);
             }

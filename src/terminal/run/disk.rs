@@ -277,6 +277,36 @@ mod tests {
     use super::*;
 
     #[test]
+    fn progress_stands_beside_a_saved_groove_only_and_a_damaged_one_is_left() {
+        let home = tempfile::tempdir().expect("a folder");
+        let path = home.path().join("riff.toml");
+        let work = |loops| {
+            let (ladder, speed) = ("50-100/10 x4".to_owned(), "70%".to_owned());
+            Some(Practised { ladder, step: 3, speed, steps: 6, loops })
+        };
+        // A name without a file, and no name at all: nothing is written.
+        for source in [Source::new(Some(path.clone()), None, None), Source::new(None, None, None)] {
+            assert_eq!(source.progress(work(4)), Ok(None));
+        }
+        assert_eq!(std::fs::read_dir(home.path()).expect("a folder").count(), 0);
+        let quarter = crate::rhythm::Time::new(1, 4).expect("quarter");
+        let tempo = crate::rhythm::Tempo::new(crate::rhythm::Fraction::whole(120), quarter).expect("tempo");
+        let groove = Groove::blank(crate::rhythm::Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        let mut source = Source::new(Some(path.clone()), None, None);
+        source.save(&groove, None, false).expect("saved");
+        assert_eq!(source.progress(None), Ok(None));
+        source.progress(work(4)).expect("written");
+        let told = source.progress(work(2)).expect("written").expect("a line");
+        assert!(told.contains(": step 3 of 6 (70%), 6 loops, 50-100/10 x4"), "{told}");
+        assert_eq!(source.progress(None), Ok(Some(told)));
+        let beside = store::progress_path(&path);
+        std::fs::write(&beside, "format = [").expect("written");
+        let error = source.progress(work(1)).expect_err("damaged");
+        assert!(error.starts_with("riff.progress: line 1 is not TOML; it is left as it is"), "{error}");
+        assert_eq!(std::fs::read_to_string(&beside).expect("text"), "format = [");
+    }
+
+    #[test]
     fn days_have_their_dates() {
         let rows = [
             (0, "1970-01-01"),
