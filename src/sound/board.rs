@@ -122,7 +122,7 @@ impl Board {
                 *value = word.load(Ordering::Relaxed);
             }
             fence(Ordering::Acquire);
-            if before % 2 == 0 && before == self.writings.load(Ordering::Relaxed) {
+            if before.is_multiple_of(2) && before == self.writings.load(Ordering::Relaxed) {
                 return Some(News::of(words));
             }
             std::hint::spin_loop();

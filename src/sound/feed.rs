@@ -183,7 +183,7 @@ impl Hand {
 
     /// Plays a leg from a frame of its loop, instead of all that is played and waits. Gives its number, greater than all before.
     pub fn start(&mut self, leg: Leg, from: Frame) -> u64 {
-        let leg = self.numbered(leg);
+        let leg = Box::new(self.numbered(leg));
         self.backlog.retain(|c| matches!(c, Command::Gain(_)));
         self.send(Command::Play(leg, from));
         self.playing = true;
@@ -193,7 +193,7 @@ impl Hand {
     /// Lets a leg follow after all that wait, at the exact frame at which the last one of them ends. Gives its number. To be
     /// asked for only while [`Hand::has_room`].
     pub fn queue(&mut self, leg: Leg) -> u64 {
-        let leg = self.numbered(leg);
+        let leg = Box::new(self.numbered(leg));
         self.send(Command::Push(leg));
         self.playing = true;
         self.id
@@ -201,7 +201,7 @@ impl Hand {
 
     /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
     pub fn then(&mut self, leg: Leg) -> u64 {
-        let leg = self.numbered(leg);
+        let leg = Box::new(self.numbered(leg));
         self.backlog.retain(|c| !matches!(c, Command::Push(_) | Command::Then(_)));
         self.send(Command::Then(leg));
         self.playing = true;
@@ -315,11 +315,11 @@ impl Hand {
         self.sent.retain(|s| s.age == before || s.id > news.id || s.id == news.id && s.age >= now);
     }
 
-    fn numbered(&mut self, mut leg: Leg) -> Box<Leg> {
+    fn numbered(&mut self, mut leg: Leg) -> Leg {
         self.id += 1;
         (leg.id, leg.age) = (self.id, self.age + 1);
         self.remember(&leg);
-        Box::new(leg)
+        leg
     }
 
     fn remember(&mut self, leg: &Leg) {

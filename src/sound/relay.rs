@@ -225,15 +225,10 @@ impl Relay {
     /// Frames until the turn that is played ends; `None` if it never does.
     fn room(&self) -> Option<usize> {
         let leg = self.current.as_ref().filter(|_| self.renderer.is_playing())?;
-        match self.renderer.until_turn(self.done + 1) {
-            Some(frames) => Some(frames),
-            // A loop of no length is left at once or never.
-            None => {
-                let over = self.done >= self.until.unwrap_or(leg.turns);
-                let finite = self.until.unwrap_or(leg.turns) != u64::MAX;
-                (finite && (!over || self.waiting > 0)).then_some(0)
-            }
-        }
+        let limit = self.until.unwrap_or(leg.turns);
+        let left_at_once = limit != u64::MAX && (self.done < limit || self.waiting > 0);
+        // A loop of no length is left at once or never.
+        self.renderer.until_turn(self.done + 1).or(left_at_once.then_some(0))
     }
 
     fn turn_over(&mut self, back: Back<'_>) {

@@ -99,6 +99,7 @@ pub(super) struct Message {
 
 /// What sounds.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of the user's own")]
 pub(super) struct Play {
     pub on: bool,
     pub percent: u16,

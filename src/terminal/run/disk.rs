@@ -59,7 +59,7 @@ impl Source {
     fn progress(&self, practised: Option<Practised>) -> Result<Option<String>, String> {
         let Some(path) = self.path.as_deref().filter(|_| self.stamp != Stamp::ABSENT) else { return Ok(None) };
         let mut all = store::load_progress(path)?;
-        let last = all.last().map(|p| p.to_string());
+        let last = all.last().map(ToString::to_string);
         let Some(p) = practised else { return Ok(last) };
         all.add(store::Practice {
             date: today(),
@@ -70,7 +70,7 @@ impl Source {
             loops: p.loops,
         });
         store::save_progress(path, &all)?;
-        Ok(all.last().map(|p| p.to_string()))
+        Ok(all.last().map(ToString::to_string))
     }
 
     fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {

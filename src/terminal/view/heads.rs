@@ -89,7 +89,9 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         _ => "  round section",
     };
     pieces.push((round.to_owned(), Style::new()));
-    if play.percent != 100 {
+    // The pane has the speeds of a ladder.
+    let climbs = matches!(&play.running, Some(r) if matches!(r.kind, Kind::Ladder(_)));
+    if play.percent != 100 && !climbs {
         pieces.push((format!("  {}%", play.percent), theme.figure()));
     }
     let name = practice::name(state);

@@ -150,18 +150,20 @@ fn steps(
     let first = (at + 1).saturating_sub(rows.div_ceil(2)).min(climbed.speeds.len().saturating_sub(rows));
     for (k, (&speed, change)) in climbed.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
         let mark = if k == at { theme.glyphs().here } else { ' ' };
+        // On a narrow pane the beat's value stands at the top of the screen only.
         let tempo = ladder::tempo_of(section, speed);
+        let tempo = tempo.split_once("= ").filter(|_| width < 60).map_or(tempo.as_str(), |(_, bpm)| bpm);
+        let room = if width < 60 { 5 } else { 11 };
         let (percent, value) = (ladder::percent(speed), ladder::value(speed));
-        let mut said = Vec::new();
-        if change.cells.is_some() {
-            said.push("cells too fast".to_owned());
-        }
-        if let Some(h) = change.first.and_then(|(h, _)| report.hearings.get(h)) {
-            said.push(format!("{} {:.0}", h.kind, h.bpm(value)));
-        }
+        let first = change.first.and_then(|(h, _)| report.hearings.get(h));
+        let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
         let style = if k == at { theme.figure() } else { Style::new() };
-        let text = format!("{mark}{:>2} {percent:>4} {tempo:<9} {}", k + 1, said.join(", "));
-        lines.push(vec![(fit(text.trim_end(), width), style)]);
+        let row = |cells: &str| {
+            let said: Vec<&str> = change.cells.map(|_| cells).into_iter().chain(first.as_deref()).collect();
+            format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, said.join(", ")).trim_end().to_owned()
+        };
+        let text = Some(row("cells too fast")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too fast"));
+        lines.push(vec![(fit(&text, width), style)]);
     }
     lines
 }

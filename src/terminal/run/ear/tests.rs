@@ -13,8 +13,7 @@ fn groove() -> Groove {
     let section =
         |name: &str, bars, times| Section { name: name.into(), meter: meter.clone(), tempo, bars, times, swing: None };
     let groups = line::expand(&line::parse("6(4+4+3)+6(5)").expect("a line"));
-    let drawing: String = groups.iter().map(|g| format!("x{}", ".".repeat(*g as usize - 1))).collect();
-    let cells: Vec<char> = drawing.chars().collect();
+    let cells: Vec<char> = groups.iter().flat_map(|g| (0..*g).map(|k| if k == 0 { 'x' } else { '.' })).collect();
     let bars: Vec<String> = cells.chunks(16).map(|c| c.iter().collect()).collect();
     let text = |n: usize| bars[..n].join(" | ");
     let parts = [(2, text(2)), (6, text(6))];
