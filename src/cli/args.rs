@@ -30,6 +30,8 @@ pub(super) enum Command {
     Render(Render),
     /// Render takes back to back to one WAV file, with a list of cues beside it
     Takes(Takes),
+    /// List the output devices; `output` under `[sound]` in the config file chooses one
+    Outputs,
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell

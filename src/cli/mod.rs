@@ -6,6 +6,7 @@ mod explain;
 mod input;
 mod ladder;
 mod output;
+mod outputs;
 mod pulse;
 mod render;
 mod takes;
@@ -120,6 +121,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Check(ask)) => check::run(&ask),
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
+        Some(Command::Outputs) => outputs::run(),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

@@ -156,3 +156,17 @@ fn an_own_sound_lasts_as_the_voice_of_its_layer_says() {
     assert_eq!(held(Voice::Pluck), 12_000);
     assert_eq!(held(Voice::Rim), u32::MAX);
 }
+
+#[test]
+fn some_voice_is_louder_than_any_own_sound_may_be() {
+    // The recording room brings an own sound to at most 0.35 RMS over 50 ms.
+    let loudest = |voice| {
+        let g = groove(&[voice], &[("4/4", "120", 1, None, "X---------------")]);
+        let schedule = Schedule::build(&g, &Ask::whole(RATE));
+        let squares: Vec<f64> = schedule.sounds[0].iter().map(|x| f64::from(*x).powi(2)).collect();
+        let runs = squares.windows(2400.min(squares.len()));
+        (runs.map(|w| w.iter().sum::<f64>()).fold(0.0, f64::max) / 2400.0).sqrt()
+    };
+    let most = Voice::ALL.iter().map(|v| loudest(*v)).fold(0.0, f64::max);
+    assert!((0.45..0.52).contains(&most), "{most}");
+}

@@ -12,6 +12,8 @@ pub struct Config {
     pub keymap: Keymap,
     /// The limits of the user's ear.
     pub limits: Limits,
+    /// The output device that sounds; the default one otherwise.
+    pub output: Option<String>,
 }
 
 /// What is wrong with the config file, with line and column from 1.
@@ -40,6 +42,15 @@ struct File {
     keys: UserKeys,
     #[serde(default)]
     hearing: HearingTable,
+    #[serde(default)]
+    sound: SoundTable,
+}
+
+#[derive(Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct SoundTable {
+    /// The id, the name or a part of the name of an output device.
+    output: Option<Spanned<String>>,
 }
 
 #[derive(Default, serde::Deserialize)]
@@ -50,7 +61,8 @@ struct HearingTable {
 }
 
 impl Config {
-    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000.
+    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000,
+    /// `[sound]` with `output`, the id or the name of an output device or a part of the name.
     ///
     /// # Errors
     /// [`ConfigError`] for text that is not TOML, an unknown table, key or command, a wrong type, something that is no key, a key given
@@ -66,7 +78,11 @@ impl Config {
                 error(text, ms.span().start, words)
             })?,
         };
-        Ok(Self { keymap, limits })
+        let output = file.sound.output.map(|name| match name.get_ref().trim() {
+            "" => Err(error(text, name.span().start, "'' is no output, allowed is a name or a part of it".into())),
+            name => Ok(name.to_owned()),
+        });
+        Ok(Self { keymap, limits, output: output.transpose()? })
     }
 }
 
@@ -95,6 +111,13 @@ mod tests {
         assert_eq!(limit("[hearing]\n"), Limits::default().cell_ms);
         assert_eq!(limit("[hearing]\ncell-limit = 90"), 90.0);
         assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f9\""), 82.5);
+    }
+
+    #[test]
+    fn the_output_is_the_users() {
+        let output = |text| Config::parse(text).expect("a config").output;
+        assert_eq!(output(""), None);
+        assert_eq!(output("[sound]\noutput = \"Headset\""), Some("Headset".into()));
     }
 
     #[test]
@@ -157,6 +180,9 @@ mod tests {
             ("[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
             ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: "),
             ("[hearing]\ncell = 90", "line 2, column 1: "),
+            ("[sound]\noutput = \" \"", "line 2, column 10: '' is no output"),
+            ("[sound]\noutput = 3", "line 2, column 10: "),
+            ("[sound]\ndevice = \"x\"", "line 2, column 1: "),
             ("hearing = 3", "line 1, column 11: "),
         ];
         for (text, words) in rows {

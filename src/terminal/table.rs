@@ -243,6 +243,7 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "speed" [ch('%')] Action::Ask(Question::Speed), "playing speed in percent";
     "beat-click" [ch('k')] Action::BeatClick, "click on the written beat, on or off";
     "hearing-click" [ch('K')] Action::HearingClick, "click on the hearing of the strip, on or off";
+    "outputs" [] Action::Outputs, "the outputs there are, and how one is chosen";
 };
 
 const PROGRAM: &[Row] = rows! { Grid Program:

@@ -43,6 +43,10 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
+        Event::SoundTold(words) => state.tell(words, true),
+        Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
+        Event::Outputs(Ok(_)) => {}
+        Event::Outputs(Err(words)) => state.tell(words, true),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
     }
@@ -224,6 +228,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Help => state.overlay = Overlay::Help(0),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => open_full(state),
+        Action::Outputs => effects.push(Effect::Outputs),
         Action::Save => saving::save(state, effects),
         Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),

@@ -3,13 +3,18 @@
 
 use super::super::{Event, Head, Over, Playing};
 use super::slot::Slot;
-use crate::sound::{self, Click, ClickLine, Keep, Moment, Player, Position, Range, Schedule};
+use super::sounds::Sounds;
+use crate::sound::{self, Click, ClickLine, Keep, Moment, News, Player, Position, Range, Schedule};
+use std::path::PathBuf;
 use std::sync::mpsc::Sender;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
 
 /// Time between two looks at the playhead.
 const LOOK: Duration = Duration::from_millis(16);
+/// The same while nothing plays: the device is looked after all the same.
+const GLANCE: Duration = Duration::from_millis(200);
 
 enum Request {
     Play(Playing, Option<Head>),
@@ -18,15 +23,29 @@ enum Request {
 }
 
 /// The thread's end of the program.
-pub(super) struct Ear(Slot<Request>);
+pub(super) struct Ear(Slot<Request>, Beside);
+
+/// The groove's file, whose folder holds its sounds.
+type Beside = Arc<Mutex<Option<PathBuf>>>;
 
 impl Ear {
-    /// Starts the thread. The device is opened when something is first played.
-    pub(super) fn start(events: Sender<Event>) -> Self {
+    /// Starts the thread. The device, the chosen one or the default one, is opened when something is first played.
+    pub(super) fn start(events: Sender<Event>, output: Option<String>) -> Self {
         let slot: Slot<Request> = Slot::new();
         let worker = slot.clone();
-        drop(thread::Builder::new().name("player".into()).spawn(move || run(&worker, &events)));
-        Self(slot)
+        let beside = Beside::default();
+        let own = Own { sounds: Sounds::default(), beside: beside.clone(), events: events.clone() };
+        let work = move || run(&worker, &events, output.as_deref(), own);
+        drop(thread::Builder::new().name("player".into()).spawn(work));
+        Self(slot, beside)
+    }
+
+    /// Says where the groove's file is.
+    pub(super) fn beside(&self, file: Option<&str>) {
+        let mut beside = self.1.lock().unwrap_or_else(PoisonError::into_inner);
+        if beside.as_deref().and_then(|p| p.to_str()) != file {
+            *beside = file.map(PathBuf::from);
+        }
     }
 
     /// Plays from a place on, or from the loop's start.
@@ -55,12 +74,32 @@ impl Ear {
     }
 }
 
-fn run(slot: &Slot<Request>, events: &Sender<Event>) {
+/// Builds schedules with the user's own sounds.
+struct Own {
+    sounds: Sounds,
+    beside: Beside,
+    events: Sender<Event>,
+}
+
+impl Own {
+    fn schedule(&mut self, what: &Playing, player: &Player) -> Schedule {
+        let file = self.beside.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let (own, words) = self.sounds.of(&what.groove, file.as_deref(), player.rate());
+        if !words.is_empty() {
+            drop(self.events.send(Event::SoundTold(words.join("; "))));
+        }
+        Schedule::build_with(&what.groove, &ask(what, player), &own)
+    }
+}
+
+fn run(slot: &Slot<Request>, events: &Sender<Event>, output: Option<&str>, mut own: Own) {
     let mut player: Option<Player> = None;
+    // What is played, to build its schedule anew for another device.
+    let mut heard: Option<Playing> = None;
     let mut playing = false;
     loop {
-        let request = if playing {
-            match slot.take_within(LOOK) {
+        let request = if player.is_some() {
+            match slot.take_within(if playing { LOOK } else { GLANCE }) {
                 Ok(request) => request,
                 Err(_) => return,
             }
@@ -73,7 +112,7 @@ fn run(slot: &Slot<Request>, events: &Sender<Event>) {
         match request {
             Some(Request::Play(what, from)) => {
                 if player.is_none() {
-                    player = match Player::open() {
+                    player = match Player::open_on(output) {
                         Ok(player) => Some(player),
                         Err(error) => {
                             drop(events.send(Event::Device(Err(error.to_string()))));
@@ -83,7 +122,8 @@ fn run(slot: &Slot<Request>, events: &Sender<Event>) {
                 }
                 if let Some(player) = &mut player {
                     drop(events.send(Event::Device(Ok(()))));
-                    let schedule = Schedule::build(&what.groove, &ask(&what, player));
+                    let schedule = own.schedule(&what, player);
+                    heard = Some(what);
                     match from {
                         Some(h) => {
                             player.play_from(schedule, Position { section: h.section, pass: h.pass, wholes: h.wholes });
@@ -95,7 +135,8 @@ fn run(slot: &Slot<Request>, events: &Sender<Event>) {
             }
             Some(Request::Change(what)) => {
                 if let Some(player) = &mut player {
-                    player.swap(Schedule::build(&what.groove, &ask(&what, player)), Keep::Place);
+                    player.swap(own.schedule(&what, player), Keep::Place);
+                    heard = Some(what);
                 }
             }
             Some(Request::Stop) => {
@@ -107,11 +148,20 @@ fn run(slot: &Slot<Request>, events: &Sender<Event>) {
             None => {}
         }
         if let Some(p) = &mut player {
-            if let Err(error) = p.tick() {
-                player = None;
-                playing = false;
-                drop(events.send(Event::Device(Err(error.to_string()))));
-                continue;
+            let told = match p.tick() {
+                Some(News::Lost(error)) if playing => Some(format!("{error}; it goes on when the output is back")),
+                Some(News::Back) if playing => Some("the output device is back".to_owned()),
+                Some(News::BackAnew(place)) => {
+                    if let (Some(place), Some(what), true) = (place, &heard, playing) {
+                        let schedule = own.schedule(what, p);
+                        p.play_from(schedule, place);
+                    }
+                    playing.then(|| "the output device is back".to_owned())
+                }
+                _ => None,
+            };
+            if let Some(words) = told {
+                drop(events.send(Event::SoundTold(words)));
             }
             if playing {
                 let head = p.playhead().map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
