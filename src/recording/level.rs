@@ -25,7 +25,9 @@ pub(super) fn set(samples: &mut [f32], rate: SampleRate) {
         samples.fill(0.0);
         return;
     }
-    samples.iter_mut().for_each(|x| *x = (*x * gain).clamp(-1.0, 1.0));
+    for x in samples.iter_mut() {
+        *x = (*x * gain).clamp(-1.0, 1.0);
+    }
     let frames = |seconds: f64| (rate.frames(seconds).0 as usize).min(samples.len());
     let (opening, ending) = (frames(OPENING), frames(ENDING));
     if samples.first().is_some_and(|x| x.abs() > NEAR) {

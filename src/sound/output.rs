@@ -208,10 +208,10 @@ impl Pull {
             let (left, right) = (feed.next().unwrap_or(0.0) * self.gain, feed.next().unwrap_or(0.0) * self.gain);
             self.gain = (self.gain + self.step).min(1.0);
             match frame {
-                [one] => *one = convert((left + right) / 2.0),
+                [one] => *one = convert(f32::midpoint(left, right)),
                 [l, r, rest @ ..] => {
                     (*l, *r) = (convert(left), convert(right));
-                    rest.iter_mut().for_each(|x| *x = convert(0.0));
+                    rest.fill_with(|| convert(0.0));
                 }
                 [] => {}
             }

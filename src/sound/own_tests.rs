@@ -96,6 +96,9 @@ fn what_is_no_number_never_gets_in() {
     assert_eq!(OwnSound::new(vec![0.0, 0.5, 0.0, -1.0], RATE), own);
 }
 
+/// What is done to a renderer, by name, and whether there is silence after it.
+type Act<'a> = (&'a str, &'a dyn Fn(&mut Renderer), bool);
+
 #[test]
 fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     let plain = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "x...............")]);
@@ -105,7 +108,7 @@ fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     let rest = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "................")]);
     let gone =
         |r: &mut Renderer, g: &Groove| drop(r.swap(Box::new(Schedule::build(g, &Ask::whole(RATE))), Keep::Place));
-    let acts: [(&str, &dyn Fn(&mut Renderer), bool); 4] = [
+    let acts: [Act<'_>; 4] = [
         ("stop", &|r| r.stop(), true),
         ("seek", &|r| r.seek(Frame(100_000)), true),
         ("the sound taken away", &|r| gone(r, &plain), false),

@@ -22,7 +22,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let mut effects = Vec::new();
     match event {
         Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
-        Event::Key(_) => {}
+        Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
+        // The list comes over nothing that is being typed or read.
+        Event::Key(_) | Event::Outputs(Ok(_)) => {}
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
@@ -43,10 +45,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
-        Event::SoundTold(words) => state.tell(words, true),
-        Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
-        Event::Outputs(Ok(_)) => {}
-        Event::Outputs(Err(words)) => state.tell(words, true),
+        Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
     }

@@ -50,7 +50,7 @@ impl Sounds {
     fn look(&mut self, path: &Path, rate: SampleRate) -> Option<String> {
         let about = fs::metadata(path);
         let stamp =
-            about.as_ref().ok().map(|m| (m.modified().ok().filter(|_| m.is_file()), m.is_file().then(|| m.len())));
+            about.as_ref().ok().map(|m| (m.modified().ok().filter(|_| m.is_file()), m.is_file().then_some(m.len())));
         let known = self.0.get(path);
         if known.is_some_and(|k| k.stamp == stamp && (k.rate == rate || k.sound.is_none())) {
             return None;
