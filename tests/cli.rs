@@ -336,7 +336,7 @@ fn a_layers_own_sound_is_read_beside_the_groove_and_a_bad_one_is_told() {
 fn outputs_lists_devices_or_says_in_one_line_that_there_are_none() {
     let ended = run(&["outputs"], b"");
     match ended.code {
-        Some(0) => assert!(ended.errors.is_empty(), "{}", ended.errors),
+        Some(0) => assert!(!ended.text.is_empty() || ended.errors.lines().count() == 1, "{}", ended.errors),
         code => assert_eq!((code, ended.errors.lines().count()), (Some(3), 1), "{}", ended.errors),
     }
 }

@@ -93,7 +93,7 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         let ask = Ask { speed, range, click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
         // Another own sound each time, and none every third time: what rings is then nobody's but the sound thread's.
         let mut own = OwnSounds::none();
-        if k % 3 != 0 {
+        if !k.is_multiple_of(3) {
             let wave = |n: usize| 0.2 * (n as f32 * 0.001 * (1 + k) as f32).sin();
             own.insert("own", OwnSound::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
         }

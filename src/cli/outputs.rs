@@ -16,6 +16,9 @@ pub(super) fn run() -> Result<Exit, Failure> {
     for (k, device) in devices.iter().enumerate() {
         writeln!(out, "{} {}\t{}", if taken == Some(k) { '*' } else { ' ' }, device.name, device.id)?;
     }
+    if devices.is_empty() {
+        writeln!(io::stderr().lock(), "teeter: there are no output devices")?;
+    }
     if let (Some(wanted), None) = (&config.output, taken) {
         writeln!(io::stderr().lock(), "teeter: there is no output '{wanted}', which the config file asks for")?;
     }

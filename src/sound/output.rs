@@ -36,14 +36,17 @@ pub struct OutputDevice {
 pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
     let _quiet = Quiet::new();
     let host = cpal::default_host();
-    let default = host.default_output_device().and_then(|d| d.id().ok());
+    let known = |d: &cpal::Device, default: bool| {
+        let id = d.id().ok()?.id().to_owned();
+        let name = d.description().map_or_else(|_| id.clone(), |words| words.name().to_owned());
+        Some(OutputDevice { name, id, default })
+    };
+    let default = host.default_output_device().and_then(|d| known(&d, true));
     let devices = host.output_devices().map_err(|e| NoSound::new(&e.to_string()))?;
-    let known = devices.filter_map(|d| {
-        let id = d.id().ok()?;
-        let name = d.description().map_or_else(|_| id.to_string(), |words| words.name().to_owned());
-        Some(OutputDevice { name, default: default.as_ref() == Some(&id), id: id.id().to_owned() })
-    });
-    Ok(known.collect())
+    let same = |d: &OutputDevice| default.as_ref().is_some_and(|o| o.id == d.id);
+    let others: Vec<OutputDevice> = devices.filter_map(|d| known(&d, false)).filter(|d| !same(d)).collect();
+    // Some systems leave the default one out of their list, and say that it is there where it cannot be opened.
+    Ok(default.into_iter().chain(others).collect())
 }
 
 /// Which of the devices a text means: the one of that id or that name, or else the first whose name holds it, capital letters
@@ -114,6 +117,11 @@ impl Devices {
         };
         let devices = outputs()?;
         let id = chosen(wanted, &devices).map(|k| &devices[k].id);
+        if let (Some(id), Some(device)) = (id, host.default_output_device())
+            && device.id().is_ok_and(|i| i.id() == id)
+        {
+            return Ok(device);
+        }
         let mut all = host.output_devices().map_err(|e| NoSound::new(&e.to_string()))?;
         let same = |d: &cpal::Device| d.id().is_ok_and(|i| Some(i.id()) == id.map(String::as_str));
         let none = || NoSound::new(&format!("there is no output '{wanted}'; `teeter outputs` lists them"));
