@@ -90,8 +90,7 @@ type Right = (&'static str, &'static [&'static str], &'static [&'static str], &'
 
 const RIGHTS: &[Right] = &[
     // The device side of the player.
-    ("sound/player.rs", &[], &["rodio", "cpal"], &[]),
-    ("sound/feed.rs", &[], &["rodio"], &[]),
+    ("sound/output.rs", &[], &["rodio", "cpal"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
     // The part that touches the world.
     (

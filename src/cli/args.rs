@@ -32,6 +32,8 @@ pub(super) enum Command {
     Takes(Takes),
     /// Say which hearing the taps of a file follow, how early or late, how steadily, and where they slip
     Tap(Tap),
+    /// List the output devices; `output` under `[sound]` in the config file chooses one
+    Outputs,
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell

@@ -6,6 +6,7 @@ mod explain;
 mod input;
 mod ladder;
 mod output;
+mod outputs;
 mod pulse;
 mod render;
 mod takes;
@@ -122,6 +123,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
         Some(Command::Tap(ask)) => tap::run(&ask),
+        Some(Command::Outputs) => outputs::run(),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

@@ -54,7 +54,8 @@ pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
     let heard = Heard::new(&groove, speed)?;
     let wanted = if ask.take.is_empty() { usual(&heard) } else { ask.take.clone() };
     let takes = takes(&heard, &wanted, ask, speed)?;
-    output::sequence(&ask.output, &groove, &takes, rate)?;
+    let own = input::sounds(&groove, &ask.file, rate);
+    output::sequence(&ask.output, &groove, &takes, rate, own)?;
     Ok(Exit::Good)
 }
 

@@ -14,7 +14,7 @@ use symphonia::core::codecs::audio::well_known::CODEC_ID_AAC;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
-use symphonia::core::io::{MediaSource, MediaSourceStream};
+use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
 use symphonia::core::meta::MetadataOptions;
 
 /// Longest sound, in seconds.
@@ -99,7 +99,8 @@ fn decoded(
     if let Some(extension) = extension {
         hint.with_extension(extension);
     }
-    let stream = MediaSourceStream::new(Box::new(Bounded { source, left: READ, length }), Default::default());
+    let stream =
+        MediaSourceStream::new(Box::new(Bounded { source, left: READ, length }), MediaSourceStreamOptions::default());
     let format = symphonia::default::get_probe()
         .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
         .map_err(|e| match e {

@@ -3,7 +3,8 @@
 
 use crate::sound::SampleRate;
 
-/// Greatest RMS of any 50 ms, the voices' loudest.
+/// Greatest RMS of any 50 ms: some 3 dB under the loudest accent of a voice, so that nothing that is put in starts louder than what
+/// was there.
 const LOUDEST: f32 = 0.35;
 const WINDOW: f64 = 0.05;
 /// Most that a quiet sound is raised: 20 dB. Beyond that its noise would be what is heard.
@@ -14,8 +15,8 @@ const ENDING: f64 = 0.005;
 /// What counts as zero at the ends.
 const NEAR: f32 = 0.001;
 
-/// Brings a sound to the level of a voice's accent: its peak to 1, or less where its loudest 50 ms would have a greater RMS than
-/// any voice has. Ends that are not at zero are faded, 0.5 ms at the start and 5 ms at the end.
+/// Brings a sound to the level of a voice's accent: its peak to 1, or less where its loudest 50 ms would come near the
+/// loudest voice. Ends that are not at zero are faded, 0.5 ms at the start and 5 ms at the end.
 pub(super) fn set(samples: &mut [f32], rate: SampleRate) {
     let peak = samples.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
     let loud = loudest(samples, rate.frames(WINDOW).0.max(1) as usize);
@@ -24,7 +25,9 @@ pub(super) fn set(samples: &mut [f32], rate: SampleRate) {
         samples.fill(0.0);
         return;
     }
-    samples.iter_mut().for_each(|x| *x = (*x * gain).clamp(-1.0, 1.0));
+    for x in samples.iter_mut() {
+        *x = (*x * gain).clamp(-1.0, 1.0);
+    }
     let frames = |seconds: f64| (rate.frames(seconds).0 as usize).min(samples.len());
     let (opening, ending) = (frames(OPENING), frames(ENDING));
     if samples.first().is_some_and(|x| x.abs() > NEAR) {

@@ -205,7 +205,7 @@ fn what_is_no_sound_is_refused_in_words() {
         format!("found a sound of no length, allowed is {forms}")
     );
     assert_eq!(
-        words(wav(48_000, 2, Bits::Whole(24), None, &[0.0; 9600])),
+        words(wav(48_000, 2, Bits::Whole(24), None, &vec![0.0; 9600])),
         "found digital silence, allowed is a sound that can be heard"
     );
     let mut strange = wave(48_000, 440.0, 0.1);

@@ -10,6 +10,8 @@ mod feed;
 mod limiter;
 #[cfg(not(feature = "audio"))]
 mod no_player;
+#[cfg(feature = "audio")]
+mod output;
 mod own;
 #[cfg(test)]
 mod own_tests;
@@ -33,11 +35,13 @@ pub use click::{Click, ClickLine, Moment};
 pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
 #[cfg(not(feature = "audio"))]
-pub use no_player::Player;
+pub use no_player::{News, OutputDevice, Player, chosen, outputs};
+#[cfg(feature = "audio")]
+pub use output::{OutputDevice, chosen, outputs};
 pub use own::{OwnSound, OwnSounds};
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
-pub use player::Player;
+pub use player::{News, Player};
 pub use relay::{Leg, WAITING};
 pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};

@@ -96,6 +96,9 @@ fn what_is_no_number_never_gets_in() {
     assert_eq!(OwnSound::new(vec![0.0, 0.5, 0.0, -1.0], RATE), own);
 }
 
+/// What is done to a renderer, by name, and whether there is silence after it.
+type Act<'a> = (&'a str, &'a dyn Fn(&mut Renderer), bool);
+
 #[test]
 fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     let plain = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "x...............")]);
@@ -105,7 +108,7 @@ fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     let rest = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "................")]);
     let gone =
         |r: &mut Renderer, g: &Groove| drop(r.swap(Box::new(Schedule::build(g, &Ask::whole(RATE))), Keep::Place));
-    let acts: [(&str, &dyn Fn(&mut Renderer), bool); 4] = [
+    let acts: [Act<'_>; 4] = [
         ("stop", &|r| r.stop(), true),
         ("seek", &|r| r.seek(Frame(100_000)), true),
         ("the sound taken away", &|r| gone(r, &plain), false),
@@ -155,4 +158,18 @@ fn an_own_sound_lasts_as_the_voice_of_its_layer_says() {
     };
     assert_eq!(held(Voice::Pluck), 12_000);
     assert_eq!(held(Voice::Rim), u32::MAX);
+}
+
+#[test]
+fn some_voice_is_louder_than_any_own_sound_may_be() {
+    // The recording room brings an own sound to at most 0.35 RMS over 50 ms.
+    let loudest = |voice| {
+        let g = groove(&[voice], &[("4/4", "120", 1, None, "X---------------")]);
+        let schedule = Schedule::build(&g, &Ask::whole(RATE));
+        let squares: Vec<f64> = schedule.sounds[0].iter().map(|x| f64::from(*x).powi(2)).collect();
+        let runs = squares.windows(2400.min(squares.len()));
+        (runs.map(|w| w.iter().sum::<f64>()).fold(0.0, f64::max) / 2400.0).sqrt()
+    };
+    let most = Voice::ALL.iter().map(|v| loudest(*v)).fold(0.0, f64::max);
+    assert!((0.45..0.52).contains(&most), "{most}");
 }

@@ -73,6 +73,8 @@ pub enum Action {
     Find,
     /// Shows all that is said of the groove.
     Full,
+    /// Shows the output devices.
+    Outputs,
     /// Saves.
     Save,
     /// Draws everything anew.

@@ -14,6 +14,8 @@ pub struct Config {
     pub limits: Limits,
     /// What is taken off every tap, in ms, -1000 to 1000; `None` leaves it to what was measured.
     pub tap_offset_ms: Option<f64>,
+    /// The output device that sounds; the default one otherwise.
+    pub output: Option<String>,
 }
 
 /// What is wrong with the config file, with line and column from 1.
@@ -44,6 +46,15 @@ struct File {
     hearing: HearingTable,
     #[serde(default)]
     tap: TapTable,
+    #[serde(default)]
+    sound: SoundTable,
+}
+
+#[derive(Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct SoundTable {
+    /// The id, the name or a part of the name of an output device.
+    output: Option<Spanned<String>>,
 }
 
 #[derive(Default, serde::Deserialize)]
@@ -61,7 +72,8 @@ struct TapTable {
 }
 
 impl Config {
-    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000.
+    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000,
+    /// `[sound]` with `output`, the id or the name of an output device or a part of the name.
     ///
     /// # Errors
     /// [`ConfigError`] for text that is not TOML, an unknown table, key or command, a wrong type, something that is no key, a key given
@@ -85,7 +97,11 @@ impl Config {
                 return Err(error(text, ms.span().start, words));
             }
         };
-        Ok(Self { keymap, limits, tap_offset_ms })
+        let output = file.sound.output.map(|name| match name.get_ref().trim() {
+            "" => Err(error(text, name.span().start, "'' is no output, allowed is a name or a part of it".into())),
+            name => Ok(name.to_owned()),
+        });
+        Ok(Self { keymap, limits, tap_offset_ms, output: output.transpose()? })
     }
 }
 
@@ -123,6 +139,13 @@ mod tests {
         assert_eq!(offset("[tap]\n"), None);
         assert_eq!(offset("[tap]\noffset-ms = -23.5"), Some(-23.5));
         assert_eq!(offset("tap.offset-ms = 40"), Some(40.0));
+    }
+
+    #[test]
+    fn the_output_is_the_users() {
+        let output = |text| Config::parse(text).expect("a config").output;
+        assert_eq!(output(""), None);
+        assert_eq!(output("[sound]\noutput = \"Headset\""), Some("Headset".into()));
     }
 
     #[test]
@@ -190,6 +213,9 @@ mod tests {
                 "line 2, column 13: '1001' is no offset, allowed is a number from -1000 to 1000",
             ),
             ("[tap]\noffset = 10", "line 2, column 1: "),
+            ("[sound]\noutput = \" \"", "line 2, column 10: '' is no output"),
+            ("[sound]\noutput = 3", "line 2, column 10: "),
+            ("[sound]\ndevice = \"x\"", "line 2, column 1: "),
             ("hearing = 3", "line 1, column 11: "),
         ];
         for (text, words) in rows {

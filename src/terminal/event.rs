@@ -55,6 +55,10 @@ pub enum Event {
     Progress(Result<Option<String>, String>),
     /// The sound device is there, or why not.
     Device(Result<(), String>),
+    /// Something is to be said of the sound; what plays goes on.
+    SoundTold(String),
+    /// The output devices there are, one line each, or why that cannot be said.
+    Outputs(Result<Vec<String>, String>),
     /// The journal could not be written: why.
     JournalFailed(String),
     /// The system asks the program to end.
@@ -139,6 +143,8 @@ pub enum Effect {
     Tap(Arrival),
     /// Keep the offset for the next time.
     KeepOffset(Offset),
+    /// Say which output devices there are.
+    Outputs,
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

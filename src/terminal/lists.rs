@@ -43,6 +43,7 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
             let last = help_lines().saturating_sub(page);
             *at = go(*at, last, page);
         }
+        Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
         Overlay::Find { chosen, .. } => *chosen = go(*chosen, found.saturating_sub(1), page),
         _ => {}
     }
@@ -114,7 +115,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             go_to_line(state, at, effects);
         }
         Overlay::Tap => state.overlay = Overlay::Tap,
-        Overlay::None | Overlay::Help(_) | Overlay::Leaving | Overlay::Overwrite(_) => {}
+        Overlay::None | Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Leaving | Overlay::Overwrite(_) => {}
     }
 }
 

@@ -27,6 +27,8 @@ pub(super) enum Overlay {
     Help(usize),
     /// The searched list of commands.
     Find { text: String, chosen: usize },
+    /// The output devices, from this line on.
+    Outputs(Vec<String>, usize),
     /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
     /// All that is said of the groove, at a block of it and a line of that.
@@ -246,6 +248,11 @@ impl State {
         self.session.groove()
     }
 
+    /// The name of its file; `None` before the first save.
+    pub fn file(&self) -> Option<&str> {
+        self.file.as_deref()
+    }
+
     /// Its revision.
     pub fn revision(&self) -> u64 {
         self.session.revision()
@@ -265,7 +272,7 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Full { .. } | Overlay::TapReport(_) => Mode::List,
+            Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Full { .. } | Overlay::TapReport(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,

@@ -265,6 +265,7 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "climb a ladder of your own, as 50-100/10 x4";
     "ladder-down" [key(Code::F(3))] Action::LadderBy(-1), "ladder: a step back after this time through";
     "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "ladder: the next step after this time through";
+    "outputs" [] Action::Outputs, "the outputs there are, and how one is chosen";
 };
 
 const TAP: &[Row] = rows! { Grid Tap:

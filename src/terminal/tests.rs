@@ -136,6 +136,7 @@ fn effects_are_values() {
         effects
             .iter()
             .map(|e| match e {
+                Effect::Outputs => "outputs",
                 Effect::Analyse { .. } => "analyse",
                 Effect::Journal(_) => "journal",
                 Effect::Save { .. } => "save",

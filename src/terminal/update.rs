@@ -23,6 +23,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let mut effects = Vec::new();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
+        Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
+        // The list comes over nothing that is being typed or read.
+        Event::Outputs(Ok(_)) => {}
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
@@ -68,6 +71,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
+        Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => {
             practice::leave(state, &mut effects);
@@ -282,6 +286,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Help => state.overlay = Overlay::Help(0),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => open_full(state),
+        Action::Outputs => effects.push(Effect::Outputs),
         Action::Save => saving::save(state, effects),
         Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),

@@ -3,15 +3,21 @@
 
 use super::super::{Clicks, Event, Head, Heard, Over, Playing, Pulses, SIDES, Sequence};
 use super::slot::Slot;
+use super::sounds::Sounds;
+use crate::rhythm::Groove;
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{Click, ClickLine, Keep, Leg, Player, Position, Range, SampleRate};
+use crate::sound::{Click, ClickLine, Keep, Leg, News, OwnSounds, Player, Position, Range, SampleRate};
 use std::collections::VecDeque;
+use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
 /// Time between two looks at the playhead.
 const LOOK: Duration = Duration::from_millis(16);
+/// The same while nothing plays: the device is looked after all the same.
+const GLANCE: Duration = Duration::from_millis(200);
 /// Times through for which the silences of a step that goes on and on are counted out.
 const COUNTED: u32 = 256;
 
@@ -33,16 +39,31 @@ pub(super) struct Ear {
     slot: Slot<Request>,
     /// When keys were tapped: each counts, so they wait in a row of their own.
     taps: Sender<Instant>,
+    beside: Beside,
 }
 
+/// The groove's file, whose folder holds its sounds.
+type Beside = Arc<Mutex<Option<PathBuf>>>;
+
 impl Ear {
-    /// Starts the thread. The device is opened when something is first played.
-    pub(super) fn start(events: Sender<Event>) -> Self {
+    /// Starts the thread. The device, the chosen one or the default one, is opened when something is first played.
+    pub(super) fn start(events: Sender<Event>, output: Option<String>) -> Self {
         let slot: Slot<Request> = Slot::new();
         let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
-        drop(thread::Builder::new().name("player".into()).spawn(move || run(&worker, &tapped, &events)));
-        Self { slot, taps }
+        let beside = Beside::default();
+        let own = Own { sounds: Sounds::default(), beside: beside.clone(), events: events.clone() };
+        let work = move || run(&worker, &tapped, &events, output.as_deref(), own);
+        drop(thread::Builder::new().name("player".into()).spawn(work));
+        Self { slot, taps, beside }
+    }
+
+    /// Says where the groove's file is.
+    pub(super) fn beside(&self, file: Option<&str>) {
+        let mut beside = self.beside.lock().unwrap_or_else(PoisonError::into_inner);
+        if beside.as_deref().and_then(|p| p.to_str()) != file {
+            *beside = file.map(PathBuf::from);
+        }
     }
 
     /// Plays from a place on, or from the loop's start.
@@ -104,6 +125,30 @@ impl Ear {
     }
 }
 
+/// The user's own sounds, for the legs that are built.
+struct Own {
+    sounds: Sounds,
+    beside: Beside,
+    events: Sender<Event>,
+}
+
+impl Own {
+    fn of(&mut self, groove: &Groove, rate: SampleRate) -> OwnSounds {
+        let file = self.beside.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let (own, words) = self.sounds.of(groove, file.as_deref(), rate);
+        if !words.is_empty() {
+            drop(self.events.send(Event::SoundTold(words.join("; "))));
+        }
+        own
+    }
+
+    /// The leg of a loop.
+    fn leg(&mut self, what: &Playing, rate: SampleRate) -> Leg {
+        let own = self.of(&what.groove, rate);
+        Leg::new(take(what).schedule_with(&what.groove, rate, &own))
+    }
+}
+
 /// A part of a sequence that is sent as one leg: a take, or its count-in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Part {
@@ -131,13 +176,13 @@ impl Plan {
     }
 
     /// The leg of a part.
-    fn leg(&self, part: Part, rate: SampleRate) -> Option<Leg> {
+    fn leg(&self, part: Part, rate: SampleRate, own: &mut Own) -> Option<Leg> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.playing.groove;
         if part.counting {
             return Some(Leg::new(take.count(groove, rate)?).times(1));
         }
-        let leg = take.leg(groove, rate);
+        let leg = take.leg_with(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
         Some(match asked.times {
             None => leg.times(u64::MAX),
@@ -147,9 +192,9 @@ impl Plan {
     }
 
     /// Sends the first part: now, or at the end of the time through that is heard.
-    fn begin(&mut self, player: &mut Player, now: bool) {
+    fn begin(&mut self, player: &mut Player, own: &mut Own, now: bool) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(leg) = self.leg(part, player.rate()) {
+            if let Some(leg) = self.leg(part, player.rate(), own) {
                 let id = if now { player.start(leg, None) } else { player.then(leg) };
                 self.sent.push_back((id, part));
                 return;
@@ -158,10 +203,10 @@ impl Plan {
     }
 
     /// Sends what comes as far as there is room.
-    fn send(&mut self, player: &mut Player) {
+    fn send(&mut self, player: &mut Player, own: &mut Own) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
-                && let Some(leg) = self.leg(part, player.rate())
+                && let Some(leg) = self.leg(part, player.rate(), own)
             {
                 let id = player.queue(leg);
                 self.sent.push_back((id, part));
@@ -170,14 +215,20 @@ impl Plan {
     }
 
     /// Puts an edited sequence in the place of this one.
-    fn change(&mut self, sequence: Sequence, player: &mut Player) {
+    fn change(&mut self, sequence: Sequence, player: &mut Player, own: &mut Own) {
         self.takes = takes(&sequence);
         self.sequence = sequence;
         for &(id, part) in &self.sent {
-            if let Some(leg) = self.leg(part, player.rate()) {
+            if let Some(leg) = self.leg(part, player.rate(), own) {
                 player.replace(id, leg, Keep::Place);
             }
         }
+    }
+
+    /// The sequence from the take that was last told on.
+    fn rest(self) -> Sequence {
+        let at = self.told.map_or(self.sequence.at, |(part, _)| part.take);
+        Sequence { at, ..self.sequence }
     }
 
     /// What is heard, if it is not what was last told.
@@ -227,27 +278,28 @@ fn takes(sequence: &Sequence) -> Vec<Take> {
 enum Now {
     Nothing,
     /// A loop, and its leg's number.
-    Loop(u64),
+    Loop(u64, Playing),
     Sequence(Plan),
 }
 
-fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>) {
+fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, output: Option<&str>, mut own: Own) {
     let mut player: Option<Player> = None;
     let mut now = Now::Nothing;
     loop {
-        let request = if matches!(now, Now::Nothing) {
+        let request = if player.is_some() {
+            let pause = if matches!(now, Now::Nothing) { GLANCE } else { LOOK };
+            match slot.take_within(pause) {
+                Ok(request) => request,
+                Err(_) => return,
+            }
+        } else {
             match slot.take() {
                 Some(request) => Some(request),
                 None => return,
             }
-        } else {
-            match slot.take_within(LOOK) {
-                Ok(request) => request,
-                Err(_) => return,
-            }
         };
         if player.is_none() && matches!(request, Some(Request::Play(..))) {
-            match Player::open() {
+            match Player::open_on(output) {
                 Ok(opened) => player = Some(opened),
                 Err(error) => drop(events.send(Event::Device(Err(error.to_string())))),
             }
@@ -260,16 +312,23 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>) {
             if matches!(request, Request::Play(..)) {
                 drop(events.send(Event::Device(Ok(()))));
             }
-            now = done(request, now, p);
+            now = done(request, now, p, &mut own);
         }
-        if let Err(error) = p.tick() {
-            player = None;
-            now = Now::Nothing;
-            drop(events.send(Event::Device(Err(error.to_string()))));
-            continue;
+        if let Some(news) = p.tick() {
+            let plays = !matches!(now, Now::Nothing);
+            let words = match &news {
+                News::Lost(error) => format!("{error}; it goes on when the output is back"),
+                News::Back | News::BackAnew(_) => "the output device is back".to_owned(),
+            };
+            if let News::BackAnew(Some(place)) = news {
+                now = anew(now, place, p, &mut own);
+            }
+            if plays {
+                drop(events.send(Event::SoundTold(words)));
+            }
         }
         if let Now::Sequence(plan) = &mut now {
-            plan.send(p);
+            plan.send(p, &mut own);
             if plan.next.is_empty() && p.has_ended() {
                 now = Now::Nothing;
                 if events.send(Event::SequenceEnded).is_err() {
@@ -278,7 +337,7 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>) {
             }
         }
         for at in taps.try_iter() {
-            let heard = p.heard_at(at).filter(|_| matches!(now, Now::Loop(_))).map(|h| Heard {
+            let heard = p.heard_at(at).filter(|_| matches!(now, Now::Loop(..))).map(|h| Heard {
                 section: h.section,
                 pass: h.pass,
                 wholes: h.wholes,
@@ -304,39 +363,53 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>) {
     }
 }
 
+/// Plays on, with everything built for the device as it is now: a loop from the place it had reached, a sequence from the start of
+/// the take that was heard.
+fn anew(now: Now, place: Position, player: &mut Player, own: &mut Own) -> Now {
+    match now {
+        Now::Nothing => Now::Nothing,
+        Now::Loop(_, what) => Now::Loop(player.start(own.leg(&what, player.rate()), Some(place)), what),
+        Now::Sequence(plan) => {
+            let mut plan = Plan::new(plan.rest());
+            plan.begin(player, own, true);
+            Now::Sequence(plan)
+        }
+    }
+}
+
 /// Does what is asked; gives what is played then.
-fn done(request: Request, now: Now, player: &mut Player) -> Now {
+fn done(request: Request, now: Now, player: &mut Player, own: &mut Own) -> Now {
     match (request, now) {
         (Request::Play(Order::Loop(what), from), _) => {
-            let leg = Leg::new(take(&what).schedule(&what.groove, player.rate()));
+            let leg = own.leg(&what, player.rate());
             let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
-            Now::Loop(player.start(leg, from))
+            Now::Loop(player.start(leg, from), what)
         }
         (Request::Play(Order::Sequence(sequence), _), _) => {
             let mut plan = Plan::new(sequence);
-            plan.begin(player, true);
+            plan.begin(player, own, true);
             Now::Sequence(plan)
         }
-        (Request::Change(Order::Loop(what)), Now::Loop(id)) => {
-            player.replace(id, Leg::new(take(&what).schedule(&what.groove, player.rate())), Keep::Place);
-            Now::Loop(id)
+        (Request::Change(Order::Loop(what)), Now::Loop(id, _)) => {
+            player.replace(id, own.leg(&what, player.rate()), Keep::Place);
+            Now::Loop(id, what)
         }
         // Whatever of the sequence is heard becomes the loop and goes on and on.
         (Request::Change(Order::Loop(what)), Now::Sequence(plan)) => {
             for &(id, _) in &plan.sent {
-                player.replace(id, Leg::new(take(&what).schedule(&what.groove, player.rate())), Keep::Place);
+                player.replace(id, own.leg(&what, player.rate()), Keep::Place);
             }
-            Now::Loop(plan.sent.back().map_or(0, |(id, _)| *id))
+            Now::Loop(plan.sent.back().map_or(0, |(id, _)| *id), what)
         }
         (Request::Change(Order::Sequence(sequence)), Now::Sequence(mut plan)) => {
-            plan.change(sequence, player);
+            plan.change(sequence, player, own);
             Now::Sequence(plan)
         }
         (Request::Step(sequence), Now::Sequence(old)) => {
             let mut plan = Plan::new(sequence);
             // What is heard now is told until the step begins.
             (plan.sent, plan.told) = (old.sent, old.told);
-            plan.begin(player, false);
+            plan.begin(player, own, false);
             Now::Sequence(plan)
         }
         (Request::Stop, _) => {

@@ -7,9 +7,11 @@ mod ear;
 mod hearing;
 mod screen;
 mod slot;
+mod sounds;
 
 pub use config::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
+pub use sounds::Sounds;
 
 use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
@@ -65,18 +67,20 @@ pub fn edit(path: Option<&Path>) -> Result<(), EditError> {
         return Err(EditError::NoTerminal);
     }
     let journal = Journal::of_user();
-    let (mut state, disk) = open(path, journal)?;
+    let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let ear = Ear::start(sender.clone());
+    let ear = Ear::start(sender.clone(), output);
     let listener = Listener::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
+    let outputs = sender.clone();
     read_input(sender);
     let size = crossterm::terminal::size()?;
     state = resized(state, size);
     let mut screen = Screen::new(io::stdout());
-    let ended = turn(&mut state, &mut screen, &events, &Hands { disk: &disk, ear: &ear, listener: &listener });
+    let ended =
+        turn(&mut state, &mut screen, &events, &Hands { disk: &disk, ear: &ear, listener: &listener, events: outputs });
     drop(guard);
     ear.stop();
     match ended {
@@ -94,6 +98,7 @@ struct Hands<'a> {
     disk: &'a Disk,
     ear: &'a Ear,
     listener: &'a Listener,
+    events: Sender<Event>,
 }
 
 /// Event by event until the end; gives whether the journal is to be kept.
@@ -105,6 +110,7 @@ fn turn<W: io::Write>(
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
+        hands.ear.beside(state.file());
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
@@ -116,6 +122,7 @@ fn turn<W: io::Write>(
                 Effect::ChangeSequence(sequence) => hands.ear.change_sequence(*sequence),
                 Effect::Step(sequence) => hands.ear.step(*sequence),
                 Effect::Progress(practised) => hands.disk.progress(practised),
+                Effect::Outputs => list_outputs(hands.events.clone()),
                 Effect::Stop => hands.ear.stop_playing(),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
@@ -133,13 +140,14 @@ fn turn<W: io::Write>(
     }
 }
 
-fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source), EditError> {
+fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
     let (config, trouble) = match config() {
         Ok(config) => (config, None),
         // The line of messages is short, and where the mistake is matters most.
         Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
     };
     let taken = config.keymap.taken();
+    let output = config.output.clone();
     let theme = theme();
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
@@ -165,7 +173,21 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     } else if let Some(taken) = taken {
         state.tell(taken, false);
     }
-    Ok((state, source))
+    Ok((state, source, output))
+}
+
+/// Asks the system for its outputs, which may take a while.
+fn list_outputs(events: Sender<Event>) {
+    let list = move || {
+        let listed = crate::sound::outputs().map_err(|e| e.to_string()).map(|devices| {
+            let line = |d: crate::sound::OutputDevice| {
+                format!("{}  {}{}", d.name, d.id, if d.default { "  (default)" } else { "" })
+            };
+            devices.into_iter().map(line).collect()
+        });
+        drop(events.send(Event::Outputs(listed)));
+    };
+    drop(thread::Builder::new().name("outputs".into()).spawn(list));
 }
 
 /// What is taken off every tap: the config file's number, or what was measured here.

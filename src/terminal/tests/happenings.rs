@@ -145,3 +145,24 @@ fn the_largest_groove_is_edited_and_looked_at() {
     update(&mut state, Event::Saved { groove, result: Err(Unsaved::Changed) });
     assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
 }
+
+#[test]
+fn the_outputs_are_listed_when_they_are_known() {
+    let mut state = ferry();
+    let asked = press(&mut state, "f \"outputs\" enter");
+    assert!(asked.contains(&Effect::Outputs), "{asked:?}");
+    let lines: Vec<String> = (0..40).map(|k| format!("Speakers {k}  hw:{k}")).collect();
+    update(&mut state, Event::Outputs(Ok(lines)));
+    let shown = screen(&state, (60, 18));
+    assert!(shown.contains("[sound] output") && shown.contains("Speakers 0  hw:0") && !shown.contains("Speakers 30"));
+    press(&mut state, "page-down end");
+    assert!(screen(&state, (60, 18)).contains("Speakers 39  hw:39"));
+    press(&mut state, "esc");
+    assert!(!screen(&state, (60, 18)).contains("Speakers"));
+    // While something is typed nothing comes over it.
+    press(&mut state, "T");
+    update(&mut state, Event::Outputs(Ok(vec!["late".into()])));
+    assert!(!screen(&state, (60, 18)).contains("late"));
+    update(&mut state, Event::SoundTold("knock.wav: found no such file".into()));
+    press(&mut state, "esc");
+}

@@ -226,7 +226,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) => vec!["list-down", "list-page-down", "list-close"],
+        Overlay::Help(_) | Overlay::Outputs(..) => vec!["list-down", "list-page-down", "list-close"],
         _ => vec!["typing-accept", "typing-down", "typing-close"],
     };
     let mut x = 0;

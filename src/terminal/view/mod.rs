@@ -36,6 +36,7 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     heads::top(state, &mut pen, layout.top);
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
+        Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
         Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),
