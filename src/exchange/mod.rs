@@ -5,7 +5,7 @@ mod assemble;
 mod draft;
 mod finding;
 
-pub use assemble::assemble;
+pub use assemble::{Rounding, assemble, fit};
 pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};
 pub use finding::{Imported, Refused, Remark};
 
