@@ -4,6 +4,7 @@
 mod assemble;
 mod draft;
 mod finding;
+pub mod midi;
 
 pub use assemble::{Rounding, assemble, fit};
 pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};

@@ -102,16 +102,19 @@ pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Slack) -> Op
 /// division that is only finer (eighths under sixteenths) costs eight times its cells, so that only rare ones become spans.
 pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     let mut kinds: BTreeMap<(&Points, Option<(u8, u8)>), (usize, Option<Swing>)> = BTreeMap::new();
-    for (points, swing) in beats {
+    // A beat in which nothing begins or ends asks for no division.
+    for (points, swing) in beats.iter().filter(|b| !b.0.is_empty()) {
         let key = swing.map(|s| (s.share().numer() as u8, s.share().denom() as u8));
         kinds.entry((points, key)).or_insert((0, *swing)).0 += 1;
     }
-    if kinds.keys().all(|(points, _)| points.is_empty()) {
+    if kinds.is_empty() {
         return silent;
     }
     let rows: Vec<(&Points, Option<Swing>, usize, Option<u16>)> = kinds
         .iter()
-        .map(|((points, _), (count, swing))| (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE)))
+        .map(|((points, _), (count, swing))| {
+            (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE))
+        })
         .collect();
     let room = CELLS_OF_LAYER.greatest as usize / beats.len().max(1);
     // The needs by their odd part, with the greatest power of two of each: 3, 6 and 12 are one kind.
@@ -126,7 +129,15 @@ pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     let cost = |&(odd, division): &(u16, u16)| -> usize {
         let one = |(points, swing, count, need): &(&Points, Option<Swing>, usize, Option<u16>)| {
             let cells = match need {
-                _ if reaches(std::slice::from_ref(*points), Span { beats: 1, cells: division }, *swing, Slack::NONE) => division,
+                _ if reaches(
+                    std::slice::from_ref(*points),
+                    Span { beats: 1, cells: division },
+                    *swing,
+                    Slack::NONE,
+                ) =>
+                {
+                    division
+                }
                 None => MOST,
                 Some(n) if n >> n.trailing_zeros() == odd => 8 * n,
                 Some(n) => n + 2,
