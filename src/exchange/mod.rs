@@ -2,6 +2,8 @@
 //! the session or the screen.
 
 mod finding;
+pub mod musicxml;
+pub mod score;
 
 pub use finding::{Imported, Refused, Remark};
 
