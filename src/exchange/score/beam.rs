@@ -32,11 +32,23 @@ pub(super) fn lay(notes: &mut [Note], windows: &[Time], accents: bool) {
             close(notes, &mut chain, windows);
         }
         before = Some(window);
+        if note.tuplet.is_none() && chain.last().is_some_and(|last| silence(notes, *last, i) > eighth()) {
+            close(notes, &mut chain, windows);
+        }
         if short && notes[i].sound.is_some() {
             chain.push(i);
         }
     }
     close(notes, &mut chain, windows);
+}
+
+fn eighth() -> Time {
+    Time::new(1, 8).expect("an eighth")
+}
+
+/// The rests between two notes: a beam does not run over more than an eighth of them, except in a tuplet.
+fn silence(notes: &[Note], from: usize, to: usize) -> Time {
+    notes[from + 1..to].iter().fold(Time::ZERO, |sum, n| sum.plus(n.length).unwrap_or(sum))
 }
 
 fn close(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {

@@ -85,6 +85,9 @@ impl Part<'_, '_> {
             }
             self.xml.close();
         }
+        if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
+            self.xml.text("stem", &[], "up");
+        }
         if let Some(strike) = note.sound {
             self.notehead(strike);
         }
