@@ -7,8 +7,11 @@
 
 mod general;
 mod packed;
+pub mod read;
 mod write;
 mod xml;
+
+pub use read::{read, written};
 
 use super::Piece;
 use super::finding::Refused;

@@ -32,7 +32,7 @@ pub(super) fn lay(notes: &mut [Note], windows: &[Time], accents: bool) {
             close(notes, &mut chain, windows);
         }
         before = Some(window);
-        if note.tuplet.is_none() && chain.last().is_some_and(|last| silence(notes, *last, i) > eighth()) {
+        if notes[i].tuplet.is_none() && chain.last().is_some_and(|last| silence(notes, *last, i) > eighth()) {
             close(notes, &mut chain, windows);
         }
         if short && notes[i].sound.is_some() {

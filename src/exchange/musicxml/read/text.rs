@@ -13,16 +13,17 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, Refused> {
     let wide = |big: bool| {
         let units: Vec<u16> = bytes[2..]
             .chunks(2)
-            .map(|c| match (*c, big) {
-                ([a, b], true) => u16::from_be_bytes([a, b]),
-                ([a, b], false) => u16::from_le_bytes([a, b]),
+            .map(|c| match (c, big) {
+                ([a, b], true) => u16::from_be_bytes([*a, *b]),
+                ([a, b], false) => u16::from_le_bytes([*a, *b]),
                 // Half a unit at the end is no character.
                 _ => 0xd800,
             })
             .collect();
         let text: Result<String, _> = char::decode_utf16(units.iter().copied()).collect();
         text.map_err(|_| {
-            let good = char::decode_utf16(units.iter().copied()).take_while(Result::is_ok).flatten().map(char::len_utf16);
+            let good =
+                char::decode_utf16(units.iter().copied()).take_while(Result::is_ok).flatten().map(char::len_utf16);
             Refused::new(format!("byte {}", 2 * (good.sum::<usize>() + 1)), "found what is no character of UTF-16")
         })
     };
@@ -33,9 +34,12 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, Refused> {
         _ => match declared(bytes).as_deref() {
             None | Some("utf-8" | "utf8" | "us-ascii" | "ascii") => utf8(bytes, 0)?,
             Some("iso-8859-1" | "latin1" | "latin-1") => bytes.iter().map(|b| char::from(*b)).collect(),
-            Some("utf-16") => return Err(Refused::new("", "declared as UTF-16, but its first bytes are not the mark of UTF-16")),
+            Some("utf-16") => {
+                return Err(Refused::new("", "declared as UTF-16, but its first bytes are not the mark of UTF-16"));
+            }
             Some(other) => {
-                let words = format!("written in {other:?}, which is not read; allowed are UTF-8, UTF-16 and ISO-8859-1");
+                let words =
+                    format!("written in {other:?}, which is not read; allowed are UTF-8, UTF-16 and ISO-8859-1");
                 return Err(Refused::new("line 1", words));
             }
         },
@@ -49,7 +53,9 @@ pub(super) fn too_large() -> Refused {
 
 fn utf8(bytes: &[u8], before: usize) -> Result<String, Refused> {
     let text = std::str::from_utf8(bytes);
-    text.map(str::to_owned).map_err(|e| Refused::new(format!("byte {}", e.valid_up_to() + before + 1), "found what is no character of UTF-8"))
+    text.map(str::to_owned).map_err(|e| {
+        Refused::new(format!("byte {}", e.valid_up_to() + before + 1), "found what is no character of UTF-8")
+    })
 }
 
 /// The encoding that the declaration at the head names, in small letters.

@@ -9,8 +9,18 @@ const ELEMENTS: usize = 1_000_000;
 /// Deepest nesting.
 const DEPTH: usize = 64;
 /// Elements that say how things look and not what they are.
-const LOOKS: &[&str] =
-    &["appearance", "credit", "defaults", "figured-bass", "harmony", "lyric", "measure-layout", "print", "staff-layout", "system-layout"];
+const LOOKS: &[&str] = &[
+    "appearance",
+    "credit",
+    "defaults",
+    "figured-bass",
+    "harmony",
+    "lyric",
+    "measure-layout",
+    "print",
+    "staff-layout",
+    "system-layout",
+];
 
 /// An element.
 #[derive(Debug, Default)]
@@ -66,7 +76,8 @@ pub(super) fn place(text: &str, at: usize) -> String {
 pub(super) fn parse(text: &str) -> Result<Element, Refused> {
     let mut reader = Reader::from_str(text);
     let refuse = |at: usize, words: String| Refused::new(place(text, at), words);
-    let (mut stack, mut root, mut count, mut skipped): (Vec<Element>, Option<Element>, usize, usize) = (Vec::new(), None, 0, 0);
+    let (mut stack, mut root, mut count, mut skipped): (Vec<Element>, Option<Element>, usize, usize) =
+        (Vec::new(), None, 0, 0);
     loop {
         let at = usize::try_from(reader.buffer_position()).unwrap_or(usize::MAX);
         let event = reader.read_event().map_err(|e| {
@@ -134,7 +145,13 @@ pub(super) fn parse(text: &str) -> Result<Element, Refused> {
                     quick_xml::escape::resolve_xml_entity(&name).map(str::to_owned)
                 };
                 let Some(character) = character else {
-                    return Err(refuse(at, format!("found the entity &{};, which is not read; allowed are characters and XML's own five", &*name)));
+                    return Err(refuse(
+                        at,
+                        format!(
+                            "found the entity &{};, which is not read; allowed are characters and XML's own five",
+                            &*name
+                        ),
+                    ));
                 };
                 if let Some(inner) = stack.last_mut().filter(|_| skipped == 0) {
                     inner.text.push_str(&character);
@@ -159,7 +176,8 @@ fn element(start: &BytesStart<'_>, at: usize) -> Result<Element, String> {
     let mut made = Element { name: start.name().as_ref().into(), at, ..Element::default() };
     for attribute in start.attributes() {
         let attribute = attribute.map_err(|e| format!("no well-formed attribute: {e}"))?;
-        let value = quick_xml::escape::unescape(&attribute.value).map_err(|e| format!("no well-formed attribute: {e}"))?;
+        let value =
+            quick_xml::escape::unescape(&attribute.value).map_err(|e| format!("no well-formed attribute: {e}"))?;
         made.attributes.push((attribute.key.as_ref().into(), value.as_ref().into()));
     }
     Ok(made)
