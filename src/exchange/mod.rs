@@ -7,7 +7,7 @@ mod finding;
 pub mod musicxml;
 pub mod score;
 
-pub use assemble::assemble;
+pub use assemble::{Rounding, assemble, fit};
 pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};
 pub use finding::{Imported, Refused, Remark};
 
