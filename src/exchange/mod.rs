@@ -5,6 +5,8 @@ mod assemble;
 mod draft;
 mod finding;
 pub mod midi;
+pub mod musicxml;
+pub mod score;
 
 pub use assemble::{Rounding, assemble, fit};
 pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};
