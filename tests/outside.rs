@@ -2,6 +2,7 @@
 //! and skipped with a loud line where that could not be done. They must not know how a format is written.
 
 mod grooves;
+mod midi;
 mod musicxml;
 
 use crate::support::in_package;
