@@ -373,3 +373,67 @@ fn outputs_lists_devices_or_says_in_one_line_that_there_are_none() {
         code => assert_eq!((code, ended.errors.lines().count()), (Some(3), 1), "{}", ended.errors),
     }
 }
+
+#[test]
+fn export_and_import_go_there_and_back() {
+    let home = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
+    let ended = good(&["export", "patterns", "--as", "midi", "--into", &path("midi"), "--hearing", "1"]);
+    assert_eq!(
+        ended.errors.lines().count(),
+        std::fs::read_dir(path("midi")).expect("files").count(),
+        "{}",
+        ended.errors
+    );
+    // A file of the format may be written over, another not.
+    good(&["export", DEMO, "--as", "midi", "-o", &path("midi/half-tide-winch.mid")]);
+    let refused = run(&["export", DEMO, "--as", "midi", "-o", "Cargo.toml"], b"");
+    assert_eq!(refused.code, Some(3));
+    assert!(
+        refused.errors.contains("Cargo.toml: found a file; it is written over only with --overwrite"),
+        "{}",
+        refused.errors
+    );
+    let ended = good(&["import", &path("midi"), "--into", &path("back")]);
+    assert!(ended.errors.contains("half-tide-winch.toml: made from"), "{}", ended.errors);
+    good(&["check", &path("back")]);
+    let twice = run(&["import", &path("midi"), "--into", &path("back")], b"");
+    assert_eq!(twice.code, Some(3), "grooves are not written over");
+    let explained = good(&["explain", &path("back/half-tide-winch.toml")]).text;
+    assert!(explained.contains("groups: 2(3(4+4+3)+3(5))"), "{explained}");
+}
+
+#[test]
+fn export_and_import_say_what_is_wrong_and_where() {
+    let bad_place = ["export", DEMO, "--as", "midi", "-o", "tests/nowhere/x.mid"];
+    let rows: [(&[&str], &[u8], i32, &str); 8] = [
+        (&["export", DEMO, "--as", "wax"], b"", 2, "there is no format 'wax', allowed are: midi"),
+        (
+            &["export", DEMO, "--as", "midi", "-o", "-", "--section", "no"],
+            b"",
+            2,
+            "there is no section 'no', allowed are: ",
+        ),
+        (
+            &["export", DEMO, "--as", "midi", "-o", "-", "--hearing", "99"],
+            b"",
+            2,
+            "--hearing is 99, allowed are the numbers from 1 to",
+        ),
+        (&["export", "patterns", "--as", "midi", "-o", "x.mid"], b"", 2, "-o names one file, found"),
+        (&bad_place, b"", 3, "tests/nowhere/x.mid: cannot write"),
+        (&["import", "-"], b"none", 1, "standard input: found no format known here"),
+        (&["import", "-"], b"MThd\0\0\0\x06\0\x02\0\x01\0\x60", 1, "standard input: byte 8: found format 2"),
+        (
+            &["import", "-", "--tolerance", "far"],
+            b"",
+            2,
+            "--tolerance is 'far', allowed is a number from 0 to 100 (ms)",
+        ),
+    ];
+    for (words, input, code, said) in rows {
+        let ended = run(words, input);
+        assert_eq!(ended.code, Some(code), "{words:?}: {}", ended.errors);
+        assert!(ended.errors.contains(said), "{words:?}: {}", ended.errors);
+    }
+}

@@ -3,6 +3,8 @@
 mod args;
 mod check;
 mod explain;
+mod export;
+mod import;
 mod input;
 mod ladder;
 mod output;
@@ -124,6 +126,8 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Takes(ask)) => takes::run(&ask),
         Some(Command::Tap(ask)) => tap::run(&ask),
         Some(Command::Outputs) => outputs::run(),
+        Some(Command::Export(ask)) => export::run(&ask),
+        Some(Command::Import(ask)) => import::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();
