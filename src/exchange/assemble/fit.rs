@@ -122,9 +122,8 @@ fn chosen(bar: &Bar, swing: Option<Swing>, rounding: Rounding, lengths: bool) ->
     let onsets = grid::spans(&bar.onsets, 1, swing, exact);
     if lengths {
         let both = grid::spans(&bar.both, 1, swing, exact);
-        let plain = |s: &Span| {
-            s.cells > rounding.cells || ENDS.contains(&s.cells) || onsets.iter().flatten().any(|o| o == s)
-        };
+        let plain =
+            |s: &Span| s.cells > rounding.cells || ENDS.contains(&s.cells) || onsets.iter().flatten().any(|o| o == s);
         if let Some(both) = both.filter(|b| rounding.cells == grid::MOST || b.iter().all(plain)) {
             return both;
         }

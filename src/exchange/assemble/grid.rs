@@ -111,7 +111,9 @@ pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     }
     let rows: Vec<(&Points, Option<Swing>, usize, Option<u16>)> = kinds
         .iter()
-        .map(|((points, _), (count, swing))| (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE)))
+        .map(|((points, _), (count, swing))| {
+            (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE))
+        })
         .collect();
     let room = CELLS_OF_LAYER.greatest as usize / beats.len().max(1);
     // The needs by their odd part, with the greatest power of two of each: 3, 6 and 12 are one kind.
@@ -126,7 +128,15 @@ pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     let cost = |&(odd, division): &(u16, u16)| -> usize {
         let one = |(points, swing, count, need): &(&Points, Option<Swing>, usize, Option<u16>)| {
             let cells = match need {
-                _ if reaches(std::slice::from_ref(*points), Span { beats: 1, cells: division }, *swing, Slack::NONE) => division,
+                _ if reaches(
+                    std::slice::from_ref(*points),
+                    Span { beats: 1, cells: division },
+                    *swing,
+                    Slack::NONE,
+                ) =>
+                {
+                    division
+                }
                 None => MOST,
                 Some(n) if n >> n.trailing_zeros() == odd => 8 * n,
                 Some(n) => n + 2,

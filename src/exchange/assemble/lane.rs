@@ -119,7 +119,8 @@ fn snap(
         }
         for (i, p) in points.iter().enumerate() {
             if grid::fewest(std::slice::from_ref(p), swing, Slack::NONE).is_none() {
-                grids[bar * per_bar + i] = Some(grid::nearest(p, swing, bar * per_bar + i + 1 == beats.len(), grid::MOST));
+                grids[bar * per_bar + i] =
+                    Some(grid::nearest(p, swing, bar * per_bar + i + 1 == beats.len(), grid::MOST));
             }
         }
     }

@@ -150,11 +150,8 @@ fn tempos(written: &Written, meters: &[Meter]) -> Result<Vec<Tempo>, Refused> {
     let mut all = Vec::with_capacity(meters.len());
     for (measure, meter) in written.measures.iter().zip(meters) {
         now = measure.tempo.or(now);
-        let unit = meter.beat();
-        let plain = || {
-            let bpm = Fraction::whole(30).over(unit.wholes())?;
-            Tempo::new(bpm, unit).ok()
-        };
+        let in_beats = |unit: Time| Tempo::new(Fraction::whole(30).over(unit.wholes())?, unit).ok();
+        let plain = || in_beats(meter.beat()).or_else(|| in_beats(Time::new(1, 4)?));
         all.push(now.or_else(plain).ok_or_else(too_long)?);
     }
     Ok(all)
