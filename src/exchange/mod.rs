@@ -4,6 +4,7 @@
 mod assemble;
 mod draft;
 mod finding;
+pub mod midi;
 pub mod musicxml;
 pub mod score;
 

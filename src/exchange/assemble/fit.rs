@@ -17,6 +17,13 @@ pub struct Rounding {
     pub cells: u16,
 }
 
+impl Rounding {
+    /// Whether every grid that a groove can have is meant, and the lengths too.
+    fn own(self) -> bool {
+        self.cells >= grid::MOST
+    }
+}
+
 /// Longest span in beats that is looked for where times are not exact.
 const LONGEST: u16 = 4;
 /// A grid's cell is at least so many times the tolerance: any time at all is near a grid finer than that.
@@ -118,20 +125,23 @@ fn tolerance(bar: &Bar, rounding: Rounding) -> Fraction {
 /// The spans of a bar.
 fn chosen(bar: &Bar, swing: Option<Swing>, rounding: Rounding, lengths: bool) -> Vec<Span> {
     let grain = rounding.grain.ratio_to(bar.beat).unwrap_or(Fraction::ZERO);
-    let exact = Slack { by: grain, cells: rounding.cells, beats: LONGEST };
+    let by = tolerance(bar, rounding);
+    // A coarse step of the source is no leave to move more than was asked for.
+    let grain = if rounding.own() { grain } else { grain.min(by) };
+    let beats = if grain == Fraction::ZERO { Slack::NONE.beats } else { LONGEST };
+    let exact = Slack { by: grain, cells: rounding.cells, beats };
     let onsets = grid::spans(&bar.onsets, 1, swing, exact);
     if lengths {
         let both = grid::spans(&bar.both, 1, swing, exact);
-        let plain =
-            |s: &Span| s.cells > rounding.cells || ENDS.contains(&s.cells) || onsets.iter().flatten().any(|o| o == s);
-        if let Some(both) = both.filter(|b| rounding.cells == grid::MOST || b.iter().all(plain)) {
+        let plain = |s: &Span| ENDS.contains(&s.cells) || onsets.iter().flatten().any(|o| o == s);
+        if let Some(both) = both.filter(|b| rounding.own() || b.iter().all(plain)) {
             return both;
         }
     }
     if let Some(onsets) = onsets {
         return onsets;
     }
-    let by = tolerance(bar, rounding).max(grain);
+    let by = by.max(grain);
     let coarsest = by.times(Fraction::whole(COARSER as i32)).and_then(|c| Fraction::ONE.over(c));
     let most = coarsest.map_or(grid::MOST, |c| c.floor().clamp(1, i64::from(grid::MOST)) as u16);
     let near = Slack { by, cells: most, beats: LONGEST };

@@ -102,11 +102,12 @@ pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Slack) -> Op
 /// division that is only finer (eighths under sixteenths) costs eight times its cells, so that only rare ones become spans.
 pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     let mut kinds: BTreeMap<(&Points, Option<(u8, u8)>), (usize, Option<Swing>)> = BTreeMap::new();
-    for (points, swing) in beats {
+    // A beat in which nothing begins or ends asks for no division.
+    for (points, swing) in beats.iter().filter(|b| !b.0.is_empty()) {
         let key = swing.map(|s| (s.share().numer() as u8, s.share().denom() as u8));
         kinds.entry((points, key)).or_insert((0, *swing)).0 += 1;
     }
-    if kinds.keys().all(|(points, _)| points.is_empty()) {
+    if kinds.is_empty() {
         return silent;
     }
     let rows: Vec<(&Points, Option<Swing>, usize, Option<u16>)> = kinds
