@@ -4,7 +4,7 @@ use super::place::Reading;
 use super::unfold::order;
 use super::written::{Instrument, Note, Part, Written};
 use crate::exchange::finding::Refused;
-use crate::exchange::musicxml::general::INSTRUMENTS;
+use crate::exchange::midi::table;
 use crate::exchange::{Draft, DraftBar, DraftNote, DraftTrack};
 use crate::rhythm::bounds::{BARS, NAME};
 use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice};
@@ -210,32 +210,14 @@ fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
         return voice;
     }
     if keys.is_empty() {
-        return instrument.and_then(|i| i.key).map_or(Voice::Wood, percussion);
+        return instrument.and_then(|i| i.key).and_then(table::voice).unwrap_or(Voice::Wood);
     }
     let mean = keys.iter().map(|k| usize::from(*k)).sum::<usize>() / keys.len();
-    match instrument.and_then(|i| i.program) {
-        Some(33..=40) => Voice::Bass,
-        Some(9..=16) => Voice::Bell,
+    match instrument.and_then(|i| i.program).map(|p| table::voice_of_program(p - 1)) {
+        Some(voice @ (Voice::Bass | Voice::Bell | Voice::Tom)) => voice,
+        // The first program stands in many files whatever plays.
         _ if mean < 45 => Voice::Bass,
         _ => Voice::Pluck,
-    }
-}
-
-/// The voice nearest to a percussion key (General MIDI 1, from 0).
-fn percussion(key: u8) -> Voice {
-    if let Some(known) = INSTRUMENTS.iter().find(|i| i.key == key && i.program == 0) {
-        return known.voice;
-    }
-    match key {
-        35 | 36 => Voice::Kick,
-        38 | 40 => Voice::Snare,
-        39 => Voice::Clap,
-        41 | 43 | 45 | 47 | 48 | 50 | 60..=66 | 78 | 79 => Voice::Tom,
-        42 | 44 => Voice::Hat,
-        46 | 49 | 52 | 55 | 57 => Voice::OpenHat,
-        51 | 53 | 56 | 59 | 67 | 68 | 80 | 81 => Voice::Bell,
-        54 | 58 | 69 | 70 | 73 | 74 | 82 => Voice::Shaker,
-        _ => Voice::Wood,
     }
 }
 

@@ -77,7 +77,7 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, Refused> {
     let fields = root.child("identification").and_then(|i| i.child("miscellaneous"));
     let note = fields.and_then(|m| m.all("miscellaneous-field").find(|f| f.attribute("name") == Some("note")));
     let mut written = Written {
-        title: title.filter(|t| !t.is_empty()).unwrap_or("untitled").to_owned(),
+        title: title.unwrap_or_default().to_owned(),
         note: note.map(|n| n.text.trim().to_owned()).unwrap_or_default(),
         ..Written::default()
     };
