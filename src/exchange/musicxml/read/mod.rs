@@ -20,6 +20,8 @@ use crate::rhythm::Time;
 use place::Reading;
 use tree::Element;
 
+/// Most parts.
+const PARTS: usize = 256;
 /// Most measures of a part.
 const MEASURES: usize = 65_536;
 
@@ -81,6 +83,9 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, Refused> {
         note: note.map(|n| n.text.trim().to_owned()).unwrap_or_default(),
         ..Written::default()
     };
+    if let Some(head) = list.all("score-part").nth(PARTS) {
+        return Err(reading.refuse(head, format!("found more than {PARTS} parts")));
+    }
     for (index, head) in list.all("score-part").enumerate() {
         let id = head.attribute("id");
         let mut part = part::head(head);
