@@ -2,6 +2,7 @@
 //! the session or the screen.
 
 mod finding;
+pub mod picture;
 
 pub use finding::{Imported, Refused, Remark};
 
