@@ -4,6 +4,8 @@
 mod cli;
 // The editor in a terminal of its own: typed, saved, ended by a signal, opened again.
 mod editor;
+// What others make of our exports, and we of theirs.
+mod outside;
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.

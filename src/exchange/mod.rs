@@ -1,9 +1,15 @@
 //! Finished results in open formats, and grooves made from what others wrote: bytes in, bytes out. It must not know paths,
 //! the session or the screen.
 
+mod assemble;
+mod draft;
 mod finding;
+pub mod musicxml;
 pub mod picture;
+pub mod score;
 
+pub use assemble::assemble;
+pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};
 pub use finding::{Imported, Refused, Remark};
 
 use crate::analysis::Report;

@@ -1,0 +1,184 @@
+//! The smallest exact grid of a layer: its division, and tuplets where it needs them. It must not know formats or bars of
+//! other layers.
+
+use crate::rhythm::bounds::{CELLS_OF_LAYER, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
+use crate::rhythm::{Fraction, Span, Swing};
+use num_integer::lcm;
+use std::collections::BTreeMap;
+
+/// Most cells of one span.
+pub(super) const MOST: u16 = TUPLET_CELLS.greatest as u16;
+
+/// Where something begins or ends within one beat, in beats from its start, in order; what stands on the beat is listed as zero,
+/// because a span over several beats has to reach that too.
+pub(super) type Points = Vec<Fraction>;
+
+/// Whether a place, in beats from the start of a span, is that of one of its cells. The second of each pair of an even number
+/// of cells is where the swing puts it, as [`crate::rhythm::Part`] does.
+fn stands(at: Fraction, span: Span, swing: Option<Swing>) -> bool {
+    let cells = Fraction::whole(i32::from(span.cells)).over(Fraction::whole(i32::from(span.beats)));
+    let Some(x) = cells.and_then(|c| at.times(c)) else { return false };
+    match swing {
+        Some(swing) if span.cells.is_multiple_of(2) => {
+            let two = Fraction::whole(2);
+            let pair = Fraction::new(x.floor().div_euclid(2) * 2, 1);
+            let into = pair.and_then(|p| x.minus(p));
+            into.is_some_and(|i| i == Fraction::ZERO || Some(i) == two.times(swing.share()))
+        }
+        _ => x.denom() == 1,
+    }
+}
+
+/// The place of a cell of a span, in beats from its start.
+pub(super) fn place(cell: u16, span: Span, swing: Option<Swing>) -> Option<Fraction> {
+    let per = Fraction::new(i64::from(span.beats), i64::from(span.cells))?;
+    match swing {
+        Some(swing) if span.cells.is_multiple_of(2) && cell % 2 == 1 => {
+            let share = swing.share().times(Fraction::whole(2))?;
+            Fraction::whole(i32::from(cell) - 1).plus(share)?.times(per)
+        }
+        _ => Fraction::whole(i32::from(cell)).times(per),
+    }
+}
+
+/// Whether a span reaches all points of its beats.
+pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>) -> bool {
+    points(beats).all(|p| p.is_some_and(|p| stands(p, span, swing)))
+}
+
+fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>> + '_ {
+    beats.iter().enumerate().flat_map(|(b, points)| {
+        let beat = Fraction::whole(b as i32);
+        points.iter().map(move |p| p.plus(beat))
+    })
+}
+
+/// The fewest cells that reach all points of these beats, if a span may have so many.
+pub(super) fn fewest(beats: &[Points], swing: Option<Swing>) -> Option<u16> {
+    let count = beats.len() as u16;
+    if swing.is_some() {
+        return (1..=MOST).find(|cells| reaches(beats, Span { beats: count, cells: *cells }, swing));
+    }
+    let mut cells = 1_i64;
+    for p in points(beats) {
+        let part = p?.over(Fraction::whole(i32::from(count)))?;
+        if part.denom() > i64::from(MOST) {
+            return None;
+        }
+        cells = lcm(cells, part.denom());
+        if cells > i64::from(MOST) {
+            return None;
+        }
+    }
+    Some(cells as u16)
+}
+
+/// The division that writes a layer with the fewest cells, tuplets counted.
+///
+/// A beat that the division reaches costs its cells. A tuplet costs its own and two more; a beat of the same kind as the
+/// division that is only finer (eighths under sixteenths) costs eight times its cells, so that only rare ones become spans.
+pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
+    let mut kinds: BTreeMap<(&Points, Option<(u8, u8)>), (usize, Option<Swing>)> = BTreeMap::new();
+    for (points, swing) in beats {
+        let key = swing.map(|s| (s.share().numer() as u8, s.share().denom() as u8));
+        kinds.entry((points, key)).or_insert((0, *swing)).0 += 1;
+    }
+    if kinds.keys().all(|(points, _)| points.is_empty()) {
+        return silent;
+    }
+    let rows: Vec<(&Points, Option<Swing>, usize, Option<u16>)> = kinds
+        .iter()
+        .map(|((points, _), (count, swing))| (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing)))
+        .collect();
+    let room = CELLS_OF_LAYER.greatest as usize / beats.len().max(1);
+    // The needs by their odd part, with the greatest power of two of each: 3, 6 and 12 are one kind.
+    let mut odd_parts: BTreeMap<u16, u32> = BTreeMap::new();
+    for need in rows.iter().filter_map(|r| r.3) {
+        let powers = need.trailing_zeros();
+        let greatest = odd_parts.entry(need >> powers).or_insert(powers);
+        *greatest = powers.max(*greatest);
+    }
+    let kinds = odd_parts.iter().flat_map(|(odd, powers)| (*powers.min(&2)..=*powers).map(move |k| (*odd, odd << k)));
+    let candidates: Vec<(u16, u16)> = kinds.filter(|(_, d)| i64::from(*d) <= DIVISION.greatest).collect();
+    let cost = |&(odd, division): &(u16, u16)| -> usize {
+        let one = |(points, swing, count, need): &(&Points, Option<Swing>, usize, Option<u16>)| {
+            let cells = match need {
+                _ if reaches(std::slice::from_ref(*points), Span { beats: 1, cells: division }, *swing) => division,
+                None => MOST,
+                Some(n) if n >> n.trailing_zeros() == odd => 8 * n,
+                Some(n) => n + 2,
+            };
+            count * usize::from(cells)
+        };
+        rows.iter().map(one).sum()
+    };
+    let within = candidates.iter().filter(|c| usize::from(c.1) <= room).min_by_key(|c| cost(c));
+    within.map_or(1, |c| c.1)
+}
+
+/// How the beats of a bar are divided: at the division where that reaches them, by tuplets with the fewest cells elsewhere, the
+/// shorter of equally good ones. `None` if no spans reach all points.
+pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>) -> Option<Vec<Span>> {
+    let even = Span { beats: 1, cells: division };
+    let plain: Vec<bool> = beats.iter().map(|b| reaches(std::slice::from_ref(b), even, swing)).collect();
+    if plain.iter().all(|p| *p) {
+        return Some(vec![even; beats.len()]);
+    }
+    // best[j]: the least cost of the first j beats, and the span that ends there.
+    let mut best: Vec<Option<(u32, Span)>> = vec![None; beats.len() + 1];
+    for j in 1..=beats.len() {
+        for length in 1..=j.min(TUPLET_BEATS.greatest as usize) {
+            let i = j - length;
+            let before = match (i, best[i]) {
+                (0, _) => 0,
+                (_, Some((cost, _))) => cost,
+                (_, None) => continue,
+            };
+            let (cost, span) = if length == 1 && plain[i] {
+                (before, even)
+            } else if plain[i] && plain[j - 1] && plain[i..j].iter().all(|p| *p) {
+                continue;
+            } else {
+                let Some(cells) = fewest(&beats[i..j], swing) else { continue };
+                (before + u32::from(cells), Span { beats: length as u16, cells })
+            };
+            if best[j].is_none_or(|(least, _)| cost < least) {
+                best[j] = Some((cost, span));
+            }
+        }
+    }
+    let (mut spans, mut j) = (Vec::new(), beats.len());
+    while j > 0 {
+        let (_, span) = best[j]?;
+        spans.push(span);
+        j -= usize::from(span.beats);
+    }
+    spans.reverse();
+    Some(spans)
+}
+
+/// The grid of a beat that comes nearest to points which no grid reaches: the one with the smallest greatest move.
+pub(super) fn nearest(points: &Points, swing: Option<Swing>, closed: bool) -> Span {
+    let miss = |cells: u16| {
+        let span = Span { beats: 1, cells };
+        points.iter().filter_map(|p| snapped(*p, span, swing, closed)?.minus(*p)).map(magnitude).max()
+    };
+    let cells = (1..=MOST).min_by_key(|cells| miss(*cells).unwrap_or(Fraction::ZERO)).unwrap_or(1);
+    Span { beats: 1, cells }
+}
+
+/// The place of a span's cells that is nearest to a point, or its end unless it is `closed` because nothing follows.
+pub(super) fn snapped(at: Fraction, span: Span, swing: Option<Swing>, closed: bool) -> Option<Fraction> {
+    let last = Some(Fraction::whole(i32::from(span.beats))).filter(|_| !closed);
+    let about = at.times(Fraction::new(i64::from(span.cells), i64::from(span.beats))?)?.floor();
+    let cells = (about - 2..=about + 2).filter(|c| (0..i64::from(span.cells)).contains(c));
+    cells
+        .filter_map(|c| place(c as u16, span, swing))
+        .chain(last)
+        .min_by_key(|p| p.minus(at).map_or(Fraction::whole(i32::MAX), magnitude))
+}
+
+/// The size of a number, whatever its sign.
+pub(super) fn magnitude(x: Fraction) -> Fraction {
+    if x < Fraction::ZERO { Fraction::ZERO.minus(x).unwrap_or(x) } else { x }
+}

@@ -1,0 +1,53 @@
+//! Notation as `MusicXML` 4.0, plain and compressed, out and in. It must not know paths or MIDI files.
+//!
+//! What the format cannot hold of a groove, so that its import differs: cycles (written out), cells that change nothing (the smallest
+//! grid that serves is found), mute and solo, gain above 0 dB, the swing of other cells than eighths and sixteenths (told in words
+//! only) and of tuplets, an attack without pitch of a voice that has one of its own (it comes back with that pitch), a tempo's beat
+//! that is no note value (told in quarters), and a groove without layers (one silent layer comes back).
+
+mod general;
+mod packed;
+pub mod read;
+mod write;
+mod xml;
+
+pub use read::{read, written};
+
+use super::Piece;
+use super::finding::Refused;
+use super::score::{Beaming, Score};
+
+/// What a score shows beside the notes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notation {
+    /// How beams are grouped.
+    pub beaming: Beaming,
+    /// Layers, from 0, over whose attacks the lengths of the groups stand, in cells.
+    pub groups: Vec<usize>,
+    /// Layers, from 0, under whose attacks it stands where in the beat they land, as players count (1 e & a).
+    pub landings: Vec<usize>,
+}
+
+impl Notation {
+    /// Beams by the meter, group numbers over the layers that the report's hearings are found for.
+    pub fn of(piece: &Piece<'_>) -> Self {
+        Self { beaming: Beaming::Meter, groups: piece.report.focus.clone(), landings: Vec::new() }
+    }
+}
+
+/// The document as `MusicXML` 4.0, partwise, in UTF-8.
+///
+/// # Errors
+/// [`Refused`] if a cell is shorter than the shortest note value, or the section asked for is not there.
+pub fn write(piece: &Piece<'_>, notation: &Notation) -> Result<Vec<u8>, Refused> {
+    let score = Score::of(piece.groove, piece.section, notation.beaming)?;
+    Ok(write::document(piece, &score, notation))
+}
+
+/// The same, compressed (`.mxl`).
+///
+/// # Errors
+/// As [`write`].
+pub fn write_mxl(piece: &Piece<'_>, notation: &Notation) -> Result<Vec<u8>, Refused> {
+    packed::pack(&write(piece, notation)?)
+}

@@ -1,0 +1,84 @@
+//! The compressed form: a zip archive with a container that names the score. It must not know what the score says.
+
+use super::xml::Xml;
+use crate::exchange::finding::Refused;
+use quick_xml::Reader;
+use quick_xml::events::Event;
+use std::io::{Cursor, Read, Write};
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipArchive, ZipWriter};
+
+const MIME: &str = "application/vnd.recordare.musicxml";
+const ROOT: &str = "score.musicxml";
+
+/// Packs a document.
+pub(super) fn pack(document: &[u8]) -> Result<Vec<u8>, Refused> {
+    let failed = |e: &dyn std::fmt::Display| Refused::new("", format!("the score cannot be packed: {e}"));
+    let mut xml = Xml::new(None);
+    xml.open("container", &[]);
+    xml.open("rootfiles", &[]);
+    xml.empty("rootfile", &[("full-path", ROOT), ("media-type", "application/vnd.recordare.musicxml+xml")]);
+    let container = xml.finish();
+    let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+    let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
+    let deflated = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
+    // The kind of the archive comes first and plain, so that it can be told from its first bytes.
+    for (name, bytes, options) in [
+        ("mimetype", MIME.as_bytes(), stored),
+        ("META-INF/container.xml", &container[..], deflated),
+        (ROOT, document, deflated),
+    ] {
+        zip.start_file(name, options).map_err(|e| failed(&e))?;
+        zip.write_all(bytes).map_err(|e| failed(&e))?;
+    }
+    Ok(zip.finish().map_err(|e| failed(&e))?.into_inner())
+}
+
+/// Unpacks the score that the container names; it may have at most `most` bytes.
+pub(super) fn unpack(bytes: &[u8], most: usize) -> Result<Vec<u8>, Refused> {
+    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(|e| Refused::new("", format!("no zip archive: {e}")))?;
+    let container = entry(&mut zip, "META-INF/container.xml", 1 << 16)?;
+    let container = String::from_utf8_lossy(&container);
+    let root = root_of(&container).map_err(|words| Refused::new("META-INF/container.xml", words))?;
+    entry(&mut zip, &root, most)
+}
+
+fn entry(zip: &mut ZipArchive<Cursor<&[u8]>>, name: &str, most: usize) -> Result<Vec<u8>, Refused> {
+    let refuse = |words: String| Refused::new(name, words);
+    let file = zip.by_name(name).map_err(|e| refuse(format!("not to be had from the archive: {e}")))?;
+    let mut bytes = Vec::new();
+    // The size that the archive tells is not believed.
+    file.take(most as u64 + 1).read_to_end(&mut bytes).map_err(|e| refuse(format!("cannot be unpacked: {e}")))?;
+    if bytes.len() > most {
+        return Err(refuse(format!("more than {most} bytes when unpacked, which is not read")));
+    }
+    if bytes.starts_with(b"PK\x03\x04") {
+        return Err(refuse("an archive within the archive, expected a score".into()));
+    }
+    Ok(bytes)
+}
+
+/// The first root file that is a score: one without a kind, or of a kind that says so.
+fn root_of(container: &str) -> Result<String, String> {
+    let mut reader = Reader::from_str(container);
+    loop {
+        match reader.read_event().map_err(|e| format!("no well-formed XML: {e}"))? {
+            Event::Start(e) | Event::Empty(e) if e.local_name().as_ref() == "rootfile" => {
+                let value = |name: &str| {
+                    let found = e.attributes().flatten().find(|a| a.key.as_ref() == name)?;
+                    quick_xml::escape::unescape(&found.value).ok().map(std::borrow::Cow::into_owned)
+                };
+                let is_score =
+                    value("media-type").is_none_or(|kind| kind.contains("musicxml") || kind.ends_with("/xml"));
+                if let (Some(path), true) = (value("full-path"), is_score) {
+                    return Ok(path);
+                }
+            }
+            Event::DocType(kind) if kind.contains("<!ENTITY") => {
+                return Err("the document type declares entities; they are not read".into());
+            }
+            Event::Eof => return Err("names no root file".into()),
+            _ => {}
+        }
+    }
+}

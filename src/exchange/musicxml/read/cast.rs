@@ -1,0 +1,296 @@
+//! From what is written to bars in playing order and tracks of sounding notes, ready for a grid. It must not know XML.
+
+use super::place::Reading;
+use super::unfold::order;
+use super::written::{Instrument, Note, Part, Written};
+use crate::exchange::finding::Refused;
+use crate::exchange::musicxml::general::INSTRUMENTS;
+use crate::exchange::{Draft, DraftBar, DraftNote, DraftTrack};
+use crate::rhythm::bounds::{BARS, NAME};
+use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice};
+use std::collections::BTreeMap;
+
+/// A measure as it is played.
+struct Played {
+    measure: usize,
+    start: Time,
+    end: Time,
+}
+
+fn too_long() -> Refused {
+    Refused::new("", "found times whose sum cannot be held exactly")
+}
+
+/// The draft of a document.
+pub(super) fn draft(written: &Written, reading: &mut Reading<'_>) -> Result<Draft, Refused> {
+    let order = order(&written.measures)?;
+    let mut played = Vec::with_capacity(order.len());
+    let mut at = Time::ZERO;
+    for &measure in &order {
+        let length = written.measures[measure].length;
+        if length <= Time::ZERO {
+            continue;
+        }
+        let end = at.plus(length).ok_or_else(too_long)?;
+        played.push(Played { measure, start: at, end });
+        at = end;
+    }
+    let swings: Vec<Vec<Option<(Swing, Time)>>> =
+        written.parts.iter().map(|p| swings(p, written.measures.len())).collect();
+    let bars = bars(written, &played, &swings, reading)?;
+    let mut draft = Draft { title: cut(&written.title, 200), note: cut(&written.note, 4000), bars, tracks: Vec::new() };
+    for (part, swing) in written.parts.iter().zip(&swings) {
+        let own = own_swing(&draft.bars, &played, swing);
+        for mut track in tracks(part, written.parts.len()) {
+            let notes: Vec<&Note> = track.1;
+            track.0.swing = own;
+            track.0.notes = sounding(&notes, written, &played, swing)?;
+            draft.tracks.push(track.0);
+        }
+    }
+    Ok(draft)
+}
+
+/// Text of at most so many characters, without control characters.
+fn cut(text: &str, most: usize) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(most).collect::<String>().trim().to_owned()
+}
+
+/// The swing of every measure. Words tell no note value; such a swing is known only where a playing instruction tells it too.
+fn swings(part: &Part, measures: usize) -> Vec<Option<(Swing, Time)>> {
+    let (mut all, mut now, mut next) = (Vec::with_capacity(measures), None, 0);
+    for measure in 0..measures {
+        while let Some((_, swing)) = part.swings.get(next).filter(|s| s.0 <= measure) {
+            now = swing.filter(|s| s.1 > Time::ZERO);
+            next += 1;
+        }
+        all.push(now);
+    }
+    all
+}
+
+fn bars(
+    written: &Written,
+    played: &[Played],
+    swings: &[Vec<Option<(Swing, Time)>>],
+    reading: &mut Reading<'_>,
+) -> Result<Vec<DraftBar>, Refused> {
+    let common = Meter::new(vec![4], 4).map_err(|e| Refused::new("", e.to_string()))?;
+    let mut meters = Vec::new();
+    let mut meter: Option<Meter> = None;
+    for measure in &written.measures {
+        meter = measure.meter.clone().or(meter);
+        meters.push(meter.clone().unwrap_or_else(|| common.clone()));
+    }
+    let tempos = tempos(written, &meters)?;
+    // A section begins where a repeat jumps to, and after it.
+    let mut heads = vec![false; written.measures.len()];
+    for (i, bar) in played.iter().enumerate() {
+        let jumped = i > 0 && bar.measure != played[i - 1].measure + 1;
+        if jumped {
+            heads[bar.measure] = true;
+            if let Some(after) = heads.get_mut(played[i - 1].measure + 1) {
+                *after = true;
+            }
+        }
+    }
+    let names: Vec<Option<String>> = (0..heads.len())
+        .map(|m| {
+            let measure = &written.measures[m];
+            let mark = measure.mark.as_ref().map(|t| cut(t, NAME.greatest as usize)).filter(|t| !t.is_empty());
+            mark.or_else(|| {
+                heads[m].then(|| {
+                    format!(
+                        "from measure {}",
+                        if measure.number.is_empty() { (m + 1).to_string() } else { cut(&measure.number, 20) }
+                    )
+                })
+            })
+        })
+        .collect();
+    let mut odd = Vec::new();
+    let bars = played.iter().map(|p| {
+        let measure = &written.measures[p.measure];
+        let meter = meters[p.measure].clone();
+        let length = (measure.length != meter.bar()).then_some(measure.length);
+        if length.is_some() && odd.last() != Some(&p.measure) {
+            odd.push(p.measure);
+        }
+        // What most parts say.
+        let mut said: BTreeMap<Option<(i64, i64)>, (usize, Option<Swing>)> = BTreeMap::new();
+        for swing in swings.iter().map(|s| s[p.measure].map(|x| x.0)) {
+            let key = swing.map(|s| (s.share().numer(), s.share().denom()));
+            said.entry(key).or_insert((0, swing)).0 += 1;
+        }
+        let swing = said.values().max_by_key(|v| v.0).and_then(|v| v.1);
+        DraftBar {
+            length,
+            section: names[p.measure].clone(),
+            swing,
+            ..DraftBar::new(meter, tempos[p.measure], &measure.number)
+        }
+    });
+    let bars: Vec<DraftBar> = bars.collect();
+    if let Some(first) = odd.first() {
+        let words = format!(
+            "{} measures are not as long as their meter's bar (pickups and the like); they keep their length",
+            odd.len()
+        );
+        reading.remark(format!("measure {}", written.measures[*first].number), words);
+    }
+    if bars.len() > 64 * BARS.greatest as usize {
+        return Err(Refused::new("", format!("found {} measures, more than a groove can hold", bars.len())));
+    }
+    Ok(bars)
+}
+
+/// The tempo of every measure: the last one told; 120 quarters a minute before the first.
+fn tempos(written: &Written, meters: &[Meter]) -> Result<Vec<Tempo>, Refused> {
+    let mut now: Option<Tempo> = None;
+    let mut all = Vec::with_capacity(meters.len());
+    for (measure, meter) in written.measures.iter().zip(meters) {
+        now = measure.tempo.or(now);
+        let unit = meter.beat();
+        let plain = || {
+            let bpm = Fraction::whole(30).over(unit.wholes())?;
+            Tempo::new(bpm, unit).ok()
+        };
+        all.push(now.or_else(plain).ok_or_else(too_long)?);
+    }
+    Ok(all)
+}
+
+/// A swing of the part that differs from its bars' in the same way throughout.
+fn own_swing(bars: &[DraftBar], played: &[Played], swings: &[Option<(Swing, Time)>]) -> Option<Swing> {
+    let straight = || Swing::new(1, 1).ok();
+    let own = |p: &Played| swings[p.measure].map(|s| s.0);
+    let differs = bars.iter().zip(played).any(|(b, p)| b.swing != own(p));
+    let first = played.first().map(own)?;
+    (differs && played.iter().all(|p| own(p) == first)).then(|| first.or_else(straight)).flatten()
+}
+
+/// The tracks of a part: one per instrument of percussion, one per staff and voice of what has pitch.
+fn tracks(part: &Part, parts: usize) -> Vec<(DraftTrack, Vec<&Note>)> {
+    let percussion = |n: &Note| n.key.is_none() && n.instrument.is_some() && part.instruments.len() > 1;
+    let mut rows: BTreeMap<(bool, usize, u32, String), Vec<&Note>> = BTreeMap::new();
+    for note in &part.notes {
+        let key = if percussion(note) {
+            (true, note.instrument.unwrap_or(0), 0, String::new())
+        } else {
+            (false, 0, note.voice.0, note.voice.1.clone())
+        };
+        rows.entry(key).or_default().push(note);
+    }
+    if rows.is_empty() && !part.name.is_empty() {
+        rows.insert((false, 0, 1, "1".into()), Vec::new());
+    }
+    let count = rows.len();
+    let made = rows.into_iter().enumerate().map(|(i, (key, notes))| {
+        let instrument = if key.0 {
+            part.instruments.get(key.1)
+        } else {
+            notes.iter().find_map(|n| n.instrument).and_then(|i| part.instruments.get(i)).or(part.instruments.first())
+        };
+        let base = if part.name.trim().is_empty() && parts > 0 { "part".to_owned() } else { cut(&part.name, 40) };
+        let name = match (key.0, instrument) {
+            (true, Some(own)) if !own.name.is_empty() => cut(&own.name, NAME.greatest as usize),
+            _ if count > 1 && i > 0 => format!("{base} {}", i + 1),
+            _ => cut(&part.name, NAME.greatest as usize),
+        };
+        let mut track = DraftTrack::new(name, voice(instrument, &notes));
+        track.gain = part.gain.unwrap_or(0);
+        track.pan = part.pan.unwrap_or(0);
+        (track, notes)
+    });
+    made.collect()
+}
+
+/// The voice of some notes: the one their instrument is called by, else by its number in General MIDI, else by pitch.
+fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
+    let keys: Vec<u8> = notes.iter().filter_map(|n| n.key).collect();
+    let named = instrument.and_then(|i| Voice::parse(i.name.trim()));
+    if let Some(voice) = named.filter(|v| keys.is_empty() || v.is_pitched()) {
+        return voice;
+    }
+    if keys.is_empty() {
+        return instrument.and_then(|i| i.key).map_or(Voice::Wood, percussion);
+    }
+    let mean = keys.iter().map(|k| usize::from(*k)).sum::<usize>() / keys.len();
+    match instrument.and_then(|i| i.program) {
+        Some(33..=40) => Voice::Bass,
+        Some(9..=16) => Voice::Bell,
+        _ if mean < 45 => Voice::Bass,
+        _ => Voice::Pluck,
+    }
+}
+
+/// The voice nearest to a percussion key (General MIDI 1, from 0).
+fn percussion(key: u8) -> Voice {
+    if let Some(known) = INSTRUMENTS.iter().find(|i| i.key == key && i.program == 0) {
+        return known.voice;
+    }
+    match key {
+        35 | 36 => Voice::Kick,
+        38 | 40 => Voice::Snare,
+        39 => Voice::Clap,
+        41 | 43 | 45 | 47 | 48 | 50 | 60..=66 | 78 | 79 => Voice::Tom,
+        42 | 44 => Voice::Hat,
+        46 | 49 | 52 | 55 | 57 => Voice::OpenHat,
+        51 | 53 | 56 | 59 | 67 | 68 | 80 | 81 => Voice::Bell,
+        54 | 58 | 69 | 70 | 73 | 74 | 82 => Voice::Shaker,
+        _ => Voice::Wood,
+    }
+}
+
+/// The notes as they sound: in playing order, cut where a repeat jumps away under them, swung where that is told.
+fn sounding(
+    notes: &[&Note],
+    written: &Written,
+    played: &[Played],
+    swing: &[Option<(Swing, Time)>],
+) -> Result<Vec<DraftNote>, Refused> {
+    let mut by_measure: Vec<Vec<&Note>> = vec![Vec::new(); written.measures.len()];
+    for note in notes {
+        by_measure[note.measure].push(note);
+    }
+    let mut all = Vec::new();
+    for (i, bar) in played.iter().enumerate() {
+        for note in &by_measure[bar.measure] {
+            let start = bar.start.plus(note.at).ok_or_else(too_long)?;
+            let mut end = start.plus(note.length).ok_or_else(too_long)?;
+            let mut last = i;
+            while end > played[last].end {
+                match played.get(last + 1) {
+                    Some(next) if next.measure == played[last].measure + 1 => last += 1,
+                    _ => end = played[last].end,
+                }
+            }
+            let at = |t: Time, bar: &Played, exempt: bool| match swing[bar.measure] {
+                Some(how) if !exempt => swung(t, bar.start, how).ok_or_else(too_long),
+                _ => Ok(t),
+            };
+            let start = at(start, bar, note.in_tuplet.0)?;
+            let end = at(end, &played[last], note.in_tuplet.1)?;
+            let length = end.minus(start).ok_or_else(too_long)?;
+            let pitch = note.key.and_then(Pitch::new);
+            all.push(DraftNote { start, length, attack: Attack { accent: note.accent, pitch } });
+        }
+    }
+    Ok(all)
+}
+
+/// Where a straight time is put by swing: each pair of values is bent at its middle.
+fn swung(t: Time, from: Time, (swing, value): (Swing, Time)) -> Option<Time> {
+    let pair = value.repeated(2)?;
+    let into = t.minus(from)?.ratio_to(pair)?;
+    let rest = into.minus(Fraction::new(into.floor(), 1)?)?;
+    let (share, two, half) = (swing.share(), Fraction::whole(2), Fraction::new(1, 2)?);
+    let bent = if rest <= half {
+        rest.times(two)?.times(share)?
+    } else {
+        let late = rest.minus(half)?.times(two)?;
+        share.plus(late.times(Fraction::ONE.minus(share)?)?)?
+    };
+    let moved = bent.minus(rest)?;
+    t.plus(pair.scaled(moved)?)
+}

@@ -1,0 +1,114 @@
+//! Scores in: bytes to text, to elements, to notes at exact times, to a groove. It must not know paths or other formats.
+
+mod cast;
+mod mark;
+mod part;
+mod place;
+mod text;
+mod tree;
+mod unfold;
+mod written;
+
+pub use written::{Instrument, Measure, Note, Part, Written};
+
+use super::packed;
+use crate::exchange::assemble;
+use crate::exchange::finding::{Imported, Refused, Remark};
+use crate::rhythm::Time;
+use place::Reading;
+use tree::Element;
+
+/// Most measures of a part.
+const MEASURES: usize = 65_536;
+
+/// A groove from a score, plain or compressed.
+///
+/// Durations are exact: where type, dots and tuplet say what the number of divisions is rounded to, they count. Repeats and endings are
+/// written out, and what then comes again unchanged becomes times through. Grace and cue notes are left out, chords come on several
+/// layers, a tempo that changes within a measure counts from its start, jumps (da capo and the like) are not followed; a remark
+/// tells each.
+///
+/// # Errors
+/// [`Refused`], with line and column, for what is no well-formed score, for entities, and for numbers beyond what a groove holds.
+pub fn read(bytes: &[u8]) -> Result<Imported, Refused> {
+    with_text(bytes, |text| {
+        let mut reading = Reading::new(text);
+        let written = of_text(text, &mut reading)?;
+        let draft = cast::draft(&written, &mut reading)?;
+        let mut imported = assemble(&draft)?;
+        let mut remarks: Vec<Remark> = reading.finish();
+        remarks.append(&mut imported.remarks);
+        Ok(Imported { remarks, ..imported })
+    })
+}
+
+/// What stands in a score, plain or compressed, before anything is cast on a grid.
+///
+/// # Errors
+/// As [`read`].
+pub fn written(bytes: &[u8]) -> Result<Written, Refused> {
+    with_text(bytes, |text| of_text(text, &mut Reading::new(text)))
+}
+
+fn with_text<T>(bytes: &[u8], then: impl FnOnce(&str) -> Result<T, Refused>) -> Result<T, Refused> {
+    if bytes.starts_with(b"PK") {
+        then(&text::decode(&packed::unpack(bytes, text::MOST)?)?)
+    } else {
+        then(&text::decode(bytes)?)
+    }
+}
+
+fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, Refused> {
+    let root = tree::parse(text)?;
+    let timewise = match &*root.name {
+        "score-partwise" => false,
+        "score-timewise" => true,
+        other => {
+            return Err(reading.refuse(&root, format!("found <{other}>, expected <score-partwise> or <score-timewise>")));
+        }
+    };
+    let list = root.child("part-list").ok_or_else(|| reading.refuse(&root, "a score without <part-list>"))?;
+    let title =
+        root.child("work").and_then(|w| w.said("work-title")).filter(|t| !t.is_empty()).or(root.said("movement-title"));
+    let fields = root.child("identification").and_then(|i| i.child("miscellaneous"));
+    let note = fields.and_then(|m| m.all("miscellaneous-field").find(|f| f.attribute("name") == Some("note")));
+    let mut written = Written {
+        title: title.filter(|t| !t.is_empty()).unwrap_or("untitled").to_owned(),
+        note: note.map(|n| n.text.trim().to_owned()).unwrap_or_default(),
+        ..Written::default()
+    };
+    for head in list.all("score-part") {
+        let id = head.attribute("id").unwrap_or_default();
+        let mut part = part::head(head);
+        let measures: Vec<&Element> = if timewise {
+            root.all("measure").flat_map(|m| m.all("part")).filter(|p| p.attribute("id") == Some(id)).collect()
+        } else {
+            root.all("part").filter(|p| p.attribute("id") == Some(id)).flat_map(|p| p.all("measure")).collect()
+        };
+        if measures.len() > MEASURES {
+            return Err(
+                reading.refuse(head, format!("found {} measures in a part, more than {MEASURES}", measures.len()))
+            );
+        }
+        part::read(reading, &mut part, &mut written.measures, &measures)?;
+        written.parts.push(part);
+    }
+    if timewise {
+        let numbers = root.all("measure").map(|m| m.attribute("number").unwrap_or_default());
+        for (measure, number) in written.measures.iter_mut().zip(numbers) {
+            number.clone_into(&mut measure.number);
+        }
+    }
+    if written.measures.is_empty() {
+        return Err(reading.refuse(&root, "a score without measures"));
+    }
+    // An empty measure is as long as its meter's bar.
+    let mut bar = Time::WHOLE;
+    for measure in &mut written.measures {
+        bar = measure.meter.as_ref().map_or(bar, crate::rhythm::Meter::bar);
+        if measure.length == Time::ZERO {
+            measure.length = bar;
+        }
+    }
+    Ok(written)
+}

@@ -1,0 +1,103 @@
+//! Which notes are joined by beams. It must not know pitches.
+
+use super::Note;
+use crate::rhythm::{Accent, Time};
+
+/// What a beam does at a note.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beam {
+    /// It begins here.
+    Begin,
+    /// It comes from the note before and goes on.
+    Continue,
+    /// It ends here.
+    End,
+    /// A stub towards the next note.
+    Forward,
+    /// A stub towards the note before.
+    Backward,
+}
+
+/// Lays the beams of a bar. Windows are the times where beams break; with `accents` they break before accented attacks too.
+pub(super) fn lay(notes: &mut [Note], windows: &[Time], accents: bool) {
+    let mut chain: Vec<usize> = Vec::new();
+    let mut before = None;
+    for i in 0..notes.len() {
+        let note = &notes[i];
+        // A tuplet is a window of its own.
+        let window = (note.tuplet, if note.tuplet.is_some() { 0 } else { windows.partition_point(|w| *w <= note.at) });
+        let short = note.value.is_some_and(|v| v.flags() > 0);
+        let accented = note.sound.is_some_and(|s| s.attack.accent == Accent::Accent && !s.tied_from);
+        if !short || before != Some(window) || (accents && accented) {
+            close(notes, &mut chain, windows);
+        }
+        before = Some(window);
+        if notes[i].tuplet.is_none() && chain.last().is_some_and(|last| silence(notes, *last, i) > eighth()) {
+            close(notes, &mut chain, windows);
+        }
+        if short && notes[i].sound.is_some() {
+            chain.push(i);
+        }
+    }
+    close(notes, &mut chain, windows);
+}
+
+fn eighth() -> Time {
+    Time::new(1, 8).expect("an eighth")
+}
+
+/// The rests between two notes: a beam does not run over more than an eighth of them, except in a tuplet.
+fn silence(notes: &[Note], from: usize, to: usize) -> Time {
+    notes[from + 1..to].iter().fold(Time::ZERO, |sum, n| sum.plus(n.length).unwrap_or(sum))
+}
+
+fn close(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
+    let chain = std::mem::take(chain);
+    if chain.len() < 2 {
+        return;
+    }
+    let flags = |notes: &[Note], i: usize| notes[i].value.map_or(0, super::Value::flags);
+    for (k, &i) in chain.iter().enumerate() {
+        let mut beams = Vec::new();
+        for level in 1..=flags(notes, i) {
+            let joined = |a: usize, b: usize| {
+                let both = flags(notes, a) >= level && flags(notes, b) >= level;
+                let between = (a + 1..b).all(|r| flags(notes, r) >= level || level == 1);
+                both && between && (level == 1 || !broken(&notes[a], &notes[b], level, windows))
+            };
+            let from = k > 0 && joined(chain[k - 1], i);
+            let to = k + 1 < chain.len() && joined(i, chain[k + 1]);
+            beams.push(match (from, to) {
+                (true, true) => Beam::Continue,
+                (false, true) => Beam::Begin,
+                (true, false) => Beam::End,
+                (false, false) => stub(notes, &chain, k),
+            });
+        }
+        notes[i].beams = beams;
+    }
+}
+
+/// Sixteenths break at quarters of the window, shorter ones at eighths, so that a long beam can be counted.
+fn broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
+    if a.tuplet.is_some() {
+        return false;
+    }
+    let start = windows.iter().rev().find(|w| **w <= a.at).copied().unwrap_or(Time::ZERO);
+    let size = Time::new(1, if level == 2 { 4 } else { 8 }).expect("positive");
+    let step = |n: &Note| n.at.minus(start).and_then(|t| t.ratio_to(size)).map(crate::rhythm::Fraction::floor);
+    step(a) != step(b)
+}
+
+/// A lone stub points to the neighbour in whose half it lies: forward from an even place of its own value, else backward.
+fn stub(notes: &[Note], chain: &[usize], k: usize) -> Beam {
+    if k == 0 {
+        return Beam::Forward;
+    }
+    if k + 1 == chain.len() {
+        return Beam::Backward;
+    }
+    let note = &notes[chain[k]];
+    let even = note.at.ratio_to(note.length).is_some_and(|r| r.denom() == 1 && r.numer() % 2 == 0);
+    if even { Beam::Forward } else { Beam::Backward }
+}

@@ -1,0 +1,106 @@
+//! Cuts a note or rest into written values that show the bar's parts. It must not know tuplets, pitches or beams.
+
+use super::tree::Node;
+use super::value::Value;
+use crate::rhythm::Time;
+
+/// A written piece: its start in the bar and its value.
+pub(super) type Piece = (Time, Value);
+
+/// The pieces of a note from `from` to `to`, to be tied.
+pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
+    if from >= to {
+        return;
+    }
+    let parts = node.parts();
+    if let Some(value) = fitting(node, &parts, from, to) {
+        pieces.push((from, value));
+        return;
+    }
+    if let Some(part) = parts.iter().find(|p| p.from <= from && to <= p.to) {
+        return note(part, from, to, pieces);
+    }
+    let edges = || parts.iter().map(|p| p.to).filter(|e| from < *e && *e < to);
+    let on_edge = parts.iter().any(|p| p.from == from);
+    let longest = edges().filter(|e| on_edge && fitting(node, &parts, from, *e).is_some()).last();
+    let Some(edge) = longest.or_else(|| edges().next()) else { return };
+    note(node, from, edge, pieces);
+    note(node, edge, to, pieces);
+}
+
+/// The value that a note may have in a node without hiding its parts.
+fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
+    let length = to.minus(from)?;
+    let value = Value::of(length)?;
+    if (from, to) == (node.from, node.to) {
+        return Some(value);
+    }
+    let is_edge = |t: Time| t == node.to || parts.iter().any(|p| p.from == t);
+    let crosses = parts.iter().any(|p| from < p.from && p.from < to);
+    if !crosses && !(is_edge(from) && is_edge(to)) {
+        return None;
+    }
+    if node.is_strict() {
+        return (is_edge(from) && is_edge(to)).then_some(value);
+    }
+    // A part of equal length laid evenly across the border of two: eighth, quarter, eighth.
+    let straddles = || {
+        let part = parts.iter().find(|p| p.from < from && from < p.to)?;
+        let middle = part.from.plus(part.length().divided(2)?)?;
+        Some(!value.dotted && part.length() == length && middle == from)
+    };
+    (is_edge(from) || is_edge(to) || straddles() == Some(true)).then_some(value)
+}
+
+/// The pieces of a rest from `from` to `to`.
+pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
+    if from >= to {
+        return;
+    }
+    let length = less(to, from);
+    if (from, to) == (node.from, node.to)
+        && let Some(value) = Value::of(length)
+    {
+        pieces.push((from, value));
+        return;
+    }
+    let parts = node.parts();
+    // Within a quarter the middle need not be seen: sixteenth, eighth rest, sixteenth.
+    if let [a, b] = &parts[..]
+        && node.length() <= Time::new(1, 4).expect("a quarter")
+        && a.length() == length
+        && less(from, node.from) == less(node.to, to)
+        && b.length() == length
+        && let Some(value) = Value::plain(length)
+    {
+        pieces.push((from, value));
+        return;
+    }
+    let mut at = from;
+    while at < to {
+        let Some(part) = parts.iter().find(|p| p.from <= at && at < p.to) else { return };
+        let end = part.to.min(to);
+        let run = node.small_parts().filter(|_| at == part.from && end == part.to).and_then(|unit| {
+            // Twos and fours of the units, from a place that such a rest may begin on.
+            let index = at.minus(node.from)?.ratio_to(unit)?.floor();
+            let left = to.minus(at)?.ratio_to(unit)?.floor();
+            let size = (0..4).map(|p| 1_i64 << p).filter(|s| *s <= left && index % s == 0).max()?;
+            let end = at.plus(unit.repeated(size as usize)?)?;
+            Some((end, Value::of(end.minus(at)?)?))
+        });
+        match run {
+            Some((end, value)) => {
+                pieces.push((at, value));
+                at = end;
+            }
+            None => {
+                rest(part, at, end, pieces);
+                at = end;
+            }
+        }
+    }
+}
+
+fn less(a: Time, b: Time) -> Time {
+    a.minus(b).expect("times of a bar are bounded")
+}
