@@ -4,7 +4,9 @@
 mod assemble;
 mod draft;
 mod finding;
+pub mod handout;
 pub mod musicxml;
+pub mod notation;
 pub mod picture;
 pub mod score;
 

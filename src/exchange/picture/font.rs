@@ -23,7 +23,7 @@ pub(super) fn has(c: char) -> bool {
 }
 
 /// Width of a text at a size, in the size's unit. A letter that the font has not is an empty box.
-pub(super) fn width(text: &str, size: f32) -> f32 {
+pub(crate) fn width(text: &str, size: f32) -> f32 {
     let metrics = FONT.glyph_metrics(Size::unscaled(), LocationRef::default());
     let glyph = |c| FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF);
     text.chars().map(|c| metrics.advance_width(glyph(c)).unwrap_or(0.0)).sum::<f32>() * size / EM
@@ -46,7 +46,7 @@ pub(super) fn outline(text: &str, size: f32) -> String {
 }
 
 /// The start of a text that fits a width, with an ellipsis where something is cut off.
-pub(super) fn fitted(text: &str, size: f32, room: f32) -> String {
+pub(crate) fn fitted(text: &str, size: f32, room: f32) -> String {
     if width(text, size) <= room {
         return text.to_owned();
     }

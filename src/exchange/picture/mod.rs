@@ -2,7 +2,7 @@
 //! the machine: letters are drawn as outlines.
 
 mod alt;
-mod font;
+pub(super) mod font;
 mod grid;
 mod landings;
 pub(super) mod pen;

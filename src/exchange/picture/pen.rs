@@ -89,6 +89,20 @@ impl Pen {
         self.inks.entry(ink).or_default().push_str(data);
     }
 
+    /// Closed lines and curves about a point: each command of a path with its points, moved there.
+    pub(crate) fn path(&mut self, ink: Ink, x: f32, y: f32, steps: &[(char, &[(f32, f32)])]) {
+        let mut data = String::new();
+        for (command, points) in steps {
+            data.push(*command);
+            for (i, (dx, dy)) in points.iter().enumerate() {
+                let space = if i > 0 { " " } else { "" };
+                // Writing to a String cannot fail.
+                let _ = write!(data, "{space}{} {}", number(x + dx), number(y + dy));
+            }
+        }
+        self.put(ink, &data);
+    }
+
     /// A box.
     pub(crate) fn rect(&mut self, ink: Ink, x: f32, y: f32, w: f32, h: f32) {
         let (x, y, w, h) = (number(x), number(y), number(w), number(h));

@@ -30,7 +30,9 @@ pub fn png(picture: &Picture, scale: f32) -> Result<Vec<u8>, Refused> {
     let tree = usvg::Tree::from_str(&picture.svg, &usvg::Options::default()).map_err(|e| wrong(e.to_string()))?;
     let mut map = tiny_skia::Pixmap::new(w as u32, h as u32)
         .ok_or_else(|| wrong(format!("there is no memory for {w:.0} x {h:.0} pixels")))?;
-    resvg::render(&tree, tiny_skia::Transform::from_scale(scale, scale), &mut map.as_mut());
+    // A side that is no whole number of pixels is drawn out to the next one, so that every pixel is covered.
+    let fitted = tiny_skia::Transform::from_scale(w as f32 / picture.width, h as f32 / picture.height);
+    resvg::render(&tree, fitted, &mut map.as_mut());
     encode(&map).map_err(|e| wrong(e.to_string()))
 }
 

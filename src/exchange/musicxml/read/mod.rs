@@ -64,7 +64,9 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, Refused> {
         "score-partwise" => false,
         "score-timewise" => true,
         other => {
-            return Err(reading.refuse(&root, format!("found <{other}>, expected <score-partwise> or <score-timewise>")));
+            return Err(
+                reading.refuse(&root, format!("found <{other}>, expected <score-partwise> or <score-timewise>"))
+            );
         }
     };
     let list = root.child("part-list").ok_or_else(|| reading.refuse(&root, "a score without <part-list>"))?;
