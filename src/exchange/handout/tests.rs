@@ -56,7 +56,8 @@ proptest! {
 
         let marked = markdown(&handout);
         for (name, bytes) in &marked.files {
-            prop_assert!(marked.text.contains(&format!("({name})")) && !bytes.is_empty());
+            let link = format!("({name})");
+            prop_assert!(marked.text.contains(&link) && !bytes.is_empty());
         }
         prop_assert!(marked.text.starts_with(SIGN) && !marked.text.contains("\n<script"));
     }

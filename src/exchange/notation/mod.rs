@@ -49,7 +49,7 @@ pub fn notation(piece: &Piece<'_>, ask: &Ask) -> Result<Picture, Refused> {
     pen.text(Ink::Text, Anchor::Start, MARGIN, 24.0, 15.0, &font::fitted(&title, 15.0, width - 2.0 * MARGIN));
     let room = width - 2.0 * MARGIN - NAMES;
     let (mut y, mut notes, mut cut, mut at) = (32.0, 0, String::new(), 0);
-    let heights: Vec<f32> = score.staves.iter().map(|s| height(&s.bars)).collect();
+    let heights: Vec<(f32, f32)> = score.staves.iter().map(|s| height(&s.bars)).collect();
     while at < columns.len() {
         let first = &columns[at];
         if notes > MOST_NOTES {
@@ -152,11 +152,12 @@ fn stem(beams: usize) -> f32 {
     STEM_LENGTH + BEAM_STEP * beams.saturating_sub(2) as f32
 }
 
-/// Height of a layer's line with all that stands above and below.
-fn height(bars: &[Bar]) -> f32 {
+/// Height of a layer's line with all that stands above and below, and how much of that is below.
+fn height(bars: &[Bar]) -> (f32, f32) {
     let tuplets = if bars.iter().any(|b| !b.tuplets.is_empty()) { 14.0 } else { 0.0 };
     let pitches = bars.iter().flat_map(|b| &b.notes).any(|n| n.sound.is_some_and(|s| s.attack.pitch.is_some()));
-    stem(most_beams(bars)) + tuplets + if pitches { 36.0 } else { 22.0 }
+    let below = if pitches { 30.0 } else { 18.0 };
+    (stem(most_beams(bars)) + tuplets + 6.0 + below, below)
 }
 
 /// One line of the page; gives its end.
@@ -164,15 +165,14 @@ fn system(
     piece: &Piece<'_>,
     pen: &mut Pen,
     columns: &[Column<'_>],
-    heights: &[f32],
+    heights: &[(f32, f32)],
     (top, stretch, meter): (f32, f32, f32),
 ) -> f32 {
     let left = MARGIN + NAMES;
     let right = left + meter + columns.iter().map(|c| c.width * stretch).sum::<f32>();
     let mut y = top + 6.0;
     let mut lines = Vec::new();
-    for (i, tall) in heights.iter().enumerate() {
-        let below = if *tall - stem(0) > 40.0 { 30.0 } else { 20.0 };
+    for (i, (tall, below)) in heights.iter().enumerate() {
         let line = y + tall - below;
         y += tall;
         lines.push(line);
