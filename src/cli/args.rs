@@ -1,5 +1,6 @@
 //! The words of the command line. It must not know what is done with them.
 
+use super::export;
 use super::pulse::{self, Pulse};
 use super::takes::{self, Wanted};
 use crate::sound::Click;
@@ -30,6 +31,10 @@ pub(super) enum Command {
     Render(Render),
     /// Render takes back to back to one WAV file, with a list of cues beside it
     Takes(Takes),
+    /// Put grooves into another format, many files at once
+    Export(Export),
+    /// Make grooves of what others wrote, many files at once
+    Import(Import),
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -143,6 +148,50 @@ pub(super) struct Takes {
     /// Sound only this layer; may stand several times
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Vec<String>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Export {
+    /// Grooves, or folders of them; `-` reads one from standard input
+    #[arg(required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// The format
+    #[arg(long = "as", value_name = "FORMAT", value_parser = export::format)]
+    pub(super) format: &'static export::Format,
+    /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending]
+    #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
+    pub(super) output: Option<PathBuf>,
+    /// The folder to write into; made if it is not there
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: Option<PathBuf>,
+    /// Put the pulses of the hearing of this number in `teeter explain` in too; may stand several times
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) hearing: Vec<usize>,
+    /// Only this section
+    #[arg(long, value_name = "NAME")]
+    pub(super) section: Option<String>,
+    /// Write over files that are there
+    #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Import {
+    /// Files, or folders of them; `-` reads one from standard input
+    #[arg(required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// The groove's file, of one file; `-` writes to standard output [default: standard output]
+    #[arg(short, long, value_name = "OUT.toml", conflicts_with = "into")]
+    pub(super) output: Option<PathBuf>,
+    /// The folder to write the grooves into; made if it is not there
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: Option<PathBuf>,
+    /// How far an onset may be moved, in ms, onto a smaller grid than the exact one, 0 to 100
+    #[arg(long, value_name = "MS", default_value = "5")]
+    pub(super) tolerance: String,
+    /// Write over files that are there
+    #[arg(long)]
+    pub(super) overwrite: bool,
 }
 
 #[cfg(test)]

@@ -19,10 +19,15 @@ pub(super) struct Named {
 
 /// Every file named, folders replaced by the `.toml` files within, in order of name.
 pub(super) fn named(paths: &[PathBuf]) -> Vec<Named> {
+    named_with(paths, &["toml"])
+}
+
+/// Every file named, folders replaced by the files within that have one of these endings, in order of name.
+pub(super) fn named_with(paths: &[PathBuf], endings: &[&str]) -> Vec<Named> {
     let mut found = Vec::new();
     for path in paths {
         if path.is_dir() {
-            gather(path, &mut found, 0);
+            gather(path, endings, &mut found, 0);
         } else {
             found.push(Named { path: path.clone() });
         }
@@ -30,7 +35,7 @@ pub(super) fn named(paths: &[PathBuf]) -> Vec<Named> {
     found
 }
 
-fn gather(folder: &Path, found: &mut Vec<Named>, depth: usize) {
+fn gather(folder: &Path, endings: &[&str], found: &mut Vec<Named>, depth: usize) {
     let mut entries: Vec<PathBuf> =
         std::fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path()).collect();
     entries.sort();
@@ -38,12 +43,17 @@ fn gather(folder: &Path, found: &mut Vec<Named>, depth: usize) {
         if path.is_dir() {
             // A folder linked into itself would never end.
             if depth < DEEPEST && !path.is_symlink() {
-                gather(&path, found, depth + 1);
+                gather(&path, endings, found, depth + 1);
             }
-        } else if path.extension().is_some_and(|e| e == "toml") {
+        } else if has_ending(&path, endings) {
             found.push(Named { path });
         }
     }
+}
+
+/// Whether a file has one of these endings, in capitals or not.
+pub(super) fn has_ending(path: &Path, endings: &[&str]) -> bool {
+    path.extension().and_then(|e| e.to_str()).is_some_and(|e| endings.iter().any(|n| e.eq_ignore_ascii_case(n)))
 }
 
 /// Reads one groove; `-` is standard input.

@@ -3,6 +3,8 @@
 mod args;
 mod check;
 mod explain;
+mod export;
+mod import;
 mod input;
 mod ladder;
 mod output;
@@ -120,6 +122,8 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Check(ask)) => check::run(&ask),
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
+        Some(Command::Export(ask)) => export::run(&ask),
+        Some(Command::Import(ask)) => import::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

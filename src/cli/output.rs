@@ -71,6 +71,20 @@ pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Res
     whole(path, work)
 }
 
+/// Writes a result, or to standard output. A file that is there is written over only if that was asked for, or if it begins as
+/// such results do; those without a beginning of their own have `begins` empty.
+pub(super) fn result(path: &Path, bytes: &[u8], begins: &[u8], overwrite: bool) -> Result<(), Failure> {
+    if !overwrite && path.as_os_str() != "-" && path.is_file() {
+        let mut start = Vec::new();
+        let read = std::fs::File::open(path).and_then(|f| f.take(begins.len().max(1) as u64).read_to_end(&mut start));
+        if read.is_err() || (!start.is_empty() && (begins.is_empty() || start != begins)) {
+            let words = format!("{}: found a file; it is written over only with --overwrite", path.display());
+            return Err(Failure::new(Exit::Output, words));
+        }
+    }
+    whole(path, |sink| sink.write_all(bytes))
+}
+
 /// Writes to standard output, or to a file that appears under its name only when it is whole.
 fn whole<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> Result<T, Failure> {
     if path.as_os_str() == "-" {

@@ -5,12 +5,13 @@ mod assemble;
 mod draft;
 mod finding;
 pub mod handout;
+pub mod midi;
 pub mod musicxml;
 pub mod notation;
 pub mod picture;
 pub mod score;
 
-pub use assemble::assemble;
+pub use assemble::{Rounding, assemble, fit};
 pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};
 pub use finding::{Imported, Refused, Remark};
 

@@ -12,6 +12,8 @@ pub mod line;
 mod meter;
 mod part;
 pub mod picture;
+#[cfg(test)]
+pub(crate) mod random;
 mod refusal;
 #[cfg(test)]
 pub(crate) mod tests;

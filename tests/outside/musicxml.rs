@@ -1,8 +1,10 @@
 //! Scores: our exports before the schema and music21. They must not know how a score is written.
 
 use super::{folder, grooves, python, run};
+use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
+use std::path::PathBuf;
 use teeter::analysis::{Ask, report};
 use teeter::exchange::Piece;
 use teeter::exchange::musicxml::{self, Notation};
@@ -76,4 +78,108 @@ fn others_read_our_scores_as_they_are() {
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }
     run(&python, "musicxml.py", &[&place.to_string_lossy()]);
+}
+
+/// The scores that music21 carries: its test suite, and pieces with tuplets and changing meters.
+fn carried() -> Vec<PathBuf> {
+    let place = in_package("target/outside/venv/lib");
+    let library =
+        fs::read_dir(&place).expect("the environment").flatten().map(|e| e.path().join("site-packages/music21"));
+    let library = library.into_iter().find(|p| p.is_dir()).expect("music21");
+    let list = |folder: &str, wanted: &dyn Fn(&str) -> bool| -> Vec<PathBuf> {
+        let entries = fs::read_dir(library.join(folder)).unwrap_or_else(|e| panic!("{folder}: {e}"));
+        let paths = entries.flatten().map(|e| e.path());
+        paths.filter(|p| wanted(&p.file_name().unwrap_or_default().to_string_lossy())).collect()
+    };
+    let is_score = |n: &str| [".xml", ".mxl", ".musicxml"].iter().any(|e| n.ends_with(e));
+    let mut all = list("musicxml/lilypondTestSuite", &is_score);
+    all.extend(list("corpus/demos", &is_score));
+    all.extend(list("corpus/trecento", &|n| {
+        ["PMFC_12_11a", "PMFC_12_11b", "PMFC_12_10b"].iter().any(|w| n.starts_with(w))
+    }));
+    for path in [
+        "cpebach/h186.mxl",
+        "weber/concertino_clarinet.mxl",
+        "beethoven/opus18no1/movement4.mxl",
+        "beethoven/opus59no1/movement3.mxl",
+    ] {
+        all.push(library.join("corpus").join(path));
+    }
+    all.sort();
+    all
+}
+
+/// Every attack of a groove, from its start, in quarters.
+fn attacks(groove: &Groove) -> Vec<(Time, Time)> {
+    let mut starts = vec![Time::ZERO];
+    for s in groove.sections() {
+        let whole = s.length().repeated(usize::from(s.times)).expect("bounded");
+        starts.push(starts.last().and_then(|t| t.plus(whole)).expect("bounded"));
+    }
+    let events = (0..groove.layers().len()).flat_map(|l| groove.events(l));
+    let times = events.map(|e| {
+        let pass = groove.sections()[e.section].length().repeated(e.pass);
+        let start = pass.and_then(|t| t.plus(starts[e.section])).and_then(|t| t.plus(e.offset));
+        (start.expect("bounded"), e.length)
+    });
+    let mut all: Vec<(Time, Time)> = times.collect();
+    all.sort();
+    all
+}
+
+#[test]
+fn we_read_the_scores_of_others_as_others_do() {
+    let Some(python) = python() else { return };
+    let (mut rows, mut grooves, mut moved, mut repeated) = (Vec::new(), 0, Vec::new(), 0);
+    for path in carried() {
+        let bytes = fs::read(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let (written, imported) = (musicxml::written(&bytes), musicxml::read(&bytes));
+        let mut refused = None;
+        match (&written, &imported) {
+            (Ok(written), Ok(imported)) => {
+                grooves += 1;
+                // Where no repeat is written out, the groove has the attacks as they are written.
+                if written.measures.iter().any(|m| m.backward.is_some() || !m.endings.is_empty()) {
+                    repeated += 1;
+                } else {
+                    let mut starts = vec![Time::ZERO];
+                    for m in &written.measures {
+                        starts.push(starts.last().and_then(|t| t.plus(m.length)).expect("bounded"));
+                    }
+                    let notes = written.parts.iter().flat_map(|p| &p.notes);
+                    let mut expected: Vec<(Time, Time)> = notes
+                        .filter(|n| n.length > Time::ZERO)
+                        .map(|n| (starts[n.measure].plus(n.at).expect("bounded"), n.length))
+                        .collect();
+                    expected.sort();
+                    let found = attacks(&imported.groove);
+                    if found != expected {
+                        let onsets = |all: &[(Time, Time)]| all.iter().map(|a| a.0).collect::<Vec<_>>();
+                        let what = if onsets(&found) == onsets(&expected) { "lengths" } else { "onsets" };
+                        let said = imported.remarks.iter().find(|r| {
+                            r.words.contains("cut") || r.words.contains("moved") || r.words.contains("left out")
+                        });
+                        moved.push(format!(
+                            "{name}: {what}: {}",
+                            said.map_or("WITHOUT A REMARK".into(), ToString::to_string)
+                        ));
+                    }
+                }
+            }
+            (_, Err(e)) | (Err(e), _) => refused = Some(e.to_string()),
+        }
+        let notes = written.iter().flat_map(|w| &w.parts).flat_map(|p| &p.notes).filter(|n| n.length > Time::ZERO);
+        let attacks = notes.map(|n| json!([n.measure, quarters(n.at), quarters(n.length), n.key])).collect::<Vec<_>>();
+        rows.push(json!({ "path": path, "refused": refused, "attacks": attacks }));
+    }
+    println!(
+        "of {grooves} grooves made, {repeated} have repeats written out, {} hold something otherwise than written:",
+        moved.len()
+    );
+    println!("{}", moved.join("\n"));
+    assert!(moved.iter().all(|m| !m.contains("WITHOUT")), "something was changed in silence");
+    let list = folder("musicxml-in").join("scores.json");
+    fs::write(&list, Value::from(rows).to_string()).expect("a file");
+    run(&python, "musicxml_in.py", &[&list.to_string_lossy()]);
 }

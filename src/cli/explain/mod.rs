@@ -63,7 +63,7 @@ pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
 
 /// Does the work for every item on all cores, results in the items' order; a bar on standard error shows how far it is when
 /// that is a terminal and there is more than a handful.
-fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+pub(in crate::cli) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let cores = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
     if cores < 2 {
         return items.iter().map(work).collect();

@@ -13,6 +13,22 @@ pub(super) const MOST: u16 = TUPLET_CELLS.greatest as u16;
 /// because a span over several beats has to reach that too.
 pub(super) type Points = Vec<Fraction>;
 
+/// How near a point has to be to a cell, and which grids are thought of.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Slack {
+    /// How far from a cell a point may stand, in beats.
+    pub(super) by: Fraction,
+    /// Most cells per beat.
+    pub(super) cells: u16,
+    /// Most beats of a span.
+    pub(super) beats: u16,
+}
+
+impl Slack {
+    /// No slack, and every grid that a groove can hold.
+    pub(super) const NONE: Slack = Slack { by: Fraction::ZERO, cells: MOST, beats: TUPLET_BEATS.greatest as u16 };
+}
+
 /// Whether a place, in beats from the start of a span, is that of one of its cells. The second of each pair of an even number
 /// of cells is where the swing puts it, as [`crate::rhythm::Part`] does.
 fn stands(at: Fraction, span: Span, swing: Option<Swing>) -> bool {
@@ -42,8 +58,14 @@ pub(super) fn place(cell: u16, span: Span, swing: Option<Swing>) -> Option<Fract
 }
 
 /// Whether a span reaches all points of its beats.
-pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>) -> bool {
-    points(beats).all(|p| p.is_some_and(|p| stands(p, span, swing)))
+pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>, slack: Slack) -> bool {
+    if slack.by == Fraction::ZERO {
+        return points(beats).all(|p| p.is_some_and(|p| stands(p, span, swing)));
+    }
+    points(beats).all(|p| {
+        let off = p.and_then(|p| snapped(p, span, swing, false)?.minus(p));
+        off.is_some_and(|off| magnitude(off) <= slack.by)
+    })
 }
 
 fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>> + '_ {
@@ -54,19 +76,20 @@ fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>> + '_ {
 }
 
 /// The fewest cells that reach all points of these beats, if a span may have so many.
-pub(super) fn fewest(beats: &[Points], swing: Option<Swing>) -> Option<u16> {
+pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Slack) -> Option<u16> {
     let count = beats.len() as u16;
-    if swing.is_some() {
-        return (1..=MOST).find(|cells| reaches(beats, Span { beats: count, cells: *cells }, swing));
+    let most = slack.cells.saturating_mul(count).min(MOST);
+    if swing.is_some() || slack.by != Fraction::ZERO {
+        return (1..=most).find(|cells| reaches(beats, Span { beats: count, cells: *cells }, swing, slack));
     }
     let mut cells = 1_i64;
     for p in points(beats) {
         let part = p?.over(Fraction::whole(i32::from(count)))?;
-        if part.denom() > i64::from(MOST) {
+        if part.denom() > i64::from(most) {
             return None;
         }
         cells = lcm(cells, part.denom());
-        if cells > i64::from(MOST) {
+        if cells > i64::from(most) {
             return None;
         }
     }
@@ -79,16 +102,19 @@ pub(super) fn fewest(beats: &[Points], swing: Option<Swing>) -> Option<u16> {
 /// division that is only finer (eighths under sixteenths) costs eight times its cells, so that only rare ones become spans.
 pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     let mut kinds: BTreeMap<(&Points, Option<(u8, u8)>), (usize, Option<Swing>)> = BTreeMap::new();
-    for (points, swing) in beats {
+    // A beat in which nothing begins or ends asks for no division.
+    for (points, swing) in beats.iter().filter(|b| !b.0.is_empty()) {
         let key = swing.map(|s| (s.share().numer() as u8, s.share().denom() as u8));
         kinds.entry((points, key)).or_insert((0, *swing)).0 += 1;
     }
-    if kinds.keys().all(|(points, _)| points.is_empty()) {
+    if kinds.is_empty() {
         return silent;
     }
     let rows: Vec<(&Points, Option<Swing>, usize, Option<u16>)> = kinds
         .iter()
-        .map(|((points, _), (count, swing))| (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing)))
+        .map(|((points, _), (count, swing))| {
+            (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE))
+        })
         .collect();
     let room = CELLS_OF_LAYER.greatest as usize / beats.len().max(1);
     // The needs by their odd part, with the greatest power of two of each: 3, 6 and 12 are one kind.
@@ -103,7 +129,15 @@ pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
     let cost = |&(odd, division): &(u16, u16)| -> usize {
         let one = |(points, swing, count, need): &(&Points, Option<Swing>, usize, Option<u16>)| {
             let cells = match need {
-                _ if reaches(std::slice::from_ref(*points), Span { beats: 1, cells: division }, *swing) => division,
+                _ if reaches(
+                    std::slice::from_ref(*points),
+                    Span { beats: 1, cells: division },
+                    *swing,
+                    Slack::NONE,
+                ) =>
+                {
+                    division
+                }
                 None => MOST,
                 Some(n) if n >> n.trailing_zeros() == odd => 8 * n,
                 Some(n) => n + 2,
@@ -118,16 +152,16 @@ pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
 
 /// How the beats of a bar are divided: at the division where that reaches them, by tuplets with the fewest cells elsewhere, the
 /// shorter of equally good ones. `None` if no spans reach all points.
-pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>) -> Option<Vec<Span>> {
+pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>, slack: Slack) -> Option<Vec<Span>> {
     let even = Span { beats: 1, cells: division };
-    let plain: Vec<bool> = beats.iter().map(|b| reaches(std::slice::from_ref(b), even, swing)).collect();
+    let plain: Vec<bool> = beats.iter().map(|b| reaches(std::slice::from_ref(b), even, swing, slack)).collect();
     if plain.iter().all(|p| *p) {
         return Some(vec![even; beats.len()]);
     }
     // best[j]: the least cost of the first j beats, and the span that ends there.
     let mut best: Vec<Option<(u32, Span)>> = vec![None; beats.len() + 1];
     for j in 1..=beats.len() {
-        for length in 1..=j.min(TUPLET_BEATS.greatest as usize) {
+        for length in 1..=j.min(usize::from(slack.beats)) {
             let i = j - length;
             let before = match (i, best[i]) {
                 (0, _) => 0,
@@ -139,7 +173,7 @@ pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>) -> Op
             } else if plain[i] && plain[j - 1] && plain[i..j].iter().all(|p| *p) {
                 continue;
             } else {
-                let Some(cells) = fewest(&beats[i..j], swing) else { continue };
+                let Some(cells) = fewest(&beats[i..j], swing, slack) else { continue };
                 (before + u32::from(cells), Span { beats: length as u16, cells })
             };
             if best[j].is_none_or(|(least, _)| cost < least) {
@@ -158,12 +192,12 @@ pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>) -> Op
 }
 
 /// The grid of a beat that comes nearest to points which no grid reaches: the one with the smallest greatest move.
-pub(super) fn nearest(points: &Points, swing: Option<Swing>, closed: bool) -> Span {
+pub(super) fn nearest(points: &Points, swing: Option<Swing>, closed: bool, most: u16) -> Span {
     let miss = |cells: u16| {
         let span = Span { beats: 1, cells };
         points.iter().filter_map(|p| snapped(*p, span, swing, closed)?.minus(*p)).map(magnitude).max()
     };
-    let cells = (1..=MOST).min_by_key(|cells| miss(*cells).unwrap_or(Fraction::ZERO)).unwrap_or(1);
+    let cells = (1..=most.clamp(1, MOST)).min_by_key(|cells| miss(*cells).unwrap_or(Fraction::ZERO)).unwrap_or(1);
     Span { beats: 1, cells }
 }
 

@@ -3,7 +3,7 @@
 use super::super::draft::DraftTrack;
 use super::super::finding::Remark;
 use super::bars::{Bars, Run};
-use super::grid::{self, Points};
+use super::grid::{self, Points, Slack};
 use super::{Kind, Placed, place_of};
 use crate::rhythm::{Cell, Fraction, Frame, Part, Span, Swing, Time};
 
@@ -114,12 +114,13 @@ fn snap(
     let per_bar = run.meter.beats();
     let mut grids: Vec<Option<Span>> = vec![None; beats.len()];
     for (bar, points) in beats.chunks(per_bar).enumerate() {
-        if grid::spans(points, 1, swing).is_some() {
+        if grid::spans(points, 1, swing, Slack::NONE).is_some() {
             continue;
         }
         for (i, p) in points.iter().enumerate() {
-            if grid::fewest(std::slice::from_ref(p), swing).is_none() {
-                grids[bar * per_bar + i] = Some(grid::nearest(p, swing, bar * per_bar + i + 1 == beats.len()));
+            if grid::fewest(std::slice::from_ref(p), swing, Slack::NONE).is_none() {
+                grids[bar * per_bar + i] =
+                    Some(grid::nearest(p, swing, bar * per_bar + i + 1 == beats.len(), grid::MOST));
             }
         }
     }
@@ -178,7 +179,7 @@ fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Opt
     let frame = Frame { meter: &run.meter, bars: usize::from(run.bars), division, swing };
     let mut spans = Vec::with_capacity(beats.len());
     for points in beats.chunks(run.meter.beats()) {
-        let found = grid::spans(points, division, swing);
+        let found = grid::spans(points, division, swing, Slack::NONE);
         spans.extend(found.unwrap_or_else(|| vec![Span { beats: 1, cells: division }; points.len()]));
     }
     let count = spans.iter().map(|s| usize::from(s.cells)).sum();

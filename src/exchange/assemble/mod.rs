@@ -5,10 +5,13 @@
 //! cut or moved, never dropped in silence: a [`Remark`] says so, with the exact distance.
 
 mod bars;
+mod fit;
 mod grid;
 mod lane;
 #[cfg(test)]
 mod tests;
+
+pub use fit::{Rounding, fit};
 
 use super::draft::{Draft, DraftTrack};
 use super::finding::{Imported, Refused, Remark};

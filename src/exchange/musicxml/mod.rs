@@ -8,6 +8,8 @@
 mod general;
 mod packed;
 pub mod read;
+#[cfg(test)]
+mod tests;
 mod write;
 mod xml;
 

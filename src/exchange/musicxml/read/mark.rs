@@ -47,7 +47,7 @@ pub(super) fn meter(reading: &Reading<'_>, time: &Element) -> Result<Option<Mete
 }
 
 /// A decimal number as a fraction; where it is a long one, the simplest that is rounded to it (133.333333333 is 400/3).
-pub(super) fn decimal(text: &str) -> Option<Fraction> {
+pub(in crate::exchange::musicxml) fn decimal(text: &str) -> Option<Fraction> {
     let text = text.trim();
     let places = text.split_once('.').map_or(0, |p| p.1.len());
     if text.contains('/') {

@@ -9,6 +9,8 @@ mod tree;
 mod unfold;
 mod written;
 
+#[cfg(test)]
+pub(super) use mark::decimal;
 pub use written::{Instrument, Measure, Note, Part, Written};
 
 use super::packed;

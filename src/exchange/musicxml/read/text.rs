@@ -24,7 +24,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, Refused> {
         text.map_err(|_| {
             let good =
                 char::decode_utf16(units.iter().copied()).take_while(Result::is_ok).flatten().map(char::len_utf16);
-            Refused::new(format!("byte {}", 2 * (good.sum::<usize>() + 1)), "found what is no character of UTF-16")
+            Refused::new(format!("byte {}", 2 * good.sum::<usize>() + 3), "found what is no character of UTF-16")
         })
     };
     let text = match bytes {

@@ -1,0 +1,118 @@
+//! The command that makes grooves of what others wrote. It must not know what the formats are made of.
+
+use super::explain::on_all_cores;
+use super::export::{report, targets};
+use super::{Exit, Failure, args, input, output};
+use crate::exchange::{Imported, Refused, midi};
+use crate::rhythm::Fraction;
+use crate::store;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+/// A format grooves are made from.
+struct Format {
+    /// Endings of its files, without a dot.
+    endings: &'static [&'static str],
+    /// What it is.
+    words: &'static str,
+    /// Whether bytes begin as it does.
+    begins: fn(&[u8]) -> bool,
+    /// Most bytes of a file.
+    limit: u64,
+    /// Makes a groove, with a tolerance in ms for formats whose times are rounded or played.
+    read: fn(&[u8], Fraction) -> Result<Imported, Refused>,
+}
+
+const FORMATS: &[Format] = &[Format {
+    endings: &["mid", "midi", "rmi"],
+    words: "Standard MIDI Files (.mid)",
+    begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF"),
+    limit: midi::LIMIT,
+    read: midi::import_with,
+}];
+
+/// Imports every file named; those that cannot be are reported, and the others still written.
+pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
+    let tolerance = tolerance(&ask.tolerance)?;
+    let endings: Vec<&str> = FORMATS.iter().flat_map(|f| f.endings.iter().copied()).collect();
+    let named = input::named_with(&ask.files, &endings);
+    if named.is_empty() {
+        let words = format!("there is nothing to import in what was named, allowed are {}", allowed());
+        return Err(Failure::new(Exit::BadGroove, words));
+    }
+    if named.len() > 1 && ask.into.is_none() && ask.output.is_none() {
+        let words = format!("found {} files to read, allowed is one without --into FOLDER", named.len());
+        return Err(Failure::new(Exit::Usage, words));
+    }
+    let pipe = |_: &Path| PathBuf::from("-");
+    let targets = targets(&named, ask.output.as_ref(), ask.into.as_ref(), pipe, "toml")?;
+    let pairs: Vec<(&Path, &PathBuf)> = named.iter().map(|n| n.path.as_path()).zip(&targets).collect();
+    let results = on_all_cores(&pairs, |(path, target)| -> Result<Vec<String>, Failure> {
+        let made = made(path, tolerance)?;
+        let text = store::print(&made.groove);
+        if text.len() as u64 > store::LIMIT {
+            let words = format!("{}: the groove's file would have {} bytes", path.display(), text.len());
+            return Err(Failure::new(Exit::BadGroove, format!("{words}, allowed are at most {}", store::LIMIT)));
+        }
+        output::result(target, text.as_bytes(), b"", ask.overwrite)?;
+        Ok(made.remarks.iter().map(|r| format!("{}: {r}", path.display())).collect())
+    });
+    let mut exit = Exit::Good;
+    for (result, (path, target)) in results.iter().zip(&pairs) {
+        match result {
+            Err(failure) => exit = report(failure, exit)?,
+            Ok(remarks) => {
+                let mut errors = io::stderr().lock();
+                for remark in remarks {
+                    writeln!(errors, "{remark}")?;
+                }
+                if target.as_os_str() != "-" {
+                    writeln!(errors, "{}: made from {}", target.display(), path.display())?;
+                }
+            }
+        }
+    }
+    Ok(exit)
+}
+
+/// What can be imported, in words.
+fn allowed() -> String {
+    FORMATS.iter().map(|f| f.words).collect::<Vec<_>>().join(", ")
+}
+
+/// A tolerance in ms, 0 to 100.
+fn tolerance(words: &str) -> Result<Fraction, Failure> {
+    let value = Fraction::parse(words).filter(|t| *t >= Fraction::ZERO && *t <= Fraction::whole(100));
+    let wrong = || format!("--tolerance is '{words}', allowed is a number from 0 to 100 (ms)");
+    value.ok_or_else(|| Failure::new(Exit::Usage, wrong()))
+}
+
+/// The groove of one file; without a title of its own it has the file's name.
+fn made(path: &Path, tolerance: Fraction) -> Result<Imported, Failure> {
+    let name = if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() };
+    let bad = |words: String| Failure::new(Exit::BadGroove, format!("{name}: {words}"));
+    let most = FORMATS.iter().map(|f| f.limit).max().unwrap_or(0);
+    let mut bytes = Vec::new();
+    let read = if path.as_os_str() == "-" {
+        io::stdin().lock().take(most + 1).read_to_end(&mut bytes)
+    } else if std::fs::metadata(path).is_ok_and(|m| !m.is_file()) {
+        return Err(bad("found no plain file, allowed is a file".into()));
+    } else {
+        File::open(path).and_then(|f| f.take(most + 1).read_to_end(&mut bytes))
+    };
+    read.map_err(|e| bad(format!("cannot read: {e}")))?;
+    let by_name = FORMATS.iter().find(|f| input::has_ending(path, f.endings));
+    let format = by_name.or_else(|| FORMATS.iter().find(|f| (f.begins)(&bytes)));
+    let format = format.ok_or_else(|| bad(format!("found no format known here, allowed are {}", allowed())))?;
+    if bytes.len() as u64 > format.limit {
+        return Err(bad(format!("found more than {} bytes, allowed are at most so many", format.limit)));
+    }
+    let mut made = (format.read)(&bytes, tolerance).map_err(|e| bad(e.to_string()))?;
+    if made.groove.title().is_empty() {
+        let stem = path.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into_owned());
+        let stem = if stem.is_empty() || stem == "-" { "untitled".to_owned() } else { stem };
+        made.groove = made.groove.titled(&stem, made.groove.note());
+    }
+    Ok(made)
+}
