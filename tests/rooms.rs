@@ -97,7 +97,7 @@ const RIGHTS: &[Right] = &[
     (
         "terminal/run",
         &["exchange", "recording", "sound", "store"],
-        &["rustix", "signal_hook"],
+        &["base64", "rustix", "signal_hook"],
         &["std::fs", "std::thread", "std::time"],
     ),
 ];

@@ -4,6 +4,7 @@ mod args;
 mod check;
 mod explain;
 mod export;
+mod handout;
 mod import;
 mod input;
 mod ladder;
@@ -123,6 +124,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
         Some(Command::Export(ask)) => export::run(&ask),
+        Some(Command::Handout(ask)) => handout::run(&ask),
         Some(Command::Import(ask)) => import::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();

@@ -93,6 +93,8 @@ pub enum Effect {
     Change(Box<Playing>),
     /// Stop playing.
     Stop,
+    /// Give a text to the terminal's clipboard.
+    Copy(String),
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

@@ -4,6 +4,7 @@
 mod action;
 mod columns;
 mod config;
+mod copying;
 mod encode;
 mod event;
 mod key;
@@ -24,7 +25,7 @@ mod typing;
 mod update;
 mod view;
 
-pub use action::{Action, Question};
+pub use action::{Action, Question, Text};
 pub use config::{Config, ConfigError};
 pub use event::{Effect, Event, Head, Over, Playing, Unsaved};
 pub use key::Key;

@@ -140,6 +140,7 @@ fn effects_are_values() {
                 Effect::Play(..) => "play",
                 Effect::Change(_) => "change",
                 Effect::Stop => "stop",
+                Effect::Copy(_) => "copy",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })

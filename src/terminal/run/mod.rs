@@ -111,6 +111,7 @@ fn turn<W: io::Write>(
                 Effect::Play(playing, from) => hands.ear.play(*playing, from),
                 Effect::Change(playing) => hands.ear.change(*playing),
                 Effect::Stop => hands.ear.stop_playing(),
+                Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
