@@ -5,7 +5,7 @@ use crate::analysis::{Hearing, Kind as HearingKind};
 use crate::exchange::Piece;
 use crate::exchange::notation::notation;
 use crate::exchange::picture::{Ask, Kind, Picture, picture};
-use crate::rhythm::{Fraction, print_note_value};
+use crate::rhythm::{Fraction, Region, print_note_value};
 use crate::words::{self, ladder, plain};
 
 /// Width of a handout's pictures: the text width of A4 with its margins, in CSS pixels.
@@ -16,6 +16,9 @@ const HEARINGS: usize = 8;
 const REASONS: usize = 8;
 /// Bars above which boxes and syllables would be a wall of letters.
 const BOXED: usize = 16;
+
+/// Letters that fit a printed line of boxes.
+const COLUMNS: usize = 92;
 
 /// A piece of a handout.
 pub(super) enum Block<'a> {
@@ -61,12 +64,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
             Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
         }
         if usize::from(groove.sections()[s].bars) <= BOXED && !groove.layers().is_empty() {
-            let region = plain::whole(groove, s);
-            out.push(Block::Lines(format!(
-                "{}\n\n{}",
-                plain::boxes(groove, &region),
-                plain::syllables(groove, &region)
-            )));
+            out.push(Block::Lines(boxed(piece, s)));
         }
     }
     if report.attacks.is_empty() {
@@ -131,6 +129,22 @@ fn section(piece: &Piece<'_>, s: usize) -> String {
     let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
+}
+
+/// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
+fn boxed(piece: &Piece<'_>, s: usize) -> String {
+    let (groove, whole) = (piece.groove, plain::whole(piece.groove, s));
+    let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
+    let of = |from: usize, to: usize| {
+        let at = |n: usize| bar.repeated(n).unwrap_or(whole.to);
+        let region = Region { from: at(from), to: at(to), ..whole.clone() };
+        let number = if to > from + 1 { format!("bars {} to {to}", from + 1) } else { format!("bar {to}") };
+        format!("{number}\n{}\n\n{}", plain::boxes(groove, &region), plain::syllables(groove, &region))
+    };
+    let blocks = |each: usize| (0..bars).step_by(each).map(|b| of(b, (b + each).min(bars))).collect::<Vec<_>>();
+    let fits = |blocks: &Vec<String>| blocks.iter().flat_map(|b| b.lines()).all(|l| l.chars().count() <= COLUMNS);
+    let best = (2..=bars).rev().map(blocks).find(fits);
+    best.unwrap_or_else(|| blocks(1)).join("\n\n")
 }
 
 fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: Kind, id: &str) {

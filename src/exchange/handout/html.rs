@@ -20,7 +20,7 @@ border-bottom:1px solid #bbb;vertical-align:top}th{border-bottom:1.5px solid #11
 pre{font:.72rem/1.35 'DejaVu Sans Mono',Consolas,Menlo,monospace;overflow-x:auto;border-left:3px solid #111;padding:.3em .8em}\
 audio{display:block;width:100%;margin:.2em 0 .8em}\
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure,tr,li{break-inside:avoid}\
-.wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7pt}figure svg{min-width:0}audio{display:none}a{color:inherit}}";
+.wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7.5pt}figure svg{min-width:0}audio{display:none}a{color:inherit}}";
 
 /// The page.
 pub fn html(handout: &Handout<'_>) -> String {

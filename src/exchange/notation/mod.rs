@@ -12,13 +12,15 @@ use super::picture::{Ask, Picture};
 use super::score::{Bar, Beam, Beaming, Note, Score, Tuplet};
 use super::{Piece, Refused};
 use crate::analysis::clock::wholes;
-use crate::rhythm::{Accent, Time, print_note_value};
+use crate::rhythm::{Accent, Section, Time, print_note_value};
 use glyph::{BEAM, BEAM_STEP, HEAD, Head, STEM};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Room for the names of layers.
 const NAMES: f32 = 88.0;
 const MARGIN: f32 = 14.0;
+/// Size of a meter's numbers.
+const FIGURES: f32 = 13.0;
 /// Length of a stem without further beams.
 const STEM_LENGTH: f32 = 25.0;
 /// From one onset to the next at least.
@@ -72,7 +74,7 @@ pub fn notation(piece: &Piece<'_>, ask: &Ask) -> Result<Picture, Refused> {
                 &font::fitted(&heading(piece, first), 10.5, width - 2.0 * MARGIN),
             );
         }
-        let meter = if first.first_of_section { 22.0 } else { 0.0 };
+        let meter = if first.first_of_section { meter_room(piece, first) } else { 0.0 };
         let mut taken = 1;
         let mut wide = first.width;
         while let Some(next) = columns.get(at + taken).filter(|c| !c.first_of_section && wide + c.width + meter <= room)
@@ -119,6 +121,17 @@ fn heading(piece: &Piece<'_>, column: &Column<'_>) -> String {
     let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     format!("Section {}: {beat} = {}{times}{swing}", section.name, section.tempo.bpm())
+}
+
+/// The upper number of a meter.
+fn upper(section: &Section) -> String {
+    section.meter.terms().iter().map(u16::to_string).collect::<Vec<_>>().join("+")
+}
+
+/// Room for a section's meter before its first bar.
+fn meter_room(piece: &Piece<'_>, column: &Column<'_>) -> f32 {
+    let section = &piece.groove.sections()[column.bars.first().map_or(0, |b| b.section)];
+    font::width(&upper(section), FIGURES) + 14.0
 }
 
 /// Every bar through all layers, with room for each onset by the time to the next one.
@@ -188,12 +201,11 @@ fn system(
     pen.text(Ink::Faint, Anchor::Start, left + 3.0, bar_top - 6.0, 8.0, &number.to_string());
     if meter > 0.0 {
         let section = &piece.groove.sections()[columns[0].bars[0].section];
-        let terms: Vec<String> = section.meter.terms().iter().map(u16::to_string).collect();
-        let upper = terms.join("+");
-        let size = if font::width(&upper, 13.0) > 20.0 { 8.0 } else { 13.0 };
+        let upper = upper(section);
         for line in &lines {
-            pen.text(Ink::Text, Anchor::Middle, left + 13.0, line - 2.5, size, &upper);
-            pen.text(Ink::Text, Anchor::Middle, left + 13.0, line + 12.0, 13.0, &section.meter.lower().to_string());
+            let middle = left + meter / 2.0 + 2.0;
+            pen.text(Ink::Text, Anchor::Middle, middle, line - 2.5, FIGURES, &upper);
+            pen.text(Ink::Text, Anchor::Middle, middle, line + 12.0, FIGURES, &section.meter.lower().to_string());
         }
     }
     for (i, line) in lines.iter().enumerate() {
