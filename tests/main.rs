@@ -6,6 +6,8 @@ mod cli;
 mod editor;
 // What others make of our exports, and we of theirs.
 mod outside;
+// The shipped handouts, made again.
+mod handouts;
 // Every file in patterns/: it loads, it survives print and update, it says that it is invented, and all features occur.
 mod patterns;
 // One wrong file per message: the exact words.

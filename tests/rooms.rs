@@ -57,8 +57,8 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "exchange",
-        rooms: &["rhythm", "analysis"],
-        crates: &["base64", "midly", "num_integer", "quick_xml", "resvg", "zip"],
+        rooms: &["rhythm", "analysis", "words"],
+        crates: &["base64", "midly", "num_integer", "png", "quick_xml", "resvg", "skrifa", "zip"],
         words: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
     Room { name: "store", rooms: &["rhythm"], crates: &["rustix", "tempfile", "toml_edit"], words: &["std::thread"] },
@@ -96,7 +96,7 @@ const RIGHTS: &[Right] = &[
     (
         "terminal/run",
         &["exchange", "recording", "sound", "store"],
-        &["rustix", "signal_hook"],
+        &["base64", "rustix", "signal_hook"],
         &["std::fs", "std::thread", "std::time"],
     ),
 ];

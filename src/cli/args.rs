@@ -37,6 +37,8 @@ pub(super) enum Command {
     Outputs,
     /// Put grooves into another format, many files at once
     Export(Export),
+    /// Make handouts: a page for each groove with pictures, notation, the ladder, and takes to hear
+    Handout(Sheets),
     /// Make grooves of what others wrote, many files at once
     Import(Import),
     /// Print a script that completes this program's words in a shell
@@ -192,6 +194,47 @@ pub(super) struct Export {
     /// Only this section
     #[arg(long, value_name = "NAME")]
     pub(super) section: Option<String>,
+    /// Of svg and png, what is drawn: `grid`, `streams`, `landings` or `notation`
+    #[arg(long, value_name = "WHICH", default_value = "grid", value_parser = export::picture)]
+    pub(super) picture: Which,
+    /// Of svg and png, where it is looked at: `print` or `screen`
+    #[arg(long, value_name = "WHERE", default_value = "print", value_parser = export::theme)]
+    pub(super) theme: crate::exchange::picture::Theme,
+    /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000
+    #[arg(long, value_name = "PIXELS", default_value_t = 1000.0)]
+    pub(super) width: f32,
+    /// Of png, pixels to a CSS pixel, 0.1 to 8
+    #[arg(long, value_name = "TIMES", default_value_t = 2.0)]
+    pub(super) scale: f32,
+    /// Write over files that are there
+    #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
+/// Which picture is drawn; nothing is notation. A name of its own keeps the parser from taking it for an option that may be absent.
+pub(super) type Which = Option<crate::exchange::picture::Kind>;
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Sheets {
+    /// Grooves, or folders of them; `-` reads one from standard input
+    #[arg(required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// The folder to write into; made if it is not there
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: PathBuf,
+    /// One page of HTML, or Markdown with its pictures beside
+    #[arg(long = "as", value_name = "FORMAT", default_value = "html", value_parser = ["html", "md"])]
+    pub(super) format: String,
+    /// Where the takes sound: `beside` as files, `within` the page (large), or `none`
+    #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = ["beside", "within", "none"])]
+    pub(super) sound: String,
+    /// Draw the pulses of the hearing of this number in `teeter explain`; may stand several times [default: the best two that are
+    /// not the written beat]
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) hearing: Vec<usize>,
+    /// Frames per second of the takes
+    #[arg(long, value_name = "HZ", default_value_t = 22_050)]
+    pub(super) rate: u32,
     /// Write over files that are there
     #[arg(long)]
     pub(super) overwrite: bool,

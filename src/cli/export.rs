@@ -3,7 +3,12 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
+use crate::exchange::handout::{self, Handout};
+use crate::exchange::notation::notation;
+use crate::exchange::picture::{self, Kind, Picture, Theme};
 use crate::exchange::{Piece, Refused, midi, musicxml};
+use crate::rhythm::Fraction;
+use crate::words::plain;
 use std::collections::HashMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -20,7 +25,20 @@ pub(super) struct Format {
     /// How each of its files begins, which tells that one may be written over; empty if they have no beginning of their own.
     pub(super) begins: &'static [u8],
     /// Makes a file's bytes.
-    pub(super) make: fn(&Piece<'_>) -> Result<Vec<u8>, Refused>,
+    pub(super) make: fn(&Piece<'_>, &Wish) -> Result<Vec<u8>, Refused>,
+}
+
+/// What else a format may be asked for.
+#[derive(Debug, Clone)]
+pub(super) struct Wish {
+    /// Which picture; `None` is notation.
+    pub(super) picture: Option<Kind>,
+    pub(super) theme: Theme,
+    /// Width in CSS pixels.
+    pub(super) width: f32,
+    /// Pixels of a PNG to a CSS pixel.
+    pub(super) scale: f32,
+    pub(super) limits: analysis::Limits,
 }
 
 /// Every format.
@@ -30,23 +48,92 @@ pub(super) const FORMATS: &[Format] = &[
         ending: "mid",
         words: "a Standard MIDI File, format 1",
         begins: b"MThd",
-        make: midi::export,
+        make: |piece, _| midi::export(piece),
     },
     Format {
         name: "musicxml",
         ending: "musicxml",
         words: "notation as MusicXML 4.0",
         begins: musicxml::BEGINS,
-        make: |piece| musicxml::write(piece, &musicxml::Notation::of(piece)),
+        make: |piece, _| musicxml::write(piece, &musicxml::Notation::of(piece)),
     },
     Format {
         name: "mxl",
         ending: "mxl",
         words: "the same, compressed",
         begins: musicxml::BEGINS_PACKED,
-        make: |piece| musicxml::write_mxl(piece, &musicxml::Notation::of(piece)),
+        make: |piece, _| musicxml::write_mxl(piece, &musicxml::Notation::of(piece)),
+    },
+    Format {
+        name: "svg",
+        ending: "svg",
+        words: "a picture that is sharp at every size",
+        begins: b"<svg",
+        make: |piece, wish| Ok(drawn(piece, wish)?.svg.into_bytes()),
+    },
+    Format {
+        name: "png",
+        ending: "png",
+        words: "a picture of pixels",
+        begins: b"\x89PNG",
+        make: |piece, wish| picture::png(&drawn(piece, wish)?, wish.scale),
+    },
+    Format {
+        name: "html",
+        ending: "html",
+        words: "a handout as one page, without sound",
+        begins: b"<!DOCTYPE html>\n<!-- a handout made by teeter -->",
+        make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits)).into_bytes()),
+    },
+    Format {
+        name: "txt",
+        ending: "txt",
+        words: "groups, boxes and counting syllables as plain text",
+        begins: b"",
+        make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
     },
 ];
+
+/// A picture in words: `grid`, `streams`, `landings`, `notation`.
+pub(super) fn picture(words: &str) -> Result<Option<Kind>, String> {
+    match words {
+        "grid" => Ok(Some(Kind::Grid)),
+        "streams" => Ok(Some(Kind::Streams)),
+        "landings" => Ok(Some(Kind::Landings)),
+        "notation" => Ok(None),
+        _ => Err("allowed are: grid, streams, landings, notation".into()),
+    }
+}
+
+/// A theme in words.
+pub(super) fn theme(words: &str) -> Result<Theme, String> {
+    match words {
+        "print" => Ok(Theme::Print),
+        "screen" => Ok(Theme::Screen),
+        _ => Err("allowed are: print, screen".into()),
+    }
+}
+
+fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, Refused> {
+    let ask = picture::Ask { theme: wish.theme, width: wish.width, ..picture::Ask::default() };
+    match wish.picture {
+        Some(kind) => Ok(picture::picture(piece, &picture::Ask { kind, ..ask })),
+        None => notation(piece, &ask),
+    }
+}
+
+/// A handout with the usual ladder, from half the tempo up, and no sound.
+pub(super) fn sheet(piece: Piece<'_>, limits: analysis::Limits) -> Handout<'_> {
+    let step = |percent| Fraction::new(percent, 100);
+    let ladder = (50..=100).step_by(10).filter_map(step).collect();
+    Handout { piece, limits, ladder, takes: Vec::new(), stem: "groove".into() }
+}
+
+/// The hearings that are drawn where none was asked for: the best two that are not the written beat.
+pub(super) fn usual(report: &analysis::Report) -> Vec<usize> {
+    let rival = |h: &(usize, &analysis::Hearing)| h.1.kind != analysis::Kind::Written;
+    report.hearings.iter().enumerate().filter(rival).take(2).map(|h| h.0).collect()
+}
 
 /// The format of a name.
 pub(super) fn format(name: &str) -> Result<&'static Format, String> {
@@ -55,6 +142,9 @@ pub(super) fn format(name: &str) -> Result<&'static Format, String> {
         format!("there is no format '{name}', allowed are: {}", allowed.join(", "))
     })
 }
+
+/// The ending of the format that is read where it is printed: it goes to standard output unless a file is named.
+const TEXT: &str = "txt";
 
 /// Where the results of several files go.
 pub(super) fn targets(
@@ -117,24 +207,32 @@ pub(super) fn run(ask: &args::Export) -> Result<Exit, Failure> {
         return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in what was named"));
     }
     let beside = |path: &Path| {
-        if path.as_os_str() == "-" { PathBuf::from("-") } else { path.with_extension(ask.format.ending) }
+        if path.as_os_str() == "-" || ask.format.ending == TEXT {
+            PathBuf::from("-")
+        } else {
+            path.with_extension(ask.format.ending)
+        }
     };
     let targets = targets(&named, ask.output.as_ref(), ask.into.as_ref(), beside, ask.format.ending)?;
-    if targets.iter().any(|t| t.as_os_str() == "-") {
+    if ask.format.ending != TEXT && targets.iter().any(|t| t.as_os_str() == "-") {
         output::not_a_terminal(Path::new("-"))?;
     }
     let limits = input::limits(None)?;
     let pairs: Vec<(&Path, &PathBuf)> = named.iter().map(|n| n.path.as_path()).zip(&targets).collect();
-    let results = on_all_cores(&pairs, |(path, target)| -> Result<(), Failure> {
+    let results = on_all_cores(&pairs, |(path, target)| -> Result<Option<Vec<u8>>, Failure> {
         let bytes = made(ask, path, limits)?;
-        output::result(target, &bytes, ask.format.begins, ask.overwrite)
+        if target.as_os_str() == "-" {
+            return Ok(Some(bytes));
+        }
+        output::result(target, &bytes, ask.format.begins, ask.overwrite).map(|()| None)
     });
     let mut exit = Exit::Good;
     for (result, (_, target)) in results.iter().zip(&pairs) {
         match result {
             Err(failure) => exit = report(failure, exit)?,
-            Ok(()) if target.as_os_str() == "-" => {}
-            Ok(()) => writeln!(io::stderr().lock(), "{}: written", target.display())?,
+            // In the order of the files.
+            Ok(Some(bytes)) => io::stdout().lock().write_all(bytes)?,
+            Ok(None) => writeln!(io::stderr().lock(), "{}: written", target.display())?,
         }
     }
     Ok(exit)
@@ -157,7 +255,11 @@ fn made(ask: &args::Export, path: &Path, limits: analysis::Limits) -> Result<Vec
         let index = n.checked_sub(1).filter(|i| *i < found);
         index.ok_or_else(|| usage(format!("--hearing is {n}, allowed are the numbers from 1 to {found}")))
     };
-    let hearings = ask.hearing.iter().map(hearing).collect::<Result<Vec<usize>, Failure>>()?;
+    let mut hearings = ask.hearing.iter().map(hearing).collect::<Result<Vec<usize>, Failure>>()?;
+    if hearings.is_empty() && ask.format.name != "midi" {
+        hearings = usual(&report);
+    }
+    let wish = Wish { picture: ask.picture, theme: ask.theme, width: ask.width, scale: ask.scale, limits };
     let piece = Piece { groove: &groove, report: &report, hearings, section };
-    (ask.format.make)(&piece).map_err(|e| Failure::new(Exit::BadGroove, format!("{}: {e}", path.display())))
+    (ask.format.make)(&piece, &wish).map_err(|e| Failure::new(Exit::BadGroove, format!("{}: {e}", path.display())))
 }

@@ -4,6 +4,7 @@ mod args;
 mod check;
 mod explain;
 mod export;
+mod handout;
 mod import;
 mod input;
 mod ladder;
@@ -127,6 +128,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Tap(ask)) => tap::run(&ask),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(ask)) => export::run(&ask),
+        Some(Command::Handout(ask)) => handout::run(&ask),
         Some(Command::Import(ask)) => import::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();

@@ -53,7 +53,7 @@ pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
     }
     let heard = Heard::new(&groove, speed)?;
     let wanted = if ask.take.is_empty() { usual(&heard) } else { ask.take.clone() };
-    let takes = takes(&heard, &wanted, ask, speed)?;
+    let takes = takes(&heard, &wanted, ask.times, ask.count_in, speed)?;
     let own = input::sounds(&groove, &ask.file, rate);
     output::sequence(&ask.output, &groove, &takes, rate, own)?;
     Ok(Exit::Good)
@@ -61,7 +61,7 @@ pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
 
 /// The takes without a word: the groove, under the written beat, under the first other hearing, both pulses alone, and
 /// under that hearing again.
-fn usual(heard: &Heard) -> Vec<Wanted> {
+pub(super) fn usual(heard: &Heard) -> Vec<Wanted> {
     let pulse = |number| Pulse { number, click: Click::Written };
     let under = |pulses: Vec<Pulse>| Wanted { layers: true, pulses };
     let mut all = vec![under(Vec::new()), under(vec![pulse(0)])];
@@ -74,7 +74,14 @@ fn usual(heard: &Heard) -> Vec<Wanted> {
     all
 }
 
-fn takes(heard: &Heard, wanted: &[Wanted], ask: &args::Takes, speed: Fraction) -> Result<Vec<Take>, Failure> {
+/// The takes asked for, each so many times through.
+pub(super) fn takes(
+    heard: &Heard,
+    wanted: &[Wanted],
+    times: u32,
+    counted: bool,
+    speed: Fraction,
+) -> Result<Vec<Take>, Failure> {
     // A hearing keeps its pitch and side through all takes.
     let mut known: Vec<usize> = Vec::new();
     let mut takes = Vec::with_capacity(wanted.len());
@@ -104,8 +111,8 @@ fn takes(heard: &Heard, wanted: &[Wanted], ask: &args::Takes, speed: Fraction) -
             (true, false) => format!("groove under {names}"),
             (false, _) => format!("pulses alone, {names}"),
         };
-        let count_in = if ask.count_in { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
-        let (note, layers, times, silences, range) = (String::new(), want.layers, ask.times, Vec::new(), Range::Whole);
+        let count_in = if counted { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
+        let (note, layers, silences, range) = (String::new(), want.layers, Vec::new(), Range::Whole);
         takes.push(Take { name, note, layers, click, lines, speed, range, times, count_in, silences });
     }
     Ok(takes)

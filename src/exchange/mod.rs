@@ -4,8 +4,11 @@
 mod assemble;
 mod draft;
 mod finding;
+pub mod handout;
 pub mod midi;
 pub mod musicxml;
+pub mod notation;
+pub mod picture;
 pub mod score;
 
 pub use assemble::{Rounding, assemble, fit};

@@ -16,6 +16,8 @@ pub enum Action {
     Mark,
     /// Closes what is open, or drops the selection.
     Close,
+    /// Gives a text about the selection, or the section, to the terminal's clipboard.
+    CopyText(Text),
     /// Plays, or stops.
     Play,
     /// Plays from the cursor on.
@@ -109,6 +111,19 @@ pub enum Action {
     Overwrite,
     /// Saves, then does what the question was about.
     SaveFirst,
+}
+
+/// A text that can be copied.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Text {
+    /// Lines of groups.
+    Groups,
+    /// Boxes.
+    Boxes,
+    /// Counting syllables.
+    Syllables,
+    /// The whole explanation of the groove.
+    Explanation,
 }
 
 /// What is asked for on one line.

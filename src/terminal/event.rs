@@ -145,6 +145,8 @@ pub enum Effect {
     KeepOffset(Offset),
     /// Say which output devices there are.
     Outputs,
+    /// Give a text to the terminal's clipboard.
+    Copy(String),
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

@@ -5,6 +5,7 @@ mod action;
 mod arrival;
 mod columns;
 mod config;
+mod copying;
 mod encode;
 mod event;
 mod key;
@@ -27,7 +28,7 @@ mod typing;
 mod update;
 mod view;
 
-pub use action::{Action, Question};
+pub use action::{Action, Question, Text};
 pub use arrival::Arrival;
 pub use config::{Config, ConfigError};
 pub use event::{Clicks, Effect, Event, Head, Heard, Over, Playing, Practised, Pulses, SIDES, Sequence, Take, Unsaved};

@@ -1,7 +1,7 @@
 //! The one table of commands: keys, what they do, group, words. Key handling, help, hints, the searched list and the
 //! README's table are all made from it. It must not know how any of them looks.
 
-use super::action::{Action, Question};
+use super::action::{Action, Question, Text};
 use super::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
@@ -198,6 +198,10 @@ const SELECT: &[Row] = rows! { Grid Select:
     "cut" [ctrl('x')] run(Command::Cut), "copy it and leave rests";
     "paste" [ctrl('v')] run(Command::Paste), "put down what was copied", "paste";
     "repeat" [ch('r')] Action::Ask(Question::Repeat), "repeat the selection or the bar", "repeat";
+    "copy-groups" [] Action::CopyText(Text::Groups), "groups of the selection or section as text";
+    "copy-boxes" [] Action::CopyText(Text::Boxes), "boxes of the selection or section as text";
+    "copy-syllables" [] Action::CopyText(Text::Syllables), "counting syllables of it as text";
+    "copy-explanation" [] Action::CopyText(Text::Explanation), "the whole explanation as text";
     "close" [key(Code::Esc)] Action::Close, "drop the selection";
 };
 

@@ -149,6 +149,7 @@ fn effects_are_values() {
                 Effect::Stop => "stop",
                 Effect::Tap(_) => "tap",
                 Effect::KeepOffset(_) => "offset",
+                Effect::Copy(_) => "copy",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })

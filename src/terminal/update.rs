@@ -8,7 +8,7 @@ use super::lists::{accept, choose, list, marked, open_full, part};
 use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
-use super::{mouse, practice, saving, scroll, tapping, typing};
+use super::{copying, mouse, practice, saving, scroll, tapping, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
@@ -175,6 +175,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             state.tell("selecting: move to the other end; Esc ends it", false);
         }
         Action::Close => close(state, effects),
+        Action::CopyText(what) => copying::copy(state, *what, effects),
         Action::Play => play(state, None, effects),
         Action::PlayHere => {
             let at = state.session.cursor();

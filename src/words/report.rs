@@ -121,7 +121,8 @@ pub fn lands(h: &Hearing) -> String {
     words.join(", ")
 }
 
-fn cut(parts: u16) -> String {
+/// The parts a pulse is cut into, in the plural.
+pub fn cut(parts: u16) -> String {
     match parts {
         2 => "halves".into(),
         3 => "thirds".into(),

@@ -1,40 +1,53 @@
-//! How fast sixteen layers of 64 bars become notation and MIDI, and notation becomes a groove again.
+//! Time of pictures, notation and pages of a groove of 64 bars and 16 layers of sixteenths. It must not assert any time.
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
-use teeter::analysis::{Ask, report};
+use teeter::analysis::{self, Limits};
+use teeter::exchange::handout::{Handout, html, markdown};
 use teeter::exchange::musicxml::{self, Notation};
+use teeter::exchange::notation::notation;
+use teeter::exchange::picture::{Ask, Kind, Theme, picture, png};
 use teeter::exchange::{Piece, midi};
-use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
+use teeter::words::plain;
 
 fn groove() -> Groove {
-    let meter = Meter::parse("4/4").expect("meter");
-    let tempo = Tempo::new(Fraction::whole(137), Time::new(1, 4).expect("unit")).expect("tempo");
-    let drawings =
-        ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "{3: xxx}{5: xx-x.}x--x--x-", "x--x--x-x--x--x-"];
-    let layers = (0..16).map(|k: usize| {
-        let drawing = vec![drawings[k % drawings.len()]; 64].join("|");
-        let part = picture::parse_bars(&drawing, &meter, 64, 4).expect("drawing");
-        Layer::new(&format!("{k}"), Voice::ALL[k % Voice::ALL.len()], 4, vec![part])
-    });
-    let layers = layers.collect();
+    let meter = Meter::parse("4/4").expect("4/4");
+    let tempo = Tempo::new(Fraction::whole(132), Time::new(1, 4).expect("a quarter")).expect("within bounds");
     let section = Section { name: "A".into(), meter, tempo, bars: 64, times: 1, swing: None };
-    Groove::new("bench", "", vec![section], layers).expect("groove")
+    let layer = |l: usize| {
+        // Threes against the bar, each layer moved by one cell, with a gap that keeps figures from fitting.
+        let cell = |i: usize| if (i + l) % 3 == 0 && (i + l) % 13 != 0 { Cell::ATTACK } else { Cell::Rest };
+        let part = Part::Barred { spans: vec![Span { beats: 1, cells: 4 }; 256], cells: (0..1024).map(cell).collect() };
+        Layer::new(&format!("layer {l}"), Voice::Pluck, 4, vec![part])
+    };
+    Groove::new("Long", "", vec![section], (0..16).map(layer).collect()).expect("valid")
 }
 
 fn exchange(c: &mut Criterion) {
     let groove = groove();
-    let report = report(&groove, &Ask::default());
-    let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
-    let notation = Notation::of(&piece);
-    let document = musicxml::write(&piece, &notation).expect("a score");
-    let mut group = c.benchmark_group("16 layers x 64 bars");
-    group.sample_size(20);
-    group.bench_function("to MusicXML", |b| b.iter(|| black_box(musicxml::write(&piece, &notation))));
-    group.bench_function("to packed MusicXML", |b| b.iter(|| black_box(musicxml::write_mxl(&piece, &notation))));
-    group.bench_function("to MIDI", |b| b.iter(|| black_box(midi::export(&piece))));
-    group.bench_function("from MusicXML", |b| b.iter(|| black_box(musicxml::read(&document))));
-    group.finish();
+    let report = analysis::report(&groove, &analysis::Ask::default());
+    let piece = Piece { groove: &groove, report: &report, hearings: vec![0, 1], section: None };
+    for (name, kind) in [("grid", Kind::Grid), ("streams", Kind::Streams), ("landings", Kind::Landings)] {
+        let ask = Ask { kind, ..Ask::default() };
+        c.bench_function(&format!("{name} svg"), |b| b.iter(|| picture(black_box(&piece), &ask)));
+    }
+    for (name, theme) in [("print", Theme::Print), ("screen", Theme::Screen)] {
+        let ask = Ask { theme, ..Ask::default() };
+        c.bench_function(&format!("grid png {name}"), |b| b.iter(|| png(&picture(black_box(&piece), &ask), 1.0)));
+    }
+    let score = Notation::of(&piece);
+    let document = musicxml::write(&piece, &score).expect("a score");
+    c.bench_function("musicxml", |b| b.iter(|| musicxml::write(black_box(&piece), &score)));
+    c.bench_function("mxl", |b| b.iter(|| musicxml::write_mxl(black_box(&piece), &score)));
+    c.bench_function("musicxml in", |b| b.iter(|| musicxml::read(black_box(&document))));
+    c.bench_function("midi", |b| b.iter(|| midi::export(black_box(&piece))));
+    c.bench_function("notation svg", |b| b.iter(|| notation(black_box(&piece), &Ask::default())));
+    c.bench_function("text", |b| b.iter(|| plain::all(black_box(&groove), None)));
+    let ladder = (5..=10).filter_map(|n| Fraction::new(n, 10)).collect();
+    let handout = Handout { piece, limits: Limits::default(), ladder, takes: Vec::new(), stem: "long".into() };
+    c.bench_function("page html", |b| b.iter(|| html(black_box(&handout))));
+    c.bench_function("page markdown", |b| b.iter(|| markdown(black_box(&handout))));
 }
 
 criterion_group!(benches, exchange);

@@ -126,6 +126,7 @@ fn turn<W: io::Write>(
                 Effect::Stop => hands.ear.stop_playing(),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }

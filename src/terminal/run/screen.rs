@@ -3,6 +3,8 @@
 use super::super::encode::Encoder;
 use super::super::{State, view};
 use super::disk::Disk;
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use ratatui::buffer::Buffer;
 use ratatui::crossterm::event::{DisableBracketedPaste, DisableMouseCapture, EnableBracketedPaste, EnableMouseCapture};
 use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
@@ -61,6 +63,20 @@ impl<W: Write> Screen<W> {
     /// Forgets what is shown: the next frame is sent whole.
     pub fn forget(&mut self) {
         self.known = false;
+    }
+
+    /// Gives a text to the terminal's clipboard (OSC 52, as in xterm's control sequences), which reaches the user's own machine over
+    /// SSH too. Within tmux it is sent as well in the form that tmux hands on unread; which of the two it takes is its setting.
+    ///
+    /// # Errors
+    /// That of the terminal.
+    pub fn copy(&mut self, text: &str, tmux: bool) -> io::Result<()> {
+        let packed = STANDARD.encode(text);
+        write!(self.out, "\x1b]52;c;{packed}\x07")?;
+        if tmux {
+            write!(self.out, "\x1bPtmux;\x1b\x1b]52;c;{packed}\x07\x1b\\")?;
+        }
+        self.out.flush()
     }
 
     /// Shows the state; a frame leaves in one piece.
@@ -132,4 +148,20 @@ fn restore() {
     // The terminal may be gone; there is nothing left to do then.
     drop(execute!(io::stdout(), DisableBracketedPaste, DisableMouseCapture, LeaveAlternateScreen, cursor::Show));
     drop(disable_raw_mode());
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_is_copied_plainly_and_through_tmux() {
+        // "x.x\n" in base64 (RFC 4648) is eC54Cg==.
+        let mut screen = Screen::new(Vec::new());
+        screen.copy("x.x\n", false).expect("a vector");
+        assert_eq!(screen.out, b"\x1b]52;c;eC54Cg==\x07");
+        screen.out.clear();
+        screen.copy("x.x\n", true).expect("a vector");
+        assert_eq!(screen.out, b"\x1b]52;c;eC54Cg==\x07\x1bPtmux;\x1b\x1b]52;c;eC54Cg==\x07\x1b\\");
+    }
 }

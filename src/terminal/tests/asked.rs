@@ -55,6 +55,25 @@ fn the_selections_hearings_follow_the_selection() {
 }
 
 #[test]
+fn texts_are_copied_of_the_selection_or_the_section() {
+    use crate::terminal::{Action, Text};
+    let mut state = open(groove("x.x. x.X. | x..x ..x. | x... x..."), PLAIN, (80, 24));
+    let mut copied = |keys: &str, what| {
+        press(&mut state, keys);
+        let mut effects = Vec::new();
+        super::super::update::perform(&mut state, &Action::CopyText(what), None, &mut effects);
+        match &effects[..] {
+            [Effect::Copy(text)] => text.clone(),
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(copied("", Text::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
+    assert_eq!(copied("b", Text::Groups), "2+2+2+2\n");
+    assert_eq!(copied("b", Text::Syllables), "1 . & . 2 . & .\n");
+    assert!(copied("esc", Text::Explanation).contains("Why it is hard"));
+}
+
+#[test]
 fn the_users_limit_is_asked_for() {
     let limits = analysis::Limits::with_cell(80.0).expect("a limit");
     let state = open(groove("x..x ..x."), PLAIN, (80, 24)).with_limits(limits);

@@ -1,0 +1,439 @@
+//! The grid: layers as rows over time, broken into lines that fit the page, with the pulses of hearings beneath. It must not know
+//! the words that stand for it.
+
+use super::font;
+use super::pen::{Anchor, Pen, Shape};
+use super::strip::{self, Strip};
+use super::theme::{Ink, LEVELS};
+use super::{Sheet, Shown, sections};
+use crate::analysis::{clock::wholes, landing};
+use crate::exchange::Piece;
+use crate::rhythm::{Accent, Cell, Spot, print_note_value};
+
+/// Room for the names of rows.
+const NAMES: f32 = 132.0;
+/// Narrowest cell.
+const CELL: f32 = 9.0;
+/// Widest cell.
+const WIDEST: f32 = 40.0;
+/// Narrowest beat.
+const BEAT: f32 = 14.0;
+/// Height of a row: bracket, mark, accent.
+const ROW: f32 = 32.0;
+/// Where the marks stand in a row.
+const MIDDLE: f32 = 18.5;
+/// Height of a strip.
+const STRIP: f32 = 21.0;
+/// Most marks of a picture; what comes after is left out, line by line.
+const MOST_MARKS: usize = 60_000;
+
+/// The form of a landing's mark, by its level.
+pub(super) fn shape(level: u32) -> Shape {
+    match level {
+        0 => Shape::Square,
+        1 => Shape::Diamond,
+        2 => Shape::Disc,
+        3 => Shape::Up,
+        4 => Shape::Down,
+        _ => Shape::Cross,
+    }
+}
+
+/// A landing's level as inks count it.
+pub(super) fn level(level: u32) -> u8 {
+    level.min(u32::from(LEVELS) - 1) as u8
+}
+
+/// What a level is called in the key.
+const LEVEL_WORDS: [&str; LEVELS as usize] =
+    ["downbeat", "strong beat", "beat", "half, third or fifth of the beat", "quarter or sixth", "deeper"];
+
+/// What stands at one cell.
+struct At {
+    x: f64,
+    level: u32,
+    cell: Cell,
+}
+
+/// A layer's row in one section, times in whole notes from the section's start.
+struct Row {
+    name: String,
+    cells: Vec<At>,
+    /// Attacks: cell, end of the sound.
+    sounds: Vec<(usize, f64, Accent)>,
+    /// Tuplets: start, end, words.
+    tuplets: Vec<(f64, f64, String)>,
+    end: f64,
+}
+
+/// One line of the picture: from and to, in whole notes, and the x of the start and pixels per whole note.
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    from: f64,
+    to: f64,
+    x: f32,
+    scale: f64,
+}
+
+impl Line {
+    fn x(&self, at: f64) -> f32 {
+        self.x + ((at - self.from) * self.scale) as f32
+    }
+
+    fn has(&self, at: f64) -> bool {
+        at >= self.from - 1e-9 && at < self.to - 1e-9
+    }
+}
+
+pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown) {
+    let groove = piece.groove;
+    let beats = strip::beats(piece);
+    let strips = strip::hearings(piece, &beats);
+    let (mut y, mut marks, mut shown) = (sheet.top, 0, Shown::default());
+    let mut levels = [false; LEVELS as usize];
+    let wanted = sections(piece);
+    if groove.layers().is_empty() {
+        pen.text(Ink::Faint, Anchor::Start, sheet.left, y + 16.0, 11.0, "There is no layer.");
+        y += 24.0;
+    }
+    'sections: for &s in &wanted {
+        let section = &groove.sections()[s];
+        let rows: Vec<Row> = (0..groove.layers().len()).map(|l| row(piece, l, s)).collect();
+        y += 18.0;
+        let room = sheet.right - sheet.left;
+        pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &font::fitted(&heading(piece, s), 11.0, room));
+        y += 6.0;
+        for (k, line) in lines(piece, s, &rows, sheet).into_iter().enumerate() {
+            if marks > MOST_MARKS {
+                shown.cut = format!(
+                    "The picture ends before bar {} of section {}: the groove is too large for one picture.",
+                    (line.from / wholes(section.meter.bar())).floor() as usize + 1,
+                    section.name
+                );
+                break 'sections;
+            }
+            y += if k > 0 { 14.0 } else { 4.0 };
+            y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut levels);
+        }
+    }
+    if !shown.cut.is_empty() {
+        y += 18.0;
+        pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &shown.cut);
+    }
+    (key(pen, sheet, y + 12.0, &levels, !strips.is_empty()), shown)
+}
+
+fn heading(piece: &Piece<'_>, s: usize) -> String {
+    let section = &piece.groove.sections()[s];
+    let beat = print_note_value(section.tempo.unit());
+    let bars = if section.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", section.bars) };
+    let times = if section.times > 1 {
+        format!(", {} times through (the first is drawn)", section.times)
+    } else {
+        String::new()
+    };
+    let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
+    format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
+}
+
+fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
+    let (groove, frame) = (piece.groove, piece.groove.frame(layer, section));
+    let part = groove.part(layer, section);
+    let starts: Vec<f64> = part.starts(frame).into_iter().map(wholes).collect();
+    let (mut cells, mut tuplets) = (Vec::with_capacity(starts.len()), Vec::new());
+    let beat = wholes(frame.meter.beat());
+    for spot in part.spots(frame) {
+        for cell in 0..usize::from(spot.span.cells) {
+            let index = spot.first + cell;
+            let what = part.cell(index);
+            let level = if what.attack().is_some() { landing::depth(Spot { cell, ..spot }, frame).level() } else { 0 };
+            cells.push(At { x: starts[index], level, cell: what });
+        }
+        if spot.span.beats != 1 || spot.span.cells != frame.division {
+            let from = spot.beat as f64 * beat;
+            let words = match spot.span.beats {
+                1 => spot.span.cells.to_string(),
+                beats => format!("{} in {beats} beats", spot.span.cells),
+            };
+            tuplets.push((from, from + f64::from(spot.span.beats) * beat, words));
+        }
+    }
+    let sounds = part.sounds(frame).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
+    let silent = if groove.heard(layer) { "" } else { " (silent)" };
+    Row {
+        name: format!("{}{silent}", groove.layers()[layer].name),
+        cells,
+        sounds,
+        tuplets,
+        end: wholes(frame.length()),
+    }
+}
+
+/// Breaks a section into lines: whole bars where one fits, else whole beats; about as many in every line.
+fn lines(piece: &Piece<'_>, s: usize, rows: &[Row], sheet: Sheet) -> Vec<Line> {
+    let section = &piece.groove.sections()[s];
+    let room = f64::from(sheet.right - sheet.left - NAMES);
+    let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
+    let narrowest = |r: &Row| {
+        let ends = r.cells.iter().skip(1).map(|c| c.x).chain([r.end]);
+        r.cells.iter().zip(ends).map(|(a, b)| b - a.x).fold(f64::MAX, f64::min)
+    };
+    let cell = rows.iter().map(narrowest).fold(beat, f64::min).max(1e-6);
+    let least = (f64::from(CELL) / cell).max(f64::from(BEAT) / beat).min(room / beat);
+    let most = (f64::from(WIDEST) / cell).max(least);
+    let per_line = (room / (least * bar) + 1e-9).floor() as usize;
+    let mut cuts: Vec<(f64, f64)> = Vec::new();
+    let bars = usize::from(section.bars);
+    let longest = if per_line >= 1 {
+        let each = bars.div_ceil(bars.div_ceil(per_line));
+        cuts.extend((0..bars).step_by(each).map(|b| (b as f64 * bar, (b + each).min(bars) as f64 * bar)));
+        each as f64 * bar
+    } else {
+        let beats = section.meter.beats();
+        let fit = ((room / (least * beat) + 1e-9).floor() as usize).max(1);
+        let each = beats.div_ceil(beats.div_ceil(fit));
+        for b in 0..bars {
+            let start = b as f64 * bar;
+            cuts.extend(
+                (0..beats)
+                    .step_by(each)
+                    .map(|k| (start + k as f64 * beat, start + (k + each).min(beats) as f64 * beat)),
+            );
+        }
+        each as f64 * beat
+    };
+    let scale = (room / longest).min(most);
+    cuts.into_iter().map(|(from, to)| Line { from, to, x: sheet.left + NAMES, scale }).collect()
+}
+
+#[allow(clippy::too_many_arguments, reason = "one line needs all that is drawn in it")]
+fn system(
+    piece: &Piece<'_>,
+    pen: &mut Pen,
+    s: usize,
+    rows: &[Row],
+    strips: &[Strip],
+    line: Line,
+    sheet: Sheet,
+    top: f32,
+    marks: &mut usize,
+    levels: &mut [bool],
+) -> f32 {
+    let section = &piece.groove.sections()[s];
+    let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
+    let beats = section.meter.beats();
+    let first = (line.from / beat).round() as usize;
+    let last = (line.to / beat).round() as usize;
+    let rows_top = top + 24.0;
+    let rows_end = rows_top + ROW * rows.len() as f32;
+    let bottom = rows_end + 5.0 + STRIP * (strips.len() + 1) as f32;
+    for (i, r) in rows.iter().enumerate() {
+        let y = rows_top + ROW * i as f32;
+        if i % 2 == 0 {
+            pen.rect(Ink::Band, sheet.left, y, line.x(line.to) - sheet.left, ROW);
+        }
+        pen.text(
+            Ink::Text,
+            Anchor::Start,
+            sheet.left + 4.0,
+            y + MIDDLE + 4.0,
+            11.0,
+            &font::fitted(&r.name, 11.0, NAMES - 18.0),
+        );
+        *marks += draw_row(pen, r, line, y, levels);
+    }
+    for b in first..=last {
+        let at = b as f64 * beat;
+        let x = line.x(at);
+        let head = b % beats == 0;
+        if head || b == last {
+            pen.line(
+                if head { Ink::Bar } else { Ink::Beat },
+                x,
+                if head { top + 5.0 } else { top + 15.0 },
+                x,
+                rows_end,
+            );
+        } else {
+            pen.line(Ink::Beat, x, top + 17.0, x, rows_end);
+        }
+        pen.line(Ink::Cell, x, rows_end, x, bottom);
+        if b < last {
+            if head || b == first {
+                pen.text(
+                    Ink::Text,
+                    Anchor::Start,
+                    x + 4.0,
+                    top + 13.0,
+                    10.5,
+                    &format!("{}", (at / bar + 1e-9).floor() as usize + 1),
+                );
+            }
+            pen.text(Ink::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &format!("{}", b % beats + 1));
+        }
+    }
+    let written = rows_end + 5.0 + STRIP / 2.0;
+    let name = font::fitted(&strip::written(piece, s), 9.0, NAMES - 16.0);
+    pen.text(Ink::Text, Anchor::Start, sheet.left + 4.0, written + 3.0, 9.0, &name);
+    for b in first..last {
+        let x = line.x(b as f64 * beat);
+        let r = if b % beats == 0 { 8.0 } else { 5.0 };
+        pen.rect(Ink::Written, x - 1.2, written - r, 2.4, 2.0 * r);
+    }
+    let (start, per_whole) =
+        (piece.report.clock.range(s, 0).map_or(0.0, |r| r.0), piece.report.clock.seconds_per_whole(s).unwrap_or(1.0));
+    for (i, strip) in strips.iter().enumerate() {
+        let y = written + STRIP * (i + 1) as f32;
+        strip_name(pen, strip, sheet.left + 4.0, y, NAMES - 16.0);
+        let from = strip.pulses.partition_point(|p| p.seconds < start + line.from * per_whole - 1e-6);
+        for pulse in &strip.pulses[from..] {
+            let at = (pulse.seconds - start) / per_whole;
+            if at > line.to - 1e-6 {
+                break;
+            }
+            let x = line.x(at);
+            if i == 0 {
+                pen.line(Ink::Guide, x, rows_top, x, rows_end);
+            }
+            if pulse.meets {
+                pen.line(Ink::Meet, x, written, x, y);
+            }
+            pin(pen, i, pulse.sounded, x, y);
+            *marks += 1;
+        }
+    }
+    bottom
+}
+
+/// What a strip shows, and its tempos under that.
+pub(super) fn strip_name(pen: &mut Pen, strip: &Strip, x: f32, y: f32, room: f32) {
+    pen.text(Ink::Text, Anchor::Start, x, y - 0.5, 8.5, &font::fitted(&strip.name, 8.5, room));
+    pen.text(Ink::Faint, Anchor::Start, x, y + 8.0, 7.0, &font::fitted(&strip.tempo, 7.0, room));
+}
+
+/// A pulse: a stem with a head, filled where an attack falls on it.
+pub(super) fn pin(pen: &mut Pen, which: usize, filled: bool, x: f32, y: f32) {
+    const HEADS: [Shape; 4] = [Shape::Disc, Shape::Diamond, Shape::Square, Shape::Up];
+    let which8 = which as u8;
+    pen.line(Ink::Pulse(which8), x, y - 7.0, x, y + 7.0);
+    let ink = if filled { Ink::Pulse(which8) } else { Ink::PulseOpen(which8) };
+    pen.mark(ink, HEADS[which % HEADS.len()], x, y, 3.2);
+}
+
+fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> usize {
+    let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
+    let mid = y + MIDDLE;
+    let mut marks = 0;
+    let mut narrow = f32::MAX;
+    for c in r.cells[first..].iter().take_while(|c| line.has(c.x)) {
+        let x = line.x(c.x);
+        pen.line(Ink::Cell, x, mid - 2.5, x, mid + 2.5);
+        marks += 1;
+    }
+    for pair in r.cells[first..].windows(2).take_while(|p| line.has(p[0].x)) {
+        narrow = narrow.min(line.x(pair[1].x) - line.x(pair[0].x));
+    }
+    let radius = (narrow * 0.42).clamp(2.6, 5.2);
+    for (from, to, words) in r.tuplets.iter().filter(|t| line.has(t.0)) {
+        let (a, b) = (line.x(*from) + 1.5, line.x(*to) - 1.5);
+        pen.lines(
+            Ink::Bracket,
+            &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)],
+            false,
+        );
+        pen.text(Ink::Faint, Anchor::Middle, (a + b) / 2.0, y + ROW - 4.5, 6.5, words);
+    }
+    // Sounds that began before the line may reach into it.
+    let begun = r.sounds.partition_point(|s| r.cells[s.0].x < line.from - 1e-9);
+    for (i, &(cell, end, accent)) in r.sounds.iter().enumerate().skip(begun.saturating_sub(1)) {
+        let at = r.cells[cell].x;
+        if at >= line.to - 1e-9 {
+            break;
+        }
+        let next = r.sounds.get(i + 1).map_or((r.cells.len(), r.end), |s| (s.0, r.cells[s.0].x));
+        let (a, b) = (line.x(at.max(line.from)), line.x(next.1.min(line.to)));
+        let (opens, closes) = (line.has(at), next.1 <= line.to + 1e-9);
+        // The number stands where more of the group is.
+        let here = if opens {
+            line.to.min(next.1) - at >= (next.1 - at) / 2.0
+        } else {
+            next.1 - line.from > (next.1 - at) / 2.0
+        };
+        bracket(pen, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
+        if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
+            let from = if opens { a } else { line.x(line.from) };
+            pen.rect(Ink::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
+        }
+        if !opens {
+            continue;
+        }
+        marks += 1;
+        let level = r.cells[cell].level;
+        levels[usize::from(self::level(level))] = true;
+        let x = line.x(at);
+        match accent {
+            Accent::Ghost => pen.mark(Ink::Open, shape(level), x, mid, radius * 0.85),
+            Accent::Plain => pen.mark(Ink::Landing(self::level(level)), shape(level), x, mid, radius),
+            Accent::Accent => {
+                pen.mark(Ink::Landing(self::level(level)), shape(level), x, mid, radius * 1.12);
+                let y = mid + radius + 3.6;
+                pen.lines(Ink::Sign, &[(x + 2.0, y - 2.0), (x + 8.4, y), (x + 2.0, y + 2.0)], false);
+            }
+        }
+    }
+    marks
+}
+
+/// The bracket of a group with its number; an end that lies on another line stays open.
+fn bracket(pen: &mut Pen, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bool), number: Option<String>) {
+    let (a, b) = (a + if opens { 1.2 } else { 0.0 }, b - if closes { 1.2 } else { 0.0 });
+    let half = number.as_ref().map_or(0.0, |n| font::width(n, 8.0) / 2.0 + 1.5);
+    let middle = f32::midpoint(a, b);
+    if b - a > 2.0 * half + 4.0 {
+        let mut left = vec![(a, y + 3.5), (a, y), (middle - half, y)];
+        let mut right = vec![(middle + half, y), (b, y), (b, y + 3.5)];
+        if !opens {
+            left.remove(0);
+        }
+        if !closes {
+            right.pop();
+        }
+        pen.lines(Ink::Bracket, &left, false);
+        pen.lines(Ink::Bracket, &right, false);
+    }
+    if let Some(number) = number {
+        pen.rect(Ink::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
+        pen.text(Ink::Text, Anchor::Middle, middle, y + 3.0, 8.0, &number);
+    }
+}
+
+/// What the marks mean; gives the end of the picture.
+fn key(pen: &mut Pen, sheet: Sheet, top: f32, levels: &[bool], pulses: bool) -> f32 {
+    let (mut x, mut y) = (sheet.left + 6.0, top + 8.0);
+    let mut entry = |pen: &mut Pen, words: &str, draw: &dyn Fn(&mut Pen, f32, f32)| {
+        let wide = 16.0 + font::width(words, 9.0) + 16.0;
+        if x + wide > sheet.right {
+            x = sheet.left + 6.0;
+            y += 17.0;
+        }
+        draw(pen, x, y);
+        pen.text(Ink::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, words);
+        x += wide;
+    };
+    for (n, words) in LEVEL_WORDS.iter().enumerate().filter(|(n, _)| levels[*n]) {
+        entry(pen, words, &|pen, x, y| pen.mark(Ink::Landing(n as u8), shape(n as u32), x, y, 4.2));
+    }
+    if levels.contains(&true) {
+        entry(pen, "ghost: outline only", &|pen, x, y| pen.mark(Ink::Open, Shape::Disc, x, y, 3.6));
+        entry(pen, "accent", &|pen, x, y| {
+            pen.lines(Ink::Sign, &[(x - 3.2, y - 2.0), (x + 3.2, y), (x - 3.2, y + 2.0)], false);
+        });
+        entry(pen, "goes on sounding", &|pen, x, y| pen.rect(Ink::Hold, x - 6.0, y - 1.6, 12.0, 3.2));
+    }
+    if pulses {
+        entry(pen, "pulse with an attack", &|pen, x, y| pin(pen, 0, true, x, y));
+        entry(pen, "pulse without", &|pen, x, y| pin(pen, 0, false, x, y));
+        entry(pen, "joined to the beat: both within 20 ms", &|pen, x, y| pen.line(Ink::Meet, x, y - 6.0, x, y + 6.0));
+    }
+    y + 18.0
+}

@@ -1,0 +1,211 @@
+//! Pictures of random and of hostile grooves: well-formed, with their words, within their bounds. It must not know patterns of the
+//! disk.
+
+use super::*;
+use crate::analysis::{self, Report, report};
+use crate::rhythm::tests::grooves;
+use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Span, Tempo, Time, Voice};
+use proptest::prelude::*;
+use quick_xml::events::Event;
+
+const KINDS: [Kind; 3] = [Kind::Grid, Kind::Streams, Kind::Landings];
+
+pub(crate) fn piece<'a>(groove: &'a Groove, report: &'a Report) -> Piece<'a> {
+    Piece { groove, report, hearings: (0..report.hearings.len().min(4)).collect(), section: None }
+}
+
+/// Reads an SVG through and gives its title, its description and the number of its paths; every name is there once and every
+/// reference leads to one.
+fn read(svg: &str) -> (String, String, usize) {
+    let mut reader = quick_xml::Reader::from_str(svg);
+    let (mut inside, mut title, mut desc, mut paths) = (String::new(), String::new(), String::new(), 0);
+    let (mut names, mut references) = (std::collections::HashSet::new(), Vec::new());
+    loop {
+        match reader.read_event().expect("well-formed") {
+            Event::Start(e) | Event::Empty(e) => {
+                inside = e.name().as_ref().to_owned();
+                paths += usize::from(inside == "path");
+                for attribute in e.attributes() {
+                    let attribute = attribute.expect("an attribute");
+                    let value = attribute.value.to_string();
+                    match attribute.key.as_ref() {
+                        "id" => assert!(names.insert(value.clone()), "{value} stands twice"),
+                        "href" => references.push(value[1..].to_owned()),
+                        "fill" if value.starts_with("url(#") => references.push(value[5..value.len() - 1].to_owned()),
+                        _ => {}
+                    }
+                    assert!(
+                        attribute.key.as_ref() != "d" || !value_has_no_number(&attribute.value),
+                        "a path has no number"
+                    );
+                }
+            }
+            Event::Text(e) => {
+                let text = e.to_string();
+                match inside.as_str() {
+                    "title" => title.push_str(&text),
+                    "desc" => desc.push_str(&text),
+                    _ => {}
+                }
+            }
+            Event::End(_) => inside.clear(),
+            Event::Eof => break,
+            _ => {}
+        }
+    }
+    for reference in references {
+        assert!(names.contains(&reference), "{reference} is nowhere");
+    }
+    (title, desc, paths)
+}
+
+fn value_has_no_number(d: &str) -> bool {
+    d.contains("NaN") || d.contains("inf")
+}
+
+fn groove(title: &str, bars: u16, layers: usize, division: u16, cell: Cell) -> Groove {
+    let meter = Meter::new(vec![4], 4).expect("4/4");
+    let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("a quarter")).expect("within bounds");
+    let beats = usize::from(bars) * 4;
+    let part = Part::Barred {
+        spans: vec![Span { beats: 1, cells: division }; beats],
+        cells: vec![cell; beats * usize::from(division)],
+    };
+    let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+    let layer = |l| Layer::new(&format!("layer {l}"), Voice::Pluck, division, vec![part.clone()]);
+    Groove::new(title, "", vec![section], (0..layers).map(layer).collect()).expect("valid")
+}
+
+fn plain(groove: &Groove, kind: Kind) -> Picture {
+    let report = report(groove, &analysis::Ask::default());
+    picture(&piece(groove, &report), &Ask { kind, ..Ask::default() })
+}
+
+#[test]
+fn titles_with_markup_and_control_characters_stay_words() {
+    let title = "a <b> & \"c\" ]]> \u{1}\u{0} 漢字 \u{202e}x";
+    for kind in KINDS {
+        let drawn = plain(&groove(title, 2, 2, 4, Cell::ATTACK), kind);
+        let (shown, desc, _) = read(&drawn.svg);
+        assert!(shown.starts_with("a ") && !shown.contains('\u{1}') && !desc.is_empty(), "{shown}");
+        assert!(png(&drawn, 1.0).is_ok());
+    }
+}
+
+#[test]
+fn a_groove_of_rests_and_one_without_layers_are_drawn() {
+    for kind in KINDS {
+        for g in [groove("rests", 2, 1, 4, Cell::Rest), groove("nothing", 2, 0, 4, Cell::Rest)] {
+            let drawn = plain(&g, kind);
+            read(&drawn.svg);
+            assert!(!drawn.alt.is_empty() && drawn.height > 30.0);
+        }
+    }
+    let drawn = plain(&groove("rests", 2, 1, 4, Cell::Rest), Kind::Landings);
+    assert!(drawn.alt.contains("no attack"), "{}", drawn.alt);
+}
+
+#[test]
+fn the_largest_groove_is_cut_and_says_so() {
+    // 64 layers of 1024 bars with 16 cells each: four million cells.
+    let g = groove("large", 1024, 64, 4, Cell::ATTACK);
+    let report = Report { clock: analysis::Clock::new(&g), ..Report::default() };
+    let piece = Piece { groove: &g, report: &report, hearings: vec![0, 7], section: Some(0) };
+    let drawn = picture(&piece, &Ask::default());
+    assert!(drawn.svg.len() < 12_000_000, "{}", drawn.svg.len());
+    assert!(drawn.alt.contains("ends before bar") && drawn.alt.chars().count() < 5000);
+    assert!(png(&drawn, 8.0).expect_err("too large").words.contains("allowed are 48 million"));
+    for scale in [0.0, f32::NAN, 9.0] {
+        assert!(png(&drawn, scale).is_err());
+    }
+}
+
+#[test]
+fn narrow_beats_are_broken_within_the_bar() {
+    // 64 cells a beat at the least width: each beat needs a line of its own.
+    let g = groove("narrow", 2, 1, 32, Cell::ATTACK);
+    for width in [0.0, 480.0, 5000.0, f32::NAN] {
+        let report = report(&g, &analysis::Ask::default());
+        let drawn = picture(&piece(&g, &report), &Ask { width, ..Ask::default() });
+        read(&drawn.svg);
+        assert!((480.0..=4000.0).contains(&drawn.width));
+    }
+}
+
+/// The part of a PNG that is darker than half, of a box in CSS pixels.
+fn dark(bytes: &[u8], left: u32, top: u32, right: u32, bottom: u32) -> usize {
+    let decoder = ::png::Decoder::new(std::io::Cursor::new(bytes));
+    let mut reader = decoder.read_info().expect("a PNG");
+    let mut data = vec![0; reader.output_buffer_size().expect("a size")];
+    let info = reader.next_frame(&mut data).expect("a frame");
+    assert_eq!(info.color_type, ::png::ColorType::Grayscale, "print has no colour");
+    let inside = |i: &usize| {
+        let (x, y) = (*i as u32 % info.width, *i as u32 / info.width);
+        (left..right).contains(&x) && (top..bottom).contains(&y)
+    };
+    data.iter().enumerate().filter(|(i, v)| inside(i) && **v < 128).count()
+}
+
+#[test]
+fn letters_are_there_in_the_png() {
+    let drawn = plain(&groove("winch", 1, 1, 4, Cell::ATTACK), Kind::Grid);
+    let bytes = super::png(&drawn, 1.0).expect("a PNG");
+    // The title, the section's line, and the layer's name; the margin above is empty.
+    assert!(dark(&bytes, 14, 10, 200, 28) > 100);
+    assert!(dark(&bytes, 14, 40, 300, 56) > 100);
+    assert!(dark(&bytes, 14, 86, 60, 108) > 40);
+    assert_eq!(dark(&bytes, 0, 0, 1000, 8), 0);
+}
+
+#[test]
+fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
+    let base = groove("forms", 1, 1, 1, Cell::Rest);
+    let one = |accent| {
+        let attack = Cell::Attack(crate::rhythm::Attack { accent, pitch: None });
+        let place = Place { layer: 0, section: 0, cell: 0 };
+        let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
+        let svg = plain(&g, Kind::Grid).svg;
+        // Without its key, which shows all of them.
+        svg.len()
+    };
+    use crate::rhythm::Accent::{Accent, Ghost, Plain};
+    assert!(one(Accent) > one(Plain) && one(Ghost) != one(Plain));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+    #[test]
+    fn random_grooves_are_well_formed_in_every_picture(groove in grooves(), screen in any::<bool>(), width in 400.0_f32..1600.0) {
+        let report = report(&groove, &analysis::Ask::default());
+        let theme = if screen { Theme::Screen } else { Theme::Print };
+        for kind in KINDS {
+            for section in [None, Some(0), Some(groove.sections().len() - 1), Some(99)] {
+                let piece = Piece { section, ..piece(&groove, &report) };
+                let drawn = picture(&piece, &Ask { kind, theme, width, id: "x1".into() });
+                let (title, desc, paths) = read(&drawn.svg);
+                prop_assert!(!title.is_empty() && desc.len() > 20 && paths > 1);
+                prop_assert_eq!(&picture(&piece, &Ask { kind, theme, width, id: "x1".into() }).svg, &drawn.svg);
+            }
+        }
+    }
+
+    /// One mark for every attack that is drawn, and every letter of ours is in the font.
+    #[test]
+    fn every_attack_has_its_mark(groove in grooves()) {
+        let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
+        let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
+        let mut pen = Pen::new(Theme::Print, 1000.0, "p");
+        grid::draw(&piece, &mut pen, Sheet { left: 14.0, right: 986.0, top: 34.0 });
+        let layers = 0..groove.layers().len();
+        let attacks: usize = layers.flat_map(|l| (0..groove.sections().len()).map(move |s| (l, s)))
+            .map(|(l, s)| groove.part(l, s).sounds(groove.frame(l, s)).len()).sum();
+        // The key has one mark for each level that occurs, and one ghost.
+        let levels: std::collections::BTreeSet<u8> = (0..theme::LEVELS).filter(|l| pen.shapes(|i| i == Ink::Landing(*l)) > 0).collect();
+        let marks = pen.shapes(|i| matches!(i, Ink::Landing(_) | Ink::Open));
+        let ghosts_alone = usize::from(attacks > 0);
+        prop_assert!(marks == attacks + levels.len() + ghosts_alone, "{} {} {:?}", marks, attacks, levels);
+        for c in pen.letters() {
+            prop_assert!(font::has(c), "{:?} is not in the font", c);
+        }
+    }
+}

@@ -1,0 +1,55 @@
+//! The handouts in demo/pages are what the program makes of the shipped grooves, byte for byte; `TEETER_WRITE=1` writes them anew.
+//! It must not know what stands in them.
+
+use crate::support::in_package;
+use std::fs;
+use std::process::Command;
+
+/// The grooves of demo/handouts.
+const GROOVES: [&str; 2] = ["half-tide-winch", "spring-tide-line"];
+
+#[test]
+fn the_shipped_handouts_are_made_again() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
+    command.arg("handout").args(GROOVES.map(|g| format!("patterns/{g}.toml")));
+    command.args(["--sound", "none", "--into"]).arg(folder.path()).current_dir(in_package(""));
+    let ended = command.env("XDG_CONFIG_HOME", in_package("tests/nowhere")).output().expect("the program");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let script = fs::read_to_string(in_package("demo/handouts")).expect("the command");
+    for groove in GROOVES {
+        assert!(script.contains(&format!("patterns/{groove}.toml")), "{groove} is not in demo/handouts");
+        let (made, shipped) = (folder.path().join(format!("{groove}.html")), format!("demo/pages/{groove}.html"));
+        let made = fs::read(made).expect("a page");
+        if std::env::var_os("TEETER_WRITE").is_some() {
+            fs::create_dir_all(in_package("demo/pages")).expect("a folder");
+            fs::write(in_package(&shipped), &made).expect("written");
+        }
+        let shipped = fs::read(in_package(&shipped)).expect("a shipped page");
+        assert!(made == shipped, "{groove}: the shipped page is another one; TEETER_WRITE=1 writes it anew");
+    }
+}
+
+#[test]
+fn a_handout_with_sound_links_files_that_are_there() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (format, page) in [("html", "ticket-bell.html"), ("md", "ticket-bell.md")] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
+        command.args(["handout", "patterns/ticket-bell.toml", "--rate", "8000", "--as", format, "--into"]);
+        command.arg(folder.path()).current_dir(in_package(""));
+        let ended = command.env("XDG_CONFIG_HOME", in_package("tests/nowhere")).output().expect("the program");
+        assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+        let text = fs::read_to_string(folder.path().join(page)).expect("a page");
+        let files: Vec<_> = fs::read_dir(folder.path()).expect("a folder").flatten().map(|e| e.file_name()).collect();
+        let beside: Vec<String> =
+            files.iter().map(|f| f.to_string_lossy().into_owned()).filter(|f| f.ends_with(".wav")).collect();
+        assert!(beside.len() > 2 && beside.iter().all(|f| text.contains(f.as_str())), "{beside:?}");
+    }
+    // What is not ours is not written over.
+    fs::write(folder.path().join("ticket-bell.md"), "my own words").expect("written");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
+    command.args(["handout", "patterns/ticket-bell.toml", "--sound", "none", "--as", "md", "--into"]);
+    let ended = command.arg(folder.path()).current_dir(in_package("")).output().expect("the program");
+    assert_eq!(ended.status.code(), Some(3));
+    assert_eq!(fs::read_to_string(folder.path().join("ticket-bell.md")).expect("a file"), "my own words");
+}
