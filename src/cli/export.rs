@@ -3,7 +3,7 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
-use crate::exchange::{Piece, Refused, midi};
+use crate::exchange::{Piece, Refused, midi, musicxml};
 use std::collections::HashMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -24,13 +24,29 @@ pub(super) struct Format {
 }
 
 /// Every format.
-pub(super) const FORMATS: &[Format] = &[Format {
-    name: "midi",
-    ending: "mid",
-    words: "a Standard MIDI File, format 1",
-    begins: b"MThd",
-    make: midi::export,
-}];
+pub(super) const FORMATS: &[Format] = &[
+    Format {
+        name: "midi",
+        ending: "mid",
+        words: "a Standard MIDI File, format 1",
+        begins: b"MThd",
+        make: midi::export,
+    },
+    Format {
+        name: "musicxml",
+        ending: "musicxml",
+        words: "notation as MusicXML 4.0",
+        begins: musicxml::BEGINS,
+        make: |piece| musicxml::write(piece, &musicxml::Notation::of(piece)),
+    },
+    Format {
+        name: "mxl",
+        ending: "mxl",
+        words: "the same, compressed",
+        begins: musicxml::BEGINS_PACKED,
+        make: |piece| musicxml::write_mxl(piece, &musicxml::Notation::of(piece)),
+    },
+];
 
 /// The format of a name.
 pub(super) fn format(name: &str) -> Result<&'static Format, String> {

@@ -3,7 +3,7 @@
 use super::explain::on_all_cores;
 use super::export::{report, targets};
 use super::{Exit, Failure, args, input, output};
-use crate::exchange::{Imported, Refused, midi};
+use crate::exchange::{Imported, Refused, midi, musicxml};
 use crate::rhythm::Fraction;
 use crate::store;
 use std::fs::File;
@@ -24,13 +24,22 @@ struct Format {
     read: fn(&[u8], Fraction) -> Result<Imported, Refused>,
 }
 
-const FORMATS: &[Format] = &[Format {
-    endings: &["mid", "midi", "rmi"],
-    words: "Standard MIDI Files (.mid)",
-    begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF"),
-    limit: midi::LIMIT,
-    read: midi::import_with,
-}];
+const FORMATS: &[Format] = &[
+    Format {
+        endings: &["mid", "midi", "rmi"],
+        words: "Standard MIDI Files (.mid)",
+        begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF"),
+        limit: midi::LIMIT,
+        read: midi::import_with,
+    },
+    Format {
+        endings: &["musicxml", "mxl", "xml"],
+        words: "MusicXML (.musicxml, .mxl)",
+        begins: musicxml::is_one,
+        limit: musicxml::LIMIT,
+        read: |bytes, _| musicxml::read(bytes),
+    },
+];
 
 /// Imports every file named; those that cannot be are reported, and the others still written.
 pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {

@@ -16,7 +16,7 @@
 mod import;
 mod own;
 mod read;
-mod table;
+pub(super) mod table;
 #[cfg(test)]
 mod tests;
 mod write;

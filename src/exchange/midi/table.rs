@@ -15,7 +15,7 @@ pub(super) const PAN: u8 = 10;
 const FULL: f64 = 100.0;
 
 /// A voice's key on the percussion channel.
-pub(super) fn key(voice: Voice) -> Option<u8> {
+pub(in crate::exchange) fn key(voice: Voice) -> Option<u8> {
     Some(match voice {
         Voice::Kick => 36,
         Voice::Snare => 38,
@@ -32,7 +32,7 @@ pub(super) fn key(voice: Voice) -> Option<u8> {
 }
 
 /// A voice's program on the other channels, counted from 0, and the key of its own pitch.
-pub(super) fn program(voice: Voice) -> (u8, u8) {
+pub(in crate::exchange) fn program(voice: Voice) -> (u8, u8) {
     match voice {
         Voice::Bass => (34, 28),
         Voice::Bell => (14, 76),
@@ -42,7 +42,7 @@ pub(super) fn program(voice: Voice) -> (u8, u8) {
 }
 
 /// The voice of a key of the percussion map; `None` for keys that none of ours comes near.
-pub(super) fn voice(key: u8) -> Option<Voice> {
+pub(in crate::exchange) fn voice(key: u8) -> Option<Voice> {
     Some(match key {
         35 | 36 => Voice::Kick,
         38 | 40 => Voice::Snare,
@@ -59,7 +59,7 @@ pub(super) fn voice(key: u8) -> Option<Voice> {
 }
 
 /// The voice of a program, counted from 0: basses, struck metal, drums with a pitch, and all the rest.
-pub(super) fn voice_of_program(program: u8) -> Voice {
+pub(in crate::exchange) fn voice_of_program(program: u8) -> Voice {
     match program {
         32..=39 | 43 | 58 | 67 | 70 | 87 => Voice::Bass,
         8..=15 | 112 | 114 => Voice::Bell,

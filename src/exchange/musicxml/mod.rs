@@ -19,6 +19,13 @@ use super::Piece;
 use super::finding::Refused;
 use super::score::{Beaming, Score};
 
+/// Most bytes of a file, and of a document that is unpacked.
+pub const LIMIT: u64 = 32 << 20;
+/// How every document of ours begins.
+pub const BEGINS: &[u8] = b"<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>\n<!DOCTYPE score-partwise";
+/// How every packed document of ours begins: the plain entry that tells what it is.
+pub const BEGINS_PACKED: &[u8] = b"PK\x03\x04";
+
 /// What a score shows beside the notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notation {
@@ -52,4 +59,10 @@ pub fn write(piece: &Piece<'_>, notation: &Notation) -> Result<Vec<u8>, Refused>
 /// As [`write`].
 pub fn write_mxl(piece: &Piece<'_>, notation: &Notation) -> Result<Vec<u8>, Refused> {
     packed::pack(&write(piece, notation)?)
+}
+
+/// Whether bytes begin as a score may: packed, as XML, or as UTF-16.
+pub fn is_one(bytes: &[u8]) -> bool {
+    let starts: [&[u8]; 6] = [b"PK\x03\x04", b"<", b"\xef\xbb\xbf<", b"\xfe\xff", b"\xff\xfe", b"\n<"];
+    starts.iter().any(|s| bytes.starts_with(s))
 }

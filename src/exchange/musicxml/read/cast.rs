@@ -4,11 +4,16 @@ use super::place::Reading;
 use super::unfold::order;
 use super::written::{Instrument, Note, Part, Written};
 use crate::exchange::finding::Refused;
-use crate::exchange::musicxml::general::INSTRUMENTS;
+use crate::exchange::midi::table;
 use crate::exchange::{Draft, DraftBar, DraftNote, DraftTrack};
 use crate::rhythm::bounds::{BARS, NAME};
 use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice};
 use std::collections::BTreeMap;
+
+/// Most notes, every repeat written out.
+const NOTES: usize = 400_000;
+/// Most tracks, before those that sound at once in one come on further layers.
+const TRACKS: usize = 256;
 
 /// A measure as it is played.
 struct Played {
@@ -39,13 +44,23 @@ pub(super) fn draft(written: &Written, reading: &mut Reading<'_>) -> Result<Draf
         written.parts.iter().map(|p| swings(p, written.measures.len())).collect();
     let bars = bars(written, &played, &swings, reading)?;
     let mut draft = Draft { title: cut(&written.title, 200), note: cut(&written.note, 4000), bars, tracks: Vec::new() };
+    let mut count = 0;
     for (part, swing) in written.parts.iter().zip(&swings) {
         let own = own_swing(&draft.bars, &played, swing);
-        for mut track in tracks(part, written.parts.len()) {
-            let notes: Vec<&Note> = track.1;
-            track.0.swing = own;
-            track.0.notes = sounding(&notes, written, &played, swing)?;
-            draft.tracks.push(track.0);
+        let found = tracks(part);
+        if draft.tracks.len() + found.len() > TRACKS {
+            let words = format!("found more than {TRACKS} voices and instruments");
+            return Err(Refused::new(format!("part '{}'", part.name), words));
+        }
+        for (mut track, notes) in found {
+            track.swing = own;
+            track.notes = sounding(notes, &played, swing)?;
+            count += track.notes.len();
+            if count > NOTES {
+                let words = format!("found more than {NOTES} notes when repeats are written out");
+                return Err(Refused::new(format!("part '{}'", part.name), words));
+            }
+            draft.tracks.push(track);
         }
     }
     Ok(draft)
@@ -150,11 +165,8 @@ fn tempos(written: &Written, meters: &[Meter]) -> Result<Vec<Tempo>, Refused> {
     let mut all = Vec::with_capacity(meters.len());
     for (measure, meter) in written.measures.iter().zip(meters) {
         now = measure.tempo.or(now);
-        let unit = meter.beat();
-        let plain = || {
-            let bpm = Fraction::whole(30).over(unit.wholes())?;
-            Tempo::new(bpm, unit).ok()
-        };
+        let in_beats = |unit: Time| Tempo::new(Fraction::whole(30).over(unit.wholes())?, unit).ok();
+        let plain = || in_beats(meter.beat()).or_else(|| in_beats(Time::new(1, 4)?));
         all.push(now.or_else(plain).ok_or_else(too_long)?);
     }
     Ok(all)
@@ -170,7 +182,7 @@ fn own_swing(bars: &[DraftBar], played: &[Played], swings: &[Option<(Swing, Time
 }
 
 /// The tracks of a part: one per instrument of percussion, one per staff and voice of what has pitch.
-fn tracks(part: &Part, parts: usize) -> Vec<(DraftTrack, Vec<&Note>)> {
+fn tracks(part: &Part) -> Vec<(DraftTrack, Vec<&Note>)> {
     let percussion = |n: &Note| n.key.is_none() && n.instrument.is_some() && part.instruments.len() > 1;
     let mut rows: BTreeMap<(bool, usize, u32, String), Vec<&Note>> = BTreeMap::new();
     for note in &part.notes {
@@ -191,7 +203,7 @@ fn tracks(part: &Part, parts: usize) -> Vec<(DraftTrack, Vec<&Note>)> {
         } else {
             notes.iter().find_map(|n| n.instrument).and_then(|i| part.instruments.get(i)).or(part.instruments.first())
         };
-        let base = if part.name.trim().is_empty() && parts > 0 { "part".to_owned() } else { cut(&part.name, 40) };
+        let base = if part.name.trim().is_empty() { "part".to_owned() } else { cut(&part.name, 40) };
         let name = match (key.0, instrument) {
             (true, Some(own)) if !own.name.is_empty() => cut(&own.name, NAME.greatest as usize),
             _ if count > 1 && i > 0 => format!("{base} {}", i + 1),
@@ -213,49 +225,31 @@ fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
         return voice;
     }
     if keys.is_empty() {
-        return instrument.and_then(|i| i.key).map_or(Voice::Wood, percussion);
+        return instrument.and_then(|i| i.key).and_then(table::voice).unwrap_or(Voice::Wood);
     }
     let mean = keys.iter().map(|k| usize::from(*k)).sum::<usize>() / keys.len();
-    match instrument.and_then(|i| i.program) {
-        Some(33..=40) => Voice::Bass,
-        Some(9..=16) => Voice::Bell,
+    match instrument.and_then(|i| i.program).map(|p| table::voice_of_program(p - 1)) {
+        Some(voice @ (Voice::Bass | Voice::Bell | Voice::Tom)) => voice,
+        // The first program stands in many files whatever plays.
         _ if mean < 45 => Voice::Bass,
         _ => Voice::Pluck,
     }
 }
 
-/// The voice nearest to a percussion key (General MIDI 1, from 0).
-fn percussion(key: u8) -> Voice {
-    if let Some(known) = INSTRUMENTS.iter().find(|i| i.key == key && i.program == 0) {
-        return known.voice;
-    }
-    match key {
-        35 | 36 => Voice::Kick,
-        38 | 40 => Voice::Snare,
-        39 => Voice::Clap,
-        41 | 43 | 45 | 47 | 48 | 50 | 60..=66 | 78 | 79 => Voice::Tom,
-        42 | 44 => Voice::Hat,
-        46 | 49 | 52 | 55 | 57 => Voice::OpenHat,
-        51 | 53 | 56 | 59 | 67 | 68 | 80 | 81 => Voice::Bell,
-        54 | 58 | 69 | 70 | 73 | 74 | 82 => Voice::Shaker,
-        _ => Voice::Wood,
-    }
-}
-
 /// The notes as they sound: in playing order, cut where a repeat jumps away under them, swung where that is told.
 fn sounding(
-    notes: &[&Note],
-    written: &Written,
+    mut notes: Vec<&Note>,
     played: &[Played],
     swing: &[Option<(Swing, Time)>],
 ) -> Result<Vec<DraftNote>, Refused> {
-    let mut by_measure: Vec<Vec<&Note>> = vec![Vec::new(); written.measures.len()];
-    for note in notes {
-        by_measure[note.measure].push(note);
-    }
+    notes.sort_by_key(|n| n.measure);
     let mut all = Vec::new();
     for (i, bar) in played.iter().enumerate() {
-        for note in &by_measure[bar.measure] {
+        let first = notes.partition_point(|n| n.measure < bar.measure);
+        for note in notes[first..].iter().take_while(|n| n.measure == bar.measure) {
+            if all.len() > NOTES {
+                return Ok(all);
+            }
             let start = bar.start.plus(note.at).ok_or_else(too_long)?;
             let mut end = start.plus(note.length).ok_or_else(too_long)?;
             let mut last = i;

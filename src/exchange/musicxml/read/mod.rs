@@ -20,6 +20,8 @@ use crate::rhythm::Time;
 use place::Reading;
 use tree::Element;
 
+/// Most parts.
+const PARTS: usize = 256;
 /// Most measures of a part.
 const MEASURES: usize = 65_536;
 
@@ -77,17 +79,20 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, Refused> {
     let fields = root.child("identification").and_then(|i| i.child("miscellaneous"));
     let note = fields.and_then(|m| m.all("miscellaneous-field").find(|f| f.attribute("name") == Some("note")));
     let mut written = Written {
-        title: title.filter(|t| !t.is_empty()).unwrap_or("untitled").to_owned(),
+        title: title.unwrap_or_default().to_owned(),
         note: note.map(|n| n.text.trim().to_owned()).unwrap_or_default(),
         ..Written::default()
     };
-    for head in list.all("score-part") {
-        let id = head.attribute("id").unwrap_or_default();
+    if let Some(head) = list.all("score-part").nth(PARTS) {
+        return Err(reading.refuse(head, format!("found more than {PARTS} parts")));
+    }
+    for (index, head) in list.all("score-part").enumerate() {
+        let id = head.attribute("id");
         let mut part = part::head(head);
         let measures: Vec<&Element> = if timewise {
-            root.all("measure").flat_map(|m| m.all("part")).filter(|p| p.attribute("id") == Some(id)).collect()
+            root.all("measure").filter_map(|m| own(m, id, index)).collect()
         } else {
-            root.all("part").filter(|p| p.attribute("id") == Some(id)).flat_map(|p| p.all("measure")).collect()
+            own(&root, id, index).into_iter().flat_map(|p| p.all("measure")).collect()
         };
         if measures.len() > MEASURES {
             return Err(
@@ -115,4 +120,10 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, Refused> {
         }
     }
     Ok(written)
+}
+
+/// The part of an id; where it has none, the one that comes in that place.
+fn own<'a>(parent: &'a Element, id: Option<&str>, index: usize) -> Option<&'a Element> {
+    let named = parent.all("part").find(|p| id.is_some() && p.attribute("id") == id);
+    named.or_else(|| parent.all("part").nth(index).filter(|p| p.attribute("id").is_none()))
 }

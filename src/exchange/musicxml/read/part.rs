@@ -9,6 +9,11 @@ use crate::exchange::score::Value;
 use crate::rhythm::{Fraction, Meter, Time};
 use std::collections::HashMap;
 
+/// Most places of a measure among which the one that a rounded step means is looked for.
+const CROWD: usize = 4096;
+/// Most instruments of a part.
+const INSTRUMENTS: usize = 256;
+
 /// What the pen carries through a part.
 struct Pen<'a, 'b> {
     reading: &'a mut Reading<'b>,
@@ -105,7 +110,10 @@ impl Pen<'_, '_> {
                 "forward" => self.moved(child, false)?,
                 "attributes" => self.attributes(child)?,
                 "direction" => self.direction(child),
-                "sound" => self.sound(child),
+                "sound" => {
+                    self.sound(child);
+                    self.tempo(None, child.attribute("tempo").and_then(mark::decimal));
+                }
                 "barline" => stops |= self.barline(child)?,
                 _ => {}
             }
@@ -192,7 +200,7 @@ impl Pen<'_, '_> {
         let to = if back { self.now.minus(by) } else { self.now.plus(by) };
         let mut to =
             to.ok_or_else(|| self.refuse(element, "found a time that cannot be held exactly"))?.max(Time::ZERO);
-        if self.rounded {
+        if self.rounded && self.known.len() < CROWD {
             // Sums of rounded durations miss the exact places by less than a division or two.
             let slack = Fraction::whole(2)
                 .over(self.divisions)
@@ -351,9 +359,6 @@ impl Pen<'_, '_> {
             self.part.swings.retain(|s| s.0 != self.index);
             self.part.swings.push((self.index, mark::swing(swing)));
         }
-        if sound.attribute("tempo").is_some() && self.measures[self.index].tempo.is_none() {
-            self.tempo(None, sound.attribute("tempo").and_then(mark::decimal));
-        }
     }
 
     /// A written mark is taken before the number of quarters for playing, unless they are far apart.
@@ -421,6 +426,7 @@ pub(super) fn head(element: &Element) -> Part {
     let text = |name: &str| element.said(name).unwrap_or_default().to_owned();
     let mut instruments: Vec<Instrument> = element
         .all("score-instrument")
+        .take(INSTRUMENTS)
         .map(|i| Instrument {
             id: i.attribute("id").unwrap_or_default().into(),
             name: i.said("instrument-name").unwrap_or_default().into(),

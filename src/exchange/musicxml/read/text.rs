@@ -3,7 +3,7 @@
 use crate::exchange::finding::Refused;
 
 /// Most bytes of one document.
-pub(super) const MOST: usize = 32 << 20;
+pub(super) const MOST: usize = crate::exchange::musicxml::LIMIT as usize;
 
 /// The document as text.
 pub(super) fn decode(bytes: &[u8]) -> Result<String, Refused> {

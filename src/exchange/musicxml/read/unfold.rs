@@ -33,6 +33,7 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, Refused> {
                 let last = measure.endings.iter().copied().max().unwrap_or(1);
                 let more = measures[at + 1..]
                     .iter()
+                    .take(1024)
                     .take_while(|m| !m.endings.is_empty())
                     .any(|m| m.endings.contains(&(pass + 1)));
                 if more || pass < last { pass + 1 } else { pass }

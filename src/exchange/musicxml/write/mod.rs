@@ -3,9 +3,9 @@
 mod note;
 
 use super::Notation;
-use super::general::{Instrument, instrument};
 use super::xml::Xml;
 use crate::exchange::Piece;
+use crate::exchange::midi::table;
 use crate::exchange::score::{Bar, Clef, Score, Staff, StaffKind, Value};
 use crate::rhythm::{Fraction, Groove, Layer, Section, Swing, Tempo, Time, Voice};
 use num_integer::Integer;
@@ -95,18 +95,19 @@ fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
     xml.open("score-instrument", &[("id", &instrument_id)]);
     xml.text("instrument-name", &[], layer.voice.name());
     xml.close();
-    let known: &Instrument = instrument(layer.voice);
     xml.open("midi-instrument", &[("id", &instrument_id)]);
     match staff.kind {
         StaffKind::Pitched(_) => {
             // Channel 10 is percussion.
             let channel = staff.layer % 15;
             xml.number("midi-channel", if channel < 9 { channel + 1 } else { channel + 2 });
-            xml.number("midi-program", known.program);
+            xml.number("midi-program", u16::from(table::program(layer.voice).0) + 1);
         }
         StaffKind::Line => {
             xml.number("midi-channel", 10);
-            xml.number("midi-unpitched", u16::from(known.key) + 1);
+            if let Some(key) = table::key(layer.voice) {
+                xml.number("midi-unpitched", u16::from(key) + 1);
+            }
         }
     }
     xml.text("volume", &[], &decimal(100.0 * 10_f64.powf(f64::from(layer.gain.min(0)) / 20.0), 4));

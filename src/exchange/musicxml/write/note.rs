@@ -2,7 +2,7 @@
 
 use super::{MOST, Part};
 use crate::analysis::landing::syllable;
-use crate::exchange::musicxml::general::instrument;
+use crate::exchange::musicxml::general::head;
 use crate::exchange::score::{Accidental, Bar, Beam, Note, StaffKind, Strike, Tuplet};
 use crate::rhythm::{Accent, Time};
 
@@ -131,7 +131,7 @@ impl Part<'_, '_> {
     fn notehead(&mut self, strike: Strike) {
         let ghost = strike.attack.accent == Accent::Ghost;
         let head = match self.staff.kind {
-            StaffKind::Line => self.voice().map_or("normal", |v| instrument(v).head),
+            StaffKind::Line => self.voice().map_or("normal", head),
             StaffKind::Pitched(_) => "normal",
         };
         if ghost || head != "normal" {
