@@ -34,7 +34,7 @@ pub(super) struct Run {
 /// All bars of a draft, and the source's end.
 #[derive(Debug)]
 pub(super) struct Bars {
-    pub(super) bars: Vec<Bar>,
+    pub(super) all: Vec<Bar>,
     pub(super) runs: Vec<Run>,
     pub(super) end: Time,
 }
@@ -42,14 +42,13 @@ pub(super) struct Bars {
 /// The meter of a bar of another length than its meter's: with the coarsest lower number, from its meter's own on, of which
 /// the length is a whole number. `None` if there is none within the bounds.
 fn odd_meter(meter: &Meter, length: Time) -> Option<Meter> {
-    let lowers = (0..7).map(|k| 1_u16 << k).filter(|l| *l >= meter.lower() && i64::from(*l) <= DENOMINATOR.greatest);
-    lowers
-        .filter_map(|lower| {
-            let upper = length.ratio_to(Time::new(1, i64::from(lower))?)?;
-            let fits = upper.denom() == 1 && (1..=BEATS_PER_BAR.greatest).contains(&upper.numer());
-            if fits { Meter::new(vec![upper.numer() as u16], lower).ok() } else { None }
-        })
-        .next()
+    let mut lowers =
+        (0..7).map(|k| 1_u16 << k).filter(|l| *l >= meter.lower() && i64::from(*l) <= DENOMINATOR.greatest);
+    lowers.find_map(|lower| {
+        let upper = length.ratio_to(Time::new(1, i64::from(lower))?)?;
+        let fits = upper.denom() == 1 && (1..=BEATS_PER_BAR.greatest).contains(&upper.numer());
+        if fits { Meter::new(vec![upper.numer() as u16], lower).ok() } else { None }
+    })
 }
 
 /// The shortest meter that is not shorter than a length; `None` if a bar cannot be that long.
@@ -106,7 +105,7 @@ pub(super) fn gather(draft: &Draft, remarks: &mut Vec<Remark>) -> Result<Bars, R
         runs[section].bars += 1;
         bars.push(Bar { start: row.start, section, within, meter: row.meter.clone(), number: row.bar.number.clone() });
     }
-    Ok(Bars { bars, runs, end })
+    Ok(Bars { all: bars, runs, end })
 }
 
 fn rows<'a>(draft: &'a Draft, remarks: &mut Vec<Remark>) -> Result<(Vec<Row<'a>>, Time), Refused> {
@@ -233,18 +232,18 @@ pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
 impl Bars {
     /// The bar in which a time of the source lies; the last for one after the end, `None` for one before the start.
     pub(super) fn bar_at(&self, at: Time) -> Option<usize> {
-        self.bars.partition_point(|b| b.start <= at).checked_sub(1)
+        self.all.partition_point(|b| b.start <= at).checked_sub(1)
     }
 
     /// The bar in which something that ends at a time of the source still sounds.
     pub(super) fn bar_before(&self, end: Time) -> usize {
-        self.bars.partition_point(|b| b.start < end).saturating_sub(1)
+        self.all.partition_point(|b| b.start < end).saturating_sub(1)
     }
 
     /// The bar of a section at a time from the section's start.
     pub(super) fn bar_within(&self, section: usize, at: Time) -> &Bar {
-        let next = self.bars.partition_point(|b| (b.section, b.within) <= (section, at));
-        &self.bars[next.saturating_sub(1)]
+        let next = self.all.partition_point(|b| (b.section, b.within) <= (section, at));
+        &self.all[next.saturating_sub(1)]
     }
 
     /// Length of a section.

@@ -96,12 +96,15 @@ pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Slack) -> Op
     Some(cells as u16)
 }
 
+/// What asks for a grid: the points of a beat, and the share of the swing it is under.
+type Beat<'a> = (&'a Points, Option<(u8, u8)>);
+
 /// The division that writes a layer with the fewest cells, tuplets counted.
 ///
 /// A beat that the division reaches costs its cells. A tuplet costs its own and two more; a beat of the same kind as the
 /// division that is only finer (eighths under sixteenths) costs eight times its cells, so that only rare ones become spans.
 pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
-    let mut kinds: BTreeMap<(&Points, Option<(u8, u8)>), (usize, Option<Swing>)> = BTreeMap::new();
+    let mut kinds: BTreeMap<Beat, (usize, Option<Swing>)> = BTreeMap::new();
     // A beat in which nothing begins or ends asks for no division.
     for (points, swing) in beats.iter().filter(|b| !b.0.is_empty()) {
         let key = swing.map(|s| (s.share().numer() as u8, s.share().denom() as u8));

@@ -130,13 +130,13 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
             empty += 1;
             continue;
         }
-        let bar = &found.bars[first];
+        let bar = &found.all[first];
         let into = |bar: &bars::Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.within));
         let start = into(bar, note.start).ok_or_else(too_fine)?;
         let last = found.bar_before(end);
         let section_end = found.length(bar.section);
-        let end = if found.bars[last].section == bar.section && end <= found.end {
-            into(&found.bars[last], end).ok_or_else(too_fine)?.min(section_end)
+        let end = if found.all[last].section == bar.section && end <= found.end {
+            into(&found.all[last], end).ok_or_else(too_fine)?.min(section_end)
         } else {
             let kept = section_end.minus(start).ok_or_else(too_fine)?;
             let words = || format!("a note of {} goes on beyond its section's end; cut to {kept}", note.length);

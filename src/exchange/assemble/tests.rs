@@ -11,7 +11,9 @@ fn draft(groove: &Groove, hints: bool) -> Draft {
     let through = throughs(groove, None).expect("bounded");
     let mut made = bars(groove, &through);
     if !hints {
-        made.iter_mut().for_each(|b| b.swing = None);
+        for bar in &mut made {
+            bar.swing = None;
+        }
     }
     let tracks = groove.layers().iter().enumerate().map(|(l, layer)| DraftTrack {
         notes: notes(groove, l, &through).expect("bounded"),

@@ -199,8 +199,10 @@ impl Tempos {
             let Some(exact) = per_minute(us).filter(|b| *b > Fraction::ZERO) else { continue };
             let short = [1, 10, 100, 1000].into_iter().find_map(|scale| {
                 let decimal = Fraction::new(exact.times(Fraction::new(scale, 1)?)?.round(), scale)?;
-                let back = Fraction::whole(15_000_000).over(decimal.times(unit.wholes())?)?.round();
-                (back == us.round() && (told || scale == 1000)).then_some(decimal)
+                let back = Fraction::whole(15_000_000).over(decimal.times(unit.wholes())?)?;
+                // Some programs cut the number off instead of rounding it.
+                let same = [back.round(), back.floor()].contains(&us.round());
+                (same && (told || scale == 1000)).then_some(decimal)
             });
             if let Ok(tempo) = Tempo::new(short.unwrap_or(exact), unit) {
                 return tempo;

@@ -257,7 +257,7 @@ impl Reader<'_> {
             MetaMessage::Tempo(microseconds) => drop(self.song.tempos.insert(now, microseconds.as_int())),
             MetaMessage::Marker(words) => drop(self.song.markers.insert(now, text(words).replace('\n', " "))),
             MetaMessage::TrackName(words) if self.name.is_empty() => {
-                self.name = text(words).replace('\n', " ").trim().to_owned();
+                text(words).replace('\n', " ").trim().clone_into(&mut self.name);
             }
             MetaMessage::Text(words) => match own::parse(&text(words)) {
                 Some(Own::File { exact }) => self.song.ours = Some(exact),

@@ -31,11 +31,8 @@ fn sounding(groove: &Groove) -> Vec<Vec<DraftNote>> {
 }
 
 /// Everything of the layers but their cells. Names as a text of one line holds them.
-fn about(groove: &Groove) -> Vec<(String, Voice, u16, i8, i8, bool, bool, String)> {
-    let one = |l: &std::sync::Arc<Layer>| {
-        let swing = l.swing.map_or(String::new(), |s| s.to_string());
-        (l.name.clone(), l.voice, l.division, l.gain, l.pan, l.mute, l.solo, swing)
-    };
+fn about(groove: &Groove) -> Vec<Layer> {
+    let one = |l: &std::sync::Arc<Layer>| Layer { parts: Vec::new(), ..(**l).clone() };
     groove.layers().iter().map(one).collect()
 }
 
