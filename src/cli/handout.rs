@@ -71,7 +71,7 @@ fn one(ask: &args::Sheets, path: &Path, target: &Path, rate: SampleRate) -> Resu
         handout::html(&sheet)
     };
     for (name, bytes) in &files {
-        let begins: &[u8] = if name.ends_with(".wav") { b"RIFF" } else { b"<svg" };
+        let begins: &[u8] = if Path::new(name).extension().is_some_and(|e| e == "wav") { b"RIFF" } else { b"<svg" };
         output::result(&target.with_file_name(name), bytes, begins, ask.overwrite)?;
     }
     let begins = if ask.format == "md" { SIGN.to_owned() } else { format!("<!DOCTYPE html>\n{SIGN}") };

@@ -89,7 +89,7 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
             };
             writeln!(
                 page,
-                "<p>{name}</p>\n<audio controls preload=\"metadata\" aria-label=\"{name}\" src=\"{source}\"></audio>"
+                "<p>{name}</p>\n<audio controls=\"\" preload=\"metadata\" aria-label=\"{name}\" src=\"{source}\"></audio>"
             )
         }
     }

@@ -1,5 +1,5 @@
-//! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere. It must
-//! not know what is written.
+//! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere. It
+//! must not know what is written.
 
 use skrifa::instance::{LocationRef, Size};
 use skrifa::outline::{DrawSettings, OutlinePen};
@@ -7,7 +7,7 @@ use skrifa::{FontRef, GlyphId, MetadataProvider};
 use std::fmt::Write;
 use std::sync::LazyLock;
 
-/// DejaVu Sans, cut to Latin, Greek, Cyrillic and the signs of the trade; its licence stands beside it.
+/// The font `DejaVu Sans`, cut to Latin, Greek, Cyrillic and the signs of the trade; its licence stands beside it.
 static BYTES: &[u8] = include_bytes!("font/DejaVuSans.ttf");
 
 /// Units of an em.

@@ -341,7 +341,7 @@ fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> 
             &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)],
             false,
         );
-        pen.text(Ink::Faint, Anchor::Middle, (a + b) / 2.0, y + ROW - 4.5, 6.5, words);
+        pen.text(Ink::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
     }
     // Sounds that began before the line may reach into it.
     let begun = r.sounds.partition_point(|s| r.cells[s.0].x < line.from - 1e-9);

@@ -185,13 +185,12 @@ impl Pen {
             Anchor::End => x - wide,
         };
         let key = ((size * 100.0).round() as u32, text);
-        let index = match self.texts.get(&key) {
-            Some(index) => *index,
-            None => {
-                self.outlines.push(font::outline(&key.1, size));
-                self.texts.insert(key, self.outlines.len() - 1);
-                self.outlines.len() - 1
-            }
+        let index = if let Some(index) = self.texts.get(&key) {
+            *index
+        } else {
+            self.outlines.push(font::outline(&key.1, size));
+            self.texts.insert(key, self.outlines.len() - 1);
+            self.outlines.len() - 1
         };
         let use_it = format!("<use href=\"#{}t{index}\" x=\"{}\" y=\"{}\"/>", self.id, number(x), number(y));
         self.placed.entry(ink).or_default().push_str(&use_it);

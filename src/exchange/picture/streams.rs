@@ -85,12 +85,11 @@ fn line(
     let section = sections(piece).first().copied().unwrap_or(0);
     for i in 0..=strips.len() {
         let y = row(i);
-        match i.checked_sub(1).and_then(|i| strips.get(i)) {
-            Some(strip) => grid::strip_name(pen, strip, sheet.left + 4.0, y, NAMES - 14.0),
-            None => {
-                let name = font::fitted(&strip::written(piece, section), 8.5, NAMES - 14.0);
-                pen.text(Ink::Text, Anchor::Start, sheet.left + 4.0, y + 3.0, 8.5, &name);
-            }
+        if let Some(strip) = i.checked_sub(1).and_then(|i| strips.get(i)) {
+            grid::strip_name(pen, strip, sheet.left + 4.0, y, NAMES - 14.0);
+        } else {
+            let name = font::fitted(&strip::written(piece, section), 8.5, NAMES - 14.0);
+            pen.text(Ink::Text, Anchor::Start, sheet.left + 4.0, y + 3.0, 8.5, &name);
         }
         pen.line(Ink::Cell, left, y, x(to), y);
     }

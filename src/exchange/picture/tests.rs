@@ -4,7 +4,9 @@
 use super::*;
 use crate::analysis::{self, Report, report};
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Span, Tempo, Time, Voice};
+use crate::rhythm::{
+    Accent, Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Span, Tempo, Time, Voice,
+};
 use proptest::prelude::*;
 use quick_xml::events::Event;
 
@@ -168,8 +170,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         // Without its key, which shows all of them.
         svg.len()
     };
-    use crate::rhythm::Accent::{Accent, Ghost, Plain};
-    assert!(one(Accent) > one(Plain) && one(Ghost) != one(Plain));
+    assert!(one(Accent::Accent) > one(Accent::Plain) && one(Accent::Ghost) != one(Accent::Plain));
 }
 
 proptest! {

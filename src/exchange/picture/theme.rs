@@ -1,5 +1,7 @@
 //! Inks of pictures, for paper and for screens. It must not know where anything stands; no ink carries a meaning alone.
 
+use std::fmt::Write;
+
 /// Where a picture is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Theme {
@@ -110,14 +112,13 @@ impl Theme {
             Ink::Band => fill(if self == Theme::Print { "#f3f3f3" } else { "#1b232d" }),
             Ink::Cell => stroke(faint, "0.5"),
             Ink::Beat => stroke(middle, "0.7"),
-            Ink::Bar => stroke(self.ink(), "1.3"),
+            Ink::Bar | Ink::Sign => stroke(self.ink(), "1.3"),
             Ink::Guide => format!("{} stroke-dasharray=\"2 2.5\"", stroke(self.pulse(0), "0.8")),
             Ink::Hold => fill(if self == Theme::Print { "#9a9a9a" } else { "#6d7f91" }),
             Ink::Bracket => stroke(middle, "0.8"),
             Ink::Landing(level) => both(self.shade(level), self.ink(), "0.8"),
             Ink::Open => both(self.paper(), self.ink(), "1.1"),
             Ink::Plate => fill(self.paper()),
-            Ink::Sign => stroke(self.ink(), "1.3"),
             Ink::Hatch(level) => both(&format!("url(#{id}h{})", level.min(LEVELS - 1)), self.ink(), "0.8"),
             Ink::Written | Ink::Staff | Ink::Note | Ink::Text => fill(self.ink()),
             Ink::Pulse(n) => both(self.pulse(n), self.pulse(n), "1"),
@@ -146,10 +147,12 @@ impl Theme {
             } else {
                 format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.2\" stroke-linecap=\"round\"")
             };
-            defs.push_str(&format!(
+            // Writing to a String cannot fail.
+            let _ = write!(
+                defs,
                 "<pattern id=\"{id}h{level}\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path fill=\"{paper}\" \
                  d=\"M0 0h6v6h-6z\"/><path {drawn} d=\"{line}\"/></pattern>"
-            ));
+            );
         }
         defs
     }

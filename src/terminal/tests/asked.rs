@@ -68,7 +68,7 @@ fn texts_are_copied_of_the_selection_or_the_section() {
         }
     };
     assert_eq!(copied("", Text::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
-    assert_eq!(copied("b", Text::Groups), "2+2+2+2\n");
+    assert_eq!(copied("b", Text::Groups), "4(2)\n");
     assert_eq!(copied("b", Text::Syllables), "1 . & . 2 . & .\n");
     assert!(copied("esc", Text::Explanation).contains("Why it is hard"));
 }
