@@ -1,4 +1,4 @@
-//! MIDI: our files before mido and pretty_midi, and files of others before us. They must not know how a file is written.
+//! MIDI: our files before mido and `pretty_midi`, and files of others before us. They must not know how a file is written.
 
 use super::{folder, grooves, python, run};
 use crate::support::in_package;
