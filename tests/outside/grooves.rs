@@ -93,8 +93,8 @@ pub(super) fn random(count: usize) -> Vec<(String, Groove)> {
     let mut dice = Dice(0x7EE7_E201);
     let mut grooves = Vec::new();
     for number in 0..count {
-        let sections: Vec<Section> = (0..1 + dice.throw(2)).map(|n| dice.section(n)).collect();
-        let layers = (0..1 + dice.throw(2)).map(|l| {
+        let sections: Vec<Section> = (0..=dice.throw(2)).map(|n| dice.section(n)).collect();
+        let layers = (0..=dice.throw(2)).map(|l| {
             let voice = dice.one_of(Voice::ALL);
             let division = dice.one_of(&[1, 2, 3, 4, 4, 5, 6, 7, 8]);
             let pitched = matches!(voice, Voice::Bass | Voice::Pluck);

@@ -195,7 +195,10 @@ fn meters_of_several_kinds() {
 }
 
 fn refused(bytes: &[u8]) -> String {
-    read(bytes).map(|i| panic!("read as {:?}", i.groove)).unwrap_or_else(|e: Refused| e.to_string())
+    match read(bytes) {
+        Ok(i) => panic!("read as {:?}", i.groove),
+        Err(e) => e.to_string(),
+    }
 }
 
 #[test]

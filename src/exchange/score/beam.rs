@@ -78,13 +78,20 @@ fn close(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
     }
 }
 
-/// Sixteenths break at quarters of the window, shorter ones at eighths, so that a long beam can be counted.
+/// In a window longer than three eighths sixteenths break at quarters; shorter values break at eighths everywhere, so that a long
+/// beam can be counted.
 fn broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
     if a.tuplet.is_some() {
         return false;
     }
-    let start = windows.iter().rev().find(|w| **w <= a.at).copied().unwrap_or(Time::ZERO);
-    let size = Time::new(1, if level == 2 { 4 } else { 8 }).expect("positive");
+    let time = |n, d| Time::new(n, d).expect("positive");
+    let next = windows.partition_point(|w| *w <= a.at);
+    let start = next.checked_sub(1).map_or(Time::ZERO, |i| windows[i]);
+    let length = windows.get(next).and_then(|end| end.minus(start)).unwrap_or(Time::ZERO);
+    if level == 2 && length <= time(3, 8) {
+        return false;
+    }
+    let size = time(1, if level == 2 { 4 } else { 8 });
     let step = |n: &Note| n.at.minus(start).and_then(|t| t.ratio_to(size)).map(crate::rhythm::Fraction::floor);
     step(a) != step(b)
 }

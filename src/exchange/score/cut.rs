@@ -22,7 +22,7 @@ pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
     }
     let edges = || parts.iter().map(|p| p.to).filter(|e| from < *e && *e < to);
     let on_edge = parts.iter().any(|p| p.from == from);
-    let longest = edges().filter(|e| on_edge && fitting(node, &parts, from, *e).is_some()).last();
+    let longest = edges().rfind(|e| on_edge && fitting(node, &parts, from, *e).is_some());
     let Some(edge) = longest.or_else(|| edges().next()) else { return };
     note(node, from, edge, pieces);
     note(node, edge, to, pieces);
@@ -37,7 +37,7 @@ fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
     }
     let is_edge = |t: Time| t == node.to || parts.iter().any(|p| p.from == t);
     let crosses = parts.iter().any(|p| from < p.from && p.from < to);
-    if !crosses && !(is_edge(from) && is_edge(to)) {
+    if !(crosses || is_edge(from) && is_edge(to)) {
         return None;
     }
     if node.is_strict() {
@@ -88,15 +88,12 @@ pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
             let end = at.plus(unit.repeated(size as usize)?)?;
             Some((end, Value::of(end.minus(at)?)?))
         });
-        match run {
-            Some((end, value)) => {
-                pieces.push((at, value));
-                at = end;
-            }
-            None => {
-                rest(part, at, end, pieces);
-                at = end;
-            }
+        if let Some((end, value)) = run {
+            pieces.push((at, value));
+            at = end;
+        } else {
+            rest(part, at, end, pieces);
+            at = end;
         }
     }
 }

@@ -27,7 +27,7 @@ pub use pitch::{Accidental, Clef, Spelled};
 pub use value::Value;
 
 use super::finding::Refused;
-use crate::rhythm::{Attack, Groove, Time, Voice};
+use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
 
 /// A groove in notation: one staff per layer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -172,7 +172,7 @@ fn kind(groove: &Groove, layer: usize) -> StaffKind {
     if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
         return StaffKind::Line;
     }
-    let mut keys: Vec<u8> = attacks().map(|a| a.pitch.map_or(own, |p| p.key())).collect();
+    let mut keys: Vec<u8> = attacks().map(|a| a.pitch.map_or(own, Pitch::key)).collect();
     if keys.is_empty() {
         keys.push(own);
     }

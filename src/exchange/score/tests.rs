@@ -20,7 +20,7 @@ fn printed(bar: &Bar) -> String {
     for (i, note) in bar.notes.iter().enumerate() {
         let mut word = String::new();
         for t in bar.tuplets.iter().filter(|t| t.first == i) {
-            word += &format!("{{{}:{} ", t.actual, t.normal);
+            word.push_str(&["{", &t.actual.to_string(), ":", &t.normal.to_string(), " "].concat());
         }
         if note.beams.first() == Some(&Beam::Begin) {
             word.push('[');
@@ -30,7 +30,9 @@ fn printed(bar: &Bar) -> String {
         }
         if let Some(value) = note.value {
             let plain = Value { dotted: false, ..value }.length();
-            word += &(if plain.denom() == 1 { format!("w{}", plain.numer()) } else { plain.denom().to_string() });
+            let (mark, number) = if plain.denom() == 1 { ("w", plain.numer()) } else { ("", plain.denom()) };
+            word += mark;
+            word += &number.to_string();
             word += if value.dotted { "." } else { "" };
         }
         word += if note.sound.is_some_and(|s| s.tied_to) { "~" } else { "" };
@@ -120,6 +122,8 @@ fn beams_break_where_a_long_one_could_not_be_counted() {
         notes.collect::<Vec<_>>().join(" ")
     };
     assert_eq!(levels("1/4", 8, "xxxxxxxx"), "((( === === ==) ==( === === )))");
+    assert_eq!(levels("5/16", 1, "xxxxx"), "(( == == == ))");
+    assert_eq!(levels("4+1/8", 2, "xxxxxxxx--"), "(( == == =) =( == == ))");
     assert_eq!(levels("1/4", 4, "x--x"), "( )<");
     assert_eq!(levels("1/4", 4, "xx--"), "(> )");
     assert_eq!(levels("1/4", 4, "xx-x"), "(> = )<");

@@ -71,12 +71,12 @@ fn cut(text: &str, most: usize) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(most).collect::<String>().trim().to_owned()
 }
 
-/// The swing of every measure. Words tell no note value; such a swing is known only where a playing instruction tells it too.
+/// The swing of every measure.
 fn swings(part: &Part, measures: usize) -> Vec<Option<(Swing, Time)>> {
     let (mut all, mut now, mut next) = (Vec::with_capacity(measures), None, 0);
     for measure in 0..measures {
         while let Some((_, swing)) = part.swings.get(next).filter(|s| s.0 <= measure) {
-            now = swing.filter(|s| s.1 > Time::ZERO);
+            now = *swing;
             next += 1;
         }
         all.push(now);
@@ -132,10 +132,9 @@ fn bars(
             odd.push(p.measure);
         }
         // What most parts say.
-        let mut said: BTreeMap<Option<(i64, i64)>, (usize, Option<Swing>)> = BTreeMap::new();
+        let mut said: BTreeMap<Option<Fraction>, (usize, Option<Swing>)> = BTreeMap::new();
         for swing in swings.iter().map(|s| s[p.measure].map(|x| x.0)) {
-            let key = swing.map(|s| (s.share().numer(), s.share().denom()));
-            said.entry(key).or_insert((0, swing)).0 += 1;
+            said.entry(swing.map(Swing::share)).or_insert((0, swing)).0 += 1;
         }
         let swing = said.values().max_by_key(|v| v.0).and_then(|v| v.1);
         DraftBar {

@@ -122,13 +122,11 @@ pub(super) fn swing(element: &Element) -> Option<(Swing, Time)> {
     Some((swing, Value::named(kind)?.length()))
 }
 
-/// Words of ours: `swing 2:1`, `straight`. Their swing is of cells whose value they do not tell.
-pub(super) fn swing_words(text: &str) -> Option<Option<Swing>> {
+/// Whether words are ours about swing: `swing 2:1`, `straight`. They tell no note value, so that only a playing instruction makes
+/// the swing known; without one what came before ends.
+pub(super) fn about_swing(text: &str) -> bool {
     let text = text.trim();
-    if text == "straight" {
-        return Some(None);
-    }
-    Swing::parse(text.strip_prefix("swing ")?).map(Some)
+    text == "straight" || text.strip_prefix("swing ").and_then(Swing::parse).is_some()
 }
 
 /// How strongly a note is played: accent signs, heads in parentheses.

@@ -48,6 +48,11 @@ struct Counts {
     micro: usize,
 }
 
+/// Whether sums of such times stay far within 64 bits.
+fn holds(t: Time) -> bool {
+    t.denom() <= 1 << 40 && t.numer() <= 1 << 46
+}
+
 /// Reads the measures of a part.
 pub(super) fn read(
     reading: &mut Reading<'_>,
@@ -158,13 +163,8 @@ impl Pen<'_, '_> {
             return Err(self.refuse(element, "found a negative duration"));
         }
         let quarters = count.over(self.divisions).and_then(|q| q.over(Fraction::whole(4)));
-        let time = quarters.and_then(|q| Time::new(q.numer(), q.denom())).filter(|t| self.holds(*t));
+        let time = quarters.and_then(|q| Time::new(q.numer(), q.denom())).filter(|t| holds(*t));
         time.map(Some).ok_or_else(|| self.refuse(element, "found a duration that cannot be held exactly"))
-    }
-
-    /// Sums of such times stay far within 64 bits.
-    fn holds(&self, t: Time) -> bool {
-        t.denom() <= 1 << 40 && t.numer() <= 1 << 46
     }
 
     /// The length that type, dots and tuplet say, where the duration is that rounded to a division.
@@ -181,7 +181,7 @@ impl Pen<'_, '_> {
         let division = Fraction::ONE.over(self.divisions).and_then(|d| d.over(Fraction::whole(4)));
         let apart = told
             .minus(duration)
-            .map(|t| t.wholes())
+            .map(Time::wholes)
             .and_then(|d| if d < Fraction::ZERO { Fraction::ZERO.minus(d) } else { Some(d) });
         match (apart, division) {
             (Some(apart), Some(division)) if apart < division => (told, told != duration),
@@ -206,14 +206,17 @@ impl Pen<'_, '_> {
                 .over(self.divisions)
                 .and_then(|d| d.over(Fraction::whole(4)))
                 .unwrap_or(Fraction::ZERO);
-            let far = |t: Time| {
-                t.minus(to).map(|d| d.wholes()).map_or(slack, |d| d.max(Fraction::ZERO.minus(d).unwrap_or(d)))
-            };
+            let far =
+                |t: Time| t.minus(to).map(Time::wholes).map_or(slack, |d| d.max(Fraction::ZERO.minus(d).unwrap_or(d)));
             let near =
                 self.known.iter().copied().chain([Time::ZERO]).filter(|t| far(*t) < slack).min_by_key(|t| far(*t));
             to = near.unwrap_or(to);
         }
+        // A step forward may run past the bar's end where nothing follows it; only what sounds or rests makes a bar longer.
+        let reach = self.reach;
         self.advance(to);
+        let bar = self.meter.as_ref().map_or(to, Meter::bar);
+        self.reach = reach.max(to.min(bar));
         Ok(())
     }
 
@@ -229,7 +232,7 @@ impl Pen<'_, '_> {
         let (length, rounded) = self.length(element, duration);
         self.rounded |= rounded;
         let at = if chord { self.last } else { self.now };
-        let end = at.plus(length).filter(|t| self.holds(*t));
+        let end = at.plus(length).filter(|t| holds(*t));
         let end = end.ok_or_else(|| self.refuse(element, "found a time that cannot be held exactly"))?;
         self.last = at;
         if !chord {
@@ -330,8 +333,8 @@ impl Pen<'_, '_> {
                 self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.all("words") {
-                if let Some(swing) = mark::swing_words(&words.text) {
-                    self.part.swings.push((self.index, swing.map(|s| (s, Time::ZERO))));
+                if mark::about_swing(&words.text) {
+                    self.part.swings.push((self.index, None));
                 }
             }
         }

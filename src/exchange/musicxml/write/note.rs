@@ -86,7 +86,9 @@ impl Part<'_, '_> {
             self.xml.close();
         }
         if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
-            self.xml.text("stem", &[], "up");
+            // Numbers over the notes want the room over the heads.
+            let numbered = self.notation.groups.contains(&self.staff.layer);
+            self.xml.text("stem", &[], if numbered { "down" } else { "up" });
         }
         if let Some(strike) = note.sound {
             self.notehead(strike);
