@@ -16,7 +16,7 @@ fn grooves() -> impl Strategy<Value = Groove> {
     (plain_grooves(), prop::collection::vec(own, 4)).prop_map(|(groove, own)| {
         let given = own.into_iter().take(groove.layers().len()).enumerate();
         given.fold(groove, |g, (l, (sound, depth))| {
-            let g = g.edited(&Edit::OwnSound(l, sound.map(Into::into))).unwrap_or(g);
+            let g = g.edited(&Edit::OwnSound(l, sound)).unwrap_or(g);
             g.edited(&Edit::AccentDepth(l, depth)).unwrap_or(g)
         })
     })

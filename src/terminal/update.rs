@@ -24,8 +24,6 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
         Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
-        // The list comes over nothing that is being typed or read.
-        Event::Outputs(Ok(_)) => {}
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
@@ -35,7 +33,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.play.idle = state.play.idle.saturating_add(1);
         }
         Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
-        Event::Key(..) | Event::OffsetKept(Ok(())) => {}
+        // The list of outputs comes over nothing that is being typed or read.
+        Event::Key(..) | Event::OffsetKept(Ok(())) | Event::Outputs(Ok(_)) => {}
         Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
         Event::Analysed { revision, ask, report } => {
             if state.report.as_ref().is_none_or(|old| old.revision <= revision) {
@@ -62,7 +61,6 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             }
             state.progress = words;
         }
-        Event::Progress(Err(words)) => state.tell(words, true),
         Event::Device(Ok(())) => state.play.silent = None,
         Event::Device(Err(words)) => {
             practice::leave(state, &mut effects);
@@ -71,7 +69,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
-        Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
+        Event::Progress(Err(words)) | Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => {
             practice::leave(state, &mut effects);
