@@ -41,8 +41,11 @@ fn a_handout_with_sound_links_files_that_are_there() {
         assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
         let text = fs::read_to_string(folder.path().join(page)).expect("a page");
         let files: Vec<_> = fs::read_dir(folder.path()).expect("a folder").flatten().map(|e| e.file_name()).collect();
-        let beside: Vec<String> =
-            files.iter().map(|f| f.to_string_lossy().into_owned()).filter(|f| f.ends_with(".wav")).collect();
+        let beside: Vec<String> = files
+            .iter()
+            .map(|f| f.to_string_lossy().into_owned())
+            .filter(|f| f.rsplit_once('.').is_some_and(|(_, e)| e == "wav"))
+            .collect();
         assert!(beside.len() > 2 && beside.iter().all(|f| text.contains(f.as_str())), "{beside:?}");
     }
     // What is not ours is not written over.
