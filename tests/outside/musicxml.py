@@ -8,6 +8,7 @@ import json
 import multiprocessing
 import pathlib
 import sys
+import warnings
 from fractions import Fraction
 
 from lxml import etree
@@ -90,6 +91,7 @@ def compare(score, exact):
 
 
 def judge(path):
+    warnings.simplefilter("ignore")
     import music21
 
     faults = []

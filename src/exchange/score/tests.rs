@@ -123,7 +123,7 @@ fn beams_break_where_a_long_one_could_not_be_counted() {
     };
     assert_eq!(levels("1/4", 8, "xxxxxxxx"), "((( === === ==) ==( === === )))");
     assert_eq!(levels("5/16", 1, "xxxxx"), "(( == == == ))");
-    assert_eq!(levels("4+1/8", 2, "xxxxxxxx--"), "(( == == =) =( == == ))");
+    assert_eq!(levels("4+1/8", 2, "xxxxxxxx--"), "(( == == =) =( == == )) ");
     assert_eq!(levels("1/4", 4, "x--x"), "( )<");
     assert_eq!(levels("1/4", 4, "xx--"), "(> )");
     assert_eq!(levels("1/4", 4, "xx-x"), "(> = )<");
