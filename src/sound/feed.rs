@@ -9,7 +9,7 @@ use super::units::{Frame, Gain, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 /// Frames the sound thread renders at once, between two looks at the commands.
 const BLOCK: usize = 128;
@@ -67,6 +67,18 @@ pub struct Hand {
     age: u16,
     playing: bool,
     rate: SampleRate,
+}
+
+/// What the sound thread last said of where it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Mark {
+    /// Age of the schedule that plays (see [`Hand::age`]).
+    pub(super) age: u16,
+    /// Frame of the loop that is rendered next, and turns completed.
+    pub(super) frame: Frame,
+    pub(super) loops: u64,
+    /// When that was so.
+    pub(super) at: Instant,
 }
 
 /// Makes the two ends.
@@ -210,6 +222,27 @@ impl Hand {
         if let Some(frame) = self.maps.back().and_then(|(_, map)| map.frame(place)) {
             self.send(Command::Seek(frame));
         }
+    }
+
+    /// Goes to a frame of the loop; one beyond its end becomes its end.
+    pub(super) fn seek_frame(&mut self, frame: Frame) {
+        self.send(Command::Seek(frame));
+    }
+
+    /// The age of the schedule sent last: each has another one than those before it.
+    pub(super) fn age(&self) -> u16 {
+        self.age
+    }
+
+    /// Where the sound thread was after its last block; `None` while nothing plays.
+    pub(super) fn mark(&self) -> Option<Mark> {
+        let place = self.shared.place.load(Ordering::Acquire);
+        if !self.playing || place == STOPPED {
+            return None;
+        }
+        let at = self.shared.epoch + Duration::from_nanos(self.shared.stamp.load(Ordering::Relaxed));
+        let frame = Frame((place & ((1 << FRAME_BITS) - 1)) as i64);
+        Some(Mark { age: (place >> FRAME_BITS) as u16, frame, loops: self.shared.loops.load(Ordering::Relaxed), at })
     }
 
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.

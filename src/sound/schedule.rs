@@ -92,6 +92,8 @@ pub(super) struct Note {
 pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
+    /// What each sound was made from, in the same order.
+    pub(super) strikes: Vec<Strike>,
     map: Arc<Map>,
     rate: SampleRate,
 }
@@ -111,6 +113,12 @@ impl Schedule {
         Builder::empty(groove, ask, ruler).finish(Vec::new(), length)
     }
 
+    /// A loop from its parts: notes in their order, each with the index of a strike.
+    pub(super) fn of_parts(notes: Vec<Note>, strikes: Vec<Strike>, map: Map, rate: SampleRate) -> Schedule {
+        let sounds = strikes.iter().map(|&s| voice::sound(s)).collect();
+        Schedule { notes, sounds, strikes, map: Arc::new(map), rate }
+    }
+
     /// The same loop, of the same clock, with only what begins before `until` in the first time through its first section.
     pub(super) fn hushed(&self, until: Time) -> Schedule {
         let piece = self.map.pieces.first();
@@ -120,6 +128,7 @@ impl Schedule {
         Schedule {
             notes: kept.copied().collect(),
             sounds: self.sounds.clone(),
+            strikes: self.strikes.clone(),
             map: Arc::clone(&self.map),
             rate: self.rate,
         }
@@ -204,6 +213,7 @@ pub(super) struct Builder<'a> {
     pub(super) lead: BigRational,
     pub(super) notes: Vec<Note>,
     sounds: Vec<Arc<[f32]>>,
+    strikes: Vec<Strike>,
     known: HashMap<Strike, u32>,
 }
 
@@ -255,6 +265,7 @@ impl<'a> Builder<'a> {
             lead: BigRational::from_integer(BigInt::ZERO),
             notes: Vec::new(),
             sounds: Vec::new(),
+            strikes: Vec::new(),
             known: HashMap::new(),
         }
     }
@@ -282,7 +293,7 @@ impl<'a> Builder<'a> {
             self.notes.sort_by_key(|n| n.at);
         }
         let map = Arc::new(Map { pieces, length, denom: self.ruler.denom() });
-        Schedule { notes: self.notes, sounds: self.sounds, map, rate: self.ask.rate }
+        Schedule { notes: self.notes, sounds: self.sounds, strikes: self.strikes, map, rate: self.ask.rate }
     }
 
     fn layers(&mut self, pieces: &[Piece]) {
@@ -323,6 +334,7 @@ impl<'a> Builder<'a> {
     pub(super) fn sound(&mut self, strike: Strike) -> u32 {
         *self.known.entry(strike).or_insert_with(|| {
             self.sounds.push(voice::sound(strike));
+            self.strikes.push(strike);
             self.sounds.len() as u32 - 1
         })
     }
