@@ -229,6 +229,11 @@ impl Hand {
         self.send(Command::Seek(frame));
     }
 
+    /// Commands that the sound thread has not taken yet.
+    pub(super) fn waiting(&self) -> usize {
+        self.backlog.len() + RING - self.commands.slots()
+    }
+
     /// The age of the schedule sent last: each has another one than those before it.
     pub(super) fn age(&self) -> u16 {
         self.age

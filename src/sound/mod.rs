@@ -3,6 +3,7 @@
 
 mod click;
 mod clock;
+pub mod far;
 #[cfg(feature = "audio")]
 mod feed;
 mod limiter;

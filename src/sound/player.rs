@@ -2,6 +2,7 @@
 //! rodio.
 
 use super::NoSound;
+use super::far::Device;
 use super::feed::{Feed, Hand, feed};
 use super::place::{Playhead, Position};
 use super::quiet::Quiet;
@@ -152,6 +153,20 @@ impl Player {
             return Err(NoSound::new("the output device was lost"));
         }
         Ok(())
+    }
+}
+
+impl Device for Player {
+    fn hand(&mut self) -> &mut Hand {
+        &mut self.hand
+    }
+
+    fn ahead(&self) -> Frame {
+        Frame(BUFFERS * i64::from(BUFFER))
+    }
+
+    fn tick(&mut self) -> Result<(), NoSound> {
+        Player::tick(self)
     }
 }
 

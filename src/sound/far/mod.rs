@@ -1,0 +1,30 @@
+//! Sound on another machine: the schedule and the transport travel, the samples do not. It must not know the session or the
+//! screen, nor how a port comes to be forwarded.
+
+#[cfg(feature = "audio")]
+mod door;
+mod editor;
+mod few;
+mod frame;
+mod hello;
+mod line;
+mod meet;
+mod message;
+mod packed;
+mod proof;
+#[cfg(feature = "audio")]
+mod speaker;
+#[cfg(all(test, feature = "audio"))]
+mod tests;
+mod track;
+
+pub use editor::Far;
+pub use hello::VERSION;
+pub use line::News;
+pub use meet::FarError;
+pub use proof::Token;
+#[cfg(feature = "audio")]
+pub use speaker::{Device, Said, Speaker};
+
+/// The port that is used when none is given.
+pub const PORT: u16 = 7450;
