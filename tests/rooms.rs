@@ -86,7 +86,10 @@ const RIGHTS: &[Right] = &[
     // The device side of the player.
     ("sound/player.rs", &[], &["rodio", "cpal"], &[]),
     ("sound/feed.rs", &[], &["rodio"], &[]),
+    ("sound/far", &[], &["getrandom", "hmac", "postcard", "serde", "sha2"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
+    // Ends when it is told to from outside.
+    ("cli/speaker.rs", &[], &["signal_hook"], &[]),
     // The part that touches the world.
     (
         "terminal/run",

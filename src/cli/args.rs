@@ -30,6 +30,8 @@ pub(super) enum Command {
     Render(Render),
     /// Render takes back to back to one WAV file, with a list of cues beside it
     Takes(Takes),
+    /// Sound on this machine what an editor on another host plays, through a port forwarded by ssh
+    Speaker(Speaker),
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -42,6 +44,17 @@ pub(super) enum Command {
 pub(super) struct Edit {
     /// The groove to edit; made when it is saved if it is not there
     pub(super) file: Option<PathBuf>,
+    /// Sound on your own machine, where `teeter speaker` runs: the port of this host that leads there. The token it shows is
+    /// asked for, or taken from TEETER_SPEAKER_TOKEN
+    #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) speaker: Option<u16>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Speaker {
+    /// The port of this machine to listen on; no other machine can reach it
+    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) port: u16,
 }
 
 #[derive(Debug, ClapArgs)]

@@ -8,6 +8,7 @@ mod ladder;
 mod output;
 mod pulse;
 mod render;
+mod speaker;
 mod takes;
 
 use crate::terminal::{self, run::EditError};
@@ -71,7 +72,8 @@ fn no_command(words: &[OsString]) -> Option<String> {
     let command = <Args as clap::CommandFactory>::command();
     let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
     let known = first.starts_with('-') || first == "help" || names.contains(&first);
-    (words.len() > 2 && !known).then(|| {
+    let edits = words[2..].iter().filter_map(|w| w.to_str()).any(|w| w.starts_with("--speaker"));
+    (words.len() > 2 && !known && !edits).then(|| {
         format!(
             "found '{first}' and more words after it, allowed is one file to edit, or one of the commands {}",
             names.join(", ")
@@ -105,8 +107,9 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 /// Opens the editor.
-fn edit(file: Option<&std::path::Path>) -> Result<Exit, Failure> {
-    match terminal::run::edit(file) {
+fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failure> {
+    let far = port.map(speaker::connect).transpose()?;
+    match terminal::run::edit(file, far) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
         Err(error @ EditError::NoTerminal) => Err(Failure::new(Exit::Usage, error)),
@@ -120,6 +123,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Check(ask)) => check::run(&ask),
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
+        Some(Command::Speaker(ask)) => speaker::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();
@@ -127,6 +131,6 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
             io::stdout().lock().write_all(&bytes)?;
             Ok(Exit::Good)
         }
-        None => edit(args.edit.file.as_deref()),
+        None => edit(args.edit.file.as_deref(), args.edit.speaker),
     }
 }

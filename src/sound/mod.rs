@@ -9,6 +9,7 @@ mod feed;
 mod limiter;
 #[cfg(not(feature = "audio"))]
 mod no_player;
+mod output;
 mod place;
 #[cfg(feature = "audio")]
 mod player;
@@ -29,6 +30,7 @@ pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
 #[cfg(not(feature = "audio"))]
 pub use no_player::Player;
+pub use output::Output;
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
 pub use player::Player;

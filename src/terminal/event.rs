@@ -36,10 +36,29 @@ pub enum Event {
     },
     /// The sound device is there, or why not.
     Device(Result<(), String>),
+    /// Something has happened to the line to a far speaker.
+    Speaker(Speaker),
     /// The journal could not be written: why.
     JournalFailed(String),
     /// The system asks the program to end.
     Signal,
+}
+
+/// What can happen to a far speaker.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Speaker {
+    /// It is connected, through this port; what sounds, sounds there from now on.
+    There(u16),
+    /// It could not be connected: why.
+    Failed(String),
+    /// The line or its device is lost: why. It comes back by itself.
+    Lost(String),
+    /// It is there again.
+    Back,
+    /// It is gone for good: why.
+    Gone(String),
+    /// It did not sound the loop: why.
+    Refused(String),
 }
 
 /// Why a groove was not saved.
@@ -93,6 +112,13 @@ pub enum Effect {
     Change(Box<Playing>),
     /// Stop playing.
     Stop,
+    /// Connect to a far speaker.
+    Speaker {
+        /// The port of this host that leads to it.
+        port: u16,
+        /// The token it shows, as it was typed.
+        token: String,
+    },
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

@@ -10,6 +10,9 @@ use crate::rhythm::{
 };
 use crate::session::{Command, Motion, Session};
 
+/// Letters and digits of a far speaker's token.
+const TOKEN: usize = 16;
+
 /// What an answer comes to.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Answer {
@@ -19,6 +22,8 @@ pub(super) enum Answer {
     Speed(u16),
     /// A file name.
     SaveAs(String),
+    /// Port and token of a far speaker.
+    Speaker(u16, String),
 }
 
 impl Question {
@@ -51,6 +56,7 @@ impl Question {
             Question::Note => ("Note", "any text; it stands in the file"),
             Question::Bar => ("Bar", "a bar of this section, from 1"),
             Question::SaveAs => ("Save under", "a file name, as riff.toml"),
+            Question::Speaker => ("Far speaker", "port and token, as the speaker shows them: 7450 k7mp-2xqd-9fht-w3bn"),
         }
     }
 
@@ -64,6 +70,7 @@ impl Question {
             Question::AddLayer => "kick, low kick (the voice comes last)",
             Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
             Question::Tempo => "150, 132.5, 1/4.=90",
+            Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",
             other => other.words().1,
         }
     }
@@ -146,6 +153,15 @@ impl Question {
             Question::Times => do_it(Command::Times(number(text, &bounds::TIMES).ok_or_else(form)?? as u16)),
             Question::Swing if text.is_empty() => do_it(Command::Swing(None)),
             Question::Swing => do_it(Command::Swing(Some(Swing::parse(text).ok_or_else(form)?))),
+            Question::Speaker => {
+                let (port, token) = text.split_once(char::is_whitespace).ok_or_else(form)?;
+                let port = port.parse().ok().filter(|p| *p > 0).ok_or_else(form)?;
+                let characters = token.chars().filter(|c| c.is_ascii_alphanumeric()).count();
+                if characters != TOKEN || !token.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == ' ') {
+                    return Err(form());
+                }
+                Ok(Answer::Speaker(port, token.to_owned()))
+            }
             Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED).ok_or_else(form)?? as u16)),
             Question::Title => do_it(Command::Title(text.to_owned())),
             Question::Note => do_it(Command::Note(text.to_owned())),

@@ -241,6 +241,7 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "speed" [ch('%')] Action::Ask(Question::Speed), "playing speed in percent";
     "beat-click" [ch('k')] Action::BeatClick, "click on the written beat, on or off";
     "hearing-click" [ch('K')] Action::HearingClick, "click on the hearing of the strip, on or off";
+    "speaker" [] Action::Ask(Question::Speaker), "sound on your own machine: port and token";
 };
 
 const PROGRAM: &[Row] = rows! { Grid Program:

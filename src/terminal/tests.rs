@@ -12,6 +12,7 @@ use std::sync::Arc;
 
 mod asked;
 mod happenings;
+mod speakers;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
@@ -140,6 +141,7 @@ fn effects_are_values() {
                 Effect::Play(..) => "play",
                 Effect::Change(_) => "change",
                 Effect::Stop => "stop",
+                Effect::Speaker { .. } => "speaker",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })

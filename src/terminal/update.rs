@@ -1,10 +1,10 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
 use super::action::{Action, Question};
-use super::event::{Effect, Event, Head};
+use super::event::{Effect, Event, Head, Speaker};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
-use super::state::{Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
+use super::state::{FarSpeaker, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
 use super::{mouse, saving, scroll, typing};
@@ -43,6 +43,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
+        Event::Speaker(speaker) => far_speaker(state, speaker, &mut effects),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
     }
@@ -69,6 +70,39 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         scroll::show_cursor(state);
     }
     effects
+}
+
+/// What has happened to a far speaker.
+fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
+    match speaker {
+        Speaker::There(port) => {
+            state.play.far = Some(FarSpeaker { lost: false });
+            state.play.silent = None;
+            state.tell(format!("sound comes from the far speaker at port {port} now"), false);
+            // What sounded here goes on there.
+            if state.play.on {
+                effects.push(Effect::Play(Box::new(state.playing()), state.play.head));
+            }
+        }
+        Speaker::Failed(words) => state.tell(words, true),
+        Speaker::Lost(words) => {
+            state.play.far = Some(FarSpeaker { lost: true });
+            state.tell(format!("the far speaker is lost ({words}); it comes back by itself"), true);
+        }
+        Speaker::Back => {
+            state.play.far = Some(FarSpeaker { lost: false });
+            state.tell("the far speaker is back", false);
+        }
+        Speaker::Gone(words) => {
+            (state.play.far, state.play.on, state.play.head) = (None, false, None);
+            state.tell(format!("{words}; everything else works"), true);
+            state.play.silent = Some(words);
+        }
+        Speaker::Refused(words) => {
+            (state.play.on, state.play.head) = (false, None);
+            state.tell(format!("not played: {words}"), true);
+        }
+    }
 }
 
 /// The effects of starting: the first analysis.

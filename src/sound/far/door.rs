@@ -59,7 +59,9 @@ impl Door {
     /// line is lost.
     pub(super) fn judge(&mut self, knock: &Knock) -> Result<Entry, Verdict> {
         if let Some(name) = knock.session {
-            let Some(session) = self.session.as_ref().filter(|s| s.name == name) else { return Err(Verdict::Forgotten) };
+            let Some(session) = self.session.as_ref().filter(|s| s.name == name) else {
+                return Err(Verdict::Forgotten);
+            };
             // The editor may know before the speaker that the old line is lost.
             return if knock.is_of(&session.key) {
                 self.live = true;

@@ -63,17 +63,7 @@ impl Far {
         };
         let rate =
             SampleRate::new(hertz).ok_or_else(|| FarError::NoDevice(format!("a device that runs at {hertz} Hz")))?;
-        Ok(Self {
-            line,
-            told,
-            rate,
-            age: 0,
-            maps: VecDeque::new(),
-            wanted: None,
-            gain: None,
-            refused: None,
-            port,
-        })
+        Ok(Self { line, told, rate, age: 0, maps: VecDeque::new(), wanted: None, gain: None, refused: None, port })
     }
 
     /// The port of this host that leads to the speaker.
@@ -211,10 +201,8 @@ impl Far {
 
     /// What has happened to the line since it was last asked.
     pub fn news(&mut self) -> Option<News> {
-        if let Some(words) = self.refused.take() {
-            return Some(News::Refused(words));
-        }
         let news = self.line.shared.known().news.pop_front();
+        let news = news.or_else(|| self.refused.take().map(News::Refused));
         if matches!(news, Some(News::Refused(_))) {
             self.wanted = None;
         }

@@ -48,7 +48,9 @@ pub enum FarError {
 impl fmt::Display for FarError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NoPort(why) => write!(f, "nothing listens at that port of this host ({why}); is it forwarded with ssh -R?"),
+            Self::NoPort(why) => {
+                write!(f, "nothing listens at that port of this host ({why}); is it forwarded with ssh -R?")
+            }
             Self::NobodyThere => f.write_str("the port is forwarded, but no `teeter speaker` runs at its other end"),
             Self::Stranger => f.write_str("what answers at that port is not teeter"),
             Self::NoSpeaker => f.write_str("what answers at that port is an editor and not a speaker"),
@@ -58,7 +60,9 @@ impl fmt::Display for FarError {
             }
             Self::WrongToken => f.write_str("the token is not the one the speaker shows now"),
             Self::Busy => f.write_str("another editor is connected to the speaker"),
-            Self::Forgotten => f.write_str("the speaker was started anew or has taken another editor: connect with its new token"),
+            Self::Forgotten => {
+                f.write_str("the speaker was started anew or has taken another editor: connect with its new token")
+            }
             Self::Impostor => f.write_str("what answers at that port does not know the token: it is not your speaker"),
             Self::NoDevice(why) => write!(f, "the far speaker has {why}"),
             Self::Line(why) => write!(f, "the line to the speaker failed: {why}"),

@@ -112,7 +112,9 @@ impl Made {
     fn strike(&self, rate: SampleRate) -> Result<Strike, Unfit> {
         match self {
             Made::Voice(name, key, accent) => {
-                let Some(voice) = Voice::parse(name) else { return unfit("it has a voice that this speaker does not know") };
+                let Some(voice) = Voice::parse(name) else {
+                    return unfit("it has a voice that this speaker does not know");
+                };
                 let pitch = match key {
                     Some(key) => Some(Pitch::new(*key).ok_or_else(|| Unfit(format!("there is no pitch {key}")))?),
                     None => None,
@@ -214,18 +216,14 @@ impl Packed {
         Ok(Schedule::of_parts(notes, strikes, map, rate))
     }
 
-    fn stretches(
-        &self,
-        point: &impl Fn(At) -> Result<Point, Unfit>,
-        length: Point,
-    ) -> Result<Vec<Piece>, Unfit> {
+    fn stretches(&self, point: &impl Fn(At) -> Result<Point, Unfit>, length: Point) -> Result<Vec<Piece>, Unfit> {
         let mut pieces: Vec<Piece> = Vec::with_capacity(self.pieces.0.len());
         for &Stretch(start, section, pass, from, to, pace) in &self.pieces.0 {
             let start = point(start)?;
             let finite = [from, to, pace].iter().all(|x| x.is_finite()) && 0.0 <= from && from <= to && pace > 0.0;
-            let ordered = pieces.last().is_none_or(|p| {
-                p.start <= start && (p.section, p.pass) < (usize::from(section), usize::from(pass))
-            });
+            let ordered = pieces
+                .last()
+                .is_none_or(|p| p.start <= start && (p.section, p.pass) < (usize::from(section), usize::from(pass)));
             if !finite || !ordered || start > length {
                 return unfit("its sections are not in order");
             }
@@ -291,7 +289,7 @@ mod tests {
     }
 
     fn some() -> (Schedule, Packed) {
-        let groove = groove(&[Voice::Rim, Voice::Pluck], &[("4/4", "137.3", 2, None, "X..x..{5: xoxxx}x..x")]);
+        let groove = groove(&[Voice::Rim, Voice::Pluck], &[("4/4", "137.3", 2, None, "X..x{5: xoxxx}x..x..x.")]);
         let schedule = Schedule::build(&groove, &asks()[0]);
         let packed = pack(&schedule).expect("small");
         (schedule, packed)
@@ -311,7 +309,8 @@ mod tests {
 
     #[test]
     fn it_is_compact() {
-        let voices = [Voice::Kick, Voice::Snare, Voice::Hat, Voice::Wood, Voice::Rim, Voice::Tom, Voice::Bass, Voice::Bell];
+        let voices =
+            [Voice::Kick, Voice::Snare, Voice::Hat, Voice::Wood, Voice::Rim, Voice::Tom, Voice::Bass, Voice::Bell];
         let bar = ["xxxxxxxxxxxxxxxx"; 64].join("|");
         let groove = groove(&voices, &[("4/4", "137.3", 1, None, &bar)]);
         let schedule = Schedule::build(&groove, &Ask::whole(SampleRate::STUDIO));
@@ -334,7 +333,7 @@ mod tests {
             ("out of range", &|p| p.length.0 = u64::MAX),
             ("out of range", &|p| p.length.1 = p.denom),
             ("out of range", &|p| p.notes.0[3].1 = u128::MAX),
-            ("beyond its end", &|p| p.length = At(0, 0)),
+            ("sections", &|p| p.length = At(0, 0)),
             ("beyond its end", &|p| p.notes.0[3].0 = 1 << 40),
             ("out of range", &|p| p.notes.0[3].0 = u64::MAX),
             ("not in order", &|p| (p.notes.0[3].0, p.notes.0[2].1, p.notes.0[3].1) = (0, 1, 0)),

@@ -93,12 +93,18 @@ impl fmt::Display for Said {
             Said::Token(token) => write!(f, "token {token}"),
             Said::Joined => f.write_str("an editor is connected; the token is spent"),
             Said::Back => f.write_str("the editor is connected again"),
-            Said::Lost(why) => write!(f, "the line is lost ({why}); the sound has stopped, the editor comes back by itself"),
+            Said::Lost(why) => {
+                write!(f, "the line is lost ({why}); the sound has stopped, the editor comes back by itself")
+            }
             Said::Left => f.write_str("the editor has ended"),
             Said::Wrong => f.write_str("somebody came with a wrong token"),
             Said::Worn => f.write_str("too many wrong tokens; the old one is not good any more"),
             Said::Strangers(n, Some(v)) => {
-                write!(f, "{n} connections were no editor of version {}, the last one talks version {v}", super::VERSION)
+                write!(
+                    f,
+                    "{n} connections were no editor of version {}, the last one talks version {v}",
+                    super::VERSION
+                )
             }
             Said::Strangers(n, None) => write!(f, "{n} connections were no editor"),
             Said::Refused(why) => write!(f, "refused what the editor sent: {why}"),

@@ -206,8 +206,9 @@ struct Rude {
 
 impl Rude {
     fn join(stage: &Stage) -> Self {
+        let token = stage.token();
         let stream = TcpStream::connect((Ipv4Addr::LOCALHOST, stage.port)).expect("the port");
-        let Met { to_speaker, to_editor, .. } = knock(&stream, &Right::Token(stage.token())).expect("let in");
+        let Met { to_speaker, to_editor, .. } = knock(&stream, &Right::Token(token)).expect("let in");
         stream.set_read_timeout(Some(LONG)).expect("a timeout");
         let copy = || stream.try_clone().expect("a copy");
         let (sender, receiver) = (Sender::new(copy(), to_speaker), Receiver::new(copy(), to_editor));
@@ -234,11 +235,11 @@ fn what_sounds_far_is_what_sounds_here() {
     let stage = Stage::open();
     let mut far = stage.editor();
     assert_eq!(far.rate(), SampleRate::STUDIO);
-    far.play(schedule("X..x..{5: xoxxx}x..x"));
+    far.play(schedule("X..x{5: xoxxx}x..x..x."));
     wait("three seconds of sound", || stage.tape.length() > 2 * 48_000 * 3);
     let here = {
         let mut renderer = Renderer::new(SampleRate::STUDIO);
-        renderer.play(Box::new(schedule("X..x..{5: xoxxx}x..x")), Frame(0));
+        renderer.play(Box::new(schedule("X..x{5: xoxxx}x..x..x.")), Frame(0));
         let mut out = vec![0.0; 2 * 48_000 * 3];
         renderer.render(&mut out);
         out
@@ -358,9 +359,10 @@ fn a_thousand_connections_are_not_served_at_once() {
             stream.set_read_timeout(Some(Duration::from_millis(100))).expect("a timeout");
             let mut greeting = [0; 16];
             // Whoever is let wait gets the greeting first; the others are closed at once.
-            closed += u32::from(stream.read_exact(&mut greeting).is_err_and(|e| {
-                !matches!(e.kind(), std::io::ErrorKind::WouldBlock | std::io::ErrorKind::TimedOut)
-            }));
+            closed +=
+                u32::from(stream.read_exact(&mut greeting).is_err_and(|e| {
+                    !matches!(e.kind(), std::io::ErrorKind::WouldBlock | std::io::ErrorKind::TimedOut)
+                }));
         }
     }
     assert!(closed > 300, "{closed} of 1000 were closed at once");

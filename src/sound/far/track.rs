@@ -108,7 +108,7 @@ impl Track {
             return Some((frame.max(0), best.loops));
         }
         let turns = frame.div_euclid(of.length).max(-(best.loops.min(1 << 40) as i64));
-        Some(((frame - turns * of.length).max(0), best.loops.saturating_add_signed(turns)))
+        Some((frame.saturating_sub(turns.saturating_mul(of.length)).max(0), best.loops.saturating_add_signed(turns)))
     }
 }
 

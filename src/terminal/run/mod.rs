@@ -13,6 +13,7 @@ pub use screen::{Counter, Screen};
 
 use super::{Config, Effect, Event, State, Theme, start, update};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::sound::far::Far;
 use crate::store::{self, Journal, LoadError, Problem};
 use disk::Disk;
 use ear::Ear;
@@ -53,12 +54,13 @@ impl From<io::Error> for EditError {
     }
 }
 
-/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. Work that
+/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. With a far
+/// speaker, what sounds, sounds there. Work that
 /// is not saved is kept in the journal when a signal or a panic ends the program.
 ///
 /// # Errors
 /// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
-pub fn edit(path: Option<&Path>) -> Result<(), EditError> {
+pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
@@ -66,7 +68,7 @@ pub fn edit(path: Option<&Path>) -> Result<(), EditError> {
     let (mut state, disk) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let ear = Ear::start(sender.clone());
+    let ear = Ear::start(sender.clone(), far);
     let listener = Listener::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
@@ -111,6 +113,7 @@ fn turn<W: io::Write>(
                 Effect::Play(playing, from) => hands.ear.play(*playing, from),
                 Effect::Change(playing) => hands.ear.change(*playing),
                 Effect::Stop => hands.ear.stop_playing(),
+                Effect::Speaker { port, token } => hands.ear.connect(port, token),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
