@@ -45,7 +45,7 @@ pub(super) struct Edit {
     /// The groove to edit; made when it is saved if it is not there
     pub(super) file: Option<PathBuf>,
     /// Sound on your own machine, where `teeter speaker` runs: the port of this host that leads there. The token it shows is
-    /// asked for, or taken from TEETER_SPEAKER_TOKEN
+    /// asked for, or taken from the variable `TEETER_SPEAKER_TOKEN`
     #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
     pub(super) speaker: Option<u16>,
 }

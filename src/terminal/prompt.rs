@@ -156,7 +156,7 @@ impl Question {
             Question::Speaker => {
                 let (port, token) = text.split_once(char::is_whitespace).ok_or_else(form)?;
                 let port = port.parse().ok().filter(|p| *p > 0).ok_or_else(form)?;
-                let characters = token.chars().filter(|c| c.is_ascii_alphanumeric()).count();
+                let characters = token.chars().filter(char::is_ascii_alphanumeric).count();
                 if characters != TOKEN || !token.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == ' ') {
                     return Err(form());
                 }

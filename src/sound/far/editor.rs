@@ -49,6 +49,7 @@ pub struct Far {
     port: u16,
 }
 
+#[allow(clippy::needless_pass_by_value, reason = "schedules are given away, as to a player")]
 impl Far {
     /// Connects to a speaker through a port of this host, with the token that the speaker shows. This waits for some seconds at
     /// most.

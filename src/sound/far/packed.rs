@@ -100,7 +100,7 @@ fn accent_of(number: u8) -> Result<Accent, Unfit> {
 }
 
 impl Made {
-    fn of(strike: &Strike) -> Self {
+    fn of(strike: Strike) -> Self {
         let accent = accent_number(strike.accent);
         match strike.tone {
             Tone::Voice(voice, pitch) => Made::Voice(voice.name().to_owned(), pitch.map(Pitch::key), accent),
@@ -176,7 +176,7 @@ pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
         denom: map.denom.unsigned_abs(),
         length: packed_point(map.length)?,
         pieces: Few(map.pieces.iter().map(stretch).collect::<Result<_, _>>()?),
-        sounds: Few(schedule.strikes.iter().map(Made::of).collect()),
+        sounds: Few(schedule.strikes.iter().copied().map(Made::of).collect()),
         kinds: Few(kinds),
         notes: Few(notes),
     })
@@ -320,6 +320,7 @@ mod tests {
     }
 
     #[test]
+    #[allow(clippy::type_complexity, reason = "a table of changes")]
     fn what_breaks_a_rule_is_refused_by_its_name() {
         let refused = |change: &dyn Fn(&mut Packed)| {
             let (_, mut packed) = some();

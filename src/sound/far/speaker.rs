@@ -383,7 +383,7 @@ impl Desk<'_> {
     fn take(&mut self, event: Event) {
         let current = self.line.as_ref().map(|l| l.number);
         match event {
-            Event::Visitor(unmet) => self.visitor(unmet),
+            Event::Visitor(unmet) => self.visitor(&unmet),
             Event::Vanished if self.line.is_none() => self.lose("it was closed".into()),
             Event::Vanished => {}
             Event::Joined { line, met, stream, back } => self.join(line, &met, stream, back),
@@ -518,8 +518,8 @@ impl Desk<'_> {
         }
     }
 
-    fn visitor(&mut self, unmet: Unmet) {
-        match unmet {
+    fn visitor(&mut self, unmet: &Unmet) {
+        match *unmet {
             Unmet::Refused(Verdict::WrongToken) => {
                 let worn = self.house.door().is_worn();
                 (self.say)(if worn { Said::Worn } else { Said::Wrong });
@@ -535,12 +535,11 @@ impl Desk<'_> {
 
     /// Tells of strangers, but not of each of a thousand.
     fn stranger(&mut self, version: Option<u16>) {
-        match self.visitors.iter_mut().find(|v| v.2.is_some() == version.is_some()) {
-            Some(kind) => (kind.1, kind.2) = (kind.1 + 1, version),
-            None => {
-                (self.say)(Said::Strangers(1, version));
-                self.visitors.push_back((Instant::now(), 0, version));
-            }
+        if let Some(kind) = self.visitors.iter_mut().find(|v| v.2.is_some() == version.is_some()) {
+            (kind.1, kind.2) = (kind.1 + 1, version);
+        } else {
+            (self.say)(Said::Strangers(1, version));
+            self.visitors.push_back((Instant::now(), 0, version));
         }
     }
 

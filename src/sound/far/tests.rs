@@ -633,8 +633,103 @@ fn when_the_speaker_ends_the_session_is_over() {
 fn after_a_while_another_editor_may_take_the_place_of_a_lost_one() {
     let stage = Stage::open();
     let rude = Rude::join(&stage);
-    let session = stage.until(|s| (*s == Said::Joined).then_some(()));
+    stage.hears(&Said::Joined);
     drop(rude);
-    stage.until(|s| matches!(s, Said::Lost(_)).then_some(session));
+    stage.until(|s| matches!(s, Said::Lost(_)).then_some(()));
     drop(Far::connect(stage.port, &stage.token()).expect("let in"));
+}
+
+/// This machine's device, and where it says that the loop is heard.
+struct Watched {
+    player: crate::sound::Player,
+    heard: Arc<Mutex<Vec<(Instant, f64)>>>,
+}
+
+/// Bars since the start, of a groove of one bar.
+fn bars(head: crate::sound::Playhead) -> f64 {
+    head.loops as f64 + head.wholes
+}
+
+impl Device for Watched {
+    fn hand(&mut self) -> &mut Hand {
+        self.player.hand()
+    }
+
+    fn ahead(&self) -> Frame {
+        self.player.ahead()
+    }
+
+    fn tick(&mut self) -> Result<(), NoSound> {
+        let now = Instant::now();
+        if let Some(head) = self.player.playhead() {
+            self.heard.lock().expect("heard").push((now, bars(head)));
+        }
+        self.player.tick()
+    }
+}
+
+/// Compares the playhead of the editor's end with that of the device, with a tunnel between them.
+#[test]
+#[ignore = "needs a device and a forwarded port; run tests/far.sh"]
+#[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+fn plays_through_a_tunnel() {
+    let port = |name: &str| -> u16 { std::env::var(name).expect(name).parse().expect("a port") };
+    let (near, tunnel) = (port("TEETER_FAR_NEAR"), port("TEETER_FAR_PORT"));
+    let heard: Arc<Mutex<Vec<(Instant, f64)>>> = Arc::default();
+    let stop = Arc::new(AtomicBool::new(false));
+    let (say, said) = mpsc::channel();
+    let (watched, stopped) = (Arc::clone(&heard), Arc::clone(&stop));
+    let stage = thread::spawn(move || {
+        let mut open = || -> Result<Box<dyn Device>, NoSound> {
+            Ok(Box::new(Watched { player: crate::sound::Player::open()?, heard: Arc::clone(&watched) }))
+        };
+        Speaker::bind(near).expect("the port").run(&mut open, &stopped, &mut |s| drop(say.send(s)))
+    });
+    let Said::Token(token) = said.recv_timeout(LONG).expect("a token") else { panic!("first comes the token") };
+    let mut far = Far::connect(tunnel, &token).expect("let in");
+    let bar = 240.0 / 137.3;
+    let loop_of = |drawing: &str, rate| Schedule::build(&riff(drawing), &Ask::whole(rate));
+    let rate = far.rate();
+    far.play(loop_of("xxxxxxxxxxxxxxxx", rate));
+    let mut seen = Vec::new();
+    let start = Instant::now();
+    let mut edits = 0;
+    while start.elapsed() < Duration::from_secs(20) {
+        thread::sleep(Duration::from_millis(16));
+        far.tick().expect("the session goes on");
+        if start.elapsed() > Duration::from_secs(2) {
+            let now = Instant::now();
+            seen.extend(far.playhead_at(now).map(|head| (now, bars(head))));
+        }
+        if start.elapsed() > Duration::from_millis(4_000 + 700 * edits) {
+            edits += 1;
+            far.swap(loop_of(if edits % 2 == 0 { "xxxxxxxxxxxxxxxx" } else { "xxxxx.x.xxx.xxxx" }, rate), Keep::Place);
+        }
+    }
+    let trip = far.round_trip().expect("pings went");
+    drop(far);
+    stop.store(true, Ordering::Relaxed);
+    stage.join().expect("no panic").expect("sound");
+    let heard = heard.lock().expect("heard");
+    let mut errors: Vec<f64> = seen
+        .iter()
+        .filter_map(|&(at, place)| {
+            let (then, there) = *heard.get(heard.partition_point(|h| h.0 <= at).checked_sub(1)?)?;
+            Some(1e3 * ((place - there) * bar - (at - then).as_secs_f64()))
+        })
+        .collect();
+    errors.sort_by(f64::total_cmp);
+    let share = |p: f64| errors[((errors.len() - 1) as f64 * p) as usize];
+    println!(
+        "{} looks, {edits} edits, round trip {:.1} ms; playhead minus the device's: {:.1} to {:.1} ms, median {:.1}, \
+         middle 98%: {:.1} to {:.1}",
+        errors.len(),
+        trip.as_secs_f64() * 1e3,
+        share(0.0),
+        share(1.0),
+        share(0.5),
+        share(0.01),
+        share(0.99)
+    );
+    assert!(errors.len() > 500, "{} looks", errors.len());
 }
