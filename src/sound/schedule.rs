@@ -114,6 +114,7 @@ impl Schedule {
     }
 
     /// A loop from its parts: notes in their order, each with the index of a strike.
+    #[cfg_attr(not(feature = "audio"), allow(dead_code))]
     pub(super) fn of_parts(notes: Vec<Note>, strikes: Vec<Strike>, map: Map, rate: SampleRate) -> Schedule {
         let sounds = strikes.iter().map(|&s| voice::sound(s)).collect();
         Schedule { notes, sounds, strikes, map: Arc::new(map), rate }

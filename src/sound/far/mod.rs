@@ -1,6 +1,9 @@
 //! Sound on another machine: the schedule and the transport travel, the samples do not. It must not know the session or the
 //! screen, nor how a port comes to be forwarded.
 
+// Without a device there is only the editor's end.
+#![cfg_attr(not(feature = "audio"), allow(dead_code))]
+
 #[cfg(feature = "audio")]
 mod door;
 mod editor;

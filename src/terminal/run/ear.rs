@@ -6,7 +6,7 @@ use super::super::{Event, Head, Over, Playing};
 use super::slot::Slot;
 use crate::sound::far::{Far, News, Token};
 use crate::sound::{self, Click, ClickLine, Keep, Moment, Output, Player, Position, Range, Schedule};
-use std::sync::mpsc::Sender;
+use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
@@ -24,6 +24,9 @@ enum Request {
     Look,
 }
 
+/// Longest time that the end of the program waits for the sound to end.
+const GOODBYE: Duration = Duration::from_millis(800);
+
 /// A far speaker that was connected and waits to be used.
 type Seat = Arc<Mutex<Option<Far>>>;
 
@@ -32,6 +35,8 @@ pub(super) struct Ear {
     slot: Slot<Request>,
     seat: Seat,
     events: Sender<Event>,
+    /// Closed when the thread has ended.
+    ended: Receiver<()>,
 }
 
 impl Ear {
@@ -40,9 +45,14 @@ impl Ear {
         let slot: Slot<Request> = Slot::new();
         let seat: Seat = Arc::new(Mutex::new(far));
         let (worker, taken, told) = (slot.clone(), seat.clone(), events.clone());
-        drop(thread::Builder::new().name("player".into()).spawn(move || run(&worker, &taken, &told)));
+        let (end, ended) = mpsc::channel();
+        let listen = move || {
+            run(&worker, &taken, &told);
+            drop::<Sender<()>>(end);
+        };
+        drop(thread::Builder::new().name("player".into()).spawn(listen));
         slot.put(|_| Some(Request::Look));
-        Self { slot, seat, events }
+        Self { slot, seat, events, ended }
     }
 
     /// Connects to a far speaker, and lets it sound from then on.
@@ -83,10 +93,11 @@ impl Ear {
         self.slot.put(|_| Some(Request::Stop));
     }
 
-    /// Ends the thread.
+    /// Ends the thread, and leaves it the time to say goodbye to a far speaker.
     pub(super) fn stop(&self) {
         self.slot.put(|_| Some(Request::Stop));
         self.slot.close();
+        let _ = self.ended.recv_timeout(GOODBYE);
     }
 }
 
