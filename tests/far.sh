@@ -104,7 +104,7 @@ $run_ssh -N -R "$far2:127.0.0.1:$near2" 127.0.0.1 &
 jobs="$jobs $!"
 sleep 2
 PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf TEETER_FAR_NEAR=$near2 TEETER_FAR_PORT=$far2 \
-    cargo test --manifest-path "$root/Cargo.toml" --lib sound::far::tests::plays_through_a_tunnel -- --ignored --exact --nocapture
+    cargo test --manifest-path "$root/Cargo.toml" --lib sound::far::tests::lines::plays_through_a_tunnel -- --ignored --exact --nocapture
 
 # The program itself.
 cat >"$dir/groove.toml" <<'END'

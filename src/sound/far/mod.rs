@@ -16,10 +16,14 @@ mod message;
 mod packed;
 mod proof;
 #[cfg(feature = "audio")]
+mod said;
+#[cfg(feature = "audio")]
 mod speaker;
 #[cfg(all(test, feature = "audio"))]
 mod tests;
 mod track;
+#[cfg(feature = "audio")]
+mod visit;
 
 pub use editor::Far;
 pub use hello::VERSION;
@@ -27,7 +31,9 @@ pub use line::News;
 pub use meet::FarError;
 pub use proof::Token;
 #[cfg(feature = "audio")]
-pub use speaker::{Device, Said, Speaker};
+pub use said::Said;
+#[cfg(feature = "audio")]
+pub use speaker::{Device, Speaker};
 
 /// The port that is used when none is given.
 pub const PORT: u16 = 7450;

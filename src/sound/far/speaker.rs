@@ -1,32 +1,25 @@
 //! The speaker's side: listens on this machine only, lets one editor in, and drives a device with what it sends. It must not
 //! know which device that is, or who reads what it says.
 
-use super::door::Door;
-use super::frame::{Receiver, Sender};
-use super::line::SILENCE;
-use super::meet::{Met, Unmet, Verdict, open};
-use super::message::{self, Keeping, ToEditor, ToSpeaker};
-use super::packed::Packed;
-use super::proof::Token;
+use super::frame::Sender;
+use super::meet::{Met, Unmet, Verdict};
+use super::message::{self, ToEditor};
+use super::said::Said;
+use super::visit::{Event, House, accept};
 use crate::sound::NoSound;
 use crate::sound::feed::Hand;
-use crate::sound::render::{Keep, LATENCY};
+use crate::sound::render::LATENCY;
 use crate::sound::schedule::Schedule;
-use crate::sound::units::{Frame, SampleRate};
+use crate::sound::units::Frame;
 use std::collections::VecDeque;
-use std::fmt;
 use std::io;
 use std::net::{Ipv4Addr, Shutdown, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicUsize, Ordering};
-use std::sync::mpsc::{self, RecvTimeoutError, SyncSender};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Connections that may wait to be let in; more are closed at once.
-const WAITING: usize = 16;
-/// What a wrong token costs.
-const PENALTY: Duration = Duration::from_secs(1);
 /// Messages that may wait between a listener and the device: a schedule can be large.
 const QUEUE: usize = 2;
 /// Time between two marks of the playhead, and between two looks while nothing plays.
@@ -58,92 +51,6 @@ pub trait Device {
     /// # Errors
     /// [`NoSound`] if it is lost.
     fn tick(&mut self) -> Result<(), NoSound>;
-}
-
-/// What a speaker tells the one who started it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Said {
-    /// This token lets an editor in, once.
-    Token(Token),
-    /// An editor is connected; the token is spent.
-    Joined,
-    /// The editor is connected again.
-    Back,
-    /// The line is lost, the sound has stopped; the editor comes back by itself.
-    Lost(String),
-    /// The editor has said goodbye.
-    Left,
-    /// Somebody came with a wrong token.
-    Wrong,
-    /// The wrong tokens were so many that there is a new one.
-    Worn,
-    /// So many connected that are no editors of this version; the version of the last one, if it had one.
-    Strangers(u32, Option<u16>),
-    /// The editor has sent what cannot be sounded.
-    Refused(String),
-    /// The device is there again, with so many frames per second.
-    Device(u32),
-    /// The device is lost: why.
-    NoDevice(String),
-}
-
-impl fmt::Display for Said {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Said::Token(token) => write!(f, "token {token}"),
-            Said::Joined => f.write_str("an editor is connected; the token is spent"),
-            Said::Back => f.write_str("the editor is connected again"),
-            Said::Lost(why) => {
-                write!(f, "the line is lost ({why}); the sound has stopped, the editor comes back by itself")
-            }
-            Said::Left => f.write_str("the editor has ended"),
-            Said::Wrong => f.write_str("somebody came with a wrong token"),
-            Said::Worn => f.write_str("too many wrong tokens; the old one is not good any more"),
-            Said::Strangers(n, Some(v)) => {
-                write!(
-                    f,
-                    "{n} connections were no editor of version {}, the last one talks version {v}",
-                    super::VERSION
-                )
-            }
-            Said::Strangers(n, None) => write!(f, "{n} connections were no editor"),
-            Said::Refused(why) => write!(f, "refused what the editor sent: {why}"),
-            Said::Device(hertz) => write!(f, "the output device is there again, {hertz} Hz"),
-            Said::NoDevice(why) => write!(f, "{why}; trying again"),
-        }
-    }
-}
-
-/// What the connections tell the loop that has the device.
-enum Event {
-    Joined { line: u64, met: Met, stream: TcpStream, back: bool },
-    Play { line: u64, schedule: Box<Schedule>, age: u16, from: Frame },
-    Swap { line: u64, schedule: Box<Schedule>, age: u16, keep: Keep },
-    Stop { line: u64 },
-    Seek { line: u64, frame: Frame },
-    Gain { line: u64, db: f32 },
-    Ping { line: u64, asked: u64 },
-    Bye { line: u64 },
-    Unfit { line: u64, why: String },
-    Ended { line: u64, why: String },
-    Visitor(Unmet),
-    Vanished,
-}
-
-/// What all threads of a speaker share.
-struct House {
-    door: Mutex<Door>,
-    waiting: AtomicUsize,
-    /// Frames per second of the device; 0 while there is none.
-    hertz: AtomicU32,
-    ending: AtomicBool,
-    events: SyncSender<Event>,
-}
-
-impl House {
-    fn door(&self) -> MutexGuard<'_, Door> {
-        self.door.lock().unwrap_or_else(PoisonError::into_inner)
-    }
 }
 
 /// A speaker that listens.
@@ -228,120 +135,6 @@ impl Speaker {
         drop(accepting.join());
         Ok(())
     }
-}
-
-/// Takes connections, never more at a time than may wait.
-fn accept(listener: &TcpListener, house: &Arc<House>) {
-    let mut line = 0;
-    loop {
-        let stream = listener.accept();
-        if house.ending.load(Ordering::Relaxed) {
-            return;
-        }
-        let Ok((stream, _)) = stream else {
-            // Out of descriptors, say: they come back.
-            thread::sleep(LOOK);
-            continue;
-        };
-        if house.waiting.fetch_add(1, Ordering::Relaxed) >= WAITING {
-            house.waiting.fetch_sub(1, Ordering::Relaxed);
-            continue;
-        }
-        line += 1;
-        let (visited, number) = (Arc::clone(house), line);
-        let visit = move || visit(&visited, stream, number);
-        if thread::Builder::new().name("visitor".into()).spawn(visit).is_err() {
-            house.waiting.fetch_sub(1, Ordering::Relaxed);
-        }
-    }
-}
-
-/// One connection from its first byte to its last.
-fn visit(house: &House, stream: TcpStream, line: u64) {
-    let mut entered = None;
-    let met = open(&stream, |knock| {
-        let entry = house.door().judge(knock);
-        if entry.as_ref().is_err_and(|v| *v == Verdict::WrongToken) {
-            thread::sleep(PENALTY);
-        }
-        entry.map(|e| {
-            entered = Some(e.back);
-            (e.session, e.shown)
-        })
-    });
-    house.waiting.fetch_sub(1, Ordering::Relaxed);
-    let met = match met {
-        Ok(met) => met,
-        Err(unmet) => {
-            // Let in, and gone before it was told so.
-            let event = if entered.is_some() { Event::Vanished } else { Event::Visitor(unmet) };
-            return drop(house.events.send(event));
-        }
-    };
-    let back = entered.unwrap_or_default();
-    let listener = stream.try_clone().and_then(|copy| {
-        copy.set_read_timeout(Some(SILENCE))?;
-        copy.set_write_timeout(Some(SILENCE))?;
-        Ok(Receiver::new(copy, met.to_speaker.clone()))
-    });
-    // The loop must learn of the line in any case: the door counts it as live.
-    if house.events.send(Event::Joined { line, met, stream, back }).is_err() {
-        return;
-    }
-    let why = match listener {
-        Ok(receiver) => listen(house, receiver, line),
-        Err(error) => error.to_string(),
-    };
-    drop(house.events.send(Event::Ended { line, why }));
-}
-
-/// Takes in what an editor says until the line breaks; gives why.
-fn listen(house: &House, mut receiver: Receiver<TcpStream>, line: u64) -> String {
-    loop {
-        let bytes = match receiver.receive() {
-            Ok(bytes) => bytes,
-            Err(broken) => return broken.to_string(),
-        };
-        let Some(said) = message::read::<ToSpeaker<'_>>(&bytes) else {
-            return "the editor says what this speaker does not understand".into();
-        };
-        let event = match said {
-            ToSpeaker::Play { age, from, packed } => match unpack(house, packed) {
-                Ok(schedule) => Event::Play { line, schedule, age, from: frame(from) },
-                Err(why) => Event::Unfit { line, why },
-            },
-            ToSpeaker::Swap { age, keep, packed } => match unpack(house, packed) {
-                Ok(schedule) => {
-                    let keep = match keep {
-                        Keeping::Place => Keep::Place,
-                        Keeping::Fraction => Keep::Fraction,
-                    };
-                    Event::Swap { line, schedule, age, keep }
-                }
-                Err(why) => Event::Unfit { line, why },
-            },
-            ToSpeaker::Stop => Event::Stop { line },
-            ToSpeaker::Seek(at) => Event::Seek { line, frame: frame(at) },
-            ToSpeaker::Gain(db) if (-120.0..=24.0).contains(&db) => Event::Gain { line, db },
-            ToSpeaker::Gain(_) => Event::Unfit { line, why: "a gain that is no number from -120 to 24 dB".into() },
-            ToSpeaker::Ping(asked) => Event::Ping { line, asked },
-            ToSpeaker::Bye => Event::Bye { line },
-        };
-        if house.events.send(event).is_err() {
-            return "the speaker ends".into();
-        }
-    }
-}
-
-/// A frame that came over the line; one beyond any loop's end is the end.
-fn frame(at: u64) -> Frame {
-    Frame(i64::try_from(at).unwrap_or(i64::MAX))
-}
-
-fn unpack(house: &House, bytes: &[u8]) -> Result<Box<Schedule>, String> {
-    let rate = SampleRate::new(house.hertz.load(Ordering::Relaxed)).ok_or("there is no device")?;
-    let packed: Packed = message::read(bytes).ok_or("a loop that is damaged or too large")?;
-    packed.unpack(rate).map(Box::new).map_err(|e| e.to_string())
 }
 
 /// The line to the editor.
