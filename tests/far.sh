@@ -127,7 +127,7 @@ cells = ".... .... .... .... | .... .... .... ...."
 END
 PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf "$teeter" speaker --port "$near" >"$dir/shown" 2>"$dir/log" &
 jobs="$jobs $!"
-until grep -q token "$dir/shown"; do sleep 0.1; done
+until grep -q token "$dir/shown" 2>/dev/null; do sleep 0.1; done
 token=$(sed -n 's/.*good once: //p' "$dir/shown" | head -1)
 start=$(wc -c <"$dir/cap.raw")
 python3 - "$token" "$teeter --speaker $far $dir/groove.toml" $run_ssh -tt -R "$far:127.0.0.1:$near" 127.0.0.1 <<'END'

@@ -44,7 +44,7 @@ impl fmt::Display for Said {
             Said::Wrong => f.write_str("somebody came with a wrong token"),
             Said::Worn => f.write_str("too many wrong tokens; the old one is not good any more"),
             Said::Strangers(n, Some(v)) => {
-                write!(f, "{n} connections were no editor of version {}, the last one talks version {v}", VERSION)
+                write!(f, "{n} connections were no editor of version {VERSION}, the last one talks version {v}")
             }
             Said::Strangers(n, None) => write!(f, "{n} connections were no editor"),
             Said::Refused(why) => write!(f, "refused what the editor sent: {why}"),
