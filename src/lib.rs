@@ -4,8 +4,10 @@
 pub mod analysis;
 pub mod cli;
 pub mod exchange;
+pub mod recording;
 pub mod rhythm;
 pub mod session;
 pub mod sound;
 pub mod store;
 pub mod terminal;
+pub mod words;

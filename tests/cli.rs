@@ -335,3 +335,73 @@ fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
     assert!(words.contains("ssh -R"), "{words}");
     assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("1..=65535"));
 }
+
+#[test]
+fn taps_of_a_file_are_told() {
+    // Forty taps on the written beat, 400 ms apart, 20 ms early; the one at 6.4 s is missing.
+    let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.4 - 0.02);
+    let list: Vec<String> = (2..42).filter(|n| *n != 16).map(line).collect();
+    let list = list.concat();
+    let ended = run(&["tap", DEMO, "-"], format!("seconds\twhat\n# by hand\n\n{list}").as_bytes());
+    assert_eq!(ended.code, Some(0), "{}", ended.errors);
+    for words in [
+        "39 taps",
+        "written beat (150.0)",
+        "mean -20 ms",
+        "1 slip:",
+        "bar 5 beat 1: no tap in turn 1",
+        "no offset is known",
+    ] {
+        assert!(ended.text.contains(words), "'{words}' is missing in\n{}", ended.text);
+    }
+    let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
+    assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
+    let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");
+    assert!(few.text.contains("too few taps"), "{}", few.text);
+    let wrong = run(&["tap", DEMO, "-"], b"1\n2\nsoon\n");
+    assert_eq!((wrong.code, wrong.text.as_str()), (Some(1), ""));
+    assert!(
+        wrong.errors.contains("standard input:3:1: found 'soon', allowed is a number of seconds"),
+        "{}",
+        wrong.errors
+    );
+    assert_eq!(run(&["tap", DEMO, "-", "--offset-ms", "5000"], b"1\n").code, Some(2));
+    assert_eq!(run(&["tap", "-", "-"], b"").code, Some(2));
+}
+
+#[test]
+fn a_layers_own_sound_is_read_beside_the_groove_and_a_bad_one_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = "format = 1\ntitle = \"t\"\n[[section]]\nmeter = \"4/4\"\ntempo = 120\nbars = 1\n[[layer]]\nname = \"l\"\nvoice = \"rim\"\n\
+                sound = \"burst.flac\"\naccent-depth = 6\ncells = \"x...x...X...o...\"\n";
+    let groove = folder.path().join("g.toml");
+    std::fs::write(&groove, text).expect("written");
+    let words = ["render", groove.to_str().expect("a path"), "-o", "-"];
+    let missing = good(&words);
+    let said = "burst.flac: found no such file, allowed is an existing sound file; its layer sounds its voice";
+    assert!(missing.errors.contains(said), "{}", missing.errors);
+    std::fs::copy(in_package("tests/sounds/burst.flac"), folder.path().join("burst.flac")).expect("copied");
+    let there = good(&words);
+    assert_eq!(there.errors, "");
+    assert_ne!(there.out, missing.out);
+    // A take has the sound as well.
+    let takes = folder.path().join("takes.wav");
+    let ended = good(&["takes", words[1], "-o", takes.to_str().expect("a path"), "--take", "groove", "--times", "1"]);
+    assert!(!ended.errors.contains("burst"), "{}", ended.errors);
+    let rendered = std::fs::read(&takes).expect("takes");
+    let same = rendered[44..].iter().zip(&there.out[44..]).take(3 * 2 * 48_000).all(|(a, b)| a == b);
+    assert!(same, "the take sounds as the loop");
+    std::fs::write(folder.path().join("burst.flac"), b"fLaC and nothing more").expect("written");
+    let damaged = good(&words);
+    assert!(damaged.errors.contains("burst.flac: found a damaged file"), "{}", damaged.errors);
+    assert_eq!(damaged.out, missing.out);
+}
+
+#[test]
+fn outputs_lists_devices_or_says_in_one_line_that_there_are_none() {
+    let ended = run(&["outputs"], b"");
+    match ended.code {
+        Some(0) => assert!(!ended.text.is_empty() || ended.errors.lines().count() == 1, "{}", ended.errors),
+        code => assert_eq!((code, ended.errors.lines().count()), (Some(3), 1), "{}", ended.errors),
+    }
+}

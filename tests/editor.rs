@@ -224,3 +224,57 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
 }
+
+#[test]
+fn tapping_along_says_what_it_hears_or_that_nothing_sounds() {
+    let home = tempfile::tempdir().expect("a folder");
+    let demo = crate::support::in_package("patterns/half-tide-winch.toml");
+    let mut editor = Editor::open(home.path(), Some(&demo));
+    editor.shows("changing pulse");
+    editor.types("\x14");
+    editor.shows("Tap along: 0 taps");
+    let silent =
+        editor.until("a device, or why there is none", |s| s.contains("nothing sounds") || s.contains("playing"));
+    editor.settles();
+    // With a device taps are counted; without one it is said that there is nothing to tap to.
+    editor.types("x");
+    if !silent.contains("nothing sounds") && !editor.text().contains("nothing sounds") {
+        editor.until("a tap that counts", |s| s.contains("Tap along: 1 tap") || s.contains("nothing sounds"));
+    }
+    editor.types("\x1b");
+    editor.until("the report or the pane", |s| s.contains("too few taps") || s.contains("Why it is hard"));
+    editor.types("\x1b");
+    editor.shows("Why it is hard");
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+    assert!(journal(home.path()).is_empty());
+}
+
+#[test]
+fn takes_and_the_ladder_without_a_device_say_why_and_leave_no_file() {
+    let home = tempfile::tempdir().expect("a folder");
+    let demo = fs::read_to_string(crate::support::in_package("patterns/half-tide-winch.toml")).expect("a pattern");
+    fs::write(home.path().join("winch.toml"), demo).expect("written");
+    fs::write(home.path().join("winch.progress"), "what is this").expect("written");
+    let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
+    editor.shows("(saved)");
+    // Function keys as terminals send them.
+    editor.types("\x1b[19~");
+    editor.until("the take, or why there is no sound", |s| s.contains("both alone") || s.contains("no sound"));
+    editor.types("=");
+    editor.shows("Ladder: 50-100/10 x4");
+    editor.types("80-100/10 x2 key\r");
+    editor.until("the ladder, or why there is no sound", |s| s.contains("no sound") || s.contains("Ladder 80-100/10"));
+    editor.types("\x1bOS");
+    editor.settles();
+    editor.types("&2 count\r");
+    editor.settles();
+    editor.types("ftake\r");
+    editor.settles();
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+    assert_eq!(fs::read_to_string(home.path().join("winch.progress")).expect("text"), "what is this");
+    let names = |e: fs::DirEntry| e.file_name().to_string_lossy().into_owned();
+    let files: Vec<String> = fs::read_dir(home.path()).expect("a folder").flatten().map(names).collect();
+    assert!(files.iter().all(|f| f.starts_with('.') || f.starts_with("winch.")), "{files:?}");
+}

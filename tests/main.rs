@@ -12,5 +12,7 @@ mod refusals;
 mod readme;
 // The house: which room may name which, and the size and sentence of every file.
 mod rooms;
+// Scripted tappers on the shipped grooves: each is named for what it follows.
+mod tap;
 // What several of them need.
 mod support;

@@ -78,5 +78,5 @@ fn its_example_of_a_config_file_is_one() {
     let example = text[start..].split("```").next().expect("an end");
     let config = Config::parse(example).map_err(|e| e.to_string()).expect("a config file");
     assert_eq!(config.limits.cell_ms, 90.0);
-    assert_eq!(config.keymap.first("play"), "F9");
+    assert_eq!(config.keymap.first("play"), "F12");
 }

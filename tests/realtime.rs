@@ -6,9 +6,8 @@
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
-use std::num::NonZero;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-use teeter::sound::{Ask, Click, Frame, Keep, Position, Range, SampleRate, Schedule, feed};
+use teeter::sound::{Ask, Click, Frame, Keep, Leg, OwnSound, OwnSounds, Position, Range, SampleRate, Schedule, feed};
 
 struct Counting;
 
@@ -52,7 +51,9 @@ fn groove(drawing: &str, bpm: &str) -> Groove {
     let layers = Voice::ALL.iter().map(|&voice| {
         Layer::new(voice.name(), voice, 4, vec![picture::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
     });
-    let layers = layers.collect();
+    // One layer has a sound of the user's own, and accents of a depth.
+    let own = |(k, l)| if k == 4 { Layer { sound: Some("own".into()), depth: Some(12), ..l } } else { l };
+    let layers = layers.enumerate().map(own).collect();
     let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
     Groove::new("t", "", vec![section], layers).expect("groove")
 }
@@ -64,15 +65,11 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     assert_eq!(calls() - before, 2, "the counter counts");
 
     let (mut hand, feed) = feed(SampleRate::STUDIO);
-    let two = NonZero::new(2).expect("not zero");
-    // The very mixer of the device pulls, as in the player.
-    let (mixer, mut output) = rodio::mixer::mixer(two, NonZero::new(48_000).expect("not zero"));
-    mixer.add(feed);
+    // The device's callback takes samples out of the feed one by one, as here.
+    let mut output = feed;
     let (ask_in, ask_out) = std::sync::mpsc::sync_channel::<usize>(0);
     let (done_in, done_out) = std::sync::mpsc::sync_channel::<(u64, f32)>(0);
     let sound = std::thread::spawn(move || {
-        // The mixer takes the source in on its first pull, which happens once, when the device is opened.
-        output.by_ref().take(4).for_each(drop);
         while let Ok(samples) = ask_out.recv() {
             let before = calls();
             let peak = output.by_ref().take(samples).fold(0.0_f32, |m, x| m.max(x.abs()));
@@ -94,7 +91,13 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         let speed = Fraction::new(speed, 100).expect("speed");
         let range = if k % 5 == 4 { Range::Section(0) } else { Range::Whole };
         let ask = Ask { speed, range, click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
-        Schedule::build(&groove(drawings[k % drawings.len()], bpm), &ask)
+        // Another own sound each time, and none every third time: what rings is then nobody's but the sound thread's.
+        let mut own = OwnSounds::none();
+        if !k.is_multiple_of(3) {
+            let wave = |n: usize| 0.2 * (n as f32 * 0.001 * (1 + k) as f32).sin();
+            own.insert("own", OwnSound::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
+        }
+        Schedule::build_with(&groove(drawings[k % drawings.len()], bpm), &ask, &own)
     };
     pull(1000);
     hand.play(build(0, "137.3", 100), Frame(0));
@@ -118,6 +121,49 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     // More edits than the rings hold while the sound thread does not run, then all at once.
     for k in 0..300 {
         hand.swap(build(k, "200", 100), Keep::Place);
+    }
+    assert!(pull(400_000) > 0.01);
+    hand.tick();
+    pull(4096);
+    // Takes that follow each other, some of their turns silent, at other speeds, edited while they are played and wait, and
+    // replaced by another at the end of a turn.
+    let leg = |k: usize, bpm: &str| {
+        let opening = Time::new(1, 4).expect("a quarter");
+        Leg::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).hushed(&[1], opening)
+    };
+    let mut first = hand.start(leg(0, "600"), Frame(0));
+    let mut last = first;
+    let mut joins = 0;
+    for k in 0..400 {
+        while k % 40 < 30 && hand.has_room() {
+            last = hand.queue(leg(k, "600"));
+        }
+        match k % 16 {
+            3 => (first..=last).for_each(|id| hand.replace(id, leg(k + id as usize, "600"), Keep::Place)),
+            7 => hand.replace(last, leg(k, "433"), Keep::Fraction),
+            11 => last = hand.then(leg(k, "600")),
+            13 => hand.seek(Position { section: 0, pass: 0, wholes: 0.6 }),
+            15 if k % 64 == 15 => {
+                hand.stop();
+                pull(2048);
+                last = hand.start(leg(k, "600"), Frame(7));
+            }
+            _ => {}
+        }
+        pull(2 * 4096 + 2 * k);
+        hand.tick();
+        if let Some(head) = hand.playhead(Frame(2048)) {
+            joins += u64::from(head.leg > first);
+            first = first.max(head.leg);
+        }
+    }
+    assert!(joins > 30, "{joins} takes began");
+    let end = hand.then(leg(2, "600").last());
+    pull(960_000);
+    assert!(hand.has_ended() && last < end);
+    // More takes than the rings hold while the sound thread does not run.
+    for k in 0..300 {
+        hand.queue(leg(k, "600"));
     }
     assert!(pull(400_000) > 0.01);
     hand.tick();

@@ -32,6 +32,12 @@ const ROOMS: &[Room] = &[
         words: &["std::fs", "std::thread", "std::io", "std::time", "PathBuf"],
     },
     Room {
+        name: "words",
+        rooms: &["rhythm", "analysis"],
+        crates: &["num_integer", "unicode_width"],
+        words: &["std::fs", "std::io", "std::thread", "std::time", "PathBuf"],
+    },
+    Room {
         name: "session",
         rooms: &["rhythm"],
         crates: &[],
@@ -58,13 +64,13 @@ const ROOMS: &[Room] = &[
     Room { name: "store", rooms: &["rhythm"], crates: &["rustix", "tempfile", "toml_edit"], words: &["std::thread"] },
     Room {
         name: "terminal",
-        rooms: &["session", "rhythm", "analysis"],
+        rooms: &["session", "rhythm", "analysis", "words"],
         crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
         words: &["std::fs", "std::thread"],
     },
     Room {
         name: "cli",
-        rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal"],
+        rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal", "words"],
         crates: &[
             "anyhow",
             "clap",
@@ -84,8 +90,7 @@ type Right = (&'static str, &'static [&'static str], &'static [&'static str], &'
 
 const RIGHTS: &[Right] = &[
     // The device side of the player.
-    ("sound/player.rs", &[], &["rodio", "cpal"], &[]),
-    ("sound/feed.rs", &[], &["rodio"], &[]),
+    ("sound/output.rs", &[], &["rodio", "cpal"], &[]),
     ("sound/far", &[], &["getrandom", "hmac", "postcard", "serde", "sha2"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
     // Ends when it is told to from outside.

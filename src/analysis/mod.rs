@@ -16,6 +16,7 @@ mod report;
 #[cfg(test)]
 mod soundness;
 pub mod stream;
+pub mod tap;
 #[cfg(test)]
 mod tests;
 

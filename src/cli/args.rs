@@ -32,6 +32,10 @@ pub(super) enum Command {
     Takes(Takes),
     /// Sound on this machine what an editor on another host plays, through a port forwarded by ssh
     Speaker(Speaker),
+    /// Say which hearing the taps of a file follow, how early or late, how steadily, and where they slip
+    Tap(Tap),
+    /// List the output devices; `output` under `[sound]` in the config file chooses one
+    Outputs,
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -154,6 +158,24 @@ pub(super) struct Takes {
     #[arg(long, value_name = "HZ", default_value_t = 48_000)]
     pub(super) rate: u32,
     /// Sound only this layer; may stand several times
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Tap {
+    /// The groove; `-` reads it from standard input
+    pub(super) file: PathBuf,
+    /// Times of the taps, one a line, in seconds as they passed since the loop first began; `-` reads standard input. Only the
+    /// first field of a line counts (TSV or CSV)
+    pub(super) times: PathBuf,
+    /// Playing speed the loop was heard at, in percent of the written tempo, 20 to 200
+    #[arg(long, value_name = "PERCENT", default_value = "100")]
+    pub(super) speed: String,
+    /// Taken off every tap, in ms, -1000 to 1000
+    #[arg(long, value_name = "MS", allow_negative_numbers = true)]
+    pub(super) offset_ms: Option<f64>,
+    /// Find the hearings of this layer instead of the first one; may stand several times to join layers
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Vec<String>,
 }

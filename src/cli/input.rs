@@ -3,8 +3,9 @@
 use super::{Exit, Failure};
 use crate::analysis::Limits;
 use crate::rhythm::{Fraction, Groove};
+use crate::sound::{OwnSounds, SampleRate};
 use crate::{store, terminal};
-use std::io::Read;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 
 /// Deepest folder within folders that is looked into.
@@ -63,6 +64,18 @@ pub(super) fn read(path: &Path) -> Result<Groove, String> {
         return store::parse(&text, "standard input").map(|l| l.groove).map_err(|e| e.to_string());
     }
     store::load(path).map(|l| l.groove).map_err(|e| e.to_string())
+}
+
+/// The sound files that a groove names, beside its own file (or in the folder of now, where it came from standard input). What
+/// is to be said of them goes to standard error: a layer without its sound sounds its voice.
+pub(super) fn sounds(groove: &Groove, file: &Path, rate: SampleRate) -> OwnSounds {
+    let file = (file.as_os_str() != "-").then_some(file);
+    let (own, words) = terminal::run::Sounds::default().of(groove, file, rate);
+    for words in words {
+        // Nothing is lost if nobody reads it.
+        let _ = writeln!(std::io::stderr().lock(), "teeter: {words}");
+    }
+    own
 }
 
 /// A playing speed in percent, 20 to 200.

@@ -1,15 +1,16 @@
 //! The ladder of the render command: what is said of each step. It must not know how sound is made.
 
-use super::pulse::{self, Heard};
+use super::pulse::Heard;
 use super::{Exit, Failure, args};
-use crate::rhythm::{Fraction, Groove, print_note_value};
+use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{Click, FASTEST, SLOWEST};
+use crate::sound::{Click, Range};
+use crate::words::ladder as climb;
 
 /// The takes of a ladder, with the hearings of full speed, one per step, named by speed and tempo; the notes say where another hearing becomes the first and
 /// where the cells become too short to be felt.
-pub(super) fn takes(groove: &Groove, ask: &args::Render, words: &str) -> Result<Vec<Take>, Failure> {
-    let speeds = speeds(words)?;
+pub(super) fn takes(groove: &Groove, ask: &args::Render, asked: &str) -> Result<Vec<Take>, Failure> {
+    let speeds = speeds(asked)?;
     let silence = ask.silence.as_deref().map(silence).transpose()?;
     let heard = Heard::new(groove, Fraction::ONE)?;
     let lines = heard.lines("--hearing", &ask.hearing)?;
@@ -17,16 +18,17 @@ pub(super) fn takes(groove: &Groove, ask: &args::Render, words: &str) -> Result<
         Some(first) if ask.click.is_none() => Heard::count_in(heard.hearing("--hearing", first.number)?, 0),
         _ => CountIn::Bar,
     };
-    let notes = notes(&heard, &speeds);
+    let notes = climb::notes(&heard.report, heard.limits, &speeds);
     let steps = speeds.iter().zip(notes).enumerate();
     let mut takes: Vec<Take> = steps
         .map(|(k, (&speed, note))| Take {
-            name: format!("step {} of {}: {}", k + 1, speeds.len(), tempo(groove, speed)),
+            name: format!("step {} of {}: {}", k + 1, speeds.len(), climb::tempo(groove, speed)),
             note,
             layers: true,
             click: ask.click.unwrap_or(Click::Off),
             lines: lines.clone(),
             speed,
+            range: Range::Whole,
             times: ask.loops,
             count_in,
             silences: Vec::new(),
@@ -45,18 +47,10 @@ pub(super) fn takes(groove: &Groove, ask: &args::Render, words: &str) -> Result<
 
 /// `FROM-TO/STEP` in percent.
 fn speeds(words: &str) -> Result<Vec<Fraction>, Failure> {
-    let bound = |(n, d)| Fraction::new(n, d).unwrap_or(Fraction::ONE);
-    let percent = |text: &str| Fraction::parse(text.trim_end_matches('%'))?.over(Fraction::whole(100));
-    let read = || {
-        let (range, step) = words.split_once('/')?;
-        let (from, to) = range.split_once('-')?;
-        let (from, to) = (percent(from)?, percent(to)?);
-        (from >= bound(SLOWEST) && to <= bound(FASTEST)).then(|| ladder::speeds(from, to, percent(step)?))?
-    };
-    read().ok_or_else(|| {
+    climb::speeds(words).ok_or_else(|| {
         let words = format!(
             "--ladder is '{words}', allowed is FROM-TO/STEP as 50-100/10: percent from 20 to 200, rising, in at most {} steps",
-            ladder::STEPS
+            climb::STEPS
         );
         Failure::new(Exit::Usage, words)
     })
@@ -68,40 +62,4 @@ fn silence(words: &str) -> Result<u32, Failure> {
     every.ok_or_else(|| {
         Failure::new(Exit::Usage, format!("--silence is '{words}', allowed is one of so many, from 1/2 to 1/64"))
     })
-}
-
-/// Speed and tempo of the first section at that speed.
-fn tempo(groove: &Groove, speed: Fraction) -> String {
-    let percent = Fraction::whole(100).times(speed).unwrap_or(speed);
-    let Some(section) = groove.sections().first() else { return format!("{percent}%") };
-    let (bpm, unit) = (section.tempo.bpm(), print_note_value(section.tempo.unit()));
-    match bpm.times(speed) {
-        Some(bpm) => format!("{percent}%, {unit} = {bpm}"),
-        None => format!("{percent}%"),
-    }
-}
-
-/// What is said of each step.
-fn notes(heard: &Heard, speeds: &[Fraction]) -> Vec<String> {
-    let (report, limits) = (&heard.report, heard.limits);
-    let (mut first, mut felt) = (None, true);
-    let note = |speed: &Fraction| {
-        let speed = speed.numer() as f64 / speed.denom() as f64;
-        let mut said = Vec::new();
-        let turn = report.turns.iter().rev().find(|t| f64::from(t.percent) <= speed * 100.0 + 1e-9);
-        if let Some(hearing) = turn.and_then(|t| report.hearings.get(t.hearing)) {
-            let number = turn.map_or(0, |t| t.hearing + 1);
-            if first.is_none_or(|f| f != number) {
-                let change = if first.is_none() { "first" } else { "from here on first" };
-                said.push(format!("{change}: {}", pulse::words(hearing, speed)));
-            }
-            first = Some(number);
-        }
-        if let Some(cell) = report.cell_ms.map(|ms| ms / speed).filter(|ms| felt && limits.feel(*ms) <= 0.0) {
-            felt = false;
-            said.push(format!("cells of {cell:.0} ms are too fast to be felt, the limit is {:.0} ms", limits.cell_ms));
-        }
-        said.join("; ")
-    };
-    speeds.iter().map(note).collect()
 }

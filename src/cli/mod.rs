@@ -6,10 +6,12 @@ mod explain;
 mod input;
 mod ladder;
 mod output;
+mod outputs;
 mod pulse;
 mod render;
 mod speaker;
 mod takes;
+mod tap;
 
 use crate::terminal::{self, run::EditError};
 use args::{Args, Command};
@@ -124,6 +126,8 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
         Some(Command::Speaker(ask)) => speaker::run(&ask),
+        Some(Command::Tap(ask)) => tap::run(&ask),
+        Some(Command::Outputs) => outputs::run(),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

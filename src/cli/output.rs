@@ -2,8 +2,8 @@
 
 use super::{Exit, Failure};
 use crate::rhythm::Groove;
-use crate::sound::SampleRate;
 use crate::sound::take::{Sequence, Take, table};
+use crate::sound::{OwnSounds, SampleRate};
 use std::io::{self, BufWriter, IsTerminal, Read, Write};
 use std::path::Path;
 
@@ -26,12 +26,18 @@ pub(super) fn not_a_terminal(path: &Path) -> Result<(), Failure> {
 
 /// Renders takes, and lists their cues in the same name with `.tsv`, or on standard error if the sound goes to standard
 /// output, a device or a pipe.
-pub(super) fn sequence(path: &Path, groove: &Groove, takes: &[Take], rate: SampleRate) -> Result<(), Failure> {
+pub(super) fn sequence(
+    path: &Path,
+    groove: &Groove,
+    takes: &[Take],
+    rate: SampleRate,
+    own: OwnSounds,
+) -> Result<(), Failure> {
     if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("tsv")) {
         let words = format!("{}: the list of cues has this name, allowed is another for the sound", path.display());
         return Err(Failure::new(Exit::Usage, words));
     }
-    let sequence = Sequence::new(groove, takes, rate);
+    let sequence = Sequence::with(groove, takes, rate, own);
     let beside = path.with_extension("tsv");
     let plain = path.as_os_str() != "-" && (path.is_file() || !path.exists());
     if plain {

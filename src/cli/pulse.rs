@@ -5,10 +5,8 @@ use crate::analysis::{self, Hearing, Limits, Report};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::CountIn;
 use crate::sound::{Click, ClickLine};
-use crate::terminal::words;
-
-/// Sides of the hearings' clicks, in the order they are asked for: the written beat clicks in the middle.
-const SIDES: [i8; 4] = [60, -60, 90, -90];
+use crate::terminal::SIDES;
+use crate::words;
 
 /// A pulse that clicks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -23,7 +23,8 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
     }
     if let Some(words) = &ask.ladder {
         let takes = ladder::takes(&groove, ask, words)?;
-        output::sequence(&ask.output, &groove, &takes, rate)?;
+        let own = input::sounds(&groove, &ask.file, rate);
+        output::sequence(&ask.output, &groove, &takes, rate, own)?;
         return Ok(Exit::Good);
     }
     let lines = match &ask.hearing[..] {
@@ -32,7 +33,8 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
     };
     let click = ask.click.unwrap_or(Click::Off);
     let order = sound::Ask { rate, speed, range: sound::Range::Whole, click, lines };
-    let frames = output::write(&ask.output, |sink| sound::offline(&groove, &order, length, sink))?;
+    let own = input::sounds(&groove, &ask.file, rate);
+    let frames = output::write(&ask.output, |sink| sound::offline_with(&groove, &order, &own, length, sink))?;
     if ask.output.as_os_str() != "-" {
         writeln!(
             io::stderr().lock(),

@@ -48,7 +48,7 @@ pub(super) fn run(_: &Speaker) -> Result<Exit, Failure> {
 #[cfg(feature = "audio")]
 pub(super) fn run(ask: &Speaker) -> Result<Exit, Failure> {
     use crate::sound::Player;
-    use crate::sound::far::{self, Device, Said};
+    use crate::sound::far::{self, Said};
     use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
     use std::os::fd::AsFd;
     use std::sync::Arc;
@@ -71,8 +71,8 @@ pub(super) fn run(ask: &Speaker) -> Result<Exit, Failure> {
             other => writeln!(log, "teeter speaker: {other}"),
         };
     };
-    let mut open = || Player::open().map(|p| Box::new(p) as Box<dyn Device>);
-    speaker.run(&mut open, &stop, &mut said).map_err(|e| Failure::new(Exit::Output, e))?;
+    let player = Player::open().map_err(|e| Failure::new(Exit::Output, e))?;
+    speaker.run(Box::new(player), &stop, &mut said).map_err(|e| Failure::new(Exit::Output, e))?;
     Ok(Exit::Good)
 }
 

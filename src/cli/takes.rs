@@ -4,8 +4,8 @@ use super::pulse::{self, Heard, Pulse};
 use super::{Exit, Failure, args, input, output, render};
 use crate::analysis::Kind;
 use crate::rhythm::Fraction;
-use crate::sound::Click;
 use crate::sound::take::{CountIn, Take};
+use crate::sound::{Click, Range};
 
 /// Most takes of a sequence.
 const MOST: usize = 256;
@@ -54,7 +54,8 @@ pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
     let heard = Heard::new(&groove, speed)?;
     let wanted = if ask.take.is_empty() { usual(&heard) } else { ask.take.clone() };
     let takes = takes(&heard, &wanted, ask, speed)?;
-    output::sequence(&ask.output, &groove, &takes, rate)?;
+    let own = input::sounds(&groove, &ask.file, rate);
+    output::sequence(&ask.output, &groove, &takes, rate, own)?;
     Ok(Exit::Good)
 }
 
@@ -104,8 +105,8 @@ fn takes(heard: &Heard, wanted: &[Wanted], ask: &args::Takes, speed: Fraction) -
             (false, _) => format!("pulses alone, {names}"),
         };
         let count_in = if ask.count_in { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
-        let (note, layers, times, silences) = (String::new(), want.layers, ask.times, Vec::new());
-        takes.push(Take { name, note, layers, click, lines, speed, times, count_in, silences });
+        let (note, layers, times, silences, range) = (String::new(), want.layers, ask.times, Vec::new(), Range::Whole);
+        takes.push(Take { name, note, layers, click, lines, speed, range, times, count_in, silences });
     }
     Ok(takes)
 }

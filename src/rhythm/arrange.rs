@@ -32,6 +32,8 @@ impl Groove {
             }
             Edit::RenameLayer(at, name) => self.layer_mut(*at)?.name.clone_from(name),
             Edit::Voice(at, voice) => self.layer_mut(*at)?.voice = *voice,
+            Edit::OwnSound(at, sound) => self.layer_mut(*at)?.sound.clone_from(sound),
+            Edit::AccentDepth(at, depth) => self.layer_mut(*at)?.depth = *depth,
             Edit::LayerSwing(at, swing) => self.layer_mut(*at)?.swing = *swing,
             Edit::Gain(at, gain) => self.layer_mut(*at)?.gain = *gain,
             Edit::Pan(at, pan) => self.layer_mut(*at)?.pan = *pan,

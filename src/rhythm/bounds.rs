@@ -68,5 +68,7 @@ bounds! {
     SWING_TERM: "a number of a swing ratio", 1, 16, "parts";
     GAIN: "the gain", -60, 12, "dB";
     PAN: "the pan", -100, 100, "(left to right)";
+    ACCENT_DEPTH: "the accent depth", 0, 18, "dB";
     NAME: "the length of a name", 1, 64, "characters";
+    SOUND_NAME: "the length of the name of a sound", 1, 255, "characters";
 }

@@ -87,6 +87,10 @@ pub enum Edit {
     RenameLayer(usize, String),
     /// Voice of a layer.
     Voice(usize, Voice),
+    /// The user's own sound of a layer, by its name; `None` takes the voice.
+    OwnSound(usize, Option<String>),
+    /// Accent depth of a layer in dB; `None` leaves the accents to the voice.
+    AccentDepth(usize, Option<u8>),
     /// Swing of a layer; `None` takes the section's.
     LayerSwing(usize, Option<Swing>),
     /// Gain of a layer in dB.

@@ -1,7 +1,8 @@
 //! The document: title, sections, layers, and the attacks they give in exact time. It must not know edits or files.
 
 use super::bounds::{
-    BARS, CELLS_OF_LAYER, DIVISION, GAIN, LAYERS, NAME, PAN, SECTIONS, TIMES, TUPLET_BEATS, TUPLET_CELLS,
+    ACCENT_DEPTH, BARS, CELLS_OF_LAYER, DIVISION, GAIN, LAYERS, NAME, PAN, SECTIONS, SOUND_NAME, TIMES, TUPLET_BEATS,
+    TUPLET_CELLS,
 };
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
 use super::meter::{Meter, Tempo};
@@ -47,12 +48,17 @@ pub struct Layer {
     pub name: String,
     /// What it sounds like.
     pub voice: Voice,
+    /// The name of the user's own sound, which takes the place of the voice where it can be had. What the name stands for is not
+    /// the groove's business.
+    pub sound: Option<String>,
     /// Cells per beat where no tuplet stands.
     pub division: u16,
     /// Swing of its own; `None` takes the section's.
     pub swing: Option<Swing>,
     /// Gain in dB.
     pub gain: i8,
+    /// How much an accent stands above a plain attack, and a ghost below it, in dB; `None` leaves both to the voice.
+    pub depth: Option<u8>,
     /// Place from left (-100) to right (100).
     pub pan: i8,
     /// Silenced.
@@ -241,6 +247,8 @@ impl Groove {
             DIVISION.check(i64::from(layer.division))?;
             GAIN.check(i64::from(layer.gain))?;
             PAN.check(i64::from(layer.pan))?;
+            ACCENT_DEPTH.check(layer.depth.map_or(ACCENT_DEPTH.least, i64::from))?;
+            SOUND_NAME.check(layer.sound.as_ref().map_or(SOUND_NAME.least, |name| name.chars().count() as i64))?;
             let (found, sections) = (layer.parts.len(), self.sections.len());
             if found != sections {
                 return Err(Refusal::Parts { layer: layer.name.clone(), found, sections });
@@ -301,9 +309,11 @@ impl Layer {
         Self {
             name: name.to_owned(),
             voice,
+            sound: None,
             division,
             swing: None,
             gain: 0,
+            depth: None,
             pan: 0,
             mute: false,
             solo: false,

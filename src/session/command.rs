@@ -119,6 +119,10 @@ pub enum Command {
     Cycle(Option<usize>),
     /// Swing of the layer; `None` takes the section's.
     LayerSwing(Option<Swing>),
+    /// The user's own sound for the layer, by its name; `None` takes the voice.
+    SoundFile(Option<String>),
+    /// How much an accent stands above a plain attack and a ghost below it, in dB; `None` leaves it to the voice.
+    AccentDepth(Option<u8>),
     /// Gain of the layer in dB.
     Gain(i8),
     /// Changes the gain by so many dB.

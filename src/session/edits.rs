@@ -183,6 +183,14 @@ impl Session {
                 simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")
             }
             Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
+            Command::SoundFile(sound) => {
+                let words = match &sound {
+                    Some(name) => format!("its sound is now the file '{name}'"),
+                    None => format!("its sound is the voice {}", g.layers()[at.layer].voice),
+                };
+                Ok(simple(Edit::OwnSound(at.layer, sound), "sound file")?.saying(words))
+            }
+            Command::AccentDepth(depth) => simple(Edit::AccentDepth(at.layer, depth), "accent depth"),
             Command::Gain(gain) => simple(Edit::Gain(at.layer, gain), "gain"),
             Command::GainBy(by) => {
                 let gain = g.layers()[at.layer].gain.saturating_add(by).clamp(-60, 12);

@@ -306,6 +306,8 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
             C::Division(n as u16),
             C::Cycle(Some(n * 2)),
             C::GainBy(by as i8),
+            C::SoundFile(Some("k.wav".repeat(n * 6))),
+            C::AccentDepth(Some(n as u8 * 2)),
             C::PanBy(by as i8 * 9),
             C::TempoBy(by * 20),
             C::Bars(n as u16),

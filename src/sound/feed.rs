@@ -1,118 +1,124 @@
 //! The two ends of the sound thread: commands in through a wait-free ring, old schedules out through another, the
-//! playhead through atomics. It must not know devices; on the sound thread there is no lock, no allocation, no free and no
+//! playhead through a board. It must not know devices; on the sound thread there is no lock, no allocation, no free and no
 //! I/O.
 
+#[cfg(test)]
+mod tests;
+
+use super::board::{Board, News};
 use super::place::{Map, Playhead, Position};
-use super::render::{Keep, LATENCY, MASTER_DB, Renderer};
+use super::relay::{Leg, Relay, WAITING};
+use super::render::{Keep, LATENCY, MASTER_DB};
 use super::schedule::Schedule;
 use super::units::{Frame, Gain, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 /// Frames the sound thread renders at once, between two looks at the commands.
 const BLOCK: usize = 128;
 /// Commands that may wait in the ring.
 const RING: usize = 64;
-/// The published place of a feed that does not play.
-const STOPPED: u64 = u64::MAX;
-const FRAME_BITS: u32 = 48;
+/// Legs that may be at the other end at once: those that wait, the one that is played and the one that comes in.
+const AWAY: usize = WAITING + 2;
 
 #[derive(Debug)]
 enum Command {
-    Play { schedule: Box<Schedule>, from: Frame, age: u16 },
-    Swap { schedule: Box<Schedule>, keep: Keep, age: u16 },
+    Play(Box<Leg>, Frame),
+    Push(Box<Leg>),
+    Then(Box<Leg>),
+    Replace(Box<Leg>, Keep),
     Stop,
     Seek(Frame),
     Gain(Gain),
 }
 
-/// What the sound thread publishes.
-#[derive(Debug)]
-pub(super) struct Shared {
-    /// Age of the schedule and frame of its loop after the last block, in one word so that they always belong together.
-    place: AtomicU64,
-    loops: AtomicU64,
-    /// When that block was rendered, in nanoseconds since `epoch`.
-    stamp: AtomicU64,
-    /// Blocks rendered.
-    pub(super) blocks: AtomicU64,
-    epoch: Instant,
-}
-
 /// The sound thread's end: an endless stream of interleaved stereo samples.
 #[derive(Debug)]
 pub struct Feed {
-    renderer: Renderer,
+    relay: Relay,
     commands: rtrb::Consumer<Command>,
-    returns: rtrb::Producer<Box<Schedule>>,
-    shared: Arc<Shared>,
-    age: u16,
+    returns: rtrb::Producer<Box<Leg>>,
+    board: Arc<Board>,
     rate: SampleRate,
     block: [f32; 2 * BLOCK],
     at: usize,
+}
+
+/// A leg that was sent: its number, which sending of it, and where its places sound.
+#[derive(Debug)]
+struct Sent {
+    id: u64,
+    age: u64,
+    map: Arc<Map>,
+}
+
+/// What the sound thread last said of where it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Mark {
+    /// Number of the leg that is heard, and which sending of it.
+    pub(super) leg: u64,
+    pub(super) age: u64,
+    /// Frame of its loop, below 0 if it lies in the turn before, and turns completed.
+    pub(super) frame: i64,
+    pub(super) turn: u64,
+    /// When that was so.
+    pub(super) at: Instant,
 }
 
 /// The other end: sends commands, frees returned schedules, reads the playhead. It never waits for the sound thread.
 #[derive(Debug)]
 pub struct Hand {
     commands: rtrb::Producer<Command>,
-    returns: rtrb::Consumer<Box<Schedule>>,
+    returns: rtrb::Consumer<Box<Leg>>,
     /// Commands the ring had no place for, oldest first.
     backlog: VecDeque<Command>,
-    /// Maps of the schedules sent, with their age.
-    maps: VecDeque<(u16, Arc<Map>)>,
-    pub(super) shared: Arc<Shared>,
-    age: u16,
+    sent: VecDeque<Sent>,
+    pub(super) board: Arc<Board>,
+    /// What the board said when it was last read whole.
+    news: News,
+    /// Last sending, and last leg.
+    age: u64,
+    id: u64,
     playing: bool,
     rate: SampleRate,
-}
-
-/// What the sound thread last said of where it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Mark {
-    /// Age of the schedule that plays (see [`Hand::age`]).
-    pub(super) age: u16,
-    /// Frame of the loop that is rendered next, and turns completed.
-    pub(super) frame: Frame,
-    pub(super) loops: u64,
-    /// When that was so.
-    pub(super) at: Instant,
 }
 
 /// Makes the two ends.
 pub fn feed(rate: SampleRate) -> (Hand, Feed) {
     let (commands_in, commands_out) = rtrb::RingBuffer::new(RING);
-    let (returns_in, returns_out) = rtrb::RingBuffer::new(RING);
-    let shared = Arc::new(Shared {
-        place: AtomicU64::new(STOPPED),
-        loops: AtomicU64::new(0),
-        stamp: AtomicU64::new(0),
-        blocks: AtomicU64::new(0),
-        epoch: Instant::now(),
-    });
+    let (returns_in, returns_out) = rtrb::RingBuffer::new(RING + AWAY);
+    let board = Arc::new(Board::new());
     let hand = Hand {
         commands: commands_in,
         returns: returns_out,
         backlog: VecDeque::new(),
-        maps: VecDeque::new(),
-        shared: Arc::clone(&shared),
+        sent: VecDeque::new(),
+        board: Arc::clone(&board),
+        news: News::default(),
         age: 0,
+        id: 0,
         playing: false,
         rate,
     };
     let feed = Feed {
-        renderer: Renderer::new(rate),
+        relay: Relay::new(rate),
         commands: commands_out,
         returns: returns_in,
-        shared,
-        age: 0,
+        board,
         rate,
         block: [0.0; 2 * BLOCK],
         at: 2 * BLOCK,
     };
     (hand, feed)
+}
+
+/// Gives a leg back. There is room: only this end puts legs into the ring, and a command is taken only while every leg that
+/// is at this end could be given back, so that none is ever freed here.
+fn give(returns: &mut rtrb::Producer<Box<Leg>>, leg: Box<Leg>) {
+    if let Err(rtrb::PushError::Full(leg)) = returns.push(leg) {
+        std::mem::forget(leg);
+    }
 }
 
 impl Feed {
@@ -122,54 +128,43 @@ impl Feed {
     }
 
     fn refill(&mut self) {
-        // A command is taken only while its old schedule can be given back, so that none is ever freed here.
-        while self.returns.slots() > 0 {
+        while self.returns.slots() > AWAY {
             let Ok(command) = self.commands.pop() else { break };
-            let old = match command {
-                Command::Play { schedule, from, age } => {
-                    self.age = age;
-                    self.renderer.play(schedule, from)
-                }
-                Command::Swap { schedule, keep, age } => {
-                    self.age = age;
-                    self.renderer.swap(schedule, keep)
-                }
-                Command::Stop => {
-                    self.renderer.stop();
-                    None
-                }
-                Command::Seek(frame) => {
-                    self.renderer.seek(frame);
-                    None
-                }
-                Command::Gain(gain) => {
-                    self.renderer.set_gain(gain);
-                    None
-                }
-            };
-            if let Some(old) = old {
-                // There is room: only this end puts schedules into the ring.
-                if let Err(rtrb::PushError::Full(old)) = self.returns.push(old) {
-                    std::mem::forget(old);
-                }
+            let (relay, returns) = (&mut self.relay, &mut self.returns);
+            let back = &mut |leg| give(returns, leg);
+            match command {
+                Command::Play(leg, from) => relay.play(leg, from, back),
+                Command::Push(leg) => relay.push(leg, back),
+                Command::Then(leg) => relay.then(leg, back),
+                Command::Replace(leg, keep) => relay.replace(leg, keep, back),
+                Command::Stop => relay.stop(back),
+                Command::Seek(frame) => relay.renderer().seek(frame),
+                Command::Gain(gain) => relay.renderer().set_gain(gain),
             }
         }
-        self.renderer.render(&mut self.block);
+        let returns = &mut self.returns;
+        self.relay.render(&mut self.block, &mut |leg| give(returns, leg));
         self.publish();
     }
 
-    fn publish(&self) {
-        let place = if self.renderer.is_playing() {
-            let frame = self.renderer.frame().0.clamp(0, (1 << FRAME_BITS) - 1) as u64;
-            (u64::from(self.age) << FRAME_BITS) | frame
-        } else {
-            STOPPED
-        };
-        let shared = &self.shared;
-        shared.stamp.store(shared.epoch.elapsed().as_nanos() as u64, Ordering::Relaxed);
-        shared.loops.store(self.renderer.loops(), Ordering::Relaxed);
-        shared.place.store(place, Ordering::Release);
-        shared.blocks.fetch_add(1, Ordering::Release);
+    fn publish(&mut self) {
+        let ((id, age), before, began) = (self.relay.current(), self.relay.before(), self.relay.began());
+        let ended = self.relay.ended();
+        let renderer = self.relay.renderer();
+        self.board.write(News {
+            playing: renderer.is_playing(),
+            id,
+            age,
+            frame: renderer.frame().0,
+            turn: renderer.loops(),
+            since: renderer.now() - began,
+            before_id: before.id,
+            before_age: before.age,
+            before_frame: before.frame,
+            before_turn: before.turn,
+            ended,
+            stamp: 0,
+        });
     }
 }
 
@@ -194,60 +189,74 @@ impl Hand {
         self.rate
     }
 
-    /// Plays a schedule from a frame of its loop.
+    /// Plays a schedule round and round from a frame of its loop.
     pub fn play(&mut self, schedule: Schedule, from: Frame) {
-        let age = self.remember(&schedule);
-        self.backlog.retain(|c| matches!(c, Command::Gain(_)));
-        self.send(Command::Play { schedule: Box::new(schedule), from, age });
-        self.playing = true;
+        self.start(Leg::new(schedule), from);
     }
 
-    /// Puts an edited schedule in the place of the one that plays.
+    /// Plays a leg from a frame of its loop, instead of all that is played and waits. Gives its number, greater than all before.
+    pub fn start(&mut self, leg: Leg, from: Frame) -> u64 {
+        let leg = Box::new(self.numbered(leg));
+        self.backlog.retain(|c| matches!(c, Command::Gain(_)));
+        self.send(Command::Play(leg, from));
+        self.playing = true;
+        self.id
+    }
+
+    /// Lets a leg follow after all that wait, at the exact frame at which the last one of them ends. Gives its number. To be
+    /// asked for only while [`Hand::has_room`].
+    pub fn queue(&mut self, leg: Leg) -> u64 {
+        let leg = Box::new(self.numbered(leg));
+        self.send(Command::Push(leg));
+        self.playing = true;
+        self.id
+    }
+
+    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, leg: Leg) -> u64 {
+        let leg = Box::new(self.numbered(leg));
+        self.backlog.retain(|c| !matches!(c, Command::Push(_) | Command::Then(_)));
+        self.send(Command::Then(leg));
+        self.playing = true;
+        self.id
+    }
+
+    /// Puts an edited leg in the place of the one of this number, whether that is played or waits; one that has been played is
+    /// left alone.
+    pub fn replace(&mut self, id: u64, mut leg: Leg, keep: Keep) {
+        (leg.id, leg.age) = (id, self.age + 1);
+        self.remember(&leg);
+        self.backlog.retain(|c| !matches!(c, Command::Replace(old, _) if old.id == id));
+        self.send(Command::Replace(Box::new(leg), keep));
+    }
+
+    /// Whether one more leg may wait.
+    pub fn has_room(&mut self) -> bool {
+        self.look();
+        // Numbers rise; what is not begun waits, in the ring or at the other end.
+        let mut waiting: Vec<u64> = self.sent.iter().map(|s| s.id).filter(|id| *id > self.news.id).collect();
+        waiting.sort_unstable();
+        waiting.dedup();
+        waiting.len() < WAITING
+    }
+
+    /// Puts an edited schedule in the place of the leg that was sent last.
     pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        let age = self.remember(&schedule);
-        if matches!(self.backlog.back(), Some(Command::Swap { .. })) {
-            self.backlog.pop_back();
-        }
-        self.send(Command::Swap { schedule: Box::new(schedule), keep, age });
+        self.replace(self.id, Leg::new(schedule), keep);
     }
 
     /// Stops.
     pub fn stop(&mut self) {
+        self.backlog.retain(|c| matches!(c, Command::Gain(_)));
         self.send(Command::Stop);
         self.playing = false;
     }
 
     /// Goes to a place of the loop; a place that is not in it is left alone.
     pub fn seek(&mut self, place: Position) {
-        if let Some(frame) = self.maps.back().and_then(|(_, map)| map.frame(place)) {
+        if let Some(frame) = self.sent.back().and_then(|s| s.map.frame(place)) {
             self.send(Command::Seek(frame));
         }
-    }
-
-    /// Goes to a frame of the loop; one beyond its end becomes its end.
-    pub(super) fn seek_frame(&mut self, frame: Frame) {
-        self.send(Command::Seek(frame));
-    }
-
-    /// Commands that the sound thread has not taken yet.
-    pub(super) fn waiting(&self) -> usize {
-        self.backlog.len() + RING - self.commands.slots()
-    }
-
-    /// The age of the schedule sent last: each has another one than those before it.
-    pub(super) fn age(&self) -> u16 {
-        self.age
-    }
-
-    /// Where the sound thread was after its last block; `None` while nothing plays.
-    pub(super) fn mark(&self) -> Option<Mark> {
-        let place = self.shared.place.load(Ordering::Acquire);
-        if !self.playing || place == STOPPED {
-            return None;
-        }
-        let at = self.shared.epoch + Duration::from_nanos(self.shared.stamp.load(Ordering::Relaxed));
-        let frame = Frame((place & ((1 << FRAME_BITS) - 1)) as i64);
-        Some(Mark { age: (place >> FRAME_BITS) as u16, frame, loops: self.shared.loops.load(Ordering::Relaxed), at })
     }
 
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
@@ -259,6 +268,12 @@ impl Hand {
     /// Whether playing was asked for.
     pub fn is_playing(&self) -> bool {
         self.playing
+    }
+
+    /// Whether the leg that was sent last has been played through and was to end the playing.
+    pub fn has_ended(&mut self) -> bool {
+        self.look();
+        self.playing && self.id > 0 && self.news.ended == self.id
     }
 
     /// Frees the schedules that came back and sends what had to wait. To be called some times a second.
@@ -276,38 +291,89 @@ impl Hand {
 
     /// Where the groove is heard, if `ahead` frames are rendered but not heard yet when a block has just been rendered.
     pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
-        let place = self.shared.place.load(Ordering::Acquire);
-        if !self.playing || place == STOPPED {
+        self.heard_at(ahead, Instant::now())
+    }
+
+    /// The same for an instant of a short while ago.
+    pub fn heard_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
+        self.look();
+        let news = self.news;
+        if !self.playing || !news.playing {
             return None;
         }
-        let (loops, stamp) = (self.shared.loops.load(Ordering::Relaxed), self.shared.stamp.load(Ordering::Relaxed));
-        let age = (place >> FRAME_BITS) as u16;
-        while self.maps.len() > 1 && self.maps.front().is_some_and(|(a, _)| *a != age) {
-            self.maps.pop_front();
-        }
-        let map = self.maps.front().filter(|(a, _)| *a == age).map(|(_, map)| map)?;
-        let since = (self.shared.epoch.elapsed().as_nanos() as u64).saturating_sub(stamp);
-        let ahead = ahead.0 + LATENCY as i64;
+        // An instant before the last block is that much further back.
+        let since = self.board.nanos_at(at) - news.stamp as i64;
         let gone = (since as f64 * 1e-9 * f64::from(self.rate.hertz())) as i64;
-        let mut frame = (place & ((1 << FRAME_BITS) - 1)) as i64 - (ahead - gone).max(0);
-        let mut loops = loops;
+        let late = (ahead.0 + LATENCY as i64 - gone).max(0);
+        let Mark { leg, age, mut frame, turn: mut loops, .. } = self.marked(late);
+        let map = &self.sent.iter().find(|s| s.age == age)?.map;
         while frame < 0 && loops > 0 && map.length().0 > 0 {
             frame += map.length().0;
             loops -= 1;
         }
         let Position { section, pass, wholes } = map.position(Frame(frame.max(0)));
-        Some(Playhead { section, pass, wholes, loops })
+        Some(Playhead { section, pass, wholes, loops, leg })
     }
 
-    fn remember(&mut self, schedule: &Schedule) -> u16 {
-        // The greatest age is left out: with every frame bit set it would read as "stopped".
-        self.age = (self.age + 1) % u16::MAX;
-        self.maps.push_back((self.age, Arc::clone(schedule.map())));
-        // Every schedule in the ring or at the other end has its map here; older ones are done with.
-        while self.maps.len() > 2 * RING {
-            self.maps.pop_front();
+    /// What was heard when the last block was rendered, if `ahead` frames were rendered and not heard yet then; `None` while
+    /// nothing plays.
+    pub(super) fn mark(&mut self, ahead: Frame) -> Option<Mark> {
+        self.look();
+        (self.playing && self.news.playing).then(|| self.marked((ahead.0 + LATENCY as i64).max(0)))
+    }
+
+    /// What lies `late` frames before the end of the last block.
+    fn marked(&self, late: i64) -> Mark {
+        let news = &self.news;
+        let at = self.board.instant(news.stamp);
+        // It may still be the leg before.
+        if late > news.since && news.before_age > 0 {
+            let frame = news.before_frame - (late - news.since);
+            return Mark { leg: news.before_id, age: news.before_age, frame, turn: news.before_turn, at };
         }
+        Mark { leg: news.id, age: news.age, frame: news.frame - late, turn: news.turn, at }
+    }
+
+    /// Goes to a frame of the loop; one beyond its end becomes its end.
+    pub(super) fn seek_frame(&mut self, frame: Frame) {
+        self.send(Command::Seek(frame));
+    }
+
+    /// Commands that the sound thread has not taken yet.
+    pub(super) fn waiting(&self) -> usize {
+        self.backlog.len() + RING - self.commands.slots()
+    }
+
+    /// The last sending: each has a greater number than those before it.
+    pub(super) fn age(&self) -> u64 {
         self.age
+    }
+
+    /// Reads the board, and forgets what is heard no more.
+    fn look(&mut self) {
+        let Some(news) = self.board.read() else { return };
+        self.news = news;
+        let (before, now) = (news.before_age, news.age);
+        self.sent.retain(|s| s.age == before || s.id > news.id || s.id == news.id && s.age >= now);
+    }
+
+    fn numbered(&mut self, mut leg: Leg) -> Leg {
+        self.id += 1;
+        (leg.id, leg.age) = (self.id, self.age + 1);
+        self.remember(&leg);
+        leg
+    }
+
+    fn remember(&mut self, leg: &Leg) {
+        self.age = leg.age;
+        if let Some(schedule) = leg.schedule() {
+            self.sent.push_back(Sent { id: leg.id, age: leg.age, map: Arc::clone(schedule.map()) });
+        }
+        self.look();
+        // While nobody listens only the newest of each leg counts.
+        while self.sent.len() > 4 * RING {
+            self.sent.pop_front();
+        }
     }
 
     fn send(&mut self, command: Command) {

@@ -1,20 +1,30 @@
 //! Schedule (exact time to frames), voices, render and player of a groove. It must not know the session or the screen; on
 //! the sound thread there is no lock, no allocation, no free and no I/O.
 
+#[cfg(feature = "audio")]
+mod board;
 mod click;
 mod clock;
+mod either;
 pub mod far;
 #[cfg(feature = "audio")]
 mod feed;
 mod limiter;
 #[cfg(not(feature = "audio"))]
 mod no_player;
+#[cfg(feature = "audio")]
 mod output;
+mod own;
+#[cfg(test)]
+mod own_tests;
 mod place;
 #[cfg(feature = "audio")]
 mod player;
 #[cfg(feature = "audio")]
 pub mod quiet;
+// Without a device only takes that are rendered use it, and not all of it.
+#[cfg_attr(not(feature = "audio"), allow(dead_code))]
+mod relay;
 mod render;
 mod schedule;
 pub mod take;
@@ -25,26 +35,35 @@ mod voice;
 mod wav;
 
 pub use click::{Click, ClickLine, Moment};
+pub use either::{Happening, Output};
 #[cfg(feature = "audio")]
 pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
 #[cfg(not(feature = "audio"))]
-pub use no_player::Player;
-pub use output::Output;
+pub use no_player::{News, OutputDevice, Player, chosen, outputs};
+#[cfg(feature = "audio")]
+pub use output::{OutputDevice, chosen, outputs};
+pub use own::{OwnSound, OwnSounds};
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
-pub use player::Player;
+pub use player::{News, Player};
+pub use relay::{Leg, WAITING};
 pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
 pub use units::{Frame, Gain, SampleRate};
 pub use voice::TONES;
-pub use wav::{Length, Writer, offline};
+pub use wav::{Length, Writer, offline, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NoSound(String);
 
 impl NoSound {
+    /// The reason.
+    pub fn reason(&self) -> &str {
+        &self.0
+    }
+
     /// A reason; only its first line is kept.
     pub(super) fn new(reason: &str) -> Self {
         Self(reason.lines().next().unwrap_or("no reason given").to_owned())

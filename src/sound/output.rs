@@ -1,91 +1,289 @@
-//! Where the sound comes out: this machine's device or a far speaker, with the same methods. It must not know how either
-//! makes it sound.
+//! The output devices of this machine: their names, and a stream that pulls samples out of a feed. It must not know grooves or
+//! when a device is opened; only this file may name rodio.
 
-use super::far::{Far, News};
-use super::{Keep, NoSound, Player, Playhead, Position, SampleRate, Schedule};
+use super::NoSound;
+use super::feed::Feed;
+use super::quiet::Quiet;
+use super::units::SampleRate;
+use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use rodio::cpal::{self, BufferSize, ErrorKind, FromSample, SampleFormat, SizedSample};
+use std::any::Any;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::Sender;
+use std::time::Duration;
 
-/// One of the two.
-#[derive(Debug)]
-pub enum Output {
-    /// This machine's device.
-    Here(Player),
-    /// Another machine's device.
-    Far(Far),
+/// A distance from render to playback beyond this is no truth.
+const ABSURD: Duration = Duration::from_secs(2);
+/// Seconds over which a stream begins, so that what rings in the feed does not start with a step.
+const OPENING: f32 = 0.005;
+
+/// An output device of this machine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutputDevice {
+    /// Its name.
+    pub name: String,
+    /// What the system calls it; unlike names it stands only once.
+    pub id: String,
+    /// Whether it is the one that sounds where none is chosen.
+    pub default: bool,
 }
 
-macro_rules! either {
-    ($self:ident, $output:ident => $what:expr) => {
-        match $self {
-            Output::Here($output) => $what,
-            Output::Far($output) => $what,
-        }
+/// The output devices there are now. What sound libraries print meanwhile is put aside.
+///
+/// # Errors
+/// [`NoSound`] in one line if the system cannot say.
+pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
+    let _quiet = Quiet::new();
+    let host = cpal::default_host();
+    let known = |d: &cpal::Device, default: bool| {
+        let id = d.id().ok()?.id().to_owned();
+        let name = d.description().map_or_else(|_| id.clone(), |words| words.name().to_owned());
+        Some(OutputDevice { name, id, default })
     };
+    let default = host.default_output_device().and_then(|d| known(&d, true));
+    let devices = host.output_devices().map_err(|e| NoSound::new(&e.to_string()))?;
+    let same = |d: &OutputDevice| default.as_ref().is_some_and(|o| o.id == d.id);
+    let others: Vec<OutputDevice> = devices.filter_map(|d| known(&d, false)).filter(|d| !same(d)).collect();
+    // Some systems leave the default one out of their list, and say that it is there where it cannot be opened.
+    Ok(default.into_iter().chain(others).collect())
 }
 
-impl Output {
-    /// The device's frames per second; schedules are to be built for it.
-    pub fn rate(&self) -> SampleRate {
-        either!(self, o => o.rate())
-    }
+/// Which of the devices a text means: the one of that id or that name, or else the first whose name holds it, capital letters
+/// or not.
+pub fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
+    let low = text.to_lowercase();
+    let exact = devices.iter().position(|d| d.id == text || d.name == text);
+    exact.or_else(|| devices.iter().position(|d| !low.is_empty() && d.name.to_lowercase().contains(&low)))
+}
 
-    /// Plays a schedule from its start.
-    pub fn play(&mut self, schedule: Schedule) {
-        either!(self, o => o.play(schedule));
-    }
+/// What a stream tells, written on threads of the sound library: atomics and nothing else, for an error may be told a million
+/// times a second.
+#[derive(Debug, Default)]
+pub(super) struct Signs {
+    /// Errors told.
+    pub(super) errors: AtomicU64,
+    /// Whether one of them says that the stream is over.
+    pub(super) over: AtomicBool,
+    /// Frames from the start of the sound that is rendered next to what is heard now, when a buffer has just been filled;
+    /// 0 if it is not known.
+    pub(super) ahead: AtomicU64,
+}
 
-    /// Plays a schedule from a place in the groove; from its start if the place is not in it.
-    pub fn play_from(&mut self, schedule: Schedule, place: Position) {
-        either!(self, o => o.play_from(schedule, place));
-    }
+/// A feed that comes home when the stream that pulls it is gone.
+pub(super) struct Lent {
+    feed: Option<Feed>,
+    home: Sender<Feed>,
+}
 
-    /// Puts an edited schedule in the place of the one that plays, without a gap.
-    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        either!(self, o => o.swap(schedule, keep));
+impl Lent {
+    pub(super) fn new(feed: Feed, home: Sender<Feed>) -> Self {
+        Self { feed: Some(feed), home }
     }
+}
 
-    /// Stops; what rings fades within some milliseconds.
-    pub fn stop(&mut self) {
-        either!(self, o => o.stop());
-    }
-
-    /// Goes to a place of the loop.
-    pub fn seek(&mut self, place: Position) {
-        either!(self, o => o.seek(place));
-    }
-
-    /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
-    pub fn set_gain(&mut self, db: f32) {
-        either!(self, o => o.set_gain(db));
-    }
-
-    /// Whether playing was asked for.
-    pub fn is_playing(&self) -> bool {
-        either!(self, o => o.is_playing())
-    }
-
-    /// Where the groove is heard.
-    pub fn playhead(&mut self) -> Option<Playhead> {
-        either!(self, o => o.playhead())
-    }
-
-    /// What has happened to the line to a far speaker since it was last asked.
-    pub fn news(&mut self) -> Option<News> {
-        match self {
-            Output::Here(_) => None,
-            Output::Far(far) => far.news(),
+impl Drop for Lent {
+    fn drop(&mut self) {
+        if let Some(feed) = self.feed.take() {
+            drop(self.home.send(feed));
         }
     }
+}
 
-    /// Whether it is to be looked after also while nothing plays.
-    pub fn has_line(&self) -> bool {
-        matches!(self, Output::Far(_))
+/// Where streams are opened. A stream runs until it is dropped.
+pub(super) trait Outlet {
+    /// Looks for the device; gives the rate at which it runs.
+    fn find(&mut self) -> Result<SampleRate, NoSound>;
+    /// Opens a stream on the device found that asks for so many frames at once, or for as many as the system thinks best.
+    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound>;
+}
+
+/// The devices of this machine.
+pub(super) struct Devices {
+    /// Which one; the default one otherwise.
+    wanted: Option<String>,
+    found: Option<(cpal::Device, cpal::SupportedStreamConfig)>,
+}
+
+impl Devices {
+    pub(super) fn new(wanted: Option<&str>) -> Self {
+        Self { wanted: wanted.map(str::to_owned), found: None }
     }
 
-    /// Looks after the device or the line. To be called some times a second.
-    ///
-    /// # Errors
-    /// [`NoSound`] if it is lost for good: it is to be dropped at once, and may be opened anew.
-    pub fn tick(&mut self) -> Result<(), NoSound> {
-        either!(self, o => o.tick())
+    fn device(&self) -> Result<cpal::Device, NoSound> {
+        let host = cpal::default_host();
+        let Some(wanted) = &self.wanted else {
+            return host.default_output_device().ok_or_else(|| NoSound::new("there is no output device"));
+        };
+        let devices = outputs()?;
+        let id = chosen(wanted, &devices).map(|k| &devices[k].id);
+        if let (Some(id), Some(device)) = (id, host.default_output_device())
+            && device.id().is_ok_and(|i| i.id() == id)
+        {
+            return Ok(device);
+        }
+        let mut all = host.output_devices().map_err(|e| NoSound::new(&e.to_string()))?;
+        let same = |d: &cpal::Device| d.id().is_ok_and(|i| Some(i.id()) == id.map(String::as_str));
+        let none = || NoSound::new(&format!("there is no output '{wanted}'; `teeter outputs` lists them"));
+        id.and_then(|_| all.find(same)).ok_or_else(none)
+    }
+}
+
+impl Outlet for Devices {
+    fn find(&mut self) -> Result<SampleRate, NoSound> {
+        let device = self.device()?;
+        let config = device.default_output_config().map_err(|e| NoSound::new(&e.to_string()))?;
+        let hertz = config.sample_rate();
+        let rate = SampleRate::new(hertz).ok_or_else(|| NoSound::new(&format!("the device runs at {hertz} Hz")))?;
+        self.found = Some((device, config));
+        Ok(rate)
+    }
+
+    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound> {
+        let Some((device, supported)) = &self.found else { return Err(NoSound::new("there is no output device")) };
+        let mut config = supported.config();
+        config.buffer_size = buffer.map_or(BufferSize::Default, BufferSize::Fixed);
+        let pull = Pull::new(lent, Arc::clone(signs), config.sample_rate);
+        let stream = match supported.sample_format() {
+            SampleFormat::I8 => open::<i8>(device, config, pull),
+            SampleFormat::I16 => open::<i16>(device, config, pull),
+            SampleFormat::I24 => open::<cpal::I24>(device, config, pull),
+            SampleFormat::I32 => open::<i32>(device, config, pull),
+            SampleFormat::U8 => open::<u8>(device, config, pull),
+            SampleFormat::U16 => open::<u16>(device, config, pull),
+            SampleFormat::U32 => open::<u32>(device, config, pull),
+            SampleFormat::F32 => open::<f32>(device, config, pull),
+            SampleFormat::F64 => open::<f64>(device, config, pull),
+            other => return Err(NoSound::new(&format!("the device wants samples as {other}"))),
+        };
+        let stream = stream.and_then(|s| s.play().map(|()| s)).map_err(|e| NoSound::new(&e.to_string()))?;
+        Ok(Box::new(stream))
+    }
+}
+
+fn open<T: SizedSample + FromSample<f32>>(
+    device: &cpal::Device,
+    config: cpal::StreamConfig,
+    mut pull: Pull,
+) -> Result<cpal::Stream, cpal::Error> {
+    let channels = usize::from(config.channels);
+    let signs = Arc::clone(&pull.signs);
+    device.build_output_stream(
+        config,
+        move |out: &mut [T], info: &cpal::OutputCallbackInfo| {
+            let stamp = info.timestamp();
+            pull.fill(out, channels, stamp.playback.checked_duration_since(stamp.callback), T::from_sample);
+        },
+        move |error| {
+            signs.errors.fetch_add(1, Ordering::Relaxed);
+            if matches!(error.kind(), ErrorKind::DeviceNotAvailable | ErrorKind::StreamInvalidated) {
+                signs.over.store(true, Ordering::Release);
+            }
+        },
+        None,
+    )
+}
+
+/// What runs on the sound thread: fills the device's buffers from the feed. It neither allocates nor waits.
+pub(super) struct Pull {
+    lent: Lent,
+    signs: Arc<Signs>,
+    rate: f64,
+    /// Gain of the opening.
+    gain: f32,
+    step: f32,
+    /// The distance from render to playback in frames, smoothed.
+    delay: f64,
+}
+
+impl Pull {
+    pub(super) fn new(lent: Lent, signs: Arc<Signs>, hertz: u32) -> Self {
+        let rate = f64::from(hertz);
+        Self { lent, signs, rate, gain: 0.0, step: 1.0 / (OPENING * rate as f32).max(1.0), delay: 0.0 }
+    }
+
+    /// Fills a buffer of interleaved frames whose first is heard `delay` from now, as far as the system knows. Of more than two
+    /// channels the first two sound; into one both are mixed.
+    pub(super) fn fill<T>(
+        &mut self,
+        out: &mut [T],
+        channels: usize,
+        delay: Option<Duration>,
+        convert: impl Fn(f32) -> T,
+    ) {
+        let Some(feed) = &mut self.lent.feed else { return };
+        for frame in out.chunks_mut(channels.max(1)) {
+            let (left, right) = (feed.next().unwrap_or(0.0) * self.gain, feed.next().unwrap_or(0.0) * self.gain);
+            self.gain = (self.gain + self.step).min(1.0);
+            match frame {
+                [one] => *one = convert(f32::midpoint(left, right)),
+                [l, r, rest @ ..] => {
+                    (*l, *r) = (convert(left), convert(right));
+                    rest.fill_with(|| convert(0.0));
+                }
+                [] => {}
+            }
+        }
+        let ahead = match delay.filter(|d| !d.is_zero() && *d < ABSURD) {
+            None => 0,
+            Some(delay) => {
+                let frames = delay.as_secs_f64() * self.rate;
+                // What the system says jitters; a step is taken at once.
+                let near = (frames - self.delay).abs() < 0.05 * self.rate && self.delay > 0.0;
+                self.delay += (frames - self.delay) * if near { 1.0 / 16.0 } else { 1.0 };
+                (self.delay + (out.len() / channels.max(1)) as f64).round() as u64
+            }
+        };
+        self.signs.ahead.store(ahead, Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sound::{Ask, Frame, Schedule, feed};
+    use std::sync::mpsc;
+
+    #[test]
+    fn an_output_is_chosen_by_id_name_or_part_of_a_name() {
+        let device = |name: &str, id: &str| OutputDevice { name: name.into(), id: id.into(), default: false };
+        let devices = [device("Speakers, inside", "hw:0"), device("Headset USB", "hw:1"), device("hw:0 too", "hw:2")];
+        let rows = [("hw:0", Some(0)), ("Headset USB", Some(1)), ("usb", Some(1)), ("TOO", Some(2)), ("", None)];
+        for (text, found) in rows {
+            assert_eq!(chosen(text, &devices), found, "{text}");
+        }
+        assert_eq!(chosen("hdmi", &devices), None);
+    }
+
+    #[test]
+    fn buffers_of_any_shape_are_filled_and_the_distance_is_told() {
+        let groove =
+            crate::sound::tests::groove(&[crate::rhythm::Voice::Rim], &[("4/4", "120", 1, None, "xxxxxxxxxxxxxxxx")]);
+        for channels in [1_usize, 2, 6] {
+            let (mut hand, feed) = feed(SampleRate::STUDIO);
+            let (home, back) = mpsc::channel();
+            let signs = Arc::new(Signs::default());
+            let mut pull = Pull::new(Lent::new(feed, home), Arc::clone(&signs), 48_000);
+            hand.play(Schedule::build(&groove, &Ask::whole(SampleRate::STUDIO)), Frame(0));
+            let mut out = vec![9.0_f32; 1024 * channels];
+            let delay = Duration::from_millis(20);
+            for (said, ahead) in [
+                (None, 0),
+                (Some(Duration::ZERO), 0),
+                (Some(Duration::from_secs(3)), 0),
+                (Some(delay), 960 + 1024),
+                (Some(delay + Duration::from_millis(16)), 1008 + 1024),
+                (Some(Duration::from_millis(200)), 9600 + 1024),
+            ] {
+                pull.fill(&mut out, channels, said, |x| x);
+                assert_eq!(signs.ahead.load(Ordering::Relaxed), ahead, "{said:?}");
+            }
+            assert!(out.iter().all(|x| x.abs() <= 1.0));
+            assert!(out.chunks(channels).any(|f| f[0] != 0.0));
+            assert!(out.chunks(channels).all(|f| f.iter().skip(2).all(|x| *x == 0.0)));
+            assert!(back.try_recv().is_err());
+            drop(pull);
+            assert!(back.try_recv().is_ok(), "the feed comes home");
+        }
     }
 }

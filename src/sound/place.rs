@@ -25,6 +25,8 @@ pub struct Playhead {
     pub wholes: f64,
     /// Turns of the loop completed since the start.
     pub loops: u64,
+    /// Number of the leg that is heard.
+    pub leg: u64,
 }
 
 /// A stretch of the loop that runs through one section at one pace.

@@ -1,54 +1,75 @@
-//! This machine's output device: opens it, feeds it, notices its loss. It must not know grooves; only this file may name
-//! rodio.
+//! The life of the player: opens an output, notices its loss, tries again, goes on where it was. It must not know grooves or
+//! any sound library.
 
 use super::NoSound;
 use super::far::Device;
 use super::feed::{Feed, Hand, feed};
+use super::output::{Devices, Lent, Outlet, Signs};
 use super::place::{Playhead, Position};
 use super::quiet::Quiet;
+use super::relay::Leg;
 use super::render::Keep;
 use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
-use std::num::NonZero;
+use std::any::Any;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::Ordering;
+use std::sync::mpsc::{self, Receiver, Sender};
 use std::time::{Duration, Instant};
 
 /// Frames the device asks for at once.
 const BUFFER: u32 = 1024;
-/// Buffers rendered ahead of what is heard: the device plays one while it fills another.
+/// Buffers rendered ahead of what is heard where the device does not say: it plays one while it fills another.
 const BUFFERS: i64 = 2;
 /// A device that reports errors and takes no frame for so long is lost. Errors alone say nothing: some devices report
 /// many and play on.
 const PATIENCE: Duration = Duration::from_millis(800);
+/// The same with so many errors in that time that a core does nothing else.
+const FLOOD: (u64, Duration) = (10_000, Duration::from_millis(150));
+/// A device that takes no frame for so long without a word is lost too.
+const SILENT: Duration = Duration::from_secs(5);
+/// First and longest pause between two attempts to open a device again.
+const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
+/// Time in which a feed comes home from a stream that is dropped.
+const HOMECOMING: Duration = Duration::from_secs(1);
 
-impl rodio::Source for Feed {
-    fn current_span_len(&self) -> Option<usize> {
-        None
-    }
-
-    fn channels(&self) -> rodio::ChannelCount {
-        NonZero::<u16>::MIN.saturating_add(1)
-    }
-
-    fn sample_rate(&self) -> rodio::SampleRate {
-        NonZero::new(self.rate().hertz()).unwrap_or(NonZero::<u32>::MIN)
-    }
-
-    fn total_duration(&self) -> Option<Duration> {
-        None
-    }
+/// What has become of the output device; each is told once.
+#[derive(Debug, Clone, PartialEq)]
+pub enum News {
+    /// It is lost. The player tries to open it again by itself; what is played waits.
+    Lost(NoSound),
+    /// It is back, and what is played goes on from where it was.
+    Back,
+    /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, a schedule is to be built
+    /// for the rate of now and played from there.
+    BackAnew(Option<Position>),
 }
 
-/// A running output device.
+/// While the device is lost.
+struct Lost {
+    again: Instant,
+    pause: Duration,
+    /// Where the groove was.
+    place: Option<Position>,
+    /// Whether the feed is another one by now.
+    anew: bool,
+}
+
+/// A running output device, or one that is waited for.
 pub struct Player {
     // The stream is dropped first: it holds the other end of the hand.
-    _sink: rodio::MixerDeviceSink,
+    stream: Option<Box<dyn Any>>,
+    outlet: Box<dyn Outlet>,
     hand: Hand,
-    errors: Arc<AtomicU64>,
+    /// The feed, while no stream has it, and the way by which it comes back from one.
+    feed: Option<Feed>,
+    home: (Sender<Feed>, Receiver<Feed>),
+    signs: Arc<Signs>,
+    gain: Option<f32>,
     /// Blocks and errors last seen, and when the blocks last moved.
     seen: (u64, u64),
     moved: Instant,
+    lost: Option<Lost>,
     _quiet: Quiet,
 }
 
@@ -64,42 +85,114 @@ impl Player {
     /// # Errors
     /// [`NoSound`] in one line if there is no device or it cannot be used.
     pub fn open() -> Result<Self, NoSound> {
-        let quiet = Quiet::new();
-        let errors = Arc::new(AtomicU64::new(0));
-        let open = |size: Option<u32>| {
-            let count = Arc::clone(&errors);
-            let mut builder = rodio::DeviceSinkBuilder::from_default_device()?;
-            if let Some(frames) = size {
-                builder = builder.with_buffer_size(rodio::cpal::BufferSize::Fixed(frames));
-            }
-            let builder = builder.with_error_callback(move |_| {
-                count.fetch_add(1, Ordering::Relaxed);
-            });
-            builder.open_stream()
-        };
-        let mut sink = open(Some(BUFFER)).or_else(|_| open(None)).map_err(|e| NoSound::new(&e.to_string()))?;
-        sink.log_on_drop(false);
-        let hertz = sink.config().sample_rate().get();
-        let rate = SampleRate::new(hertz).ok_or_else(|| NoSound::new(&format!("the device runs at {hertz} Hz")))?;
-        let (hand, feed) = feed(rate);
-        sink.mixer().add(feed);
-        Ok(Self { _sink: sink, hand, errors, seen: (0, 0), moved: Instant::now(), _quiet: quiet })
+        Self::open_on(None)
     }
 
-    /// The device's frames per second; schedules are to be built for it.
+    /// Opens the output device that a text means (see [`super::chosen`]), or the default one.
+    ///
+    /// # Errors
+    /// [`NoSound`] in one line if there is no such device or it cannot be used.
+    pub fn open_on(output: Option<&str>) -> Result<Self, NoSound> {
+        let quiet = Quiet::new();
+        Self::with(Box::new(Devices::new(output)), quiet)
+    }
+
+    fn with(mut outlet: Box<dyn Outlet>, quiet: Quiet) -> Result<Self, NoSound> {
+        let rate = outlet.find()?;
+        let (hand, feed) = feed(rate);
+        let mut player = Self {
+            stream: None,
+            outlet,
+            hand,
+            feed: Some(feed),
+            home: mpsc::channel(),
+            signs: Arc::default(),
+            gain: None,
+            seen: (0, 0),
+            moved: Instant::now(),
+            lost: None,
+            _quiet: quiet,
+        };
+        player.open_stream(Instant::now())?;
+        Ok(player)
+    }
+
+    /// Opens a stream for the feed that is at home.
+    fn open_stream(&mut self, now: Instant) -> Result<(), NoSound> {
+        let mut error = NoSound::new("the feed is gone");
+        for buffer in [Some(BUFFER), None] {
+            let Some(feed) = self.feed.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok()) else { break };
+            let signs = Arc::new(Signs::default());
+            match self.outlet.start(Lent::new(feed, self.home.0.clone()), &signs, buffer) {
+                Ok(stream) => {
+                    self.stream = Some(stream);
+                    self.signs = signs;
+                    self.seen = (self.hand.board.blocks.load(Ordering::Acquire), 0);
+                    self.moved = now;
+                    return Ok(());
+                }
+                Err(e) => error = e,
+            }
+        }
+        self.feed = self.feed.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok());
+        Err(error)
+    }
+
+    /// The device's frames per second; schedules are to be built for it. It may be another one after [`News::BackAnew`].
     pub fn rate(&self) -> SampleRate {
         self.hand.rate()
     }
 
     /// Plays a schedule from its start.
     pub fn play(&mut self, schedule: Schedule) {
-        self.hand.play(schedule, Frame(0));
+        self.play_at(schedule, Frame(0));
     }
 
     /// Plays a schedule from a place in the groove; from its start if the place is not in it.
     pub fn play_from(&mut self, schedule: Schedule, place: Position) {
         let from = schedule.map().frame(place).unwrap_or_default();
+        self.play_at(schedule, from);
+    }
+
+    fn play_at(&mut self, schedule: Schedule, from: Frame) {
+        if let Some(lost) = &mut self.lost {
+            lost.place = Some(schedule.position(from));
+        }
         self.hand.play(schedule, from);
+    }
+
+    /// Plays a leg from a place in the groove, or from its start. Gives its number.
+    pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
+        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
+        if let (Some(lost), Some(schedule)) = (&mut self.lost, leg.schedule()) {
+            lost.place = Some(schedule.position(from));
+        }
+        self.hand.start(leg, from)
+    }
+
+    /// Lets a leg follow after all that wait, while there is room. Gives its number.
+    pub fn queue(&mut self, leg: Leg) -> u64 {
+        self.hand.queue(leg)
+    }
+
+    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, leg: Leg) -> u64 {
+        self.hand.then(leg)
+    }
+
+    /// Puts an edited leg in the place of the one of this number, without a gap.
+    pub fn replace(&mut self, id: u64, leg: Leg, keep: Keep) {
+        self.hand.replace(id, leg, keep);
+    }
+
+    /// Whether one more leg may wait.
+    pub fn has_room(&mut self) -> bool {
+        self.hand.has_room()
+    }
+
+    /// Whether the last leg ended the playing.
+    pub fn has_ended(&mut self) -> bool {
+        self.hand.has_ended()
     }
 
     /// Puts an edited schedule in the place of the one that plays, without a gap.
@@ -109,6 +202,9 @@ impl Player {
 
     /// Stops; what rings fades within some milliseconds.
     pub fn stop(&mut self) {
+        if let Some(lost) = &mut self.lost {
+            lost.place = None;
+        }
         self.hand.stop();
     }
 
@@ -119,40 +215,123 @@ impl Player {
 
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
     pub fn set_gain(&mut self, db: f32) {
+        self.gain = Some(db);
         self.hand.set_gain(db);
     }
 
     /// Whether playing was asked for.
     pub fn is_playing(&self) -> bool {
-        self.hand.is_playing()
+        self.hand.is_playing() || self.lost.as_ref().is_some_and(|l| l.place.is_some())
     }
 
     /// Where the groove is heard, the frames that the device has not played yet taken off as far as they are known.
     pub fn playhead(&mut self) -> Option<Playhead> {
-        self.hand.playhead(Frame(BUFFERS * i64::from(BUFFER)))
+        let ahead = self.ahead();
+        self.hand.playhead(ahead)
     }
 
-    /// Errors the device reported so far.
+    /// Where the groove was heard at an instant of a short while ago.
+    pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
+        let ahead = self.ahead();
+        self.hand.heard_at(ahead, at)
+    }
+
+    /// Seconds of one of the device's buffers: the place heard is known to a part of it.
+    pub fn grain(&self) -> f64 {
+        f64::from(BUFFER) / f64::from(self.rate().hertz())
+    }
+
+    /// Frames between what is rendered next and what is heard, when the device has just taken a buffer: what the device says of
+    /// itself, or two buffers where it does not.
+    pub fn ahead(&self) -> Frame {
+        match self.signs.ahead.load(Ordering::Relaxed) {
+            0 => Frame(BUFFERS * i64::from(BUFFER)),
+            told => Frame(told as i64),
+        }
+    }
+
+    /// Whether the device says itself how far ahead of what is heard it is filled.
+    pub fn is_measured(&self) -> bool {
+        self.signs.ahead.load(Ordering::Relaxed) != 0
+    }
+
+    /// Errors the device reported since it was opened last.
     pub fn errors(&self) -> u64 {
-        self.errors.load(Ordering::Relaxed)
+        self.signs.errors.load(Ordering::Relaxed)
     }
 
-    /// Frees what came back from the sound thread, sends what had to wait, and looks after the device. To be called some
-    /// times a second.
-    ///
-    /// # Errors
-    /// [`NoSound`] if the device is lost: the player is to be dropped at once, and may be opened anew.
-    pub fn tick(&mut self) -> Result<(), NoSound> {
+    /// Frees what came back from the sound thread, sends what had to wait, and looks after the device: notices that it is lost,
+    /// opens it again. To be called some times a second, also while nothing plays; while a device is opened it may take as
+    /// long as that does.
+    pub fn tick(&mut self) -> Option<News> {
+        self.tick_at(Instant::now())
+    }
+
+    fn tick_at(&mut self, now: Instant) -> Option<News> {
         self.hand.tick();
-        let now = Instant::now();
-        let (blocks, errors) = (self.hand.shared.blocks.load(Ordering::Acquire), self.errors());
+        if let Some(lost) = &self.lost {
+            return if now < lost.again { None } else { self.again(now) };
+        }
+        let (blocks, errors) = (self.hand.board.blocks.load(Ordering::Acquire), self.errors());
+        let quiet = now.saturating_duration_since(self.moved);
+        let more = errors.saturating_sub(self.seen.1);
+        if self.signs.over.load(Ordering::Acquire) {
+            return Some(self.lose(now, "the output device was lost"));
+        }
         if blocks != self.seen.0 {
             self.seen = (blocks, errors);
             self.moved = now;
-        } else if errors != self.seen.1 && now.duration_since(self.moved) > PATIENCE {
-            return Err(NoSound::new("the output device was lost"));
+        } else if (more > 0 && quiet > PATIENCE) || (more > FLOOD.0 && quiet > FLOOD.1) {
+            return Some(self.lose(now, "the output device was lost"));
+        } else if quiet > SILENT {
+            return Some(self.lose(now, "the output device takes no sound any more"));
         }
-        Ok(())
+        None
+    }
+
+    fn lose(&mut self, now: Instant, reason: &str) -> News {
+        let head = self.playhead();
+        let place = head.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
+        let begun = Position { section: 0, pass: 0, wholes: 0.0 };
+        let place = place.or(self.hand.is_playing().then_some(begun));
+        self.stream = None;
+        self.feed = self.home.1.recv_timeout(HOMECOMING).ok();
+        self.lost = Some(Lost { again: now + PAUSES.0, pause: PAUSES.0, place, anew: false });
+        News::Lost(NoSound::new(reason))
+    }
+
+    /// Tries to open the device again.
+    fn again(&mut self, now: Instant) -> Option<News> {
+        let opened = match self.outlet.find() {
+            Ok(rate) => {
+                if self.feed.is_none() {
+                    self.feed = self.home.1.try_recv().ok();
+                }
+                if rate != self.hand.rate() || self.feed.is_none() {
+                    let (hand, feed) = feed(rate);
+                    (self.hand, self.feed) = (hand, Some(feed));
+                    // An old feed that comes home late must not be taken for this one.
+                    self.home = mpsc::channel();
+                    if let Some(db) = self.gain {
+                        self.hand.set_gain(db);
+                    }
+                    if let Some(lost) = &mut self.lost {
+                        lost.anew = true;
+                    }
+                }
+                self.open_stream(now).is_ok()
+            }
+            Err(_) => false,
+        };
+        if opened {
+            let lost = self.lost.take()?;
+            return Some(if lost.anew { News::BackAnew(lost.place) } else { News::Back });
+        }
+        if let Some(lost) = &mut self.lost {
+            lost.pause = (lost.pause * 2).min(PAUSES.1);
+            lost.again = now + lost.pause;
+        }
+        None
     }
 }
 
@@ -162,141 +341,17 @@ impl Device for Player {
     }
 
     fn ahead(&self) -> Frame {
-        Frame(BUFFERS * i64::from(BUFFER))
+        Player::ahead(self)
     }
 
-    fn tick(&mut self) -> Result<(), NoSound> {
+    fn grain(&self) -> Frame {
+        Frame(i64::from(BUFFER))
+    }
+
+    fn tick(&mut self) -> Option<News> {
         Player::tick(self)
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-    use crate::sound::Ask;
-
-    /// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
-    fn groove(k: usize) -> Groove {
-        let meter = Meter::parse("4/4").expect("meter");
-        let bpm = Fraction::parse("137.3").expect("number");
-        let tempo = Tempo::new(bpm, Time::new(1, 4).expect("unit")).expect("tempo");
-        let line: String = (0..16).map(|n| if (n * (k + 3)) % 5 < 2 { 'x' } else { '.' }).collect();
-        let layer = |name, voice, drawing: &str, pan| {
-            let part = picture::parse_bars(drawing, &meter, 1, 4).expect("drawing");
-            Layer { pan, ..Layer::new(name, voice, 4, vec![part]) }
-        };
-        let layers =
-            vec![layer("left", Voice::Rim, "xxxxxxxxxxxxxxxx", -100), layer("right", Voice::Pluck, &line, 100)];
-        let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
-        Groove::new("t", "", vec![section], layers).expect("groove")
-    }
-
-    /// Plays eight seconds with an edit every 130 ms and compares the recording, taken outside, with the schedule. With
-    /// `TEETER_EDITS=0` nothing is edited: gaps that stay then are the machine's.
-    #[test]
-    #[ignore = "needs a sound server that records; run tests/capture.sh"]
-    #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
-    fn plays_into_a_capture() {
-        let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
-        let mut player = Player::open().expect("a device");
-        assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
-        let build = |k| Schedule::build(&groove(k), &Ask::whole(SampleRate::STUDIO));
-        std::thread::sleep(Duration::from_millis(500));
-        player.play(build(0));
-        let (mut heads, mut edits) = (Vec::new(), 0);
-        let edited = std::env::var("TEETER_EDITS").as_deref() != Ok("0");
-        let start = Instant::now();
-        while start.elapsed() < Duration::from_secs(8) {
-            std::thread::sleep(Duration::from_millis(13));
-            player.tick().expect("the device stays");
-            if let Some(head) = player.playhead() {
-                heads.push((start.elapsed().as_secs_f64(), head));
-            }
-            if edited && start.elapsed().as_millis() / 130 > edits {
-                edits += 1;
-                player.swap(build(edits as usize), Keep::Place);
-            }
-        }
-        player.stop();
-        std::thread::sleep(Duration::from_millis(700));
-        let errors = player.errors();
-        drop(player);
-
-        let bytes = std::fs::read(path).expect("the recording");
-        let left: Vec<i16> = bytes.chunks_exact(4).map(|f| i16::from_le_bytes([f[0], f[1]])).collect();
-        // A knock is silent for its last milliseconds; the next one begins with a large step.
-        let mut onsets: Vec<i64> = Vec::new();
-        for (n, sample) in left.iter().enumerate() {
-            if sample.unsigned_abs() > 1000 && onsets.last().is_none_or(|&last| n as i64 - last > 4000) {
-                onsets.push(n as i64);
-            }
-        }
-        let schedule = build(0);
-        let expected: Vec<i64> = (0..100_u64)
-            .flat_map(|turn| (0..schedule.len()).map(move |k| (turn, k)))
-            .filter(|&(_, k)| schedule.notes[k].left > 0.1)
-            .filter_map(|(turn, k)| schedule.onset(turn, k))
-            .map(|f| f.0)
-            .take(onsets.len())
-            .collect();
-        let first = *onsets.first().expect("something was heard");
-        let wrong = onsets.iter().zip(&expected).filter(|&(&found, &exact)| found - first != exact).count();
-        let mut shift = 0;
-        for (k, (found, exact)) in onsets.iter().zip(&expected).enumerate() {
-            if found - first - exact != shift {
-                println!("from attack {k} on the recording is {} frames late", found - first - exact);
-                shift = found - first - exact;
-            }
-        }
-        let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loops as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
-        let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
-        println!(
-            "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
-             {:.0} ms against the clock of play()",
-            onsets.len(),
-            least * 1e3,
-            most * 1e3
-        );
-        assert!(onsets.len() >= 70, "{} attacks of 73", onsets.len());
-        assert_eq!(wrong, 0, "attacks off their exact frame");
-    }
-
-    /// Ends the sound server under a running player.
-    #[test]
-    #[ignore = "needs a sound server that it may end; run tests/capture.sh"]
-    #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
-    fn notices_a_lost_device() {
-        let server = std::env::var("TEETER_SERVER").expect("the server's process");
-        let mut player = Player::open().expect("a device");
-        player.play(Schedule::build(&groove(0), &Ask::whole(player.rate())));
-        for _ in 0..30 {
-            std::thread::sleep(Duration::from_millis(20));
-            player.tick().expect("the device stays");
-        }
-        let ended = std::process::Command::new("kill").arg(server).status().expect("kill runs");
-        assert!(ended.success());
-        let start = Instant::now();
-        let lost = loop {
-            std::thread::sleep(Duration::from_millis(20));
-            match player.tick() {
-                Err(error) => break error,
-                Ok(()) => assert!(start.elapsed() < Duration::from_secs(5), "not noticed, {} errors", player.errors()),
-            }
-        };
-        println!("{lost}: noticed after {} ms, {} errors reported", start.elapsed().as_millis(), player.errors());
-        let start = Instant::now();
-        drop(player);
-        assert!(start.elapsed() < Duration::from_secs(3), "closing took {:?}", start.elapsed());
-        assert!(Player::open().is_err());
-    }
-
-    #[test]
-    fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
-        let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        match Player::open() {
-            Ok(mut player) => player.tick().expect("a device that was just opened"),
-            Err(error) => assert_eq!(error.to_string().lines().count(), 1),
-        }
-    }
-}
+mod tests;

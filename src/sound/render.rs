@@ -9,6 +9,8 @@ use std::sync::Arc;
 
 /// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
 pub const VOICES: usize = 256;
+/// Sounds from which on an attack damps the oldest, so that it has fallen silent before its place is needed.
+const CROWDED: usize = VOICES - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
 pub const MASTER_DB: f32 = -2.0;
 /// Frames by which the output lags behind the schedule.
@@ -107,16 +109,28 @@ impl Renderer {
         old
     }
 
-    /// Starts a schedule at its beginning for so many turns and gives the former one back. What rings goes on.
-    pub(super) fn follow(&mut self, schedule: Box<Schedule>, turns: u64) -> Option<Box<Schedule>> {
-        // What the rounding moved onto the join belongs to the loop before.
+    /// Starts a schedule at its beginning and gives the former one back, of which no turn begins beyond the limit set. What
+    /// rings goes on.
+    pub(super) fn follow(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
+        self.close();
+        let old = self.schedule.replace(schedule);
+        (self.playing, self.turns, self.before) = (true, u64::MAX, 0);
+        self.jump(0);
+        old
+    }
+
+    /// Ends playing after so many turns, all of which have been rendered. What rings rings out.
+    pub(super) fn finish(&mut self, turns: u64) {
+        self.turns = turns;
+        self.close();
+        (self.playing, self.turns) = (false, u64::MAX);
+    }
+
+    /// Begins what the rounding moved from the loop that ends here onto the frame after it.
+    fn close(&mut self) {
         while let Some((at, note)) = self.due(self.now + 1) {
             self.begin(at, note);
         }
-        let old = self.schedule.replace(schedule);
-        (self.playing, self.turns, self.before) = (true, turns, 0);
-        self.jump(0);
-        old
     }
 
     /// Puts a schedule in the place of the one that plays, without a gap, and gives the former one back. What rings goes
@@ -149,6 +163,7 @@ impl Renderer {
     /// Goes to a frame of the loop. What rings is damped.
     pub fn seek(&mut self, frame: Frame) {
         self.damp();
+        self.before = self.loops();
         self.jump(frame.0);
     }
 
@@ -158,7 +173,7 @@ impl Renderer {
         self.playing = false;
     }
 
-    /// Lets no more than this many turns begin; what rings then rings out.
+    /// Lets no more than this many turns begin since the start; what rings then rings out.
     pub fn limit_turns(&mut self, turns: u64) {
         self.turns = turns;
     }
@@ -196,6 +211,23 @@ impl Renderer {
     /// Turns completed since the start.
     pub fn loops(&self) -> u64 {
         self.before + self.place().0
+    }
+
+    /// Frames rendered so far.
+    pub(super) fn now(&self) -> i64 {
+        self.now
+    }
+
+    /// Length of the loop, rounded to whole frames.
+    pub(super) fn length(&self) -> Frame {
+        self.schedule.as_ref().map_or(Frame(0), |s| s.map().length())
+    }
+
+    /// Frames until turn `turn` since the start begins, 0 if it has begun; `None` if the loop lasts less than a frame.
+    pub(super) fn until_turn(&self, turn: u64) -> Option<usize> {
+        let schedule = self.schedule.as_ref().filter(|s| s.length().frame > 0)?;
+        let start = self.origin.saturating_add(schedule.turn_start(turn.saturating_sub(self.before)).0);
+        Some(usize::try_from(start - self.now).unwrap_or(0))
     }
 
     /// The turn that is rendered next, since the last jump, and the frame within it. The next note may already belong to
@@ -258,12 +290,20 @@ impl Renderer {
         self.left[..frames].fill(0.0);
         self.right[..frames].fill(0.0);
         while let Some((at, note)) = self.due(end) {
-            if self.sounds.len() == VOICES {
+            if self.sounds.len() >= CROWDED {
                 self.advance(base, at);
+                self.thin(at);
             }
             self.begin(at, note);
         }
         self.advance(base, end);
+    }
+
+    /// Damps the oldest sounds from frame `at` on until there is room again.
+    fn thin(&mut self, at: i64) {
+        let ringing = self.sounds.iter().filter(|s| s.damp > at).count();
+        let many = (ringing + 1).saturating_sub(CROWDED);
+        self.sounds.iter_mut().filter(|s| s.damp > at).take(many).for_each(|s| s.damp = at);
     }
 
     fn begin(&mut self, at: i64, note: Note) {
@@ -302,7 +342,7 @@ impl Renderer {
         loop {
             if let Some(&note) = schedule.notes.get(self.next) {
                 let at = self.origin + self.start.plus(note.at, denom).rounded(denom);
-                if at >= end || self.turn >= self.turns {
+                if at >= end || self.before + self.turn >= self.turns {
                     return None;
                 }
                 self.next += 1;

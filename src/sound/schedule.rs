@@ -3,9 +3,10 @@
 
 use super::click::{Click, ClickLine, Moment};
 use super::clock::{Pace, Point, Ruler};
+use super::own::OwnSounds;
 use super::place::{Map, Piece, Position};
 use super::units::{Frame, Gain, SampleRate};
-use super::voice::{self, Strike};
+use super::voice::{self, Origin, Strike};
 use crate::rhythm::{Event, Fraction, Groove, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -92,8 +93,8 @@ pub(super) struct Note {
 pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
-    /// What each sound was made from, in the same order.
-    pub(super) strikes: Vec<Strike>,
+    /// Where each of the sounds comes from.
+    pub(super) origins: Vec<Origin>,
     map: Arc<Map>,
     rate: SampleRate,
 }
@@ -103,7 +104,12 @@ impl Schedule {
     /// of less than 32 frames, gives a silent loop. This allocates and synthesises sounds: never call it on the audio
     /// thread.
     pub fn build(groove: &Groove, ask: &Ask) -> Schedule {
-        Builder::new(groove, ask).build()
+        Self::build_with(groove, ask, &OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds, which are looked up by the names the layers give.
+    pub fn build_with(groove: &Groove, ask: &Ask, own: &OwnSounds) -> Schedule {
+        Builder { own: Some(own), ..Builder::new(groove, ask) }.build()
     }
 
     /// Builds a loop of so many seconds at full speed in which only the lines of clicks sound.
@@ -113,11 +119,28 @@ impl Schedule {
         Builder::empty(groove, ask, ruler).finish(Vec::new(), length)
     }
 
-    /// A loop from its parts: notes in their order, each with the index of a strike.
+    /// A loop from its parts: notes in their order, each with the index of a sound.
     #[cfg_attr(not(feature = "audio"), allow(dead_code))]
-    pub(super) fn of_parts(notes: Vec<Note>, strikes: Vec<Strike>, map: Map, rate: SampleRate) -> Schedule {
-        let sounds = strikes.iter().map(|&s| voice::sound(s)).collect();
-        Schedule { notes, sounds, strikes, map: Arc::new(map), rate }
+    pub(super) fn of_parts(
+        notes: Vec<Note>,
+        sounds: Vec<(Origin, Arc<[f32]>)>,
+        map: Map,
+        rate: SampleRate,
+    ) -> Schedule {
+        let (origins, sounds) = sounds.into_iter().unzip();
+        Schedule { notes, sounds, origins, map: Arc::new(map), rate }
+    }
+
+    /// The same loop, of the same clock, with only the first `n` of its sounds.
+    #[cfg_attr(not(feature = "audio"), allow(dead_code))]
+    pub(super) fn first(&self, n: usize) -> Schedule {
+        Schedule {
+            notes: self.notes[..n.min(self.notes.len())].to_vec(),
+            sounds: self.sounds.clone(),
+            origins: self.origins.clone(),
+            map: Arc::clone(&self.map),
+            rate: self.rate,
+        }
     }
 
     /// The same loop, of the same clock, with only what begins before `until` in the first time through its first section.
@@ -129,7 +152,7 @@ impl Schedule {
         Schedule {
             notes: kept.copied().collect(),
             sounds: self.sounds.clone(),
-            strikes: self.strikes.clone(),
+            origins: self.origins.clone(),
             map: Arc::clone(&self.map),
             rate: self.rate,
         }
@@ -214,8 +237,9 @@ pub(super) struct Builder<'a> {
     pub(super) lead: BigRational,
     pub(super) notes: Vec<Note>,
     sounds: Vec<Arc<[f32]>>,
-    strikes: Vec<Strike>,
-    known: HashMap<Strike, u32>,
+    origins: Vec<Origin>,
+    known: HashMap<Origin, u32>,
+    own: Option<&'a OwnSounds>,
 }
 
 impl<'a> Builder<'a> {
@@ -266,8 +290,9 @@ impl<'a> Builder<'a> {
             lead: BigRational::from_integer(BigInt::ZERO),
             notes: Vec::new(),
             sounds: Vec::new(),
-            strikes: Vec::new(),
+            origins: Vec::new(),
             known: HashMap::new(),
+            own: None,
         }
     }
 
@@ -294,7 +319,7 @@ impl<'a> Builder<'a> {
             self.notes.sort_by_key(|n| n.at);
         }
         let map = Arc::new(Map { pieces, length, denom: self.ruler.denom() });
-        Schedule { notes: self.notes, sounds: self.sounds, strikes: self.strikes, map, rate: self.ask.rate }
+        Schedule { notes: self.notes, sounds: self.sounds, origins: self.origins, map, rate: self.ask.rate }
     }
 
     fn layers(&mut self, pieces: &[Piece]) {
@@ -302,6 +327,7 @@ impl<'a> Builder<'a> {
         for (l, events) in std::mem::take(&mut self.events) {
             let layer = &self.groove.layers()[l];
             let (left, right) = Gain::from_db(f32::from(layer.gain)).panned(layer.pan);
+            let own = layer.sound.as_ref().zip(self.own).and_then(|(name, own)| own.get(name, self.ask.rate));
             for event in events {
                 let Some(run) = self.runs.iter().find(|r| r.section == event.section) else { continue };
                 let strike = Strike::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
@@ -313,8 +339,13 @@ impl<'a> Builder<'a> {
                     u32::MAX
                 };
                 let at = self.within(run, event.offset);
-                let sound = self.sound(strike);
-                self.repeat(event.section, Note { at, sound, hold, left, right }, pieces);
+                let sound = match own {
+                    Some(own) => self.sound_of(own.origin, || Arc::clone(&own.samples)),
+                    None => self.sound(strike),
+                };
+                let level = voice::level(event.accent(), layer.depth, own.is_some());
+                let note = Note { at, sound, hold, left: left * level, right: right * level };
+                self.repeat(event.section, note, pieces);
             }
         }
     }
@@ -333,9 +364,13 @@ impl<'a> Builder<'a> {
     }
 
     pub(super) fn sound(&mut self, strike: Strike) -> u32 {
-        *self.known.entry(strike).or_insert_with(|| {
-            self.sounds.push(voice::sound(strike));
-            self.strikes.push(strike);
+        self.sound_of(Origin::Struck(strike), || voice::sound(strike))
+    }
+
+    fn sound_of(&mut self, origin: Origin, samples: impl FnOnce() -> Arc<[f32]>) -> u32 {
+        *self.known.entry(origin).or_insert_with(|| {
+            self.sounds.push(samples());
+            self.origins.push(origin);
             self.sounds.len() as u32 - 1
         })
     }

@@ -519,6 +519,23 @@ mod ends {
     }
 
     #[test]
+    fn an_instant_before_is_heard_as_much_before() {
+        let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+        hand.play(Schedule::build(&full(), &Ask::whole(SampleRate::STUDIO)), Frame(0));
+        let before = std::time::Instant::now();
+        feed.by_ref().take(192_000).for_each(drop);
+        let wholes = |hand: &mut Hand, ms: u64, ahead: i64| {
+            let at = before + std::time::Duration::from_millis(200 - ms);
+            hand.heard_at(Frame(ahead), at).expect("plays").wholes
+        };
+        let seconds = |wholes: f64| wholes * 240.0 / 137.3;
+        let (last, first) = (wholes(&mut hand, 0, 40_000), wholes(&mut hand, 150, 40_000));
+        assert!((seconds(last - first) - 0.15).abs() < 2.0 / 48_000.0, "{first} {last}");
+        let ahead = wholes(&mut hand, 0, 44_800);
+        assert!((seconds(last - ahead) - 0.1).abs() < 2.0 / 48_000.0, "{ahead} {last}");
+    }
+
+    #[test]
     fn the_feed_is_the_renderer_sample_by_sample() {
         let ask = Ask::whole(SampleRate::STUDIO);
         let (mut hand, feed) = feed(ask.rate);

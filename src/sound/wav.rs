@@ -1,5 +1,6 @@
 //! A WAV stream and the offline render into it. It must not know where the bytes go.
 
+use super::own::OwnSounds;
 use super::render::{LATENCY, Renderer};
 use super::schedule::{Ask, Schedule};
 use super::units::{Frame, SampleRate};
@@ -102,7 +103,21 @@ impl<'a> Writer<'a> {
 /// # Errors
 /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
 pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
-    let schedule = Schedule::build(groove, ask);
+    offline_with(groove, ask, &OwnSounds::none(), length, sink)
+}
+
+/// The same with the user's own sounds.
+///
+/// # Errors
+/// As of [`offline`].
+pub fn offline_with(
+    groove: &Groove,
+    ask: &Ask,
+    own: &OwnSounds,
+    length: Length,
+    sink: &mut dyn Write,
+) -> io::Result<Frame> {
+    let schedule = Schedule::build_with(groove, ask, own);
     let mut renderer = Renderer::new(ask.rate);
     let total = match length {
         Length::Loops(turns) => {

@@ -68,10 +68,15 @@ pub(super) fn layer(layer: &Layer) -> Table {
     let mut table = Table::new();
     put(&mut table, "name", Value::from(&layer.name));
     put(&mut table, "voice", Value::from(layer.voice.name()));
+    if let Some(sound) = &layer.sound {
+        put(&mut table, "sound", Value::from(sound));
+    }
     put(&mut table, "division", Value::from(i64::from(layer.division)));
-    for (key, number) in [("gain", layer.gain), ("pan", layer.pan)] {
-        if number != 0 {
-            put(&mut table, key, Value::from(i64::from(number)));
+    let gain = Some(i64::from(layer.gain)).filter(|g| *g != 0);
+    let pan = Some(i64::from(layer.pan)).filter(|p| *p != 0);
+    for (key, number) in [("gain", gain), ("accent-depth", layer.depth.map(i64::from)), ("pan", pan)] {
+        if let Some(number) = number {
+            put(&mut table, key, Value::from(number));
         }
     }
     for (key, flag) in [("mute", layer.mute), ("solo", layer.solo)] {

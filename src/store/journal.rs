@@ -48,12 +48,26 @@ impl Journal {
     /// # Errors
     /// [`SaveError`] as for any file; what was kept before is then still there.
     pub fn write(&self, path: Option<&Path>, text: &str) -> Result<(), SaveError> {
+        self.write_to(&self.place(path), text)
+    }
+
+    /// Writes another small text into the folder.
+    pub(super) fn write_beside(&self, name: &str, text: &str) -> Result<(), SaveError> {
+        self.write_to(&self.folder.join(name), text)
+    }
+
+    /// Such a text, if it is there.
+    pub(super) fn beside(&self, name: &str) -> Option<String> {
+        bounded(&self.folder.join(name))
+    }
+
+    fn write_to(&self, target: &Path, text: &str) -> Result<(), SaveError> {
         let mut builder = fs::DirBuilder::new();
         builder.recursive(true);
         #[cfg(unix)]
         std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
         builder.create(&self.folder).map_err(|e| SaveError::Folder(self.folder.clone(), super::error::reason(&e)))?;
-        write_atomically(&self.place(path), text, Mode::Private, None)
+        write_atomically(target, text, Mode::Private, None)
     }
 
     /// Work on the groove at `path` that is newer than its file and differs from it, also when the file has vanished. For

@@ -2,10 +2,12 @@
 //! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
 
 mod build;
+mod calibration;
 mod drawing;
 mod error;
 mod fields;
 mod journal;
+mod progress;
 mod read;
 mod save;
 #[cfg(test)]
@@ -13,8 +15,10 @@ mod tests;
 mod update;
 
 pub use build::print;
+pub use calibration::Calibration;
 pub use error::{LoadError, Position, Problem};
 pub use journal::{Journal, Recovered};
+pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
 pub use update::update;
 

@@ -4,7 +4,7 @@ use super::FORMAT;
 use super::drawing;
 use super::error::{Fault, Problem};
 use super::fields::Fields;
-use crate::rhythm::bounds::{self, BARS, DIVISION, GAIN, NAME, PAN, TEMPO, TIMES};
+use crate::rhythm::bounds::{self, ACCENT_DEPTH, BARS, DIVISION, GAIN, NAME, PAN, SOUND_NAME, TEMPO, TIMES};
 use crate::rhythm::{
     Fraction, Frame, Groove, Layer, Meter, MeterError, Part, Section, Swing, Tempo, Voice, parse_note_value,
     print_note_value,
@@ -17,8 +17,22 @@ pub(super) const ROOT: &[&str] = &["format", "title", "note", "section", "layer"
 pub(super) const SECTION: &[&str] = &["name", "meter", "tempo", "beat", "bars", "times", "swing"];
 /// Keys of a layer.
 pub(super) const LAYER: &[&str] = &[
-    "name", "voice", "division", "gain", "pan", "mute", "solo", "swing", "cells", "groups", "cycle", "start",
-    "pitches", "part",
+    "name",
+    "voice",
+    "sound",
+    "division",
+    "gain",
+    "accent-depth",
+    "pan",
+    "mute",
+    "solo",
+    "swing",
+    "cells",
+    "groups",
+    "cycle",
+    "start",
+    "pitches",
+    "part",
 ];
 /// Keys of a layer's part in a section.
 pub(super) const PART: &[&str] = &["section", "cells", "groups", "cycle", "start", "pitches"];
@@ -183,13 +197,23 @@ fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, Fault> {
     let words = fields.needed("voice", "voice = \"pluck\"")?;
     let voice =
         Voice::parse(words.text).map_or_else(|| words.fault_whole(Problem::UnknownVoice(words.text.to_owned())), Ok)?;
+    let sound = sound(fields)?;
     let division = fields.number("division", &DIVISION)?.unwrap_or(4) as u16;
     let gain = fields.number("gain", &GAIN)?.unwrap_or(0) as i8;
+    let depth = fields.number("accent-depth", &ACCENT_DEPTH)?.map(|depth| depth as u8);
     let pan = fields.number("pan", &PAN)?.unwrap_or(0) as i8;
     let (mute, solo) = (fields.flag("mute")?, fields.flag("solo")?);
     let swing = swing(fields)?;
     let parts = parts(fields, sections, division)?;
-    Ok(Layer { swing, gain, pan, mute, solo, ..Layer::new(&name, voice, division, parts) })
+    Ok(Layer { sound, swing, gain, depth, pan, mute, solo, ..Layer::new(&name, voice, division, parts) })
+}
+
+fn sound(fields: Fields<'_>) -> Result<Option<String>, Fault> {
+    let Some(words) = fields.string("sound")? else { return Ok(None) };
+    let length = words.text.chars().count() as i64;
+    SOUND_NAME.check(length).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
+    printable(words.text).or_else(|()| words.fault_whole(Problem::Control("sound")))?;
+    Ok(Some(words.text.to_owned()))
 }
 
 /// What a part drawn in this section has to fill.

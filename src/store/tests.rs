@@ -112,7 +112,9 @@ fn grooves() -> impl Strategy<Value = Groove> {
     let title = "\\PC{0,20}";
     (names(1..4), names(0..4)).prop_flat_map(move |(section_names, layer_names)| {
         let sections = prop::collection::vec(sections(), section_names.len());
-        let layer = (1_u16..7, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings());
+        let own = (prop::option::of("[a-z ü./]{1,12}"), prop::option::of(0_u8..=18));
+        let layer =
+            (1_u16..7, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings(), own);
         let layers = prop::collection::vec(layer, layer_names.len());
         let (section_names, layer_names) = (section_names.clone(), layer_names.clone());
         (title, words.clone(), sections, layers).prop_flat_map(move |(title, note, mut sections, layers)| {
@@ -127,7 +129,9 @@ fn grooves() -> impl Strategy<Value = Groove> {
             let layer_names = layer_names.clone();
             rows.prop_map(move |rows| {
                 let made = rows.into_iter().zip(&layers).zip(&layer_names).map(
-                    |((parts, (division, voice, gain, pan, (mute, solo), swing)), name)| Layer {
+                    |((parts, (division, voice, gain, pan, (mute, solo), swing, (sound, depth))), name)| Layer {
+                        sound: sound.clone(),
+                        depth: *depth,
                         gain: *gain,
                         pan: *pan,
                         mute: *mute,
@@ -268,6 +272,8 @@ fn edits_leave_the_writers_own_text_alone() {
     let tempo = Tempo::new(Fraction::new(281, 2).expect("valid"), Time::new(1, 4).expect("valid")).expect("tempo");
     check(&Edit::Tempo(0, tempo), &[("132.50 # slower", "140.5 # slower")]);
     check(&Edit::Gain(1, -6), &[("\"kick\"\n", "\"kick\"\ngain = -6\n")]);
+    check(&Edit::OwnSound(1, Some("knock.wav".into())), &[("\"kick\"\n", "\"kick\"\nsound = \"knock.wav\"\n")]);
+    check(&Edit::AccentDepth(1, Some(0)), &[("\"kick\"\n", "\"kick\"\naccent-depth = 0\n")]);
     check(&Edit::Voice(0, Voice::Bass), &[("\"pluck\"", "\"bass\"")]);
     check(&Edit::RenameLayer(1, "heart".into()), &[("\"drum\"", "\"heart\"")]);
     check(&Edit::Times(0, 3), &[("bars = 2\n", "bars = 2\ntimes = 3\n")]);

@@ -182,6 +182,12 @@ fn change_layer(table: &mut Table, old: &Layer, new: &Layer) {
     if old.voice != new.voice {
         set(table, LAYER, "voice", Value::from(new.voice.name()));
     }
+    if old.sound != new.sound {
+        set_or_remove(table, LAYER, "sound", new.sound.as_ref().map(Value::from));
+    }
+    if old.depth != new.depth {
+        set_or_remove(table, LAYER, "accent-depth", new.depth.map(|d| Value::from(i64::from(d))));
+    }
     if old.division != new.division {
         set(table, LAYER, "division", Value::from(i64::from(new.division)));
     }

@@ -20,6 +20,16 @@ pub enum Action {
     Play,
     /// Plays from the cursor on.
     PlayHere,
+    /// Begins to tap along with the loop.
+    Tap,
+    /// A tap.
+    TapKey,
+    /// Forgets the taps and begins the loop again.
+    TapAgain,
+    /// The report of the last tapping.
+    TapReport,
+    /// Measures the offset of this machine and the one who taps.
+    Calibrate,
     /// What is played round: the section, the selection, all.
     NextLoop,
     /// Changes the playing speed by so many percent of the written tempo.
@@ -28,6 +38,25 @@ pub enum Action {
     BeatClick,
     /// The click on the chosen hearing, on or off.
     HearingClick,
+    /// A take: whether the layers, the written beat and the hearing of the strip sound in it.
+    Take {
+        /// The layers.
+        layers: bool,
+        /// The click of the written beat.
+        beat: bool,
+        /// The click of the hearing.
+        hearing: bool,
+    },
+    /// How the written beat is clicked: plain, its halves only, cut in 2 to 4.
+    BeatCut,
+    /// The same for the hearings.
+    HearingCut,
+    /// The click on one more hearing, on or off.
+    HearingToo,
+    /// Starts the ladder, or leaves it.
+    Ladder,
+    /// So many steps up the ladder, at the end of the time through.
+    LadderBy(i32),
     /// Whose attacks the hearings are found for.
     NextFocus,
     /// The next hearing in the strip.
@@ -44,6 +73,8 @@ pub enum Action {
     Find,
     /// Shows all that is said of the groove.
     Full,
+    /// Shows the output devices.
+    Outputs,
     /// Saves.
     Save,
     /// Draws everything anew.
@@ -109,6 +140,10 @@ pub enum Question {
     Cycle,
     /// Swing of the layer.
     LayerSwing,
+    /// The file of the layer's own sound.
+    SoundFile,
+    /// Accent depth of the layer.
+    AccentDepth,
     /// Gain of the layer.
     Gain,
     /// Pan of the layer.
@@ -135,6 +170,10 @@ pub enum Question {
     Note,
     /// A bar to go to.
     Bar,
+    /// Times through each take of all in a row.
+    Takes,
+    /// The ladder.
+    Ladder,
     /// File name to save under.
     SaveAs,
 }

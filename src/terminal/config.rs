@@ -12,6 +12,10 @@ pub struct Config {
     pub keymap: Keymap,
     /// The limits of the user's ear.
     pub limits: Limits,
+    /// What is taken off every tap, in ms, -1000 to 1000; `None` leaves it to what was measured.
+    pub tap_offset_ms: Option<f64>,
+    /// The output device that sounds; the default one otherwise.
+    pub output: Option<String>,
 }
 
 /// What is wrong with the config file, with line and column from 1.
@@ -40,6 +44,17 @@ struct File {
     keys: UserKeys,
     #[serde(default)]
     hearing: HearingTable,
+    #[serde(default)]
+    tap: TapTable,
+    #[serde(default)]
+    sound: SoundTable,
+}
+
+#[derive(Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct SoundTable {
+    /// The id, the name or a part of the name of an output device.
+    output: Option<Spanned<String>>,
 }
 
 #[derive(Default, serde::Deserialize)]
@@ -49,8 +64,16 @@ struct HearingTable {
     cell_limit: Option<Spanned<f64>>,
 }
 
+#[derive(Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct TapTable {
+    /// In ms.
+    offset_ms: Option<Spanned<f64>>,
+}
+
 impl Config {
-    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000.
+    /// Reads the text: `[keys]` with `command = "key"` or `command = ["key", ...]`, `[hearing]` with `cell-limit` in ms, 20 to 1000,
+    /// `[sound]` with `output`, the id or the name of an output device or a part of the name.
     ///
     /// # Errors
     /// [`ConfigError`] for text that is not TOML, an unknown table, key or command, a wrong type, something that is no key, a key given
@@ -66,7 +89,19 @@ impl Config {
                 error(text, ms.span().start, words)
             })?,
         };
-        Ok(Self { keymap, limits })
+        let tap_offset_ms = match file.tap.offset_ms {
+            None => None,
+            Some(ms) if (-1000.0..=1000.0).contains(ms.get_ref()) => Some(*ms.get_ref()),
+            Some(ms) => {
+                let words = format!("'{}' is no offset, allowed is a number from -1000 to 1000 (ms)", ms.get_ref());
+                return Err(error(text, ms.span().start, words));
+            }
+        };
+        let output = file.sound.output.map(|name| match name.get_ref().trim() {
+            "" => Err(error(text, name.span().start, "'' is no output, allowed is a name or a part of it".into())),
+            name => Ok(name.to_owned()),
+        });
+        Ok(Self { keymap, limits, tap_offset_ms, output: output.transpose()? })
     }
 }
 
@@ -94,17 +129,33 @@ mod tests {
         assert_eq!(limit(""), Limits::default().cell_ms);
         assert_eq!(limit("[hearing]\n"), Limits::default().cell_ms);
         assert_eq!(limit("[hearing]\ncell-limit = 90"), 90.0);
-        assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f9\""), 82.5);
+        assert_eq!(limit("hearing.cell-limit = 82.5\n[keys]\nplay = \"f12\""), 82.5);
+    }
+
+    #[test]
+    fn the_tap_offset_is_the_users() {
+        let offset = |text| Config::parse(text).expect("a config").tap_offset_ms;
+        assert_eq!(offset(""), None);
+        assert_eq!(offset("[tap]\n"), None);
+        assert_eq!(offset("[tap]\noffset-ms = -23.5"), Some(-23.5));
+        assert_eq!(offset("tap.offset-ms = 40"), Some(40.0));
+    }
+
+    #[test]
+    fn the_output_is_the_users() {
+        let output = |text| Config::parse(text).expect("a config").output;
+        assert_eq!(output(""), None);
+        assert_eq!(output("[sound]\noutput = \"Headset\""), Some("Headset".into()));
     }
 
     #[test]
     fn the_users_keys_come_before_ours() {
-        let map = keymap("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f9\"\nquit = []\n");
+        let map = keymap("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f12\"\nquit = []\n");
         let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
         assert_eq!(name("ctrl-k"), Some("accent"));
         assert_eq!(name("x"), Some("accent"));
         assert_eq!(name("a"), None);
-        assert_eq!(name("f9"), Some("play"));
+        assert_eq!(name("f12"), Some("play"));
         assert_eq!(name("enter"), None);
         assert_eq!(name("ctrl-q"), None);
         assert_eq!(map.first("accent"), "Ctrl-K");
@@ -131,9 +182,9 @@ mod tests {
     fn a_key_taken_from_another_command_is_told() {
         let told = |text| keymap(text).taken();
         assert_eq!(told(""), None);
-        assert_eq!(told("[keys]\nplay = \"f9\""), None);
+        assert_eq!(told("[keys]\nplay = \"f12\""), None);
         assert_eq!(told("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
-        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f9\""), None);
+        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
         assert_eq!(
             told("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
             Some("F1 is now play; help has ?. k is now play; beat-click has no key")
@@ -154,9 +205,17 @@ mod tests {
                 "line 2, column 14: '19.5' is no cell limit, allowed is a number from 20 to 1000 (ms)",
             ),
             ("[hearing]\ncell-limit = nan", "line 2, column 14: 'NaN' is no cell limit"),
-            ("[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
+            ("[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
             ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: "),
             ("[hearing]\ncell = 90", "line 2, column 1: "),
+            (
+                "[tap]\noffset-ms = 1001",
+                "line 2, column 13: '1001' is no offset, allowed is a number from -1000 to 1000",
+            ),
+            ("[tap]\noffset = 10", "line 2, column 1: "),
+            ("[sound]\noutput = \" \"", "line 2, column 10: '' is no output"),
+            ("[sound]\noutput = 3", "line 2, column 10: "),
+            ("[sound]\ndevice = \"x\"", "line 2, column 1: "),
             ("hearing = 3", "line 1, column 11: "),
         ];
         for (text, words) in rows {

@@ -1,5 +1,7 @@
 //! What can happen, and what is then to be done, both as values. It must not know how either comes about.
 
+use super::arrival::Arrival;
+use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::rhythm::{Fraction, Groove, Time};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
@@ -8,8 +10,8 @@ use std::sync::Arc;
 /// Everything that wakes the program.
 #[derive(Debug, Clone)]
 pub enum Event {
-    /// A key.
-    Key(KeyEvent),
+    /// A key, and when it arrived.
+    Key(KeyEvent, Arrival),
     /// Text pasted into the terminal.
     Pasted(String),
     /// The mouse.
@@ -18,6 +20,10 @@ pub enum Event {
     Resize(u16, u16),
     /// Time has passed while something sounds: where it is heard now.
     Tick(Option<Head>),
+    /// What was heard when a tap arrived.
+    Tapped(Heard),
+    /// The offset was kept for the next time, or why not.
+    OffsetKept(Result<(), String>),
     /// The analysis of a revision is there.
     Analysed {
         /// The revision it was made from.
@@ -34,10 +40,27 @@ pub enum Event {
         /// The file's name, or why it was not saved.
         result: Result<String, Unsaved>,
     },
+    /// Another take of a sequence, or another time through it, is heard.
+    Take {
+        /// The take, from 0.
+        take: usize,
+        /// Whether it is still counted in.
+        counting: bool,
+        /// Times through it that have been played.
+        turn: u64,
+    },
+    /// A sequence has been played through.
+    SequenceEnded,
+    /// What has been practised of this groove so far, in a line, `None` if nothing; or why that is not known or not kept.
+    Progress(Result<Option<String>, String>),
     /// The sound device is there, or why not.
     Device(Result<(), String>),
     /// Something has happened to the line to a far speaker.
     Speaker(Speaker),
+    /// Something is to be said of the sound; what plays goes on.
+    SoundTold(String),
+    /// The output devices there are, one line each, or why that cannot be said.
+    Outputs(Result<Vec<String>, String>),
     /// The journal could not be written: why.
     JournalFailed(String),
     /// The system asks the program to end.
@@ -83,6 +106,21 @@ pub struct Head {
     pub wholes: f64,
 }
 
+/// What was heard at a certain instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Heard {
+    /// Section, from 0.
+    pub section: usize,
+    /// Time through, from 0.
+    pub pass: usize,
+    /// Whole notes from the section's start.
+    pub wholes: f64,
+    /// Turns of the loop completed since it was started.
+    pub turns: u64,
+    /// Length of a buffer of the sound device in ms: no instant is known better than to a part of it.
+    pub grain_ms: f64,
+}
+
 /// What is to be done outside.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
@@ -110,6 +148,14 @@ pub enum Effect {
     Play(Box<Playing>, Option<Head>),
     /// Go on playing with another loop in the place of the old one.
     Change(Box<Playing>),
+    /// Play a sequence of takes.
+    PlaySequence(Box<Sequence>),
+    /// Go on with an edited sequence.
+    ChangeSequence(Box<Sequence>),
+    /// At the end of the time through that is heard, go on with the take the sequence says, and from there.
+    Step(Box<Sequence>),
+    /// Tell what has been practised of the groove, after adding this to it.
+    Progress(Option<Practised>),
     /// Stop playing.
     Stop,
     /// Connect to a far speaker.
@@ -119,6 +165,12 @@ pub enum Effect {
         /// The token it shows, as it was typed.
         token: String,
     },
+    /// Tell what was heard when this key arrived.
+    Tap(Arrival),
+    /// Keep the offset for the next time.
+    KeepOffset(Offset),
+    /// Say which output devices there are.
+    Outputs,
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.
@@ -137,10 +189,102 @@ pub struct Playing {
     pub speed: Fraction,
     /// What is played round.
     pub over: Over,
-    /// Whether the written beat is clicked.
-    pub beat_click: bool,
-    /// Clicks in seconds at full speed from the groove's start, every time through counted.
-    pub pulses: Option<Arc<Vec<f64>>>,
+    /// Whether the layers sound; otherwise the clicks are alone.
+    pub layers: bool,
+    /// How the written beat is clicked.
+    pub beat: Clicks,
+    /// The hearings that are clicked.
+    pub lines: Vec<Pulses>,
+}
+
+/// How a pulse is clicked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Clicks {
+    /// Not at all.
+    Off,
+    /// Once each.
+    #[default]
+    Plain,
+    /// Its halves only.
+    OffBeat,
+    /// So many times each, 2 to 4.
+    Cut(u8),
+}
+
+impl Clicks {
+    /// The next of the ways that are heard, round and round.
+    pub(super) fn next(self) -> Self {
+        match self {
+            Clicks::Off | Clicks::Cut(4..) => Clicks::Plain,
+            Clicks::Plain => Clicks::OffBeat,
+            Clicks::OffBeat => Clicks::Cut(2),
+            Clicks::Cut(n) => Clicks::Cut(n + 1),
+        }
+    }
+
+    /// A few characters behind the name of the pulse; none for plain clicks.
+    pub(super) fn words(self) -> String {
+        match self {
+            Clicks::Off | Clicks::Plain => String::new(),
+            Clicks::OffBeat => "/off".into(),
+            Clicks::Cut(n) => format!("/{n}"),
+        }
+    }
+}
+
+/// Sides of the hearings' clicks, by their index: the written beat clicks in the middle.
+pub const SIDES: [i8; 4] = [60, -60, 90, -90];
+
+/// The pulses of a hearing that is clicked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pulses {
+    /// In seconds at full speed from the groove's start, every time through counted, in rising order.
+    pub pulses: Arc<Vec<f64>>,
+    /// Length of the whole groove in seconds at full speed.
+    pub length: f64,
+    /// How they are clicked.
+    pub clicks: Clicks,
+    /// What tells it from others: its pitch and its side.
+    pub index: u8,
+    /// Where in the groove that which is played round begins, in seconds at full speed.
+    pub lead: f64,
+}
+
+/// Takes that follow each other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sequence {
+    /// All of them, in order.
+    pub takes: Vec<Take>,
+    /// The one to begin with.
+    pub at: usize,
+    /// Which time through falls silent after its opening, at first: every so manyth; `None` for none.
+    pub silence: Option<u32>,
+}
+
+/// One take of a sequence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Take {
+    /// What is heard.
+    pub playing: Playing,
+    /// How many times through; `None` until the user goes on.
+    pub times: Option<u32>,
+    /// Whether it is counted in.
+    pub count_in: bool,
+}
+
+/// What has been practised.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Practised {
+    /// The ladder, in the words it was asked for.
+    pub ladder: String,
+    /// The highest step that was heard through, from 1, and its speed in percent.
+    pub step: usize,
+    /// The speed of that step.
+    pub speed: String,
+    /// Steps of the ladder.
+    pub steps: usize,
+    /// Times through that were played since this was last told.
+    pub loops: u64,
 }
 
 /// What is played round.

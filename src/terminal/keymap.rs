@@ -33,9 +33,9 @@ pub(super) type UserKeys = BTreeMap<Spanned<String>, Spanned<KeyList>>;
 #[derive(Debug, serde::Deserialize)]
 #[serde(untagged)]
 pub(super) enum KeyList {
-    /// `play = "f9"`.
+    /// `play = "f12"`.
     One(String),
-    /// `play = ["f9", "enter"]`.
+    /// `play = ["f12", "enter"]`.
     Several(Vec<String>),
 }
 

@@ -1,10 +1,12 @@
 //! Going about in lists and taking a line of them, or an answer that was typed. It must not know keys.
 
 use super::event::Effect;
+use super::practice;
 use super::prompt::Answer;
 use super::state::{Chosen, Overlay, State};
 use super::update::{command_of, perform, replay, speed};
 use super::view::{Block, Item, Part, blocks, help_lines, rows};
+use crate::rhythm::Place;
 use crate::session::{Command, Motion};
 
 /// Takes a hearing to the strip and the click.
@@ -27,6 +29,11 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
         }
         return;
     }
+    if let Overlay::TapReport(at) = state.overlay {
+        let count = state.taps.last.as_ref().map_or(0, |t| t.lines(state).len());
+        state.overlay = Overlay::TapReport(go(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
+        return;
+    }
     let found = match &state.overlay {
         Overlay::Find { text, .. } => state.keymap.search(text).len(),
         _ => 0,
@@ -36,6 +43,7 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
             let last = help_lines().saturating_sub(page);
             *at = go(*at, last, page);
         }
+        Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
         Overlay::Find { chosen, .. } => *chosen = go(*chosen, found.saturating_sub(1), page),
         _ => {}
     }
@@ -91,6 +99,8 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         Overlay::Prompt { question, text, .. } => match question.read(&text, &state.session) {
             Ok(Answer::Do(command)) => command_of(state, command, effects),
             Ok(Answer::Speed(percent)) => speed(state, percent, effects),
+            Ok(Answer::Takes(times, count)) => practice::takes(state, times, count, effects),
+            Ok(Answer::Ladder(ladder)) => practice::climb(state, ladder, effects),
             Ok(Answer::SaveAs(name)) => {
                 effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name), over: false });
             }
@@ -104,8 +114,33 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             state.overlay = Overlay::Full { block, into };
             take(state, effects);
         }
-        Overlay::None | Overlay::Help(_) | Overlay::Leaving | Overlay::Overwrite(_) => {}
+        Overlay::TapReport(at) => {
+            state.overlay = Overlay::TapReport(at);
+            go_to_line(state, at, effects);
+        }
+        Overlay::Tap => state.overlay = Overlay::Tap,
+        Overlay::None | Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Leaving | Overlay::Overwrite(_) => {}
     }
+}
+
+/// To the place that a line of the tap report is about.
+fn go_to_line(state: &mut State, at: usize, effects: &mut Vec<Effect>) {
+    let lines = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
+    match lines.get(at).and_then(|l| l.place).filter(|p| is_in(state, *p)) {
+        Some(place) => {
+            state.overlay = Overlay::None;
+            command_of(state, Command::Move(Motion::To(place)), effects);
+        }
+        None => state.tell("this line is about no place; one with a bar and a beat is", false),
+    }
+}
+
+/// Whether the groove still has this place.
+fn is_in(state: &State, p: Place) -> bool {
+    let g = state.groove();
+    p.layer < g.layers().len()
+        && p.section < g.sections().len()
+        && g.part(p.layer, p.section).spot(p.cell, g.frame(p.layer, p.section)).is_some()
 }
 
 /// Takes what the mark of the full view stands on: a hearing to the strip and the click, the cursor to a reason's place.

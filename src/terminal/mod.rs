@@ -2,6 +2,7 @@
 //! terminal, threads, disk and sound.
 
 mod action;
+mod arrival;
 mod columns;
 mod config;
 mod encode;
@@ -11,24 +12,25 @@ pub mod keymap;
 mod layout;
 mod lists;
 mod mouse;
+mod practice;
 mod prompt;
 pub mod run;
 mod saving;
 mod scroll;
 mod state;
-pub mod streams;
 mod table;
+mod tapping;
 #[cfg(test)]
 mod tests;
 mod theme;
 mod typing;
 mod update;
 mod view;
-pub mod words;
 
 pub use action::{Action, Question};
+pub use arrival::Arrival;
 pub use config::{Config, ConfigError};
-pub use event::{Effect, Event, Head, Over, Playing, Unsaved};
+pub use event::{Clicks, Effect, Event, Head, Heard, Over, Playing, Practised, Pulses, SIDES, Sequence, Take, Unsaved};
 pub use key::Key;
 pub use keymap::Keymap;
 pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};

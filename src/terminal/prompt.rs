@@ -2,6 +2,7 @@
 //! is drawn.
 
 use super::action::Question;
+use super::practice::{self, Ladder};
 use super::state::SPEED;
 use super::view::fit;
 use crate::rhythm::bounds::{self, Bound};
@@ -20,6 +21,10 @@ pub(super) enum Answer {
     Do(Command),
     /// A playing speed in percent.
     Speed(u16),
+    /// Takes in a row: times through each, and whether they are counted in.
+    Takes(u32, bool),
+    /// A ladder.
+    Ladder(Ladder),
     /// A file name.
     SaveAs(String),
     /// Port and token of a far speaker.
@@ -42,6 +47,8 @@ impl Question {
             Question::Division => ("Division", "cells per beat: 1 to 32"),
             Question::Cycle => ("Cycle", "cells from the section's start that repeat against the bars"),
             Question::LayerSwing => ("Swing of the layer", "long:short, as 2:1; nothing for the section's"),
+            Question::SoundFile => ("Sound file", "beside the groove's file, as knock.wav; nothing for the voice"),
+            Question::AccentDepth => ("Accent depth", "0 to 18 dB; nothing for the voice's own"),
             Question::Gain => ("Gain", "-60 to 12 dB"),
             Question::Pan => ("Pan", "-100 left to 100 right"),
             Question::AddSection => ("New section", "its name; nothing for the next letter"),
@@ -55,6 +62,8 @@ impl Question {
             Question::Title => ("Title", "any text"),
             Question::Note => ("Note", "any text; it stands in the file"),
             Question::Bar => ("Bar", "a bar of this section, from 1"),
+            Question::Takes => ("Takes in a row", "times through each, 1 to 64: 2; with a count-in: 2 count"),
+            Question::Ladder => ("Ladder", "from-to/step in %, loops; key: by a key; 1/4: silences"),
             Question::SaveAs => ("Save under", "a file name, as riff.toml"),
             Question::Speaker => ("Far speaker", "port and token, as the speaker shows them: 7450 k7mp-2xqd-9fht-w3bn"),
         }
@@ -71,6 +80,8 @@ impl Question {
             Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
             Question::Tempo => "150, 132.5, 1/4.=90",
             Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",
+            Question::Takes => "2, 2 count",
+            Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
             other => other.words().1,
         }
     }
@@ -86,6 +97,8 @@ impl Question {
             Question::RenameLayer => layer.map(|l| l.name.clone()).unwrap_or_default(),
             Question::Division => layer.map(|l| l.division.to_string()).unwrap_or_default(),
             Question::LayerSwing => swing(layer.and_then(|l| l.swing)),
+            Question::SoundFile => layer.and_then(|l| l.sound.clone()).unwrap_or_default(),
+            Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),
             Question::Gain => layer.map(|l| l.gain.to_string()).unwrap_or_default(),
             Question::Pan => layer.map(|l| l.pan.to_string()).unwrap_or_default(),
             Question::RenameSection => section.name.clone(),
@@ -97,6 +110,7 @@ impl Question {
             Question::Speed => percent.to_string(),
             Question::Title => g.title().to_owned(),
             Question::Note => g.note().to_owned(),
+            Question::Takes => "2 count".into(),
             Question::SaveAs => file.unwrap_or_default().to_owned(),
             _ => String::new(),
         }
@@ -135,6 +149,15 @@ impl Question {
             Question::Cycle => do_it(Command::Cycle(Some(number(text, &bounds::CYCLE).ok_or_else(form)?? as usize))),
             Question::LayerSwing if text.is_empty() => do_it(Command::LayerSwing(None)),
             Question::LayerSwing => do_it(Command::LayerSwing(Some(Swing::parse(text).ok_or_else(form)?))),
+            Question::SoundFile if text.is_empty() => do_it(Command::SoundFile(None)),
+            Question::SoundFile => {
+                bounds::SOUND_NAME.check(text.chars().count() as i64).map_err(allowed_first)?;
+                do_it(Command::SoundFile(Some(text.to_owned())))
+            }
+            Question::AccentDepth if text.is_empty() => do_it(Command::AccentDepth(None)),
+            Question::AccentDepth => {
+                do_it(Command::AccentDepth(Some(number(text, &bounds::ACCENT_DEPTH).ok_or_else(form)?? as u8)))
+            }
             Question::Gain => do_it(Command::Gain(number(text, &bounds::GAIN).ok_or_else(form)?? as i8)),
             Question::Pan => do_it(Command::Pan(number(text, &bounds::PAN).ok_or_else(form)?? as i8)),
             Question::AddSection if text.is_empty() => do_it(Command::AddSection(None)),
@@ -163,6 +186,8 @@ impl Question {
                 Ok(Answer::Speaker(port, token.to_owned()))
             }
             Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED).ok_or_else(form)?? as u16)),
+            Question::Takes => practice::times(text).map(|(n, count)| Answer::Takes(n, count)).ok_or_else(form),
+            Question::Ladder => Ladder::read(text).map(Answer::Ladder).ok_or_else(form),
             Question::Title => do_it(Command::Title(text.to_owned())),
             Question::Note => do_it(Command::Note(text.to_owned())),
             Question::Bar => {
@@ -238,7 +263,9 @@ mod tests {
     use crate::rhythm::Time;
     use proptest::prelude::*;
 
-    const ALL: [Question; 26] = [
+    const ALL: [Question; 30] = [
+        Question::Takes,
+        Question::Ladder,
         Question::Groups,
         Question::Pitch,
         Question::Tuplet,
@@ -251,6 +278,8 @@ mod tests {
         Question::Division,
         Question::Cycle,
         Question::LayerSwing,
+        Question::SoundFile,
+        Question::AccentDepth,
         Question::Gain,
         Question::Pan,
         Question::AddSection,
@@ -289,6 +318,10 @@ mod tests {
             (Question::AddLayer, "riff bass", Command::AddLayer("riff 2".into(), Voice::Bass)),
             (Question::Tempo, "132.5", tempo(265, 2, quarter)),
             (Question::Tempo, "1/4.=90", tempo(90, 1, Time::new(3, 8).expect("dotted"))),
+            (Question::SoundFile, " knock.wav", Command::SoundFile(Some("knock.wav".into()))),
+            (Question::SoundFile, "", Command::SoundFile(None)),
+            (Question::AccentDepth, "9", Command::AccentDepth(Some(9))),
+            (Question::AccentDepth, "", Command::AccentDepth(None)),
             (Question::Bar, "2", Command::Move(Motion::To(Place { layer: 0, section: 0, cell: 16 }))),
         ];
         for (question, text, command) in rows {
@@ -315,6 +348,8 @@ mod tests {
             (Question::Groups, "3+a", "1 to 65536"),
             (Question::Cycle, "x", "a whole number"),
             (Question::RenameLayer, "", "1 to 64 characters"),
+            (Question::AccentDepth, "19", "0 to 18 dB"),
+            (Question::AccentDepth, "deep", "0 to 18 dB"),
         ];
         for (question, text, allowed) in rows {
             let words = question.read(text, &s).expect_err(text);
@@ -337,7 +372,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..26) {
+        fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..28) {
             let mut s = session();
             if let Ok(Answer::Do(command)) = ALL[n].read(&text, &s) {
                 s.apply(command);

@@ -2,14 +2,17 @@
 
 use super::action::Question;
 use super::columns::Scale;
-use super::event::{Head, Over, Playing};
+use super::event::{Clicks, Head, Over, Playing, Pulses};
 use super::keymap::Keymap;
 use super::layout::Layout;
+use super::practice::{Ladder, Running};
 use super::table::Mode;
+use super::tapping::Taps;
 use super::theme::Theme;
 use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
-use crate::rhythm::{Fraction, Groove, bounds::Bound};
+use crate::rhythm::{Fraction, Groove, Time, bounds::Bound};
 use crate::session::Session;
+use crate::words::tap::TapOffset;
 use std::sync::Arc;
 
 /// Slowest and fastest playing speed, in percent of the written tempo.
@@ -24,10 +27,16 @@ pub(super) enum Overlay {
     Help(usize),
     /// The searched list of commands.
     Find { text: String, chosen: usize },
+    /// The output devices, from this line on.
+    Outputs(Vec<String>, usize),
     /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
     /// All that is said of the groove, at a block of it and a line of that.
     Full { block: usize, into: usize },
+    /// Tapping along.
+    Tap,
+    /// What the last tapping says, at this line.
+    TapReport(usize),
     /// Whether to end with work that is not saved.
     Leaving,
     /// Whether to write over a file that holds something else.
@@ -92,12 +101,20 @@ pub(super) struct Message {
 
 /// What sounds.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of the user's own")]
 pub(super) struct Play {
     pub on: bool,
     pub percent: u16,
     pub looped: Looped,
+    /// Whether the layers sound.
+    pub layers: bool,
     pub beat_click: bool,
     pub hearing_click: bool,
+    /// How they are clicked when they are.
+    pub beat_cut: Clicks,
+    pub hearing_cut: Clicks,
+    /// The takes or the ladder that is played.
+    pub running: Option<Running>,
     pub head: Option<Head>,
     /// Why there is no sound.
     pub silent: Option<String>,
@@ -152,7 +169,14 @@ pub struct State {
     pub(super) message: Option<Message>,
     pub(super) marking: bool,
     pub(super) chosen: Option<Chosen>,
+    /// Hearings that are clicked beside the one of the strip.
+    pub(super) also: Vec<Chosen>,
     pub(super) play: Play,
+    /// The ladder as last asked for.
+    pub(super) ladder: Ladder,
+    /// What has been practised so far, in a line.
+    pub(super) progress: Option<String>,
+    pub(super) taps: Taps,
     /// The file's name as shown; `None` before the first save.
     pub(super) file: Option<String>,
     /// Whether the program ends when the save under way has ended well.
@@ -182,17 +206,25 @@ impl State {
             message: None,
             marking: false,
             chosen: None,
+            also: Vec::new(),
             play: Play {
                 on: false,
                 percent: 100,
                 looped: Looped::All,
+                layers: true,
                 beat_click: false,
                 hearing_click: false,
+                beat_cut: Clicks::Plain,
+                hearing_cut: Clicks::Plain,
+                running: None,
                 head: None,
                 silent: None,
                 far: None,
                 idle: 0,
             },
+            ladder: Ladder::default(),
+            progress: None,
+            taps: Taps::default(),
             file,
             leaving: false,
             dragging: false,
@@ -203,6 +235,12 @@ impl State {
     #[must_use]
     pub fn with_limits(self, limits: Limits) -> Self {
         Self { limits, ..self }
+    }
+
+    /// The same with what is taken off every tap, and whether the keys come over a line of unknown delay.
+    #[must_use]
+    pub fn with_taps(self, offset: TapOffset, far_line: bool) -> Self {
+        Self { taps: Taps { offset, far_line, ..self.taps }, ..self }
     }
 
     /// Shows a message until the next key.
@@ -218,6 +256,11 @@ impl State {
     /// The groove as it is now.
     pub fn groove(&self) -> &Arc<Groove> {
         self.session.groove()
+    }
+
+    /// The name of its file; `None` before the first save.
+    pub fn file(&self) -> Option<&str> {
+        self.file.as_deref()
     }
 
     /// Its revision.
@@ -239,7 +282,8 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Full { .. } => Mode::List,
+            Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Full { .. } | Overlay::TapReport(_) => Mode::List,
+            Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,
             Overlay::Overwrite(_) => Mode::Overwriting,
@@ -277,12 +321,27 @@ impl State {
     /// The hearing of the strip: the chosen one, or else the best that is not the written beat.
     pub(super) fn strip(&self) -> Option<(usize, &Hearing)> {
         let (report, _) = self.report()?;
-        let near = |h: &Hearing, c: Chosen| (h.period() / c.period).ln().abs();
-        let chosen = self.chosen.and_then(|c| {
-            let same = report.hearings.iter().enumerate().filter(|(_, h)| h.kind == c.kind);
-            same.min_by(|a, b| near(a.1, c).total_cmp(&near(b.1, c)))
-        });
+        let chosen = self.chosen.and_then(|c| self.find(c));
         chosen.or_else(|| report.hearings.iter().enumerate().find(|(_, h)| h.kind != Kind::Written))
+    }
+
+    /// The hearing that is most like the one that was chosen.
+    pub(super) fn find(&self, chosen: Chosen) -> Option<(usize, &Hearing)> {
+        let near = |h: &Hearing| (h.period() / chosen.period).ln().abs();
+        let (report, _) = self.report()?;
+        let same = report.hearings.iter().enumerate().filter(|(_, h)| h.kind == chosen.kind);
+        same.min_by(|a, b| near(a.1).total_cmp(&near(b.1)))
+    }
+
+    /// The hearings that are clicked: the one of the strip if it is, and the others.
+    pub(super) fn clicked(&self, strip: bool, also: bool) -> Vec<usize> {
+        let mut clicked: Vec<usize> = self.strip().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
+        for (i, _) in self.also.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
+            if !clicked.contains(&i) {
+                clicked.push(i);
+            }
+        }
+        clicked
     }
 
     /// The written beat among the hearings.
@@ -312,13 +371,44 @@ impl State {
 
     /// What is to be heard.
     pub(super) fn playing(&self) -> Playing {
+        self.playing_as((self.play.layers, self.play.beat_click, self.play.hearing_click), true)
+    }
+
+    /// What is to be heard when layers, written beat and the hearing of the strip sound or not, and the other hearings or not.
+    pub(super) fn playing_as(&self, (layers, beat, hearing): (bool, bool, bool), also: bool) -> Playing {
         let section = self.session.cursor().place.section;
         let over = match (self.play.looped, self.session.selection()) {
             (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
             (Looped::Section | Looped::Selection, _) => Over::Section(section),
             (Looped::All, _) => Over::All,
         };
-        let pulses = self.play.hearing_click.then(|| self.strip().map(|(_, h)| Arc::new(h.pulses.clone()))).flatten();
-        Playing { groove: self.groove().clone(), speed: self.speed(), over, beat_click: self.play.beat_click, pulses }
+        Playing {
+            groove: self.groove().clone(),
+            speed: self.speed(),
+            over,
+            layers,
+            beat: if beat { self.play.beat_cut } else { Clicks::Off },
+            lines: self.lines(over, &self.clicked(hearing, also)),
+        }
+    }
+
+    fn lines(&self, over: Over, clicked: &[usize]) -> Vec<Pulses> {
+        let Some((report, _)) = self.report() else { return Vec::new() };
+        let clock = &report.clock;
+        let lead = match over {
+            Over::All => Some(0.0),
+            Over::Section(section) => clock.seconds(section, 0, Time::ZERO),
+            Over::Part { section, from, .. } => clock.seconds(section, 0, from),
+        };
+        let line = |(index, hearing): (usize, usize)| {
+            Some(Pulses {
+                pulses: Arc::new(report.hearings.get(hearing)?.pulses.clone()),
+                length: clock.total(),
+                clicks: self.play.hearing_cut,
+                index: index as u8,
+                lead: lead.unwrap_or(0.0),
+            })
+        };
+        clicked.iter().copied().enumerate().filter_map(line).collect()
     }
 }

@@ -16,6 +16,8 @@ pub enum Mode {
     List,
     /// While something is typed: a question or the search.
     Typing,
+    /// While one taps along.
+    Tap,
     /// While the program asks whether to end with work that is not saved.
     Leaving,
     /// While the program asks whether to write over a file.
@@ -33,6 +35,8 @@ pub enum Group {
     Change,
     /// Selection and clipboard.
     Select,
+    /// Tapping along.
+    Tap,
     /// Layers.
     Layer,
     /// Sections and the groove.
@@ -53,6 +57,7 @@ impl Group {
         Group::Change,
         Group::Select,
         Group::Sound,
+        Group::Tap,
         Group::Layer,
         Group::Section,
         Group::Program,
@@ -66,6 +71,7 @@ impl Group {
             Group::Lay => "Laying attacks",
             Group::Change => "Changing attacks",
             Group::Select => "Selecting and copying",
+            Group::Tap => "Tapping along",
             Group::Layer => "Layers",
             Group::Section => "Sections and the groove",
             Group::Sound => "Hearing it",
@@ -112,6 +118,10 @@ const fn go(motion: Motion) -> Action {
 
 const fn extend(motion: Motion) -> Action {
     Action::Do(Command::Extend(motion))
+}
+
+const fn take(layers: bool, beat: bool, hearing: bool) -> Action {
+    Action::Take { layers, beat, hearing }
 }
 
 const fn run(command: Command) -> Action {
@@ -200,6 +210,7 @@ const LAYER: &[Row] = rows! { Grid Layer:
     "rename-layer" [ch('R')] Action::Ask(Question::RenameLayer), "rename the layer";
     "voice-next" [ch('i')] run(Command::NextVoice(1)), "the next voice for the layer";
     "voice" [ch('I')] Action::Ask(Question::Voice), "choose the layer's voice by name";
+    "sound-file" [] Action::Ask(Question::SoundFile), "a sound file of your own for the layer";
     "division" [ch('/')] Action::Ask(Question::Division), "cells per beat of the layer", "division";
     "cycle" [ch('c')] Action::Ask(Question::Cycle), "repeat the first cells against the bars", "cycle";
     "cycle-off" [ch('C')] run(Command::Cycle(None)), "write the cycle out";
@@ -208,6 +219,7 @@ const LAYER: &[Row] = rows! { Grid Layer:
     "louder" [ch('V')] run(Command::GainBy(1)), "1 dB louder";
     "quieter" [ch('v')] run(Command::GainBy(-1)), "1 dB quieter";
     "gain" [ch('G')] Action::Ask(Question::Gain), "gain of the layer in dB";
+    "accent-depth" [] Action::Ask(Question::AccentDepth), "accents over plain, ghosts under it, in dB";
     "pan" [ch('P')] Action::Ask(Question::Pan), "place of the layer, -100 left to 100 right";
     "layer-swing" [ch('W')] Action::Ask(Question::LayerSwing), "swing of the layer, as 2:1";
 };
@@ -242,6 +254,32 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "beat-click" [ch('k')] Action::BeatClick, "click on the written beat, on or off";
     "hearing-click" [ch('K')] Action::HearingClick, "click on the hearing of the strip, on or off";
     "speaker" [] Action::Ask(Question::Speaker), "sound on your own machine: port and token";
+    "beat-cut" [ch('@')] Action::BeatCut, "beat clicked plain, off-beat only, cut in 2-4";
+    "hearing-cut" [ch('#')] Action::HearingCut, "hearing clicked plain, off-beat only, cut 2-4";
+    "take-groove" [key(Code::F(5))] take(true, false, false), "hear the groove alone";
+    "take-beat" [key(Code::F(6))] take(true, true, false), "hear the groove under the written beat";
+    "take-hearing" [key(Code::F(7))] take(true, false, true), "hear the groove under the hearing of the strip";
+    "take-pulses" [key(Code::F(8))] take(false, true, true), "hear the pulses alone, beat against hearing";
+    "take-all" [key(Code::F(9))] take(true, true, true), "hear the pulses with the groove";
+    "takes" [ch('&')] Action::Ask(Question::Takes), "hear these takes in a row, so many times each";
+    "ladder" [ch('E')] Action::Ladder, "climb from slow to full speed, or leave it";
+    "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "climb a ladder of your own, as 50-100/10 x4";
+    "ladder-down" [key(Code::F(3))] Action::LadderBy(-1), "ladder: a step back after this time through";
+    "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "ladder: the next step after this time through";
+    "outputs" [] Action::Outputs, "the outputs there are, and how one is chosen";
+};
+
+const TAP: &[Row] = rows! { Grid Tap:
+    "tap" [ctrl('t')] Action::Tap, "tap along with the loop", "tap along";
+    "tap-report" [] Action::TapReport, "what the last tapping said";
+    "tap-calibrate" [] Action::Calibrate, "measure by 16 taps what is taken off every tap";
+};
+
+const TAPPING: &[Row] = rows! { Tap Tap:
+    "tap-key" [ch(' ')] Action::TapKey, "a tap; letters and digits are taps too", "tap (any letter too)";
+    "tap-again" [key(Code::Enter)] Action::TapAgain, "forget the taps, play from the start", "again";
+    "tap-end" [key(Code::Esc)] Action::Close, "end, and see what the taps say", "end and report";
+    "tap-quit" [ctrl('q')] Action::Quit, "end the program";
 };
 
 const PROGRAM: &[Row] = rows! { Grid Program:
@@ -269,6 +307,7 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-last" [key(Code::End)] Action::ListLast, "last line";
     "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "hearing to the strip, or go to the place", "take";
     "list-click" [ch('K')] Action::HearingClick, "click on this hearing, on or off", "click on it";
+    "list-click-too" [ch('k')] Action::HearingToo, "click on this one beside others, on or off";
     "list-part" [key(Code::Tab)] Action::NextPart, "hearings, reasons, streams, measures, build", "next part";
     "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "the part before";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
@@ -298,7 +337,7 @@ const OVERWRITING: &[Row] = rows! { Overwriting Lists:
 };
 
 const TABLE: &[&[Row]] =
-    &[LAY, MOVE, CHANGE, SELECT, SOUND, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
+    &[LAY, MOVE, CHANGE, SELECT, SOUND, TAP, TAPPING, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
 
 /// Every row of the table.
 pub fn rows() -> impl Iterator<Item = &'static Row> {

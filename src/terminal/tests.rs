@@ -2,7 +2,7 @@
 //! know threads, files or the device.
 
 use super::key::Key;
-use super::{Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
+use super::{Arrival, Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
 use crate::analysis;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
 use ratatui::Terminal;
@@ -12,7 +12,9 @@ use std::sync::Arc;
 
 mod asked;
 mod happenings;
+mod practice;
 mod speakers;
+mod taps;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
@@ -63,7 +65,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
 fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut effects = Vec::new();
     let mut one = |state: &mut State, key: Key| {
-        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods)));
+        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), Arrival::UNKNOWN));
         effects.extend(answer(state, found));
     };
     for (i, piece) in keys.split('"').enumerate() {
@@ -135,20 +137,27 @@ fn effects_are_values() {
         effects
             .iter()
             .map(|e| match e {
+                Effect::Outputs => "outputs",
                 Effect::Analyse { .. } => "analyse",
                 Effect::Journal(_) => "journal",
                 Effect::Save { .. } => "save",
                 Effect::Play(..) => "play",
                 Effect::Change(_) => "change",
+                Effect::PlaySequence(_) => "play sequence",
+                Effect::ChangeSequence(_) => "change sequence",
+                Effect::Step(_) => "step",
+                Effect::Progress(_) => "progress",
                 Effect::Stop => "stop",
                 Effect::Speaker { .. } => "speaker",
+                Effect::Tap(_) => "tap",
+                Effect::KeepOffset(_) => "offset",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })
             .collect()
     };
     // An edit while nothing plays is analysed and kept; while something plays it is heard too.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE)));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), Arrival::UNKNOWN));
     assert_eq!(names(&found), ["journal", "analyse"]);
     assert_eq!(
         names(&press(&mut state, "enter 3 ] k enter")),
@@ -177,7 +186,7 @@ fn effects_are_values() {
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let old = state.report.clone().expect("report");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE)));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), Arrival::UNKNOWN));
     // Between the edit and its analysis the old figures are marked.
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff~"), "{shown}");
@@ -214,7 +223,7 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(playing)) = found.last() else { panic!("{found:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
-    assert!(playing.pulses.as_ref().is_some_and(|p| p.len() > 1));
+    assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].pulses.len() > 1);
 }
 
 /// The screen as text.

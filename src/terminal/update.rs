@@ -1,13 +1,14 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
 use super::action::{Action, Question};
-use super::event::{Effect, Event, Head, Speaker};
+use super::arrival::Arrival;
+use super::event::{Clicks, Effect, Event, Head, Speaker};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
-use super::state::{FarSpeaker, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
+use super::state::{Chosen, FarSpeaker, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
-use super::{mouse, saving, scroll, typing};
+use super::{mouse, practice, saving, scroll, tapping, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
@@ -21,31 +22,60 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let asked = state.ask();
     let mut effects = Vec::new();
     match event {
-        Event::Key(key) if key.kind != KeyEventKind::Release => press(state, &key, &mut effects),
-        Event::Key(_) => {}
+        Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
+        Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => {
-            state.play.head = if state.play.on { head } else { None };
+            let own = state.taps.now.as_ref().is_none_or(|t| matches!(t.to, tapping::To::Loop));
+            state.play.head = head.filter(|_| state.play.on && own);
             state.play.idle = state.play.idle.saturating_add(1);
         }
+        Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
+        // The list of outputs comes over nothing that is being typed or read.
+        Event::Outputs(Ok(_)) | Event::Key(..) | Event::OffsetKept(Ok(())) => {}
+        Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
         Event::Analysed { revision, ask, report } => {
             if state.report.as_ref().is_none_or(|old| old.revision <= revision) {
+                let before = clicked_pulses(state);
                 state.report = Some(Shown { revision, ask, report });
+                // The clicks of hearings are those of the newest report.
+                if before != clicked_pulses(state) {
+                    replay(state, &mut effects);
+                }
             }
         }
         Event::Saved { groove, result } => saving::saved(state, groove, result, &mut effects),
+        Event::Take { take, counting, turn } => practice::heard(state, (take, counting, turn), &mut effects),
+        Event::SequenceEnded => {
+            practice::leave(state, &mut effects);
+            state.play.on = false;
+            state.play.head = None;
+        }
+        Event::Progress(Ok(words)) => {
+            if let Some(words) = &words
+                && practice::begins(state)
+            {
+                state.tell(words.clone(), false);
+            }
+            state.progress = words;
+        }
         Event::Device(Ok(())) => state.play.silent = None,
         Event::Device(Err(words)) => {
+            practice::leave(state, &mut effects);
             state.play.on = false;
             state.play.head = None;
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
         Event::Speaker(speaker) => far_speaker(state, speaker, &mut effects),
+        Event::SoundTold(words) | Event::Outputs(Err(words)) | Event::Progress(Err(words)) => state.tell(words, true),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
-        Event::Signal => effects.push(Effect::Quit { keep_journal: true }),
+        Event::Signal => {
+            practice::leave(state, &mut effects);
+            effects.push(Effect::Quit { keep_journal: true });
+        }
     }
     // What was heard before comes back when the selection goes.
     if state.focus == Focus::Selection && state.session.selection().is_none() {
@@ -79,9 +109,12 @@ fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
             state.play.far = Some(FarSpeaker { lost: false });
             state.play.silent = None;
             state.tell(format!("sound comes from the far speaker at port {port} now"), false);
-            // What sounded here goes on there.
+            // What sounded here goes on there, a sequence from the take that was heard.
             if state.play.on {
-                effects.push(Effect::Play(Box::new(state.playing()), state.play.head));
+                effects.push(match practice::sequence(state) {
+                    Some(sequence) => Effect::PlaySequence(Box::new(sequence)),
+                    None => Effect::Play(Box::new(state.playing()), state.play.head),
+                });
             }
         }
         Speaker::Failed(words) => state.tell(words, true),
@@ -94,11 +127,13 @@ fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
             state.tell("the far speaker is back", false);
         }
         Speaker::Gone(words) => {
+            practice::leave(state, effects);
             (state.play.far, state.play.on, state.play.head) = (None, false, None);
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
         Speaker::Refused(words) => {
+            practice::leave(state, effects);
             (state.play.on, state.play.head) = (false, None);
             state.tell(format!("not played: {words}"), true);
         }
@@ -127,16 +162,24 @@ fn changed(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// What sounds is to be as the state says now.
 pub(super) fn replay(state: &State, effects: &mut Vec<Effect>) {
-    if state.play.on {
-        effects.push(Effect::Change(Box::new(state.playing())));
+    if !state.play.on {
+        return;
     }
+    effects.push(match practice::sequence(state) {
+        Some(sequence) => Effect::ChangeSequence(Box::new(sequence)),
+        None => Effect::Change(Box::new(state.playing())),
+    });
 }
 
-fn press(state: &mut State, event: &KeyEvent, effects: &mut Vec<Effect>) {
+fn press(state: &mut State, event: &KeyEvent, arrival: Arrival, effects: &mut Vec<Effect>) {
     let key = Key::of(event);
     state.play.idle = 0;
     let mode = state.mode();
-    if let Some(row) = state.keymap.row(mode, key) {
+    let row = state.keymap.row(mode, key);
+    let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();
+    if mode == Mode::Tap && row.map_or(plain, |r| r.action == Action::TapKey) {
+        tapping::tap(state, arrival, effects);
+    } else if let Some(row) = row {
         state.message = None;
         perform(state, &row.action, Some(key), effects);
     } else if mode == Mode::Typing {
@@ -176,9 +219,15 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             let number = at.column.ratio_to(bar).map_or(0, |r| r.floor().max(0));
             let wholes = number as f64 * bar.numer() as f64 / bar.denom() as f64;
             let from = Head { section: at.place.section, pass: 0, wholes };
+            practice::leave(state, effects);
             state.play.on = false;
             play(state, Some(from), effects);
         }
+        Action::Tap => tapping::begin(state, effects),
+        Action::TapKey => tapping::tap(state, Arrival::UNKNOWN, effects),
+        Action::TapAgain => tapping::again(state, effects),
+        Action::TapReport => tapping::show(state),
+        Action::Calibrate => tapping::begin_calibrating(state, effects),
         Action::NextLoop => {
             state.play.looped = match (state.play.looped, state.session.selection()) {
                 (Looped::All, _) => Looped::Section,
@@ -198,6 +247,7 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             speed(state, percent as u16, effects);
         }
         Action::BeatClick => {
+            leave_row(state, effects);
             state.play.beat_click = !state.play.beat_click;
             replay(state, effects);
         }
@@ -209,9 +259,24 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
                 state.tell("there is no hearing to click yet; lay some attacks first", true);
                 return;
             }
+            leave_row(state, effects);
             state.play.hearing_click = !state.play.hearing_click;
             replay(state, effects);
         }
+        Action::Take { layers, beat, hearing } => practice::take(state, (*layers, *beat, *hearing), effects),
+        Action::BeatCut => {
+            state.play.beat_cut = state.play.beat_cut.next();
+            cut(state, "the written beat", state.play.beat_cut, state.play.beat_click);
+            replay(state, effects);
+        }
+        Action::HearingCut => {
+            state.play.hearing_cut = state.play.hearing_cut.next();
+            cut(state, "hearings", state.play.hearing_cut, state.play.hearing_click || !state.also.is_empty());
+            replay(state, effects);
+        }
+        Action::HearingToo => hearing_too(state, effects),
+        Action::Ladder => practice::ladder_key(state, effects),
+        Action::LadderBy(by) => practice::step(state, *by, effects),
         Action::NextFocus => {
             let layer = state.session.cursor().place.layer;
             let selected = state.session.selection().is_some();
@@ -258,11 +323,15 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Help => state.overlay = Overlay::Help(0),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => open_full(state),
+        Action::Outputs => effects.push(Effect::Outputs),
         Action::Save => saving::save(state, effects),
         Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
         Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
-        Action::Quit | Action::Yes => effects.push(Effect::Quit { keep_journal: false }),
+        Action::Quit | Action::Yes => {
+            practice::leave(state, effects);
+            effects.push(Effect::Quit { keep_journal: false });
+        }
         Action::SaveFirst => {
             state.overlay = Overlay::None;
             state.leaving = true;
@@ -322,7 +391,10 @@ fn with_keys(state: &State, words: String) -> String {
 }
 
 pub(super) fn ask(state: &mut State, question: Question) {
-    let text = question.start(&state.session, state.play.percent, state.file.as_deref());
+    let mut text = question.start(&state.session, state.play.percent, state.file.as_deref());
+    if question == Question::Ladder {
+        text = state.ladder.words();
+    }
     state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
 }
 
@@ -331,6 +403,9 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
         state.marking = false;
         command_of(state, Command::Deselect, effects);
     }
+    if state.overlay == Overlay::Tap {
+        return tapping::end(state, effects);
+    }
     if let Overlay::Overwrite(_) = state.overlay {
         state.tell("not saved; the file is as it was", true);
     }
@@ -338,8 +413,9 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
     state.overlay = Overlay::None;
 }
 
-fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
+pub(super) fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
     if state.play.on {
+        practice::leave(state, effects);
         state.play.on = false;
         state.play.head = None;
         effects.push(Effect::Stop);
@@ -356,7 +432,57 @@ fn play(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
 
 pub(super) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
     if percent != state.play.percent {
+        // A speed set by hand is the end of a ladder.
+        if matches!(&state.play.running, Some(r) if matches!(r.kind, practice::Kind::Ladder(_))) {
+            practice::leave(state, effects);
+        }
         state.play.percent = percent;
         replay(state, effects);
+    }
+}
+
+/// The pulses that are clicked now.
+fn clicked_pulses(state: &State) -> Vec<Vec<f64>> {
+    if !state.play.on {
+        return Vec::new();
+    }
+    state.playing().lines.iter().map(|l| l.pulses.to_vec()).collect()
+}
+
+fn cut(state: &mut State, what: &str, clicks: Clicks, on: bool) {
+    let how = match clicks {
+        Clicks::Off | Clicks::Plain => "once each".to_owned(),
+        Clicks::OffBeat => "off-beat only".to_owned(),
+        Clicks::Cut(n) => format!("{n} times each"),
+    };
+    let off = if on { "" } else { " (the click is off)" };
+    state.tell(format!("{what} clicked {how}{off}"), false);
+}
+
+/// The hearing of the list is clicked beside others, or no more.
+fn hearing_too(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(Item::Hearing(index)) = marked(state) else {
+        state.tell("here is nothing to click; a hearing can be", false);
+        return;
+    };
+    let clicked: Vec<usize> = state.also.iter().filter_map(|c| state.find(*c)).map(|(i, _)| i).collect();
+    let chosen = |state: &State, i: usize| {
+        let h = state.report()?.0.hearings.get(i)?;
+        Some(Chosen { kind: h.kind, period: h.period() })
+    };
+    let others = clicked.iter().filter(|i| **i != index).filter_map(|i| chosen(state, *i)).collect();
+    let more = if clicked.contains(&index) { None } else { chosen(state, index) };
+    state.also = others;
+    state.also.extend(more);
+    let words =
+        format!("hearing {} is {} clicked beside others", index + 1, if more.is_some() { "now" } else { "no more" });
+    state.tell(words, false);
+    replay(state, effects);
+}
+
+/// A click that is switched by hand ends a row of takes, which has its own.
+fn leave_row(state: &mut State, effects: &mut Vec<Effect>) {
+    if matches!(&state.play.running, Some(r) if matches!(r.kind, practice::Kind::Takes(..))) {
+        practice::leave(state, effects);
     }
 }

@@ -2,7 +2,6 @@
 
 mod json;
 mod table;
-mod text;
 
 use super::{Exit, Failure, args, input};
 use crate::analysis::{self, Ask, Report, Scope};
@@ -50,7 +49,7 @@ pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
                 writeln!(out, "{}", line.map_err(|e| Failure::new(Exit::Output, e))?)?;
             }
             Ok((groove, report)) if ask.full || !several => {
-                writeln!(out, "{}", text::explain(&groove, &report))?;
+                writeln!(out, "{}", crate::words::explain(&groove, &report))?;
             }
             Ok((groove, report)) => rows.push(table::row(&file.path, &groove, &report)),
         }

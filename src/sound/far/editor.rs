@@ -1,55 +1,54 @@
 //! The far speaker as the editor sees it: as if it were a player on this machine. It must not know sockets or how long the
 //! line is.
 
-use super::line::{Line, News};
+use super::leg::pack_leg;
+use super::line::{Line, News, Sending};
 use super::meet::{FarError, Right};
-use super::message::{Keeping, ToSpeaker, write};
-use super::packed::pack;
+use super::message::{How, Keeping, ToSpeaker};
 use super::proof::Token;
+use super::shelf::{SOUND, SOUNDS, pieces};
 use super::track::Loop;
-use crate::sound::NoSound;
+use crate::sound::either::Happening;
 use crate::sound::place::{Map, Playhead, Position};
+use crate::sound::relay::{Leg, WAITING};
 use crate::sound::render::Keep;
 use crate::sound::schedule::Schedule;
 use crate::sound::units::{Frame, SampleRate};
-use std::collections::VecDeque;
+use crate::sound::voice::Origin;
+use crate::sound::{self, NoSound};
+use std::collections::{HashSet, VecDeque};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-/// Loops of which a mark may still be on its way.
-const LOOPS: usize = 64;
-
-/// What is to sound, also while the line is lost.
-#[derive(Debug)]
-struct Wanted {
-    age: u16,
-    packed: Vec<u8>,
-    map: Arc<Map>,
-    rate: SampleRate,
-    /// Where to begin if nothing of it has been heard yet.
-    from: Option<Position>,
-}
+/// Sendings of which a mark may still be on its way.
+const SENDINGS: usize = 256;
 
 /// The sound of this editor on another machine.
 ///
-/// It has the methods of a player. While the line is lost it keeps what is to sound; when the line is there again, playing
-/// goes on at the place where it was lost, if it has not been stopped meanwhile.
+/// It has the methods of a player. When the line or the device is there again after a loss, it says from which place what is
+/// to sound is to be sent anew, if it has not been stopped meanwhile.
 #[derive(Debug)]
 pub struct Far {
     line: Line,
     /// Number of the line that all that is to sound was sent on.
     told: u64,
     rate: SampleRate,
-    age: u16,
-    maps: VecDeque<(u16, Arc<Map>)>,
-    wanted: Option<Wanted>,
+    /// Last leg, and last sending.
+    id: u64,
+    age: u64,
+    maps: VecDeque<(u64, Arc<Map>)>,
+    playing: bool,
+    /// Where to begin if nothing has been heard yet.
+    from: Option<Position>,
     gain: Option<f32>,
-    /// Why the last loop could not be sent.
+    /// The user's own sounds that were sent, by hash and rate.
+    own: HashSet<(u64, u32)>,
+    /// Why the last leg could not be sent.
     refused: Option<String>,
     port: u16,
 }
 
-#[allow(clippy::needless_pass_by_value, reason = "schedules are given away, as to a player")]
+#[allow(clippy::needless_pass_by_value, reason = "legs are given away, as to a player")]
 impl Far {
     /// Connects to a speaker through a port of this host, with the token that the speaker shows. This waits for some seconds at
     /// most.
@@ -63,8 +62,21 @@ impl Far {
             (known.hertz.unwrap_or_default(), known.line)
         };
         let rate =
-            SampleRate::new(hertz).ok_or_else(|| FarError::NoDevice(format!("a device that runs at {hertz} Hz")))?;
-        Ok(Self { line, told, rate, age: 0, maps: VecDeque::new(), wanted: None, gain: None, refused: None, port })
+            SampleRate::new(hertz).ok_or_else(|| FarError::NoDevice(format!("its device runs at {hertz} Hz")))?;
+        Ok(Self {
+            line,
+            told,
+            rate,
+            id: 0,
+            age: 0,
+            maps: VecDeque::new(),
+            playing: false,
+            from: None,
+            gain: None,
+            own: HashSet::new(),
+            refused: None,
+            port,
+        })
     }
 
     /// The port of this host that leads to the speaker.
@@ -77,87 +89,133 @@ impl Far {
         self.line.shared.known().hertz.and_then(SampleRate::new).unwrap_or(self.rate)
     }
 
-    /// Plays a schedule from its start.
+    /// Plays a schedule round and round from its start.
     pub fn play(&mut self, schedule: Schedule) {
-        self.start(&schedule, None);
+        self.start(Leg::new(schedule), None);
     }
 
-    /// Plays a schedule from a place in the groove; from its start if the place is not in it.
+    /// Plays a schedule round and round from a place in the groove; from its start if the place is not in it.
     pub fn play_from(&mut self, schedule: Schedule, place: Position) {
-        self.start(&schedule, Some(place));
+        self.start(Leg::new(schedule), Some(place));
     }
 
-    fn start(&mut self, schedule: &Schedule, from: Option<Position>) {
+    /// Plays a leg from a place in the groove, or from its start, instead of all that is played and waits. Gives its number.
+    pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
         {
-            // What is still on its way of former loops does not count any more.
+            // What is still on its way of former legs does not count any more.
             let mut known = self.line.shared.known();
-            known.loops.clear();
+            known.sent.clear();
             known.track.clear();
-            known.left = None;
+            (known.left, known.ended) = (None, 0);
         }
         self.maps.clear();
-        self.wanted = self.want(schedule, from);
-        match &self.wanted {
-            Some(w) => {
-                let from = from.and_then(|p| w.map.frame(p)).unwrap_or_default();
-                self.send(&ToSpeaker::Play { age: w.age, from: from.0 as u64, packed: &w.packed });
-            }
-            None => self.send(&ToSpeaker::Stop),
-        }
+        (self.playing, self.from) = (true, place);
+        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
+        self.id += 1;
+        self.send_leg(How::Start(from.0 as u64), self.id, &leg);
+        self.id
     }
 
-    /// Puts an edited schedule in the place of the one that plays, without a gap.
-    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        let Some(from) = self.wanted.as_ref().map(|w| w.from) else { return };
-        self.wanted = self.want(&schedule, from);
+    /// Lets a leg follow after all that wait, while there is room. Gives its number.
+    pub fn queue(&mut self, leg: Leg) -> u64 {
+        self.playing = true;
+        self.id += 1;
+        self.send_leg(How::Queue, self.id, &leg);
+        self.id
+    }
+
+    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, leg: Leg) -> u64 {
+        {
+            let mut known = self.line.shared.known();
+            let heard = known.leg();
+            known.sent.iter_mut().filter(|s| s.leg > heard).for_each(|s| s.passed = true);
+        }
+        self.playing = true;
+        self.id += 1;
+        self.send_leg(How::Then, self.id, &leg);
+        self.id
+    }
+
+    /// Puts an edited leg in the place of the one of this number, without a gap.
+    pub fn replace(&mut self, id: u64, leg: Leg, keep: Keep) {
         let keep = match keep {
             Keep::Place => Keeping::Place,
             Keep::Fraction => Keeping::Fraction,
         };
-        match &self.wanted {
-            Some(w) => self.send(&ToSpeaker::Swap { age: w.age, keep, packed: &w.packed }),
-            None => self.send(&ToSpeaker::Stop),
+        if self.playing {
+            self.send_leg(How::Replace(keep), id, &leg);
         }
     }
 
-    /// Packs a loop and remembers what is needed of it.
-    fn want(&mut self, schedule: &Schedule, from: Option<Position>) -> Option<Wanted> {
-        let packed = match pack(schedule).map(|p| write(&p)) {
-            Ok(packed) if packed.len() + 64 <= super::frame::MOST => packed,
-            Ok(packed) => {
-                self.refused = Some(format!("the loop takes {} MiB on the line, allowed are 4", packed.len() >> 20));
-                return None;
-            }
-            Err(unfit) => {
-                self.refused = Some(unfit.to_string());
-                return None;
+    /// Puts an edited schedule in the place of the leg that was sent last, without a gap.
+    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
+        self.replace(self.id, Leg::new(schedule), keep);
+    }
+
+    /// Whether one more leg may wait. What is played counts as waiting until it was heard.
+    pub fn has_room(&mut self) -> bool {
+        let known = self.line.shared.known();
+        let heard = known.leg();
+        let waiting: HashSet<u64> = known.sent.iter().map(|s| s.leg).filter(|leg| *leg > heard).collect();
+        waiting.len() < WAITING
+    }
+
+    /// Whether the last leg ended the playing.
+    pub fn has_ended(&mut self) -> bool {
+        self.playing && self.id > 0 && self.line.shared.known().ended == self.id
+    }
+
+    /// Sends a leg, after the user's own sounds that it needs and that were not sent yet.
+    fn send_leg(&mut self, how: How, id: u64, leg: &Leg) {
+        let Some(schedule) = leg.schedule() else { return };
+        let packed = match own_fit(schedule).and_then(|()| pack_leg(leg).map_err(|e| e.to_string())) {
+            Ok(packed) => packed,
+            Err(why) => {
+                self.refused = Some(why);
+                return self.stop();
             }
         };
-        self.age = self.age.wrapping_add(1);
-        let (map, rate) = (Arc::clone(schedule.map()), schedule.rate());
-        let mut known = self.line.shared.known();
-        known.loops.push_back((self.age, Loop { hertz: rate.hertz(), length: map.length().0 }));
-        self.maps.push_back((self.age, Arc::clone(&map)));
-        while self.maps.len() > LOOPS {
-            self.maps.pop_front();
-            known.loops.pop_front();
+        for (origin, sound) in schedule.origins.iter().zip(&schedule.sounds) {
+            let Origin::Own { hash, rate } = *origin else { continue };
+            let (hertz, total) = (rate.hertz(), sound.len() as u32);
+            if self.own.insert((hash, hertz)) {
+                for (at, samples) in pieces(sound) {
+                    self.send(&ToSpeaker::Sound { hash, hertz, total, at, samples: &samples });
+                }
+            }
         }
-        Some(Wanted { age: self.age, packed, map, rate, from })
+        self.age += 1;
+        let (age, (turns, last)) = (self.age, leg.ending());
+        let of = Loop { hertz: schedule.rate().hertz(), length: schedule.map().length().0 };
+        self.maps.push_back((age, Arc::clone(schedule.map())));
+        {
+            let mut known = self.line.shared.known();
+            known.sent.push_back(Sending { age, leg: id, of, turns, last, passed: false });
+            // What was before the leg that is heard never comes again.
+            let heard = known.leg();
+            known.sent.retain(|s| s.leg >= heard);
+            while known.sent.len() > SENDINGS {
+                known.sent.pop_front();
+            }
+            let oldest = known.sent.iter().map(|s| s.age).min();
+            let left = known.left.map(|l| l.0);
+            self.maps.retain(|m| Some(m.0) >= oldest || Some(m.0) == left);
+        }
+        self.send(&ToSpeaker::Leg { how, leg: id, age, packed: &packed });
     }
 
     /// Stops; what rings fades within some milliseconds.
     pub fn stop(&mut self) {
-        self.wanted = None;
+        self.playing = false;
         self.send(&ToSpeaker::Stop);
         self.line.shared.known().left = None;
     }
 
     /// Goes to a place of the loop.
     pub fn seek(&mut self, place: Position) {
-        if let Some(wanted) = &mut self.wanted
-            && let Some(frame) = wanted.map.frame(place)
-        {
-            wanted.from = Some(place);
+        if let Some(frame) = self.maps.back().and_then(|m| m.1.frame(place)).filter(|_| self.playing) {
+            self.from = Some(place);
             self.line.shared.known().left = None;
             self.send(&ToSpeaker::Seek(frame.0 as u64));
         }
@@ -172,7 +230,7 @@ impl Far {
 
     /// Whether playing was asked for.
     pub fn is_playing(&self) -> bool {
-        self.wanted.is_some()
+        self.playing
     }
 
     /// Whether the line and the speaker's device are there.
@@ -182,17 +240,26 @@ impl Far {
 
     /// Where the groove is heard on the other machine now.
     pub fn playhead(&mut self) -> Option<Playhead> {
-        self.playhead_at(Instant::now())
+        self.heard_at(Instant::now())
     }
 
-    /// Where the groove was heard on the other machine at a time; what is long past is drawn back from what is known now.
-    pub fn playhead_at(&self, time: Instant) -> Option<Playhead> {
-        self.wanted.as_ref()?;
+    /// Where the groove was heard on the other machine at an instant; what is long past is drawn back from what is known now.
+    pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
+        if !self.playing {
+            return None;
+        }
         let known = self.line.shared.known();
-        let (age, frame, loops) = known.heard(self.line.shared.clock(time) as i64)?;
-        let map = &self.maps.iter().find(|m| m.0 == age)?.1;
+        let (heard, frame, loops) = known.heard(self.line.shared.clock(at) as i64)?;
+        let map = &self.maps.iter().find(|m| m.0 == heard.age)?.1;
         let Position { section, pass, wholes } = map.position(Frame(frame));
-        Some(Playhead { section, pass, wholes, loops })
+        Some(Playhead { section, pass, wholes, loops, leg: heard.leg })
+    }
+
+    /// Seconds to which the place heard is known: one of the device's buffers, and half the quickest round trip, since the
+    /// clocks are compared no better.
+    pub fn grain(&self) -> f64 {
+        let buffer = f64::from(self.line.shared.known().grain) / f64::from(self.rate().hertz());
+        buffer + self.round_trip().map_or(0.0, |trip| trip.as_secs_f64() / 2.0)
     }
 
     /// The quickest recent round trip to the speaker: the playhead is at most half of it off.
@@ -200,47 +267,72 @@ impl Far {
         self.line.shared.known().clocks.round_trip().map(Duration::from_nanos)
     }
 
-    /// What has happened to the line since it was last asked.
-    pub fn news(&mut self) -> Option<News> {
-        let news = self.line.shared.known().news.pop_front();
-        let news = news.or_else(|| self.refused.take().map(News::Refused));
-        if matches!(news, Some(News::Refused(_))) {
-            self.wanted = None;
-        }
-        news
-    }
-
-    /// Looks after the line: sends again what is to sound when it is there again. To be called some times a second.
-    ///
-    /// # Errors
-    /// [`NoSound`] if the session is over for good: it is to be dropped, and may be connected anew with a new token.
-    pub fn tick(&mut self) -> Result<(), NoSound> {
-        let (line, hertz, left) = {
-            let known = self.line.shared.known();
+    /// Looks after the line, and says what has happened to it. To be called some times a second.
+    pub fn tick(&mut self) -> Option<Happening> {
+        let (news, line, hertz) = {
+            let mut known = self.line.shared.known();
             if let Some(why) = &known.over {
-                return Err(NoSound::new(why));
+                return Some(Happening::Over(NoSound::new(why)));
             }
-            (known.line, known.hertz, known.left)
+            (known.news.pop_front(), known.line, known.hertz)
         };
-        let Some(rate) = hertz.and_then(SampleRate::new).filter(|_| line != self.told) else { return Ok(()) };
+        match news {
+            Some(News::Lost(why)) => return Some(Happening::Device(sound::News::Lost(NoSound::new(&why)))),
+            Some(News::Refused(why)) => self.refused = Some(why),
+            Some(News::Lacks(hash)) => {
+                self.own.retain(|sent| sent.0 != hash);
+                if line == self.told && self.playing {
+                    return Some(Happening::Anew(self.place()));
+                }
+            }
+            Some(News::Back) if line == self.told => return Some(Happening::Device(sound::News::Back)),
+            Some(News::Back) | None => {}
+        }
+        if let Some(why) = self.refused.take() {
+            // What was sent after it must not sound alone.
+            self.stop();
+            return Some(Happening::Refused(why));
+        }
+        let rate = hertz.and_then(SampleRate::new).filter(|_| line != self.told)?;
         (self.told, self.rate) = (line, rate);
         if let Some(db) = self.gain {
             self.send(&ToSpeaker::Gain(db));
         }
-        if self.wanted.as_ref().is_some_and(|w| w.rate != rate) {
-            self.wanted = None;
-            self.refused = Some(format!("the far device runs at {} Hz now: play again", rate.hertz()));
-        }
-        if let Some(wanted) = &self.wanted {
-            let of = |age: u16| self.maps.iter().find(|m| m.0 == age).map(|m| &m.1);
-            let place = left.and_then(|(age, frame)| Some(of(age)?.position(Frame(frame)))).or(wanted.from);
-            let from = place.and_then(|p| wanted.map.frame(p)).unwrap_or_default();
-            self.send(&ToSpeaker::Play { age: wanted.age, from: from.0 as u64, packed: &wanted.packed });
-        }
-        Ok(())
+        let place = self.playing.then(|| self.place());
+        Some(Happening::Device(sound::News::BackAnew(place)))
+    }
+
+    /// Where the groove was last known to be.
+    fn place(&self) -> Position {
+        let left = self.line.shared.known().left;
+        let of = |(age, frame): (u64, i64)| self.maps.iter().find(|m| m.0 == age).map(|m| m.1.position(Frame(frame)));
+        left.and_then(of).or(self.from).unwrap_or(Position { section: 0, pass: 0, wholes: 0.0 })
     }
 
     fn send(&self, message: &ToSpeaker<'_>) {
         self.line.send(self.told, message);
     }
+
+    /// Believes that all of the schedule's own sounds were sent.
+    #[cfg(test)]
+    pub(super) fn believe(&mut self, schedule: &Schedule) {
+        self.own.extend(schedule.origins.iter().filter_map(|o| match o {
+            Origin::Own { hash, rate } => Some((*hash, rate.hertz())),
+            Origin::Struck(_) => None,
+        }));
+    }
+}
+
+/// Whether the user's own sounds in a schedule may be sent.
+fn own_fit(schedule: &Schedule) -> Result<(), String> {
+    let own = schedule.origins.iter().zip(&schedule.sounds).filter(|(o, _)| matches!(o, Origin::Own { .. }));
+    let mut all = 0;
+    for (_, sound) in own {
+        let bytes = size_of_val::<[f32]>(sound);
+        all += bytes;
+        if bytes > SOUND || all > SOUNDS {
+            return Err("the user's own sounds are too large for the line".into());
+        }
+    }
+    Ok(())
 }

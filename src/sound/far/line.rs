@@ -35,13 +35,28 @@ pub(super) enum Order {
 
 /// What has happened to the line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum News {
+pub(super) enum News {
     /// It is lost, or the speaker's device is; it comes back by itself.
     Lost(String),
     /// It is there again.
     Back,
     /// Something was not done; nothing sounds.
     Refused(String),
+    /// A sound of the user's own of this hash is not there; nothing sounds.
+    Lacks(u64),
+}
+
+/// A leg that was sent, as far as marks of it are concerned.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sending {
+    pub(super) age: u64,
+    pub(super) leg: u64,
+    pub(super) of: Loop,
+    /// Times through it, and whether it ends the playing.
+    pub(super) turns: u64,
+    pub(super) last: bool,
+    /// Whether another leg was to follow instead.
+    pub(super) passed: bool,
 }
 
 /// What is known of the other end.
@@ -49,14 +64,19 @@ pub enum News {
 pub(super) struct Known {
     pub(super) clocks: Clocks,
     pub(super) track: Track,
-    /// The loops that marks may speak of, by age.
-    pub(super) loops: VecDeque<(u16, Loop)>,
+    /// What marks may speak of.
+    pub(super) sent: VecDeque<Sending>,
+    /// The leg that has ended the playing.
+    pub(super) ended: u64,
+    /// Frames of one of the device's buffers, and per second, also while it is lost.
+    pub(super) grain: u32,
+    was: Option<u32>,
     /// Frames per second of the device; `None` while line or device is lost.
     pub(super) hertz: Option<u32>,
     /// Counts lines and devices: with each new one all that is to sound must be sent again.
     pub(super) line: u64,
     /// Where the loop was heard when the line was lost: its age and frame.
-    pub(super) left: Option<(u16, i64)>,
+    pub(super) left: Option<(u64, i64)>,
     /// Why the session is over for good.
     pub(super) over: Option<String>,
     pub(super) news: VecDeque<News>,
@@ -64,11 +84,40 @@ pub(super) struct Known {
 
 impl Known {
     /// Where the loop is heard at a time.
-    pub(super) fn heard(&self, now: i64) -> Option<(u16, i64, u64)> {
-        let age = self.track.age()?;
-        let of = self.loops.iter().find(|l| l.0 == age)?.1;
-        let (frame, loops) = self.track.at(now, &self.clocks, of)?;
-        Some((age, frame, loops))
+    pub(super) fn heard(&self, now: i64) -> Option<(Sending, i64, u64)> {
+        let last = self.track.last()?;
+        let mut heard = *self.sent.iter().find(|s| s.age == last.age)?;
+        let (mut frame, mut loops) = self.track.at(now, &self.clocks, heard.of)?;
+        // It may have ended since; a leg beyond its times ends with the time through that was marked.
+        let mut end = heard.turns.max(last.loops.saturating_add(1));
+        while loops >= end && heard.of.length > 0 {
+            let Some(next) = self.after(heard.leg) else {
+                if heard.last {
+                    (frame, loops) = (heard.of.length - 1, end - 1);
+                }
+                break;
+            };
+            let over = i64::try_from(loops - end).unwrap_or(i64::MAX).saturating_mul(heard.of.length);
+            frame = frame.saturating_add(over);
+            (heard, loops) = (next, 0);
+            if heard.of.length > 0 {
+                (loops, frame) = ((frame / heard.of.length) as u64, frame % heard.of.length);
+            }
+            end = heard.turns.max(1);
+        }
+        Some((heard, frame, loops))
+    }
+
+    /// The leg that was last marked.
+    pub(super) fn leg(&self) -> u64 {
+        let age = self.track.last().map(|m| m.age);
+        self.sent.iter().find(|s| Some(s.age) == age).map_or(0, |s| s.leg)
+    }
+
+    /// The newest sending of the leg that follows a leg.
+    fn after(&self, leg: u64) -> Option<Sending> {
+        let later = self.sent.iter().filter(|s| s.leg > leg && !s.passed);
+        later.min_by_key(|s| (s.leg, std::cmp::Reverse(s.age))).copied()
     }
 
     fn tell(&mut self, news: News) {
@@ -80,8 +129,8 @@ impl Known {
     }
 
     fn lose(&mut self, now: u64, why: String) {
-        if let Some((age, frame, _)) = self.heard(now as i64) {
-            self.left = Some((age, frame));
+        if let Some((heard, frame, _)) = self.heard(now as i64) {
+            self.left = Some((heard.age, frame));
         }
         self.track.clear();
         if self.hertz.take().is_some() {
@@ -91,7 +140,16 @@ impl Known {
 
     fn gain(&mut self, hertz: u32) {
         self.line += 1;
+        self.was = Some(hertz);
         if self.hertz.replace(hertz).is_none() && self.line > 1 {
+            self.tell(News::Back);
+        }
+    }
+
+    /// The device goes on with what it has.
+    fn again(&mut self) {
+        if self.hertz.is_none() {
+            (self.hertz, self.left) = (self.was, None);
             self.tell(News::Back);
         }
     }
@@ -150,7 +208,11 @@ impl Line {
         let mut receiver = Receiver::new(connection.stream.try_clone()?, connection.met.to_editor.clone());
         let shared = Shared { known: Arc::default(), epoch: Instant::now() };
         match receiver.receive().map(|bytes| message::read(&bytes)) {
-            Ok(Some(ToEditor::Device(hertz))) => shared.known().gain(hertz),
+            Ok(Some(ToEditor::Device { hertz, grain })) => {
+                let mut known = shared.known();
+                known.grain = grain;
+                known.gain(hertz);
+            }
             Ok(Some(ToEditor::NoDevice(why))) => {
                 // The session begun here is of no use to anyone.
                 let mut sender = Sender::new(&connection.stream, connection.met.to_speaker.clone());
@@ -304,10 +366,19 @@ impl Listener {
             let now = self.shared.now();
             let mut known = self.shared.known();
             match message::read(&bytes) {
-                Some(ToEditor::Device(hertz)) => known.gain(hertz),
+                Some(ToEditor::Device { hertz, grain }) => {
+                    known.grain = grain;
+                    known.gain(hertz);
+                }
+                Some(ToEditor::Again) => known.again(),
+                Some(ToEditor::Ended(leg)) => known.ended = leg,
+                Some(ToEditor::Lacks(hash)) => {
+                    known.track.clear();
+                    known.tell(News::Lacks(hash));
+                }
                 Some(ToEditor::NoDevice(why)) => known.lose(now, message::words(&why)),
                 Some(ToEditor::Heard { age, frame, loops, at }) => {
-                    if let Some(&(_, of)) = known.loops.iter().find(|l| l.0 == age) {
+                    if let Some(of) = known.sent.iter().find(|s| s.age == age).map(|s| s.of) {
                         known.track.mark(Heard { age, frame, loops, at }, of);
                     }
                 }

@@ -64,7 +64,7 @@ impl fmt::Display for FarError {
                 f.write_str("the speaker was started anew or has taken another editor: connect with its new token")
             }
             Self::Impostor => f.write_str("what answers at that port does not know the token: it is not your speaker"),
-            Self::NoDevice(why) => write!(f, "the far speaker has {why}"),
+            Self::NoDevice(why) => write!(f, "the far speaker cannot sound: {why}"),
             Self::Line(why) => write!(f, "the line to the speaker failed: {why}"),
         }
     }

@@ -12,13 +12,24 @@ pub(super) enum Keeping {
     Fraction,
 }
 
+/// When a leg is played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) enum How {
+    /// Now, from a frame, instead of all that is played and waits.
+    Start(u64),
+    /// After all that wait.
+    Queue,
+    /// At the end of the time through that is played, instead of all that wait.
+    Then,
+    /// In the place of the leg that has its number.
+    Replace(Keeping),
+}
+
 /// From the editor. New rows stand at the end, with a new version of the greeting.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) enum ToSpeaker<'a> {
-    /// Play this loop (a packed schedule) from a frame; `age` names it from now on.
-    Play { age: u16, from: u64, packed: &'a [u8] },
-    /// Go on with this loop in the place of the one that plays.
-    Swap { age: u16, keep: Keeping, packed: &'a [u8] },
+    /// Play this packed leg; `age`, greater than all before, names this sending of the leg of this number.
+    Leg { how: How, leg: u64, age: u64, packed: &'a [u8] },
     /// Stop.
     Stop,
     /// Go to a frame of the loop.
@@ -29,18 +40,20 @@ pub(super) enum ToSpeaker<'a> {
     Ping(u64),
     /// The editor ends.
     Bye,
+    /// A piece of a sound of the user's own, before the leg that needs it (see `Piece` of the shelf).
+    Sound { hash: u64, hertz: u32, total: u32, at: u32, samples: &'a [u8] },
 }
 
 /// From the speaker. New rows stand at the end, with a new version of the greeting.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) enum ToEditor {
-    /// The device is there and has so many frames per second.
-    Device(u32),
+    /// The device is there and has so many frames per second and per buffer; all that is to sound is to be sent.
+    Device { hertz: u32, grain: u32 },
     /// There is no device: why.
     NoDevice(String),
-    /// At this time of the speaker's clock (ns) this frame of the loop of this age was heard, after so many turns. The frame
-    /// is below 0 while the first sound is on its way to the ear.
-    Heard { age: u16, frame: i64, loops: u64, at: u64 },
+    /// At this time of the speaker's clock (ns) this frame of the leg's sending of this age was heard, after so many turns. The
+    /// frame is below 0 while the first sound is on its way to the ear, or if it lies in the turn before.
+    Heard { age: u64, frame: i64, loops: u64, at: u64 },
     /// Answer to a ping: its number, and the speaker's clock.
     Pong { asked: u64, now: u64 },
     /// Nothing but a sign of life.
@@ -49,6 +62,12 @@ pub(super) enum ToEditor {
     Refused(String),
     /// The speaker ends.
     Bye,
+    /// The device is there again, and what was played goes on.
+    Again,
+    /// The leg of this number has been played through and has ended the playing.
+    Ended(u64),
+    /// A sound of the user's own of this hash is not there; what needs it does not sound.
+    Lacks(u64),
 }
 
 /// A message as bytes.
@@ -77,11 +96,14 @@ mod tests {
     proptest! {
         #[test]
         fn messages_go_round(
-            age: u16, from: u64, frame: i64, gain in -200.0_f32..200.0, text: String, packed in prop::collection::vec(any::<u8>(), 0..50),
+            age: u64, from: u64, frame: i64, gain in -200.0_f32..200.0, text: String, packed in prop::collection::vec(any::<u8>(), 0..50),
         ) {
             for message in [
-                ToSpeaker::Play { age, from, packed: &packed },
-                ToSpeaker::Swap { age, keep: Keeping::Fraction, packed: &packed },
+                ToSpeaker::Leg { how: How::Start(from), leg: 3, age, packed: &packed },
+                ToSpeaker::Leg { how: How::Replace(Keeping::Fraction), leg: from, age, packed: &packed },
+                ToSpeaker::Leg { how: How::Queue, leg: from, age, packed: &packed },
+                ToSpeaker::Leg { how: How::Then, leg: from, age, packed: &packed },
+                ToSpeaker::Sound { hash: from, hertz: 48_000, total: 9, at: 7, samples: &packed },
                 ToSpeaker::Stop,
                 ToSpeaker::Seek(from),
                 ToSpeaker::Gain(gain),
@@ -94,7 +116,10 @@ mod tests {
                 prop_assert_eq!(read::<ToSpeaker<'_>>(&more), None);
             }
             for message in [
-                ToEditor::Device(48_000),
+                ToEditor::Device { hertz: 48_000, grain: 1024 },
+                ToEditor::Again,
+                ToEditor::Ended(age),
+                ToEditor::Lacks(age),
                 ToEditor::NoDevice(text.clone()),
                 ToEditor::Heard { age, frame, loops: from, at: 7 },
                 ToEditor::Pong { asked: 1, now: from },
@@ -123,9 +148,21 @@ mod tests {
     fn the_bytes_of_this_version_stay_as_they_are() {
         // A change here needs a new version of the greeting.
         assert_eq!(super::super::hello::VERSION, 1);
-        assert_eq!(write(&ToSpeaker::Play { age: 2, from: 300, packed: &[9] }), [0, 2, 0xac, 2, 1, 9]);
-        assert_eq!(write(&ToSpeaker::Gain(1.0)), [4, 0, 0, 0x80, 0x3f]);
+        let leg = |how| ToSpeaker::Leg { how, leg: 1, age: 2, packed: &[9] };
+        assert_eq!(write(&leg(How::Start(300))), [0, 0, 0xac, 2, 1, 2, 1, 9]);
+        assert_eq!(write(&leg(How::Queue)), [0, 1, 1, 2, 1, 9]);
+        assert_eq!(write(&leg(How::Then)), [0, 2, 1, 2, 1, 9]);
+        assert_eq!(write(&leg(How::Replace(Keeping::Fraction))), [0, 3, 1, 1, 2, 1, 9]);
+        assert_eq!(write(&ToSpeaker::Stop), [1]);
+        assert_eq!(write(&ToSpeaker::Seek(5)), [2, 5]);
+        assert_eq!(write(&ToSpeaker::Gain(1.0)), [3, 0, 0, 0x80, 0x3f]);
+        let sound = ToSpeaker::Sound { hash: 1, hertz: 2, total: 3, at: 4, samples: &[9] };
+        assert_eq!(write(&sound), [6, 1, 2, 3, 4, 1, 9]);
+        assert_eq!(write(&ToEditor::Device { hertz: 300, grain: 1 }), [0, 0xac, 2, 1]);
         assert_eq!(write(&ToEditor::Heard { age: 1, frame: -1, loops: 2, at: 3 }), [2, 1, 1, 2, 3]);
         assert_eq!(write(&ToEditor::Bye), [6]);
+        assert_eq!(write(&ToEditor::Again), [7]);
+        assert_eq!(write(&ToEditor::Ended(5)), [8, 5]);
+        assert_eq!(write(&ToEditor::Lacks(5)), [9, 5]);
     }
 }

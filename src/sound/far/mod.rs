@@ -1,4 +1,4 @@
-//! Sound on another machine: the schedule and the transport travel, the samples do not. It must not know the session or the
+//! Sound on another machine: legs and the transport travel, of samples only those of the user's own sounds, once each. It must not know the session or the
 //! screen, nor how a port comes to be forwarded.
 
 // Without a device there is only the editor's end.
@@ -10,6 +10,7 @@ mod editor;
 mod few;
 mod frame;
 mod hello;
+mod leg;
 mod line;
 mod meet;
 mod message;
@@ -17,6 +18,7 @@ mod packed;
 mod proof;
 #[cfg(feature = "audio")]
 mod said;
+mod shelf;
 #[cfg(feature = "audio")]
 mod speaker;
 #[cfg(all(test, feature = "audio"))]
@@ -27,11 +29,11 @@ mod visit;
 
 pub use editor::Far;
 pub use hello::VERSION;
-pub use line::News;
 pub use meet::FarError;
 pub use proof::Token;
 #[cfg(feature = "audio")]
 pub use said::Said;
+pub use shelf::{SOUND, SOUNDS};
 #[cfg(feature = "audio")]
 pub use speaker::{Device, Speaker};
 

@@ -3,14 +3,15 @@
 
 use super::frame::Sender;
 use super::meet::{Met, Unmet, Verdict};
-use super::message::{self, ToEditor};
+use super::message::{self, How, Keeping, ToEditor};
 use super::said::Said;
-use super::visit::{Event, House, accept};
-use crate::sound::NoSound;
+use super::shelf::Shelf;
+use super::visit::{Event, House, accept, frame};
 use crate::sound::feed::Hand;
-use crate::sound::render::LATENCY;
-use crate::sound::schedule::Schedule;
+use crate::sound::relay::Leg;
+use crate::sound::render::Keep;
 use crate::sound::units::Frame;
+use crate::sound::{News, NoSound};
 use std::collections::VecDeque;
 use std::io;
 use std::net::{Ipv4Addr, Shutdown, TcpListener, TcpStream};
@@ -29,10 +30,11 @@ const LOOK: Duration = Duration::from_millis(100);
 const ALIVE: Duration = Duration::from_millis(500);
 /// Time a lost line has to come back before another editor may come by a new token.
 const GRACE: Duration = Duration::from_secs(10);
-/// Time between two tries to open a device.
-const REOPEN: Duration = Duration::from_secs(1);
-/// Commands the device may have before it.
+/// Commands the device may have before it, also while it is lost.
 const BEFORE_IT: usize = 8;
+const WHILE_LOST: usize = 200;
+/// Sendings that are remembered.
+const SENDINGS: usize = 512;
 /// Time for what rings to fade when the speaker ends.
 const FADE: Duration = Duration::from_millis(150);
 /// Time in which no more than one visitor of a kind is told of.
@@ -46,11 +48,12 @@ pub trait Device {
     /// Frames that are rendered but not heard yet when a block has just been rendered.
     fn ahead(&self) -> Frame;
 
-    /// Looks after the device.
-    ///
-    /// # Errors
-    /// [`NoSound`] if it is lost.
-    fn tick(&mut self) -> Result<(), NoSound>;
+    /// Frames of one of the device's buffers.
+    fn grain(&self) -> Frame;
+
+    /// Looks after the device: if it is lost it is opened again, and what has become of it is told. After
+    /// [`News::BackAnew`] the hand is another one.
+    fn tick(&mut self) -> Option<News>;
 }
 
 /// A speaker that listens.
@@ -76,18 +79,11 @@ impl Speaker {
         self.port
     }
 
-    /// Serves one editor after the other until `stop` is set. `open` opens a device, also again when it was lost; `say` is told
-    /// what happens.
+    /// Serves one editor after the other until `stop` is set; `say` is told what happens.
     ///
     /// # Errors
-    /// [`NoSound`] if there is no device at the beginning, or the system gives no random numbers or threads.
-    pub fn run(
-        self,
-        open: &mut dyn FnMut() -> Result<Box<dyn Device>, NoSound>,
-        stop: &AtomicBool,
-        say: &mut dyn FnMut(Said),
-    ) -> Result<(), NoSound> {
-        let mut device = open()?;
+    /// [`NoSound`] if the system gives no random numbers or threads.
+    pub fn run(self, mut device: Box<dyn Device>, stop: &AtomicBool, say: &mut dyn FnMut(Said)) -> Result<(), NoSound> {
         let hertz = device.hand().rate().hertz();
         let (events, incoming) = mpsc::sync_channel(QUEUE);
         let house = Arc::new(House {
@@ -95,6 +91,7 @@ impl Speaker {
             waiting: AtomicUsize::new(0),
             hertz: AtomicU32::new(hertz),
             ending: AtomicBool::new(false),
+            shelf: Mutex::new(Shelf::default()),
             events,
         });
         let token = house.door().renew().map_err(|e| NoSound::new(&e))?;
@@ -107,12 +104,15 @@ impl Speaker {
         };
         let mut desk = Desk {
             house: &house,
-            device: Some(device),
-            retry: Instant::now(),
+            device,
+            out: None,
+            anew: false,
+            deaf: true,
             gain: None,
             line: None,
             lost: None,
-            ages: VecDeque::new(),
+            sent: VecDeque::new(),
+            ended: 0,
             epoch: Instant::now(),
             marked: Instant::now(),
             alive: Instant::now(),
@@ -125,7 +125,7 @@ impl Speaker {
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => break,
             }
-            desk.look(open);
+            desk.look();
         }
         desk.end();
         house.ending.store(true, Ordering::Relaxed);
@@ -143,18 +143,30 @@ struct Line {
     sender: Sender<TcpStream>,
 }
 
+/// A leg that the device was given: its number and this sending of it, and what the editor calls them.
+struct Sent {
+    id: u64,
+    age: u64,
+    leg: u64,
+    editors: u64,
+}
+
 /// The loop's own things: the device, the line, and what to tell.
 struct Desk<'a> {
     house: &'a House,
-    device: Option<Box<dyn Device>>,
-    /// When a device is next tried.
-    retry: Instant,
+    device: Box<dyn Device>,
+    /// Why the device is lost, and whether nothing that it was given before counts when it comes back.
+    out: Option<String>,
+    anew: bool,
+    /// Whether what follows something that was not sounded is still to be left alone.
+    deaf: bool,
     gain: Option<f32>,
     line: Option<Line>,
     /// When the line of a session was lost.
     lost: Option<Instant>,
-    /// Ages of the device's schedules, and what the editor calls them.
-    ages: VecDeque<(u16, u16)>,
+    sent: VecDeque<Sent>,
+    /// The device's leg of whose end the editor was told last.
+    ended: u64,
     epoch: Instant,
     marked: Instant,
     alive: Instant,
@@ -165,7 +177,7 @@ struct Desk<'a> {
 
 impl Desk<'_> {
     fn playing(&mut self) -> bool {
-        self.device.as_mut().is_some_and(|d| d.hand().is_playing())
+        self.device.hand().is_playing()
     }
 
     /// How long to wait for an event.
@@ -181,14 +193,14 @@ impl Desk<'_> {
             Event::Vanished => {}
             Event::Joined { line, met, stream, back } => self.join(line, &met, stream, back),
             // What an older line still had to say does not count.
-            Event::Play { line, .. }
-            | Event::Swap { line, .. }
+            Event::Leg { line, .. }
             | Event::Stop { line }
             | Event::Seek { line, .. }
             | Event::Gain { line, .. }
             | Event::Ping { line, .. }
             | Event::Bye { line }
             | Event::Unfit { line, .. }
+            | Event::Lacks { line, .. }
             | Event::Ended { line, .. }
                 if Some(line) != current => {}
             Event::Ping { asked, .. } => {
@@ -203,44 +215,69 @@ impl Desk<'_> {
                 self.renew();
             }
             Event::Ended { why, .. } => self.lose(why),
-            Event::Unfit { why, .. } => {
+            Event::Unfit { why, .. } => self.refuse(why),
+            Event::Lacks { hash, .. } => {
                 self.silence();
-                self.refuse(why);
+                self.deaf = true;
+                self.tell(&ToEditor::Lacks(hash));
             }
             Event::Gain { db, .. } => {
                 self.gain = Some(db);
                 self.command(|hand| hand.set_gain(db));
             }
-            Event::Play { schedule, age, from, .. } => self.play(*schedule, age, |hand, s| hand.play(s, from)),
-            Event::Swap { schedule, age, keep, .. } => self.play(*schedule, age, |hand, s| hand.swap(s, keep)),
+            Event::Leg { how: How::Queue | How::Then | How::Replace(_), .. } if self.deaf => {}
+            Event::Leg { how, leg, number, age, .. } => self.play(how, *leg, number, age),
             Event::Stop { .. } => self.silence(),
             Event::Seek { frame, .. } => self.command(|hand| hand.seek_frame(frame)),
         }
     }
 
-    fn play(&mut self, schedule: Schedule, age: u16, how: impl FnOnce(&mut Hand, Schedule)) {
-        let Some(device) = &mut self.device else { return };
-        // The device may have changed while the schedule was made.
-        if device.hand().rate() != schedule.rate() {
+    fn play(&mut self, how: How, leg: Leg, number: u64, age: u64) {
+        // The device may have changed while the leg was made.
+        if leg.schedule().is_none_or(|s| s.rate() != self.device.hand().rate()) {
             return self.refuse("it is for another device".into());
         }
-        self.command(|hand| how(hand, schedule));
-        if let Some(device) = &mut self.device {
-            self.ages.push_back((device.hand().age(), age));
-            while self.ages.len() > 128 {
-                self.ages.pop_front();
+        let mut id = None;
+        match how {
+            How::Start(from) => {
+                self.deaf = false;
+                self.command(|hand| id = Some(hand.start(leg, frame(from))));
+            }
+            How::Queue | How::Then if !self.device.hand().has_room() => self.refuse("too many legs wait".into()),
+            How::Queue => self.command(|hand| id = Some(hand.queue(leg))),
+            How::Then => self.command(|hand| id = Some(hand.then(leg))),
+            How::Replace(keep) => {
+                // One that was never there is left alone, as one that has been played.
+                let Some(old) = self.sent.iter().rev().find(|s| s.leg == number).map(|s| s.id) else { return };
+                let keep = match keep {
+                    Keeping::Place => Keep::Place,
+                    Keeping::Fraction => Keep::Fraction,
+                };
+                self.command(|hand| {
+                    hand.replace(old, leg, keep);
+                    id = Some(old);
+                });
+            }
+        }
+        if let Some(id) = id {
+            self.sent.push_back(Sent { id, age: self.device.hand().age(), leg: number, editors: age });
+            while self.sent.len() > SENDINGS {
+                self.sent.pop_front();
             }
         }
     }
 
     /// Gives the device a command, after waiting a little if it has many before it.
     fn command(&mut self, what: impl FnOnce(&mut Hand)) {
-        let Some(device) = &mut self.device else { return };
-        let hand = device.hand();
+        let most = if self.out.is_some() { WHILE_LOST } else { BEFORE_IT };
         for _ in 0..200 {
+            let hand = self.device.hand();
             hand.tick();
-            if hand.waiting() <= BEFORE_IT {
+            if hand.waiting() <= most {
                 return what(hand);
+            }
+            if self.out.is_some() {
+                break;
             }
             thread::sleep(Duration::from_millis(5));
         }
@@ -249,14 +286,15 @@ impl Desk<'_> {
 
     /// Ends the sound softly.
     fn silence(&mut self) {
-        if let Some(device) = &mut self.device
-            && device.hand().is_playing()
-        {
-            device.hand().stop();
+        if self.playing() {
+            self.device.hand().stop();
         }
     }
 
+    /// Sounds nothing more until the editor begins anew.
     fn refuse(&mut self, why: String) {
+        self.silence();
+        self.deaf = true;
         self.tell(&ToEditor::Refused(why.clone()));
         (self.say)(Said::Refused(why));
     }
@@ -274,15 +312,18 @@ impl Desk<'_> {
         self.close();
         self.line = Some(Line { number, sender: Sender::new(stream, met.to_editor.clone()) });
         self.lost = None;
-        self.ages.clear();
+        self.sent.clear();
+        (self.deaf, self.anew) = (true, self.out.is_some());
         (self.say)(if back { Said::Back } else { Said::Joined });
         self.tell_device();
     }
 
     fn tell_device(&mut self) {
-        let message = match self.house.hertz.load(Ordering::Relaxed) {
-            0 => ToEditor::NoDevice("no output device".into()),
-            hertz => ToEditor::Device(hertz),
+        let message = if let Some(why) = &self.out {
+            ToEditor::NoDevice(why.clone())
+        } else {
+            let (hertz, grain) = (self.device.hand().rate().hertz(), self.device.grain().0);
+            ToEditor::Device { hertz, grain: u32::try_from(grain).unwrap_or_default() }
         };
         self.tell(&message);
     }
@@ -337,7 +378,7 @@ impl Desk<'_> {
     }
 
     /// Looks after the device, the line and the playhead.
-    fn look(&mut self, open: &mut dyn FnMut() -> Result<Box<dyn Device>, NoSound>) {
+    fn look(&mut self) {
         if self.visitors.front().is_some_and(|v| v.0.elapsed() > QUIET)
             && let Some((_, more, version)) = self.visitors.pop_front()
             && more > 0
@@ -345,7 +386,8 @@ impl Desk<'_> {
             (self.say)(Said::Strangers(more, version));
             self.visitors.push_back((Instant::now(), 0, version));
         }
-        self.look_at_device(open);
+        self.look_at_device();
+        self.look_at_end();
         if self.playing() && self.marked.elapsed() >= MARK {
             self.marked = Instant::now();
             self.mark();
@@ -361,44 +403,54 @@ impl Desk<'_> {
         }
     }
 
-    fn look_at_device(&mut self, open: &mut dyn FnMut() -> Result<Box<dyn Device>, NoSound>) {
-        if let Some(device) = &mut self.device {
-            let Err(error) = device.tick() else { return };
-            self.device = None;
-            self.house.hertz.store(0, Ordering::Relaxed);
-            self.retry = Instant::now() + REOPEN;
-            (self.say)(Said::NoDevice(error.to_string()));
-            self.tell(&ToEditor::NoDevice(error.to_string()));
-        } else if Instant::now() >= self.retry {
-            self.retry = Instant::now() + REOPEN;
-            let Ok(mut device) = open() else { return };
-            let hertz = device.hand().rate().hertz();
-            if let Some(db) = self.gain {
-                device.hand().set_gain(db);
-            }
-            self.device = Some(device);
-            self.ages.clear();
-            self.house.hertz.store(hertz, Ordering::Relaxed);
-            (self.say)(Said::Device(hertz));
-            self.tell_device();
+    fn look_at_device(&mut self) {
+        let Some(news) = self.device.tick() else { return };
+        if let News::Lost(error) = news {
+            self.out = Some(error.reason().to_owned());
+            self.tell(&ToEditor::NoDevice(error.reason().to_owned()));
+            return (self.say)(Said::NoDevice(error.to_string()));
+        }
+        self.out = None;
+        let hertz = self.device.hand().rate().hertz();
+        (self.say)(Said::Device(hertz));
+        if news == News::Back && !self.anew {
+            return self.tell(&ToEditor::Again);
+        }
+        // The editor sends all that is to sound.
+        self.silence();
+        self.sent.clear();
+        (self.deaf, self.anew) = (true, false);
+        if news != News::Back {
+            self.ended = 0;
+        }
+        if let Some(db) = self.gain {
+            self.device.hand().set_gain(db);
+        }
+        self.house.hertz.store(hertz, Ordering::Relaxed);
+        self.tell_device();
+    }
+
+    /// Tells that the last leg has ended the playing.
+    fn look_at_end(&mut self) {
+        let Some((id, leg)) = self.sent.iter().map(|s| (s.id, s.leg)).max() else { return };
+        if id != self.ended && self.device.hand().has_ended() {
+            self.ended = id;
+            self.tell(&ToEditor::Ended(leg));
         }
     }
 
     /// Tells where the loop is heard.
     fn mark(&mut self) {
-        let Some(device) = &mut self.device else { return };
-        let behind = device.ahead().0 + LATENCY as i64;
-        let Some(mark) = device.hand().mark() else { return };
-        while self.ages.len() > 1 && self.ages.front().is_some_and(|a| a.0 != mark.age) {
-            // Older ones never come again; a newer one is not sounding yet.
-            if !self.ages.iter().any(|a| a.0 == mark.age) {
-                return;
-            }
-            self.ages.pop_front();
+        if self.out.is_some() {
+            return;
         }
-        let Some(&(_, age)) = self.ages.front().filter(|a| a.0 == mark.age) else { return };
+        let ahead = self.device.ahead();
+        let Some(mark) = self.device.hand().mark(ahead) else { return };
+        let Some(age) = self.sent.iter().find(|s| s.age == mark.age).map(|s| s.editors) else { return };
+        // Legs before the one that is heard never come again.
+        self.sent.retain(|s| s.id >= mark.leg);
         let at = mark.at.saturating_duration_since(self.epoch).as_nanos() as u64;
-        self.tell(&ToEditor::Heard { age, frame: mark.frame.0 - behind, loops: mark.loops, at });
+        self.tell(&ToEditor::Heard { age, frame: mark.frame, loops: mark.turn, at });
     }
 
     /// Ends it all: the sound fades, the editor is told.
@@ -407,9 +459,7 @@ impl Desk<'_> {
         self.silence();
         let until = Instant::now() + FADE;
         while Instant::now() < until {
-            if let Some(device) = &mut self.device {
-                drop(device.tick());
-            }
+            self.device.hand().tick();
             thread::sleep(Duration::from_millis(10));
         }
         self.close();

@@ -1,20 +1,20 @@
 //! Tests over real loopback sockets, with a speaker whose device writes down what it would sound. They must not know a device
 //! of this machine.
 
+mod legs;
 mod lines;
 mod stage;
 
 use super::frame::{Broken, MOST, Receiver, Sender};
 use super::hello::{self, Role};
-use super::line::News;
+use super::leg::pack_leg;
 use super::meet::{Met, Right, knock};
-use super::message::{self, ToEditor, ToSpeaker};
-use super::packed::pack;
+use super::message::{self, How, ToEditor, ToSpeaker};
 use super::*;
 use crate::rhythm::{Groove, Voice};
 use crate::sound::feed::{Feed, Hand, feed};
 use crate::sound::tests::groove;
-use crate::sound::{Ask, Frame, Keep, NoSound, Position, Renderer, SampleRate, Schedule};
+use crate::sound::{Ask, Frame, Happening, Keep, Leg, News, NoSound, Position, Renderer, SampleRate, Schedule};
 use stage::*;
 use std::io::{Read, Write};
 use std::net::{Ipv4Addr, Shutdown, TcpListener, TcpStream};
@@ -85,8 +85,8 @@ fn the_playhead_comes_and_goes() {
     assert!(first.wholes >= 0.5 || first.loops > 0, "{first:?}");
     wait("the next turn", || far.playhead().is_some_and(|p| p.loops > first.loops));
     assert!(far.round_trip().is_some());
-    let (then, now) = (Instant::now(), far.playhead_at(Instant::now() + Duration::from_millis(100)));
-    let before = far.playhead_at(then).expect("known");
+    let (then, now) = (Instant::now(), far.heard_at(Instant::now() + Duration::from_millis(100)));
+    let before = far.heard_at(then).expect("known");
     let after = now.expect("known");
     assert!((after.loops as f64 + after.wholes) > (before.loops as f64 + before.wholes));
     far.seek(Position { section: 0, pass: 0, wholes: 0.0 });
@@ -232,21 +232,23 @@ fn whoever_does_not_know_the_token_is_no_speaker() {
 fn what_cannot_be_sounded_is_refused_and_the_line_stays() {
     let stage = Stage::open();
     let mut rude = Rude::join(&stage);
-    let good = message::write(&pack(&schedule("x...x...x...x...")).expect("small"));
+    let good = pack_leg(&Leg::new(schedule("x...x...x...x..."))).expect("small");
+    // Times through, not the last, no silences.
+    let leg = [1, 0, 0, 0];
     let mut wrong_rate = good.clone();
-    wrong_rate[0] ^= 1;
+    wrong_rate[leg.len() - 1 + 10] ^= 1;
     // Rate and denominator, a length, no sections, sounds or ways, and a billion notes that are not there.
-    let billion = [&[0x80, 0xf7, 0x02, 1, 100, 0, 0, 0, 0][..], &[0x80, 0x94, 0xeb, 0xdc, 0x03]].concat();
+    let billion = [&leg[..], &[0x80, 0xf7, 0x02, 1, 100, 0, 0, 0, 0], &[0x80, 0x94, 0xeb, 0xdc, 0x03]].concat();
     for packed in [&[][..], &[0xff; 3_000], &billion, &wrong_rate, &good[..good.len() - 1]] {
-        rude.says(&ToSpeaker::Play { age: 1, from: 0, packed });
-        assert!(!rude.refused().is_empty());
-        rude.says(&ToSpeaker::Swap { age: 1, keep: message::Keeping::Place, packed });
-        assert!(!rude.refused().is_empty());
+        for how in [How::Start(0), How::Queue, How::Then, How::Replace(message::Keeping::Place)] {
+            rude.says(&ToSpeaker::Leg { how, leg: 1, age: 1, packed });
+            assert!(!rude.refused().is_empty());
+        }
     }
     rude.says(&ToSpeaker::Gain(f32::NAN));
     assert!(rude.refused().contains("gain"));
     rude.says(&ToSpeaker::Seek(u64::MAX));
-    rude.says(&ToSpeaker::Play { age: 7, from: u64::MAX, packed: &good });
+    rude.says(&ToSpeaker::Leg { how: How::Start(u64::MAX), leg: 3, age: 7, packed: &good });
     rude.says(&ToSpeaker::Seek(u64::MAX));
     loop {
         let bytes = rude.receiver.receive().expect("the line stays");
@@ -257,7 +259,7 @@ fn what_cannot_be_sounded_is_refused_and_the_line_stays() {
         rude.says(&ToSpeaker::Ping(1));
     }
     // A refusal also ends what sounds: the editor thinks something else is heard.
-    rude.says(&ToSpeaker::Play { age: 8, from: 0, packed: &[1] });
+    rude.says(&ToSpeaker::Leg { how: How::Start(0), leg: 4, age: 8, packed: &[1] });
     rude.refused();
     wait("silence", || !stage.tape.sounds(4_800));
 }
@@ -273,7 +275,7 @@ fn what_is_no_message_ends_the_line() {
     rude.sender.send(&[200, 1, 2, 3]).expect("sent");
     assert!(stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("understand"));
     let mut rude = Rude::join(&stage);
-    rude.stream.write_all(&[0, 0, 0, 1, 2, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]).expect("sent");
+    rude.stream.write_all(&[0, 0, 0, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]).expect("sent");
     assert!(stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("other end"));
     assert!(matches!(loop_until_broken(&mut rude), Broken::Stream(_)));
 }

@@ -57,7 +57,7 @@ pub(super) struct Loop {
 /// Where the loop was heard when.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Heard {
-    pub(super) age: u16,
+    pub(super) age: u64,
     pub(super) frame: i64,
     pub(super) loops: u64,
     /// In the speaker's clock, ns.
@@ -88,9 +88,9 @@ impl Track {
         self.marks.push_back(heard);
     }
 
-    /// The age of the loop that is heard.
-    pub(super) fn age(&self) -> Option<u16> {
-        self.marks.back().map(|m| m.age)
+    /// The last mark.
+    pub(super) fn last(&self) -> Option<Heard> {
+        self.marks.back().copied()
     }
 
     /// The frame of the loop heard at a time of the editor's clock (ns), and turns completed; `None` when no one knows.
@@ -169,7 +169,7 @@ mod tests {
         }
 
         #[test]
-        fn any_marks_are_taken(marks in prop::collection::vec((any::<u16>(), any::<i64>(), any::<u64>(), any::<u64>()), 0..20), now: i64, length: i64) {
+        fn any_marks_are_taken(marks in prop::collection::vec((any::<u64>(), any::<i64>(), any::<u64>(), any::<u64>()), 0..20), now: i64, length: i64) {
             let mut clocks = Clocks::default();
             clocks.trip(5, 5_000, 10);
             let of = Loop { hertz: 48_000, length };

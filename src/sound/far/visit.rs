@@ -2,12 +2,12 @@
 
 use super::door::Door;
 use super::frame::Receiver;
+use super::leg::{NoLeg, unpack_leg};
 use super::line::SILENCE;
 use super::meet::{Met, Unmet, Verdict, open};
-use super::message::{self, Keeping, ToSpeaker};
-use super::packed::Packed;
-use crate::sound::render::Keep;
-use crate::sound::schedule::Schedule;
+use super::message::{self, How, ToSpeaker};
+use super::shelf::{Piece, Shelf};
+use crate::sound::relay::Leg;
 use crate::sound::units::{Frame, SampleRate};
 use std::net::{TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicUsize, Ordering};
@@ -25,16 +25,50 @@ const REST: Duration = Duration::from_millis(100);
 
 /// What the connections tell the loop that has the device.
 pub(super) enum Event {
-    Joined { line: u64, met: Met, stream: TcpStream, back: bool },
-    Play { line: u64, schedule: Box<Schedule>, age: u16, from: Frame },
-    Swap { line: u64, schedule: Box<Schedule>, age: u16, keep: Keep },
-    Stop { line: u64 },
-    Seek { line: u64, frame: Frame },
-    Gain { line: u64, db: f32 },
-    Ping { line: u64, asked: u64 },
-    Bye { line: u64 },
-    Unfit { line: u64, why: String },
-    Ended { line: u64, why: String },
+    Joined {
+        line: u64,
+        met: Met,
+        stream: TcpStream,
+        back: bool,
+    },
+    /// A leg, what the editor calls it and this sending of it.
+    Leg {
+        line: u64,
+        how: How,
+        leg: Box<Leg>,
+        number: u64,
+        age: u64,
+    },
+    Stop {
+        line: u64,
+    },
+    Seek {
+        line: u64,
+        frame: Frame,
+    },
+    Gain {
+        line: u64,
+        db: f32,
+    },
+    Ping {
+        line: u64,
+        asked: u64,
+    },
+    Bye {
+        line: u64,
+    },
+    Unfit {
+        line: u64,
+        why: String,
+    },
+    Lacks {
+        line: u64,
+        hash: u64,
+    },
+    Ended {
+        line: u64,
+        why: String,
+    },
     Visitor(Unmet),
     Vanished,
 }
@@ -43,15 +77,21 @@ pub(super) enum Event {
 pub(super) struct House {
     pub(super) door: Mutex<Door>,
     pub(super) waiting: AtomicUsize,
-    /// Frames per second of the device; 0 while there is none.
+    /// Frames per second of the device, also while it is lost.
     pub(super) hertz: AtomicU32,
     pub(super) ending: AtomicBool,
+    /// The sounds of the editor's user.
+    pub(super) shelf: Mutex<Shelf>,
     pub(super) events: SyncSender<Event>,
 }
 
 impl House {
     pub(super) fn door(&self) -> MutexGuard<'_, Door> {
         self.door.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn shelf(&self) -> MutexGuard<'_, Shelf> {
+        self.shelf.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -104,6 +144,9 @@ fn visit(house: &House, stream: TcpStream, line: u64) {
         }
     };
     let back = entered.unwrap_or_default();
+    if !back {
+        house.shelf().clear();
+    }
     let listener = stream.try_clone().and_then(|copy| {
         copy.set_read_timeout(Some(SILENCE))?;
         copy.set_write_timeout(Some(SILENCE))?;
@@ -131,20 +174,17 @@ fn listen(house: &House, mut receiver: Receiver<TcpStream>, line: u64) -> String
             return "the editor says what this speaker does not understand".into();
         };
         let event = match said {
-            ToSpeaker::Play { age, from, packed } => match unpack(house, packed) {
-                Ok(schedule) => Event::Play { line, schedule, age, from: frame(from) },
-                Err(why) => Event::Unfit { line, why },
+            ToSpeaker::Leg { how, leg: number, age, packed } => match unpack(house, packed) {
+                Ok(leg) => Event::Leg { line, how, leg, number, age },
+                Err(NoLeg::Unfit(why)) => Event::Unfit { line, why },
+                Err(NoLeg::Lacks(hash)) => Event::Lacks { line, hash },
             },
-            ToSpeaker::Swap { age, keep, packed } => match unpack(house, packed) {
-                Ok(schedule) => {
-                    let keep = match keep {
-                        Keeping::Place => Keep::Place,
-                        Keeping::Fraction => Keep::Fraction,
-                    };
-                    Event::Swap { line, schedule, age, keep }
+            ToSpeaker::Sound { hash, hertz, total, at, samples } => {
+                match house.shelf().take(Piece { hash, hertz, total, at, samples }) {
+                    Ok(()) => continue,
+                    Err(why) => Event::Unfit { line, why },
                 }
-                Err(why) => Event::Unfit { line, why },
-            },
+            }
             ToSpeaker::Stop => Event::Stop { line },
             ToSpeaker::Seek(at) => Event::Seek { line, frame: frame(at) },
             ToSpeaker::Gain(db) if (-120.0..=24.0).contains(&db) => Event::Gain { line, db },
@@ -159,12 +199,12 @@ fn listen(house: &House, mut receiver: Receiver<TcpStream>, line: u64) -> String
 }
 
 /// A frame that came over the line; one beyond any loop's end is the end.
-fn frame(at: u64) -> Frame {
+pub(super) fn frame(at: u64) -> Frame {
     Frame(i64::try_from(at).unwrap_or(i64::MAX))
 }
 
-fn unpack(house: &House, bytes: &[u8]) -> Result<Box<Schedule>, String> {
-    let rate = SampleRate::new(house.hertz.load(Ordering::Relaxed)).ok_or("there is no device")?;
-    let packed: Packed = message::read(bytes).ok_or("a loop that is damaged or too large")?;
-    packed.unpack(rate).map(Box::new).map_err(|e| e.to_string())
+fn unpack(house: &House, bytes: &[u8]) -> Result<Box<Leg>, NoLeg> {
+    let none = || NoLeg::Unfit("there is no device".into());
+    let rate = SampleRate::new(house.hertz.load(Ordering::Relaxed)).ok_or_else(none)?;
+    unpack_leg(bytes, rate, &|hash| house.shelf().get(hash, rate)).map(Box::new)
 }

@@ -1,26 +1,6 @@
-//! A ladder: one loop at rising speeds, with silences that come more often. It must not know hearings, files or devices.
+//! The silences of a ladder, which come more often. It must not know speeds, hearings, files or devices.
 
 use super::Take;
-use crate::rhythm::Fraction;
-
-/// Most steps of a ladder.
-pub const STEPS: usize = 200;
-
-/// The speeds of a ladder in rising order: `from`, then each `step` faster, the last one `to` also where the steps do not
-/// meet it. `None` if `step` is not positive, `to` lies below `from`, or there would be more than [`STEPS`].
-pub fn speeds(from: Fraction, to: Fraction, step: Fraction) -> Option<Vec<Fraction>> {
-    if step.numer() <= 0 || to < from {
-        return None;
-    }
-    let mut speeds = vec![from];
-    while let Some(&last) = speeds.last().filter(|s| **s < to) {
-        if speeds.len() == STEPS {
-            return None;
-        }
-        speeds.push(last.plus(step)?.min(to));
-    }
-    Some(speeds)
-}
 
 /// Lets times through fall silent, counted through all takes: first the `every`th, and after each one the next comes one
 /// time through sooner, down to every second one. The first of several times through a take always sounds. Nothing for `every` below 2.

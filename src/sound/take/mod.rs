@@ -5,15 +5,17 @@ mod cue;
 pub mod ladder;
 mod sequence;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 
 pub use cue::{Cue, table};
 pub use sequence::Sequence;
 
 use super::click::{Click, ClickLine, Moment};
+use super::own::OwnSounds;
+use super::relay::Leg;
 use super::schedule::{Ask, Range, Schedule};
 use super::units::SampleRate;
-use crate::rhythm::{Edit, Fraction, Groove, Time};
+use crate::rhythm::{Edit, Fraction, Groove, Section, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
 use num_traits::FromPrimitive;
@@ -26,7 +28,7 @@ const COUNTED: u32 = 4;
 pub enum CountIn {
     /// Nothing.
     Off,
-    /// One bar of the written beat, in the meter and tempo of the first section.
+    /// One bar of the written beat, in the meter and tempo of the section that begins.
     Bar,
     /// Four clicks of a pulse, the next of which would fall on its first in the loop. With a period of no more than a
     /// millisecond, or numbers that are none, it is [`CountIn::Bar`].
@@ -57,20 +59,51 @@ pub struct Take {
     pub lines: Vec<ClickLine>,
     /// Playing speed, as in [`Ask::speed`].
     pub speed: Fraction,
-    /// Times through the whole groove.
+    /// What is played through, as in [`Ask::range`].
+    pub range: Range,
+    /// Times through that.
     pub times: u32,
     /// What is counted in before it.
     pub count_in: CountIn,
-    /// Times through, from 0, of which only the [`opening`] sounds, in rising order.
+    /// Times through, from 0, of which only the [`Take::opening`] sounds, in rising order.
     pub silences: Vec<u32>,
 }
 
 impl Take {
     /// The loop of this take. It allocates and synthesises: never call it on the audio thread.
     pub fn schedule(&self, groove: &Groove, rate: SampleRate) -> Schedule {
+        self.schedule_with(groove, rate, &OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds.
+    pub fn schedule_with(&self, groove: &Groove, rate: SampleRate, own: &OwnSounds) -> Schedule {
         let (speed, click, lines) = (self.speed, self.click, self.lines.clone());
-        let ask = Ask { rate, speed, range: Range::Whole, click, lines };
-        if self.layers { Schedule::build(groove, &ask) } else { Schedule::build(&bare(groove), &ask) }
+        let ask = Ask { rate, speed, range: self.range, click, lines };
+        if self.layers { Schedule::build_with(groove, &ask, own) } else { Schedule::build(&bare(groove), &ask) }
+    }
+
+    /// The loop with its times through and its silences, to be played after others and before others.
+    pub fn leg(&self, groove: &Groove, rate: SampleRate) -> Leg {
+        self.leg_with(groove, rate, &OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds.
+    pub fn leg_with(&self, groove: &Groove, rate: SampleRate, own: &OwnSounds) -> Leg {
+        let leg = Leg::new(self.schedule_with(groove, rate, own)).times(u64::from(self.times));
+        leg.hushed(&self.silences, self.opening(groove))
+    }
+
+    /// The part of the loop, from the start of its first section, that still sounds when the rest of it is silent: a bar, or of
+    /// a loop of one bar its first beat.
+    pub fn opening(&self, groove: &Groove) -> Time {
+        let (section, from, length) = match self.range {
+            Range::Whole => (0, Time::ZERO, groove.length()),
+            Range::Section(s) => (s, Time::ZERO, groove.sections().get(s).map(Section::length)),
+            Range::Region { section, from, to } => (section, from, to.minus(from)),
+        };
+        let Some(section) = groove.sections().get(section) else { return Time::ZERO };
+        let (bar, beat) = (section.meter.bar(), section.meter.beat());
+        from.plus(if length.is_none_or(|all| all > bar) { bar } else { beat }).unwrap_or(bar)
     }
 
     /// The count-in of this take, to be played once; `None` if there is none.
@@ -86,17 +119,14 @@ impl Take {
             }
             CountIn::Bar => {}
         }
-        let bar = groove.sections().first()?.meter.bar();
-        let range = Range::Region { section: 0, from: Time::ZERO, to: bar };
+        let section = match self.range {
+            Range::Whole => 0,
+            Range::Section(section) | Range::Region { section, .. } => section,
+        };
+        let bar = groove.sections().get(section)?.meter.bar();
+        let range = Range::Region { section, from: Time::ZERO, to: bar };
         Some(Schedule::build(&bare(groove), &Ask { range, click: Click::Written, ..ask }))
     }
-}
-
-/// The part of a loop that still sounds when the rest of it is silent: a bar, or of a loop of one bar its first beat.
-pub fn opening(groove: &Groove) -> Time {
-    let Some(first) = groove.sections().first() else { return Time::ZERO };
-    let bar = first.meter.bar();
-    if groove.length().is_none_or(|all| all > bar) { bar } else { first.meter.beat() }
 }
 
 /// The groove with no layer heard.

@@ -1,9 +1,11 @@
 //! A sequence of takes, rendered into one WAV stream with its cues. It must not know where the bytes go.
 
+use super::Take;
 use super::cue::{self, Cue};
-use super::{Take, opening};
-use crate::rhythm::{Groove, Time};
-use crate::sound::render::{Keep, LATENCY, Renderer};
+use crate::rhythm::Groove;
+use crate::sound::own::OwnSounds;
+use crate::sound::relay::{Leg, Relay};
+use crate::sound::render::LATENCY;
 use crate::sound::schedule::Schedule;
 use crate::sound::units::{Frame, SampleRate};
 use crate::sound::wav::Writer;
@@ -21,6 +23,7 @@ pub struct Sequence<'a> {
     groove: &'a Groove,
     rate: SampleRate,
     takes: &'a [Take],
+    own: OwnSounds,
     cues: Vec<Cue>,
     total: Frame,
 }
@@ -29,6 +32,11 @@ impl<'a> Sequence<'a> {
     /// Measures the takes. Loops are built here and again when they are rendered, one at a time, so that many long ones
     /// never stand in memory together.
     pub fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate) -> Self {
+        Self::with(groove, takes, rate, OwnSounds::none())
+    }
+
+    /// The same with the user's own sounds.
+    pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: OwnSounds) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());
         let mut add = |name: String, note: String, schedule: &Schedule, turns: u32| {
             cues.push(Cue { frame: Frame(at), name, note });
@@ -39,9 +47,9 @@ impl<'a> Sequence<'a> {
             if let Some(count) = take.count(groove, rate) {
                 add(format!("count-in: {}", take.name), String::new(), &count, 1);
             }
-            add(take.name.clone(), take.note.clone(), &take.schedule(groove, rate), take.times);
+            add(take.name.clone(), take.note.clone(), &take.schedule_with(groove, rate, &own), take.times);
         }
-        Self { groove, rate, takes, cues, total: Frame(end) }
+        Self { groove, rate, takes, own, cues, total: Frame(end) }
     }
 
     /// Where the count-ins and takes begin, in order.
@@ -62,18 +70,17 @@ impl<'a> Sequence<'a> {
         let chunks = cue::chunks(&self.cues);
         let mut run = Run {
             writer: Writer::with_chunks(sink, self.rate, self.total, &chunks)?,
-            renderer: Renderer::new(self.rate),
+            relay: Relay::new(self.rate),
             late: LATENCY,
             done: 0,
         };
-        for take in self.takes {
+        for (k, take) in self.takes.iter().enumerate() {
             if let Some(count) = take.count(self.groove, self.rate) {
-                run.turns(count, 1, &[], Time::ZERO)?;
+                run.turns(Leg::new(count).times(1), 1)?;
             }
-            let schedule = take.schedule(self.groove, self.rate);
-            run.turns(schedule, take.times, &take.silences, opening(self.groove))?;
+            let leg = take.leg_with(self.groove, self.rate, &self.own);
+            run.turns(if k + 1 == self.takes.len() { leg.last() } else { leg }, take.times)?;
         }
-        run.renderer.limit_turns(0);
         // What rings at the end, and the frames by which the output lags behind.
         run.frames(self.total.0 - run.done + LATENCY as i64)?;
         run.writer.finish()?;
@@ -84,7 +91,7 @@ impl<'a> Sequence<'a> {
 /// A rendering under way.
 struct Run<'a> {
     writer: Writer<'a>,
-    renderer: Renderer,
+    relay: Relay,
     /// Frames that still come before the first frame of the sequence.
     late: usize,
     /// Frames of the schedules rendered.
@@ -92,31 +99,13 @@ struct Run<'a> {
 }
 
 impl Run<'_> {
-    /// Renders a loop so many times through; in the turns named only what begins before `until` sounds.
-    fn turns(&mut self, schedule: Schedule, times: u32, silences: &[u32], until: Time) -> io::Result<()> {
-        let start = self.done;
-        let hushed = (!silences.is_empty()).then(|| schedule.hushed(until));
-        let map = schedule.map().clone();
-        let turn_start = |turn: u32| map.turn_start(u64::from(turn)).0;
-        let is_silent = |turn: u32| silences.binary_search(&turn).is_ok();
-        let mut other = hushed.map(Box::new);
-        self.renderer.follow(Box::new(schedule), u64::from(times));
-        let (mut turn, mut silent) = (0, false);
-        while turn < times {
-            let wanted = is_silent(turn);
-            if wanted != silent
-                && let Some(next) = other.take()
-            {
-                // Both loops have one clock, so that the frame is kept exactly.
-                other = self.renderer.swap(next, Keep::Place);
-                silent = wanted;
-            }
-            // Up to the next change, or the end.
-            let change = (turn + 1..times).find(|&t| is_silent(t) != wanted).unwrap_or(times);
-            self.frames(start + turn_start(change) - self.done)?;
-            turn = change;
+    /// Renders a leg so many times through.
+    fn turns(&mut self, leg: Leg, times: u32) -> io::Result<()> {
+        let frames = leg.schedule().map_or(0, |s| s.turn_start(u64::from(times)).0);
+        if times > 0 {
+            self.relay.push(Box::new(leg), &mut drop);
         }
-        Ok(())
+        self.frames(frames)
     }
 
     fn frames(&mut self, mut left: i64) -> io::Result<()> {
@@ -124,7 +113,7 @@ impl Run<'_> {
         self.done += left.max(0);
         while left > 0 {
             let part = &mut block[..2 * left.min(BLOCK as i64) as usize];
-            self.renderer.render(part);
+            self.relay.render(part, &mut drop);
             left -= part.len() as i64 / 2;
             let skip = self.late.min(part.len() / 2);
             self.late -= skip;

@@ -9,7 +9,7 @@ use crate::sound::{CEILING, MASTER_DB};
 use num_traits::{One, ToPrimitive, Zero};
 use proptest::prelude::*;
 
-fn plain(name: &str) -> Take {
+pub(in crate::sound) fn plain(name: &str) -> Take {
     Take {
         name: name.into(),
         note: String::new(),
@@ -17,6 +17,7 @@ fn plain(name: &str) -> Take {
         click: Click::Off,
         lines: Vec::new(),
         speed: Fraction::ONE,
+        range: Range::Whole,
         times: 1,
         count_in: CountIn::Off,
         silences: Vec::new(),
@@ -34,7 +35,7 @@ fn changing(seconds: f64, tone: u8, side: i8) -> (Vec<f64>, ClickLine) {
 }
 
 /// Four takes that use everything, of a groove that lasts so many seconds.
-fn four(seconds: f64) -> Vec<Take> {
+pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
     let (pulses, line) = changing(seconds, 0, 60);
     let halves = ClickLine::of_pulse(&pulses, seconds, Click::OffBeat, 1, -60);
     let slow = Fraction::new(97, 130).expect("speed");
@@ -110,7 +111,7 @@ fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
         }
     }
     if silent {
-        let until = seconds(&groove.sections()[0], opening(groove));
+        let until = seconds(&groove.sections()[0], plain("a").opening(groove));
         sounds.retain(|s| s.0 < until);
     }
     sounds
@@ -172,7 +173,7 @@ fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<(f64, f6
     (mixed, cues)
 }
 
-fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
+pub(in crate::sound) fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
     let sequence = Sequence::new(groove, takes, rate);
     let mut bytes = Vec::new();
     assert_eq!(sequence.write(&mut bytes).expect("written"), sequence.frames());
@@ -198,7 +199,7 @@ fn inner(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
     chunks
 }
 
-fn samples(bytes: &[u8]) -> Vec<(f64, f64)> {
+pub(in crate::sound) fn samples(bytes: &[u8]) -> Vec<(f64, f64)> {
     let data = riff(bytes).into_iter().find(|c| c.0 == "data").expect("data").1;
     let value = |b: &[u8]| f64::from(i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) / 8_388_607.0;
     data.chunks(6).map(|f| (value(&f[..3]), value(&f[3..]))).collect()
@@ -346,23 +347,15 @@ fn a_count_in_leads_into_the_first_pulse() {
 }
 
 #[test]
-fn a_ladder_climbs_to_its_end_and_its_silences_draw_together() {
-    let percent = |n, d| Fraction::new(n, d).expect("percent");
-    let rungs = |a, b, c| ladder::speeds(percent(a, 100), percent(b, 100), percent(c, 100));
-    assert_eq!(rungs(50, 100, 25), Some(vec![percent(1, 2), percent(3, 4), Fraction::ONE]));
-    assert_eq!(rungs(80, 100, 15).map(|s| s[1..].to_vec()), Some(vec![percent(95, 100), Fraction::ONE]));
-    assert_eq!(rungs(70, 70, 5).map(|s| s.len()), Some(1));
-    assert_eq!((rungs(50, 100, 0), rungs(100, 50, 10)), (None, None));
-    assert_eq!(ladder::speeds(percent(1, 5), percent(2, 1), percent(1, 1000)), None);
-
+fn the_silences_of_a_ladder_draw_together() {
     let mut takes = vec![Take { times: 6, ..plain("a") }, Take { times: 8, ..plain("b") }];
     ladder::silence(&mut takes, 4);
     // Counted from 1 through both: the 4th; the 7th begins a take and gives way to the 8th; then the 10th, 12th, 14th.
     assert_eq!((takes[0].silences.as_slice(), takes[1].silences.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
     ladder::silence(&mut takes, 0);
     assert_eq!(takes[0].silences, [3]);
-    assert_eq!(opening(&hard()[0]), time(1, 4), "of one bar the first beat");
-    assert_eq!(opening(&hard()[3]), time(1, 1), "else the first bar");
+    assert_eq!(plain("a").opening(&hard()[0]), time(1, 4), "of one bar the first beat");
+    assert_eq!(plain("a").opening(&hard()[3]), time(1, 1), "else the first bar");
 }
 
 proptest! {

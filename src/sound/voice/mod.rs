@@ -28,6 +28,20 @@ pub(super) enum Tone {
     Line(u8),
 }
 
+/// Where a sound of a schedule comes from; two sounds of one origin are the same samples.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(super) enum Origin {
+    /// It is synthesised, and can be synthesised anywhere.
+    Struck(Strike),
+    /// It is the user's own; only whoever has its samples can sound it.
+    Own {
+        /// Hash of its samples, see [`super::OwnSound::hash`].
+        hash: u64,
+        /// Frames per second of its samples.
+        rate: SampleRate,
+    },
+}
+
 /// One synthesised sound: mono samples at one rate, at most 1 in magnitude, deterministic.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) struct Strike {
@@ -95,23 +109,47 @@ impl Touch {
     }
 }
 
+/// The factor that gives an attack of this accent its level, on top of what its sound has: a voice comes with its accents,
+/// a sound of the user's own (`own`) is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent
+/// stands that much above it and a ghost that much below.
+pub(super) fn level(accent: Accent, depth: Option<u8>, own: bool) -> f32 {
+    let has = if own { 1.0 } else { Touch::of(accent).level };
+    let plain = Touch::of(Accent::Plain).level;
+    let wanted = match (depth, accent) {
+        (None, accent) => Touch::of(accent).level,
+        (Some(_), Accent::Plain) => plain,
+        (Some(depth), Accent::Accent) => plain * 10_f64.powf(f64::from(depth) / 20.0),
+        (Some(depth), Accent::Ghost) => plain * 10_f64.powf(-f64::from(depth) / 20.0),
+    };
+    (wanted / has) as f32
+}
+
 /// Bytes of sounds kept although no schedule uses them any more.
 const SPARE: usize = 16 << 20;
 
-/// Every sound synthesised so far. A sound is dropped only here, when nobody else holds it: whoever gives up a sound
+/// Every sound made or taken in so far. A sound is dropped only here, when nobody else holds it: whoever gives up a sound
 /// elsewhere, as the audio thread does, therefore never frees memory.
-static BANK: LazyLock<Mutex<HashMap<Strike, Arc<[f32]>>>> = LazyLock::new(Mutex::default);
+static BANK: LazyLock<Mutex<HashMap<Origin, Arc<[f32]>>>> = LazyLock::new(Mutex::default);
 
 /// The sound of a strike, from the bank, synthesised if it is not there yet.
 pub(super) fn sound(strike: Strike) -> Arc<[f32]> {
+    banked(Origin::Struck(strike), || strike.synthesise())
+}
+
+/// Takes a sound of the user's own into the bank.
+pub(super) fn keep(origin: Origin, samples: Vec<f32>) -> Arc<[f32]> {
+    banked(origin, || samples)
+}
+
+fn banked(origin: Origin, make: impl FnOnce() -> Vec<f32>) -> Arc<[f32]> {
     let mut bank = BANK.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(known) = bank.get(&strike) {
+    if let Some(known) = bank.get(&origin) {
         return Arc::clone(known);
     }
     if bank.values().map(|s| size_of_val::<[f32]>(s)).sum::<usize>() > SPARE {
         bank.retain(|_, sound| Arc::strong_count(sound) > 1);
     }
-    let made: Arc<[f32]> = strike.synthesise().into();
-    bank.insert(strike, Arc::clone(&made));
+    let made: Arc<[f32]> = make().into();
+    bank.insert(origin, Arc::clone(&made));
     made
 }

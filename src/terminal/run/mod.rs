@@ -7,14 +7,17 @@ mod ear;
 mod hearing;
 mod screen;
 mod slot;
+mod sounds;
 
 pub use config::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
+pub use sounds::Sounds;
 
-use super::{Config, Effect, Event, State, Theme, start, update};
+use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::sound::far::Far;
 use crate::store::{self, Journal, LoadError, Problem};
+use crate::words::tap::TapOffset;
 use disk::Disk;
 use ear::Ear;
 use hearing::Listener;
@@ -24,6 +27,7 @@ use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
+use std::time::Instant;
 
 /// Why the editor could not open, or ended before its time.
 #[derive(Debug)]
@@ -65,18 +69,20 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
         return Err(EditError::NoTerminal);
     }
     let journal = Journal::of_user();
-    let (mut state, disk) = open(path, journal)?;
+    let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let ear = Ear::start(sender.clone(), far);
+    let ear = Ear::start(sender.clone(), output, far);
     let listener = Listener::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
+    let outputs = sender.clone();
     read_input(sender);
     let size = crossterm::terminal::size()?;
     state = resized(state, size);
     let mut screen = Screen::new(io::stdout());
-    let ended = turn(&mut state, &mut screen, &events, &Hands { disk: &disk, ear: &ear, listener: &listener });
+    let ended =
+        turn(&mut state, &mut screen, &events, &Hands { disk: &disk, ear: &ear, listener: &listener, events: outputs });
     drop(guard);
     ear.stop();
     match ended {
@@ -94,6 +100,7 @@ struct Hands<'a> {
     disk: &'a Disk,
     ear: &'a Ear,
     listener: &'a Listener,
+    events: Sender<Event>,
 }
 
 /// Event by event until the end; gives whether the journal is to be kept.
@@ -105,6 +112,7 @@ fn turn<W: io::Write>(
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
+        hands.ear.beside(state.file());
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
@@ -112,8 +120,15 @@ fn turn<W: io::Write>(
                 Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
                 Effect::Play(playing, from) => hands.ear.play(*playing, from),
                 Effect::Change(playing) => hands.ear.change(*playing),
+                Effect::PlaySequence(sequence) => hands.ear.play_sequence(*sequence),
+                Effect::ChangeSequence(sequence) => hands.ear.change_sequence(*sequence),
+                Effect::Step(sequence) => hands.ear.step(*sequence),
+                Effect::Progress(practised) => hands.disk.progress(practised),
+                Effect::Outputs => list_outputs(hands.events.clone()),
                 Effect::Stop => hands.ear.stop_playing(),
                 Effect::Speaker { port, token } => hands.ear.connect(port, token),
+                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
+                Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
@@ -128,13 +143,14 @@ fn turn<W: io::Write>(
     }
 }
 
-fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source), EditError> {
+fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
     let (config, trouble) = match config() {
         Ok(config) => (config, None),
         // The line of messages is short, and where the mistake is matters most.
         Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
     };
     let taken = config.keymap.taken();
+    let output = config.output.clone();
     let theme = theme();
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
@@ -146,7 +162,10 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
     let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
     let file = path.map(|p| p.display().to_string());
-    let mut state = State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits);
+    let offset = tap_offset(&config, journal.as_ref());
+    let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
+    let state = State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits);
+    let mut state = state.with_taps(offset, far);
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
         state.recovered(on_disk);
@@ -157,7 +176,30 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     } else if let Some(taken) = taken {
         state.tell(taken, false);
     }
-    Ok((state, source))
+    Ok((state, source, output))
+}
+
+/// Asks the system for its outputs, which may take a while.
+fn list_outputs(events: Sender<Event>) {
+    let list = move || {
+        let listed = crate::sound::outputs().map_err(|e| e.to_string()).map(|devices| {
+            let line = |d: crate::sound::OutputDevice| {
+                format!("{}  {}{}", d.name, d.id, if d.default { "  (default)" } else { "" })
+            };
+            devices.into_iter().map(line).collect()
+        });
+        drop(events.send(Event::Outputs(listed)));
+    };
+    drop(thread::Builder::new().name("outputs".into()).spawn(list));
+}
+
+/// What is taken off every tap: the config file's number, or what was measured here.
+fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
+    if let Some(ms) = config.tap_offset_ms {
+        return TapOffset::Set(ms);
+    }
+    let kept = journal.and_then(Journal::calibration);
+    kept.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
 fn resized(mut state: State, (width, height): (u16, u16)) -> State {
@@ -204,7 +246,8 @@ fn read_input(sender: Sender<Event>) {
     let read = move || {
         loop {
             let event = match crossterm::event::read() {
-                Ok(Input::Key(key)) => Event::Key(key),
+                // At once: whatever happens after it must not be part of a tap's time.
+                Ok(Input::Key(key)) => Event::Key(key, Arrival::at(Instant::now())),
                 // Nothing answers to a mouse that only moves, and it moves a lot.
                 Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
                 Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),

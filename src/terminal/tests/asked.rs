@@ -42,7 +42,7 @@ fn the_selections_hearings_follow_the_selection() {
     press(&mut state, "shift-right shift-right shift-right shift-right");
     assert_eq!(attacks(&state), Some(6));
     // Until the new report is there the heading marks the old one.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT)));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT), Arrival::UNKNOWN));
     assert!(matches!(found[..], [Effect::Analyse { .. }]), "{found:?}");
     assert!(screen(&state, (80, 24)).contains("Heard in selection, cell 100 ms~"));
     answer(&mut state, found);

@@ -4,8 +4,8 @@
 use super::*;
 use crate::rhythm::{Accent, Edit};
 use crate::session::Command;
-use crate::terminal::Unsaved;
 use crate::terminal::run::Screen;
+use crate::terminal::{Heard, Unsaved};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -14,6 +14,7 @@ enum Happening {
     Mouse(MouseEventKind, u16, u16),
     Resize(u16, u16),
     Tick(usize, f64),
+    Tap(usize, f64),
     Pasted(String),
     Saved(Result<String, Unsaved>),
 }
@@ -66,10 +67,12 @@ fn happening() -> impl Strategy<Value = Happening> {
     ];
     let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
     prop_oneof![
+        1 => Just(Happening::Key(super::super::key::ctrl('t'))),
         20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
         2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
         1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
+        4 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tap(s, w)),
         1 => "\\PC{0,8}".prop_map(Happening::Pasted),
         1 => pasted.prop_map(Happening::Pasted),
         1 => prop::sample::select(vec![
@@ -91,12 +94,15 @@ proptest! {
         let mut screen = Screen::new(Vec::new());
         for (i, happening) in happenings.into_iter().enumerate() {
             let event = match happening {
-                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods)),
+                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), Arrival::UNKNOWN),
                 Happening::Mouse(kind, column, row) => {
                     Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
                 }
                 Happening::Resize(width, height) => Event::Resize(width, height),
                 Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
+                Happening::Tap(turn, wholes) => {
+                    Event::Tapped(Heard { section: turn / 2, pass: 0, wholes, turns: turn as u64, grain_ms: 20.0 })
+                }
                 Happening::Pasted(text) => Event::Pasted(text),
                 Happening::Saved(result) => Event::Saved { groove: state.groove().clone(), result },
             };
@@ -138,4 +144,25 @@ fn the_largest_groove_is_edited_and_looked_at() {
     let groove = state.groove().clone();
     update(&mut state, Event::Saved { groove, result: Err(Unsaved::Changed) });
     assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
+}
+
+#[test]
+fn the_outputs_are_listed_when_they_are_known() {
+    let mut state = ferry();
+    let asked = press(&mut state, "f \"outputs\" enter");
+    assert!(asked.contains(&Effect::Outputs), "{asked:?}");
+    let lines: Vec<String> = (0..40).map(|k| format!("Speakers {k}  hw:{k}")).collect();
+    update(&mut state, Event::Outputs(Ok(lines)));
+    let shown = screen(&state, (60, 18));
+    assert!(shown.contains("[sound] output") && shown.contains("Speakers 0  hw:0") && !shown.contains("Speakers 30"));
+    press(&mut state, "page-down end");
+    assert!(screen(&state, (60, 18)).contains("Speakers 39  hw:39"));
+    press(&mut state, "esc");
+    assert!(!screen(&state, (60, 18)).contains("Speakers"));
+    // While something is typed nothing comes over it.
+    press(&mut state, "T");
+    update(&mut state, Event::Outputs(Ok(vec!["late".into()])));
+    assert!(!screen(&state, (60, 18)).contains("late"));
+    update(&mut state, Event::SoundTold("knock.wav: found no such file".into()));
+    press(&mut state, "esc");
 }

@@ -54,3 +54,19 @@ fn the_line_is_told_of_where_the_transport_stands() {
     happens(&mut state, Speaker::Failed("the token is not the one the speaker shows now".into()));
     assert!(screen(&state, size).contains("the token is not the one"));
 }
+
+#[test]
+fn a_sequence_goes_on_at_the_far_speaker_and_ends_where_it_is_refused() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
+    press(&mut state, "E");
+    assert!(state.play.running.is_some());
+    assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::PlaySequence(_)]));
+    happens(&mut state, Speaker::Lost("it was closed".into()));
+    happens(&mut state, Speaker::Back);
+    assert!(state.play.on && state.play.running.is_some(), "it goes on when the line is back");
+    happens(&mut state, Speaker::Refused("the loop is too large".into()));
+    assert!(!state.play.on && state.play.running.is_none());
+    press(&mut state, "E");
+    happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));
+    assert!(!state.play.on && state.play.running.is_none());
+}

@@ -3,9 +3,9 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report};
 use crate::terminal::state::State;
-use crate::terminal::streams::{self, Marks};
 use crate::terminal::theme::Theme;
-use crate::terminal::words;
+use crate::words;
+use crate::words::streams::{self, Marks};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 

@@ -4,6 +4,7 @@
 use super::pen::{Pen, Pieces, end, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
+use crate::terminal::practice::{self, Kind, Running};
 use crate::terminal::state::{Looped, Overlay, Refused, State};
 use crate::terminal::table::rows;
 use ratatui::layout::Rect;
@@ -86,28 +87,43 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Some(_) => pieces.push(("  far".to_owned(), Style::new())),
         None => {}
     }
+    pieces.extend(play.running.as_ref().filter(|_| play.on).map(|r| (running(r), theme.figure())));
     let round = match (play.looped, state.session.selection()) {
         (Looped::All, _) => "",
         (Looped::Selection, Some(_)) => "  round selection",
         _ => "  round section",
     };
     pieces.push((round.to_owned(), Style::new()));
-    if play.percent != 100 {
+    // The pane has the speeds of a ladder.
+    let climbs = matches!(&play.running, Some(r) if matches!(r.kind, Kind::Ladder(_)));
+    if play.percent != 100 && !climbs {
         pieces.push((format!("  {}%", play.percent), theme.figure()));
     }
-    let click = match (play.beat_click, play.hearing_click) {
-        (false, false) => "",
-        (true, false) => "  click beat",
-        (false, true) => "  click heard",
-        (true, true) => "  click both",
-    };
-    pieces.push((click.to_owned(), theme.written()));
+    let name = practice::name(state);
+    if play.on || name != "groove" {
+        pieces.push((format!("  {name}"), theme.written()));
+    }
     // Each half keeps its columns, so that a step of the cursor rewrites only what differs.
     let width = usize::from(area.width);
     let half = width * 5 / 9;
     let left = Rect::new(area.x, area.y, half as u16, 1);
     pen.pieces(left, 0, 0, &pieces);
     pen.put(area, half + 1, 0, &fit(&here(state), width - half - 1), Style::new());
+}
+
+/// Which take of a row, or step of a ladder, is heard: `  step 3/6 loop 2/4`.
+fn running(running: &Running) -> String {
+    let what = match running.kind {
+        Kind::Takes(..) => "take",
+        Kind::Ladder(_) => "step",
+    };
+    let loops = match (running.counting, running.times()) {
+        (true, _) => " count-in".to_owned(),
+        (false, Some(times)) => format!(" loop {}/{times}", running.turn + 1),
+        (false, None) => format!(" loop {}", running.turn + 1),
+    };
+    let going = running.going.map(|g| format!(" then {}", g + 1)).unwrap_or_default();
+    format!("  {what} {}/{}{loops}{going}", running.at + 1, running.takes())
 }
 
 /// Where the cursor is: `riff 2.3 &: attack E2`.
@@ -210,9 +226,12 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "division",
             "add-bar",
             "strips",
+            "tap",
         ],
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
-        Overlay::Help(_) => vec!["list-down", "list-page-down", "list-close"],
+        Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
+        Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
+        Overlay::Help(_) | Overlay::Outputs(..) => vec!["list-down", "list-page-down", "list-close"],
         _ => vec!["typing-accept", "typing-down", "typing-close"],
     };
     let mut x = 0;

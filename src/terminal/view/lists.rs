@@ -57,3 +57,16 @@ pub(super) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &str, cho
         }
     }
 }
+
+/// The output devices: name and what the system calls it.
+pub(super) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize) {
+    let theme = pen.theme;
+    pen.put(area, 0, 0, "Outputs: [sound] output = \"...\" in the config file chooses one", theme.heading());
+    let height = usize::from(area.height).saturating_sub(1);
+    for (i, line) in lines.iter().skip(at).take(height).enumerate() {
+        pen.put(area, 1, i + 1, line, Style::new());
+    }
+    if lines.is_empty() {
+        pen.put(area, 1, 1, "none", Style::new());
+    }
+}

@@ -7,6 +7,7 @@ mod lists;
 mod pane;
 mod pen;
 mod strips;
+mod tap;
 
 use super::layout::{LEAST_HEIGHT, LEAST_WIDTH, Layout};
 use super::state::{Overlay, State, Strips};
@@ -35,14 +36,19 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     heads::top(state, &mut pen, layout.top);
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
+        Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
         Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
+        Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),
         _ => {
             let scale = state.scale();
             grid::ruler(state, &mut pen, &layout, scale);
             grid::layers(state, &mut pen, &layout, scale);
             strips::strips(state, &mut pen, &layout, scale);
-            pane::pane(state, &mut pen, &layout);
+            match &state.overlay {
+                Overlay::Tap => tap::pane(state, &mut pen, &layout),
+                _ => pane::pane(state, &mut pen, &layout),
+            }
         }
     }
     heads::transport(state, &mut pen, layout.transport);

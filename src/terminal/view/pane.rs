@@ -3,9 +3,11 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
+use crate::terminal::practice::{Kind, Ladder, Running};
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
-use crate::terminal::words;
+use crate::words;
+use crate::words::ladder;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -37,7 +39,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         // Each block keeps its rows, so that an edit changes figures and moves nothing.
         let mut lines = groups(state, report, theme, inner, fresh, 3);
         lines.resize(6, Vec::new());
-        lines.extend(landings(state, report, theme, inner, 7));
+        lines.extend(built(state, report, theme, inner, 7));
         lines.resize(14, Vec::new());
         // A third of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
         let most = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, HEARINGS_MOST);
@@ -61,7 +63,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         },
         Vec::new(),
     );
-    left.extend(landings(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
+    left.extend(built(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
     // On few rows the first hearing and the first reason come before everything else.
     let (heard, turn) = match rows {
         0..=6 => (1, 0),
@@ -116,6 +118,52 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         };
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
+    }
+    lines
+}
+
+/// Where the attacks land; while a ladder is climbed, its steps.
+fn built(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
+    match &state.play.running {
+        Some(Running { kind: Kind::Ladder(ladder), at, .. }) => steps(state, report, theme, (width, most), ladder, *at),
+        _ => landings(state, report, theme, width, most),
+    }
+}
+
+/// The steps of a ladder around the one that is heard: tempo, the hearing that becomes the first, cells too short to be felt.
+fn steps(
+    state: &State,
+    report: &Report,
+    theme: Theme,
+    (width, most): (usize, usize),
+    climbed: &Ladder,
+    at: usize,
+) -> Vec<Pieces> {
+    let changes = ladder::changes(report, state.limits, &climbed.speeds);
+    let section = &state.groove().sections()[state.session.cursor().place.section];
+    let mut lines = vec![vec![(fit(&format!("Ladder {}", climbed.words()), width), theme.heading())]];
+    let mut rows = most.saturating_sub(1);
+    if let Some(words) = state.progress.as_ref().filter(|_| rows > 3) {
+        lines.push(vec![(fit(words, width), theme.faint())]);
+        rows -= 1;
+    }
+    let first = (at + 1).saturating_sub(rows.div_ceil(2)).min(climbed.speeds.len().saturating_sub(rows));
+    for (k, (&speed, change)) in climbed.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
+        let mark = if k == at { theme.glyphs().here } else { ' ' };
+        // On a narrow pane the beat's value stands at the top of the screen only.
+        let tempo = ladder::tempo_of(section, speed);
+        let tempo = tempo.split_once("= ").filter(|_| width < 60).map_or(tempo.as_str(), |(_, bpm)| bpm);
+        let room = if width < 60 { 5 } else { 11 };
+        let (percent, value) = (ladder::percent(speed), ladder::value(speed));
+        let first = change.first.and_then(|(h, _)| report.hearings.get(h));
+        let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
+        let style = if k == at { theme.figure() } else { Style::new() };
+        let row = |cells: &str| {
+            let said: Vec<&str> = change.cells.map(|_| cells).into_iter().chain(first.as_deref()).collect();
+            format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, said.join(", ")).trim_end().to_owned()
+        };
+        let text = Some(row("cells too fast")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too fast"));
+        lines.push(vec![(fit(&text, width), style)]);
     }
     lines
 }

@@ -13,6 +13,14 @@ pub(super) struct Tape {
 }
 
 impl Tape {
+    fn rate(&self) -> SampleRate {
+        let hertz = match self.hertz.load(Ordering::Relaxed) {
+            0 => 48_000,
+            hertz => hertz,
+        };
+        SampleRate::new(hertz).expect("rate")
+    }
+
     pub(super) fn length(&self) -> usize {
         self.samples.lock().expect("tape").len()
     }
@@ -26,22 +34,27 @@ impl Tape {
 
 /// A device that renders onto a tape at the pace of a real one.
 pub(super) struct Sink {
-    pub(super) hand: Hand,
-    pub(super) tape: Tape,
-    pub(super) end: Arc<AtomicBool>,
-    pub(super) thread: Option<JoinHandle<()>>,
+    hand: Hand,
+    tape: Tape,
+    end: Arc<AtomicBool>,
+    /// Gives the feed back; gone while the device is lost.
+    thread: Option<JoinHandle<Feed>>,
+    feed: Option<Feed>,
 }
 
 impl Sink {
     pub(super) fn open(tape: &Tape) -> Self {
-        let hertz = match tape.hertz.load(Ordering::Relaxed) {
-            0 => 48_000,
-            hertz => hertz,
-        };
-        let (hand, mut feed): (Hand, Feed) = feed(SampleRate::new(hertz).expect("rate"));
-        let end = Arc::new(AtomicBool::new(false));
-        let (ended, samples) = (Arc::clone(&end), Arc::clone(&tape.samples));
-        let thread = thread::spawn(move || {
+        let (hand, feed) = feed(tape.rate());
+        let mut sink = Self { hand, tape: tape.clone(), end: Arc::default(), thread: None, feed: None };
+        sink.run(feed);
+        sink
+    }
+
+    fn run(&mut self, mut feed: Feed) {
+        self.end = Arc::default();
+        let (ended, samples) = (Arc::clone(&self.end), Arc::clone(&self.tape.samples));
+        let hertz = feed.rate().hertz();
+        self.thread = Some(thread::spawn(move || {
             let start = Instant::now();
             let mut done = 0;
             while !ended.load(Ordering::Relaxed) {
@@ -50,8 +63,13 @@ impl Sink {
                 done = due;
                 thread::sleep(Duration::from_millis(5));
             }
-        });
-        Self { hand, tape: tape.clone(), end, thread: Some(thread) }
+            feed
+        }));
+    }
+
+    fn halt(&mut self) {
+        self.end.store(true, Ordering::Relaxed);
+        self.feed = self.thread.take().and_then(|t| t.join().ok());
     }
 }
 
@@ -64,16 +82,36 @@ impl Device for Sink {
         Frame(0)
     }
 
-    fn tick(&mut self) -> Result<(), NoSound> {
+    fn grain(&self) -> Frame {
+        Frame(240)
+    }
+
+    fn tick(&mut self) -> Option<News> {
         self.hand.tick();
-        if self.tape.lost.load(Ordering::Relaxed) { Err(NoSound::new("pulled out")) } else { Ok(()) }
+        match (self.tape.lost.load(Ordering::Relaxed), self.thread.is_some()) {
+            (true, true) => {
+                self.halt();
+                Some(News::Lost(NoSound::new("pulled out")))
+            }
+            (false, false) => {
+                let kept = self.feed.take().filter(|f| f.rate() == self.tape.rate());
+                let news = if kept.is_some() { News::Back } else { News::BackAnew(None) };
+                let fed = kept.unwrap_or_else(|| {
+                    let (hand, fed) = feed(self.tape.rate());
+                    self.hand = hand;
+                    fed
+                });
+                self.run(fed);
+                Some(news)
+            }
+            _ => None,
+        }
     }
 }
 
 impl Drop for Sink {
     fn drop(&mut self) {
-        self.end.store(true, Ordering::Relaxed);
-        let _ = self.thread.take().map(JoinHandle::join);
+        self.halt();
     }
 }
 
@@ -93,13 +131,8 @@ impl Stage {
         let (say, said) = mpsc::channel();
         let (stopped, kept) = (Arc::clone(&stop), tape.clone());
         let thread = thread::spawn(move || {
-            let mut open = || -> Result<Box<dyn Device>, NoSound> {
-                if kept.lost.load(Ordering::Relaxed) {
-                    return Err(NoSound::new("not there"));
-                }
-                Ok(Box::new(Sink::open(&kept)))
-            };
-            speaker.run(&mut open, &stopped, &mut |s| drop(say.send(s))).expect("a sink and random numbers");
+            let sink = Box::new(Sink::open(&kept));
+            speaker.run(sink, &stopped, &mut |s| drop(say.send(s))).expect("random numbers");
         });
         Self { port, tape, said, stop, thread: Some(thread) }
     }
@@ -160,9 +193,10 @@ pub(super) fn wait(what: &str, mut is: impl FnMut() -> bool) {
 pub(super) fn news(far: &mut Far) -> News {
     let end = Instant::now() + LONG;
     loop {
-        far.tick().expect("the session goes on");
-        if let Some(news) = far.news() {
-            return news;
+        match far.tick() {
+            Some(Happening::Device(news)) => return news,
+            Some(other) => panic!("{other:?}"),
+            None => {}
         }
         assert!(Instant::now() < end, "no news");
         thread::sleep(Duration::from_millis(5));

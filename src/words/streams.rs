@@ -1,6 +1,6 @@
 //! Streams as a picture in text: a line each over one axis of time, a mark for each pulse. It must not know where it is shown.
 
-use super::words::told_streams;
+use super::told_streams;
 use crate::analysis::clock::wholes;
 use crate::analysis::{Report, Source, limits};
 use crate::rhythm::Groove;

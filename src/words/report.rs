@@ -1,5 +1,4 @@
-//! What a report says in words that the full view and the command line share. It must not know how wide the lines are, nor
-//! how they are drawn.
+//! Sentences of a report. It must not know how wide the lines are, nor how they are drawn.
 
 use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Measure, Pair, Report, Source, Stretch, landing};
 use crate::rhythm::{Fraction, Groove, Place};

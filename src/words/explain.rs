@@ -1,12 +1,12 @@
 //! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
 
+use super::{self as words, streams};
 use crate::analysis::{Hearing, Kind, Report};
 use crate::rhythm::{Groove, print_note_value};
-use crate::terminal::{streams, words};
 use std::fmt::Write;
 
 /// The whole explanation, several lines, ending without a line break.
-pub(super) fn explain(groove: &Groove, report: &Report) -> String {
+pub fn explain(groove: &Groove, report: &Report) -> String {
     let mut text = String::new();
     // Writing to a String cannot fail.
     let _ = write_all(&mut text, groove, report);
@@ -126,7 +126,8 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     parts.join(" -> ")
 }
 
-fn turns(groove: &Groove, report: &Report) -> String {
+/// Which hearing is the first at which playing speeds, in one line.
+pub fn turns(groove: &Groove, report: &Report) -> String {
     let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, words::tempos(h, 1.0));
     // Far from the written tempo the first place goes to and fro; what a player practises at is told, the rest is in the JSON.
     let before = report.turns.iter().rposition(|t| t.percent <= SLOWEST).unwrap_or(0);

@@ -1,0 +1,319 @@
+//! A sound file's bytes decoded into one channel at a wanted rate, reading and keeping a bounded amount. It must not know
+//! paths, nor what the sound is for.
+
+use super::{fold, level};
+use crate::sound::SampleRate;
+use rubato::audioadapter_buffers::direct::InterleavedSlice;
+use rubato::{Fft, FixedSync, Resampler};
+use std::fmt;
+use std::io::{self, Read, Seek, SeekFrom};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use symphonia::core::audio::Channels;
+use symphonia::core::codecs::audio::AudioDecoderOptions;
+use symphonia::core::codecs::audio::well_known::CODEC_ID_AAC;
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::meta::MetadataOptions;
+
+/// Longest sound, in seconds.
+pub const LONGEST: u32 = 30;
+/// Most bytes read of a file: more than the longest sound has in eight channels of 32 bits at 192000 frames a second.
+const READ: u64 = 256 << 20;
+/// Parts that may be damaged before the rest is given up.
+const DAMAGED: usize = 1000;
+/// Slowest and fastest rate of a file, in frames per second.
+const RATES: std::ops::RangeInclusive<u32> = 1_000..=768_000;
+/// Frames that an AAC encoder puts before the sound where the file does not say how many, and most that it may say.
+const PRIMING: u32 = 1024;
+const MOST_PRIMING: u32 = 1 << 14;
+/// Bytes at either end of a file in which its edit list is looked for.
+const ENDS: u64 = 1 << 20;
+/// What may stand in a sound file.
+const FORMS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
+
+/// A sound in one channel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decoded {
+    /// The samples at the wanted rate, at most 1 in magnitude; never empty, never all zero.
+    pub samples: Vec<f32>,
+    /// What is not as the file has it, one sentence each: a damaged part, a cut, channels that cancel each other.
+    pub remarks: Vec<String>,
+}
+
+/// Why bytes are no sound that can be used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Undecodable {
+    /// What was found.
+    pub found: String,
+    /// What is allowed.
+    pub allowed: String,
+}
+
+impl Undecodable {
+    fn new(found: impl Into<String>, allowed: impl Into<String>) -> Self {
+        Self { found: found.into(), allowed: allowed.into() }
+    }
+}
+
+impl fmt::Display for Undecodable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "found {}, allowed is {}", self.found, self.allowed)
+    }
+}
+
+impl std::error::Error for Undecodable {}
+
+/// Decodes a sound of at most [`LONGEST`] seconds: all channels folded into one (see `fold`), resampled to `rate`, brought
+/// to the level of the voices (see `level`). `extension` is the file's, if it has one; it only helps to guess.
+///
+/// No more than some 256 MiB are read, and no more than the longest sound is kept, whatever the bytes say of themselves.
+///
+/// # Errors
+/// [`Undecodable`] for what is empty, no sound, of no known form, damaged from the start, too long, silent, or has samples that
+/// are no numbers.
+pub fn decode(
+    source: impl Read + Seek + Send + Sync + 'static,
+    extension: Option<&str>,
+    rate: SampleRate,
+) -> Result<Decoded, Undecodable> {
+    // The libraries are given what others wrote; a fault of theirs must not end the program.
+    catch_unwind(AssertUnwindSafe(|| decoded(source, extension, rate)))
+        .unwrap_or_else(|_| Err(Undecodable::new("a damaged file", FORMS)))
+}
+
+fn decoded(
+    mut source: impl Read + Seek + Send + Sync + 'static,
+    extension: Option<&str>,
+    rate: SampleRate,
+) -> Result<Decoded, Undecodable> {
+    let unreadable = |e: &io::Error| Undecodable::new(format!("a file that cannot be read ({e})"), FORMS);
+    let length = source.seek(SeekFrom::End(0)).map_err(|e| unreadable(&e))?;
+    source.rewind().map_err(|e| unreadable(&e))?;
+    if length == 0 {
+        return Err(Undecodable::new("an empty file", FORMS));
+    }
+    let priming = edit_start(&mut source, length).map_err(|e| unreadable(&e))?.unwrap_or(PRIMING);
+    let mut hint = Hint::new();
+    if let Some(extension) = extension {
+        hint.with_extension(extension);
+    }
+    let stream =
+        MediaSourceStream::new(Box::new(Bounded { source, left: READ, length }), MediaSourceStreamOptions::default());
+    let format = symphonia::default::get_probe()
+        .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
+        .map_err(|e| match e {
+            Error::Unsupported(what) => Undecodable::new(format!("a file of no known form ({what})"), FORMS),
+            e => Undecodable::new(format!("a damaged file, or one of no known form ({e})"), FORMS),
+        })?;
+    let raw = unpacked(format, priming)?;
+    let Raw { mut samples, alone, rate: own, mut remarks, strange } = raw;
+    if strange > 0 {
+        let found = format!("{strange} samples that are no numbers");
+        return Err(Undecodable::new(found, "a sound of finite samples"));
+    }
+    let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
+    if peak(&samples) <= 1e-4 * peak(&alone) {
+        remarks.push("its channels cancel each other, so only the first one sounds".into());
+        samples = alone;
+    }
+    if peak(&samples) == 0.0 {
+        return Err(Undecodable::new("digital silence", "a sound that can be heard"));
+    }
+    let mut samples = resampled(samples, own, rate)
+        .ok_or_else(|| Undecodable::new(format!("{own} frames per second"), "a rate that can be resampled"))?;
+    level::set(&mut samples, rate);
+    if peak(&samples) == 0.0 {
+        return Err(Undecodable::new("a sound too quiet to tell from silence", "a sound that can be heard"));
+    }
+    Ok(Decoded { samples, remarks })
+}
+
+/// A file's samples folded into one channel, and its first channel.
+struct Raw {
+    samples: Vec<f32>,
+    alone: Vec<f32>,
+    rate: u32,
+    remarks: Vec<String>,
+    /// Samples that are no numbers.
+    strange: usize,
+}
+
+fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, Undecodable> {
+    let no_sound = || Undecodable::new("a file with no sound in it", FORMS);
+    let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
+    let (id, told) = (track.id, track.num_frames);
+    let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or_else(no_sound)?;
+    let primed = params.codec == CODEC_ID_AAC;
+    let mut decoder = symphonia::default::get_codecs()
+        .make_audio_decoder(params, &AudioDecoderOptions::default())
+        .map_err(|e| Undecodable::new(format!("a sound coded in a way not known here ({e})"), FORMS))?;
+    let mut raw = Raw { samples: Vec::new(), alone: Vec::new(), rate: 0, remarks: Vec::new(), strange: 0 };
+    let (mut damaged, mut ended) = (0, true);
+    let (mut weights, mut layout) = (Vec::new(), Channels::None);
+    let mut block: Vec<f32> = Vec::new();
+    while damaged < DAMAGED {
+        let packet = match format.next_packet() {
+            Ok(Some(packet)) => packet,
+            Ok(None) => break,
+            Err(Error::DecodeError(_)) => {
+                damaged += 1;
+                continue;
+            }
+            Err(_) => {
+                ended = false;
+                break;
+            }
+        };
+        if packet.track_id != id {
+            continue;
+        }
+        match decoder.decode(&packet) {
+            Ok(buffer) if buffer.frames() == 0 => {}
+            Ok(buffer) => {
+                let spec = buffer.spec();
+                if raw.rate == 0 {
+                    raw.rate = spec.rate();
+                    if !RATES.contains(&raw.rate) {
+                        let found = format!("{} frames per second", raw.rate);
+                        return Err(Undecodable::new(found, format!("{} to {}", RATES.start(), RATES.end())));
+                    }
+                }
+                if spec.rate() != raw.rate {
+                    raw.remarks.push("its rate changes within the file; what comes after that is left out".into());
+                    break;
+                }
+                if *spec.channels() != layout {
+                    layout = spec.channels().clone();
+                    weights = fold::weights(&layout);
+                }
+                buffer.copy_to_vec_interleaved(&mut block);
+                raw.strange += block.iter().filter(|x| !x.is_finite()).count();
+                for frame in block.chunks_exact(weights.len().max(1)) {
+                    raw.samples.push(frame.iter().zip(&weights).map(|(x, w)| x * w).sum());
+                    raw.alone.push(frame[0]);
+                }
+                if raw.samples.len() as u64
+                    > u64::from(LONGEST) * u64::from(raw.rate) + if primed { u64::from(priming) } else { 0 }
+                {
+                    return Err(too_long(told, raw.rate));
+                }
+            }
+            Err(Error::DecodeError(_) | Error::IoError(_)) => damaged += 1,
+            Err(_) => {
+                ended = false;
+                break;
+            }
+        }
+    }
+    if raw.samples.is_empty() {
+        let found =
+            if damaged > 0 || !ended { "a damaged file: nothing of it can be decoded" } else { "a sound of no length" };
+        return Err(Undecodable::new(found, FORMS));
+    }
+    if damaged > 0 {
+        raw.remarks.push(format!("it is damaged: {damaged} parts of it are left out"));
+    }
+    // A length of all bits set is written by programs that do not know it yet.
+    let cut = told.filter(|t| *t < 1 << 28 && *t > raw.samples.len() as u64 + 4096);
+    if let Some(told) = cut {
+        let seconds = |n: u64| n as f64 / f64::from(raw.rate);
+        let (there, whole) = (seconds(raw.samples.len() as u64), seconds(told));
+        raw.remarks.push(format!("it is cut off: {there:.2} s of {whole:.2} s are there"));
+    } else if !ended {
+        raw.remarks.push("it is damaged: what comes after the damage is left out".into());
+    }
+    if primed {
+        // The container's reader leaves in what the encoder put before the sound.
+        let skip = (priming as usize).min(raw.samples.len() - 1);
+        raw.samples.drain(..skip);
+        raw.alone.drain(..skip);
+    }
+    Ok(raw)
+}
+
+/// The frame at which an MPEG-4 file says that its sound begins: the media time of the first edit that is not empty (ISO/IEC
+/// 14496-12, edit list box `elst`), where it stands near either end of the file; audio counts it in frames.
+fn edit_start(source: &mut (impl Read + Seek), length: u64) -> io::Result<Option<u32>> {
+    let mut found = None;
+    for from in [0, length.saturating_sub(ENDS)] {
+        source.seek(SeekFrom::Start(from))?;
+        let mut bytes = Vec::new();
+        source.by_ref().take(ENDS).read_to_end(&mut bytes)?;
+        if from == 0 && bytes.get(4..8) != Some(b"ftyp") {
+            break;
+        }
+        found = bytes.windows(4).position(|w| w == b"elst").and_then(|at| first_edit(&bytes[at + 4..]));
+        if found.is_some() {
+            break;
+        }
+    }
+    source.rewind()?;
+    Ok(found)
+}
+
+/// The media time of the first edit that is not empty, of the list's content after its name.
+fn first_edit(list: &[u8]) -> Option<u32> {
+    let word = |at: usize| Some(u32::from_be_bytes(list.get(at..at + 4)?.try_into().ok()?));
+    // Only the form with 32-bit numbers is written for anything that lasts seconds.
+    let (version, count) = (list.first()?, word(4)?);
+    let times = (0..count.min(4) as usize).filter_map(|k| word(8 + 12 * k + 4));
+    times.filter(|_| *version == 0).find(|t| *t != u32::MAX).filter(|t| *t <= MOST_PRIMING)
+}
+
+fn too_long(told: Option<u64>, rate: u32) -> Undecodable {
+    let seconds = told.map_or(0, |t| t / u64::from(rate));
+    let found = match seconds {
+        s if s <= u64::from(LONGEST) || s > 1_000_000 => format!("a sound longer than {LONGEST} s"),
+        s if s < 120 => format!("a sound of {s} s"),
+        s if s < 7200 => format!("a sound of {} min", s / 60),
+        s => format!("a sound of {} h {} min", s / 3600, s / 60 % 60),
+    };
+    Undecodable::new(found, format!("at most {LONGEST} s"))
+}
+
+fn resampled(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {
+    if from == to.hertz() {
+        return Some(samples);
+    }
+    let mut resampler = Fft::<f32>::new(from as usize, to.hertz() as usize, 1024, 1, FixedSync::Both).ok()?;
+    let frames = samples.len();
+    let input = InterleavedSlice::new(&samples, 1, frames).ok()?;
+    Some(resampler.process_all(&input, frames, None).ok()?.take_data())
+}
+
+/// A source that ends with an error when more is read of it than any allowed sound has.
+struct Bounded<R> {
+    source: R,
+    left: u64,
+    length: u64,
+}
+
+impl<R: Read> Read for Bounded<R> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let most = into.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
+        if most == 0 && !into.is_empty() {
+            return Err(io::Error::other("more to read than a sound has"));
+        }
+        let read = self.source.read(&mut into[..most])?;
+        self.left -= read as u64;
+        Ok(read)
+    }
+}
+
+impl<R: Seek> Seek for Bounded<R> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.source.seek(to)
+    }
+}
+
+impl<R: Read + Seek + Send + Sync> MediaSource for Bounded<R> {
+    fn is_seekable(&self) -> bool {
+        true
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        Some(self.length)
+    }
+}

@@ -1,0 +1,162 @@
+//! What the sound thread tells of itself, read from other threads: one writer that never waits, readers that look again when
+//! they came in between. It must not know what the numbers mean to others.
+
+use std::sync::atomic::{AtomicU64, Ordering, fence};
+use std::time::{Duration, Instant};
+
+/// Tries of a reader; a write takes less than one of them.
+const TRIES: usize = 64;
+
+/// What is told after every block.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct News {
+    pub(super) playing: bool,
+    /// Leg that is played, and which sending of it.
+    pub(super) id: u64,
+    pub(super) age: u64,
+    /// Frame of the loop that is rendered next, and turns completed.
+    pub(super) frame: i64,
+    pub(super) turn: u64,
+    /// Frames rendered since the leg began.
+    pub(super) since: i64,
+    /// Where the leg before ended; age 0 if there was none.
+    pub(super) before_id: u64,
+    pub(super) before_age: u64,
+    pub(super) before_frame: i64,
+    pub(super) before_turn: u64,
+    /// Leg with which playing ended by itself.
+    pub(super) ended: u64,
+    /// When this was written, in nanoseconds since the board was made.
+    pub(super) stamp: u64,
+}
+
+const WORDS: usize = 12;
+
+impl News {
+    fn words(&self) -> [u64; WORDS] {
+        [
+            u64::from(self.playing),
+            self.id,
+            self.age,
+            self.frame.cast_unsigned(),
+            self.turn,
+            self.since.cast_unsigned(),
+            self.before_id,
+            self.before_age,
+            self.before_frame.cast_unsigned(),
+            self.before_turn,
+            self.ended,
+            self.stamp,
+        ]
+    }
+
+    fn of(words: [u64; WORDS]) -> Self {
+        let [playing, id, age, frame, turn, since, before_id, before_age, before_frame, before_turn, ended, stamp] =
+            words;
+        Self {
+            playing: playing != 0,
+            id,
+            age,
+            frame: frame.cast_signed(),
+            turn,
+            since: since.cast_signed(),
+            before_id,
+            before_age,
+            before_frame: before_frame.cast_signed(),
+            before_turn,
+            ended,
+            stamp,
+        }
+    }
+}
+
+/// The board. All numbers of one writing are read together.
+#[derive(Debug)]
+pub(super) struct Board {
+    /// Odd while a writing is under way.
+    writings: AtomicU64,
+    words: [AtomicU64; WORDS],
+    /// Blocks rendered.
+    pub(super) blocks: AtomicU64,
+    epoch: Instant,
+}
+
+impl Board {
+    pub(super) fn new() -> Self {
+        Self {
+            writings: AtomicU64::new(0),
+            words: [const { AtomicU64::new(0) }; WORDS],
+            blocks: AtomicU64::new(0),
+            epoch: Instant::now(),
+        }
+    }
+
+    /// Nanoseconds from when the board was made to an instant; 0 for one before that.
+    pub(super) fn nanos_at(&self, at: Instant) -> i64 {
+        at.saturating_duration_since(self.epoch).as_nanos() as i64
+    }
+
+    /// The instant so many nanoseconds after the board was made.
+    pub(super) fn instant(&self, nanos: u64) -> Instant {
+        self.epoch + Duration::from_nanos(nanos)
+    }
+
+    /// Nanoseconds since the board was made.
+    pub(super) fn nanos(&self) -> u64 {
+        u64::try_from(self.epoch.elapsed().as_nanos()).unwrap_or(u64::MAX)
+    }
+
+    /// Writes; only one thread may.
+    pub(super) fn write(&self, news: News) {
+        let writings = self.writings.load(Ordering::Relaxed);
+        self.writings.store(writings + 1, Ordering::Relaxed);
+        fence(Ordering::Release);
+        for (word, value) in self.words.iter().zip(News { stamp: self.nanos(), ..news }.words()) {
+            word.store(value, Ordering::Relaxed);
+        }
+        self.writings.store(writings + 2, Ordering::Release);
+        self.blocks.fetch_add(1, Ordering::Release);
+    }
+
+    /// Reads; `None` if the writer was stopped by the system in the middle of a writing.
+    pub(super) fn read(&self) -> Option<News> {
+        for _ in 0..TRIES {
+            let before = self.writings.load(Ordering::Acquire);
+            let mut words = [0; WORDS];
+            for (word, value) in self.words.iter().zip(&mut words) {
+                *value = word.load(Ordering::Relaxed);
+            }
+            fence(Ordering::Acquire);
+            if before.is_multiple_of(2) && before == self.writings.load(Ordering::Relaxed) {
+                return Some(News::of(words));
+            }
+            std::hint::spin_loop();
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Arc;
+
+    #[test]
+    fn what_is_read_was_written_together() {
+        let board = Arc::new(Board::new());
+        let writer = Arc::clone(&board);
+        let all = |n: u64| News { id: n, age: n, frame: -(n as i64), since: n as i64, ended: n, ..News::default() };
+        let work = std::thread::spawn(move || (1..200_000).for_each(|n| writer.write(all(n))));
+        let (mut last, mut seen) = (0, 0);
+        while !work.is_finished() {
+            if let Some(news) = board.read() {
+                assert_eq!(news, News { stamp: news.stamp, ..all(news.id) });
+                assert!(news.id >= last);
+                (last, seen) = (news.id, seen + u64::from(news.id != last));
+            }
+        }
+        work.join().expect("ends");
+        assert_eq!(board.read().map(|n| n.id), Some(199_999));
+        assert!(seen > 0);
+    }
+}

@@ -1,0 +1,196 @@
+//! Tests of takes that follow each other live, against the same sequence rendered to a file. They must not know a device.
+
+use super::*;
+use crate::rhythm::{Groove, Voice};
+use crate::sound::take::tests::{four, plain, samples, written};
+use crate::sound::take::{Sequence, Take};
+use crate::sound::tests::{groove, hard, rate};
+use crate::sound::{Ask, Click};
+
+/// The legs of a sequence: count-ins and takes in order, the last one ending it.
+fn legs(groove: &Groove, takes: &[Take], rate: SampleRate) -> VecDeque<Leg> {
+    let mut legs = VecDeque::new();
+    for (k, take) in takes.iter().enumerate() {
+        legs.extend(take.count(groove, rate).map(|count| Leg::new(count).times(1)));
+        let leg = take.leg(groove, rate);
+        legs.push_back(if k + 1 == takes.len() { leg.last() } else { leg });
+    }
+    legs
+}
+
+fn seconds(groove: &Groove) -> f64 {
+    Schedule::build(groove, &Ask::whole(SampleRate::STUDIO)).map().length().seconds(SampleRate::STUDIO)
+}
+
+/// The sequence through the two ends, so many samples; `edit` may do something between two blocks.
+fn heard(
+    groove: &Groove,
+    takes: &[Take],
+    rate: SampleRate,
+    frames: usize,
+    edit: impl Fn(&mut Hand, usize),
+) -> Vec<f32> {
+    let (mut hand, mut feed) = feed(rate);
+    let mut legs = legs(groove, takes, rate);
+    hand.start(legs.pop_front().expect("a leg"), Frame(0));
+    let mut all = Vec::with_capacity(2 * frames);
+    while all.len() < 2 * frames {
+        while !legs.is_empty() && hand.has_room() {
+            hand.queue(legs.pop_front().expect("a leg"));
+        }
+        edit(&mut hand, all.len() / 2);
+        hand.tick();
+        let left = 2 * frames - all.len();
+        all.extend(feed.by_ref().take(left.min(2 * 771)));
+    }
+    assert!(legs.is_empty());
+    all
+}
+
+fn same(live: &[f32], groove: &Groove, takes: &[Take], rate: SampleRate) {
+    let file = samples(&written(groove, takes, rate).0);
+    for (n, (pair, file)) in live[2 * LATENCY..].chunks_exact(2).zip(&file).enumerate() {
+        // The file has 24 bits.
+        let far = (f64::from(pair[0]) - file.0).abs().max((f64::from(pair[1]) - file.1).abs());
+        assert!(far < 1e-7 + 0.5 / 8_388_607.0, "frame {n}: {pair:?}, in the file {file:?}");
+    }
+}
+
+#[test]
+fn live_takes_are_the_samples_of_the_file() {
+    for groove in hard() {
+        let rate = rate(44_100);
+        let takes = four(seconds(&groove));
+        let frames = Sequence::new(&groove, &takes, rate).frames().0 as usize + LATENCY;
+        same(&heard(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
+    }
+}
+
+#[test]
+fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
+    let groove = &hard()[3];
+    let rate = rate(44_100);
+    let takes = four(seconds(groove));
+    let frames = Sequence::new(groove, &takes, rate).frames().0 as usize + LATENCY;
+    // Every few blocks each leg is sent anew, whether it has been played, is played or waits.
+    let edit = |hand: &mut Hand, at: usize| {
+        if at / 771 % 7 == 3 {
+            for (k, leg) in legs(groove, &takes, rate).into_iter().enumerate() {
+                let id = k as u64 + 1;
+                if id <= hand.id {
+                    hand.replace(id, leg, Keep::Place);
+                }
+            }
+        }
+    };
+    same(&heard(groove, &takes, rate, frames, edit), groove, &takes, rate);
+}
+
+/// Frames of the rising edges: something sounds after silence.
+fn edges(samples: &[f32]) -> Vec<usize> {
+    let loud: Vec<bool> = samples.chunks_exact(2).map(|p| p[0] != 0.0 || p[1] != 0.0).collect();
+    (0..loud.len()).filter(|&n| loud[n] && loud[n.saturating_sub(2000)..n].iter().all(|l| !l)).collect()
+}
+
+/// A bar with one knock on its downbeat.
+fn knock(bpm: &str) -> Groove {
+    groove(&[Voice::Rim], &[("4/4", bpm, 1, None, "x...............")])
+}
+
+fn leg(bpm: &str) -> Leg {
+    Leg::new(Schedule::build(&knock(bpm), &Ask::whole(SampleRate::STUDIO)))
+}
+
+/// Where the knocks of a loop begin, from its start.
+fn turns(bpm: &str, turns: u64) -> usize {
+    Schedule::build(&knock(bpm), &Ask::whole(SampleRate::STUDIO)).turn_start(turns).0 as usize
+}
+
+#[test]
+fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
+    let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+    hand.start(leg("137.3").times(5), Frame(0));
+    hand.queue(leg("99").times(1));
+    let first = turns("137.3", 1);
+    let mut all: Vec<f32> = feed.by_ref().take(2 * (first + first / 2)).collect();
+    let step = hand.then(leg("151.7"));
+    all.extend(feed.by_ref().take(2 * 3 * turns("151.7", 1)));
+    let silence = edges(&all)[0];
+    let found: Vec<usize> = edges(&all).iter().map(|e| e - silence).collect();
+    let join = turns("137.3", 2);
+    assert_eq!(found, [0, first, join, join + turns("151.7", 1), join + turns("151.7", 2)]);
+    // What is rendered is ahead of what is heard: that far back the take before still sounds.
+    let head = hand.playhead(Frame(0)).expect("plays");
+    assert_eq!(head.leg, step);
+    let (mut hand, mut feed) = super::feed(SampleRate::STUDIO);
+    let one = hand.start(leg("137.3").times(2), Frame(0));
+    let two = hand.queue(leg("60"));
+    feed.by_ref().take(2 * (join + 12_000)).for_each(drop);
+    let head = hand.playhead(Frame(48_000)).expect("plays");
+    assert_eq!((head.leg, head.loops), (one, 1));
+    assert!((0.5..0.9).contains(&head.wholes), "{head:?}");
+    let head = hand.playhead(Frame(2_000)).expect("plays");
+    assert_eq!((head.leg, head.loops), (two, 0));
+    assert!(head.wholes < 0.1, "{head:?}");
+}
+
+#[test]
+fn a_tempo_edit_in_a_leg_moves_the_join_and_opens_no_gap() {
+    let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+    let id = hand.start(leg("120").times(2), Frame(0));
+    hand.queue(leg("100").last().times(1));
+    // 96000 frames a turn. After a turn and a quarter of the next it becomes twice as fast.
+    let before = 96_000 + 24_064;
+    let mut all: Vec<f32> = feed.by_ref().take(2 * before).collect();
+    hand.replace(id, leg("240").times(2), Keep::Place);
+    all.extend(feed.by_ref().take(2 * 400_000));
+    let start = edges(&all)[0];
+    let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();
+    // Three quarters of the turn are left, at twice the speed; then one turn of the other, and nothing.
+    assert_eq!(found, [0, 96_000, before + (96_000 - 24_064) / 2]);
+    assert!(hand.has_ended() && hand.playhead(Frame(0)).is_none());
+    assert!(feed.by_ref().take(9600).all(|x| x == 0.0));
+}
+
+#[test]
+fn without_another_leg_the_loop_goes_on_to_the_end_of_a_turn() {
+    let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+    hand.start(leg("120").times(1), Frame(0));
+    let mut all: Vec<f32> = feed.by_ref().take(2 * (2 * 96_000 + 500)).collect();
+    assert!(!hand.has_ended());
+    hand.queue(leg("100"));
+    all.extend(feed.by_ref().take(2 * 200_000));
+    let start = edges(&all)[0];
+    let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();
+    assert_eq!(found, [0, 96_000, 192_000, 288_000]);
+    // From there on the slower loop: its second turn lies beyond what was taken.
+    assert_eq!(hand.playhead(Frame(0)).map(|h| (h.leg, h.loops)), Some((2, 0)));
+}
+
+#[test]
+fn loops_of_no_length_are_left_at_once_and_never_hold_the_sound_thread() {
+    let empty = |times| {
+        let range = crate::sound::Range::Section(9);
+        Leg::new(Schedule::build(&knock("120"), &Ask { range, ..Ask::whole(SampleRate::STUDIO) })).times(times)
+    };
+    let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+    hand.start(empty(3), Frame(0));
+    assert!(feed.by_ref().take(1000).all(|x| x == 0.0));
+    hand.queue(leg("120").times(1));
+    hand.queue(empty(u64::MAX));
+    hand.queue(leg("120").last().times(1));
+    assert!(feed.by_ref().take(2 * 2000).any(|x| x != 0.0));
+    assert!(feed.by_ref().take(2 * 96_000).all(|x| x.abs() < 1.0));
+    assert!(!hand.has_ended());
+    hand.then(leg("120").last().times(1));
+    feed.by_ref().take(2 * 100_000).for_each(drop);
+    assert!(hand.has_ended());
+}
+
+#[test]
+fn more_legs_than_may_wait_are_taken_one_by_one() {
+    let takes: Vec<Take> = (0..40).map(|_| Take { click: Click::Written, ..plain("a") }).collect();
+    let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
+    let frames = Sequence::new(&groove, &takes, rate(48_000)).frames().0 as usize + LATENCY;
+    same(&heard(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
+}

@@ -1,0 +1,370 @@
+//! Tests of the player's life with a device that the test plays, and by hand with a real sound server. They must not know the editor.
+
+use super::super::output::Pull;
+use super::*;
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use crate::sound::Ask;
+use std::cell::RefCell;
+use std::rc::Rc;
+
+/// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
+fn groove(k: usize) -> Groove {
+    let meter = Meter::parse("4/4").expect("meter");
+    let bpm = Fraction::parse("137.3").expect("number");
+    let tempo = Tempo::new(bpm, Time::new(1, 4).expect("unit")).expect("tempo");
+    let line: String = (0..16).map(|n| if (n * (k + 3)) % 5 < 2 { 'x' } else { '.' }).collect();
+    let layer = |name, voice, drawing: &str, pan| {
+        let part = picture::parse_bars(drawing, &meter, 1, 4).expect("drawing");
+        Layer { pan, ..Layer::new(name, voice, 4, vec![part]) }
+    };
+    let layers = vec![layer("left", Voice::Rim, "xxxxxxxxxxxxxxxx", -100), layer("right", Voice::Pluck, &line, 100)];
+    let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
+    Groove::new("t", "", vec![section], layers).expect("groove")
+}
+
+/// Plays eight seconds with an edit every 130 ms and compares the recording, taken outside, with the schedule. With
+/// `TEETER_EDITS=0` nothing is edited: gaps that stay then are the machine's.
+#[test]
+#[ignore = "needs a sound server that records; run tests/capture.sh"]
+#[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+fn plays_into_a_capture() {
+    let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
+    let mut player = Player::open().expect("a device");
+    assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
+    let build = |k| Schedule::build(&groove(k), &Ask::whole(SampleRate::STUDIO));
+    std::thread::sleep(Duration::from_millis(500));
+    player.play(build(0));
+    let (mut heads, mut edits) = (Vec::new(), 0);
+    let edited = std::env::var("TEETER_EDITS").as_deref() != Ok("0");
+    let start = Instant::now();
+    while start.elapsed() < Duration::from_secs(8) {
+        std::thread::sleep(Duration::from_millis(13));
+        assert_eq!(player.tick(), None, "the device stays");
+        if let Some(head) = player.playhead() {
+            heads.push((start.elapsed().as_secs_f64(), head));
+        }
+        if edited && start.elapsed().as_millis() / 130 > edits {
+            edits += 1;
+            player.swap(build(edits as usize), Keep::Place);
+        }
+    }
+    player.stop();
+    std::thread::sleep(Duration::from_millis(700));
+    let errors = player.errors();
+    drop(player);
+
+    let bytes = std::fs::read(path).expect("the recording");
+    let left: Vec<i16> = bytes.chunks_exact(4).map(|f| i16::from_le_bytes([f[0], f[1]])).collect();
+    // A knock is silent for its last milliseconds; the next one begins with a large step.
+    let mut onsets: Vec<i64> = Vec::new();
+    for (n, sample) in left.iter().enumerate() {
+        if sample.unsigned_abs() > 1000 && onsets.last().is_none_or(|&last| n as i64 - last > 4000) {
+            onsets.push(n as i64);
+        }
+    }
+    let schedule = build(0);
+    let expected: Vec<i64> = (0..100_u64)
+        .flat_map(|turn| (0..schedule.len()).map(move |k| (turn, k)))
+        .filter(|&(_, k)| schedule.notes[k].left > 0.1)
+        .filter_map(|(turn, k)| schedule.onset(turn, k))
+        .map(|f| f.0)
+        .take(onsets.len())
+        .collect();
+    let first = *onsets.first().expect("something was heard");
+    let wrong = onsets.iter().zip(&expected).filter(|&(&found, &exact)| found - first != exact).count();
+    let mut shift = 0;
+    for (k, (found, exact)) in onsets.iter().zip(&expected).enumerate() {
+        if found - first - exact != shift {
+            println!("from attack {k} on the recording is {} frames late", found - first - exact);
+            shift = found - first - exact;
+        }
+    }
+    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loops as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
+    let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
+    println!(
+        "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
+         {:.0} ms against the clock of play()",
+        onsets.len(),
+        least * 1e3,
+        most * 1e3
+    );
+    assert!(onsets.len() >= 70, "{} attacks of 73", onsets.len());
+    assert_eq!(wrong, 0, "attacks off their exact frame");
+}
+
+/// Ends the sound server under a running player, starts another one that runs at another rate, and ends that too.
+#[test]
+#[ignore = "needs a sound server that it may end; run tests/capture.sh"]
+#[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+fn goes_on_when_the_device_is_back() {
+    let restart = std::env::var("TEETER_SERVER")
+        .expect("a command that ends the server, and starts it at a rate if one is given");
+    let server = |rate: &str| {
+        let done = std::process::Command::new("sh").args([restart.as_str(), rate]).status().expect("sh runs");
+        assert!(done.success());
+    };
+    let mut player = Player::open().expect("a device");
+    let schedule = |player: &Player| Schedule::build(&groove(0), &Ask::whole(player.rate()));
+    player.play(schedule(&player));
+    let until = |player: &mut Player, most: u64, done: &dyn Fn(&Option<News>) -> bool| {
+        let start = Instant::now();
+        loop {
+            std::thread::sleep(Duration::from_millis(10));
+            let news = player.tick();
+            if done(&news) {
+                return (news, start.elapsed());
+            }
+            assert_eq!(news, None);
+            assert!(start.elapsed() < Duration::from_secs(most), "{} errors", player.errors());
+        }
+    };
+    for rate in ["48000", "44100"] {
+        let start = Instant::now();
+        until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(1500));
+        let before = player.playhead().expect("it plays");
+        server("");
+        let (news, took) = until(&mut player, 9, &|n| n.is_some());
+        println!("{news:?} after {} ms, {} errors", took.as_millis(), player.errors());
+        assert!(matches!(news, Some(News::Lost(_))));
+        assert!(player.is_playing());
+        // Told once, however often it is tried.
+        let start = Instant::now();
+        until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(1200));
+        server(rate);
+        let (news, took) = until(&mut player, 9, &|n| n.is_some());
+        println!("{news:?} at {} Hz after {} ms", player.rate().hertz(), took.as_millis());
+        match news {
+            Some(News::BackAnew(place)) => {
+                let place = place.expect("it was playing");
+                assert!(place.wholes >= before.wholes - 0.02 || before.wholes > 0.9, "{place:?} after {before:?}");
+                let schedule = schedule(&player);
+                player.play_from(schedule, place);
+            }
+            Some(News::Back) => {}
+            other => panic!("{other:?}"),
+        }
+        let (_, _) = until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(2500));
+        let loops = |h: Playhead| h.loops as f64 + h.wholes;
+        let first = loops(player.playhead().expect("it plays"));
+        let start = Instant::now();
+        until(&mut player, 9, &|_| start.elapsed() > Duration::from_secs(1));
+        let second = loops(player.playhead().expect("it plays"));
+        // A second at 137.3 quarters a minute is 0.572 whole notes, and the groove lasts one.
+        assert!((second - first - 0.572).abs() < 0.06, "{first} to {second}");
+    }
+    server("");
+    let (news, _) = until(&mut player, 9, &|n| n.is_some());
+    assert!(matches!(news, Some(News::Lost(_))));
+    let start = Instant::now();
+    drop(player);
+    assert!(start.elapsed() < Duration::from_secs(3), "closing took {:?}", start.elapsed());
+    assert!(Player::open().is_err());
+}
+
+/// Measures how long it takes from a swap that is sent to its samples leaving: until the block after it is rendered, and from
+/// there what the device says of itself.
+#[test]
+#[ignore = "needs a sound server; run tests/capture.sh"]
+#[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
+fn an_edit_is_heard_soon() {
+    let mut player = Player::open().expect("a device");
+    let build = |k| Schedule::build(&groove(k), &Ask::whole(SampleRate::STUDIO));
+    player.play(build(0));
+    std::thread::sleep(Duration::from_secs(1));
+    let (mut waits, mut totals) = (Vec::new(), Vec::new());
+    for k in 0..100_u64 {
+        std::thread::sleep(Duration::from_millis(20 + k % 23));
+        assert_eq!(player.tick(), None);
+        let schedule = build(k as usize);
+        let blocks = player.hand.board.blocks.load(Ordering::Acquire);
+        let sent = Instant::now();
+        player.swap(schedule, Keep::Place);
+        while player.hand.board.blocks.load(Ordering::Acquire) == blocks {
+            std::thread::sleep(Duration::from_micros(100));
+        }
+        let wait = sent.elapsed().as_secs_f64() * 1e3;
+        let frames = player.ahead().0 - i64::from(BUFFER) + crate::sound::LATENCY as i64;
+        waits.push(wait);
+        totals.push(wait + frames as f64 / 48.0);
+    }
+    waits.sort_by(f64::total_cmp);
+    totals.sort_by(f64::total_cmp);
+    println!(
+        "a swap is rendered after {:.1} ms (most {:.1}) and leaves after {:.1} ms (most {:.1}); ahead {} frames, {}",
+        waits[50],
+        waits[99],
+        totals[50],
+        totals[99],
+        player.ahead().0,
+        if player.is_measured() { "measured" } else { "assumed" }
+    );
+    assert!(totals[94] < 60.0, "95 of 100 under 60 ms: {:.1}", totals[94]);
+}
+
+#[test]
+fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
+    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    match Player::open() {
+        Ok(mut player) => assert_eq!(player.tick(), None, "a device that was just opened"),
+        Err(error) => assert_eq!(error.to_string().lines().count(), 1),
+    }
+    let error = Player::open_on(Some("no such thing")).expect_err("no such output").to_string();
+    assert_eq!(error.lines().count(), 1, "{error}");
+}
+
+/// A device that is there when the test says so, and whose buffers the test fills.
+#[derive(Default)]
+struct World {
+    rate: Option<u32>,
+    /// Whether streams can be opened, and only of the system's own buffer size.
+    broken: bool,
+    choosy: bool,
+    attempts: usize,
+    pull: Option<Pull>,
+    signs: Arc<Signs>,
+}
+
+#[derive(Clone, Default)]
+struct Fake(Rc<RefCell<World>>);
+
+/// Takes the feed away when it is dropped, as a stream does.
+struct FakeStream(Fake);
+
+impl Drop for FakeStream {
+    fn drop(&mut self) {
+        self.0.0.borrow_mut().pull = None;
+    }
+}
+
+impl Outlet for Fake {
+    fn find(&mut self) -> Result<SampleRate, NoSound> {
+        let mut world = self.0.borrow_mut();
+        world.attempts += 1;
+        world.rate.and_then(SampleRate::new).ok_or_else(|| NoSound::new("unplugged"))
+    }
+
+    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound> {
+        let mut world = self.0.borrow_mut();
+        if world.broken || (world.choosy && buffer.is_some()) {
+            return Err(NoSound::new("busy"));
+        }
+        world.signs = Arc::clone(signs);
+        world.pull = Some(Pull::new(lent, Arc::clone(signs), world.rate.unwrap_or(48_000)));
+        Ok(Box::new(FakeStream(self.clone())))
+    }
+}
+
+impl Fake {
+    fn player(&self) -> Result<Player, NoSound> {
+        Player::with(Box::new(self.clone()), Quiet::new())
+    }
+
+    /// So many frames as the device takes them; their greatest magnitude and step.
+    fn takes(&self, frames: usize) -> (f32, f32) {
+        let mut out = vec![0.0_f32; 2 * frames];
+        let mut world = self.0.borrow_mut();
+        let pull = world.pull.as_mut().expect("a stream");
+        out.chunks_mut(2048).for_each(|b| pull.fill(b, 2, Some(Duration::from_millis(20)), |x| x));
+        let step = out.windows(3).map(|w| (w[2] - w[0]).abs()).fold(out[0].abs(), f32::max);
+        (out.iter().fold(0.0, |m, x| m.max(x.abs())), step)
+    }
+}
+
+fn place_of(player: &mut Player) -> f64 {
+    player.playhead().map_or(-1.0, |h| h.wholes)
+}
+
+fn build(player: &Player) -> Schedule {
+    Schedule::build(&groove(0), &Ask::whole(player.rate()))
+}
+
+#[test]
+fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
+    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let fake = Fake::default();
+    assert_eq!(fake.player().expect_err("none").to_string(), "no sound: unplugged");
+    fake.0.borrow_mut().rate = Some(48_000);
+    let mut player = fake.player().expect("a device");
+    player.play(build(&player));
+    assert!(fake.takes(20_000).0 > 0.01);
+    let mut now = Instant::now();
+    assert_eq!(player.tick_at(now), None);
+    // A million errors that say nothing, while frames are taken: nothing is lost.
+    fake.0.borrow().signs.errors.fetch_add(3_000_000, Ordering::Relaxed);
+    fake.takes(1024);
+    assert_eq!(player.tick_at(now + Duration::from_millis(900)), None);
+    std::thread::sleep(Duration::from_millis(60));
+    let before = place_of(&mut player);
+    fake.0.borrow_mut().rate = None;
+    fake.0.borrow().signs.over.store(true, Ordering::Release);
+    now += Duration::from_secs(1);
+    assert!(matches!(player.tick_at(now), Some(News::Lost(_))), "at once");
+    assert!(fake.0.borrow().pull.is_none() && player.is_playing());
+    // Tried with growing pauses of at most four seconds, without a word.
+    let attempts = fake.0.borrow().attempts;
+    let mut times = Vec::new();
+    for _ in 0..3000 {
+        now += Duration::from_millis(10);
+        let tried = fake.0.borrow().attempts;
+        assert_eq!(player.tick_at(now), None);
+        if fake.0.borrow().attempts > tried {
+            times.push(now);
+        }
+    }
+    assert!((8..=12).contains(&(fake.0.borrow().attempts - attempts)), "{} attempts", times.len());
+    let pauses: Vec<Duration> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    assert!(pauses.is_sorted() && pauses[pauses.len() - 1] <= Duration::from_millis(4010), "{pauses:?}");
+    // An edit meanwhile waits; there is no jump when it sounds again.
+    player.swap(build(&player), Keep::Place);
+    fake.0.borrow_mut().rate = Some(48_000);
+    fake.0.borrow_mut().choosy = true;
+    now += Duration::from_secs(5);
+    assert_eq!(player.tick_at(now), Some(News::Back));
+    assert_eq!(player.tick_at(now), None);
+    assert!((place_of(&mut player) - before).abs() < 0.03, "{} after {before}", place_of(&mut player));
+    fake.takes(1);
+    let (peak, step) = fake.takes(2000);
+    assert!(peak > 0.0 && step < 0.2, "{peak} {step}");
+    player.stop();
+    fake.takes(8192);
+    assert_eq!(fake.takes(1024).0, 0.0);
+}
+
+#[test]
+fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
+    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let fake = Fake::default();
+    fake.0.borrow_mut().rate = Some(48_000);
+    let mut player = fake.player().expect("a device");
+    player.play(build(&player));
+    fake.takes(30_000);
+    std::thread::sleep(Duration::from_millis(60));
+    let before = place_of(&mut player);
+    let mut now = Instant::now();
+    // It takes no frames any more and floods with errors.
+    assert_eq!(player.tick_at(now), None);
+    fake.0.borrow().signs.errors.fetch_add(200_000, Ordering::Relaxed);
+    now += Duration::from_millis(200);
+    assert!(matches!(player.tick_at(now), Some(News::Lost(_))));
+    fake.0.borrow_mut().rate = Some(44_100);
+    fake.0.borrow_mut().broken = true;
+    now += Duration::from_secs(1);
+    assert_eq!(player.tick_at(now), None, "it is there but cannot be opened");
+    fake.0.borrow_mut().broken = false;
+    now += Duration::from_secs(5);
+    let Some(News::BackAnew(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
+    assert_eq!(player.rate().hertz(), 44_100);
+    assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
+    player.play_from(build(&player), place);
+    fake.takes(4410);
+    assert!(fake.takes(20_000).0 > 0.01);
+    // One that stops without a word is lost as well, and what was stopped stays so.
+    assert_eq!(player.tick_at(now), None);
+    player.stop();
+    now += Duration::from_secs(6);
+    assert!(matches!(player.tick_at(now), Some(News::Lost(_))));
+    assert!(!player.is_playing());
+    fake.0.borrow_mut().rate = Some(96_000);
+    now += Duration::from_secs(6);
+    assert_eq!(player.tick_at(now), Some(News::BackAnew(None)));
+}

@@ -1,0 +1,203 @@
+//! Tests of takes and of the ladder as keys and events. They must not know threads, files or the device.
+
+use super::*;
+use crate::terminal::{Arrival, Clicks, Practised};
+
+/// The sequence of the last effect that has one.
+fn sequence(effects: &[Effect]) -> &crate::terminal::Sequence {
+    let found = effects.iter().rev().find_map(|e| match e {
+        Effect::PlaySequence(s) | Effect::ChangeSequence(s) | Effect::Step(s) => Some(s),
+        _ => None,
+    });
+    found.expect("a sequence")
+}
+
+fn playing(effects: &[Effect]) -> &crate::terminal::Playing {
+    let found = effects.iter().rev().find_map(|e| match e {
+        Effect::Play(p, _) | Effect::Change(p) => Some(p),
+        _ => None,
+    });
+    found.expect("something plays")
+}
+
+fn transport(state: &State) -> String {
+    screen(state, (80, 24)).lines().nth(22).expect("transport").to_owned()
+}
+
+fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effect> {
+    let found = update(state, Event::Take { take, counting, turn });
+    answer(state, found)
+}
+
+#[test]
+fn a_take_has_one_key_and_changes_at_once() {
+    let mut state = ferry();
+    let rows = [
+        ("f5", true, Clicks::Off, 0, "  groove "),
+        ("f6", true, Clicks::Plain, 0, "  under beat "),
+        ("f7", true, Clicks::Off, 1, "  under heard "),
+        ("f8", false, Clicks::Plain, 1, "  both alone "),
+        ("f9", true, Clicks::Plain, 1, "  under both "),
+    ];
+    for (k, (key, layers, beat, lines, name)) in rows.into_iter().enumerate() {
+        let found = press(&mut state, key);
+        // The first starts, the others change what is played in its place.
+        assert_eq!(matches!(found[..], [Effect::Play(_, None)]), k == 0, "{found:?}");
+        assert_eq!(matches!(found[..], [Effect::Change(_)]), k > 0, "{found:?}");
+        let p = playing(&found);
+        assert_eq!((p.layers, p.beat, p.lines.len()), (layers, beat, lines), "{key}");
+        assert!(transport(&state).contains(name), "{name}: {}", transport(&state));
+    }
+    // The way of clicking belongs to the take that sounds.
+    let found = press(&mut state, "@ # # f7");
+    assert_eq!((playing(&found).beat, playing(&found).lines[0].clicks), (Clicks::Off, Clicks::Cut(2)));
+    assert!(transport(&state).contains("under heard/2"), "{}", transport(&state));
+    let found = press(&mut state, "k");
+    assert_eq!(playing(&found).beat, Clicks::OffBeat);
+    assert!(transport(&state).contains("under beat/off+heard/2"), "{}", transport(&state));
+    // Another hearing beside it, with another pitch and side.
+    let found = press(&mut state, "h down k");
+    let lines = &playing(&found).lines;
+    assert_eq!(lines.iter().map(|l| l.index).collect::<Vec<_>>(), [0, 1]);
+    assert_ne!(lines[0].pulses, lines[1].pulses);
+    assert_eq!(playing(&press(&mut state, "k")).lines.len(), 1);
+    // Without attacks there is nothing to compare.
+    let mut empty = open(groove(".... ...."), PLAIN, (80, 24));
+    assert!(press(&mut empty, "f7").is_empty());
+    assert!(screen(&empty, (80, 24)).contains("no hearing to click yet"));
+}
+
+#[test]
+fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
+    let mut state = ferry();
+    press(&mut state, "f7");
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
+    else {
+        panic!("{found:?}")
+    };
+    let report = Arc::new(analysis::report(groove, ask));
+    let found = update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report: report.clone() });
+    let of_report = report.hearings.iter().any(|h| *playing(&found).lines[0].pulses == h.pulses);
+    assert!(of_report, "the pulses of the new report");
+    // The same again is not told again.
+    assert!(update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report }).is_empty());
+}
+
+#[test]
+fn takes_in_a_row_are_one_sequence() {
+    let mut state = ferry();
+    let found = press(&mut state, "& \"3 count\" enter");
+    let s = sequence(&found);
+    let takes: Vec<_> = s.takes.iter().map(|t| (t.playing.layers, t.playing.beat, t.playing.lines.len())).collect();
+    let (off, on) = (Clicks::Off, Clicks::Plain);
+    assert_eq!(takes, [(true, off, 0), (true, on, 0), (true, off, 1), (false, on, 1), (true, on, 1)]);
+    assert!(s.takes.iter().all(|t| t.count_in && t.times == Some(3)) && s.at == 0 && s.silence.is_none());
+    heard(&mut state, 2, true, 0);
+    assert!(transport(&state).contains("take 3/5 count-in  under heard"), "{}", transport(&state));
+    heard(&mut state, 3, false, 1);
+    assert!(transport(&state).contains("take 4/5 loop 2/3  both alone"), "{}", transport(&state));
+    // An edit is heard in every take, the place in the row kept.
+    let found = press(&mut state, "3");
+    let s = sequence(&found);
+    assert!(s.takes.iter().all(|t| Arc::ptr_eq(&t.playing.groove, state.groove())));
+    assert!(matches!(found.last(), Some(Effect::ChangeSequence(_))), "{found:?}");
+    assert!(update(&mut state, Event::SequenceEnded).is_empty());
+    assert!(!state.is_playing() && transport(&state).contains("stopped"));
+    // A take's own key ends a row and goes on with that take.
+    press(&mut state, "& \"2\" enter");
+    assert!(matches!(press(&mut state, "f6")[..], [Effect::Change(_)]));
+    assert!(state.play.running.is_none());
+    press(&mut state, "enter & \"99\" enter");
+    assert!(screen(&state, (80, 24)).contains("allowed: 2, 2 count"), "{}", screen(&state, (80, 24)));
+}
+
+#[test]
+fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
+    let mut state = ferry();
+    let found = press(&mut state, "E");
+    let s = sequence(&found);
+    assert!(matches!(found[..], [Effect::Progress(None), Effect::PlaySequence(_)]), "{found:?}");
+    assert_eq!(s.takes.len(), 6);
+    let speeds: Vec<i64> = s.takes.iter().map(|t| (t.playing.speed.numer() * 100) / t.playing.speed.denom()).collect();
+    assert_eq!(speeds, [50, 60, 70, 80, 90, 100]);
+    let times: Vec<_> = s.takes.iter().map(|t| t.times).collect();
+    assert_eq!(times, [Some(4), Some(4), Some(4), Some(4), Some(4), None], "at full speed one stays");
+    assert_eq!(state.play.percent, 50);
+    assert!(transport(&state).contains("step 1/6 count-in"), "{}", transport(&state));
+    // The pane has the steps with their tempos and what changes on them.
+    let shown = screen(&state, (80, 24));
+    for words in ["Ladder 50-100/10 x4", " 1  50% 66 ", " 2  60% 79.2 "] {
+        assert!(shown.contains(words), "{words}\n{shown}");
+    }
+    assert!(heard(&mut state, 0, false, 0).is_empty());
+    heard(&mut state, 0, false, 1);
+    assert!(transport(&state).contains("step 1/6 loop 2/4  groove"), "{}", transport(&state));
+    let found = heard(&mut state, 1, true, 0);
+    assert_eq!(state.play.percent, 60);
+    let told = |step: usize, speed: &str, loops| {
+        Effect::Progress(Some(Practised { ladder: "50-100/10 x4".into(), step, speed: speed.into(), steps: 6, loops }))
+    };
+    assert_eq!(found, [told(1, "50%", 2)]);
+    heard(&mut state, 1, false, 0);
+    heard(&mut state, 1, false, 1);
+    // A key goes on at the end of the time through, and back.
+    let found = press(&mut state, "f4 f4");
+    assert_eq!(sequence(&found).at, 3);
+    assert!(transport(&state).contains("then 4"), "{}", transport(&state));
+    assert_eq!(sequence(&press(&mut state, "f3")).at, 2);
+    assert_eq!(heard(&mut state, 2, true, 0), [told(2, "60%", 2)]);
+    assert!(!transport(&state).contains("then"));
+    // What was progress before is shown.
+    update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 loops".into()))));
+    assert!(screen(&state, (80, 24)).contains("2026-11-20: step 5 of 6"));
+    // Leaving it: the loop goes on at the speed from before.
+    let found = press(&mut state, "E");
+    assert!(matches!(found[..], [Effect::Change(_)]), "nothing was heard through since: {found:?}");
+    assert_eq!((state.play.percent, playing(&found).speed), (100, Fraction::ONE));
+    assert!(press(&mut state, "f4").is_empty());
+    assert!(screen(&state, (80, 24)).contains("no ladder is climbed; E starts one"));
+}
+
+#[test]
+fn a_ladder_of_ones_own_waits_for_its_key_and_falls_silent() {
+    let mut state = ferry();
+    let found = press(&mut state, "f7 = \"80-100/10 x2 key 1/3\" enter");
+    let s = sequence(&found);
+    assert_eq!((s.takes.len(), s.silence), (3, Some(3)));
+    assert!(s.takes.iter().all(|t| t.times.is_none() && t.playing.lines.len() == 1));
+    heard(&mut state, 0, false, 8);
+    heard(&mut state, 0, false, 9);
+    assert!(transport(&state).contains("step 1/3 loop 10  under heard"), "{}", transport(&state));
+    // Stopping tells what was done; the ladder is asked for again as it was.
+    let found = press(&mut state, "enter");
+    assert!(matches!(found[..], [Effect::Progress(Some(_)), Effect::Stop]), "{found:?}");
+    assert_eq!(sequence(&press(&mut state, "E")).takes.len(), 3);
+    press(&mut state, "= \"50-100\" enter");
+    assert!(screen(&state, (80, 24)).contains("allowed: 50-100/10 x4"), "{}", screen(&state, (80, 24)));
+    press(&mut state, "esc");
+    // A speed set by hand is the end of it.
+    let found = press(&mut state, "]");
+    assert!(matches!(found.last(), Some(Effect::Change(_))), "{found:?}");
+    assert!(state.play.running.is_none());
+    update(&mut state, Event::Progress(Err("rope.progress: line 3 is not TOML".into())));
+    assert!(screen(&state, (80, 24)).contains("rope.progress: line 3"));
+}
+
+#[test]
+fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() {
+    let mut state = ferry();
+    press(&mut state, "T \"150\" enter E");
+    let shown = screen(&state, (200, 60));
+    let rows: Vec<&str> =
+        shown.lines().filter(|l| (1..7).any(|n| l.contains(&format!(" {n} {:>3}% 1/4 = ", 40 + 10 * n)))).collect();
+    assert_eq!(rows.len(), 6, "{shown}");
+    assert!(rows[5].contains("cells too fast"), "{shown}");
+    assert!(!rows[4].contains("cells too fast"), "{shown}");
+    // The same as the command line says of these steps.
+    let report = state.report().expect("a report").0;
+    let notes = crate::words::ladder::notes(report, state.limits, &state.ladder.speeds);
+    for (row, note) in rows.iter().zip(&notes) {
+        assert_eq!(row.contains(" pulse") || row.contains(" beat"), note.contains("first: "), "{row} {note}");
+    }
+}

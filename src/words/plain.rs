@@ -1,0 +1,186 @@
+//! A part of a groove as plain text: lines of groups, boxes, and the syllables players count with. It must not know where the text
+//! goes.
+
+use crate::analysis::landing;
+use crate::rhythm::{Groove, Region, Spot, Time, line, picture};
+use std::fmt::Write;
+use unicode_width::UnicodeWidthStr;
+
+/// Everything of one section.
+///
+/// # Panics
+/// If there is no such section.
+pub fn whole(groove: &Groove, section: usize) -> Region {
+    Region { layers: 0..groove.layers().len(), section, from: Time::ZERO, to: groove.sections()[section].length() }
+}
+
+/// The groups of each layer in a region, in cells, in their shortest form with repeats; a line each. The last group goes to the
+/// region's end.
+pub fn groups(groove: &Groove, region: &Region) -> String {
+    lines(groove, region, |layer| {
+        let cells = groove.cells_in(layer, region);
+        let part = groove.part(layer, region.section);
+        let attacks: Vec<usize> = cells.clone().filter(|c| part.cell(*c).attack().is_some()).collect();
+        let Some(first) = attacks.first() else { return "no attack".into() };
+        let ends = attacks.iter().skip(1).chain([&cells.end]);
+        let line: Vec<u32> = attacks.iter().zip(ends).map(|(a, b)| (b - a) as u32).collect();
+        let lead = match first - cells.start {
+            0 => String::new(),
+            1 => "after 1 cell of rest, ".into(),
+            n => format!("after {n} cells of rest, "),
+        };
+        format!("{lead}{}", line::print(&line::compress(&line)))
+    })
+}
+
+/// The cells of each layer in a region as boxes, a line each: `x` attack, `X` accent, `o` ghost, `-` hold, `.` rest, a space
+/// between beats, `|` between bars, `{5: ...}` around a tuplet.
+pub fn boxes(groove: &Groove, region: &Region) -> String {
+    lines(groove, region, |layer| {
+        let part = groove.part(layer, region.section);
+        drawn(groove, region, layer, "", |spot| picture::mark(part.cell(spot.first + spot.cell)).to_string())
+    })
+}
+
+/// What players count on the attacks of each layer in a region, a line each: `1`, `e`, `&`, `a`, `trip`, `let`, `x` for an attack
+/// that has no syllable, `.` where there is no attack.
+pub fn syllables(groove: &Groove, region: &Region) -> String {
+    lines(groove, region, |layer| {
+        let (part, frame) = (groove.part(layer, region.section), groove.frame(layer, region.section));
+        drawn(groove, region, layer, " ", |spot| {
+            if part.cell(spot.first + spot.cell).attack().is_none() {
+                return ".".into();
+            }
+            let syllable = landing::syllable(spot, frame);
+            if syllable == "·" { "x".into() } else { syllable }
+        })
+    })
+}
+
+/// Groups, boxes and syllables of the whole groove, or of one section.
+pub fn all(groove: &Groove, section: Option<usize>) -> String {
+    let mut text = format!("{}\n", clean(groove.title()));
+    for (i, s) in groove.sections().iter().enumerate().filter(|(i, _)| section.is_none_or(|wanted| wanted == *i)) {
+        let region = whole(groove, i);
+        let bars = if s.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", s.bars) };
+        // Writing to a String cannot fail.
+        let _ = write!(text, "\nsection {}: {}, {bars}\n", clean(&s.name), s.meter);
+        if region.layers.is_empty() {
+            text.push_str("no layer\n");
+            continue;
+        }
+        let blocks = [
+            ("groups", groups(groove, &region)),
+            ("boxes", boxes(groove, &region)),
+            ("syllables", syllables(groove, &region)),
+        ];
+        for (name, lines) in blocks {
+            let _ = write!(text, "\n{name}\n{lines}\n");
+        }
+    }
+    text
+}
+
+/// A line for each layer, its name before it where there are several.
+fn lines(groove: &Groove, region: &Region, line: impl Fn(usize) -> String) -> String {
+    let layers: Vec<usize> = region.layers.clone().filter(|l| *l < groove.layers().len()).collect();
+    let names: Vec<String> = layers.iter().map(|l| clean(&groove.layers()[*l].name)).collect();
+    let width = names.iter().map(|n| n.width()).max().unwrap_or(0);
+    let of = |(name, layer): (&String, &usize)| {
+        let text = line(*layer);
+        if layers.len() < 2 { text } else { format!("{name}{}  {text}", " ".repeat(width - name.width())) }
+    };
+    names.iter().zip(&layers).map(of).collect::<Vec<_>>().join("\n")
+}
+
+/// The cells of a layer in a region, beats apart and bars between `|`.
+fn drawn(groove: &Groove, region: &Region, layer: usize, between: &str, mark: impl Fn(Spot) -> String) -> String {
+    let (part, frame) = (groove.part(layer, region.section), groove.frame(layer, region.section));
+    let wanted = groove.cells_in(layer, region);
+    let mut bars: Vec<String> = Vec::new();
+    let mut last = None;
+    for spot in part.spots(frame) {
+        let cells: Vec<String> = (0..usize::from(spot.span.cells))
+            .filter(|c| wanted.contains(&(spot.first + c)))
+            .map(|cell| mark(Spot { cell, ..spot }))
+            .collect();
+        if cells.is_empty() {
+            continue;
+        }
+        let text = cells.join(between);
+        let tuplet = spot.span.beats != 1 || spot.span.cells != frame.division;
+        let text = match (tuplet, spot.span.beats) {
+            (false, _) => text,
+            (true, 1) => format!("{{{}: {text}}}", spot.span.cells),
+            (true, beats) => format!("{{{}/{beats}: {text}}}", spot.span.cells),
+        };
+        let bar = spot.beat / frame.meter.beats();
+        match bars.last_mut().filter(|_| last == Some(bar)) {
+            Some(open) => {
+                open.push(' ');
+                open.push_str(&text);
+            }
+            None => bars.push(text),
+        }
+        last = Some(bar);
+    }
+    bars.join(" | ")
+}
+
+/// Text without control characters, so that it stays on its line.
+fn clean(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Fraction, Layer, Meter, Section, Tempo, Voice, tests::grooves};
+    use proptest::prelude::*;
+
+    fn groove_of(meter: &str, cells: &str, division: u16) -> Groove {
+        let meter = Meter::parse(meter).expect(meter);
+        let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("a quarter")).expect("within bounds");
+        let bars = cells.matches('|').count() as u16 + 1;
+        let part = picture::parse_bars(cells, &meter, usize::from(bars), division).expect(cells);
+        let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+        Groove::new("t", "", vec![section], vec![Layer::new("riff", Voice::Pluck, division, vec![part])])
+            .expect("valid")
+    }
+
+    fn check(cells: &str, division: u16, expected: [&str; 3]) {
+        let g = groove_of("4/4", cells, division);
+        let region = whole(&g, 0);
+        assert_eq!([groups(&g, &region), boxes(&g, &region), syllables(&g, &region)], expected);
+    }
+
+    #[test]
+    fn a_bar_is_written_as_it_is_said() {
+        check("X..x ..o. x--- .x.x", 4, ["3+3+2+5+2+1", "X..x ..o. x--- .x.x", "1 . . a . . & . 3 . . . . e . a"]);
+        check(
+            "x.x x.. ..x {5: x.x.x}",
+            3,
+            ["2+1+5+1+2+2+1", "x.x x.. ..x {5: x.x.x}", "1 . let 2 . . . . let {5: 4 . x . x}"],
+        );
+        check(".... .... .... ....", 4, ["no attack", ".... .... .... ....", ". . . . . . . . . . . . . . . ."]);
+    }
+
+    proptest! {
+        /// What is drawn of a whole part is what the file's reader reads, and no line is missing.
+        #[test]
+        fn boxes_are_read_back(groove in grooves()) {
+            for section in 0..groove.sections().len() {
+                let region = whole(&groove, section);
+                for layer in region.layers.clone() {
+                    let one = Region { layers: layer..layer + 1, ..region.clone() };
+                    let (frame, text) = (groove.frame(layer, section), boxes(&groove, &one));
+                    let read = picture::parse_bars(&text, frame.meter, frame.bars, frame.division).map_err(|e| TestCaseError::fail(format!("{text}: {e}")))?;
+                    // A cycle is drawn round by round, so it comes back written out; the last hold may be cut off from its attack.
+                    prop_assert_eq!(read.sounds(frame).len(), groove.part(layer, section).sounds(frame).len(), "{}", text);
+                }
+                prop_assert_eq!(groups(&groove, &region).lines().count(), region.layers.len());
+                prop_assert_eq!(syllables(&groove, &region).lines().count(), region.layers.len());
+            }
+        }
+    }
+}

@@ -1,0 +1,309 @@
+//! Scripted tappers on the shipped grooves: each is named for what it follows, with its asynchrony, its spread and its slips.
+//! They must not know the search.
+
+use crate::support::in_package;
+use proptest::prelude::*;
+use teeter::analysis::tap::{FEWEST, Follows, Rate, Slip, TapAsk, TapReport, What, tap_report};
+use teeter::analysis::{Ask, Hearing, Kind, Report, report};
+use teeter::rhythm::{Fraction, Groove};
+
+/// Numbers like chance, the same on every machine (Steele, Lea & Flood 2014, `SplitMix`).
+struct Chance(u64);
+
+impl Chance {
+    fn unit(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    /// Normal with this standard deviation (Box & Muller 1958).
+    fn normal(&mut self, deviation: f64) -> f64 {
+        let (u, v) = (1.0 - self.unit(), self.unit());
+        deviation * (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
+    }
+}
+
+fn shipped(name: &str) -> Groove {
+    teeter::store::load(&in_package(&format!("patterns/{name}.toml"))).expect(name).groove
+}
+
+/// What a tapper follows: a hearing of a report and the rate, or the attacks.
+fn pulses_of(r: &Report, follows: Follows, turns: usize, length: f64) -> Vec<f64> {
+    let own: Vec<f64> = match follows {
+        Follows::Hearing(h, _) => r.hearings[h].pulses.clone(),
+        _ => r.attacks.iter().map(|a| a.seconds).collect(),
+    };
+    let all: Vec<f64> = (0..turns).flat_map(|n| own.iter().map(move |t| t + n as f64 * length)).collect();
+    match follows {
+        Follows::Hearing(_, Rate::Half) => all.into_iter().step_by(2).collect(),
+        Follows::Hearing(_, Rate::Double) => all.windows(2).flat_map(|w| [w[0], f64::midpoint(w[0], w[1])]).collect(),
+        Follows::Hearing(_, Rate::Between) => all.windows(2).map(|w| f64::midpoint(w[0], w[1])).collect(),
+        _ => all,
+    }
+}
+
+struct Setting {
+    report: Report,
+    ask: TapAsk,
+    length: f64,
+}
+
+fn setting(name: &str, percent: i64) -> Setting {
+    let groove = shipped(name);
+    let speed = Fraction::new(percent, 100).expect("speed");
+    let report = report(&groove, &Ask { speed, ..Ask::default() });
+    let length = report.clock.total();
+    let ask = TapAsk { speed: percent as f64 / 100.0, range: (0.0, length), offset: 0.0 };
+    Setting { report, ask, length }
+}
+
+impl Setting {
+    fn hearing(&self, test: impl Fn(&Hearing) -> bool) -> usize {
+        self.report.hearings.iter().position(test).expect("a hearing")
+    }
+
+    fn written(&self) -> Follows {
+        Follows::Hearing(self.hearing(|h| h.kind == Kind::Written), Rate::Each)
+    }
+
+    /// Taps on something, `late` and with a jitter in ms as they pass, from one pulse to another.
+    fn taps(&self, follows: Follows, count: usize, late: f64, jitter: f64, chance: &mut Chance) -> Vec<f64> {
+        let pulses = pulses_of(&self.report, follows, 40, self.length);
+        let ms = |x: f64| x / 1000.0 * self.ask.speed;
+        pulses.iter().skip(3).take(count).map(|p| p + ms(late + chance.normal(jitter))).collect()
+    }
+
+    fn told(&self, taps: &[f64]) -> TapReport {
+        tap_report(&self.report, &self.ask, taps)
+    }
+
+    /// Whether two things that can be followed are one to the ear, pulse by pulse within 20 ms for 19 of 20.
+    fn alike(&self, a: Follows, b: Follows) -> bool {
+        if a == b {
+            return true;
+        }
+        let (a, b) = (pulses_of(&self.report, a, 2, self.length), pulses_of(&self.report, b, 2, self.length));
+        let far = a.iter().filter(|t| !b.iter().any(|u| (*t - *u).abs() < 0.02 * self.ask.speed)).count();
+        a.len().abs_diff(b.len()) <= 2 && far * 20 <= a.len()
+    }
+}
+
+const GROOVES: [&str; 4] = ["capstan-thirteen", "half-tide-winch", "fender-knock", "casting-off"];
+
+/// The best hearing that is not counted along with the beat.
+fn rival(s: &Setting) -> Follows {
+    Follows::Hearing(s.hearing(|h| !h.kind.is_counted() && h.kind != Kind::Cells), Rate::Each)
+}
+
+#[test]
+fn a_tapper_on_the_written_beat_or_on_the_rival_pulse_is_named() {
+    let mut named = 0;
+    for name in GROOVES {
+        let s = setting(name, 100);
+        for seed in 0..40 {
+            let mut chance = Chance(seed);
+            let (jitter, late) = (10.0 + 20.0 * chance.unit(), -60.0 + 120.0 * chance.unit());
+            for follows in [s.written(), rival(&s)] {
+                let taps = s.taps(follows, 64, late, jitter, &mut chance);
+                let told = s.told(&taps);
+                let said = format!("{name}, seed {seed}, {follows:?} late {late:.0} jitter {jitter:.0}: {told:?}");
+                assert_eq!(told.stretches.len(), 1, "{said}");
+                let stretch = &told.stretches[0];
+                assert!(s.alike(stretch.follows, follows), "{said}");
+                let f = stretch.figures.as_ref().expect("a pulse");
+                assert!((f.mean_ms - late).abs() < 4.0 * f.error_ms + 6.0, "{said}");
+                assert!((f.spread_ms / jitter - 1.0).abs() < 0.5, "{said}");
+                assert!(f.drift_ms.abs() < 4.0 * f.drift_error_ms + 0.2, "{said}");
+                named += 1;
+            }
+        }
+    }
+    assert_eq!(named, 320);
+}
+
+#[test]
+fn a_tapper_who_goes_from_one_to_the_other_is_two_stretches_with_the_place() {
+    for name in &GROOVES[..3] {
+        let s = setting(name, 100);
+        for seed in 0..30 {
+            let mut chance = Chance(1000 + seed);
+            let (jitter, late) = (10.0 + 20.0 * chance.unit(), -40.0 + 80.0 * chance.unit());
+            let (first, then) = if seed % 2 == 0 { (s.written(), rival(&s)) } else { (rival(&s), s.written()) };
+            let mut taps = s.taps(first, 32, late, jitter, &mut chance);
+            let change = taps.len();
+            let last = taps[change - 1];
+            let rest = s.taps(then, 200, late, jitter, &mut chance);
+            taps.extend(rest.into_iter().filter(|t| *t > last + 0.25).take(36));
+            let told = s.told(&taps);
+            let said =
+                format!("{name}, seed {seed}, {first:?} to {then:?}, late {late:.0} jitter {jitter:.0}: {told:?}");
+            assert_eq!(told.stretches.len(), 2, "{said}");
+            assert!(s.alike(told.stretches[0].follows, first) && s.alike(told.stretches[1].follows, then), "{said}");
+            // Where the pulses run close together nobody could say it to the tap.
+            assert!(told.stretches[1].first.abs_diff(change) <= 4, "{said}");
+            // The place is that of the pulse the tap is on.
+            let begins = &told.stretches[1];
+            let pulse = begins.turn as f64 * s.length + begins.at;
+            assert!((pulse - taps[begins.first]).abs() < 0.16, "{said}");
+        }
+    }
+}
+
+#[test]
+fn a_tapper_who_slides_over_by_and_by_is_two_stretches_too() {
+    for name in &GROOVES[..3] {
+        let s = setting(name, 100);
+        for seed in 0..20 {
+            let mut chance = Chance(2000 + seed);
+            let jitter = 10.0 + 15.0 * chance.unit();
+            let (beat, pulse) = (s.written(), rival(&s));
+            let mut taps = s.taps(beat, 32, -20.0, jitter, &mut chance);
+            let last = taps[31];
+            let rest: Vec<f64> = s.taps(pulse, 200, -20.0, jitter, &mut chance);
+            let rest: Vec<f64> = rest.into_iter().filter(|t| *t > last + 0.3).take(36).collect();
+            // Four taps that stand between where the beat goes on and where the pulse will be.
+            let gap = (rest[3] - last) / 4.0;
+            taps.extend((1..4).map(|i| last + f64::from(i) * gap));
+            taps.extend(&rest[3..]);
+            let told = s.told(&taps);
+            let said = format!("{name}, seed {seed}, jitter {jitter:.0}: {told:?}");
+            assert_eq!(told.stretches.len(), 2, "{said}");
+            assert!(s.alike(told.stretches[0].follows, beat) && s.alike(told.stretches[1].follows, pulse), "{said}");
+            assert!((28..=39).contains(&told.stretches[1].first), "{said}");
+        }
+    }
+}
+
+#[test]
+fn doubles_halves_and_the_attacks_themselves_are_named() {
+    for name in ["capstan-thirteen", "half-tide-winch"] {
+        let s = setting(name, 70);
+        let (Follows::Hearing(w, _), Follows::Hearing(r, _)) = (s.written(), rival(&s)) else { panic!("hearings") };
+        let ways = [
+            Follows::Hearing(w, Rate::Double),
+            Follows::Hearing(r, Rate::Between),
+            Follows::Hearing(w, Rate::Between),
+            Follows::Hearing(r, Rate::Double),
+            Follows::Hearing(r, Rate::Half),
+            Follows::Hearing(w, Rate::Half),
+            Follows::Attacks,
+        ];
+        for (n, follows) in ways.into_iter().enumerate() {
+            for seed in 0..10 {
+                let mut chance = Chance(100 * n as u64 + seed);
+                let taps = s.taps(follows, 60, -20.0, 12.0, &mut chance);
+                let told = s.told(&taps);
+                let said = format!("{name}, seed {seed}, {follows:?}: {told:?}");
+                assert_eq!(told.stretches.len(), 1, "{said}");
+                let found = told.stretches[0].follows;
+                // Half of a pulse may be a hearing of its own.
+                let same = match found {
+                    Follows::Hearing(h, Rate::Each) => {
+                        (s.report.hearings[h].bpm(0.7) - told.stretches[0].rate).abs() < 2.0
+                    }
+                    other => other == follows,
+                };
+                assert!(same, "{said}");
+            }
+        }
+    }
+}
+
+#[test]
+fn taps_anywhere_follow_nothing_and_few_taps_are_too_few() {
+    for name in GROOVES {
+        let s = setting(name, 100);
+        let mut wrong = 0;
+        for seed in 0..40 {
+            let mut chance = Chance(7000 + seed);
+            let mut taps = vec![chance.unit()];
+            for _ in 0..60 {
+                taps.push(taps[taps.len() - 1] + 0.2 + 0.6 * chance.unit());
+            }
+            let told = s.told(&taps);
+            let following = told.stretches.iter().filter(|t| t.follows != Follows::Nothing).map(|t| t.taps);
+            wrong += usize::from(following.sum::<usize>() > 15);
+            let few = s.told(&taps[..FEWEST - 1]);
+            assert!(few.is_too_short() && few.stretches.is_empty());
+        }
+        assert!(wrong <= 2, "{name}: {wrong} of 40");
+    }
+}
+
+#[test]
+fn slips_are_found_where_they_are() {
+    let s = setting("half-tide-winch", 100);
+    let mut chance = Chance(3);
+    let mut taps = s.taps(s.written(), 60, -25.0, 8.0, &mut chance);
+    // The 11th is 120 ms late, the 31st missing, the 41st there twice; the beat lasts 400 ms, the loop 24 beats.
+    taps[10] += 0.12;
+    let missing = taps.remove(30);
+    taps.insert(40, taps[39] + 0.11);
+    let told = s.told(&taps);
+    let f = told.stretches[0].figures.as_ref().expect("a pulse");
+    let beat = |n: usize| (n as f64 * 0.4).rem_euclid(s.length);
+    assert_eq!(f.slips.len(), 3, "{:?}", f.slips);
+    assert!(
+        matches!(f.slips[0], Slip { tap: Some(10), what: What::Far(ms), turn: 0, .. } if (ms - 120.0).abs() < 30.0)
+    );
+    assert!((f.slips[0].at - beat(13)).abs() < 1e-6);
+    assert!(matches!(f.slips[1], Slip { tap: None, what: What::Missed, turn: 1, .. }));
+    assert!((f.slips[1].at - beat(33)).abs() < 1e-6 && (missing.rem_euclid(s.length) - beat(33)).abs() < 0.1);
+    assert!(matches!(f.slips[2], Slip { tap: Some(40), what: What::Twice, .. }), "{:?}", f.slips[2]);
+    assert!((f.mean_ms + 25.0).abs() < 5.0 && f.spread_ms < 12.0);
+}
+
+#[test]
+fn a_tempo_that_creeps_is_a_drift_and_an_offset_is_taken_off() {
+    let mut s = setting("casting-off", 100);
+    let follows = s.written();
+    let mut chance = Chance(5);
+    let taps = s.taps(follows, 60, 30.0, 8.0, &mut chance);
+    // One ms later with each tap: at 132 BPM a beat lasts 454.5 ms.
+    let slower: Vec<f64> = taps.iter().enumerate().map(|(i, t)| t + i as f64 * 0.001).collect();
+    let told = s.told(&slower);
+    assert_eq!(told.stretches.len(), 1, "{told:?}");
+    let f = told.stretches[0].figures.as_ref().expect("a pulse");
+    assert!((f.drift_ms - 1.0).abs() < 0.2, "{f:?}");
+    assert!((f.tempo_percent + 100.0 / 455.5).abs() < 0.05, "{f:?}");
+    s.ask.offset = 0.030;
+    let told = s.told(&taps);
+    assert!(told.stretches[0].figures.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
+    // At half speed the same ms last half as long in the groove.
+    let mut slow = setting("casting-off", 50);
+    let taps = slow.taps(slow.written(), 60, 30.0, 8.0, &mut chance);
+    let told = slow.told(&taps);
+    assert!((told.stretches[0].figures.as_ref().expect("a pulse").mean_ms - 30.0).abs() < 5.0);
+    slow.ask.offset = 0.030;
+    assert!(slow.told(&taps).stretches[0].figures.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn any_taps_give_figures_that_are_numbers(
+        taps in prop::collection::vec(prop_oneof![-5.0_f64..60.0, Just(f64::NAN), Just(f64::INFINITY), Just(0.0)], 0..80),
+        name in prop::sample::select(GROOVES.to_vec()),
+        range in (0.0_f64..6.0, 0.0_f64..6.0),
+        speed in 20_i64..200,
+    ) {
+        let mut s = setting(name, speed);
+        if range.0 < range.1 {
+            s.ask.range = range;
+        }
+        let told = s.told(&taps);
+        let all: usize = told.stretches.iter().map(|t| t.taps).sum();
+        prop_assert!(told.is_too_short() && all == 0 || all == told.taps);
+        for t in &told.stretches {
+            prop_assert!(t.margin >= 0.0 && t.rate > 0.0 && t.taps >= FEWEST);
+            let f = t.figures.clone().unwrap_or_default();
+            for x in [f.mean_ms, f.error_ms, f.spread_ms, f.drift_ms, f.drift_error_ms, f.tempo_percent] {
+                prop_assert!(x.is_finite());
+            }
+            prop_assert!(f.slips.iter().all(|s| s.at >= range.0.min(0.0) - 1e-6));
+        }
+    }
+}
