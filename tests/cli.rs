@@ -22,7 +22,7 @@ fn run(words: &[&str], input: &[u8]) -> Ended {
         .current_dir(in_package(""))
         .env("XDG_STATE_HOME", std::env::temp_dir())
         // No config file of the one who runs the tests.
-        .env("XDG_CONFIG_HOME", in_package("tests/nowhere"))
+        .env("XDG_CONFIG_HOME", in_package("target/nowhere"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -302,6 +302,38 @@ fn explain_draws_the_streams() {
     // The snare on every third of four beats falls with the beat each time.
     assert!(picture[2].contains("37.5 bollard") && picture[2].contains('#') && !picture[2].contains('|'), "{text}");
     assert!(text.contains("| a pulse  # with another in 20 ms"));
+}
+
+/// `teeter --speaker PORT` with a token in the environment, and no terminal.
+fn far(port: &str, token: &str) -> (Option<i32>, String) {
+    let Output { status, stderr, .. } = Command::new(env!("CARGO_BIN_EXE_teeter"))
+        .args(["no-such.toml", "--speaker", port])
+        .env("TEETER_SPEAKER_TOKEN", token)
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program runs");
+    (status.code(), String::from_utf8_lossy(&stderr).into_owned())
+}
+
+#[test]
+fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
+    let (code, words) = far("7450", "salt");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("a token looks like"), "{words}");
+    let (code, words) = far("7450", "");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("TEETER_SPEAKER_TOKEN"), "{words}");
+    let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).expect("a port");
+    let port = listener.local_addr().expect("an address").port().to_string();
+    let nobody = std::thread::spawn(move || drop(listener.accept()));
+    let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("no `teeter speaker` runs at its other end"), "{words}");
+    nobody.join().expect("no panic");
+    let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("ssh -R"), "{words}");
+    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("1..=65535"));
 }
 
 #[test]

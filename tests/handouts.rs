@@ -14,7 +14,7 @@ fn the_shipped_handouts_are_made_again() {
     let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
     command.arg("handout").args(GROOVES.map(|g| format!("patterns/{g}.toml")));
     command.args(["--sound", "none", "--into"]).arg(folder.path()).current_dir(in_package(""));
-    let ended = command.env("XDG_CONFIG_HOME", in_package("tests/nowhere")).output().expect("the program");
+    let ended = command.env("XDG_CONFIG_HOME", in_package("target/nowhere")).output().expect("the program");
     assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
     let script = fs::read_to_string(in_package("demo/handouts")).expect("the command");
     for groove in GROOVES {
@@ -37,7 +37,7 @@ fn a_handout_with_sound_links_files_that_are_there() {
         let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
         command.args(["handout", "patterns/ticket-bell.toml", "--rate", "8000", "--as", format, "--into"]);
         command.arg(folder.path()).current_dir(in_package(""));
-        let ended = command.env("XDG_CONFIG_HOME", in_package("tests/nowhere")).output().expect("the program");
+        let ended = command.env("XDG_CONFIG_HOME", in_package("target/nowhere")).output().expect("the program");
         assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
         let text = fs::read_to_string(folder.path().join(page)).expect("a page");
         let files: Vec<_> = fs::read_dir(folder.path()).expect("a folder").flatten().map(|e| e.file_name()).collect();

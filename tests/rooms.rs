@@ -91,7 +91,10 @@ type Right = (&'static str, &'static [&'static str], &'static [&'static str], &'
 const RIGHTS: &[Right] = &[
     // The device side of the player.
     ("sound/output.rs", &[], &["rodio", "cpal"], &[]),
+    ("sound/far", &[], &["getrandom", "hmac", "postcard", "serde", "sha2"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
+    // Ends when it is told to from outside.
+    ("cli/speaker.rs", &[], &["signal_hook"], &[]),
     // The part that touches the world.
     (
         "terminal/run",

@@ -31,6 +31,8 @@ pub(super) enum Command {
     Render(Render),
     /// Render takes back to back to one WAV file, with a list of cues beside it
     Takes(Takes),
+    /// Sound on this machine what an editor on another host plays, through a port forwarded by ssh
+    Speaker(Speaker),
     /// Say which hearing the taps of a file follow, how early or late, how steadily, and where they slip
     Tap(Tap),
     /// List the output devices; `output` under `[sound]` in the config file chooses one
@@ -53,6 +55,17 @@ pub(super) enum Command {
 pub(super) struct Edit {
     /// The groove to edit; made when it is saved if it is not there
     pub(super) file: Option<PathBuf>,
+    /// Sound on your own machine, where `teeter speaker` runs: the port of this host that leads there. The token it shows is
+    /// asked for, or taken from the variable `TEETER_SPEAKER_TOKEN`
+    #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) speaker: Option<u16>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Speaker {
+    /// The port of this machine to listen on; no other machine can reach it
+    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) port: u16,
 }
 
 #[derive(Debug, ClapArgs)]

@@ -12,6 +12,7 @@ mod output;
 mod outputs;
 mod pulse;
 mod render;
+mod speaker;
 mod takes;
 mod tap;
 
@@ -76,7 +77,8 @@ fn no_command(words: &[OsString]) -> Option<String> {
     let command = <Args as clap::CommandFactory>::command();
     let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
     let known = first.starts_with('-') || first == "help" || names.contains(&first);
-    (words.len() > 2 && !known).then(|| {
+    let edits = words[2..].iter().filter_map(|w| w.to_str()).any(|w| w.starts_with("--speaker"));
+    (words.len() > 2 && !known && !edits).then(|| {
         format!(
             "found '{first}' and more words after it, allowed is one file to edit, or one of the commands {}",
             names.join(", ")
@@ -110,8 +112,9 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 /// Opens the editor.
-fn edit(file: Option<&std::path::Path>) -> Result<Exit, Failure> {
-    match terminal::run::edit(file) {
+fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failure> {
+    let far = port.map(speaker::connect).transpose()?;
+    match terminal::run::edit(file, far) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
         Err(error @ EditError::NoTerminal) => Err(Failure::new(Exit::Usage, error)),
@@ -125,6 +128,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Check(ask)) => check::run(&ask),
         Some(Command::Render(ask)) => render::run(&ask),
         Some(Command::Takes(ask)) => takes::run(&ask),
+        Some(Command::Speaker(ask)) => speaker::run(&ask),
         Some(Command::Tap(ask)) => tap::run(&ask),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(ask)) => export::run(&ask),
@@ -137,6 +141,6 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
             io::stdout().lock().write_all(&bytes)?;
             Ok(Exit::Good)
         }
-        None => edit(args.edit.file.as_deref()),
+        None => edit(args.edit.file.as_deref(), args.edit.speaker),
     }
 }

@@ -2,7 +2,7 @@
 //! they came in between. It must not know what the numbers mean to others.
 
 use std::sync::atomic::{AtomicU64, Ordering, fence};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 /// Tries of a reader; a write takes less than one of them.
 const TRIES: usize = 64;
@@ -94,6 +94,11 @@ impl Board {
     /// Nanoseconds from when the board was made to an instant; 0 for one before that.
     pub(super) fn nanos_at(&self, at: Instant) -> i64 {
         at.saturating_duration_since(self.epoch).as_nanos() as i64
+    }
+
+    /// The instant so many nanoseconds after the board was made.
+    pub(super) fn instant(&self, nanos: u64) -> Instant {
+        self.epoch + Duration::from_nanos(nanos)
     }
 
     /// Nanoseconds since the board was made.

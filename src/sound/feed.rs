@@ -53,6 +53,19 @@ struct Sent {
     map: Arc<Map>,
 }
 
+/// What the sound thread last said of where it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Mark {
+    /// Number of the leg that is heard, and which sending of it.
+    pub(super) leg: u64,
+    pub(super) age: u64,
+    /// Frame of its loop, below 0 if it lies in the turn before, and turns completed.
+    pub(super) frame: i64,
+    pub(super) turn: u64,
+    /// When that was so.
+    pub(super) at: Instant,
+}
+
 /// The other end: sends commands, frees returned schedules, reads the playhead. It never waits for the sound thread.
 #[derive(Debug)]
 pub struct Hand {
@@ -292,12 +305,7 @@ impl Hand {
         let since = self.board.nanos_at(at) - news.stamp as i64;
         let gone = (since as f64 * 1e-9 * f64::from(self.rate.hertz())) as i64;
         let late = (ahead.0 + LATENCY as i64 - gone).max(0);
-        let (mut leg, mut age, mut frame, mut loops) = (news.id, news.age, news.frame - late, news.turn);
-        // What is heard may still be the leg before.
-        if late > news.since && news.before_age > 0 {
-            frame = news.before_frame - (late - news.since);
-            (leg, age, loops) = (news.before_id, news.before_age, news.before_turn);
-        }
+        let Mark { leg, age, mut frame, turn: mut loops, .. } = self.marked(late);
         let map = &self.sent.iter().find(|s| s.age == age)?.map;
         while frame < 0 && loops > 0 && map.length().0 > 0 {
             frame += map.length().0;
@@ -305,6 +313,40 @@ impl Hand {
         }
         let Position { section, pass, wholes } = map.position(Frame(frame.max(0)));
         Some(Playhead { section, pass, wholes, loops, leg })
+    }
+
+    /// What was heard when the last block was rendered, if `ahead` frames were rendered and not heard yet then; `None` while
+    /// nothing plays.
+    pub(super) fn mark(&mut self, ahead: Frame) -> Option<Mark> {
+        self.look();
+        (self.playing && self.news.playing).then(|| self.marked((ahead.0 + LATENCY as i64).max(0)))
+    }
+
+    /// What lies `late` frames before the end of the last block.
+    fn marked(&self, late: i64) -> Mark {
+        let news = &self.news;
+        let at = self.board.instant(news.stamp);
+        // It may still be the leg before.
+        if late > news.since && news.before_age > 0 {
+            let frame = news.before_frame - (late - news.since);
+            return Mark { leg: news.before_id, age: news.before_age, frame, turn: news.before_turn, at };
+        }
+        Mark { leg: news.id, age: news.age, frame: news.frame - late, turn: news.turn, at }
+    }
+
+    /// Goes to a frame of the loop; one beyond its end becomes its end.
+    pub(super) fn seek_frame(&mut self, frame: Frame) {
+        self.send(Command::Seek(frame));
+    }
+
+    /// Commands that the sound thread has not taken yet.
+    pub(super) fn waiting(&self) -> usize {
+        self.backlog.len() + RING - self.commands.slots()
+    }
+
+    /// The last sending: each has a greater number than those before it.
+    pub(super) fn age(&self) -> u64 {
+        self.age
     }
 
     /// Reads the board, and forgets what is heard no more.

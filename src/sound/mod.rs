@@ -5,6 +5,8 @@
 mod board;
 mod click;
 mod clock;
+mod either;
+pub mod far;
 #[cfg(feature = "audio")]
 mod feed;
 mod limiter;
@@ -32,6 +34,7 @@ mod voice;
 mod wav;
 
 pub use click::{Click, ClickLine, Moment};
+pub use either::{Happening, Output};
 #[cfg(feature = "audio")]
 pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
@@ -55,6 +58,11 @@ pub use wav::{Length, Writer, offline, offline_with};
 pub struct NoSound(String);
 
 impl NoSound {
+    /// The reason.
+    pub fn reason(&self) -> &str {
+        &self.0
+    }
+
     /// A reason; only its first line is kept.
     pub(super) fn new(reason: &str) -> Self {
         Self(reason.lines().next().unwrap_or("no reason given").to_owned())

@@ -59,6 +59,22 @@ impl OwnSounds {
         self.0.insert(name.to_owned(), sound);
     }
 
+    /// Takes out the sounds of more than `each` bytes, and of the others, by their names, those that would make it more than
+    /// `all`; gives the names of those taken out.
+    pub fn keep_within(&mut self, each: usize, all: usize) -> Vec<String> {
+        let mut names: Vec<String> = self.0.keys().cloned().collect();
+        names.sort_unstable();
+        let mut kept = 0;
+        names.retain(|name| {
+            let bytes = self.0.get(name).map_or(0, |s| size_of_val::<[f32]>(&s.samples));
+            let fits = bytes <= each && kept + bytes <= all;
+            kept += if fits { bytes } else { 0 };
+            !fits
+        });
+        self.0.retain(|name, _| !names.contains(name));
+        names
+    }
+
     /// The sound of a name at a rate.
     pub fn get(&self, name: &str, rate: SampleRate) -> Option<&OwnSound> {
         self.0.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())

@@ -173,3 +173,18 @@ fn some_voice_is_louder_than_any_own_sound_may_be() {
     let most = Voice::ALL.iter().map(|v| loudest(*v)).fold(0.0, f64::max);
     assert!((0.45..0.52).contains(&most), "{most}");
 }
+
+#[test]
+fn sounds_that_are_too_large_are_taken_out_by_name() {
+    let all = |sizes: &[(&str, usize)]| {
+        let mut own = OwnSounds::none();
+        for (k, (name, n)) in sizes.iter().enumerate() {
+            own.insert(name, OwnSound::new(vec![0.01 * (k + 1) as f32; *n], RATE));
+        }
+        own
+    };
+    let mut own = all(&[("c", 30), ("a", 50), ("b", 51), ("d", 20), ("e", 1)]);
+    assert_eq!(own.keep_within(4 * 50, 4 * 80), ["b", "d", "e"]);
+    assert!(own.get("a", RATE).is_some() && own.get("c", RATE).is_some() && own.get("b", RATE).is_none());
+    assert_eq!(own.keep_within(4 * 50, 4 * 80), [""; 0]);
+}

@@ -2,6 +2,7 @@
 //! any sound library.
 
 use super::NoSound;
+use super::far::Device;
 use super::feed::{Feed, Hand, feed};
 use super::output::{Devices, Lent, Outlet, Signs};
 use super::place::{Playhead, Position};
@@ -331,6 +332,24 @@ impl Player {
             lost.again = now + lost.pause;
         }
         None
+    }
+}
+
+impl Device for Player {
+    fn hand(&mut self) -> &mut Hand {
+        &mut self.hand
+    }
+
+    fn ahead(&self) -> Frame {
+        Player::ahead(self)
+    }
+
+    fn grain(&self) -> Frame {
+        Frame(i64::from(BUFFER))
+    }
+
+    fn tick(&mut self) -> Option<News> {
+        Player::tick(self)
     }
 }
 

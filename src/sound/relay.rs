@@ -62,6 +62,22 @@ impl Leg {
         self
     }
 
+    /// The leg as it came from elsewhere: only the first `opening` sounds of the loop sound in these times through.
+    pub(super) fn of_parts(schedule: Schedule, opening: usize, silences: Vec<u32>, turns: u64, last: bool) -> Self {
+        let hushed = (!silences.is_empty()).then(|| Box::new(schedule.first(opening)));
+        Self { hushed, silences, turns, last, ..Self::new(schedule) }
+    }
+
+    /// Times through that are hushed, and how many of the loop's sounds sound in them.
+    pub(super) fn silences(&self) -> (&[u32], usize) {
+        (&self.silences, self.hushed.as_ref().map_or(0, |h| h.notes.len()))
+    }
+
+    /// Times through, and whether it ends the playing.
+    pub(super) fn ending(&self) -> (u64, bool) {
+        (self.turns, self.last)
+    }
+
     /// The loop.
     pub(super) fn schedule(&self) -> Option<&Schedule> {
         self.loud.as_deref()

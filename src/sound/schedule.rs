@@ -119,6 +119,30 @@ impl Schedule {
         Builder::empty(groove, ask, ruler).finish(Vec::new(), length)
     }
 
+    /// A loop from its parts: notes in their order, each with the index of a sound.
+    #[cfg_attr(not(feature = "audio"), allow(dead_code))]
+    pub(super) fn of_parts(
+        notes: Vec<Note>,
+        sounds: Vec<(Origin, Arc<[f32]>)>,
+        map: Map,
+        rate: SampleRate,
+    ) -> Schedule {
+        let (origins, sounds) = sounds.into_iter().unzip();
+        Schedule { notes, sounds, origins, map: Arc::new(map), rate }
+    }
+
+    /// The same loop, of the same clock, with only the first `n` of its sounds.
+    #[cfg_attr(not(feature = "audio"), allow(dead_code))]
+    pub(super) fn first(&self, n: usize) -> Schedule {
+        Schedule {
+            notes: self.notes[..n.min(self.notes.len())].to_vec(),
+            sounds: self.sounds.clone(),
+            origins: self.origins.clone(),
+            map: Arc::clone(&self.map),
+            rate: self.rate,
+        }
+    }
+
     /// The same loop, of the same clock, with only what begins before `until` in the first time through its first section.
     pub(super) fn hushed(&self, until: Time) -> Schedule {
         let piece = self.map.pieces.first();

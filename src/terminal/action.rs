@@ -129,6 +129,8 @@ pub enum Text {
 /// What is asked for on one line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Question {
+    /// Port and token of a far speaker.
+    Speaker,
     /// A number of cells, or a line of groups.
     Groups,
     /// A pitch.

@@ -55,6 +55,8 @@ pub enum Event {
     Progress(Result<Option<String>, String>),
     /// The sound device is there, or why not.
     Device(Result<(), String>),
+    /// Something has happened to the line to a far speaker.
+    Speaker(Speaker),
     /// Something is to be said of the sound; what plays goes on.
     SoundTold(String),
     /// The output devices there are, one line each, or why that cannot be said.
@@ -63,6 +65,23 @@ pub enum Event {
     JournalFailed(String),
     /// The system asks the program to end.
     Signal,
+}
+
+/// What can happen to a far speaker.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Speaker {
+    /// It is connected, through this port; what sounds, sounds there from now on.
+    There(u16),
+    /// It could not be connected: why.
+    Failed(String),
+    /// The line or its device is lost: why. It comes back by itself.
+    Lost(String),
+    /// It is there again.
+    Back,
+    /// It is gone for good: why.
+    Gone(String),
+    /// It did not sound the loop: why.
+    Refused(String),
 }
 
 /// Why a groove was not saved.
@@ -139,6 +158,13 @@ pub enum Effect {
     Progress(Option<Practised>),
     /// Stop playing.
     Stop,
+    /// Connect to a far speaker.
+    Speaker {
+        /// The port of this host that leads to it.
+        port: u16,
+        /// The token it shows, as it was typed.
+        token: String,
+    },
     /// Tell what was heard when this key arrived.
     Tap(Arrival),
     /// Keep the offset for the next time.

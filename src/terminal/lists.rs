@@ -104,6 +104,10 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             Ok(Answer::SaveAs(name)) => {
                 effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name), over: false });
             }
+            Ok(Answer::Speaker(port, token)) => {
+                state.tell(format!("connecting to the far speaker at port {port} ..."), false);
+                effects.push(Effect::Speaker { port, token });
+            }
             Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
         },
         Overlay::Full { block, into } => {

@@ -11,6 +11,9 @@ use crate::rhythm::{
 };
 use crate::session::{Command, Motion, Session};
 
+/// Letters and digits of a far speaker's token.
+const TOKEN: usize = 16;
+
 /// What an answer comes to.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Answer {
@@ -24,6 +27,8 @@ pub(super) enum Answer {
     Ladder(Ladder),
     /// A file name.
     SaveAs(String),
+    /// Port and token of a far speaker.
+    Speaker(u16, String),
 }
 
 impl Question {
@@ -60,6 +65,7 @@ impl Question {
             Question::Takes => ("Takes in a row", "times through each, 1 to 64: 2; with a count-in: 2 count"),
             Question::Ladder => ("Ladder", "from-to/step in %, loops; key: by a key; 1/4: silences"),
             Question::SaveAs => ("Save under", "a file name, as riff.toml"),
+            Question::Speaker => ("Far speaker", "port and token, as the speaker shows them: 7450 k7mp-2xqd-9fht-w3bn"),
         }
     }
 
@@ -73,6 +79,7 @@ impl Question {
             Question::AddLayer => "kick, low kick (the voice comes last)",
             Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
             Question::Tempo => "150, 132.5, 1/4.=90",
+            Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",
             Question::Takes => "2, 2 count",
             Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
             other => other.words().1,
@@ -169,6 +176,15 @@ impl Question {
             Question::Times => do_it(Command::Times(number(text, &bounds::TIMES).ok_or_else(form)?? as u16)),
             Question::Swing if text.is_empty() => do_it(Command::Swing(None)),
             Question::Swing => do_it(Command::Swing(Some(Swing::parse(text).ok_or_else(form)?))),
+            Question::Speaker => {
+                let (port, token) = text.split_once(char::is_whitespace).ok_or_else(form)?;
+                let port = port.parse().ok().filter(|p| *p > 0).ok_or_else(form)?;
+                let characters = token.chars().filter(char::is_ascii_alphanumeric).count();
+                if characters != TOKEN || !token.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == ' ') {
+                    return Err(form());
+                }
+                Ok(Answer::Speaker(port, token.to_owned()))
+            }
             Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED).ok_or_else(form)?? as u16)),
             Question::Takes => practice::times(text).map(|(n, count)| Answer::Takes(n, count)).ok_or_else(form),
             Question::Ladder => Ladder::read(text).map(Answer::Ladder).ok_or_else(form),

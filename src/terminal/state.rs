@@ -118,8 +118,17 @@ pub(super) struct Play {
     pub head: Option<Head>,
     /// Why there is no sound.
     pub silent: Option<String>,
+    /// The far speaker, while one is connected.
+    pub far: Option<FarSpeaker>,
     /// Ticks since the last key, to follow the playhead while nobody edits.
     pub idle: u32,
+}
+
+/// A far speaker that is connected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct FarSpeaker {
+    /// Whether its line is lost for now.
+    pub lost: bool,
 }
 
 /// What is asked to be played round.
@@ -210,6 +219,7 @@ impl State {
                 running: None,
                 head: None,
                 silent: None,
+                far: None,
                 idle: 0,
             },
             ladder: Ladder::default(),

@@ -257,6 +257,7 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "speed" [ch('%')] Action::Ask(Question::Speed), "playing speed in percent";
     "beat-click" [ch('k')] Action::BeatClick, "click on the written beat, on or off";
     "hearing-click" [ch('K')] Action::HearingClick, "click on the hearing of the strip, on or off";
+    "speaker" [] Action::Ask(Question::Speaker), "sound on your own machine: port and token";
     "beat-cut" [ch('@')] Action::BeatCut, "beat clicked plain, off-beat only, cut in 2-4";
     "hearing-cut" [ch('#')] Action::HearingCut, "hearing clicked plain, off-beat only, cut 2-4";
     "take-groove" [key(Code::F(5))] take(true, false, false), "hear the groove alone";

@@ -13,6 +13,7 @@ use std::sync::Arc;
 mod asked;
 mod happenings;
 mod practice;
+mod speakers;
 mod taps;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
@@ -147,6 +148,7 @@ fn effects_are_values() {
                 Effect::Step(_) => "step",
                 Effect::Progress(_) => "progress",
                 Effect::Stop => "stop",
+                Effect::Speaker { .. } => "speaker",
                 Effect::Tap(_) => "tap",
                 Effect::KeepOffset(_) => "offset",
                 Effect::Copy(_) => "copy",

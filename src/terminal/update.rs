@@ -2,10 +2,10 @@
 
 use super::action::{Action, Question};
 use super::arrival::Arrival;
-use super::event::{Clicks, Effect, Event, Head};
+use super::event::{Clicks, Effect, Event, Head, Speaker};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
-use super::state::{Chosen, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
+use super::state::{Chosen, FarSpeaker, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
 use super::{copying, mouse, practice, saving, scroll, tapping, typing};
@@ -69,7 +69,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.tell(format!("{words}; everything else works"), true);
             state.play.silent = Some(words);
         }
-        Event::Progress(Err(words)) | Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
+        Event::Speaker(speaker) => far_speaker(state, speaker, &mut effects),
+        Event::SoundTold(words) | Event::Outputs(Err(words)) | Event::Progress(Err(words)) => state.tell(words, true),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => {
             practice::leave(state, &mut effects);
@@ -99,6 +100,44 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         scroll::show_cursor(state);
     }
     effects
+}
+
+/// What has happened to a far speaker.
+fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
+    match speaker {
+        Speaker::There(port) => {
+            state.play.far = Some(FarSpeaker { lost: false });
+            state.play.silent = None;
+            state.tell(format!("sound comes from the far speaker at port {port} now"), false);
+            // What sounded here goes on there, a sequence from the take that was heard.
+            if state.play.on {
+                effects.push(match practice::sequence(state) {
+                    Some(sequence) => Effect::PlaySequence(Box::new(sequence)),
+                    None => Effect::Play(Box::new(state.playing()), state.play.head),
+                });
+            }
+        }
+        Speaker::Failed(words) => state.tell(words, true),
+        Speaker::Lost(words) => {
+            state.play.far = Some(FarSpeaker { lost: true });
+            state.tell(format!("the far speaker is lost ({words}); it comes back by itself"), true);
+        }
+        Speaker::Back => {
+            state.play.far = Some(FarSpeaker { lost: false });
+            state.tell("the far speaker is back", false);
+        }
+        Speaker::Gone(words) => {
+            practice::leave(state, effects);
+            (state.play.far, state.play.on, state.play.head) = (None, false, None);
+            state.tell(format!("{words}; everything else works"), true);
+            state.play.silent = Some(words);
+        }
+        Speaker::Refused(words) => {
+            practice::leave(state, effects);
+            (state.play.on, state.play.head) = (false, None);
+            state.tell(format!("not played: {words}"), true);
+        }
+    }
 }
 
 /// The effects of starting: the first analysis.

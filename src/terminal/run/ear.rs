@@ -1,12 +1,16 @@
 //! The player on a thread of its own: builds schedules away from screen and sound device, lets takes follow each other, and tells
-//! where the groove is heard. It must not know the screen.
+//! where the groove is heard, on this machine or on a far speaker. It must not know the screen.
 
+use super::super::event::Speaker;
 use super::super::{Clicks, Event, Head, Heard, Over, Playing, Pulses, SIDES, Sequence};
 use super::slot::Slot;
 use super::sounds::Sounds;
 use crate::rhythm::Groove;
+use crate::sound::far::{self, Far, Token};
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{Click, ClickLine, Keep, Leg, News, OwnSounds, Player, Position, Range, SampleRate};
+use crate::sound::{
+    Click, ClickLine, Happening, Keep, Leg, News, Output, OwnSounds, Player, Position, Range, SampleRate,
+};
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -32,7 +36,15 @@ enum Request {
     Change(Order),
     Step(Sequence),
     Stop,
+    /// Nothing but to look whether a far speaker has come.
+    Look,
 }
+
+/// Longest time that the end of the program waits for the sound to end.
+const GOODBYE: Duration = Duration::from_millis(800);
+
+/// A far speaker that was connected and waits to be used.
+type Seat = Arc<Mutex<Option<Far>>>;
 
 /// The thread's end of the program.
 pub(super) struct Ear {
@@ -40,22 +52,53 @@ pub(super) struct Ear {
     /// When keys were tapped: each counts, so they wait in a row of their own.
     taps: Sender<Instant>,
     beside: Beside,
+    seat: Seat,
+    events: Sender<Event>,
+    /// Closed when the thread has ended.
+    ended: Receiver<()>,
 }
 
 /// The groove's file, whose folder holds its sounds.
 type Beside = Arc<Mutex<Option<PathBuf>>>;
 
 impl Ear {
-    /// Starts the thread. The device, the chosen one or the default one, is opened when something is first played.
-    pub(super) fn start(events: Sender<Event>, output: Option<String>) -> Self {
+    /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
+    /// something is first played.
+    pub(super) fn start(events: Sender<Event>, output: Option<String>, far: Option<Far>) -> Self {
         let slot: Slot<Request> = Slot::new();
         let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
         let beside = Beside::default();
-        let own = Own { sounds: Sounds::default(), beside: beside.clone(), events: events.clone() };
-        let work = move || run(&worker, &tapped, &events, output.as_deref(), own);
+        let own = Own { sounds: Sounds::default(), beside: beside.clone(), events: events.clone(), large: None };
+        let seat: Seat = Arc::new(Mutex::new(far));
+        let (taken, told) = (seat.clone(), events.clone());
+        let (end, ended) = mpsc::channel();
+        let work = move || {
+            run(&worker, &tapped, &events, &Places { output: output.as_deref(), seat: &taken }, own);
+            drop::<Sender<()>>(end);
+        };
         drop(thread::Builder::new().name("player".into()).spawn(work));
-        Self { slot, taps, beside }
+        slot.put(|_| Some(Request::Look));
+        Self { slot, taps, beside, seat, events: told, ended }
+    }
+
+    /// Connects to a far speaker, and lets it sound from then on.
+    pub(super) fn connect(&self, port: u16, token: String) {
+        let (slot, seat, events) = (self.slot.clone(), self.seat.clone(), self.events.clone());
+        let connect = move || {
+            let far = match Token::parse(&token) {
+                Some(token) => Far::connect(port, &token).map_err(|e| e.to_string()),
+                None => Err("that is no token".to_owned()),
+            };
+            match far {
+                Ok(far) => {
+                    *seat.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
+                    slot.put(|old| old.or(Some(Request::Look)));
+                }
+                Err(words) => drop(events.send(Event::Speaker(Speaker::Failed(words)))),
+            }
+        };
+        drop(thread::Builder::new().name("connecting".into()).spawn(connect));
     }
 
     /// Says where the groove's file is.
@@ -103,7 +146,7 @@ impl Ear {
         self.slot.put(|old| match old {
             Some(Request::Play(..)) => Some(Request::Play(Order::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
-            Some(Request::Step(_) | Request::Change(_)) | None => Some(Request::Step(sequence)),
+            Some(Request::Step(_) | Request::Change(_) | Request::Look) | None => Some(Request::Step(sequence)),
         });
     }
 
@@ -118,10 +161,11 @@ impl Ear {
         self.slot.put(|_| Some(Request::Stop));
     }
 
-    /// Ends the thread.
+    /// Ends the thread, and leaves it the time to say goodbye to a far speaker.
     pub(super) fn stop(&self) {
         self.slot.put(|_| Some(Request::Stop));
         self.slot.close();
+        let _ = self.ended.recv_timeout(GOODBYE);
     }
 }
 
@@ -130,12 +174,21 @@ struct Own {
     sounds: Sounds,
     beside: Beside,
     events: Sender<Event>,
+    /// With a far speaker: the names of the sounds that are too large for the line, as they were last told.
+    large: Option<Vec<String>>,
 }
 
 impl Own {
     fn of(&mut self, groove: &Groove, rate: SampleRate) -> OwnSounds {
         let file = self.beside.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        let (own, words) = self.sounds.of(groove, file.as_deref(), rate);
+        let (mut own, mut words) = self.sounds.of(groove, file.as_deref(), rate);
+        if let Some(told) = &mut self.large {
+            let large = own.keep_within(far::SOUND, far::SOUNDS);
+            if !large.is_empty() && large != *told {
+                words.push(format!("{}: too large for the far speaker, voices sound instead", large.join(", ")));
+            }
+            *told = large;
+        }
         if !words.is_empty() {
             drop(self.events.send(Event::SoundTold(words.join("; "))));
         }
@@ -192,7 +245,7 @@ impl Plan {
     }
 
     /// Sends the first part: now, or at the end of the time through that is heard.
-    fn begin(&mut self, player: &mut Player, own: &mut Own, now: bool) {
+    fn begin(&mut self, player: &mut Output, own: &mut Own, now: bool) {
         while let Some(part) = self.next.pop_front() {
             if let Some(leg) = self.leg(part, player.rate(), own) {
                 let id = if now { player.start(leg, None) } else { player.then(leg) };
@@ -203,7 +256,7 @@ impl Plan {
     }
 
     /// Sends what comes as far as there is room.
-    fn send(&mut self, player: &mut Player, own: &mut Own) {
+    fn send(&mut self, player: &mut Output, own: &mut Own) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
                 && let Some(leg) = self.leg(part, player.rate(), own)
@@ -215,7 +268,7 @@ impl Plan {
     }
 
     /// Puts an edited sequence in the place of this one.
-    fn change(&mut self, sequence: Sequence, player: &mut Player, own: &mut Own) {
+    fn change(&mut self, sequence: Sequence, player: &mut Output, own: &mut Own) {
         self.takes = takes(&sequence);
         self.sequence = sequence;
         for &(id, part) in &self.sent {
@@ -282,8 +335,14 @@ enum Now {
     Sequence(Plan),
 }
 
-fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, output: Option<&str>, mut own: Own) {
-    let mut player: Option<Player> = None;
+/// Where sound may come out: the device that was chosen, or a far speaker that has come.
+struct Places<'a> {
+    output: Option<&'a str>,
+    seat: &'a Seat,
+}
+
+fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, places: &Places<'_>, mut own: Own) {
+    let mut player: Option<Output> = None;
     let mut now = Now::Nothing;
     loop {
         let request = if player.is_some() {
@@ -298,9 +357,15 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, o
                 None => return,
             }
         };
+        if let Some(far) = places.seat.lock().unwrap_or_else(PoisonError::into_inner).take() {
+            let port = far.port();
+            player = Some(Output::Far(far));
+            (now, own.large) = (Now::Nothing, Some(Vec::new()));
+            drop(events.send(Event::Speaker(Speaker::There(port))));
+        }
         if player.is_none() && matches!(request, Some(Request::Play(..))) {
-            match Player::open_on(output) {
-                Ok(opened) => player = Some(opened),
+            match Player::open_on(places.output) {
+                Ok(opened) => player = Some(Output::Here(opened)),
                 Err(error) => drop(events.send(Event::Device(Err(error.to_string())))),
             }
         }
@@ -314,19 +379,15 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, o
             }
             now = done(request, now, p, &mut own);
         }
-        if let Some(news) = p.tick() {
-            let plays = !matches!(now, Now::Nothing);
-            let words = match &news {
-                News::Lost(error) => format!("{error}; it goes on when the output is back"),
-                News::Back | News::BackAnew(_) => "the output device is back".to_owned(),
-            };
-            if let News::BackAnew(Some(place)) = news {
-                now = anew(now, place, p, &mut own);
+        while let Some(happening) = p.tick() {
+            if let Happening::Over(error) = happening {
+                (player, now, own.large) = (None, Now::Nothing, None);
+                drop(events.send(Event::Speaker(Speaker::Gone(error.to_string()))));
+                break;
             }
-            if plays {
-                drop(events.send(Event::SoundTold(words)));
-            }
+            now = happened(happening, now, p, &mut own, events);
         }
+        let Some(p) = &mut player else { continue };
         if let Now::Sequence(plan) = &mut now {
             plan.send(p, &mut own);
             if plan.next.is_empty() && p.has_ended() {
@@ -363,9 +424,34 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, o
     }
 }
 
+/// Tells what has happened to the output; gives what is played then.
+fn happened(happening: Happening, now: Now, player: &mut Output, own: &mut Own, events: &Sender<Event>) -> Now {
+    let plays = !matches!(now, Now::Nothing);
+    let (news, now) = match happening {
+        Happening::Refused(words) => {
+            drop(events.send(Event::Speaker(Speaker::Refused(words))));
+            return Now::Nothing;
+        }
+        Happening::Anew(place) => return anew(now, place, player, own),
+        Happening::Over(_) => return Now::Nothing,
+        Happening::Device(News::BackAnew(Some(place))) => (News::Back, anew(now, place, player, own)),
+        Happening::Device(news) => (news, now),
+    };
+    let told = match (news, player.is_far()) {
+        (News::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
+        (News::Back | News::BackAnew(_), true) => Event::Speaker(Speaker::Back),
+        (News::Lost(error), false) => Event::SoundTold(format!("{error}; it goes on when the output is back")),
+        (News::Back | News::BackAnew(_), false) => Event::SoundTold("the output device is back".into()),
+    };
+    if plays || player.is_far() {
+        drop(events.send(told));
+    }
+    now
+}
+
 /// Plays on, with everything built for the device as it is now: a loop from the place it had reached, a sequence from the start of
 /// the take that was heard.
-fn anew(now: Now, place: Position, player: &mut Player, own: &mut Own) -> Now {
+fn anew(now: Now, place: Position, player: &mut Output, own: &mut Own) -> Now {
     match now {
         Now::Nothing => Now::Nothing,
         Now::Loop(_, what) => Now::Loop(player.start(own.leg(&what, player.rate()), Some(place)), what),
@@ -378,7 +464,7 @@ fn anew(now: Now, place: Position, player: &mut Player, own: &mut Own) -> Now {
 }
 
 /// Does what is asked; gives what is played then.
-fn done(request: Request, now: Now, player: &mut Player, own: &mut Own) -> Now {
+fn done(request: Request, now: Now, player: &mut Output, own: &mut Own) -> Now {
     match (request, now) {
         (Request::Play(Order::Loop(what), from), _) => {
             let leg = own.leg(&what, player.rate());
@@ -416,7 +502,7 @@ fn done(request: Request, now: Now, player: &mut Player, own: &mut Own) -> Now {
             player.stop();
             Now::Nothing
         }
-        (Request::Change(_) | Request::Step(_), now) => now,
+        (Request::Change(_) | Request::Step(_) | Request::Look, now) => now,
     }
 }
 

@@ -15,6 +15,7 @@ pub use sounds::Sounds;
 
 use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::sound::far::Far;
 use crate::store::{self, Journal, LoadError, Problem};
 use crate::words::tap::TapOffset;
 use disk::Disk;
@@ -57,12 +58,13 @@ impl From<io::Error> for EditError {
     }
 }
 
-/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. Work that
+/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. With a far
+/// speaker, what sounds, sounds there. Work that
 /// is not saved is kept in the journal when a signal or a panic ends the program.
 ///
 /// # Errors
 /// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
-pub fn edit(path: Option<&Path>) -> Result<(), EditError> {
+pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
@@ -70,7 +72,7 @@ pub fn edit(path: Option<&Path>) -> Result<(), EditError> {
     let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let ear = Ear::start(sender.clone(), output);
+    let ear = Ear::start(sender.clone(), output, far);
     let listener = Listener::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
@@ -124,6 +126,7 @@ fn turn<W: io::Write>(
                 Effect::Progress(practised) => hands.disk.progress(practised),
                 Effect::Outputs => list_outputs(hands.events.clone()),
                 Effect::Stop => hands.ear.stop_playing(),
+                Effect::Speaker { port, token } => hands.ear.connect(port, token),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,

@@ -82,6 +82,11 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     } else {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
+    match play.far {
+        Some(far) if far.lost => pieces.push(("  far lost".to_owned(), theme.warning())),
+        Some(_) => pieces.push(("  far".to_owned(), Style::new())),
+        None => {}
+    }
     pieces.extend(play.running.as_ref().filter(|_| play.on).map(|r| (running(r), theme.figure())));
     let round = match (play.looped, state.session.selection()) {
         (Looped::All, _) => "",

@@ -1,0 +1,55 @@
+//! What a speaker tells the one who started it, and its words. It must not know why it happens.
+
+use super::hello::VERSION;
+use super::proof::Token;
+use std::fmt;
+
+/// What a speaker tells the one who started it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Said {
+    /// This token lets an editor in, once.
+    Token(Token),
+    /// An editor is connected; the token is spent.
+    Joined,
+    /// The editor is connected again.
+    Back,
+    /// The line is lost, the sound has stopped; the editor comes back by itself.
+    Lost(String),
+    /// The editor has said goodbye.
+    Left,
+    /// Somebody came with a wrong token.
+    Wrong,
+    /// The wrong tokens were so many that there is a new one.
+    Worn,
+    /// So many connected that are no editors of this version; the version of the last one, if it had one.
+    Strangers(u32, Option<u16>),
+    /// The editor has sent what cannot be sounded.
+    Refused(String),
+    /// The device is there again, with so many frames per second.
+    Device(u32),
+    /// The device is lost: why.
+    NoDevice(String),
+}
+
+impl fmt::Display for Said {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Said::Token(token) => write!(f, "token {token}"),
+            Said::Joined => f.write_str("an editor is connected; the token is spent"),
+            Said::Back => f.write_str("the editor is connected again"),
+            Said::Lost(why) => {
+                write!(f, "the line is lost ({why}); the sound has stopped, the editor comes back by itself")
+            }
+            Said::Left => f.write_str("the editor has ended"),
+            Said::Wrong => f.write_str("somebody came with a wrong token"),
+            Said::Worn => f.write_str("too many wrong tokens; the old one is not good any more"),
+            Said::Strangers(n, Some(v)) => {
+                write!(f, "{n} connections were no editor of version {VERSION}, the last one talks version {v}")
+            }
+            Said::Strangers(n, None) => write!(f, "{n} connections were no editor"),
+            Said::Refused(why) => write!(f, "refused what the editor sent: {why}"),
+            Said::Device(hertz) => write!(f, "the output device is there again, {hertz} Hz"),
+            Said::NoDevice(why) => write!(f, "{why}; trying again"),
+        }
+    }
+}

@@ -1,0 +1,72 @@
+//! Tests of the far speaker as the user sees it: asked for, lost, back, gone. They must not know sockets or sound.
+
+use super::*;
+use crate::terminal::event::Speaker;
+
+fn happens(state: &mut State, speaker: Speaker) -> Vec<Effect> {
+    let effects = update(state, Event::Speaker(speaker));
+    answer(state, effects)
+}
+
+#[test]
+fn port_and_token_are_asked_for() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
+    let effects = press(&mut state, "f \"speaker\" enter \"7450 K7mp-2xqd 9fht-w3bn\" enter");
+    let expected = Effect::Speaker { port: 7450, token: "K7mp-2xqd 9fht-w3bn".into() };
+    assert_eq!(effects, [expected]);
+    assert!(screen(&state, (100, 24)).contains("connecting to the far speaker"));
+    for wrong in [
+        "7450",
+        "0 k7mp-2xqd-9fht-w3bn",
+        "70000 k7mp-2xqd-9fht-w3bn",
+        "7450 k7mp-2xqd-9fht-w3b",
+        "k7mp-2xqd-9fht-w3bn 7450",
+    ] {
+        let effects = press(&mut state, &format!("f \"speaker\" enter \"{wrong}\" enter"));
+        assert_eq!(effects, [], "{wrong}");
+        assert!(screen(&state, (100, 24)).contains("allowed: 7450 k7mp-2xqd-9fht-w3bn"), "{wrong}");
+        press(&mut state, "esc");
+    }
+}
+
+#[test]
+fn the_line_is_told_of_where_the_transport_stands() {
+    let size = (100, 24);
+    let mut state = open(groove("x..x ..x."), PLAIN, size);
+    press(&mut state, "enter");
+    // What sounded here goes on there.
+    assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::Play(..)]));
+    let shown = screen(&state, size);
+    assert!(shown.contains("far speaker at port 7450") && shown.contains("  far"), "{shown}");
+    assert_eq!(happens(&mut state, Speaker::Lost("it was closed".into())), []);
+    let shown = screen(&state, size);
+    assert!(shown.contains("far lost") && shown.contains("comes back by itself"), "{shown}");
+    assert!(state.play.on, "it goes on when the line is back");
+    happens(&mut state, Speaker::Back);
+    let shown = screen(&state, size);
+    assert!(shown.contains("the far speaker is back") && !shown.contains("far lost"), "{shown}");
+    happens(&mut state, Speaker::Refused("the loop is too large".into()));
+    assert!(!state.play.on && screen(&state, size).contains("not played: the loop is too large"));
+    happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));
+    let shown = screen(&state, size);
+    assert!(shown.contains("the far speaker was ended") && shown.contains("no sound"), "{shown}");
+    assert!(!state.play.on && state.play.far.is_none());
+    happens(&mut state, Speaker::Failed("the token is not the one the speaker shows now".into()));
+    assert!(screen(&state, size).contains("the token is not the one"));
+}
+
+#[test]
+fn a_sequence_goes_on_at_the_far_speaker_and_ends_where_it_is_refused() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
+    press(&mut state, "E");
+    assert!(state.play.running.is_some());
+    assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::PlaySequence(_)]));
+    happens(&mut state, Speaker::Lost("it was closed".into()));
+    happens(&mut state, Speaker::Back);
+    assert!(state.play.on && state.play.running.is_some(), "it goes on when the line is back");
+    happens(&mut state, Speaker::Refused("the loop is too large".into()));
+    assert!(!state.play.on && state.play.running.is_none());
+    press(&mut state, "E");
+    happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));
+    assert!(!state.play.on && state.play.running.is_none());
+}
