@@ -40,6 +40,8 @@ pub struct Far {
     playing: bool,
     /// Where to begin if nothing has been heard yet.
     from: Option<Position>,
+    /// What the playhead told last.
+    told_head: Option<Playhead>,
     gain: Option<f32>,
     /// The user's own sounds that were sent, by hash and rate.
     own: HashSet<(u64, u32)>,
@@ -72,6 +74,7 @@ impl Far {
             maps: VecDeque::new(),
             playing: false,
             from: None,
+            told_head: None,
             gain: None,
             own: HashSet::new(),
             refused: None,
@@ -109,7 +112,7 @@ impl Far {
             (known.left, known.ended) = (None, 0);
         }
         self.maps.clear();
-        (self.playing, self.from) = (true, place);
+        (self.playing, self.from, self.told_head) = (true, place, None);
         let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
         self.id += 1;
         self.send_leg(How::Start(from.0 as u64), self.id, &leg);
@@ -143,6 +146,7 @@ impl Far {
             Keep::Place => Keeping::Place,
             Keep::Fraction => Keeping::Fraction,
         };
+        self.told_head = None;
         if self.playing {
             self.send_leg(How::Replace(keep), id, &leg);
         }
@@ -215,7 +219,7 @@ impl Far {
     /// Goes to a place of the loop.
     pub fn seek(&mut self, place: Position) {
         if let Some(frame) = self.maps.back().and_then(|m| m.1.frame(place)).filter(|_| self.playing) {
-            self.from = Some(place);
+            (self.from, self.told_head) = (Some(place), None);
             self.line.shared.known().left = None;
             self.send(&ToSpeaker::Seek(frame.0 as u64));
         }
@@ -240,7 +244,11 @@ impl Far {
 
     /// Where the groove is heard on the other machine now.
     pub fn playhead(&mut self) -> Option<Playhead> {
-        self.heard_at(Instant::now())
+        let head = self.heard_at(Instant::now())?;
+        // A mark that comes late draws it back by a little; what has begun does not begin again.
+        let held = self.told_head.filter(|told| (told.leg, told.loops) > (head.leg, head.loops));
+        self.told_head = held.or(Some(head));
+        self.told_head
     }
 
     /// Where the groove was heard on the other machine at an instant; what is long past is drawn back from what is known now.
