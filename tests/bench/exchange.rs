@@ -4,6 +4,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use teeter::analysis::{Ask, report};
 use teeter::exchange::musicxml::{self, Notation};
+use teeter::exchange::score::{Beaming, Score};
 use teeter::exchange::{Piece, midi};
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
 
@@ -30,6 +31,7 @@ fn exchange(c: &mut Criterion) {
     let document = musicxml::write(&piece, &notation).expect("a score");
     let mut group = c.benchmark_group("16 layers x 64 bars");
     group.sample_size(20);
+    group.bench_function("spelled", |b| b.iter(|| black_box(Score::of(&groove, None, Beaming::Meter))));
     group.bench_function("to MusicXML", |b| b.iter(|| black_box(musicxml::write(&piece, &notation))));
     group.bench_function("to packed MusicXML", |b| b.iter(|| black_box(musicxml::write_mxl(&piece, &notation))));
     group.bench_function("to MIDI", |b| b.iter(|| black_box(midi::export(&piece))));
