@@ -7,12 +7,15 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 pub(super) struct Xml {
     writer: Writer<Vec<u8>>,
     open: Vec<&'static str>,
+    /// The last number written; kept for its memory.
+    number: String,
 }
 
 impl Xml {
     /// An empty document: declaration and, if given, document type.
     pub(super) fn new(doctype: Option<&'static str>) -> Self {
-        let mut xml = Self { writer: Writer::new_with_indent(Vec::new(), b' ', 1), open: Vec::new() };
+        let mut xml =
+            Self { writer: Writer::new_with_indent(Vec::new(), b' ', 1), open: Vec::new(), number: String::new() };
         xml.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), Some("no"))));
         if let Some(text) = doctype {
             xml.put(Event::DocType(BytesText::from_escaped(text)));
@@ -44,15 +47,26 @@ impl Xml {
 
     /// An element with text.
     pub(super) fn text(&mut self, name: &'static str, attributes: &[(&str, &str)], text: &str) {
-        let text: String = text.chars().map(|c| if allowed(c) { c } else { '\u{fffd}' }).collect();
         self.put(Event::Start(start(name, attributes)));
-        self.put(Event::Text(BytesText::new(&text)));
+        if text.chars().all(allowed) {
+            self.put(Event::Text(BytesText::new(text)));
+        } else {
+            let text: String = text.chars().map(|c| if allowed(c) { c } else { '\u{fffd}' }).collect();
+            self.put(Event::Text(BytesText::new(&text)));
+        }
         self.put(Event::End(BytesEnd::new(name)));
     }
 
     /// An element with a number.
     pub(super) fn number(&mut self, name: &'static str, number: impl std::fmt::Display) {
-        self.text(name, &[], &number.to_string());
+        use std::fmt::Write as _;
+        let mut text = std::mem::take(&mut self.number);
+        text.clear();
+        write!(text, "{number}").expect("memory takes every write");
+        self.put(Event::Start(BytesStart::new(name)));
+        self.put(Event::Text(BytesText::from_escaped(text.as_str())));
+        self.put(Event::End(BytesEnd::new(name)));
+        self.number = text;
     }
 
     /// The bytes, every element closed.
@@ -67,7 +81,8 @@ impl Xml {
 }
 
 fn start<'a>(name: &'a str, attributes: &[(&'a str, &'a str)]) -> BytesStart<'a> {
-    BytesStart::new(name).with_attributes(attributes.iter().copied())
+    let start = BytesStart::new(name);
+    if attributes.is_empty() { start } else { start.with_attributes(attributes.iter().copied()) }
 }
 
 /// Characters that XML 1.0 allows in a document (production `Char`).

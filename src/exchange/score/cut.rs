@@ -30,10 +30,9 @@ pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
 
 /// The value that a note may have in a node without hiding its parts.
 fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
-    let length = to.minus(from)?;
-    let value = Value::of(length)?;
+    let value = || Value::of(to.minus(from)?);
     if (from, to) == (node.from, node.to) {
-        return Some(value);
+        return value();
     }
     let is_edge = |t: Time| t == node.to || parts.iter().any(|p| p.from == t);
     let crosses = parts.iter().any(|p| from < p.from && p.from < to);
@@ -41,15 +40,16 @@ fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
         return None;
     }
     if node.is_strict() {
-        return (is_edge(from) && is_edge(to)).then_some(value);
+        return if is_edge(from) && is_edge(to) { value() } else { None };
+    }
+    if is_edge(from) || is_edge(to) {
+        return value();
     }
     // A part of equal length laid evenly across the border of two: eighth, quarter, eighth.
-    let straddles = || {
-        let part = parts.iter().find(|p| p.from < from && from < p.to)?;
-        let middle = part.from.plus(part.length().divided(2)?)?;
-        Some(!value.dotted && part.length() == length && middle == from)
-    };
-    (is_edge(from) || is_edge(to) || straddles() == Some(true)).then_some(value)
+    let part = parts.iter().find(|p| p.from < from && from < p.to)?;
+    let middle = part.from.plus(part.length().divided(2)?)?;
+    let value = if middle == from { value() } else { None };
+    value.filter(|v| !v.dotted && v.length() == part.length())
 }
 
 /// The pieces of a rest from `from` to `to`.
