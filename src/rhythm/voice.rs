@@ -50,7 +50,18 @@ voices! {
 impl Voice {
     /// Whether the voice sounds the pitch of its attacks.
     pub fn is_pitched(self) -> bool {
-        matches!(self, Voice::Bass | Voice::Pluck | Voice::Bell | Voice::Tom)
+        self.own_pitch().is_some()
+    }
+
+    /// The key (60 is middle C) that a pitched voice sounds where an attack has none.
+    pub fn own_pitch(self) -> Option<u8> {
+        match self {
+            Voice::Bass => Some(28),
+            Voice::Tom => Some(45),
+            Voice::Pluck => Some(52),
+            Voice::Bell => Some(72),
+            _ => None,
+        }
     }
 }
 

@@ -31,13 +31,13 @@ pub(in crate::exchange) fn key(voice: Voice) -> Option<u8> {
     })
 }
 
-/// A voice's program on the other channels, counted from 0, and the key of its own pitch.
-pub(in crate::exchange) fn program(voice: Voice) -> (u8, u8) {
+/// A voice's program on the other channels, counted from 0.
+pub(in crate::exchange) fn program(voice: Voice) -> u8 {
     match voice {
-        Voice::Bass => (34, 28),
-        Voice::Bell => (14, 76),
-        Voice::Tom => (117, 45),
-        _ => (25, 52),
+        Voice::Bass => 34,
+        Voice::Bell => 14,
+        Voice::Tom => 117,
+        _ => 25,
     }
 }
 
@@ -129,9 +129,9 @@ mod tests {
         for &v in Voice::ALL {
             match key(v) {
                 Some(k) => assert_eq!(voice(k), Some(v), "key {k}"),
-                None => assert_eq!(voice_of_program(program(v).0), v),
+                None => assert_eq!(voice_of_program(program(v)), v),
             }
-            assert!(!v.is_pitched() || voice_of_program(program(v).0) == v, "{v}");
+            assert!(!v.is_pitched() || voice_of_program(program(v)) == v, "{v}");
         }
     }
 

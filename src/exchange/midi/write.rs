@@ -179,7 +179,8 @@ fn layer_track<'a>(
     let pitched = layer.voice.is_pitched() && notes.iter().any(|n| n.attack.pitch.is_some());
     let drum = table::key(layer.voice).filter(|_| !pitched);
     let (channel, first) = if drum.is_some() { (table::PERCUSSION, false) } else { channels.next() };
-    let (program, own_key) = table::program(layer.voice);
+    let program = table::program(layer.voice);
+    let own_key = layer.voice.own_pitch().or(Voice::Pluck.own_pitch()).unwrap_or(60);
     let mut events = named(words);
     let midi = |message| TrackEventKind::Midi { channel: u4::new(channel), message };
     if first {

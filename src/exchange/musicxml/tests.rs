@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::analysis::{Ask, report};
-use crate::exchange::score::own_pitch;
 use crate::rhythm::tests::grooves;
 use crate::rhythm::{Accent, Attack, Edit, Groove, Meter, Pitch, Swing, Time, Voice};
 use proptest::prelude::*;
@@ -22,7 +21,7 @@ fn heard(g: &Groove) -> String {
     }
     for (l, layer) in g.layers().iter().enumerate() {
         lines.push(format!("{} {} {}", layer.name, layer.voice, layer.pan));
-        let pitched = Pitch::new(own_pitch(layer.voice).unwrap_or(0)).filter(|_| own_pitch(layer.voice).is_some());
+        let pitched = layer.voice.own_pitch().and_then(Pitch::new);
         let written =
             matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.pitch().is_some());
         for e in g.events(l) {

@@ -153,21 +153,10 @@ impl Score {
     }
 }
 
-/// The pitch of its own that a voice sounds without one.
-pub fn own_pitch(voice: Voice) -> Option<u8> {
-    match voice {
-        Voice::Bass => Some(28),
-        Voice::Pluck => Some(52),
-        Voice::Bell => Some(72),
-        Voice::Tom => Some(45),
-        _ => None,
-    }
-}
-
 /// Strings always stand on a staff; bells and toms only where a pitch is given.
 fn kind(groove: &Groove, layer: usize) -> StaffKind {
     let row = &groove.layers()[layer];
-    let Some(own) = own_pitch(row.voice) else { return StaffKind::Line };
+    let Some(own) = row.voice.own_pitch() else { return StaffKind::Line };
     let attacks = || row.parts.iter().flat_map(|p| p.stored()).filter_map(|c| c.attack());
     if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
         return StaffKind::Line;

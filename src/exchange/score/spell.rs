@@ -3,7 +3,7 @@
 use super::pitch::Signs;
 use super::tree::{Node, windows};
 use super::value::{Value, reachable};
-use super::{Bar, Beaming, Note, StaffKind, Strike, Tuplet, beam, cut, own_pitch};
+use super::{Bar, Beaming, Note, StaffKind, Strike, Tuplet, beam, cut};
 use crate::exchange::finding::Refused;
 use crate::rhythm::{Frame, Groove, MeterKind, Pitch, Sound, Time};
 
@@ -83,7 +83,7 @@ pub(super) fn section(
             next_spot += 1;
         }
         let (drafts, tuplets) = drafts(&runs, &stretches, &tree);
-        let own = own_pitch(groove.layers()[layer].voice).filter(|_| matches!(kind, StaffKind::Pitched(_)));
+        let own = groove.layers()[layer].voice.own_pitch().filter(|_| matches!(kind, StaffKind::Pitched(_)));
         let accents = beaming == Beaming::Accents;
         let notes = finish(&Finish { sounds: &sounds, start, own, breaks: &breaks, accents }, drafts);
         bars.push(Bar { section, number, notes, tuplets });

@@ -69,21 +69,21 @@ impl Strike {
             Tone::Beat => click::beat(rate, self.accent),
             Tone::Line(tone) => click::line(rate, tone, touch),
             Tone::Voice(voice, pitch) => {
-                let key = |default: u8| f64::from(pitch.map_or(default, Pitch::key));
-                let hertz = |default: u8| tools::playable(440.0 * ((key(default) - 69.0) / 12.0).exp2(), rate);
+                let key = f64::from(pitch.map(Pitch::key).or(voice.own_pitch()).unwrap_or(69));
+                let hertz = tools::playable(440.0 * ((key - 69.0) / 12.0).exp2(), rate);
                 match voice {
                     Voice::Kick => drum::kick(rate, touch),
                     Voice::Snare => drum::snare(rate, touch),
-                    Voice::Tom => drum::tom(rate, touch, hertz(45)),
+                    Voice::Tom => drum::tom(rate, touch, hertz),
                     Voice::Rim => drum::rim(rate, touch),
                     Voice::Wood => drum::wood(rate, touch),
                     Voice::Clap => drum::clap(rate, touch),
                     Voice::Hat => metal::hat(rate, touch),
                     Voice::OpenHat => metal::open_hat(rate, touch),
                     Voice::Shaker => metal::shaker(rate, touch),
-                    Voice::Bell => metal::bell(rate, touch, hertz(72)),
-                    Voice::Bass => string::bass(rate, touch, hertz(28)),
-                    Voice::Pluck => string::pluck(rate, touch, hertz(52)),
+                    Voice::Bell => metal::bell(rate, touch, hertz),
+                    Voice::Bass => string::bass(rate, touch, hertz),
+                    Voice::Pluck => string::pluck(rate, touch, hertz),
                 }
             }
         }

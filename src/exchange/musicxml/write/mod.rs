@@ -101,7 +101,7 @@ fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
             // Channel 10 is percussion.
             let channel = staff.layer % 15;
             xml.number("midi-channel", if channel < 9 { channel + 1 } else { channel + 2 });
-            xml.number("midi-program", u16::from(table::program(layer.voice).0) + 1);
+            xml.number("midi-program", u16::from(table::program(layer.voice)) + 1);
         }
         StaffKind::Line => {
             xml.number("midi-channel", 10);
