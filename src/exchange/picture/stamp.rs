@@ -82,6 +82,7 @@ impl Stamp {
     }
 
     /// Closed shapes in it.
+    #[cfg(test)]
     pub(super) fn closed(&self) -> usize {
         self.closed
     }
