@@ -216,9 +216,9 @@ pub(super) struct Export {
     /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000
     #[arg(long, value_name = "PIXELS", default_value_t = 1000.0)]
     pub(super) width: f32,
-    /// Of png, pixels to a CSS pixel, 0.1 to 8
-    #[arg(long, value_name = "TIMES", default_value_t = 2.0)]
-    pub(super) scale: f32,
+    /// Of png, pixels to a CSS pixel, 0.1 to 8 [default: 2, less for pictures of more than 34 million pixels]
+    #[arg(long, value_name = "TIMES")]
+    pub(super) scale: Option<f32>,
     /// Write over files that are there
     #[arg(long)]
     pub(super) overwrite: bool,

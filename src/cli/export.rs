@@ -36,8 +36,8 @@ pub(super) struct Wish {
     pub(super) theme: Theme,
     /// Width in CSS pixels.
     pub(super) width: f32,
-    /// Pixels of a PNG to a CSS pixel.
-    pub(super) scale: f32,
+    /// Pixels of a PNG to a CSS pixel; the usual ones if `None`.
+    pub(super) scale: Option<f32>,
     pub(super) limits: analysis::Limits,
 }
 
@@ -76,7 +76,10 @@ pub(super) const FORMATS: &[Format] = &[
         ending: "png",
         words: "a picture of pixels",
         begins: b"\x89PNG",
-        make: |piece, wish| picture::png(&drawn(piece, wish)?, wish.scale),
+        make: |piece, wish| {
+            let picture = drawn(piece, wish)?;
+            picture::png(&picture, wish.scale.unwrap_or_else(|| picture::usual_scale(&picture)))
+        },
     },
     Format {
         name: "html",

@@ -3,8 +3,8 @@
 use super::{Handout, Take};
 use crate::analysis::{Hearing, Kind as HearingKind};
 use crate::exchange::Piece;
-use crate::exchange::notation::notation;
-use crate::exchange::picture::{Ask, Kind, Picture, picture};
+use crate::exchange::notation;
+use crate::exchange::picture::{self, Ask, Kind, Sketch};
 use crate::rhythm::{Fraction, Region, print_note_value};
 use crate::words::{self, ladder, plain};
 
@@ -33,7 +33,7 @@ pub(super) enum Block<'a> {
     Table(Vec<&'static str>, Vec<Vec<String>>),
     /// Lines of characters of one width.
     Lines(String),
-    Picture(String, Box<Picture>),
+    Picture(String, Box<Sketch>),
     Sound(&'a Take),
 }
 
@@ -59,7 +59,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         let part = Piece { section: Some(s), ..piece.clone() };
         drawn(&mut out, &part, Kind::Grid, &format!("grid{}", s + 1));
         let ask = Ask { width: WIDTH, id: format!("notation{}", s + 1), ..Ask::default() };
-        match notation(&part, &ask) {
+        match notation::sketch(&part, &ask) {
             Ok(picture) => out.push(Block::Picture(format!("notation{}", s + 1), Box::new(picture))),
             Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
         }
@@ -148,7 +148,7 @@ fn boxed(piece: &Piece<'_>, s: usize) -> String {
 }
 
 fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: Kind, id: &str) {
-    let picture = picture(piece, &Ask { kind, width: WIDTH, id: id.to_owned(), ..Ask::default() });
+    let picture = picture::sketch(piece, &Ask { kind, width: WIDTH, id: id.to_owned(), ..Ask::default() });
     out.push(Block::Picture(id.to_owned(), Box::new(picture)));
 }
 

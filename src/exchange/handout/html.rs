@@ -19,8 +19,8 @@ table{border-collapse:collapse;font-size:.85em;width:100%}th,td{text-align:left;
 border-bottom:1px solid #bbb;vertical-align:top}th{border-bottom:1.5px solid #111;font-weight:bold}\
 pre{font:.72rem/1.35 'DejaVu Sans Mono',Consolas,Menlo,monospace;overflow-x:auto;border-left:3px solid #111;padding:.3em .8em}\
 audio{display:block;width:100%;margin:.2em 0 .8em}\
-@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure,tr,li{break-inside:avoid}\
-.wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7.5pt}figure svg{min-width:0}audio{display:none}a{color:inherit}}";
+@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure svg,tr,li{break-inside:avoid}\
+.wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7.5pt}figure svg{min-width:0;max-height:25cm}audio{display:none}a{color:inherit}}";
 
 /// The page.
 pub fn html(handout: &Handout<'_>) -> String {
@@ -77,9 +77,12 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
             let lines: Vec<String> = text.lines().map(escaped).collect();
             writeln!(page, "<pre>{}</pre>", lines.join("\n"))
         }
-        // The picture carries its title and its words itself, as an image of that name.
+        // The picture carries its title and its words itself, as an image of that name. Its lines are images of their own, so that a
+        // page is turned between them.
         Block::Picture(_, picture) => {
-            writeln!(page, "<figure class=\"wide\" tabindex=\"0\">\n{}</figure>", picture.svg)
+            page.push_str("<figure class=\"wide\" tabindex=\"0\">\n");
+            picture.blocks().iter().for_each(|block| page.push_str(block));
+            writeln!(page, "</figure>")
         }
         Block::Sound(take) => {
             let name = escaped(&take.name);

@@ -71,7 +71,7 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
         Block::Picture(id, picture) => {
             let file = format!("{}-{id}.svg", handout.stem);
             writeln!(text, "![{}]({file})\n\n{}", escaped(&picture.title), escaped(&picture.alt))?;
-            out.files.push((file, picture.svg.clone().into_bytes()));
+            out.files.push((file, picture.svg().into_bytes()));
             Ok(())
         }
         Block::Sound(take) => {

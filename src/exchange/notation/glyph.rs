@@ -1,6 +1,7 @@
 //! The signs of notation, drawn as outlines about a point of the staff line. It must not know bars or time.
 
 use crate::exchange::picture::pen::Pen;
+use crate::exchange::picture::stamp::Stamp;
 use crate::exchange::picture::theme::Ink;
 
 /// Half the width of a note-head.
@@ -21,149 +22,107 @@ pub(super) enum Head {
     Full,
 }
 
-/// An ellipse turned a little, in four curves; the other way round as a hole.
-fn ellipse(pen: &mut Pen, x: f32, y: f32, (rx, ry): (f32, f32), turn: f32, hole: bool) {
-    // Distance of the handles for a quarter of a circle.
-    const HANDLE: f32 = 0.5523;
-    let (sin, cos) = turn.sin_cos();
-    let way = if hole { -1.0 } else { 1.0 };
-    let at = |u: f32, v: f32| {
-        let (u, v) = (u * rx, v * ry * way);
-        (u * cos - v * sin, u * sin + v * cos)
-    };
-    let h = HANDLE;
-    pen.path(
-        Ink::Note,
-        x,
-        y,
-        &[
-            ('M', &[at(1.0, 0.0)]),
-            ('C', &[at(1.0, h), at(h, 1.0), at(0.0, 1.0)]),
-            ('C', &[at(-h, 1.0), at(-1.0, h), at(-1.0, 0.0)]),
-            ('C', &[at(-1.0, -h), at(-h, -1.0), at(0.0, -1.0)]),
-            ('C', &[at(h, -1.0), at(1.0, -h), at(1.0, 0.0)]),
-            ('Z', &[]),
-        ],
-    );
-}
-
 /// A note-head.
 pub(super) fn head(pen: &mut Pen, x: f32, y: f32, head: Head) {
-    match head {
-        Head::Full => ellipse(pen, x, y, (HEAD, 3.1), -0.35, false),
+    let name = match head {
+        Head::Breve => "breve",
+        Head::Whole => "whole",
+        Head::Half => "half",
+        Head::Full => "full",
+    };
+    pen.stamp(Ink::Note, (name, 0), x, y, |s| match head {
+        Head::Full => s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false),
         Head::Half => {
-            ellipse(pen, x, y, (HEAD, 3.1), -0.35, false);
-            ellipse(pen, x, y, (3.7, 1.6), -0.6, true);
+            s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false);
+            s.ellipse((0.0, 0.0), (3.7, 1.6), -0.6, true);
         }
         Head::Whole | Head::Breve => {
-            ellipse(pen, x, y, (5.6, 3.2), 0.0, false);
-            ellipse(pen, x, y, (2.5, 2.4), 0.5, true);
+            s.ellipse((0.0, 0.0), (5.6, 3.2), 0.0, false);
+            s.ellipse((0.0, 0.0), (2.5, 2.4), 0.5, true);
             if head == Head::Breve {
                 for side in [-7.6, 6.6] {
-                    pen.rect(Ink::Note, x + side, y - 4.5, 1.0, 9.0);
+                    s.rect(side, -4.5, 1.0, 9.0);
                 }
             }
         }
-    }
+    });
 }
 
 /// A dot, in the space above the line.
 pub(super) fn dot(pen: &mut Pen, x: f32, y: f32) {
-    ellipse(pen, x, y - 3.2, (1.4, 1.4), 0.0, false);
+    pen.stamp(Ink::Note, ("dot", 0), x, y, |s| s.ellipse((0.0, -3.2), (1.4, 1.4), 0.0, false));
 }
 
 /// Flags of a stem that points up and ends here.
 pub(super) fn flags(pen: &mut Pen, x: f32, top: f32, count: usize) {
-    for k in 0..count {
-        let y = top + BEAM_STEP * k as f32;
-        let long = if k + 1 == count { 14.0 } else { 9.5 };
-        pen.path(
-            Ink::Note,
-            x,
-            y,
-            &[
-                ('M', &[(0.0, 0.0)]),
-                ('C', &[(0.8, 4.2), (8.0, 6.0), (5.8, long)]),
-                ('C', &[(6.2, 8.6), (2.8, 6.8), (0.0, 5.4)]),
-                ('Z', &[]),
-            ],
-        );
+    if count == 0 {
+        return;
     }
+    pen.stamp(Ink::Note, ("flags", count as i32), x, top, |s| {
+        for k in 0..count {
+            let y = BEAM_STEP * k as f32;
+            let long = if k + 1 == count { 14.0 } else { 9.5 };
+            s.path(&[
+                ('M', &[(0.0, y)]),
+                ('C', &[(0.8, y + 4.2), (8.0, y + 6.0), (5.8, y + long)]),
+                ('C', &[(6.2, y + 8.6), (2.8, y + 6.8), (0.0, y + 5.4)]),
+                ('Z', &[]),
+            ]);
+        }
+    });
 }
 
 /// A rest by its halvings of a whole note; below a quarter with as many hooks as the note would have flags.
 pub(super) fn rest(pen: &mut Pen, x: f32, y: f32, halvings: i8) {
-    match halvings {
-        ..=-1 => pen.rect(Ink::Note, x - 2.0, y - 7.0, 4.0, 7.0),
-        0 => pen.rect(Ink::Note, x - 4.5, y, 9.0, 3.6),
-        1 => pen.rect(Ink::Note, x - 4.5, y - 3.6, 9.0, 3.6),
-        2 => pen.path(
-            Ink::Note,
-            x,
-            y,
-            &[
-                ('M', &[(-2.2, -9.5)]),
-                ('L', &[(3.2, -3.0)]),
-                ('C', &[(0.2, 0.0), (1.0, 2.2), (3.8, 5.2)]),
-                ('C', &[(-0.2, 3.6), (-1.8, 6.0), (0.8, 9.4)]),
-                ('C', &[(-4.4, 6.4), (-4.2, 2.4), (0.2, 3.2)]),
-                ('L', &[(-3.2, -0.8)]),
-                ('C', &[(0.2, -3.6), (0.2, -6.0), (-2.2, -9.5)]),
-                ('Z', &[]),
-            ],
-        ),
-        n => {
-            let count = usize::try_from(n - 2).unwrap_or(1);
-            let top = -2.6 - BEAM_STEP * (count / 2) as f32;
-            let bottom = top + BEAM_STEP * (count - 1) as f32 + 11.5;
-            // The stem leans to the left on its way down.
-            let lean = |at: f32| 3.6 - 0.27 * (at - top);
-            let (foot, wide) = (lean(bottom), 1.3);
-            pen.path(
-                Ink::Note,
-                x,
-                y,
-                &[
-                    ('M', &[(lean(top), top)]),
-                    ('L', &[(foot, bottom)]),
-                    ('L', &[(foot - wide, bottom)]),
-                    ('L', &[(lean(top) - wide, top)]),
-                    ('Z', &[]),
-                ],
-            );
-            for k in 0..count {
-                let at = top + BEAM_STEP * k as f32;
-                let right = lean(at);
-                ellipse(pen, x + right - 5.8, y + at + 0.6, (1.9, 1.9), 0.0, false);
-                pen.path(
-                    Ink::Note,
-                    x,
-                    y,
-                    &[
-                        ('M', &[(right, at)]),
-                        ('C', &[(right - 1.4, at + 2.4), (right - 3.4, at + 3.4), (right - 6.0, at + 2.4)]),
-                        ('L', &[(right - 5.6, at + 1.3)]),
-                        ('C', &[(right - 3.4, at + 2.0), (right - 2.0, at + 1.4), (right - 1.2, at)]),
-                        ('Z', &[]),
-                    ],
-                );
-            }
-        }
+    pen.stamp(Ink::Note, ("rest", i32::from(halvings.max(-1))), x, y, |s| match halvings {
+        ..=-1 => s.rect(-2.0, -7.0, 4.0, 7.0),
+        0 => s.rect(-4.5, 0.0, 9.0, 3.6),
+        1 => s.rect(-4.5, -3.6, 9.0, 3.6),
+        2 => s.path(&[
+            ('M', &[(-2.2, -9.5)]),
+            ('L', &[(3.2, -3.0)]),
+            ('C', &[(0.2, 0.0), (1.0, 2.2), (3.8, 5.2)]),
+            ('C', &[(-0.2, 3.6), (-1.8, 6.0), (0.8, 9.4)]),
+            ('C', &[(-4.4, 6.4), (-4.2, 2.4), (0.2, 3.2)]),
+            ('L', &[(-3.2, -0.8)]),
+            ('C', &[(0.2, -3.6), (0.2, -6.0), (-2.2, -9.5)]),
+            ('Z', &[]),
+        ]),
+        n => hooked(s, usize::try_from(n - 2).unwrap_or(1)),
+    });
+}
+
+/// A rest below a quarter, with so many hooks.
+fn hooked(s: &mut Stamp, count: usize) {
+    let top = -2.6 - BEAM_STEP * (count / 2) as f32;
+    let bottom = top + BEAM_STEP * (count - 1) as f32 + 11.5;
+    // The stem leans to the left on its way down.
+    let lean = |at: f32| 3.6 - 0.27 * (at - top);
+    let (foot, wide) = (lean(bottom), 1.3);
+    s.lines(&[(lean(top), top), (foot, bottom), (foot - wide, bottom), (lean(top) - wide, top)], true);
+    for k in 0..count {
+        let at = top + BEAM_STEP * k as f32;
+        let right = lean(at);
+        s.ellipse((right - 5.8, at + 0.6), (1.9, 1.9), 0.0, false);
+        s.path(&[
+            ('M', &[(right, at)]),
+            ('C', &[(right - 1.4, at + 2.4), (right - 3.4, at + 3.4), (right - 6.0, at + 2.4)]),
+            ('L', &[(right - 5.6, at + 1.3)]),
+            ('C', &[(right - 3.4, at + 2.0), (right - 2.0, at + 1.4), (right - 1.2, at)]),
+            ('Z', &[]),
+        ]);
     }
 }
 
 /// A tie below two heads.
 pub(super) fn tie(pen: &mut Pen, from: f32, to: f32, y: f32) {
     let (middle, deep) = (f32::midpoint(from, to), ((to - from) * 0.22).clamp(3.0, 7.0));
-    pen.path(
-        Ink::Note,
-        0.0,
-        y + 5.2,
-        &[
+    pen.once(Ink::Note, 0.0, y + 5.2, |s| {
+        s.path(&[
             ('M', &[(from, 0.0)]),
             ('Q', &[(middle, deep * 1.5), (to, 0.0)]),
             ('Q', &[(middle, deep * 1.5 - 2.4), (from, 0.0)]),
             ('Z', &[]),
-        ],
-    );
+        ]);
+    });
 }

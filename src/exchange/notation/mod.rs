@@ -8,13 +8,12 @@ mod tests;
 use super::picture::font;
 use super::picture::pen::{Anchor, Pen};
 use super::picture::theme::Ink;
-use super::picture::{Ask, Picture};
+use super::picture::{Ask, Picture, Sketch};
 use super::score::{Bar, Beam, Beaming, Note, Score, Tuplet};
 use super::{Piece, Refused};
 use crate::analysis::clock::wholes;
 use crate::rhythm::{Accent, Section, Time, print_note_value};
 use glyph::{BEAM, BEAM_STEP, HEAD, Head, STEM};
-use std::collections::{BTreeMap, BTreeSet};
 
 /// Room for the names of layers.
 const NAMES: f32 = 88.0;
@@ -34,7 +33,7 @@ const MOST_NOTES: usize = 20_000;
 struct Column<'a> {
     bars: Vec<&'a Bar>,
     /// Onset to distance from the bar line.
-    at: BTreeMap<Time, f32>,
+    at: Vec<(Time, f32)>,
     width: f32,
     first_of_section: bool,
 }
@@ -44,6 +43,11 @@ struct Column<'a> {
 /// # Errors
 /// [`Refused`] for what cannot be spelled: cells shorter than 1/1024, a section that is not there.
 pub fn notation(piece: &Piece<'_>, ask: &Ask) -> Result<Picture, Refused> {
+    Ok(sketch(piece, ask)?.picture())
+}
+
+/// Draws the notation of a piece without writing it.
+pub(super) fn sketch(piece: &Piece<'_>, ask: &Ask) -> Result<Sketch, Refused> {
     let score = Score::of(piece.groove, piece.section, Beaming::Meter)?;
     let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
     let mut pen = Pen::new(ask.theme, width, &ask.id);
@@ -62,6 +66,9 @@ pub fn notation(piece: &Piece<'_>, ask: &Ask) -> Result<Picture, Refused> {
                 piece.groove.sections()[section].name
             );
             break;
+        }
+        if at > 0 {
+            pen.part(y + 3.0);
         }
         if first.first_of_section {
             y += 20.0;
@@ -96,7 +103,7 @@ pub fn notation(piece: &Piece<'_>, ask: &Ask) -> Result<Picture, Refused> {
     }
     let height = (y + 14.0).ceil();
     let alt = words(piece, &score, &cut);
-    Ok(Picture { svg: pen.finish(height, &title, &alt), title, alt, width, height })
+    Ok(Sketch { drawing: pen.finish(height), title, alt })
 }
 
 /// What the notation shows, in words.
@@ -118,9 +125,13 @@ fn words(piece: &Piece<'_>, score: &Score, cut: &str) -> String {
 fn heading(piece: &Piece<'_>, column: &Column<'_>) -> String {
     let section = &piece.groove.sections()[column.bars.first().map_or(0, |b| b.section)];
     let beat = print_note_value(section.tempo.unit());
-    let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
+    let (times, words) = if section.times > 1 {
+        (format!(" ×{}", section.times), format!(", {} times through", section.times))
+    } else {
+        (String::new(), String::new())
+    };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-    format!("Section {}: {beat} = {}{times}{swing}", section.name, section.tempo.bpm())
+    format!("Section {}{times}: {beat} = {}{swing}{words}", section.name, section.tempo.bpm())
 }
 
 /// The upper number of a meter.
@@ -141,12 +152,14 @@ fn columns<'a>(piece: &Piece<'_>, score: &'a Score) -> Vec<Column<'a>> {
         let bars: Vec<&Bar> = score.staves.iter().map(|s| &s.bars[i]).collect();
         let section = bars[0].section;
         let end = piece.groove.sections()[section].meter.bar();
-        let onsets: BTreeSet<Time> = bars.iter().flat_map(|b| b.notes.iter().map(|n| n.at)).collect();
+        let mut onsets: Vec<Time> = bars.iter().flat_map(|b| b.notes.iter().map(|n| n.at)).collect();
+        onsets.sort_unstable();
+        onsets.dedup();
         let mut x = LEAD;
-        let mut at = BTreeMap::new();
+        let mut at = Vec::with_capacity(onsets.len());
         let nexts = onsets.iter().skip(1).copied().chain([end]);
         for (onset, next) in onsets.iter().zip(nexts) {
-            at.insert(*onset, x);
+            at.push((*onset, x));
             // Longer notes get more room, but not in proportion: as much more for each doubling.
             let gap = wholes(next) - wholes(*onset);
             x += APART.max(APART + 6.5 * (gap.max(1e-6).log2() as f32 + 5.0));
@@ -239,7 +252,10 @@ fn draw_bar(
     open: &mut Option<f32>,
     first: bool,
 ) {
-    let x = |n: &Note| left + column.at.get(&n.at).copied().unwrap_or(LEAD) * stretch;
+    let x = |n: &Note| {
+        let found = column.at.binary_search_by(|(at, _)| at.cmp(&n.at));
+        left + found.map_or(LEAD, |i| column.at[i].1) * stretch
+    };
     let beams = bar.notes.iter().filter_map(|n| n.value).map(super::score::Value::flags).max().unwrap_or(0);
     let top = y - stem(beams);
     for (i, note) in bar.notes.iter().enumerate() {
@@ -280,7 +296,7 @@ fn draw_bar(
         if !sound.tied_from {
             match sound.attack.accent {
                 Accent::Accent => {
-                    pen.lines(Ink::Sign, &[(at - 3.6, y + 8.4), (at + 3.6, y + 11.0), (at - 3.6, y + 13.6)], false);
+                    pen.wedge(Ink::Sign, at, y + 11.0, (3.6, 2.6));
                 }
                 Accent::Ghost => {
                     pen.text(Ink::Text, Anchor::End, at - HEAD - 0.4, y + 3.6, 11.0, "(");
@@ -330,7 +346,7 @@ fn draw_tuplet(pen: &mut Pen, bar: &Bar, tuplet: &Tuplet, top: f32, x: impl Fn(&
     let (half, middle) = (font::width(&words, 8.5) / 2.0 + 2.0, f32::midpoint(a, b));
     pen.text(Ink::Text, Anchor::Middle, middle, y + 1.5, 8.5, &words);
     if b - a > 2.0 * half + 2.0 {
-        pen.lines(Ink::Bracket, &[(a, y + 3.0), (a, y - 1.5), (middle - half, y - 1.5)], false);
-        pen.lines(Ink::Bracket, &[(middle + half, y - 1.5), (b, y - 1.5), (b, y + 3.0)], false);
+        pen.lines(Ink::Bracket, &[(a, y + 3.0), (a, y - 1.5), (middle - half, y - 1.5)]);
+        pen.lines(Ink::Bracket, &[(middle + half, y - 1.5), (b, y - 1.5), (b, y + 3.0)]);
     }
 }

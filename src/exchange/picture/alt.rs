@@ -37,10 +37,11 @@ fn grid(piece: &Piece<'_>) -> String {
     for s in sections(piece) {
         let section = &groove.sections()[s];
         let beat = print_note_value(section.tempo.unit());
+        let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
         // Writing to a String cannot fail.
         let _ = write!(
             text,
-            " Section {}: {} bars of {} at {beat} = {}.",
+            " Section {}: {} bars of {} at {beat} = {}{times}.",
             section.name,
             section.bars,
             section.meter,

@@ -1,10 +1,10 @@
 //! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere. It
 //! must not know what is written.
 
+use super::stamp::Stamp;
 use skrifa::instance::{LocationRef, Size};
 use skrifa::outline::{DrawSettings, OutlinePen};
 use skrifa::{FontRef, GlyphId, MetadataProvider};
-use std::fmt::Write;
 use std::sync::LazyLock;
 
 /// The font `DejaVu Sans`, cut to Latin, Greek, Cyrillic and the signs of the trade; its licence stands beside it.
@@ -22,27 +22,39 @@ pub(super) fn has(c: char) -> bool {
     FONT.charmap().map(c).is_some()
 }
 
-/// Width of a text at a size, in the size's unit. A letter that the font has not is an empty box.
-pub(crate) fn width(text: &str, size: f32) -> f32 {
+/// Letters whose widths are looked up once: all of Latin, Greek and Cyrillic.
+const COMMON: usize = 0x530;
+
+/// Widths of the common letters, in units of an em.
+static WIDTHS: LazyLock<Vec<f32>> = LazyLock::new(|| {
+    let letter = |code| char::from_u32(code).map_or(0.0, measured);
+    (0..COMMON as u32).map(letter).collect()
+});
+
+fn measured(c: char) -> f32 {
     let metrics = FONT.glyph_metrics(Size::unscaled(), LocationRef::default());
-    let glyph = |c| FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF);
-    text.chars().map(|c| metrics.advance_width(glyph(c)).unwrap_or(0.0)).sum::<f32>() * size / EM
+    metrics.advance_width(FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF)).unwrap_or(0.0)
 }
 
-/// The outline of a text as the data of an SVG path, its baseline from the origin to the right.
-pub(super) fn outline(text: &str, size: f32) -> String {
-    let metrics = FONT.glyph_metrics(Size::unscaled(), LocationRef::default());
+/// Width of a text at a size, in the size's unit. A letter that the font has not is an empty box.
+pub(crate) fn width(text: &str, size: f32) -> f32 {
+    let widths = &*WIDTHS;
+    text.chars().map(|c| widths.get(c as usize).copied().unwrap_or_else(|| measured(c))).sum::<f32>() * size / EM
+}
+
+/// The outline of a text, its baseline from the origin to the right.
+pub(super) fn outline(text: &str, size: f32) -> Stamp {
     let outlines = FONT.outline_glyphs();
-    let mut pen = Pen { data: String::new(), scale: size / EM, x: 0.0 };
+    let mut pen = Pen { stamp: Stamp::default(), scale: size / EM, x: 0.0 };
     for c in text.chars() {
         let glyph = FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF);
         if let Some(outline) = outlines.get(glyph) {
             // A glyph that cannot be drawn is left out; the width stays.
             let _ = outline.draw(DrawSettings::unhinted(Size::unscaled(), LocationRef::default()), &mut pen);
         }
-        pen.x += metrics.advance_width(glyph).unwrap_or(0.0);
+        pen.x += width(c.encode_utf8(&mut [0; 4]), EM);
     }
-    pen.data
+    pen.stamp
 }
 
 /// The start of a text that fits a width, with an ellipsis where something is cut off.
@@ -63,42 +75,38 @@ pub(crate) fn fitted(text: &str, size: f32, room: f32) -> String {
 }
 
 struct Pen {
-    data: String,
+    stamp: Stamp,
     scale: f32,
     x: f32,
 }
 
 impl Pen {
-    fn put(&mut self, command: char, points: &[(f32, f32)]) {
-        self.data.push(command);
-        for (i, (x, y)) in points.iter().enumerate() {
-            let (x, y) = ((x + self.x) * self.scale, -y * self.scale);
-            let space = if i > 0 { " " } else { "" };
-            // Writing to a String cannot fail.
-            let _ = write!(self.data, "{space}{} {}", super::pen::number(x), super::pen::number(y));
-        }
+    fn at(&self, x: f32, y: f32) -> (f32, f32) {
+        ((x + self.x) * self.scale, -y * self.scale)
     }
 }
 
 impl OutlinePen for Pen {
     fn move_to(&mut self, x: f32, y: f32) {
-        self.put('M', &[(x, y)]);
+        let (x, y) = self.at(x, y);
+        self.stamp.move_to(x, y);
     }
 
     fn line_to(&mut self, x: f32, y: f32) {
-        self.put('L', &[(x, y)]);
+        let (x, y) = self.at(x, y);
+        self.stamp.line_to(x, y);
     }
 
     fn quad_to(&mut self, cx: f32, cy: f32, x: f32, y: f32) {
-        self.put('Q', &[(cx, cy), (x, y)]);
+        self.stamp.quad_to(self.at(cx, cy), self.at(x, y));
     }
 
     fn curve_to(&mut self, ax: f32, ay: f32, bx: f32, by: f32, x: f32, y: f32) {
-        self.put('C', &[(ax, ay), (bx, by), (x, y)]);
+        self.stamp.cubic_to(self.at(ax, ay), self.at(bx, by), self.at(x, y));
     }
 
     fn close(&mut self) {
-        self.data.push('Z');
+        self.stamp.close();
     }
 }
 
@@ -108,7 +116,7 @@ mod tests {
 
     #[test]
     fn texts_have_outlines_widths_and_fit() {
-        assert!(outline("3", 10.0).starts_with('M') && outline(" ", 10.0).is_empty());
+        assert!(outline("3", 10.0).closed() == 1 && outline(" ", 10.0).steps().is_empty());
         // DejaVu Sans: the digits are 1303 units of 2048 wide.
         assert!((width("33", 2048.0) - 2606.0).abs() < 1e-3);
         assert_eq!(fitted("winch", 10.0, 100.0), "winch");

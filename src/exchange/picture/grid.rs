@@ -99,6 +99,9 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
     'sections: for &s in &wanted {
         let section = &groove.sections()[s];
         let rows: Vec<Row> = (0..groove.layers().len()).map(|l| row(piece, l, s)).collect();
+        if s > wanted[0] {
+            pen.part(y + 4.0);
+        }
         y += 18.0;
         let room = sheet.right - sheet.left;
         pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &font::fitted(&heading(piece, s), 11.0, room));
@@ -111,6 +114,9 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
                     section.name
                 );
                 break 'sections;
+            }
+            if k > 0 {
+                pen.part(y + 4.0);
             }
             y += if k > 0 { 14.0 } else { 4.0 };
             y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut levels);
@@ -127,13 +133,14 @@ fn heading(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
     let bars = if section.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", section.bars) };
-    let times = if section.times > 1 {
-        format!(", {} times through (the first is drawn)", section.times)
+    let (times, first) = if section.times > 1 {
+        (format!(" ×{}", section.times), format!(", {} times through (the first is drawn)", section.times))
     } else {
-        String::new()
+        (String::new(), String::new())
     };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-    format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
+    let (name, meter, bpm) = (&section.name, &section.meter, section.tempo.bpm());
+    format!("Section {name}{times}: {meter} at {beat} = {bpm}, {bars}{swing}{first}")
 }
 
 fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
@@ -336,11 +343,7 @@ fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> 
     let radius = (narrow * 0.42).clamp(2.6, 5.2);
     for (from, to, words) in r.tuplets.iter().filter(|t| line.has(t.0)) {
         let (a, b) = (line.x(*from) + 1.5, line.x(*to) - 1.5);
-        pen.lines(
-            Ink::Bracket,
-            &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)],
-            false,
-        );
+        pen.lines(Ink::Bracket, &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)]);
         pen.text(Ink::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
     }
     // Sounds that began before the line may reach into it.
@@ -376,8 +379,7 @@ fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> 
             Accent::Plain => pen.mark(Ink::Landing(self::level(level)), shape(level), x, mid, radius),
             Accent::Accent => {
                 pen.mark(Ink::Landing(self::level(level)), shape(level), x, mid, radius * 1.12);
-                let y = mid + radius + 3.6;
-                pen.lines(Ink::Sign, &[(x + 2.0, y - 2.0), (x + 8.4, y), (x + 2.0, y + 2.0)], false);
+                pen.wedge(Ink::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
             }
         }
     }
@@ -390,16 +392,9 @@ fn bracket(pen: &mut Pen, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bo
     let half = number.as_ref().map_or(0.0, |n| font::width(n, 8.0) / 2.0 + 1.5);
     let middle = f32::midpoint(a, b);
     if b - a > 2.0 * half + 4.0 {
-        let mut left = vec![(a, y + 3.5), (a, y), (middle - half, y)];
-        let mut right = vec![(middle + half, y), (b, y), (b, y + 3.5)];
-        if !opens {
-            left.remove(0);
-        }
-        if !closes {
-            right.pop();
-        }
-        pen.lines(Ink::Bracket, &left, false);
-        pen.lines(Ink::Bracket, &right, false);
+        let (left, right) = ([(a, y + 3.5), (a, y), (middle - half, y)], [(middle + half, y), (b, y), (b, y + 3.5)]);
+        pen.lines(Ink::Bracket, &left[usize::from(!opens)..]);
+        pen.lines(Ink::Bracket, &right[..2 + usize::from(closes)]);
     }
     if let Some(number) = number {
         pen.rect(Ink::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
@@ -425,9 +420,7 @@ fn key(pen: &mut Pen, sheet: Sheet, top: f32, levels: &[bool], pulses: bool) -> 
     }
     if levels.contains(&true) {
         entry(pen, "ghost: outline only", &|pen, x, y| pen.mark(Ink::Open, Shape::Disc, x, y, 3.6));
-        entry(pen, "accent", &|pen, x, y| {
-            pen.lines(Ink::Sign, &[(x - 3.2, y - 2.0), (x + 3.2, y), (x - 3.2, y + 2.0)], false);
-        });
+        entry(pen, "accent", &|pen, x, y| pen.wedge(Ink::Sign, x, y, (3.2, 2.0)));
         entry(pen, "goes on sounding", &|pen, x, y| pen.rect(Ink::Hold, x - 6.0, y - 1.6, 12.0, 3.2));
     }
     if pulses {

@@ -67,7 +67,10 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
     let columns = if room >= 2.0 * NARROWEST { 2 } else { 1 };
     let wide = (room - 20.0 * (columns - 1) as f32) / columns as f32;
     let mut y = sheet.top + 26.0;
-    for pair in blocks.chunks(columns) {
+    for (k, pair) in blocks.chunks(columns).enumerate() {
+        if k > 0 {
+            pen.part(y - 6.0);
+        }
         let tall = pair.iter().map(|b| b.bars.len()).max().unwrap_or(0);
         for (i, b) in pair.iter().enumerate() {
             block_at(pen, b, sheet.left + (wide + 20.0) * i as f32, y, wide);

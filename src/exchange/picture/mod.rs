@@ -2,21 +2,25 @@
 //! the machine: letters are drawn as outlines.
 
 mod alt;
+mod drawing;
 pub(super) mod font;
 mod grid;
 mod landings;
 pub(super) mod pen;
 mod png;
+mod raster;
+pub(super) mod stamp;
 mod streams;
 mod strip;
 #[cfg(test)]
 mod tests;
 pub(super) mod theme;
 
-pub use self::png::{MOST_PIXELS, png};
+pub use self::png::{MOST_PIXELS, png, usual_scale};
 pub use theme::Theme;
 
 use super::Piece;
+pub(crate) use drawing::Drawing;
 use pen::{Anchor, Pen};
 use theme::Ink;
 
@@ -64,6 +68,8 @@ pub struct Picture {
     pub width: f32,
     /// Its height in CSS pixels.
     pub height: f32,
+    /// What the SVG is written from.
+    drawing: Drawing,
 }
 
 /// Room at the left and right.
@@ -72,6 +78,38 @@ const MARGIN: f32 = 14.0;
 /// Draws a picture. Hearings that the report has not and a section that is not there are left out. A groove that is too large for one
 /// picture is cut after a whole line, and the picture says so.
 pub fn picture(piece: &Piece<'_>, ask: &Ask) -> Picture {
+    sketch(piece, ask).picture()
+}
+
+/// A picture that is not written yet.
+#[derive(Debug, Clone)]
+pub(crate) struct Sketch {
+    pub(crate) drawing: Drawing,
+    pub(crate) title: String,
+    pub(crate) alt: String,
+}
+
+impl Sketch {
+    /// It as one SVG.
+    pub(crate) fn picture(self) -> Picture {
+        let Self { drawing, title, alt } = self;
+        let (svg, width, height) = (drawing.svg(&title, &alt), drawing.width, drawing.height);
+        Picture { svg, title, alt, width, height, drawing }
+    }
+
+    /// It as one SVG for each of its lines, to stand one below the other on one page.
+    pub(crate) fn blocks(&self) -> Vec<String> {
+        self.drawing.blocks(&self.title, &self.alt)
+    }
+
+    /// It as one SVG, whole.
+    pub(crate) fn svg(&self) -> String {
+        self.drawing.svg(&self.title, &self.alt)
+    }
+}
+
+/// Draws a picture without writing it.
+pub(crate) fn sketch(piece: &Piece<'_>, ask: &Ask) -> Sketch {
     let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
     let mut pen = Pen::new(ask.theme, width, &ask.id);
     let title = title(piece, ask.kind);
@@ -84,8 +122,7 @@ pub fn picture(piece: &Piece<'_>, ask: &Ask) -> Picture {
     };
     let height = height.ceil();
     let alt = alt::words(piece, ask.kind, &shown);
-    let svg = pen.finish(height, &title, &alt);
-    Picture { svg, title, alt, width, height }
+    Sketch { drawing: pen.finish(height), title, alt }
 }
 
 /// Room to draw on.

@@ -1,9 +1,10 @@
-//! Shapes, lines and letters put together as one SVG. It must not know what they mean: only where they stand and their ink.
+//! Shapes, lines and letters put together as one drawing. It must not know what they mean: only where they stand and their ink.
 
+use super::drawing::{Drawing, Item};
 use super::font;
+use super::stamp::{Point, Stamp, hundredths};
 use super::theme::{Ink, Theme};
-use std::collections::BTreeMap;
-use std::fmt::Write;
+use std::collections::{BTreeMap, HashMap};
 
 /// Which side of a text its place is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,18 +28,17 @@ pub(crate) enum Shape {
     Cross,
 }
 
-/// Draws on a sheet. What has one ink is one path, so that thousands of cells stay a small file.
+/// What a stamp is known by: its kind and its size or number.
+pub(crate) type Key = (&'static str, i32);
+
+/// Draws on a sheet.
 #[derive(Debug)]
 pub(crate) struct Pen {
-    theme: Theme,
-    width: f32,
-    inks: BTreeMap<Ink, String>,
-    /// Texts by size (in hundredths) and words: number of their outline.
-    texts: BTreeMap<(u32, String), usize>,
-    outlines: Vec<String>,
-    /// Where texts stand, by ink.
-    placed: BTreeMap<Ink, String>,
-    id: String,
+    drawing: Drawing,
+    /// Number of the stamp of a key.
+    stamps: HashMap<Key, u32>,
+    /// By size (in hundredths) and words: number of the text's stamp.
+    texts: BTreeMap<i32, HashMap<String, u32>>,
 }
 
 /// A number with at most two decimals, as short as it can be.
@@ -74,166 +74,162 @@ pub(crate) fn escaped(text: &str) -> String {
 impl Pen {
     /// An empty sheet; `id` begins the name of everything in it that has one, so that several pictures can stand on one page.
     pub(crate) fn new(theme: Theme, width: f32, id: &str) -> Self {
-        Self {
-            theme,
-            width,
-            inks: BTreeMap::new(),
-            texts: BTreeMap::new(),
-            outlines: Vec::new(),
-            placed: BTreeMap::new(),
-            id: id.chars().filter(char::is_ascii_alphanumeric).collect(),
-        }
+        let id = id.chars().filter(char::is_ascii_alphanumeric).collect();
+        Self { drawing: Drawing::new(theme, width, id), stamps: HashMap::new(), texts: BTreeMap::new() }
     }
 
-    fn put(&mut self, ink: Ink, data: &str) {
-        self.inks.entry(ink).or_default().push_str(data);
+    /// What is drawn from here on stands below a height, all before above it: a page may be turned here.
+    pub(crate) fn part(&mut self, top: f32) {
+        self.drawing.part(hundredths(top));
     }
 
-    /// Closed lines and curves about a point: each command of a path with its points, moved there.
-    pub(crate) fn path(&mut self, ink: Ink, x: f32, y: f32, steps: &[(char, &[(f32, f32)])]) {
-        let mut data = String::new();
-        for (command, points) in steps {
-            data.push(*command);
-            for (i, (dx, dy)) in points.iter().enumerate() {
-                let space = if i > 0 { " " } else { "" };
-                // Writing to a String cannot fail.
-                let _ = write!(data, "{space}{} {}", number(x + dx), number(y + dy));
-            }
-        }
-        self.put(ink, &data);
+    fn put(&mut self, ink: Ink, item: Item) {
+        self.drawing.put(ink, item);
+    }
+
+    /// A shape about a point that is made once for its key.
+    pub(crate) fn stamp(&mut self, ink: Ink, key: Key, x: f32, y: f32, make: impl FnOnce(&mut Stamp)) {
+        let stamp = *self.stamps.entry(key).or_insert_with(|| {
+            let mut stamp = Stamp::default();
+            make(&mut stamp);
+            self.drawing.keep(stamp)
+        });
+        self.put(ink, Item::Stamp { stamp, at: point(x, y) });
+    }
+
+    /// A shape about a point that is drawn only here.
+    pub(crate) fn once(&mut self, ink: Ink, x: f32, y: f32, make: impl FnOnce(&mut Stamp)) {
+        let mut stamp = Stamp::default();
+        make(&mut stamp);
+        let stamp = self.drawing.keep(stamp);
+        self.put(ink, Item::Once { stamp, at: point(x, y) });
     }
 
     /// A box.
     pub(crate) fn rect(&mut self, ink: Ink, x: f32, y: f32, w: f32, h: f32) {
-        let (x, y, w, h) = (number(x), number(y), number(w), number(h));
-        self.put(ink, &format!("M{x} {y}h{w}v{h}h-{w}z"));
+        self.put(ink, Item::Rect { at: point(x, y), size: point(w, h) });
     }
 
     /// A straight line.
     pub(crate) fn line(&mut self, ink: Ink, x: f32, y: f32, to_x: f32, to_y: f32) {
-        let (x, y, to_x, to_y) = (number(x), number(y), number(to_x), number(to_y));
-        self.put(ink, &format!("M{x} {y}L{to_x} {to_y}"));
+        self.put(ink, Item::Line { from: point(x, y), to: point(to_x, to_y) });
     }
 
     /// A line through points.
-    pub(crate) fn lines(&mut self, ink: Ink, points: &[(f32, f32)], closed: bool) {
-        let mut data = String::new();
-        for (i, (x, y)) in points.iter().enumerate() {
-            let command = if i == 0 { 'M' } else { 'L' };
-            // Writing to a String cannot fail.
-            let _ = write!(data, "{command}{} {}", number(*x), number(*y));
+    pub(crate) fn lines(&mut self, ink: Ink, points: &[(f32, f32)]) {
+        for pair in points.windows(2) {
+            debug_assert!(
+                pair[0].0 == pair[1].0 || pair[0].1 == pair[1].1,
+                "only upright and level lines are joined well"
+            );
         }
-        if closed {
-            data.push('z');
-        }
-        self.put(ink, &data);
+        let item = self.drawing.open(points.iter().map(|p| point(p.0, p.1)));
+        self.put(ink, item);
     }
 
     /// A mark about a point, `r` from its middle to its side.
     pub(crate) fn mark(&mut self, ink: Ink, shape: Shape, x: f32, y: f32, r: f32) {
-        match shape {
-            Shape::Square => self.rect(ink, x - r * 0.9, y - r * 0.9, r * 1.8, r * 1.8),
-            Shape::Diamond => {
-                let r = r * 1.2;
-                self.lines(ink, &[(x, y - r), (x + r, y), (x, y + r), (x - r, y)], true);
-            }
-            Shape::Disc => {
-                let (left, y, r, d) = (number(x - r), number(y), number(r), number(2.0 * r));
-                self.put(ink, &format!("M{left} {y}a{r} {r} 0 1 0 {d} 0a{r} {r} 0 1 0 -{d} 0z"));
-            }
-            Shape::Up => {
-                let r = r * 1.1;
-                self.lines(ink, &[(x, y - r), (x + r, y + r * 0.8), (x - r, y + r * 0.8)], true);
-            }
-            Shape::Down => {
-                let r = r * 1.1;
-                self.lines(ink, &[(x, y + r), (x + r, y - r * 0.8), (x - r, y - r * 0.8)], true);
-            }
-            Shape::Cross => {
-                let (a, b) = (r, r * 0.42);
-                let arms = [
-                    (-a, -b),
-                    (-b, -b),
-                    (-b, -a),
-                    (b, -a),
-                    (b, -b),
-                    (a, -b),
-                    (a, b),
-                    (b, b),
-                    (b, a),
-                    (-b, a),
-                    (-b, b),
-                    (-a, b),
-                ];
-                // Turned by an eighth, so that it is no plus sign on the grid's lines.
-                let turned = arms.map(|(u, v)| (x + (u - v) * 0.78, y + (u + v) * 0.78));
-                self.lines(ink, &turned, true);
-            }
-        }
+        let r = hundredths(r);
+        let name = match shape {
+            Shape::Square => "square",
+            Shape::Diamond => "diamond",
+            Shape::Disc => "disc",
+            Shape::Up => "up",
+            Shape::Down => "down",
+            Shape::Cross => "cross",
+        };
+        self.stamp(ink, (name, r), x, y, |stamp| outline(stamp, shape, r as f32 / 100.0));
+    }
+
+    /// The sign of an accent, a wedge open to the left, its middle at a point, from the middle to its ends so much.
+    pub(crate) fn wedge(&mut self, ink: Ink, x: f32, y: f32, (wide, high): (f32, f32)) {
+        let key = ("wedge", hundredths(wide) * 10_000 + hundredths(high));
+        self.stamp(ink, key, x, y, |s| s.lines(&[(-wide, -high), (wide, 0.0), (-wide, high)], false));
     }
 
     /// A text; nothing for an empty one.
     pub(crate) fn text(&mut self, ink: Ink, anchor: Anchor, x: f32, y: f32, size: f32, text: &str) {
-        let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+        if text.contains(char::is_control) {
+            let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+            return self.text(ink, anchor, x, y, size, &text);
+        }
         if text.trim().is_empty() {
             return;
         }
-        let wide = font::width(&text, size);
         let x = match anchor {
             Anchor::Start => x,
-            Anchor::Middle => x - wide / 2.0,
-            Anchor::End => x - wide,
+            Anchor::Middle => x - font::width(text, size) / 2.0,
+            Anchor::End => x - font::width(text, size),
         };
-        let key = ((size * 100.0).round() as u32, text);
-        let index = if let Some(index) = self.texts.get(&key) {
-            *index
+        let texts = self.texts.entry(hundredths(size)).or_default();
+        let stamp = if let Some(stamp) = texts.get(text) {
+            *stamp
         } else {
-            self.outlines.push(font::outline(&key.1, size));
-            self.texts.insert(key, self.outlines.len() - 1);
-            self.outlines.len() - 1
+            let stamp = self.drawing.keep_text(font::outline(text, size));
+            texts.insert(text.to_owned(), stamp);
+            stamp
         };
-        let use_it = format!("<use href=\"#{}t{index}\" x=\"{}\" y=\"{}\"/>", self.id, number(x), number(y));
-        self.placed.entry(ink).or_default().push_str(&use_it);
+        self.drawing.text(ink, stamp, point(x, y));
     }
 
     /// Closed shapes of some inks.
     #[cfg(test)]
     pub(super) fn shapes(&self, which: impl Fn(Ink) -> bool) -> usize {
-        self.inks.iter().filter(|(ink, _)| which(**ink)).map(|(_, data)| data.matches('z').count()).sum()
+        self.drawing.shapes(which)
     }
 
     /// Every letter that is drawn.
     #[cfg(test)]
     pub(super) fn letters(&self) -> std::collections::BTreeSet<char> {
-        self.texts.keys().flat_map(|(_, text)| text.chars()).collect()
+        self.texts.values().flat_map(HashMap::keys).flat_map(|text| text.chars()).collect()
     }
 
-    /// The finished SVG, so high.
-    pub(crate) fn finish(self, height: f32, title: &str, alt: &str) -> String {
-        let (w, h, id) = (number(self.width), number(height), &self.id);
-        let mut svg = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {w} {h}\" role=\"img\" \
-             aria-labelledby=\"{id}title {id}desc\">\n<title id=\"{id}title\">{}</title>\n<desc id=\"{id}desc\">{}</desc>\n",
-            escaped(title),
-            escaped(alt)
-        );
-        svg.push_str("<defs>");
-        for (i, outline) in self.outlines.iter().enumerate() {
-            // Writing to a String cannot fail.
-            let _ = write!(svg, "<path id=\"{id}t{i}\" d=\"{outline}\"/>");
+    /// The finished drawing, so high.
+    pub(crate) fn finish(mut self, height: f32) -> Drawing {
+        self.drawing.height = height;
+        self.drawing
+    }
+}
+
+fn point(x: f32, y: f32) -> Point {
+    (hundredths(x), hundredths(y))
+}
+
+fn outline(stamp: &mut Stamp, shape: Shape, r: f32) {
+    match shape {
+        Shape::Square => stamp.rect(-r * 0.9, -r * 0.9, r * 1.8, r * 1.8),
+        Shape::Diamond => {
+            let r = r * 1.2;
+            stamp.lines(&[(0.0, -r), (r, 0.0), (0.0, r), (-r, 0.0)], true);
         }
-        let used = |ink: &Ink| self.inks.contains_key(ink);
-        svg.push_str(&self.theme.patterns(id, used));
-        svg.push_str("</defs>\n");
-        let _ = writeln!(svg, "<path fill=\"{}\" d=\"M0 0h{w}v{h}h-{w}z\"/>", self.theme.paper());
-        for (ink, data) in &self.inks {
-            let _ = writeln!(svg, "<path {} d=\"{data}\"/>", self.theme.style(*ink, id));
+        Shape::Disc => stamp.ellipse((0.0, 0.0), (r, r), 0.0, false),
+        Shape::Up => {
+            let r = r * 1.1;
+            stamp.lines(&[(0.0, -r), (r, r * 0.8), (-r, r * 0.8)], true);
         }
-        for (ink, texts) in &self.placed {
-            let _ = writeln!(svg, "<g fill=\"{}\">{texts}</g>", self.theme.text(*ink));
+        Shape::Down => {
+            let r = r * 1.1;
+            stamp.lines(&[(0.0, r), (r, -r * 0.8), (-r, -r * 0.8)], true);
         }
-        svg.push_str("</svg>\n");
-        svg
+        Shape::Cross => {
+            let (a, b) = (r, r * 0.42);
+            let arms = [
+                (-a, -b),
+                (-b, -b),
+                (-b, -a),
+                (b, -a),
+                (b, -b),
+                (a, -b),
+                (a, b),
+                (b, b),
+                (b, a),
+                (-b, a),
+                (-b, b),
+                (-a, b),
+            ];
+            // Turned by an eighth, so that it is no plus sign on the grid's lines.
+            stamp.lines(&arms.map(|(u, v)| ((u - v) * 0.78, (u + v) * 0.78)), true);
+        }
     }
 }
 

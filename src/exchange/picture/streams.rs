@@ -48,6 +48,9 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
     let mut y = sheet.top + 4.0;
     for k in 0..shown_lines {
         let start = from + each * k as f64;
+        if k > 0 {
+            pen.part(y - 2.0);
+        }
         y = line(piece, pen, sheet, &beats, &strips, (start, start + each), scale, y, &mut shown);
     }
     if count > shown_lines {

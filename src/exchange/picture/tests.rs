@@ -159,18 +159,71 @@ fn letters_are_there_in_the_png() {
     assert_eq!(dark(&bytes, 0, 0, 1000, 8), 0);
 }
 
+/// The commands of every path of a style, one path after the other.
+fn drawn_with(svg: &str, style: &str) -> String {
+    svg.split("<path ")
+        .filter_map(|p| p.strip_prefix(style)?.strip_prefix(" d=\"")?.split_once('"'))
+        .map(|p| p.0)
+        .collect()
+}
+
 #[test]
 fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
+    const MARK: &str = "fill=\"#000000\" stroke=\"#000000\" stroke-width=\"0.8\"";
+    const OPEN: &str = "fill=\"#ffffff\" stroke=\"#000000\" stroke-width=\"1.1\"";
+    const SIGN: &str = "fill=\"none\" stroke=\"#000000\" stroke-width=\"1.3\"";
     let base = groove("forms", 1, 1, 1, Cell::Rest);
+    // Filled marks, outlines, and wedges (two slanted lines each), and the width of the first square, which is the mark's.
     let one = |accent| {
         let attack = Cell::Attack(crate::rhythm::Attack { accent, pitch: None });
         let place = Place { layer: 0, section: 0, cell: 0 };
         let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
-        let svg = plain(&g, Kind::Grid).svg;
-        // Without its key, which shows all of them.
-        svg.len()
+        let report = report(&g, &analysis::Ask::default());
+        // Without hearings, whose pulses are outlines too.
+        let svg = picture(&Piece { hearings: Vec::new(), ..piece(&g, &report) }, &Ask::default()).svg;
+        let [marks, open, signs] = [MARK, OPEN, SIGN].map(|style| drawn_with(&svg, style));
+        let square = if accent == Accent::Ghost { &open } else { &marks };
+        let (_, from) = square.split_once('h').expect("a downbeat is a square");
+        let wide: f32 = from.split_once('v').expect("its side").0.parse().expect("a number");
+        (marks.matches('z').count(), open.matches('z').count(), signs.matches('l').count() / 2, wide)
     };
-    assert!(one(Accent::Accent) > one(Accent::Plain) && one(Accent::Ghost) != one(Accent::Plain));
+    let (ghost, attack, accent) = (one(Accent::Ghost), one(Accent::Plain), one(Accent::Accent));
+    // The key shows one of each.
+    assert_eq!((ghost.0, ghost.1, ghost.2), (1, 2, 1));
+    assert_eq!((attack.0, attack.1, attack.2), (2, 1, 1));
+    assert_eq!((accent.0, accent.1, accent.2), (2, 1, 2));
+    assert!(ghost.3 < attack.3 && attack.3 < accent.3, "{ghost:?} {attack:?} {accent:?}");
+}
+
+#[test]
+fn a_section_played_again_says_so_in_the_picture() {
+    let once = groove("again", 1, 1, 4, Cell::ATTACK);
+    let section = Section { times: 3, ..once.sections()[0].clone() };
+    let g = Groove::new("again", "", vec![section], once.layers().iter().map(|l| Layer::clone(l)).collect())
+        .expect("valid");
+    let report = report(&g, &analysis::Ask::default());
+    let piece = piece(&g, &report);
+    let mut pen = Pen::new(Theme::Print, 1000.0, "p");
+    grid::draw(&piece, &mut pen, Sheet { left: 14.0, right: 986.0, top: 34.0 });
+    assert!(pen.letters().contains(&'×'));
+    assert!(picture(&piece, &Ask::default()).alt.contains("3 times through"));
+}
+
+#[test]
+fn the_usual_scale_is_2_and_less_for_a_tall_picture() {
+    let small = plain(&groove("small", 2, 2, 4, Cell::ATTACK), Kind::Grid);
+    assert_eq!(usual_scale(&small), 2.0);
+    let tall = plain(&groove("tall", 300, 16, 4, Cell::Rest), Kind::Grid);
+    let scale = usual_scale(&tall);
+    assert!((0.1..2.0).contains(&scale) && png(&tall, scale).is_ok() && png(&tall, 2.0).is_err());
+}
+
+/// The pixels of a PNG, each of one channel or three.
+fn decoded(bytes: &[u8]) -> (u32, u32, usize, Vec<u8>) {
+    let mut reader = ::png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
+    let mut data = vec![0; reader.output_buffer_size().expect("a size")];
+    let info = reader.next_frame(&mut data).expect("a frame");
+    (info.width, info.height, if info.color_type == ::png::ColorType::Grayscale { 1 } else { 3 }, data)
 }
 
 proptest! {
@@ -187,6 +240,50 @@ proptest! {
                 prop_assert!(!title.is_empty() && desc.len() > 20 && paths > 1);
                 prop_assert_eq!(&picture(&piece, &Ask { kind, theme, width, id: "x1".into() }).svg, &drawn.svg);
             }
+        }
+    }
+
+    /// The PNG, drawn from the shapes, is what another program makes of the SVG, but for the edges of shapes.
+    #[test]
+    fn the_pixels_are_those_of_the_svg(groove in grooves(), screen in any::<bool>(), scale in 1.0_f32..2.5) {
+        let report = report(&groove, &analysis::Ask::default());
+        let theme = if screen { Theme::Screen } else { Theme::Print };
+        let drawn = picture(&piece(&groove, &report), &Ask { theme, width: 600.0, ..Ask::default() });
+        let scale = scale.min((4e6 / drawn.width / drawn.height).sqrt());
+        prop_assume!(scale >= 0.9);
+        let (w, h, channels, data) = decoded(&png(&drawn, scale).expect("within bounds"));
+        let other = super::png::pixels(&drawn, (w, h)).expect("an SVG");
+        let pairs = data.chunks_exact(channels).zip(other.data().chunks_exact(4));
+        let off = |(a, b): (&[u8], &[u8])| (0..3).map(|c| a[c.min(channels - 1)].abs_diff(b[c])).max().unwrap_or(0);
+        let (mut sum, mut far) = (0_u64, 0_u64);
+        for pair in pairs {
+            let off = off(pair);
+            sum += u64::from(off);
+            far += u64::from(off > 110);
+        }
+        let pixels = f64::from(w) * f64::from(h);
+        prop_assert!(sum as f64 / pixels < 2.5 && far as f64 / pixels < 5e-4, "{} {}", sum as f64 / pixels, far as f64 / pixels);
+    }
+
+    /// The parts of a picture on a page are together as high as the whole, and have every shape and text of it.
+    #[test]
+    fn the_parts_are_the_whole(groove in grooves(), width in 480.0_f32..900.0) {
+        let report = report(&groove, &analysis::Ask::default());
+        for kind in KINDS {
+            let sketch = sketch(&piece(&groove, &report), &Ask { kind, width, ..Ask::default() });
+            let (blocks, whole) = (sketch.blocks(), sketch.svg());
+            let height = |svg: &str| -> f32 {
+                svg.split_once("height=\"").expect("a height").1.split_once('"').expect("its end").0.parse().expect("a number")
+            };
+            let sum: f32 = blocks.iter().map(|b| height(b)).sum();
+            prop_assert!((sum - height(&whole)).abs() < 0.02 * blocks.len() as f32, "{} {}", sum, height(&whole));
+            let page = format!("<g>{}</g>", blocks.concat());
+            read(&page);
+            // Every shape begins with a move, there and here, but for each part's paper.
+            let moves = |svg: &str| svg.split(" d=\"").skip(1).filter_map(|d| d.split_once('"'))
+                .map(|d| d.0.matches(['m', 'M']).count()).sum::<usize>();
+            prop_assert_eq!(moves(&page) + 1, moves(&whole) + blocks.len());
+            prop_assert_eq!(page.matches("<use ").count(), whole.matches("<use ").count());
         }
     }
 

@@ -57,6 +57,23 @@ pub(crate) enum Ink {
     Faint,
 }
 
+/// How an ink is put on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Look {
+    pub(super) fill: Fill,
+    /// Colour, width in CSS pixels, and dash and gap.
+    pub(super) stroke: Option<(&'static str, f32, Option<(f32, f32)>)>,
+}
+
+/// What is inside a shape.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fill {
+    Nothing,
+    Colour(&'static str),
+    /// The hatching of a landing's level.
+    Hatch(u8),
+}
+
 /// Levels of landings that have a shade of their own; deeper ones share the last.
 pub(crate) const LEVELS: u8 = 6;
 
@@ -97,35 +114,53 @@ impl Theme {
         }
     }
 
-    /// Presentation attributes of an ink.
-    pub(super) fn style(self, ink: Ink, id: &str) -> String {
-        let fill = |colour: &str| format!("fill=\"{colour}\"");
-        let stroke = |colour: &str, width: &str| format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\"");
-        let both = |inside: &str, line: &str, width: &str| {
-            format!("fill=\"{inside}\" stroke=\"{line}\" stroke-width=\"{width}\"")
-        };
+    /// How an ink is put on.
+    pub(super) fn look(self, ink: Ink) -> Look {
+        let fill = |colour| Look { fill: Fill::Colour(colour), stroke: None };
+        let stroke = |colour, width| Look { fill: Fill::Nothing, stroke: Some((colour, width, None)) };
+        let both = |inside, line, width| Look { fill: Fill::Colour(inside), stroke: Some((line, width, None)) };
         let (faint, middle) = match self {
             Theme::Print => ("#b0b0b0", "#707070"),
             Theme::Screen => ("#3a4654", "#66788a"),
         };
         match ink {
             Ink::Band => fill(if self == Theme::Print { "#f3f3f3" } else { "#1b232d" }),
-            Ink::Cell => stroke(faint, "0.5"),
-            Ink::Beat => stroke(middle, "0.7"),
-            Ink::Bar | Ink::Sign => stroke(self.ink(), "1.3"),
-            Ink::Guide => format!("{} stroke-dasharray=\"2 2.5\"", stroke(self.pulse(0), "0.8")),
+            Ink::Cell => stroke(faint, 0.5),
+            Ink::Beat => stroke(middle, 0.7),
+            Ink::Bar | Ink::Sign => stroke(self.ink(), 1.3),
+            Ink::Guide => Look { fill: Fill::Nothing, stroke: Some((self.pulse(0), 0.8, Some((2.0, 2.5)))) },
             Ink::Hold => fill(if self == Theme::Print { "#9a9a9a" } else { "#6d7f91" }),
-            Ink::Bracket => stroke(middle, "0.8"),
-            Ink::Landing(level) => both(self.shade(level), self.ink(), "0.8"),
-            Ink::Open => both(self.paper(), self.ink(), "1.1"),
+            Ink::Bracket => stroke(middle, 0.8),
+            Ink::Landing(level) => both(self.shade(level), self.ink(), 0.8),
+            Ink::Open => both(self.paper(), self.ink(), 1.1),
             Ink::Plate => fill(self.paper()),
-            Ink::Hatch(level) => both(&format!("url(#{id}h{})", level.min(LEVELS - 1)), self.ink(), "0.8"),
+            Ink::Hatch(level) => {
+                Look { fill: Fill::Hatch(level.min(LEVELS - 1)), stroke: Some((self.ink(), 0.8, None)) }
+            }
             Ink::Written | Ink::Staff | Ink::Note | Ink::Text => fill(self.ink()),
-            Ink::Pulse(n) => both(self.pulse(n), self.pulse(n), "1"),
-            Ink::PulseOpen(n) => both(self.paper(), self.pulse(n), "1.1"),
-            Ink::Meet => stroke(self.ink(), "1"),
+            Ink::Pulse(n) => both(self.pulse(n), self.pulse(n), 1.0),
+            Ink::PulseOpen(n) => both(self.paper(), self.pulse(n), 1.1),
+            Ink::Meet => stroke(self.ink(), 1.0),
             Ink::Faint => fill(self.text(Ink::Faint)),
         }
+    }
+
+    /// Presentation attributes of an ink.
+    pub(super) fn style(self, ink: Ink, id: &str) -> String {
+        let look = self.look(ink);
+        let mut style = match look.fill {
+            Fill::Nothing => "fill=\"none\"".to_owned(),
+            Fill::Colour(colour) => format!("fill=\"{colour}\""),
+            Fill::Hatch(level) => format!("fill=\"url(#{id}h{level})\""),
+        };
+        if let Some((colour, width, dash)) = look.stroke {
+            // Writing to a String cannot fail.
+            let _ = write!(style, " stroke=\"{colour}\" stroke-width=\"{width}\"");
+            if let Some((on, off)) = dash {
+                let _ = write!(style, " stroke-dasharray=\"{on} {off}\"");
+            }
+        }
+        style
     }
 
     /// The hatchings that are used, each told from the others by its lines and not by its shade.
