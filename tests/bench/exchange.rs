@@ -17,7 +17,8 @@ fn groove() -> Groove {
     let section = Section { name: "A".into(), meter, tempo, bars: 64, times: 1, swing: None };
     let layer = |l: usize| {
         // Threes against the bar, each layer moved by one cell, with a gap that keeps figures from fitting.
-        let cell = |i: usize| if (i + l).is_multiple_of(3) && !(i + l).is_multiple_of(13) { Cell::ATTACK } else { Cell::Rest };
+        let cell =
+            |i: usize| if (i + l).is_multiple_of(3) && !(i + l).is_multiple_of(13) { Cell::ATTACK } else { Cell::Rest };
         let part = Part::Barred { spans: vec![Span { beats: 1, cells: 4 }; 256], cells: (0..1024).map(cell).collect() };
         Layer::new(&format!("layer {l}"), Voice::Pluck, 4, vec![part])
     };

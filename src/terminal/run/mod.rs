@@ -4,10 +4,13 @@
 mod config;
 mod disk;
 mod ear;
+pub mod handout;
 mod hearing;
 mod screen;
 mod slot;
 mod sounds;
+pub mod takes;
+pub mod watch;
 
 pub use config::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
