@@ -70,7 +70,7 @@ pub const FORMATS: &[Format] = &[
     Format {
         name: "mxl",
         ending: "mxl",
-        words: "the same, compressed",
+        words: "MusicXML 4.0, compressed",
         begins: musicxml::BEGINS_PACKED,
         drawn: false,
         make: |piece, _| musicxml::write_mxl(piece, &musicxml::Notation::of(piece)),

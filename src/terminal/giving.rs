@@ -1,5 +1,5 @@
-//! Making files of a groove and bringing grooves in, as far as the state goes: what is chosen, asked for, under way and over. It must
-//! not know formats, files or how anything is made.
+//! Making files of a groove and bringing grooves in, as far as the state goes: what is chosen, asked for, under way and over.
+//! It must not know formats, files or how anything is made.
 
 use super::action::Question;
 use super::event::Effect;

@@ -46,7 +46,7 @@ pub fn offers() -> Offers {
         }
         let pictures = PICTURES.iter().enumerate().map(|(k, (picture, seen, _))| {
             let name = if k == 0 { f.name.to_owned() } else { format!("{}-{picture}", f.name) };
-            offer(name, format!("{}: {seen}", f.words))
+            offer(name, format!("{} of {seen}", f.name.to_uppercase()))
         });
         pictures.collect()
     };

@@ -1,5 +1,5 @@
-//! What is rendered, as takes: those asked for by the pulses that click in them, those without a word, the steps of a ladder. It must
-//! not know the command line's words nor the screen.
+//! What is rendered, as takes: those asked for by the pulses that click in them, those without a word, the steps of a
+//! ladder. It must not know the command line's words nor the screen.
 
 use super::super::SIDES;
 use crate::analysis::{self, Hearing, Kind, Limits, Report};

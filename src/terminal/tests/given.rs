@@ -204,7 +204,8 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     update(&mut state, arrived(0));
     press(&mut state, "s \"a.toml\" enter");
     let failed = Err(crate::terminal::Unsaved::Failed("full".into()));
-    update(&mut state, Event::Saved { groove: state.groove().clone(), result: failed });
+    let unsaved = state.groove().clone();
+    update(&mut state, Event::Saved { groove: unsaved, result: failed });
     assert_eq!(drawn(&state, 0), before);
     // Yes: undo still has it.
     update(&mut state, arrived(0));
