@@ -47,7 +47,7 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
         Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
         Overlay::Remarks(at) => *at = go(*at, state.giving.remarks.len().saturating_sub(1), page),
         Overlay::Find { chosen, .. } | Overlay::Offers { chosen, .. } => {
-            *chosen = go(*chosen, found.saturating_sub(1), page)
+            *chosen = go(*chosen, found.saturating_sub(1), page);
         }
         _ => {}
     }

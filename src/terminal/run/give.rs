@@ -266,7 +266,8 @@ fn sequence(
 /// The groove's own sounds, and what is to be said of them.
 fn own(groove: &Groove, order: &Order, rate: SampleRate) -> (OwnSounds, String) {
     let (own, words) = Sounds::default().of(groove, order.file.as_deref().map(Path::new), rate);
-    (own, words.iter().map(|w| format!("; {w}")).collect())
+    let told = if words.is_empty() { String::new() } else { format!("; {}", words.join("; ")) };
+    (own, told)
 }
 
 /// The groove with no layer heard.
