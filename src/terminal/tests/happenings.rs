@@ -113,7 +113,7 @@ proptest! {
                 Happening::Giving(percent) => Event::Giving(percent),
                 Happening::Given(good) => Event::Given(if good { Ok("written".into()) } else { Err(Ungiven::Cancelled) }),
                 Happening::Brought(remarks) => Event::Brought(Ok(Box::new(Arrived {
-                    groove: groove("x..."),
+                    groove: groove("x... x..."),
                     from: "漢.mid".into(),
                     remarks: vec!["漢".repeat(200); remarks],
                 }))),
