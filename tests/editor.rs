@@ -278,3 +278,153 @@ fn takes_and_the_ladder_without_a_device_say_why_and_leave_no_file() {
     let files: Vec<String> = fs::read_dir(home.path()).expect("a folder").flatten().map(names).collect();
     assert!(files.iter().all(|f| f.starts_with('.') || f.starts_with("winch.")), "{files:?}");
 }
+
+/// What the program writes for these words, run without a screen in a folder.
+fn without_screen(folder: &Path, words: &[&str]) {
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_teeter"));
+    command.args(words).current_dir(folder).env("HOME", folder).env_remove("XDG_CONFIG_HOME");
+    let ended = command.output().expect("the program");
+    assert!(ended.status.success(), "{words:?}: {}", String::from_utf8_lossy(&ended.stderr));
+}
+
+/// A home with a groove in it, its name, and the number in `explain` of the hearing that the editor has in its strip.
+fn home_with_winch() -> (tempfile::TempDir, String) {
+    let home = tempfile::tempdir().expect("a folder");
+    fs::copy(crate::support::in_package("patterns/half-tide-winch.toml"), home.path().join("winch.toml"))
+        .expect("copied");
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_teeter"));
+    command.args(["explain", "--json", "winch.toml"]).current_dir(home.path()).env("HOME", home.path());
+    let value: serde_json::Value = serde_json::from_slice(&command.output().expect("explain").stdout).expect("JSON");
+    let hearings = value["hearings"].as_array().expect("hearings");
+    let rival = hearings.iter().position(|h| h["kind"] != "written beat").expect("a rival");
+    (home, (rival + 1).to_string())
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let name = |e: fs::DirEntry| e.file_name().to_string_lossy().into_owned();
+    let mut names: Vec<String> = fs::read_dir(folder).expect("a folder").flatten().map(name).collect();
+    names.retain(|n| !matches!(n.as_str(), ".local" | ".config"));
+    names.sort();
+    names
+}
+
+#[test]
+fn what_the_editor_exports_and_renders_is_what_the_command_line_does() {
+    let (home, rival) = home_with_winch();
+    let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
+    editor.shows("(saved)");
+    editor.shows("heard");
+    for (format, ending) in [("midi", "mid"), ("musicxml", "musicxml"), ("svg-notation", "svg")] {
+        editor.types(&format!("fexport\r{format}\r"));
+        editor.shows("Write to: winch");
+        editor.types(&format!("mine.{ending}\r"));
+        editor.shows(&format!("written: mine.{ending}"));
+        let (name, picture) = format.split_once('-').unwrap_or((format, "grid"));
+        let own = format!("own.{ending}");
+        let words = ["export", "winch.toml", "--as", name, "--hearing", &rival, "--picture", picture, "-o", &own];
+        without_screen(home.path(), &words);
+        let read = |stem: &str| fs::read(home.path().join(format!("{stem}.{ending}"))).expect("a file");
+        assert!(read("mine") == read("own"), "{format}");
+    }
+    // There already: no keeps it.
+    fs::write(home.path().join("mine.mid"), "keep").expect("written");
+    editor.types("fexport\rmidi\rmine.mid\r");
+    editor.shows("mine.mid is there already. Write over it?");
+    editor.types("n");
+    editor.shows("not written; the file is as it was");
+    assert_eq!(fs::read(home.path().join("mine.mid")).expect("a file"), b"keep");
+    editor.types("fexport\rmidi\rno/mine.mid\r");
+    editor.shows("there is no folder no");
+    // Sound: what is heard, the takes, a handout.
+    editor.types("k");
+    editor.types("frender-wav\rmine.wav x2 8000hz\r");
+    editor.shows("written: mine.wav");
+    without_screen(
+        home.path(),
+        &["render", "winch.toml", "--click", "--loops", "2", "--rate", "8000", "-o", "own.wav"],
+    );
+    editor.types("ftakes-wav\rminetakes.wav x1 count 8000hz\r");
+    editor.shows("written: minetakes.wav");
+    let takes = ["takes", "winch.toml", "--times", "1", "--count-in", "--rate", "8000", "-o", "owntakes.wav"];
+    without_screen(home.path(), &takes);
+    editor.types("k=80-100/10 x2\r");
+    editor.until("the ladder, or why there is no sound", |s| s.contains("adder 80-100") || s.contains("no sound"));
+    editor.types("E");
+    editor.types("fladder-wav\rmineladder.wav 8000hz\r");
+    editor.shows("written: mineladder.wav");
+    let ladder =
+        ["render", "winch.toml", "--ladder", "80-100/10", "--loops", "2", "--rate", "8000", "-o", "ownladder.wav"];
+    without_screen(home.path(), &ladder);
+    for name in [".wav", "takes.wav", "takes.tsv", "ladder.wav", "ladder.tsv"] {
+        let read = |stem: &str| fs::read(home.path().join(format!("{stem}{name}"))).expect("a file");
+        assert!(read("mine") == read("own"), "{name}");
+    }
+    editor.types("fhandout\rpage-silent\rminepages\r");
+    editor.shows("written: minepages/winch.html");
+    let handout = ["handout", "winch.toml", "--sound", "none", "--hearing", &rival, "--into", "ownpages"];
+    without_screen(home.path(), &handout);
+    let page = |folder: &str| fs::read(home.path().join(folder).join("winch.html")).expect("a page");
+    assert!(page("minepages") == page("ownpages"));
+    editor.types("\x11");
+    assert_eq!(editor.ends(), (true, true));
+    assert!(names(home.path()).iter().all(|n| !n.starts_with(".teeter-")), "{:?}", names(home.path()));
+}
+
+#[test]
+fn a_score_is_imported_as_the_unsaved_groove_and_undone() {
+    let (home, _) = home_with_winch();
+    without_screen(home.path(), &["export", "winch.toml", "--as", "musicxml", "-o", "score.musicxml"]);
+    without_screen(home.path(), &["import", "score.musicxml", "-o", "own.toml"]);
+    let before = fs::read(home.path().join("winch.toml")).expect("a groove");
+    let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
+    editor.shows("(saved)");
+    editor.types("+");
+    editor.shows("(not saved)");
+    editor.types("fimport\rscore.musicxml\r");
+    editor.shows("Not saved. s: save, then import, y: import, Esc: stay");
+    editor.types("y");
+    editor.until("the import", |s| s.contains("imported score.musicxml") || s.contains("What the import changed"));
+    editor.types("\x1b");
+    editor.settles();
+    editor.types("\x13");
+    editor.shows("Save under:");
+    editor.types("mine.toml\r");
+    editor.shows("saved: mine.toml");
+    let read = |name: &str| fs::read(home.path().join(name)).expect("a groove");
+    assert!(read("mine.toml") == read("own.toml"));
+    assert_eq!(read("winch.toml"), before);
+    // The old groove is a step back.
+    editor.types("\x1a");
+    editor.shows("undone: import of score.musicxml");
+    editor.types("fimport\rnothing.mid\r");
+    editor.shows("not imported, No such file");
+    editor.types("\x11y");
+    assert_eq!(editor.ends(), (true, true));
+    assert!(journal(home.path()).is_empty());
+}
+
+#[test]
+fn a_long_render_is_cancelled_and_nothing_is_left_of_it() {
+    let (home, _) = home_with_winch();
+    let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
+    editor.shows("(saved)");
+    for leaving in [false, true] {
+        editor.types("frender-wav\rlong.wav 36000s 8000hz\r");
+        editor.until("how far it is", |s| s.contains("making ") && s.contains('%'));
+        assert!(names(home.path()).iter().any(|n| n.starts_with(".teeter-")), "{:?}", names(home.path()));
+        // The editor goes on meanwhile.
+        editor.types("?");
+        editor.shows("Laying attacks");
+        editor.types("\x1b");
+        editor.settles();
+        if leaving {
+            editor.types("\x11");
+        } else {
+            editor.types("\x1b");
+            editor.shows("cancelled; nothing was written");
+            assert_eq!(names(home.path()), ["winch.toml"]);
+        }
+    }
+    assert_eq!(editor.ends(), (true, true));
+    assert_eq!(names(home.path()), ["winch.toml"]);
+}

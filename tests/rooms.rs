@@ -71,16 +71,7 @@ const ROOMS: &[Room] = &[
     Room {
         name: "cli",
         rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal", "words"],
-        crates: &[
-            "anyhow",
-            "clap",
-            "clap_complete",
-            "indicatif",
-            "num_integer",
-            "serde_json",
-            "tempfile",
-            "unicode_width",
-        ],
+        crates: &["anyhow", "clap", "clap_complete", "indicatif", "num_integer", "serde_json", "unicode_width"],
         words: &["KeyCode", "Frame<"],
     },
 ];

@@ -1,9 +1,9 @@
 //! The words of the command line. It must not know what is done with them.
 
-use super::export;
-use super::pulse::{self, Pulse};
-use super::takes::{self, Wanted};
+use super::{pulse, takes};
+use crate::exchange::formats;
 use crate::sound::Click;
+use crate::terminal::run::takes::{Pulse, Wanted};
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -193,8 +193,8 @@ pub(super) struct Export {
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
     /// The format
-    #[arg(long = "as", value_name = "FORMAT", value_parser = export::format)]
-    pub(super) format: &'static export::Format,
+    #[arg(long = "as", value_name = "FORMAT", value_parser = formats::format)]
+    pub(super) format: &'static formats::Format,
     /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending]
     #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
     pub(super) output: Option<PathBuf>,
@@ -208,10 +208,10 @@ pub(super) struct Export {
     #[arg(long, value_name = "NAME")]
     pub(super) section: Option<String>,
     /// Of svg and png, what is drawn: `grid`, `streams`, `landings` or `notation`
-    #[arg(long, value_name = "WHICH", default_value = "grid", value_parser = export::picture)]
+    #[arg(long, value_name = "WHICH", default_value = "grid", value_parser = formats::picture_of)]
     pub(super) picture: Which,
     /// Of svg and png, where it is looked at: `print` or `screen`
-    #[arg(long, value_name = "WHERE", default_value = "print", value_parser = export::theme)]
+    #[arg(long, value_name = "WHERE", default_value = "print", value_parser = formats::theme_of)]
     pub(super) theme: crate::exchange::picture::Theme,
     /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000
     #[arg(long, value_name = "PIXELS", default_value_t = 1000.0)]

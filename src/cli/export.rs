@@ -3,148 +3,11 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
-use crate::exchange::handout::{self, Handout};
-use crate::exchange::notation::notation;
-use crate::exchange::picture::{self, Kind, Picture, Theme};
-use crate::exchange::{Piece, Refused, midi, musicxml};
-use crate::rhythm::Fraction;
-use crate::words::plain;
+use crate::exchange::Piece;
+use crate::exchange::formats::{self, Wish};
 use std::collections::HashMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-
-/// A format grooves can be put into.
-#[derive(Debug)]
-pub(super) struct Format {
-    /// Its name after `--as`.
-    pub(super) name: &'static str,
-    /// The ending of its files, without a dot.
-    pub(super) ending: &'static str,
-    /// What it is.
-    pub(super) words: &'static str,
-    /// How each of its files begins, which tells that one may be written over; empty if they have no beginning of their own.
-    pub(super) begins: &'static [u8],
-    /// Makes a file's bytes.
-    pub(super) make: fn(&Piece<'_>, &Wish) -> Result<Vec<u8>, Refused>,
-}
-
-/// What else a format may be asked for.
-#[derive(Debug, Clone)]
-pub(super) struct Wish {
-    /// Which picture; `None` is notation.
-    pub(super) picture: Option<Kind>,
-    pub(super) theme: Theme,
-    /// Width in CSS pixels.
-    pub(super) width: f32,
-    /// Pixels of a PNG to a CSS pixel; the usual ones if `None`.
-    pub(super) scale: Option<f32>,
-    pub(super) limits: analysis::Limits,
-}
-
-/// Every format.
-pub(super) const FORMATS: &[Format] = &[
-    Format {
-        name: "midi",
-        ending: "mid",
-        words: "a Standard MIDI File, format 1",
-        begins: b"MThd",
-        make: |piece, _| midi::export(piece),
-    },
-    Format {
-        name: "musicxml",
-        ending: "musicxml",
-        words: "notation as MusicXML 4.0",
-        begins: musicxml::BEGINS,
-        make: |piece, _| musicxml::write(piece, &musicxml::Notation::of(piece)),
-    },
-    Format {
-        name: "mxl",
-        ending: "mxl",
-        words: "the same, compressed",
-        begins: musicxml::BEGINS_PACKED,
-        make: |piece, _| musicxml::write_mxl(piece, &musicxml::Notation::of(piece)),
-    },
-    Format {
-        name: "svg",
-        ending: "svg",
-        words: "a picture that is sharp at every size",
-        begins: b"<svg",
-        make: |piece, wish| Ok(drawn(piece, wish)?.svg.into_bytes()),
-    },
-    Format {
-        name: "png",
-        ending: "png",
-        words: "a picture of pixels",
-        begins: b"\x89PNG",
-        make: |piece, wish| {
-            let picture = drawn(piece, wish)?;
-            picture::png(&picture, wish.scale.unwrap_or_else(|| picture::usual_scale(&picture)))
-        },
-    },
-    Format {
-        name: "html",
-        ending: "html",
-        words: "a handout as one page, without sound",
-        begins: b"<!DOCTYPE html>\n<!-- a handout made by teeter -->",
-        make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits)).into_bytes()),
-    },
-    Format {
-        name: "txt",
-        ending: "txt",
-        words: "groups, boxes and counting syllables as plain text",
-        begins: b"",
-        make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
-    },
-];
-
-/// A picture in words: `grid`, `streams`, `landings`, `notation`.
-pub(super) fn picture(words: &str) -> Result<Option<Kind>, String> {
-    match words {
-        "grid" => Ok(Some(Kind::Grid)),
-        "streams" => Ok(Some(Kind::Streams)),
-        "landings" => Ok(Some(Kind::Landings)),
-        "notation" => Ok(None),
-        _ => Err("allowed are: grid, streams, landings, notation".into()),
-    }
-}
-
-/// A theme in words.
-pub(super) fn theme(words: &str) -> Result<Theme, String> {
-    match words {
-        "print" => Ok(Theme::Print),
-        "screen" => Ok(Theme::Screen),
-        _ => Err("allowed are: print, screen".into()),
-    }
-}
-
-fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, Refused> {
-    let ask = picture::Ask { theme: wish.theme, width: wish.width, ..picture::Ask::default() };
-    match wish.picture {
-        Some(kind) => Ok(picture::picture(piece, &picture::Ask { kind, ..ask })),
-        None => notation(piece, &ask),
-    }
-}
-
-/// A handout with the usual ladder, from half the tempo up, and no sound.
-pub(super) fn sheet(piece: Piece<'_>, limits: analysis::Limits) -> Handout<'_> {
-    let step = |percent| Fraction::new(percent, 100);
-    let ladder = (50..=100).step_by(10).filter_map(step).collect();
-    Handout { piece, limits, ladder, takes: Vec::new(), stem: "groove".into() }
-}
-
-/// The hearings that are drawn where none was asked for: the best two that are not the written beat.
-pub(super) fn usual(report: &analysis::Report) -> Vec<usize> {
-    let rival = |h: &(usize, &analysis::Hearing)| h.1.kind != analysis::Kind::Written;
-    report.hearings.iter().enumerate().filter(rival).take(2).map(|h| h.0).collect()
-}
-
-/// The format of a name.
-pub(super) fn format(name: &str) -> Result<&'static Format, String> {
-    FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
-        let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.words)).collect();
-        format!("there is no format '{name}', allowed are: {}", allowed.join(", "))
-    })
-}
 
 /// The ending of the format that is read where it is printed: it goes to standard output unless a file is named.
 const TEXT: &str = "txt";
@@ -260,7 +123,7 @@ fn made(ask: &args::Export, path: &Path, limits: analysis::Limits) -> Result<Vec
     };
     let mut hearings = ask.hearing.iter().map(hearing).collect::<Result<Vec<usize>, Failure>>()?;
     if hearings.is_empty() && ask.format.name != "midi" {
-        hearings = usual(&report);
+        hearings = formats::usual(&report);
     }
     let wish = Wish { picture: ask.picture, theme: ask.theme, width: ask.width, scale: ask.scale, limits };
     let piece = Piece { groove: &groove, report: &report, hearings, section };

@@ -3,51 +3,20 @@
 use super::explain::on_all_cores;
 use super::export::{report, targets};
 use super::{Exit, Failure, args, input, output};
-use crate::exchange::{Imported, Refused, midi, musicxml};
+use crate::exchange::{Imported, formats};
 use crate::rhythm::Fraction;
 use crate::store;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-/// A format grooves are made from.
-struct Format {
-    /// Endings of its files, without a dot.
-    endings: &'static [&'static str],
-    /// What it is.
-    words: &'static str,
-    /// Whether bytes begin as it does.
-    begins: fn(&[u8]) -> bool,
-    /// Most bytes of a file.
-    limit: u64,
-    /// Makes a groove, with a tolerance in ms for formats whose times are rounded or played.
-    read: fn(&[u8], Fraction) -> Result<Imported, Refused>,
-}
-
-const FORMATS: &[Format] = &[
-    Format {
-        endings: &["mid", "midi", "rmi"],
-        words: "Standard MIDI Files (.mid)",
-        begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF"),
-        limit: midi::LIMIT,
-        read: midi::import_with,
-    },
-    Format {
-        endings: &["musicxml", "mxl", "xml"],
-        words: "MusicXML (.musicxml, .mxl)",
-        begins: musicxml::is_one,
-        limit: musicxml::LIMIT,
-        read: |bytes, _| musicxml::read(bytes),
-    },
-];
-
 /// Imports every file named; those that cannot be are reported, and the others still written.
 pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
     let tolerance = tolerance(&ask.tolerance)?;
-    let endings: Vec<&str> = FORMATS.iter().flat_map(|f| f.endings.iter().copied()).collect();
+    let endings: Vec<&str> = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied()).collect();
     let named = input::named_with(&ask.files, &endings);
     if named.is_empty() {
-        let words = format!("there is nothing to import in what was named, allowed are {}", allowed());
+        let words = format!("there is nothing to import in what was named, allowed are {}", formats::sources());
         return Err(Failure::new(Exit::BadGroove, words));
     }
     if named.len() > 1 && ask.into.is_none() && ask.output.is_none() {
@@ -85,11 +54,6 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
     Ok(exit)
 }
 
-/// What can be imported, in words.
-fn allowed() -> String {
-    FORMATS.iter().map(|f| f.words).collect::<Vec<_>>().join(", ")
-}
-
 /// A tolerance in ms, 0 to 100.
 fn tolerance(words: &str) -> Result<Fraction, Failure> {
     let value = Fraction::parse(words).filter(|t| *t >= Fraction::ZERO && *t <= Fraction::whole(100));
@@ -101,7 +65,7 @@ fn tolerance(words: &str) -> Result<Fraction, Failure> {
 fn made(path: &Path, tolerance: Fraction) -> Result<Imported, Failure> {
     let name = if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() };
     let bad = |words: String| Failure::new(Exit::BadGroove, format!("{name}: {words}"));
-    let most = FORMATS.iter().map(|f| f.limit).max().unwrap_or(0);
+    let most = formats::longest();
     let mut bytes = Vec::new();
     let read = if path.as_os_str() == "-" {
         io::stdin().lock().take(most + 1).read_to_end(&mut bytes)
@@ -111,17 +75,7 @@ fn made(path: &Path, tolerance: Fraction) -> Result<Imported, Failure> {
         File::open(path).and_then(|f| f.take(most + 1).read_to_end(&mut bytes))
     };
     read.map_err(|e| bad(format!("cannot read: {e}")))?;
-    let by_name = FORMATS.iter().find(|f| input::has_ending(path, f.endings));
-    let format = by_name.or_else(|| FORMATS.iter().find(|f| (f.begins)(&bytes)));
-    let format = format.ok_or_else(|| bad(format!("found no format known here, allowed are {}", allowed())))?;
-    if bytes.len() as u64 > format.limit {
-        return Err(bad(format!("found more than {} bytes, allowed are at most so many", format.limit)));
-    }
-    let mut made = (format.read)(&bytes, tolerance).map_err(|e| bad(e.to_string()))?;
-    if made.groove.title().is_empty() {
-        let stem = path.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into_owned());
-        let stem = if stem.is_empty() || stem == "-" { "untitled".to_owned() } else { stem };
-        made.groove = made.groove.titled(&stem, made.groove.note());
-    }
-    Ok(made)
+    let ending = path.extension().and_then(|e| e.to_str());
+    let stem = path.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into_owned());
+    formats::bring(&bytes, ending, &stem, tolerance).map_err(|e| bad(e.to_string()))
 }

@@ -1,48 +1,39 @@
 //! The ladder of the render command: what is said of each step. It must not know how sound is made.
 
-use super::pulse::Heard;
-use super::{Exit, Failure, args};
+use super::{Exit, Failure, args, input};
 use crate::rhythm::{Fraction, Groove};
-use crate::sound::take::{CountIn, Take, ladder};
+use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Range};
+use crate::terminal::run::takes::{self as shared, Heard};
 use crate::words::ladder as climb;
 
 /// The takes of a ladder, with the hearings of full speed, one per step, named by speed and tempo; the notes say where another hearing becomes the first and
 /// where the cells become too short to be felt.
 pub(super) fn takes(groove: &Groove, ask: &args::Render, asked: &str) -> Result<Vec<Take>, Failure> {
+    let usage = |words: String| Failure::new(Exit::Usage, words);
     let speeds = speeds(asked)?;
     let silence = ask.silence.as_deref().map(silence).transpose()?;
-    let heard = Heard::new(groove, Fraction::ONE)?;
-    let lines = heard.lines("--hearing", &ask.hearing)?;
+    let heard = Heard::new(groove, Fraction::ONE, input::limits(None)?);
+    let lines = heard.lines("--hearing", &ask.hearing).map_err(usage)?;
     let count_in = match ask.hearing.first() {
-        Some(first) if ask.click.is_none() => Heard::count_in(heard.hearing("--hearing", first.number)?, 0),
+        Some(first) if ask.click.is_none() => {
+            Heard::count_in(heard.hearing("--hearing", first.number).map_err(usage)?, 0)
+        }
         _ => CountIn::Bar,
     };
-    let notes = climb::notes(&heard.report, heard.limits, &speeds);
-    let steps = speeds.iter().zip(notes).enumerate();
-    let mut takes: Vec<Take> = steps
-        .map(|(k, (&speed, note))| Take {
-            name: format!("step {} of {}: {}", k + 1, speeds.len(), climb::tempo(groove, speed)),
-            note,
-            layers: true,
-            click: ask.click.unwrap_or(Click::Off),
-            lines: lines.clone(),
-            speed,
-            range: Range::Whole,
-            times: ask.loops,
-            count_in,
-            silences: Vec::new(),
-        })
-        .collect();
-    if let Some(every) = silence {
-        ladder::silence(&mut takes, every);
-        for take in takes.iter_mut().filter(|t| !t.silences.is_empty()) {
-            let numbers: Vec<String> = take.silences.iter().map(|t| (t + 1).to_string()).collect();
-            let silent = format!("silent after the opening: time through {}", numbers.join(", "));
-            take.note = if take.note.is_empty() { silent } else { format!("{}; {silent}", take.note) };
-        }
-    }
-    Ok(takes)
+    let like = Take {
+        name: String::new(),
+        note: String::new(),
+        layers: true,
+        click: ask.click.unwrap_or(Click::Off),
+        lines,
+        speed: Fraction::ONE,
+        range: Range::Whole,
+        times: ask.loops,
+        count_in,
+        silences: Vec::new(),
+    };
+    Ok(shared::ladder(groove, &heard, &speeds, silence, &like))
 }
 
 /// `FROM-TO/STEP` in percent.

@@ -4,6 +4,7 @@ use super::{Exit, Failure};
 use crate::rhythm::Groove;
 use crate::sound::take::{Sequence, Take, table};
 use crate::sound::{OwnSounds, SampleRate};
+use crate::store;
 use std::io::{self, BufWriter, IsTerminal, Read, Write};
 use std::path::Path;
 
@@ -113,14 +114,8 @@ fn whole<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> 
         out.flush().map_err(wrong)?;
         return Ok(done);
     }
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let file = builder.prefix(".teeter-").tempfile_in(folder).map_err(wrong)?;
-    let mut out = BufWriter::new(file);
-    let done = work(&mut out).map_err(wrong)?;
-    let file = out.into_inner().map_err(|e| wrong(e.into_error()))?;
-    file.persist(path).map_err(|e| wrong(e.error))?;
+    let mut making = store::Making::new(path).map_err(wrong)?;
+    let done = work(&mut making).map_err(wrong)?;
+    making.put(true).map_err(wrong)?;
     Ok(done)
 }

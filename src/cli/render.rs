@@ -1,9 +1,9 @@
 //! The command that renders a groove to a WAV file or to standard output. It must not know how sound is made.
 
-use super::pulse::Heard;
 use super::{Exit, Failure, args, input, ladder, output};
 use crate::rhythm::Groove;
 use crate::sound::{self, Click, Length};
+use crate::terminal::run::takes::Heard;
 use std::io::{self, Write};
 
 /// Renders the groove named.
@@ -29,7 +29,7 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
     }
     let lines = match &ask.hearing[..] {
         [] => Vec::new(),
-        hearings => Heard::new(&groove, speed)?.lines("--hearing", hearings)?,
+        hearings => Heard::new(&groove, speed, input::limits(None)?).lines("--hearing", hearings).map_err(usage)?,
     };
     let click = ask.click.unwrap_or(Click::Off);
     let order = sound::Ask { rate, speed, range: sound::Range::Whole, click, lines };

@@ -1,23 +1,10 @@
 //! The command that renders takes back to back. It must not know how sound is made.
 
-use super::pulse::{self, Heard, Pulse};
-use super::{Exit, Failure, args, input, output, render};
-use crate::analysis::Kind;
-use crate::rhythm::Fraction;
-use crate::sound::take::{CountIn, Take};
-use crate::sound::{Click, Range};
+use super::{Exit, Failure, args, input, output, pulse, render};
+use crate::terminal::run::takes::{Heard, Wanted, takes, usual};
 
 /// Most takes of a sequence.
 const MOST: usize = 256;
-
-/// A take as it was asked for.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Wanted {
-    /// Whether the groove sounds.
-    layers: bool,
-    /// What clicks.
-    pulses: Vec<Pulse>,
-}
 
 /// A take in words: `groove`, `beat`, `hearing:1`, `pulses:beat,1`, `with:beat,1`.
 pub(super) fn wanted(words: &str) -> Result<Wanted, String> {
@@ -51,85 +38,19 @@ pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
     if !ask.layer.is_empty() {
         groove = render::only(&groove, &ask.layer)?;
     }
-    let heard = Heard::new(&groove, speed)?;
-    let wanted = if ask.take.is_empty() { usual(&heard) } else { ask.take.clone() };
-    let takes = takes(&heard, &wanted, ask.times, ask.count_in, speed)?;
+    let heard = Heard::new(&groove, speed, input::limits(None)?);
+    let wanted = if ask.take.is_empty() { usual(heard.rival()) } else { ask.take.clone() };
+    let takes = takes(&heard, &wanted, ask.times, ask.count_in, speed).map_err(|w| Failure::new(Exit::Usage, w))?;
     let own = input::sounds(&groove, &ask.file, rate);
     output::sequence(&ask.output, &groove, &takes, rate, own)?;
     Ok(Exit::Good)
 }
 
-/// The takes without a word: the groove, under the written beat, under the first other hearing, both pulses alone, and
-/// under that hearing again.
-pub(super) fn usual(heard: &Heard) -> Vec<Wanted> {
-    let pulse = |number| Pulse { number, click: Click::Written };
-    let under = |pulses: Vec<Pulse>| Wanted { layers: true, pulses };
-    let mut all = vec![under(Vec::new()), under(vec![pulse(0)])];
-    if let Some(rival) = heard.report.hearings.iter().position(|h| h.kind != Kind::Written) {
-        let rival = pulse(rival + 1);
-        all.push(under(vec![rival]));
-        all.push(Wanted { layers: false, pulses: vec![pulse(0), rival] });
-        all.push(under(vec![rival]));
-    }
-    all
-}
-
-/// The takes asked for, each so many times through.
-pub(super) fn takes(
-    heard: &Heard,
-    wanted: &[Wanted],
-    times: u32,
-    counted: bool,
-    speed: Fraction,
-) -> Result<Vec<Take>, Failure> {
-    // A hearing keeps its pitch and side through all takes.
-    let mut known: Vec<usize> = Vec::new();
-    let mut takes = Vec::with_capacity(wanted.len());
-    for want in wanted {
-        let (mut click, mut lines, mut names) = (Click::Off, Vec::new(), Vec::new());
-        let mut count_in = None;
-        for pulse in &want.pulses {
-            if pulse.number == 0 {
-                click = pulse.click;
-                count_in = Some(CountIn::Bar);
-                names.push(format!("written beat{}", how(pulse.click)));
-                continue;
-            }
-            let hearing = heard.hearing("a take's hearing", pulse.number)?;
-            let index = known.iter().position(|n| *n == pulse.number).unwrap_or_else(|| {
-                known.push(pulse.number);
-                known.len() - 1
-            });
-            lines.push(heard.line(hearing, pulse.click, index));
-            count_in = count_in.or_else(|| Some(Heard::count_in(hearing, index)));
-            let words = pulse::words(hearing, heard.report.speed);
-            names.push(format!("hearing {}: {words}{}", pulse.number, how(pulse.click)));
-        }
-        let names = names.join(" + ");
-        let name = match (want.layers, names.is_empty()) {
-            (true, true) => "groove".to_owned(),
-            (true, false) => format!("groove under {names}"),
-            (false, _) => format!("pulses alone, {names}"),
-        };
-        let count_in = if counted { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
-        let (note, layers, silences, range) = (String::new(), want.layers, Vec::new(), Range::Whole);
-        takes.push(Take { name, note, layers, click, lines, speed, range, times, count_in, silences });
-    }
-    Ok(takes)
-}
-
-/// How a pulse clicks, where it is not plain.
-fn how(click: Click) -> String {
-    match click {
-        Click::Off | Click::Written => String::new(),
-        Click::OffBeat => " (off-beat only)".into(),
-        Click::Divided(n) => format!(" ({n} clicks each)"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sound::Click;
+    use crate::terminal::run::takes::Pulse;
 
     #[test]
     fn takes_are_read_from_words() {

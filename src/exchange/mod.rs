@@ -4,6 +4,7 @@
 mod assemble;
 mod draft;
 mod finding;
+pub mod formats;
 pub mod handout;
 pub mod midi;
 pub mod musicxml;

@@ -141,6 +141,14 @@ impl Session {
         }
     }
 
+    /// Puts another groove in the place of this one, as a step that can be undone; the label says what was done. The groove on the disk
+    /// stays the one that was saved last.
+    pub fn replace(&mut self, groove: Groove, label: String) -> Outcome {
+        let before = self.cursor;
+        (self.anchor, self.cursor) = (None, Cursor::default());
+        self.take(groove, label, before, None)
+    }
+
     fn extend(&mut self, motion: Motion) -> Outcome {
         if self.groove.layers().is_empty() {
             return Outcome::Quiet;

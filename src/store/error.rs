@@ -193,7 +193,7 @@ pub(super) struct Fault {
 }
 
 /// The system's reason without the number it appends.
-pub(super) fn reason(error: &std::io::Error) -> String {
+pub fn reason(error: &std::io::Error) -> String {
     let words = error.to_string();
     words.split(" (os error").next().unwrap_or(&words).to_owned()
 }

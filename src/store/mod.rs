@@ -7,6 +7,7 @@ mod drawing;
 mod error;
 mod fields;
 mod journal;
+mod making;
 mod progress;
 mod read;
 mod save;
@@ -16,8 +17,9 @@ mod update;
 
 pub use build::print;
 pub use calibration::Calibration;
-pub use error::{LoadError, Position, Problem};
+pub use error::{LoadError, Position, Problem, reason};
 pub use journal::{Journal, Recovered};
+pub use making::Making;
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
 pub use update::update;

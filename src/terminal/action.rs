@@ -1,6 +1,7 @@
 //! What a key or a word can ask for: commands on the groove, questions, and what concerns only the screen or the sound.
 //! It must not know which key gives it.
 
+use super::order::Choice;
 use crate::session::Command;
 
 /// Something the user can ask for. Every row of the command table holds one.
@@ -77,6 +78,16 @@ pub enum Action {
     Full,
     /// Shows the output devices.
     Outputs,
+    /// Chooses what is made of the groove, and makes it.
+    Export(Choice),
+    /// Cancels what is being made or read.
+    Cancel,
+    /// What the last import had to say.
+    Remarks,
+    /// Opens what was imported in the place of work that is not saved.
+    Replace,
+    /// Saves that work first.
+    ReplaceFirst,
     /// Saves.
     Save,
     /// Draws everything anew.
@@ -191,4 +202,18 @@ pub enum Question {
     Ladder,
     /// File name to save under.
     SaveAs,
+    /// The file an export goes to.
+    ExportAs,
+    /// The folder a handout goes to.
+    HandoutInto,
+    /// The file of what is heard.
+    RenderWav,
+    /// The file of takes.
+    TakesWav,
+    /// The file of a ladder.
+    LadderWav,
+    /// The file to import.
+    Import,
+    /// How pictures look.
+    PicturesAs,
 }

@@ -1,6 +1,7 @@
 //! What can happen, and what is then to be done, both as values. It must not know how either comes about.
 
 use super::arrival::Arrival;
+use super::order::{Arrived, Order, Ungiven};
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::rhythm::{Fraction, Groove, Time};
@@ -61,6 +62,12 @@ pub enum Event {
     SoundTold(String),
     /// The output devices there are, one line each, or why that cannot be said.
     Outputs(Result<Vec<String>, String>),
+    /// So many percent of what is being made are made.
+    Giving(u8),
+    /// What was asked to be made is made: what is to be said of it; or why not.
+    Given(Result<String, Ungiven>),
+    /// A groove came in, or why not.
+    Brought(Result<Box<Arrived>, Ungiven>),
     /// The journal could not be written: why.
     JournalFailed(String),
     /// The system asks the program to end.
@@ -173,6 +180,19 @@ pub enum Effect {
     Outputs,
     /// Give a text to the terminal's clipboard.
     Copy(String),
+    /// Make something of a groove; it ends with [`Event::Given`].
+    Give(Box<Order>),
+    /// Make a groove of a file; it ends with [`Event::Brought`].
+    Bring {
+        /// The file.
+        path: String,
+        /// How far onsets may be moved, in ms.
+        tolerance: Fraction,
+    },
+    /// Cancel what is being made or read.
+    Cancel,
+    /// The groove has no file any more: what is saved next is another one.
+    Unname,
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

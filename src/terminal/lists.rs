@@ -1,11 +1,11 @@
 //! Going about in lists and taking a line of them, or an answer that was typed. It must not know keys.
 
 use super::event::Effect;
-use super::practice;
 use super::prompt::Answer;
 use super::state::{Chosen, Overlay, State};
 use super::update::{command_of, perform, replay, speed};
 use super::view::{Block, Item, Part, blocks, help_lines, rows};
+use super::{giving, practice};
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
 
@@ -36,6 +36,7 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
     }
     let found = match &state.overlay {
         Overlay::Find { text, .. } => state.keymap.search(text).len(),
+        Overlay::Offers { choice, text, .. } => giving::found(state, *choice, text).len(),
         _ => 0,
     };
     match &mut state.overlay {
@@ -44,7 +45,10 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
             *at = go(*at, last, page);
         }
         Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
-        Overlay::Find { chosen, .. } => *chosen = go(*chosen, found.saturating_sub(1), page),
+        Overlay::Remarks(at) => *at = go(*at, state.giving.remarks.len().saturating_sub(1), page),
+        Overlay::Find { chosen, .. } | Overlay::Offers { chosen, .. } => {
+            *chosen = go(*chosen, found.saturating_sub(1), page);
+        }
         _ => {}
     }
 }
@@ -108,6 +112,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
                 state.tell(format!("connecting to the far speaker at port {port} ..."), false);
                 effects.push(Effect::Speaker { port, token });
             }
+            Ok(answer) => giving::answered(state, question, answer, effects),
             Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
         },
         Overlay::Full { block, into } => {
@@ -118,8 +123,15 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             state.overlay = Overlay::TapReport(at);
             go_to_line(state, at, effects);
         }
+        Overlay::Offers { choice, text, chosen } => giving::pick(state, choice, &text, chosen),
+        Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
         Overlay::Tap => state.overlay = Overlay::Tap,
-        Overlay::None | Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Leaving | Overlay::Overwrite(_) => {}
+        Overlay::None
+        | Overlay::Help(_)
+        | Overlay::Outputs(..)
+        | Overlay::Leaving
+        | Overlay::Overwrite(_)
+        | Overlay::Replacing(_) => {}
     }
 }
 

@@ -2,6 +2,8 @@
 //! is drawn.
 
 use super::action::Question;
+use super::giving::{self, SoundWords};
+use super::order::Look;
 use super::practice::{self, Ladder};
 use super::state::SPEED;
 use super::view::fit;
@@ -29,6 +31,14 @@ pub(super) enum Answer {
     SaveAs(String),
     /// Port and token of a far speaker.
     Speaker(u16, String),
+    /// A file or a folder.
+    Path(String),
+    /// A file of sound.
+    Sound(SoundWords),
+    /// A file to import, and a tolerance in ms.
+    Bring(String, Fraction),
+    /// How pictures look.
+    Look(Look),
 }
 
 impl Question {
@@ -66,6 +76,13 @@ impl Question {
             Question::Ladder => ("Ladder", "from-to/step in %, loops; key: by a key; 1/4: silences"),
             Question::SaveAs => ("Save under", "a file name, as riff.toml"),
             Question::Speaker => ("Far speaker", "port and token, as the speaker shows them: 7450 k7mp-2xqd-9fht-w3bn"),
+            Question::ExportAs => ("Write to", "a file name"),
+            Question::HandoutInto => ("Handout into", "a folder; made if it is not there"),
+            Question::RenderWav => ("Sound to", "a file name; x4: times through; 30s: seconds"),
+            Question::TakesWav => ("Takes to", "a file name; x2: times through; count: counted in"),
+            Question::LadderWav => ("Ladder to", "a file name; the ladder is the one last asked for"),
+            Question::Import => ("Import", "a MIDI or MusicXML file; 20ms: how far onsets may move"),
+            Question::PicturesAs => ("Pictures", "print or screen, width in pixels, times of a PNG"),
         }
     }
 
@@ -81,6 +98,11 @@ impl Question {
             Question::Tempo => "150, 132.5, 1/4.=90",
             Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",
             Question::Takes => "2, 2 count",
+            Question::RenderWav => "riff.wav, riff.wav x4 44100hz, riff.wav 30s",
+            Question::TakesWav => "riff.wav, riff.wav x2 count 44100hz",
+            Question::LadderWav => "riff.wav, riff.wav 44100hz",
+            Question::Import => "a file, or one and 0ms to 100ms",
+            Question::PicturesAs => "print 1000 x2 (480 to 4000, x0.1 to x8)",
             Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
             other => other.words().1,
         }
@@ -203,6 +225,13 @@ impl Question {
             }
             Question::SaveAs if text.is_empty() || text.contains('\0') => Err(form()),
             Question::SaveAs => Ok(Answer::SaveAs(text.to_owned())),
+            Question::ExportAs | Question::HandoutInto => giving::path(text).map(Answer::Path).ok_or_else(form),
+            Question::RenderWav | Question::TakesWav | Question::LadderWav => {
+                let words = SoundWords::read(text).filter(|w| w.allowed(self));
+                words.map(Answer::Sound).ok_or_else(form)
+            }
+            Question::Import => giving::source(text).map(|(path, ms)| Answer::Bring(path, ms)).ok_or_else(form),
+            Question::PicturesAs => giving::look(text).map(Answer::Look).ok_or_else(form),
         }
     }
 }
@@ -263,7 +292,15 @@ mod tests {
     use crate::rhythm::Time;
     use proptest::prelude::*;
 
-    const ALL: [Question; 30] = [
+    const ALL: [Question; 38] = [
+        Question::Speaker,
+        Question::ExportAs,
+        Question::HandoutInto,
+        Question::RenderWav,
+        Question::TakesWav,
+        Question::LadderWav,
+        Question::Import,
+        Question::PicturesAs,
         Question::Takes,
         Question::Ladder,
         Question::Groups,
@@ -372,7 +409,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..28) {
+        fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..ALL.len()) {
             let mut s = session();
             if let Ok(Answer::Do(command)) = ALL[n].read(&text, &s) {
                 s.apply(command);

@@ -2,6 +2,7 @@
 
 use super::action::Question;
 use super::event::{Effect, Unsaved};
+use super::giving;
 use super::state::{Overlay, Refused, State};
 use super::update::ask;
 use crate::rhythm::Groove;
@@ -22,6 +23,7 @@ pub(super) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
         let name = match refused {
             Refused::Changed => None,
             Refused::Taken(name) => Some(name),
+            Refused::Order(order, _) => return giving::over(state, order, effects),
         };
         effects.push(Effect::Save { groove: state.groove().clone(), name, over: true });
     }
@@ -42,6 +44,10 @@ pub(super) fn saved(
             if state.overlay == Overlay::Leaving && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
+            // A groove that came in meanwhile takes its place now.
+            if let Some(arrived) = state.giving.waiting.take() {
+                state.giving.arrived = Some(arrived);
+            }
             if state.leaving {
                 effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
             }
@@ -51,6 +57,7 @@ pub(super) fn saved(
         Err(Unsaved::Taken(name)) => state.refused = Some(Refused::Taken(name)),
         Err(Unsaved::Failed(words)) => {
             state.leaving = false;
+            state.giving.waiting = None;
             state.tell(words, true);
         }
     }

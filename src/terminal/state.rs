@@ -3,8 +3,10 @@
 use super::action::Question;
 use super::columns::Scale;
 use super::event::{Clicks, Head, Over, Playing, Pulses};
+use super::giving::Giving;
 use super::keymap::Keymap;
 use super::layout::Layout;
+use super::order::{Arrived, Choice, Offers, Order};
 use super::practice::{Ladder, Running};
 use super::table::Mode;
 use super::tapping::Taps;
@@ -19,7 +21,7 @@ use std::sync::Arc;
 pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
 
 /// What lies over the grid.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(super) enum Overlay {
     #[default]
     None,
@@ -41,15 +43,23 @@ pub(super) enum Overlay {
     Leaving,
     /// Whether to write over a file that holds something else.
     Overwrite(Refused),
+    /// What can be made, searched.
+    Offers { choice: Choice, text: String, chosen: usize },
+    /// What the last import had to say, from this remark on.
+    Remarks(usize),
+    /// Whether what was imported takes the place of work that is not saved.
+    Replacing(Box<Arrived>),
 }
 
-/// A save that was refused because of what stands there.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// A save, or something made, that was refused because of what stands there.
+#[derive(Debug, Clone, PartialEq)]
 pub(super) enum Refused {
     /// The groove's own file was changed by another program.
     Changed,
     /// Another file of this name is there.
     Taken(String),
+    /// A file that was to be made is there: what was asked for, and the file.
+    Order(Box<Order>, String),
 }
 
 /// What is written on the attacks.
@@ -177,6 +187,7 @@ pub struct State {
     /// What has been practised so far, in a line.
     pub(super) progress: Option<String>,
     pub(super) taps: Taps,
+    pub(super) giving: Giving,
     /// The file's name as shown; `None` before the first save.
     pub(super) file: Option<String>,
     /// Whether the program ends when the save under way has ended well.
@@ -225,6 +236,7 @@ impl State {
             ladder: Ladder::default(),
             progress: None,
             taps: Taps::default(),
+            giving: Giving::default(),
             file,
             leaving: false,
             dragging: false,
@@ -241,6 +253,13 @@ impl State {
     #[must_use]
     pub fn with_taps(self, offset: TapOffset, far_line: bool) -> Self {
         Self { taps: Taps { offset, far_line, ..self.taps }, ..self }
+    }
+
+    /// The same with what can be made of a groove.
+    #[must_use]
+    pub fn with_offers(mut self, offers: Offers) -> Self {
+        self.giving.offers = offers;
+        self
     }
 
     /// Shows a message until the next key.
@@ -282,11 +301,16 @@ impl State {
     pub(super) fn mode(&self) -> Mode {
         match self.overlay {
             Overlay::None => Mode::Grid,
-            Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Full { .. } | Overlay::TapReport(_) => Mode::List,
+            Overlay::Help(_)
+            | Overlay::Outputs(..)
+            | Overlay::Full { .. }
+            | Overlay::TapReport(_)
+            | Overlay::Remarks(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
-            Overlay::Find { .. } | Overlay::Prompt { .. } => Mode::Typing,
+            Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,
             Overlay::Leaving => Mode::Leaving,
             Overlay::Overwrite(_) => Mode::Overwriting,
+            Overlay::Replacing(_) => Mode::Replacing,
         }
     }
 

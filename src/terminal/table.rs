@@ -3,6 +3,7 @@
 
 use super::action::{Action, Question, Text};
 use super::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
+use super::order::Choice;
 use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
 use ratatui::crossterm::event::KeyCode as Code;
@@ -22,6 +23,8 @@ pub enum Mode {
     Leaving,
     /// While the program asks whether to write over a file.
     Overwriting,
+    /// While the program asks whether what was imported takes the place of work that is not saved.
+    Replacing,
 }
 
 /// The heading a row stands under.
@@ -43,6 +46,8 @@ pub enum Group {
     Section,
     /// Playing.
     Sound,
+    /// Files made of a groove, and grooves made of files.
+    Give,
     /// Screen and program.
     Program,
     /// Lists and questions.
@@ -60,6 +65,7 @@ impl Group {
         Group::Tap,
         Group::Layer,
         Group::Section,
+        Group::Give,
         Group::Program,
         Group::Lists,
     ];
@@ -75,6 +81,7 @@ impl Group {
             Group::Layer => "Layers",
             Group::Section => "Sections and the groove",
             Group::Sound => "Hearing it",
+            Group::Give => "Out of the editor, and into it",
             Group::Program => "Screen and program",
             Group::Lists => "In lists and questions",
         }
@@ -302,6 +309,25 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "quit" [ctrl('q')] Action::Quit, "end the program", "end";
 };
 
+const GIVE: &[Row] = rows! { Grid Give:
+    "export" [] Action::Export(Choice::Groove), "MIDI, MusicXML, a picture, a page, plain text";
+    "export-section" [] Action::Export(Choice::Section), "the same of the cursor's section alone";
+    "pictures-as" [] Action::Ask(Question::PicturesAs), "pictures for print or screen, their width";
+    "handout" [] Action::Export(Choice::Handout), "a page to hand out, with its sound";
+    "render-wav" [] Action::Ask(Question::RenderWav), "what is heard now, as a WAV file";
+    "takes-wav" [] Action::Ask(Question::TakesWav), "the takes back to back, as a WAV file";
+    "ladder-wav" [] Action::Ask(Question::LadderWav), "the ladder last asked for, as a WAV file";
+    "import" [] Action::Ask(Question::Import), "a groove made of a MIDI or MusicXML file";
+    "import-remarks" [] Action::Remarks, "what the last import had to say";
+    "cancel" [] Action::Cancel, "cancel what is being made or read";
+};
+
+const REPLACING: &[Row] = rows! { Replacing Lists:
+    "replace-save" [ch('s'), ctrl('s')] Action::ReplaceFirst, "save, then open what was imported";
+    "replace-lose" [ch('y')] Action::Replace, "open what was imported";
+    "replace-stay" [key(Code::Esc), ch('n')] Action::Close, "stay with this groove";
+};
+
 const LISTS: &[Row] = rows! { List Lists:
     "list-up" [key(Code::Up)] Action::ListUp, "one line up";
     "list-down" [key(Code::Down)] Action::ListDown, "one line down";
@@ -340,8 +366,24 @@ const OVERWRITING: &[Row] = rows! { Overwriting Lists:
     "overwrite-no" [key(Code::Esc), ch('n')] Action::Close, "leave the file as it is";
 };
 
-const TABLE: &[&[Row]] =
-    &[LAY, MOVE, CHANGE, SELECT, SOUND, TAP, TAPPING, LAYER, SECTION, PROGRAM, LISTS, TYPING, LEAVING, OVERWRITING];
+const TABLE: &[&[Row]] = &[
+    LAY,
+    MOVE,
+    CHANGE,
+    SELECT,
+    SOUND,
+    TAP,
+    TAPPING,
+    LAYER,
+    SECTION,
+    GIVE,
+    PROGRAM,
+    LISTS,
+    TYPING,
+    LEAVING,
+    OVERWRITING,
+    REPLACING,
+];
 
 /// Every row of the table.
 pub fn rows() -> impl Iterator<Item = &'static Row> {

@@ -11,6 +11,7 @@ use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, Mo
 use std::sync::Arc;
 
 mod asked;
+mod given;
 mod happenings;
 mod practice;
 mod speakers;
@@ -41,7 +42,8 @@ fn drawn(state: &State, layer: usize) -> String {
 }
 
 fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
-    let mut state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
+    let state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
+    let mut state = state.with_offers(super::run::offers());
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -152,6 +154,10 @@ fn effects_are_values() {
                 Effect::Tap(_) => "tap",
                 Effect::KeepOffset(_) => "offset",
                 Effect::Copy(_) => "copy",
+                Effect::Give(_) => "give",
+                Effect::Bring { .. } => "bring",
+                Effect::Cancel => "cancel",
+                Effect::Unname => "unname",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })

@@ -36,7 +36,7 @@ pub(super) fn write(state: &mut State, c: char) {
             text.push(c);
             *error = None;
         }
-        Overlay::Find { text, chosen } if text.chars().count() < SEARCH_FITS => {
+        Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } if text.chars().count() < SEARCH_FITS => {
             text.push(c);
             *chosen = 0;
         }
@@ -51,7 +51,7 @@ pub(super) fn unwrite(state: &mut State) {
             text.pop();
             (*kept, *error) = (false, None);
         }
-        Overlay::Find { text, chosen } => {
+        Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } => {
             text.pop();
             *chosen = 0;
         }
@@ -66,7 +66,7 @@ pub(super) fn clear(state: &mut State) {
             text.clear();
             (*kept, *error) = (false, None);
         }
-        Overlay::Find { text, chosen } => {
+        Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } => {
             text.clear();
             *chosen = 0;
         }

@@ -5,10 +5,10 @@ use super::arrival::Arrival;
 use super::event::{Clicks, Effect, Event, Head, Speaker};
 use super::key::Key;
 use super::lists::{accept, choose, list, marked, open_full, part};
-use super::state::{Chosen, FarSpeaker, Focus, Labels, Looped, Overlay, SPEED, Shown, State, Strips};
+use super::state::{Chosen, FarSpeaker, Focus, Labels, Looped, Overlay, Refused, SPEED, Shown, State, Strips};
 use super::table::Mode;
 use super::view::Item;
-use super::{copying, mouse, practice, saving, scroll, tapping, typing};
+use super::{copying, giving, mouse, practice, saving, scroll, tapping, typing};
 use crate::session::{Command, Motion, Outcome};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
@@ -70,13 +70,17 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.play.silent = Some(words);
         }
         Event::Speaker(speaker) => far_speaker(state, speaker, &mut effects),
-        Event::SoundTold(words) | Event::Outputs(Err(words)) | Event::Progress(Err(words)) => state.tell(words, true),
+        Event::Progress(Err(words)) | Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
+        Event::Giving(percent) => giving::progress(state, percent),
+        Event::Given(result) => giving::given(state, result),
+        Event::Brought(result) => giving::brought(state, result),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => {
             practice::leave(state, &mut effects);
             effects.push(Effect::Quit { keep_journal: true });
         }
     }
+    giving::arrive(state, &mut effects);
     // What was heard before comes back when the selection goes.
     if state.focus == Focus::Selection && state.session.selection().is_none() {
         state.focus = Focus::All;
@@ -325,6 +329,12 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
+        Action::Export(choice) => giving::choose(state, *choice),
+        Action::Cancel if !giving::cancel(state, effects) => state.tell("nothing is being made or read", false),
+        Action::Cancel => {}
+        Action::Remarks => giving::remarks(state),
+        Action::Replace => giving::replace_asked(state, effects),
+        Action::ReplaceFirst => giving::save_first(state, effects),
         Action::Save => saving::save(state, effects),
         Action::Overwrite => saving::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
@@ -396,20 +406,32 @@ pub(super) fn ask(state: &mut State, question: Question) {
     if question == Question::Ladder {
         text = state.ladder.words();
     }
+    if let Some(begins) = giving::begins(state, question) {
+        text = begins;
+    }
     state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
 }
 
 fn close(state: &mut State, effects: &mut Vec<Effect>) {
     if state.overlay == Overlay::None {
+        // A selection goes first.
+        let free = !state.marking && state.session.selection().is_none();
+        if free && giving::cancel(state, effects) {
+            return;
+        }
         state.marking = false;
         command_of(state, Command::Deselect, effects);
     }
     if state.overlay == Overlay::Tap {
         return tapping::end(state, effects);
     }
-    if let Overlay::Overwrite(_) = state.overlay {
-        state.tell("not saved; the file is as it was", true);
+    match &state.overlay {
+        Overlay::Overwrite(Refused::Order(..)) => state.tell("not written; the file is as it was", true),
+        Overlay::Overwrite(_) => state.tell("not saved; the file is as it was", true),
+        Overlay::Replacing(_) => state.tell("not opened; the groove is as it was", true),
+        _ => {}
     }
+    state.giving.waiting = None;
     state.leaving = false;
     state.overlay = Overlay::None;
 }

@@ -78,6 +78,14 @@ impl Source {
         journal.keep_calibration(calibration).map_err(|e| e.to_string())
     }
 
+    /// Work that has no file from now on; what the journal had of the one before is given up.
+    fn unname(&mut self) {
+        if let Some(journal) = &self.journal {
+            journal.discard(self.path.as_deref());
+        }
+        *self = Self::new(None, None, self.journal.take());
+    }
+
     fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, Unsaved> {
         let moving = other.is_some() && other != self.path;
         let Some(path) = other.or_else(|| self.path.clone()) else {
@@ -109,6 +117,7 @@ enum Request {
     Journal(Arc<Groove>),
     Save(Arc<Groove>, Option<PathBuf>, bool),
     Offset(Calibration),
+    Unname,
 }
 
 /// The thread's end of the program.
@@ -147,6 +156,11 @@ impl Disk {
     /// Saves the groove, under another name if one is given, `over` whatever is there if so asked.
     pub(super) fn save(&self, groove: Arc<Groove>, name: Option<PathBuf>, over: bool) {
         self.send(Request::Save(groove, name, over));
+    }
+
+    /// The groove has no file from now on.
+    pub(super) fn unname(&self) {
+        self.send(Request::Unname);
     }
 
     /// Adds to what has been practised of the groove, and tells all of it.
@@ -229,6 +243,11 @@ fn run(
                 if events.send(Event::Saved { groove, result }).is_err() {
                     return;
                 }
+                continue;
+            }
+            Ok(Request::Unname) => {
+                (waiting, since) = (None, None);
+                locked().unname();
                 continue;
             }
             Ok(Request::Offset(calibration)) => {

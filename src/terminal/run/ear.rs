@@ -520,7 +520,7 @@ fn side(line: &Pulses) -> i8 {
 }
 
 /// The take of a loop, once through.
-fn take(what: &Playing) -> Take {
+pub(super) fn take(what: &Playing) -> Take {
     let range = match what.over {
         Over::All => Range::Whole,
         Over::Section(section) => Range::Section(section),
@@ -542,7 +542,7 @@ fn take(what: &Playing) -> Take {
 }
 
 /// What is counted in: a bar of the written beat, or the pulse of the first hearing where that alone is clicked.
-fn count_in(what: &Playing) -> CountIn {
+pub(super) fn count_in(what: &Playing) -> CountIn {
     let Some(line) = what.lines.first().filter(|_| what.beat == Clicks::Off) else { return CountIn::Bar };
     let first = line.pulses.partition_point(|t| *t < line.lead - 1e-9);
     match line.pulses[first..] {

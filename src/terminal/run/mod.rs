@@ -4,12 +4,17 @@
 mod config;
 mod disk;
 mod ear;
+mod give;
+pub mod handout;
 mod hearing;
 mod screen;
 mod slot;
 mod sounds;
+pub mod takes;
+pub mod watch;
 
 pub use config::{ConfigRefused, config};
+pub use give::offers;
 pub use screen::{Counter, Screen};
 pub use sounds::Sounds;
 
@@ -20,6 +25,7 @@ use crate::store::{self, Journal, LoadError, Problem};
 use crate::words::tap::TapOffset;
 use disk::Disk;
 use ear::Ear;
+use give::Giver;
 use hearing::Listener;
 use ratatui::crossterm;
 use std::fmt;
@@ -77,12 +83,19 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
     let outputs = sender.clone();
+    let giver = Giver::new(sender.clone());
     read_input(sender);
     let size = crossterm::terminal::size()?;
     state = resized(state, size);
     let mut screen = Screen::new(io::stdout());
-    let ended =
-        turn(&mut state, &mut screen, &events, &Hands { disk: &disk, ear: &ear, listener: &listener, events: outputs });
+    let ended = turn(
+        &mut state,
+        &mut screen,
+        &events,
+        &Hands { disk: &disk, ear: &ear, listener: &listener, giver: &giver, events: outputs },
+    );
+    // What is being made leaves nothing half behind; the screen is given back after that.
+    drop(giver);
     drop(guard);
     ear.stop();
     match ended {
@@ -100,6 +113,7 @@ struct Hands<'a> {
     disk: &'a Disk,
     ear: &'a Ear,
     listener: &'a Listener,
+    giver: &'a Giver,
     events: Sender<Event>,
 }
 
@@ -130,6 +144,10 @@ fn turn<W: io::Write>(
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
+                Effect::Give(order) => hands.giver.give(*order),
+                Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
+                Effect::Cancel => hands.giver.cancel(),
+                Effect::Unname => hands.disk.unname(),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
@@ -165,7 +183,8 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
     let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
-    let state = State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits);
+    let state =
+        State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits).with_offers(offers());
     let mut state = state.with_taps(offset, far);
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {

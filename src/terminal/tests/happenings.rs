@@ -5,7 +5,7 @@ use super::*;
 use crate::rhythm::{Accent, Edit};
 use crate::session::Command;
 use crate::terminal::run::Screen;
-use crate::terminal::{Heard, Unsaved};
+use crate::terminal::{Arrived, Heard, Ungiven, Unsaved};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -17,6 +17,9 @@ enum Happening {
     Tap(usize, f64),
     Pasted(String),
     Saved(Result<String, Unsaved>),
+    Giving(u8),
+    Given(bool),
+    Brought(usize),
 }
 
 fn happening() -> impl Strategy<Value = Happening> {
@@ -73,6 +76,9 @@ fn happening() -> impl Strategy<Value = Happening> {
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
         1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
         4 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tap(s, w)),
+        1 => any::<u8>().prop_map(Happening::Giving),
+        1 => any::<bool>().prop_map(Happening::Given),
+        1 => (0_usize..3).prop_map(Happening::Brought),
         1 => "\\PC{0,8}".prop_map(Happening::Pasted),
         1 => pasted.prop_map(Happening::Pasted),
         1 => prop::sample::select(vec![
@@ -104,6 +110,13 @@ proptest! {
                     Event::Tapped(Heard { section: turn / 2, pass: 0, wholes, turns: turn as u64, grain_ms: 20.0 })
                 }
                 Happening::Pasted(text) => Event::Pasted(text),
+                Happening::Giving(percent) => Event::Giving(percent),
+                Happening::Given(good) => Event::Given(if good { Ok("written".into()) } else { Err(Ungiven::Cancelled) }),
+                Happening::Brought(remarks) => Event::Brought(Ok(Box::new(Arrived {
+                    groove: groove("x... x..."),
+                    from: "漢.mid".into(),
+                    remarks: vec!["漢".repeat(200); remarks],
+                }))),
                 Happening::Saved(result) => Event::Saved { groove: state.groove().clone(), result },
             };
             let effects = update(&mut state, event);

@@ -87,6 +87,10 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Some(_) => pieces.push(("  far".to_owned(), Style::new())),
         None => {}
     }
+    if let Some(making) = &state.giving.making {
+        let percent = making.percent.map(|p| format!(" {p}%")).unwrap_or_default();
+        pieces.push((format!("  {}{percent}", making.doing), theme.written()));
+    }
     pieces.extend(play.running.as_ref().filter(|_| play.on).map(|r| (running(r), theme.figure())));
     let round = match (play.looped, state.session.selection()) {
         (Looped::All, _) => "",
@@ -177,6 +181,17 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             pen.put(area, 0, 0, &fit(&words, width), theme.warning());
             return;
         }
+        Overlay::Replacing(_) => {
+            let keys = |name: &str| state.keymap.first(name);
+            let words = format!(
+                "Not saved. {}: save, then import, {}: import, {}: stay",
+                keys("replace-save"),
+                keys("replace-lose"),
+                keys("replace-stay")
+            );
+            pen.put(area, 0, 0, &fit(&words, width), theme.warning());
+            return;
+        }
         Overlay::Overwrite(refused) => {
             let keys = |name: &str| state.keymap.first(name);
             let keys = format!(" {}: yes, {}: no", keys("overwrite-yes"), keys("overwrite-no"));
@@ -185,7 +200,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
                     state.file.as_deref().unwrap_or_default(),
                     if width < 76 { "was changed." } else { "was changed by another program." },
                 ),
-                Refused::Taken(name) => (name.as_str(), "is there already."),
+                Refused::Taken(name) | Refused::Order(_, name) => (name.as_str(), "is there already."),
             };
             let words = format!(" {words} Write over it?{keys}");
             // The end of a path says most of it.
@@ -231,7 +246,9 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) | Overlay::Outputs(..) => vec!["list-down", "list-page-down", "list-close"],
+        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Remarks(_) => {
+            vec!["list-down", "list-page-down", "list-close"]
+        }
         _ => vec!["typing-accept", "typing-down", "typing-close"],
     };
     let mut x = 0;

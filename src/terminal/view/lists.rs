@@ -1,6 +1,8 @@
 //! The help and the searched list of commands, which fill the whole screen. It must not know the grid.
 
-use super::pen::{Pen, Pieces};
+use super::pen::{Pen, Pieces, wrap};
+use crate::terminal::giving;
+use crate::terminal::order::Choice;
 use crate::terminal::state::State;
 use crate::terminal::table::{Group, Row, WORDS_FIT, rows};
 use crate::terminal::theme::Theme;
@@ -68,5 +70,48 @@ pub(super) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize
     }
     if lines.is_empty() {
         pen.put(area, 1, 1, "none", Style::new());
+    }
+}
+
+/// What can be made, as far as it has the words typed.
+pub(super) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choice, (text, chosen): (&str, usize)) {
+    let theme = pen.theme;
+    let found = giving::found(state, choice, text);
+    let head = match choice {
+        Choice::Groove => "Export as: ",
+        Choice::Section => "Export the section as: ",
+        Choice::Handout => "Handout as: ",
+    };
+    let x = pen.put(area, 0, 0, head, theme.heading());
+    let x = pen.put(area, x, 0, text, Style::new());
+    pen.mark(area, x, 0, ' ', theme.cursor());
+    pen.put(area, x + 3, 0, &format!("{} found", found.len()), theme.faint());
+    let height = usize::from(area.height).saturating_sub(1).max(1);
+    let first = (chosen + 1).saturating_sub(height);
+    let list = Rect::new(area.x, area.y + 1, area.width, area.height - 1);
+    for (i, (_, offer)) in found.iter().enumerate().skip(first).take(height) {
+        let name = format!(" {:<width$}", offer.name, width = KEYS - 1);
+        pen.pieces(list, 0, i - first, &[(name, theme.key()), (offer.words.clone(), Style::new())]);
+        if i == chosen {
+            pen.row_style(list, i - first, theme.chosen());
+        }
+    }
+}
+
+/// What the last import had to say.
+pub(super) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+    let theme = pen.theme;
+    let remarks = &state.giving.remarks;
+    let head = format!("What the import changed or left out: {}", remarks.len());
+    pen.put(area, 0, 0, &head, theme.heading());
+    let mut y = 1;
+    for remark in remarks.iter().skip(at) {
+        for (i, line) in wrap(remark, usize::from(area.width).saturating_sub(3)).into_iter().enumerate() {
+            if y >= usize::from(area.height) {
+                return;
+            }
+            pen.put(area, if i == 0 { 1 } else { 3 }, y, &line, Style::new());
+            y += 1;
+        }
     }
 }

@@ -38,6 +38,10 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
         Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
         Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
+        Overlay::Offers { choice, text, chosen } => {
+            lists::offers(state, &mut pen, body(area), *choice, (text, *chosen));
+        }
+        Overlay::Remarks(at) => lists::remarks(state, &mut pen, body(area), *at),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),
         _ => {

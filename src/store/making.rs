@@ -1,0 +1,82 @@
+//! A file that is being made under no name: it has its name only once it is whole. It must not know what is written into it.
+
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// A file under way, in the folder of the one it is to become. Dropped, it leaves nothing behind.
+#[derive(Debug)]
+pub struct Making {
+    out: BufWriter<NamedTempFile>,
+    target: PathBuf,
+}
+
+impl Making {
+    /// Begins a file that is to stand at `target`, readable as the user's mask says.
+    ///
+    /// # Errors
+    /// The system's, where the folder is missing or takes no file.
+    pub fn new(target: &Path) -> io::Result<Self> {
+        let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let mut builder = tempfile::Builder::new();
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let file = builder.prefix(".teeter-").tempfile_in(folder)?;
+        Ok(Self { out: BufWriter::new(file), target: target.to_owned() })
+    }
+
+    /// Writes what is still held back, so that putting the file in its place has no reason left to fail on a full disk.
+    ///
+    /// # Errors
+    /// The system's.
+    pub fn settle(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+
+    /// Gives the file its name, in the place of what stands there if `over`.
+    ///
+    /// # Errors
+    /// The system's, and [`io::ErrorKind::AlreadyExists`] where something has that name and `over` is not set.
+    pub fn put(self, over: bool) -> io::Result<()> {
+        let file = self.out.into_inner().map_err(io::IntoInnerError::into_error)?;
+        let put = if over { file.persist(&self.target) } else { file.persist_noclobber(&self.target) };
+        put.map(drop).map_err(|e| e.error)
+    }
+}
+
+impl Write for Making {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.out.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    #[test]
+    fn a_file_has_its_name_only_when_it_is_whole_and_takes_no_other_ones_place_unasked() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("a.wav");
+        let begun = |text: &str| {
+            let mut making = Making::new(&path).expect("begun");
+            making.write_all(text.as_bytes()).expect("written");
+            making
+        };
+        drop(begun("half"));
+        assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0, "nothing is left of it");
+        begun("one").put(false).expect("put");
+        let refused = begun("two").put(false).expect_err("taken");
+        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read_to_string(&path).expect("text"), "one");
+        begun("three").put(true).expect("put");
+        assert_eq!(fs::read_to_string(&path).expect("text"), "three");
+        assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 1);
+        assert!(Making::new(&folder.path().join("no/a.wav")).is_err());
+    }
+}

@@ -1,0 +1,222 @@
+//! Tests of what is asked before something is made or brought in, of work under way, and of a groove that comes in. They must not
+//! know threads, files or the device.
+
+use super::*;
+use crate::terminal::state::Overlay;
+use crate::terminal::{Arrived, Length, Look, Order, Ungiven, What};
+
+fn order(effects: Vec<Effect>) -> Order {
+    let mut orders = effects.into_iter().filter_map(|e| if let Effect::Give(o) = e { Some(*o) } else { None });
+    let order = orders.next().expect("something is made");
+    assert!(orders.next().is_none());
+    order
+}
+
+fn done(state: &mut State) {
+    update(state, Event::Given(Ok("written: x".into())));
+}
+
+fn last(state: &State) -> String {
+    screen(state, (80, 24)).lines().last().unwrap_or_default().to_owned()
+}
+
+#[test]
+fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
+    let mut state = ferry();
+    press(&mut state, "f \"export\" enter");
+    let shown = screen(&state, (80, 24));
+    for words in ["Export as:", "midi", "musicxml", "mxl", "svg-streams", "png-notation", "html", "txt"] {
+        assert!(shown.contains(words), "{words} in\n{shown}");
+    }
+    press(&mut state, "\"xml\"");
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("2 found") && !shown.contains("midi"), "{shown}");
+    press(&mut state, "down up enter");
+    assert!(last(&state).starts_with("Write to: rope.musicxml"), "{}", last(&state));
+    let strip = state.strip().map(|(_, h)| crate::terminal::Mark::of(h)).expect("a hearing");
+    let made = order(press(&mut state, "enter"));
+    assert_eq!((made.path.as_str(), made.over, &made.hearings[..]), ("rope.musicxml", false, &[strip][..]));
+    assert_eq!(made.what, What::Format { offer: "musicxml".into(), section: None, look: Look::default() });
+    // An edit meanwhile does not change what is made.
+    let before = made.groove.clone();
+    press(&mut state, "3");
+    assert!(**state.groove() != *before && Arc::ptr_eq(&before, &made.groove));
+    done(&mut state);
+    // Another name, a section alone, a picture for the screen.
+    press(
+        &mut state,
+        "f \"pictures-as\" enter \"screen 800 x1.5\" enter f \"export-section\" enter \"png notation\" enter",
+    );
+    assert!(last(&state).starts_with("Write to: rope-A-notation.png"), "{}", last(&state));
+    let made = order(press(&mut state, "\"a b.png\" enter"));
+    let look = Look { screen: true, width: 800.0, scale: Some(1.5) };
+    assert_eq!(made.what, What::Format { offer: "png-notation".into(), section: Some(0), look });
+    assert_eq!(made.path, "a b.png");
+    done(&mut state);
+    // More strips are more hearings.
+    press(&mut state, "J");
+    state.size = (200, 60);
+    let made = order(press(&mut state, "f \"handout\" enter enter enter"));
+    assert!(made.hearings.len() > 2 && made.path == "handout", "{made:?}");
+    assert_eq!(made.what, What::Handout("page".into()));
+    // What is not there cannot be chosen.
+    done(&mut state);
+    assert!(press(&mut state, "f \"export\" enter \"zzz\" enter enter").is_empty());
+    assert!(matches!(state.overlay, Overlay::Offers { .. }));
+}
+
+#[test]
+fn sound_is_asked_for_with_its_length() {
+    let mut state = ferry();
+    press(&mut state, "] k");
+    press(&mut state, "f \"render-wav\" enter");
+    assert!(last(&state).starts_with("Sound to: rope.wav"), "{}", last(&state));
+    let made = order(press(&mut state, "\"low.wav x4 44100hz\" enter"));
+    let What::Sound(playing, Length::Times(4)) = &made.what else { panic!("{made:?}") };
+    assert_eq!((made.path.as_str(), made.hertz, **playing == state.playing()), ("low.wav", 44_100, true));
+    done(&mut state);
+    let made = order(press(&mut state, "f \"render-wav\" enter \"low.wav 2.5s\" enter"));
+    assert!(matches!(made.what, What::Sound(_, Length::Seconds(s)) if s == 2.5));
+    done(&mut state);
+    let made = order(press(&mut state, "f \"takes-wav\" enter enter"));
+    assert_eq!(made.what, What::Takes { times: 2, count_in: false, speed: state.speed() });
+    assert_eq!((made.path.as_str(), made.hearings.len()), ("rope-takes.wav", 1));
+    done(&mut state);
+    let made = order(press(&mut state, "f \"ladder-wav\" enter enter"));
+    assert!(matches!(&made.what, What::Ladder { speeds, times: 4, .. } if speeds.len() == 6), "{made:?}");
+    done(&mut state);
+    for (command, text) in [
+        ("render-wav", "a.wav x0"),
+        ("render-wav", "a.wav x2 3s"),
+        ("render-wav", "a.wav count"),
+        ("render-wav", "a.wav 5hz"),
+        ("takes-wav", "a.wav 3s"),
+        ("ladder-wav", "a.wav x2"),
+        ("pictures-as", "print 10"),
+        ("pictures-as", "poster"),
+        ("import", "a.mid 101ms"),
+    ] {
+        assert!(press(&mut state, &format!("f \"{command}\" enter \"{text}\" enter")).is_empty(), "{text}");
+        let shown = screen(&state, (60, 18));
+        assert!(shown.contains("allowed: "), "{text}: {shown}");
+        press(&mut state, "esc");
+    }
+}
+
+#[test]
+fn work_under_way_is_shown_and_cancelled_and_there_is_one_at_a_time() {
+    let mut state = ferry();
+    assert!(press(&mut state, "f \"cancel\" enter").is_empty());
+    press(&mut state, "f \"render-wav\" enter enter");
+    assert_eq!(last(&state), "making rope.wav; Esc cancels");
+    update(&mut state, Event::Giving(37));
+    press(&mut state, "right");
+    assert!(screen(&state, (60, 18)).contains("making 37%"));
+    assert!(press(&mut state, "f \"export\" enter").is_empty());
+    assert!(last(&state).starts_with("one thing at a time"), "{}", last(&state));
+    assert!(press(&mut state, "f \"import\" enter \"a.mid\" enter").is_empty());
+    // A selection goes before the work does.
+    assert!(press(&mut state, "b esc").is_empty());
+    assert_eq!(press(&mut state, "esc"), [Effect::Cancel]);
+    update(&mut state, Event::Given(Err(Ungiven::Cancelled)));
+    assert_eq!(last(&state), "cancelled; nothing was written");
+    assert!(!screen(&state, (80, 24)).contains("making"));
+    assert!(press(&mut state, "esc").is_empty());
+}
+
+#[test]
+fn a_file_that_is_there_is_written_over_only_after_yes() {
+    let mut state = ferry();
+    let made = order(press(&mut state, "f \"export\" enter enter enter"));
+    let taken = Event::Given(Err(Ungiven::Taken(Box::new(made.clone()), "rope.mid".into())));
+    // While something else is asked the question waits.
+    press(&mut state, "T");
+    update(&mut state, taken.clone());
+    assert!(last(&state).starts_with("Tempo:"));
+    press(&mut state, "esc");
+    assert!(last(&state).starts_with("rope.mid is there already. Write over it? y: yes, Esc: no"), "{}", last(&state));
+    assert!(press(&mut state, "n").is_empty());
+    assert_eq!(last(&state), "not written; the file is as it was");
+    update(&mut state, taken);
+    let again = order(press(&mut state, "y"));
+    assert_eq!(again, Order { over: true, ..made });
+    update(&mut state, Event::Given(Err(Ungiven::Failed("not written, No space left on device: rope.mid".into()))));
+    assert!(last(&state).contains("No space left"));
+}
+
+fn arrived(remarks: usize) -> Event {
+    let remarks = (0..remarks).map(|k| format!("measure {k}, part 1: a note was left out {}", "and so on ".repeat(9)));
+    let from = "song.mid".to_owned();
+    Event::Brought(Ok(Box::new(Arrived { groove: groove("x... x..."), from, remarks: remarks.collect() })))
+}
+
+#[test]
+fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let asked = press(&mut state, "f \"import\" enter \"song.mid 20ms\" enter");
+    assert_eq!(asked, [Effect::Bring { path: "song.mid".into(), tolerance: Fraction::whole(20) }]);
+    assert_eq!(last(&state), "reading song.mid; Esc cancels");
+    let found = update(&mut state, arrived(0));
+    assert!(matches!(found[..], [Effect::Unname, Effect::Journal(_), Effect::Analyse { .. }]), "{found:?}");
+    assert_eq!((drawn(&state, 0).as_str(), state.file(), state.is_changed()), ("x... x...", None, true));
+    assert!(screen(&state, (80, 24)).contains("(not saved)"));
+    // It has no name: saving asks for one.
+    assert!(press(&mut state, "ctrl-s").is_empty());
+    assert!(last(&state).starts_with("Save under:"));
+    press(&mut state, "esc ctrl-z");
+    assert_eq!((drawn(&state, 0).as_str(), state.is_changed()), ("x..x ..x.", false));
+    press(&mut state, "ctrl-y");
+    assert_eq!(drawn(&state, 0), "x... x...");
+    // Remarks stay until they are closed, and come back.
+    press(&mut state, "ctrl-z");
+    update(&mut state, arrived(40));
+    let shown = screen(&state, (80, 24));
+    assert!(
+        shown.contains("left out: 40") && shown.contains("measure 0,") && !shown.contains("measure 39,"),
+        "{shown}"
+    );
+    press(&mut state, "down end");
+    assert!(screen(&state, (60, 18)).contains("measure 39,"));
+    press(&mut state, "esc f \"import-remarks\" enter");
+    assert!(screen(&state, (60, 18)).contains("measure 0,"));
+}
+
+#[test]
+fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    press(&mut state, "2");
+    let before = drawn(&state, 0);
+    update(&mut state, arrived(0));
+    assert!(last(&state).starts_with("Not saved. s: save, then import, y: import, Esc: stay"), "{}", last(&state));
+    press(&mut state, "esc");
+    assert_eq!((drawn(&state, 0), state.file()), (before.clone(), Some("rope.toml")));
+    // Saved first.
+    update(&mut state, arrived(0));
+    let saves = press(&mut state, "s");
+    assert!(matches!(saves[..], [Effect::Save { .. }]), "{saves:?}");
+    assert_eq!(drawn(&state, 0), before);
+    let saved = state.groove().clone();
+    update(&mut state, Event::Saved { groove: saved, result: Ok("rope.toml".into()) });
+    assert_eq!((drawn(&state, 0).as_str(), state.file()), ("x... x...", None));
+    // A save that fails keeps the work.
+    press(&mut state, "2 2");
+    let before = drawn(&state, 0);
+    update(&mut state, arrived(0));
+    press(&mut state, "s \"a.toml\" enter");
+    let failed = Err(crate::terminal::Unsaved::Failed("full".into()));
+    let unsaved = state.groove().clone();
+    update(&mut state, Event::Saved { groove: unsaved, result: failed });
+    assert_eq!(drawn(&state, 0), before);
+    // Yes: undo still has it.
+    update(&mut state, arrived(0));
+    press(&mut state, "y");
+    assert_eq!(drawn(&state, 0), "x... x...");
+    press(&mut state, "ctrl-z");
+    assert_eq!(drawn(&state, 0), before);
+    // While something is typed the import waits.
+    press(&mut state, "T");
+    update(&mut state, arrived(0));
+    assert!(last(&state).starts_with("Tempo:"));
+    press(&mut state, "esc");
+    assert!(last(&state).starts_with("Not saved."));
+}
