@@ -63,7 +63,7 @@ pub fn usual_scale(picture: &Picture) -> f32 {
     ((side * 100.0).floor() / 100.0).clamp(0.1, 2.0) as f32
 }
 
-fn encoder<'a>(out: &'a mut Vec<u8>, (w, h): (u32, u32), grey: bool) -> png::Encoder<'a, &'a mut Vec<u8>> {
+fn encoder(out: &mut Vec<u8>, (w, h): (u32, u32), grey: bool) -> png::Encoder<'_, &mut Vec<u8>> {
     let mut encoder = png::Encoder::new(out, w, h);
     encoder.set_color(if grey { png::ColorType::Grayscale } else { png::ColorType::Rgb });
     encoder.set_depth(png::BitDepth::Eight);

@@ -61,9 +61,11 @@ pub(crate) enum Ink {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Look {
     pub(super) fill: Fill,
-    /// Colour, width in CSS pixels, and dash and gap.
-    pub(super) stroke: Option<(&'static str, f32, Option<(f32, f32)>)>,
+    pub(super) stroke: Option<Stroke>,
 }
+
+/// A line's colour, its width in CSS pixels, and its dashes and gaps.
+pub(super) type Stroke = (&'static str, f32, Option<(f32, f32)>);
 
 /// What is inside a shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
