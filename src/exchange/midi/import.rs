@@ -91,7 +91,8 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
     // What rings on a little beyond the last bar line makes no bar of its own.
     let ring = (clock.quarter.floor().max(0) / 4) as u64;
     let sounded = notes().map(|n| (n.start + 1).max(n.end.saturating_sub(ring))).max().unwrap_or(1);
-    let end = clock.at(if song.ours.is_some() { song.end.max(sounded) } else { sounded });
+    // Where our own ticks are rounded, the end may lie a part of one beyond the last bar line; no bar is that short.
+    let end = clock.at(if song.ours.is_some() { song.end.max(sounded).saturating_sub(1) } else { sounded });
     let end = end.ok_or_else(|| too_long(String::new()))?;
     let mut changes = meters(song, remarks).into_iter().peekable();
     let mut tempos = Tempos::new(song, clock, remarks);

@@ -4,7 +4,9 @@ use super::super::draft::{DraftNote, notes, throughs};
 use super::super::{Imported, Piece};
 use super::*;
 use crate::analysis::{self, Ask, Report};
-use crate::rhythm::{Attack, Edit, Fraction, Groove, Layer, Meter, Place, Tempo, Time, Voice};
+use crate::rhythm::{
+    Attack, Cell, Edit, Fraction, Frame, Groove, Layer, Meter, Part, Place, Section, Span, Tempo, Time, Voice,
+};
 use proptest::prelude::*;
 
 fn out(groove: &Groove) -> Vec<u8> {
@@ -83,6 +85,33 @@ proptest! {
         bytes[at.index(end)] = byte;
         let _ = import(&bytes);
         prop_assert!(import(&out(&groove)[..cut.index(end)]).is_err(), "a file that is cut off is refused");
+    }
+}
+
+#[test]
+fn a_short_last_bar_stays_one_bar_where_ticks_are_rounded() {
+    let quarter = Time::new(1, 4).expect("a quarter");
+    let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
+    let section = |name: &str, meter: &str| Section {
+        name: name.into(),
+        meter: Meter::parse(meter).expect("a meter"),
+        tempo,
+        bars: 1,
+        times: 1,
+        swing: None,
+    };
+    let sections = vec![section("A", "4/4"), section("B", "6/64")];
+    // A bar of 6/64 is no whole number of ticks where a quarter has a multiple of 19 * 17 * 13 of them.
+    for divisions in [vec![4], vec![19], vec![19, 17, 13, 11]] {
+        let layer = |&cells: &u16| {
+            let spans = vec![Span { beats: 1, cells }; 4];
+            let frame = Frame { meter: &sections[1].meter, bars: 1, division: cells, swing: None };
+            let first = Part::Barred { spans, cells: vec![Cell::ATTACK; 4 * usize::from(cells)] };
+            Layer::new(&format!("layer {cells}"), Voice::Rim, cells, vec![first, Part::rests(frame)])
+        };
+        let layers = divisions.iter().map(layer).collect();
+        let groove = Groove::new("short", "", sections.clone(), layers).expect("a groove");
+        assert_eq!(back(&out(&groove)).groove.sections(), groove.sections(), "{divisions:?}");
     }
 }
 

@@ -48,8 +48,8 @@ pub fn export(piece: &Piece<'_>) -> Result<Vec<u8>, Refused> {
     let through = throughs(groove, piece.section).ok_or_else(too_long)?;
     let layers: Vec<Vec<DraftNote>> =
         (0..groove.layers().len()).map(|l| notes(groove, l, &through)).collect::<Option<_>>().ok_or_else(too_long)?;
-    let (ticks, exact) = resolution(&through, &layers);
     let last = through.last().and_then(|t| t.start.plus(groove.sections()[t.section].length())).ok_or_else(too_long)?;
+    let (ticks, exact) = resolution(&through, &layers, last);
     let end = ticks.of(last);
     let words = Words::new(piece, &through, exact);
     let mut tracks = vec![finish(head(groove, &through, ticks, &words), end)];
@@ -103,8 +103,9 @@ impl Words {
 }
 
 /// The ticks per quarter, and whether every time is exact with them.
-fn resolution(through: &[Through], layers: &[Vec<DraftNote>]) -> (Ticks, bool) {
-    let times = layers.iter().flatten().flat_map(|n| [n.start, n.length]).chain(through.iter().map(|t| t.start));
+fn resolution(through: &[Through], layers: &[Vec<DraftNote>], last: Time) -> (Ticks, bool) {
+    let starts = through.iter().map(|t| t.start).chain([last]);
+    let times = layers.iter().flatten().flat_map(|n| [n.start, n.length]).chain(starts);
     let mut needed = 1_i64;
     for time in times {
         let quarters = time.scaled(Fraction::whole(4)).map_or(i64::MAX, Time::denom);
