@@ -164,6 +164,17 @@ pub struct Tempo {
 }
 
 impl Tempo {
+    /// The finest part of a beat per minute that a file can tell: a millionth.
+    pub const PARTS: i64 = 1_000_000;
+
+    /// The same, rounded to the finest part a file can tell where it is finer.
+    #[must_use]
+    pub fn told(self) -> Self {
+        let rounded = || Fraction::new(self.bpm.times(Fraction::new(Self::PARTS, 1)?)?.round(), Self::PARTS);
+        // At the ends of the bound, which are whole, nothing is rounded across them.
+        if self.bpm.denom() > Self::PARTS { rounded().map_or(self, |bpm| Self { bpm, ..self }) } else { self }
+    }
+
     /// `bpm` beats of length `unit` in a minute.
     ///
     /// # Errors

@@ -39,7 +39,7 @@ pub(super) const PART: &[&str] = &["section", "cells", "groups", "cycle", "start
 /// The name of a groove's only section where none is written.
 pub(super) const ONLY: &str = "A";
 /// Greatest lower number of a tempo such as 400/3; keeps the tempo's products with any note value exact.
-const TEMPO_PARTS: i64 = 1_000_000;
+const TEMPO_PARTS: i64 = Tempo::PARTS;
 
 /// Reads a groove.
 pub(super) fn groove(text: &str) -> Result<Groove, Fault> {

@@ -94,7 +94,7 @@ pub(super) fn gather(draft: &Draft, remarks: &mut Vec<Remark>) -> Result<Bars, R
         if begins || runs.last().is_none_or(|r| i64::from(r.bars) == BARS.greatest) {
             runs.push(Run {
                 meter: row.meter.clone(),
-                tempo: row.bar.tempo,
+                tempo: row.bar.tempo.told(),
                 swing: row.bar.swing,
                 bars: 0,
                 name: row.bar.section.clone().filter(|_| begins),
@@ -149,9 +149,9 @@ fn boundaries(rows: &[Row], remarks: &mut Vec<Remark>) -> Result<Vec<bool>, Refu
         };
         let hard = (&before.meter, before.bar.swing) != (&row.meter, row.bar.swing);
         let named = row.bar.section.is_some();
-        begins[i] = hard || named || before.bar.tempo != row.bar.tempo;
+        begins[i] = hard || named || before.bar.tempo.told() != row.bar.tempo.told();
         if begins[i] && !hard {
-            soft.push((named, change(before.bar.tempo, row.bar.tempo), i));
+            soft.push((named, change(before.bar.tempo.told(), row.bar.tempo.told()), i));
         }
     }
     let count = begins.iter().filter(|b| **b).count();

@@ -198,7 +198,7 @@ impl Tempos {
         for unit in units.into_iter().flatten() {
             let per_minute = |us: Fraction| Fraction::whole(15_000_000).over(us)?.over(unit.wholes());
             let Some(exact) = per_minute(us).filter(|b| *b > Fraction::ZERO) else { continue };
-            let short = [1, 10, 100, 1000].into_iter().find_map(|scale| {
+            let short = [1, 10, 100, 1000, 10_000, 100_000, 1_000_000].into_iter().find_map(|scale| {
                 let decimal = Fraction::new(exact.times(Fraction::new(scale, 1)?)?.round(), scale)?;
                 let back = Fraction::whole(15_000_000).over(decimal.times(unit.wholes())?)?;
                 // Some programs cut the number off instead of rounding it.

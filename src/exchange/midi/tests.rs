@@ -171,6 +171,21 @@ fn running_status_and_velocity_0_are_understood() {
 }
 
 #[test]
+fn every_tempo_is_one_that_our_file_can_tell() {
+    for us in [1_067_441_u32, 999_999, 333_331, 5_000_011, 11_999_993] {
+        let [_, a, b, c] = us.to_be_bytes();
+        let track = with_end(&[0, 0xff, 0x51, 3, a, b, c, 0, 0x90, 60, 80, 96, 60, 0]);
+        let made = back(&file(0, [0, 96], &[&track]));
+        let tempo = made.groove.sections()[0].tempo;
+        assert!(tempo.bpm().denom() <= Tempo::PARTS, "{us}: {:?}", tempo.bpm());
+        let per_minute = tempo.bpm().numer() as f64 / tempo.bpm().denom() as f64;
+        let quarters = per_minute * 4.0 * tempo.unit().numer() as f64 / tempo.unit().denom() as f64;
+        // Within the microsecond that the file itself rounds or cuts off.
+        assert!((60e6 / quarters - f64::from(us)).abs() <= 1.0, "{us}: {quarters}");
+    }
+}
+
+#[test]
 fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
     // Triplets of quarters of 960 ticks (500 ms), each up to 4 ms late: 320, 640 and so on, and 7 ticks.
     let late = [0_u16, 7, 3, 0, 5, 7];
