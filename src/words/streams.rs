@@ -29,10 +29,14 @@ pub struct Line {
 }
 
 impl Line {
+    /// The pulse nearest to a time.
+    fn nearest(&self, time: f64) -> f64 {
+        self.start + ((time - self.start) / self.period).round() * self.period
+    }
+
     /// Seconds from a time to the nearest pulse.
     fn away(&self, time: f64) -> f64 {
-        let phase = (time - self.start) / self.period;
-        (phase - phase.round()).abs() * self.period
+        (self.nearest(time) - time).abs()
     }
 }
 
@@ -89,17 +93,20 @@ pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<Stri
     let asked = next.map_or(BARS * bar, |next| next - from);
     let fastest = lines.iter().map(|l| l.period).fold(f64::MAX, f64::min);
     let length = asked.min((columns - 1) as f64 / APART * fastest);
+    // A pulse that would stand with one that is off the picture stands alone in it.
+    let drawn = from - close..=from + length + close;
     let mut out = Vec::new();
     for (i, line) in lines.iter().enumerate() {
         let mut cells = vec![' '; columns];
         let mut pulse = ((from - close - line.start) / line.period).ceil();
         loop {
             let time = line.start + pulse * line.period;
-            if time > from + length + close {
+            if time > *drawn.end() {
                 break;
             }
             let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
-            let together = lines.iter().enumerate().any(|(j, other)| j != i && other.away(time) <= close);
+            let meets = |other: &Line| other.away(time) <= close && drawn.contains(&other.nearest(time));
+            let together = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
             cells[column as usize] = if together { marks.together } else { marks.alone };
             pulse += 1.0;
         }
