@@ -1,7 +1,7 @@
 //! The live pane: groups, landings, tempos as heard, why it is hard. It must not know how any of it was found.
 
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
+use crate::analysis::{Finding, Hearing, Report, SectionReport};
 use crate::terminal::layout::Layout;
 use crate::terminal::practice::{Kind, Ladder, Running};
 use crate::terminal::state::State;
@@ -106,16 +106,9 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         }
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
-    // A single group that comes again and fits the bar is seen in the line itself.
-    let told = |f: &&Figure| f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1;
-    if let Some(f) = groups.figures.iter().find(told) {
+    if let Some(f) = groups.figures.iter().find(|f| words::is_told(f)) {
         let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = match f.meets_after_bars {
-            1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
-            1 => format!("fits the bar {} times", f.meets_after_figures),
-            n if f.meets_after_figures == 1 => format!("fills {n} bars"),
-            n => format!("meets the bar after {n} bars"),
-        };
+        let meets = words::meets(f);
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }
