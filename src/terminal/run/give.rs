@@ -5,7 +5,7 @@ use super::handout::{self, Sheet, Where};
 use super::sounds::Sounds;
 use super::takes::{self, Heard};
 use super::watch::Watch;
-use super::{ear, takes::Wanted};
+use super::{playing, takes::Wanted};
 use crate::analysis::{self, Ask, Report, Scope};
 use crate::exchange::formats::{self, PICTURES, Wish};
 use crate::exchange::{Piece, picture};
@@ -148,7 +148,7 @@ fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
                 bare = silent(&playing.groove);
                 &bare
             };
-            let Take { speed, range, click, lines, .. } = ear::take(playing);
+            let Take { speed, range, click, lines, .. } = playing::take(playing);
             let ask = sound::Ask { rate, speed, range, click, lines };
             let length = match length {
                 Length::Times(times) => sound::Length::Loops(*times),
@@ -169,7 +169,7 @@ fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
         }
         What::Ladder { playing, speeds, times, silence } => {
             let heard = Heard::new(&playing.groove, Fraction::ONE, order.limits);
-            let like = Take { times: *times, count_in: ear::count_in(playing), ..ear::take(playing) };
+            let like = Take { times: *times, count_in: playing::count_in(playing), ..playing::take(playing) };
             let takes = takes::ladder(&playing.groove, &heard, speeds, *silence, &like);
             sequence(order, &playing.groove, &takes, rate, watch)
         }

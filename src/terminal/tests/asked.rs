@@ -4,7 +4,7 @@
 use super::super::view::{Item, Part, blocks};
 use super::*;
 use crate::terminal::Unsaved;
-use crate::terminal::state::Overlay;
+use crate::terminal::overlay::Overlay;
 
 /// The name of the layers heard and the region, as last asked of the analysis.
 fn heard(state: &State) -> (String, bool) {
@@ -61,7 +61,7 @@ fn texts_are_copied_of_the_selection_or_the_section() {
     let mut copied = |keys: &str, what| {
         press(&mut state, keys);
         let mut effects = Vec::new();
-        super::super::update::perform(&mut state, &Action::CopyText(what), None, &mut effects);
+        super::super::perform::perform(&mut state, &Action::CopyText(what), None, &mut effects);
         match &effects[..] {
             [Effect::Copy(text)] => text.clone(),
             other => panic!("{other:?}"),

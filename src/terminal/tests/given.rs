@@ -2,7 +2,7 @@
 //! know threads, files or the device.
 
 use super::*;
-use crate::terminal::state::Overlay;
+use crate::terminal::overlay::Overlay;
 use crate::terminal::{Arrived, Length, Look, Order, Ungiven, What};
 
 fn order(effects: Vec<Effect>) -> Order {

@@ -101,7 +101,7 @@ pub(super) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choic
 /// What the last import had to say.
 pub(super) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
-    let remarks = &state.giving.remarks;
+    let remarks = &state.importing.remarks;
     let head = format!("What the import changed or left out: {}", remarks.len());
     pen.put(area, 0, 0, &head, theme.heading());
     let mut y = 1;

@@ -2,8 +2,9 @@
 
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
+use crate::terminal::forms::Ladder;
 use crate::terminal::layout::Layout;
-use crate::terminal::practice::{Kind, Ladder, Running};
+use crate::terminal::practice::{Kind, Running};
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
 use crate::words;
