@@ -10,7 +10,7 @@ use super::{Request, Seat};
 use crate::sound::{Happening, Keep, News, Output, Player, Position};
 use std::mem;
 use std::sync::PoisonError;
-use std::sync::mpsc::{Receiver, SendError, Sender};
+use std::sync::mpsc::{Receiver, Sender};
 use std::time::{Duration, Instant};
 
 /// Time between two looks at the playhead.
@@ -23,6 +23,9 @@ pub(super) struct Places<'a> {
     pub output: Option<&'a str>,
     pub seat: &'a Seat,
 }
+
+/// There is nobody left to tell anything: the program has ended.
+pub(super) struct Alone;
 
 /// What is played.
 #[derive(Default)]
@@ -50,13 +53,13 @@ impl Desk {
     /// Works until no more is asked. This machine's device is opened when something is first played.
     ///
     /// # Errors
-    /// There is nobody left to tell anything.
+    /// [`Alone`].
     pub(super) fn run(
         mut self,
         slot: &Slot<Request>,
         taps: &Receiver<Instant>,
         places: &Places<'_>,
-    ) -> Result<(), SendError<Event>> {
+    ) -> Result<(), Alone> {
         let mut output: Option<Output> = None;
         loop {
             let request = if output.is_some() {
@@ -190,12 +193,12 @@ impl Desk {
     }
 
     /// Sends what comes of a sequence, and notes its end.
-    fn go_on(&mut self, player: &mut Output) -> Result<(), SendError<Event>> {
+    fn go_on(&mut self, player: &mut Output) -> Result<(), Alone> {
         if let Now::Sequence(plan) = &mut self.now {
             plan.send(player, &mut self.own);
             if plan.is_sent() && player.has_ended() {
                 self.now = Now::Nothing;
-                self.events.send(Event::SequenceEnded)?;
+                self.events.send(Event::SequenceEnded).map_err(|_| Alone)?;
             }
         }
         Ok(())
@@ -218,7 +221,7 @@ impl Desk {
     }
 
     /// Tells where the groove is heard, and which take of a sequence that is.
-    fn tell_place(&mut self, player: &mut Output) -> Result<(), SendError<Event>> {
+    fn tell_place(&mut self, player: &mut Output) -> Result<(), Alone> {
         if matches!(self.now, Now::Nothing) {
             return Ok(());
         }
@@ -229,6 +232,6 @@ impl Desk {
             self.tell(news);
         }
         let head = head.map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
-        self.events.send(Event::Tick(head))
+        self.events.send(Event::Tick(head)).map_err(|_| Alone)
     }
 }
