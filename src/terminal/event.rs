@@ -37,6 +37,8 @@ pub enum Event {
     },
     /// A save has ended.
     Saved {
+        /// The work it was saved of.
+        work: usize,
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
@@ -162,8 +164,8 @@ pub enum Effect {
     },
     /// Cancel what is being made or read.
     Cancel,
-    /// The groove has no file any more: what is saved next is another one.
-    Unname,
+    /// The groove belongs to the work of this number from now on: that is what is saved next, under its name if it has one.
+    Work(usize),
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

@@ -64,16 +64,13 @@ pub(super) fn save_first(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
-/// The groove that came in becomes the one of the editor, under no name; undo brings the other one back.
+/// The groove that came in becomes the one of the editor, a work that has no file; undo brings the other one back.
 fn replace(state: &mut State, arrived: Arrived, effects: &mut Vec<Effect>) {
     practice::leave(state, effects);
     state.session.replace(arrived.groove, format!("import of {}", arrived.from));
-    state.file = None;
-    state.progress = None;
     (state.scroll, state.top_layer, state.marking) = (0, 0, false);
     (state.chosen, state.focus, state.play.looped) = (None, Focus::First, Looped::All);
     state.also.clear();
-    effects.push(Effect::Unname);
     let (undo, save) = (state.keymap.first("undo"), state.keymap.first("save"));
     state.tell(format!("imported {}; {save} saves it, {undo} undoes", arrived.from), false);
     state.importing.remarks = arrived.remarks;

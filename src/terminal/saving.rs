@@ -38,15 +38,14 @@ pub(super) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
 /// Takes the end of a save.
 pub(super) fn saved(
     state: &mut State,
-    groove: Arc<Groove>,
+    (work, groove): (usize, Arc<Groove>),
     result: Result<String, Unsaved>,
     effects: &mut Vec<Effect>,
 ) {
     match result {
         Ok(name) => {
-            state.session.set_saved(groove);
             state.tell(format!("saved: {name}"), false);
-            state.file = Some(name);
+            state.saved(work, groove, name);
             if state.overlay == Overlay::Leaving && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }

@@ -78,8 +78,8 @@ pub struct State {
     pub(super) taps: Taps,
     pub(super) giving: Giving,
     pub(super) importing: Importing,
-    /// The file's name as shown; `None` before the first save.
-    pub(super) file: Option<String>,
+    /// The files' names as shown, of every work; `None` before the first save.
+    files: Vec<Option<String>>,
     /// Whether the program ends when the save under way has ended well.
     pub(super) leaving: bool,
     /// Whether the mouse is held down on the grid.
@@ -114,7 +114,7 @@ impl State {
             taps: Taps::default(),
             giving: Giving::default(),
             importing: Importing::default(),
-            file,
+            files: vec![file],
             leaving: false,
             dragging: false,
         }
@@ -146,7 +146,7 @@ impl State {
 
     /// Notes that the groove comes from the journal and the file on the disk is another one.
     pub fn recovered(&mut self, on_disk: Groove) {
-        self.session.set_saved_as(on_disk);
+        self.session.set_saved(self.session.work(), Arc::new(on_disk));
     }
 
     /// The groove as it is now.
@@ -156,7 +156,14 @@ impl State {
 
     /// The name of its file; `None` before the first save.
     pub fn file(&self) -> Option<&str> {
-        self.file.as_deref()
+        self.files.get(self.session.work())?.as_deref()
+    }
+
+    /// Notes that a groove of a work is in the file of this name now.
+    pub(super) fn saved(&mut self, work: usize, groove: Arc<Groove>, name: String) {
+        self.session.set_saved(work, groove);
+        self.files.resize(self.files.len().max(work + 1), None);
+        self.files[work] = Some(name);
     }
 
     /// Its revision.

@@ -155,7 +155,7 @@ fn effects_are_values() {
                 Effect::Give(_) => "give",
                 Effect::Bring { .. } => "bring",
                 Effect::Cancel => "cancel",
-                Effect::Unname => "unname",
+                Effect::Work(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })
@@ -176,12 +176,12 @@ fn effects_are_values() {
     assert!(
         update(
             &mut failed,
-            Event::Saved { groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
+            Event::Saved { work: 0, groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
         )
         .is_empty()
     );
     assert!(failed.is_changed());
-    let found = update(&mut state, Event::Saved { groove, result: Ok("rope.toml".into()) });
+    let found = update(&mut state, Event::Saved { work: 0, groove, result: Ok("rope.toml".into()) });
     assert_eq!(found, [Effect::Quit { keep_journal: false }]);
     assert!(!state.is_changed());
     assert_eq!(update(&mut state, Event::Signal), [Effect::Quit { keep_journal: true }]);

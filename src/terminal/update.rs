@@ -18,7 +18,7 @@ const IDLE: u32 = 30;
 
 /// Takes an event into the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
-    let before = state.revision();
+    let (before, worked) = (state.revision(), state.session.work());
     let was = state.session.cursor();
     let asked = state.ask();
     let mut effects = Vec::new();
@@ -36,7 +36,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Analysed { revision, ask, report } => {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
         }
-        Event::Saved { groove, result } => saving::saved(state, groove, result, &mut effects),
+        Event::Saved { work, groove, result } => saving::saved(state, (work, groove), result, &mut effects),
         Event::Take { take, counting, turn } => practice::heard(state, (take, counting, turn), &mut effects),
         Event::SequenceEnded => transport::ended(state, &mut effects),
         Event::Progress(Ok(words)) => {
@@ -61,6 +61,10 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     }
     importing::arrive(state, &mut effects);
     hearings::settle(state);
+    if state.session.work() != worked {
+        state.progress = None;
+        effects.push(Effect::Work(state.session.work()));
+    }
     if state.revision() != before {
         changed(state, &mut effects);
     } else if state.ask() != asked {

@@ -146,7 +146,7 @@ fn turn<W: io::Write>(
                 Effect::Give(order) => hands.giver.give(*order),
                 Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
                 Effect::Cancel => hands.giver.cancel(),
-                Effect::Unname => hands.disk.unname(),
+                Effect::Work(work) => hands.disk.work(work),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
