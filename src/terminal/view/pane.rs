@@ -71,7 +71,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         },
         Vec::new(),
     );
-    left.extend(built(state, report, theme, split, rows.saturating_sub(left.len() + 1)));
+    left.extend(built(state, report, theme, split, rows.saturating_sub(left.len())));
     // On few rows the first hearing and the first reason come before everything else.
     let (heard, turn) = match rows {
         0..=6 => (1, 0),
