@@ -99,6 +99,22 @@ fn rival(s: &Setting) -> Follows {
 }
 
 #[test]
+fn a_tapper_who_goes_on_through_the_loop_is_one_stretch() {
+    // Where a pulse does not come out even with the loop the hearing begins anew; a tapper does not.
+    let s = setting("half-tide-winch", 100);
+    let loose = |h: &Hearing| h.stretches.len() == 1 && !h.closes && h.period() < 1.5;
+    let hearing = s.hearing(loose);
+    let (first, period) = (s.report.hearings[hearing].pulses[0], s.report.hearings[hearing].stretches[0].period);
+    let mut chance = Chance(7);
+    let taps: Vec<f64> = (0..64).map(|k| first + f64::from(k) * period - 0.01 + chance.normal(8.0) / 1000.0).collect();
+    let told = s.told(&taps);
+    assert_eq!(told.stretches.len(), 1, "{:?}", told.stretches);
+    assert_eq!(told.stretches[0].follows, Follows::Hearing(hearing, Rate::On));
+    let figures = told.stretches[0].figures.as_ref().expect("a pulse");
+    assert!((figures.mean_ms + 10.0).abs() < 4.0 && figures.slips.is_empty(), "{figures:?}");
+}
+
+#[test]
 fn a_tapper_on_the_written_beat_or_on_the_rival_pulse_is_named() {
     let mut named = 0;
     for name in GROOVES {

@@ -39,6 +39,9 @@ const COUNTED_COMPOUND: u16 = 6;
 /// Longest over shortest group up to which groups pass for one length while cells are not felt: the two-interval ratio under
 /// which unequal intervals are drawn together.
 const EVEN: f64 = 1.5;
+/// How little cells must be felt for unequal groups of them to be taken for equal, 0 to 1 (ours, no source): at the limit of 100 ms,
+/// those under 115 ms.
+const UNFELT: f64 = 0.5;
 /// Score of another hearing over that of the counted ones from which on it is a rival.
 const LEAD: f64 = 1.1;
 /// Groups from which on missing order is noticed.
@@ -244,7 +247,7 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
             let ratio = f64::from(most) / f64::from(least);
             let rarer = inner.iter().filter(|g| **g == most).count().min(inner.iter().filter(|g| **g == least).count());
             let mixed = rarer as f64 >= MIXED * inner.len() as f64;
-            if least < most && ratio <= EVEN && mixed && unfelt > 0.0 {
+            if least < most && ratio <= EVEN && mixed && unfelt >= UNFELT {
                 found.push(Finding {
                     reason: Reason::NearlyEven(ratio),
                     threshold: EVEN,

@@ -4,7 +4,7 @@ use super::attacks::{self, Scope, TimedAttack};
 use super::clock::{Clock, wholes};
 use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
-use super::hearing::{self, Hearing, Turn};
+use super::hearing::{self, Hearing, Kind, Turn};
 use super::landing::{Landings, landings};
 use super::limits::Limits;
 use super::measure::{self, Measure};
@@ -77,6 +77,21 @@ pub struct Report {
     pub measures: Vec<(usize, Vec<Measure>)>,
     /// Positions to seconds and back, at full speed.
     pub clock: Clock,
+}
+
+impl Report {
+    /// The best hearing that is not counted along with the written meter; where there is none, the best that is not the written
+    /// beat. As an index.
+    pub fn rival(&self) -> Option<usize> {
+        let rivals = self.hearings.iter().position(|h| !h.kind.is_counted() && h.score >= 0.5);
+        rivals.or_else(|| self.hearings.iter().position(|h| h.kind != Kind::Written))
+    }
+
+    /// How many hearings stand so near the first that none is clearly heard: those of at least nine tenths of its score (ours, no source).
+    pub fn near_the_first(&self) -> usize {
+        let best = self.hearings.first().map_or(0.0, |h| h.score);
+        self.hearings.iter().take_while(|h| best > 0.0 && h.score >= 0.9 * best).count()
+    }
 }
 
 /// What can be said of a groove.

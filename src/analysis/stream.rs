@@ -46,6 +46,8 @@ pub struct Pair {
     pub audible: bool,
     /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes.
     pub meets_after: Option<f64>,
+    /// Where they do not meet, the least time between a pulse of the one and a pulse of the other, in seconds at the playing speed.
+    pub apart: Option<f64>,
     /// How far the second stream gets ahead (plus) or behind in one bar against the simple ratio, in ms at the playing speed; a
     /// bar of the first section.
     pub drift_ms: f64,
@@ -115,6 +117,7 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     let error_percent = (ratio / (f64::from(simple.0) / f64::from(simple.1)) - 1.0) * 100.0;
     // Pulses of each in a bar; at the simple ratio the second would have `n / d` for each of the first.
     let slip = bar / y.period - bar / x.period * f64::from(simple.0) / f64::from(simple.1);
+    let meets_after = meeting(x, y);
     Pair {
         a,
         b,
@@ -123,7 +126,8 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
         simple,
         error_percent,
         audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
-        meets_after: meeting(x, y),
+        meets_after,
+        apart: meets_after.is_none().then(|| apart(x, y)),
         drift_ms: slip * y.period * 1000.0,
     }
 }
@@ -188,6 +192,16 @@ fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
     None
 }
 
+/// The least time between pulses of the two in ten minutes, in seconds.
+fn apart(x: &Stream, y: &Stream) -> f64 {
+    let pulses = (0..).map(|k| f64::from(k) * x.period).take_while(|t| *t < PATIENCE);
+    let away = pulses.map(|t| {
+        let phase = (x.start + t - y.start) / y.period;
+        (phase - phase.round()).abs() * y.period
+    });
+    away.fold(f64::INFINITY, f64::min)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -211,5 +225,10 @@ mod tests {
         let p = pair(&streams, 0, 1, 2.0);
         assert_eq!((p.exact, p.simple, p.audible), (Some((3, 2)), (3, 2), false));
         assert!((p.meets_after.expect("meet") - 1.0).abs() < 1e-9 && p.drift_ms.abs() < 1e-9);
+        // Three against two, 50 ms apart at the nearest.
+        let apart = [stream(0.6), Stream { start: 0.05, ..stream(0.4) }];
+        let p = pair(&apart, 0, 1, 2.4);
+        assert_eq!((p.exact, p.meets_after), (Some((3, 2)), None));
+        assert!((p.apart.expect("never") - 0.05).abs() < 1e-9, "{:?}", p.apart);
     }
 }

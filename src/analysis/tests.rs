@@ -92,3 +92,58 @@ fn sixteenths_at_150_last_100_ms() {
     let r = at_speed(&typed(150, "16(4+4+5)"), 100);
     assert!((r.cell_ms.expect("attacks") - 100.0).abs() < 1e-9);
 }
+
+/// One layer of eighths, its groups as typed, in bars of a meter.
+fn in_meter(meter: &str, bars: u16, groups: &str) -> Groove {
+    let meter = Meter::parse(meter).expect("meter");
+    let beats = meter.beats() * usize::from(bars);
+    let mut drawn = vec![Cell::Rest; beats];
+    let mut at = 0;
+    for group in line::expand(&line::parse(groups).expect("line")) {
+        drawn[at] = Cell::ATTACK;
+        at += group as usize;
+    }
+    let tempo = Tempo::new(Fraction::whole(240), meter.beat()).expect("tempo");
+    let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+    let part = Part::Barred { spans: vec![crate::rhythm::Span { beats: 1, cells: 1 }; beats], cells: drawn };
+    Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, 1, vec![part])]).expect("groove")
+}
+
+#[test]
+fn strong_beats_of_an_additive_meter_have_the_mean_tempo_of_the_bar() {
+    // Three heads in a bar of seven eighths at eighth = 240: 3 in 1.75 s, however many bars there are.
+    for bars in [1, 2, 5] {
+        let r = at_speed(&in_meter("2+2+3/8", bars, &format!("{bars}(2+2+3)")), 100);
+        let heads = r.hearings.iter().find(|h| h.kind == Kind::Heads).expect("additive");
+        assert!((heads.bpm(1.0) - 180.0 / 1.75).abs() < 1e-6, "{bars}: {}", heads.bpm(1.0));
+        assert!(heads.closes);
+        // Cells of 125 ms are felt, so that twos and threes are not taken for one length.
+        assert!(!r.findings.iter().any(|f| matches!(f.reason, Reason::NearlyEven(_))), "{:?}", r.findings);
+    }
+}
+
+#[test]
+fn a_pulse_comes_out_even_with_the_loop_or_begins_anew() {
+    let closes = |r: &Report, kind: Kind| r.hearings.iter().find(|h| h.kind == kind).map(|h| h.closes);
+    let three = at_speed(&typed(100, "12(2+1+1)"), 100);
+    let four = at_speed(&typed(100, "16(2+1+1)"), 100);
+    let dotted = Kind::Relative(3, 2);
+    assert_eq!((closes(&three, Kind::Written), closes(&three, dotted)), (Some(true), Some(true)));
+    assert_eq!((closes(&four, Kind::Written), closes(&four, dotted)), (Some(true), Some(false)));
+}
+
+#[test]
+fn the_rival_is_not_counted_along_with_the_meter() {
+    let r = at_speed(&typed(160, "4(3+3+2+3+5)"), 100);
+    let first = r.hearings.iter().position(|h| h.kind != Kind::Written).expect("others");
+    assert!(r.hearings[first].kind.is_counted(), "{:?}", r.hearings[first].kind);
+    let rival = &r.hearings[r.rival().expect("one")];
+    assert!(!rival.kind.is_counted());
+    assert!(r.hearings.iter().all(|h| h.kind.is_counted() || h.score <= rival.score));
+    let near = r.near_the_first();
+    assert!(
+        near > 1
+            && r.hearings[near - 1].score >= 0.9 * r.hearings[0].score
+            && r.hearings[near].score < 0.9 * r.hearings[0].score
+    );
+}

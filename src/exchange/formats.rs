@@ -149,10 +149,11 @@ pub fn sheet(piece: Piece<'_>, limits: analysis::Limits) -> Handout<'_> {
     Handout { piece, limits, ladder, takes: Vec::new(), stem: "groove".into() }
 }
 
-/// The hearings that are drawn where none was asked for: the best two that are not the written beat.
+/// The hearings that are drawn where none was asked for: the rival of the written beat, and the best besides.
 pub fn usual(report: &analysis::Report) -> Vec<usize> {
-    let rival = |h: &(usize, &analysis::Hearing)| h.1.kind != analysis::Kind::Written;
-    report.hearings.iter().enumerate().filter(rival).take(2).map(|h| h.0).collect()
+    let rival = report.rival();
+    let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != analysis::Kind::Written;
+    rival.into_iter().chain((0..report.hearings.len()).filter(other).take(1)).collect()
 }
 
 /// The format of a name.

@@ -51,11 +51,11 @@ impl State {
         Some((words, shown.ask == self.ask()))
     }
 
-    /// The hearing of the strip: the chosen one, or else the best that is not the written beat.
+    /// The hearing of the strip: the chosen one, or else the rival of the written beat.
     pub(super) fn strip(&self) -> Option<(usize, &Hearing)> {
         let (report, _) = self.report()?;
         let chosen = self.chosen.and_then(|c| self.find(c));
-        chosen.or_else(|| report.hearings.iter().enumerate().find(|(_, h)| h.kind != Kind::Written))
+        chosen.or_else(|| report.rival().map(|i| (i, &report.hearings[i])))
     }
 
     /// The hearing that is most like the one that was chosen.

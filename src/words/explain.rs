@@ -98,6 +98,10 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     let Some(first) = report.hearings.first() else {
         return writeln!(t, "  too few attacks for a pulse");
     };
+    let near = report.near_the_first();
+    if near > 1 {
+        writeln!(t, "  none stands out: the first {near} lie within a tenth of one score")?;
+    }
     writeln!(t, "  score of the first = {}", words::parts(first))?;
     writeln!(t, "  its attacks land {}", words::lands(first))?;
     if let ([only], false) = (&first.stretches[..], first.kind.is_counted()) {

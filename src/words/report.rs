@@ -116,7 +116,8 @@ fn percent(part: usize, all: usize) -> String {
     format!("{:.0}%", 100.0 * part as f64 / all.max(1) as f64)
 }
 
-/// The hearing's name; of a pulse of cells also how far from the beat it starts.
+/// The hearing's name; of a pulse of cells also how far from the beat it starts, and whether it begins anew with every time through
+/// because it does not come out even with the loop.
 pub fn kind(groove: &Groove, report: &Report, h: &Hearing) -> String {
     let off = (h.kind == Kind::Cells).then(|| {
         let m = report.clock.moment(*h.pulses.first()?)?;
@@ -125,7 +126,8 @@ pub fn kind(groove: &Groove, report: &Report, h: &Hearing) -> String {
         let (n, d) = crate::analysis::stream::nearest(beats.fract(), 16).filter(|_| beats.fract() > 1e-6)?;
         Some(format!(", {n}/{d} of a beat after the beat"))
     });
-    format!("{}{}", h.kind, off.flatten().unwrap_or_default())
+    let anew = if h.closes || h.stretches.len() > 1 { "" } else { " (restarts)" };
+    format!("{}{}{anew}", h.kind, off.flatten().unwrap_or_default())
 }
 
 /// The score as the product of its parts.
@@ -238,8 +240,8 @@ pub fn pair(groove: &Groove, report: &Report, p: &Pair) -> String {
         let heard = if p.audible { "can be told" } else { "cannot be told" };
         format!(", near {}:{} ({:+.1}%, {heard} from it)", p.simple.0, p.simple.1, p.error_percent)
     };
-    let meets =
-        p.meets_after.map_or("they do not meet in ten minutes".to_owned(), |s| format!("they meet every {s:.2} s"));
+    let apart = p.apart.map(|s| format!("they never meet, {:.0} ms apart at the nearest", s * 1000.0));
+    let meets = p.meets_after.map(|s| format!("they meet every {s:.2} s")).or(apart).unwrap_or_default();
     let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
     let (a, b) = (stream(groove, report, p.a), stream(groove, report, p.b));
     format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms a bar")

@@ -88,7 +88,7 @@ pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<Stri
     let names = lines.iter().map(|l| l.name.width()).max().unwrap_or(0).min(width * 3 / 8);
     let columns = width - names - 1;
     let meeting = meeting(&lines, BARS * bar, close);
-    let from = meeting.map_or_else(|| lines.iter().map(|l| l.start).fold(f64::MIN, f64::max), |m| m.0);
+    let from = meeting.map_or_else(|| lines.iter().map(|l| l.start).fold(f64::MAX, f64::min), |m| m.0);
     let next = meeting.and_then(|m| m.1);
     let asked = next.map_or(BARS * bar, |next| next - from);
     let fastest = lines.iter().map(|l| l.period).fold(f64::MAX, f64::min);
@@ -206,9 +206,9 @@ mod tests {
             1.0,
             83,
             &[
-                "a      |         |         |         |         |         |         |         |",
-                "b |         |         |         |         |         |         |         |         |",
-                "  0.25 s                                                                     4.25 s",
+                "a |         |         |         |         |         |         |         |         |",
+                "b      |         |         |         |         |         |         |         |",
+                "  0.00 s                                                                     4.00 s",
                 "| a pulse  # with another in 20 ms",
                 "four bars; they do not meet",
             ],

@@ -86,6 +86,7 @@ pub fn follows(groove: &Groove, report: &Report, follows: Follows) -> String {
             let name = format!("{} ({:.1})", hearing.kind, hearing.bpm(report.speed));
             match rate {
                 Rate::Each => name,
+                Rate::On => format!("{name}, going on where it restarts"),
                 Rate::Double => format!("{name}, tapped twice a pulse"),
                 Rate::Half => format!("{name}, on every second pulse"),
                 Rate::Between => format!("{name}, on its off-beats"),

@@ -281,6 +281,11 @@ pub(super) fn steady(times: &[f64], range: (f64, f64)) -> Vec<Draft> {
             let (first, period) = (draft.pulses[0], draft.stretches[0].1);
             let before = ((first - range.0) / period + 1e-9).floor().max(0.0) as usize;
             draft.pulses.splice(0..0, (1..=before).rev().map(|k| first - k as f64 * period));
+            // It ends before its own first pulse of the next time through, not before the loop's return.
+            let (first, last) = (draft.pulses[0], draft.pulses[draft.pulses.len() - 1]);
+            let left = first + (range.1 - range.0) - last;
+            let after = (left / period - 0.5 - HAIR).floor().max(0.0) as usize;
+            draft.pulses.extend((1..=after).map(|k| last + k as f64 * period).filter(|p| *p < range.1 - HAIR));
             draft
         })
         .collect()

@@ -26,8 +26,12 @@ pub(super) fn drafts(groove: &Groove, clock: &Clock, attacks: &[TimedAttack], ra
 }
 
 fn draft(kind: Kind, pulses: Vec<f64>, range: (f64, f64)) -> Draft {
-    let pulses: Vec<f64> = pulses.into_iter().filter(|p| *p >= range.0 - 1e-9 && *p < range.1 - 1e-9).collect();
+    let pulses: Vec<f64> = pulses.into_iter().filter(|p| within(*p, range)).collect();
     Draft { kind, stretches: stretches(&pulses), pulses, exact: true }
+}
+
+fn within(at: f64, range: (f64, f64)) -> bool {
+    at >= range.0 - 1e-9 && at < range.1 - 1e-9
 }
 
 /// A stretch for every run of equal steps; the step across a change of tempo belongs to the stretch before it.
@@ -63,23 +67,30 @@ fn relative(groove: &Groove, clock: &Clock, range: (f64, f64), kind: Kind, (n, d
 }
 
 fn heads(groove: &Groove, clock: &Clock, range: (f64, f64)) -> Draft {
-    let mut pulses = Vec::new();
+    let mut pulses: Vec<(f64, f64)> = Vec::new();
     for (section, pass) in clock.passes() {
         let s = &groove.sections()[section];
         let additive = s.meter.kind() == MeterKind::Additive;
+        let in_bar = if additive { 1 + s.meter.strong_beats().len() } else { s.meter.beats() };
+        // The steps are unequal by design: their mean over the bar is the tempo.
+        let mean = wholes(s.meter.bar()) * clock.seconds_per_whole(section).unwrap_or_default() / in_bar as f64;
         for bar in 0..usize::from(s.bars) {
             let of_bar: Vec<usize> =
                 if additive { [vec![0], s.meter.strong_beats()].concat() } else { (0..s.meter.beats()).collect() };
             for beat in of_bar {
                 let offset = s.meter.beat().repeated(bar * s.meter.beats() + beat);
-                pulses.extend(offset.and_then(|o| clock.seconds(section, pass, o)));
+                pulses.extend(offset.and_then(|o| clock.seconds(section, pass, o)).map(|at| (at, mean)));
             }
         }
     }
-    let mut draft = draft(Kind::Heads, pulses, range);
-    // The steps are unequal by design: one stretch at their mean.
-    draft.stretches = if draft.pulses.len() > 1 { vec![(0, super::mean_period(&draft.pulses))] } else { Vec::new() };
-    draft
+    pulses.retain(|(at, _)| within(*at, range));
+    let mut stretches: Vec<(usize, f64)> = Vec::new();
+    for (i, (_, mean)) in pulses.iter().enumerate() {
+        if stretches.last().is_none_or(|(_, last)| (mean - last).abs() > 1e-6 * last) {
+            stretches.push((i, *mean));
+        }
+    }
+    Draft { kind: Kind::Heads, pulses: pulses.into_iter().map(|p| p.0).collect(), stretches, exact: true }
 }
 
 /// Pulses of whole cells (of the greatest length that measures all groups), each with the phase most attacks fall on.

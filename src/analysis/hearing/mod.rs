@@ -92,6 +92,8 @@ pub struct Hearing {
     pub wobble: f64,
     /// Tempo salience of its mean period at the playing speed, 0 to 1.
     pub salience: f64,
+    /// Whether it comes out even with what is looked at, so that it goes on through the loop's return; else it begins anew there.
+    pub closes: bool,
     /// The parts of its score.
     pub parts: Parts,
     /// The score, 0 to 100: the product of its parts.

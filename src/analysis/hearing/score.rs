@@ -134,6 +134,7 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         wobble_ms: 0.0,
         wobble: 0.0,
         salience: 0.0,
+        closes: closes(draft, scale.range),
         parts: Parts::default(),
         score: 0.0,
     };
@@ -278,6 +279,18 @@ impl Tally {
             wobble: (self.shares / n).sqrt(),
         }
     }
+}
+
+/// Whether the step from the last pulse to the first one of the next time through is one of its own, to within the noise floor.
+fn closes(draft: &Draft, range: (f64, f64)) -> bool {
+    let (Some(first), Some(last), Some((_, period))) =
+        (draft.pulses.first(), draft.pulses.last(), draft.stretches.last())
+    else {
+        return false;
+    };
+    // A fitted pulse may stand a little before the start and again a little before the end.
+    let steps = (first + (range.1 - range.0) - last) / period;
+    draft.kind == Kind::Heads || (steps - steps.round().clamp(0.0, 1.0)).abs() <= limits::NOISE.value / 100.0
 }
 
 /// Pulses near which no attack falls.

@@ -41,6 +41,8 @@ pub enum Rate {
     Half,
     /// A tap in the middle between pulses.
     Between,
+    /// A tap on each pulse, going on through the loop's return where the hearing begins anew.
+    On,
 }
 
 /// What a stretch of taps follows.

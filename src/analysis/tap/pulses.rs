@@ -105,6 +105,16 @@ pub(super) fn of_report(report: &Report, ask: &TapAsk) -> Vec<Pulses> {
         let own = Pulses::new(Follows::Hearing(i, Rate::Each), heard(&h.pulses, h.period() / 2.0), turn);
         each.extend(own.map(|p| Pulses { is_rare: h.kind == Kind::Cells, ..p }));
     }
+    // Whoever taps such a pulse goes on with it.
+    let mut on = Vec::new();
+    for (i, h) in report.hearings.iter().enumerate() {
+        if let ([only], false) = (&h.stretches[..], h.closes) {
+            let period = only.period / ask.speed;
+            let first = heard(&h.pulses[..1], 0.0).first().map(|first| first.rem_euclid(period));
+            let own = first.and_then(|first| Pulses::new(Follows::Hearing(i, Rate::On), vec![first], period));
+            on.extend(own.map(|p| Pulses { is_rare: h.kind == Kind::Cells, ..p }));
+        }
+    }
     let mut cut = Vec::new();
     for p in &each {
         let Follows::Hearing(i, _) = p.follows else { continue };
@@ -116,7 +126,7 @@ pub(super) fn of_report(report: &Report, ask: &TapAsk) -> Vec<Pulses> {
     let attacks: Vec<f64> = report.attacks.iter().map(|a| a.seconds).collect();
     let attacks = Pulses::new(Follows::Attacks, heard(&attacks, 0.0), turn);
     let mut known: Vec<Pulses> = Vec::new();
-    for p in each.into_iter().chain(attacks).chain(cut) {
+    for p in each.into_iter().chain(on).chain(attacks).chain(cut) {
         if !known.iter().any(|k| k.is_like(&p)) {
             known.push(p);
         }

@@ -39,6 +39,7 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
             "error_percent": round(p.error_percent),
             "audible": p.audible,
             "meets_after_s": p.meets_after.map(round),
+            "apart_s": p.apart.map(round),
             "drift_ms_per_bar": round(p.drift_ms),
         })).collect::<Vec<_>>(),
         "measures": report.measures.iter().map(|(section, measures)| json!({
@@ -128,6 +129,7 @@ fn hearing(groove: &Groove, report: &Report, h: &Hearing) -> Value {
     json!({
         "kind": h.kind.to_string(),
         "counted": h.kind.is_counted(),
+        "closes": h.closes,
         "score": round(h.score),
         "parts": { "explained": round(h.parts.explained), "steady": round(h.parts.steady), "tempo": round(h.parts.tempo), "sounded": round(h.parts.sounded), "kept": round(h.parts.kept) },
         "bpm": round(h.bpm(report.speed)),

@@ -2,7 +2,7 @@
 //! ladder. It must not know the command line's words nor the screen.
 
 use super::super::SIDES;
-use crate::analysis::{self, Hearing, Kind, Limits, Report};
+use crate::analysis::{self, Hearing, Limits, Report};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, ladder as silences};
 use crate::sound::{Click, ClickLine, Range};
@@ -37,9 +37,9 @@ impl Heard {
         Self { report, limits, length }
     }
 
-    /// The first hearing that is not the written beat, by its number.
+    /// The hearing that is set beside the written beat where none is asked for, by its number.
     pub fn rival(&self) -> Option<usize> {
-        self.report.hearings.iter().position(|h| h.kind != Kind::Written).map(|k| k + 1)
+        self.report.rival().map(|k| k + 1)
     }
 
     /// The hearing of a number.
