@@ -2,6 +2,7 @@
 //! any sound library.
 
 use super::NoSound;
+use super::device::News;
 use super::far::Device;
 use super::feed::{Feed, Hand, feed};
 use super::output::{Devices, Lent, Outlet, Signs};
@@ -32,18 +33,6 @@ const SILENT: Duration = Duration::from_secs(5);
 const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
 /// Time in which a feed comes home from a stream that is dropped.
 const HOMECOMING: Duration = Duration::from_secs(1);
-
-/// What has become of the output device; each is told once.
-#[derive(Debug, Clone, PartialEq)]
-pub enum News {
-    /// It is lost. The player tries to open it again by itself; what is played waits.
-    Lost(NoSound),
-    /// It is back, and what is played goes on from where it was.
-    Back,
-    /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, a schedule is to be built
-    /// for the rate of now and played from there.
-    BackAnew(Option<Position>),
-}
 
 /// While the device is lost.
 struct Lost {

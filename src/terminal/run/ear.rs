@@ -8,9 +8,7 @@ use super::sounds::Sounds;
 use crate::rhythm::Groove;
 use crate::sound::far::{self, Far, Token};
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{
-    Click, ClickLine, Happening, Keep, Leg, News, Output, OwnSounds, Player, Position, Range, SampleRate,
-};
+use crate::sound::{Click, ClickLine, Happening, Keep, Leg, News, Output, OwnSounds, Position, Range, SampleRate};
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -364,8 +362,8 @@ fn run(slot: &Slot<Request>, taps: &Receiver<Instant>, events: &Sender<Event>, p
             drop(events.send(Event::Speaker(Speaker::There(port))));
         }
         if player.is_none() && matches!(request, Some(Request::Play(..))) {
-            match Player::open_on(places.output) {
-                Ok(opened) => player = Some(Output::Here(opened)),
+            match Output::here(places.output) {
+                Ok(opened) => player = Some(opened),
                 Err(error) => drop(events.send(Event::Device(Err(error.to_string())))),
             }
         }
