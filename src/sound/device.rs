@@ -2,7 +2,7 @@
 //! is found or opened; a program that was built without sound knows none.
 
 use super::NoSound;
-use super::place::Position;
+use super::place::Playhead;
 
 /// An output device of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,9 +22,9 @@ pub enum News {
     Lost(NoSound),
     /// It is back, and what is played goes on from where it was.
     Back,
-    /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, a schedule is to be built
+    /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, what was played is to be built
     /// for the rate of now and played from there.
-    BackAnew(Option<Position>),
+    BackAnew(Option<Playhead>),
 }
 
 /// Which of the devices a text means: the one of that id or that name, or else the first whose name holds it, capital letters

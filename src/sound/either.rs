@@ -24,7 +24,7 @@ pub enum Happening {
     /// The device, or the line to a far one, is lost or back.
     Device(News),
     /// A far speaker lacks something: what is played is to be sent anew, from this place.
-    Anew(Position),
+    Anew(Playhead),
     /// A far speaker does not sound what it was sent: why. Nothing is played any more.
     Refused(String),
     /// A far speaker is gone for good: why. The output is to be dropped, and may be opened anew.

@@ -39,7 +39,7 @@ struct Lost {
     again: Instant,
     pause: Duration,
     /// Where the groove was.
-    place: Option<Position>,
+    place: Option<Playhead>,
     /// Whether the feed is another one by now.
     anew: bool,
 }
@@ -144,19 +144,27 @@ impl Player {
     }
 
     fn play_at(&mut self, schedule: Schedule, from: Frame) {
-        if let Some(lost) = &mut self.lost {
-            lost.place = Some(schedule.position(from));
-        }
+        let place = schedule.position(from);
         self.hand.play(schedule, from);
+        self.wait_at(place, 0);
     }
 
     /// Plays a leg from a place in the groove, or from its start. Gives its number.
     pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
         let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
-        if let (Some(lost), Some(schedule)) = (&mut self.lost, leg.schedule()) {
-            lost.place = Some(schedule.position(from));
+        let place = leg.schedule().map(|s| s.position(from));
+        let id = self.hand.start(leg, from);
+        if let Some(place) = place {
+            self.wait_at(place, id);
         }
-        self.hand.start(leg, from)
+        id
+    }
+
+    /// While the device is lost, a leg waits at the place at which it is to begin.
+    fn wait_at(&mut self, place: Position, leg: u64) {
+        if let Some(lost) = &mut self.lost {
+            lost.place = Some(Playhead::begun(place, leg));
+        }
     }
 
     /// Lets a leg follow after all that wait, while there is room. Gives its number.
@@ -279,10 +287,8 @@ impl Player {
     }
 
     fn lose(&mut self, now: Instant, reason: &str) -> News {
-        let head = self.playhead();
-        let place = head.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
-        let begun = Position { section: 0, pass: 0, wholes: 0.0 };
-        let place = place.or(self.hand.is_playing().then_some(begun));
+        let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
+        let place = self.playhead().or(self.hand.is_playing().then_some(begun));
         self.stream = None;
         self.feed = self.home.1.recv_timeout(HOMECOMING).ok();
         self.lost = Some(Lost { again: now + PAUSES.0, pause: PAUSES.0, place, anew: false });

@@ -255,3 +255,27 @@ fn more_legs_than_may_wait_are_taken_one_by_one() {
     let frames = Sequence::new(&groove, &takes, rate(48_000)).frames().0 as usize + LATENCY;
     same(&heard(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
 }
+
+#[test]
+fn a_leg_goes_on_where_some_of_its_times_through_lie_behind_it() {
+    // A bar of 96000 frames, a knock of a tenth of a second on each of its beats.
+    let groove = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "x...x...x...x...")]);
+    let take = Take { times: 6, silences: vec![1, 3, 4], ..plain("a") };
+    let played = |leg: Leg, from: i64| -> Vec<f32> {
+        let (mut hand, feed) = feed(SampleRate::STUDIO);
+        hand.start(leg, Frame(from));
+        feed.take(2 * 7 * 96_000).collect()
+    };
+    let leg = || take.leg(&groove, SampleRate::STUDIO).last();
+    let whole = played(leg(), 0);
+    for behind in 0..6_u64 {
+        let rest = played(leg().behind(behind), 24_000);
+        let there = &whole[2 * (96_000 * behind as usize + 24_000)..];
+        assert!(rest[..there.len()] == *there, "{behind} times behind it");
+        assert!(rest[there.len()..].iter().all(|x| *x == 0.0), "it ends");
+    }
+    assert_eq!(leg().behind(9).ending(), (1, true));
+    assert_eq!(leg().behind(2).silences().0, [1, 2]);
+    assert_eq!(leg().behind(5).silences(), (&[][..], 0));
+    assert_eq!(leg().times(u64::MAX).behind(3).ending().0, u64::MAX);
+}

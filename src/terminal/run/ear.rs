@@ -8,7 +8,9 @@ use super::sounds::Sounds;
 use crate::rhythm::Groove;
 use crate::sound::far::{self, Far, Token};
 use crate::sound::take::{CountIn, Take, ladder};
-use crate::sound::{Click, ClickLine, Happening, Keep, Leg, News, Output, OwnSounds, Position, Range, SampleRate};
+use crate::sound::{
+    Click, ClickLine, Happening, Keep, Leg, News, Output, OwnSounds, Playhead, Position, Range, SampleRate,
+};
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -207,12 +209,24 @@ struct Part {
     counting: bool,
 }
 
+/// A part that was sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Sent {
+    /// The leg's number.
+    id: u64,
+    part: Part,
+    /// Times through of the take that lay behind it already.
+    behind: u64,
+    /// Whether it follows at the end of a time through, whatever the leg before it was to be.
+    step: bool,
+}
+
 /// What is played of a sequence and what still comes.
 struct Plan {
     sequence: Sequence,
     takes: Vec<Take>,
-    /// What was sent and may still be heard, by the leg's number.
-    sent: VecDeque<(u64, Part)>,
+    /// What was sent and may still be heard, in order.
+    sent: VecDeque<Sent>,
     /// What is sent next, in order.
     next: VecDeque<Part>,
     /// What was last told: a part, and times through it.
@@ -226,8 +240,8 @@ impl Plan {
         Self { sequence, takes, sent: VecDeque::new(), next, told: None }
     }
 
-    /// The leg of a part.
-    fn leg(&self, part: Part, rate: SampleRate, own: &mut Own) -> Option<Leg> {
+    /// The leg of a part, so many times through of which lie behind it.
+    fn leg(&self, part: Part, behind: u64, rate: SampleRate, own: &mut Own) -> Option<Leg> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.playing.groove;
         if part.counting {
@@ -235,19 +249,20 @@ impl Plan {
         }
         let leg = take.leg_with(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
-        Some(match asked.times {
+        let leg = match asked.times {
             None => leg.times(u64::MAX),
             Some(_) if is_last => leg.last(),
             Some(_) => leg,
-        })
+        };
+        Some(leg.behind(behind))
     }
 
     /// Sends the first part: now, or at the end of the time through that is heard.
     fn begin(&mut self, player: &mut Output, own: &mut Own, now: bool) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(leg) = self.leg(part, player.rate(), own) {
+            if let Some(leg) = self.leg(part, 0, player.rate(), own) {
                 let id = if now { player.start(leg, None) } else { player.then(leg) };
-                self.sent.push_back((id, part));
+                self.sent.push_back(Sent { id, part, behind: 0, step: !now });
                 return;
             }
         }
@@ -257,10 +272,10 @@ impl Plan {
     fn send(&mut self, player: &mut Output, own: &mut Own) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
-                && let Some(leg) = self.leg(part, player.rate(), own)
+                && let Some(leg) = self.leg(part, 0, player.rate(), own)
             {
                 let id = player.queue(leg);
-                self.sent.push_back((id, part));
+                self.sent.push_back(Sent { id, part, behind: 0, step: false });
             }
         }
     }
@@ -269,25 +284,44 @@ impl Plan {
     fn change(&mut self, sequence: Sequence, player: &mut Output, own: &mut Own) {
         self.takes = takes(&sequence);
         self.sequence = sequence;
-        for &(id, part) in &self.sent {
-            if let Some(leg) = self.leg(part, player.rate(), own) {
-                player.replace(id, leg, Keep::Place);
+        for s in &self.sent {
+            if let Some(leg) = self.leg(s.part, s.behind, player.rate(), own) {
+                player.replace(s.id, leg, Keep::Place);
             }
         }
     }
 
-    /// The sequence from the take that was last told on.
-    fn rest(self) -> Sequence {
-        let at = self.told.map_or(self.sequence.at, |(part, _)| part.take);
-        Sequence { at, ..self.sequence }
+    /// Nothing of what was sent is there any more: gives what was heard then and what lies behind it, and whether what now comes next
+    /// was to begin at the end of its time through. A count-in begins again.
+    fn recall(&mut self, head: &Playhead) -> Option<(Part, u64, bool)> {
+        let found = self.sent.iter().position(|s| s.id == head.leg);
+        let mut sent = std::mem::take(&mut self.sent).split_off(found.unwrap_or(0));
+        let Sent { part, behind, .. } = sent.pop_front()?;
+        let step = sent.front().is_some_and(|s| s.step);
+        sent.iter().rev().for_each(|s| self.next.push_front(s.part));
+        let heard = if found.is_some() && !part.counting { head.loops } else { 0 };
+        Some((part, behind + heard, step))
+    }
+
+    /// Sends all anew, from the place that was heard.
+    fn resume(&mut self, head: &Playhead, player: &mut Output, own: &mut Own) {
+        let there = self.sent.iter().any(|s| s.id == head.leg);
+        let Some((part, behind, step)) = self.recall(head) else { return self.begin(player, own, true) };
+        let Some(leg) = self.leg(part, behind, player.rate(), own) else { return self.begin(player, own, true) };
+        let id = player.start(leg, Some(head.position()).filter(|_| there && !part.counting));
+        self.sent.push_back(Sent { id, part, behind, step: false });
+        if step {
+            self.begin(player, own, false);
+        }
     }
 
     /// What is heard, if it is not what was last told.
     fn news(&mut self, leg: u64, turn: u64) -> Option<Event> {
-        while self.sent.len() > 1 && self.sent.front().is_some_and(|(id, _)| *id < leg) {
+        while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < leg) {
             self.sent.pop_front();
         }
-        let &(_, part) = self.sent.iter().find(|(id, _)| *id == leg)?;
+        let &Sent { part, behind, .. } = self.sent.iter().find(|s| s.id == leg)?;
+        let turn = turn + behind;
         let told = Some((part, turn));
         if self.told == told {
             return None;
@@ -430,9 +464,9 @@ fn happened(happening: Happening, now: Now, player: &mut Output, own: &mut Own, 
             drop(events.send(Event::Speaker(Speaker::Refused(words))));
             return Now::Nothing;
         }
-        Happening::Anew(place) => return anew(now, place, player, own),
+        Happening::Anew(head) => return anew(now, &head, player, own),
         Happening::Over(_) => return Now::Nothing,
-        Happening::Device(News::BackAnew(Some(place))) => (News::Back, anew(now, place, player, own)),
+        Happening::Device(News::BackAnew(Some(head))) => (News::Back, anew(now, &head, player, own)),
         Happening::Device(news) => (news, now),
     };
     let told = match (news, player.is_far()) {
@@ -447,15 +481,13 @@ fn happened(happening: Happening, now: Now, player: &mut Output, own: &mut Own, 
     now
 }
 
-/// Plays on, with everything built for the device as it is now: a loop from the place it had reached, a sequence from the start of
-/// the take that was heard.
-fn anew(now: Now, place: Position, player: &mut Output, own: &mut Own) -> Now {
+/// Plays on from the place that was heard, with everything built for the device as it is now.
+fn anew(now: Now, head: &Playhead, player: &mut Output, own: &mut Own) -> Now {
     match now {
         Now::Nothing => Now::Nothing,
-        Now::Loop(_, what) => Now::Loop(player.start(own.leg(&what, player.rate()), Some(place)), what),
-        Now::Sequence(plan) => {
-            let mut plan = Plan::new(plan.rest());
-            plan.begin(player, own, true);
+        Now::Loop(_, what) => Now::Loop(player.start(own.leg(&what, player.rate()), Some(head.position())), what),
+        Now::Sequence(mut plan) => {
+            plan.resume(head, player, own);
             Now::Sequence(plan)
         }
     }
@@ -480,10 +512,10 @@ fn done(request: Request, now: Now, player: &mut Output, own: &mut Own) -> Now {
         }
         // Whatever of the sequence is heard becomes the loop and goes on and on.
         (Request::Change(Order::Loop(what)), Now::Sequence(plan)) => {
-            for &(id, _) in &plan.sent {
-                player.replace(id, own.leg(&what, player.rate()), Keep::Place);
+            for sent in &plan.sent {
+                player.replace(sent.id, own.leg(&what, player.rate()), Keep::Place);
             }
-            Now::Loop(plan.sent.back().map_or(0, |(id, _)| *id), what)
+            Now::Loop(plan.sent.back().map_or(0, |s| s.id), what)
         }
         (Request::Change(Order::Sequence(sequence)), Now::Sequence(mut plan)) => {
             plan.change(sequence, player, own);

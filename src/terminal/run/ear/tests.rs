@@ -74,6 +74,48 @@ fn a_count_in_leads_into_what_is_played_round() {
 }
 
 #[test]
+fn a_sequence_that_is_sent_anew_goes_on_where_it_was_heard() {
+    let groove = Arc::new(groove());
+    let playing = order(&groove, Over::All, true, Clicks::Off).0;
+    let asked = |times, count_in| super::super::super::Take { playing: playing.clone(), times, count_in };
+    let sequence = Sequence {
+        takes: vec![asked(Some(6), true), asked(Some(8), false), asked(None, true)],
+        at: 0,
+        silence: Some(4),
+    };
+    let part = |take, counting| Part { take, counting };
+    let sent = |id, part, behind, step| Sent { id, part, behind, step };
+    let head = |leg, loops| Playhead { section: 1, pass: 0, wholes: 0.5, loops, leg };
+    let plan = || {
+        let mut plan = Plan::new(sequence.clone());
+        plan.next.drain(..3);
+        plan.sent =
+            [sent(4, part(0, true), 0, false), sent(5, part(0, false), 2, false), sent(6, part(1, false), 0, false)]
+                .into();
+        plan
+    };
+    // In the second time through of what was sent when two lay behind it.
+    let mut here = plan();
+    assert_eq!(here.recall(&head(5, 1)), Some((part(0, false), 3, false)));
+    assert_eq!(here.next, [part(1, false), part(2, true), part(2, false)]);
+    assert!(here.sent.is_empty());
+    // A count-in begins again; of a leg that nobody knows of it is not known how far it was.
+    assert_eq!(plan().recall(&head(4, 0)), Some((part(0, true), 0, false)));
+    assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
+    // A step that waits for the end of the time through still does.
+    let mut stepping = plan();
+    stepping.sent.truncate(2);
+    stepping.sent.push_back(sent(7, part(2, true), 0, true));
+    stepping.next = [part(2, false)].into();
+    assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
+    assert_eq!(stepping.next, [part(2, true), part(2, false)]);
+    assert_eq!(Plan::new(sequence.clone()).recall(&head(1, 0)), None);
+    // What is told goes on counting.
+    let mut plan = plan();
+    assert!(matches!(plan.news(5, 1), Some(Event::Take { take: 0, counting: false, turn: 3 })));
+}
+
+#[test]
 fn a_sequence_becomes_parts_up_to_the_one_that_goes_on_and_its_silences_are_those_of_the_file() {
     let groove = Arc::new(groove());
     let playing = order(&groove, Over::All, true, Clicks::Off).0;
