@@ -153,6 +153,8 @@ line("key to the first byte of the frame", screen)
 line("key to audible edit", waits)
 if not whole.all():
     line("  where nothing was cut off", waits[whole])
+worst = numpy.argsort(waits)[-3:]
+print("the three longest, and their frames: " + ", ".join(f"{waits[k]:.1f} ({screen[k]:.1f}) ms" for k in worst))
 stream, sink = numpy.median(numpy.array([l for l in latencies if len(l) == 2]), axis=0)
 late = arrivals - wall(ends)
 print(f"the server says: {stream:.1f} ms of the stream wait in it, the sink's latency is {sink:.1f} ms (medians of {len(latencies)});"
