@@ -11,8 +11,10 @@ for tool in pulseaudio parec ssh sshd ssh-keygen python3; do
 done
 dir=$(mktemp -d)
 jobs=
+export TEETER_SINK="$dir"
 finish() {
     for job in $jobs; do kill "$job" 2>/dev/null || true; done
+    sh "$root/tests/null-sink.sh" || true
     rm -rf "$dir"
 }
 trap finish EXIT INT TERM
@@ -22,23 +24,10 @@ cargo build --manifest-path "$root/Cargo.toml"
 cargo test --manifest-path "$root/Cargo.toml" --lib --no-run
 teeter=${CARGO_TARGET_DIR:-$root/target}/debug/teeter
 
-mkdir -p "$dir/run"
-XDG_RUNTIME_DIR=$dir/run HOME=$dir pulseaudio -n --daemonize=no --use-pid-file=no --exit-idle-time=-1 --disallow-exit \
-    --high-priority=no --realtime=no -L "module-native-protocol-unix socket=$dir/native auth-anonymous=1" \
-    -L "module-null-sink sink_name=cap format=s16le rate=48000 channels=2 norewinds=1" 2>"$dir/server.log" &
-jobs="$jobs $!"
-tries=0
-until PULSE_SERVER=unix:$dir/native pactl info >/dev/null 2>&1; do
-    tries=$((tries + 1))
-    [ "$tries" -lt 50 ] || { echo "far.sh: the sound server did not start" >&2; cat "$dir/server.log" >&2; exit 2; }
-    sleep 0.1
-done
+sh "$root/tests/null-sink.sh" 48000
 PULSE_SERVER=unix:$dir/native parec -d cap.monitor --raw --format=s16le --rate=48000 --channels=2 --latency-msec=20 \
     >"$dir/cap.raw" &
 jobs="$jobs $!"
-printf 'pcm.!default { type pulse server "unix:%s" }\nctl.!default { type pulse server "unix:%s" }\n' \
-    "$dir/native" "$dir/native" >"$dir/asound.conf"
-
 free() { python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])'; }
 door=$(free) late=$(free) near=$(free) far=$(free) near2=$(free) far2=$(free)
 

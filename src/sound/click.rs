@@ -1,9 +1,10 @@
 //! The clicks that sound under a loop: those of the written beat, and lines of them such as hearings give. It must not know
 //! where a line comes from.
 
+use super::builder::Builder;
 use super::clock::Point;
 use super::place::Piece;
-use super::schedule::{Builder, Note};
+use super::schedule::Note;
 use super::units::Gain;
 use super::voice::{Strike, Tone};
 use crate::rhythm::{Accent, MeterKind, Time};

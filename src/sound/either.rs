@@ -1,8 +1,10 @@
-//! Where the sound comes out: this machine's device or a far speaker, with the same methods. It must not know how either
-//! makes it sound.
+//! Where the sound comes out: this machine's device or a far speaker, with the same methods; only the latter in a program that was
+//! built without sound. It must not know how either makes it sound.
 
+#[cfg(feature = "audio")]
+use super::Player;
 use super::far::Far;
-use super::{Keep, Leg, News, NoSound, Player, Playhead, Position, SampleRate};
+use super::{Keep, Leg, News, NoSound, Playhead, Position, SampleRate};
 use std::time::Instant;
 
 /// One of the two.
@@ -10,6 +12,7 @@ use std::time::Instant;
 #[allow(clippy::large_enum_variant, reason = "there is one, for as long as something may sound")]
 pub enum Output {
     /// This machine's device.
+    #[cfg(feature = "audio")]
     Here(Player),
     /// Another machine's device.
     Far(Far),
@@ -21,7 +24,7 @@ pub enum Happening {
     /// The device, or the line to a far one, is lost or back.
     Device(News),
     /// A far speaker lacks something: what is played is to be sent anew, from this place.
-    Anew(Position),
+    Anew(Playhead),
     /// A far speaker does not sound what it was sent: why. Nothing is played any more.
     Refused(String),
     /// A far speaker is gone for good: why. The output is to be dropped, and may be opened anew.
@@ -31,6 +34,7 @@ pub enum Happening {
 macro_rules! either {
     ($self:ident, $output:ident => $what:expr) => {
         match $self {
+            #[cfg(feature = "audio")]
             Output::Here($output) => $what,
             Output::Far($output) => $what,
         }
@@ -38,6 +42,18 @@ macro_rules! either {
 }
 
 impl Output {
+    /// Opens the output device of this machine that a text means (see [`super::chosen`]), or the default one.
+    ///
+    /// # Errors
+    /// [`NoSound`] in one line if there is no such device or it cannot be used, or if the program was built without sound.
+    #[cfg_attr(not(feature = "audio"), allow(unused_variables))]
+    pub fn here(output: Option<&str>) -> Result<Self, NoSound> {
+        #[cfg(feature = "audio")]
+        return Player::open_on(output).map(Self::Here);
+        #[cfg(not(feature = "audio"))]
+        Err(NoSound::without())
+    }
+
     /// The device's frames per second; schedules are to be built for it. It may be another one after [`News::BackAnew`].
     pub fn rate(&self) -> SampleRate {
         either!(self, o => o.rate())
@@ -101,6 +117,7 @@ impl Output {
     /// Looks after the device or the line. To be called some times a second, also while nothing plays.
     pub fn tick(&mut self) -> Option<Happening> {
         match self {
+            #[cfg(feature = "audio")]
             Output::Here(player) => player.tick().map(Happening::Device),
             Output::Far(far) => far.tick(),
         }

@@ -311,8 +311,7 @@ impl Hand {
             frame += map.length().0;
             loops -= 1;
         }
-        let Position { section, pass, wholes } = map.position(Frame(frame.max(0)));
-        Some(Playhead { section, pass, wholes, loops, leg })
+        Some(Playhead { loops, ..Playhead::begun(map.position(Frame(frame.max(0))), leg) })
     }
 
     /// What was heard when the last block was rendered, if `ahead` frames were rendered and not heard yet then; `None` while

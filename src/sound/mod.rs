@@ -3,20 +3,18 @@
 
 #[cfg(feature = "audio")]
 mod board;
+mod builder;
 mod click;
 mod clock;
+mod device;
 mod either;
 pub mod far;
 #[cfg(feature = "audio")]
 mod feed;
 mod limiter;
-#[cfg(not(feature = "audio"))]
-mod no_player;
 #[cfg(feature = "audio")]
 mod output;
 mod own;
-#[cfg(test)]
-mod own_tests;
 mod place;
 #[cfg(feature = "audio")]
 mod player;
@@ -34,18 +32,19 @@ mod voice;
 mod wav;
 
 pub use click::{Click, ClickLine, Moment};
+#[cfg(not(feature = "audio"))]
+pub use device::outputs;
+pub use device::{News, OutputDevice, chosen};
 pub use either::{Happening, Output};
 #[cfg(feature = "audio")]
 pub use feed::{Feed, Hand, feed};
 pub use limiter::CEILING;
-#[cfg(not(feature = "audio"))]
-pub use no_player::{News, OutputDevice, Player, chosen, outputs};
 #[cfg(feature = "audio")]
-pub use output::{OutputDevice, chosen, outputs};
+pub use output::outputs;
 pub use own::{OwnSound, OwnSounds};
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
-pub use player::{News, Player};
+pub use player::Player;
 pub use relay::{Leg, WAITING};
 pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
@@ -66,6 +65,12 @@ impl NoSound {
     /// A reason; only its first line is kept.
     pub(super) fn new(reason: &str) -> Self {
         Self(reason.lines().next().unwrap_or("no reason given").to_owned())
+    }
+
+    /// The reason of a program that was built without sound.
+    #[cfg(not(feature = "audio"))]
+    pub(super) fn without() -> Self {
+        Self::new("built without sound")
     }
 }
 

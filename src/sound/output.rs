@@ -2,6 +2,7 @@
 //! when a device is opened; only this file may name rodio.
 
 use super::NoSound;
+use super::device::{OutputDevice, chosen};
 use super::feed::Feed;
 use super::quiet::Quiet;
 use super::units::SampleRate;
@@ -17,17 +18,6 @@ use std::time::Duration;
 const ABSURD: Duration = Duration::from_secs(2);
 /// Seconds over which a stream begins, so that what rings in the feed does not start with a step.
 const OPENING: f32 = 0.005;
-
-/// An output device of this machine.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct OutputDevice {
-    /// Its name.
-    pub name: String,
-    /// What the system calls it; unlike names it stands only once.
-    pub id: String,
-    /// Whether it is the one that sounds where none is chosen.
-    pub default: bool,
-}
 
 /// The output devices there are now. What sound libraries print meanwhile is put aside.
 ///
@@ -47,14 +37,6 @@ pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
     let others: Vec<OutputDevice> = devices.filter_map(|d| known(&d, false)).filter(|d| !same(d)).collect();
     // Some systems leave the default one out of their list, and say that it is there where it cannot be opened.
     Ok(default.into_iter().chain(others).collect())
-}
-
-/// Which of the devices a text means: the one of that id or that name, or else the first whose name holds it, capital letters
-/// or not.
-pub fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
-    let low = text.to_lowercase();
-    let exact = devices.iter().position(|d| d.id == text || d.name == text);
-    exact.or_else(|| devices.iter().position(|d| !low.is_empty() && d.name.to_lowercase().contains(&low)))
 }
 
 /// What a stream tells, written on threads of the sound library: atomics and nothing else, for an error may be told a million
@@ -243,17 +225,6 @@ mod tests {
     use super::*;
     use crate::sound::{Ask, Frame, Schedule, feed};
     use std::sync::mpsc;
-
-    #[test]
-    fn an_output_is_chosen_by_id_name_or_part_of_a_name() {
-        let device = |name: &str, id: &str| OutputDevice { name: name.into(), id: id.into(), default: false };
-        let devices = [device("Speakers, inside", "hw:0"), device("Headset USB", "hw:1"), device("hw:0 too", "hw:2")];
-        let rows = [("hw:0", Some(0)), ("Headset USB", Some(1)), ("usb", Some(1)), ("TOO", Some(2)), ("", None)];
-        for (text, found) in rows {
-            assert_eq!(chosen(text, &devices), found, "{text}");
-        }
-        assert_eq!(chosen("hdmi", &devices), None);
-    }
 
     #[test]
     fn buffers_of_any_shape_are_filled_and_the_distance_is_told() {

@@ -86,3 +86,6 @@ fn hash(samples: &[f32]) -> u64 {
     let bytes = samples.iter().flat_map(|x| x.to_bits().to_le_bytes());
     bytes.fold(0xCBF2_9CE4_8422_2325, |h, byte| (h ^ u64::from(byte)).wrapping_mul(0x0100_0000_01B3))
 }
+
+#[cfg(test)]
+mod tests;

@@ -29,6 +29,18 @@ pub struct Playhead {
     pub leg: u64,
 }
 
+impl Playhead {
+    /// A place at which leg `leg` begins.
+    pub(super) fn begun(place: Position, leg: u64) -> Self {
+        Self { section: place.section, pass: place.pass, wholes: place.wholes, loops: 0, leg }
+    }
+
+    /// The place in the groove.
+    pub fn position(&self) -> Position {
+        Position { section: self.section, pass: self.pass, wholes: self.wholes }
+    }
+}
+
 /// A stretch of the loop that runs through one section at one pace.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Piece {

@@ -2,6 +2,7 @@
 //! any sound library.
 
 use super::NoSound;
+use super::device::News;
 use super::far::Device;
 use super::feed::{Feed, Hand, feed};
 use super::output::{Devices, Lent, Outlet, Signs};
@@ -33,24 +34,12 @@ const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from
 /// Time in which a feed comes home from a stream that is dropped.
 const HOMECOMING: Duration = Duration::from_secs(1);
 
-/// What has become of the output device; each is told once.
-#[derive(Debug, Clone, PartialEq)]
-pub enum News {
-    /// It is lost. The player tries to open it again by itself; what is played waits.
-    Lost(NoSound),
-    /// It is back, and what is played goes on from where it was.
-    Back,
-    /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, a schedule is to be built
-    /// for the rate of now and played from there.
-    BackAnew(Option<Position>),
-}
-
 /// While the device is lost.
 struct Lost {
     again: Instant,
     pause: Duration,
     /// Where the groove was.
-    place: Option<Position>,
+    place: Option<Playhead>,
     /// Whether the feed is another one by now.
     anew: bool,
 }
@@ -155,19 +144,27 @@ impl Player {
     }
 
     fn play_at(&mut self, schedule: Schedule, from: Frame) {
-        if let Some(lost) = &mut self.lost {
-            lost.place = Some(schedule.position(from));
-        }
+        let place = schedule.position(from);
         self.hand.play(schedule, from);
+        self.wait_at(place, 0);
     }
 
     /// Plays a leg from a place in the groove, or from its start. Gives its number.
     pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
         let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
-        if let (Some(lost), Some(schedule)) = (&mut self.lost, leg.schedule()) {
-            lost.place = Some(schedule.position(from));
+        let place = leg.schedule().map(|s| s.position(from));
+        let id = self.hand.start(leg, from);
+        if let Some(place) = place {
+            self.wait_at(place, id);
         }
-        self.hand.start(leg, from)
+        id
+    }
+
+    /// While the device is lost, a leg waits at the place at which it is to begin.
+    fn wait_at(&mut self, place: Position, leg: u64) {
+        if let Some(lost) = &mut self.lost {
+            lost.place = Some(Playhead::begun(place, leg));
+        }
     }
 
     /// Lets a leg follow after all that wait, while there is room. Gives its number.
@@ -290,10 +287,8 @@ impl Player {
     }
 
     fn lose(&mut self, now: Instant, reason: &str) -> News {
-        let head = self.playhead();
-        let place = head.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
-        let begun = Position { section: 0, pass: 0, wholes: 0.0 };
-        let place = place.or(self.hand.is_playing().then_some(begun));
+        let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
+        let place = self.playhead().or(self.hand.is_playing().then_some(begun));
         self.stream = None;
         self.feed = self.home.1.recv_timeout(HOMECOMING).ok();
         self.lost = Some(Lost { again: now + PAUSES.0, pause: PAUSES.0, place, anew: false });

@@ -45,6 +45,18 @@ impl Leg {
         self
     }
 
+    /// The same leg when so many of its times through lie behind it; one at least is left.
+    #[must_use]
+    pub fn behind(mut self, turns: u64) -> Self {
+        if self.turns != u64::MAX {
+            self.turns = self.turns.saturating_sub(turns).max(1);
+        }
+        let left = |&turn: &u32| u64::from(turn).checked_sub(turns).and_then(|t| u32::try_from(t).ok());
+        self.silences = self.silences.iter().filter_map(left).collect();
+        self.hushed = self.hushed.filter(|_| !self.silences.is_empty());
+        self
+    }
+
     /// Ends the playing when it has been played through and no other waits; what rings rings out.
     #[must_use]
     pub fn last(mut self) -> Self {

@@ -39,7 +39,7 @@ pub struct Far {
     maps: VecDeque<(u64, Arc<Map>)>,
     playing: bool,
     /// Where to begin if nothing has been heard yet.
-    from: Option<Position>,
+    from: Option<Playhead>,
     /// What the playhead told last.
     told_head: Option<Playhead>,
     gain: Option<f32>,
@@ -112,9 +112,9 @@ impl Far {
             (known.left, known.ended) = (None, 0);
         }
         self.maps.clear();
-        (self.playing, self.from, self.told_head) = (true, place, None);
-        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
         self.id += 1;
+        (self.playing, self.from, self.told_head) = (true, place.map(|p| Playhead::begun(p, self.id)), None);
+        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
         self.send_leg(How::Start(from.0 as u64), self.id, &leg);
         self.id
     }
@@ -203,7 +203,7 @@ impl Far {
                 known.sent.pop_front();
             }
             let oldest = known.sent.iter().map(|s| s.age).min();
-            let left = known.left.map(|l| l.0);
+            let left = known.left.map(|l| l.0.age);
             self.maps.retain(|m| Some(m.0) >= oldest || Some(m.0) == left);
         }
         self.send(&ToSpeaker::Leg { how, leg: id, age, packed: &packed });
@@ -219,7 +219,7 @@ impl Far {
     /// Goes to a place of the loop.
     pub fn seek(&mut self, place: Position) {
         if let Some(frame) = self.maps.back().and_then(|m| m.1.frame(place)).filter(|_| self.playing) {
-            (self.from, self.told_head) = (Some(place), None);
+            (self.from, self.told_head) = (Some(Playhead::begun(place, self.id)), None);
             self.line.shared.known().left = None;
             self.send(&ToSpeaker::Seek(frame.0 as u64));
         }
@@ -257,10 +257,7 @@ impl Far {
             return None;
         }
         let known = self.line.shared.known();
-        let (heard, frame, loops) = known.heard(self.line.shared.clock(at) as i64)?;
-        let map = &self.maps.iter().find(|m| m.0 == heard.age)?.1;
-        let Position { section, pass, wholes } = map.position(Frame(frame));
-        Some(Playhead { section, pass, wholes, loops, leg: heard.leg })
+        self.head(known.heard(self.line.shared.clock(at) as i64)?)
     }
 
     /// Seconds to which the place heard is known: one of the device's buffers, and half the quickest round trip, since the
@@ -311,10 +308,19 @@ impl Far {
     }
 
     /// Where the groove was last known to be.
-    fn place(&self) -> Position {
-        let left = self.line.shared.known().left;
-        let of = |(age, frame): (u64, i64)| self.maps.iter().find(|m| m.0 == age).map(|m| m.1.position(Frame(frame)));
-        left.and_then(of).or(self.from).unwrap_or(Position { section: 0, pass: 0, wholes: 0.0 })
+    fn place(&self) -> Playhead {
+        let left = {
+            let known = self.line.shared.known();
+            known.left.or_else(|| known.heard(self.line.shared.clock(Instant::now()) as i64))
+        };
+        let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
+        left.and_then(|left| self.head(left)).or(self.from).unwrap_or(begun)
+    }
+
+    /// Where a frame of a sending lies in the groove.
+    fn head(&self, (heard, frame, loops): (Sending, i64, u64)) -> Option<Playhead> {
+        let map = &self.maps.iter().find(|m| m.0 == heard.age)?.1;
+        Some(Playhead { loops, ..Playhead::begun(map.position(Frame(frame)), heard.leg) })
     }
 
     fn send(&self, message: &ToSpeaker<'_>) {

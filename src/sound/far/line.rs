@@ -75,8 +75,8 @@ pub(super) struct Known {
     pub(super) hertz: Option<u32>,
     /// Counts lines and devices: with each new one all that is to sound must be sent again.
     pub(super) line: u64,
-    /// Where the loop was heard when the line was lost: its age and frame.
-    pub(super) left: Option<(u64, i64)>,
+    /// Where the loop was heard when the line was lost: the sending, its frame, turns completed.
+    pub(super) left: Option<(Sending, i64, u64)>,
     /// Why the session is over for good.
     pub(super) over: Option<String>,
     pub(super) news: VecDeque<News>,
@@ -129,9 +129,7 @@ impl Known {
     }
 
     fn lose(&mut self, now: u64, why: String) {
-        if let Some((heard, frame, _)) = self.heard(now as i64) {
-            self.left = Some((heard.age, frame));
-        }
+        self.left = self.heard(now as i64).or(self.left);
         self.track.clear();
         if self.hertz.take().is_some() {
             self.tell(News::Lost(why));

@@ -5,6 +5,8 @@
 #![cfg_attr(not(feature = "audio"), allow(dead_code))]
 
 #[cfg(feature = "audio")]
+mod desk;
+#[cfg(feature = "audio")]
 mod door;
 mod editor;
 mod few;
@@ -18,9 +20,13 @@ mod packed;
 mod proof;
 #[cfg(feature = "audio")]
 mod said;
+#[cfg(feature = "audio")]
+mod sendings;
 mod shelf;
 #[cfg(feature = "audio")]
 mod speaker;
+#[cfg(feature = "audio")]
+mod strangers;
 #[cfg(all(test, feature = "audio"))]
 mod tests;
 mod track;

@@ -14,7 +14,9 @@ use super::*;
 use crate::rhythm::{Groove, Voice};
 use crate::sound::feed::{Feed, Hand, feed};
 use crate::sound::tests::groove;
-use crate::sound::{Ask, Frame, Happening, Keep, Leg, News, NoSound, Position, Renderer, SampleRate, Schedule};
+use crate::sound::{
+    Ask, Frame, Happening, Keep, Leg, News, NoSound, Playhead, Position, Renderer, SampleRate, Schedule,
+};
 use stage::*;
 use std::io::{Read, Write};
 use std::net::{Ipv4Addr, Shutdown, TcpListener, TcpStream};

@@ -1,11 +1,72 @@
-//! Tests of takes that follow each other live, against the same sequence rendered to a file. They must not know a device.
+//! Tests of the two ends of a feed: commands and places, and takes that follow each other live against the same sequence rendered
+//! to a file. They must not know a device.
 
 use super::*;
 use crate::rhythm::{Groove, Voice};
 use crate::sound::take::tests::{four, plain, samples, written};
 use crate::sound::take::{Sequence, Take};
-use crate::sound::tests::{groove, hard, rate};
-use crate::sound::{Ask, Click};
+use crate::sound::tests::{full, groove, hard, rate, rendered};
+use crate::sound::{Ask, Click, MASTER_DB};
+use std::time::Duration;
+
+#[test]
+fn commands_reach_the_feed_and_old_schedules_come_back() {
+    let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+    let build = || Schedule::build(&full(), &Ask::whole(SampleRate::STUDIO));
+    assert_eq!(hand.playhead(Frame(0)), None);
+    hand.play(build(), Frame(0));
+    let map = Arc::downgrade(build().map());
+    assert!(map.upgrade().is_none());
+    assert!(feed.by_ref().take(96_000).filter(|x| *x != 0.0).count() > 10_000);
+    let head = hand.playhead(Frame(0)).expect("plays");
+    assert_eq!((head.section, head.loops), (0, 0));
+    // One second at 137.3 quarters a minute is 0.572 whole notes; the clock of the test runs on meanwhile.
+    assert!(head.wholes > 0.56, "{head:?}");
+    // Far more swaps than the ring holds while nobody listens: the newest wins, nothing is lost or blocked.
+    for _ in 0..500 {
+        hand.swap(build(), Keep::Place);
+    }
+    hand.stop();
+    for _ in 0..20 {
+        hand.tick();
+        feed.by_ref().take(2048).for_each(drop);
+    }
+    assert!(!hand.is_playing());
+    assert_eq!(hand.playhead(Frame(0)), None);
+    assert!(feed.by_ref().take(4096).all(|x| x == 0.0));
+    hand.play(build(), Frame(0));
+    feed.by_ref().take(256).for_each(drop);
+    hand.seek(Position { section: 0, pass: 0, wholes: 0.5 });
+    feed.by_ref().take(256).for_each(drop);
+    assert!(hand.playhead(Frame(0)).is_some_and(|p| p.wholes >= 0.49));
+    assert!(hand.playhead(Frame(40_000)).is_some_and(|p| p.wholes < 0.2));
+}
+
+#[test]
+fn an_instant_before_is_heard_as_much_before() {
+    let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+    hand.play(Schedule::build(&full(), &Ask::whole(SampleRate::STUDIO)), Frame(0));
+    let before = Instant::now();
+    feed.by_ref().take(192_000).for_each(drop);
+    let wholes = |hand: &mut Hand, ms: u64, ahead: i64| {
+        let at = before + Duration::from_millis(200 - ms);
+        hand.heard_at(Frame(ahead), at).expect("plays").wholes
+    };
+    let seconds = |wholes: f64| wholes * 240.0 / 137.3;
+    let (last, first) = (wholes(&mut hand, 0, 40_000), wholes(&mut hand, 150, 40_000));
+    assert!((seconds(last - first) - 0.15).abs() < 2.0 / 48_000.0, "{first} {last}");
+    let ahead = wholes(&mut hand, 0, 44_800);
+    assert!((seconds(last - ahead) - 0.1).abs() < 2.0 / 48_000.0, "{ahead} {last}");
+}
+
+#[test]
+fn the_feed_is_the_renderer_sample_by_sample() {
+    let ask = Ask::whole(SampleRate::STUDIO);
+    let (mut hand, feed) = feed(ask.rate);
+    hand.play(Schedule::build(&full(), &ask), Frame(0));
+    let heard: Vec<f32> = feed.take(2 * 50_000).collect();
+    assert!(heard == rendered(&full(), &ask, MASTER_DB, 50_000, 77));
+}
 
 /// The legs of a sequence: count-ins and takes in order, the last one ending it.
 fn legs(groove: &Groove, takes: &[Take], rate: SampleRate) -> VecDeque<Leg> {
@@ -193,4 +254,28 @@ fn more_legs_than_may_wait_are_taken_one_by_one() {
     let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
     let frames = Sequence::new(&groove, &takes, rate(48_000)).frames().0 as usize + LATENCY;
     same(&heard(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
+}
+
+#[test]
+fn a_leg_goes_on_where_some_of_its_times_through_lie_behind_it() {
+    // A bar of 96000 frames, a knock of a tenth of a second on each of its beats.
+    let groove = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "x...x...x...x...")]);
+    let take = Take { times: 6, silences: vec![1, 3, 4], ..plain("a") };
+    let played = |leg: Leg, from: i64| -> Vec<f32> {
+        let (mut hand, feed) = feed(SampleRate::STUDIO);
+        hand.start(leg, Frame(from));
+        feed.take(2 * 7 * 96_000).collect()
+    };
+    let leg = || take.leg(&groove, SampleRate::STUDIO).last();
+    let whole = played(leg(), 0);
+    for behind in 0..6_u64 {
+        let rest = played(leg().behind(behind), 24_000);
+        let there = &whole[2 * (96_000 * behind as usize + 24_000)..];
+        assert!(rest[..there.len()] == *there, "{behind} times behind it");
+        assert!(rest[there.len()..].iter().all(|x| *x == 0.0), "it ends");
+    }
+    assert_eq!(leg().behind(9).ending(), (1, true));
+    assert_eq!(leg().behind(2).silences().0, [1, 2]);
+    assert_eq!(leg().behind(5).silences(), (&[][..], 0));
+    assert_eq!(leg().times(u64::MAX).behind(3).ending().0, u64::MAX);
 }

@@ -1,13 +1,19 @@
 //! Tests of takes, cues and ladders against plain exact sums. They must not know a device.
 
+mod chunks;
+mod sums;
+
 use super::*;
-use crate::rhythm::{Accent, MeterKind, Section, Voice};
+use crate::rhythm::Voice;
+use crate::sound::CEILING;
 use crate::sound::tests::{big, groove, hard, rate, rounded, time};
-use crate::sound::units::{Frame, Gain};
-use crate::sound::voice::{self, Strike, Tone};
-use crate::sound::{CEILING, MASTER_DB};
+use crate::sound::units::Frame;
+use chunks::{inner, riff};
 use num_traits::{One, ToPrimitive, Zero};
 use proptest::prelude::*;
+use sums::{length, reference};
+
+pub(in crate::sound) use chunks::samples;
 
 pub(in crate::sound) fn plain(name: &str) -> Take {
     Take {
@@ -48,161 +54,11 @@ pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
     ]
 }
 
-/// Exact seconds of a section at full speed.
-fn seconds(section: &Section, t: Time) -> BigRational {
-    let (bpm, unit) = (section.tempo.bpm(), section.tempo.unit());
-    big(60, 1) * big(t.numer(), t.denom()) / (big(bpm.numer(), bpm.denom()) * big(unit.numer(), unit.denom()))
-}
-
-fn length(groove: &Groove) -> BigRational {
-    groove.sections().iter().map(|s| seconds(s, s.length()) * BigInt::from(s.times)).sum()
-}
-
-/// One sound: seconds at full speed from the cue, what it is, level, side.
-type Sounds = Vec<(BigRational, Tone, Accent, f32, i8)>;
-
-/// The clicks of the written beat in one time through a section, from `from`.
-fn beats(section: &Section, from: &BigRational, click: Click, bars: u16) -> Sounds {
-    let parts = match click {
-        Click::Off => return Vec::new(),
-        Click::Written => 1,
-        Click::OffBeat => 2,
-        Click::Divided(n) => i64::from(n),
-    };
-    let (meter, strong) = (&section.meter, section.meter.strong_beats());
-    let mut sounds = Vec::new();
-    for k in 0..meter.beats() as i64 * i64::from(bars) * parts {
-        let beat = (k / parts) as usize % meter.beats();
-        let at = from + seconds(section, meter.beat()) * big(k, parts);
-        let weak = meter.kind() == MeterKind::Additive && beat > 0 && !strong.contains(&beat);
-        let accent = if beat == 0 { Accent::Accent } else { [Accent::Plain, Accent::Ghost][usize::from(weak)] };
-        if click == Click::OffBeat {
-            sounds.extend((k % 2 == 1).then_some((at, Tone::Beat, accent, 1.0, 0)));
-        } else if k % parts > 0 {
-            sounds.push((at, Tone::Beat, Accent::Ghost, 0.708, 0));
-        } else {
-            sounds.push((at, Tone::Beat, accent, 1.0, 0));
-        }
-    }
-    sounds
-}
-
-/// Everything that sounds in one time through a take.
-fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
-    let (mut sounds, mut start) = (Sounds::new(), BigRational::zero());
-    for (s, section) in groove.sections().iter().enumerate() {
-        for pass in 0..usize::from(section.times) {
-            for (l, layer) in groove.layers().iter().enumerate().filter(|_| take.layers) {
-                for e in groove.events(l).iter().filter(|e| e.section == s && e.pass == pass) {
-                    let at = &start + seconds(section, e.offset);
-                    let tone = Tone::Voice(layer.voice, e.pitch().filter(|_| layer.voice.is_pitched()));
-                    sounds.push((at, tone, e.accent(), Gain::from_db(f32::from(layer.gain)).linear(), layer.pan));
-                }
-            }
-            sounds.extend(beats(section, &start, take.click, section.bars));
-            start += seconds(section, section.length());
-        }
-    }
-    for line in &take.lines {
-        for moment in &line.moments {
-            let (Moment::Seconds(t) | Moment::Between(t)) = *moment else { panic!("seconds") };
-            let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
-            sounds.push((BigRational::from_f64(t).expect("finite"), Tone::Line(line.tone), accent, 1.0, line.side));
-        }
-    }
-    if silent {
-        let until = seconds(&groove.sections()[0], plain("a").opening(groove));
-        sounds.retain(|s| s.0 < until);
-    }
-    sounds
-}
-
-/// The count-in of a take and its length in seconds at full speed.
-fn counted_in(groove: &Groove, take: &Take) -> Option<(Sounds, BigRational)> {
-    let section = &groove.sections()[0];
-    match take.count_in {
-        CountIn::Off => None,
-        CountIn::Bar => {
-            let bar = seconds(section, section.meter.bar());
-            Some((beats(section, &BigRational::zero(), Click::Written, 1), bar))
-        }
-        CountIn::Pulse { first, period, tone, side } => {
-            let exact = |t: f64| BigRational::from_f64(t).expect("finite");
-            let pulse = |k: u32| (exact(period * f64::from(k)), Tone::Line(tone), Accent::Plain, 1.0, side);
-            // The test's pulse begins within one period, so that the fourth click stands one period before the first.
-            Some(((0..4).map(pulse).collect(), exact(period) * BigInt::from(4) - exact(first)))
-        }
-    }
-}
-
-/// The samples by plain sums, cue by cue, and the frames of the cues. No limiter: nothing may be loud.
-fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<(f64, f64)>, Vec<i64>) {
-    let mut mixed: Vec<(f64, f64)> = Vec::new();
-    let mut cues = Vec::new();
-    let mut cue = 0_i64;
-    let mut put = |frame: i64, (_, tone, accent, level, side): &(BigRational, Tone, Accent, f32, i8)| {
-        let (left, right) = Gain::UNITY.panned(*side);
-        let master = f64::from(Gain::from_db(MASTER_DB).linear()) * f64::from(*level);
-        let samples = voice::sound(Strike { rate, tone: *tone, accent: *accent });
-        let frame = usize::try_from(frame).expect("after the start");
-        mixed.resize(mixed.len().max(frame + samples.len()), (0.0, 0.0));
-        for (sum, x) in mixed[frame..].iter_mut().zip(samples.iter()) {
-            sum.0 += f64::from(x * left) * master;
-            sum.1 += f64::from(x * right) * master;
-        }
-    };
-    for take in takes {
-        let scale = big(i64::from(rate.hertz()) * take.speed.denom(), take.speed.numer());
-        if let Some((sounds, lasts)) = counted_in(groove, take) {
-            cues.push(cue);
-            for s in &sounds {
-                put(cue + rounded(&(&s.0 * &scale)), s);
-            }
-            cue += rounded(&(lasts * &scale));
-        }
-        cues.push(cue);
-        let lasts = length(groove) * &scale;
-        for turn in 0..take.times {
-            for s in &once(groove, take, take.silences.contains(&turn)) {
-                put(cue + rounded(&(&lasts * BigInt::from(turn) + &s.0 * &scale)), s);
-            }
-        }
-        cue += rounded(&(lasts * BigInt::from(take.times)));
-    }
-    mixed.resize(mixed.len().max(cue as usize), (0.0, 0.0));
-    (mixed, cues)
-}
-
 pub(in crate::sound) fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
     let sequence = Sequence::new(groove, takes, rate);
     let mut bytes = Vec::new();
     assert_eq!(sequence.write(&mut bytes).expect("written"), sequence.frames());
     (bytes, sequence.cues().to_vec())
-}
-
-/// The chunks of a RIFF file in order, read as the standard has them.
-fn riff(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
-    let word = |at: usize| u32::from_le_bytes(bytes[at..at + 4].try_into().expect("four")) as usize;
-    assert_eq!((&bytes[..4], word(4) + 8, &bytes[8..12]), (&b"RIFF"[..], bytes.len(), &b"WAVE"[..]));
-    inner(&bytes[12..])
-}
-
-fn inner(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
-    let (mut at, mut chunks) = (0, Vec::new());
-    while at < bytes.len() {
-        let size = u32::from_le_bytes(bytes[at + 4..at + 8].try_into().expect("four")) as usize;
-        let kind = String::from_utf8(bytes[at..at + 4].to_vec()).expect("letters");
-        chunks.push((kind, bytes[at + 8..at + 8 + size].to_vec()));
-        at += 8 + size + size % 2;
-    }
-    assert_eq!(at, bytes.len());
-    chunks
-}
-
-pub(in crate::sound) fn samples(bytes: &[u8]) -> Vec<(f64, f64)> {
-    let data = riff(bytes).into_iter().find(|c| c.0 == "data").expect("data").1;
-    let value = |b: &[u8]| f64::from(i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) / 8_388_607.0;
-    data.chunks(6).map(|f| (value(&f[..3]), value(&f[3..]))).collect()
 }
 
 #[test]

@@ -157,7 +157,7 @@ fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
         happened = far.tick();
         happened.is_some()
     });
-    assert_eq!(happened, Some(Happening::Anew(Position { section: 0, pass: 0, wholes: 0.25 })));
+    assert_eq!(happened, Some(Happening::Anew(Playhead { section: 0, pass: 0, wholes: 0.25, loops: 0, leg: 2 })));
     far.play_from(build(2), Position { section: 0, pass: 0, wholes: 0.25 });
     wait("the playhead", || far.tick().is_none() && far.playhead().is_some());
     let bad = ToSpeaker::Sound { hash: 1, hertz: 48_000, total: 1, at: 0, samples: &[0; 4] };

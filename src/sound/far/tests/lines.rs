@@ -60,9 +60,9 @@ fn a_cut_line_stops_the_sound_and_comes_back() {
     assert!(!far.is_there() && far.is_playing());
     assert_eq!(far.playhead(), None);
     let News::BackAnew(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    assert!(place.wholes > 0.0, "{place:?}");
+    assert!(place.wholes > 0.0 && (place.leg, place.loops) == (1, 0), "{place:?}");
     stage.hears(&Said::Back);
-    far.play_from(schedule("xxxxxxxxxxxxxxxx"), place);
+    far.play_from(schedule("xxxxxxxxxxxxxxxx"), place.position());
     wait("sound again", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_800));
     // Stopped while the line is lost, it stays stopped.
     tunnel.cut();
@@ -92,7 +92,7 @@ fn a_half_open_line_is_noticed_and_the_sound_fades() {
     assert!(peak(end - 40, end + 1) < 0.2 * peak(end - 9_600, end - 768).max(1e-3), "the sound breaks off");
     tunnel.dead.store(false, Ordering::Relaxed);
     let News::BackAnew(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    far.play_from(schedule("x---x---x---x---"), place);
+    far.play_from(schedule("x---x---x---x---"), place.position());
     wait("sound again", || far.tick().is_none() && stage.tape.sounds(4_800));
 }
 
@@ -116,7 +116,7 @@ fn a_lost_device_comes_back() {
     assert!(far.is_playing());
     let rate = far.rate();
     assert_eq!(rate.hertz(), 44_100);
-    far.play_from(Schedule::build(&riff("xxxxxxxxxxxxxxxx"), &Ask::whole(rate)), place);
+    far.play_from(Schedule::build(&riff("xxxxxxxxxxxxxxxx"), &Ask::whole(rate)), place.position());
     wait("sound at the other rate", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_410));
 }
 

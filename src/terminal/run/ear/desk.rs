@@ -7,7 +7,7 @@ use super::super::slot::Slot;
 use super::own::Own;
 use super::plan::Plan;
 use super::{Request, Seat};
-use crate::sound::{Happening, Keep, News, Output, Player, Position};
+use crate::sound::{Happening, Keep, News, Output, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
 use std::sync::mpsc::{Receiver, Sender};
@@ -77,8 +77,8 @@ impl Desk {
                 output = Some(Output::Far(far));
             }
             if output.is_none() && matches!(request, Some(Request::Play(..))) {
-                match Player::open_on(places.output) {
-                    Ok(opened) => output = Some(Output::Here(opened)),
+                match Output::here(places.output) {
+                    Ok(opened) => output = Some(opened),
                     Err(error) => self.tell(Event::Device(Err(error.to_string()))),
                 }
             }
@@ -160,14 +160,14 @@ impl Desk {
                     self.tell(Event::Speaker(Speaker::Refused(words)));
                     continue;
                 }
-                Happening::Anew(place) => {
-                    self.play_anew(place, player);
+                Happening::Anew(head) => {
+                    self.play_anew(&head, player);
                     continue;
                 }
                 Happening::Device(news) => news,
             };
-            if let News::BackAnew(Some(place)) = news {
-                self.play_anew(place, player);
+            if let News::BackAnew(Some(head)) = &news {
+                self.play_anew(head, player);
             }
             let told = match (news, player.is_far()) {
                 (News::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
@@ -182,13 +182,17 @@ impl Desk {
         Ok(())
     }
 
-    /// Plays on, with everything built for the device as it is now: a loop from the place it had reached, a sequence from the start
-    /// of the take that was heard.
-    fn play_anew(&mut self, place: Position, player: &mut Output) {
+    /// Plays on from the place that was heard, with everything built for the device as it is now.
+    fn play_anew(&mut self, head: &Playhead, player: &mut Output) {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
-            Now::Loop(_, what) => Now::Loop(player.start(self.own.leg(&what, player.rate()), Some(place)), what),
-            Now::Sequence(plan) => self.begin(Plan::new(plan.rest()), player, true),
+            Now::Loop(_, what) => {
+                Now::Loop(player.start(self.own.leg(&what, player.rate()), Some(head.position())), what)
+            }
+            Now::Sequence(mut plan) => {
+                plan.resume(head, player, &mut self.own);
+                Now::Sequence(plan)
+            }
         };
     }
 

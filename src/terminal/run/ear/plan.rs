@@ -4,7 +4,7 @@ use super::super::super::{Event, Sequence};
 use super::super::playing::takes;
 use super::own::Own;
 use crate::sound::take::Take;
-use crate::sound::{Keep, Leg, Output, SampleRate};
+use crate::sound::{Keep, Leg, Output, Playhead, SampleRate};
 use std::collections::VecDeque;
 
 /// A part of a sequence that is sent as one leg: a take, or its count-in.
@@ -14,12 +14,24 @@ pub(super) struct Part {
     counting: bool,
 }
 
+/// A part that was sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Sent {
+    /// The leg's number.
+    id: u64,
+    part: Part,
+    /// Times through of the take that lay behind it already.
+    behind: u64,
+    /// Whether it follows at the end of a time through, whatever the leg before it was to be.
+    step: bool,
+}
+
 /// What is played of a sequence and what still comes.
 pub(super) struct Plan {
     sequence: Sequence,
     takes: Vec<Take>,
-    /// What was sent and may still be heard, by the leg's number.
-    sent: VecDeque<(u64, Part)>,
+    /// What was sent and may still be heard, in order.
+    sent: VecDeque<Sent>,
     /// What is sent next, in order.
     next: VecDeque<Part>,
     /// What was last told: a part, and times through it.
@@ -34,8 +46,8 @@ impl Plan {
         Self { sequence, takes, sent: VecDeque::new(), next, told: None }
     }
 
-    /// The leg of a part.
-    fn leg(&self, part: Part, rate: SampleRate, own: &mut Own) -> Option<Leg> {
+    /// The leg of a part, so many times through of which lie behind it.
+    fn leg(&self, part: Part, behind: u64, rate: SampleRate, own: &mut Own) -> Option<Leg> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.playing.groove;
         if part.counting {
@@ -43,19 +55,20 @@ impl Plan {
         }
         let leg = take.leg_with(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
-        Some(match asked.times {
+        let leg = match asked.times {
             None => leg.times(u64::MAX),
             Some(_) if is_last => leg.last(),
             Some(_) => leg,
-        })
+        };
+        Some(leg.behind(behind))
     }
 
     /// Sends the first part: now, or at the end of the time through that is heard.
     pub(super) fn begin(&mut self, player: &mut Output, own: &mut Own, now: bool) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(leg) = self.leg(part, player.rate(), own) {
+            if let Some(leg) = self.leg(part, 0, player.rate(), own) {
                 let id = if now { player.start(leg, None) } else { player.then(leg) };
-                self.sent.push_back((id, part));
+                self.sent.push_back(Sent { id, part, behind: 0, step: !now });
                 return;
             }
         }
@@ -65,10 +78,10 @@ impl Plan {
     pub(super) fn send(&mut self, player: &mut Output, own: &mut Own) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
-                && let Some(leg) = self.leg(part, player.rate(), own)
+                && let Some(leg) = self.leg(part, 0, player.rate(), own)
             {
                 let id = player.queue(leg);
-                self.sent.push_back((id, part));
+                self.sent.push_back(Sent { id, part, behind: 0, step: false });
             }
         }
     }
@@ -77,17 +90,35 @@ impl Plan {
     pub(super) fn change(&mut self, sequence: Sequence, player: &mut Output, own: &mut Own) {
         self.takes = takes(&sequence);
         self.sequence = sequence;
-        for &(id, part) in &self.sent {
-            if let Some(leg) = self.leg(part, player.rate(), own) {
-                player.replace(id, leg, Keep::Place);
+        for s in &self.sent {
+            if let Some(leg) = self.leg(s.part, s.behind, player.rate(), own) {
+                player.replace(s.id, leg, Keep::Place);
             }
         }
     }
 
-    /// The sequence from the take that was last told on.
-    pub(super) fn rest(self) -> Sequence {
-        let at = self.told.map_or(self.sequence.at, |(part, _)| part.take);
-        Sequence { at, ..self.sequence }
+    /// Nothing of what was sent is there any more: gives what was heard then and what lies behind it, and whether what now comes next
+    /// was to begin at the end of its time through. A count-in begins again.
+    fn recall(&mut self, head: &Playhead) -> Option<(Part, u64, bool)> {
+        let found = self.sent.iter().position(|s| s.id == head.leg);
+        let mut sent = std::mem::take(&mut self.sent).split_off(found.unwrap_or(0));
+        let Sent { part, behind, .. } = sent.pop_front()?;
+        let step = sent.front().is_some_and(|s| s.step);
+        sent.iter().rev().for_each(|s| self.next.push_front(s.part));
+        let heard = if found.is_some() && !part.counting { head.loops } else { 0 };
+        Some((part, behind + heard, step))
+    }
+
+    /// Sends all anew, from the place that was heard.
+    pub(super) fn resume(&mut self, head: &Playhead, player: &mut Output, own: &mut Own) {
+        let there = self.sent.iter().any(|s| s.id == head.leg);
+        let Some((part, behind, step)) = self.recall(head) else { return self.begin(player, own, true) };
+        let Some(leg) = self.leg(part, behind, player.rate(), own) else { return self.begin(player, own, true) };
+        let id = player.start(leg, Some(head.position()).filter(|_| there && !part.counting));
+        self.sent.push_back(Sent { id, part, behind, step: false });
+        if step {
+            self.begin(player, own, false);
+        }
     }
 
     /// The plan of a step that begins at the end of the time through that is heard, until which what is heard now is told.
@@ -97,7 +128,7 @@ impl Plan {
 
     /// The legs that were sent and may still be heard.
     pub(super) fn sent(&self) -> impl DoubleEndedIterator<Item = u64> {
-        self.sent.iter().map(|(id, _)| *id)
+        self.sent.iter().map(|s| s.id)
     }
 
     /// Whether all of it was sent.
@@ -107,10 +138,11 @@ impl Plan {
 
     /// What is heard, if it is not what was last told.
     pub(super) fn news(&mut self, leg: u64, turn: u64) -> Option<Event> {
-        while self.sent.len() > 1 && self.sent.front().is_some_and(|(id, _)| *id < leg) {
+        while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < leg) {
             self.sent.pop_front();
         }
-        let &(_, part) = self.sent.iter().find(|(id, _)| *id == leg)?;
+        let &Sent { part, behind, .. } = self.sent.iter().find(|s| s.id == leg)?;
+        let turn = turn + behind;
         let told = Some((part, turn));
         if self.told == told {
             return None;
@@ -142,18 +174,60 @@ mod tests {
     use crate::terminal::{Clicks, Over, Playing, Take as Asked};
     use std::sync::Arc;
 
-    #[test]
-    fn a_sequence_becomes_parts_up_to_the_one_that_goes_on() {
+    /// Three takes, the last of them without an end.
+    fn sequence() -> Sequence {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
         let (speed, over, beat) = (Fraction::ONE, Over::All, Clicks::Off);
         let playing = Playing { groove, speed, over, layers: true, beat, lines: Vec::new() };
         let asked = |times, count_in| Asked { playing: playing.clone(), times, count_in };
         let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
-        let sequence = Sequence { takes, at: 0, silence: None };
-        let part = |take, counting| Part { take, counting };
+        Sequence { takes, at: 0, silence: None }
+    }
+
+    fn part(take: usize, counting: bool) -> Part {
+        Part { take, counting }
+    }
+
+    #[test]
+    fn a_sequence_becomes_parts_up_to_the_one_that_goes_on() {
+        let sequence = sequence();
         assert_eq!(parts(&sequence), [part(0, true), part(0, false), part(1, false), part(2, true), part(2, false)]);
         let later = Sequence { at: 3, ..sequence.clone() };
         assert_eq!(parts(&later), [part(3, true), part(3, false)]);
+    }
+    #[test]
+    fn a_sequence_that_is_sent_anew_goes_on_where_it_was_heard() {
+        let sent = |id, part, behind, step| Sent { id, part, behind, step };
+        let head = |leg, loops| Playhead { section: 1, pass: 0, wholes: 0.5, loops, leg };
+        let plan = || {
+            let mut plan = Plan::new(sequence());
+            plan.next.drain(..3);
+            let all = [
+                sent(4, part(0, true), 0, false),
+                sent(5, part(0, false), 2, false),
+                sent(6, part(1, false), 0, false),
+            ];
+            plan.sent = all.into();
+            plan
+        };
+        // In the second time through of what was sent when two lay behind it.
+        let mut here = plan();
+        assert_eq!(here.recall(&head(5, 1)), Some((part(0, false), 3, false)));
+        assert_eq!(here.next, [part(1, false), part(2, true), part(2, false)]);
+        assert!(here.sent.is_empty());
+        // A count-in begins again; of a leg that nobody knows of it is not known how far it was.
+        assert_eq!(plan().recall(&head(4, 0)), Some((part(0, true), 0, false)));
+        assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
+        // A step that waits for the end of the time through still does.
+        let mut stepping = plan();
+        stepping.sent.truncate(2);
+        stepping.sent.push_back(sent(7, part(2, true), 0, true));
+        stepping.next = [part(2, false)].into();
+        assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
+        assert_eq!(stepping.next, [part(2, true), part(2, false)]);
+        assert_eq!(Plan::new(sequence()).recall(&head(1, 0)), None);
+        // What is told goes on counting.
+        assert!(matches!(plan().news(5, 1), Some(Event::Take { take: 0, counting: false, turn: 3 })));
     }
 }

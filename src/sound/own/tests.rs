@@ -1,9 +1,9 @@
 //! Tests of the user's own sounds in schedules and in what is rendered, and of the accent depth. They must not know files.
 
-use super::tests::{groove, rate};
-use super::voice::Origin;
-use super::*;
 use crate::rhythm::{Groove, Layer, Voice};
+use crate::sound::tests::{groove, rate};
+use crate::sound::voice::Origin;
+use crate::sound::*;
 
 const RATE: SampleRate = SampleRate::STUDIO;
 

@@ -1,0 +1,218 @@
+//! Lays a groove out in frames, the only place where one becomes frames: the sections in range, the attacks of its layers, the clicks. It must not know devices, threads or
+//! how a voice is made.
+
+use super::click::{ClickLine, Moment};
+use super::clock::{Pace, Point, Ruler};
+use super::own::OwnSounds;
+use super::place::{Map, Piece};
+use super::schedule::{Ask, Note, Range, Schedule, approx};
+use super::units::{Gain, SampleRate};
+use super::voice::{self, Origin, Strike};
+use crate::rhythm::{Event, Fraction, Groove, Time};
+use num_bigint::BigInt;
+use num_rational::BigRational;
+use std::collections::{BTreeSet, HashMap};
+use std::sync::Arc;
+
+/// A loop shorter than this many frames is silent.
+const SHORTEST: i64 = 32;
+
+/// A run of one section in the range: all of it, or a region.
+pub(super) struct Run {
+    pub(super) section: usize,
+    passes: usize,
+    pub(super) from: Time,
+    pub(super) to: Time,
+}
+
+/// A loop that is being laid out.
+pub(super) struct Builder<'a> {
+    pub(super) groove: &'a Groove,
+    pub(super) ask: &'a Ask,
+    pub(super) runs: Vec<Run>,
+    /// The attacks of every heard layer in the range, one time through each section.
+    events: Vec<(usize, Vec<Event>)>,
+    pub(super) ruler: Ruler,
+    /// Start of the range within the whole groove at full speed, in seconds.
+    pub(super) lead: BigRational,
+    pub(super) notes: Vec<Note>,
+    sounds: Vec<(Origin, Arc<[f32]>)>,
+    known: HashMap<Origin, u32>,
+    own: Option<&'a OwnSounds>,
+}
+
+impl<'a> Builder<'a> {
+    /// Measures what is asked for.
+    pub(super) fn new(groove: &'a Groove, ask: &'a Ask, own: &'a OwnSounds) -> Self {
+        let sections = groove.sections();
+        let whole = |s: usize, passes: usize| Run { section: s, passes, from: Time::ZERO, to: sections[s].length() };
+        let runs: Vec<Run> = match ask.range {
+            Range::Whole => (0..sections.len()).map(|s| whole(s, usize::from(sections[s].times))).collect(),
+            Range::Section(s) if s < sections.len() => vec![whole(s, 1)],
+            Range::Region { section, from, to } if section < sections.len() => {
+                let (from, to) = (from.max(Time::ZERO), to.min(sections[section].length()));
+                if from < to { vec![Run { section, passes: 1, from, to }] } else { Vec::new() }
+            }
+            Range::Section(_) | Range::Region { .. } => Vec::new(),
+        };
+        let events = events(groove, &runs);
+        let denominators = denominators(groove, ask, &runs, &events);
+        let speed = ask.bounded_speed();
+        // Sections outside the range are never measured; they must not widen the common denominator.
+        let tempo =
+            |s: usize| if runs.iter().any(|r| r.section == s) { s } else { runs.first().map_or(0, |r| r.section) };
+        let pace = |s: usize| Pace::new(sections[tempo(s)].tempo, speed, ask.rate);
+        let rows = denominators.into_iter().enumerate().map(|(s, d)| (pace(s), d)).collect();
+        let mut lead = BigRational::from_integer(BigInt::ZERO);
+        let one = SampleRate::STUDIO;
+        if let (Some(run), false) = (runs.first(), ask.lines.is_empty()) {
+            let seconds = |section: usize, time: Time| {
+                Pace::new(sections[section].tempo, Fraction::ONE, one).frames(time) / BigInt::from(one.hertz())
+            };
+            for (s, section) in sections.iter().enumerate().take(run.section) {
+                lead += seconds(s, section.length()) * BigInt::from(section.times);
+            }
+            lead += seconds(run.section, run.from);
+        }
+        let ruler = Ruler::new(rows);
+        // Seconds that are no exact times must not be rounded twice.
+        let ruler = if ask.lines.iter().any(ClickLine::has_seconds) { ruler.refined() } else { ruler };
+        Self { runs, events, lead, own: Some(own), ..Self::empty(groove, ask, ruler) }
+    }
+
+    fn empty(groove: &'a Groove, ask: &'a Ask, ruler: Ruler) -> Self {
+        Self {
+            groove,
+            ask,
+            runs: Vec::new(),
+            events: Vec::new(),
+            ruler,
+            lead: BigRational::from_integer(BigInt::ZERO),
+            notes: Vec::new(),
+            sounds: Vec::new(),
+            known: HashMap::new(),
+            own: None,
+        }
+    }
+
+    /// A loop of so many seconds at full speed in which only the lines of clicks sound.
+    pub(super) fn clicks(groove: &'a Groove, ask: &'a Ask, seconds: &BigRational) -> Schedule {
+        let ruler = Ruler::new(Vec::new()).refined();
+        let length = ruler.nearest(&(seconds * ask.frames_per_second()));
+        Self::empty(groove, ask, ruler).finish(Vec::new(), length)
+    }
+
+    /// The loop.
+    pub(super) fn build(self) -> Schedule {
+        let denom = self.ruler.denom();
+        let (mut pieces, mut length) = (Vec::new(), Point::ZERO);
+        for run in &self.runs {
+            let lasts = self.ruler.at(run.section, run.to).minus(self.ruler.at(run.section, run.from), denom);
+            for pass in 0..run.passes {
+                let (from, to) = (approx(run.from), approx(run.to));
+                let pace = self.ruler.pace(run.section).approx();
+                pieces.push(Piece { start: length, section: run.section, pass, from, to, pace });
+                length = length.plus(lasts, denom);
+            }
+        }
+        self.finish(pieces, length)
+    }
+
+    fn finish(mut self, pieces: Vec<Piece>, length: Point) -> Schedule {
+        if length.frame >= SHORTEST {
+            self.layers(&pieces);
+            self.beats(&pieces);
+            self.lines(&pieces, length);
+            self.notes.sort_by_key(|n| n.at);
+        }
+        let map = Map { pieces, length, denom: self.ruler.denom() };
+        Schedule::of_parts(self.notes, self.sounds, map, self.ask.rate)
+    }
+
+    fn layers(&mut self, pieces: &[Piece]) {
+        let denom = self.ruler.denom();
+        for (l, events) in std::mem::take(&mut self.events) {
+            let layer = &self.groove.layers()[l];
+            let (left, right) = Gain::from_db(f32::from(layer.gain)).panned(layer.pan);
+            let own = layer.sound.as_ref().zip(self.own).and_then(|(name, own)| own.get(name, self.ask.rate));
+            for event in events {
+                let Some(run) = self.runs.iter().find(|r| r.section == event.section) else { continue };
+                let strike = Strike::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
+                let hold = if strike.is_held() {
+                    let room = run.to.minus(event.offset).unwrap_or(event.length);
+                    let lasts = self.ruler.at(event.section, event.length.min(room)).rounded(denom);
+                    u32::try_from(lasts).unwrap_or(u32::MAX - 1)
+                } else {
+                    u32::MAX
+                };
+                let at = self.within(run, event.offset);
+                let sound = match own {
+                    Some(own) => self.sound_of(own.origin, || Arc::clone(&own.samples)),
+                    None => self.sound(strike),
+                };
+                let level = voice::level(event.accent(), layer.depth, own.is_some());
+                let note = Note { at, sound, hold, left: left * level, right: right * level };
+                self.repeat(event.section, note, pieces);
+            }
+        }
+    }
+
+    /// A note of one time through a section, in every time through that is in the loop.
+    pub(super) fn repeat(&mut self, section: usize, note: Note, pieces: &[Piece]) {
+        let denom = self.ruler.denom();
+        let first = pieces.partition_point(|p| p.section < section);
+        let same = pieces[first..].iter().take_while(|p| p.section == section);
+        self.notes.extend(same.map(|p| Note { at: p.start.plus(note.at, denom), ..note }));
+    }
+
+    pub(super) fn within(&self, run: &Run, offset: Time) -> Point {
+        let denom = self.ruler.denom();
+        self.ruler.at(run.section, offset).minus(self.ruler.at(run.section, run.from), denom)
+    }
+
+    pub(super) fn sound(&mut self, strike: Strike) -> u32 {
+        self.sound_of(Origin::Struck(strike), || voice::sound(strike))
+    }
+
+    fn sound_of(&mut self, origin: Origin, samples: impl FnOnce() -> Arc<[f32]>) -> u32 {
+        *self.known.entry(origin).or_insert_with(|| {
+            self.sounds.push((origin, samples()));
+            self.sounds.len() as u32 - 1
+        })
+    }
+}
+
+/// The attacks of every heard layer in the range, one time through each section.
+fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
+    let heard = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !runs.is_empty());
+    let within =
+        |e: &Event| runs.iter().any(|r| r.section == e.section && e.pass == 0 && e.offset >= r.from && e.offset < r.to);
+    heard
+        .map(|l| {
+            let mut events = groove.events(l);
+            events.retain(within);
+            (l, events)
+        })
+        .collect()
+}
+
+/// The denominators of every time of each section that is in the range.
+fn denominators(groove: &Groove, ask: &Ask, runs: &[Run], events: &[(usize, Vec<Event>)]) -> Vec<Vec<i64>> {
+    let mut all = vec![BTreeSet::from([1_i64]); groove.sections().len()];
+    for run in runs {
+        let meter = &groove.sections()[run.section].meter;
+        all[run.section].extend([run.from.denom(), run.to.denom(), meter.beat().denom()]);
+        all[run.section].extend(meter.beat().divided(ask.click.parts()).map(Time::denom));
+    }
+    for event in events.iter().flat_map(|(_, events)| events) {
+        all[event.section].extend([event.offset.denom(), event.length.denom()]);
+    }
+    for moment in ask.lines.iter().flat_map(|l| &l.moments) {
+        if let Moment::At { section, offset, .. } = moment
+            && let Some(row) = all.get_mut(*section)
+        {
+            row.insert(offset.denom());
+        }
+    }
+    all.into_iter().map(|d| d.into_iter().collect()).collect()
+}
