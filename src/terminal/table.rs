@@ -247,7 +247,7 @@ const SECTION: &[Row] = rows! { Grid Section:
     "bars" [ch('B')] Action::Ask(Question::Bars), "number of bars of the section";
     "times" [ch('*')] Action::Ask(Question::Times), "times through of the section";
     "swing" [ch('w')] Action::Ask(Question::Swing), "swing of the section, as 2:1";
-    "add-section" [ch('N')] Action::Ask(Question::AddSection), "new section after this one";
+    "add-section" [ch('N')] Action::Ask(Question::AddSection), "new section after this one: name, meter";
     "copy-section" [] run(Command::CopySection), "copy of the section after it";
     "remove-section" [] run(Command::RemoveSection), "take the section away";
     "section-earlier" [] run(Command::MoveSection(-1)), "move the section before the one before";
