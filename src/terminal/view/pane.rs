@@ -1,5 +1,6 @@
 //! The live pane: groups, landings, tempos as heard, why it is hard. It must not know how any of it was found.
 
+use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report, SectionReport};
 use crate::terminal::forms::Ladder;
@@ -106,7 +107,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
-    let text = format!("{lead}{}", groups.text);
+    let text = format!("{lead}{}", line(&groups.text, grid::apart(state.groove(), place.layer, place.section)));
     let mut wrapped = wrap(&text, width);
     if wrapped.len() > most {
         wrapped.truncate(most);
@@ -124,7 +125,17 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     lines
 }
 
-/// Where the attacks land; while a ladder is climbed, its steps.
+/// A line of groups, its last one told by itself where it only runs to the end.
+fn line(text: &str, apart: Option<usize>) -> String {
+    let Some(cells) = apart else { return text.to_owned() };
+    match text.strip_suffix(&cells.to_string()) {
+        Some("") => format!("{cells} to the end"),
+        Some(before) if before.ends_with('+') => format!("{}, then {cells} to the end", before.trim_end_matches('+')),
+        _ => text.to_owned(),
+    }
+}
+
+/// Where the attacks land; while a ladder is climbed, or read, its steps.
 fn built(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
     match &state.play.running {
         Some(Running { kind: Kind::Ladder(ladder), at, .. }) => steps(state, report, theme, (width, most), ladder, *at),
