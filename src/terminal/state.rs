@@ -187,7 +187,13 @@ impl State {
     }
 
     pub(super) fn layout(&self) -> Option<Layout> {
-        Layout::new(self.size.0, self.size.1, self.groove().layers().len(), self.strips == Strips::All)
+        self.layout_in(self.size.0, self.size.1)
+    }
+
+    /// The layout in a window of so many columns and rows.
+    pub(super) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
+        let layers = self.groove().layers().len();
+        Layout::new(width, height, layers, self.scale().total() + 1, self.strips == Strips::All)
     }
 
     pub(super) fn scale(&self) -> Scale {

@@ -9,9 +9,9 @@ mod pen;
 mod strips;
 mod tap;
 
-use super::layout::{LEAST_HEIGHT, LEAST_WIDTH, Layout};
+use super::layout::{LEAST_HEIGHT, LEAST_WIDTH};
 use super::overlay::Overlay;
-use super::state::{State, Strips};
+use super::state::State;
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
@@ -30,8 +30,7 @@ pub fn view(state: &State, frame: &mut Frame<'_>) {
 pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     let area = *buffer.area();
     let mut pen = Pen::new(buffer, state.theme);
-    let layers = state.groove().layers().len();
-    let Some(layout) = Layout::new(area.width, area.height, layers, state.strips == Strips::All) else {
+    let Some(layout) = state.layout_in(area.width, area.height) else {
         return too_small(&mut pen, area);
     };
     heads::top(state, &mut pen, layout.top);

@@ -17,6 +17,9 @@ use unicode_width::UnicodeWidthStr;
 /// Under so many columns the wobble is left to the full view.
 const NARROW: usize = 34;
 
+/// Under so many columns the steps of a ladder leave the beat's value to the top of the screen.
+const BARE: usize = 48;
+
 /// Under so many columns of the window its two halves are not alike.
 const FEW: usize = 72;
 /// Columns in which landings can be shown: name, bar, number, share.
@@ -165,8 +168,8 @@ fn steps(
         let mark = if k == at { theme.glyphs().here } else { ' ' };
         // On a narrow pane the beat's value stands at the top of the screen only.
         let tempo = ladder::tempo_of(section, speed);
-        let tempo = tempo.split_once("= ").filter(|_| width < 60).map_or(tempo.as_str(), |(_, bpm)| bpm);
-        let room = if width < 60 { 5 } else { 11 };
+        let tempo = tempo.split_once("= ").filter(|_| width < BARE).map_or(tempo.as_str(), |(_, bpm)| bpm);
+        let room = if width < BARE { 5 } else { 11 };
         let (percent, value) = (ladder::percent(speed), ladder::value(speed));
         let first = change.first.and_then(|(h, _)| report.hearings.get(h));
         let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
