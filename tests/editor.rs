@@ -9,7 +9,7 @@ fn from_an_empty_groove_to_a_saved_one_whose_figures_are_those_of_explain() {
     let home = tempfile::tempdir().expect("a folder");
     let file = Path::new("riff.toml");
     let mut editor = Editor::open(home.path(), Some(file));
-    editor.shows("no attack yet");
+    editor.shows("(new)");
     editor.types("T150\r");
     editor.shows("= 150");
     // Four bars of sixteenths, 16 cells each, as digits.
@@ -216,6 +216,9 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     fs::write(config.join("config.toml"), "[keys]\nquit = \"hyper-e\"\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
     editor.shows("line 2, column 8");
+    editor.shows(".config/teeter/config.toml");
+    editor.types("\x1b");
+    editor.until("the grid", |s| !s.contains("was not taken"));
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");

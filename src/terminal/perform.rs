@@ -71,6 +71,8 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
+        Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
+        Action::ConfigFile => state.tell("nothing is wrong with the config file, or there is none", false),
         Action::Export(choice) => giving::choose(state, *choice),
         Action::Cancel if !giving::cancel(state, effects) => state.tell("nothing is being made or read", false),
         Action::Cancel => {}

@@ -40,7 +40,7 @@ pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     };
     let (words, style) = if state.session.is_changed() {
         ("not saved", theme.warning())
-    } else if state.file().is_none() {
+    } else if state.is_new() {
         ("new", theme.faint())
     } else {
         ("saved", theme.faint())
@@ -249,7 +249,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Remarks(_) => {
+        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::Remarks(_) => {
             vec!["list-down", "list-page-down", "list-close"]
         }
         _ => vec!["typing-accept", "typing-down", "typing-close"],

@@ -37,6 +37,7 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
         Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
+        Overlay::ConfigFile(at) => lists::config_file(state, &mut pen, body(area), *at),
         Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
         Overlay::Offers { choice, text, chosen } => {
             lists::offers(state, &mut pen, body(area), *choice, (text, *chosen));
