@@ -106,7 +106,8 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        lines.push(vec![("no attack yet in this section".into(), theme.faint())]);
+        let words = wrap("no attack yet in this section", width);
+        lines.extend(words.into_iter().map(|l| vec![(l, theme.faint())]));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
