@@ -9,7 +9,7 @@ fn from_an_empty_groove_to_a_saved_one_whose_figures_are_those_of_explain() {
     let home = tempfile::tempdir().expect("a folder");
     let file = Path::new("riff.toml");
     let mut editor = Editor::open(home.path(), Some(file));
-    editor.shows("no attack yet");
+    editor.shows("(new)");
     editor.types("T150\r");
     editor.shows("= 150");
     // Four bars of sixteenths, 16 cells each, as digits.
@@ -81,7 +81,7 @@ fn a_riff_is_typed_saved_and_opened_again() {
     let mut editor = Editor::open(home.path(), None);
     editor.shows("no attack yet");
     editor.types("332333");
-    editor.shows("3+3+2+3+3+50");
+    editor.shows("3+3+2+3+3, then 50 to the end");
     editor.types("nkick\r44448");
     editor.shows("kick 2.3");
     editor.types("\x13ropes.toml\r");
@@ -104,7 +104,7 @@ fn a_signal_gives_the_terminal_back_and_keeps_the_work() {
     let mut editor = Editor::open(home.path(), None);
     editor.shows("no attack yet");
     editor.types("345");
-    editor.shows("3+4+57");
+    editor.shows("3+4, then 57 to the end");
     let pid = editor.child.process_id().expect("runs");
     // The shell's own kill: a bare system has no program of that name.
     let killed = std::process::Command::new("sh").args(["-c", &format!("kill -TERM {pid}")]).status().expect("a shell");
@@ -115,7 +115,7 @@ fn a_signal_gives_the_terminal_back_and_keeps_the_work() {
     // The next start has the work again, and says so.
     let mut editor = Editor::open(home.path(), None);
     editor.shows("work of last time");
-    editor.shows("3+4+57");
+    editor.shows("3+4, then 57 to the end");
     editor.types("\x11");
     editor.shows("Not saved.");
     editor.types("y");
@@ -198,7 +198,7 @@ fn much_and_strange_text_pasted_is_borne() {
     editor.shows("winch");
     editor.types("\r332");
     editor.shows("Groups of winch");
-    editor.shows("3+3+58");
+    editor.shows("3+3, then 58 to the end");
     editor.types("\x11y");
     assert_eq!(editor.ends(), (true, true));
 }
@@ -216,6 +216,9 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     fs::write(config.join("config.toml"), "[keys]\nquit = \"hyper-e\"\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
     editor.shows("line 2, column 8");
+    editor.shows(".config/teeter/config.toml");
+    editor.types("\x1b");
+    editor.until("the grid", |s| !s.contains("was not taken"));
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");

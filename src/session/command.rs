@@ -135,8 +135,9 @@ pub enum Command {
     Mute,
     /// Hears the layer alone with other soloed ones, or no longer.
     Solo,
-    /// A new section after the cursor's, with its meter, tempo and bars; `None` takes the next free letter as its name.
-    AddSection(Option<String>),
+    /// A new section after the cursor's, with its meter, tempo and bars: its name, or else the next free letter, and another meter
+    /// if it has one.
+    AddSection(Option<String>, Option<Meter>),
     /// A copy of the section after it.
     CopySection,
     /// Takes the section away.

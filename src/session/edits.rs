@@ -2,9 +2,8 @@
 
 use super::command::Command;
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Outcome, Session, count, select};
-use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Groove, Layer, Place, Refusal, Tempo, Time, Voice};
-use std::collections::HashSet;
+use super::{Outcome, Session, count, select, telling};
+use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Groove, Layer, Place, Refusal, Tempo, Voice};
 
 const NO_LAYER: &str = "there is no layer; add one first";
 /// What a lay at the end of the groove says; the screen adds the key.
@@ -40,7 +39,7 @@ impl Session {
         let needs_layer = !matches!(
             command,
             Command::AddLayer(..)
-                | Command::AddSection(_)
+                | Command::AddSection(..)
                 | Command::CopySection
                 | Command::RemoveSection
                 | Command::MoveSection(_)
@@ -154,8 +153,8 @@ impl Session {
                 Ok(made.to(Cursor { place: Place { layer: row, cell: 0, ..at }, ..Cursor::default() }))
             }
             Command::RemoveLayer => {
-                let name = g.layers()[at.layer].name.clone();
-                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.saying(format!("layer '{name}' removed")))
+                let words = format!("layer '{}' removed{}", g.layers()[at.layer].name, telling::lost_with(g, at.layer));
+                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.saying(words))
             }
             Command::CopyLayer => self.copy_layer(),
             Command::MoveLayer(by) => {
@@ -173,7 +172,7 @@ impl Session {
             }
             Command::Division(division) => {
                 let made = simple(Edit::Division(at.layer, division), "division")?;
-                let words = divided(g, &made.groove, at.layer);
+                let words = telling::divided(g, &made.groove, at.layer);
                 Ok(if made.groove == *g { made } else { made.saying(words) })
             }
             Command::Cycle(cells) => {
@@ -214,18 +213,22 @@ impl Session {
         let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| Made::of(new, label));
         let to_section = |section| Cursor { place: Place { section, cell: 0, ..at }, ..Cursor::default() };
         match command {
-            Command::AddSection(name) => {
+            Command::AddSection(name, meter) => {
                 let name = name.unwrap_or_else(|| self.free_section_name());
-                let new = crate::rhythm::Section { name, times: 1, ..here.clone() };
-                Ok(simple(Edit::AddSection(at.section + 1, new), "add section")?.to(to_section(at.section + 1)))
+                let mut new = crate::rhythm::Section { name, times: 1, ..here.clone() };
+                let other = meter.filter(|m| *m != new.meter).map(|m| new.meter = m).is_some();
+                let made = simple(Edit::AddSection(at.section + 1, new), "add section")?.to(to_section(at.section + 1));
+                let words = other.then(|| telling::metered(g, &made.groove, at.layer, at.section + 1));
+                Ok(Made { words, ..made })
             }
             Command::CopySection => {
                 let name = self.free_section_name();
                 Ok(simple(Edit::CopySection(at.section, name), "copy section")?.to(to_section(at.section + 1)))
             }
             Command::RemoveSection => {
-                let words = format!("section '{}' removed", here.name);
-                Ok(simple(Edit::RemoveSection(at.section), "remove section")?.saying(words))
+                let made = simple(Edit::RemoveSection(at.section), "remove section")?;
+                let words = format!("section '{}' removed{}", here.name, telling::lost(g, &made.groove));
+                Ok(made.saying(words))
             }
             Command::MoveSection(by) => {
                 let to = (at.section as i64 + i64::from(by)).clamp(0, g.sections().len() as i64 - 1) as usize;
@@ -233,19 +236,21 @@ impl Session {
                 Ok(made.to(Cursor { place: Place { section: to, ..at }, ..self.cursor }))
             }
             Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name), "rename section"),
-            Command::Meter(meter) => simple(Edit::Meter(at.section, meter), "meter"),
+            Command::Meter(meter) => {
+                let new = telling::cells_kept(g, g.edited(&Edit::Meter(at.section, meter))?, at.section);
+                let words = telling::metered(g, &new, at.layer, at.section);
+                Ok(Made::of(new, "meter").saying(words))
+            }
             Command::Tempo(tempo) => simple(Edit::Tempo(at.section, tempo), "tempo"),
             Command::TempoBy(by) => {
                 let bpm = here.tempo.bpm().plus(Fraction::whole(by)).ok_or(Refusal::NoSuchPlace("tempo"))?;
                 simple(Edit::Tempo(at.section, Tempo::new(bpm, here.tempo.unit())?), "tempo")
             }
-            Command::Bars(bars) => simple(Edit::Bars(at.section, bars), "bars"),
+            Command::Bars(bars) => self.bars(bars, "bars"),
             Command::BarsBy(by) => {
                 let bars = i64::from(here.bars) + i64::from(by);
                 let bars = crate::rhythm::bounds::BARS.check(bars)? as u16;
-                let made = simple(Edit::Bars(at.section, bars), if by > 0 { "add bar" } else { "remove bar" })?;
-                let words = format!("section '{}' has {} now", here.name, count(usize::from(bars), "bar"));
-                let made = made.saying(words);
+                let made = self.bars(bars, if by > 0 { "add bar" } else { "remove bar" })?;
                 if self.cursor.past_end && by > 0 {
                     return Ok(made.to(Cursor { column: here.length(), past_end: false, ..self.cursor }));
                 }
@@ -257,6 +262,15 @@ impl Session {
             Command::Note(note) => Ok(Made::of(g.titled(g.title(), &note), "note")),
             _ => Err(Refusal::Nothing("this command changes no groove")),
         }
+    }
+
+    fn bars(&self, bars: u16, label: &str) -> Result<Made> {
+        let g = &*self.groove;
+        let at = self.cursor.place.section;
+        let made = Made::of(g.edited(&Edit::Bars(at, bars))?, label);
+        let (name, lost) = (&g.sections()[at].name, telling::lost(g, &made.groove));
+        let words = format!("section '{name}' has {} now{lost}", count(usize::from(bars), "bar"));
+        Ok(made.saying(words))
     }
 
     /// A pitch for a new attack: that of the attack before it, or the next one after, so that a line goes on as it was.
@@ -302,28 +316,6 @@ impl Session {
         let two = ('A'..='Z').flat_map(|a| ('A'..='Z').map(move |b| format!("{a}{b}")));
         one.chain(two).find(|name| !taken(name)).expect("there are fewer sections than pairs of letters")
     }
-}
-
-/// What a new division has done to a layer: its cells, and how many attacks are at another time or gone, each time through
-/// of a section counted once.
-fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
-    let once = |g: &Groove| -> Vec<(usize, Time)> {
-        g.events(layer).iter().filter(|e| e.pass == 0).map(|e| (e.section, e.offset)).collect()
-    };
-    let (before, after) = (once(old), once(new));
-    let kept: HashSet<_> = before.iter().collect();
-    let moved = after.iter().filter(|a| !kept.contains(a)).count();
-    let lost = before.len().saturating_sub(after.len());
-    let layer = &new.layers()[layer];
-    let name: String = layer.name.chars().take(16).collect();
-    let everywhere = if new.sections().len() > 1 { " in all sections" } else { "" };
-    let change = match (moved, lost) {
-        (0, 0) => "no attack moved".to_owned(),
-        (0, lost) => format!("{} lost", count(lost, "attack")),
-        (moved, 0) => format!("{} moved", count(moved, "attack")),
-        (moved, lost) => format!("{} moved, {lost} lost", count(moved, "attack")),
-    };
-    format!("{name}: {} a beat{everywhere}; {change}", count(usize::from(layer.division), "cell"))
 }
 
 /// `name 2`, `name 3`, ...: the first that is free.

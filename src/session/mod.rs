@@ -7,6 +7,7 @@ mod edits;
 mod history;
 mod laying;
 mod select;
+mod telling;
 #[cfg(test)]
 mod tests;
 

@@ -139,7 +139,7 @@ fn layers_and_sections() {
     assert!(matches!(session.apply(Copy), Outcome::Refused(_)));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
     session.apply(Lay(2));
-    session.apply(Command::AddSection(None));
+    session.apply(Command::AddSection(None, None));
     assert_eq!(session.groove().sections()[1].name, "A");
     assert_eq!(session.cursor().place.section, 1);
     session.apply(Command::MoveSection(-1));
@@ -184,13 +184,73 @@ fn a_new_division_tells_what_it_did() {
         Outcome::Changed(Some(words)) => words,
         other => panic!("{other:?}"),
     };
-    assert_eq!(says("x.x. x.x.", 2), "riff: 2 cells a beat; no attack moved");
-    assert_eq!(says("x.x. ...x", 8), "riff: 8 cells a beat; no attack moved");
+    assert_eq!(says("x.x. x.x.", 2), "riff: 2 cells a beat, a cell is 1/8; no attack moved");
+    assert_eq!(says("x.x. ...x", 8), "riff: 8 cells a beat, a cell is 1/32; no attack moved");
     // Of four quarters of a beat, one cell holds one attack; the fourth quarter goes back to the beat's half.
-    assert_eq!(says("xxxx .... / ...x ....", 1), "riff: 1 cell a beat in all sections; 1 attack moved, 3 lost");
-    assert_eq!(says("x..x ....", 2), "riff: 2 cells a beat; 1 attack moved");
-    assert_eq!(says("xx.. ....", 1), "riff: 1 cell a beat; 1 attack lost");
+    assert_eq!(
+        says("xxxx .... / ...x ....", 1),
+        "riff: 1 cell a beat in all sections, a cell is 1/4; 1 attack moved, 3 lost"
+    );
+    assert_eq!(says("x..x ....", 2), "riff: 2 cells a beat, a cell is 1/8; 1 attack moved");
+    assert_eq!(says("xx.. ....", 1), "riff: 1 cell a beat, a cell is 1/4; 1 attack lost");
     assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4)), Outcome::Quiet);
+}
+
+#[test]
+fn what_makes_a_groove_shorter_tells_how_many_attacks_went() {
+    let says = |before: &str, command| match Session::new(groove(before)).apply(command) {
+        Outcome::Changed(Some(words)) => words,
+        other => panic!("{other:?}"),
+    };
+    let meter = |text| Command::Meter(Meter::parse(text).expect("meter"));
+    assert_eq!(says("x.x. x.xx", meter("1/4")), "1/4: a beat is 1/4, a cell of riff 1/16; 3 attacks lost");
+    assert_eq!(says("x.x. ....", meter("1/4")), "1/4: a beat is 1/4, a cell of riff 1/16");
+    assert_eq!(says("x.x. ...x", meter("3/8")), "3/8: a beat is 1/8, a cell of riff 1/32");
+    assert_eq!(says("x.x. ...x / x...  ...x", Command::RemoveSection), "section 'S0' removed; 3 attacks lost");
+    assert_eq!(says(".... .... / x...  ...x", Command::RemoveSection), "section 'S0' removed");
+    assert_eq!(says("x.x. ...x", Command::RemoveLayer), "layer 'riff' removed; 3 attacks lost");
+    assert_eq!(says("x.x. ...x", Command::Bars(3)), "section 'S0' has 3 bars now");
+    let mut session = Session::new(groove("x.x. ...x"));
+    session.apply(Command::Bars(2));
+    session.apply(Move(Motion::BarRight));
+    session.apply(Lay(3));
+    let words = "section 'S0' has 1 bar now; 1 attack lost";
+    assert_eq!(session.apply(Command::BarsBy(-1)), Outcome::Changed(Some(words.into())));
+}
+
+#[test]
+fn cells_without_attacks_stay_sixteenths_under_another_beat() {
+    let mut session = Session::new(groove(".... ...."));
+    let mut meter = |text| {
+        let outcome = session.apply(Command::Meter(Meter::parse(text).expect("meter")));
+        let Outcome::Changed(Some(words)) = outcome else { panic!("{outcome:?}") };
+        assert!(words.contains(", a cell of riff 1/16"), "{words}");
+        session.groove().layers()[0].division
+    };
+    assert_eq!([meter("2+2+3/8"), meter("6/8"), meter("2/2"), meter("4/4")], [2, 6, 8, 4]);
+    // Where the beat has no whole number of them, or another length was chosen, the division stays.
+    let division = |before: &str, first, text| {
+        let mut session = Session::new(groove(before));
+        session.apply(Command::Division(first));
+        session.apply(Command::Meter(Meter::parse(text).expect("meter")));
+        session.groove().layers()[0].division
+    };
+    assert_eq!(division(".... ....", 4, "5/32"), 4);
+    assert_eq!(division(".... ....", 3, "3/8"), 3);
+    // Attacks anywhere, or another section with another beat, need it as it is.
+    assert_eq!(division("x... ....", 4, "3/8"), 4);
+    assert_eq!(division(".... .... / .... ....", 4, "3/8"), 4);
+}
+
+#[test]
+fn a_new_section_may_have_a_meter_of_its_own() {
+    let mut session = Session::new(groove("x... ...."));
+    let meter = Meter::parse("3/8").expect("meter");
+    let words = "3/8: a beat is 1/8, a cell of riff 1/32";
+    assert_eq!(session.apply(Command::AddSection(None, Some(meter.clone()))), Outcome::Changed(Some(words.into())));
+    assert_eq!((&session.groove().sections()[1].meter, session.cursor().place.section), (&meter, 1));
+    assert_eq!(session.apply(Command::AddSection(Some("end".into()), None)), Outcome::Changed(None));
+    assert_eq!(session.groove().sections()[2].meter, meter);
 }
 
 #[test]
@@ -308,7 +368,7 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
         C::Solo,
         C::CopySection,
         C::RemoveSection,
-        C::AddSection(None),
+        C::AddSection(None, None),
         C::Undo,
         C::Redo,
         C::Attack(Accent::Ghost),
@@ -349,7 +409,7 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
                 C::AddLayer(name.into(), Voice::ALL[v]),
                 C::RenameLayer(name.into()),
                 C::RenameSection(name.into()),
-                C::AddSection(Some(name.into())),
+                C::AddSection(Some(name.into()), None),
                 C::Title(name.into()),
                 C::Note(name.into()),
                 C::Voice(Voice::ALL[v]),

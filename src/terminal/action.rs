@@ -73,6 +73,8 @@ pub enum Action {
     Full,
     /// Shows the output devices.
     Outputs,
+    /// Shows what is wrong with the config file.
+    ConfigFile,
     /// Chooses what is made of the groove, and makes it.
     Export(Choice),
     /// Cancels what is being made or read.

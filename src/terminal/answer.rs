@@ -81,8 +81,7 @@ impl Question {
             Question::AccentDepth => do_it(Command::AccentDepth(Some(n(&bounds::ACCENT_DEPTH)? as u8))),
             Question::Gain => do_it(Command::Gain(n(&bounds::GAIN)? as i8)),
             Question::Pan => do_it(Command::Pan(n(&bounds::PAN)? as i8)),
-            Question::AddSection if text.is_empty() => do_it(Command::AddSection(None)),
-            Question::AddSection => do_it(Command::AddSection(Some(name(text)?))),
+            Question::AddSection => add_section(text).map(Answer::Do),
             Question::RenameSection => do_it(Command::RenameSection(name(text)?)),
             Question::Meter => do_it(Command::Meter(Meter::parse(text).map_err(allowed_first)?)),
             Question::Tempo => {
@@ -162,6 +161,20 @@ fn number(text: &str, bound: &'static Bound) -> Option<Result<i64, String>> {
 
 fn name(text: &str) -> Result<String, String> {
     bounds::NAME.check(text.chars().count() as i64).map(|_| text.to_owned()).map_err(allowed_first)
+}
+
+/// A name, a meter, both, or nothing: what reads as a meter at the end is one.
+fn add_section(text: &str) -> Result<Command, String> {
+    let (first, last) = text.rsplit_once(char::is_whitespace).map_or(("", text), |(a, b)| (a.trim(), b));
+    let (upper, lower) = last.split_once('/').unwrap_or_default();
+    let counts = |part: &str| !part.is_empty() && part.chars().all(|c| c.is_ascii_digit() || c == '+');
+    let (named, meter) = if counts(upper) && counts(lower) {
+        (first, Some(Meter::parse(last).map_err(allowed_first)?))
+    } else {
+        (text, None)
+    };
+    let named = if named.is_empty() { None } else { Some(name(named)?) };
+    Ok(Command::AddSection(named, meter))
 }
 
 /// A voice alone is the name too; where that is taken, with a number.

@@ -32,10 +32,12 @@ pub(super) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
         Overlay::Offers { choice, text, .. } => giving::found(state, *choice, text).len(),
         _ => 0,
     };
+    let help = help_lines(state);
     match &mut state.overlay {
-        Overlay::Help(at) => {
-            let last = help_lines().saturating_sub(page);
-            *at = go(*at, last, page);
+        Overlay::Help(at) => *at = go(*at, help.saturating_sub(page), page),
+        Overlay::ConfigFile(at) => {
+            let lines = state.config_trouble.as_ref().map_or(0, Vec::len);
+            *at = go(*at, lines.saturating_sub(1), page);
         }
         Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
         Overlay::Remarks(at) => *at = go(*at, state.importing.remarks.len().saturating_sub(1), page),
@@ -109,6 +111,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         Overlay::None
         | Overlay::Help(_)
         | Overlay::Outputs(..)
+        | Overlay::ConfigFile(_)
         | Overlay::Leaving
         | Overlay::Overwrite(_)
         | Overlay::Replacing(_) => {}

@@ -15,6 +15,8 @@ pub(super) enum Overlay {
     Find { text: String, chosen: usize },
     /// The output devices, from this line on.
     Outputs(Vec<String>, usize),
+    /// What is wrong with the config file, from this line on.
+    ConfigFile(usize),
     /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
     Prompt { question: Question, text: String, kept: bool, error: Option<String> },
     /// All that is said of the groove, at a block of it and a line of that.
@@ -53,6 +55,7 @@ impl Overlay {
             Overlay::None => Mode::Grid,
             Overlay::Help(_)
             | Overlay::Outputs(..)
+            | Overlay::ConfigFile(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)
             | Overlay::Remarks(_) => Mode::List,

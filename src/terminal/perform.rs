@@ -71,6 +71,8 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
+        Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
+        Action::ConfigFile => state.tell("nothing is wrong with the config file, or there is none", false),
         Action::Export(choice) => giving::choose(state, *choice),
         Action::Cancel if !giving::cancel(state, effects) => state.tell("nothing is being made or read", false),
         Action::Cancel => {}
@@ -131,11 +133,17 @@ fn with_keys(state: &State, words: String) -> String {
         let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
         return format!("the end of the groove: {bar} adds a bar, {section} a section");
     }
-    if words.contains(" a beat") && (words.ends_with(" moved") || words.ends_with(" lost")) {
-        return match state.keymap.first("undo") {
-            key if key.is_empty() || words.ends_with("no attack moved") => words,
-            key => format!("{words} ({key} undoes)"),
-        };
+    let (undo, divide) = (state.keymap.first("undo"), state.keymap.first("division"));
+    let moved = words.ends_with(" moved") && !words.ends_with("no attack moved");
+    if !undo.is_empty() && (moved || words.contains(" moved, ")) {
+        return format!("{words} ({undo} undoes)");
+    }
+    if !undo.is_empty() && words.ends_with(" lost") {
+        let them = if words.ends_with("; 1 attack lost") { "it" } else { "them" };
+        return format!("{words} ({undo} brings {them} back)");
+    }
+    if !divide.is_empty() && words.contains(": a beat is ") && words.contains(", a cell of ") {
+        return format!("{words} ({divide} changes it)");
     }
     if words.contains("no layer") {
         return format!("{words} ({})", state.keymap.first("add-layer"));

@@ -26,6 +26,8 @@ pub(super) struct Play {
     pub head: Option<Head>,
     /// Why there is no sound.
     pub silent: Option<String>,
+    /// Whether the ladder's steps are shown to be read, since nothing sounds.
+    pub read_only: bool,
     /// The far speaker, while one is connected.
     pub far: Option<FarSpeaker>,
     /// Ticks since the last key, to follow the playhead while nobody edits.
@@ -44,6 +46,7 @@ impl Default for Play {
             running: None,
             head: None,
             silent: None,
+            read_only: false,
             far: None,
             idle: 0,
         }

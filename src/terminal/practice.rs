@@ -18,6 +18,9 @@ const ROW: [Switches; 5] = [
     Switches { layers: true, beat: true, hearing: true },
 ];
 
+/// What is said of a ladder where nothing can sound.
+pub(super) const TO_BE_READ: &str = "no sound (outputs tells why): the steps are to be read; ladder-wav writes them";
+
 /// What is played in a row.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Kind {
@@ -109,6 +112,8 @@ pub(super) fn ladder_key(state: &mut State, effects: &mut Vec<Effect>) {
     if leave_ladder(state, effects) {
         replay(state, effects);
         state.tell("left the ladder", false);
+    } else if std::mem::take(&mut state.play.read_only) {
+        state.tell("left the ladder's steps", false);
     } else {
         climb(state, state.ladder.clone(), effects);
     }
@@ -142,6 +147,9 @@ fn start(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
 
 /// Goes so many steps up, at the end of the time through that is heard.
 pub(super) fn step(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
+    if state.play.read_only {
+        return state.tell("nothing sounds, so no step is climbed; ladder-wav writes them all", true);
+    }
     let Some(running) = state.play.running.as_mut().filter(|r| matches!(r.kind, Kind::Ladder(_))) else {
         let key = state.keymap.first("ladder");
         state.tell(format!("no ladder is climbed; {key} starts one"), true);
@@ -209,9 +217,22 @@ pub(super) fn leave(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
+/// Whether a ladder is climbed.
+pub(super) fn is_ladder(state: &State) -> bool {
+    state.play.running.as_ref().is_some_and(|r| matches!(r.kind, Kind::Ladder(_)))
+}
+
+/// The ladder whose steps are to be seen, and the step that is heard.
+pub(super) fn shown(state: &State) -> Option<(&Ladder, Option<usize>)> {
+    match &state.play.running {
+        Some(Running { kind: Kind::Ladder(ladder), at, .. }) => Some((ladder, Some(*at))),
+        _ => state.play.read_only.then_some((&state.ladder, None)),
+    }
+}
+
 /// Ends a ladder; gives whether one was climbed.
 pub(super) fn leave_ladder(state: &mut State, effects: &mut Vec<Effect>) -> bool {
-    let climbed = state.play.running.as_ref().is_some_and(|r| matches!(r.kind, Kind::Ladder(_)));
+    let climbed = is_ladder(state);
     if climbed {
         leave(state, effects);
     }

@@ -37,7 +37,7 @@ pub enum Question {
     Gain,
     /// Pan of the layer.
     Pan,
-    /// Name of a new section.
+    /// Name and meter of a new section.
     AddSection,
     /// Name of the section.
     RenameSection,
@@ -101,7 +101,7 @@ impl Question {
             Question::AccentDepth => ("Accent depth", "0 to 18 dB; nothing for the voice's own"),
             Question::Gain => ("Gain", "-60 to 12 dB"),
             Question::Pan => ("Pan", "-100 left to 100 right"),
-            Question::AddSection => ("New section", "its name; nothing for the next letter"),
+            Question::AddSection => ("New section", "a name, a meter, or both: B 3+2+2/8; nothing: a letter"),
             Question::RenameSection => ("Name of the section", "1 to 64 characters"),
             Question::Meter => ("Meter", "4/4, 6/8, 13/16 or 3+2+2/8"),
             Question::Tempo => ("Tempo", "beats per minute: 150, 132.5; with the note value: 1/4.=90"),
@@ -134,6 +134,7 @@ impl Question {
             Question::Tuplet => "5, 7/2",
             Question::Repeat | Question::Rotate | Question::Shift | Question::Cycle => "a whole number",
             Question::AddLayer => "kick, low kick (the voice comes last)",
+            Question::AddSection => "B, 3/4, B 3+2+2/8",
             Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
             Question::Tempo => "150, 132.5, 1/4.=90",
             Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",

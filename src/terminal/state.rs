@@ -80,6 +80,10 @@ pub struct State {
     pub(super) importing: Importing,
     /// The files' names as shown, of every work; `None` before the first save.
     files: Vec<Option<String>>,
+    /// The work whose file has a name and is still to be made.
+    to_make: Option<usize>,
+    /// What is wrong with the config file, line by line, if anything is.
+    pub(super) config_trouble: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
     pub(super) leaving: bool,
     /// Whether the mouse is held down on the grid.
@@ -115,6 +119,8 @@ impl State {
             giving: Giving::default(),
             importing: Importing::default(),
             files: vec![file],
+            to_make: None,
+            config_trouble: None,
             leaving: false,
             dragging: false,
         }
@@ -137,6 +143,24 @@ impl State {
     pub fn with_offers(mut self, offers: Offers) -> Self {
         self.giving.offers = offers;
         self
+    }
+
+    /// The same with a file that is not there yet.
+    #[must_use]
+    pub fn with_file_to_make(self) -> Self {
+        Self { to_make: Some(self.session.work()), ..self }
+    }
+
+    /// The same with a config file that was not taken: its name and what is wrong, which is shown until it is left.
+    #[must_use]
+    pub fn with_config_refused(self, file: &str, words: &str) -> Self {
+        let trouble = vec![
+            format!("{file}:"),
+            words.to_owned(),
+            "Until it is mended the editor uses its own keys and limits and the default output.".to_owned(),
+            format!("config-file in the searched list ({}) shows this again.", self.keymap.first("find")),
+        ];
+        Self { config_trouble: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
     }
 
     /// Shows a message until the next key.
@@ -162,8 +186,14 @@ impl State {
     /// Notes that a groove of a work is in the file of this name now.
     pub(super) fn saved(&mut self, work: usize, groove: Arc<Groove>, name: String) {
         self.session.set_saved(work, groove);
+        self.to_make = self.to_make.filter(|w| *w != work);
         self.files.resize(self.files.len().max(work + 1), None);
         self.files[work] = Some(name);
+    }
+
+    /// Whether no file holds any of it yet.
+    pub(super) fn is_new(&self) -> bool {
+        self.file().is_none() || self.to_make == Some(self.session.work())
     }
 
     /// Its revision.
@@ -187,7 +217,13 @@ impl State {
     }
 
     pub(super) fn layout(&self) -> Option<Layout> {
-        Layout::new(self.size.0, self.size.1, self.groove().layers().len(), self.strips == Strips::All)
+        self.layout_in(self.size.0, self.size.1)
+    }
+
+    /// The layout in a window of so many columns and rows.
+    pub(super) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
+        let layers = self.groove().layers().len();
+        Layout::new(width, height, layers, self.scale().total() + 1, self.strips == Strips::All)
     }
 
     pub(super) fn scale(&self) -> Scale {

@@ -247,7 +247,7 @@ const SECTION: &[Row] = rows! { Grid Section:
     "bars" [ch('B')] Action::Ask(Question::Bars), "number of bars of the section";
     "times" [ch('*')] Action::Ask(Question::Times), "times through of the section";
     "swing" [ch('w')] Action::Ask(Question::Swing), "swing of the section, as 2:1";
-    "add-section" [ch('N')] Action::Ask(Question::AddSection), "new section after this one";
+    "add-section" [ch('N')] Action::Ask(Question::AddSection), "new section after this one: name, meter";
     "copy-section" [] run(Command::CopySection), "copy of the section after it";
     "remove-section" [] run(Command::RemoveSection), "take the section away";
     "section-earlier" [] run(Command::MoveSection(-1)), "move the section before the one before";
@@ -305,6 +305,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
     "wider" [ch('z')] Action::ZoomBy(1), "wider columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrower columns";
+    "config-file" [] Action::ConfigFile, "what is wrong with the config file";
     "save" [ctrl('s')] Action::Save, "save", "save";
     "save-as" [ctrl('w')] Action::Ask(Question::SaveAs), "save under another name";
     "redraw" [ctrl('l')] Action::Redraw, "draw the screen anew";

@@ -16,6 +16,8 @@ mod happenings;
 mod practice;
 mod speakers;
 mod taps;
+mod whole;
+mod without;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };

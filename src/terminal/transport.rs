@@ -2,10 +2,15 @@
 //! know what sounds or on which device.
 
 use super::event::{Effect, Speaker};
+use super::overlay::Overlay;
 use super::playing::{FarSpeaker, Looped, SPEED};
 use super::practice;
 use super::sounding::Head;
 use super::state::State;
+use super::table::Mode;
+
+/// What is said where nothing can sound.
+const NO_SOUND: &str = "no sound: outputs tells why; render-wav, takes-wav and ladder-wav work";
 
 /// Plays, or stops.
 pub(super) fn toggle(state: &mut State, effects: &mut Vec<Effect>) {
@@ -18,9 +23,9 @@ pub(super) fn toggle(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// Plays what is to be heard: the loop from a place on, or from its start.
 pub(super) fn start(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
-    if let Some(words) = state.play.silent.clone() {
+    if state.play.silent.is_some() {
         // The device may have come back.
-        state.tell(words, true);
+        state.tell(NO_SOUND, true);
     }
     state.play.on = true;
     effects.push(Effect::Play(Box::new(state.sounding()), from));
@@ -99,15 +104,38 @@ pub(super) fn tick(state: &mut State, head: Option<Head>) {
 /// The device is there, or why not.
 pub(super) fn device(state: &mut State, there: Result<(), String>, effects: &mut Vec<Effect>) {
     match there {
-        Ok(()) => state.play.silent = None,
-        Err(words) => silent(state, words, effects),
+        Ok(()) => sounds(state),
+        Err(words) => silent(state, words, NO_SOUND, effects),
     }
 }
 
-fn silent(state: &mut State, words: String, effects: &mut Vec<Effect>) {
+fn sounds(state: &mut State) {
+    (state.play.silent, state.play.read_only) = (None, false);
+}
+
+/// There is no sound: the reason is kept, one line says what goes on. The steps of a ladder stay to be read.
+fn silent(state: &mut State, reason: String, told: &str, effects: &mut Vec<Effect>) {
+    let climbed = practice::is_ladder(state);
     ended(state, effects);
-    state.tell(format!("{words}; everything else works"), true);
-    state.play.silent = Some(words);
+    state.play.read_only |= climbed;
+    state.tell(if climbed { practice::TO_BE_READ } else { told }, true);
+    state.play.silent = Some(reason);
+}
+
+/// The outputs there are, over nothing that is being typed or read, and why there is no sound if there is none.
+pub(super) fn outputs(state: &mut State, listed: Result<Vec<String>, String>) {
+    let mut lines = match listed {
+        Ok(devices) if devices.is_empty() => vec!["there is none".to_owned()],
+        Ok(devices) => devices,
+        Err(words) => vec![words],
+    };
+    if let Some(reason) = &state.play.silent {
+        lines.insert(0, reason.clone());
+        lines.insert(1, "Everything but playing works, also render-wav, takes-wav and ladder-wav.".to_owned());
+    }
+    if state.mode() == Mode::Grid {
+        state.overlay = Overlay::Outputs(lines, 0);
+    }
 }
 
 /// What has happened to a far speaker.
@@ -115,7 +143,7 @@ pub(super) fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec
     match speaker {
         Speaker::There(port) => {
             state.play.far = Some(FarSpeaker { lost: false });
-            state.play.silent = None;
+            sounds(state);
             state.tell(format!("sound comes from the far speaker at port {port} now"), false);
             // What sounded here goes on there, a sequence from the take that was heard.
             if state.play.on {
@@ -133,7 +161,7 @@ pub(super) fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec
         }
         Speaker::Gone(words) => {
             state.play.far = None;
-            silent(state, words, effects);
+            silent(state, words.clone(), &format!("{words}; everything else works"), effects);
         }
         Speaker::Refused(words) => {
             ended(state, effects);

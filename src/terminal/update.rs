@@ -24,14 +24,13 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let mut effects = Vec::new();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
-        Event::Outputs(Ok(lines)) if state.mode() == Mode::Grid => state.overlay = Overlay::Outputs(lines, 0),
+        Event::Outputs(listed) => transport::outputs(state, listed),
         Event::Pasted(text) => typing::pasted(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => transport::tick(state, head),
         Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
-        // The list of outputs comes over nothing that is being typed or read.
-        Event::Key(..) | Event::OffsetKept(Ok(())) | Event::Outputs(Ok(_)) => {}
+        Event::Key(..) | Event::OffsetKept(Ok(())) => {}
         Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
         Event::Analysed { revision, ask, report } => {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
@@ -49,7 +48,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
         Event::Device(there) => transport::device(state, there, &mut effects),
         Event::Speaker(speaker) => transport::far_speaker(state, speaker, &mut effects),
-        Event::Progress(Err(words)) | Event::SoundTold(words) | Event::Outputs(Err(words)) => state.tell(words, true),
+        Event::Progress(Err(words)) | Event::SoundTold(words) => state.tell(words, true),
         Event::Giving(percent) => giving::progress(state, percent),
         Event::Given(result) => giving::given(state, result),
         Event::Brought(result) => importing::brought(state, result),

@@ -59,6 +59,8 @@ fn refusals_tell_what_is_allowed() {
         (Question::Tempo, "-5", "5 to 1000"),
         (Question::Tempo, "fast", "132.5"),
         (Question::Meter, "4/3", "powers of two"),
+        (Question::AddSection, "4/3", "powers of two"),
+        (Question::AddSection, "fast 3+/8", "meter"),
         (Question::Bars, "9999999", "1 to 1024"),
         (Question::Bar, "3", "1 to 2"),
         (Question::AddLayer, "drum", "low kick"),
@@ -77,6 +79,20 @@ fn refusals_tell_what_is_allowed() {
         // What is allowed is seen whole in the narrowest window.
         assert!(words.find(';').is_some_and(|at| at <= 60), "{text}: {words}");
     }
+}
+
+#[test]
+fn a_new_section_is_answered_with_a_name_a_meter_or_both() {
+    let read = |text: &str| Question::AddSection.read(text, &session());
+    let section = |name: Option<&str>, meter: Option<&str>| {
+        let meter = meter.map(|m| Meter::parse(m).expect("a meter"));
+        Ok(Answer::Do(Command::AddSection(name.map(str::to_owned), meter)))
+    };
+    assert_eq!(read(""), section(None, None));
+    assert_eq!(read("4/4"), section(None, Some("4/4")));
+    assert_eq!(read("last pull 3+2+2/8"), section(Some("last pull"), Some("3+2+2/8")));
+    assert_eq!(read("last pull"), section(Some("last pull"), None));
+    assert_eq!(read("and/or"), section(Some("and/or"), None));
 }
 
 #[test]

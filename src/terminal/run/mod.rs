@@ -164,8 +164,7 @@ fn turn<W: io::Write>(
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
     let (config, trouble) = match config() {
         Ok(config) => (config, None),
-        // The line of messages is short, and where the mistake is matters most.
-        Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
+        Err(e) => (Config::default(), Some(e)),
     };
     let taken = config.keymap.taken();
     let output = config.output.clone();
@@ -185,13 +184,17 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let state =
         State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits).with_offers(offers());
     let mut state = state.with_taps(offset, far);
+    if path.is_some() && loaded.is_none() {
+        state = state.with_file_to_make();
+    }
+    if let Some(trouble) = trouble {
+        state = state.with_config_refused(&trouble.path.display().to_string(), &trouble.words);
+    }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
         state.recovered(on_disk);
         state.tell("work of last time that was not saved is here again; it is not on the disk yet", false);
         source.adopt(work, kept, path.is_none());
-    } else if let Some(trouble) = trouble {
-        state.tell(trouble, true);
     } else if let Some(taken) = taken {
         state.tell(taken, false);
     }

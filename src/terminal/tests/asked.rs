@@ -304,7 +304,78 @@ fn a_new_division_is_told_with_the_way_back() {
     press(&mut state, "up / \"2\" enter");
     let shown = screen(&state, (80, 24));
     let last = shown.lines().last().expect("a line");
-    assert!(last.starts_with("riff: 2 cells a beat; ") && last.ends_with("moved (Ctrl-Z undoes)"), "{last}");
+    assert!(
+        last.starts_with("riff: 2 cells a beat, a cell is 1/8; ") && last.ends_with("moved (Ctrl-Z undoes)"),
+        "{last}"
+    );
+}
+
+#[test]
+fn attacks_that_go_are_told_with_the_way_back() {
+    let last = |keys: &str| {
+        let mut state = ferry();
+        press(&mut state, keys);
+        screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
+    };
+    assert_eq!(last("B \"2\" enter"), "section 'A' has 2 bars now; 8 attacks lost (Ctrl-Z brings them back)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: a beat is 1/8, a cell of deck 1/32 (/ changes it)");
+    assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z brings them back)");
+    let mut state = ferry();
+    press(&mut state, "B \"2\" enter ctrl-z");
+    assert_eq!(state.groove().sections()[0].bars, 4);
+    assert!(screen(&state, (80, 24)).contains("undone: bars"));
+}
+
+#[test]
+fn the_strips_tell_the_tempo_where_the_cursor_is() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    press(&mut state, "M \"2+2+3/8\" enter T \"1/4=120\" enter N \"4/4\" enter T \"120\" enter 4 4 4 4");
+    let beat = |state: &State| {
+        let shown = screen(state, (80, 24));
+        shown.lines().find(|l| l.starts_with("beat ")).map(|l| l[..11].trim_end().to_owned()).expect("a strip")
+    };
+    let section = &state.groove().sections()[1];
+    assert_eq!((section.name.as_str(), section.meter.to_string().as_str()), ("B", "4/4"));
+    assert_eq!(beat(&state), "beat   120");
+    press(&mut state, "ctrl-home");
+    assert_eq!(beat(&state), "beat   240");
+    press(&mut state, "} %\"50\" enter");
+    assert_eq!(beat(&state), "beat    60");
+    // A hearing that changes has the tempo of its stretch there.
+    let tempo = Tempo::new(Fraction::whole(150), quarter()).expect("tempo");
+    let six = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 6).expect("groove");
+    let mut state = open(six, UNICODE, (80, 24));
+    press(&mut state, "g \"2(3(4+4+3)+3(5))\" enter");
+    let changing = state.report().and_then(|(r, _)| r.hearings.iter().position(|h| h.stretches.len() > 1));
+    let index = changing.expect("one that changes");
+    crate::terminal::hearings::choose(&mut state, index);
+    let stretches = state.report().map(|(r, _)| r.hearings[index].stretches.clone()).expect("a report");
+    let heard = |state: &State| {
+        let shown = screen(state, (80, 24));
+        shown.lines().find(|l| l.starts_with("heard ")).map(|l| l[6..11].trim().to_owned()).expect("a strip")
+    };
+    let bpm = |k: usize| format!("{:.0}", 60.0 / stretches[k].period);
+    press(&mut state, "ctrl-home");
+    assert_eq!(heard(&state), bpm(0));
+    press(&mut state, "end");
+    assert_eq!(heard(&state), bpm(stretches.len() - 1));
+    assert_ne!(bpm(0), bpm(stretches.len() - 1));
+}
+
+#[test]
+fn a_last_group_that_only_runs_to_the_end_stands_apart() {
+    let shown = |drawing: &str| screen(&open(groove(drawing), UNICODE, (80, 24)), (80, 24));
+    let text = shown("x--x --x- | x--x ---- | .... .... | .... ....");
+    assert!(text.contains("3+3+2+3, then 21 to the end") && !text.contains("●21"), "{text}");
+    assert!(text.contains("●3"), "{text}");
+    // With leading rests, and alone.
+    let text = shown("..x. .... | .... .... | .... ....");
+    assert!(text.contains("(2) 22 to the end") && !text.contains("●22"), "{text}");
+    // A bar of rests and no more is part of the line; so is a group that comes again.
+    let text = shown("x--x ---- | .... ....");
+    assert!(text.contains("3+13") && text.contains("●13"), "{text}");
+    let text = shown("x... .... | .... .... | .... x... | .... .... | .... ....");
+    assert!(text.contains("20+20") && text.contains("●20"), "{text}");
 }
 
 #[test]

@@ -309,7 +309,14 @@ pub(super) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     let line = before + into.min(own.lines.len().saturating_sub(1));
     // What is marked stays in the upper third where it can, with all of it in sight.
     let last = (before + own.lines.len()).min(line + height);
-    let first = line.saturating_sub(height / 3).max(last.saturating_sub(height)).min(total.saturating_sub(height));
+    let mut first = line.saturating_sub(height / 3).max(last.saturating_sub(height));
+    if into == 0 {
+        // What stands over a block belongs to it.
+        let over = blocks[..at].iter().rev().take_while(|b| b.item == Item::Heading);
+        let over: usize = over.map(|b| b.lines.len()).sum();
+        first = first.min(line - over.min(line).min(height / 3));
+    }
+    let first = first.min(total.saturating_sub(height));
     if total > height {
         let seen = format!(" {}%", 100 * (first + height).min(total) / total);
         pen.put(area, usize::from(area.width).saturating_sub(seen.len()).max(x), 0, &seen, theme.faint());

@@ -3,7 +3,7 @@
 
 use super::pen::{Pen, fit};
 use crate::analysis::landing;
-use crate::rhythm::{Accent, Cell, Place, Spot};
+use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::terminal::columns::Scale;
 use crate::terminal::layout::Layout;
 use crate::terminal::state::{Labels, State};
@@ -272,10 +272,29 @@ fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
             groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string())
         }
         Labels::Groups => {
-            let n = next_attack(state, layer, cell) - cell;
-            (n > 1).then(|| n.to_string())
+            let next = next_attack(state, layer, cell);
+            let apart = next == groove.cells(layer, section) && apart(groove, layer, section).is_some();
+            (next - cell > 1 && !apart).then(|| (next - cell).to_string())
         }
     }
+}
+
+/// Cells of a layer's last group in a section, where more than a bar of it is rests before the section's end and no other group is as
+/// long: it says where the line ends, not how it goes.
+pub(super) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
+    groove.layers().get(layer)?;
+    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+    let end = part.len(frame);
+    let sounds = (0..end).rev().find(|c| part.cell(*c) != Cell::Rest)? + 1;
+    let s = &groove.sections()[section];
+    let rests = s.length().minus(groove.written_at(Place { layer, section, cell: sounds }))?;
+    if sounds == end || rests <= s.meter.bar() {
+        return None;
+    }
+    let last = (0..sounds).rev().find(|c| part.cell(*c).attack().is_some())?;
+    let mut next = last;
+    let mut others = (0..last).rev().filter(|c| part.cell(*c).attack().is_some());
+    others.all(|c| std::mem::replace(&mut next, c) - c < end - last).then_some(end - last)
 }
 
 /// The next attack's cell in the section, or the number of its cells.

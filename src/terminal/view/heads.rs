@@ -1,7 +1,7 @@
 //! The single lines: title at the top, transport and hints at the bottom, and the line of a question. It must not know the
 //! grid.
 
-use super::pen::{Pen, Pieces, end, fit};
+use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
 use crate::terminal::clicks;
@@ -40,7 +40,7 @@ pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     };
     let (words, style) = if state.session.is_changed() {
         ("not saved", theme.warning())
-    } else if state.file().is_none() {
+    } else if state.is_new() {
         ("new", theme.faint())
     } else {
         ("saved", theme.faint())
@@ -64,13 +64,9 @@ pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     pen.pieces(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
 }
 
-/// What sounds, and what stands under the cursor; or why an answer was refused, which needs the whole line.
+/// What sounds, and what stands under the cursor.
 pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
-    if let Overlay::Prompt { error: Some(error), .. } = &state.overlay {
-        pen.put(area, 0, 0, &fit(error, usize::from(area.width)), theme.warning());
-        return;
-    }
     let play = &state.play;
     let mut pieces: Pieces = if play.on {
         let at = play.head.and_then(|h| {
@@ -170,8 +166,8 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     match &state.overlay {
-        Overlay::Prompt { question, text, kept, .. } => {
-            return prompt(pen, area, question.words(), (text, *kept));
+        Overlay::Prompt { question, text, kept, error } => {
+            return prompt(pen, area, question.words(), (text, *kept), error.as_deref());
         }
         Overlay::Leaving => {
             let keys = |name: &str| state.keymap.first(name);
@@ -215,7 +211,10 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
     if let Some(message) = &state.message {
         let style = if message.warning { theme.warning() } else { theme.figure() };
-        pen.put(area, 0, 0, &fit(&message.words, width), style);
+        let mut lines = cut(&message.words, width);
+        let last = lines.pop().unwrap_or_default();
+        above(pen, area, &lines, style);
+        pen.put(area, 0, 0, &last, style);
         return;
     }
     let mode = state.mode();
@@ -249,7 +248,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::Remarks(_) => {
+        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::Remarks(_) => {
             vec!["list-down", "list-page-down", "list-close"]
         }
         _ => vec!["typing-accept", "typing-down", "typing-close"],
@@ -271,7 +270,32 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
 }
 
-fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool)) {
+/// Most lines that a message, a refusal or what may be answered takes.
+const LINES_MOST: usize = 3;
+
+/// Words in as many lines as they need, the last one cut where that is more than [`LINES_MOST`].
+fn cut(words: &str, width: usize) -> Vec<String> {
+    let mut lines = wrap(words, width);
+    if lines.len() > LINES_MOST {
+        let rest = lines.split_off(LINES_MOST - 1).join(" ");
+        lines.push(fit(&rest, width));
+    }
+    lines
+}
+
+/// Writes lines over what stands above the last line of the screen.
+fn above(pen: &mut Pen<'_>, area: Rect, lines: &[String], style: Style) {
+    for (i, line) in lines.iter().rev().enumerate() {
+        let Some(y) = area.y.checked_sub(i as u16 + 1) else { return };
+        let row = Rect { y, ..area };
+        pen.clear(row);
+        pen.put(row, 0, 0, line, style);
+    }
+}
+
+/// What is asked and what is typed; what may be answered beside it, or above it where there it would be cut, as is why an answer was
+/// refused.
+fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool), error: Option<&str>) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let x = pen.put(area, 0, 0, words.0, theme.heading());
@@ -282,6 +306,12 @@ fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&st
     // What the first key would replace is drawn as if it were selected.
     let x = pen.put(area, x, 0, shown, if kept { theme.selected() } else { Style::new() });
     pen.mark(area, x, 0, ' ', theme.cursor());
-    let left = width.saturating_sub(x + 3);
-    pen.put(area, x + 3, 0, &fit(words.1, left), theme.faint());
+    if let Some(error) = error {
+        return above(pen, area, &cut(error, width), theme.warning());
+    }
+    if x + 3 + words.1.width() <= width {
+        pen.put(area, x + 3, 0, words.1, theme.faint());
+    } else {
+        above(pen, area, &cut(words.1, width), theme.faint());
+    }
 }

@@ -14,21 +14,30 @@ const KEYS: usize = 23;
 /// Columns of a command's name, and of the space before it.
 const NAMES: usize = 19;
 
-/// Lines of the help.
-pub(in crate::terminal) fn help_lines() -> usize {
-    rows().count() + 2 * Group::ALL.len()
+/// Lines of the help in a window of this width.
+pub(in crate::terminal) fn help_lines(state: &State) -> usize {
+    lines_of_help(state, usize::from(state.size.0)).len()
 }
 
-pub(super) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let theme = pen.theme;
+fn lines_of_help(state: &State, width: usize) -> Vec<Pieces> {
+    let theme = state.theme;
+    let room = WORDS_FIT.min(width.saturating_sub(KEYS)).max(1);
     let mut lines: Vec<Pieces> = Vec::new();
     for group in Group::ALL {
         lines.push(vec![(group.words().to_owned(), theme.heading())]);
         for row in rows().filter(|r| r.group == *group) {
-            lines.push(vec![(keys(state, row, KEYS), theme.key()), (row.words.to_owned(), Style::new())]);
+            for (i, words) in wrap(row.words, room).into_iter().enumerate() {
+                let before = if i == 0 { keys(state, row, KEYS) } else { " ".repeat(KEYS) };
+                lines.push(vec![(before, theme.key()), (words, Style::new())]);
+            }
         }
         lines.push(Vec::new());
     }
+    lines
+}
+
+pub(super) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+    let lines = lines_of_help(state, usize::from(area.width));
     let height = usize::from(area.height);
     // Where it is wide enough the help stands in columns.
     let columns = (usize::from(area.width) / (KEYS + WORDS_FIT + 2)).max(1);
@@ -88,16 +97,29 @@ fn searched(
     }
 }
 
-/// The output devices: name and what the system calls it.
+/// The output devices, name and what the system calls it, and why there is no sound if there is none.
 pub(super) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize) {
-    let theme = pen.theme;
-    pen.put(area, 0, 0, "Outputs: [sound] output = \"...\" in the config file chooses one", theme.heading());
-    let height = usize::from(area.height).saturating_sub(1);
-    for (i, line) in lines.iter().skip(at).take(height).enumerate() {
-        pen.put(area, 1, i + 1, line, Style::new());
-    }
-    if lines.is_empty() {
-        pen.put(area, 1, 1, "none", Style::new());
+    told(pen, area, "Outputs: [sound] output = \"...\" in the config file chooses one", lines, at);
+}
+
+/// What is wrong with the config file, and what is used instead.
+pub(super) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+    let lines = state.config_trouble.as_deref().unwrap_or_default();
+    told(pen, area, "The config file was not taken", lines, at);
+}
+
+/// A heading and what stands under it from an entry on, each entry in as many lines as it needs.
+fn told(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
+    pen.put(area, 0, 0, head, pen.theme.heading());
+    let mut y = 1;
+    for entry in entries.iter().skip(at) {
+        for (i, line) in wrap(entry, usize::from(area.width).saturating_sub(3)).into_iter().enumerate() {
+            if y >= usize::from(area.height) {
+                return;
+            }
+            pen.put(area, if i == 0 { 1 } else { 3 }, y, &line, Style::new());
+            y += 1;
+        }
     }
 }
 
@@ -119,18 +141,7 @@ pub(super) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choic
 
 /// What the last import had to say.
 pub(super) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let theme = pen.theme;
     let remarks = &state.importing.remarks;
     let head = format!("What the import changed or left out: {}", remarks.len());
-    pen.put(area, 0, 0, &head, theme.heading());
-    let mut y = 1;
-    for remark in remarks.iter().skip(at) {
-        for (i, line) in wrap(remark, usize::from(area.width).saturating_sub(3)).into_iter().enumerate() {
-            if y >= usize::from(area.height) {
-                return;
-            }
-            pen.put(area, if i == 0 { 1 } else { 3 }, y, &line, Style::new());
-            y += 1;
-        }
-    }
+    told(pen, area, &head, remarks, at);
 }

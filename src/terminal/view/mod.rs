@@ -9,9 +9,9 @@ mod pen;
 mod strips;
 mod tap;
 
-use super::layout::{LEAST_HEIGHT, LEAST_WIDTH, Layout};
+use super::layout::{LEAST_HEIGHT, LEAST_WIDTH};
 use super::overlay::Overlay;
-use super::state::{State, Strips};
+use super::state::State;
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
@@ -30,14 +30,14 @@ pub fn view(state: &State, frame: &mut Frame<'_>) {
 pub(super) fn draw(state: &State, buffer: &mut Buffer) {
     let area = *buffer.area();
     let mut pen = Pen::new(buffer, state.theme);
-    let layers = state.groove().layers().len();
-    let Some(layout) = Layout::new(area.width, area.height, layers, state.strips == Strips::All) else {
+    let Some(layout) = state.layout_in(area.width, area.height) else {
         return too_small(&mut pen, area);
     };
     heads::top(state, &mut pen, layout.top);
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
         Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
+        Overlay::ConfigFile(at) => lists::config_file(state, &mut pen, body(area), *at),
         Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
         Overlay::Offers { choice, text, chosen } => {
             lists::offers(state, &mut pen, body(area), *choice, (text, *chosen));

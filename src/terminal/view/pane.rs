@@ -1,10 +1,11 @@
 //! The live pane: groups, landings, tempos as heard, why it is hard. It must not know how any of it was found.
 
+use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report, SectionReport};
 use crate::terminal::forms::Ladder;
 use crate::terminal::layout::Layout;
-use crate::terminal::practice::{Kind, Running};
+use crate::terminal::practice;
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
 use crate::words;
@@ -15,6 +16,9 @@ use unicode_width::UnicodeWidthStr;
 
 /// Under so many columns the wobble is left to the full view.
 const NARROW: usize = 34;
+
+/// Under so many columns the steps of a ladder leave the beat's value to the top of the screen.
+const BARE: usize = 48;
 
 /// Under so many columns of the window its two halves are not alike.
 const FEW: usize = 72;
@@ -61,16 +65,16 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let split = if width < FEW { LANDINGS_LEAST } else { width / 2 - 1 };
     let right_width = width.saturating_sub(split + 2);
     let mut left = groups(state, report, theme, split, fresh, if rows > 12 { 2 } else { 1 });
-    left.resize(
-        if rows > 12 {
-            5
-        } else if rows > 9 {
-            4
-        } else {
-            2
-        },
-        Vec::new(),
-    );
+    let kept = match rows {
+        13.. => 5,
+        10.. => 4,
+        _ => 2,
+    };
+    left.resize(kept, Vec::new());
+    // Steps that are only read cannot be gone through: they come before the groups where there is no room for both.
+    if practice::shown(state).is_some_and(|(l, at)| at.is_none() && l.speeds.len() + 1 > rows.saturating_sub(kept)) {
+        left.clear();
+    }
     left.extend(built(state, report, theme, split, rows.saturating_sub(left.len())));
     // On few rows the first hearing and the first reason come before everything else.
     let (heard, turn) = match rows {
@@ -102,11 +106,12 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        lines.push(vec![("no attack yet in this section".into(), theme.faint())]);
+        let words = wrap("no attack yet in this section", width);
+        lines.extend(words.into_iter().map(|l| vec![(l, theme.faint())]));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
-    let text = format!("{lead}{}", groups.text);
+    let text = format!("{lead}{}", line(&groups.text, grid::apart(state.groove(), place.layer, place.section)));
     let mut wrapped = wrap(&text, width);
     if wrapped.len() > most {
         wrapped.truncate(most);
@@ -124,11 +129,21 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     lines
 }
 
-/// Where the attacks land; while a ladder is climbed, its steps.
+/// A line of groups, its last one told by itself where it only runs to the end.
+fn line(text: &str, apart: Option<usize>) -> String {
+    let Some(cells) = apart else { return text.to_owned() };
+    match text.strip_suffix(&cells.to_string()) {
+        Some("") => format!("{cells} to the end"),
+        Some(before) if before.ends_with('+') => format!("{}, then {cells} to the end", before.trim_end_matches('+')),
+        _ => text.to_owned(),
+    }
+}
+
+/// Where the attacks land; while a ladder is climbed, or read, its steps.
 fn built(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
-    match &state.play.running {
-        Some(Running { kind: Kind::Ladder(ladder), at, .. }) => steps(state, report, theme, (width, most), ladder, *at),
-        _ => landings(state, report, theme, width, most),
+    match practice::shown(state) {
+        Some((ladder, at)) => steps(state, report, theme, (width, most), ladder, at),
+        None => landings(state, report, theme, width, most),
     }
 }
 
@@ -139,7 +154,7 @@ fn steps(
     theme: Theme,
     (width, most): (usize, usize),
     climbed: &Ladder,
-    at: usize,
+    at: Option<usize>,
 ) -> Vec<Pieces> {
     let changes = ladder::changes(report, state.limits, &climbed.speeds);
     let section = &state.groove().sections()[state.session.cursor().place.section];
@@ -149,17 +164,16 @@ fn steps(
         lines.push(vec![(fit(words, width), theme.faint())]);
         rows -= 1;
     }
-    let first = (at + 1).saturating_sub(rows.div_ceil(2)).min(climbed.speeds.len().saturating_sub(rows));
+    let first = (at.unwrap_or(0) + 1).saturating_sub(rows.div_ceil(2)).min(climbed.speeds.len().saturating_sub(rows));
     for (k, (&speed, change)) in climbed.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
-        let mark = if k == at { theme.glyphs().here } else { ' ' };
-        // On a narrow pane the beat's value stands at the top of the screen only.
+        let mark = if at == Some(k) { theme.glyphs().here } else { ' ' };
         let tempo = ladder::tempo_of(section, speed);
-        let tempo = tempo.split_once("= ").filter(|_| width < 60).map_or(tempo.as_str(), |(_, bpm)| bpm);
-        let room = if width < 60 { 5 } else { 11 };
+        let tempo = tempo.split_once("= ").filter(|_| width < BARE).map_or(tempo.as_str(), |(_, bpm)| bpm);
+        let room = if width < BARE { 5 } else { 11 };
         let (percent, value) = (ladder::percent(speed), ladder::value(speed));
         let first = change.first.and_then(|(h, _)| report.hearings.get(h));
         let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
-        let style = if k == at { theme.figure() } else { Style::new() };
+        let style = if at == Some(k) { theme.figure() } else { Style::new() };
         let row = |cells: &str| {
             let said: Vec<&str> = change.cells.map(|_| cells).into_iter().chain(first.as_deref()).collect();
             format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, said.join(", ")).trim_end().to_owned()

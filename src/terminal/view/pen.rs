@@ -47,6 +47,16 @@ impl<'a> Pen<'a> {
         }
     }
 
+    /// Makes an area blank again.
+    pub(super) fn clear(&mut self, area: Rect) {
+        let area = area.intersection(*self.buffer.area());
+        for at in area.positions() {
+            if let Some(cell) = self.buffer.cell_mut(at) {
+                cell.reset();
+            }
+        }
+    }
+
     /// Changes only the style of a cell.
     pub(super) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
         if x < usize::from(area.width)

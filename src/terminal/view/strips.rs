@@ -30,7 +30,7 @@ pub(super) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         .filter(|(i, h)| h.kind != Kind::Written && chosen.is_none_or(|(c, _)| c != *i));
     shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
     for (row, (h, word, own)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
-        let label = format!("{word:<5} {:>4.0}", h.bpm(report.speed));
+        let label = format!("{word:<5} {:>4.0}", bpm_here(state, report, h));
         pen.put(names, 0, row, &fit(&label, 11), *own);
         strip(state, pen, layout, scale, report, (h, row, *own));
     }
@@ -39,6 +39,21 @@ pub(super) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
             pen.style(layout.strips, x, row, theme.sounding());
         }
     }
+}
+
+/// The time through of the cursor's section that sounds, or else the first one.
+fn pass(state: &State) -> usize {
+    let section = state.session.cursor().place.section;
+    state.play.head.filter(|h| h.section == section).map_or(0, |h| h.pass)
+}
+
+/// A hearing's tempo where the cursor is: that of the stretch it has there. Before the first pulse that is the first stretch.
+fn bpm_here(state: &State, report: &Report, hearing: &Hearing) -> f64 {
+    let cursor = state.session.cursor();
+    let at = report.clock.seconds(cursor.place.section, pass(state), cursor.column).unwrap_or(0.0);
+    let next = hearing.stretches.partition_point(|s| s.start <= at + 1e-6);
+    let stretch = hearing.stretches.get(next.saturating_sub(1));
+    stretch.map_or_else(|| hearing.bpm(report.speed), |s| 60.0 * report.speed / s.period)
 }
 
 fn strip(
@@ -51,11 +66,9 @@ fn strip(
 ) {
     let glyphs = pen.theme.glyphs();
     let section = state.session.cursor().place.section;
-    // The time through that sounds, or else the first one.
-    let pass = state.play.head.filter(|h| h.section == section).map_or(0, |h| h.pass);
     let Some(s) = state.groove().sections().get(section) else { return };
     let (Some((start, end)), Some(per_whole)) =
-        (report.clock.range(section, pass), report.clock.seconds_per_whole(section))
+        (report.clock.range(section, pass(state)), report.clock.seconds_per_whole(section))
     else {
         return;
     };

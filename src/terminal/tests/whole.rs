@@ -1,0 +1,161 @@
+//! Tests that what the screen asks, offers and says is whole on a narrow screen. They must not know threads, files or the device.
+
+use super::super::perform::perform;
+use super::super::prompt::ask;
+use super::*;
+use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::{Action, Mode, Question, rows};
+
+/// Every question that a command asks, and those that follow a choice.
+fn questions() -> Vec<Question> {
+    let asked = rows().filter_map(|r| if let Action::Ask(q) = r.action { Some(q) } else { None });
+    asked.chain([Question::ExportAs, Question::HandoutInto]).collect()
+}
+
+/// The words of the last lines of a screen, one space between them.
+fn squeezed(lines: &[&str]) -> String {
+    lines.join(" ").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn every_prompt_is_whole() {
+    let mut state = ferry();
+    assert!(questions().len() > 35);
+    for question in questions() {
+        ask(&mut state, question);
+        let (head, allowed) = question.words();
+        for size in [(80, 24), (60, 18)] {
+            let shown = screen(&state, size);
+            let lines: Vec<&str> = shown.lines().collect();
+            let last = lines.len() - 1;
+            assert!(lines[last].starts_with(&format!("{head}:")), "{question:?}\n{shown}");
+            // All of it in one line where there are 80 columns, its first clause where there are 60, and nothing cut.
+            let clause = allowed.split([';', ':']).next().expect("a clause");
+            let wanted = if size.0 == 80 || clause.len() > 60 { allowed } else { clause };
+            let whole = lines[last - 2..].iter().any(|l| l.contains(wanted));
+            assert!(whole || clause.len() > 60, "{question:?} at {size:?}\n{shown}");
+            assert!(squeezed(&lines[last - 2..]).contains(allowed), "{question:?} at {size:?}\n{shown}");
+        }
+        // Also after much was typed.
+        press(&mut state, &format!("ctrl-u \"{}\"", "9".repeat(70)));
+        let shown = screen(&state, (80, 24));
+        assert!(shown.contains(allowed) && shown.lines().last().is_some_and(|l| l.ends_with("99")), "{shown}");
+        press(&mut state, "esc");
+    }
+}
+
+#[test]
+fn every_refusal_of_an_answer_is_whole() {
+    let mut state = ferry();
+    for question in questions() {
+        ask(&mut state, question);
+        press(&mut state, "ctrl-u \"no such answer / anywhere 0x\" enter");
+        let Overlay::Prompt { error: Some(error), .. } = &state.overlay else {
+            state.overlay = Overlay::None;
+            continue;
+        };
+        let error = error.clone();
+        for size in [(80, 24), (60, 18)] {
+            let shown = screen(&state, size);
+            let lines: Vec<&str> = shown.lines().collect();
+            assert!(
+                squeezed(&lines[lines.len() - 4..lines.len() - 1]).contains(&error),
+                "{question:?}: {error}\n{shown}"
+            );
+        }
+        press(&mut state, "esc");
+    }
+}
+
+#[test]
+fn every_message_of_a_command_and_every_hint_is_whole() {
+    for row in rows().filter(|r| r.mode == Mode::Grid) {
+        for mut state in [ferry(), open(groove(".... ...."), PLAIN, (80, 24))] {
+            let mut effects = Vec::new();
+            perform(&mut state, &row.action, None, &mut effects);
+            let said = state.message.as_ref().filter(|_| !matches!(state.overlay, Overlay::Prompt { .. }));
+            let said = said.map(|m| m.words.clone());
+            for size in [(80, 24), (60, 18)] {
+                let shown = screen(&state, size);
+                let lines: Vec<&str> = shown.lines().collect();
+                let last = lines.last().expect("a line");
+                assert!(!last.contains('…') && !last.contains('~'), "{} at {size:?}: {last}", row.name);
+                if let Some(said) = &said {
+                    let whole = (1..4).any(|n| squeezed(&lines[lines.len() - n..]) == *said);
+                    assert!(whole, "{} at {size:?}: {said}\n{shown}", row.name);
+                }
+            }
+        }
+    }
+    // The questions before something is lost.
+    let mut state = ferry();
+    for overlay in
+        [Overlay::Leaving, Overlay::Overwrite(Refused::Changed), Overlay::Overwrite(Refused::Taken("a.toml".into()))]
+    {
+        state.overlay = overlay;
+        for size in [(80, 24), (60, 18)] {
+            let shown = screen(&state, size);
+            let last = shown.lines().last().expect("a line");
+            assert!(!last.contains('…') && (last.contains("Esc: stay") || last.contains("Esc: no")), "{last}");
+        }
+    }
+}
+
+#[test]
+fn a_long_message_takes_the_lines_it_needs() {
+    let mut state = ferry();
+    let words = "a message that is a good deal longer than what a line of the narrowest window has room for";
+    state.tell(words, true);
+    let shown = screen(&state, (60, 18));
+    let lines: Vec<&str> = shown.lines().collect();
+    assert_eq!(squeezed(&lines[16..]), words, "{shown}");
+    assert_eq!(lines.len(), 18);
+    press(&mut state, "right");
+    assert!(screen(&state, (60, 18)).contains("stopped"));
+    // What needs more than three is cut at its end.
+    state.tell("word ".repeat(100), true);
+    let shown = screen(&state, (60, 18));
+    assert!(shown.lines().nth(15).is_some_and(|l| l.starts_with("word")), "{shown}");
+    assert!(shown.lines().nth(17).is_some_and(|l| l.ends_with('…')), "{shown}");
+}
+
+#[test]
+fn every_line_of_the_help_is_whole() {
+    let mut state = ferry();
+    for size in [(60, 18), (80, 24)] {
+        update(&mut state, Event::Resize(size.0, size.1));
+        press(&mut state, "?");
+        let (mut seen, mut last) = (Vec::new(), None);
+        while last != Some(state.overlay.clone()) {
+            last = Some(state.overlay.clone());
+            let shown = screen(&state, size);
+            // One line further with each key.
+            let body: Vec<String> = shown.lines().skip(1).take(usize::from(size.1) - 3).map(str::to_owned).collect();
+            if seen.is_empty() {
+                seen = body;
+            } else {
+                seen.extend(body.last().cloned());
+            }
+            press(&mut state, "down");
+        }
+        let bare = |text: &str| text.split_whitespace().collect::<String>();
+        let seen = bare(&seen.concat());
+        for row in rows() {
+            assert!(seen.contains(&bare(row.words)), "{} at {size:?}", row.words);
+        }
+        press(&mut state, "esc");
+    }
+}
+
+#[test]
+fn the_list_of_hearings_opens_at_its_top() {
+    let mut state = ferry();
+    state.chosen = state.report().map(|(r, _)| crate::terminal::Mark::of(&r.hearings[0]));
+    for size in [(60, 18), (80, 24)] {
+        update(&mut state, Event::Resize(size.0, size.1));
+        press(&mut state, "h");
+        let shown = screen(&state, size);
+        assert!(shown.lines().nth(2).is_some_and(|l| l.starts_with("Heard in riff")), "{shown}");
+        press(&mut state, "esc");
+    }
+}

@@ -1,0 +1,137 @@
+//! Tests of what there may not be: an output device, a config file that can be taken, a file that was saved. They must not know
+//! threads, files or the device.
+
+use super::*;
+
+const REASON: &str =
+    "no sound: The requested audio device is not available. It may have been disconnected, or another program has it";
+
+/// Asks for something to sound and lets the device refuse it.
+fn refused(state: &mut State, keys: &str) {
+    let asked = press(state, keys);
+    assert!(asked.iter().any(|e| matches!(e, Effect::Play(..))), "{keys}: {asked:?}");
+    update(state, Event::Device(Err(REASON.into())));
+}
+
+#[test]
+fn without_sound_one_sentence_says_what_works_and_outputs_says_why() {
+    let mut state = ferry();
+    refused(&mut state, "enter");
+    let shown = screen(&state, (80, 24));
+    let last = shown.lines().last().expect("a line");
+    for words in ["no sound: outputs tells why", "takes-wav", "ladder-wav", "render-wav"] {
+        assert!(last.contains(words), "{words} in {last}");
+    }
+    assert!(shown.contains("■ no sound"), "{shown}");
+    // The same again while it is tried once more.
+    assert!(matches!(press(&mut state, "enter")[..], [Effect::Play(..)]));
+    assert!(screen(&state, (80, 24)).contains("no sound: outputs tells why"));
+    press(&mut state, "f \"outputs\" enter");
+    update(&mut state, Event::Outputs(Ok(vec![])));
+    for size in [(80, 24), (60, 18)] {
+        let shown = screen(&state, size);
+        let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains(REASON) && text.contains("there is none"), "{shown}");
+    }
+    // With a device there is nothing more to say.
+    press(&mut state, "esc");
+    update(&mut state, Event::Device(Ok(())));
+    update(&mut state, Event::Outputs(Ok(vec!["Speakers".into()])));
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Speakers") && !shown.contains("requested"), "{shown}");
+    press(&mut state, "esc");
+    // Where the system cannot say what there is, it says why.
+    update(&mut state, Event::Outputs(Err("no sound: built without sound".into())));
+    assert!(screen(&state, (80, 24)).contains("built without sound"));
+}
+
+#[test]
+fn without_sound_the_ladder_can_be_read_and_written() {
+    let mut state = ferry();
+    for keys in ["E", "= \"60-100/20 x2\" enter"] {
+        refused(&mut state, keys);
+        assert!(!state.is_playing() && state.play.percent == 100);
+        let shown = screen(&state, (80, 24));
+        let last = shown.lines().last().expect("a line");
+        assert!(last.starts_with("no sound (outputs tells why)") && last.contains("ladder-wav"), "{last}");
+        let words = state.ladder.words();
+        assert!(shown.contains(&format!("Ladder {words}")), "{shown}");
+        for (k, speed) in state.ladder.speeds.iter().enumerate() {
+            let step = format!(" {} {:>4} ", k + 1, crate::words::ladder::percent(*speed));
+            assert!(shown.contains(&step), "{step}\n{shown}");
+        }
+        let small = screen(&state, (60, 18));
+        assert!(small.contains(&format!("  {} 100% ", state.ladder.speeds.len())), "{small}");
+        // No step is marked, and none can be climbed.
+        assert!(!shown.contains("› 1"), "{shown}");
+        for key in ["f4", "f3"] {
+            assert!(press(&mut state, key).is_empty());
+            assert!(screen(&state, (80, 24)).contains("nothing sounds, so no step is climbed"));
+        }
+        assert_eq!(press(&mut state, "E"), [], "it leaves them");
+        assert!(!screen(&state, (80, 24)).contains("Ladder "));
+    }
+    // What was asked for last is what is written, with its steps in sight or without.
+    refused(&mut state, "E");
+    let made = press(&mut state, "f \"ladder-wav\" enter enter");
+    assert!(
+        matches!(&made[..], [Effect::Give(o)] if matches!(&o.what, crate::terminal::What::Ladder { speeds, .. } if speeds.len() == 3)),
+        "{made:?}"
+    );
+    update(&mut state, Event::Given(Ok("written".into())));
+    // As soon as something sounds the pane is that of the loop again.
+    press(&mut state, "enter");
+    update(&mut state, Event::Device(Ok(())));
+    assert!(!screen(&state, (80, 24)).contains("Ladder "));
+}
+
+#[test]
+fn without_sound_nothing_can_be_tapped_to_and_that_is_said() {
+    let mut state = ferry();
+    refused(&mut state, "ctrl-t");
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Tap along: 0 taps") && shown.contains("nothing sounds"), "{shown}");
+}
+
+#[test]
+fn a_config_file_that_was_not_taken_is_shown_until_it_is_left() {
+    let file = "/home/crew-of-the-ferry/.config/teeter/config.toml";
+    let words = "line 2, column 1: no command is called 'paly'; the help and the README list them";
+    let mut state = ferry().with_config_refused(file, words);
+    for size in [(60, 18), (80, 24)] {
+        let shown = screen(&state, size);
+        let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+        for said in [file, words, "uses its own keys and limits", "config-file in the searched list (f)", "Esc close"] {
+            assert!(text.contains(said), "{said} in\n{shown}");
+        }
+    }
+    press(&mut state, "right x down");
+    assert!(screen(&state, (80, 24)).contains("'paly'") || state.mode() == crate::terminal::Mode::List);
+    press(&mut state, "esc");
+    assert!(!screen(&state, (80, 24)).contains("was not taken"));
+    press(&mut state, "f \"config-file\" enter");
+    assert!(screen(&state, (80, 24)).contains("'paly'"));
+    // Where nothing is wrong, that is said.
+    let mut state = ferry();
+    press(&mut state, "f \"config-file\" enter");
+    assert!(screen(&state, (80, 24)).contains("nothing is wrong with the config file"));
+}
+
+#[test]
+fn a_file_that_is_not_there_yet_is_new_until_it_is_saved() {
+    let top = |state: &State| screen(state, (80, 24)).lines().next().unwrap_or_default().to_owned();
+    let mut state = open(groove(".... ...."), UNICODE, (80, 24));
+    assert!(top(&state).contains("(saved)"));
+    state = state.with_file_to_make();
+    assert!(top(&state).contains("(new)"), "{}", top(&state));
+    press(&mut state, "3");
+    assert!(top(&state).contains("(not saved)"));
+    press(&mut state, "ctrl-z");
+    assert!(top(&state).contains("(new)"));
+    press(&mut state, "3");
+    let groove = state.groove().clone();
+    update(&mut state, Event::Saved { work: 0, groove, result: Ok("rope.toml".into()) });
+    assert!(top(&state).contains("(saved)"));
+    let unnamed = State::new(super::groove(".... ...."), None, Keymap::default(), UNICODE, (80, 24));
+    assert!(top(&unnamed).contains("(new)"));
+}
