@@ -11,14 +11,15 @@
 //! 2. A note shows the strong beats it crosses: it is one value if it begins or ends with a part of the bar, or straddles the middle
 //!    evenly; heads of an additive meter and beats of a compound one are always shown.
 //! 3. Rests fill parts of the bar and never hide a beat.
-//! 4. Beams join what lies in one beat, or one group of the meter's terms where the beat is shorter than a quarter.
+//! 4. Beams join what lies in one beat, or one group of the meter's terms where the beat is shorter than a quarter; [`Beaming`] says
+//!    what else may break and join them.
 
 mod beam;
 mod cut;
 mod pitch;
 mod spell;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 mod tree;
 mod value;
 
@@ -124,6 +125,9 @@ pub enum Beaming {
     /// By beat, or by the groups of the meter's terms.
     #[default]
     Meter,
+    /// Every group that crosses the border of a beat (from an attack to the next, rests counted) has beams of its own across it;
+    /// groups that lie within a beat are beamed as by the meter. No beam crosses a bar line.
+    Groups,
     /// As by the meter, and broken before every accented attack, so that groups begun by an accent are seen.
     Accents,
 }
