@@ -8,6 +8,7 @@ use super::watch::Watch;
 use super::{ear, takes::Wanted};
 use crate::analysis::{self, Ask, Report, Scope};
 use crate::exchange::formats::{self, PICTURES, Wish};
+use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, picture};
 use crate::rhythm::{Edit, Fraction, Groove};
 use crate::sound::take::{Sequence, Take, table};
@@ -200,7 +201,14 @@ fn formatted(order: &Order, offer: &str, section: Option<usize>, look: Look) -> 
     let piece = Piece { groove: &order.groove, report: &report, hearings: hearings(order, &report), section };
     let theme = if look.screen { picture::Theme::Screen } else { picture::Theme::Print };
     let picture = formats::picture_of(seen).map_err(failed)?;
-    let wish = Wish { picture, theme, width: look.width, scale: look.scale, limits: order.limits };
+    let wish = Wish {
+        picture,
+        theme,
+        width: look.width,
+        scale: look.scale,
+        writing: Writing::default(),
+        limits: order.limits,
+    };
     (format.make)(&piece, &wish).map_err(|e| failed(format!("{e}")))
 }
 
@@ -220,7 +228,8 @@ fn sheet(order: &Order, offer: &str, rate: SampleRate, watch: &Watch) -> Result<
         heard.report = report(order);
     }
     let (own, told) = if at == Where::Nowhere { Default::default() } else { own(&order.groove, order, rate) };
-    let ask = Sheet { hearings: hearings(order, &heard.report), markdown, sound: at, rate, own: &own };
+    let writing = Writing::default();
+    let ask = Sheet { hearings: hearings(order, &heard.report), writing, markdown, sound: at, rate, own: &own };
     let made = handout::files(&order.groove, &heard, &page, &ask, watch);
     let made = made.map_err(|e| wrong(&e, &folder.join(&page), order, watch))?;
     let files: Vec<(PathBuf, Vec<u8>)> = made.into_iter().map(|f| (folder.join(f.name), f.bytes)).collect();
