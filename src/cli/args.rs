@@ -115,15 +115,8 @@ pub(super) struct Render {
     /// Seconds to render, looping, instead of whole times through
     #[arg(long, value_name = "S")]
     pub(super) seconds: Option<f64>,
-    /// Playing speed in percent of the written tempo, 20 to 200
-    #[arg(long, value_name = "PERCENT", default_value = "100")]
-    pub(super) speed: String,
-    /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
-    pub(super) rate: u32,
-    /// Sound only this layer; may stand several times
-    #[arg(long, value_name = "NAME")]
-    pub(super) layer: Vec<String>,
+    #[command(flatten)]
+    pub(super) heard: Heard,
     /// Click the written beat: `beat` (without a word as well), `off-beat` for its halves only, or 2, 3, 4 clicks per beat
     #[arg(long, value_name = "HOW", num_args = 0..=1, default_missing_value = "beat", value_parser = pulse::click)]
     pub(super) click: Option<Click>,
@@ -139,6 +132,20 @@ pub(super) struct Render {
     /// and then one time sooner after each, down to every 2nd
     #[arg(long, value_name = "1/4", requires = "ladder")]
     pub(super) silence: Option<String>,
+}
+
+/// What of a groove sounds in a file, and how fast.
+#[derive(Debug, ClapArgs)]
+pub(super) struct Heard {
+    /// Playing speed in percent of the written tempo, 20 to 200
+    #[arg(long, value_name = "PERCENT", default_value = "100")]
+    pub(super) speed: String,
+    /// Frames per second
+    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    pub(super) rate: u32,
+    /// Sound only this layer; may stand several times
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -160,15 +167,8 @@ pub(super) struct Takes {
     /// Count in before each take: a bar of the written beat, or four pulses of its hearing
     #[arg(long)]
     pub(super) count_in: bool,
-    /// Playing speed in percent of the written tempo, 20 to 200
-    #[arg(long, value_name = "PERCENT", default_value = "100")]
-    pub(super) speed: String,
-    /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
-    pub(super) rate: u32,
-    /// Sound only this layer; may stand several times
-    #[arg(long, value_name = "NAME")]
-    pub(super) layer: Vec<String>,
+    #[command(flatten)]
+    pub(super) heard: Heard,
 }
 
 #[derive(Debug, ClapArgs)]
