@@ -33,7 +33,7 @@ fn every_kind_of_problem_a_text_may_have_has_its_file() {
     let samples = [
         Problem::Nul,
         Problem::NotUtf8(0),
-        Problem::Syntax(String::new()),
+        Problem::Syntax(String::new(), None),
         Problem::Format(0),
         Problem::UnknownKey(String::new(), &[]),
         Problem::MissingKey("", ""),

@@ -271,6 +271,7 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
                     units: f.units,
                     bars: f.meets_after_bars,
                     figures: f.meets_after_figures,
+                    times: f.times,
                 },
                 threshold: 1.0,
                 source: "the least common multiple of figure and bar",

@@ -37,6 +37,8 @@ pub struct Figure {
     pub units: u32,
     /// How many times it comes, one after the other.
     pub times: u32,
+    /// Units from the section's start to each place from which on it comes so many times in a row.
+    pub heads: Vec<u32>,
     /// Units it covers, all its comings within outer figures counted.
     pub covers: u32,
     /// Bars after which its head falls on a downbeat again (least common multiple of figure and bar).
@@ -45,6 +47,13 @@ pub struct Figure {
     pub meets_after_figures: u64,
     /// Its rotation that comes first in order: equal for figures that are rotations of each other (one necklace).
     pub necklace: Vec<u32>,
+}
+
+impl Figure {
+    /// Whether it breaks off before its head falls on a downbeat again.
+    pub fn breaks_off(&self) -> bool {
+        u64::from(self.times) < self.meets_after_figures
+    }
 }
 
 /// The groups of a layer in a section; `None` without an attack.
@@ -80,7 +89,7 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let cells: Vec<u32> = walked.iter().zip(ends).map(|(a, b)| b - a).collect();
     let said = if cells == line { line::print(&terms) } else { line::print(&line::compress(&cells)) };
     let mut figures = Vec::new();
-    figures_in(&terms, 1, bar, &mut figures);
+    figures_in(&terms, &[count(first)?], bar, &mut figures);
     Some(Groups {
         unit,
         in_cells: unit == cell,
@@ -94,25 +103,33 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     })
 }
 
-/// Every line that comes again in the shortest form, outer ones before those within them.
-fn figures_in(terms: &[Term], outer: u32, bar: u32, found: &mut Vec<Figure>) {
+/// Every line that comes again in the shortest form, outer ones before those within them; `starts` are the places where the terms begin.
+fn figures_in(terms: &[Term], starts: &[u32], bar: u32, found: &mut Vec<Figure>) {
+    let mut gone = 0;
     for term in terms {
-        if let Term::Repeat(times, inner) = term {
-            let mut one = figure(line::expand(inner), *times, bar);
-            one.covers = one.covers.saturating_mul(outer);
-            found.push(one);
-            figures_in(inner, outer.saturating_mul(*times), bar, found);
+        match term {
+            Term::Group(units) => gone += units,
+            Term::Repeat(times, inner) => {
+                let heads: Vec<u32> = starts.iter().map(|s| s + gone).collect();
+                let one = figure(line::expand(inner), *times, heads, bar);
+                let coming = |head: &u32, n: u32| head + n * one.units;
+                let within: Vec<u32> = one.heads.iter().flat_map(|h| (0..*times).map(move |n| coming(h, n))).collect();
+                gone += one.units * times;
+                found.push(one);
+                figures_in(inner, &within, bar, found);
+            }
         }
     }
 }
 
-fn figure(groups: Vec<u32>, times: u32, bar: u32) -> Figure {
+fn figure(groups: Vec<u32>, times: u32, heads: Vec<u32>, bar: u32) -> Figure {
     let units: u32 = groups.iter().sum();
     let meet = u64::from(units).lcm(&u64::from(bar.max(1)));
     Figure {
         units,
         times,
-        covers: units.saturating_mul(times),
+        covers: units.saturating_mul(times).saturating_mul(heads.len() as u32),
+        heads,
         meets_after_bars: meet / u64::from(bar.max(1)),
         meets_after_figures: meet / u64::from(units.max(1)),
         necklace: necklace(&groups),
@@ -152,23 +169,38 @@ mod tests {
 
     #[test]
     fn a_figure_meets_the_bar_after_their_common_multiple() {
-        let f = figure(vec![4, 4, 5], 3, 16);
+        let f = figure(vec![4, 4, 5], 3, vec![0], 16);
         assert_eq!((f.units, f.times), (13, 3));
         assert_eq!((f.meets_after_bars, f.meets_after_figures), (13, 16));
+        assert!(f.breaks_off());
+        assert!(!figure(vec![4, 4, 5], 16, vec![0], 16).breaks_off());
     }
 
     #[test]
     fn figures_within_figures_are_found() {
         let terms = line::parse("2(3(4+4+3)+3(5))").expect("line");
         let mut found = Vec::new();
-        figures_in(&terms, 1, 16, &mut found);
+        figures_in(&terms, &[2], 16, &mut found);
         assert_eq!(
-            found.iter().map(|f| (f.units, f.times, f.covers)).collect::<Vec<_>>(),
-            [(48, 2, 96), (11, 3, 66), (5, 3, 30)]
+            found.iter().map(|f| (f.units, f.times, f.covers, f.heads.as_slice())).collect::<Vec<_>>(),
+            [(48, 2, 96, [2].as_slice()), (11, 3, 66, &[2, 50]), (5, 3, 30, &[35, 83])]
         );
     }
 
     proptest! {
+        #[test]
+        fn a_figure_stands_in_the_line_at_each_of_its_heads(groups in prop::collection::vec(1_u32..4, 1..40), lead in 0_u32..9) {
+            let mut found = Vec::new();
+            figures_in(&line::compress(&groups), &[lead], 16, &mut found);
+            for f in found {
+                for head in &f.heads {
+                    let before = (0..groups.len()).find(|n| lead + groups[..*n].iter().sum::<u32>() == *head);
+                    let whole = f.groups.repeat(f.times as usize);
+                    prop_assert!(before.is_some_and(|n| groups[n..].starts_with(&whole)), "{:?}", f);
+                }
+            }
+        }
+
         #[test]
         fn the_necklace_is_the_least_of_all_rotations(groups in prop::collection::vec(1_u32..4, 1..12)) {
             let all = (0..groups.len()).map(|r| [&groups[r..], &groups[..r]].concat());

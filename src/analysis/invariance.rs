@@ -5,9 +5,16 @@ use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Part, Place, Section, T
 use proptest::prelude::*;
 use std::sync::Arc;
 
-/// What a report says of the ten best hearings; the others are kept for speeds relative to the written tempo.
+/// The ten best hearings; the others are kept for speeds relative to the written tempo.
+fn ten(r: &Report) -> impl Iterator<Item = &Hearing> {
+    let leads = |i: usize| !r.hearings[..i].iter().any(|h| super::hearing::alike(h, &r.hearings[i]));
+    let leaders = (0..r.hearings.len()).filter(move |i| leads(*i)).map(|i| &r.hearings[i]);
+    leaders.filter(|h| h.score > 0.1).take(10)
+}
+
+/// What a report says of them.
 fn heard(r: &Report) -> Vec<(String, f64, f64, f64, usize, usize)> {
-    let best = r.hearings.iter().filter(|h| h.score > 0.1).take(10);
+    let best = ten(r);
     best.map(|h| (h.kind.to_string(), h.bpm(1.0), h.score, h.wobble_ms, h.pulses.len(), h.stretches.len())).collect()
 }
 
@@ -77,6 +84,19 @@ proptest! {
     }
 
     #[test]
+    fn which_is_first_at_a_speed_is_told_alike_at_every_speed(g in single(), asked in 20_i64..=200) {
+        let pulses = |r: &Report, hearing: usize| r.hearings[hearing].pulses.clone();
+        let turns = |r: &Report| r.turns.iter().map(|t| (t.percent, pulses(r, t.hearing))).collect::<Vec<_>>();
+        let plain = report(&g, &Ask::default());
+        let there = report(&g, &Ask { speed: Fraction::new(asked, 100).expect("speed"), ..Ask::default() });
+        prop_assert_eq!(turns(&plain), turns(&there));
+        // The list at a speed begins with the one that is said to be first there.
+        let said = plain.turns.iter().rev().find(|t| i64::from(t.percent) <= asked).map(|t| pulses(&plain, t.hearing));
+        let first = there.hearings.first().map(|h| h.pulses.clone());
+        prop_assert_eq!(said, first);
+    }
+
+    #[test]
     fn tempos_scale_exactly_with_the_tempo(g in single(), numer in 4_i64..12) {
         let factor = Fraction::new(numer, 8).expect("fraction");
         let tempo = g.sections()[0].tempo;
@@ -92,7 +112,7 @@ proptest! {
         }
         // Playing at that speed is the same as writing that tempo.
         let played = report(&g, &Ask { speed: factor, ..Ask::default() });
-        for (p, q) in played.hearings.iter().zip(&b.hearings).filter(|(p, _)| p.score > 0.1).take(10) {
+        for (p, q) in ten(&played).zip(ten(&b)) {
             prop_assert_eq!(p.kind, q.kind);
             prop_assert!((p.bpm(scale) / q.bpm(1.0) - 1.0).abs() < 1e-6 && (p.score - q.score).abs() < 1e-6, "{:?}\n{:?}", p.kind, q.kind);
         }

@@ -36,7 +36,7 @@ pub enum Reason {
     SilentBeats(f64),
     /// The groups are nearly even, so that they pass for one length: longest over shortest.
     NearlyEven(f64),
-    /// The figure does not fit the bar: bars and figures until they meet again.
+    /// The figure does not fit the bar: bars and figures until they meet again, and whether it goes on so long.
     AgainstTheBar {
         /// Cells of the figure.
         units: u32,
@@ -44,6 +44,8 @@ pub enum Reason {
         bars: u64,
         /// Figures until then.
         figures: u64,
+        /// Times it comes in a row.
+        times: u32,
     },
     /// A few group sizes in no repeated order: number of groups.
     NoPeriod(usize),
@@ -100,7 +102,13 @@ impl fmt::Display for Reason {
             Reason::NearlyEven(ratio) => {
                 write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and pass for one length")
             }
-            Reason::AgainstTheBar { units, bars, figures } => {
+            Reason::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => {
+                write!(
+                    f,
+                    "the figure of {units} cells does not fit the bar and breaks off after {times} times (kept up, it would meet it after {bars} bars)"
+                )
+            }
+            Reason::AgainstTheBar { units, bars, figures, .. } => {
                 write!(f, "the figure of {units} cells meets the bar again only after {bars} bars ({figures} figures)")
             }
             Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes in no order that comes again"),

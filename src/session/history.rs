@@ -13,6 +13,8 @@ pub const STEPS_KEPT: usize = 10_000;
 pub struct Step {
     /// The groove.
     pub groove: Arc<Groove>,
+    /// The work it belongs to.
+    pub work: usize,
     /// Where the cursor was.
     pub cursor: Cursor,
     /// What was done between this groove and its neighbour in time.
@@ -56,17 +58,17 @@ impl History {
         self.past.push_back(step);
     }
 
-    /// The groove before; the current one can then be come back to.
-    pub(super) fn undo(&mut self, current: &Arc<Groove>, cursor: Cursor) -> Option<Step> {
+    /// The groove before; the current one can then be come back to, and its label is that of the step.
+    pub(super) fn undo(&mut self, current: Step) -> Option<Step> {
         let step = self.past.pop_back()?;
-        self.future.push(Step { groove: current.clone(), cursor, label: step.label.clone() });
+        self.future.push(Step { label: step.label.clone(), ..current });
         Some(step)
     }
 
-    /// The groove that was undone last.
-    pub(super) fn redo(&mut self, current: &Arc<Groove>, cursor: Cursor) -> Option<Step> {
+    /// The groove that was undone last; likewise.
+    pub(super) fn redo(&mut self, current: Step) -> Option<Step> {
         let step = self.future.pop()?;
-        self.past.push_back(Step { groove: current.clone(), cursor, label: step.label.clone() });
+        self.past.push_back(Step { label: step.label.clone(), ..current });
         Some(step)
     }
 }

@@ -37,7 +37,9 @@ pub enum Outcome {
 pub struct Session {
     groove: Arc<Groove>,
     revision: u64,
-    saved: Arc<Groove>,
+    /// The work that the groove belongs to, and of every work what was saved last, if anything.
+    work: usize,
+    saved: Vec<Option<Arc<Groove>>>,
     cursor: Cursor,
     anchor: Option<Anchor>,
     clip: Clip,
@@ -51,9 +53,10 @@ impl Session {
     pub fn new(groove: Groove) -> Self {
         let groove = Arc::new(groove);
         Self {
-            saved: groove.clone(),
+            saved: vec![Some(groove.clone())],
             groove,
             revision: 1,
+            work: 0,
             cursor: Cursor::default(),
             anchor: None,
             clip: Clip::default(),
@@ -72,6 +75,12 @@ impl Session {
         self.revision
     }
 
+    /// The work that the groove belongs to: 0 is what was begun with, and each groove that took the place of another began a work of its
+    /// own. Undo and redo lead from one to the other.
+    pub fn work(&self) -> usize {
+        self.work
+    }
+
     /// Where the user is.
     pub fn cursor(&self) -> Cursor {
         self.cursor
@@ -87,19 +96,18 @@ impl Session {
         &self.history
     }
 
-    /// Whether the groove differs from the one last saved.
+    /// Whether the groove differs from the one of its work that was saved last; it does where none was.
     pub fn is_changed(&self) -> bool {
-        !Arc::ptr_eq(&self.groove, &self.saved) && self.groove != self.saved
+        let saved = self.saved.get(self.work).and_then(Option::as_ref);
+        saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
-    /// Notes that this groove is now on the disk.
-    pub fn set_saved(&mut self, groove: Arc<Groove>) {
-        self.saved = groove;
-    }
-
-    /// Notes that the groove on the disk is another one than this, as after a recovery.
-    pub fn set_saved_as(&mut self, groove: Groove) {
-        self.saved = Arc::new(groove);
+    /// Notes that this groove of a work is now on the disk; it need not be the one that is here, as after a recovery. Of a work that
+    /// there is not, nothing is noted.
+    pub fn set_saved(&mut self, work: usize, groove: Arc<Groove>) {
+        if let Some(saved) = self.saved.get_mut(work) {
+            *saved = Some(groove);
+        }
     }
 
     /// The selection, if there is one.
@@ -128,11 +136,11 @@ impl Session {
                 self.anchor = None;
                 Outcome::Quiet
             }
-            Command::Undo => match self.history.undo(&self.groove, self.cursor) {
+            Command::Undo => match self.history.undo(self.here(self.cursor, String::new())) {
                 Some(step) => self.go_to(step, "undone"),
                 None => Outcome::Refused("nothing to undo".into()),
             },
-            Command::Redo => match self.history.redo(&self.groove, self.cursor) {
+            Command::Redo => match self.history.redo(self.here(self.cursor, String::new())) {
                 Some(step) => self.go_to(step, "redone"),
                 None => Outcome::Refused("nothing to redo".into()),
             },
@@ -141,12 +149,22 @@ impl Session {
         }
     }
 
-    /// Puts another groove in the place of this one, as a step that can be undone; the label says what was done. The groove on the disk
-    /// stays the one that was saved last.
+    /// Puts another groove in the place of this one, as a step that can be undone; the label says what was done. It is a work of its own,
+    /// of which nothing was saved yet.
     pub fn replace(&mut self, groove: Groove, label: String) -> Outcome {
         let before = self.cursor;
         (self.anchor, self.cursor) = (None, Cursor::default());
-        self.take(groove, label, before, None)
+        let outcome = self.take(groove, label, before, None);
+        if matches!(outcome, Outcome::Changed(_)) {
+            self.work = self.saved.len();
+            self.saved.push(None);
+        }
+        outcome
+    }
+
+    /// What is here, as a step to come back to.
+    fn here(&self, cursor: Cursor, label: String) -> Step {
+        Step { groove: self.groove.clone(), work: self.work, cursor, label }
     }
 
     fn extend(&mut self, motion: Motion) -> Outcome {
@@ -222,7 +240,7 @@ impl Session {
     }
 
     fn go_to(&mut self, step: Step, what: &str) -> Outcome {
-        self.groove = step.groove;
+        (self.groove, self.work) = (step.groove, step.work);
         self.revision += 1;
         self.anchor = None;
         self.cursor = step.cursor.settled(&self.groove);
@@ -234,7 +252,7 @@ impl Session {
         if groove == *self.groove {
             return words.map_or(Outcome::Quiet, Outcome::Told);
         }
-        self.history.push(Step { groove: self.groove.clone(), cursor: before, label });
+        self.history.push(self.here(before, label));
         self.groove = Arc::new(groove);
         self.revision += 1;
         self.cursor = self.cursor.settled(&self.groove);

@@ -228,10 +228,35 @@ fn saved_is_known_by_content() {
     session.apply(Toggle);
     assert!(!session.is_changed());
     session.apply(Toggle);
-    session.set_saved(session.groove().clone());
+    session.set_saved(0, session.groove().clone());
     assert!(!session.is_changed());
     session.apply(Command::Undo);
     assert!(session.is_changed());
+}
+
+#[test]
+fn a_groove_in_the_place_of_another_is_a_work_of_its_own() {
+    let mut session = Session::new(groove(BLANK));
+    session.apply(Toggle);
+    session.replace(groove("x... x..."), "import".into());
+    assert_eq!((session.work(), session.is_changed()), (1, true));
+    session.set_saved(1, session.groove().clone());
+    assert!(!session.is_changed());
+    // Each work is held against what was saved of it.
+    session.apply(Command::Undo);
+    assert_eq!((session.work(), session.is_changed()), (0, true));
+    session.apply(Command::Undo);
+    assert_eq!((session.work(), session.is_changed()), (0, false));
+    session.apply(Command::Redo);
+    session.apply(Command::Redo);
+    assert_eq!((session.work(), session.is_changed()), (1, false));
+    // The number of one that was undone and forgotten is not given again; the same groove is no other work.
+    session.apply(Command::Undo);
+    session.apply(Command::Lay(2));
+    session.replace(groove("x... x..."), "import".into());
+    assert_eq!((session.work(), session.is_changed()), (2, true));
+    session.replace(groove("x... x..."), "import".into());
+    assert_eq!(session.work(), 2);
 }
 
 fn motion() -> impl Strategy<Value = Motion> {

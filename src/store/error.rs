@@ -55,8 +55,8 @@ pub enum Problem {
     Nul,
     /// It has a byte that is not UTF-8.
     NotUtf8(u8),
-    /// It is not TOML; the parser's words.
-    Syntax(String),
+    /// It is not TOML: the parser's words, and what it expected if it says so.
+    Syntax(String, Option<String>),
     /// Its format is newer than [`FORMAT`], or not a version at all.
     Format(i64),
     /// A key that is not known here, and those that are.
@@ -110,7 +110,7 @@ impl Problem {
             Self::TooLarge(bytes) => format!("{bytes} bytes"),
             Self::Nul => "a NUL byte".into(),
             Self::NotUtf8(byte) => format!("the byte 0x{byte:02X}, which is not UTF-8"),
-            Self::Syntax(words) => format!("text that is not TOML ({words})"),
+            Self::Syntax(words, _) => format!("text that is not TOML ({words})"),
             Self::Format(n) if *n > FORMAT => format!("format {n}, made by a newer teeter"),
             Self::Format(n) => format!("format {n}"),
             Self::UnknownKey(key, _) => format!("the key '{}'", key.escape_debug()),
@@ -143,7 +143,9 @@ impl Problem {
             Self::Unreadable(_) => "a file you may read".into(),
             Self::TooLarge(_) => format!("at most {LIMIT} bytes"),
             Self::NotUtf8(_) => "UTF-8 text".into(),
-            Self::Syntax(_) => "TOML".into(),
+            Self::Syntax(_, Some(expected)) => expected.clone(),
+            Self::Syntax(words, None) if words == "duplicate key" => "each key once".into(),
+            Self::Syntax(_, None) => "TOML".into(),
             Self::Format(_) => format!("format {FORMAT}"),
             Self::UnknownKey(_, known) => known.join(", "),
             Self::MissingKey(_, example) => format!("a line like {example}"),

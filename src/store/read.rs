@@ -46,9 +46,11 @@ pub(super) fn groove(text: &str) -> Result<Groove, Fault> {
     if let Some(at) = text.find('\0') {
         return Err(Fault { at: Some(at), problem: Problem::Nul });
     }
-    let document = Document::parse(text).map_err(|e| Fault {
-        at: Some(e.span().map_or(text.len(), |s| s.start)),
-        problem: Problem::Syntax(e.message().replace('\n', ", ")),
+    let document = Document::parse(text).map_err(|e| {
+        let (words, expected) = e.message().split_once(", expected ").unwrap_or((e.message(), "nothing"));
+        let expected = Some(expected.replace('\n', ", ")).filter(|e| e != "nothing");
+        let problem = Problem::Syntax(words.replace('\n', ", "), expected);
+        Fault { at: Some(e.span().map_or(text.len(), |s| s.start)), problem }
     })?;
     let root = Fields { table: document.as_table(), text: Some(text) };
     match root.integer("format")? {

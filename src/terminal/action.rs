@@ -2,6 +2,8 @@
 //! It must not know which key gives it.
 
 use super::order::Choice;
+use super::question::Question;
+use super::sounding::Switches;
 use crate::session::Command;
 
 /// Something the user can ask for. Every row of the command table holds one.
@@ -41,15 +43,8 @@ pub enum Action {
     BeatClick,
     /// The click on the chosen hearing, on or off.
     HearingClick,
-    /// A take: whether the layers, the written beat and the hearing of the strip sound in it.
-    Take {
-        /// The layers.
-        layers: bool,
-        /// The click of the written beat.
-        beat: bool,
-        /// The click of the hearing.
-        hearing: bool,
-    },
+    /// Sounds a take in which this is heard.
+    Take(Switches),
     /// How the written beat is clicked: plain, its halves only, cut in 2 to 4.
     BeatCut,
     /// The same for the hearings.
@@ -135,85 +130,4 @@ pub enum Text {
     Syllables,
     /// The whole explanation of the groove.
     Explanation,
-}
-
-/// What is asked for on one line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Question {
-    /// Port and token of a far speaker.
-    Speaker,
-    /// A number of cells, or a line of groups.
-    Groups,
-    /// A pitch.
-    Pitch,
-    /// A tuplet.
-    Tuplet,
-    /// Times to repeat.
-    Repeat,
-    /// Cells to rotate by.
-    Rotate,
-    /// Cells to shift by.
-    Shift,
-    /// Name and voice of a new layer.
-    AddLayer,
-    /// Name of the layer.
-    RenameLayer,
-    /// Voice of the layer.
-    Voice,
-    /// Division of the layer.
-    Division,
-    /// Cells of the cycle.
-    Cycle,
-    /// Swing of the layer.
-    LayerSwing,
-    /// The file of the layer's own sound.
-    SoundFile,
-    /// Accent depth of the layer.
-    AccentDepth,
-    /// Gain of the layer.
-    Gain,
-    /// Pan of the layer.
-    Pan,
-    /// Name of a new section.
-    AddSection,
-    /// Name of the section.
-    RenameSection,
-    /// Meter of the section.
-    Meter,
-    /// Tempo of the section.
-    Tempo,
-    /// Bars of the section.
-    Bars,
-    /// Times through of the section.
-    Times,
-    /// Swing of the section.
-    Swing,
-    /// Playing speed in percent.
-    Speed,
-    /// Title of the groove.
-    Title,
-    /// The text that stands with the groove.
-    Note,
-    /// A bar to go to.
-    Bar,
-    /// Times through each take of all in a row.
-    Takes,
-    /// The ladder.
-    Ladder,
-    /// File name to save under.
-    SaveAs,
-    /// The file an export goes to.
-    ExportAs,
-    /// The folder a handout goes to.
-    HandoutInto,
-    /// The file of what is heard.
-    RenderWav,
-    /// The file of takes.
-    TakesWav,
-    /// The file of a ladder.
-    LadderWav,
-    /// The file to import.
-    Import,
-    /// How pictures look.
-    PicturesAs,
 }

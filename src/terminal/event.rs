@@ -2,9 +2,10 @@
 
 use super::arrival::Arrival;
 use super::order::{Arrived, Order, Ungiven};
+use super::sounding::{Head, Heard, Sequence, Sounding};
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
-use crate::rhythm::{Fraction, Groove, Time};
+use crate::rhythm::{Fraction, Groove};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
 
@@ -36,6 +37,8 @@ pub enum Event {
     },
     /// A save has ended.
     Saved {
+        /// The work it was saved of.
+        work: usize,
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
@@ -102,32 +105,6 @@ pub enum Unsaved {
     Failed(String),
 }
 
-/// Where the groove is heard.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Head {
-    /// Section, from 0.
-    pub section: usize,
-    /// Time through, from 0.
-    pub pass: usize,
-    /// Whole notes from the section's start.
-    pub wholes: f64,
-}
-
-/// What was heard at a certain instant.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Heard {
-    /// Section, from 0.
-    pub section: usize,
-    /// Time through, from 0.
-    pub pass: usize,
-    /// Whole notes from the section's start.
-    pub wholes: f64,
-    /// Turns of the loop completed since it was started.
-    pub turns: u64,
-    /// Length of a buffer of the sound device in ms: no instant is known better than to a part of it.
-    pub grain_ms: f64,
-}
-
 /// What is to be done outside.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
@@ -151,14 +128,10 @@ pub enum Effect {
         /// Whether what stands there is written over, whatever it is.
         over: bool,
     },
-    /// Play from a place on.
-    Play(Box<Playing>, Option<Head>),
-    /// Go on playing with another loop in the place of the old one.
-    Change(Box<Playing>),
-    /// Play a sequence of takes.
-    PlaySequence(Box<Sequence>),
-    /// Go on with an edited sequence.
-    ChangeSequence(Box<Sequence>),
+    /// Play: a loop from a place on, or from its start.
+    Play(Box<Sounding>, Option<Head>),
+    /// Go on playing with this in the place of what is played.
+    Change(Box<Sounding>),
     /// At the end of the time through that is heard, go on with the take the sequence says, and from there.
     Step(Box<Sequence>),
     /// Tell what has been practised of the groove, after adding this to it.
@@ -191,8 +164,8 @@ pub enum Effect {
     },
     /// Cancel what is being made or read.
     Cancel,
-    /// The groove has no file any more: what is saved next is another one.
-    Unname,
+    /// The groove belongs to the work of this number from now on: that is what is saved next, under its name if it has one.
+    Work(usize),
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.
@@ -200,98 +173,6 @@ pub enum Effect {
         /// Whether the journal is kept.
         keep_journal: bool,
     },
-}
-
-/// What is to be heard.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Playing {
-    /// The groove.
-    pub groove: Arc<Groove>,
-    /// Playing speed; 1 is as written.
-    pub speed: Fraction,
-    /// What is played round.
-    pub over: Over,
-    /// Whether the layers sound; otherwise the clicks are alone.
-    pub layers: bool,
-    /// How the written beat is clicked.
-    pub beat: Clicks,
-    /// The hearings that are clicked.
-    pub lines: Vec<Pulses>,
-}
-
-/// How a pulse is clicked.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Clicks {
-    /// Not at all.
-    Off,
-    /// Once each.
-    #[default]
-    Plain,
-    /// Its halves only.
-    OffBeat,
-    /// So many times each, 2 to 4.
-    Cut(u8),
-}
-
-impl Clicks {
-    /// The next of the ways that are heard, round and round.
-    pub(super) fn next(self) -> Self {
-        match self {
-            Clicks::Off | Clicks::Cut(4..) => Clicks::Plain,
-            Clicks::Plain => Clicks::OffBeat,
-            Clicks::OffBeat => Clicks::Cut(2),
-            Clicks::Cut(n) => Clicks::Cut(n + 1),
-        }
-    }
-
-    /// A few characters behind the name of the pulse; none for plain clicks.
-    pub(super) fn words(self) -> String {
-        match self {
-            Clicks::Off | Clicks::Plain => String::new(),
-            Clicks::OffBeat => "/off".into(),
-            Clicks::Cut(n) => format!("/{n}"),
-        }
-    }
-}
-
-/// Sides of the hearings' clicks, by their index: the written beat clicks in the middle.
-pub const SIDES: [i8; 4] = [60, -60, 90, -90];
-
-/// The pulses of a hearing that is clicked.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Pulses {
-    /// In seconds at full speed from the groove's start, every time through counted, in rising order.
-    pub pulses: Arc<Vec<f64>>,
-    /// Length of the whole groove in seconds at full speed.
-    pub length: f64,
-    /// How they are clicked.
-    pub clicks: Clicks,
-    /// What tells it from others: its pitch and its side.
-    pub index: u8,
-    /// Where in the groove that which is played round begins, in seconds at full speed.
-    pub lead: f64,
-}
-
-/// Takes that follow each other.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Sequence {
-    /// All of them, in order.
-    pub takes: Vec<Take>,
-    /// The one to begin with.
-    pub at: usize,
-    /// Which time through falls silent after its opening, at first: every so manyth; `None` for none.
-    pub silence: Option<u32>,
-}
-
-/// One take of a sequence.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Take {
-    /// What is heard.
-    pub playing: Playing,
-    /// How many times through; `None` until the user goes on.
-    pub times: Option<u32>,
-    /// Whether it is counted in.
-    pub count_in: bool,
 }
 
 /// What has been practised.
@@ -307,22 +188,4 @@ pub struct Practised {
     pub steps: usize,
     /// Times through that were played since this was last told.
     pub loops: u64,
-}
-
-/// What is played round.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Over {
-    /// The whole groove.
-    All,
-    /// One section.
-    Section(usize),
-    /// A part of a section.
-    Part {
-        /// The section.
-        section: usize,
-        /// Its start.
-        from: Time,
-        /// Its end.
-        to: Time,
-    },
 }

@@ -1,15 +1,14 @@
-//! Making files of a groove and bringing grooves in, as far as the state goes: what is chosen, asked for, under way and over.
-//! It must not know formats, files or how anything is made.
+//! Making files of a groove, as far as the state goes: what is chosen, asked for, under way and over. It must not know formats,
+//! files or how anything is made.
 
-use super::action::Question;
 use super::event::Effect;
-use super::order::{Arrived, Choice, Length, Look, Mark, Offer, Offers, Order, Ungiven, What};
-use super::prompt::Answer;
-use super::state::{Focus, Looped, Overlay, Refused, State, Strips};
-use super::update::ask;
-use super::{practice, saving};
+use super::forms::{self, SoundWords};
+use super::order::{Choice, Length, Look, Mark, Offer, Offers, Order, Ungiven, What};
+use super::overlay::{Overlay, Refused};
+use super::prompt::ask;
+use super::question::Question;
+use super::state::{State, Strips};
 use crate::analysis::Kind;
-use crate::rhythm::Fraction;
 use std::path::Path;
 
 /// What is remembered of it.
@@ -19,14 +18,8 @@ pub(super) struct Giving {
     /// What was chosen last from the list.
     picked: Option<(Choice, usize)>,
     pub look: Look,
-    /// What is under way.
+    /// What is under way: something is made, or a groove is read.
     pub making: Option<Making>,
-    /// What the last import had to say.
-    pub remarks: Vec<String>,
-    /// A groove that came in and waits until nothing else is asked.
-    pub arrived: Option<Box<Arrived>>,
-    /// The same while what stands here is saved first.
-    pub waiting: Option<Box<Arrived>>,
 }
 
 /// Work that is under way.
@@ -88,9 +81,9 @@ fn picked(state: &State) -> Option<(Choice, &Offer)> {
     Some((choice, list(state, choice).get(index)?))
 }
 
-/// The text a question begins with.
-pub(super) fn begins(state: &State, question: Question) -> Option<String> {
-    let file = Path::new(state.file.as_deref().unwrap_or("groove.toml"));
+/// What a question about a file begins with: a name beside the groove's own file, with what else is usual.
+pub(super) fn path_for(state: &State, question: Question) -> Option<String> {
+    let file = Path::new(state.file().unwrap_or("groove.toml"));
     let named = |more: &str, ending: &str| {
         let stem = file.file_stem().unwrap_or_default().to_string_lossy();
         file.with_file_name(format!("{stem}{more}.{ending}")).display().to_string()
@@ -109,7 +102,6 @@ pub(super) fn begins(state: &State, question: Question) -> Option<String> {
         Question::RenderWav => named("", "wav"),
         Question::TakesWav => format!("{} x2", named("-takes", "wav")),
         Question::LadderWav => named("-ladder", "wav"),
-        Question::PicturesAs => look_words(state.giving.look),
         _ => return None,
     })
 }
@@ -132,24 +124,17 @@ fn hearings(state: &State) -> Vec<Mark> {
     shown.into_iter().filter_map(of).collect()
 }
 
-/// Does what an answer asks for.
-pub(super) fn answered(state: &mut State, question: Question, answer: Answer, effects: &mut Vec<Effect>) {
-    if let Answer::Look(look) = answer {
-        state.giving.look = look;
-        return state.tell(format!("pictures are made for {}", look_words(look)), false);
-    }
+/// Sets how pictures look.
+pub(super) fn look(state: &mut State, look: Look) {
+    state.giving.look = look;
+    state.tell(format!("pictures are made for {}", forms::look_words(look)), false);
+}
+
+/// Makes what was asked for, under the name and with the words that were typed.
+pub(super) fn make(state: &mut State, question: Question, words: SoundWords, effects: &mut Vec<Effect>) {
     if busy(state) {
         return;
     }
-    if let Answer::Bring(path, tolerance) = answer {
-        begin(state, "reading", &path);
-        return effects.push(Effect::Bring { path, tolerance });
-    }
-    let (path, sound) = match answer {
-        Answer::Path(path) => (path, SoundWords::default()),
-        Answer::Sound(words) => (words.name.clone(), words),
-        _ => return,
-    };
     let what = match question {
         Question::ExportAs => {
             let Some((choice, offer)) = picked(state) else { return };
@@ -161,11 +146,11 @@ pub(super) fn answered(state: &mut State, question: Question, answer: Answer, ef
             What::Handout(offer.name.clone())
         }
         Question::RenderWav => {
-            let times = Length::Times(sound.times.unwrap_or(1));
-            What::Sound(Box::new(state.playing()), sound.seconds.map_or(times, Length::Seconds))
+            let times = Length::Times(words.times.unwrap_or(1));
+            What::Sound(Box::new(state.playing()), words.seconds.map_or(times, Length::Seconds))
         }
         Question::TakesWav => {
-            What::Takes { times: sound.times.unwrap_or(2), count_in: sound.count, speed: state.speed() }
+            What::Takes { times: words.times.unwrap_or(2), count_in: words.count, speed: state.speed() }
         }
         _ => What::Ladder {
             playing: Box::new(state.playing()),
@@ -182,20 +167,21 @@ pub(super) fn answered(state: &mut State, question: Question, answer: Answer, ef
     };
     let order = Order {
         groove: state.groove().clone(),
-        file: state.file.clone(),
-        path,
+        file: state.file().map(str::to_owned),
+        path: words.name,
         over: false,
         limits: state.limits,
         layers: state.ask().scope.layers,
         hearings,
-        hertz: sound.hertz.unwrap_or(48_000),
+        hertz: words.hertz.unwrap_or(48_000),
         what,
     };
     begin(state, "making", &order.path);
     effects.push(Effect::Give(Box::new(order)));
 }
 
-fn begin(state: &mut State, doing: &'static str, path: &str) {
+/// Notes that something is under way.
+pub(super) fn begin(state: &mut State, doing: &'static str, path: &str) {
     state.giving.making = Some(Making { doing, percent: None });
     state.tell(format!("{doing} {path}; Esc cancels"), false);
 }
@@ -235,164 +221,11 @@ pub(super) fn given(state: &mut State, result: Result<String, Ungiven>) {
     }
 }
 
-fn ungiven(state: &mut State, error: Ungiven) {
+/// Takes why something was not made or read.
+pub(super) fn ungiven(state: &mut State, error: Ungiven) {
     match error {
         Ungiven::Cancelled => state.tell("cancelled; nothing was written", false),
         Ungiven::Taken(order, file) => state.refused = Some(Refused::Order(order, file)),
         Ungiven::Failed(words) => state.tell(words, true),
     }
-}
-
-/// Takes a groove that came in.
-pub(super) fn brought(state: &mut State, result: Result<Box<Arrived>, Ungiven>) {
-    state.giving.making = None;
-    match result {
-        Ok(arrived) => state.giving.arrived = Some(arrived),
-        Err(Ungiven::Cancelled) => state.tell("cancelled; the groove is as it was", false),
-        Err(error) => ungiven(state, error),
-    }
-}
-
-/// Opens the groove that came in, after a question if what is here is not saved.
-pub(super) fn arrive(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(arrived) = state.giving.arrived.take_if(|_| state.overlay == Overlay::None) else { return };
-    if state.session.is_changed() {
-        state.overlay = Overlay::Replacing(arrived);
-    } else {
-        replace(state, *arrived, effects);
-    }
-}
-
-/// Opens the groove the question is about.
-pub(super) fn replace_asked(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Overlay::Replacing(arrived) = std::mem::take(&mut state.overlay) {
-        replace(state, *arrived, effects);
-    }
-}
-
-/// Saves, and then opens the groove the question is about.
-pub(super) fn save_first(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Overlay::Replacing(arrived) = std::mem::take(&mut state.overlay) {
-        state.giving.waiting = Some(arrived);
-        saving::save(state, effects);
-    }
-}
-
-/// The groove that came in becomes the one of the editor, under no name; undo brings the other one back.
-fn replace(state: &mut State, arrived: Arrived, effects: &mut Vec<Effect>) {
-    practice::leave(state, effects);
-    state.session.replace(arrived.groove, format!("import of {}", arrived.from));
-    state.file = None;
-    state.progress = None;
-    (state.scroll, state.top_layer, state.marking) = (0, 0, false);
-    (state.chosen, state.focus, state.play.looped) = (None, Focus::First, Looped::All);
-    state.also.clear();
-    effects.push(Effect::Unname);
-    let (undo, save) = (state.keymap.first("undo"), state.keymap.first("save"));
-    state.tell(format!("imported {}; {save} saves it, {undo} undoes", arrived.from), false);
-    state.giving.remarks = arrived.remarks;
-    if !state.giving.remarks.is_empty() {
-        state.overlay = Overlay::Remarks(0);
-    }
-}
-
-/// Shows again what the last import had to say.
-pub(super) fn remarks(state: &mut State) {
-    if state.giving.remarks.is_empty() {
-        state.tell("no import had anything to say", false);
-    } else {
-        state.overlay = Overlay::Remarks(0);
-    }
-}
-
-/// A file of sound and how much goes into it, as typed.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct SoundWords {
-    pub name: String,
-    pub times: Option<u32>,
-    pub seconds: Option<f64>,
-    pub count: bool,
-    pub hertz: Option<u32>,
-}
-
-impl SoundWords {
-    /// From words as `riff.wav x4 44100hz`; the words after the name may be left out. `None` where no name is left.
-    pub(super) fn read(text: &str) -> Option<Self> {
-        let (mut words, mut rest) = (Self::default(), text.trim());
-        while let Some((before, word)) = rest.rsplit_once(char::is_whitespace) {
-            if !words.take(word) {
-                break;
-            }
-            rest = before.trim_end();
-        }
-        words.name = path(rest)?;
-        Some(words)
-    }
-
-    fn take(&mut self, word: &str) -> bool {
-        if word == "count" {
-            self.count = true;
-        } else if let Some(n) = word.strip_prefix('x').and_then(|n| n.parse().ok()) {
-            self.times = Some(n);
-        } else if let Some(n) = word.strip_suffix("hz").and_then(|n| n.parse().ok()) {
-            self.hertz = Some(n);
-        } else if let Some(s) = word.strip_suffix('s').and_then(|n| n.parse().ok()) {
-            self.seconds = Some(s);
-        } else {
-            return false;
-        }
-        true
-    }
-
-    /// Whether every number lies where it may, and no word stands that this question does not know.
-    pub(super) fn allowed(&self, question: Question) -> bool {
-        let (times, seconds, count) = match question {
-            Question::RenderWav => (true, true, false),
-            Question::TakesWav => (true, false, true),
-            _ => (false, false, false),
-        };
-        self.times.is_none_or(|n| times && (1..=10_000).contains(&n))
-            && self.seconds.is_none_or(|s| seconds && self.times.is_none() && (0.01..=36_000.0).contains(&s))
-            && (count || !self.count)
-            && self.hertz.is_none_or(|h| (8_000..=384_000).contains(&h))
-    }
-}
-
-/// A path as typed; `None` where there is none.
-pub(super) fn path(text: &str) -> Option<String> {
-    let text = text.trim();
-    (!text.is_empty() && !text.contains('\0')).then(|| text.to_owned())
-}
-
-/// A file to import and a tolerance in ms after it: `song.mid 20ms`.
-pub(super) fn source(text: &str) -> Option<(String, Fraction)> {
-    let usual = Fraction::whole(5);
-    if let Some((before, word)) = text.trim().rsplit_once(char::is_whitespace)
-        && let Some(ms) = word.strip_suffix("ms").and_then(Fraction::parse)
-    {
-        let within = ms >= Fraction::ZERO && ms <= Fraction::whole(100);
-        return path(before).filter(|_| within).map(|p| (p, ms));
-    }
-    path(text).map(|p| (p, usual))
-}
-
-/// How pictures look, from words as `print 1000 x2`; each may be left out.
-pub(super) fn look(text: &str) -> Option<Look> {
-    let mut look = Look::default();
-    for word in text.split_whitespace() {
-        match word {
-            "print" => look.screen = false,
-            "screen" => look.screen = true,
-            _ => match word.strip_prefix('x') {
-                Some(scale) => look.scale = Some(scale.parse().ok().filter(|s| (0.1..=8.0).contains(s))?),
-                None => look.width = word.parse().ok().filter(|w| (480.0..=4000.0).contains(w))?,
-            },
-        }
-    }
-    Some(look)
-}
-
-fn look_words(look: Look) -> String {
-    let scale = look.scale.map_or_else(String::new, |s| format!(" x{s}"));
-    format!("{} {}{scale}", if look.screen { "screen" } else { "print" }, look.width)
 }

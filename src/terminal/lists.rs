@@ -1,24 +1,17 @@
 //! Going about in lists and taking a line of them, or an answer that was typed. It must not know keys.
 
 use super::event::Effect;
-use super::prompt::Answer;
-use super::state::{Chosen, Overlay, State};
-use super::update::{command_of, perform, replay, speed};
+use super::overlay::Overlay;
+use super::perform::{command_of, perform};
+use super::state::State;
+use super::transport::replay;
 use super::view::{Block, Item, Part, blocks, help_lines, rows};
-use super::{giving, practice};
+use super::{giving, hearings, prompt};
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
 
-/// Takes a hearing to the strip and the click.
-pub(super) fn choose(state: &mut State, index: usize) {
-    let hearing = state.report().and_then(|(r, _)| r.hearings.get(index));
-    if let Some(h) = hearing {
-        state.chosen = Some(Chosen { kind: h.kind, period: h.period() });
-    }
-}
-
 /// Moves within the list that is open: `go` gives the new place from the old one, the last one and the places of a screen.
-pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
+pub(super) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
     let page = usize::from(state.size.1.saturating_sub(6).max(1));
     if let Overlay::Full { block, into } = state.overlay {
         let (stops, lines) = stops(state);
@@ -45,7 +38,7 @@ pub(super) fn list(state: &mut State, go: impl Fn(usize, usize, usize) -> usize)
             *at = go(*at, last, page);
         }
         Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
-        Overlay::Remarks(at) => *at = go(*at, state.giving.remarks.len().saturating_sub(1), page),
+        Overlay::Remarks(at) => *at = go(*at, state.importing.remarks.len().saturating_sub(1), page),
         Overlay::Find { chosen, .. } | Overlay::Offers { chosen, .. } => {
             *chosen = go(*chosen, found.saturating_sub(1), page);
         }
@@ -93,6 +86,7 @@ pub(super) fn part(state: &mut State, by: isize) {
     }
 }
 
+/// Takes the line of the list that is open, or what was typed.
 pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
     match std::mem::take(&mut state.overlay) {
         Overlay::Find { text, chosen } => {
@@ -100,21 +94,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
                 perform(state, &row.action, None, effects);
             }
         }
-        Overlay::Prompt { question, text, .. } => match question.read(&text, &state.session) {
-            Ok(Answer::Do(command)) => command_of(state, command, effects),
-            Ok(Answer::Speed(percent)) => speed(state, percent, effects),
-            Ok(Answer::Takes(times, count)) => practice::takes(state, times, count, effects),
-            Ok(Answer::Ladder(ladder)) => practice::climb(state, ladder, effects),
-            Ok(Answer::SaveAs(name)) => {
-                effects.push(Effect::Save { groove: state.groove().clone(), name: Some(name), over: false });
-            }
-            Ok(Answer::Speaker(port, token)) => {
-                state.tell(format!("connecting to the far speaker at port {port} ..."), false);
-                effects.push(Effect::Speaker { port, token });
-            }
-            Ok(answer) => giving::answered(state, question, answer, effects),
-            Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
-        },
+        Overlay::Prompt { question, text, .. } => prompt::answered(state, question, text, effects),
         Overlay::Full { block, into } => {
             state.overlay = Overlay::Full { block, into };
             take(state, effects);
@@ -159,7 +139,7 @@ fn is_in(state: &State, p: Place) -> bool {
 fn take(state: &mut State, effects: &mut Vec<Effect>) {
     match marked(state) {
         Some(Item::Hearing(hearing)) => {
-            choose(state, hearing);
+            hearings::choose(state, hearing);
             state.tell(format!("hearing {} is that of the strip and the click", hearing + 1), false);
             replay(state, effects);
         }

@@ -1,8 +1,10 @@
 //! The mouse on the grid: a click moves, a drag selects, the wheel moves by beats and layers. It must not know keys.
 
+use super::action::Action;
 use super::event::Effect;
-use super::state::{Overlay, State};
-use super::update::command_of;
+use super::overlay::Overlay;
+use super::perform::{command_of, perform};
+use super::state::State;
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
@@ -36,8 +38,8 @@ pub(super) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effe
 
 fn wheel_in_list(state: &mut State, kind: MouseEventKind, effects: &mut Vec<Effect>) {
     match kind {
-        MouseEventKind::ScrollUp => super::update::perform(state, &super::Action::ListUp, None, effects),
-        MouseEventKind::ScrollDown => super::update::perform(state, &super::Action::ListDown, None, effects),
+        MouseEventKind::ScrollUp => perform(state, &Action::ListUp, None, effects),
+        MouseEventKind::ScrollDown => perform(state, &Action::ListDown, None, effects),
         _ => {}
     }
 }

@@ -1,77 +1,22 @@
 //! Takes back to back and the ladder, as far as the state goes. It must not know sound, files or clocks.
 
-use super::event::{Effect, Playing, Practised, Sequence, Take};
-use super::state::{Chosen, State};
-use super::update::replay;
+use super::event::{Effect, Practised};
+use super::forms::Ladder;
+use super::order::Mark;
+use super::sounding::{Playing, Sequence, Switches, Take};
+use super::state::State;
+use super::transport::{self, replay};
 use crate::rhythm::Fraction;
 use crate::words::ladder;
 
-/// The ladder's words before any were typed.
-const USUAL: &str = "50-100/10";
-/// Most times through a take or a step.
-const MOST: u32 = 64;
-
-/// A ladder as it was asked for.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Ladder {
-    /// `50-100/10`.
-    pub range: String,
-    pub speeds: Vec<Fraction>,
-    /// Times through each step.
-    pub loops: u32,
-    /// Whether the next step waits for a key.
-    pub by_key: bool,
-    /// Every how manyth time through falls silent at first.
-    pub silence: Option<u32>,
-}
-
-impl Default for Ladder {
-    fn default() -> Self {
-        let speeds = ladder::speeds(USUAL).unwrap_or_default();
-        Self { range: USUAL.into(), speeds, loops: 4, by_key: false, silence: None }
-    }
-}
-
-impl Ladder {
-    /// From words as `50-100/10 x4 key 1/4`: all but the first may be left out.
-    pub(super) fn read(text: &str) -> Option<Self> {
-        let mut words = text.split_whitespace();
-        let range = words.next()?.to_owned();
-        let mut read = Self { speeds: ladder::speeds(&range)?, range, ..Self::default() };
-        for word in words {
-            if word == "key" {
-                read.by_key = true;
-            } else if let Some(loops) = word.strip_prefix('x') {
-                read.loops = loops.parse().ok().filter(|n| (1..=MOST).contains(n))?;
-            } else {
-                read.silence = Some(word.strip_prefix("1/")?.parse().ok().filter(|n| (2..=64).contains(n))?);
-            }
-        }
-        Some(read)
-    }
-
-    /// The words it is read from.
-    pub(super) fn words(&self) -> String {
-        let key = if self.by_key { " key" } else { "" };
-        let silence = self.silence.map(|n| format!(" 1/{n}")).unwrap_or_default();
-        format!("{} x{}{key}{silence}", self.range, self.loops)
-    }
-}
-
-/// Times through each take, and whether they are counted in, from `2` or `2 count`.
-pub(super) fn times(text: &str) -> Option<(u32, bool)> {
-    let (times, count) = match text.split_once(char::is_whitespace) {
-        Some((times, word)) if word.trim() == "count" => (times, true),
-        Some(_) => return None,
-        None => (text, false),
-    };
-    Some((times.parse().ok().filter(|n| (1..=MOST).contains(n))?, count))
-}
-
-/// Which of layers, written beat and hearing sound in the takes of a row.
-type Switches = (bool, bool, bool);
-const ROW: [Switches; 5] =
-    [(true, false, false), (true, true, false), (true, false, true), (false, true, true), (true, true, true)];
+/// What sounds in the takes of a row.
+const ROW: [Switches; 5] = [
+    Switches { layers: true, beat: false, hearing: false },
+    Switches { layers: true, beat: true, hearing: false },
+    Switches { layers: true, beat: false, hearing: true },
+    Switches { layers: false, beat: true, hearing: true },
+    Switches { layers: true, beat: true, hearing: true },
+];
 
 /// What is played in a row.
 #[derive(Debug, Clone, PartialEq)]
@@ -128,7 +73,7 @@ pub(super) fn sequence(state: &State) -> Option<Sequence> {
         Kind::Takes(row, times, count_in) => row
             .iter()
             .map(|&switches| Take {
-                playing: state.playing_as(switches, switches.2),
+                playing: state.playing_as(switches, switches.hearing),
                 times: Some(*times),
                 count_in: *count_in,
             })
@@ -151,37 +96,17 @@ pub(super) fn sequence(state: &State) -> Option<Sequence> {
     Some(Sequence { takes, at: running.at, silence })
 }
 
-/// Sounds a take: at once and in its place if something is played, else from the start.
-pub(super) fn take(state: &mut State, switches: (bool, bool, bool), effects: &mut Vec<Effect>) {
-    if switches.2 && state.strip().is_none() {
-        state.tell("there is no hearing to click yet; lay some attacks first", true);
-        return;
-    }
-    leave(state, effects);
-    (state.play.layers, state.play.beat_click, state.play.hearing_click) = switches;
-    if !switches.2 {
-        state.also.clear();
-    }
-    if state.play.on {
-        replay(state, effects);
-    } else {
-        state.play.on = true;
-        effects.push(Effect::Play(Box::new(state.playing()), None));
-    }
-}
-
 /// Plays all takes in a row.
 pub(super) fn takes(state: &mut State, times: u32, count_in: bool, effects: &mut Vec<Effect>) {
     leave(state, effects);
     let heard = state.strip().is_some();
-    let row = ROW.iter().filter(|(_, _, hearing)| heard || !hearing).copied().collect();
+    let row = ROW.iter().filter(|s| heard || !s.hearing).copied().collect();
     start(state, Kind::Takes(row, times, count_in), effects);
 }
 
 /// Starts the ladder, or leaves it: what is heard then goes on.
 pub(super) fn ladder_key(state: &mut State, effects: &mut Vec<Effect>) {
-    if matches!(state.play.running, Some(Running { kind: Kind::Ladder(_), .. })) {
-        leave(state, effects);
+    if leave_ladder(state, effects) {
         replay(state, effects);
         state.tell("left the ladder", false);
     } else {
@@ -193,7 +118,7 @@ pub(super) fn ladder_key(state: &mut State, effects: &mut Vec<Effect>) {
 pub(super) fn climb(state: &mut State, ladder: Ladder, effects: &mut Vec<Effect>) {
     leave(state, effects);
     // The hearing that is clicked stays the same while the speed changes.
-    state.chosen = state.strip().map(|(_, h)| Chosen { kind: h.kind, period: h.period() }).or(state.chosen);
+    state.chosen = state.strip().map(|(_, h)| Mark::of(h)).or(state.chosen);
     state.ladder = ladder.clone();
     effects.push(Effect::Progress(None));
     start(state, Kind::Ladder(ladder), effects);
@@ -211,9 +136,8 @@ pub(super) fn climb(state: &mut State, ladder: Ladder, effects: &mut Vec<Effect>
 
 fn start(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
     state.play.running = Some(Running::new(kind, state.play.percent));
-    state.play.on = true;
     state.play.head = None;
-    effects.extend(sequence(state).map(|s| Effect::PlaySequence(Box::new(s))));
+    transport::start(state, None, effects);
 }
 
 /// Goes so many steps up, at the end of the time through that is heard.
@@ -285,6 +209,30 @@ pub(super) fn leave(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
+/// Ends a ladder; gives whether one was climbed.
+pub(super) fn leave_ladder(state: &mut State, effects: &mut Vec<Effect>) -> bool {
+    let climbed = state.play.running.as_ref().is_some_and(|r| matches!(r.kind, Kind::Ladder(_)));
+    if climbed {
+        leave(state, effects);
+    }
+    climbed
+}
+
+/// Ends a row of takes, which has its own clicks, where one is switched by hand.
+pub(super) fn leave_row(state: &mut State, effects: &mut Vec<Effect>) {
+    if switches(state).is_some() {
+        leave(state, effects);
+    }
+}
+
+/// What sounds in the take of the row that is heard; `None` if no row is played.
+pub(super) fn switches(state: &State) -> Option<Switches> {
+    match state.play.running.as_ref()? {
+        Running { kind: Kind::Takes(row, ..), at, .. } => Some(row.get(*at).copied().unwrap_or_default()),
+        Running { kind: Kind::Ladder(_), .. } => None,
+    }
+}
+
 /// Leaves what is played in a row at the speed it has now; the take that is heard becomes the loop.
 pub(super) fn settle(state: &mut State, effects: &mut Vec<Effect>) {
     effects.extend(practised(state));
@@ -296,27 +244,4 @@ pub(super) fn settle(state: &mut State, effects: &mut Vec<Effect>) {
 /// Whether a ladder has just been started: nothing of it was heard through.
 pub(super) fn begins(state: &State) -> bool {
     state.play.running.as_ref().is_some_and(|r| r.highest == 0)
-}
-
-/// What sounds, by its name: `under beat`, `both alone`.
-pub(super) fn name(state: &State) -> String {
-    let play = &state.play;
-    let clicked = state.clicked(play.hearing_click, true).len();
-    let (layers, beat, hearing) = match &play.running {
-        Some(Running { kind: Kind::Takes(row, ..), at, .. }) => row.get(*at).copied().unwrap_or_default(),
-        _ => (play.layers, play.beat_click, clicked > 0),
-    };
-    let more = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
-    let (b, h) = (play.beat_cut.words(), format!("{}{more}", play.hearing_cut.words()));
-    let both = if b.is_empty() && h.is_empty() { "both".to_owned() } else { format!("beat{b}+heard{h}") };
-    match (layers, beat, hearing) {
-        (true, false, false) => "groove".into(),
-        (true, true, false) => format!("under beat{b}"),
-        (true, false, true) => format!("under heard{h}"),
-        (true, true, true) => format!("under {both}"),
-        (false, true, true) => format!("{both} alone"),
-        (false, true, false) => format!("beat{b} alone"),
-        (false, false, true) => format!("heard{h} alone"),
-        (false, false, false) => "nothing".into(),
-    }
 }

@@ -1,20 +1,26 @@
 //! Saving, as far as the state goes: names and words that are asked for before it, and its end. It must not know the disk.
 
-use super::action::Question;
 use super::event::{Effect, Unsaved};
-use super::giving;
-use super::state::{Overlay, Refused, State};
-use super::update::ask;
+use super::overlay::{Overlay, Refused};
+use super::prompt::ask;
+use super::question::Question;
+use super::state::State;
+use super::{giving, importing};
 use crate::rhythm::Groove;
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
 pub(super) fn save(state: &mut State, effects: &mut Vec<Effect>) {
-    if state.file.is_none() {
+    if state.file().is_none() {
         ask(state, Question::SaveAs);
         return;
     }
-    effects.push(Effect::Save { groove: state.groove().clone(), name: None, over: false });
+    write(state, None, false, effects);
+}
+
+/// Writes the groove to its file, or to another one from now on; `over` whatever stands there if so asked.
+pub(super) fn write(state: &State, name: Option<String>, over: bool, effects: &mut Vec<Effect>) {
+    effects.push(Effect::Save { groove: state.groove().clone(), name, over });
 }
 
 /// Writes over what the question was about.
@@ -25,29 +31,25 @@ pub(super) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
             Refused::Taken(name) => Some(name),
             Refused::Order(order, _) => return giving::over(state, order, effects),
         };
-        effects.push(Effect::Save { groove: state.groove().clone(), name, over: true });
+        write(state, name, true, effects);
     }
 }
 
 /// Takes the end of a save.
 pub(super) fn saved(
     state: &mut State,
-    groove: Arc<Groove>,
+    (work, groove): (usize, Arc<Groove>),
     result: Result<String, Unsaved>,
     effects: &mut Vec<Effect>,
 ) {
     match result {
         Ok(name) => {
-            state.session.set_saved(groove);
             state.tell(format!("saved: {name}"), false);
-            state.file = Some(name);
+            state.saved(work, groove, name);
             if state.overlay == Overlay::Leaving && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
-            // A groove that came in meanwhile takes its place now.
-            if let Some(arrived) = state.giving.waiting.take() {
-                state.giving.arrived = Some(arrived);
-            }
+            importing::saved(state);
             if state.leaving {
                 effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
             }
@@ -57,7 +59,7 @@ pub(super) fn saved(
         Err(Unsaved::Taken(name)) => state.refused = Some(Refused::Taken(name)),
         Err(Unsaved::Failed(words)) => {
             state.leaving = false;
-            state.giving.waiting = None;
+            importing::stay(state);
             state.tell(words, true);
         }
     }

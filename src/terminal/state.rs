@@ -1,66 +1,23 @@
 //! All that the screen shows, in one value. It must not know how it is drawn, nor clocks or files.
 
-use super::action::Question;
 use super::columns::Scale;
-use super::event::{Clicks, Head, Over, Playing, Pulses};
+use super::forms::Ladder;
 use super::giving::Giving;
+use super::hearings::{Focus, Shown};
+use super::importing::Importing;
 use super::keymap::Keymap;
 use super::layout::Layout;
-use super::order::{Arrived, Choice, Offers, Order};
-use super::practice::{Ladder, Running};
+use super::order::{Mark, Offers};
+use super::overlay::{Overlay, Refused};
+use super::playing::Play;
 use super::table::Mode;
 use super::tapping::Taps;
 use super::theme::Theme;
-use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
-use crate::rhythm::{Fraction, Groove, Time, bounds::Bound};
+use crate::analysis::Limits;
+use crate::rhythm::Groove;
 use crate::session::Session;
 use crate::words::tap::TapOffset;
 use std::sync::Arc;
-
-/// Slowest and fastest playing speed, in percent of the written tempo.
-pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
-
-/// What lies over the grid.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(super) enum Overlay {
-    #[default]
-    None,
-    /// The help, from this line on.
-    Help(usize),
-    /// The searched list of commands.
-    Find { text: String, chosen: usize },
-    /// The output devices, from this line on.
-    Outputs(Vec<String>, usize),
-    /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
-    Prompt { question: Question, text: String, kept: bool, error: Option<String> },
-    /// All that is said of the groove, at a block of it and a line of that.
-    Full { block: usize, into: usize },
-    /// Tapping along.
-    Tap,
-    /// What the last tapping says, at this line.
-    TapReport(usize),
-    /// Whether to end with work that is not saved.
-    Leaving,
-    /// Whether to write over a file that holds something else.
-    Overwrite(Refused),
-    /// What can be made, searched.
-    Offers { choice: Choice, text: String, chosen: usize },
-    /// What the last import had to say, from this remark on.
-    Remarks(usize),
-    /// Whether what was imported takes the place of work that is not saved.
-    Replacing(Box<Arrived>),
-}
-
-/// A save, or something made, that was refused because of what stands there.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Refused {
-    /// The groove's own file was changed by another program.
-    Changed,
-    /// Another file of this name is there.
-    Taken(String),
-    /// A file that was to be made is there: what was asked for, and the file.
-    Order(Box<Order>, String),
-}
 
 /// What is written on the attacks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -80,80 +37,11 @@ pub(super) enum Strips {
     All,
 }
 
-/// Whose attacks the hearings are found for.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub(super) enum Focus {
-    /// The first heard layer with attacks.
-    #[default]
-    First,
-    /// One layer.
-    Layer(usize),
-    /// All heard layers.
-    All,
-    /// The selection, while there is one; then all again, which stands before it in the round.
-    Selection,
-}
-
-/// The newest report there is, and what it is of.
-#[derive(Debug, Clone)]
-pub(super) struct Shown {
-    pub revision: u64,
-    pub ask: Ask,
-    pub report: Arc<Report>,
-}
-
 /// The line of messages.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Message {
     pub words: String,
     pub warning: bool,
-}
-
-/// What sounds.
-#[derive(Debug, Clone, PartialEq)]
-#[allow(clippy::struct_excessive_bools, reason = "each is a switch of the user's own")]
-pub(super) struct Play {
-    pub on: bool,
-    pub percent: u16,
-    pub looped: Looped,
-    /// Whether the layers sound.
-    pub layers: bool,
-    pub beat_click: bool,
-    pub hearing_click: bool,
-    /// How they are clicked when they are.
-    pub beat_cut: Clicks,
-    pub hearing_cut: Clicks,
-    /// The takes or the ladder that is played.
-    pub running: Option<Running>,
-    pub head: Option<Head>,
-    /// Why there is no sound.
-    pub silent: Option<String>,
-    /// The far speaker, while one is connected.
-    pub far: Option<FarSpeaker>,
-    /// Ticks since the last key, to follow the playhead while nobody edits.
-    pub idle: u32,
-}
-
-/// A far speaker that is connected.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct FarSpeaker {
-    /// Whether its line is lost for now.
-    pub lost: bool,
-}
-
-/// What is asked to be played round.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Looped {
-    All,
-    Section,
-    Selection,
-}
-
-/// A hearing as the user chose it: what it is and its tempo, so that it is found again after an edit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Chosen {
-    pub kind: Kind,
-    pub period: f64,
 }
 
 /// Everything the program knows while it edits one groove.
@@ -178,9 +66,10 @@ pub struct State {
     pub(super) overlay: Overlay,
     pub(super) message: Option<Message>,
     pub(super) marking: bool,
-    pub(super) chosen: Option<Chosen>,
+    /// The hearing of the strip, where the user has chosen one.
+    pub(super) chosen: Option<Mark>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(super) also: Vec<Chosen>,
+    pub(super) also: Vec<Mark>,
     pub(super) play: Play,
     /// The ladder as last asked for.
     pub(super) ladder: Ladder,
@@ -188,8 +77,9 @@ pub struct State {
     pub(super) progress: Option<String>,
     pub(super) taps: Taps,
     pub(super) giving: Giving,
-    /// The file's name as shown; `None` before the first save.
-    pub(super) file: Option<String>,
+    pub(super) importing: Importing,
+    /// The files' names as shown, of every work; `None` before the first save.
+    files: Vec<Option<String>>,
     /// Whether the program ends when the save under way has ended well.
     pub(super) leaving: bool,
     /// Whether the mouse is held down on the grid.
@@ -218,26 +108,13 @@ impl State {
             marking: false,
             chosen: None,
             also: Vec::new(),
-            play: Play {
-                on: false,
-                percent: 100,
-                looped: Looped::All,
-                layers: true,
-                beat_click: false,
-                hearing_click: false,
-                beat_cut: Clicks::Plain,
-                hearing_cut: Clicks::Plain,
-                running: None,
-                head: None,
-                silent: None,
-                far: None,
-                idle: 0,
-            },
+            play: Play::default(),
             ladder: Ladder::default(),
             progress: None,
             taps: Taps::default(),
             giving: Giving::default(),
-            file,
+            importing: Importing::default(),
+            files: vec![file],
             leaving: false,
             dragging: false,
         }
@@ -269,7 +146,7 @@ impl State {
 
     /// Notes that the groove comes from the journal and the file on the disk is another one.
     pub fn recovered(&mut self, on_disk: Groove) {
-        self.session.set_saved_as(on_disk);
+        self.session.set_saved(self.session.work(), Arc::new(on_disk));
     }
 
     /// The groove as it is now.
@@ -279,7 +156,14 @@ impl State {
 
     /// The name of its file; `None` before the first save.
     pub fn file(&self) -> Option<&str> {
-        self.file.as_deref()
+        self.files.get(self.session.work())?.as_deref()
+    }
+
+    /// Notes that a groove of a work is in the file of this name now.
+    pub(super) fn saved(&mut self, work: usize, groove: Arc<Groove>, name: String) {
+        self.session.set_saved(work, groove);
+        self.files.resize(self.files.len().max(work + 1), None);
+        self.files[work] = Some(name);
     }
 
     /// Its revision.
@@ -299,19 +183,7 @@ impl State {
 
     /// The mode in which keys are looked up.
     pub(super) fn mode(&self) -> Mode {
-        match self.overlay {
-            Overlay::None => Mode::Grid,
-            Overlay::Help(_)
-            | Overlay::Outputs(..)
-            | Overlay::Full { .. }
-            | Overlay::TapReport(_)
-            | Overlay::Remarks(_) => Mode::List,
-            Overlay::Tap => Mode::Tap,
-            Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,
-            Overlay::Leaving => Mode::Leaving,
-            Overlay::Overwrite(_) => Mode::Overwriting,
-            Overlay::Replacing(_) => Mode::Replacing,
-        }
+        self.overlay.mode()
     }
 
     pub(super) fn layout(&self) -> Option<Layout> {
@@ -320,119 +192,5 @@ impl State {
 
     pub(super) fn scale(&self) -> Scale {
         Scale::new(self.groove(), self.session.cursor().place.section, self.zoom)
-    }
-
-    /// The newest report, and whether it is of this groove.
-    pub(super) fn report(&self) -> Option<(&Report, bool)> {
-        self.report.as_ref().map(|shown| (&*shown.report, shown.revision == self.revision()))
-    }
-
-    /// Whose attacks the newest report's hearings are found for, in words, and whether that is what is asked now.
-    pub(super) fn heard_in(&self) -> Option<(String, bool)> {
-        let shown = self.report.as_ref()?;
-        let name = |l: &usize| self.groove().layers().get(*l).map(|l| l.name.clone());
-        let layers: Vec<String> = shown.report.focus.iter().filter_map(name).collect();
-        let words = match (&shown.ask.scope.region, &layers[..]) {
-            (Some(_), [_] | []) => "selection".to_owned(),
-            (Some(_), several) => format!("selection of {} layers", several.len()),
-            (None, [only]) => only.clone(),
-            (None, []) => "nothing yet".to_owned(),
-            (None, several) => format!("{} layers", several.len()),
-        };
-        Some((words, shown.ask == self.ask()))
-    }
-
-    /// The hearing of the strip: the chosen one, or else the best that is not the written beat.
-    pub(super) fn strip(&self) -> Option<(usize, &Hearing)> {
-        let (report, _) = self.report()?;
-        let chosen = self.chosen.and_then(|c| self.find(c));
-        chosen.or_else(|| report.hearings.iter().enumerate().find(|(_, h)| h.kind != Kind::Written))
-    }
-
-    /// The hearing that is most like the one that was chosen.
-    pub(super) fn find(&self, chosen: Chosen) -> Option<(usize, &Hearing)> {
-        let near = |h: &Hearing| (h.period() / chosen.period).ln().abs();
-        let (report, _) = self.report()?;
-        let same = report.hearings.iter().enumerate().filter(|(_, h)| h.kind == chosen.kind);
-        same.min_by(|a, b| near(a.1).total_cmp(&near(b.1)))
-    }
-
-    /// The hearings that are clicked: the one of the strip if it is, and the others.
-    pub(super) fn clicked(&self, strip: bool, also: bool) -> Vec<usize> {
-        let mut clicked: Vec<usize> = self.strip().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
-        for (i, _) in self.also.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
-            if !clicked.contains(&i) {
-                clicked.push(i);
-            }
-        }
-        clicked
-    }
-
-    /// The written beat among the hearings.
-    pub(super) fn written(&self) -> Option<&Hearing> {
-        self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
-    }
-
-    pub(super) fn findings(&self) -> &[Finding] {
-        self.report.as_ref().map_or(&[], |shown| &shown.report.findings)
-    }
-
-    /// Playing speed, exact.
-    pub(super) fn speed(&self) -> Fraction {
-        Fraction::new(i64::from(self.play.percent), 100).unwrap_or(Fraction::ONE)
-    }
-
-    /// What is asked of the analysis.
-    pub(super) fn ask(&self) -> Ask {
-        let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
-        let layers = match self.focus {
-            Focus::First | Focus::Selection => Vec::new(),
-            Focus::Layer(layer) => vec![layer],
-            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
-        };
-        Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
-    }
-
-    /// What is to be heard.
-    pub(super) fn playing(&self) -> Playing {
-        self.playing_as((self.play.layers, self.play.beat_click, self.play.hearing_click), true)
-    }
-
-    /// What is to be heard when layers, written beat and the hearing of the strip sound or not, and the other hearings or not.
-    pub(super) fn playing_as(&self, (layers, beat, hearing): (bool, bool, bool), also: bool) -> Playing {
-        let section = self.session.cursor().place.section;
-        let over = match (self.play.looped, self.session.selection()) {
-            (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
-            (Looped::Section | Looped::Selection, _) => Over::Section(section),
-            (Looped::All, _) => Over::All,
-        };
-        Playing {
-            groove: self.groove().clone(),
-            speed: self.speed(),
-            over,
-            layers,
-            beat: if beat { self.play.beat_cut } else { Clicks::Off },
-            lines: self.lines(over, &self.clicked(hearing, also)),
-        }
-    }
-
-    fn lines(&self, over: Over, clicked: &[usize]) -> Vec<Pulses> {
-        let Some((report, _)) = self.report() else { return Vec::new() };
-        let clock = &report.clock;
-        let lead = match over {
-            Over::All => Some(0.0),
-            Over::Section(section) => clock.seconds(section, 0, Time::ZERO),
-            Over::Part { section, from, .. } => clock.seconds(section, 0, from),
-        };
-        let line = |(index, hearing): (usize, usize)| {
-            Some(Pulses {
-                pulses: Arc::new(report.hearings.get(hearing)?.pulses.clone()),
-                length: clock.total(),
-                clicks: self.play.hearing_cut,
-                index: index as u8,
-                lead: lead.unwrap_or(0.0),
-            })
-        };
-        clicked.iter().copied().enumerate().filter_map(line).collect()
     }
 }

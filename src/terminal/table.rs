@@ -1,9 +1,11 @@
 //! The one table of commands: keys, what they do, group, words. Key handling, help, hints, the searched list and the
 //! README's table are all made from it. It must not know how any of them looks.
 
-use super::action::{Action, Question, Text};
+use super::action::{Action, Text};
 use super::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use super::order::Choice;
+use super::question::Question;
+use super::sounding::Switches;
 use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
 use ratatui::crossterm::event::KeyCode as Code;
@@ -128,7 +130,7 @@ const fn extend(motion: Motion) -> Action {
 }
 
 const fn take(layers: bool, beat: bool, hearing: bool) -> Action {
-    Action::Take { layers, beat, hearing }
+    Action::Take(Switches { layers, beat, hearing })
 }
 
 const fn run(command: Command) -> Action {

@@ -2,10 +2,11 @@
 //! is found, nor any clock.
 
 use super::arrival::Arrival;
-use super::event::{Clicks, Effect, Heard, Over, Playing};
-use super::practice;
-use super::state::{Overlay, State};
-use super::update::play;
+use super::event::Effect;
+use super::overlay::Overlay;
+use super::sounding::{Clicks, Heard, Over, Playing, Sounding};
+use super::state::State;
+use super::{practice, transport};
 use crate::analysis::limits;
 use crate::analysis::tap::{TapAsk, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
@@ -47,6 +48,13 @@ pub(super) struct Taps {
     pub offset: TapOffset,
     /// Whether keys come over a line of unknown delay.
     pub far_line: bool,
+}
+
+impl Taps {
+    /// Whether what sounds is the groove's loop, and not the clicks of the calibration.
+    pub(super) fn follows_the_loop(&self) -> bool {
+        self.now.as_ref().is_none_or(|t| matches!(t.to, To::Loop))
+    }
 }
 
 /// Taps under way.
@@ -92,6 +100,10 @@ impl Told {
 }
 
 impl Tapping {
+    fn new(to: To, about: Material) -> Self {
+        Self { to, taps: Vec::new(), held: 0, live: TapReport::default(), done: None, about }
+    }
+
     pub(super) fn groove_and_report(&self) -> (&Groove, &Report) {
         (&self.about.groove, &self.about.report)
     }
@@ -126,18 +138,11 @@ pub(super) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
     let speed = f64::from(state.play.percent) / 100.0;
     let ask = TapAsk { speed, range, offset: state.taps.offset.ms() / 1000.0 };
     let about = Material { groove: state.groove().clone(), report, ask, grain_ms: None };
-    state.taps.now = Some(Box::new(Tapping {
-        to: To::Loop,
-        taps: Vec::new(),
-        held: 0,
-        live: TapReport::default(),
-        done: None,
-        about,
-    }));
+    state.taps.now = Some(Box::new(Tapping::new(To::Loop, about)));
     state.overlay = Overlay::Tap;
     practice::settle(state, effects);
     if !state.play.on {
-        play(state, None, effects);
+        transport::start(state, None, effects);
     }
 }
 
@@ -148,15 +153,9 @@ pub(super) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
     let ask = TapAsk { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
     let about = Material { groove, report, ask, grain_ms: None };
-    state.taps.now = Some(Box::new(Tapping {
-        to: To::Clicks,
-        taps: Vec::new(),
-        held: 0,
-        live: TapReport::default(),
-        done: None,
-        about,
-    }));
+    state.taps.now = Some(Box::new(Tapping::new(To::Clicks, about)));
     state.overlay = Overlay::Tap;
+    practice::leave(state, effects);
     start_clicks(state, effects);
 }
 
@@ -172,7 +171,7 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
     };
     state.play.on = true;
     state.play.head = None;
-    effects.push(Effect::Play(Box::new(playing), None));
+    effects.push(Effect::Play(Box::new(Sounding::Loop(playing)), None));
 }
 
 /// A bar without an attack, whose beat is clicked.
@@ -247,8 +246,7 @@ fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
         format!("{offset}: the device's delay and your habit together; from now on it is taken off every tap")
     };
     tapping.done = Some((words, good));
-    state.play.on = false;
-    effects.push(Effect::Stop);
+    transport::stop(state, effects);
     if good {
         if !set {
             state.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
@@ -260,10 +258,7 @@ fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
 fn stop(state: &mut State, effects: &mut Vec<Effect>) {
     state.taps.now = None;
     state.overlay = Overlay::None;
-    state.play.head = None;
-    if std::mem::take(&mut state.play.on) {
-        effects.push(Effect::Stop);
-    }
+    transport::stop(state, effects);
 }
 
 /// Forgets the taps and plays from the loop's start.
@@ -273,8 +268,7 @@ pub(super) fn again(state: &mut State, effects: &mut Vec<Effect>) {
     if matches!(tapping.to, To::Clicks) {
         return start_clicks(state, effects);
     }
-    state.play.on = false;
-    play(state, None, effects);
+    transport::start(state, None, effects);
 }
 
 /// Ends: the sound stops and the report is shown, if there was a tap.

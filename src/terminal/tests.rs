@@ -2,7 +2,7 @@
 //! know threads, files or the device.
 
 use super::key::Key;
-use super::{Arrival, Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
+use super::{Arrival, Colours, Effect, Event, Head, Keymap, Sounding, State, Theme, start, update, view};
 use crate::analysis;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
 use ratatui::Terminal;
@@ -145,8 +145,6 @@ fn effects_are_values() {
                 Effect::Save { .. } => "save",
                 Effect::Play(..) => "play",
                 Effect::Change(_) => "change",
-                Effect::PlaySequence(_) => "play sequence",
-                Effect::ChangeSequence(_) => "change sequence",
                 Effect::Step(_) => "step",
                 Effect::Progress(_) => "progress",
                 Effect::Stop => "stop",
@@ -157,7 +155,7 @@ fn effects_are_values() {
                 Effect::Give(_) => "give",
                 Effect::Bring { .. } => "bring",
                 Effect::Cancel => "cancel",
-                Effect::Unname => "unname",
+                Effect::Work(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })
@@ -178,12 +176,12 @@ fn effects_are_values() {
     assert!(
         update(
             &mut failed,
-            Event::Saved { groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
+            Event::Saved { work: 0, groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
         )
         .is_empty()
     );
     assert!(failed.is_changed());
-    let found = update(&mut state, Event::Saved { groove, result: Ok("rope.toml".into()) });
+    let found = update(&mut state, Event::Saved { work: 0, groove, result: Ok("rope.toml".into()) });
     assert_eq!(found, [Effect::Quit { keep_journal: false }]);
     assert!(!state.is_changed());
     assert_eq!(update(&mut state, Event::Signal), [Effect::Quit { keep_journal: true }]);
@@ -223,12 +221,14 @@ fn the_mouse_moves_and_selects() {
 fn the_loop_and_the_speed_are_told_to_the_player() {
     let mut state = open(groove("x..x ..x. | x... ...."), PLAIN, (80, 24));
     let found = press(&mut state, "s right right l l enter % \"50\" enter K");
-    let Some(Effect::Play(playing, None)) = found.iter().find(|e| matches!(e, Effect::Play(..))) else {
+    let Some(Effect::Play(sounding, None)) = found.iter().find(|e| matches!(e, Effect::Play(..))) else {
         panic!("{found:?}")
     };
+    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
     assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
-    let Some(Effect::Change(playing)) = found.last() else { panic!("{found:?}") };
+    let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
+    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
     assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].pulses.len() > 1);
 }

@@ -1,6 +1,7 @@
 //! What is typed or pasted into a question or a search. It must not know what is asked.
 
-use super::state::{Overlay, State};
+use super::overlay::Overlay;
+use super::state::State;
 use super::table::Mode;
 
 /// Most characters of an answer, and of a search.

@@ -10,6 +10,6 @@ pub mod tap;
 
 pub use explain::{explain, turns};
 pub use report::{
-    built, cut, kind, lands, measure, no_hearing, pair, parts, place, silence, stream, stretch, stretch_place, tempos,
-    told_streams, trimmed, written,
+    built, cut, is_told, kind, lands, measure, meets, no_hearing, pair, parts, place, silence, stream, stretch,
+    stretch_place, tempos, told_streams, trimmed, written,
 };

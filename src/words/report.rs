@@ -3,6 +3,9 @@
 use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Measure, Pair, Report, Source, Stretch, landing};
 use crate::rhythm::{Fraction, Groove, Place};
 
+/// Heads of a figure that are told one by one.
+const HEADS: usize = 4;
+
 /// A number with at most two decimals and no nought at its end.
 pub fn trimmed(x: f64) -> String {
     let text = format!("{x:.2}");
@@ -57,26 +60,51 @@ pub fn built(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
                 told.push(f);
             }
         }
-        lines.extend(told.into_iter().map(|f| (2, figure(f))));
+        lines.extend(told.into_iter().map(|f| (2, figure(f, &heads(groove, layer.layer, s.section, f)))));
     }
     lines.push((0, format!("lands on: {}", landings(&layer.landings))));
     lines
 }
 
-/// A single group that comes again and fits the bar is seen in the line itself.
-fn is_told(f: &Figure) -> bool {
+/// Whether a figure is worth a line: a single group that comes again and fits the bar is seen in the line of groups itself.
+pub fn is_told(f: &Figure) -> bool {
     f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1
 }
 
-fn figure(f: &Figure) -> String {
-    let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
-    let meets = match f.meets_after_bars {
+/// How a figure stands to the bar, as a verb and what follows.
+pub fn meets(f: &Figure) -> String {
+    match f.meets_after_bars {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
         1 => format!("fits the bar {} times", f.meets_after_figures),
         n if f.meets_after_figures == 1 => format!("fills {n} bars"),
-        n => format!("meets the bar again after {n} bars"),
-    };
-    format!("figure {} ({} cells), {} times in a row; it {meets}", groups.join("+"), f.units, f.times)
+        n if f.breaks_off() => format!("would meet the bar after {n} bars"),
+        n => format!("meets the bar after {n} bars"),
+    }
+}
+
+fn figure(f: &Figure, heads: &str) -> String {
+    let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
+    let kept = if f.meets_after_bars > 1 && f.breaks_off() { "kept up, " } else { "" };
+    format!(
+        "figure {} ({} cells), {} times in a row from {heads}; {kept}it {}",
+        groups.join("+"),
+        f.units,
+        f.times,
+        meets(f)
+    )
+}
+
+/// The places from which on a figure of cells comes in a row; many are counted.
+fn heads(groove: &Groove, layer: usize, section: usize, f: &Figure) -> String {
+    let said = |head: &u32| place(groove, Place { layer, section, cell: *head as usize });
+    let mut places: Vec<String> = f.heads.iter().take(HEADS).map(said).collect();
+    if f.heads.len() > HEADS {
+        places.push(format!("{} more places", f.heads.len() - HEADS));
+    }
+    match places.split_last() {
+        Some((last, others)) if !others.is_empty() => format!("{} and {last}", others.join(", ")),
+        _ => places.concat(),
+    }
 }
 
 fn landings(l: &Landings) -> String {

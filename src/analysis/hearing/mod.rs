@@ -3,11 +3,14 @@
 mod changing;
 mod grid;
 mod score;
+mod speeds;
 mod steady;
 
 pub use changing::{Class, Segment, classes, segment};
+pub use score::Parts;
 pub(crate) use score::Scale;
-pub use score::{Parts, Turn};
+use speeds::Profile;
+pub use speeds::Turn;
 
 use super::attacks::TimedAttack;
 use super::clock::Clock;
@@ -192,29 +195,33 @@ pub(crate) fn hearings(
     let mut drafts = grid::drafts(groove, clock, attacks, range);
     drafts.extend(steady::drafts(attacks, range));
     drafts.extend(changing::drafts(attacks, range));
-    let mut pool: Vec<Hearing> = Vec::new();
+    let mut pool: Vec<(Hearing, Profile)> = Vec::new();
     for draft in drafts {
-        if let Some(hearing) = score::fit(&draft, &times, &all, scale) {
-            add(&mut pool, hearing);
+        if let Some(fitted) = score::fit(&draft, &times, &all, scale) {
+            add(&mut pool, fitted);
         }
     }
-    score::rank(pool, scale, KEPT)
+    speeds::rank(pool, scale, KEPT)
 }
 
-/// Adds a hearing unless it is there already. Of hearings that differ only in phase the better one stays; the written beat and
-/// its relatives always do.
-fn add(pool: &mut Vec<Hearing>, hearing: Hearing) {
-    if pool.iter().any(|h| same(h, &hearing)) {
+/// Adds a hearing unless it is there already. Of hearings that differ only in phase, both on the cells or both not, the one stays that
+/// more attacks agree with at any speed; the written beat and its relatives always do.
+fn add(pool: &mut Vec<(Hearing, Profile)>, fitted: (Hearing, Profile)) {
+    if pool.iter().any(|(h, _)| same(h, &fitted.0)) {
         return;
     }
-    let free = |h: &Hearing| matches!(h.kind, Kind::Cells | Kind::Average | Kind::Steady) && h.stretches.len() == 1;
-    let alike =
-        pool.iter().position(|h| free(h) && free(&hearing) && (h.period() / hearing.period() - 1.0).abs() < 0.003);
-    match alike {
-        Some(i) if hearing.score > pool[i].score + score::HAIR => pool[i] = hearing,
+    let like = |h: &Hearing| alike(h, &fitted.0) && h.on_cells() == fitted.0.on_cells();
+    match pool.iter().position(|(h, _)| like(h)) {
+        Some(i) if fitted.1.plain() > pool[i].1.plain() + score::HAIR => pool[i] = fitted,
         Some(_) => {}
-        None => pool.push(hearing),
+        None => pool.push(fitted),
     }
+}
+
+/// Whether two hearings are pulses of one rate and differ only in phase, and neither is counted by the meter.
+pub(super) fn alike(a: &Hearing, b: &Hearing) -> bool {
+    let free = |h: &Hearing| matches!(h.kind, Kind::Cells | Kind::Average | Kind::Steady) && h.stretches.len() == 1;
+    free(a) && free(b) && (a.period() / b.period() - 1.0).abs() < 0.003
 }
 
 fn mean_period(pulses: &[f64]) -> f64 {

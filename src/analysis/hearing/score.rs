@@ -1,5 +1,6 @@
-//! How well a hearing fits: its figures, its score, and the order of hearings at every playing speed. It must not know where a hearing comes from.
+//! How well a hearing fits at one playing speed: its figures and its score. It must not know where a hearing comes from, nor the others.
 
+use super::speeds::Profile;
 use super::{Draft, Hearing, Kind, Stretch};
 use crate::analysis::limits::{self, Limits};
 use std::ops::Range;
@@ -15,7 +16,7 @@ const FREE: f64 = 0.5;
 const AVERAGE: f64 = 0.06;
 /// Wobble, as a share of the period, at which steadiness falls to exp(-1/2) while the cells are too fast to be felt (ours, no
 /// source). When they are felt, unevenness is heard for what it is, and the noise floor takes its place.
-const UNSTEADY: f64 = 0.12;
+pub(super) const UNSTEADY: f64 = 0.12;
 /// How much of the score is lost when nothing sounds on any pulse (ours, no source).
 const SILENCE: f64 = 0.8;
 /// The same for the written beat and its doubles and halves when the cells are felt, so that silent pulses can be counted through (ours, no source).
@@ -54,15 +55,6 @@ impl Parts {
     }
 }
 
-/// A playing speed from which on another hearing is the first.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Turn {
-    /// Playing speed in percent of the written tempos.
-    pub percent: u16,
-    /// The hearing that is first from here on, as an index into the report's hearings.
-    pub hearing: usize,
-}
-
 /// What times are measured against.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Scale {
@@ -76,8 +68,55 @@ pub(crate) struct Scale {
     pub(crate) limits: Limits,
 }
 
-/// Fits a draft to the attacks; `None` if it has no two pulses.
-pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> Option<Hearing> {
+/// Where an attack falls under a pulse.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fall {
+    /// On it, within the tolerance.
+    On,
+    /// Between, by the row of [`CUTS`].
+    Between(usize),
+    /// Nowhere.
+    Astray,
+}
+
+/// The attacks by where they fall at one playing speed.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Counted {
+    pub(super) on: usize,
+    /// By the rows of [`CUTS`].
+    pub(super) between: [usize; CUTS.len()],
+    pub(super) astray: usize,
+    /// Sum of the squares of what those on the pulse are away from it, in periods.
+    pub(super) shares: f64,
+}
+
+impl Counted {
+    /// Rows of [`CUTS`].
+    pub(super) const CUTS: usize = CUTS.len();
+
+    fn add(&mut self, fall: Fall, place: InPulse) {
+        match fall {
+            Fall::On => {
+                self.on += 1;
+                self.shares += place.away.powi(2);
+            }
+            Fall::Between(row) => self.between[row] += 1,
+            Fall::Astray => self.astray += 1,
+        }
+    }
+
+    /// RMS distance of the attacks on the pulse, as a share of the period.
+    fn wobble(&self) -> f64 {
+        (self.shares / self.on.max(1) as f64).max(0.0).sqrt()
+    }
+
+    fn all(&self) -> usize {
+        self.on + self.astray + self.between.iter().sum::<usize>()
+    }
+}
+
+/// Fits a draft to the attacks, at the playing speed and at every other one; `None` if it has no two pulses.
+pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> Option<(Hearing, Profile)> {
     let Scale { speed, limits, .. } = *scale;
     let pulses = &draft.pulses;
     if pulses.len() < 2 || draft.stretches.is_empty() {
@@ -99,7 +138,8 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         score: 0.0,
     };
     let mut touched = vec![false; pulses.len()];
-    let (mut squares, mut shares) = (0.0, 0.0);
+    let (mut counted, mut profile) = (Counted::default(), Profile::new());
+    let mut squares = 0.0;
     let mut next = 0;
     for (s, &(first, period)) in draft.stretches.iter().enumerate() {
         let end = draft.stretches.get(s + 1).map_or(pulses.len(), |e| e.0);
@@ -108,43 +148,52 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         let mut own = Tally::default();
         while next < times.len() && times[next] < stop - HAIR {
             let place = place(times[next], pulses, first, end, period);
-            let cut = cut(place, draft.exact, speed);
-            // A position on cells that are felt is heard where it is, not as a late or early pulse.
-            let apart = cut.filter(|n| {
-                draft.exact && place.away.abs() > 1e-3 && limits.feel(place.step * 1000.0 / speed / f64::from(*n)) > 0.0
-            });
-            if apart.is_none() && place.away.abs() <= limits::AGREES.value / 100.0 + HAIR {
-                hearing.on_pulse += 1;
+            let fall = |speed: f64| fall(place, draft.exact, speed, limits);
+            let here = fall(speed);
+            counted.add(here, place);
+            profile.add(place.away, fall);
+            if here == Fall::On {
                 own.add(place);
                 touched[place.pulse] = true;
-            } else if let Some(cut) = cut {
-                match hearing.between.iter_mut().find(|b| b.0 == cut) {
-                    Some(b) => b.1 += 1,
-                    None => hearing.between.push((cut, 1)),
-                }
-            } else {
-                hearing.astray += 1;
             }
             next += 1;
         }
         squares += own.squares;
-        shares += own.shares;
         hearing.stretches.push(own.stretch(from..next, times, pulses[first], end - first, period, scale));
     }
+    let between = CUTS.iter().zip(counted.between).filter(|(_, count)| *count > 0);
+    hearing.between = between.map(|(cut, count)| (cut.0, count)).collect();
     hearing.between.sort_unstable();
+    (hearing.on_pulse, hearing.astray) = (counted.on, counted.astray);
     let per_attack = pulses.len() as f64 / times.len().max(1) as f64;
     if hearing.kind == Kind::Steady && hearing.stretches.len() == 1 && (per_attack - 1.0).abs() <= AVERAGE {
         hearing.kind = Kind::Average;
     }
-    let agreeing = hearing.on_pulse.max(1) as f64;
-    hearing.wobble_ms = (squares / agreeing).sqrt() * 1000.0 / speed;
-    hearing.wobble = (shares / agreeing).sqrt();
+    hearing.wobble_ms = (squares / counted.on.max(1) as f64).sqrt() * 1000.0 / speed;
+    hearing.wobble = counted.wobble();
     hearing.silent = touched.iter().filter(|t| !**t).count();
     hearing.unsounded = unsounded(pulses, all);
-    hearing.parts = parts(&hearing, scale);
+    hearing.parts = parts(&hearing, &counted, scale);
     hearing.salience = limits::salience(hearing.period() * 1000.0 / speed);
     hearing.score = hearing.parts.score();
-    Some(hearing)
+    profile.sum();
+    Some((hearing, profile))
+}
+
+/// Where an attack falls at a playing speed. The faster, the fewer positions between are told from the pulse, and the easier is the cut.
+fn fall(place: InPulse, exact: bool, speed: f64, limits: Limits) -> Fall {
+    let agrees = place.away.abs() <= limits::AGREES.value / 100.0 + HAIR;
+    if agrees && !(exact && place.away.abs() > 1e-3) {
+        return Fall::On;
+    }
+    let cut = cut(place, exact, speed);
+    // A position on cells that are felt is heard where it is, not as a late or early pulse.
+    let felt = |row: &usize| limits.feel(place.step * 1000.0 / speed / f64::from(CUTS[*row].0)) > 0.0;
+    match cut {
+        Some(row) if !agrees || felt(&row) => Fall::Between(row),
+        _ if agrees => Fall::On,
+        _ => Fall::Astray,
+    }
 }
 
 #[derive(Clone, Copy)]
@@ -167,8 +216,8 @@ fn place(time: f64, pulses: &[f64], first: usize, end: usize, period: f64) -> In
     InPulse { pulse: nearest, away: if phase > 0.5 + HAIR { phase - phase.floor().max(1.0) } else { phase }, step }
 }
 
-/// The fewest parts the pulse must be cut into to reach a place, if few enough do.
-fn cut(place: InPulse, exact: bool, speed: f64) -> Option<u16> {
+/// The easiest cut of the pulse that reaches a place, as a row of [`CUTS`], if one does.
+fn cut(place: InPulse, exact: bool, speed: f64) -> Option<usize> {
     let tolerance = if exact {
         1e-3
     } else {
@@ -176,9 +225,9 @@ fn cut(place: InPulse, exact: bool, speed: f64) -> Option<u16> {
     };
     let phase = place.away.rem_euclid(1.0);
     let cuts = if exact { &CUTS[..] } else { &CUTS[..FREE_CUTS] };
-    cuts.iter()
-        .map(|c| c.0)
-        .find(|&n| (phase * f64::from(n) - (phase * f64::from(n)).round()).abs() / f64::from(n) <= tolerance + HAIR)
+    cuts.iter().position(|&(n, _)| {
+        (phase * f64::from(n) - (phase * f64::from(n)).round()).abs() / f64::from(n) <= tolerance + HAIR
+    })
 }
 
 #[derive(Default)]
@@ -246,8 +295,8 @@ fn unsounded(pulses: &[f64], all: &[f64]) -> usize {
     count
 }
 
-/// The parts of a fitted hearing's score at a playing speed.
-fn parts(hearing: &Hearing, scale: &Scale) -> Parts {
+/// The parts of a hearing's score at a playing speed, of the attacks as they are counted there.
+pub(super) fn parts(hearing: &Hearing, counted: &Counted, scale: &Scale) -> Parts {
     let Scale { speed, limits, .. } = *scale;
     let felt = limits.feel(scale.cell * 1000.0 / speed);
     let noise = limits::NOISE.value / 100.0;
@@ -255,24 +304,18 @@ fn parts(hearing: &Hearing, scale: &Scale) -> Parts {
     let silence = if hearing.kind.is_counted() { SILENCE + (COUNTED_SILENCE - SILENCE) * felt } else { SILENCE };
     let period = hearing.period() * 1000.0 / speed;
     let free = if hearing.on_cells() { 1.0 } else { FREE };
-    let between: f64 = hearing
-        .between
-        .iter()
-        .map(|(n, count)| {
-            let sure = CUTS.iter().find(|c| c.0 == *n).map_or(0.0, |c| c.1);
-            *count as f64 * sure * free * limits.feel(period / f64::from(*n))
-        })
-        .sum();
-    let attacks = hearing.on_pulse + hearing.astray + hearing.between.iter().map(|b| b.1).sum::<usize>();
+    let sure = CUTS.iter().zip(counted.between).filter(|(_, count)| *count > 0);
+    let between: f64 =
+        sure.map(|((n, sure), count)| count as f64 * sure * free * limits.feel(period / f64::from(*n))).sum();
     let pulses = hearing.pulses.len() as f64;
     let fast = ramp(period, limits::FASTEST_BEAT.low, limits::FASTEST_BEAT.high);
     let slow = 1.0 - ramp(period, limits::SLOWEST_BEAT.low, limits::SLOWEST_BEAT.high);
     // Between pulses that sway nothing can be placed.
-    let steady = (-(hearing.wobble / uneven).powi(2) / 2.0).exp();
+    let steady = (-(counted.wobble() / uneven).powi(2) / 2.0).exp();
     // A change of the written tempo is no change of the pulse that is counted.
     let changes = if hearing.kind == Kind::Changing { hearing.stretches.len() - 1 } else { 0 };
     Parts {
-        explained: (hearing.on_pulse as f64 + between * steady) / attacks.max(1) as f64,
+        explained: (counted.on as f64 + between * steady) / counted.all().max(1) as f64,
         steady,
         tempo: fast * slow * (1.0 - SALIENT * (1.0 - limits::salience(period))),
         sounded: 1.0 - silence * hearing.unsounded as f64 / pulses,
@@ -282,37 +325,4 @@ fn parts(hearing: &Hearing, scale: &Scale) -> Parts {
 
 fn ramp(x: f64, from: f64, to: f64) -> f64 {
     ((x - from) / (to - from)).clamp(0.0, 1.0)
-}
-
-/// Playing speeds looked at, in percent.
-const SPEEDS: std::ops::RangeInclusive<u16> = 20..=200;
-
-/// Orders the hearings at the playing speed, keeps the best `kept` and those that are first at some speed and the written beat,
-/// and finds the speeds at which the first one changes.
-pub(super) fn rank(mut pool: Vec<Hearing>, scale: &Scale, kept: usize) -> (Vec<Hearing>, Vec<Turn>) {
-    // Equal scores keep the order of their making, also when they were computed a hair apart.
-    pool.sort_by_key(|h| std::cmp::Reverse((h.score / HAIR).round() as i64));
-    let mut firsts: Vec<(u16, usize)> = Vec::new();
-    for percent in SPEEDS {
-        let scores = pool.iter().map(|h| parts(h, &Scale { speed: f64::from(percent) / 100.0, ..*scale }).score());
-        // Of equal ones the earlier in the order at the playing speed.
-        let first = scores.enumerate().fold((0, -1.0), |best, (i, s)| if s > best.1 + HAIR { (i, s) } else { best }).0;
-        if firsts.last().is_none_or(|(_, h)| *h != first) {
-            firsts.push((percent, first));
-        }
-    }
-    let mut keep: Vec<usize> = (0..pool.len())
-        .filter(|i| *i < kept || pool[*i].kind == Kind::Written || firsts.iter().any(|f| f.1 == *i))
-        .collect();
-    keep.sort_unstable();
-    let turns = firsts
-        .iter()
-        .filter_map(|(percent, h)| keep.binary_search(h).ok().map(|hearing| Turn { percent: *percent, hearing }))
-        .collect();
-    let mut index = 0;
-    pool.retain(|_| {
-        index += 1;
-        keep.binary_search(&(index - 1)).is_ok()
-    });
-    (pool, turns)
 }

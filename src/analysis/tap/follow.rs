@@ -336,7 +336,8 @@ mod tests {
             let r = report(&typed(150, "16(4+4+5)"), &Ask::default());
             let ask = TapAsk { speed: 1.0, range: (0.0, r.clock.total()), offset: 0.0 };
             let known: Vec<Pulses> = pulses::of_report(&r, &ask).into_iter().take(3).collect();
-            let mut taps = vec![f64::from(start) / 1000.0];
+            // Off the milliseconds: a tap exactly between two pulses may be given to either.
+            let mut taps = vec![f64::from(start) / 1000.0 + 0.000_137];
             for g in &gaps {
                 taps.push(taps[taps.len() - 1] + f64::from(*g) / 1000.0);
             }

@@ -114,6 +114,7 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
                     "groups": f.groups,
                     "units": f.units,
                     "times": f.times,
+                    "heads": f.heads,
                     "meets_after_bars": f.meets_after_bars,
                     "meets_after_figures": f.meets_after_figures,
                     "necklace": f.necklace,

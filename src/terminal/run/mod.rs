@@ -7,6 +7,7 @@ mod ear;
 mod give;
 pub mod handout;
 mod hearing;
+mod playing;
 mod screen;
 mod slot;
 mod sounds;
@@ -132,10 +133,8 @@ fn turn<W: io::Write>(
                 Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
                 Effect::Journal(groove) => hands.disk.journal(groove),
                 Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
-                Effect::Play(playing, from) => hands.ear.play(*playing, from),
-                Effect::Change(playing) => hands.ear.change(*playing),
-                Effect::PlaySequence(sequence) => hands.ear.play_sequence(*sequence),
-                Effect::ChangeSequence(sequence) => hands.ear.change_sequence(*sequence),
+                Effect::Play(sounding, from) => hands.ear.play(*sounding, from),
+                Effect::Change(sounding) => hands.ear.change(*sounding),
                 Effect::Step(sequence) => hands.ear.step(*sequence),
                 Effect::Progress(practised) => hands.disk.progress(practised),
                 Effect::Outputs => list_outputs(hands.events.clone()),
@@ -147,7 +146,7 @@ fn turn<W: io::Write>(
                 Effect::Give(order) => hands.giver.give(*order),
                 Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
                 Effect::Cancel => hands.giver.cancel(),
-                Effect::Unname => hands.disk.unname(),
+                Effect::Work(work) => hands.disk.work(work),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }

@@ -4,7 +4,7 @@
 use super::super::view::{Item, Part, blocks};
 use super::*;
 use crate::terminal::Unsaved;
-use crate::terminal::state::Overlay;
+use crate::terminal::overlay::Overlay;
 
 /// The name of the layers heard and the region, as last asked of the analysis.
 fn heard(state: &State) -> (String, bool) {
@@ -61,7 +61,7 @@ fn texts_are_copied_of_the_selection_or_the_section() {
     let mut copied = |keys: &str, what| {
         press(&mut state, keys);
         let mut effects = Vec::new();
-        super::super::update::perform(&mut state, &Action::CopyText(what), None, &mut effects);
+        super::super::perform::perform(&mut state, &Action::CopyText(what), None, &mut effects);
         match &effects[..] {
             [Effect::Copy(text)] => text.clone(),
             other => panic!("{other:?}"),
@@ -214,7 +214,7 @@ fn writing_over_anothers_change_is_asked_about() {
     assert_eq!(saves(&press(&mut state, "3 ctrl-s")), [(None, false)]);
     let refused = |state: &mut State, result| {
         let groove = state.groove().clone();
-        update(state, Event::Saved { groove, result: Err(result) })
+        update(state, Event::Saved { work: 0, groove, result: Err(result) })
     };
     assert!(refused(&mut state, Unsaved::Changed).is_empty());
     assert!(
@@ -239,7 +239,7 @@ fn saving_before_the_end_still_ends_after_yes_and_not_after_no() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let saved = |state: &mut State, result| {
         let groove = state.groove().clone();
-        update(state, Event::Saved { groove, result })
+        update(state, Event::Saved { work: 0, groove, result })
     };
     press(&mut state, "3 ctrl-q s");
     saved(&mut state, Err(Unsaved::Changed));

@@ -1,6 +1,7 @@
 //! Tests of the far speaker as the user sees it: asked for, lost, back, gone. They must not know sockets or sound.
 
 use super::*;
+use crate::terminal::Sounding;
 use crate::terminal::event::Speaker;
 
 fn happens(state: &mut State, speaker: Speaker) -> Vec<Effect> {
@@ -60,7 +61,8 @@ fn a_sequence_goes_on_at_the_far_speaker_and_ends_where_it_is_refused() {
     let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
     press(&mut state, "E");
     assert!(state.play.running.is_some());
-    assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::PlaySequence(_)]));
+    let found = happens(&mut state, Speaker::There(7450));
+    assert!(matches!(&found[..], [Effect::Play(s, _)] if matches!(**s, Sounding::Sequence(_))), "{found:?}");
     happens(&mut state, Speaker::Lost("it was closed".into()));
     happens(&mut state, Speaker::Back);
     assert!(state.play.on && state.play.running.is_some(), "it goes on when the line is back");

@@ -4,8 +4,11 @@
 use super::pen::{Pen, Pieces, end, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
-use crate::terminal::practice::{self, Kind, Running};
-use crate::terminal::state::{Looped, Overlay, Refused, State};
+use crate::terminal::clicks;
+use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::playing::Looped;
+use crate::terminal::practice::{Kind, Running};
+use crate::terminal::state::State;
 use crate::terminal::table::rows;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -37,7 +40,7 @@ pub(super) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     };
     let (words, style) = if state.session.is_changed() {
         ("not saved", theme.warning())
-    } else if state.file.is_none() {
+    } else if state.file().is_none() {
         ("new", theme.faint())
     } else {
         ("saved", theme.faint())
@@ -103,7 +106,7 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if play.percent != 100 && !climbs {
         pieces.push((format!("  {}%", play.percent), theme.figure()));
     }
-    let name = practice::name(state);
+    let name = clicks::name(state);
     if play.on || name != "groove" {
         pieces.push((format!("  {name}"), theme.written()));
     }
@@ -197,7 +200,7 @@ pub(super) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             let keys = format!(" {}: yes, {}: no", keys("overwrite-yes"), keys("overwrite-no"));
             let (file, words) = match refused {
                 Refused::Changed => (
-                    state.file.as_deref().unwrap_or_default(),
+                    state.file().unwrap_or_default(),
                     if width < 76 { "was changed." } else { "was changed by another program." },
                 ),
                 Refused::Taken(name) | Refused::Order(_, name) => (name.as_str(), "is there already."),

@@ -1,16 +1,18 @@
 //! The help and the searched list of commands, which fill the whole screen. It must not know the grid.
 
-use super::pen::{Pen, Pieces, wrap};
+use super::pen::{Pen, Pieces, fit, wrap};
 use crate::terminal::giving;
 use crate::terminal::order::Choice;
 use crate::terminal::state::State;
-use crate::terminal::table::{Group, Row, WORDS_FIT, rows};
-use crate::terminal::theme::Theme;
+use crate::terminal::table::{Group, Mode, Row, WORDS_FIT, rows};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 /// Columns of the keys in lists.
 const KEYS: usize = 23;
+/// Columns of a command's name, and of the space before it.
+const NAMES: usize = 19;
 
 /// Lines of the help.
 pub(in crate::terminal) fn help_lines() -> usize {
@@ -23,7 +25,7 @@ pub(super) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     for group in Group::ALL {
         lines.push(vec![(group.words().to_owned(), theme.heading())]);
         for row in rows().filter(|r| r.group == *group) {
-            lines.push(command(state, row, theme, false));
+            lines.push(vec![(keys(state, row, KEYS), theme.key()), (row.words.to_owned(), Style::new())]);
         }
         lines.push(Vec::new());
     }
@@ -35,27 +37,53 @@ pub(super) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     }
 }
 
-fn command(state: &State, row: &'static Row, theme: Theme, with_group: bool) -> Pieces {
-    let keys = state.keymap.shown(row);
-    let group = if with_group { format!("  {}", row.group.words()) } else { String::new() };
-    let words = if with_group { format!("{:<width$}", row.words, width = WORDS_FIT) } else { row.words.to_owned() };
-    vec![(format!(" {keys:<width$}", width = KEYS - 1), theme.key()), (words, Style::new()), (group, theme.faint())]
+/// The keys of a command, in so many columns.
+fn keys(state: &State, row: &'static Row, columns: usize) -> String {
+    format!(" {:<width$}", state.keymap.shown(row), width = columns - 1)
 }
 
+/// The commands that hold the words typed: keys, words, name, and where there is room the group.
 pub(super) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &str, chosen: usize) {
     let theme = pen.theme;
     let found = state.keymap.search(text);
-    let x = pen.put(area, 0, 0, "Find a command: ", theme.heading());
+    let widest = rows().filter(|r| r.mode == Mode::Grid).map(|r| state.keymap.shown(r).width()).max().unwrap_or(0);
+    let at = (widest + 2).min(KEYS);
+    // The name stands whole, the words are cut before it; names end in one column, that of the window where it is narrow.
+    let end = usize::from(area.width).min(at + WORDS_FIT + NAMES);
+    let groups = Group::ALL.iter().map(|g| g.words().width()).max().unwrap_or(0);
+    searched(pen, area, ("Find a command: ", text), found.len(), chosen, |pen, line, k| {
+        let row = found[k];
+        let name = end.saturating_sub(row.name.width() + 1);
+        pen.put(line, 0, 0, &fit(&keys(state, row, at), at), theme.key());
+        pen.put(line, at, 0, &fit(row.words, name.saturating_sub(at + 1)), Style::new());
+        pen.put(line, name, 0, row.name, theme.faint());
+        if end + 2 + groups <= usize::from(area.width) {
+            pen.put(line, end + 2, 0, row.group.words(), theme.faint());
+        }
+    });
+}
+
+/// A searched list: what is typed, how many lines were found, those around the chosen one.
+fn searched(
+    pen: &mut Pen<'_>,
+    area: Rect,
+    (head, text): (&str, &str),
+    found: usize,
+    chosen: usize,
+    draw: impl Fn(&mut Pen<'_>, Rect, usize),
+) {
+    let theme = pen.theme;
+    let x = pen.put(area, 0, 0, head, theme.heading());
     let x = pen.put(area, x, 0, text, Style::new());
     pen.mark(area, x, 0, ' ', theme.cursor());
-    pen.put(area, x + 3, 0, &format!("{} found", found.len()), theme.faint());
+    pen.put(area, x + 3, 0, &format!("{found} found"), theme.faint());
     let height = usize::from(area.height).saturating_sub(1).max(1);
     let first = (chosen + 1).saturating_sub(height);
-    let list = Rect::new(area.x, area.y + 1, area.width, area.height - 1);
-    for (i, row) in found.iter().enumerate().skip(first).take(height) {
-        pen.pieces(list, 0, i - first, &command(state, row, theme, true));
-        if i == chosen {
-            pen.row_style(list, i - first, theme.chosen());
+    for (y, k) in (first..found).take(height).enumerate() {
+        let line = Rect::new(area.x, area.y + 1 + y as u16, area.width, 1);
+        draw(pen, line, k);
+        if k == chosen {
+            pen.row_style(line, 0, theme.chosen());
         }
     }
 }
@@ -82,26 +110,17 @@ pub(super) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choic
         Choice::Section => "Export the section as: ",
         Choice::Handout => "Handout as: ",
     };
-    let x = pen.put(area, 0, 0, head, theme.heading());
-    let x = pen.put(area, x, 0, text, Style::new());
-    pen.mark(area, x, 0, ' ', theme.cursor());
-    pen.put(area, x + 3, 0, &format!("{} found", found.len()), theme.faint());
-    let height = usize::from(area.height).saturating_sub(1).max(1);
-    let first = (chosen + 1).saturating_sub(height);
-    let list = Rect::new(area.x, area.y + 1, area.width, area.height - 1);
-    for (i, (_, offer)) in found.iter().enumerate().skip(first).take(height) {
+    searched(pen, area, (head, text), found.len(), chosen, |pen, line, k| {
+        let offer = found[k].1;
         let name = format!(" {:<width$}", offer.name, width = KEYS - 1);
-        pen.pieces(list, 0, i - first, &[(name, theme.key()), (offer.words.clone(), Style::new())]);
-        if i == chosen {
-            pen.row_style(list, i - first, theme.chosen());
-        }
-    }
+        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.words.clone(), Style::new())]);
+    });
 }
 
 /// What the last import had to say.
 pub(super) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
-    let remarks = &state.giving.remarks;
+    let remarks = &state.importing.remarks;
     let head = format!("What the import changed or left out: {}", remarks.len());
     pen.put(area, 0, 0, &head, theme.heading());
     let mut y = 1;

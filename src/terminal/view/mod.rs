@@ -10,7 +10,8 @@ mod strips;
 mod tap;
 
 use super::layout::{LEAST_HEIGHT, LEAST_WIDTH, Layout};
-use super::state::{Overlay, State, Strips};
+use super::overlay::Overlay;
+use super::state::{State, Strips};
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;

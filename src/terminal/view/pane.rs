@@ -1,9 +1,10 @@
 //! The live pane: groups, landings, tempos as heard, why it is hard. It must not know how any of it was found.
 
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Figure, Finding, Hearing, Report, SectionReport};
+use crate::analysis::{Finding, Hearing, Report, SectionReport};
+use crate::terminal::forms::Ladder;
 use crate::terminal::layout::Layout;
-use crate::terminal::practice::{Kind, Ladder, Running};
+use crate::terminal::practice::{Kind, Running};
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
 use crate::words;
@@ -14,6 +15,11 @@ use unicode_width::UnicodeWidthStr;
 
 /// Under so many columns the wobble is left to the full view.
 const NARROW: usize = 34;
+
+/// Under so many columns of the window its two halves are not alike.
+const FEW: usize = 72;
+/// Columns in which landings can be shown: name, bar, number, share.
+const LANDINGS_LEAST: usize = 26;
 
 /// Most hearings of the pane; the full view has them all.
 const HEARINGS_MOST: usize = 12;
@@ -51,8 +57,10 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         }
         return;
     }
-    let half = width / 2 - 1;
-    let mut left = groups(state, report, theme, half, fresh, if rows > 12 { 2 } else { 1 });
+    // Where there are few columns, names of hearings and reasons need them more than bars do.
+    let split = if width < FEW { LANDINGS_LEAST } else { width / 2 - 1 };
+    let right_width = width.saturating_sub(split + 2);
+    let mut left = groups(state, report, theme, split, fresh, if rows > 12 { 2 } else { 1 });
     left.resize(
         if rows > 12 {
             5
@@ -63,17 +71,18 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         },
         Vec::new(),
     );
-    left.extend(built(state, report, theme, half, rows.saturating_sub(left.len() + 1)));
+    left.extend(built(state, report, theme, split, rows.saturating_sub(left.len())));
     // On few rows the first hearing and the first reason come before everything else.
     let (heard, turn) = match rows {
         0..=6 => (1, 0),
-        7..=9 => (2, 0),
+        7 => (2, 0),
+        8..=9 => (3, 0),
         _ => ((rows / 2).saturating_sub(4).clamp(4, HEARINGS_MOST), 1),
     };
-    let mut right = hearings(state, report, theme, half, heard);
+    let mut right = hearings(state, report, theme, right_width, heard);
     right.resize(heard + 2 + turn, Vec::new());
-    right.extend(reasons(state, theme, half, rows.saturating_sub(right.len())));
-    for (x, lines) in [(0, left), (half + 2, right)] {
+    right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
+    for (x, lines) in [(0, left), (split + 2, right)] {
         for (y, line) in lines.iter().take(rows).enumerate() {
             pen.pieces(area, x, y, line);
         }
@@ -106,16 +115,9 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         }
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
-    // A single group that comes again and fits the bar is seen in the line itself.
-    let told = |f: &&Figure| f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1;
-    if let Some(f) = groups.figures.iter().find(told) {
+    if let Some(f) = groups.figures.iter().find(|f| words::is_told(f)) {
         let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = match f.meets_after_bars {
-            1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
-            1 => format!("fits the bar {} times", f.meets_after_figures),
-            n if f.meets_after_figures == 1 => format!("fills {n} bars"),
-            n => format!("meets the bar after {n} bars"),
-        };
+        let meets = words::meets(f);
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }

@@ -1,8 +1,11 @@
 //! Tests of what is made and of what is left where it is not. They must not know the screen.
 
-use super::super::super::{Choice, Mark};
+use super::super::super::{Choice, Look, Mark, What};
 use super::*;
-use crate::rhythm::{Meter, Tempo, Time, Voice};
+use crate::analysis;
+use crate::rhythm::{Groove, Meter, Tempo, Time, Voice};
+use std::path::Path;
+use std::{fs, io};
 
 fn groove(bars: u16) -> Arc<Groove> {
     let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
@@ -98,7 +101,7 @@ fn what_is_there_is_asked_about_and_what_cannot_be_is_said_in_a_line() {
 fn a_full_disk_is_said_in_a_line() {
     let full = io::Error::from_raw_os_error(28);
     let order = order(Path::new("/tmp"), "a.mid", midi());
-    let said = wrong(&full, Path::new("a.mid"), &order, &Watch::none());
+    let said = make::wrong(&full, Path::new("a.mid"), &order, &Watch::none());
     assert_eq!(said, Ungiven::Failed("not written, No space left on device: a.mid".into()));
 }
 
@@ -123,7 +126,7 @@ fn called_off_work_leaves_nothing() {
 
 #[test]
 fn a_hearing_is_found_again_by_its_mark() {
-    let report = analysis::report(&groove(8), &Ask::default());
+    let report = analysis::report(&groove(8), &analysis::Ask::default());
     assert!(report.hearings.len() > 2);
     for (k, hearing) in report.hearings.iter().enumerate() {
         assert_eq!(Mark::of(hearing).find(&report.hearings), Some(k));

@@ -1,8 +1,9 @@
-//! Tests of what the ear makes of an order. They must not know a device.
+//! Tests of takes made of what is to be heard. They must not know a device.
 
 use super::*;
 use crate::analysis::{self, Kind};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, line, picture};
+use crate::sound::SampleRate;
 use std::sync::Arc;
 
 /// Two sections; the riff of the second goes from an average of four and a bit to groups of five.
@@ -74,19 +75,15 @@ fn a_count_in_leads_into_what_is_played_round() {
 }
 
 #[test]
-fn a_sequence_becomes_parts_up_to_the_one_that_goes_on_and_its_silences_are_those_of_the_file() {
+fn the_silences_of_a_sequence_are_those_of_the_file() {
     let groove = Arc::new(groove());
     let playing = order(&groove, Over::All, true, Clicks::Off).0;
-    let asked = |times, count_in| super::super::super::Take { playing: playing.clone(), times, count_in };
+    let asked = |times, count_in| state::Take { playing: playing.clone(), times, count_in };
     let sequence = Sequence {
-        takes: vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)],
+        takes: vec![asked(Some(6), true), asked(Some(8), false), asked(None, true)],
         at: 0,
         silence: Some(4),
     };
-    let part = |take, counting| Part { take, counting };
-    assert_eq!(parts(&sequence), [part(0, true), part(0, false), part(1, false), part(2, true), part(2, false)]);
-    let later = Sequence { at: 3, ..sequence.clone() };
-    assert_eq!(parts(&later), [part(3, true), part(3, false)]);
     let takes = takes(&sequence);
     assert_eq!((takes[0].silences.as_slice(), takes[1].silences.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
     assert!(takes[2].silences.len() > 100 && takes[2].silences[..2] == [1, 3]);

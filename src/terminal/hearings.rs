@@ -1,0 +1,171 @@
+//! What is asked of the analysis, the newest report, and the hearing the user has chosen in it. It must not know how hearings are
+//! found or how they click.
+
+use super::event::Effect;
+use super::order::Mark;
+use super::state::State;
+use super::transport::replay;
+use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use std::sync::Arc;
+
+/// Whose attacks the hearings are found for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) enum Focus {
+    /// The first heard layer with attacks.
+    #[default]
+    First,
+    /// One layer.
+    Layer(usize),
+    /// All heard layers.
+    All,
+    /// The selection, while there is one; then all again, which stands before it in the round.
+    Selection,
+}
+
+/// The newest report there is, and what it is of.
+#[derive(Debug, Clone)]
+pub(super) struct Shown {
+    pub revision: u64,
+    pub ask: Ask,
+    pub report: Arc<Report>,
+}
+
+impl State {
+    /// The newest report, and whether it is of this groove.
+    pub(super) fn report(&self) -> Option<(&Report, bool)> {
+        self.report.as_ref().map(|shown| (&*shown.report, shown.revision == self.revision()))
+    }
+
+    /// Whose attacks the newest report's hearings are found for, in words, and whether that is what is asked now.
+    pub(super) fn heard_in(&self) -> Option<(String, bool)> {
+        let shown = self.report.as_ref()?;
+        let name = |l: &usize| self.groove().layers().get(*l).map(|l| l.name.clone());
+        let layers: Vec<String> = shown.report.focus.iter().filter_map(name).collect();
+        let words = match (&shown.ask.scope.region, &layers[..]) {
+            (Some(_), [_] | []) => "selection".to_owned(),
+            (Some(_), several) => format!("selection of {} layers", several.len()),
+            (None, [only]) => only.clone(),
+            (None, []) => "nothing yet".to_owned(),
+            (None, several) => format!("{} layers", several.len()),
+        };
+        Some((words, shown.ask == self.ask()))
+    }
+
+    /// The hearing of the strip: the chosen one, or else the best that is not the written beat.
+    pub(super) fn strip(&self) -> Option<(usize, &Hearing)> {
+        let (report, _) = self.report()?;
+        let chosen = self.chosen.and_then(|c| self.find(c));
+        chosen.or_else(|| report.hearings.iter().enumerate().find(|(_, h)| h.kind != Kind::Written))
+    }
+
+    /// The hearing that is most like the one that was chosen.
+    pub(super) fn find(&self, chosen: Mark) -> Option<(usize, &Hearing)> {
+        let hearings = &self.report()?.0.hearings;
+        chosen.find(hearings).map(|i| (i, &hearings[i]))
+    }
+
+    /// The written beat among the hearings.
+    pub(super) fn written(&self) -> Option<&Hearing> {
+        self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
+    }
+
+    pub(super) fn findings(&self) -> &[Finding] {
+        self.report.as_ref().map_or(&[], |shown| &shown.report.findings)
+    }
+
+    /// What is asked of the analysis.
+    pub(super) fn ask(&self) -> Ask {
+        let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
+        let layers = match self.focus {
+            Focus::First | Focus::Selection => Vec::new(),
+            Focus::Layer(layer) => vec![layer],
+            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
+        };
+        Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
+    }
+}
+
+/// Takes a hearing to the strip and the click.
+pub(super) fn choose(state: &mut State, index: usize) {
+    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(Mark::of) {
+        state.chosen = Some(mark);
+    }
+}
+
+/// Whether there is a hearing to choose or to click; if not, that is told.
+pub(super) fn any(state: &mut State) -> bool {
+    let any = state.strip().is_some();
+    if !any {
+        state.tell("there is no hearing to click yet; lay some attacks first", true);
+    }
+    any
+}
+
+/// The next hearing comes to the strip, round and round.
+pub(super) fn next(state: &mut State, effects: &mut Vec<Effect>) {
+    let count = state.report().map_or(0, |(r, _)| r.hearings.len());
+    if count == 0 {
+        state.tell("there is no hearing yet; lay some attacks first", true);
+        return;
+    }
+    let next = state.strip().map_or(0, |(i, _)| (i + 1) % count);
+    choose(state, next);
+    replay(state, effects);
+}
+
+/// Other attacks are listened to: the first layer, the cursor's, all, the selection, round and round.
+pub(super) fn next_focus(state: &mut State) {
+    let layer = state.session.cursor().place.layer;
+    let selected = state.session.selection().is_some();
+    state.focus = match state.focus {
+        Focus::First => Focus::Layer(layer),
+        Focus::Layer(_) => Focus::All,
+        Focus::All if selected => Focus::Selection,
+        Focus::All | Focus::Selection => Focus::First,
+    };
+    let words = match &state.focus {
+        Focus::Selection => "hearings of the selection, while there is one".to_owned(),
+        Focus::First => "hearings of the first layer that has attacks".to_owned(),
+        Focus::Layer(l) => {
+            format!("hearings of layer '{}'", state.groove().layers().get(*l).map_or("", |l| &l.name))
+        }
+        Focus::All => "hearings of all layers together".to_owned(),
+    };
+    state.tell(words, false);
+}
+
+/// Lets go of a selection or a layer that is there no more.
+pub(super) fn settle(state: &mut State) {
+    match state.focus {
+        // What was heard before comes back when the selection goes.
+        Focus::Selection if state.session.selection().is_none() => state.focus = Focus::All,
+        Focus::Layer(layer) if layer >= state.groove().layers().len() => state.focus = Focus::First,
+        _ => {}
+    }
+}
+
+/// Asks for the report of the groove as it is now.
+pub(super) fn analyse(state: &State) -> Effect {
+    Effect::Analyse { revision: state.revision(), groove: state.groove().clone(), ask: state.ask() }
+}
+
+/// Takes a report, if it is not older than the one that is there.
+pub(super) fn analysed(state: &mut State, shown: Shown, effects: &mut Vec<Effect>) {
+    if state.report.as_ref().is_some_and(|old| old.revision > shown.revision) {
+        return;
+    }
+    let before = clicked_pulses(state);
+    state.report = Some(shown);
+    // The clicks of hearings are those of the newest report.
+    if before != clicked_pulses(state) {
+        replay(state, effects);
+    }
+}
+
+/// The pulses that are clicked now.
+fn clicked_pulses(state: &State) -> Vec<Vec<f64>> {
+    if !state.play.on {
+        return Vec::new();
+    }
+    state.playing().lines.iter().map(|l| l.pulses.to_vec()).collect()
+}

@@ -1,0 +1,66 @@
+//! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
+
+use super::order::{Arrived, Choice, Order};
+use super::question::Question;
+use super::table::Mode;
+
+/// What lies over the grid.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) enum Overlay {
+    #[default]
+    None,
+    /// The help, from this line on.
+    Help(usize),
+    /// The searched list of commands.
+    Find { text: String, chosen: usize },
+    /// The output devices, from this line on.
+    Outputs(Vec<String>, usize),
+    /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
+    Prompt { question: Question, text: String, kept: bool, error: Option<String> },
+    /// All that is said of the groove, at a block of it and a line of that.
+    Full { block: usize, into: usize },
+    /// Tapping along.
+    Tap,
+    /// What the last tapping says, at this line.
+    TapReport(usize),
+    /// Whether to end with work that is not saved.
+    Leaving,
+    /// Whether to write over a file that holds something else.
+    Overwrite(Refused),
+    /// What can be made, searched.
+    Offers { choice: Choice, text: String, chosen: usize },
+    /// What the last import had to say, from this remark on.
+    Remarks(usize),
+    /// Whether what was imported takes the place of work that is not saved.
+    Replacing(Box<Arrived>),
+}
+
+/// A save, or something made, that was refused because of what stands there.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Refused {
+    /// The groove's own file was changed by another program.
+    Changed,
+    /// Another file of this name is there.
+    Taken(String),
+    /// A file that was to be made is there: what was asked for, and the file.
+    Order(Box<Order>, String),
+}
+
+impl Overlay {
+    /// The mode in which keys are looked up.
+    pub(super) fn mode(&self) -> Mode {
+        match self {
+            Overlay::None => Mode::Grid,
+            Overlay::Help(_)
+            | Overlay::Outputs(..)
+            | Overlay::Full { .. }
+            | Overlay::TapReport(_)
+            | Overlay::Remarks(_) => Mode::List,
+            Overlay::Tap => Mode::Tap,
+            Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,
+            Overlay::Leaving => Mode::Leaving,
+            Overlay::Overwrite(_) => Mode::Overwriting,
+            Overlay::Replacing(_) => Mode::Replacing,
+        }
+    }
+}
