@@ -152,12 +152,12 @@ pub(super) fn sketch(piece: &Piece<'_>, writing: &Writing, ask: &Ask) -> Result<
         pen.text(Ink::Text, Anchor::Start, MARGIN, y, 10.0, &font::fitted(&cut, 10.0, width - 2.0 * MARGIN));
     }
     let height = (y + 14.0).ceil();
-    let alt = words(piece, &score, &lines, &cut);
+    let alt = words(piece, &score, &lines, writing, &cut);
     Ok(Sketch { drawing: pen.finish(height), title, alt })
 }
 
 /// What the notation shows, in words.
-fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], cut: &str) -> String {
+fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], writing: &Writing, cut: &str) -> String {
     let staff = |s: &super::score::Staff| {
         let name = &piece.groove.layers()[s.layer].name;
         let attacks = s.bars.iter().flat_map(|b| &b.notes).filter_map(|n| n.sound).filter(|s| !s.tied_from).count();
@@ -165,30 +165,29 @@ fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], cut: &str) -> Str
     };
     let staves: Vec<String> = score.staves.iter().map(staff).collect();
     let bars = score.staves.first().map_or(0, |s| s.bars.len());
-    let mut told = String::new();
-    for (side, text) in
-        lines.first().map_or(Vec::new(), |l| vec![("Over", &l.writing.over), ("Under", &l.writing.under)])
-    {
-        let on: Vec<&str> = (score.staves.iter().zip(lines).filter(|(_, l)| l.teller.lines(text) > 0))
-            .filter_map(|(s, _)| Some(piece.groove.layers().get(s.layer)?.name.as_str()))
-            .collect();
-        let what: Vec<&str> =
-            [(text.groups, "the lengths of the groups in cells"), (text.has_landings(), "where attacks land")]
-                .iter()
-                .filter_map(|(is, words)| is.then_some(*words))
-                .collect();
-        if !on.is_empty() {
-            told += &format!(" {side} the notes of {}: {}.", on.join(", "), what.join(" and "));
-        }
-    }
-    for mark in lines.iter().flat_map(|l| l.marks) {
-        told += &format!(" Marked over the notes: {}.", mark.words);
-    }
+    let told = told(piece, lines, writing);
     let space = if cut.is_empty() { "" } else { " " };
     format!(
         "Rhythm notation, {bars} bars, a line for each layer: {}. The attacks are those of the grid.{told}{space}{cut}",
         staves.join(", ")
     )
+}
+
+/// What stands at the notes, in words.
+fn told(piece: &Piece<'_>, lines: &[Line<'_>], writing: &Writing) -> String {
+    let mut told: Vec<String> = Vec::new();
+    for (side, text) in [("Over", &writing.over), ("Under", &writing.under)] {
+        let layers = piece.groove.layers().iter().zip(lines).filter(|(_, line)| line.teller.lines(text) > 0);
+        let names: Vec<&str> = layers.map(|(layer, _)| layer.name.as_str()).collect();
+        let mut what = Vec::new();
+        what.extend(text.groups.then_some("the lengths of the groups in cells"));
+        what.extend(text.has_landings().then_some("where attacks land"));
+        if !names.is_empty() {
+            told.push(format!(" {side} the notes of {}: {}.", names.join(", "), what.join(" and ")));
+        }
+    }
+    told.extend(lines.iter().flat_map(|l| l.marks).map(|m| format!(" Marked over the notes: {}.", m.words)));
+    told.concat()
 }
 
 fn heading(piece: &Piece<'_>, column: &Column<'_>) -> String {
