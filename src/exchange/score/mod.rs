@@ -23,6 +23,7 @@ pub(super) mod tests;
 mod tree;
 mod value;
 
+pub use crate::words::notes::Beaming;
 pub use beam::Beam;
 pub use pitch::{Accidental, Clef, Spelled};
 pub use value::Value;
@@ -117,19 +118,6 @@ pub struct Tuplet {
     pub normal: u16,
     /// The unit.
     pub unit: Value,
-}
-
-/// How beams are grouped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Beaming {
-    /// By beat, or by the groups of the meter's terms.
-    #[default]
-    Meter,
-    /// Every group that crosses the border of a beat (from an attack to the next, rests counted) has beams of its own across it;
-    /// groups that lie within a beat are beamed as by the meter. No beam crosses a bar line.
-    Groups,
-    /// As by the meter, and broken before every accented attack, so that groups begun by an accent are seen.
-    Accents,
 }
 
 impl Score {
