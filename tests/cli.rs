@@ -436,9 +436,39 @@ fn export_and_import_go_there_and_back() {
 }
 
 #[test]
+fn notation_is_written_as_it_is_asked_for() {
+    let score = |words: &[&str]| good(&[&["export", DEMO, "--as", "musicxml", "-o", "-"], words].concat());
+    let lyrics = |text: &str| text.matches("<lyric").count();
+    let small = |text: &str| text.matches("font-size").count();
+    let plain = score(&[]);
+    assert_eq!((lyrics(&plain.text), small(&plain.text), plain.errors.as_str()), (0, 24, ""));
+    let both = score(&["--over", "groups,landings", "--under", "downbeat", "--beams", "group"]);
+    assert_eq!((lyrics(&both.text), small(&both.text)), (2, 48));
+    let beams = |text: &str| text.matches(">begin<").count();
+    assert!(beams(&both.text) < beams(&plain.text));
+    assert_eq!(small(&score(&["--over", "nothing"]).text), 0);
+    // Six bars of 4/4 hold 12 pulses of every 2 beats, and words that say what they are.
+    let every_two = score(&["--over", "nothing", "--hearing", "6"]);
+    assert_eq!((small(&every_two.text), every_two.errors.as_str()), (13, ""), "hearing 6 is every 2 beats");
+    let changing = score(&["--over", "nothing", "--hearing", "1"]);
+    assert_eq!(small(&changing.text), 0);
+    let said = "hearing 1 (changing pulse) cannot be written in notes exactly and is left out: ";
+    assert!(changing.errors.contains(said) && changing.errors.lines().count() == 1, "{}", changing.errors);
+    // It goes into a grid, where nothing need be left out.
+    assert_eq!(good(&["export", DEMO, "--as", "svg", "-o", "-", "--hearing", "1"]).errors, "");
+}
+
+#[test]
 fn export_and_import_say_what_is_wrong_and_where() {
     let bad_place = ["export", DEMO, "--as", "midi", "-o", "tests/nowhere/x.mid"];
-    let rows: [(&[&str], &[u8], i32, &str); 8] = [
+    let rows: [(&[&str], &[u8], i32, &str); 10] = [
+        (&["export", DEMO, "--as", "mxl", "--beams", "bar"], b"", 2, "allowed are: beat, group, accent"),
+        (
+            &["handout", DEMO, "--into", "x", "--over", "words"],
+            b"",
+            2,
+            "allowed are: nothing, or joined by commas groups,",
+        ),
         (&["export", DEMO, "--as", "wax"], b"", 2, "there is no format 'wax', allowed are: midi"),
         (
             &["export", DEMO, "--as", "midi", "-o", "-", "--section", "no"],

@@ -2,6 +2,8 @@
 
 use super::{pulse, takes};
 use crate::exchange::formats;
+use crate::exchange::score::Beaming;
+use crate::exchange::writing::{self, Text, Writing};
 use crate::sound::Click;
 use crate::terminal::run::takes::{Pulse, Wanted};
 use clap::{Args as ClapArgs, Parser, Subcommand};
@@ -113,15 +115,8 @@ pub(super) struct Render {
     /// Seconds to render, looping, instead of whole times through
     #[arg(long, value_name = "S")]
     pub(super) seconds: Option<f64>,
-    /// Playing speed in percent of the written tempo, 20 to 200
-    #[arg(long, value_name = "PERCENT", default_value = "100")]
-    pub(super) speed: String,
-    /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
-    pub(super) rate: u32,
-    /// Sound only this layer; may stand several times
-    #[arg(long, value_name = "NAME")]
-    pub(super) layer: Vec<String>,
+    #[command(flatten)]
+    pub(super) heard: Heard,
     /// Click the written beat: `beat` (without a word as well), `off-beat` for its halves only, or 2, 3, 4 clicks per beat
     #[arg(long, value_name = "HOW", num_args = 0..=1, default_missing_value = "beat", value_parser = pulse::click)]
     pub(super) click: Option<Click>,
@@ -137,6 +132,20 @@ pub(super) struct Render {
     /// and then one time sooner after each, down to every 2nd
     #[arg(long, value_name = "1/4", requires = "ladder")]
     pub(super) silence: Option<String>,
+}
+
+/// What of a groove sounds in a file, and how fast.
+#[derive(Debug, ClapArgs)]
+pub(super) struct Heard {
+    /// Playing speed in percent of the written tempo, 20 to 200
+    #[arg(long, value_name = "PERCENT", default_value = "100")]
+    pub(super) speed: String,
+    /// Frames per second
+    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    pub(super) rate: u32,
+    /// Sound only this layer; may stand several times
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -158,15 +167,8 @@ pub(super) struct Takes {
     /// Count in before each take: a bar of the written beat, or four pulses of its hearing
     #[arg(long)]
     pub(super) count_in: bool,
-    /// Playing speed in percent of the written tempo, 20 to 200
-    #[arg(long, value_name = "PERCENT", default_value = "100")]
-    pub(super) speed: String,
-    /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
-    pub(super) rate: u32,
-    /// Sound only this layer; may stand several times
-    #[arg(long, value_name = "NAME")]
-    pub(super) layer: Vec<String>,
+    #[command(flatten)]
+    pub(super) heard: Heard,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -201,7 +203,8 @@ pub(super) struct Export {
     /// The folder to write into; made if it is not there
     #[arg(long, value_name = "FOLDER")]
     pub(super) into: Option<PathBuf>,
-    /// Put the pulses of the hearing of this number in `teeter explain` in too; may stand several times
+    /// Put the pulses of the hearing of this number in `teeter explain` in too; may stand several times. Notation holds only those whose
+    /// pulses all fall on written cells or beats
     #[arg(long, value_name = "NUMBER")]
     pub(super) hearing: Vec<usize>,
     /// Only this section
@@ -219,9 +222,34 @@ pub(super) struct Export {
     /// Of png, pixels to a CSS pixel, 0.1 to 8 [default: 2, less for pictures of more than 34 million pixels]
     #[arg(long, value_name = "TIMES")]
     pub(super) scale: Option<f32>,
+    #[command(flatten)]
+    pub(super) notes: Notes,
     /// Write over files that are there
     #[arg(long)]
     pub(super) overwrite: bool,
+}
+
+/// How notation is written.
+#[derive(Debug, ClapArgs)]
+pub(super) struct Notes {
+    /// In notation, how beams are grouped: by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
+    /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent`
+    #[arg(long, value_name = "HOW", default_value = "beat", value_parser = writing::beams_of)]
+    beams: Beaming,
+    /// In notation, what stands over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
+    /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
+    /// by commas, or `nothing`
+    #[arg(long, value_name = "WHAT", default_value = "groups", value_parser = Text::parse)]
+    over: Text,
+    /// In notation, what stands under those notes, in the same words
+    #[arg(long, value_name = "WHAT", default_value = "nothing", value_parser = Text::parse)]
+    under: Text,
+}
+
+impl Notes {
+    pub(super) fn writing(&self) -> Writing {
+        Writing { beams: self.beams, over: self.over.clone(), under: self.under.clone() }
+    }
 }
 
 /// Which picture is drawn; nothing is notation. A name of its own keeps the parser from taking it for an option that may be absent.
@@ -245,6 +273,8 @@ pub(super) struct Sheets {
     /// not the written beat]
     #[arg(long, value_name = "NUMBER")]
     pub(super) hearing: Vec<usize>,
+    #[command(flatten)]
+    pub(super) notes: Notes,
     /// Frames per second of the takes
     #[arg(long, value_name = "HZ", default_value_t = 22_050)]
     pub(super) rate: u32,

@@ -3,8 +3,8 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
-use crate::exchange::Piece;
 use crate::exchange::formats::{self, Wish};
+use crate::exchange::{Piece, left_out};
 use std::collections::HashMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -122,10 +122,15 @@ fn made(ask: &args::Export, path: &Path, limits: analysis::Limits) -> Result<Vec
         index.ok_or_else(|| usage(format!("--hearing is {n}, allowed are the numbers from 1 to {found}")))
     };
     let mut hearings = ask.hearing.iter().map(hearing).collect::<Result<Vec<usize>, Failure>>()?;
-    if hearings.is_empty() && ask.format.name != "midi" {
+    let notes = ask.format.is_notes(ask.picture);
+    if hearings.is_empty() && !notes && ask.format.name != "midi" {
         hearings = formats::usual(&report);
     }
-    let wish = Wish { picture: ask.picture, theme: ask.theme, width: ask.width, scale: ask.scale, limits };
+    let (writing, picture) = (ask.notes.writing(), ask.picture);
+    let wish = Wish { picture, theme: ask.theme, width: ask.width, scale: ask.scale, writing, limits };
     let piece = Piece { groove: &groove, report: &report, hearings, section };
+    for words in if notes { left_out(&piece) } else { Vec::new() } {
+        writeln!(io::stderr().lock(), "{}: {words}", path.display())?;
+    }
     (ask.format.make)(&piece, &wish).map_err(|e| Failure::new(Exit::BadGroove, format!("{}: {e}", path.display())))
 }

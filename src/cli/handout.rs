@@ -45,7 +45,7 @@ fn one(ask: &args::Sheets, path: &Path, target: &Path, rate: SampleRate) -> Resu
         _ => Where::Beside,
     };
     let own = if sound == Where::Nowhere { OwnSounds::none() } else { input::sounds(&groove, path, rate) };
-    let sheet = Sheet { hearings, markdown: ask.format == "md", sound, rate, own: &own };
+    let sheet = Sheet { hearings, writing: ask.notes.writing(), markdown: ask.format == "md", sound, rate, own: &own };
     let page = target.file_name().unwrap_or_default().to_string_lossy();
     for file in handout::files(&groove, &heard, &page, &sheet, &Watch::none())? {
         output::result(&target.with_file_name(&file.name), &file.bytes, &file.begins, ask.overwrite)?;

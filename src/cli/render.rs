@@ -8,9 +8,9 @@ use std::io::{self, Write};
 
 /// Renders the groove named.
 pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
-    let speed = input::speed(&ask.speed)?;
+    let speed = input::speed(&ask.heard.speed)?;
     let usage = |words: String| Failure::new(Exit::Usage, words);
-    let rate = output::rate(ask.rate)?;
+    let rate = output::rate(ask.heard.rate)?;
     let length = match ask.seconds {
         Some(s) if (0.01..=36_000.0).contains(&s) => Length::Seconds(s),
         Some(s) => return Err(usage(format!("--seconds is {s}, allowed is a number from 0.01 to 36000"))),
@@ -18,8 +18,8 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
     };
     output::not_a_terminal(&ask.output)?;
     let mut groove = input::read(&ask.file).map_err(|words| Failure::new(Exit::BadGroove, words))?;
-    if !ask.layer.is_empty() {
-        groove = only(&groove, &ask.layer)?;
+    if !ask.heard.layer.is_empty() {
+        groove = only(&groove, &ask.heard.layer)?;
     }
     if let Some(words) = &ask.ladder {
         let takes = ladder::takes(&groove, ask, words)?;

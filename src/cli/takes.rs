@@ -27,16 +27,16 @@ pub(super) fn wanted(words: &str) -> Result<Wanted, String> {
 
 /// Renders the takes of the groove named.
 pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
-    let speed = input::speed(&ask.speed)?;
-    let rate = output::rate(ask.rate)?;
+    let speed = input::speed(&ask.heard.speed)?;
+    let rate = output::rate(ask.heard.rate)?;
     output::not_a_terminal(&ask.output)?;
     if ask.take.len() > MOST {
         let words = format!("--take stands {} times, allowed are at most {MOST}", ask.take.len());
         return Err(Failure::new(Exit::Usage, words));
     }
     let mut groove = input::read(&ask.file).map_err(|words| Failure::new(Exit::BadGroove, words))?;
-    if !ask.layer.is_empty() {
-        groove = render::only(&groove, &ask.layer)?;
+    if !ask.heard.layer.is_empty() {
+        groove = render::only(&groove, &ask.heard.layer)?;
     }
     let heard = Heard::new(&groove, speed, input::limits(None)?);
     let wanted = if ask.take.is_empty() { usual(heard.rival()) } else { ask.take.clone() };

@@ -4,6 +4,7 @@
 use super::handout::{self, Handout};
 use super::notation::notation;
 use super::picture::{self, Kind, Picture, Theme};
+use super::writing::Writing;
 use super::{Imported, Piece, Refused, midi, musicxml};
 use crate::analysis;
 use crate::rhythm::Fraction;
@@ -26,6 +27,13 @@ pub struct Format {
     pub make: fn(&Piece<'_>, &Wish) -> Result<Vec<u8>, Refused>,
 }
 
+impl Format {
+    /// Whether what is made is notation, given which picture would be drawn.
+    pub fn is_notes(&self, picture: Option<Kind>) -> bool {
+        matches!(self.name, "musicxml" | "mxl") || self.drawn && picture.is_none()
+    }
+}
+
 /// What else a format may be asked for.
 #[derive(Debug, Clone)]
 pub struct Wish {
@@ -37,6 +45,8 @@ pub struct Wish {
     pub width: f32,
     /// Pixels of a PNG to a CSS pixel; the usual ones if `None`.
     pub scale: Option<f32>,
+    /// How notation is written.
+    pub writing: Writing,
     /// The limits the report was made with.
     pub limits: analysis::Limits,
 }
@@ -65,7 +75,7 @@ pub const FORMATS: &[Format] = &[
         words: "notation as MusicXML 4.0",
         begins: musicxml::BEGINS,
         drawn: false,
-        make: |piece, _| musicxml::write(piece, &musicxml::Notation::of(piece)),
+        make: |piece, wish| musicxml::write(piece, &wish.writing),
     },
     Format {
         name: "mxl",
@@ -73,7 +83,7 @@ pub const FORMATS: &[Format] = &[
         words: "MusicXML 4.0, compressed",
         begins: musicxml::BEGINS_PACKED,
         drawn: false,
-        make: |piece, _| musicxml::write_mxl(piece, &musicxml::Notation::of(piece)),
+        make: |piece, wish| musicxml::write_mxl(piece, &wish.writing),
     },
     Format {
         name: "svg",
@@ -100,7 +110,7 @@ pub const FORMATS: &[Format] = &[
         words: "a handout as one page, without sound",
         begins: b"<!DOCTYPE html>\n<!-- a handout made by teeter -->",
         drawn: false,
-        make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits)).into_bytes()),
+        make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits, wish.writing.clone())).into_bytes()),
     },
     Format {
         name: "txt",
@@ -138,15 +148,15 @@ fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, Refused> {
     let ask = picture::Ask { theme: wish.theme, width: wish.width, ..picture::Ask::default() };
     match wish.picture {
         Some(kind) => Ok(picture::picture(piece, &picture::Ask { kind, ..ask })),
-        None => notation(piece, &ask),
+        None => notation(piece, &wish.writing, &ask),
     }
 }
 
 /// A handout with the usual ladder, from half the tempo up, and no sound.
-pub fn sheet(piece: Piece<'_>, limits: analysis::Limits) -> Handout<'_> {
+pub fn sheet(piece: Piece<'_>, limits: analysis::Limits, writing: Writing) -> Handout<'_> {
     let step = |percent| Fraction::new(percent, 100);
     let ladder = (50..=100).step_by(10).filter_map(step).collect();
-    Handout { piece, limits, ladder, takes: Vec::new(), stem: "groove".into() }
+    Handout { piece, limits, ladder, writing, takes: Vec::new(), stem: "groove".into() }
 }
 
 /// The hearings that are drawn where none was asked for: the rival of the written beat, and the best besides.

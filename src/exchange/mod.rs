@@ -10,11 +10,14 @@ pub mod midi;
 pub mod musicxml;
 pub mod notation;
 pub mod picture;
+mod pulses;
 pub mod score;
+pub mod writing;
 
 pub use assemble::{Rounding, assemble, fit};
 pub use draft::{Draft, DraftBar, DraftNote, DraftTrack, Through, bars, notes, throughs};
 pub use finding::{Imported, Refused, Remark};
+pub use pulses::left_out;
 
 use crate::analysis::Report;
 use crate::rhythm::Groove;

@@ -141,11 +141,13 @@ pub(super) fn source(text: &str) -> Option<(String, Fraction)> {
     path(text).map(|p| (p, usual))
 }
 
-/// How pictures look, from words as `print 1000 x2`; each may be left out.
+/// How pictures and notation look, from words as `print 1000 x2 beams group over groups under landings`; each may be left out.
 pub(super) fn look(text: &str) -> Option<Look> {
     let mut look = Look::default();
-    for word in text.split_whitespace() {
+    let mut words = text.split_whitespace();
+    while let Some(word) = words.next() {
         match word {
+            "beams" | "over" | "under" => look.writing.take(word, words.next()?)?,
             "print" => look.screen = false,
             "screen" => look.screen = true,
             _ => match word.strip_prefix('x') {
@@ -158,9 +160,9 @@ pub(super) fn look(text: &str) -> Option<Look> {
 }
 
 /// The words a look is read from.
-pub(super) fn look_words(look: Look) -> String {
+pub(super) fn look_words(look: &Look) -> String {
     let scale = look.scale.map_or_else(String::new, |s| format!(" x{s}"));
-    format!("{} {}{scale}", if look.screen { "screen" } else { "print" }, look.width)
+    format!("{} {}{scale} {}", if look.screen { "screen" } else { "print" }, look.width, look.writing)
 }
 
 /// A number within its range.

@@ -126,8 +126,8 @@ fn hearings(state: &State) -> Vec<Mark> {
 
 /// Sets how pictures look.
 pub(super) fn look(state: &mut State, look: Look) {
+    state.tell(format!("pictures are made for {}", forms::look_words(&look)), false);
     state.giving.look = look;
-    state.tell(format!("pictures are made for {}", forms::look_words(look)), false);
 }
 
 /// Makes what was asked for, under the name and with the words that were typed.
@@ -139,11 +139,11 @@ pub(super) fn make(state: &mut State, question: Question, words: SoundWords, eff
         Question::ExportAs => {
             let Some((choice, offer)) = picked(state) else { return };
             let section = (choice == Choice::Section).then(|| state.session.cursor().place.section);
-            What::Format { offer: offer.name.clone(), section, look: state.giving.look }
+            What::Format { offer: offer.name.clone(), section, look: state.giving.look.clone() }
         }
         Question::HandoutInto => {
             let Some((_, offer)) = picked(state) else { return };
-            What::Handout(offer.name.clone())
+            What::Handout(offer.name.clone(), state.giving.look.writing.clone())
         }
         Question::RenderWav => {
             let times = Length::Times(words.times.unwrap_or(1));

@@ -4,6 +4,7 @@
 use super::sounding::Playing;
 use crate::analysis::{Hearing, Kind, Limits};
 use crate::rhythm::{Fraction, Groove};
+use crate::words::notes::Writing;
 use std::sync::Arc;
 
 /// Something that can be made of a groove, as the searched list shows it.
@@ -72,8 +73,8 @@ pub enum What {
         /// How pictures look.
         look: Look,
     },
-    /// A handout of this name.
-    Handout(String),
+    /// A handout of this name, its notation written so.
+    Handout(String, Writing),
     /// What is heard, once.
     Sound(Box<Playing>, Length),
     /// Takes back to back.
@@ -107,8 +108,8 @@ pub enum Length {
     Seconds(f64),
 }
 
-/// How pictures look.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// How pictures look, and notation.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Look {
     /// For a screen, and not for print.
     pub screen: bool,
@@ -116,11 +117,13 @@ pub struct Look {
     pub width: f32,
     /// Pixels of a PNG to one of those, 0.1 to 8; the usual ones if `None`.
     pub scale: Option<f32>,
+    /// How notation is written, also in scores and handouts.
+    pub writing: Writing,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { screen: false, width: 1000.0, scale: None }
+        Self { screen: false, width: 1000.0, scale: None, writing: Writing::default() }
     }
 }
 

@@ -44,7 +44,7 @@ pub(super) fn begins(state: &State, question: Question) -> String {
         Question::Takes => "2 count".into(),
         Question::SaveAs => state.file().unwrap_or_default().to_owned(),
         Question::Ladder => state.ladder.words(),
-        Question::PicturesAs => forms::look_words(state.giving.look),
+        Question::PicturesAs => forms::look_words(&state.giving.look),
         _ => giving::path_for(state, question).unwrap_or_default(),
     }
 }

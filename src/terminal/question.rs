@@ -122,7 +122,7 @@ impl Question {
             Question::TakesWav => ("Takes to", "a file name; x2: times through; count: counted in"),
             Question::LadderWav => ("Ladder to", "a file name; the ladder is the one last asked for"),
             Question::Import => ("Import", "a MIDI or MusicXML file; 20ms: how far onsets may move"),
-            Question::PicturesAs => ("Pictures", "print or screen, width in pixels, times of a PNG"),
+            Question::PicturesAs => ("Pictures", "print or screen, width, times of a PNG, how notes are written"),
         }
     }
 
@@ -143,7 +143,7 @@ impl Question {
             Question::TakesWav => "riff.wav, riff.wav x2 count 44100hz",
             Question::LadderWav => "riff.wav, riff.wav 44100hz",
             Question::Import => "a file, or one and 0ms to 100ms",
-            Question::PicturesAs => "print 1000 x2 (480 to 4000, x0.1 to x8)",
+            Question::PicturesAs => "print 1000 x2 beams beat over groups under nothing",
             Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
             other => other.words().1,
         }

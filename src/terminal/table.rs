@@ -315,7 +315,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
 const GIVE: &[Row] = rows! { Grid Give:
     "export" [] Action::Export(Choice::Groove), "MIDI, MusicXML, a picture, a page, plain text";
     "export-section" [] Action::Export(Choice::Section), "the same of the cursor's section alone";
-    "pictures-as" [] Action::Ask(Question::PicturesAs), "pictures for print or screen, their width";
+    "pictures-as" [] Action::Ask(Question::PicturesAs), "pictures for print or screen, width, beams";
     "handout" [] Action::Export(Choice::Handout), "a page to hand out, with its sound";
     "render-wav" [] Action::Ask(Question::RenderWav), "what is heard now, as a WAV file";
     "takes-wav" [] Action::Ask(Question::TakesWav), "the takes back to back, as a WAV file";

@@ -3,6 +3,7 @@
 
 mod explain;
 pub mod ladder;
+pub mod notes;
 pub mod plain;
 mod report;
 pub mod streams;

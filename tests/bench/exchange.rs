@@ -4,9 +4,10 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use teeter::analysis::{self, Limits};
 use teeter::exchange::handout::{Handout, html, markdown};
-use teeter::exchange::musicxml::{self, Notation};
+use teeter::exchange::musicxml;
 use teeter::exchange::notation::notation;
 use teeter::exchange::picture::{Ask, Kind, Theme, picture, png};
+use teeter::exchange::writing::Writing;
 use teeter::exchange::{Piece, midi};
 use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
 use teeter::words::plain;
@@ -37,16 +38,17 @@ fn exchange(c: &mut Criterion) {
         let ask = Ask { theme, ..Ask::default() };
         c.bench_function(&format!("grid png {name}"), |b| b.iter(|| png(&picture(black_box(&piece), &ask), 1.0)));
     }
-    let score = Notation::of(&piece);
+    let score = Writing::default();
     let document = musicxml::write(&piece, &score).expect("a score");
     c.bench_function("musicxml", |b| b.iter(|| musicxml::write(black_box(&piece), &score)));
     c.bench_function("mxl", |b| b.iter(|| musicxml::write_mxl(black_box(&piece), &score)));
     c.bench_function("musicxml in", |b| b.iter(|| musicxml::read(black_box(&document))));
     c.bench_function("midi", |b| b.iter(|| midi::export(black_box(&piece))));
-    c.bench_function("notation svg", |b| b.iter(|| notation(black_box(&piece), &Ask::default())));
+    c.bench_function("notation svg", |b| b.iter(|| notation(black_box(&piece), &score, &Ask::default())));
     c.bench_function("text", |b| b.iter(|| plain::all(black_box(&groove), None)));
     let ladder = (5..=10).filter_map(|n| Fraction::new(n, 10)).collect();
-    let handout = Handout { piece, limits: Limits::default(), ladder, takes: Vec::new(), stem: "long".into() };
+    let handout =
+        Handout { piece, limits: Limits::default(), ladder, takes: Vec::new(), stem: "long".into(), writing: score };
     c.bench_function("page html", |b| b.iter(|| html(black_box(&handout))));
     c.bench_function("page markdown", |b| b.iter(|| markdown(black_box(&handout))));
 }

@@ -7,8 +7,9 @@ use std::fs;
 use std::path::PathBuf;
 use teeter::analysis::{Ask, report};
 use teeter::exchange::Piece;
-use teeter::exchange::musicxml::{self, Notation};
+use teeter::exchange::musicxml;
 use teeter::exchange::score::{Beaming, Score};
+use teeter::exchange::writing::{Text, Writing};
 use teeter::rhythm::{Fraction, Frame, Groove, Time};
 
 /// A time in quarters, as a fraction.
@@ -72,8 +73,9 @@ fn others_read_our_scores_as_they_are() {
     for (name, groove) in grooves::shipped().into_iter().chain(grooves::random(500)) {
         let report = report(&groove, &Ask::default());
         let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
-        let notation = Notation { landings: vec![0], ..Notation::of(&piece) };
-        let bytes = musicxml::write(&piece, &notation).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let under = Text::parse("landings").expect("a text");
+        let bytes =
+            musicxml::write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }

@@ -67,9 +67,10 @@ pub fn fit(draft: &mut Draft, lengths: &[bool], rounding: Rounding) -> Vec<Remar
     }
     for (t, track) in draft.tracks.iter_mut().enumerate() {
         track.notes.sort_by_key(|n| n.start);
-        gather(&mut bars, &track.notes);
+        let filled = gather(&mut bars, &track.notes);
         let lengths = lengths.get(t).copied().unwrap_or(true);
-        for bar in bars.iter_mut().filter(|b| !b.both.is_empty()) {
+        for &i in &filled {
+            let bar = &mut bars[i];
             let swing = track.swing.or(bar.of.swing);
             bar.spans = chosen(bar, swing, rounding, lengths);
         }
@@ -78,6 +79,10 @@ pub fn fit(draft: &mut Draft, lengths: &[bool], rounding: Rounding) -> Vec<Remar
             put(&bars, note, track.swing, rounding, &mut moved);
         }
         say(&track.name, &moved, rounding, &mut remarks);
+        for bar in filled {
+            let bar = &mut bars[bar];
+            (bar.onsets, bar.both, bar.spans) = (Vec::new(), Vec::new(), Vec::new());
+        }
     }
     remarks
 }
@@ -86,13 +91,9 @@ fn at(bars: &[Bar], time: Time) -> Option<usize> {
     bars.partition_point(|b| b.start <= time).checked_sub(1)
 }
 
-/// Files onsets and ends under their bars and beats.
-fn gather(bars: &mut [Bar], notes: &[DraftNote]) {
-    for bar in bars.iter_mut() {
-        bar.onsets.clear();
-        bar.both.clear();
-        bar.spans.clear();
-    }
+/// Files onsets and ends under their bars and beats; gives the bars that have any, which a track of a long file may have few of.
+fn gather(bars: &mut [Bar], notes: &[DraftNote]) -> Vec<usize> {
+    let mut filled = Vec::new();
     for (time, onset) in notes.iter().flat_map(|n| [(Some(n.start), true), (n.start.plus(n.length), false)]) {
         let Some((time, i)) = time.and_then(|t| Some((t, at(bars, t)?))) else { continue };
         let bar = &mut bars[i];
@@ -102,17 +103,24 @@ fn gather(bars: &mut [Bar], notes: &[DraftNote]) {
             continue;
         }
         let Some(point) = Fraction::new(beats.floor(), 1).and_then(|w| beats.minus(w)) else { continue };
-        bar.onsets.resize(bar.count, Points::new());
-        bar.both.resize(bar.count, Points::new());
+        if bar.both.is_empty() {
+            filled.push(i);
+            bar.onsets.resize(bar.count, Points::new());
+            bar.both.resize(bar.count, Points::new());
+        }
         bar.both[beat].push(point);
         if onset {
             bar.onsets[beat].push(point);
         }
     }
-    for points in bars.iter_mut().flat_map(|b| b.onsets.iter_mut().chain(&mut b.both)) {
-        points.sort_unstable();
-        points.dedup();
+    for &i in &filled {
+        let bar = &mut bars[i];
+        for points in bar.onsets.iter_mut().chain(&mut bar.both) {
+            points.sort_unstable();
+            points.dedup();
+        }
     }
+    filled
 }
 
 /// The tolerance within a bar, in beats.

@@ -62,10 +62,28 @@ pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>, slack:
     if slack.by == Fraction::ZERO {
         return points(beats).all(|p| p.is_some_and(|p| stands(p, span, swing)));
     }
+    let plain = swing.is_none() || !span.cells.is_multiple_of(2);
     points(beats).all(|p| {
-        let off = p.and_then(|p| snapped(p, span, swing, false)?.minus(p));
-        off.is_some_and(|off| magnitude(off) <= slack.by)
+        let Some(p) = p else { return false };
+        match if plain { near_even(p, span, slack.by) } else { None } {
+            Some(near) => near,
+            None => {
+                snapped(p, span, swing, false).and_then(|s| s.minus(p)).is_some_and(|off| magnitude(off) <= slack.by)
+            }
+        }
     })
+}
+
+/// Whether a place is within a distance of one of a span's even cells or its end, in whole numbers, since this is asked of every point
+/// for every number of cells; `None` where they do not fit 128 bits.
+fn near_even(at: Fraction, span: Span, by: Fraction) -> Option<bool> {
+    let (cells, beats) = (i128::from(span.cells), i128::from(span.beats));
+    // The place in cells is `parts / whole`; its distance to the nearest one, in beats, is `off / whole * beats / cells`.
+    let (parts, whole) = (i128::from(at.numer()).checked_mul(cells)?, i128::from(at.denom()).checked_mul(beats)?);
+    let over = parts.rem_euclid(whole);
+    let off = if (0..=whole * cells).contains(&parts) { over.min(whole - over) } else { return None };
+    let left = off.checked_mul(beats)?.checked_mul(i128::from(by.denom()))?;
+    Some(left <= i128::from(by.numer()).checked_mul(whole)?.checked_mul(cells)?)
 }
 
 fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>> + '_ {
@@ -99,16 +117,16 @@ pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Slack) -> Op
 /// What asks for a grid: the points of a beat, and the share of the swing it is under.
 type Beat<'a> = (&'a Points, Option<(u8, u8)>);
 
-/// The division that writes a layer with the fewest cells, tuplets counted.
+/// The division that writes a layer of so many beats with the fewest cells, tuplets counted.
 ///
 /// A beat that the division reaches costs its cells. A tuplet costs its own and two more; a beat of the same kind as the
 /// division that is only finer (eighths under sixteenths) costs eight times its cells, so that only rare ones become spans.
-pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
+pub(super) fn division<'a>(beats: impl Iterator<Item = (&'a Points, Option<Swing>)>, count: usize, silent: u16) -> u16 {
     let mut kinds: BTreeMap<Beat, (usize, Option<Swing>)> = BTreeMap::new();
     // A beat in which nothing begins or ends asks for no division.
-    for (points, swing) in beats.iter().filter(|b| !b.0.is_empty()) {
+    for (points, swing) in beats.filter(|b| !b.0.is_empty()) {
         let key = swing.map(|s| (s.share().numer() as u8, s.share().denom() as u8));
-        kinds.entry((points, key)).or_insert((0, *swing)).0 += 1;
+        kinds.entry((points, key)).or_insert((0, swing)).0 += 1;
     }
     if kinds.is_empty() {
         return silent;
@@ -119,7 +137,7 @@ pub(super) fn division(beats: &[(Points, Option<Swing>)], silent: u16) -> u16 {
             (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE))
         })
         .collect();
-    let room = CELLS_OF_LAYER.greatest as usize / beats.len().max(1);
+    let room = CELLS_OF_LAYER.greatest as usize / count.max(1);
     // The needs by their odd part, with the greatest power of two of each: 3, 6 and 12 are one kind.
     let mut odd_parts: BTreeMap<u16, u32> = BTreeMap::new();
     for need in rows.iter().filter_map(|r| r.3) {
@@ -218,4 +236,22 @@ pub(super) fn snapped(at: Fraction, span: Span, swing: Option<Swing>, closed: bo
 /// The size of a number, whatever its sign.
 pub(super) fn magnitude(x: Fraction) -> Fraction {
     if x < Fraction::ZERO { Fraction::ZERO.minus(x).unwrap_or(x) } else { x }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn a_place_is_near_a_cell_where_the_nearest_cell_is_near(
+            cells in 1_u16..=64, beats in 1_u16..=4, numer in 0_i64..100_000, denom in 1_i64..60_000, by in 0_i64..200,
+        ) {
+            let (span, by) = (Span { beats, cells }, Fraction::new(by, 4_800).expect("a fraction"));
+            let at = Fraction::new(numer % (denom * i64::from(beats)), denom).expect("a fraction");
+            let off = snapped(at, span, None, false).and_then(|s| s.minus(at)).map(magnitude).expect("a place");
+            prop_assert_eq!(near_even(at, span, by), Some(off <= by));
+        }
+    }
 }

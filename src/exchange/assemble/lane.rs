@@ -5,7 +5,7 @@ use super::super::finding::Remark;
 use super::bars::{Bars, Run};
 use super::grid::{self, Points, Slack};
 use super::{Kind, Placed, place_of};
-use crate::rhythm::{Cell, Fraction, Frame, Part, Span, Swing, Time};
+use crate::rhythm::{Cell, Fraction, Frame, Part, Span, Spot, Swing, Time};
 
 /// Division of a layer without an attack: a new groove's.
 const SILENT: u16 = 4;
@@ -16,19 +16,22 @@ pub(super) struct Lane {
     pub(super) division: u16,
     /// One part per run of bars.
     pub(super) parts: Vec<Part>,
-    /// How many notes it holds.
-    pub(super) notes: usize,
 }
 
-/// The layers that hold a track's notes; one of rests for a track without any.
+/// The layers that hold a track's notes, one of rests for a track without any: at most `room` of them, since each of them is as much
+/// work as the groove is long. Gives also how many notes found no room; `None` if all of the track has its place.
 pub(super) fn lanes(
     track: &DraftTrack,
     mut notes: Vec<Vec<Placed>>,
+    room: usize,
     found: &Bars,
     remarks: &mut Vec<Remark>,
-) -> Vec<Lane> {
+) -> (Vec<Lane>, Option<usize>) {
     let mut lanes = Vec::new();
     loop {
+        if lanes.len() == room {
+            return (lanes, Some(notes.iter().map(Vec::len).sum()));
+        }
         let mut left: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
         let mut taken: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
         for section in notes {
@@ -42,16 +45,21 @@ pub(super) fn lanes(
         }
         lanes.push(fit(track, taken, &mut left, found, remarks));
         if left.iter().all(Vec::is_empty) {
-            return lanes;
+            return (lanes, None);
         }
         notes = left;
     }
 }
 
+/// The beats of a run of bars.
+fn beats_of(run: &Run) -> usize {
+    run.meter.beats() * usize::from(run.bars)
+}
+
 /// Where each beat's notes begin and end, within a run of bars.
 fn points(notes: &[Placed], run: &Run) -> Vec<Points> {
     let beat = run.meter.beat();
-    let mut all = vec![Points::new(); run.meter.beats() * usize::from(run.bars)];
+    let mut all = vec![Points::new(); beats_of(run)];
     for at in notes.iter().flat_map(|n| [n.start, n.end]) {
         let Some(beats) = at.ratio_to(beat) else { continue };
         let whole = beats.floor();
@@ -76,6 +84,11 @@ fn fit(
     let mut moved = Kind::new(remarks, "notes moved");
     let mut beats: Vec<Vec<Points>> = Vec::with_capacity(notes.len());
     for (section, (run, notes)) in found.runs.iter().zip(&mut notes).enumerate() {
+        // A layer may be silent for tens of thousands of beats: nothing is asked of those one by one.
+        if notes.is_empty() {
+            beats.push(Vec::new());
+            continue;
+        }
         let swing = track.swing.or(run.swing);
         let mut all = points(notes, run);
         if snap(notes, &all, run, swing, &mut left[section], &mut |before, after| {
@@ -92,13 +105,12 @@ fn fit(
     drop(moved);
     let division = track.division.unwrap_or_else(|| {
         let swings = found.runs.iter().map(|r| track.swing.or(r.swing));
-        let all: Vec<(Points, Option<Swing>)> =
-            beats.iter().zip(swings).flat_map(|(b, s)| b.iter().map(move |p| (p.clone(), s))).collect();
-        grid::division(&all, SILENT)
+        let all = beats.iter().zip(swings).flat_map(|(b, s)| b.iter().map(move |p| (p, s)));
+        grid::division(all, found.runs.iter().map(beats_of).sum(), SILENT)
     });
     let parts = found.runs.iter().zip(&beats).zip(&notes);
     let parts = parts.map(|((run, beats), notes)| part(run, beats, notes, division, track.swing.or(run.swing)));
-    Lane { division, parts: parts.collect(), notes: notes.iter().map(Vec::len).sum() }
+    Lane { division, parts: parts.collect() }
 }
 
 /// Moves what no grid reaches to the nearest place of the grid that comes nearest, beat by beat; whether anything was moved.
@@ -114,7 +126,7 @@ fn snap(
     let per_bar = run.meter.beats();
     let mut grids: Vec<Option<Span>> = vec![None; beats.len()];
     for (bar, points) in beats.chunks(per_bar).enumerate() {
-        if grid::spans(points, 1, swing, Slack::NONE).is_some() {
+        if points.iter().all(Vec::is_empty) || grid::spans(points, 1, swing, Slack::NONE).is_some() {
             continue;
         }
         for (i, p) in points.iter().enumerate() {
@@ -176,24 +188,43 @@ fn next(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) -> O
 
 /// The cells of one run of bars.
 fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Option<Swing>) -> Part {
-    let frame = Frame { meter: &run.meter, bars: usize::from(run.bars), division, swing };
-    let mut spans = Vec::with_capacity(beats.len());
+    let even = Span { beats: 1, cells: division };
+    let mut spans = if beats.is_empty() { vec![even; beats_of(run)] } else { Vec::with_capacity(beats.len()) };
     for points in beats.chunks(run.meter.beats()) {
-        let found = grid::spans(points, division, swing, Slack::NONE);
-        spans.extend(found.unwrap_or_else(|| vec![Span { beats: 1, cells: division }; points.len()]));
+        let silent = points.iter().all(Vec::is_empty);
+        match if silent { None } else { grid::spans(points, division, swing, Slack::NONE) } {
+            Some(found) => spans.extend(found),
+            None => spans.extend(points.iter().map(|_| even)),
+        }
     }
+    let frame = Frame { meter: &run.meter, bars: usize::from(run.bars), division, swing };
     let count = spans.iter().map(|s| usize::from(s.cells)).sum();
-    let rests = Part::Barred { spans: spans.clone(), cells: vec![Cell::Rest; count] };
-    let starts = rests.starts(frame);
-    let mut cells = vec![Cell::Rest; count];
+    let rests = Part::Barred { spans, cells: vec![Cell::Rest; count] };
+    let spots = if notes.is_empty() { Vec::new() } else { rests.spots(frame) };
+    let Part::Barred { spans, mut cells } = rests else { return Part::rests(frame) };
     for note in notes {
-        let first = starts.partition_point(|s| *s < note.start).min(count.saturating_sub(1));
-        let end = starts.partition_point(|s| *s < note.end).min(count);
-        debug_assert!(starts[first] == note.start && starts[end] == note.end, "every point was reached");
+        let first = cell_from(note.start, &spots, frame).min(count.saturating_sub(1));
+        let end = cell_from(note.end, &spots, frame).min(count);
         if let Some(cell) = cells.get_mut(first) {
             *cell = Cell::Attack(note.attack);
         }
         cells[(first + 1).min(end)..end].fill(Cell::Hold);
     }
     Part::Barred { spans, cells }
+}
+
+/// The first cell that starts at a time or after it, that after the last one if there is none.
+fn cell_from(at: Time, spots: &[Spot], frame: Frame<'_>) -> usize {
+    let Some(beats) = at.ratio_to(frame.meter.beat()) else { return 0 };
+    let Some(index) = spots.partition_point(|s| s.beat as i64 <= beats.floor()).checked_sub(1) else { return 0 };
+    let spot = spots[index];
+    let into = Fraction::new(spot.beat as i64, 1).and_then(|from| beats.minus(from));
+    let mut cells = 0..spot.span.cells;
+    let found = into.and_then(|into| cells.find(|c| grid::place(*c, spot.span, frame.swing) >= Some(into)));
+    let cell = found.unwrap_or(spot.span.cells);
+    debug_assert!(
+        if found.is_some() { grid::place(cell, spot.span, frame.swing) == into } else { at == frame.length() },
+        "every point was reached"
+    );
+    spot.first + usize::from(cell)
 }

@@ -78,18 +78,17 @@ struct Placed {
 pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
     let mut remarks = Vec::new();
     let found = bars::gather(draft, &mut remarks)?;
-    let mut lanes = Vec::new();
+    let most = LAYERS.greatest as usize;
+    let mut lanes: Vec<(&DraftTrack, lane::Lane)> = Vec::new();
     for track in &draft.tracks {
         let placed = place(track, &found, &mut remarks)?;
-        let made = lane::lanes(track, placed, &found, &mut remarks);
+        let (made, left) = lane::lanes(track, placed, most - lanes.len(), &found, &mut remarks);
         lanes.extend(made.into_iter().map(|lane| (track, lane)));
+        if let Some(left) = left {
+            let words = format!("a groove has at most {most} layers; {left} notes were left out");
+            remarks.push(Remark { place: format!("track '{}'", track.name), words });
+        }
     }
-    let most = LAYERS.greatest as usize;
-    for (track, lane) in lanes.iter().skip(most) {
-        let words = format!("a groove has at most {most} layers; {} notes were left out", lane.notes);
-        remarks.push(Remark { place: format!("track '{}'", track.name), words });
-    }
-    lanes.truncate(most);
     let names = bars::unique(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
         "" => format!("layer {}", i + 1),
         name => name.to_owned(),

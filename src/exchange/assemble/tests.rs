@@ -129,6 +129,35 @@ fn what_a_groove_cannot_hold_is_said() {
     );
 }
 
+/// Each layer is as much work as the groove is long, so that those which could not be kept must not be made: there is one remark
+/// for all of them, where each that is made would have its own.
+#[test]
+fn layers_beyond_the_bound_are_counted_and_not_made() {
+    let long = |n: i64| note((n, 32), (400, 1), 40);
+    let mut draft = one_track(500, (0..1000).map(long).collect());
+    let more = DraftTrack { name: "boom".into(), notes: (0..5).map(long).collect(), ..draft.tracks[0].clone() };
+    draft.tracks.push(more);
+    let made = assemble(&draft).expect("a groove");
+    assert_eq!(made.groove.layers().len(), 64);
+    let left =
+        |track: &str, n: usize| format!("track '{track}': a groove has at most 64 layers; {n} notes were left out");
+    assert_eq!(words(&made), [left("oar", 936), left("boom", 5)]);
+    let first = |l: usize| sounding(&made.groove)[l].iter().map(|n| n.start).collect::<Vec<_>>();
+    assert_eq!(first(63), vec![Time::new(63, 32).expect("a time")]);
+}
+
+/// A note in the last of some 60,000 beats stands at its exact time, whatever lies silent before it.
+#[test]
+fn silence_before_a_note_moves_nothing() {
+    let at = |n: i64, d: i64| Time::new(n, d).expect("a time");
+    let mut draft = one_track(16_000, vec![note((47_999 * 3 + 1, 3), (1, 7), 40)]);
+    draft.bars.iter_mut().for_each(|b| b.meter = Meter::parse("3+1/1").expect("a meter"));
+    let made = assemble(&draft).expect("a groove");
+    assert_eq!(words(&made), Vec::<String>::new());
+    let sounds = &sounding(&made.groove)[0];
+    assert_eq!((sounds.len(), sounds[0].start, sounds[0].length), (1, at(47_999 * 3 + 1, 3), at(1, 7)));
+}
+
 #[test]
 fn a_pickup_is_a_section_of_its_own_meter() {
     let mut draft = one_track(3, vec![note((0, 1), (1, 8), 40), note((1, 8), (1, 4), 40)]);

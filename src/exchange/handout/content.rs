@@ -59,7 +59,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         let part = Piece { section: Some(s), ..piece.clone() };
         drawn(&mut out, &part, Kind::Grid, &format!("grid{}", s + 1));
         let ask = Ask { width: WIDTH, id: format!("notation{}", s + 1), ..Ask::default() };
-        match notation::sketch(&part, &ask) {
+        match notation::sketch(&part, &handout.writing, &ask) {
             Ok(picture) => out.push(Block::Picture(format!("notation{}", s + 1), Box::new(picture))),
             Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
         }

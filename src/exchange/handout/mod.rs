@@ -11,6 +11,7 @@ pub use html::html;
 pub use markdown::{Markdown, markdown};
 
 use super::Piece;
+use super::writing::Writing;
 use crate::analysis::Limits;
 use crate::rhythm::Fraction;
 
@@ -23,6 +24,8 @@ pub struct Handout<'a> {
     pub limits: Limits,
     /// The steps of the ladder, rising, as parts of the written tempo.
     pub ladder: Vec<Fraction>,
+    /// How its notation is written.
+    pub writing: Writing,
     /// The takes that can be heard.
     pub takes: Vec<Take>,
     /// Begins the names of files beside it; letters, digits, `-`.

@@ -19,6 +19,7 @@ proptest! {
             piece: Piece { groove: &groove, report: &report, hearings, section: None },
             limits: Limits::default(),
             ladder: vec![Fraction::new(1, 2).expect("a half"), Fraction::ONE],
+            writing: Writing::default(),
             takes: vec![
                 Take { name: "groove".into(), sound: Sound::Within(b"RIFF".to_vec()) },
                 Take { name: "under <the> beat".into(), sound: Sound::Beside("x-2.wav".into()) },

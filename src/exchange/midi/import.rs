@@ -141,6 +141,8 @@ struct Tempos {
     within: usize,
     first: usize,
     clamped: usize,
+    /// The last tempo in force and what became of it: it is mostly that of the next bar too.
+    last: Option<(u32, Meter, Tempo, bool)>,
 }
 
 impl Tempos {
@@ -157,7 +159,7 @@ impl Tempos {
             Own::Section { tempo, .. } => Some((clock.at(*tick)?, *tempo)),
             _ => None,
         });
-        Self { changes, own: own.collect(), next: 0, within: 0, first: 0, clamped: 0 }
+        Self { changes, own: own.collect(), next: 0, within: 0, first: 0, clamped: 0, last: None }
     }
 
     /// The tempo of a bar: the one in force, or the mean one of a bar in which it changes.
@@ -174,7 +176,14 @@ impl Tempos {
                 debug_assert!(at <= from);
                 return tempo;
             }
-            return self.tempo(Fraction::whole(started.1 as i32), meter, true);
+            if let Some((_, _, tempo, clamped)) = self.last.as_ref().filter(|l| l.0 == started.1 && l.1 == *meter) {
+                self.clamped += usize::from(*clamped);
+                return *tempo;
+            }
+            let before = self.clamped;
+            let tempo = self.tempo(Fraction::whole(started.1 as i32), meter, true);
+            self.last = Some((started.1, meter.clone(), tempo, self.clamped > before));
+            return tempo;
         }
         if self.within == 0 {
             self.first = number;

@@ -17,7 +17,8 @@ pub use read::{read, written};
 
 use super::Piece;
 use super::finding::Refused;
-use super::score::{Beaming, Score};
+use super::score::Score;
+use super::writing::Writing;
 
 /// Most bytes of a file, and of a document that is unpacked.
 pub const LIMIT: u64 = 32 << 20;
@@ -26,39 +27,21 @@ pub const BEGINS: &[u8] = b"<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=
 /// How every packed document of ours begins: the plain entry that tells what it is.
 pub const BEGINS_PACKED: &[u8] = b"PK\x03\x04";
 
-/// What a score shows beside the notes.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Notation {
-    /// How beams are grouped.
-    pub beaming: Beaming,
-    /// Layers, from 0, over whose attacks the lengths of the groups stand, in cells.
-    pub groups: Vec<usize>,
-    /// Layers, from 0, under whose attacks it stands where in the beat they land, as players count (1 e & a).
-    pub landings: Vec<usize>,
-}
-
-impl Notation {
-    /// Beams by the meter, group numbers over the layers that the report's hearings are found for.
-    pub fn of(piece: &Piece<'_>) -> Self {
-        Self { beaming: Beaming::Meter, groups: piece.report.focus.clone(), landings: Vec::new() }
-    }
-}
-
 /// The document as `MusicXML` 4.0, partwise, in UTF-8.
 ///
 /// # Errors
 /// [`Refused`] if a cell is shorter than the shortest note value, or the section asked for is not there.
-pub fn write(piece: &Piece<'_>, notation: &Notation) -> Result<Vec<u8>, Refused> {
-    let score = Score::of(piece.groove, piece.section, notation.beaming)?;
-    Ok(write::document(piece, &score, notation))
+pub fn write(piece: &Piece<'_>, writing: &Writing) -> Result<Vec<u8>, Refused> {
+    let score = Score::of(piece.groove, piece.section, writing.beams)?;
+    Ok(write::document(piece, &score, writing))
 }
 
 /// The same, compressed (`.mxl`).
 ///
 /// # Errors
 /// As [`write`].
-pub fn write_mxl(piece: &Piece<'_>, notation: &Notation) -> Result<Vec<u8>, Refused> {
-    packed::pack(&write(piece, notation)?)
+pub fn write_mxl(piece: &Piece<'_>, writing: &Writing) -> Result<Vec<u8>, Refused> {
+    packed::pack(&write(piece, writing)?)
 }
 
 /// Whether bytes begin as a score may: packed, as XML, or as UTF-16.

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::analysis::{Ask, report};
+use crate::exchange::writing::Text;
 use crate::rhythm::tests::grooves;
 use crate::rhythm::{Accent, Attack, Edit, Groove, Meter, Pitch, Swing, Time, Voice};
 use proptest::prelude::*;
@@ -10,7 +11,7 @@ use std::io::Write as _;
 fn exported(groove: &Groove) -> Vec<u8> {
     let report = report(groove, &Ask::default());
     let piece = Piece { groove, report: &report, hearings: Vec::new(), section: None };
-    write(&piece, &Notation::of(&piece)).expect("a score")
+    write(&piece, &Writing::default()).expect("a score")
 }
 
 /// What of a groove must come back: names, meters, tempos, and every attack with its time, length, accent and sounding pitch.
@@ -62,6 +63,67 @@ proptest! {
     }
 }
 
+/// Text of a groove's only part, each with its time from the part's start; words with a text before it.
+fn texts(document: &str, wanted: impl Fn(&str) -> bool) -> Vec<(Time, String)> {
+    let number = |text: &str, tag: &str| -> i64 {
+        let from = text.split(&format!("<{tag}>")).nth(1).expect("the element");
+        from.split('<').next().expect("text").parse().expect("a number")
+    };
+    let divisions = number(document, "divisions");
+    let (mut at, mut found) = (0, Vec::new());
+    for piece in document.split("<direction ").flat_map(|d| {
+        // A direction comes with the notes after it.
+        let mut parts = d.split("<note>");
+        let head = parts.next().map(|d| (false, d.to_owned()));
+        head.into_iter().chain(parts.map(|n| (true, n.to_owned()))).collect::<Vec<_>>()
+    }) {
+        match piece {
+            (true, note) => {
+                for word in note.split("<lyric ").skip(1) {
+                    let word = word.split("<text>").nth(1).and_then(|w| w.split('<').next()).expect("a text");
+                    found.push((at, word.to_owned()));
+                }
+                at += number(&note, "duration");
+            }
+            (false, head) if head.contains("<words") => {
+                let word = head.split("<words").nth(1).and_then(|w| w.split(['>', '<']).nth(1)).expect("words");
+                let offset = if head.contains("<offset>") { number(&head, "offset") } else { 0 };
+                found.push((at + offset, word.to_owned()));
+            }
+            _ => {}
+        }
+    }
+    let time = |at: i64| Time::new(at, 4 * divisions).expect("a time");
+    found.into_iter().filter(|f| wanted(&f.1)).map(|(at, word)| (time(at), word)).collect()
+}
+
+#[test]
+fn text_and_pulses_stand_where_they_are_asked_for() {
+    let g = crate::exchange::score::tests::groove("4/4", 4, "x--x--x---x-x---");
+    let report = report(&g, &Ask::default());
+    let beats = report.hearings.iter().position(|h| h.kind == crate::analysis::Kind::Relative(1, 2)).expect("halves");
+    let piece = Piece { groove: &g, report: &report, hearings: vec![beats], section: None };
+    let text = |words: &str| Text::parse(words).expect("a text");
+    let written = |over: &str, under: &str| {
+        let writing = Writing { over: text(over), under: text(under), ..Writing::default() };
+        String::from_utf8(write(&piece, &writing).expect("a score")).expect("text")
+    };
+    let said = |document: &str, wanted: fn(&str) -> bool| {
+        let rows = texts(document, wanted).into_iter().map(|(at, word)| format!("{at} {word}"));
+        rows.collect::<Vec<_>>().join(", ")
+    };
+    let plain: fn(&str) -> bool = |w| !w.starts_with('\u{2193}');
+    assert_eq!(said(&written("groups", "nothing"), plain), "0/1 3, 3/16 3, 3/8 4, 5/8 2, 3/4 4");
+    assert_eq!(said(&written("landings", "nothing"), plain), "0/1 1, 3/16 a, 3/8 &amp;, 5/8 &amp;, 3/4 4");
+    assert_eq!(said(&written("nothing", "downbeat,half"), plain), "0/1 1, 3/8 &amp;, 5/8 &amp;");
+    assert_eq!(said(&written("nothing", "groups,beat"), plain), "0/1 3, 3/16 3, 3/8 4, 5/8 2, 3/4 4, 3/4 4");
+    assert_eq!(said(&written("nothing", "nothing"), plain), "");
+    // Pulses between the starts of notes stand at an offset.
+    let eighths = (0..8).map(|n| format!("{} \u{2193}", Time::new(n, 8).expect("a time")));
+    assert_eq!(said(&written("nothing", "nothing"), |w| w == "\u{2193}"), eighths.collect::<Vec<_>>().join(", "));
+    assert_eq!(heard(&read(written("groups,landings", "groups").as_bytes()).expect("read").groove), heard(&g));
+}
+
 #[test]
 fn eighths_and_sixteenths_swing_there_and_back() {
     for (division, swing) in [(2, "2:1"), (4, "3:2"), (2, "3:1")] {
@@ -89,7 +151,7 @@ fn packed_is_the_same_and_its_first_bytes_tell_what_it_is() {
     let g = Groove::blank(Meter::parse("3+2+2/8").expect("meter"), tempo, 2).expect("groove");
     let report = report(&g, &Ask::default());
     let piece = Piece { groove: &g, report: &report, hearings: Vec::new(), section: None };
-    let packed = write_mxl(&piece, &Notation::of(&piece)).expect("packed");
+    let packed = write_mxl(&piece, &Writing::default()).expect("packed");
     assert_eq!(&packed[30..38], b"mimetype");
     assert_eq!(&packed[38..72], b"application/vnd.recordare.musicxml");
     assert_eq!(heard(&read(&packed).expect("read").groove), heard(&g));

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::analysis::{self, Report};
+use crate::exchange::writing::Writing;
 use crate::rhythm::tests::grooves;
 use proptest::prelude::*;
 
@@ -11,8 +12,8 @@ proptest! {
     fn every_note_has_a_head_and_nothing_is_malformed(groove in grooves(), width in 400.0_f32..1400.0) {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
         let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
-        let Ok(score) = Score::of(&groove, None, Beaming::Meter) else { return Ok(()) };
-        let drawn = notation(&piece, &Ask { width, ..Ask::default() }).expect("it was spelled");
+        let Ok(score) = Score::of(&groove, None, crate::exchange::score::Beaming::Meter) else { return Ok(()) };
+        let drawn = notation(&piece, &Writing::default(), &Ask { width, ..Ask::default() }).expect("it was spelled");
         let mut reader = quick_xml::Reader::from_str(&drawn.svg);
         while !matches!(reader.read_event().expect("well-formed"), quick_xml::events::Event::Eof) {}
         prop_assert!(!drawn.svg.contains("NaN") && !drawn.svg.contains("inf"));

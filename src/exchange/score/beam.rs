@@ -1,6 +1,6 @@
 //! Which notes are joined by beams. It must not know pitches.
 
-use super::Note;
+use super::{Note, Tuplet};
 use crate::rhythm::{Accent, Time};
 
 /// What a beam does at a note.
@@ -18,17 +18,51 @@ pub enum Beam {
     Backward,
 }
 
-/// Lays the beams of a bar. Windows are the times where beams break; with `accents` they break before accented attacks too.
-pub(super) fn lay(notes: &mut [Note], windows: &[Time], accents: bool) {
+/// Where else than at its windows a bar's beams break.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Breaks<'a> {
+    /// Nowhere.
+    Windows,
+    /// Before accented attacks.
+    Accents,
+    /// Before and after every group that a window would cut, which then has beams of its own across the windows. For each note the
+    /// group it belongs to, from its attack to the next, in times of the bar, which it may begin before and end after.
+    Groups(&'a [(Time, Time)]),
+}
+
+/// The window a note lies in: a tuplet is one of its own.
+type Window = (Option<usize>, usize);
+
+fn window(note: &Note, windows: &[Time]) -> Window {
+    (note.tuplet, if note.tuplet.is_some() { 0 } else { windows.partition_point(|w| *w <= note.at) })
+}
+
+/// Lays the beams of a bar. Windows are the times where beams break.
+pub(super) fn lay(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time], breaks: Breaks<'_>) {
     let mut chain: Vec<usize> = Vec::new();
     let mut before = None;
+    // Whether the group before lies within one window.
+    let mut whole_before = true;
     for i in 0..notes.len() {
         let note = &notes[i];
-        // A tuplet is a window of its own.
-        let window = (note.tuplet, if note.tuplet.is_some() { 0 } else { windows.partition_point(|w| *w <= note.at) });
+        let window = window(note, windows);
         let short = note.value.is_some_and(|v| v.flags() > 0);
-        let accented = note.sound.is_some_and(|s| s.attack.accent == Accent::Accent && !s.tied_from);
-        if !short || before != Some(window) || (accents && accented) {
+        let (tied, attack) = note.sound.map_or((false, None), |s| (s.tied_from, (!s.tied_from).then_some(s.attack)));
+        let mut apart = before != Some(window);
+        match breaks {
+            Breaks::Windows => {}
+            Breaks::Accents => apart |= attack.is_some_and(|a| a.accent == Accent::Accent),
+            Breaks::Groups(groups) => {
+                let plain = note.tuplet.is_none() && before.is_some_and(|(tuplet, _): Window| tuplet.is_none());
+                apart &= !(tied && plain);
+                if note.sound.is_some() {
+                    let whole = is_whole(notes, tuplets, i, groups[i], windows);
+                    apart |= attack.is_some() && !(whole && whole_before);
+                    whole_before = whole;
+                }
+            }
+        }
+        if !short || apart {
             close(notes, &mut chain, windows);
         }
         before = Some(window);
@@ -40,6 +74,18 @@ pub(super) fn lay(notes: &mut [Note], windows: &[Time], accents: bool) {
         }
     }
     close(notes, &mut chain, windows);
+}
+
+/// Whether a group lies within the window of a note of it.
+fn is_whole(notes: &[Note], tuplets: &[Tuplet], i: usize, (from, to): (Time, Time), windows: &[Time]) -> bool {
+    let (start, end) = match window(&notes[i], windows) {
+        (Some(tuplet), _) => {
+            let edge = |note: fn(&Tuplet) -> usize| tuplets.get(tuplet).and_then(|t| notes.get(note(t)));
+            (edge(|t| t.first).map(|n| n.at), edge(|t| t.last).and_then(|n| n.at.plus(n.length)))
+        }
+        (None, next) => (next.checked_sub(1).map(|w| windows[w]), windows.get(next).copied()),
+    };
+    start.is_some_and(|s| s <= from) && end.is_some_and(|e| to <= e)
 }
 
 fn eighth() -> Time {

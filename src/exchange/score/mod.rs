@@ -11,17 +11,19 @@
 //! 2. A note shows the strong beats it crosses: it is one value if it begins or ends with a part of the bar, or straddles the middle
 //!    evenly; heads of an additive meter and beats of a compound one are always shown.
 //! 3. Rests fill parts of the bar and never hide a beat.
-//! 4. Beams join what lies in one beat, or one group of the meter's terms where the beat is shorter than a quarter.
+//! 4. Beams join what lies in one beat, or one group of the meter's terms where the beat is shorter than a quarter; [`Beaming`] says
+//!    what else may break and join them.
 
 mod beam;
 mod cut;
 mod pitch;
 mod spell;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 mod tree;
 mod value;
 
+pub use crate::words::notes::Beaming;
 pub use beam::Beam;
 pub use pitch::{Accidental, Clef, Spelled};
 pub use value::Value;
@@ -116,16 +118,6 @@ pub struct Tuplet {
     pub normal: u16,
     /// The unit.
     pub unit: Value,
-}
-
-/// How beams are grouped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Beaming {
-    /// By beat, or by the groups of the meter's terms.
-    #[default]
-    Meter,
-    /// As by the meter, and broken before every accented attack, so that groups begun by an accent are seen.
-    Accents,
 }
 
 impl Score {

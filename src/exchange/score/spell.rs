@@ -1,5 +1,6 @@
 //! From a layer's cells in one section to bars of notes. It must not know how notes are drawn or stored.
 
+use super::beam::Breaks;
 use super::pitch::Signs;
 use super::tree::{Node, windows};
 use super::value::{Value, reachable};
@@ -55,7 +56,7 @@ pub(super) fn section(
     let spots = part.spots(frame);
     let per_bar = frame.meter.beats();
     let tree = Node::bar(frame.meter);
-    let breaks = windows(frame.meter);
+    let borders = windows(frame.meter);
     let (mut bars, mut next_sound, mut next_spot) = (Vec::with_capacity(frame.bars), 0, 0);
     for number in 0..frame.bars {
         let start = frame.meter.bar().repeated(number).expect("bars are bounded");
@@ -84,8 +85,8 @@ pub(super) fn section(
         }
         let (drafts, tuplets) = drafts(&runs, &stretches, &tree);
         let own = groove.layers()[layer].voice.own_pitch().filter(|_| matches!(kind, StaffKind::Pitched(_)));
-        let accents = beaming == Beaming::Accents;
-        let notes = finish(&Finish { sounds: &sounds, start, own, breaks: &breaks, accents }, drafts);
+        let of = Finish { sounds: &sounds, start, end: frame.length(), own, windows: &borders, beaming };
+        let notes = finish(&of, drafts, &tuplets);
         bars.push(Bar { section, number, notes, tuplets });
     }
     Ok(bars)
@@ -243,12 +244,22 @@ fn written(unit: Value, size: usize) -> Option<Value> {
 struct Finish<'a> {
     sounds: &'a [Sound],
     start: Time,
+    /// The section's end.
+    end: Time,
     own: Option<u8>,
-    breaks: &'a [Time],
-    accents: bool,
+    windows: &'a [Time],
+    beaming: Beaming,
 }
 
-fn finish(of: &Finish<'_>, drafts: Vec<Draft>) -> Vec<Note> {
+impl Finish<'_> {
+    /// From an attack to the next, or to the section's end, in times of the bar.
+    fn group(&self, sound: usize) -> (Time, Time) {
+        let end = self.sounds.get(sound + 1).map_or(self.end, |next| next.start);
+        (less(self.sounds[sound].start, self.start), less(end, self.start))
+    }
+}
+
+fn finish(of: &Finish<'_>, drafts: Vec<Draft>, tuplets: &[Tuplet]) -> Vec<Note> {
     let mut signs = Signs::default();
     let mut notes: Vec<Note> = Vec::with_capacity(drafts.len());
     for draft in drafts {
@@ -264,6 +275,16 @@ fn finish(of: &Finish<'_>, drafts: Vec<Draft>) -> Vec<Note> {
         let Draft { at, length, value, tuplet, .. } = draft;
         notes.push(Note { at, length, value, sound, tuplet, beams: Vec::new() });
     }
-    beam::lay(&mut notes, of.breaks, of.accents);
+    let groups: Vec<(Time, Time)>;
+    let breaks = match of.beaming {
+        Beaming::Meter => Breaks::Windows,
+        Beaming::Accents => Breaks::Accents,
+        Beaming::Groups => {
+            let group = |n: &Note| n.sound.map_or((Time::ZERO, Time::ZERO), |s| of.group(s.number));
+            groups = notes.iter().map(group).collect();
+            Breaks::Groups(&groups)
+        }
+    };
+    beam::lay(&mut notes, tuplets, of.windows, breaks);
     notes
 }

@@ -5,7 +5,7 @@ use crate::rhythm::tests::grooves;
 use crate::rhythm::{Frame, Layer, Meter, Section, Tempo, picture};
 use proptest::prelude::*;
 
-fn groove(meter: &str, division: u16, drawing: &str) -> Groove {
+pub(in crate::exchange) fn groove(meter: &str, division: u16, drawing: &str) -> Groove {
     let meter = Meter::parse(meter).expect("meter");
     let bars = drawing.matches('|').count() + 1;
     let part = picture::parse_bars(drawing, &meter, bars, division).expect("drawing");
@@ -44,8 +44,12 @@ fn printed(bar: &Bar) -> String {
 }
 
 fn check(meter: &str, division: u16, drawing: &str, expected: &str) {
+    check_beams(Beaming::Meter, meter, division, drawing, expected);
+}
+
+fn check_beams(beaming: Beaming, meter: &str, division: u16, drawing: &str, expected: &str) {
     let g = groove(meter, division, drawing);
-    let score = Score::of(&g, None, Beaming::Meter).expect("a score");
+    let score = Score::of(&g, None, beaming).expect("a score");
     let bars: Vec<String> = score.staves[0].bars.iter().map(printed).collect();
     assert_eq!(bars.join(" | "), expected, "{meter} {drawing}");
 }
@@ -140,6 +144,26 @@ fn accents_begin_beams_where_that_is_asked_for() {
 }
 
 #[test]
+fn groups_that_cross_a_beat_have_beams_of_their_own() {
+    let by_group =
+        |meter, division, drawing, expected| check_beams(Beaming::Groups, meter, division, drawing, expected);
+    // Threes over four: by the beat each beam would hold the end of one group and the start of the next.
+    check("4/4", 4, "x--x--x--x--x--x", "[8. 16~] [8 8~] [16 8.] [8. 16]");
+    by_group("4/4", 4, "x--x--x--x--x--x", "8. [16~ 8] [8~ 16] 8. [8. 16]");
+    by_group("4/4", 4, "x--x--x-x-xxx---", "8. [16~ 8] 8 [8 16 16] 4");
+    // Rests count as part of their group.
+    check("4/4", 4, "x..x..x.........", "[16 r8 16] r8 16 r16 r2");
+    by_group("4/4", 4, "x..x..x.........", "16 r8 16 r8 16 r16 r2");
+    by_group("2/4", 4, "x.x...x.", "16 r16 16 r16 r8 16 r16");
+    // Within a beat there is nothing to show.
+    by_group("2/4", 4, "xxxxx-xx", "[16 16 16 16] [8 16 16]");
+    by_group("3+2+2/8", 1, "x-xx-x-", "4 8 4 4");
+    // A group that comes over the bar line is over with its own notes; one that goes over it begins alone.
+    by_group("2/4", 4, "x---xx--|--xxx---", "4 16 8.~ | 8 [16 16] 4");
+    by_group("2/4", 4, "{3: xxx}{3: x-x}|{3: -xx}x-xx", "{3:2 [8 8 8]} {3:2 4 8~} | {3:2 8 [8 8]} [8 16 16]");
+}
+
+#[test]
 fn what_is_too_short_is_refused_by_place() {
     let g = groove("1/64", 32, &"x".repeat(32));
     let refused = Score::of(&g, None, Beaming::Meter).expect_err("1/2048");
@@ -202,8 +226,8 @@ proptest! {
     }
 
     #[test]
-    fn every_beam_that_begins_ends(g in grooves()) {
-        let score = Score::of(&g, None, Beaming::Accents).expect("short cells do not come up");
+    fn every_beam_that_begins_ends(g in grooves(), beaming in prop::sample::select(vec![Beaming::Meter, Beaming::Groups, Beaming::Accents])) {
+        let score = Score::of(&g, None, beaming).expect("short cells do not come up");
         for bar in score.staves.iter().flat_map(|s| &s.bars) {
             let mut open = [false; 12];
             for note in &bar.notes {
@@ -214,6 +238,40 @@ proptest! {
                 prop_assert!(note.sound.is_none() || note.beams.len() == note.value.map_or(0, Value::flags) || note.beams.is_empty());
             }
             prop_assert!(!open.contains(&true), "{}", printed(bar));
+        }
+    }
+
+    /// The reference asks of every two neighbouring notes whether one beam may join them.
+    #[test]
+    fn beams_by_group_join_no_two_groups_where_one_crosses_a_beat(g in grooves()) {
+        let score = Score::of(&g, None, Beaming::Groups).expect("short cells do not come up");
+        for bar in score.staves.iter().flat_map(|staff| staff.bars.iter().map(move |bar| (staff.layer, bar))) {
+            let (layer, bar) = bar;
+            let section = &g.sections()[bar.section];
+            let frame = Frame { swing: None, ..g.frame(layer, bar.section) };
+            let sounds = g.part(layer, bar.section).sounds(frame);
+            let start = section.meter.bar().repeated(bar.number).expect("bounded");
+            let windows = tree::windows(&section.meter);
+            // Whether a border of a beat, or of the bar, lies strictly within a group that has no tuplet in this bar.
+            let crosses = |n: &Note| {
+                let number = n.sound.expect("a sound").number;
+                let from = sounds[number].start;
+                let to = sounds.get(number + 1).map_or(section.length(), |s| s.start);
+                windows.iter().any(|w| { let w = start.plus(*w).expect("bounded"); from < w && w < to }) || from < start
+            };
+            let sounding: Vec<&Note> = bar.notes.iter().filter(|n| n.sound.is_some()).collect();
+            for pair in sounding.windows(2).filter(|p| p.iter().all(|n| n.tuplet.is_none())) {
+                let joined = matches!(pair[0].beams.first(), Some(Beam::Begin | Beam::Continue));
+                let tied = pair[1].sound.is_some_and(|s| s.tied_from);
+                let short = pair.iter().all(|n| n.value.is_some_and(|v| v.flags() > 0));
+                if tied {
+                    prop_assert_eq!(joined, short, "{}", printed(bar));
+                } else if joined {
+                    prop_assert!(!crosses(pair[0]) && !crosses(pair[1]), "{}", printed(bar));
+                    let window = |n: &Note| windows.partition_point(|w| *w <= n.at);
+                    prop_assert_eq!(window(pair[0]), window(pair[1]), "{}", printed(bar));
+                }
+            }
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::takes::{self, Heard};
 use super::watch::Watch;
 use crate::exchange::handout::{self, SIGN, Sound};
+use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, formats};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{Sequence, Take};
@@ -26,6 +27,8 @@ pub enum Where {
 pub struct Sheet<'a> {
     /// The hearings that are drawn, as indices into the report.
     pub hearings: Vec<usize>,
+    /// How its notation is written.
+    pub writing: Writing,
     /// Whether it is Markdown with its pictures beside it, and not a page of HTML.
     pub markdown: bool,
     /// Where its takes sound.
@@ -53,7 +56,7 @@ pub struct Made {
 /// That of a sink that is called off, and a take that is longer than a WAV file can be.
 pub fn files(groove: &Groove, heard: &Heard, page: &str, ask: &Sheet<'_>, watch: &Watch) -> io::Result<Vec<Made>> {
     let piece = Piece { groove, report: &heard.report, hearings: ask.hearings.clone(), section: None };
-    let mut sheet = formats::sheet(piece, heard.limits);
+    let mut sheet = formats::sheet(piece, heard.limits, ask.writing.clone());
     sheet.stem = stem(page);
     let mut made: Vec<Made> = Vec::new();
     let mut add = |name: String, bytes, begins: &[u8]| made.push(Made { name, bytes, begins: begins.to_vec() });

@@ -4,6 +4,7 @@
 use super::*;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::{Arrived, Length, Look, Order, Ungiven, What};
+use crate::words::notes::{Beaming, Text, Writing};
 
 fn order(effects: Vec<Effect>) -> Order {
     let mut orders = effects.into_iter().filter_map(|e| if let Effect::Give(o) = e { Some(*o) } else { None });
@@ -45,11 +46,13 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     // Another name, a section alone, a picture for the screen.
     press(
         &mut state,
-        "f \"pictures-as\" enter \"screen 800 x1.5\" enter f \"export-section\" enter \"png notation\" enter",
+        "f \"pictures-as\" enter \"screen 800 x1.5 beams group under groups,half\" enter f \"export-section\" enter \"png notation\" enter",
     );
     assert!(last(&state).starts_with("Write to: rope-A-notation.png"), "{}", last(&state));
     let made = order(press(&mut state, "\"a b.png\" enter"));
-    let look = Look { screen: true, width: 800.0, scale: Some(1.5) };
+    let under = Text::parse("groups,half").expect("a text");
+    let writing = Writing { beams: Beaming::Groups, under, ..Writing::default() };
+    let look = Look { screen: true, width: 800.0, scale: Some(1.5), writing: writing.clone() };
     assert_eq!(made.what, What::Format { offer: "png-notation".into(), section: Some(0), look });
     assert_eq!(made.path, "a b.png");
     done(&mut state);
@@ -58,7 +61,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     state.size = (200, 60);
     let made = order(press(&mut state, "f \"handout\" enter enter enter"));
     assert!(made.hearings.len() > 2 && made.path == "handout", "{made:?}");
-    assert_eq!(made.what, What::Handout("page".into()));
+    assert_eq!(made.what, What::Handout("page".into(), writing));
     // What is not there cannot be chosen.
     done(&mut state);
     assert!(press(&mut state, "f \"export\" enter \"zzz\" enter enter").is_empty());
@@ -94,6 +97,8 @@ fn sound_is_asked_for_with_its_length() {
         ("ladder-wav", "a.wav x2"),
         ("pictures-as", "print 10"),
         ("pictures-as", "poster"),
+        ("pictures-as", "print beams"),
+        ("pictures-as", "over words"),
         ("import", "a.mid 101ms"),
     ] {
         assert!(press(&mut state, &format!("f \"{command}\" enter \"{text}\" enter")).is_empty(), "{text}");

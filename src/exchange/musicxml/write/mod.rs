@@ -2,11 +2,12 @@
 
 mod note;
 
-use super::Notation;
 use super::xml::Xml;
 use crate::exchange::Piece;
 use crate::exchange::midi::table;
+use crate::exchange::pulses::{self, Marked};
 use crate::exchange::score::{Bar, Clef, Score, Staff, StaffKind, Value};
+use crate::exchange::writing::{Teller, Writing};
 use crate::rhythm::{Fraction, Groove, Layer, Section, Swing, Tempo, Time, Voice};
 use num_integer::Integer;
 
@@ -17,7 +18,7 @@ const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Pa
 const MOST: i64 = 1 << 40;
 
 /// The whole document.
-pub(super) fn document(piece: &Piece<'_>, score: &Score, notation: &Notation) -> Vec<u8> {
+pub(super) fn document(piece: &Piece<'_>, score: &Score, writing: &Writing) -> Vec<u8> {
     let groove = piece.groove;
     let mut xml = Xml::new(Some(DOCTYPE));
     xml.open("score-partwise", &[("version", "4.0")]);
@@ -48,15 +49,19 @@ pub(super) fn document(piece: &Piece<'_>, score: &Score, notation: &Notation) ->
         xml.close();
     }
     xml.close();
+    let (marks, marked) = (pulses::marks(piece), pulses::layer(piece));
     for (i, staff) in score.staves.iter().chain(&silent).enumerate() {
+        let marks = if marked == Some(staff.layer) { &marks[..] } else { &[] };
         xml.open("part", &[("id", &format!("P{}", i + 1))]);
         let mut part = Part {
             piece,
-            notation,
+            writing,
+            teller: Teller::new(piece, staff.layer),
             staff,
             first: i == 0,
             xml: &mut xml,
-            divisions: divisions(staff),
+            divisions: divisions(staff, marks),
+            marks,
             state: State::default(),
         };
         for (b, bar) in staff.bars.iter().enumerate() {
@@ -129,11 +134,12 @@ fn fraction(x: Fraction) -> String {
     if text.contains('/') { decimal(x.numer() as f64 / x.denom() as f64, 9) } else { text }
 }
 
-/// Divisions of a quarter in which every length of a staff is whole: the least common multiple; `None` if that is beyond [`MOST`].
-fn divisions(staff: &Staff) -> Option<i64> {
+/// Divisions of a quarter in which every length of a staff and every mark is whole: the least common multiple; `None` if that is beyond [`MOST`].
+fn divisions(staff: &Staff, marks: &[Marked]) -> Option<i64> {
     let mut all = 1_i64;
-    for note in staff.bars.iter().flat_map(|b| &b.notes) {
-        let quarters = note.length.repeated(4)?;
+    let lengths = staff.bars.iter().flat_map(|b| &b.notes).map(|n| n.length);
+    for time in lengths.chain(marks.iter().flat_map(|m| &m.at).flatten().copied()) {
+        let quarters = time.repeated(4)?;
         let wide = i128::from(all).lcm(&i128::from(quarters.denom()));
         all = i64::try_from(wide).ok().filter(|d| *d <= MOST)?;
     }
@@ -146,16 +152,21 @@ struct State {
     meter: Option<crate::rhythm::Meter>,
     tempo: Option<Tempo>,
     swing: Option<Swing>,
+    /// Whether it was said what the marks over this part are.
+    told: bool,
 }
 
 struct Part<'a, 'b> {
     piece: &'a Piece<'a>,
-    notation: &'a Notation,
+    writing: &'a Writing,
+    teller: Teller<'a>,
     staff: &'a Staff,
     /// Whether this is the top part, which carries what stands for all.
     first: bool,
     xml: &'b mut Xml,
     divisions: Option<i64>,
+    /// The hearings whose pulses stand over this part.
+    marks: &'a [Marked],
     state: State,
 }
 
@@ -253,7 +264,7 @@ impl Part<'_, '_> {
             self.xml.close();
         }
         if self.first && section.times > 2 {
-            self.words(&format!("{} times", section.times), None);
+            self.words(&format!("{} times", section.times), &[], 0);
         }
         if self.state.tempo != Some(section.tempo) {
             if self.first {
@@ -273,12 +284,15 @@ impl Part<'_, '_> {
         }
     }
 
-    fn words(&mut self, text: &str, size: Option<&str>) {
-        let size: Vec<(&str, &str)> = size.map(|s| ("font-size", s)).into_iter().collect();
+    /// Words over the notes, so many divisions after the place where the pen stands.
+    fn words(&mut self, text: &str, look: &[(&str, &str)], offset: i64) {
         self.xml.open("direction", &[("placement", "above")]);
         self.xml.open("direction-type", &[]);
-        self.xml.text("words", &size, text);
+        self.xml.text("words", look, text);
         self.xml.close();
+        if offset != 0 {
+            self.xml.number("offset", offset);
+        }
         self.xml.close();
     }
 

@@ -1,51 +1,58 @@
 //! The notes of a measure as elements. It must not know heads of measures or lists of parts.
 
 use super::{MOST, Part};
-use crate::analysis::landing::syllable;
 use crate::exchange::musicxml::general::head;
 use crate::exchange::score::{Accidental, Bar, Beam, Note, StaffKind, Strike, Tuplet};
 use crate::rhythm::{Accent, Time};
 
+/// Text over the notes is small.
+const SMALL: (&str, &str) = ("font-size", "8");
+
 impl Part<'_, '_> {
     pub(super) fn notes(&mut self, bar: &Bar) {
         for (i, note) in bar.notes.iter().enumerate() {
-            if let Some(text) = note.sound.and_then(|s| self.group(bar, s)) {
-                self.words(&text, Some("8"));
+            // What comes first is set nearest to the notes.
+            if let Some(strike) = note.sound {
+                let [group, landing] = self.teller.at(&self.writing.over, bar, strike);
+                for (text, style) in [(landing, "italic"), (group, "normal")] {
+                    if let Some(text) = text {
+                        self.words(&text, &[SMALL, ("font-style", style)], 0);
+                    }
+                }
+            }
+            self.pulses(bar, note);
+            if !std::mem::replace(&mut self.state.told, true) {
+                self.marks.iter().for_each(|m| self.words(&m.words, &[SMALL, ("font-style", "normal")], 0));
             }
             self.note(bar, i, note);
         }
     }
 
-    /// The length of the group that an attack begins, where that is wanted.
-    fn group(&self, bar: &Bar, strike: Strike) -> Option<String> {
-        if strike.tied_from || !self.notation.groups.contains(&self.staff.layer) {
-            return None;
+    /// The pulses of hearings from a note's start to its end.
+    fn pulses(&mut self, bar: &Bar, note: &Note) {
+        let start = self.groove().sections()[bar.section].meter.bar().repeated(bar.number);
+        let times = start.and_then(|s| s.plus(note.at)).and_then(|s| Some((s, s.plus(note.length)?)));
+        let Some((start, end)) = times else { return };
+        for mark in self.marks {
+            for at in mark.within(bar.section, start, end) {
+                let offset = at.minus(start).map_or(0, |t| self.in_divisions(t));
+                self.words(&mark.sign, &[SMALL, ("font-style", "normal")], offset);
+            }
         }
-        let report = self.piece.report.layers.get(self.staff.layer)?;
-        let groups = report.sections.iter().find(|s| s.section == bar.section)?.groups.as_ref()?;
-        Some(groups.cells.get(strike.number)?.to_string())
     }
 
-    /// Where in the beat an attack lands, where that is wanted.
-    fn landing(&self, bar: &Bar, strike: Strike) -> Option<String> {
-        if strike.tied_from || !self.notation.landings.contains(&self.staff.layer) {
-            return None;
-        }
-        let (layer, section) = (self.staff.layer, bar.section);
-        let frame = self.groove().frame(layer, section);
-        Some(syllable(self.groove().part(layer, section).spot(strike.cell, frame)?, frame))
+    /// The divisions nearest to a time.
+    fn in_divisions(&self, t: Time) -> i64 {
+        let quarters = t.repeated(4).unwrap_or(Time::ZERO).wholes();
+        let product = i128::from(quarters.numer()) * i128::from(self.divisions.unwrap_or(MOST));
+        let half = i128::from(quarters.denom()) / 2;
+        i64::try_from((product + half).div_euclid(i128::from(quarters.denom()))).unwrap_or(0)
     }
 
     /// A duration in divisions: the difference of two exact positions, each rounded at most once, so that rounded ones still fill the bar.
     fn duration(&self, note: &Note) -> i64 {
-        let at = |t: Time| {
-            let quarters = t.repeated(4).unwrap_or(Time::ZERO).wholes();
-            let product = i128::from(quarters.numer()) * i128::from(self.divisions.unwrap_or(MOST));
-            let half = i128::from(quarters.denom()) / 2;
-            (product + half).div_euclid(i128::from(quarters.denom()))
-        };
         let end = note.at.plus(note.length).unwrap_or(note.at);
-        i64::try_from(at(end) - at(note.at)).unwrap_or(0)
+        self.in_divisions(end) - self.in_divisions(note.at)
     }
 
     fn note(&mut self, bar: &Bar, index: usize, note: &Note) {
@@ -86,9 +93,9 @@ impl Part<'_, '_> {
             self.xml.close();
         }
         if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
-            // Numbers over the notes want the room over the heads.
-            let numbered = self.notation.groups.contains(&self.staff.layer);
-            self.xml.text("stem", &[], if numbered { "down" } else { "up" });
+            // Text over the notes wants the room over the heads.
+            let told = self.teller.lines(&self.writing.over) > 0;
+            self.xml.text("stem", &[], if told { "down" } else { "up" });
         }
         if let Some(strike) = note.sound {
             self.notehead(strike);
@@ -104,10 +111,12 @@ impl Part<'_, '_> {
             self.xml.text("beam", &[("number", &(level + 1).to_string())], text);
         }
         self.notations(bar, index, note, tuplet, &ties);
-        if let Some(text) = note.sound.and_then(|s| self.landing(bar, s)) {
-            self.xml.open("lyric", &[("number", "1")]);
+        let under = note.sound.map_or([None, None], |s| self.teller.at(&self.writing.under, bar, s));
+        for (line, text) in under.iter().enumerate().filter_map(|(line, text)| Some((line, text.as_ref()?))) {
+            let number = if self.writing.under.groups { line + 1 } else { 1 };
+            self.xml.open("lyric", &[("number", &number.to_string())]);
             self.xml.text("syllabic", &[], "single");
-            self.xml.text("text", &[], &text);
+            self.xml.text("text", &[], text);
             self.xml.close();
         }
         self.xml.close();

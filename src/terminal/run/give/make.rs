@@ -8,7 +8,8 @@ use super::super::takes::{self, Heard, Wanted};
 use super::super::watch::Watch;
 use crate::analysis::{self, Ask, Report, Scope};
 use crate::exchange::formats::{self, PICTURES, Wish};
-use crate::exchange::{Piece, picture};
+use crate::exchange::writing::Writing;
+use crate::exchange::{Piece, left_out, picture};
 use crate::rhythm::{Edit, Fraction, Groove};
 use crate::sound::take::{Sequence, Take, table};
 use crate::sound::{self, OwnSounds, SampleRate};
@@ -59,11 +60,11 @@ pub(super) fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
     match &order.what {
         What::Format { offer, section, look } => {
             free(&[path.to_owned()], order)?;
-            let bytes = formatted(order, offer, *section, *look)?;
+            let (bytes, told) = formatted(order, offer, *section, look)?;
             put(vec![(path.to_owned(), bytes)], order, watch)?;
-            Ok(format!("written: {}", order.path))
+            Ok(format!("written: {}{told}", order.path))
         }
-        What::Handout(offer) => sheet(order, offer, rate, watch),
+        What::Handout(offer, writing) => sheet(order, offer, writing, rate, watch),
         What::Sound(playing, length) => {
             free(&[path.to_owned()], order)?;
             let (own, told) = own(&playing.groove, order, rate);
@@ -119,19 +120,33 @@ fn hearings(order: &Order, report: &Report) -> Vec<usize> {
     found
 }
 
-fn formatted(order: &Order, offer: &str, section: Option<usize>, look: Look) -> Result<Vec<u8>, Ungiven> {
+/// The bytes of a format, and what is to be said of them.
+fn formatted(order: &Order, offer: &str, section: Option<usize>, look: &Look) -> Result<(Vec<u8>, String), Ungiven> {
     let (name, seen) = offer.split_once('-').unwrap_or((offer, PICTURES[0].0));
     let format = formats::format(name).map_err(failed)?;
     let report = report(order);
     let piece = Piece { groove: &order.groove, report: &report, hearings: hearings(order, &report), section };
     let theme = if look.screen { picture::Theme::Screen } else { picture::Theme::Print };
     let picture = formats::picture_of(seen).map_err(failed)?;
-    let wish = Wish { picture, theme, width: look.width, scale: look.scale, limits: order.limits };
-    (format.make)(&piece, &wish).map_err(|e| failed(format!("{e}")))
+    let wish = Wish {
+        picture,
+        theme,
+        width: look.width,
+        scale: look.scale,
+        writing: look.writing.clone(),
+        limits: order.limits,
+    };
+    let bytes = (format.make)(&piece, &wish).map_err(|e| failed(format!("{e}")))?;
+    let told = match if format.is_notes(picture) { left_out(&piece).len() } else { 0 } {
+        0 => String::new(),
+        1 => "; a hearing cannot be written in notes and is left out".to_owned(),
+        n => format!("; {n} hearings cannot be written in notes and are left out"),
+    };
+    Ok((bytes, told))
 }
 
 /// A handout into its folder, which is made if it is not there.
-fn sheet(order: &Order, offer: &str, rate: SampleRate, watch: &Watch) -> Result<String, Ungiven> {
+fn sheet(order: &Order, offer: &str, writing: &Writing, rate: SampleRate, watch: &Watch) -> Result<String, Ungiven> {
     let unknown = || failed(format!("there is no handout '{offer}'"));
     let &(_, _, markdown, at) = PAGES.iter().find(|p| p.0 == offer).ok_or_else(unknown)?;
     let folder = Path::new(&order.path);
@@ -146,7 +161,14 @@ fn sheet(order: &Order, offer: &str, rate: SampleRate, watch: &Watch) -> Result<
         heard.report = report(order);
     }
     let (own, told) = if at == Where::Nowhere { Default::default() } else { own(&order.groove, order, rate) };
-    let ask = Sheet { hearings: hearings(order, &heard.report), markdown, sound: at, rate, own: &own };
+    let ask = Sheet {
+        hearings: hearings(order, &heard.report),
+        writing: writing.clone(),
+        markdown,
+        sound: at,
+        rate,
+        own: &own,
+    };
     let made = handout::files(&order.groove, &heard, &page, &ask, watch);
     let made = made.map_err(|e| wrong(&e, &folder.join(&page), order, watch))?;
     let files: Vec<(PathBuf, Vec<u8>)> = made.into_iter().map(|f| (folder.join(f.name), f.bytes)).collect();
@@ -214,7 +236,7 @@ fn free(paths: &[PathBuf], order: &Order) -> Result<(), Ungiven> {
             Err(_) => {
                 let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
                 // A handout makes its own.
-                if !matches!(order.what, What::Handout(_)) && !folder.is_dir() {
+                if !matches!(order.what, What::Handout(..)) && !folder.is_dir() {
                     return Err(failed(format!("there is no folder {}", folder.display())));
                 }
             }

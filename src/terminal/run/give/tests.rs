@@ -4,6 +4,7 @@ use super::super::super::{Choice, Look, Mark, What};
 use super::*;
 use crate::analysis;
 use crate::rhythm::{Groove, Meter, Tempo, Time, Voice};
+use crate::words::notes::Writing;
 use std::path::Path;
 use std::{fs, io};
 
@@ -49,7 +50,7 @@ fn every_offer_is_made_and_says_what_it_is() {
     for (choice, offers) in of {
         for offer in offers {
             let what = if choice == Choice::Handout {
-                What::Handout(offer.name.clone())
+                What::Handout(offer.name.clone(), Writing::default())
             } else {
                 What::Format {
                     offer: offer.name.clone(),
@@ -109,7 +110,9 @@ fn a_full_disk_is_said_in_a_line() {
 fn called_off_work_leaves_nothing() {
     let folder = tempfile::tempdir().expect("a folder");
     let takes = What::Takes { times: 400, count_in: false, speed: Fraction::ONE };
-    for (name, what) in [("a.mid", midi()), ("a.wav", takes), ("pages", What::Handout("page".into()))] {
+    for (name, what) in
+        [("a.mid", midi()), ("a.wav", takes), ("pages", What::Handout("page".into(), Writing::default()))]
+    {
         // Off before it begins, and from the first word on how far it is.
         for late in [false, true] {
             if late && name == "a.mid" {

@@ -1,14 +1,20 @@
 //! The grid: layers as rows over time, broken into lines that fit the page, with the pulses of hearings beneath. It must not know
 //! the words that stand for it.
 
+mod key;
+mod row;
+
+pub(super) use key::{level, shape};
+
 use super::font;
 use super::pen::{Anchor, Pen, Shape};
 use super::strip::{self, Strip};
 use super::theme::{Ink, LEVELS};
 use super::{Sheet, Shown, sections};
-use crate::analysis::{clock::wholes, landing};
+use crate::analysis::clock::wholes;
 use crate::exchange::Piece;
-use crate::rhythm::{Accent, Cell, Spot, print_note_value};
+use crate::rhythm::print_note_value;
+use row::Row;
 
 /// Room for the names of rows.
 const NAMES: f32 = 132.0;
@@ -26,45 +32,6 @@ const MIDDLE: f32 = 18.5;
 const STRIP: f32 = 21.0;
 /// Most marks of a picture; what comes after is left out, line by line.
 const MOST_MARKS: usize = 60_000;
-
-/// The form of a landing's mark, by its level.
-pub(super) fn shape(level: u32) -> Shape {
-    match level {
-        0 => Shape::Square,
-        1 => Shape::Diamond,
-        2 => Shape::Disc,
-        3 => Shape::Up,
-        4 => Shape::Down,
-        _ => Shape::Cross,
-    }
-}
-
-/// A landing's level as inks count it.
-pub(super) fn level(level: u32) -> u8 {
-    level.min(u32::from(LEVELS) - 1) as u8
-}
-
-/// What a level is called in the key.
-const LEVEL_WORDS: [&str; LEVELS as usize] =
-    ["downbeat", "strong beat", "beat", "half, third or fifth of the beat", "quarter or sixth", "deeper"];
-
-/// What stands at one cell.
-struct At {
-    x: f64,
-    level: u32,
-    cell: Cell,
-}
-
-/// A layer's row in one section, times in whole notes from the section's start.
-struct Row {
-    name: String,
-    cells: Vec<At>,
-    /// Attacks: cell, end of the sound.
-    sounds: Vec<(usize, f64, Accent)>,
-    /// Tuplets: start, end, words.
-    tuplets: Vec<(f64, f64, String)>,
-    end: f64,
-}
 
 /// One line of the picture: from and to, in whole notes, and the x of the start and pixels per whole note.
 #[derive(Debug, Clone, Copy)]
@@ -98,7 +65,7 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
     }
     'sections: for &s in &wanted {
         let section = &groove.sections()[s];
-        let rows: Vec<Row> = (0..groove.layers().len()).map(|l| row(piece, l, s)).collect();
+        let rows: Vec<Row> = (0..groove.layers().len()).map(|l| row::row(piece, l, s)).collect();
         if s > wanted[0] {
             pen.part(y + 4.0);
         }
@@ -126,7 +93,7 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
         y += 18.0;
         pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &shown.cut);
     }
-    (key(pen, sheet, y + 12.0, &levels, !strips.is_empty()), shown)
+    (key::key(pen, sheet, y + 12.0, &levels, !strips.is_empty()), shown)
 }
 
 fn heading(piece: &Piece<'_>, s: usize) -> String {
@@ -141,39 +108,6 @@ fn heading(piece: &Piece<'_>, s: usize) -> String {
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     let (name, meter, bpm) = (&section.name, &section.meter, section.tempo.bpm());
     format!("Section {name}{times}: {meter} at {beat} = {bpm}, {bars}{swing}{first}")
-}
-
-fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
-    let (groove, frame) = (piece.groove, piece.groove.frame(layer, section));
-    let part = groove.part(layer, section);
-    let starts: Vec<f64> = part.starts(frame).into_iter().map(wholes).collect();
-    let (mut cells, mut tuplets) = (Vec::with_capacity(starts.len()), Vec::new());
-    let beat = wholes(frame.meter.beat());
-    for spot in part.spots(frame) {
-        for cell in 0..usize::from(spot.span.cells) {
-            let index = spot.first + cell;
-            let what = part.cell(index);
-            let level = if what.attack().is_some() { landing::depth(Spot { cell, ..spot }, frame).level() } else { 0 };
-            cells.push(At { x: starts[index], level, cell: what });
-        }
-        if spot.span.beats != 1 || spot.span.cells != frame.division {
-            let from = spot.beat as f64 * beat;
-            let words = match spot.span.beats {
-                1 => spot.span.cells.to_string(),
-                beats => format!("{} in {beats} beats", spot.span.cells),
-            };
-            tuplets.push((from, from + f64::from(spot.span.beats) * beat, words));
-        }
-    }
-    let sounds = part.sounds(frame).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
-    let silent = if groove.heard(layer) { "" } else { " (silent)" };
-    Row {
-        name: format!("{}{silent}", groove.layers()[layer].name),
-        cells,
-        sounds,
-        tuplets,
-        end: wholes(frame.length()),
-    }
 }
 
 /// Breaks a section into lines: whole bars where one fits, else whole beats; about as many in every line.
@@ -247,7 +181,7 @@ fn system(
             11.0,
             &font::fitted(&r.name, 11.0, NAMES - 18.0),
         );
-        *marks += draw_row(pen, r, line, y, levels);
+        *marks += row::draw(pen, r, line, y, levels);
     }
     for b in first..=last {
         let at = b as f64 * beat;
@@ -325,108 +259,4 @@ pub(super) fn pin(pen: &mut Pen, which: usize, filled: bool, x: f32, y: f32) {
     pen.line(Ink::Pulse(which8), x, y - 7.0, x, y + 7.0);
     let ink = if filled { Ink::Pulse(which8) } else { Ink::PulseOpen(which8) };
     pen.mark(ink, HEADS[which % HEADS.len()], x, y, 3.2);
-}
-
-fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> usize {
-    let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
-    let mid = y + MIDDLE;
-    let mut marks = 0;
-    let mut narrow = f32::MAX;
-    for c in r.cells[first..].iter().take_while(|c| line.has(c.x)) {
-        let x = line.x(c.x);
-        pen.line(Ink::Cell, x, mid - 2.5, x, mid + 2.5);
-        marks += 1;
-    }
-    for pair in r.cells[first..].windows(2).take_while(|p| line.has(p[0].x)) {
-        narrow = narrow.min(line.x(pair[1].x) - line.x(pair[0].x));
-    }
-    let radius = (narrow * 0.42).clamp(2.6, 5.2);
-    for (from, to, words) in r.tuplets.iter().filter(|t| line.has(t.0)) {
-        let (a, b) = (line.x(*from) + 1.5, line.x(*to) - 1.5);
-        pen.lines(Ink::Bracket, &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)]);
-        pen.text(Ink::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
-    }
-    // Sounds that began before the line may reach into it.
-    let begun = r.sounds.partition_point(|s| r.cells[s.0].x < line.from - 1e-9);
-    for (i, &(cell, end, accent)) in r.sounds.iter().enumerate().skip(begun.saturating_sub(1)) {
-        let at = r.cells[cell].x;
-        if at >= line.to - 1e-9 {
-            break;
-        }
-        let next = r.sounds.get(i + 1).map_or((r.cells.len(), r.end), |s| (s.0, r.cells[s.0].x));
-        let (a, b) = (line.x(at.max(line.from)), line.x(next.1.min(line.to)));
-        let (opens, closes) = (line.has(at), next.1 <= line.to + 1e-9);
-        // The number stands where more of the group is.
-        let here = if opens {
-            line.to.min(next.1) - at >= (next.1 - at) / 2.0
-        } else {
-            next.1 - line.from > (next.1 - at) / 2.0
-        };
-        bracket(pen, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
-        if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
-            let from = if opens { a } else { line.x(line.from) };
-            pen.rect(Ink::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
-        }
-        if !opens {
-            continue;
-        }
-        marks += 1;
-        let level = r.cells[cell].level;
-        levels[usize::from(self::level(level))] = true;
-        let x = line.x(at);
-        match accent {
-            Accent::Ghost => pen.mark(Ink::Open, shape(level), x, mid, radius * 0.85),
-            Accent::Plain => pen.mark(Ink::Landing(self::level(level)), shape(level), x, mid, radius),
-            Accent::Accent => {
-                pen.mark(Ink::Landing(self::level(level)), shape(level), x, mid, radius * 1.12);
-                pen.wedge(Ink::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
-            }
-        }
-    }
-    marks
-}
-
-/// The bracket of a group with its number; an end that lies on another line stays open.
-fn bracket(pen: &mut Pen, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bool), number: Option<String>) {
-    let (a, b) = (a + if opens { 1.2 } else { 0.0 }, b - if closes { 1.2 } else { 0.0 });
-    let half = number.as_ref().map_or(0.0, |n| font::width(n, 8.0) / 2.0 + 1.5);
-    let middle = f32::midpoint(a, b);
-    if b - a > 2.0 * half + 4.0 {
-        let (left, right) = ([(a, y + 3.5), (a, y), (middle - half, y)], [(middle + half, y), (b, y), (b, y + 3.5)]);
-        pen.lines(Ink::Bracket, &left[usize::from(!opens)..]);
-        pen.lines(Ink::Bracket, &right[..2 + usize::from(closes)]);
-    }
-    if let Some(number) = number {
-        pen.rect(Ink::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
-        pen.text(Ink::Text, Anchor::Middle, middle, y + 3.0, 8.0, &number);
-    }
-}
-
-/// What the marks mean; gives the end of the picture.
-fn key(pen: &mut Pen, sheet: Sheet, top: f32, levels: &[bool], pulses: bool) -> f32 {
-    let (mut x, mut y) = (sheet.left + 6.0, top + 8.0);
-    let mut entry = |pen: &mut Pen, words: &str, draw: &dyn Fn(&mut Pen, f32, f32)| {
-        let wide = 16.0 + font::width(words, 9.0) + 16.0;
-        if x + wide > sheet.right {
-            x = sheet.left + 6.0;
-            y += 17.0;
-        }
-        draw(pen, x, y);
-        pen.text(Ink::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, words);
-        x += wide;
-    };
-    for (n, words) in LEVEL_WORDS.iter().enumerate().filter(|(n, _)| levels[*n]) {
-        entry(pen, words, &|pen, x, y| pen.mark(Ink::Landing(n as u8), shape(n as u32), x, y, 4.2));
-    }
-    if levels.contains(&true) {
-        entry(pen, "ghost: outline only", &|pen, x, y| pen.mark(Ink::Open, Shape::Disc, x, y, 3.6));
-        entry(pen, "accent", &|pen, x, y| pen.wedge(Ink::Sign, x, y, (3.2, 2.0)));
-        entry(pen, "goes on sounding", &|pen, x, y| pen.rect(Ink::Hold, x - 6.0, y - 1.6, 12.0, 3.2));
-    }
-    if pulses {
-        entry(pen, "pulse with an attack", &|pen, x, y| pin(pen, 0, true, x, y));
-        entry(pen, "pulse without", &|pen, x, y| pin(pen, 0, false, x, y));
-        entry(pen, "joined to the beat: both within 20 ms", &|pen, x, y| pen.line(Ink::Meet, x, y - 6.0, x, y + 6.0));
-    }
-    y + 18.0
 }

@@ -1,0 +1,58 @@
+//! Archives around any bytes: any score in a whole archive, any container, and any bytes as an archive. It must not know what they say.
+#![no_main]
+
+use std::io::{Cursor, Write};
+use teeter::exchange::musicxml::read;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
+
+const CONTAINER: &str = "META-INF/container.xml";
+const NAMES_ONE: &[u8] = b"<container><rootfiles><rootfile full-path=\"a.xml\"/></rootfiles></container>";
+
+fn packed(entries: &[(&str, &[u8])], how: CompressionMethod) -> Vec<u8> {
+    let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+    for (name, bytes) in entries {
+        zip.start_file(*name, SimpleFileOptions::default().compression_method(how)).expect("an entry");
+        zip.write_all(bytes).expect("into memory");
+    }
+    zip.finish().expect("an archive").into_inner()
+}
+
+/// What is read of a file is a groove or a refusal that says why.
+fn whole(bytes: &[u8]) -> Option<teeter::rhythm::Groove> {
+    match read(bytes) {
+        Ok(imported) => {
+            assert!(imported.groove.length().is_some());
+            Some(imported.groove)
+        }
+        Err(refused) => {
+            assert!(!refused.words.is_empty());
+            None
+        }
+    }
+}
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    let Some((kind, rest)) = bytes.split_first() else { return };
+    let how = if kind & 4 == 0 { CompressionMethod::Stored } else { CompressionMethod::Deflated };
+    match kind % 4 {
+        // A whole archive is the score in it, whatever that is.
+        0 => {
+            let plain = if rest.starts_with(b"PK") { None } else { whole(rest) };
+            assert!(whole(&packed(&[(CONTAINER, NAMES_ONE), ("a.xml", rest)], how)) == plain);
+        }
+        // Any container, beside a score that it may name.
+        1 => drop(whole(&packed(&[(CONTAINER, rest), ("a.xml", b"<score-partwise/>")], how))),
+        // An archive, damaged: two bytes say where and what, as often as there are any.
+        2 => {
+            let mut archive = packed(&[(CONTAINER, NAMES_ONE), ("a.xml", b"<score-partwise/>")], how);
+            for change in rest.chunks_exact(3) {
+                let at = usize::from(u16::from_le_bytes([change[0], change[1]])) % archive.len();
+                archive[at] = change[2];
+            }
+            whole(&archive);
+        }
+        // Any bytes at all, as an archive.
+        _ => drop(whole(&[b"PK", rest].concat())),
+    }
+});
