@@ -71,7 +71,8 @@ pub(super) fn draw(
                 Accent::Plain => {}
             }
             if let Some(pitch) = sound.attack.pitch {
-                pen.text(Ink::Faint, Anchor::Middle, at, y + 21.5, 6.5, &pitch.to_string());
+                let name = sound.spelled.map_or_else(|| pitch.to_string(), |spelled| spelled.to_string());
+                pen.text(Ink::Faint, Anchor::Middle, at, y + 21.5, 6.5, &name);
             }
         }
     }

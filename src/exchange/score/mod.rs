@@ -16,6 +16,7 @@
 
 mod beam;
 mod cut;
+mod names;
 mod pitch;
 mod spell;
 #[cfg(test)]
@@ -30,6 +31,7 @@ pub use value::Value;
 
 use super::finding::Refused;
 use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
+use names::Names;
 
 /// A groove in notation: one staff per layer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -134,10 +136,10 @@ impl Score {
             None => 0..groove.sections().len(),
         };
         let staves = (0..groove.layers().len()).map(|layer| {
-            let kind = kind(groove, layer);
+            let (kind, names) = kind(groove, layer);
             let mut bars = Vec::new();
             for s in sections.clone() {
-                bars.extend(spell::section(groove, layer, s, kind, beaming)?);
+                bars.extend(spell::section(groove, layer, s, names, beaming)?);
             }
             Ok(Staff { layer, kind, bars })
         });
@@ -145,17 +147,18 @@ impl Score {
     }
 }
 
-/// Strings always stand on a staff; bells and toms only where a pitch is given.
-fn kind(groove: &Groove, layer: usize) -> StaffKind {
+/// The staff of a layer, and the names of its pitches where it has some. Strings always stand on a staff of five lines; bells and toms
+/// only where a pitch is given.
+fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     let row = &groove.layers()[layer];
-    let Some(own) = row.voice.own_pitch() else { return StaffKind::Line };
+    let Some(own) = row.voice.own_pitch() else { return (StaffKind::Line, None) };
     let attacks = || row.parts.iter().flat_map(|p| p.stored()).filter_map(|c| c.attack());
     if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
-        return StaffKind::Line;
+        return (StaffKind::Line, None);
     }
     let mut keys: Vec<u8> = attacks().map(|a| a.pitch.map_or(own, Pitch::key)).collect();
     if keys.is_empty() {
         keys.push(own);
     }
-    StaffKind::Pitched(Clef::fitting(&keys))
+    (StaffKind::Pitched(Clef::fitting(&keys)), Some(Names::of(&keys)))
 }

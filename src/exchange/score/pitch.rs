@@ -1,5 +1,6 @@
 //! Pitches on a staff: letters, accidentals, clefs. It must not know time.
 
+use super::names::Names;
 use crate::rhythm::Pitch;
 use std::collections::HashMap;
 
@@ -8,7 +9,7 @@ use std::collections::HashMap;
 pub struct Spelled {
     /// Letter, `A` to `G`.
     pub letter: char,
-    /// Semitones above the letter: 0, or 1 for a sharp.
+    /// Semitones above the letter: 0, 1 for a sharp, -1 for a flat.
     pub alter: i8,
     /// Octave; 4 begins at middle C.
     pub octave: i8,
@@ -16,12 +17,26 @@ pub struct Spelled {
     pub sign: Option<Accidental>,
 }
 
+/// As players write it: `E2`, `F#3`, `Bb2`.
+impl std::fmt::Display for Spelled {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let sign = match self.alter {
+            0 => "",
+            1 => "#",
+            _ => "b",
+        };
+        write!(f, "{}{sign}{}", self.letter, self.octave)
+    }
+}
+
 /// A sign before a note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Accidental {
     /// Raises the letter.
     Sharp,
-    /// Takes a sharp back.
+    /// Lowers it.
+    Flat,
+    /// Takes a sharp or a flat back.
     Natural,
 }
 
@@ -61,27 +76,16 @@ impl Clef {
 pub(super) struct Signs(HashMap<(char, i8), i8>);
 
 impl Signs {
-    /// Spells a pitch with sharps; `again` if it is tied from a note before and needs no sign.
-    pub(super) fn spell(&mut self, pitch: Pitch, again: bool) -> Spelled {
-        const LETTERS: [(char, i8); 12] = [
-            ('C', 0),
-            ('C', 1),
-            ('D', 0),
-            ('D', 1),
-            ('E', 0),
-            ('F', 0),
-            ('F', 1),
-            ('G', 0),
-            ('G', 1),
-            ('A', 0),
-            ('A', 1),
-            ('B', 0),
-        ];
-        let (letter, alter) = LETTERS[usize::from(pitch.key() % 12)];
-        let octave = (pitch.key() / 12) as i8 - 1;
+    /// Spells a pitch with one of these names; `again` if it is tied from a note before and needs no sign.
+    pub(super) fn spell(&mut self, pitch: Pitch, names: Names, again: bool) -> Spelled {
+        let (letter, alter) = names.of_key(pitch.key());
+        let octave = ((i16::from(pitch.key()) - i16::from(alter)).div_euclid(12) - 1) as i8;
         let before = self.0.get(&(letter, octave)).copied().unwrap_or(0);
-        let sign =
-            (before != alter && !again).then_some(if alter == 0 { Accidental::Natural } else { Accidental::Sharp });
+        let sign = (before != alter && !again).then_some(match alter {
+            0 => Accidental::Natural,
+            1 => Accidental::Sharp,
+            _ => Accidental::Flat,
+        });
         if !again {
             self.0.insert((letter, octave), alter);
         }

@@ -1,10 +1,11 @@
 //! From a layer's cells in one section to bars of notes. It must not know how notes are drawn or stored.
 
 use super::beam::Breaks;
+use super::names::Names;
 use super::pitch::Signs;
 use super::tree::{Node, windows};
 use super::value::{Value, reachable};
-use super::{Bar, Beaming, Note, StaffKind, Strike, Tuplet, beam, cut};
+use super::{Bar, Beaming, Note, Strike, Tuplet, beam, cut};
 use crate::exchange::finding::Refused;
 use crate::rhythm::{Frame, Groove, MeterKind, Pitch, Sound, Time};
 
@@ -47,7 +48,7 @@ pub(super) fn section(
     groove: &Groove,
     layer: usize,
     section: usize,
-    kind: StaffKind,
+    names: Option<Names>,
     beaming: Beaming,
 ) -> Result<Vec<Bar>, Refused> {
     let frame = Frame { swing: None, ..groove.frame(layer, section) };
@@ -84,8 +85,8 @@ pub(super) fn section(
             next_spot += 1;
         }
         let (drafts, tuplets) = drafts(&runs, &stretches, &tree);
-        let own = groove.layers()[layer].voice.own_pitch().filter(|_| matches!(kind, StaffKind::Pitched(_)));
-        let of = Finish { sounds: &sounds, start, end: frame.length(), own, windows: &borders, beaming };
+        let pitched = names.zip(groove.layers()[layer].voice.own_pitch());
+        let of = Finish { sounds: &sounds, start, end: frame.length(), pitched, windows: &borders, beaming };
         let notes = finish(&of, drafts, &tuplets);
         bars.push(Bar { section, number, notes, tuplets });
     }
@@ -246,7 +247,8 @@ struct Finish<'a> {
     start: Time,
     /// The section's end.
     end: Time,
-    own: Option<u8>,
+    /// The names of its pitches, and the key of an attack without one; where it stands on a staff of five lines.
+    pitched: Option<(Names, u8)>,
     windows: &'a [Time],
     beaming: Beaming,
 }
@@ -267,9 +269,9 @@ fn finish(of: &Finish<'_>, drafts: Vec<Draft>, tuplets: &[Tuplet]) -> Vec<Note> 
             let sound = &of.sounds[i];
             let at = more(of.start, draft.at);
             let (tied_from, tied_to) = (sound.start < at, more(at, draft.length) < sound.end);
-            let key = of.own.and_then(|own| sound.attack.pitch.or(Pitch::new(own)));
+            let pitch = of.pitched.and_then(|(names, own)| Some((sound.attack.pitch.or(Pitch::new(own))?, names)));
             // A sign holds for its bar only, so a note tied over the bar line keeps none for what follows.
-            let spelled = key.map(|p| signs.spell(p, tied_from));
+            let spelled = pitch.map(|(pitch, names)| signs.spell(pitch, names, tied_from));
             Strike { attack: sound.attack, number: i, cell: sound.cell, spelled, tied_from, tied_to }
         });
         let Draft { at, length, value, tuplet, .. } = draft;

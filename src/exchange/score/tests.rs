@@ -173,11 +173,13 @@ fn what_is_too_short_is_refused_by_place() {
 #[test]
 fn signs_hold_for_their_bar() {
     let mut signs = pitch::Signs::default();
-    let mut sign = |key| signs.spell(crate::rhythm::Pitch::new(key).expect("key"), false).sign;
+    let names = names::Names::of(&[60, 61, 62, 64, 66]);
+    let mut sign = |key| signs.spell(crate::rhythm::Pitch::new(key).expect("key"), names, false).sign;
     assert_eq!(sign(61), Some(Accidental::Sharp));
     assert_eq!(sign(61), None);
     assert_eq!(sign(60), Some(Accidental::Natural));
     assert_eq!(sign(73), Some(Accidental::Sharp), "another octave");
+    assert_eq!((sign(70), sign(70), sign(71)), (Some(Accidental::Flat), None, Some(Accidental::Natural)));
     assert_eq!(Clef::fitting(&[40, 45, 50]), Clef::Bass);
     assert_eq!(Clef::fitting(&[64, 70]), Clef::Treble);
 }

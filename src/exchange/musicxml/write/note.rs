@@ -78,6 +78,7 @@ impl Part<'_, '_> {
         if let Some(sign) = note.sound.and_then(|s| s.spelled).and_then(|s| s.sign) {
             let name = match sign {
                 Accidental::Sharp => "sharp",
+                Accidental::Flat => "flat",
                 Accidental::Natural => "natural",
             };
             self.xml.text("accidental", &[], name);
