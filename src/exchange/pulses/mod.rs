@@ -76,7 +76,11 @@ fn places(piece: &Piece<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'stat
     }
     let once = |mut passes: Vec<Vec<Time>>| {
         let same = passes.windows(2).all(|p| p[0] == p[1]);
-        if same { Ok(passes.pop().unwrap_or_default()) } else { Err("it falls otherwise each time through a section") }
+        if same {
+            Ok(passes.pop().unwrap_or_default())
+        } else {
+            Err("its pulses fall elsewhere from one time through a section to the next")
+        }
     };
     passes.into_iter().map(once).collect()
 }
