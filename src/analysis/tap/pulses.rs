@@ -4,6 +4,9 @@ use super::{Follows, Rate, TapAsk};
 use crate::analysis::hearing::Kind;
 use crate::analysis::report::Report;
 
+/// Turns over which two pulses are set beside each other: one that begins anew parts from one that goes on only after the first.
+const TURNS: i64 = 3;
+
 /// A pulse that goes on for ever, in seconds as they pass from the loop's start.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Pulses {
@@ -73,17 +76,18 @@ impl Pulses {
         Self::new(follows, times, self.turn * turns as f64)
     }
 
-    /// Whether nobody could tell the two apart: nearly all pulses at the same times.
+    /// Whether nobody could tell the two apart: nearly all pulses at the same times, over several turns of either.
     fn is_like(&self, other: &Self) -> bool {
         if (self.period() / other.period() - 1.0).abs() > 0.02 {
             return false;
         }
         let near = 0.03 * self.period();
-        let far = (0..self.times.len() as i64).filter(|k| {
+        let count = TURNS * self.times.len().max(other.times.len()) as i64;
+        let far = (0..count).filter(|k| {
             let t = self.at(*k);
             (other.at(other.nearest(t)) - t).abs() > near
         });
-        far.count() * 20 <= self.times.len()
+        far.count() as i64 * 20 <= count
     }
 }
 
