@@ -53,7 +53,7 @@ pub(super) enum Command {
 /// Without a command: open the editor.
 #[derive(Debug, ClapArgs)]
 pub(super) struct Edit {
-    /// The groove to edit; made when it is saved if it is not there
+    /// The groove to edit; if it is not there its name ends in .toml, and it is made when it is saved
     pub(super) file: Option<PathBuf>,
     /// Sound on your own machine, where `teeter speaker` runs: the port of this host that leads there. The token it shows is
     /// asked for, or taken from the variable `TEETER_SPEAKER_TOKEN`
