@@ -365,6 +365,12 @@ fn taps_of_a_file_are_told() {
     ] {
         assert!(ended.text.contains(words), "'{words}' is missing in\n{}", ended.text);
     }
+    assert_eq!(ended.errors, "standard input: line 1 ('seconds') was taken for a heading\n");
+    let spaced = run(&["tap", DEMO, "-"], list.replace('\t', "  ").as_bytes());
+    assert_eq!((spaced.text, spaced.errors.as_str()), (ended.text, ""));
+    let comma = run(&["tap", DEMO, "-"], list.replace('.', ",").as_bytes());
+    assert_eq!((comma.code, comma.text.as_str()), (Some(1), ""));
+    assert!(comma.errors.contains("standard input:1:1: found '0,780', allowed is a decimal point"), "{}", comma.errors);
     let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
     assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
     let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");
@@ -377,6 +383,22 @@ fn taps_of_a_file_are_told() {
         wrong.errors
     );
     assert_eq!(run(&["tap", DEMO, "-", "--offset-ms", "5000"], b"1\n").code, Some(2));
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("taps.txt").to_str().expect("a path").to_owned();
+    std::fs::write(&path, "400\n800\n1200\n").expect("written");
+    let ms = run(&["tap", DEMO, &path], b"");
+    assert_eq!(ms.code, Some(1));
+    assert!(
+        ms.errors.contains("taps.txt: found taps 400 apart in the middle, allowed are times in seconds"),
+        "{}",
+        ms.errors
+    );
+    let swapped = run(&["tap", &path, DEMO], b"");
+    assert_eq!(swapped.code, Some(2));
+    let said = format!("taps.txt is no groove and {DEMO} is one, allowed is the groove first: teeter tap {DEMO} ");
+    assert!(swapped.errors.contains(&said), "{}", swapped.errors);
+    let neither = run(&["tap", &path, &path], b"");
+    assert!(neither.code == Some(1) && neither.errors.contains("taps.txt:1:"), "{}", neither.errors);
     assert_eq!(run(&["tap", "-", "-"], b"").code, Some(2));
 }
 

@@ -173,8 +173,9 @@ pub(super) struct Takes {
 pub(super) struct Tap {
     /// The groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// Times of the taps, one a line, in seconds as they passed since the loop first began; `-` reads standard input. Only the
-    /// first field of a line counts (TSV or CSV)
+    /// Times of the taps, one a line, in seconds with a decimal point, as they passed since the loop first began; `-` reads
+    /// standard input. Only the first field of a line counts; white space, tab, comma or semicolon ends it. A first line whose
+    /// field has no digit is a heading
     pub(super) times: PathBuf,
     /// Playing speed the loop was heard at, in percent of the written tempo, 20 to 200
     #[arg(long, value_name = "PERCENT", default_value = "100")]

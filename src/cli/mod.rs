@@ -16,6 +16,7 @@ mod render;
 mod speaker;
 mod takes;
 mod tap;
+mod times;
 
 use crate::terminal::{self, run::EditError};
 use args::{Args, Command};
