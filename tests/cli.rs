@@ -212,12 +212,23 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
         (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "allowed are: beat, beat/2 to 4"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "song"], 2, "allowed are: groove, beat, hearing:1"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "hearing:99"], 2, "a take's hearing is 99, allowed are"),
-        (&["takes", DEMO, "-o", "x.tsv"], 2, "x.tsv: the list of cues has this name"),
+        (
+            &["takes", DEMO, "-o", "x.mp3"],
+            2,
+            "found the name x.mp3, allowed is one that ends in .wav, or - for standard output",
+        ),
+        (&["takes", DEMO, "-o", "x.tsv"], 2, "allowed is one that ends in .wav"),
+        (&["render", DEMO, "-o", "x"], 2, "found the name x, allowed is one that ends in .wav"),
+        (&["render", DEMO, "-o", "x.flac", "--ladder", "50-100/25"], 2, "found the name x.flac"),
         (&["takes", DEMO, "-o", "x.wav", "--times", "10000"], 3, "longer than a WAV file can hold (4 GiB)"),
-        (&["render", DEMO, "-o", "no/such/folder/x.wav"], 3, "no/such/folder/x.wav: cannot write"),
-        (&["render", DEMO, "-o", "src"], 3, "src: found a folder, allowed is a file"),
-        (&["render", DEMO, "-o", "README.md"], 3, "README.md: found a file that was not made by this command"),
-        (&["takes", DEMO, "-o", DEMO], 3, "it is not written over"),
+        (
+            &["render", DEMO, "-o", "no/such/folder/x.wav"],
+            3,
+            "no/such/folder/x.wav: cannot write: there is no folder no/such/folder\n",
+        ),
+        (&["render", DEMO, "-o", "src"], 2, "found the name src"),
+        (&["render", DEMO, "-o", "README.md"], 2, "found the name README.md"),
+        (&["takes", DEMO, "-o", DEMO], 2, "allowed is one that ends in .wav"),
         (
             &["explian", DEMO],
             2,
@@ -246,6 +257,22 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
         assert!(ended.text.is_empty(), "{words:?} printed {}", ended.text);
     }
     assert!(!Path::new(&in_package("x.wav")).exists());
+}
+
+#[test]
+fn sound_is_written_over_sound_only_and_into_a_device() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    std::fs::write(path("notes.wav"), "my own words").expect("written");
+    let ended = run(&["render", DEMO, "-o", &path("notes.wav")], b"");
+    assert_eq!(ended.code, Some(3));
+    assert!(ended.errors.contains("found a file that was not made by this command"), "{}", ended.errors);
+    assert_eq!(std::fs::read_to_string(path("notes.wav")).expect("text"), "my own words");
+    std::fs::create_dir(path("folder.wav")).expect("a folder");
+    let ended = run(&["takes", DEMO, "-o", &path("folder.wav")], b"");
+    assert!(ended.code == Some(3) && ended.errors.contains("found a folder, allowed is a file"), "{}", ended.errors);
+    good(&["render", DEMO, "-o", &path("LOUD.WAV")]);
+    good(&["render", DEMO, "-o", "/dev/null"]);
 }
 
 #[test]

@@ -104,7 +104,7 @@ pub(super) struct Check {
 pub(super) struct Render {
     /// The groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// The WAV file (stereo, 24 bits); `-` writes it to standard output
+    /// The WAV file (stereo, 24 bits), whose name ends in .wav; `-` writes it to standard output
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// Times through the whole groove, and what rings out after it
@@ -143,7 +143,7 @@ pub(super) struct Render {
 pub(super) struct Takes {
     /// The groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// The WAV file (stereo, 24 bits) with the cues in it; they are listed in the same name with .tsv as well. `-` writes the
+    /// The WAV file (stereo, 24 bits), whose name ends in .wav, with the cues in it; they are listed in the same name with .tsv as well. `-` writes the
     /// sound to standard output and the list to standard error
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
