@@ -190,7 +190,10 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
     let rows: &[(&[&str], i32, &str)] = &[
         (&["explain", DEMO, "--speed", "10"], 2, "--speed is '10', allowed is a number from 20 to 200 (percent)"),
         (&["explain", DEMO, "--speed", "x"], 2, "--speed is 'x'"),
-        (&["explain", DEMO, "--layer", "sail"], 1, "there is no layer 'sail', allowed are: winch, foot, bollard"),
+        (&["explain", DEMO, "--layer", "sail"], 2, "there is no layer 'sail', allowed are: winch, foot, bollard"),
+        (&["render", DEMO, "-o", "x.wav", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["takes", DEMO, "-o", "x.wav", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["tap", DEMO, "-", "--layer", "sail"], 2, "there is no layer 'sail'"),
         (&["explain", DEMO, "--cell-limit", "5"], 2, "--cell-limit is 5, allowed is a number from 20 to 1000 (ms)"),
         (&["render", DEMO, "-o", "x.wav", "--rate", "1"], 2, "--rate is 1"),
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "--seconds is 0"),
