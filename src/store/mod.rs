@@ -26,6 +26,7 @@ pub use save::{SaveError, Stamp, save};
 pub use update::update;
 
 use crate::rhythm::Groove;
+use crate::rhythm::bounds::NAME;
 use std::fs::{self, File};
 use std::io::{ErrorKind, Read};
 use std::path::Path;
@@ -44,6 +45,15 @@ pub struct Loaded {
     pub text: String,
     /// What the file was when it was read.
     pub stamp: Stamp,
+}
+
+/// The title of a groove that is begun under this name: the name without its ending, control characters left out, of as many
+/// characters as a name may have; `untitled` where nothing is left.
+pub fn title_of(path: &Path) -> String {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    let plain: String = stem.chars().filter(|c| !c.is_control()).take(NAME.greatest as usize).collect();
+    let plain = plain.trim();
+    if plain.is_empty() { "untitled".to_owned() } else { plain.to_owned() }
 }
 
 /// Reads a groove's file.
