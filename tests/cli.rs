@@ -521,7 +521,7 @@ fn export_and_import_say_what_is_wrong_and_where() {
             "--hearing is 99, allowed are the numbers from 1 to",
         ),
         (&["export", "patterns", "--as", "midi", "-o", "x.mid"], b"", 2, "-o names one file, found"),
-        (&bad_place, b"", 3, "tests/nowhere/x.mid: cannot write"),
+        (&bad_place, b"", 3, "tests/nowhere/x.mid: cannot write: there is no folder tests/nowhere\n"),
         (&["import", "-"], b"none", 1, "standard input: found no format known here"),
         (&["import", "-"], b"MThd\0\0\0\x06\0\x02\0\x01\0\x60", 1, "standard input: byte 8: found format 2"),
         (

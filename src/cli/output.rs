@@ -106,10 +106,8 @@ fn whole<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> 
         out.flush()?;
         return Ok(done);
     }
-    let wrong = |e: io::Error| {
-        let error = anyhow::Error::new(e).context(format!("{}: cannot write", path.display()));
-        Failure { exit: Exit::Output, error: Some(error) }
-    };
+    let wrong =
+        |e: io::Error| Failure::new(Exit::Output, format!("{}: cannot write: {}", path.display(), store::reason(&e)));
     if path.is_dir() {
         return Err(Failure::new(Exit::Output, format!("{}: found a folder, allowed is a file", path.display())));
     }
