@@ -201,6 +201,22 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
         (&["tap", DEMO, "-", "--layer", "sail"], 2, "there is no layer 'sail'"),
         (&["explain", DEMO, "--cell-limit", "5"], 2, "--cell-limit is 5, allowed is a number from 20 to 1000 (ms)"),
         (&["render", DEMO, "-o", "x.wav", "--rate", "1"], 2, "--rate is 1"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--rate", "fast"],
+            2,
+            "'fast' for '--rate <HZ>': allowed is a whole number from 8000 to 384000",
+        ),
+        (&["render", DEMO, "-o", "x.wav", "--loops", "0"], 2, "allowed is a whole number from 1 to 10000"),
+        (&["takes", DEMO, "-o", "x.wav", "--times", "few"], 2, "allowed is a whole number from 1 to 10000"),
+        (&["render", DEMO, "-o", "x.wav", "--seconds", "x"], 2, "allowed is a number from 0.01 to 36000"),
+        (&["explain", DEMO, "--cell-limit", "x"], 2, "allowed is a number from 20 to 1000 (ms)"),
+        (&["tap", DEMO, "-", "--offset-ms", "x"], 2, "allowed is a number from -1000 to 1000 (ms)"),
+        (&["export", DEMO, "--as", "svg", "--hearing", "x"], 2, "allowed is a number that explain gives, from 1"),
+        (&["export", DEMO, "--as", "svg", "--width", "x"], 2, "allowed is a number from 480 to 4000 (CSS pixels)"),
+        (&["export", DEMO, "--as", "png", "--scale", "x"], 2, "allowed is a number from 0.1 to 8"),
+        (&["speaker", "--port", "abc"], 2, "'abc' for '--port <PORT>': allowed is a port, 1 to 65535"),
+        (&["speaker", "--port", "70000"], 2, "allowed is a port, 1 to 65535"),
+        (&["riff.toml", "--speaker", "0"], 2, "allowed is a port, 1 to 65535"),
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "--seconds is 0"),
         (
             &["render", DEMO, "-o", "x.wav", "--hearing", "99"],
@@ -379,7 +395,7 @@ fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
     let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
     assert_eq!(code, Some(2));
     assert!(words.contains("ssh -R"), "{words}");
-    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("1..=65535"));
+    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("allowed is a port, 1 to 65535"));
 }
 
 #[test]

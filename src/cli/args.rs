@@ -6,6 +6,7 @@ use crate::sound::Click;
 use crate::terminal::run::takes::{Pulse, Wanted};
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
+use std::str::FromStr;
 
 /// Write a groove nobody can keep the beat through, see how it is built and why it is hard, find the pulses the ear takes
 /// instead, and hear it.
@@ -57,14 +58,14 @@ pub(super) struct Edit {
     pub(super) file: Option<PathBuf>,
     /// Sound on your own machine, where `teeter speaker` runs: the port of this host that leads there. The token it shows is
     /// asked for, or taken from the variable `TEETER_SPEAKER_TOKEN`
-    #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "PORT", value_parser = port)]
     pub(super) speaker: Option<u16>,
 }
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct Speaker {
     /// The port of this machine to listen on; no other machine can reach it
-    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = port)]
     pub(super) port: u16,
 }
 
@@ -83,7 +84,7 @@ pub(super) struct Explain {
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// The shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
-    #[arg(long, value_name = "MS")]
+    #[arg(long, value_name = "MS", value_parser = number::<f64>("a number from 20 to 1000 (ms)"))]
     pub(super) cell_limit: Option<f64>,
     /// Print JSON, one line per groove when there are several
     #[arg(long)]
@@ -108,16 +109,16 @@ pub(super) struct Render {
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// Times through the whole groove, and what rings out after it
-    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "seconds", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "seconds", value_parser = times)]
     pub(super) loops: u32,
     /// Seconds to render, looping, instead of whole times through
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", value_parser = number::<f64>("a number from 0.01 to 36000 (seconds)"))]
     pub(super) seconds: Option<f64>,
     /// Playing speed in percent of the written tempo, 20 to 200
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    #[arg(long, value_name = "HZ", default_value_t = 48_000, value_parser = number::<u32>(RATES))]
     pub(super) rate: u32,
     /// Sound only this layer; may stand several times
     #[arg(long, value_name = "NAME")]
@@ -153,7 +154,7 @@ pub(super) struct Takes {
     #[arg(long, value_name = "TAKE", value_parser = takes::wanted)]
     pub(super) take: Vec<Wanted>,
     /// Times through the whole groove in each take
-    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = times)]
     pub(super) times: u32,
     /// Count in before each take: a bar of the written beat, or four pulses of its hearing
     #[arg(long)]
@@ -162,7 +163,7 @@ pub(super) struct Takes {
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    #[arg(long, value_name = "HZ", default_value_t = 48_000, value_parser = number::<u32>(RATES))]
     pub(super) rate: u32,
     /// Sound only this layer; may stand several times
     #[arg(long, value_name = "NAME")]
@@ -181,7 +182,7 @@ pub(super) struct Tap {
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// Taken off every tap, in ms, -1000 to 1000
-    #[arg(long, value_name = "MS", allow_negative_numbers = true)]
+    #[arg(long, value_name = "MS", allow_negative_numbers = true, value_parser = number::<f64>("a number from -1000 to 1000 (ms)"))]
     pub(super) offset_ms: Option<f64>,
     /// Find the hearings of this layer instead of the first one; may stand several times to join layers
     #[arg(long, value_name = "NAME")]
@@ -203,7 +204,7 @@ pub(super) struct Export {
     #[arg(long, value_name = "FOLDER")]
     pub(super) into: Option<PathBuf>,
     /// Put the pulses of the hearing of this number in `teeter explain` in too; may stand several times
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = number::<usize>("a number that explain gives, from 1"))]
     pub(super) hearing: Vec<usize>,
     /// Only this section
     #[arg(long, value_name = "NAME")]
@@ -215,10 +216,10 @@ pub(super) struct Export {
     #[arg(long, value_name = "WHERE", default_value = "print", value_parser = formats::theme_of)]
     pub(super) theme: crate::exchange::picture::Theme,
     /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000
-    #[arg(long, value_name = "PIXELS", default_value_t = 1000.0)]
+    #[arg(long, value_name = "PIXELS", default_value_t = 1000.0, value_parser = number::<f32>("a number from 480 to 4000 (CSS pixels)"))]
     pub(super) width: f32,
     /// Of png, pixels to a CSS pixel, 0.1 to 8 [default: 2, less for pictures of more than 34 million pixels]
-    #[arg(long, value_name = "TIMES")]
+    #[arg(long, value_name = "TIMES", value_parser = number::<f32>("a number from 0.1 to 8"))]
     pub(super) scale: Option<f32>,
     /// Write over files that are there
     #[arg(long)]
@@ -244,10 +245,10 @@ pub(super) struct Sheets {
     pub(super) sound: String,
     /// Draw the pulses of the hearing of this number in `teeter explain`; may stand several times [default: the best two that are
     /// not the written beat]
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = number::<usize>("a number that explain gives, from 1"))]
     pub(super) hearing: Vec<usize>,
     /// Frames per second of the takes
-    #[arg(long, value_name = "HZ", default_value_t = 22_050)]
+    #[arg(long, value_name = "HZ", default_value_t = 22_050, value_parser = number::<u32>(RATES))]
     pub(super) rate: u32,
     /// Write over files that are there
     #[arg(long)]
@@ -271,6 +272,24 @@ pub(super) struct Import {
     /// Write over files that are there
     #[arg(long)]
     pub(super) overwrite: bool,
+}
+
+/// What a sample rate may be.
+const RATES: &str = "a whole number from 8000 to 384000 (frames per second)";
+
+/// A number; what does not read as one is refused with what is allowed. Whether it lies in its range is looked at where it is used.
+fn number<T: FromStr>(allowed: &'static str) -> impl Fn(&str) -> Result<T, String> + Clone {
+    move |word| word.parse().map_err(|_| format!("allowed is {allowed}"))
+}
+
+/// How often something goes through.
+fn times(word: &str) -> Result<u32, String> {
+    let times = word.parse().ok().filter(|n| (1..=10_000).contains(n));
+    times.ok_or_else(|| "allowed is a whole number from 1 to 10000".to_owned())
+}
+
+fn port(word: &str) -> Result<u16, String> {
+    word.parse().ok().filter(|p| *p > 0).ok_or_else(|| "allowed is a port, 1 to 65535".to_owned())
 }
 
 #[cfg(test)]
