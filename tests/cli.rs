@@ -352,7 +352,11 @@ fn explain_takes_the_cell_limit_from_the_config_file_unless_one_is_given() {
     assert_eq!(with_config(config, &["explain", "--cell-limit", "100", DEMO]).text, good(&["explain", DEMO]).text);
     let wrong = with_config("[hearing]\ncell-limit = \"fast\"\n", &["explain", DEMO]);
     assert_eq!(wrong.code, Some(2));
-    assert!(wrong.errors.contains("config.toml: line 2, column 14: "), "{}", wrong.errors);
+    let said = "config.toml:2:14: found the text \"fast\", allowed is a number\n";
+    assert!(wrong.errors.ends_with(said), "{}", wrong.errors);
+    let wrong = with_config("[haering]\ncell-limit = 90\n", &["explain", DEMO]);
+    let said = "config.toml:1:2: found 'haering', allowed are 'keys', 'hearing', 'tap', 'sound'\n";
+    assert!(wrong.code == Some(2) && wrong.errors.ends_with(said), "{}", wrong.errors);
     assert!(wrong.text.is_empty());
 }
 

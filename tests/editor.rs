@@ -221,7 +221,7 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("line 2, column 14: '5' is no cell limit");
+    editor.shows("line 2, column 14: found the cell limit 5");
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
 }

@@ -166,7 +166,10 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let (config, trouble) = match config() {
         Ok(config) => (config, None),
         // The line of messages is short, and where the mistake is matters most.
-        Err(e) => (Config::default(), Some(format!("{} ({})", e.words, e.path.display()))),
+        Err(e) => {
+            let place = e.place.map(|(line, column)| format!("line {line}, column {column}: ")).unwrap_or_default();
+            (Config::default(), Some(format!("{place}{} ({})", e.words, e.path.display())))
+        }
     };
     let taken = config.keymap.taken();
     let output = config.output.clone();
