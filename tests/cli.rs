@@ -98,6 +98,46 @@ fn several_grooves_are_a_table_or_lines_and_a_bad_one_does_not_stop_the_rest() {
 }
 
 #[test]
+fn every_list_of_hearings_has_the_same_numbers() {
+    let half: &[&str] = &["--speed", "50"];
+    for (pattern, more) in
+        [(DEMO, [].as_slice()), ("patterns/capstan-thirteen.toml", half), ("patterns/ticket-bell.toml", &[])]
+    {
+        let json = good(&[&["explain", "--json", pattern], more].concat()).text;
+        let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+        let hearings = value["hearings"].as_array().expect("hearings");
+        let text = good(&[&["explain", pattern], more].concat()).text;
+        let rows = text.lines().skip_while(|l| !l.contains("score      BPM")).skip(1);
+        let numbers: Vec<usize> = rows
+            .take_while(|l| l.starts_with("  "))
+            .filter(|l| l.ends_with(|c: char| c.is_alphabetic()) && l.contains("% ") && l.contains(" ms "))
+            .filter_map(|l| l.split_whitespace().next()?.parse().ok())
+            .collect();
+        assert_eq!(numbers, (1..=hearings.len()).collect::<Vec<_>>(), "{text}");
+        // What is shown as nothing is there for being first at another speed, or for being the beat.
+        let firsts: Vec<u64> =
+            value["turns"].as_array().expect("turns").iter().filter_map(|t| t["hearing"].as_u64()).collect();
+        for (i, h) in hearings.iter().enumerate() {
+            let kept = h["score"].as_f64().expect("a score") >= 0.5 || h["kind"] == "written beat";
+            assert!(kept || firsts.contains(&(i as u64)), "{i} {h}");
+        }
+        let most = hearings.len();
+        for named in [most, most + 1] {
+            let take = format!("hearing:{named}");
+            let words =
+                [&["takes", pattern, "-o", "-", "--times", "1", "--rate", "8000", "--take", &take], more].concat();
+            let ended = run(&words, b"");
+            let said =
+                format!("a take's hearing is {named}, allowed are the numbers that explain gives, 1 to {most}\n");
+            assert_eq!(
+                (ended.code, ended.errors.ends_with(&said)),
+                if named > most { (Some(2), true) } else { (Some(0), false) }
+            );
+        }
+    }
+}
+
+#[test]
 fn a_groove_is_read_from_standard_input() {
     let text = std::fs::read(in_package(DEMO)).expect("the demo groove");
     assert_eq!(run(&["explain", "-"], &text).text, good(&["explain", DEMO]).text);

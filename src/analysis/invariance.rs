@@ -5,9 +5,9 @@ use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Part, Place, Section, T
 use proptest::prelude::*;
 use std::sync::Arc;
 
-/// What a report says of the ten best hearings; the others are kept for speeds relative to the written tempo.
+/// What a report says of the ten best hearings that have a score; the others are kept for speeds relative to the written tempo.
 fn heard(r: &Report) -> Vec<(String, f64, f64, f64, usize, usize)> {
-    let best = r.hearings.iter().filter(|h| h.score > 0.1).take(10);
+    let best = r.hearings.iter().filter(|h| h.score > 0.5).take(10);
     best.map(|h| (h.kind.to_string(), h.bpm(1.0), h.score, h.wobble_ms, h.pulses.len(), h.stretches.len())).collect()
 }
 
@@ -92,7 +92,7 @@ proptest! {
         }
         // Playing at that speed is the same as writing that tempo.
         let played = report(&g, &Ask { speed: factor, ..Ask::default() });
-        for (p, q) in played.hearings.iter().zip(&b.hearings).filter(|(p, _)| p.score > 0.1).take(10) {
+        for (p, q) in played.hearings.iter().zip(&b.hearings).filter(|(p, _)| p.score > 0.5).take(10) {
             prop_assert_eq!(p.kind, q.kind);
             prop_assert!((p.bpm(scale) / q.bpm(1.0) - 1.0).abs() < 1e-6 && (p.score - q.score).abs() < 1e-6, "{:?}\n{:?}", p.kind, q.kind);
         }

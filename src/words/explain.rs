@@ -1,7 +1,7 @@
 //! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
 
 use super::{self as words, streams};
-use crate::analysis::{Hearing, Kind, Report};
+use crate::analysis::{Hearing, Report};
 use crate::rhythm::{Groove, print_note_value};
 use std::fmt::Write;
 
@@ -78,8 +78,8 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if let Some(ms) = report.cell_ms {
         writeln!(t, "  the shortest cell that a fifth of its attacks need lasts {ms:.0} ms")?;
     }
-    writeln!(t, "     score      BPM  on pulse        wobble  pulse")?;
-    for (i, h) in report.hearings.iter().enumerate().filter(|(_, h)| h.score >= 0.05 || h.kind == Kind::Written) {
+    writeln!(t, "     score      BPM      fits        wobble  pulse")?;
+    for (i, h) in report.hearings.iter().enumerate() {
         writeln!(
             t,
             "  {:>2}  {:>4.0}  {:>7.1}  {:>7.0}%  {:>5.0} ms {:>3.0}%  {}",

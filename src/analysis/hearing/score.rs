@@ -287,8 +287,12 @@ fn ramp(x: f64, from: f64, to: f64) -> f64 {
 /// Playing speeds looked at, in percent.
 const SPEEDS: std::ops::RangeInclusive<u16> = 20..=200;
 
-/// Orders the hearings at the playing speed, keeps the best `kept` and those that are first at some speed and the written beat,
-/// and finds the speeds at which the first one changes.
+/// Least score of a hearing that is kept for its score: what is shown as 0 is none (ours, no source).
+const LEAST: f64 = 0.5;
+
+/// Orders the hearings at the playing speed, keeps the best `kept` that have a score, those that are first at some speed and the
+/// written beat, and finds the speeds at which the first one changes. Whoever lists hearings lists all that are kept, so that their
+/// numbers agree.
 pub(super) fn rank(mut pool: Vec<Hearing>, scale: &Scale, kept: usize) -> (Vec<Hearing>, Vec<Turn>) {
     // Equal scores keep the order of their making, also when they were computed a hair apart.
     pool.sort_by_key(|h| std::cmp::Reverse((h.score / HAIR).round() as i64));
@@ -302,7 +306,11 @@ pub(super) fn rank(mut pool: Vec<Hearing>, scale: &Scale, kept: usize) -> (Vec<H
         }
     }
     let mut keep: Vec<usize> = (0..pool.len())
-        .filter(|i| *i < kept || pool[*i].kind == Kind::Written || firsts.iter().any(|f| f.1 == *i))
+        .filter(|i| {
+            *i < kept && pool[*i].score >= LEAST - HAIR
+                || pool[*i].kind == Kind::Written
+                || firsts.iter().any(|f| f.1 == *i)
+        })
         .collect();
     keep.sort_unstable();
     let turns = firsts

@@ -1,7 +1,7 @@
 //! What a handout says, block by block. It must not know HTML or Markdown.
 
 use super::{Handout, Take};
-use crate::analysis::{Hearing, Kind as HearingKind};
+use crate::analysis::Hearing;
 use crate::exchange::Piece;
 use crate::exchange::notation;
 use crate::exchange::picture::{self, Ask, Kind, Sketch};
@@ -10,8 +10,6 @@ use crate::words::{self, ladder, plain};
 
 /// Width of a handout's pictures: the text width of A4 with its margins, in CSS pixels.
 const WIDTH: f32 = 690.0;
-/// Hearings of the table.
-const HEARINGS: usize = 8;
 /// Reasons that are told.
 const REASONS: usize = 8;
 /// Bars above which boxes and syllables would be a wall of letters.
@@ -85,10 +83,9 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     drawn(&mut out, piece, Kind::Landings, "landings");
 
     out.push(Block::Heading("What the ear may take as the pulse"));
-    let listed = |(_, h): &(usize, &Hearing)| h.score >= 0.05 || h.kind == HearingKind::Written;
-    let rows = report.hearings.iter().enumerate().filter(listed).take(HEARINGS).map(|(i, h)| hearing(piece, i, h));
+    let rows = report.hearings.iter().enumerate().map(|(i, h)| hearing(piece, i, h));
     out.push(Block::Table(
-        vec!["", "pulse", "BPM", "on pulse", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
+        vec!["", "pulse", "BPM", "fits", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
         rows.collect(),
     ));
     out.push(Block::Small("The score is 100 times the product of the five parts after it.".into()));

@@ -109,7 +109,7 @@ impl Sheet<'_> {
         if report.hearings.is_empty() {
             return self.words(part, words::no_hearing(report), theme.faint());
         }
-        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "share", "wobble");
+        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "fits", "wobble");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
         let current = self.state.strip().map(|(i, _)| i);
         for (i, h) in report.hearings.iter().enumerate() {
