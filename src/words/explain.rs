@@ -19,7 +19,8 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
         let beat = print_note_value(s.tempo.unit());
         let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
         let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        writeln!(t, "  section {}: {} at {beat} = {}, {} bars{times}{swing}", s.name, s.meter, s.tempo.bpm(), s.bars)?;
+        let bars = words::bars(s.bars);
+        writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
     }
     if report.speed != 1.0 {
         writeln!(t, "  played at {:.0}% of these tempos; every figure below is for that speed", report.speed * 100.0)?;
@@ -40,7 +41,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     for (i, f) in report.findings.iter().enumerate() {
         let place = f.place.map(|p| format!(" [{}]", words::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     counts from {}; {}", words::trimmed(f.threshold), f.source)?;
+        writeln!(t, "     {}; {}", words::counts(f), words::source(f))?;
     }
     streams(t, groove, report)?;
     measures(t, groove, report)

@@ -76,8 +76,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     let reason = |f: &crate::analysis::Finding| {
         let place = f.place.map(|p| format!(", first at {}", words::place(groove, p))).unwrap_or_default();
-        let from = words::trimmed(f.threshold);
-        (capital(&f.reason.to_string()), format!("counts from {from} on ({}){place}", f.source))
+        (capital(&f.reason.to_string()), format!("{} ({}){place}", words::counts(f), words::source(f)))
     };
     out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
     drawn(&mut out, piece, Kind::Landings, "landings");
@@ -122,7 +121,7 @@ fn sections(piece: &Piece<'_>) -> Vec<usize> {
 fn section(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = if section.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", section.bars) };
+    let bars = words::bars(section.bars);
     let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())

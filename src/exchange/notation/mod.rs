@@ -117,7 +117,8 @@ fn words(piece: &Piece<'_>, score: &Score, cut: &str) -> String {
     let bars = score.staves.first().map_or(0, |s| s.bars.len());
     let space = if cut.is_empty() { "" } else { " " };
     format!(
-        "Rhythm notation, {bars} bars, a line for each layer: {}. The attacks are those of the grid.{space}{cut}",
+        "Rhythm notation, {bars} {}, a line for each layer: {}. The attacks are those of the grid.{space}{cut}",
+        if bars == 1 { "bar" } else { "bars" },
         staves.join(", ")
     )
 }
