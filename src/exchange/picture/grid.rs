@@ -2,6 +2,7 @@
 //! the words that stand for it.
 
 use super::font;
+use super::key::{self, Seen};
 use super::pen::{Anchor, Pen, Shape};
 use super::strip::{self, Strip};
 use super::theme::{Ink, LEVELS};
@@ -9,6 +10,7 @@ use super::{Sheet, Shown, sections};
 use crate::analysis::{clock::wholes, landing};
 use crate::exchange::Piece;
 use crate::rhythm::{Accent, Cell, Spot, print_note_value};
+use crate::words;
 
 /// Room for the names of rows.
 const NAMES: f32 = 132.0;
@@ -43,10 +45,6 @@ pub(super) fn shape(level: u32) -> Shape {
 pub(super) fn level(level: u32) -> u8 {
     level.min(u32::from(LEVELS) - 1) as u8
 }
-
-/// What a level is called in the key.
-const LEVEL_WORDS: [&str; LEVELS as usize] =
-    ["downbeat", "strong beat", "beat", "half, third or fifth of the beat", "quarter or sixth", "deeper"];
 
 /// What stands at one cell.
 struct At {
@@ -86,11 +84,17 @@ impl Line {
 }
 
 pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown) {
+    let (y, shown, seen) = body(piece, pen, sheet);
+    (key::draw(pen, sheet, y + 12.0, &seen), shown)
+}
+
+/// All but the key; gives where it ends and what the key has to explain.
+pub(super) fn body(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown, Seen) {
     let groove = piece.groove;
     let beats = strip::beats(piece);
     let strips = strip::hearings(piece, &beats);
     let (mut y, mut marks, mut shown) = (sheet.top, 0, Shown::default());
-    let mut levels = [false; LEVELS as usize];
+    let mut seen = Seen::default();
     let wanted = sections(piece);
     if groove.layers().is_empty() {
         pen.text(Ink::Faint, Anchor::Start, sheet.left, y + 16.0, 11.0, "There is no layer.");
@@ -119,20 +123,20 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
                 pen.part(y + 4.0);
             }
             y += if k > 0 { 14.0 } else { 4.0 };
-            y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut levels);
+            y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut seen);
         }
     }
     if !shown.cut.is_empty() {
         y += 18.0;
         pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &shown.cut);
     }
-    (key(pen, sheet, y + 12.0, &levels, !strips.is_empty()), shown)
+    (y, shown, seen)
 }
 
 fn heading(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = if section.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", section.bars) };
+    let bars = words::bars(section.bars);
     let (times, first) = if section.times > 1 {
         (format!(" ×{}", section.times), format!(", {} times through (the first is drawn)", section.times))
     } else {
@@ -224,7 +228,7 @@ fn system(
     sheet: Sheet,
     top: f32,
     marks: &mut usize,
-    levels: &mut [bool],
+    seen: &mut Seen,
 ) -> f32 {
     let section = &piece.groove.sections()[s];
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
@@ -247,7 +251,7 @@ fn system(
             11.0,
             &font::fitted(&r.name, 11.0, NAMES - 18.0),
         );
-        *marks += draw_row(pen, r, line, y, levels);
+        *marks += draw_row(pen, r, line, y, seen);
     }
     for b in first..=last {
         let at = b as f64 * beat;
@@ -303,9 +307,11 @@ fn system(
                 pen.line(Ink::Guide, x, rows_top, x, rows_end);
             }
             if pulse.meets {
+                seen.meets = true;
                 pen.line(Ink::Meet, x, written, x, y);
             }
             pin(pen, i, pulse.sounded, x, y);
+            seen.pulses[usize::from(pulse.sounded)] = true;
             *marks += 1;
         }
     }
@@ -327,7 +333,7 @@ pub(super) fn pin(pen: &mut Pen, which: usize, filled: bool, x: f32, y: f32) {
     pen.mark(ink, HEADS[which % HEADS.len()], x, y, 3.2);
 }
 
-fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> usize {
+fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, seen: &mut Seen) -> usize {
     let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
     let mid = y + MIDDLE;
     let mut marks = 0;
@@ -364,6 +370,7 @@ fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> 
         };
         bracket(pen, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
         if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
+            seen.holds = true;
             let from = if opens { a } else { line.x(line.from) };
             pen.rect(Ink::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
         }
@@ -372,7 +379,9 @@ fn draw_row(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> 
         }
         marks += 1;
         let level = r.cells[cell].level;
-        levels[usize::from(self::level(level))] = true;
+        seen.levels[usize::from(self::level(level))] = true;
+        seen.ghosts |= accent == Accent::Ghost;
+        seen.accents |= accent == Accent::Accent;
         let x = line.x(at);
         match accent {
             Accent::Ghost => pen.mark(Ink::Open, shape(level), x, mid, radius * 0.85),
@@ -400,33 +409,4 @@ fn bracket(pen: &mut Pen, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bo
         pen.rect(Ink::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
         pen.text(Ink::Text, Anchor::Middle, middle, y + 3.0, 8.0, &number);
     }
-}
-
-/// What the marks mean; gives the end of the picture.
-fn key(pen: &mut Pen, sheet: Sheet, top: f32, levels: &[bool], pulses: bool) -> f32 {
-    let (mut x, mut y) = (sheet.left + 6.0, top + 8.0);
-    let mut entry = |pen: &mut Pen, words: &str, draw: &dyn Fn(&mut Pen, f32, f32)| {
-        let wide = 16.0 + font::width(words, 9.0) + 16.0;
-        if x + wide > sheet.right {
-            x = sheet.left + 6.0;
-            y += 17.0;
-        }
-        draw(pen, x, y);
-        pen.text(Ink::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, words);
-        x += wide;
-    };
-    for (n, words) in LEVEL_WORDS.iter().enumerate().filter(|(n, _)| levels[*n]) {
-        entry(pen, words, &|pen, x, y| pen.mark(Ink::Landing(n as u8), shape(n as u32), x, y, 4.2));
-    }
-    if levels.contains(&true) {
-        entry(pen, "ghost: outline only", &|pen, x, y| pen.mark(Ink::Open, Shape::Disc, x, y, 3.6));
-        entry(pen, "accent", &|pen, x, y| pen.wedge(Ink::Sign, x, y, (3.2, 2.0)));
-        entry(pen, "goes on sounding", &|pen, x, y| pen.rect(Ink::Hold, x - 6.0, y - 1.6, 12.0, 3.2));
-    }
-    if pulses {
-        entry(pen, "pulse with an attack", &|pen, x, y| pin(pen, 0, true, x, y));
-        entry(pen, "pulse without", &|pen, x, y| pin(pen, 0, false, x, y));
-        entry(pen, "joined to the beat: both within 20 ms", &|pen, x, y| pen.line(Ink::Meet, x, y - 6.0, x, y + 6.0));
-    }
-    y + 18.0
 }

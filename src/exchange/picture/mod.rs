@@ -5,6 +5,7 @@ mod alt;
 mod drawing;
 pub(super) mod font;
 mod grid;
+mod key;
 mod landings;
 pub(super) mod pen;
 mod png;
