@@ -1,6 +1,6 @@
 //! What a handout says, block by block. It must not know HTML or Markdown.
 
-use super::{Handout, Take};
+use super::{Handout, Take, practice};
 use crate::analysis::Hearing;
 use crate::exchange::Piece;
 use crate::exchange::notation;
@@ -27,6 +27,8 @@ pub(super) enum Block<'a> {
     Small(String),
     List(Vec<String>),
     Numbered(Vec<(String, String)>),
+    /// Lines in their order.
+    Steps(Vec<String>),
     /// Rows under a head; the flags say which columns are figures.
     Table(Vec<&'static str>, Vec<Vec<String>>),
     /// Lines of characters of one width.
@@ -62,7 +64,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
             Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
         }
         if usize::from(groove.sections()[s].bars) <= BOXED && !groove.layers().is_empty() {
-            out.push(Block::Lines(boxed(piece, s)));
+            out.extend(boxed(piece, s).into_iter().map(Block::Lines));
         }
     }
     if report.attacks.is_empty() {
@@ -87,7 +89,9 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         vec!["", "pulse", "BPM", "fits", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
         rows.collect(),
     ));
-    out.push(Block::Small("The score is 100 times the product of the five parts after it.".into()));
+    out.push(Block::Small(
+        "Fits: the share of the attacks that fall on the pulse. The score is 100 times the product of the five parts after it.".into(),
+    ));
     out.push(Block::Text(format!("First by playing speed: {}.", words::turns(groove, report))));
     drawn(&mut out, piece, Kind::Streams, "streams");
     let told = words::told_streams(report);
@@ -110,6 +114,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         out.push(Block::Heading("To hear"));
         out.extend(handout.takes.iter().map(Block::Sound));
     }
+    out.push(Block::Heading("What to do with it"));
+    out.push(Block::Steps(practice::steps(handout)));
     out
 }
 
@@ -128,7 +134,7 @@ fn section(piece: &Piece<'_>, s: usize) -> String {
 }
 
 /// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
-fn boxed(piece: &Piece<'_>, s: usize) -> String {
+fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
     let (groove, whole) = (piece.groove, plain::whole(piece.groove, s));
     let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
     let of = |from: usize, to: usize| {
@@ -140,7 +146,7 @@ fn boxed(piece: &Piece<'_>, s: usize) -> String {
     let blocks = |each: usize| (0..bars).step_by(each).map(|b| of(b, (b + each).min(bars))).collect::<Vec<_>>();
     let fits = |blocks: &Vec<String>| blocks.iter().flat_map(|b| b.lines()).all(|l| l.chars().count() <= COLUMNS);
     let best = (2..=bars).rev().map(blocks).find(fits);
-    best.unwrap_or_else(|| blocks(1)).join("\n\n")
+    best.unwrap_or_else(|| blocks(1))
 }
 
 fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: Kind, id: &str) {
