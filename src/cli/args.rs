@@ -194,10 +194,10 @@ pub(super) struct Export {
     /// Grooves, or folders of them; `-` reads one from standard input
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
-    /// The format
+    /// The format; txt is printed unless -o or --into names where it goes
     #[arg(long = "as", value_name = "FORMAT", value_parser = formats::format)]
     pub(super) format: &'static formats::Format,
-    /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending]
+    /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending; of txt standard output]
     #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
     pub(super) output: Option<PathBuf>,
     /// The folder to write into; made if it is not there
