@@ -98,12 +98,57 @@ fn several_grooves_are_a_table_or_lines_and_a_bad_one_does_not_stop_the_rest() {
 }
 
 #[test]
+fn every_list_of_hearings_has_the_same_numbers() {
+    let half: &[&str] = &["--speed", "50"];
+    for (pattern, more) in
+        [(DEMO, [].as_slice()), ("patterns/capstan-thirteen.toml", half), ("patterns/ticket-bell.toml", &[])]
+    {
+        let json = good(&[&["explain", "--json", pattern], more].concat()).text;
+        let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+        let hearings = value["hearings"].as_array().expect("hearings");
+        let text = good(&[&["explain", pattern], more].concat()).text;
+        let rows = text.lines().skip_while(|l| !l.contains("score      BPM")).skip(1);
+        let numbers: Vec<usize> = rows
+            .take_while(|l| l.starts_with("  "))
+            .filter(|l| l.ends_with(|c: char| c.is_alphabetic()) && l.contains("% ") && l.contains(" ms "))
+            .filter_map(|l| l.split_whitespace().next()?.parse().ok())
+            .collect();
+        assert_eq!(numbers, (1..=hearings.len()).collect::<Vec<_>>(), "{text}");
+        // What is shown as nothing is there for being first at another speed, or for being the beat.
+        let firsts: Vec<u64> =
+            value["turns"].as_array().expect("turns").iter().filter_map(|t| t["hearing"].as_u64()).collect();
+        for (i, h) in hearings.iter().enumerate() {
+            let kept = h["score"].as_f64().expect("a score") >= 0.5 || h["kind"] == "written beat";
+            assert!(kept || firsts.contains(&(i as u64)), "{i} {h}");
+        }
+        let most = hearings.len();
+        for named in [most, most + 1] {
+            let take = format!("hearing:{named}");
+            let words =
+                [&["takes", pattern, "-o", "-", "--times", "1", "--rate", "8000", "--take", &take], more].concat();
+            let ended = run(&words, b"");
+            let said =
+                format!("a take's hearing is {named}, allowed are the numbers that explain gives, 1 to {most}\n");
+            assert_eq!(
+                (ended.code, ended.errors.ends_with(&said)),
+                if named > most { (Some(2), true) } else { (Some(0), false) }
+            );
+        }
+    }
+}
+
+#[test]
 fn a_groove_is_read_from_standard_input() {
     let text = std::fs::read(in_package(DEMO)).expect("the demo groove");
     assert_eq!(run(&["explain", "-"], &text).text, good(&["explain", DEMO]).text);
     let wrong = run(&["explain", "-"], b"format = 1\nname = 3\n");
     assert_eq!(wrong.code, Some(1));
     assert!(wrong.errors.starts_with("standard input:2:1: found"), "{}", wrong.errors);
+    let midi = run(&["explain", "-"], b"MThd\0\0\0\x06\0\x01\0\x01\x01\xe0");
+    let said = "standard input: found a Standard MIDI File, allowed is a groove; `teeter import` makes one of it\n";
+    assert_eq!((midi.code, midi.errors.as_str()), (Some(1), said));
+    let latin = run(&["explain", "-"], b"format = 1\ntitle = \"\xe9\"\n");
+    assert!(latin.errors.starts_with("standard input:2:10: found the byte 0xE9"), "{}", latin.errors);
 }
 
 #[test]
@@ -190,9 +235,28 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
     let rows: &[(&[&str], i32, &str)] = &[
         (&["explain", DEMO, "--speed", "10"], 2, "--speed is '10', allowed is a number from 20 to 200 (percent)"),
         (&["explain", DEMO, "--speed", "x"], 2, "--speed is 'x'"),
-        (&["explain", DEMO, "--layer", "sail"], 1, "there is no layer 'sail', allowed are: winch, foot, bollard"),
+        (&["explain", DEMO, "--layer", "sail"], 2, "there is no layer 'sail', allowed are: winch, foot, bollard"),
+        (&["render", DEMO, "-o", "x.wav", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["takes", DEMO, "-o", "x.wav", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["tap", DEMO, "-", "--layer", "sail"], 2, "there is no layer 'sail'"),
         (&["explain", DEMO, "--cell-limit", "5"], 2, "--cell-limit is 5, allowed is a number from 20 to 1000 (ms)"),
         (&["render", DEMO, "-o", "x.wav", "--rate", "1"], 2, "--rate is 1"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--rate", "fast"],
+            2,
+            "'fast' for '--rate <HZ>': allowed is a whole number from 8000 to 384000",
+        ),
+        (&["render", DEMO, "-o", "x.wav", "--loops", "0"], 2, "allowed is a whole number from 1 to 10000"),
+        (&["takes", DEMO, "-o", "x.wav", "--times", "few"], 2, "allowed is a whole number from 1 to 10000"),
+        (&["render", DEMO, "-o", "x.wav", "--seconds", "x"], 2, "allowed is a number from 0.01 to 36000"),
+        (&["explain", DEMO, "--cell-limit", "x"], 2, "allowed is a number from 20 to 1000 (ms)"),
+        (&["tap", DEMO, "-", "--offset-ms", "x"], 2, "allowed is a number from -1000 to 1000 (ms)"),
+        (&["export", DEMO, "--as", "svg", "--hearing", "x"], 2, "allowed is a number that explain gives, from 1"),
+        (&["export", DEMO, "--as", "svg", "--width", "x"], 2, "allowed is a number from 480 to 4000 (CSS pixels)"),
+        (&["export", DEMO, "--as", "png", "--scale", "x"], 2, "allowed is a number from 0.1 to 8"),
+        (&["speaker", "--port", "abc"], 2, "'abc' for '--port <PORT>': allowed is a port, 1 to 65535"),
+        (&["speaker", "--port", "70000"], 2, "allowed is a port, 1 to 65535"),
+        (&["riff.toml", "--speaker", "0"], 2, "allowed is a port, 1 to 65535"),
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "--seconds is 0"),
         (
             &["render", DEMO, "-o", "x.wav", "--hearing", "99"],
@@ -212,17 +276,39 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
         (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "allowed are: beat, beat/2 to 4"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "song"], 2, "allowed are: groove, beat, hearing:1"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "hearing:99"], 2, "a take's hearing is 99, allowed are"),
-        (&["takes", DEMO, "-o", "x.tsv"], 2, "x.tsv: the list of cues has this name"),
+        (
+            &["takes", DEMO, "-o", "x.mp3"],
+            2,
+            "found the name x.mp3, allowed is one that ends in .wav, or - for standard output",
+        ),
+        (&["takes", DEMO, "-o", "x.tsv"], 2, "allowed is one that ends in .wav"),
+        (&["render", DEMO, "-o", "x"], 2, "found the name x, allowed is one that ends in .wav"),
+        (&["render", DEMO, "-o", "x.flac", "--ladder", "50-100/25"], 2, "found the name x.flac"),
         (&["takes", DEMO, "-o", "x.wav", "--times", "10000"], 3, "longer than a WAV file can hold (4 GiB)"),
-        (&["render", DEMO, "-o", "no/such/folder/x.wav"], 3, "no/such/folder/x.wav: cannot write"),
-        (&["render", DEMO, "-o", "src"], 3, "src: found a folder, allowed is a file"),
-        (&["render", DEMO, "-o", "README.md"], 3, "README.md: found a file that was not made by this command"),
-        (&["takes", DEMO, "-o", DEMO], 3, "it is not written over"),
+        (
+            &["render", DEMO, "-o", "no/such/folder/x.wav"],
+            3,
+            "no/such/folder/x.wav: cannot write: there is no folder no/such/folder\n",
+        ),
+        (&["render", DEMO, "-o", "src"], 2, "found the name src"),
+        (&["render", DEMO, "-o", "README.md"], 2, "found the name README.md"),
+        (&["takes", DEMO, "-o", DEMO], 2, "allowed is one that ends in .wav"),
         (
             &["explian", DEMO],
             2,
             "found 'explian' and more words after it, allowed is one file to edit, or one of the commands explain",
         ),
+        (&["explian", DEMO], 2, "('explain' is near)"),
+        (
+            &["explian"],
+            2,
+            "there is no command and no file 'explian'; the command 'explain' is near; the name of a new groove ends in .toml",
+        ),
+        (&["songs/riff"], 2, "there is no command and no file 'songs/riff'; the name of a new groove ends in .toml"),
+        (&["explian", "--speaker", "7450"], 2, "there is no command and no file 'explian'"),
+        (&["songs/riff.toml"], 2, "the editor needs a terminal"),
+        (&["riff.TOML"], 2, "the editor needs a terminal"),
+        (&["README.md"], 2, "the editor needs a terminal"),
         (&["explain"], 2, "required"),
         (&["explain", "src"], 1, "there is no groove"),
         (&[DEMO], 2, "the editor needs a terminal"),
@@ -235,6 +321,22 @@ fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
         assert!(ended.text.is_empty(), "{words:?} printed {}", ended.text);
     }
     assert!(!Path::new(&in_package("x.wav")).exists());
+}
+
+#[test]
+fn sound_is_written_over_sound_only_and_into_a_device() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    std::fs::write(path("notes.wav"), "my own words").expect("written");
+    let ended = run(&["render", DEMO, "-o", &path("notes.wav")], b"");
+    assert_eq!(ended.code, Some(3));
+    assert!(ended.errors.contains("found a file that was not made by this command"), "{}", ended.errors);
+    assert_eq!(std::fs::read_to_string(path("notes.wav")).expect("text"), "my own words");
+    std::fs::create_dir(path("folder.wav")).expect("a folder");
+    let ended = run(&["takes", DEMO, "-o", &path("folder.wav")], b"");
+    assert!(ended.code == Some(3) && ended.errors.contains("found a folder, allowed is a file"), "{}", ended.errors);
+    good(&["render", DEMO, "-o", &path("LOUD.WAV")]);
+    good(&["render", DEMO, "-o", "/dev/null"]);
 }
 
 #[test]
@@ -290,7 +392,11 @@ fn explain_takes_the_cell_limit_from_the_config_file_unless_one_is_given() {
     assert_eq!(with_config(config, &["explain", "--cell-limit", "100", DEMO]).text, good(&["explain", DEMO]).text);
     let wrong = with_config("[hearing]\ncell-limit = \"fast\"\n", &["explain", DEMO]);
     assert_eq!(wrong.code, Some(2));
-    assert!(wrong.errors.contains("config.toml: line 2, column 14: "), "{}", wrong.errors);
+    let said = "config.toml:2:14: found the text \"fast\", allowed is a number\n";
+    assert!(wrong.errors.ends_with(said), "{}", wrong.errors);
+    let wrong = with_config("[haering]\ncell-limit = 90\n", &["explain", DEMO]);
+    let said = "config.toml:1:2: found 'haering', allowed are 'keys', 'hearing', 'tap', 'sound'\n";
+    assert!(wrong.code == Some(2) && wrong.errors.ends_with(said), "{}", wrong.errors);
     assert!(wrong.text.is_empty());
 }
 
@@ -333,7 +439,7 @@ fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
     let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
     assert_eq!(code, Some(2));
     assert!(words.contains("ssh -R"), "{words}");
-    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("1..=65535"));
+    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("allowed is a port, 1 to 65535"));
 }
 
 #[test]
@@ -354,6 +460,12 @@ fn taps_of_a_file_are_told() {
     ] {
         assert!(ended.text.contains(words), "'{words}' is missing in\n{}", ended.text);
     }
+    assert_eq!(ended.errors, "standard input: line 1 ('seconds') was taken for a heading\n");
+    let spaced = run(&["tap", DEMO, "-"], list.replace('\t', "  ").as_bytes());
+    assert_eq!((spaced.text, spaced.errors.as_str()), (ended.text, ""));
+    let comma = run(&["tap", DEMO, "-"], list.replace('.', ",").as_bytes());
+    assert_eq!((comma.code, comma.text.as_str()), (Some(1), ""));
+    assert!(comma.errors.contains("standard input:1:1: found '0,780', allowed is a decimal point"), "{}", comma.errors);
     let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
     assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
     let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");
@@ -366,6 +478,22 @@ fn taps_of_a_file_are_told() {
         wrong.errors
     );
     assert_eq!(run(&["tap", DEMO, "-", "--offset-ms", "5000"], b"1\n").code, Some(2));
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("taps.txt").to_str().expect("a path").to_owned();
+    std::fs::write(&path, "400\n800\n1200\n").expect("written");
+    let ms = run(&["tap", DEMO, &path], b"");
+    assert_eq!(ms.code, Some(1));
+    assert!(
+        ms.errors.contains("taps.txt: found taps 400 apart in the middle, allowed are times in seconds"),
+        "{}",
+        ms.errors
+    );
+    let swapped = run(&["tap", &path, DEMO], b"");
+    assert_eq!(swapped.code, Some(2));
+    let said = format!("taps.txt is no groove and {DEMO} is one, allowed is the groove first: teeter tap {DEMO} ");
+    assert!(swapped.errors.contains(&said), "{}", swapped.errors);
+    let neither = run(&["tap", &path, &path], b"");
+    assert!(neither.code == Some(1) && neither.errors.contains("taps.txt:1:"), "{}", neither.errors);
     assert_eq!(run(&["tap", "-", "-"], b"").code, Some(2));
 }
 
@@ -483,7 +611,7 @@ fn export_and_import_say_what_is_wrong_and_where() {
             "--hearing is 99, allowed are the numbers from 1 to",
         ),
         (&["export", "patterns", "--as", "midi", "-o", "x.mid"], b"", 2, "-o names one file, found"),
-        (&bad_place, b"", 3, "tests/nowhere/x.mid: cannot write"),
+        (&bad_place, b"", 3, "tests/nowhere/x.mid: cannot write: there is no folder tests/nowhere\n"),
         (&["import", "-"], b"none", 1, "standard input: found no format known here"),
         (&["import", "-"], b"MThd\0\0\0\x06\0\x02\0\x01\0\x60", 1, "standard input: byte 8: found format 2"),
         (

@@ -28,6 +28,7 @@ fn from_an_empty_groove_to_a_saved_one_whose_figures_are_those_of_explain() {
     let explained = explain.args(["explain", "--json"]).arg(file).current_dir(home.path()).env("HOME", home.path());
     let explained = explained.output().expect("explain");
     let value: serde_json::Value = serde_json::from_slice(&explained.stdout).expect("JSON");
+    assert_eq!(value["title"], "riff", "a new groove is called as its file");
     assert_eq!(value["layers"][1]["name"], "kick");
     let first = &value["hearings"][0];
     let bpm = format!("{:.1}", first["bpm"].as_f64().expect("a tempo"));
@@ -223,7 +224,7 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("line 2, column 14: '5' is no cell limit");
+    editor.shows("line 2, column 14: found the cell limit 5");
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
 }

@@ -29,7 +29,8 @@ fn every_kind_of_problem_a_text_may_have_has_its_file() {
     let problems = |e: LoadError| discriminant(&e.problem);
     let kinds: HashSet<_> =
         toml_files("tests/refusals").iter().filter_map(|path| store::load(path).err().map(problems)).collect();
-    // All but the five of the disk, which are below and in the room's own tests, and the one for what no file can ask.
+    // All but the five of the disk and files of another kind, which are below and in the room's own tests, and the one for what no
+    // file can ask.
     let samples = [
         Problem::Nul,
         Problem::NotUtf8(0),
@@ -68,4 +69,48 @@ fn what_is_no_file_is_refused_by_name() {
     let within = "Cargo.toml/none.toml";
     let words = "found a file that cannot be read (Not a directory), allowed is a file you may read";
     assert_eq!(refused(within), format!("{}: {words}", at(within)));
+}
+
+#[test]
+fn files_of_another_kind_are_named_by_what_they_are() {
+    let (imported, sounded) = ("`teeter import` makes one of it", "a layer of one can sound it, as sound = \"FILE\"");
+    let rows: [(&[u8], &str, &str); 16] = [
+        (b"MThd\0\0\0\x06\0\x01\0\x01\x01\xe0", "a Standard MIDI File", imported),
+        (b"RIFF\x10\0\0\0RMIDdata", "a Standard MIDI File", imported),
+        (b"<?xml version=\"1.0\"?>\n<!DOCTYPE score-partwise>\n<score-partwise/>", "MusicXML", imported),
+        (b"\xef\xbb\xbf\n<score-timewise version=\"4.0\">", "MusicXML", imported),
+        (b"<?xml version=\"1.0\"?><list/>", "an XML file", "`teeter import` makes one of MusicXML"),
+        (b"PK\x03\x04\x14\0", "a zip archive", "`teeter import` makes one of compressed MusicXML (.mxl)"),
+        (b"RIFF\x24\0\0\0WAVEfmt ", "a sound file (WAV)", sounded),
+        (b"FORM\0\0\0\x10AIFCFVER", "a sound file (AIFF)", sounded),
+        (b"fLaC\0\0\0\x22", "a sound file (FLAC)", sounded),
+        (b"OggS\0\x02", "a sound file (Ogg)", sounded),
+        (b"ID3\x04\0", "a sound file (MP3)", sounded),
+        (b"\xff\xfb\x90\x64", "a sound file (MP3)", sounded),
+        (b"\0\0\0\x20ftypM4A ", "a sound or film (MP4)", "a groove"),
+        (b"\x89PNG\r\n\x1a\n", "a picture (PNG)", "a groove"),
+        (b"%PDF-1.7\n", "a PDF", "a groove"),
+        (b"<!DOCTYPE html>\n<html>", "a page of HTML", "a groove"),
+    ];
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("riff.toml");
+    for (bytes, found, allowed) in rows {
+        fs::write(&path, bytes).expect("written");
+        let said = store::load(&path).expect_err(found).to_string();
+        assert!(said.starts_with(&format!("{}: found {found}, allowed is a groove", path.display())), "{said}");
+        assert!(said.ends_with(allowed), "{said}");
+        assert_eq!(store::parse_bytes(bytes.to_vec(), &path.display().to_string()).expect_err(found).to_string(), said);
+    }
+    // One that is too long to be a groove is still told by its start; others by their length.
+    let long = |head: &[u8]| {
+        let mut bytes = head.to_vec();
+        bytes.resize(store::LIMIT as usize + 1, 0);
+        fs::write(&path, bytes).expect("written");
+        store::load(&path).expect_err("too long").problem
+    };
+    assert!(matches!(long(b"RIFF\x24\0\0\0WAVE"), Problem::Foreign("a sound file (WAV)", _)));
+    assert_eq!(long(b"format = 1\n"), Problem::TooLarge(store::LIMIT + 1));
+    // Bytes that are told by nothing are still told by the first that is no text.
+    fs::write(&path, b"RIFF\xe0").expect("written");
+    assert_eq!(store::load(&path).expect_err("no text").problem, Problem::NotUtf8(0xe0));
 }

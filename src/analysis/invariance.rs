@@ -5,11 +5,11 @@ use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Part, Place, Section, T
 use proptest::prelude::*;
 use std::sync::Arc;
 
-/// The ten best hearings; the others are kept for speeds relative to the written tempo.
+/// The ten best hearings that have a score; the others are kept for speeds relative to the written tempo.
 fn ten(r: &Report) -> impl Iterator<Item = &Hearing> {
     let leads = |i: usize| !r.hearings[..i].iter().any(|h| super::hearing::alike(h, &r.hearings[i]));
     let leaders = (0..r.hearings.len()).filter(move |i| leads(*i)).map(|i| &r.hearings[i]);
-    leaders.filter(|h| h.score > 0.1).take(10)
+    leaders.filter(|h| h.score > 0.5).take(10)
 }
 
 /// What a report says of them.

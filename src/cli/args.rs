@@ -8,6 +8,7 @@ use crate::sound::Click;
 use crate::terminal::run::takes::{Pulse, Wanted};
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
+use std::str::FromStr;
 
 /// Write a groove nobody can keep the beat through, see how it is built and why it is hard, find the pulses the ear takes
 /// instead, and hear it.
@@ -55,18 +56,18 @@ pub(super) enum Command {
 /// Without a command: open the editor.
 #[derive(Debug, ClapArgs)]
 pub(super) struct Edit {
-    /// The groove to edit; made when it is saved if it is not there
+    /// The groove to edit; if it is not there its name ends in .toml, and it is made when it is saved
     pub(super) file: Option<PathBuf>,
     /// Sound on your own machine, where `teeter speaker` runs: the port of this host that leads there. The token it shows is
     /// asked for, or taken from the variable `TEETER_SPEAKER_TOKEN`
-    #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "PORT", value_parser = port)]
     pub(super) speaker: Option<u16>,
 }
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct Speaker {
     /// The port of this machine to listen on; no other machine can reach it
-    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = port)]
     pub(super) port: u16,
 }
 
@@ -85,7 +86,7 @@ pub(super) struct Explain {
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// The shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
-    #[arg(long, value_name = "MS")]
+    #[arg(long, value_name = "MS", value_parser = number::<f64>("a number from 20 to 1000 (ms)"))]
     pub(super) cell_limit: Option<f64>,
     /// Print JSON, one line per groove when there are several
     #[arg(long)]
@@ -106,14 +107,14 @@ pub(super) struct Check {
 pub(super) struct Render {
     /// The groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// The WAV file (stereo, 24 bits); `-` writes it to standard output
+    /// The WAV file (stereo, 24 bits), whose name ends in .wav; `-` writes it to standard output
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// Times through the whole groove, and what rings out after it
-    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "seconds", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "seconds", value_parser = times)]
     pub(super) loops: u32,
     /// Seconds to render, looping, instead of whole times through
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", value_parser = number::<f64>("a number from 0.01 to 36000 (seconds)"))]
     pub(super) seconds: Option<f64>,
     #[command(flatten)]
     pub(super) heard: Heard,
@@ -141,7 +142,7 @@ pub(super) struct Heard {
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// Frames per second
-    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    #[arg(long, value_name = "HZ", default_value_t = 48_000, value_parser = number::<u32>(RATES))]
     pub(super) rate: u32,
     /// Sound only this layer; may stand several times
     #[arg(long, value_name = "NAME")]
@@ -152,17 +153,17 @@ pub(super) struct Heard {
 pub(super) struct Takes {
     /// The groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// The WAV file (stereo, 24 bits) with the cues in it; they are listed in the same name with .tsv as well. `-` writes the
+    /// The WAV file (stereo, 24 bits), whose name ends in .wav, with the cues in it; they are listed in the same name with .tsv as well. `-` writes the
     /// sound to standard output and the list to standard error
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// A take: `groove` alone, under the `beat`, under `hearing:1`; `pulses:beat,1` without the groove, `with:beat,1` with it.
     /// May stand several times. A pulse may be cut: `beat/2`, `1/3`, `1/off-beat` [default: groove, beat, hearing:N,
-    /// pulses:beat,N, hearing:N, with N the first hearing that is not the written beat]
+    /// pulses:beat,N, hearing:N, with N the best hearing that is not counted along with the meter]
     #[arg(long, value_name = "TAKE", value_parser = takes::wanted)]
     pub(super) take: Vec<Wanted>,
     /// Times through the whole groove in each take
-    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = times)]
     pub(super) times: u32,
     /// Count in before each take: a bar of the written beat, or four pulses of its hearing
     #[arg(long)]
@@ -175,14 +176,15 @@ pub(super) struct Takes {
 pub(super) struct Tap {
     /// The groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// Times of the taps, one a line, in seconds as they passed since the loop first began; `-` reads standard input. Only the
-    /// first field of a line counts (TSV or CSV)
+    /// Times of the taps, one a line, in seconds with a decimal point, as they passed since the loop first began; `-` reads
+    /// standard input. Only the first field of a line counts; white space, tab, comma or semicolon ends it. A first line whose
+    /// field has no digit is a heading
     pub(super) times: PathBuf,
     /// Playing speed the loop was heard at, in percent of the written tempo, 20 to 200
     #[arg(long, value_name = "PERCENT", default_value = "100")]
     pub(super) speed: String,
     /// Taken off every tap, in ms, -1000 to 1000
-    #[arg(long, value_name = "MS", allow_negative_numbers = true)]
+    #[arg(long, value_name = "MS", allow_negative_numbers = true, value_parser = number::<f64>("a number from -1000 to 1000 (ms)"))]
     pub(super) offset_ms: Option<f64>,
     /// Find the hearings of this layer instead of the first one; may stand several times to join layers
     #[arg(long, value_name = "NAME")]
@@ -194,10 +196,10 @@ pub(super) struct Export {
     /// Grooves, or folders of them; `-` reads one from standard input
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
-    /// The format
+    /// The format; txt is printed unless -o or --into names where it goes
     #[arg(long = "as", value_name = "FORMAT", value_parser = formats::format)]
     pub(super) format: &'static formats::Format,
-    /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending]
+    /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending; of txt standard output]
     #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
     pub(super) output: Option<PathBuf>,
     /// The folder to write into; made if it is not there
@@ -205,7 +207,7 @@ pub(super) struct Export {
     pub(super) into: Option<PathBuf>,
     /// Put the pulses of the hearing of this number in `teeter explain` in too; may stand several times. Notation holds only those whose
     /// pulses all fall on written cells or beats
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = number::<usize>("a number that explain gives, from 1"))]
     pub(super) hearing: Vec<usize>,
     /// Only this section
     #[arg(long, value_name = "NAME")]
@@ -217,10 +219,10 @@ pub(super) struct Export {
     #[arg(long, value_name = "WHERE", default_value = "print", value_parser = formats::theme_of)]
     pub(super) theme: crate::exchange::picture::Theme,
     /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000
-    #[arg(long, value_name = "PIXELS", default_value_t = 1000.0)]
+    #[arg(long, value_name = "PIXELS", default_value_t = 1000.0, value_parser = number::<f32>("a number from 480 to 4000 (CSS pixels)"))]
     pub(super) width: f32,
     /// Of png, pixels to a CSS pixel, 0.1 to 8 [default: 2, less for pictures of more than 34 million pixels]
-    #[arg(long, value_name = "TIMES")]
+    #[arg(long, value_name = "TIMES", value_parser = number::<f32>("a number from 0.1 to 8"))]
     pub(super) scale: Option<f32>,
     #[command(flatten)]
     pub(super) notes: Notes,
@@ -269,14 +271,14 @@ pub(super) struct Sheets {
     /// Where the takes sound: `beside` as files, `within` the page (large), or `none`
     #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = ["beside", "within", "none"])]
     pub(super) sound: String,
-    /// Draw the pulses of the hearing of this number in `teeter explain`; may stand several times [default: the best two that are
-    /// not the written beat]
-    #[arg(long, value_name = "NUMBER")]
+    /// Draw the pulses of the hearing of this number in `teeter explain`; may stand several times [default: the rival of
+    /// the written beat and the best besides]
+    #[arg(long, value_name = "NUMBER", value_parser = number::<usize>("a number that explain gives, from 1"))]
     pub(super) hearing: Vec<usize>,
     #[command(flatten)]
     pub(super) notes: Notes,
     /// Frames per second of the takes
-    #[arg(long, value_name = "HZ", default_value_t = 22_050)]
+    #[arg(long, value_name = "HZ", default_value_t = 22_050, value_parser = number::<u32>(RATES))]
     pub(super) rate: u32,
     /// Write over files that are there
     #[arg(long)]
@@ -300,6 +302,24 @@ pub(super) struct Import {
     /// Write over files that are there
     #[arg(long)]
     pub(super) overwrite: bool,
+}
+
+/// What a sample rate may be.
+const RATES: &str = "a whole number from 8000 to 384000 (frames per second)";
+
+/// A number; what does not read as one is refused with what is allowed. Whether it lies in its range is looked at where it is used.
+fn number<T: FromStr>(allowed: &'static str) -> impl Fn(&str) -> Result<T, String> + Clone {
+    move |word| word.parse().map_err(|_| format!("allowed is {allowed}"))
+}
+
+/// How often something goes through.
+fn times(word: &str) -> Result<u32, String> {
+    let times = word.parse().ok().filter(|n| (1..=10_000).contains(n));
+    times.ok_or_else(|| "allowed is a whole number from 1 to 10000".to_owned())
+}
+
+fn port(word: &str) -> Result<u16, String> {
+    word.parse().ok().filter(|p| *p > 0).ok_or_else(|| "allowed is a port, 1 to 65535".to_owned())
 }
 
 #[cfg(test)]

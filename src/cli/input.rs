@@ -60,18 +60,18 @@ pub(super) fn has_ending(path: &Path, endings: &[&str]) -> bool {
 /// Reads one groove; `-` is standard input.
 pub(super) fn read(path: &Path) -> Result<Groove, String> {
     if path.as_os_str() == "-" {
-        let mut text = String::new();
-        let read = std::io::stdin().lock().take(store::LIMIT + 1).read_to_string(&mut text);
+        let mut bytes = Vec::new();
+        let read = std::io::stdin().lock().take(store::LIMIT + 1).read_to_end(&mut bytes);
         if let Err(error) = read {
-            return Err(format!("standard input: cannot read: {error}"));
+            return Err(format!("standard input: cannot read: {}", store::reason(&error)));
         }
-        if text.len() as u64 > store::LIMIT {
+        if bytes.len() as u64 > store::LIMIT {
             return Err(format!(
                 "standard input: found more than {} bytes, allowed is a groove of at most that",
                 store::LIMIT
             ));
         }
-        return store::parse(&text, "standard input").map(|l| l.groove).map_err(|e| e.to_string());
+        return store::parse_bytes(bytes, "standard input").map(|l| l.groove).map_err(|e| e.to_string());
     }
     store::load(path).map(|l| l.groove).map_err(|e| e.to_string())
 }

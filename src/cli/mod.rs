@@ -8,6 +8,7 @@ mod handout;
 mod import;
 mod input;
 mod ladder;
+mod near;
 mod output;
 mod outputs;
 mod pulse;
@@ -15,6 +16,7 @@ mod render;
 mod speaker;
 mod takes;
 mod tap;
+mod times;
 
 use crate::terminal::{self, run::EditError};
 use args::{Args, Command};
@@ -71,25 +73,10 @@ impl From<io::Error> for Failure {
     }
 }
 
-/// What is wrong if the first word is neither a command nor the only one: the parser would take it for a file.
-fn no_command(words: &[OsString]) -> Option<String> {
-    let first = words.get(1)?.to_str()?;
-    let command = <Args as clap::CommandFactory>::command();
-    let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
-    let known = first.starts_with('-') || first == "help" || names.contains(&first);
-    let edits = words[2..].iter().filter_map(|w| w.to_str()).any(|w| w.starts_with("--speaker"));
-    (words.len() > 2 && !known && !edits).then(|| {
-        format!(
-            "found '{first}' and more words after it, allowed is one file to edit, or one of the commands {}",
-            names.join(", ")
-        )
-    })
-}
-
 /// Runs the program with these words, the first being its own name.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
     let words: Vec<OsString> = words.into_iter().collect();
-    if let Some(said) = no_command(&words) {
+    if let Some(said) = near::more_words(&words) {
         let _ = writeln!(io::stderr(), "teeter: {said}");
         return Exit::Usage.into();
     }
@@ -113,6 +100,9 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 /// Opens the editor.
 fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failure> {
+    if let Some(words) = file.and_then(near::no_file) {
+        return Err(Failure::new(Exit::Usage, words));
+    }
     let far = port.map(speaker::connect).transpose()?;
     match terminal::run::edit(file, far) {
         Ok(()) => Ok(Exit::Good),

@@ -5,6 +5,7 @@ use crate::rhythm::Groove;
 use crate::sound::take::{Sequence, Take, table};
 use crate::sound::{OwnSounds, SampleRate};
 use crate::store;
+use crate::terminal::run::takes::no_wav;
 use std::io::{self, BufWriter, IsTerminal, Read, Write};
 use std::path::Path;
 
@@ -16,7 +17,16 @@ pub(super) fn rate(hertz: u32) -> Result<SampleRate, Failure> {
     })
 }
 
-/// Refuses to write sound to a terminal.
+/// Refuses a name for sound that says it is something else. A device or a pipe has the name it has.
+pub(super) fn sound_to(path: &Path) -> Result<(), Failure> {
+    let other = path.exists() && !path.is_file() && !path.is_dir();
+    match no_wav(path).filter(|_| path.as_os_str() != "-" && !other) {
+        Some(words) => Err(Failure::new(Exit::Usage, format!("{words}, or - for standard output"))),
+        None => not_a_terminal(path),
+    }
+}
+
+/// Refuses to write to a terminal what is not text.
 pub(super) fn not_a_terminal(path: &Path) -> Result<(), Failure> {
     if path.as_os_str() == "-" && io::stdout().is_terminal() {
         let words = "standard output is a terminal; send it to a file or a program, or name a file with -o";
@@ -34,10 +44,6 @@ pub(super) fn sequence(
     rate: SampleRate,
     own: OwnSounds,
 ) -> Result<(), Failure> {
-    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("tsv")) {
-        let words = format!("{}: the list of cues has this name, allowed is another for the sound", path.display());
-        return Err(Failure::new(Exit::Usage, words));
-    }
     let sequence = Sequence::with(groove, takes, rate, own);
     let beside = path.with_extension("tsv");
     let plain = path.as_os_str() != "-" && (path.is_file() || !path.exists());
@@ -100,10 +106,8 @@ fn whole<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> 
         out.flush()?;
         return Ok(done);
     }
-    let wrong = |e: io::Error| {
-        let error = anyhow::Error::new(e).context(format!("{}: cannot write", path.display()));
-        Failure { exit: Exit::Output, error: Some(error) }
-    };
+    let wrong =
+        |e: io::Error| Failure::new(Exit::Output, format!("{}: cannot write: {}", path.display(), store::reason(&e)));
     if path.is_dir() {
         return Err(Failure::new(Exit::Output, format!("{}: found a folder, allowed is a file", path.display())));
     }

@@ -16,7 +16,7 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
         Some(s) => return Err(usage(format!("--seconds is {s}, allowed is a number from 0.01 to 36000"))),
         None => Length::Loops(ask.loops),
     };
-    output::not_a_terminal(&ask.output)?;
+    output::sound_to(&ask.output)?;
     let mut groove = input::read(&ask.file).map_err(|words| Failure::new(Exit::BadGroove, words))?;
     if !ask.heard.layer.is_empty() {
         groove = only(&groove, &ask.heard.layer)?;

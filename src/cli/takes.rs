@@ -29,7 +29,7 @@ pub(super) fn wanted(words: &str) -> Result<Wanted, String> {
 pub(super) fn run(ask: &args::Takes) -> Result<Exit, Failure> {
     let speed = input::speed(&ask.heard.speed)?;
     let rate = output::rate(ask.heard.rate)?;
-    output::not_a_terminal(&ask.output)?;
+    output::sound_to(&ask.output)?;
     if ask.take.len() > MOST {
         let words = format!("--take stands {} times, allowed are at most {MOST}", ask.take.len());
         return Err(Failure::new(Exit::Usage, words));

@@ -1,14 +1,12 @@
-//! Taps of a file against a groove: the report of the editor without it. It must not know who tapped, nor how.
+//! Taps of a file against a groove: the report of the editor without it. It must not know who tapped, nor how a list is read.
 
 use super::args::Tap;
-use super::{Exit, Failure, input};
+use super::{Exit, Failure, input, times};
 use crate::analysis::tap::{TapAsk, tap_report};
 use crate::analysis::{self, Scope};
-use crate::store;
 use crate::words::tap::{About, Look, TapOffset, told};
 use std::fmt::Write as _;
-use std::io::{self, Read, Write};
-use std::path::Path;
+use std::io::{self, Write};
 
 pub(super) fn run(ask: &Tap) -> Result<Exit, Failure> {
     if ask.file.as_os_str() == "-" && ask.times.as_os_str() == "-" {
@@ -21,9 +19,12 @@ pub(super) fn run(ask: &Tap) -> Result<Exit, Failure> {
         return Err(Failure::new(Exit::Usage, words));
     }
     let limits = input::limits(None)?;
-    let groove = input::read(&ask.file).map_err(|words| Failure::new(Exit::BadGroove, words))?;
+    let groove = input::read(&ask.file).map_err(|words| not_a_groove(ask, &words))?;
     let layers = input::layers(&groove, &ask.layer).map_err(|words| Failure::new(Exit::Usage, words))?;
-    let times = times(&ask.times).map_err(|words| Failure::new(Exit::BadGroove, words))?;
+    let (times, heading) = times::read(&ask.times).map_err(|words| Failure::new(Exit::BadGroove, words))?;
+    if let Some(words) = heading {
+        writeln!(io::stderr().lock(), "{words}")?;
+    }
     let scope = Scope { layers, region: None };
     let report = analysis::report(&groove, &analysis::Ask { scope, speed, limits });
     let tap_ask = TapAsk {
@@ -45,35 +46,14 @@ pub(super) fn run(ask: &Tap) -> Result<Exit, Failure> {
     Ok(Exit::Good)
 }
 
-/// The first field of every line, in seconds. Empty lines, lines that begin with `#`, and a heading are passed over.
-fn times(path: &Path) -> Result<Vec<f64>, String> {
-    let name = if path.as_os_str() == "-" { "standard input".to_owned() } else { path.display().to_string() };
-    let cannot = |e: io::Error| format!("{name}: cannot read: {e}");
-    let mut text = String::new();
-    let read = if path.as_os_str() == "-" {
-        io::stdin().lock().take(store::LIMIT + 1).read_to_string(&mut text)
-    } else {
-        std::fs::File::open(path).map_err(cannot)?.take(store::LIMIT + 1).read_to_string(&mut text)
-    };
-    read.map_err(cannot)?;
-    if text.len() as u64 > store::LIMIT {
-        return Err(format!("{name}: found more than {} bytes, allowed are at most that", store::LIMIT));
+/// Says what is wrong with the groove; of two files named in the wrong order, that they are.
+fn not_a_groove(ask: &Tap, words: &str) -> Failure {
+    let swapped = ask.times.as_os_str() != "-" && input::read(&ask.times).is_ok();
+    if !swapped {
+        return Failure::new(Exit::BadGroove, words);
     }
-    let mut times = Vec::new();
-    let lines = text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty() && !l.trim_start().starts_with('#'));
-    for (n, (number, line)) in lines.enumerate() {
-        let field = line.split(['\t', ',', ';']).next().unwrap_or_default().trim();
-        match field.parse::<f64>() {
-            Ok(seconds) if seconds.abs() <= 1e6 => times.push(seconds),
-            Err(_) if n == 0 => {}
-            _ => {
-                let found: String = field.chars().take(40).collect();
-                return Err(format!(
-                    "{name}:{}:1: found '{found}', allowed is a number of seconds up to 1000000",
-                    number + 1
-                ));
-            }
-        }
-    }
-    Ok(times)
+    let (file, times) = (ask.file.display(), ask.times.display());
+    let words =
+        format!("{file} is no groove and {times} is one, allowed is the groove first: teeter tap {times} {file}");
+    Failure::new(Exit::Usage, words)
 }

@@ -103,8 +103,12 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
     let mut reader = Reader { text, at: 0 };
     let lengths = |cells: usize, b: usize| {
         (
-            format!("a bar {b} of {cells} cells"),
-            format!("{want} cells for {meter} at {division} cells per beat, a tuplet counting as its beats"),
+            format!("bar {b} with {}", many(cells, "cell")),
+            format!(
+                "{} for {meter} at {} per beat, a tuplet counting as its beats",
+                many(want, "cell"),
+                many(usize::from(division), "cell")
+            ),
         )
     };
     while let Some((at, c)) = reader.next() {
@@ -179,7 +183,12 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
         return error(
             text.len(),
             found,
-            format!("{bars} bars of {want} cells for {meter} at {division} cells per beat"),
+            format!(
+                "{} of {} for {meter} at {} per beat",
+                many(bars, "bar"),
+                many(want, "cell"),
+                many(usize::from(division), "cell")
+            ),
         );
     }
     Ok(Part::Barred { spans, cells })

@@ -95,8 +95,8 @@ fn drawings_that_are_wrong_say_where() {
     let rows = [
         ("x..", 3, "0 and a part of 4 beats"),
         ("x...x...", 8, "2 of 4 beats"),
-        ("x...|x...x...", 4, "a bar 1 of 4 cells"),
-        ("x...x...x|x......", 8, "a bar 1 of 9 cells"),
+        ("x...|x...x...", 4, "bar 1 with 4 cells"),
+        ("x...x...x|x......", 8, "bar 1 with 9 cells"),
         ("x...x..q|........", 7, "'q'"),
         ("x.-.x...|........", 2, "a hold after a rest"),
         ("x.{3: xxx}..x...|........", 2, "a tuplet within a beat"),
@@ -111,6 +111,8 @@ fn drawings_that_are_wrong_say_where() {
         let error = picture::parse_bars(text, &meter, 2, 4).expect_err(text);
         assert_eq!((error.at, error.found.as_str()), (offset, found), "{text}");
     }
+    let short = picture::parse_bars("x", &meter, 1, 4).expect_err("short");
+    assert_eq!(short.allowed, "1 bar of 8 cells for 2/4 at 4 cells per beat");
     assert_eq!(picture::parse_cycle("x.|").expect_err("bar line").at, 2);
     assert!(picture::parse_cycle("").is_err());
 }

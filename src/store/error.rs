@@ -51,6 +51,8 @@ pub enum Problem {
     Unreadable(String),
     /// It has more than [`LIMIT`] bytes.
     TooLarge(u64),
+    /// It is a file of another kind: which, and what is allowed in its stead.
+    Foreign(&'static str, &'static str),
     /// It has a NUL byte.
     Nul,
     /// It has a byte that is not UTF-8.
@@ -108,6 +110,7 @@ impl Problem {
             Self::NotPlain => "a pipe, a device or the like".into(),
             Self::Unreadable(reason) => format!("a file that cannot be read ({reason})"),
             Self::TooLarge(bytes) => format!("{bytes} bytes"),
+            Self::Foreign(found, _) => (*found).into(),
             Self::Nul => "a NUL byte".into(),
             Self::NotUtf8(byte) => format!("the byte 0x{byte:02X}, which is not UTF-8"),
             Self::Syntax(words, _) => format!("text that is not TOML ({words})"),
@@ -149,7 +152,7 @@ impl Problem {
             Self::Format(_) => format!("format {FORMAT}"),
             Self::UnknownKey(_, known) => known.join(", "),
             Self::MissingKey(_, example) => format!("a line like {example}"),
-            Self::WrongType(_, _, allowed) => (*allowed).into(),
+            Self::Foreign(_, allowed) | Self::WrongType(_, _, allowed) => (*allowed).into(),
             Self::Form(_, _, form) => form.clone(),
             Self::Bound(e) => e.bound.allowed(),
             Self::Tempo(_) => TEMPO.allowed(),

@@ -21,7 +21,10 @@ impl Making {
         let mut builder = tempfile::Builder::new();
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let file = builder.prefix(".teeter-").tempfile_in(folder)?;
+        let file = builder.prefix(".teeter-").tempfile_in(folder).map_err(|e| match e.kind() {
+            io::ErrorKind::NotFound => io::Error::new(e.kind(), format!("there is no folder {}", folder.display())),
+            _ => plain(e),
+        })?;
         Ok(Self { out: BufWriter::new(file), target: target.to_owned() })
     }
 
@@ -30,7 +33,7 @@ impl Making {
     /// # Errors
     /// The system's.
     pub fn settle(&mut self) -> io::Result<()> {
-        self.out.flush()
+        self.out.flush().map_err(plain)
     }
 
     /// Gives the file its name, in the place of what stands there if `over`.
@@ -38,19 +41,28 @@ impl Making {
     /// # Errors
     /// The system's, and [`io::ErrorKind::AlreadyExists`] where something has that name and `over` is not set.
     pub fn put(self, over: bool) -> io::Result<()> {
-        let file = self.out.into_inner().map_err(io::IntoInnerError::into_error)?;
+        let file = self.out.into_inner().map_err(|e| plain(e.into_error()))?;
         let put = if over { file.persist(&self.target) } else { file.persist_noclobber(&self.target) };
-        put.map(drop).map_err(|e| e.error)
+        put.map(drop).map_err(|e| plain(e.error))
     }
 }
 
 impl Write for Making {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.out.write(bytes)
+        self.out.write(bytes).map_err(plain)
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.out.flush()
+        self.out.flush().map_err(plain)
+    }
+}
+
+/// The system's reason without the name that the file has only while it is made: nobody asked for that one.
+fn plain(error: io::Error) -> io::Error {
+    let words = error.to_string();
+    match words.split_once(" at path ") {
+        Some((before, _)) => io::Error::new(error.kind(), before.split(" (os error").next().unwrap_or(before)),
+        None => error,
     }
 }
 
@@ -77,6 +89,12 @@ mod tests {
         begun("three").put(true).expect("put");
         assert_eq!(fs::read_to_string(&path).expect("text"), "three");
         assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 1);
-        assert!(Making::new(&folder.path().join("no/a.wav")).is_err());
+        let no = folder.path().join("no");
+        let missing = Making::new(&no.join("a.wav")).expect_err("no folder");
+        assert_eq!(missing.to_string(), format!("there is no folder {}", no.display()));
+        assert_eq!(missing.kind(), io::ErrorKind::NotFound);
+        // A file is no folder; the name of the file under way is not told.
+        let within = Making::new(&path.join("b.wav")).expect_err("no folder");
+        assert_eq!(within.to_string(), "Not a directory");
     }
 }

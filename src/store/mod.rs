@@ -6,6 +6,7 @@ mod calibration;
 mod drawing;
 mod error;
 mod fields;
+mod foreign;
 mod journal;
 mod making;
 mod progress;
@@ -25,6 +26,7 @@ pub use save::{SaveError, Stamp, save};
 pub use update::update;
 
 use crate::rhythm::Groove;
+use crate::rhythm::bounds::NAME;
 use std::fs::{self, File};
 use std::io::{ErrorKind, Read};
 use std::path::Path;
@@ -45,9 +47,19 @@ pub struct Loaded {
     pub stamp: Stamp,
 }
 
+/// The title of a groove that is begun under this name: the name without its ending, control characters left out, of as many
+/// characters as a name may have; `untitled` where nothing is left.
+pub fn title_of(path: &Path) -> String {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    let plain: String = stem.chars().filter(|c| !c.is_control()).take(NAME.greatest as usize).collect();
+    let plain = plain.trim();
+    if plain.is_empty() { "untitled".to_owned() } else { plain.to_owned() }
+}
+
 /// Reads a groove's file.
 ///
-/// The size is looked at before anything is read, and no more than [`LIMIT`] bytes are read in any case. Only plain files
+/// The size is looked at first: of a file that is too long the start is read only, which tells what else it may be, and no more
+/// than [`LIMIT`] bytes are read in any case. Only plain files
 /// are opened, so a pipe or a device cannot make the program wait.
 ///
 /// # Errors
@@ -68,24 +80,37 @@ pub fn load(path: &Path) -> Result<Loaded, LoadError> {
     if !about.is_file() {
         return Err(refuse(Problem::NotPlain));
     }
+    let file = File::open(path).map_err(|e| unreadable(&e))?;
     if about.len() > LIMIT {
-        return Err(refuse(Problem::TooLarge(about.len())));
+        let mut head = Vec::new();
+        file.take(foreign::HEAD as u64).read_to_end(&mut head).map_err(|e| unreadable(&e))?;
+        return Err(refuse(foreign::told(&head).unwrap_or(Problem::TooLarge(about.len()))));
     }
     let mut bytes = Vec::with_capacity(about.len() as usize);
-    let file = File::open(path).map_err(|e| unreadable(&e))?;
     // A file of the kernel's says that it is empty and may never end.
     file.take(LIMIT + 1).read_to_end(&mut bytes).map_err(|e| unreadable(&e))?;
     if bytes.len() as u64 > LIMIT {
         return Err(refuse(Problem::TooLarge(bytes.len() as u64)));
     }
+    parse_bytes(bytes, &name)
+}
+
+/// Reads a groove from a file's bytes; `name` stands in messages for the file.
+///
+/// # Errors
+/// [`LoadError`] with line and column if the bytes are no text or no groove, and which kind of file they are if that can be told.
+pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
+    if let Some(problem) = foreign::told(&bytes) {
+        return Err(LoadError { file: name.to_owned(), place: None, problem });
+    }
     match String::from_utf8(bytes) {
-        Ok(text) => parse(&text, &name),
+        Ok(text) => parse(&text, name),
         Err(error) => {
             let good = error.utf8_error().valid_up_to();
             let bytes = error.as_bytes();
             let before = String::from_utf8_lossy(&bytes[..good]);
             let place = Some(Position::of(&before, before.len()));
-            Err(LoadError { file: name, place, problem: Problem::NotUtf8(bytes[good]) })
+            Err(LoadError { file: name.to_owned(), place, problem: Problem::NotUtf8(bytes[good]) })
         }
     }
 }

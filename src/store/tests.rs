@@ -379,3 +379,22 @@ fn the_journal_gives_back_what_the_file_has_not() {
     let blocked = PathBuf::from("/dev/null/teeter");
     assert!(matches!(Journal::at(&blocked).write(None, "x"), Err(SaveError::Folder(..))));
 }
+
+#[test]
+fn a_groove_has_its_title_from_its_files_name() {
+    let long = "x".repeat(300);
+    let rows = [
+        ("riff.toml", "riff"),
+        ("songs/my riff.2.toml", "my riff.2"),
+        (" a\u{7}b\n.toml", "ab"),
+        (".toml", ".toml"),
+        ("/", "untitled"),
+        ("\u{1b}", "untitled"),
+    ];
+    for (path, title) in rows {
+        assert_eq!(title_of(Path::new(path)), title, "{path:?}");
+    }
+    assert_eq!(title_of(Path::new(&long)).chars().count(), 64);
+    let text = print(&read(&hand_made()).titled(&title_of(Path::new("\u{0}\\\"'é.toml")), ""));
+    assert_eq!(read(&text).title(), "\\\"'é");
+}

@@ -80,12 +80,12 @@ impl Config {
     /// twice, and a number out of its range.
     pub fn parse(text: &str) -> Result<Self, ConfigError> {
         let file: File =
-            toml::from_str(text).map_err(|e| error(text, e.span().map_or(0, |s| s.start), e.message().to_owned()))?;
+            toml::from_str(text).map_err(|e| error(text, e.span().map_or(0, |s| s.start), plain(e.message())))?;
         let keymap = Keymap::with_user(&file.keys).map_err(|(at, words)| error(text, at, words))?;
         let limits = match file.hearing.cell_limit {
             None => Limits::default(),
             Some(ms) => Limits::with_cell(*ms.get_ref()).ok_or_else(|| {
-                let words = format!("'{}' is no cell limit, allowed is a number from 20 to 1000 (ms)", ms.get_ref());
+                let words = format!("found the cell limit {}, allowed is a number from 20 to 1000 (ms)", ms.get_ref());
                 error(text, ms.span().start, words)
             })?,
         };
@@ -93,15 +93,46 @@ impl Config {
             None => None,
             Some(ms) if (-1000.0..=1000.0).contains(ms.get_ref()) => Some(*ms.get_ref()),
             Some(ms) => {
-                let words = format!("'{}' is no offset, allowed is a number from -1000 to 1000 (ms)", ms.get_ref());
+                let words = format!("found the offset {}, allowed is a number from -1000 to 1000 (ms)", ms.get_ref());
                 return Err(error(text, ms.span().start, words));
             }
         };
         let output = file.sound.output.map(|name| match name.get_ref().trim() {
-            "" => Err(error(text, name.span().start, "'' is no output, allowed is a name or a part of it".into())),
+            "" => {
+                Err(error(text, name.span().start, "found no name, allowed is an output's name or a part of it".into()))
+            }
             name => Ok(name.to_owned()),
         });
         Ok(Self { keymap, limits, tap_offset_ms, output: output.transpose()? })
+    }
+}
+
+/// The words of the reader of TOML in ours: what was found and what is allowed.
+fn plain(words: &str) -> String {
+    let words = words.replace('\n', ", ");
+    let listed = |known: &str| known.replace("one of ", "").replace('`', "'").replace("' or '", "', '");
+    if let Some((name, known)) = words.strip_prefix("unknown field `").and_then(|w| w.split_once("`, expected ")) {
+        let known = listed(known);
+        return format!("found '{name}', allowed {} {known}", if known.contains(", ") { "are" } else { "is" });
+    }
+    if let Some((found, wanted)) = words.strip_prefix("invalid type: ").and_then(|w| w.split_once(", expected ")) {
+        let found = found.strip_prefix("string ").map_or_else(|| found.to_owned(), |text| format!("the text {text}"));
+        let found = found.replace("floating point", "the number").replace("integer", "the number").replace('`', "");
+        let allowed = match wanted {
+            "f64" => "a number",
+            "a string" => "a text in quotes",
+            _ => "a table, as [keys]",
+        };
+        return format!("found {found}, allowed is {allowed}");
+    }
+    if words.starts_with("data did not match any variant") {
+        return "found no key, allowed is a key in quotes, or several as [\"a\", \"ctrl-k\"]".to_owned();
+    }
+    match words.split_once(", expected ") {
+        Some((found, wanted)) => {
+            format!("found text that is not TOML ({found}), allowed is {}", wanted.replace('`', "'"))
+        }
+        None => format!("found text that is not TOML ({words}), allowed is TOML"),
     }
 }
 
@@ -194,33 +225,43 @@ mod tests {
     #[test]
     fn refusals_say_where() {
         let rows = [
-            ("[keys]\nplay = \"hyper-x\"", "line 2, column 8: 'hyper-x' is no key"),
-            ("[keys]\n\nnope = \"x\"", "line 3, column 1: no command is called 'nope'"),
-            ("[keys]\nplay = \"x\"\nsave = \"x\"", "line 3, column 8: 'x' is given to 'play' too"),
-            ("[keys]\nplay = 3", "line 2, column 8: "),
-            ("[colours]\n", "line 1, column 2: "),
-            ("[keys\n", "line 1, column 6: "),
+            (
+                "[keys]\nplay = \"hyper-x\"",
+                "line 2, column 8: found 'hyper-x', which is no key, allowed are forms like ctrl-k",
+            ),
+            (
+                "[keys]\n\nnope = \"x\"",
+                "line 3, column 1: found 'nope', which is no command, allowed are the commands that the help lists",
+            ),
+            (
+                "[keys]\nplay = \"x\"\nsave = \"x\"",
+                "line 3, column 8: found 'x', which is given to 'play' too, allowed is a key of its own",
+            ),
+            ("[keys]\nplay = 3", "line 2, column 8: found no key, allowed is a key in quotes, or several"),
+            ("[colours]\n", "line 1, column 2: found 'colours', allowed are 'keys', 'hearing', 'tap', 'sound'"),
+            ("[keys\n", "line 1, column 6: found text that is not TOML ("),
             (
                 "[hearing]\ncell-limit = 19.5",
-                "line 2, column 14: '19.5' is no cell limit, allowed is a number from 20 to 1000 (ms)",
+                "line 2, column 14: found the cell limit 19.5, allowed is a number from 20 to 1000 (ms)",
             ),
-            ("[hearing]\ncell-limit = nan", "line 2, column 14: 'NaN' is no cell limit"),
-            ("[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: '1001' is no cell limit"),
-            ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: "),
-            ("[hearing]\ncell = 90", "line 2, column 1: "),
+            ("[hearing]\ncell-limit = nan", "line 2, column 14: found the cell limit NaN"),
+            ("[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: found the cell limit 1001"),
+            ("[hearing]\ncell-limit = \"90\"", "line 2, column 14: found the text \"90\", allowed is a number"),
+            ("[hearing]\ncell = 90", "line 2, column 1: found 'cell', allowed is 'cell-limit'"),
             (
                 "[tap]\noffset-ms = 1001",
-                "line 2, column 13: '1001' is no offset, allowed is a number from -1000 to 1000",
+                "line 2, column 13: found the offset 1001, allowed is a number from -1000 to 1000",
             ),
             ("[tap]\noffset = 10", "line 2, column 1: "),
-            ("[sound]\noutput = \" \"", "line 2, column 10: '' is no output"),
-            ("[sound]\noutput = 3", "line 2, column 10: "),
+            ("[sound]\noutput = \" \"", "line 2, column 10: found no name"),
+            ("[sound]\noutput = 3", "line 2, column 10: found the number 3, allowed is a text in quotes"),
             ("[sound]\ndevice = \"x\"", "line 2, column 1: "),
-            ("hearing = 3", "line 1, column 11: "),
+            ("hearing = 3", "line 1, column 11: found the number 3, allowed is a table, as [keys]"),
         ];
         for (text, words) in rows {
             let found = Config::parse(text).expect_err(text).to_string();
             assert!(found.starts_with(words), "{text:?}: {found}");
+            assert!(!found.contains("f64") && !found.contains('`') && !found.contains("expected"), "{found}");
         }
     }
 

@@ -53,7 +53,10 @@ impl Keymap {
         let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
         for (name, list) in keys {
             let Some(row) = rows().find(|r| r.name == name.get_ref()) else {
-                let words = format!("no command is called '{}'; the help and the README list them", name.get_ref());
+                let words = format!(
+                    "found '{}', which is no command, allowed are the commands that the help lists",
+                    name.get_ref()
+                );
                 return Err((name.span().start, words));
             };
             let at = list.span().start;
@@ -64,13 +67,18 @@ impl Keymap {
             let mut keys = Vec::new();
             for key in texts {
                 let Some(parsed) = Key::parse(key) else {
-                    let words = format!("'{key}' is no key, allowed are forms like ctrl-k, shift-left, page-up, f5, x");
+                    let words = format!(
+                        "found '{key}', which is no key, allowed are forms like ctrl-k, shift-left, page-up, f5, x"
+                    );
                     return Err((at, words));
                 };
                 if let Some(other) = given.insert((row.mode, parsed), row.name)
                     && other != row.name
                 {
-                    return Err((at, format!("'{key}' is given to '{other}' too")));
+                    return Err((
+                        at,
+                        format!("found '{key}', which is given to '{other}' too, allowed is a key of its own"),
+                    ));
                 }
                 keys.push(parsed);
             }

@@ -1,7 +1,7 @@
 //! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
 
 use super::{self as words, streams};
-use crate::analysis::{Hearing, Kind, Report};
+use crate::analysis::{Hearing, Report};
 use crate::rhythm::{Groove, print_note_value};
 use std::fmt::Write;
 
@@ -19,7 +19,8 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
         let beat = print_note_value(s.tempo.unit());
         let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
         let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        writeln!(t, "  section {}: {} at {beat} = {}, {} bars{times}{swing}", s.name, s.meter, s.tempo.bpm(), s.bars)?;
+        let bars = words::bars(s.bars);
+        writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
     }
     if report.speed != 1.0 {
         writeln!(t, "  played at {:.0}% of these tempos; every figure below is for that speed", report.speed * 100.0)?;
@@ -40,7 +41,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     for (i, f) in report.findings.iter().enumerate() {
         let place = f.place.map(|p| format!(" [{}]", words::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     counts from {}; {}", words::trimmed(f.threshold), f.source)?;
+        writeln!(t, "     {}; {}", words::counts(f), words::source(f))?;
     }
     streams(t, groove, report)?;
     measures(t, groove, report)
@@ -78,8 +79,8 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if let Some(ms) = report.cell_ms {
         writeln!(t, "  the shortest cell that a fifth of its attacks need lasts {ms:.0} ms")?;
     }
-    writeln!(t, "     score      BPM  on pulse        wobble  pulse")?;
-    for (i, h) in report.hearings.iter().enumerate().filter(|(_, h)| h.score >= 0.05 || h.kind == Kind::Written) {
+    writeln!(t, "     score      BPM      fits        wobble  pulse")?;
+    for (i, h) in report.hearings.iter().enumerate() {
         writeln!(
             t,
             "  {:>2}  {:>4.0}  {:>7.1}  {:>7.0}%  {:>5.0} ms {:>3.0}%  {}",

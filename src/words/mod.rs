@@ -3,14 +3,18 @@
 
 mod explain;
 pub mod ladder;
+mod measure;
 pub mod notes;
 pub mod plain;
+mod reason;
 mod report;
 pub mod streams;
 pub mod tap;
 
 pub use explain::{explain, turns};
+pub use measure::measure;
+pub use reason::{counts, source};
 pub use report::{
-    built, cut, is_told, kind, lands, measure, meets, no_hearing, pair, parts, place, silence, stream, stretch,
+    bars, built, cut, is_told, kind, lands, meets, no_hearing, pair, parts, place, silence, stream, stretch,
     stretch_place, tempos, told_streams, trimmed, written,
 };

@@ -1,6 +1,6 @@
 //! Sentences of a report. It must not know how wide the lines are, nor how they are drawn.
 
-use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Measure, Pair, Report, Source, Stretch, landing};
+use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, Stretch, landing};
 use crate::rhythm::{Fraction, Groove, Place};
 
 /// Heads of a figure that are told one by one.
@@ -10,6 +10,11 @@ const HEADS: usize = 4;
 pub fn trimmed(x: f64) -> String {
     let text = format!("{x:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A number of bars.
+pub fn bars(bars: u16) -> String {
+    format!("{bars} bar{}", if bars == 1 { "" } else { "s" })
 }
 
 /// Why a report has no hearing.
@@ -245,14 +250,4 @@ pub fn pair(groove: &Groove, report: &Report, p: &Pair) -> String {
     let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
     let (a, b) = (stream(groove, report, p.a), stream(groove, report, p.b));
     format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms a bar")
-}
-
-/// A published measure's name and value, or why it has none.
-pub fn measure(m: &Measure) -> String {
-    let value = match m.value {
-        Ok(v) if m.detail.is_empty() => trimmed(v),
-        Ok(v) => format!("{} ({})", trimmed(v), m.detail),
-        Err(why) => format!("not defined here: {why}"),
-    };
-    format!("{}: {value}", m.name)
 }

@@ -114,8 +114,12 @@ fn speed(row: usize) -> f64 {
     (f64::from(*SPEEDS.start()) + row as f64) / 100.0
 }
 
-/// Orders the hearings at the playing speed, keeps the best `kept` and those that are first at some speed and the written beat,
-/// and finds the speeds at which the first one changes. The speeds and who is first there do not hang on the playing speed.
+/// Least score of a hearing that is kept for its score: what is shown as 0 is none (ours, no source).
+const LEAST: f64 = 0.5;
+
+/// Orders the hearings at the playing speed, keeps the best `kept` that have a score, those that are first at some speed and the
+/// written beat, and finds the speeds at which the first one changes. Those speeds and who is first there do not hang on the playing
+/// speed. Whoever lists hearings lists all that are kept, so that their numbers agree.
 pub(super) fn rank(mut pool: Vec<(Hearing, Profile)>, scale: &Scale, kept: usize) -> (Vec<Hearing>, Vec<Turn>) {
     // Of equal ones the one that was made first.
     let mut best = vec![(-1.0, 0); COUNT];
@@ -137,7 +141,7 @@ pub(super) fn rank(mut pool: Vec<(Hearing, Profile)>, scale: &Scale, kept: usize
         if leads {
             leaders.push(i);
         }
-        if hearing.kind == Kind::Written || is_first(i) || leads && leaders.len() <= kept {
+        if hearing.kind == Kind::Written || is_first(i) || leads && leaders.len() <= kept && hearing.score >= LEAST {
             keep.push(i);
         }
     }

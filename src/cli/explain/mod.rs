@@ -3,6 +3,7 @@
 mod json;
 mod table;
 
+use super::export::report;
 use super::{Exit, Failure, args, input};
 use crate::analysis::{self, Ask, Report, Scope};
 use crate::rhythm::Groove;
@@ -12,7 +13,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// One groove explained, or why not.
-type Explained = Result<(Groove, Report), String>;
+type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
     let speed = input::speed(&ask.speed)?;
@@ -22,11 +23,12 @@ pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
         return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in what was named"));
     }
     let explain = |path: &Path| -> Explained {
-        let groove = input::read(path)?;
+        let groove = input::read(path).map_err(|words| Failure::new(Exit::BadGroove, words))?;
         let layers = if ask.all_layers {
             (0..groove.layers().len()).filter(|l| groove.heard(*l)).collect()
         } else {
-            input::layers(&groove, &ask.layer).map_err(|e| format!("{}: {e}", path.display()))?
+            let wrong = |words| Failure::new(Exit::Usage, format!("{}: {words}", path.display()));
+            input::layers(&groove, &ask.layer).map_err(wrong)?
         };
         let ask = Ask { scope: Scope { layers, region: None }, speed, limits };
         let report = analysis::report(&groove, &ask);
@@ -39,10 +41,7 @@ pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
     let mut rows = Vec::new();
     for (file, result) in named.iter().zip(explained) {
         match result {
-            Err(words) => {
-                writeln!(io::stderr().lock(), "{words}")?;
-                exit = Exit::BadGroove;
-            }
+            Err(failure) => exit = report(&failure, exit)?,
             Ok((groove, report)) if ask.json => {
                 let value = json::explain(&file.path.display().to_string(), &groove, &report);
                 let line = if several { serde_json::to_string(&value) } else { serde_json::to_string_pretty(&value) };

@@ -1,7 +1,7 @@
 //! What a handout says, block by block. It must not know HTML or Markdown.
 
-use super::{Handout, Take};
-use crate::analysis::{Hearing, Kind as HearingKind};
+use super::{Handout, Take, practice};
+use crate::analysis::Hearing;
 use crate::exchange::Piece;
 use crate::exchange::notation;
 use crate::exchange::picture::{self, Ask, Kind, Sketch};
@@ -10,8 +10,6 @@ use crate::words::{self, ladder, plain};
 
 /// Width of a handout's pictures: the text width of A4 with its margins, in CSS pixels.
 const WIDTH: f32 = 690.0;
-/// Hearings of the table.
-const HEARINGS: usize = 8;
 /// Reasons that are told.
 const REASONS: usize = 8;
 /// Bars above which boxes and syllables would be a wall of letters.
@@ -29,6 +27,8 @@ pub(super) enum Block<'a> {
     Small(String),
     List(Vec<String>),
     Numbered(Vec<(String, String)>),
+    /// Lines in their order.
+    Steps(Vec<String>),
     /// Rows under a head; the flags say which columns are figures.
     Table(Vec<&'static str>, Vec<Vec<String>>),
     /// Lines of characters of one width.
@@ -64,7 +64,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
             Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
         }
         if usize::from(groove.sections()[s].bars) <= BOXED && !groove.layers().is_empty() {
-            out.push(Block::Lines(boxed(piece, s)));
+            out.extend(boxed(piece, s).into_iter().map(Block::Lines));
         }
     }
     if report.attacks.is_empty() {
@@ -78,20 +78,20 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     let reason = |f: &crate::analysis::Finding| {
         let place = f.place.map(|p| format!(", first at {}", words::place(groove, p))).unwrap_or_default();
-        let from = words::trimmed(f.threshold);
-        (capital(&f.reason.to_string()), format!("counts from {from} on ({}){place}", f.source))
+        (capital(&f.reason.to_string()), format!("{} ({}){place}", words::counts(f), words::source(f)))
     };
     out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
     drawn(&mut out, piece, Kind::Landings, "landings");
 
     out.push(Block::Heading("What the ear may take as the pulse"));
-    let listed = |(_, h): &(usize, &Hearing)| h.score >= 0.05 || h.kind == HearingKind::Written;
-    let rows = report.hearings.iter().enumerate().filter(listed).take(HEARINGS).map(|(i, h)| hearing(piece, i, h));
+    let rows = report.hearings.iter().enumerate().map(|(i, h)| hearing(piece, i, h));
     out.push(Block::Table(
-        vec!["", "pulse", "BPM", "on pulse", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
+        vec!["", "pulse", "BPM", "fits", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
         rows.collect(),
     ));
-    out.push(Block::Small("The score is 100 times the product of the five parts after it.".into()));
+    out.push(Block::Small(
+        "Fits: the share of the attacks that fall on the pulse. The score is 100 times the product of the five parts after it.".into(),
+    ));
     out.push(Block::Text(format!("First by playing speed: {}.", words::turns(groove, report))));
     drawn(&mut out, piece, Kind::Streams, "streams");
     let told = words::told_streams(report);
@@ -114,6 +114,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         out.push(Block::Heading("To hear"));
         out.extend(handout.takes.iter().map(Block::Sound));
     }
+    out.push(Block::Heading("What to do with it"));
+    out.push(Block::Steps(practice::steps(handout)));
     out
 }
 
@@ -125,14 +127,14 @@ fn sections(piece: &Piece<'_>) -> Vec<usize> {
 fn section(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = if section.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", section.bars) };
+    let bars = words::bars(section.bars);
     let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
 }
 
 /// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
-fn boxed(piece: &Piece<'_>, s: usize) -> String {
+fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
     let (groove, whole) = (piece.groove, plain::whole(piece.groove, s));
     let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
     let of = |from: usize, to: usize| {
@@ -144,7 +146,7 @@ fn boxed(piece: &Piece<'_>, s: usize) -> String {
     let blocks = |each: usize| (0..bars).step_by(each).map(|b| of(b, (b + each).min(bars))).collect::<Vec<_>>();
     let fits = |blocks: &Vec<String>| blocks.iter().flat_map(|b| b.lines()).all(|l| l.chars().count() <= COLUMNS);
     let best = (2..=bars).rev().map(blocks).find(fits);
-    best.unwrap_or_else(|| blocks(1)).join("\n\n")
+    best.unwrap_or_else(|| blocks(1))
 }
 
 fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: Kind, id: &str) {

@@ -8,6 +8,9 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use std::fmt::Write;
 
+/// Height of a picture that still fits a printed page, in CSS pixels: that of A4 and Letter within their margins, less a heading.
+const PAGE: f32 = 900.0;
+
 /// Margins serve A4 and Letter; on a narrow screen wide pictures and tables are moved sideways within their own frame.
 const STYLE: &str = "@page{margin:14mm}*{box-sizing:border-box}html{-webkit-text-size-adjust:100%}\
 body{margin:0 auto;padding:1.2rem 1rem 3rem;max-width:46rem;color:#111;background:#fff;\
@@ -17,9 +20,9 @@ p,li{overflow-wrap:anywhere}ul,ol{padding-left:1.4em}li{margin:.3em 0}.small{fon
 figure{margin:1em 0}.wide{overflow-x:auto}figure svg{display:block;width:100%;height:auto;min-width:620px}\
 table{border-collapse:collapse;font-size:.85em;width:100%}th,td{text-align:left;padding:.25em .5em;\
 border-bottom:1px solid #bbb;vertical-align:top}th{border-bottom:1.5px solid #111;font-weight:bold}\
-pre{font:.72rem/1.35 'DejaVu Sans Mono',Consolas,Menlo,monospace;overflow-x:auto;border-left:3px solid #111;padding:.3em .8em}\
+pre{font:.72rem/1.35 'DejaVu Sans Mono',Consolas,Menlo,monospace;overflow-x:auto;border-left:3px solid #111;padding:.3em .8em;margin:.6em 0}\
 audio{display:block;width:100%;margin:.2em 0 .8em}\
-@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure svg,tr,li{break-inside:avoid}\
+@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure.whole,figure svg,table,tr,li,p,pre{break-inside:avoid}thead{display:table-header-group}p,li{orphans:3;widows:3}\
 .wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7.5pt}figure svg{min-width:0;max-height:25cm}audio{display:none}a{color:inherit}}";
 
 /// The page.
@@ -58,6 +61,13 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
             }
             writeln!(page, "</ol>")
         }
+        Block::Steps(items) => {
+            page.push_str("<ol>\n");
+            for item in items {
+                writeln!(page, "<li>{}</li>", escaped(item))?;
+            }
+            writeln!(page, "</ol>")
+        }
         Block::Table(heads, rows) => {
             page.push_str("<div class=\"wide\" tabindex=\"0\">\n<table>\n<thead><tr>");
             for head in heads {
@@ -79,8 +89,11 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
         }
         // The picture carries its title and its words itself, as an image of that name. Its lines are images of their own, so that a
         // page is turned between them.
-        Block::Picture(_, picture) => {
-            page.push_str("<figure class=\"wide\" tabindex=\"0\">\n");
+        Block::Picture(id, picture) => {
+            // Notation is read through, so it is not parted where it fits a page. A grid's lines have all their names before them.
+            let whole = !id.starts_with("grid") && picture.height() <= PAGE;
+            let class = if whole { "wide whole" } else { "wide" };
+            writeln!(page, "<figure class=\"{class}\" tabindex=\"0\">")?;
             picture.blocks().iter().for_each(|block| page.push_str(block));
             writeln!(page, "</figure>")
         }

@@ -60,6 +60,9 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
                 writeln!(text, "{number}. {}: {}", escaped(item), escaped(more))
             })
         }
+        Block::Steps(items) => {
+            items.iter().enumerate().try_for_each(|(k, item)| writeln!(text, "{}. {}", k + 1, escaped(item)))
+        }
         Block::Table(heads, rows) => {
             let line =
                 |cells: &mut dyn Iterator<Item = String>| format!("| {} |", cells.collect::<Vec<_>>().join(" | "));

@@ -4,6 +4,7 @@
 mod content;
 mod html;
 mod markdown;
+mod practice;
 #[cfg(test)]
 mod tests;
 

@@ -168,7 +168,8 @@ fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], writing: &Writing
     let told = told(piece, lines, writing);
     let space = if cut.is_empty() { "" } else { " " };
     format!(
-        "Rhythm notation, {bars} bars, a line for each layer: {}. The attacks are those of the grid.{told}{space}{cut}",
+        "Rhythm notation, {bars} {}, a line for each layer: {}. The attacks are those of the grid.{told}{space}{cut}",
+        if bars == 1 { "bar" } else { "bars" },
         staves.join(", ")
     )
 }

@@ -41,9 +41,9 @@ fn grid(piece: &Piece<'_>) -> String {
         // Writing to a String cannot fail.
         let _ = write!(
             text,
-            " Section {}: {} bars of {} at {beat} = {}{times}.",
+            " Section {}: {} of {} at {beat} = {}{times}.",
             section.name,
-            section.bars,
+            words::bars(section.bars),
             section.meter,
             section.tempo.bpm()
         );

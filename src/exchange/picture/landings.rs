@@ -3,7 +3,7 @@
 
 use super::pen::{Anchor, Pen, Shape};
 use super::theme::Ink;
-use super::{Sheet, Shown, font, grid, strip};
+use super::{Sheet, Shown, font, key, strip};
 use crate::analysis::{Hearing, Landings};
 use crate::exchange::Piece;
 use crate::words;
@@ -86,13 +86,13 @@ fn block_at(pen: &mut Pen, block: &Block, x: f32, y: f32, wide: f32) {
     for (i, bar) in block.bars.iter().enumerate() {
         let top = y + 20.0 + ROW * i as f32;
         let middle = top + ROW / 2.0;
-        let shape = if bar.level == 5 { Shape::Cross } else { grid::shape(bar.level) };
-        pen.mark(Ink::Landing(grid::level(bar.level)), shape, x + 6.0, middle, 4.2);
+        let shape = if bar.level == 5 { Shape::Cross } else { key::shape(bar.level) };
+        pen.mark(Ink::Landing(key::level(bar.level)), shape, x + 6.0, middle, 4.2);
         let words = font::fitted(&bar.words, 10.0, NAMES - 22.0);
         pen.text(Ink::Text, Anchor::Start, x + 16.0, middle + 3.5, 10.0, &words);
         let share = bar.count as f32 / block.total.max(1) as f32;
         if bar.count > 0 {
-            pen.rect(Ink::Hatch(grid::level(bar.level)), from, top + 3.5, (room * share).max(1.0), ROW - 7.0);
+            pen.rect(Ink::Hatch(key::level(bar.level)), from, top + 3.5, (room * share).max(1.0), ROW - 7.0);
         }
         let figures = format!("{} ({:.0}%)", bar.count, share * 100.0);
         pen.text(Ink::Text, Anchor::Start, from + room * share + 6.0, middle + 3.5, 10.0, &figures);

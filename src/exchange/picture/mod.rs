@@ -5,6 +5,7 @@ mod alt;
 mod drawing;
 pub(super) mod font;
 mod grid;
+mod key;
 mod landings;
 pub(super) mod pen;
 mod png;
@@ -95,6 +96,11 @@ impl Sketch {
         let Self { drawing, title, alt } = self;
         let (svg, width, height) = (drawing.svg(&title, &alt), drawing.width, drawing.height);
         Picture { svg, title, alt, width, height, drawing }
+    }
+
+    /// Its height in CSS pixels.
+    pub(crate) fn height(&self) -> f32 {
+        self.drawing.height
     }
 
     /// It as one SVG for each of its lines, to stand one below the other on one page.

@@ -6,10 +6,6 @@ use crate::words;
 
 /// Most hearings of one picture.
 pub(super) const MOST: usize = 6;
-/// An attack agrees with a pulse within this share of the period (the tolerance of the beat-tracking literature's continuity
-/// measures).
-const AGREES: f64 = 0.175;
-
 /// A pulse.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pulse {
@@ -56,7 +52,7 @@ pub(super) fn hearings(piece: &Piece<'_>, beats: &[f64]) -> Vec<Strip> {
             let gap = |a: usize, b: usize| Some(h.pulses.get(b)? - h.pulses.get(a)?);
             let before = i.checked_sub(1).and_then(|b| gap(b, i));
             let period = gap(i, i + 1).or(before).unwrap_or(f64::INFINITY);
-            period.min(before.unwrap_or(period)) * AGREES
+            period.min(before.unwrap_or(period)) * limits::AGREES.value / 100.0
         };
         let pulse = |(i, seconds): (usize, &f64)| Pulse {
             seconds: *seconds,

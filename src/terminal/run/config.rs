@@ -1,6 +1,7 @@
 //! Reading the user's config file. It must not know what stands in it.
 
-use super::super::Config;
+use super::super::{Config, ConfigError};
+use crate::store::reason;
 use std::fmt;
 use std::io::ErrorKind;
 use std::path::PathBuf;
@@ -10,13 +11,18 @@ use std::path::PathBuf;
 pub struct ConfigRefused {
     /// The file.
     pub path: PathBuf,
-    /// Line, column and what is wrong, or the system's reason.
+    /// Line and column, where it is a matter of its text.
+    pub place: Option<(usize, usize)>,
+    /// What is wrong, or the system's reason.
     pub words: String,
 }
 
 impl fmt::Display for ConfigRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.path.display(), self.words)
+        match self.place {
+            Some((line, column)) => write!(f, "{}:{line}:{column}: {}", self.path.display(), self.words),
+            None => write!(f, "{}: {}", self.path.display(), self.words),
+        }
     }
 }
 
@@ -35,7 +41,16 @@ pub fn config() -> Result<Config, ConfigRefused> {
     let text = match std::fs::read_to_string(&path) {
         Ok(text) => text,
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Config::default()),
-        Err(error) => return Err(ConfigRefused { path, words: error.to_string() }),
+        Err(error) => return Err(unreadable(path, &error)),
     };
-    Config::parse(&text).map_err(|error| ConfigRefused { path, words: error.to_string() })
+    let refused = |e: ConfigError| ConfigRefused { path, place: Some((e.line, e.column)), words: e.words };
+    Config::parse(&text).map_err(refused)
+}
+
+fn unreadable(path: PathBuf, error: &std::io::Error) -> ConfigRefused {
+    let words = match error.kind() {
+        ErrorKind::InvalidData => "found bytes that are no text, allowed is UTF-8 text".to_owned(),
+        _ => format!("found a file that cannot be read ({}), allowed is a file you may read", reason(error)),
+    };
+    ConfigRefused { path, place: None, words }
 }

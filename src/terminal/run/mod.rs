@@ -174,7 +174,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
         Some(Err(error)) => return Err(EditError::Groove(error)),
     };
-    let on_disk = loaded.as_ref().map_or_else(blank, |l| l.groove.clone());
+    let on_disk = loaded.as_ref().map_or_else(|| blank(path), |l| l.groove.clone());
     let kept = journal.as_ref().and_then(|j| j.recover(path));
     let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
     let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
@@ -229,12 +229,13 @@ fn resized(mut state: State, (width, height): (u16, u16)) -> State {
     state
 }
 
-/// The groove one begins with: four bars of 4/4 at 120, one silent layer.
-fn blank() -> Groove {
+/// The groove one begins with: four bars of 4/4 at 120, one silent layer, the title from the file's name.
+fn blank(path: Option<&Path>) -> Groove {
     let quarter = Time::new(1, 4).expect("a quarter is a time");
     let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
     let meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
-    Groove::blank(meter, tempo, 4).expect("within bounds")
+    let groove = Groove::blank(meter, tempo, 4).expect("within bounds");
+    path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
 }
 
 fn theme() -> Theme {

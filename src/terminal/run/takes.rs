@@ -8,6 +8,13 @@ use crate::sound::take::{CountIn, Take, ladder as silences};
 use crate::sound::{Click, ClickLine, Range};
 use crate::words;
 use crate::words::ladder as climb;
+use std::path::Path;
+
+/// What is wrong with a name that sound is to be written under: the file is a WAV file, whatever it is called.
+pub fn no_wav(path: &Path) -> Option<String> {
+    let wav = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav"));
+    (!wav).then(|| format!("found the name {}, allowed is one that ends in .wav", path.display()))
+}
 
 /// A pulse that clicks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -109,7 +109,7 @@ impl Sheet<'_> {
         if report.hearings.is_empty() {
             return self.words(part, words::no_hearing(report), theme.faint());
         }
-        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "share", "wobble");
+        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "fits", "wobble");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
         let current = self.state.strip().map(|(i, _)| i);
         for (i, h) in report.hearings.iter().enumerate() {
@@ -196,12 +196,7 @@ impl Sheet<'_> {
             let layer = groove.layers().get(p.layer).map_or("", |l| l.name.as_str());
             format!("; first in {layer}, {}", words::place(groove, p))
         });
-        let source = format!(
-            "counts from {} on ({}){}",
-            words::trimmed(finding.threshold),
-            finding.source,
-            place.unwrap_or_default()
-        );
+        let source = format!("{} ({}){}", words::counts(finding), words::source(finding), place.unwrap_or_default());
         lines.extend(self.indented(&source, 6, theme.faint()));
         lines
     }

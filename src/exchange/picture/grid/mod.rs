@@ -1,19 +1,18 @@
 //! The grid: layers as rows over time, broken into lines that fit the page, with the pulses of hearings beneath. It must not know
 //! the words that stand for it.
 
-mod key;
 mod row;
 
-pub(super) use key::{level, shape};
-
 use super::font;
+use super::key::{self, Seen};
 use super::pen::{Anchor, Pen, Shape};
 use super::strip::{self, Strip};
-use super::theme::{Ink, LEVELS};
+use super::theme::Ink;
 use super::{Sheet, Shown, sections};
 use crate::analysis::clock::wholes;
 use crate::exchange::Piece;
 use crate::rhythm::print_note_value;
+use crate::words;
 use row::Row;
 
 /// Room for the names of rows.
@@ -53,11 +52,17 @@ impl Line {
 }
 
 pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown) {
+    let (y, shown, seen) = body(piece, pen, sheet);
+    (key::draw(pen, sheet, y + 12.0, &seen), shown)
+}
+
+/// All but the key; gives where it ends and what the key has to explain.
+pub(super) fn body(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown, Seen) {
     let groove = piece.groove;
     let beats = strip::beats(piece);
     let strips = strip::hearings(piece, &beats);
     let (mut y, mut marks, mut shown) = (sheet.top, 0, Shown::default());
-    let mut levels = [false; LEVELS as usize];
+    let mut seen = Seen::default();
     let wanted = sections(piece);
     if groove.layers().is_empty() {
         pen.text(Ink::Faint, Anchor::Start, sheet.left, y + 16.0, 11.0, "There is no layer.");
@@ -86,20 +91,20 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
                 pen.part(y + 4.0);
             }
             y += if k > 0 { 14.0 } else { 4.0 };
-            y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut levels);
+            y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut seen);
         }
     }
     if !shown.cut.is_empty() {
         y += 18.0;
         pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &shown.cut);
     }
-    (key::key(pen, sheet, y + 12.0, &levels, !strips.is_empty()), shown)
+    (y, shown, seen)
 }
 
 fn heading(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = if section.bars == 1 { "1 bar".to_owned() } else { format!("{} bars", section.bars) };
+    let bars = words::bars(section.bars);
     let (times, first) = if section.times > 1 {
         (format!(" ×{}", section.times), format!(", {} times through (the first is drawn)", section.times))
     } else {
@@ -158,7 +163,7 @@ fn system(
     sheet: Sheet,
     top: f32,
     marks: &mut usize,
-    levels: &mut [bool],
+    seen: &mut Seen,
 ) -> f32 {
     let section = &piece.groove.sections()[s];
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
@@ -181,7 +186,7 @@ fn system(
             11.0,
             &font::fitted(&r.name, 11.0, NAMES - 18.0),
         );
-        *marks += row::draw(pen, r, line, y, levels);
+        *marks += row::draw(pen, r, line, y, seen);
     }
     for b in first..=last {
         let at = b as f64 * beat;
@@ -237,9 +242,11 @@ fn system(
                 pen.line(Ink::Guide, x, rows_top, x, rows_end);
             }
             if pulse.meets {
+                seen.meets = true;
                 pen.line(Ink::Meet, x, written, x, y);
             }
             pin(pen, i, pulse.sounded, x, y);
+            seen.pulses[usize::from(pulse.sounded)] = true;
             *marks += 1;
         }
     }

@@ -1,10 +1,10 @@
 //! A layer's row: its cells, the groups bracketed over them, and what sounds. It must not know other rows or pages.
 
-use super::key;
 use super::{Line, MIDDLE, ROW};
 use crate::analysis::{clock::wholes, landing};
 use crate::exchange::Piece;
 use crate::exchange::picture::font;
+use crate::exchange::picture::key::{self, Seen};
 use crate::exchange::picture::pen::{Anchor, Pen};
 use crate::exchange::picture::theme::Ink;
 use crate::rhythm::{Accent, Cell, Spot};
@@ -61,8 +61,8 @@ pub(super) fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
     }
 }
 
-/// Draws what of a row lies on a line; gives the number of marks and notes the levels of the landings.
-pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [bool]) -> usize {
+/// Draws what of a row lies on a line; gives the number of marks and notes which there are.
+pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, seen: &mut Seen) -> usize {
     let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
     let mid = y + MIDDLE;
     let mut marks = 0;
@@ -99,6 +99,7 @@ pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [boo
         };
         bracket(pen, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
         if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
+            seen.holds = true;
             let from = if opens { a } else { line.x(line.from) };
             pen.rect(Ink::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
         }
@@ -107,7 +108,9 @@ pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, levels: &mut [boo
         }
         marks += 1;
         let level = r.cells[cell].level;
-        levels[usize::from(key::level(level))] = true;
+        seen.levels[usize::from(key::level(level))] = true;
+        seen.ghosts |= accent == Accent::Ghost;
+        seen.accents |= accent == Accent::Accent;
         let x = line.x(at);
         match accent {
             Accent::Ghost => pen.mark(Ink::Open, key::shape(level), x, mid, radius * 0.85),

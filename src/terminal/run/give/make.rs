@@ -66,6 +66,7 @@ pub(super) fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
         }
         What::Handout(offer, writing) => sheet(order, offer, writing, rate, watch),
         What::Sound(playing, length) => {
+            takes::no_wav(path).map_or(Ok(()), |words| Err(failed(words)))?;
             free(&[path.to_owned()], order)?;
             let (own, told) = own(&playing.groove, order, rate);
             let bare;
@@ -195,10 +196,8 @@ fn sequence(
     watch: &Watch,
 ) -> Result<String, Ungiven> {
     let path = Path::new(&order.path);
+    takes::no_wav(path).map_or(Ok(()), |words| Err(failed(words)))?;
     let beside = path.with_extension("tsv");
-    if beside == path {
-        return Err(failed(format!("the list of cues has this name: {}", order.path)));
-    }
     free(&[path.to_owned(), beside.clone()], order)?;
     let (own, told) = own(groove, order, rate);
     let sequence = Sequence::with(groove, takes, rate, own);

@@ -87,6 +87,15 @@ fn what_is_there_is_asked_about_and_what_cannot_be_is_said_in_a_line() {
         let refused = make(&of(name), &Watch::none()).expect_err("refused");
         assert!(matches!(&refused, Ungiven::Failed(w) if w.contains(words) && !w.contains('\n')), "{refused:?}");
     }
+    // Sound is WAV, under no other name.
+    let takes = || What::Takes { times: 1, count_in: false, speed: Fraction::ONE };
+    for name in ["c.mp3", "c"] {
+        let refused = make(&order(folder.path(), name, takes()), &Watch::none()).expect_err("refused");
+        assert!(
+            matches!(&refused, Ungiven::Failed(w) if w.contains("allowed is one that ends in .wav")),
+            "{refused:?}"
+        );
+    }
     // A refused groove: a picture too large.
     let look = Look { width: 4000.0, scale: Some(8.0), ..Look::default() };
     let what = What::Format { offer: "png".into(), section: None, look };

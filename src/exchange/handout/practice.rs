@@ -1,0 +1,135 @@
+//! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
+
+use super::Handout;
+use crate::analysis::{Hearing, Kind};
+use crate::words::ladder::{self, Change};
+use crate::words::{self, tempos};
+
+/// Characters of a line of groups up to which it is read aloud from the page.
+const ALOUD: usize = 60;
+
+/// The lines, four to six.
+pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
+    let report = handout.piece.report;
+    let changes = ladder::changes(report, handout.limits, &handout.ladder);
+    let stray = report.hearings.iter().find(|h| !h.kind.is_counted());
+    let other = stray.or_else(|| report.hearings.iter().find(|h| h.kind != Kind::Written));
+    let mut lines = vec![aloud(handout), begin(handout)];
+    lines.extend(turn(handout, &changes));
+    lines.extend(cells(handout, &changes));
+    lines.push(clap(handout, other));
+    lines.push(listen(handout));
+    lines
+}
+
+/// The groups, said aloud.
+fn aloud(handout: &Handout<'_>) -> String {
+    let (groove, report) = (handout.piece.groove, handout.piece.report);
+    let of_layer = report.focus.first().and_then(|l| report.layers.get(*l));
+    let name = of_layer.and_then(|l| groove.layers().get(l.layer)).map_or("the first layer", |l| l.name.as_str());
+    let groups = of_layer.and_then(|l| l.sections.iter().find_map(|s| s.groups.as_ref()));
+    let counted = "count every group from 1 aloud and clap on each 1";
+    match groups {
+        Some(g) if g.in_cells && g.text.chars().count() <= ALOUD => {
+            format!("Without tempo, say the groups of {name}, {}: {counted}.", g.text)
+        }
+        _ => format!("Without tempo, say the groups of {name} as they stand over its marks: {counted}."),
+    }
+}
+
+/// Where the ladder starts.
+fn begin(handout: &Handout<'_>) -> String {
+    match handout.ladder.first() {
+        Some(speed) => format!(
+            "Begin on step 1 of the ladder ({}): foot on the written beat, play or clap the groove, and go a step on only when the foot \
+             has stayed four times through.",
+            ladder::tempo(handout.piece.groove, *speed)
+        ),
+        None => "Begin as slowly as you like: foot on the written beat, play or clap the groove, and go faster only when the foot has \
+                 stayed four times through."
+            .to_owned(),
+    }
+}
+
+/// Where the ear goes over to another pulse. Doubles and halves of the beat are counted with it.
+fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+    let hearings = &handout.piece.report.hearings;
+    let mut now = None;
+    let mut strays = None;
+    for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
+        now = change.first.map(|first| first.0).or(now);
+        let first = hearings.get(now?)?;
+        if !first.kind.is_counted() {
+            strays = Some((k, *speed, first));
+            break;
+        }
+    }
+    let last = handout.ladder.len();
+    Some(match strays {
+        None if last == 0 => return None,
+        None => format!(
+            "On every step, up to step {last}, the ear can stay with the written beat: go back to it whenever you are lost."
+        ),
+        Some((0, speed, h)) => format!(
+            "Already on step 1 the ear would rather follow {}: expect the foot to be drawn there, and begin slower if it is.",
+            pulse(handout, h, ladder::value(speed))
+        ),
+        Some((k, speed, h)) => format!(
+            "Up to step {k} the ear can stay with the written beat; on step {} ({}) it turns over to {}. Stay on step {k} until the foot is \
+             sure, then go on.",
+            k + 1,
+            ladder::percent(speed),
+            pulse(handout, h, ladder::value(speed))
+        ),
+    })
+}
+
+/// A pulse by its name and its tempo at a speed.
+fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
+    let name = words::kind(handout.piece.groove, handout.piece.report, h);
+    format!("another pulse ({name}: {} BPM)", tempos(h, speed))
+}
+
+/// Where cells become too short to be counted.
+fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+    let at = changes.iter().position(|c| c.cells.is_some())?;
+    let (speed, ms) = (handout.ladder.get(at)?, changes[at].cells?);
+    let (step, percent) = (at + 1, ladder::percent(*speed));
+    Some(if at == 0 {
+        format!(
+            "The cells are too short to be counted on every step ({ms:.0} ms at {percent}): feel the groups as long and short."
+        )
+    } else {
+        format!(
+            "From step {step} ({percent}) on a cell lasts {ms:.0} ms or less, too short to be counted: count the cells before it, and only \
+             feel the groups as long and short from there on."
+        )
+    })
+}
+
+/// Both pulses, clapped one after the other.
+fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
+    let report = handout.piece.report;
+    let beat = report.hearings.iter().find(|h| h.kind == Kind::Written);
+    let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
+    match other {
+        Some(h) => format!(
+            "At full speed clap the written beat{beat}; then clap {}; then go from one to the other and back without a stop.",
+            pulse(handout, h, report.speed)
+        ),
+        None => format!("At full speed clap the written beat{beat}, and go on clapping it when the groove comes in."),
+    }
+}
+
+/// What is done while the takes play.
+fn listen(handout: &Handout<'_>) -> String {
+    if handout.takes.is_empty() {
+        "While someone else plays the groove, tap the written beat and let no other pulse have the tap; then play it while someone else \
+         taps."
+            .to_owned()
+    } else {
+        "While the takes play (“To hear”), tap the written beat in all of them, also where another pulse is clicked. You have the \
+         groove when nothing moves the tap."
+            .to_owned()
+    }
+}
