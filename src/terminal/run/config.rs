@@ -17,6 +17,14 @@ pub struct ConfigRefused {
     pub words: String,
 }
 
+impl ConfigRefused {
+    /// What is wrong and where in the file, as a sentence for the screen.
+    pub fn told(&self) -> String {
+        let place = self.place.map(|(line, column)| format!("line {line}, column {column}: "));
+        format!("{}{}", place.unwrap_or_default(), self.words)
+    }
+}
+
 impl fmt::Display for ConfigRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.place {

@@ -188,7 +188,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         state = state.with_file_to_make();
     }
     if let Some(trouble) = trouble {
-        state = state.with_config_refused(&trouble.path.display().to_string(), &trouble.words);
+        state = state.with_config_refused(&trouble.path.display().to_string(), &trouble.told());
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
