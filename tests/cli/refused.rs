@@ -1,0 +1,215 @@
+//! Words, files and lines that do not fit, and what is said of them. It must not know the rooms.
+
+use super::{DEMO, run};
+use crate::support::in_package;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+#[test]
+fn words_that_do_not_fit_are_refused_with_what_is_allowed() {
+    let rows: &[(&[&str], i32, &str)] = &[
+        (&["explain", DEMO, "--speed", "10"], 2, "--speed is '10', allowed is a number from 20 to 200 (percent)"),
+        (&["explain", DEMO, "--speed", "x"], 2, "--speed is 'x'"),
+        (&["explain", DEMO, "--layer", "sail"], 2, "there is no layer 'sail', allowed are: winch, foot, bollard"),
+        (&["render", DEMO, "-o", "x.wav", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["takes", DEMO, "-o", "x.wav", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["tap", DEMO, "-", "--layer", "sail"], 2, "there is no layer 'sail'"),
+        (&["explain", DEMO, "--cell-limit", "5"], 2, "--cell-limit is 5, allowed is a number from 20 to 1000 (ms)"),
+        (&["render", DEMO, "-o", "x.wav", "--rate", "1"], 2, "--rate is 1"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--rate", "fast"],
+            2,
+            "'fast' for '--rate <HZ>': allowed is a whole number from 8000 to 384000",
+        ),
+        (&["render", DEMO, "-o", "x.wav", "--loops", "0"], 2, "allowed is a whole number from 1 to 10000"),
+        (&["takes", DEMO, "-o", "x.wav", "--times", "few"], 2, "allowed is a whole number from 1 to 10000"),
+        (&["render", DEMO, "-o", "x.wav", "--seconds", "x"], 2, "allowed is a number from 0.01 to 36000"),
+        (&["explain", DEMO, "--cell-limit", "x"], 2, "allowed is a number from 20 to 1000 (ms)"),
+        (&["tap", DEMO, "-", "--offset-ms", "x"], 2, "allowed is a number from -1000 to 1000 (ms)"),
+        (&["export", DEMO, "--as", "svg", "--hearing", "x"], 2, "allowed is a number that explain gives, from 1"),
+        (&["export", DEMO, "--as", "svg", "--width", "x"], 2, "allowed is a number from 480 to 4000 (CSS pixels)"),
+        (&["export", DEMO, "--as", "png", "--scale", "x"], 2, "allowed is a number from 0.1 to 8"),
+        (&["speaker", "--port", "abc"], 2, "'abc' for '--port <PORT>': allowed is a port, 1 to 65535"),
+        (&["speaker", "--port", "70000"], 2, "allowed is a port, 1 to 65535"),
+        (&["riff.toml", "--speaker", "0"], 2, "allowed is a port, 1 to 65535"),
+        (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "--seconds is 0"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--hearing", "99"],
+            2,
+            "--hearing is 99, allowed are the numbers that explain gives",
+        ),
+        (&["render", DEMO, "-o", "x.wav", "--hearing", "1/5"], 2, "allowed is a number from 1, or one cut as 1/2"),
+        (&["render", DEMO, "-o", "x.wav", "--click", "5"], 2, "allowed are: beat, off-beat, 2, 3, 4"),
+        (
+            &["render", DEMO, "-o", "x.wav", "--ladder", "90-50/10"],
+            2,
+            "--ladder is '90-50/10', allowed is FROM-TO/STEP",
+        ),
+        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/0.1"], 2, "in at most 200 steps"),
+        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/10", "--silence", "1/1"], 2, "--silence is '1/1'"),
+        (&["render", DEMO, "-o", "x.wav", "--silence", "1/4"], 2, "--ladder"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "allowed are: beat, beat/2 to 4"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "song"], 2, "allowed are: groove, beat, hearing:1"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "hearing:99"], 2, "a take's hearing is 99, allowed are"),
+        (
+            &["takes", DEMO, "-o", "x.mp3"],
+            2,
+            "found the name x.mp3, allowed is one that ends in .wav, or - for standard output",
+        ),
+        (&["takes", DEMO, "-o", "x.tsv"], 2, "allowed is one that ends in .wav"),
+        (&["render", DEMO, "-o", "x"], 2, "found the name x, allowed is one that ends in .wav"),
+        (&["render", DEMO, "-o", "x.flac", "--ladder", "50-100/25"], 2, "found the name x.flac"),
+        (&["takes", DEMO, "-o", "x.wav", "--times", "10000"], 3, "longer than a WAV file can hold (4 GiB)"),
+        (
+            &["render", DEMO, "-o", "no/such/folder/x.wav"],
+            3,
+            "no/such/folder/x.wav: cannot write: there is no folder no/such/folder\n",
+        ),
+        (&["render", DEMO, "-o", "src"], 2, "found the name src"),
+        (&["render", DEMO, "-o", "README.md"], 2, "found the name README.md"),
+        (&["takes", DEMO, "-o", DEMO], 2, "allowed is one that ends in .wav"),
+        (
+            &["explian", DEMO],
+            2,
+            "found 'explian' and more words after it, allowed is one file to edit, or one of the commands explain",
+        ),
+        (&["explian", DEMO], 2, "('explain' is near)"),
+        (
+            &["explian"],
+            2,
+            "there is no command and no file 'explian'; the command 'explain' is near; the name of a new groove ends in .toml",
+        ),
+        (&["songs/riff"], 2, "there is no command and no file 'songs/riff'; the name of a new groove ends in .toml"),
+        (&["explian", "--speaker", "7450"], 2, "there is no command and no file 'explian'"),
+        (&["songs/riff.toml"], 2, "the editor needs a terminal"),
+        (&["riff.TOML"], 2, "the editor needs a terminal"),
+        (&["README.md"], 2, "the editor needs a terminal"),
+        (&["explain"], 2, "required"),
+        (&["explain", "src"], 1, "there is no groove"),
+        (&[DEMO], 2, "the editor needs a terminal"),
+        (&["explain", DEMO, "--no-such"], 2, "unexpected argument"),
+    ];
+    for (words, code, said) in rows {
+        let ended = run(words, b"");
+        assert_eq!(ended.code, Some(*code), "{words:?}: {}", ended.errors);
+        assert!(ended.errors.contains(said), "{words:?} said {}", ended.errors);
+        assert!(ended.text.is_empty(), "{words:?} printed {}", ended.text);
+    }
+    assert!(!Path::new(&in_package("x.wav")).exists());
+}
+
+#[test]
+fn files_that_are_no_grooves_are_refused_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    let big = std::fs::File::create(path("big.toml")).expect("a file");
+    big.set_len(200 * 1024 * 1024).expect("a length");
+    std::fs::write(path("nul.toml"), b"format = 1\ntitle = \"a\0b\"\n").expect("a file");
+    std::fs::write(path("latin.toml"), b"format = 1\ntitle = \"\xe9\"\n").expect("a file");
+    std::fs::create_dir(path("folder.toml")).expect("a folder");
+    for (name, said) in
+        [("big.toml", "209715200 bytes"), ("nul.toml", ":2:"), ("latin.toml", ":2:10:"), ("gone.toml", "gone.toml")]
+    {
+        let ended = run(&["check", &path(name)], b"");
+        assert_eq!(ended.code, Some(1), "{name}");
+        assert!(ended.errors.contains(said) && ended.errors.contains("found"), "{name}: {}", ended.errors);
+    }
+    assert_eq!(run(&["check", &path("folder.toml")], b"").code, Some(1));
+    assert_eq!(run(&["check", "/dev/zero"], b"").code, Some(1));
+}
+
+/// `teeter --speaker PORT` with a token in the environment, and no terminal.
+fn far(port: &str, token: &str) -> (Option<i32>, String) {
+    let Output { status, stderr, .. } = Command::new(env!("CARGO_BIN_EXE_teeter"))
+        .args(["no-such.toml", "--speaker", port])
+        .env("TEETER_SPEAKER_TOKEN", token)
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program runs");
+    (status.code(), String::from_utf8_lossy(&stderr).into_owned())
+}
+
+#[test]
+fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
+    let (code, words) = far("7450", "salt");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("a token looks like"), "{words}");
+    let (code, words) = far("7450", "");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("TEETER_SPEAKER_TOKEN"), "{words}");
+    let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).expect("a port");
+    let port = listener.local_addr().expect("an address").port().to_string();
+    let nobody = std::thread::spawn(move || drop(listener.accept()));
+    let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("no `teeter speaker` runs at its other end"), "{words}");
+    nobody.join().expect("no panic");
+    let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
+    assert_eq!(code, Some(2));
+    assert!(words.contains("ssh -R"), "{words}");
+    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("allowed is a port, 1 to 65535"));
+}
+
+#[test]
+fn taps_of_a_file_are_told() {
+    // Forty taps on the written beat, 400 ms apart, 20 ms early; the one at 6.4 s is missing.
+    let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.4 - 0.02);
+    let list: Vec<String> = (2..42).filter(|n| *n != 16).map(line).collect();
+    let list = list.concat();
+    let ended = run(&["tap", DEMO, "-"], format!("seconds\twhat\n# by hand\n\n{list}").as_bytes());
+    assert_eq!(ended.code, Some(0), "{}", ended.errors);
+    for words in [
+        "39 taps",
+        "written beat (150.0)",
+        "mean -20 ms",
+        "1 slip:",
+        "bar 5 beat 1: no tap in turn 1",
+        "no offset is known",
+    ] {
+        assert!(ended.text.contains(words), "'{words}' is missing in\n{}", ended.text);
+    }
+    assert_eq!(ended.errors, "standard input: line 1 ('seconds') was taken for a heading\n");
+    let spaced = run(&["tap", DEMO, "-"], list.replace('\t', "  ").as_bytes());
+    assert_eq!((spaced.text, spaced.errors.as_str()), (ended.text, ""));
+    let comma = run(&["tap", DEMO, "-"], list.replace('.', ",").as_bytes());
+    assert_eq!((comma.code, comma.text.as_str()), (Some(1), ""));
+    assert!(comma.errors.contains("standard input:1:1: found '0,780', allowed is a decimal point"), "{}", comma.errors);
+    let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
+    assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
+    let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");
+    assert!(few.text.contains("too few taps"), "{}", few.text);
+    let wrong = run(&["tap", DEMO, "-"], b"1\n2\nsoon\n");
+    assert_eq!((wrong.code, wrong.text.as_str()), (Some(1), ""));
+    assert!(
+        wrong.errors.contains("standard input:3:1: found 'soon', allowed is a number of seconds"),
+        "{}",
+        wrong.errors
+    );
+    assert_eq!(run(&["tap", DEMO, "-", "--offset-ms", "5000"], b"1\n").code, Some(2));
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("taps.txt").to_str().expect("a path").to_owned();
+    std::fs::write(&path, "400\n800\n1200\n").expect("written");
+    let ms = run(&["tap", DEMO, &path], b"");
+    assert_eq!(ms.code, Some(1));
+    assert!(
+        ms.errors.contains("taps.txt: found taps 400 apart in the middle, allowed are times in seconds"),
+        "{}",
+        ms.errors
+    );
+    let swapped = run(&["tap", &path, DEMO], b"");
+    assert_eq!(swapped.code, Some(2));
+    let said = format!("taps.txt is no groove and {DEMO} is one, allowed is the groove first: teeter tap {DEMO} ");
+    assert!(swapped.errors.contains(&said), "{}", swapped.errors);
+    let neither = run(&["tap", &path, &path], b"");
+    assert!(neither.code == Some(1) && neither.errors.contains("taps.txt:1:"), "{}", neither.errors);
+    assert_eq!(run(&["tap", "-", "-"], b"").code, Some(2));
+}
+
+#[test]
+fn outputs_lists_devices_or_says_in_one_line_that_there_are_none() {
+    let ended = run(&["outputs"], b"");
+    match ended.code {
+        Some(0) => assert!(!ended.text.is_empty() || ended.errors.lines().count() == 1, "{}", ended.errors),
+        code => assert_eq!((code, ended.errors.lines().count()), (Some(3), 1), "{}", ended.errors),
+    }
+}
