@@ -150,9 +150,17 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         while next < times.len() && times[next] < stop - HAIR {
             let place = place(times[next], pulses, first, end, period);
             let fall = |speed: f64| fall(place, draft.exact, speed, limits);
-            let here = fall(speed);
+            let here = match everywhere(place, draft.exact) {
+                Some(same) => {
+                    profile.add_same(place.away, same);
+                    same
+                }
+                None => {
+                    profile.add(place.away, fall);
+                    fall(speed)
+                }
+            };
             counted.add(here, place);
-            profile.add(place.away, fall);
             if here == Fall::On {
                 own.add(place);
                 touched[place.pulse] = true;
@@ -179,6 +187,17 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
     hearing.score = hearing.parts.score();
     profile.sum();
     Some((hearing, profile))
+}
+
+/// Where an attack falls at every playing speed, if it is seen at once that it is the same.
+fn everywhere(place: InPulse, exact: bool) -> Option<Fall> {
+    let agrees = place.away.abs() <= limits::AGREES.value / 100.0 + HAIR;
+    match (agrees, exact) {
+        (true, false) => Some(Fall::On),
+        (true, true) => (place.away.abs() <= 1e-3).then_some(Fall::On),
+        (false, true) => Some(cut(place, true, 1.0).map_or(Fall::Astray, Fall::Between)),
+        (false, false) => None,
+    }
 }
 
 /// Where an attack falls at a playing speed. The faster, the fewer positions between are told from the pulse, and the easier is the cut.

@@ -56,13 +56,23 @@ impl Profile {
     /// Counts an attack that stands `away` periods from its pulse and falls where `fall` says at a speed. Over all speeds it may come to
     /// fall elsewhere, but never back.
     pub(super) fn add(&mut self, away: f64, fall: impl Fn(f64) -> Fall) {
+        self.note(away);
+        let at = |row: usize| fall(speed(row));
+        self.run(away.powi(2), &at, (0, at(0)), (COUNT - 1, at(COUNT - 1)));
+    }
+
+    /// The same for an attack that falls alike at every speed.
+    pub(super) fn add_same(&mut self, away: f64, fall: Fall) {
+        self.note(away);
+        self.steps[0].add(fall, away.powi(2), 1);
+    }
+
+    fn note(&mut self, away: f64) {
         self.near.0 += 1;
         if away.abs() <= limits::AGREES.value / 100.0 + HAIR {
             self.near.1 += 1;
             self.near.2 += away.powi(2);
         }
-        let at = |row: usize| fall(speed(row));
-        self.run(away.powi(2), &at, (0, at(0)), (COUNT - 1, at(COUNT - 1)));
     }
 
     /// The same between two rows whose falls are known.
