@@ -150,15 +150,12 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
         while next < times.len() && times[next] < stop - HAIR {
             let place = place(times[next], pulses, first, end, period);
             let fall = |speed: f64| fall(place, draft.exact, speed, limits);
-            let here = match everywhere(place, draft.exact) {
-                Some(same) => {
-                    profile.add_same(place.away, same);
-                    same
-                }
-                None => {
-                    profile.add(place.away, fall);
-                    fall(speed)
-                }
+            let here = if let Some(same) = everywhere(place, draft.exact) {
+                profile.add_same(place.away, same);
+                same
+            } else {
+                profile.add(place.away, fall);
+                fall(speed)
             };
             counted.add(here, place);
             if here == Fall::On {
