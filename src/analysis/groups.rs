@@ -79,21 +79,22 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
         before += part.len(frame);
     }
     let count = |t: Time| t.ratio_to(unit).map(|r| r.floor() as u32);
-    let first = *attacks.first()?;
-    let ends = attacks.iter().skip(1).chain([&end]);
-    let line: Option<Vec<u32>> = attacks.iter().zip(ends).map(|(a, b)| count(b.minus(*a)?)).collect();
-    let line = line?;
+    // The unit measures the bar and so the end as well, so that the last place is a whole number of units too.
+    let places: Option<Vec<u32>> = attacks.into_iter().chain([end]).map(count).collect();
+    let places = places?;
+    let lead = *places.first().filter(|_| places.len() > 1)?;
+    let line: Vec<u32> = places.windows(2).map(|w| w[1] - w[0]).collect();
     let bar = count(frame.meter.bar())?;
     let terms = line::compress(&line);
     let ends = walked.iter().skip(1).copied().chain([before as u32]);
     let cells: Vec<u32> = walked.iter().zip(ends).map(|(a, b)| b - a).collect();
     let said = if cells == line { line::print(&terms) } else { line::print(&line::compress(&cells)) };
     let mut figures = Vec::new();
-    figures_in(&terms, &[count(first)?], bar, &mut figures);
+    figures_in(&terms, &[lead], bar, &mut figures);
     Some(Groups {
         unit,
         in_cells: unit == cell,
-        lead: count(first)?,
+        lead,
         text: said,
         lead_cells: walked.first().copied().unwrap_or(0),
         cells,

@@ -1,6 +1,7 @@
 //! Where attacks land: the metrical depth of a position under the written meter. It must not know tempo or hearings.
 
-use crate::rhythm::{Frame, Groove, MeterKind, Spot, written_start};
+use crate::rhythm::{Frame, Groove, MeterKind, Spot};
+use num_integer::Integer;
 use std::fmt;
 
 /// The metrical depth of a position, from the downbeat down.
@@ -68,7 +69,7 @@ impl fmt::Display for Depth {
 
 /// Depth of a cell as written: its beat within the bar and its place within the beat.
 pub fn depth(spot: Spot, frame: Frame<'_>) -> Depth {
-    let Some((beat, numer, denom)) = within_beat(spot, frame) else { return Depth::Downbeat };
+    let (beat, numer, denom) = within_beat(spot);
     if numer == 0 {
         let in_bar = beat % frame.meter.beats();
         return if in_bar == 0 {
@@ -80,23 +81,23 @@ pub fn depth(spot: Spot, frame: Frame<'_>) -> Depth {
         };
     }
     // A compound beat is cut into thirds before halves, so its middle lies on sixths.
-    if frame.meter.kind() == MeterKind::Compound && denom % 3 != 0 && (denom as u64).is_power_of_two() {
+    if frame.meter.kind() == MeterKind::Compound && denom % 3 != 0 && denom.is_power_of_two() {
         return Depth::Part((3 * denom) as u16);
     }
     Depth::Part(denom as u16)
 }
 
-/// Beat from the section's start and the place within it as a fraction of the beat.
-fn within_beat(spot: Spot, frame: Frame<'_>) -> Option<(usize, i64, i64)> {
-    let beats = written_start(spot, frame).ratio_to(frame.meter.beat())?;
-    let beat = beats.floor();
-    Some((beat as usize, beats.numer() - beat * beats.denom(), beats.denom()))
+/// Beat from the section's start and the place within it as a fraction of the beat, in lowest terms.
+fn within_beat(spot: Spot) -> (usize, usize, usize) {
+    let (into, cells) = (spot.cell * usize::from(spot.span.beats), usize::from(spot.span.cells.max(1)));
+    let common = (into % cells).gcd(&cells);
+    (spot.beat + into / cells, into % cells / common, cells / common)
 }
 
 /// What a player says on a position when counting aloud: `1`, `e`, `&`, `a`, `trip`, `let`; a dot where the trade has no
 /// syllable of its own (common practice, no source).
 pub fn syllable(spot: Spot, frame: Frame<'_>) -> String {
-    let Some((beat, numer, denom)) = within_beat(spot, frame) else { return "·".into() };
+    let (beat, numer, denom) = within_beat(spot);
     match (numer, denom) {
         (0, _) => (beat % frame.meter.beats() + 1).to_string(),
         (1, 2) if frame.meter.kind() != MeterKind::Compound => "&".into(),
@@ -167,7 +168,8 @@ pub fn landings(groove: &Groove, layer: usize, section: usize) -> Landings {
 mod tests {
     use super::*;
     use crate::analysis::measure::table::{numbers, table};
-    use crate::rhythm::{Meter, Part, Time};
+    use crate::rhythm::{Meter, Part, Span, Time, written_start};
+    use proptest::prelude::*;
 
     fn depths(meter: &Meter, division: u16) -> Vec<Depth> {
         let frame = Frame { meter, bars: 1, division, swing: None };
@@ -195,6 +197,17 @@ mod tests {
             checked += 1;
         }
         assert_eq!(checked, 8);
+    }
+
+    proptest! {
+        #[test]
+        fn the_place_within_the_beat_is_that_of_exact_time(beat in 0_usize..200, beats in 1_u16..5, cells in 1_u16..97, cell in 0_usize..97) {
+            let meter = Meter::parse("12/8").expect("a meter");
+            let spot = Spot { beat, span: Span { beats, cells }, cell: cell % usize::from(cells), first: 0 };
+            let exact = written_start(spot, Frame { meter: &meter, bars: 1, division: 1, swing: None }).ratio_to(meter.beat()).expect("small");
+            let (whole, numer, denom) = within_beat(spot);
+            prop_assert_eq!((whole as i64, numer as i64, denom as i64), (exact.floor(), exact.numer() - exact.floor() * exact.denom(), exact.denom()));
+        }
     }
 
     #[test]

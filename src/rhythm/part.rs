@@ -135,7 +135,7 @@ impl Part {
     /// All spans with their first beat and first cell, in order.
     pub fn spots(&self, frame: Frame<'_>) -> Vec<Spot> {
         let even = Span { beats: 1, cells: frame.division };
-        let mut spots = Vec::new();
+        let mut spots = Vec::with_capacity(frame.beats());
         let (mut beat, mut first) = (0, 0);
         let mut push = |span: Span| {
             spots.push(Spot { beat, span, cell: 0, first });

@@ -179,6 +179,10 @@ impl Time {
 
     /// The greatest length of which both are whole multiples; `None` on overflow. Zero is a multiple of anything.
     pub fn common_measure(self, other: Self) -> Option<Self> {
+        // In lowest terms one is a multiple of the other exactly if both these divide.
+        if self.numer() != 0 && other.numer() % self.numer() == 0 && self.denom() % other.denom() == 0 {
+            return Some(Self(Fraction(Ratio::new_raw(self.numer().checked_abs()?, self.denom()))));
+        }
         let denom = i128::from(self.denom()).lcm(&i128::from(other.denom()));
         let a = i128::from(self.numer()).checked_mul(denom / i128::from(self.denom()))?;
         let b = i128::from(other.numer()).checked_mul(denom / i128::from(other.denom()))?;

@@ -145,12 +145,16 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
     for (s, &(first, period)) in draft.stretches.iter().enumerate() {
         let end = draft.stretches.get(s + 1).map_or(pulses.len(), |e| e.0);
         let stop = pulses.get(end).map_or(f64::INFINITY, |p| p - 0.25 * period);
-        let from = next;
+        let (from, mut after) = (next, first);
         let mut own = Tally::default();
         while next < times.len() && times[next] < stop - HAIR {
-            let place = place(times[next], pulses, first, end, period);
-            let fall = |speed: f64| fall(place, draft.exact, speed, limits);
-            let here = if let Some(same) = everywhere(place, draft.exact) {
+            while after < end && pulses[after] <= times[next] + HAIR {
+                after += 1;
+            }
+            let place = place(times[next], pulses, first..end, after, period);
+            let misses = misses(place, draft.exact);
+            let fall = |speed: f64| fall(place, &misses, draft.exact, speed, limits);
+            let here = if let Some(same) = everywhere(place, &misses, draft.exact) {
                 profile.add_same(place.away, same);
                 same
             } else {
@@ -187,23 +191,23 @@ pub(super) fn fit(draft: &Draft, times: &[f64], all: &[f64], scale: &Scale) -> O
 }
 
 /// Where an attack falls at every playing speed, if it is seen at once that it is the same.
-fn everywhere(place: InPulse, exact: bool) -> Option<Fall> {
+fn everywhere(place: InPulse, misses: &Misses, exact: bool) -> Option<Fall> {
     let agrees = place.away.abs() <= limits::AGREES.value / 100.0 + HAIR;
     match (agrees, exact) {
         (true, false) => Some(Fall::On),
         (true, true) => (place.away.abs() <= 1e-3).then_some(Fall::On),
-        (false, true) => Some(cut(place, true, 1.0).map_or(Fall::Astray, Fall::Between)),
+        (false, true) => Some(cut(place, misses, true, 1.0).map_or(Fall::Astray, Fall::Between)),
         (false, false) => None,
     }
 }
 
 /// Where an attack falls at a playing speed. The faster, the fewer positions between are told from the pulse, and the easier is the cut.
-fn fall(place: InPulse, exact: bool, speed: f64, limits: Limits) -> Fall {
+fn fall(place: InPulse, misses: &Misses, exact: bool, speed: f64, limits: Limits) -> Fall {
     let agrees = place.away.abs() <= limits::AGREES.value / 100.0 + HAIR;
     if agrees && !(exact && place.away.abs() > 1e-3) {
         return Fall::On;
     }
-    let cut = cut(place, exact, speed);
+    let cut = cut(place, misses, exact, speed);
     // A position on cells that are felt is heard where it is, not as a late or early pulse.
     let felt = |row: &usize| limits.feel(place.step * 1000.0 / speed / f64::from(CUTS[*row].0)) > 0.0;
     match cut {
@@ -223,9 +227,8 @@ struct InPulse {
     step: f64,
 }
 
-/// Where a time lies among the pulses `first..end`.
-fn place(time: f64, pulses: &[f64], first: usize, end: usize, period: f64) -> InPulse {
-    let after = first + pulses[first..end].partition_point(|p| *p <= time + HAIR);
+/// Where a time lies among the pulses of a stretch, of which `after` is the first later one.
+fn place(time: f64, pulses: &[f64], Range { start: first, end }: Range<usize>, after: usize, period: f64) -> InPulse {
     let before = after.saturating_sub(1).max(first);
     let step = if after > first && after < pulses.len() { pulses[after] - pulses[before] } else { period };
     let phase = (time - pulses[before]) / step;
@@ -233,18 +236,29 @@ fn place(time: f64, pulses: &[f64], first: usize, end: usize, period: f64) -> In
     InPulse { pulse: nearest, away: if phase > 0.5 + HAIR { phase - phase.floor().max(1.0) } else { phase }, step }
 }
 
+/// How far a place is from the nearest position of each cut that counts, by the rows of [`CUTS`], in periods.
+type Misses = [f64; CUTS.len()];
+
+fn misses(place: InPulse, exact: bool) -> Misses {
+    let phase = place.away.rem_euclid(1.0);
+    let mut misses = [f64::INFINITY; CUTS.len()];
+    let rows = if exact { CUTS.len() } else { FREE_CUTS };
+    for (miss, (n, _)) in misses[..rows].iter_mut().zip(CUTS) {
+        let into = phase * f64::from(n);
+        let after = into - f64::from(into as u16);
+        *miss = after.min(1.0 - after) / f64::from(n);
+    }
+    misses
+}
+
 /// The easiest cut of the pulse that reaches a place, as a row of [`CUTS`], if one does.
-fn cut(place: InPulse, exact: bool, speed: f64) -> Option<usize> {
+fn cut(place: InPulse, misses: &Misses, exact: bool, speed: f64) -> Option<usize> {
     let tolerance = if exact {
         1e-3
     } else {
         (limits::SHIFT.value / 100.0).max(limits::SHIFT_LEAST.value / 1000.0 * speed / place.step)
     };
-    let phase = place.away.rem_euclid(1.0);
-    let cuts = if exact { &CUTS[..] } else { &CUTS[..FREE_CUTS] };
-    cuts.iter().position(|&(n, _)| {
-        (phase * f64::from(n) - (phase * f64::from(n)).round()).abs() / f64::from(n) <= tolerance + HAIR
-    })
+    misses.iter().position(|miss| *miss <= tolerance + HAIR)
 }
 
 #[derive(Default)]

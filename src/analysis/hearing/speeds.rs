@@ -20,8 +20,11 @@ pub struct Turn {
 /// How a hearing's attacks are counted at every speed of [`SPEEDS`].
 #[derive(Debug, Clone)]
 pub(super) struct Profile {
+    /// One row for every speed, or a single one if it is the same for all.
     rows: Vec<Counted>,
-    /// Until they are summed: what comes and what goes from each speed on.
+    /// Until they are summed: what is the same for all.
+    same: Step,
+    /// Until they are summed: what comes and what goes from each speed on, if anything does.
     steps: Vec<Step>,
     /// Attacks in all, those within the tolerance of a pulse however fast, and the squares of what these are away from it.
     near: (usize, usize, f64),
@@ -29,18 +32,18 @@ pub(super) struct Profile {
 
 #[derive(Debug, Clone, Copy, Default)]
 struct Step {
-    on: isize,
-    between: [isize; Counted::CUTS],
-    astray: isize,
+    on: i32,
+    between: [i32; Counted::CUTS],
+    astray: i32,
     shares: f64,
 }
 
 impl Step {
-    fn add(&mut self, fall: Fall, share: f64, sign: isize) {
+    fn add(&mut self, fall: Fall, share: f64, sign: i32) {
         match fall {
             Fall::On => {
                 self.on += sign;
-                self.shares += share * sign as f64;
+                self.shares += share * f64::from(sign);
             }
             Fall::Between(row) => self.between[row] += sign,
             Fall::Astray => self.astray += sign,
@@ -50,7 +53,7 @@ impl Step {
 
 impl Profile {
     pub(super) fn new() -> Self {
-        Self { rows: Vec::new(), steps: vec![Step::default(); COUNT + 1], near: (0, 0, 0.0) }
+        Self { rows: Vec::new(), same: Step::default(), steps: Vec::new(), near: (0, 0, 0.0) }
     }
 
     /// Counts an attack that stands `away` periods from its pulse and falls where `fall` says at a speed. Over all speeds it may come to
@@ -58,13 +61,19 @@ impl Profile {
     pub(super) fn add(&mut self, away: f64, fall: impl Fn(f64) -> Fall) {
         self.note(away);
         let at = |row: usize| fall(speed(row));
-        self.run(away.powi(2), &at, (0, at(0)), (COUNT - 1, at(COUNT - 1)));
+        let (slowest, fastest) = (at(0), at(COUNT - 1));
+        if slowest == fastest {
+            self.same.add(slowest, away.powi(2), 1);
+            return;
+        }
+        self.steps.resize(COUNT + 1, Step::default());
+        self.run(away.powi(2), &at, (0, slowest), (COUNT - 1, fastest));
     }
 
     /// The same for an attack that falls alike at every speed.
     pub(super) fn add_same(&mut self, away: f64, fall: Fall) {
         self.note(away);
-        self.steps[0].add(fall, away.powi(2), 1);
+        self.same.add(fall, away.powi(2), 1);
     }
 
     fn note(&mut self, away: f64) {
@@ -89,9 +98,10 @@ impl Profile {
 
     /// Ends the counting.
     pub(super) fn sum(&mut self) {
-        let mut now = Step::default();
-        self.rows = Vec::with_capacity(COUNT);
-        for step in &self.steps[..COUNT] {
+        let mut now = self.same;
+        self.steps.resize(self.steps.len().max(2), Step::default());
+        self.rows = Vec::with_capacity(self.steps.len() - 1);
+        for step in &self.steps[..self.steps.len() - 1] {
             now.on += step.on;
             now.astray += step.astray;
             now.shares += step.shares;
@@ -115,8 +125,10 @@ impl Profile {
 
     /// The scores of a hearing at every speed.
     fn scores(&self, hearing: &Hearing, scale: &Scale) -> impl Iterator<Item = f64> {
-        let at = |(row, counted)| score::parts(hearing, counted, &Scale { speed: speed(row), ..*scale }).score();
-        self.rows.iter().enumerate().map(at)
+        let last = self.rows.len() - 1;
+        (0..COUNT).map(move |row| {
+            score::parts(hearing, &self.rows[row.min(last)], &Scale { speed: speed(row), ..*scale }).score()
+        })
     }
 }
 
