@@ -81,7 +81,7 @@ fn median(mut values: Vec<u64>) -> u64 {
 }
 
 fn bytes() {
-    for (what, groove) in [("16 layers x 64 bars", groove()), ("one layer x 4 bars", small())] {
+    for (what, groove) in [("16 layers x 64 bars", groove()), ("one layer x 12 bars", small())] {
         let mut rig = Rig::new(groove);
         let moves: Vec<u64> = (0..200)
             .map(|_| {

@@ -389,3 +389,13 @@ fn a_tall_window_shows_more_hearings() {
     assert_eq!(rows.count(), all.min(12), "{shown}");
     assert!(shown.contains("Why it is hard") && shown.contains("first from 96% speed: average pulse 144"), "{shown}");
 }
+
+#[test]
+fn the_written_beat_is_in_sight_whatever_its_rank() {
+    let bars = "x--- x--- | x--x ---x | ---x --x- | --x- --x- | -x-- --x- | ---x ---- | x--- x--- | x--x ---x | ---x --x- | --x- --x- | -x-- --x- | ---x ----";
+    let state = open(groove(bars), UNICODE, (80, 24));
+    let hearings = &state.report().expect("a report").0.hearings;
+    assert!(hearings.iter().position(|h| h.kind == crate::analysis::Kind::Written) > Some(4), "{hearings:?}");
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("written beat") && shown.contains(&format!("h: {} more", hearings.len() - 4)), "{shown}");
+}

@@ -2,7 +2,7 @@
 
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Finding, Hearing, Report, SectionReport};
+use crate::analysis::{Finding, Hearing, Kind, Report, SectionReport};
 use crate::terminal::forms::Ladder;
 use crate::terminal::layout::Layout;
 use crate::terminal::practice;
@@ -27,6 +27,10 @@ const LANDINGS_LEAST: usize = 26;
 
 /// Most hearings of the pane; the full view has them all.
 const HEARINGS_MOST: usize = 12;
+/// Most of them below the grid: a glance, since every edit sends their figures anew.
+const BELOW_MOST: usize = 6;
+/// From so many on one of them is the written beat.
+const WITH_WRITTEN: usize = 3;
 
 /// Draws the pane: in one column beside the grid, in two below it.
 pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
@@ -81,7 +85,7 @@ pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         0..=6 => (1, 0),
         7 => (2, 0),
         8..=9 => (3, 0),
-        _ => ((rows / 2).saturating_sub(4).clamp(4, HEARINGS_MOST), 1),
+        _ => ((rows / 2).saturating_sub(4).clamp(4, BELOW_MOST), 1),
     };
     let mut right = hearings(state, report, theme, right_width, heard);
     right.resize(heard + 2 + turn, Vec::new());
@@ -104,7 +108,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     // One mark, so that it costs little to show it for the blink of an eye.
     let stale = if fresh { "" } else { "…" };
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
-    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
+    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
         let words = wrap("no attack yet in this section", width);
         lines.extend(words.into_iter().map(|l| vec![(l, theme.faint())]));
@@ -223,18 +227,21 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let stale = if fresh { "" } else { "…" };
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
     let heading = fit(&format!("Heard in {of}{cell}"), width.saturating_sub(1));
-    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), theme.heading())]];
+    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
         lines.push(vec![(words::no_hearing(report).into(), theme.faint())]);
         return lines;
     }
-    lines.push(vec![(
-        if width < NARROW { "score   BPM fits" } else { "score   BPM wobble fits" }.into(),
-        theme.faint(),
-    )]);
+    let names = if width < NARROW { "score   BPM fits" } else { "score   BPM wobble fits" };
+    let more = match report.hearings.len().saturating_sub(most) {
+        0 => String::new(),
+        n => format!("  h: {n} more"),
+    };
+    let head = Some(format!("{names}{more}")).filter(|t| t.width() <= width);
+    lines.push(vec![(head.unwrap_or_else(|| names.to_owned()), theme.faint())]);
     let chosen = state.strip().map(|(i, _)| i);
-    for (i, h) in report.hearings.iter().take(most).enumerate() {
-        lines.push(hearing(h, report, theme, width, chosen == Some(i)));
+    for i in glance(&report.hearings, most) {
+        lines.push(hearing(&report.hearings[i], report, theme, width, chosen == Some(i)));
     }
     if let Some(turn) = report.turns.get(1) {
         let from =
@@ -253,6 +260,16 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
         }
     }
     lines
+}
+
+/// The hearings of a glance: the best, and the written beat where there is room for it.
+fn glance(hearings: &[Hearing], most: usize) -> Vec<usize> {
+    let mut shown: Vec<usize> = (0..hearings.len().min(most)).collect();
+    let written = hearings.iter().position(|h| h.kind == Kind::Written);
+    if let (Some(written), Some(last)) = (written.filter(|w| *w >= most && most >= WITH_WRITTEN), shown.last_mut()) {
+        *last = written;
+    }
+    shown
 }
 
 /// One hearing in a row: score, tempo, wobble, share, what it is.
