@@ -82,6 +82,7 @@ pub(super) fn findings(m: &Material<'_>) -> Vec<Finding> {
     found.extend(landings(m));
     found.extend(groups(m, unfelt));
     found.extend(layers(m));
+    found.extend(cycles(m));
     found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     found
 }
@@ -284,6 +285,34 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
         }
     }
     found
+}
+
+/// Cycles of the other layers that do not come out even with the bar, one for each layer: those of the focus are figures of its groups.
+fn cycles(m: &Material<'_>) -> Vec<Finding> {
+    let of = |layer: usize, section: usize| {
+        let (part, frame) = (m.groove.part(layer, section), m.groove.frame(layer, section));
+        let first = part.stored().iter().position(|c| c.attack().is_some()).filter(|_| part.is_cycle())?;
+        let cells = part.stored().len();
+        let (round, bar) =
+            (frame.meter.beat().divided(usize::from(frame.division))?.repeated(cells)?, frame.meter.bar());
+        let meet = round.common_multiple(bar)?;
+        let (bars, rounds) = (meet.ratio_to(bar)?.floor(), meet.ratio_to(round)?.floor());
+        let times = frame.length().ratio_to(round)?.floor();
+        (bars > 1 && rounds > 1 && times > 0).then(|| Finding {
+            reason: Reason::CycleAgainstTheBar {
+                layer: m.groove.layers()[layer].name.clone(),
+                cells,
+                bars: bars as u64,
+                breaks_off: times < rounds,
+            },
+            threshold: 1.0,
+            source: "the least common multiple of cycle and bar",
+            place: Some(Place { layer, section, cell: first }),
+            weight: 0.3,
+        })
+    };
+    let others = (0..m.groove.layers().len()).filter(|l| m.groove.heard(*l) && !m.focus.contains(l));
+    others.filter_map(|l| (0..m.groove.sections().len()).find_map(|s| of(l, s))).collect()
 }
 
 /// Neighbouring sections that read on as one: of one meter, each once through.

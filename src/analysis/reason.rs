@@ -47,6 +47,17 @@ pub enum Reason {
         /// Times it comes in a row.
         times: u32,
     },
+    /// A layer's cycle does not come out even with the bar.
+    CycleAgainstTheBar {
+        /// The layer's name.
+        layer: String,
+        /// Cells of the cycle.
+        cells: usize,
+        /// Bars until its start falls on a downbeat again.
+        bars: u64,
+        /// Whether the section ends before that.
+        breaks_off: bool,
+    },
     /// A few group sizes in no repeated order: number of groups.
     NoPeriod(usize),
     /// The best pulse changes: number of stretches.
@@ -110,6 +121,10 @@ impl fmt::Display for Reason {
             }
             Reason::AgainstTheBar { units, bars, figures, .. } => {
                 write!(f, "the figure of {units} cells meets the bar again only after {bars} bars ({figures} figures)")
+            }
+            Reason::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
+                let until = if *breaks_off { "would meet it after" } else { "meets it again only after" };
+                write!(f, "the cycle of '{layer}', {cells} cells, runs against the bar and {until} {bars} bars")
             }
             Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes in no order that comes again"),
             Reason::Changes(n) => write!(f, "the pulse that fits best changes: {n} stretches"),

@@ -1,7 +1,7 @@
 //! The room's check values on grooves typed as lines of groups. It must not know files.
 
 use super::*;
-use crate::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Tempo, Voice, line};
+use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Tempo, Voice, line};
 use proptest::prelude::*;
 
 /// One layer of sixteenths in 4/4 (a quarter of the beat), its groups as typed, in whole bars.
@@ -37,6 +37,38 @@ pub(crate) fn typed_groups(bpm: i32, groups: &[u32]) -> Groove {
     let section = Section { name: "A".into(), meter, tempo, bars: bars as u16, times: 1, swing: None };
     let part = Part::Barred { spans, cells: drawn };
     Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, 4, vec![part])]).expect("groove")
+}
+
+#[test]
+fn a_cycle_of_another_layer_that_runs_against_the_bar_is_a_reason() {
+    // Least common multiples: 13 and 16 cells meet after 208, which is 13 bars; 8 fits.
+    for (cells, bars, told) in
+        [(13, 4, Some((13, true))), (13, 13, Some((13, false))), (12, 6, Some((3, false))), (8, 4, None)]
+    {
+        let plain = typed_groups(100, &vec![2; bars * 8]);
+        let with = |g: Groove| {
+            let g = g.edited(&Edit::AddLayer(1, "chain".into(), Voice::Wood, 4)).expect("layer");
+            let g = g.edited(&Edit::Set(Place { layer: 1, section: 0, cell: 0 }, Cell::ATTACK)).expect("attack");
+            g.edited(&Edit::Cycle { layer: 1, section: 0, cells: Some(cells) }).expect("cycle")
+        };
+        let groove = with(plain);
+        let found = |g: &Groove, scope| {
+            let report = report(g, &Ask { scope, ..Ask::default() });
+            report.findings.into_iter().find_map(|f| match f.reason {
+                Reason::CycleAgainstTheBar { layer, cells: n, bars, breaks_off } => Some((layer, n, bars, breaks_off)),
+                _ => None,
+            })
+        };
+        assert_eq!(
+            found(&groove, Scope::default()),
+            told.map(|(b, off)| ("chain".into(), cells, b, off)),
+            "{cells} {bars}"
+        );
+        // As a layer that is listened to its cycle is a figure of its groups.
+        assert_eq!(found(&groove, Scope { layers: vec![1], region: None }), None);
+        let muted = groove.edited(&Edit::Mute(1, true)).expect("mute");
+        assert_eq!(found(&muted, Scope::default()), None);
+    }
 }
 
 fn at_speed(groove: &Groove, percent: i64) -> Report {

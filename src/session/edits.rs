@@ -179,7 +179,9 @@ impl Session {
                 if cells.is_none() && !g.part(at.layer, at.section).is_cycle() {
                     return Err(Refusal::Nothing("the layer has no cycle in this section"));
                 }
-                simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")
+                let made = simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")?;
+                let words = telling::cycled(g, &made.groove, (at.layer, at.section));
+                Ok(made.saying(words))
             }
             Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
             Command::SoundFile(sound) => {

@@ -51,6 +51,22 @@ pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
     format!("{}: {} a beat{everywhere}{cell}; {change}", name(new, layer), count(division, "cell"))
 }
 
+/// What a cycle, or the end of one, has done to a layer's section: the cells that go round, and how many attacks stand no longer where they
+/// were.
+pub(super) fn cycled(old: &Groove, new: &Groove, (layer, section): (usize, usize)) -> String {
+    let after: HashSet<_> = attacks(new, layer).into_iter().collect();
+    let replaced = attacks(old, layer).iter().filter(|a| a.0 == section && !after.contains(a)).count();
+    let part = new.part(layer, section);
+    let change = if part.is_cycle() {
+        format!("{} cells go round", part.stored().len())
+    } else {
+        "the cycle is written out".to_owned()
+    };
+    let gone =
+        if replaced == 0 { String::new() } else { format!("; {} after them replaced", count(replaced, "attack")) };
+    format!("{}: {change}{gone}", name(new, layer))
+}
+
 /// What a new meter has made of a section: its beat, the cells of a layer, and how many attacks are gone.
 pub(super) fn metered(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;

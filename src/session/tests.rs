@@ -197,6 +197,23 @@ fn a_new_division_tells_what_it_did() {
 }
 
 #[test]
+fn a_cycle_tells_what_it_replaced() {
+    let says = |before: &str, command| match Session::new(groove(before)).apply(command) {
+        Outcome::Changed(Some(words)) => words,
+        other => panic!("{other:?}"),
+    };
+    let cycle = |cells| Command::Cycle(Some(cells));
+    // Three cells go round as x..x..x. : an attack on the fifth or the last cell is gone, that on the seventh is the cycle's own again.
+    assert_eq!(says("x..x .xx.", cycle(3)), "riff: 3 cells go round; 1 attack after them replaced");
+    assert_eq!(says("x..x .xxx", cycle(3)), "riff: 3 cells go round; 2 attacks after them replaced");
+    assert_eq!(says("x... ....", cycle(4)), "riff: 4 cells go round");
+    let mut session = Session::new(groove("x... ...."));
+    session.apply(cycle(3));
+    let off = session.apply(Command::Cycle(None));
+    assert_eq!(off, Outcome::Changed(Some("riff: the cycle is written out".into())));
+}
+
+#[test]
 fn what_makes_a_groove_shorter_tells_how_many_attacks_went() {
     let says = |before: &str, command| match Session::new(groove(before)).apply(command) {
         Outcome::Changed(Some(words)) => words,

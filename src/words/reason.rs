@@ -12,7 +12,9 @@ pub fn counts(f: &Finding) -> String {
         Reason::CellsPerBeat { .. } => format!("counts from more than {figure} cells a beat on"),
         Reason::WeakLandings(_) | Reason::SilentBeats(_) => format!("counts from {percent}% on"),
         Reason::NearlyEven(_) => format!("counts up to {figure} times"),
-        Reason::AgainstTheBar { .. } => format!("counts from more than {figure} bar on"),
+        Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
+            format!("counts from more than {figure} bar on")
+        }
         Reason::NoPeriod(_) => format!("counts from {figure} groups on"),
         Reason::Changes(_) => format!("counts from {figure} stretches on"),
         Reason::BeatChanges(_) => format!("counts from {figure}% of difference on"),

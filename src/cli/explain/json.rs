@@ -78,6 +78,7 @@ fn name(reason: &crate::analysis::Reason) -> &'static str {
         R::SilentBeats(_) => "silent-beats",
         R::NearlyEven(_) => "nearly-even",
         R::AgainstTheBar { .. } => "against-the-bar",
+        R::CycleAgainstTheBar { .. } => "cycle-against-the-bar",
         R::NoPeriod(_) => "no-period",
         R::Changes(_) => "changes",
         R::BeatChanges(_) => "beat-changes",
