@@ -94,6 +94,16 @@ impl Output {
         either!(self, o => o.stop());
     }
 
+    /// Stops, and ends when what rings has faded: within some tens of milliseconds.
+    pub fn end(self) {
+        match self {
+            #[cfg(feature = "audio")]
+            Output::Here(player) => player.end(),
+            // The speaker fades by itself when the line ends.
+            Output::Far(mut far) => far.stop(),
+        }
+    }
+
     /// Where the groove is heard.
     pub fn playhead(&mut self) -> Option<Playhead> {
         either!(self, o => o.playhead())

@@ -45,6 +45,10 @@ pub use own::{OwnSound, OwnSounds};
 pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
 pub use player::Player;
+#[cfg(all(test, feature = "audio"))]
+pub(crate) use player::fake::Fake;
+#[cfg(all(test, feature = "audio"))]
+pub(crate) use quiet::ALONE;
 pub use relay::{Leg, WAITING};
 pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};

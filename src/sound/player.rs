@@ -9,13 +9,14 @@ use super::output::{Devices, Lent, Outlet, Signs};
 use super::place::{Playhead, Position};
 use super::quiet::Quiet;
 use super::relay::Leg;
-use super::render::Keep;
+use super::render::{Keep, LATENCY, release};
 use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
 use std::any::Any;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread;
 use std::time::{Duration, Instant};
 
 /// Frames the device asks for at once.
@@ -31,6 +32,8 @@ const FLOOD: (u64, Duration) = (10_000, Duration::from_millis(150));
 const SILENT: Duration = Duration::from_secs(5);
 /// First and longest pause between two attempts to open a device again.
 const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
+/// Longest time that the end of a player may take.
+const LEAVE: Duration = Duration::from_millis(300);
 /// Time in which a feed comes home from a stream that is dropped.
 const HOMECOMING: Duration = Duration::from_secs(1);
 
@@ -205,6 +208,23 @@ impl Player {
         self.hand.stop();
     }
 
+    /// Stops, and ends when what rings has faded and was heard.
+    pub fn end(mut self) {
+        self.stop();
+        let until = Instant::now() + if self.stream.is_some() { self.leaving() } else { Duration::ZERO };
+        while Instant::now() < until {
+            self.hand.tick();
+            thread::sleep(until.saturating_duration_since(Instant::now()).min(Duration::from_millis(5)));
+        }
+    }
+
+    /// Time from now on until what is stopped now has faded and was heard: a buffer until it is taken up, the fading, and what the device
+    /// holds.
+    fn leaving(&self) -> Duration {
+        let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + LATENCY as i64;
+        Duration::from_secs_f64(frames as f64 / f64::from(self.rate().hertz())).min(LEAVE)
+    }
+
     /// Goes to a place of the loop.
     pub fn seek(&mut self, place: Position) {
         self.hand.seek(place);
@@ -348,5 +368,7 @@ impl Device for Player {
     }
 }
 
+#[cfg(test)]
+pub(crate) mod fake;
 #[cfg(test)]
 mod tests;

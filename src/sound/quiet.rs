@@ -57,7 +57,7 @@ pub fn restore() {
 
 /// Held by tests that look at or move standard error, which the whole test program shares.
 #[cfg(test)]
-pub(super) static ALONE: Mutex<()> = Mutex::new(());
+pub(crate) static ALONE: Mutex<()> = Mutex::new(());
 
 #[cfg(all(test, target_os = "linux"))]
 mod tests {

@@ -1,11 +1,9 @@
 //! Tests of the player's life with a device that the test plays, and by hand with a real sound server. They must not know the editor.
 
-use super::super::output::Pull;
+use super::fake::Fake;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
 use crate::sound::Ask;
-use std::cell::RefCell;
-use std::rc::Rc;
 
 /// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
 fn groove(k: usize) -> Groove {
@@ -254,64 +252,6 @@ fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
     assert_eq!(error.lines().count(), 1, "{error}");
 }
 
-/// A device that is there when the test says so, and whose buffers the test fills.
-#[derive(Default)]
-struct World {
-    rate: Option<u32>,
-    /// Whether streams can be opened, and only of the system's own buffer size.
-    broken: bool,
-    choosy: bool,
-    attempts: usize,
-    pull: Option<Pull>,
-    signs: Arc<Signs>,
-}
-
-#[derive(Clone, Default)]
-struct Fake(Rc<RefCell<World>>);
-
-/// Takes the feed away when it is dropped, as a stream does.
-struct FakeStream(Fake);
-
-impl Drop for FakeStream {
-    fn drop(&mut self) {
-        self.0.0.borrow_mut().pull = None;
-    }
-}
-
-impl Outlet for Fake {
-    fn find(&mut self) -> Result<SampleRate, NoSound> {
-        let mut world = self.0.borrow_mut();
-        world.attempts += 1;
-        world.rate.and_then(SampleRate::new).ok_or_else(|| NoSound::new("unplugged"))
-    }
-
-    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound> {
-        let mut world = self.0.borrow_mut();
-        if world.broken || (world.choosy && buffer.is_some()) {
-            return Err(NoSound::new("busy"));
-        }
-        world.signs = Arc::clone(signs);
-        world.pull = Some(Pull::new(lent, Arc::clone(signs), world.rate.unwrap_or(48_000)));
-        Ok(Box::new(FakeStream(self.clone())))
-    }
-}
-
-impl Fake {
-    fn player(&self) -> Result<Player, NoSound> {
-        Player::with(Box::new(self.clone()), Quiet::new())
-    }
-
-    /// So many frames as the device takes them; their greatest magnitude and step.
-    fn takes(&self, frames: usize) -> (f32, f32) {
-        let mut out = vec![0.0_f32; 2 * frames];
-        let mut world = self.0.borrow_mut();
-        let pull = world.pull.as_mut().expect("a stream");
-        out.chunks_mut(2048).for_each(|b| pull.fill(b, 2, Some(Duration::from_millis(20)), |x| x));
-        let step = out.windows(3).map(|w| (w[2] - w[0]).abs()).fold(out[0].abs(), f32::max);
-        (out.iter().fold(0.0, |m, x| m.max(x.abs())), step)
-    }
-}
-
 fn place_of(player: &mut Player) -> f64 {
     player.playhead().map_or(-1.0, |h| h.wholes)
 }
@@ -410,4 +350,21 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     fake.0.borrow_mut().rate = Some(96_000);
     now += Duration::from_secs(6);
     assert_eq!(player.tick_at(now), Some(News::BackAnew(None)));
+}
+
+#[test]
+fn a_player_that_ends_while_it_sounds_fades_first() {
+    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let fake = Fake::at(48_000);
+    let mut player = fake.player().expect("a device");
+    player.play(build(&player));
+    assert!(fake.takes(20_000).0 > 0.01);
+    // As `end` does: what is heard last is what was rendered before the device's own frames.
+    let heard = player.leaving().as_secs_f64() * 48_000.0 - player.ahead().0 as f64;
+    player.stop();
+    let (_, step) = fake.takes(heard as usize - 1024);
+    assert!(step < 0.2, "{step}");
+    assert_eq!(fake.takes(1024).0, 0.0);
+    player.end();
+    assert!(fake.0.borrow().pull.is_none());
 }

@@ -18,6 +18,9 @@ const LOOK: Duration = Duration::from_millis(16);
 /// The same while nothing plays: the device is looked after all the same.
 const GLANCE: Duration = Duration::from_millis(200);
 
+/// Longest time after which what is asked of an output is heard.
+const SETTLED: Duration = Duration::from_secs(2);
+
 /// Where sound may come out: the device that was chosen, or a far speaker that has come.
 pub(super) struct Places<'a> {
     pub output: Option<&'a str>,
@@ -32,9 +35,30 @@ pub(super) struct Alone;
 enum Now {
     #[default]
     Nothing,
-    /// A loop, and its leg's number.
-    Loop(u64, Playing),
+    Loop(Round),
     Sequence(Plan),
+}
+
+/// A loop, and the numbers of its legs: one, or all that were sent of the sequence whose place it took, since which of them sounded
+/// then is known only when it is heard.
+struct Round {
+    what: Playing,
+    legs: Vec<u64>,
+    since: Instant,
+}
+
+impl Round {
+    fn new(what: Playing, legs: Vec<u64>) -> Self {
+        Self { what, legs, since: Instant::now() }
+    }
+
+    /// Lets go of the legs that are not heard any more, and in the end of those that never will be: none of them goes on to the next.
+    fn heard(&mut self, leg: u64) {
+        if self.legs.contains(&leg) {
+            let settled = self.since.elapsed() > SETTLED;
+            self.legs.retain(|l| *l == leg || (*l > leg && !settled));
+        }
+    }
 }
 
 /// What the thread has before it.
@@ -61,6 +85,18 @@ impl Desk {
         places: &Places<'_>,
     ) -> Result<(), Alone> {
         let mut output: Option<Output> = None;
+        let done = self.works(&mut output, slot, taps, places);
+        output.into_iter().for_each(Output::end);
+        done
+    }
+
+    fn works(
+        &mut self,
+        output: &mut Option<Output>,
+        slot: &Slot<Request>,
+        taps: &Receiver<Instant>,
+        places: &Places<'_>,
+    ) -> Result<(), Alone> {
         loop {
             let request = if output.is_some() {
                 let pause = if matches!(self.now, Now::Nothing) { GLANCE } else { LOOK };
@@ -74,20 +110,20 @@ impl Desk {
                 self.now = Now::Nothing;
                 self.own.goes_far(true);
                 self.tell(Event::Speaker(Speaker::There(far.port())));
-                output = Some(Output::Far(far));
+                output.replace(Output::Far(far)).into_iter().for_each(Output::end);
             }
             if output.is_none() && matches!(request, Some(Request::Play(..))) {
                 match Output::here(places.output) {
-                    Ok(opened) => output = Some(opened),
+                    Ok(opened) => *output = Some(opened),
                     Err(error) => self.tell(Event::Device(Err(error.to_string()))),
                 }
             }
-            let Some(player) = &mut output else { continue };
+            let Some(player) = output.as_mut() else { continue };
             if let Some(request) = request {
                 self.does(request, player);
             }
             if let Err(words) = self.look_after(player) {
-                output = None;
+                *output = None;
                 self.now = Now::Nothing;
                 self.own.goes_far(false);
                 self.tell(Event::Speaker(Speaker::Gone(words)));
@@ -113,19 +149,13 @@ impl Desk {
             (Request::Play(Sounding::Loop(what), from), _) => {
                 let leg = self.own.leg(&what, player.rate());
                 let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
-                Now::Loop(player.start(leg, from), what)
+                Now::Loop(Round::new(what, vec![player.start(leg, from)]))
             }
             (Request::Play(Sounding::Sequence(sequence), _), _) => self.begin(Plan::new(sequence), player, true),
-            (Request::Change(Sounding::Loop(what)), Now::Loop(id, _)) => {
-                player.replace(id, self.own.leg(&what, player.rate()), Keep::Place);
-                Now::Loop(id, what)
-            }
+            (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => self.go_round(Round { what, ..round }, player),
             // Whatever of the sequence is heard becomes the loop and goes on and on.
             (Request::Change(Sounding::Loop(what)), Now::Sequence(plan)) => {
-                for id in plan.sent() {
-                    player.replace(id, self.own.leg(&what, player.rate()), Keep::Place);
-                }
-                Now::Loop(plan.sent().next_back().unwrap_or(0), what)
+                self.go_round(Round::new(what, plan.sent().collect()), player)
             }
             (Request::Change(Sounding::Sequence(sequence)), Now::Sequence(mut plan)) => {
                 plan.change(sequence, player, &mut self.own);
@@ -138,6 +168,14 @@ impl Desk {
             }
             (Request::Change(_) | Request::Step(_) | Request::Look, now) => now,
         };
+    }
+
+    /// Puts a loop in the place of its legs.
+    fn go_round(&mut self, round: Round, player: &mut Output) -> Now {
+        for id in &round.legs {
+            player.replace(*id, self.own.leg(&round.what, player.rate()), Keep::Place);
+        }
+        Now::Loop(round)
     }
 
     /// Begins a sequence: now, or at the end of the time through that is heard.
@@ -186,8 +224,9 @@ impl Desk {
     fn play_anew(&mut self, head: &Playhead, player: &mut Output) {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
-            Now::Loop(_, what) => {
-                Now::Loop(player.start(self.own.leg(&what, player.rate()), Some(head.position())), what)
+            Now::Loop(Round { what, .. }) => {
+                let leg = self.own.leg(&what, player.rate());
+                Now::Loop(Round::new(what, vec![player.start(leg, Some(head.position()))]))
             }
             Now::Sequence(mut plan) => {
                 plan.resume(head, player, &mut self.own);
@@ -230,12 +269,80 @@ impl Desk {
             return Ok(());
         }
         let head = player.playhead();
-        if let (Now::Sequence(plan), Some(h)) = (&mut self.now, &head)
-            && let Some(news) = plan.news(h.leg, h.loops)
-        {
-            self.tell(news);
+        match (&mut self.now, &head) {
+            (Now::Sequence(plan), Some(h)) => {
+                if let Some(news) = plan.news(h.leg, h.loops) {
+                    self.tell(news);
+                }
+            }
+            (Now::Loop(round), Some(h)) => round.heard(h.leg),
+            _ => {}
         }
         let head = head.map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
         self.events.send(Event::Tick(head)).map_err(|_| Alone)
+    }
+}
+
+#[cfg(all(test, feature = "audio"))]
+mod tests {
+    use super::super::own::Beside;
+    use super::*;
+    use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
+    use crate::sound::Fake;
+    use crate::terminal::{Clicks, Over, Sequence, Take};
+    use std::sync::{Arc, mpsc};
+
+    /// An attack on every eighth of a bar of 4/4 at 240.
+    fn playing(layers: bool) -> Playing {
+        let tempo = Tempo::new(Fraction::whole(240), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        for k in 0..8 {
+            let at = Place { layer: 0, section: 0, cell: 2 * k };
+            groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
+        }
+        let (speed, over, beat) = (Fraction::ONE, Over::All, Clicks::Off);
+        Playing { groove: Arc::new(groove), speed, over, layers, beat, lines: Vec::new() }
+    }
+
+    /// The device takes so many frames, while the thread does its round; the greatest magnitude.
+    fn go_on(desk: &mut Desk, output: &mut Output, device: &Fake, frames: usize) -> f32 {
+        let mut peak = 0.0_f32;
+        for _ in 0..frames / 1024 {
+            peak = peak.max(device.takes(1024).0);
+            assert!(desk.look_after(output).is_ok() && desk.go_on(output).is_ok() && desk.tell_place(output).is_ok());
+        }
+        peak
+    }
+
+    #[test]
+    fn a_loop_in_the_place_of_takes_hears_every_later_edit() {
+        let _alone = crate::sound::ALONE.lock().unwrap_or_else(PoisonError::into_inner);
+        let device = Fake::at(48_000);
+        let mut output = Output::Here(device.player().expect("a device"));
+        let (events, _told) = mpsc::channel();
+        let mut desk = Desk::new(Own::new(Beside::default(), events.clone()), events);
+        let take = || Take { playing: playing(true), times: Some(1), count_in: false };
+        let takes = Sequence { takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
+        desk.does(Request::Play(Sounding::Sequence(takes), None), &mut output);
+        assert!(go_on(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
+        desk.does(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        assert!(go_on(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
+        desk.does(Request::Change(Sounding::Loop(playing(false))), &mut output);
+        go_on(&mut desk, &mut output, &device, 48_000);
+        assert_eq!(go_on(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
+        desk.does(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        assert!(go_on(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
+    }
+
+    #[test]
+    fn of_the_legs_in_the_place_of_takes_one_is_left() {
+        let mut round = Round::new(playing(true), vec![3, 4, 5, 6]);
+        round.heard(9);
+        assert_eq!(round.legs, [3, 4, 5, 6]);
+        round.heard(4);
+        assert_eq!(round.legs, [4, 5, 6], "what is asked last may not be heard yet");
+        round.since = Instant::now().checked_sub(SETTLED * 2).expect("an instant");
+        round.heard(5);
+        assert_eq!(round.legs, [5]);
     }
 }

@@ -103,10 +103,12 @@ impl Plan {
         let found = self.sent.iter().position(|s| s.id == head.leg);
         let mut sent = std::mem::take(&mut self.sent).split_off(found.unwrap_or(0));
         let Sent { part, behind, .. } = sent.pop_front()?;
-        let step = sent.front().is_some_and(|s| s.step);
+        // What was sent before a step will not be heard any more.
+        let step = sent.iter().rposition(|s| s.step);
+        sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
         let heard = if found.is_some() && !part.counting { head.loops } else { 0 };
-        Some((part, behind + heard, step))
+        Some((part, behind + heard, step.is_some()))
     }
 
     /// Sends all anew, from the place that was heard.
@@ -221,7 +223,6 @@ mod tests {
         assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
         // A step that waits for the end of the time through still does.
         let mut stepping = plan();
-        stepping.sent.truncate(2);
         stepping.sent.push_back(sent(7, part(2, true), 0, true));
         stepping.next = [part(2, false)].into();
         assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
