@@ -46,6 +46,8 @@ pub enum Event {
     },
     /// Another take of a sequence, or another time through it, is heard.
     Take {
+        /// The sequence's number.
+        sequence: u32,
         /// The take, from 0.
         take: usize,
         /// Whether it is still counted in.
@@ -53,8 +55,8 @@ pub enum Event {
         /// Times through it that have been played.
         turn: u64,
     },
-    /// A sequence has been played through.
-    SequenceEnded,
+    /// The sequence of this number has been played through.
+    SequenceEnded(u32),
     /// What has been practised of this groove so far, in a line, `None` if nothing; or why that is not known or not kept.
     Progress(Result<Option<String>, String>),
     /// The sound device is there, or why not.

@@ -6,6 +6,7 @@ use super::order::Mark;
 use super::state::State;
 use super::transport::replay;
 use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::rhythm::Groove;
 use std::sync::Arc;
 
 /// Whose attacks the hearings are found for.
@@ -14,12 +15,34 @@ pub(super) enum Focus {
     /// The first heard layer with attacks.
     #[default]
     First,
-    /// One layer.
-    Layer(usize),
+    /// One layer, wherever it goes.
+    Layer(Watched),
     /// All heard layers.
     All,
     /// The selection, while there is one; then all again, which stands before it in the round.
     Selection,
+}
+
+/// A layer that is to be known again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Watched {
+    layer: usize,
+    name: String,
+    /// Layers in all.
+    of: usize,
+}
+
+impl Watched {
+    fn new(groove: &Groove, layer: usize) -> Option<Self> {
+        let layers = groove.layers();
+        Some(Self { layer, name: layers.get(layer)?.name.clone(), of: layers.len() })
+    }
+
+    /// The layer in a groove that is one edit further: that of its name, or where no layer came or went one that was renamed.
+    fn found(&self, groove: &Groove) -> Option<Self> {
+        let named = groove.layers().iter().position(|l| l.name == self.name);
+        Self::new(groove, named.or((groove.layers().len() == self.of).then_some(self.layer))?)
+    }
 }
 
 /// The newest report there is, and what it is of.
@@ -76,9 +99,9 @@ impl State {
     /// What is asked of the analysis.
     pub(super) fn ask(&self) -> Ask {
         let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
-        let layers = match self.focus {
+        let layers = match &self.focus {
             Focus::First | Focus::Selection => Vec::new(),
-            Focus::Layer(layer) => vec![layer],
+            Focus::Layer(watched) => vec![watched.layer],
             Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
         };
         Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
@@ -118,7 +141,7 @@ pub(super) fn next_focus(state: &mut State) {
     let layer = state.session.cursor().place.layer;
     let selected = state.session.selection().is_some();
     state.focus = match state.focus {
-        Focus::First => Focus::Layer(layer),
+        Focus::First => Watched::new(state.groove(), layer).map_or(Focus::All, Focus::Layer),
         Focus::Layer(_) => Focus::All,
         Focus::All if selected => Focus::Selection,
         Focus::All | Focus::Selection => Focus::First,
@@ -126,9 +149,7 @@ pub(super) fn next_focus(state: &mut State) {
     let words = match &state.focus {
         Focus::Selection => "hearings of the selection, while there is one".to_owned(),
         Focus::First => "hearings of the first layer that has attacks".to_owned(),
-        Focus::Layer(l) => {
-            format!("hearings of layer '{}'", state.groove().layers().get(*l).map_or("", |l| &l.name))
-        }
+        Focus::Layer(watched) => format!("hearings of layer '{}'", watched.name),
         Focus::All => "hearings of all layers together".to_owned(),
     };
     state.tell(words, false);
@@ -136,10 +157,10 @@ pub(super) fn next_focus(state: &mut State) {
 
 /// Lets go of a selection or a layer that is there no more.
 pub(super) fn settle(state: &mut State) {
-    match state.focus {
+    match &state.focus {
         // What was heard before comes back when the selection goes.
         Focus::Selection if state.session.selection().is_none() => state.focus = Focus::All,
-        Focus::Layer(layer) if layer >= state.groove().layers().len() => state.focus = Focus::First,
+        Focus::Layer(watched) => state.focus = watched.found(state.groove()).map_or(Focus::First, Focus::Layer),
         _ => {}
     }
 }

@@ -103,7 +103,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         }
         Overlay::TapReport(at) => {
             state.overlay = Overlay::TapReport(at);
-            go_to_line(state, at, effects);
+            go_to_line(state, at);
         }
         Overlay::Offers { choice, text, chosen } => giving::pick(state, choice, &text, chosen),
         Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
@@ -119,12 +119,12 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
 }
 
 /// To the place that a line of the tap report is about.
-fn go_to_line(state: &mut State, at: usize, effects: &mut Vec<Effect>) {
+fn go_to_line(state: &mut State, at: usize) {
     let lines = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
     match lines.get(at).and_then(|l| l.place).filter(|p| is_in(state, *p)) {
         Some(place) => {
             state.overlay = Overlay::None;
-            command_of(state, Command::Move(Motion::To(place)), effects);
+            command_of(state, Command::Move(Motion::To(place)));
         }
         None => state.tell("this line is about no place; one with a bar and a beat is", false),
     }
@@ -149,7 +149,7 @@ fn take(state: &mut State, effects: &mut Vec<Effect>) {
         Some(Item::Reason(reason)) => match state.findings().get(reason).and_then(|f| f.place) {
             Some(place) => {
                 state.overlay = Overlay::None;
-                command_of(state, Command::Move(Motion::To(place)), effects);
+                command_of(state, Command::Move(Motion::To(place)));
             }
             None => state.tell("this holds everywhere, not in one place", false),
         },

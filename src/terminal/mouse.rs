@@ -20,18 +20,18 @@ pub(super) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effe
             state.dragging = true;
             let motion = Motion::To(place);
             let select = event.modifiers.contains(KeyModifiers::SHIFT);
-            command_of(state, if select { Command::Extend(motion) } else { Command::Move(motion) }, effects);
+            command_of(state, if select { Command::Extend(motion) } else { Command::Move(motion) });
         }
         (MouseEventKind::Drag(MouseButton::Left), Some(place))
             if state.dragging && place != state.session.cursor().place =>
         {
-            command_of(state, Command::Extend(Motion::To(place)), effects);
+            command_of(state, Command::Extend(Motion::To(place)));
         }
         (MouseEventKind::Up(_), _) => state.dragging = false,
-        (MouseEventKind::ScrollUp, _) => command_of(state, Command::Move(Motion::BeatLeft), effects),
-        (MouseEventKind::ScrollDown, _) => command_of(state, Command::Move(Motion::BeatRight), effects),
-        (MouseEventKind::ScrollLeft, _) => command_of(state, Command::Move(Motion::BarLeft), effects),
-        (MouseEventKind::ScrollRight, _) => command_of(state, Command::Move(Motion::BarRight), effects),
+        (MouseEventKind::ScrollUp, _) => command_of(state, Command::Move(Motion::BeatLeft)),
+        (MouseEventKind::ScrollDown, _) => command_of(state, Command::Move(Motion::BeatRight)),
+        (MouseEventKind::ScrollLeft, _) => command_of(state, Command::Move(Motion::BarLeft)),
+        (MouseEventKind::ScrollRight, _) => command_of(state, Command::Move(Motion::BarRight)),
         _ => {}
     }
 }

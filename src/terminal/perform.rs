@@ -5,7 +5,6 @@ use super::arrival::Arrival;
 use super::event::Effect;
 use super::key::Key;
 use super::overlay::{Overlay, Refused};
-use super::playing::Looped;
 use super::prompt::ask;
 use super::question::Question;
 use super::state::{Labels, State, Strips};
@@ -18,18 +17,18 @@ use ratatui::crossterm::event::KeyCode;
 /// Does what a row asks for; `key` is the key that asked, if one did.
 pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effects: &mut Vec<Effect>) {
     match action {
-        Action::Do(command) => command_of(state, command.clone(), effects),
+        Action::Do(command) => command_of(state, command.clone()),
         Action::LayDigit => match key.map(|k| k.code) {
             Some(KeyCode::Char(c @ '0'..='9')) => {
                 let n = c as usize - '0' as usize;
-                command_of(state, Command::Lay(if n == 0 { 10 } else { n }), effects);
+                command_of(state, Command::Lay(if n == 0 { 10 } else { n }));
             }
             _ => ask(state, Question::Groups),
         },
         Action::Ask(question) => ask(state, *question),
         Action::Mark => {
             state.marking = true;
-            command_of(state, Command::Extend(Motion::To(state.session.cursor().place)), effects);
+            command_of(state, Command::Extend(Motion::To(state.session.cursor().place)));
             state.tell("selecting: move to the other end; Esc ends it", false);
         }
         Action::Close => close(state, effects),
@@ -107,12 +106,11 @@ pub(super) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
 }
 
 /// Gives a command to the session and shows what it says.
-pub(super) fn command_of(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
+pub(super) fn command_of(state: &mut State, command: Command) {
     let command = match command {
         Command::Move(motion) if state.marking => Command::Extend(motion),
         command => command,
     };
-    let had = state.session.selection();
     let outcome = state.session.apply(command);
     if state.session.selection().is_none() {
         state.marking = false;
@@ -121,9 +119,6 @@ pub(super) fn command_of(state: &mut State, command: Command, effects: &mut Vec<
         Outcome::Quiet | Outcome::Changed(None) => {}
         Outcome::Changed(Some(words)) | Outcome::Told(words) => state.tell(with_keys(state, words), false),
         Outcome::Refused(words) => state.tell(with_keys(state, words), true),
-    }
-    if state.play.looped == Looped::Selection && state.session.selection() != had {
-        transport::replay(state, effects);
     }
 }
 
@@ -160,7 +155,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
             return;
         }
         state.marking = false;
-        command_of(state, Command::Deselect, effects);
+        command_of(state, Command::Deselect);
     }
     if state.overlay == Overlay::Tap {
         return tapping::end(state, effects);

@@ -23,6 +23,8 @@ pub(super) struct Play {
     pub hearing_cut: Clicks,
     /// The takes or the ladder that is played.
     pub running: Option<Running>,
+    /// Sequences begun so far.
+    pub sequences: u32,
     pub head: Option<Head>,
     /// Why there is no sound.
     pub silent: Option<String>,
@@ -44,6 +46,7 @@ impl Default for Play {
             beat_cut: Clicks::Plain,
             hearing_cut: Clicks::Plain,
             running: None,
+            sequences: 0,
             head: None,
             silent: None,
             read_only: false,
@@ -90,6 +93,16 @@ impl State {
         practice::sequence(self).map_or_else(|| Sounding::Loop(self.playing()), Sounding::Sequence)
     }
 
+    /// What is played round.
+    pub(super) fn over(&self) -> Over {
+        let section = self.session.cursor().place.section;
+        match (self.play.looped, self.session.selection()) {
+            (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
+            (Looped::Section | Looped::Selection, _) => Over::Section(section),
+            (Looped::All, _) => Over::All,
+        }
+    }
+
     /// The loop that is to be heard.
     pub(super) fn playing(&self) -> Playing {
         self.playing_as(self.play.switches, true)
@@ -97,12 +110,7 @@ impl State {
 
     /// The loop that is to be heard with these switches, and with the other hearings or without.
     pub(super) fn playing_as(&self, switches: Switches, also: bool) -> Playing {
-        let section = self.session.cursor().place.section;
-        let over = match (self.play.looped, self.session.selection()) {
-            (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
-            (Looped::Section | Looped::Selection, _) => Over::Section(section),
-            (Looped::All, _) => Over::All,
-        };
+        let over = self.over();
         Playing {
             groove: self.groove().clone(),
             speed: self.speed(),

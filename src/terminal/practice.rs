@@ -32,6 +32,7 @@ pub(super) enum Kind {
 /// A sequence that is played.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Running {
+    number: u32,
     pub kind: Kind,
     /// The take that is heard, whether it is counted in, times through it that have been played.
     pub at: usize,
@@ -47,8 +48,8 @@ pub(super) struct Running {
 }
 
 impl Running {
-    fn new(kind: Kind, percent: u16) -> Self {
-        Self { kind, at: 0, counting: true, turn: 0, going: None, highest: 0, loops: 0, percent }
+    fn new(number: u32, kind: Kind, percent: u16) -> Self {
+        Self { number, kind, at: 0, counting: true, turn: 0, going: None, highest: 0, loops: 0, percent }
     }
 
     /// Takes, or steps, in all.
@@ -96,7 +97,7 @@ pub(super) fn sequence(state: &State) -> Option<Sequence> {
         Kind::Takes(..) => None,
         Kind::Ladder(ladder) => ladder.silence,
     };
-    Some(Sequence { takes, at: running.at, silence })
+    Some(Sequence { number: running.number, takes, at: running.at, silence })
 }
 
 /// Plays all takes in a row.
@@ -140,7 +141,8 @@ pub(super) fn climb(state: &mut State, ladder: Ladder, effects: &mut Vec<Effect>
 }
 
 fn start(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
-    state.play.running = Some(Running::new(kind, state.play.percent));
+    state.play.sequences = state.play.sequences.wrapping_add(1);
+    state.play.running = Some(Running::new(state.play.sequences, kind, state.play.percent));
     state.play.head = None;
     transport::start(state, None, effects);
 }
@@ -166,6 +168,11 @@ pub(super) fn step(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
     if let Some(sequence) = sequence(state) {
         effects.push(Effect::Step(Box::new(Sequence { at: next as usize, ..sequence })));
     }
+}
+
+/// Whether the sequence of this number is what is played.
+pub(super) fn plays(state: &State, sequence: u32) -> bool {
+    state.play.running.as_ref().is_some_and(|r| r.number == sequence)
 }
 
 /// Takes what is heard of a sequence.

@@ -52,7 +52,7 @@ pub(super) fn begins(state: &State, question: Question) -> String {
 /// Takes what was typed: does what it says, or asks again and says why.
 pub(super) fn answered(state: &mut State, question: Question, text: String, effects: &mut Vec<Effect>) {
     match question.read(&text, &state.session) {
-        Ok(Answer::Do(command)) => command_of(state, command, effects),
+        Ok(Answer::Do(command)) => command_of(state, command),
         Ok(Answer::Speed(percent)) => transport::speed(state, percent, effects),
         Ok(Answer::Takes(times, count)) => practice::takes(state, times, count, effects),
         Ok(Answer::Ladder(ladder)) => practice::climb(state, ladder, effects),

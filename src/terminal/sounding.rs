@@ -114,6 +114,8 @@ pub struct Pulses {
 /// Takes that follow each other.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sequence {
+    /// What tells it from one that was played before.
+    pub number: u32,
     /// All of them, in order.
     pub takes: Vec<Take>,
     /// The one to begin with.

@@ -21,6 +21,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (before, worked) = (state.revision(), state.session.work());
     let was = state.session.cursor();
     let asked = state.ask();
+    let over = state.over();
     let mut effects = Vec::new();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
@@ -30,14 +31,17 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => transport::tick(state, head),
         Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
-        Event::Key(..) | Event::OffsetKept(Ok(())) => {}
         Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
         Event::Analysed { revision, ask, report } => {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
         }
         Event::Saved { work, groove, result } => saving::saved(state, (work, groove), result, &mut effects),
-        Event::Take { take, counting, turn } => practice::heard(state, (take, counting, turn), &mut effects),
-        Event::SequenceEnded => transport::ended(state, &mut effects),
+        Event::Take { sequence, take, counting, turn } if practice::plays(state, sequence) => {
+            practice::heard(state, (take, counting, turn), &mut effects);
+        }
+        Event::SequenceEnded(sequence) if practice::plays(state, sequence) => transport::ended(state, &mut effects),
+        // A key that is let go of; what was told of a sequence that was left meanwhile.
+        Event::Key(..) | Event::Take { .. } | Event::SequenceEnded(_) | Event::OffsetKept(Ok(())) => {}
         Event::Progress(Ok(words)) => {
             if let Some(words) = &words
                 && practice::begins(state)
@@ -68,6 +72,10 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         changed(state, &mut effects);
     } else if state.ask() != asked {
         effects.push(analyse(state));
+    }
+    // The section of the cursor, or the selection, is another one.
+    if state.over() != over && !effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_))) {
+        replay(state, &mut effects);
     }
     if state.overlay == Overlay::None
         && let Some(refused) = state.refused.take()

@@ -399,3 +399,21 @@ fn the_written_beat_is_in_sight_whatever_its_rank() {
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("written beat") && shown.contains(&format!("h: {} more", hearings.len() - 4)), "{shown}");
 }
+
+#[test]
+fn the_layer_that_is_listened_to_stays_the_same_one() {
+    let mut state = ferry();
+    press(&mut state, "down F");
+    assert_eq!(heard(&state).0, "deck");
+    // It is renamed, moved, and the other one taken away and brought back.
+    press(&mut state, "R ctrl-u \"planks\" enter");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![1]));
+    press(&mut state, "ctrl-up");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![0]));
+    press(&mut state, "ctrl-z up ctrl-d");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![0]));
+    press(&mut state, "ctrl-z");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![1]));
+    press(&mut state, "down ctrl-d");
+    assert_eq!(state.ask().scope.layers, Vec::<usize>::new(), "it is gone: the first layer again");
+}

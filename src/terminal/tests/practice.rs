@@ -37,7 +37,8 @@ fn transport(state: &State) -> String {
 }
 
 fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effect> {
-    let found = update(state, Event::Take { take, counting, turn });
+    let sequence = state.play.sequences;
+    let found = update(state, Event::Take { sequence, take, counting, turn });
     answer(state, found)
 }
 
@@ -114,7 +115,10 @@ fn takes_in_a_row_are_one_sequence() {
     let s = sequence(&found);
     assert!(s.takes.iter().all(|t| Arc::ptr_eq(&t.playing.groove, state.groove())));
     assert!(matches!(found.last(), Some(Effect::Change(s)) if looped(s).is_none()), "{found:?}");
-    assert!(update(&mut state, Event::SequenceEnded).is_empty());
+    // The end of one that was left before says nothing of this one.
+    let number = state.play.sequences;
+    assert!(update(&mut state, Event::SequenceEnded(number - 1)).is_empty() && state.is_playing());
+    assert!(update(&mut state, Event::SequenceEnded(number)).is_empty());
     assert!(!state.is_playing() && transport(&state).contains("stopped"));
     // A take's own key ends a row and goes on with that take.
     press(&mut state, "& \"2\" enter");
@@ -215,4 +219,16 @@ fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() 
     for (row, note) in rows.iter().zip(&notes) {
         assert_eq!(row.contains(" pulse") || row.contains(" beat"), note.contains("first: "), "{row} {note}");
     }
+}
+
+#[test]
+fn what_is_played_round_follows_the_cursor_to_another_section() {
+    let mut state = ferry();
+    press(&mut state, "N \"other\" enter l enter");
+    assert!(state.is_playing());
+    let found = press(&mut state, "ctrl-home");
+    assert_eq!(playing(&found).over, crate::terminal::Over::Section(0));
+    assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");
+    let found = press(&mut state, "ctrl-end");
+    assert_eq!(playing(&found).over, crate::terminal::Over::Section(1));
 }

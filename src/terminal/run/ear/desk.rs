@@ -240,8 +240,9 @@ impl Desk {
         if let Now::Sequence(plan) = &mut self.now {
             plan.send(player, &mut self.own);
             if plan.is_sent() && player.has_ended() {
+                let ended = Event::SequenceEnded(plan.number());
                 self.now = Now::Nothing;
-                self.events.send(Event::SequenceEnded).map_err(|_| Alone)?;
+                self.events.send(ended).map_err(|_| Alone)?;
             }
         }
         Ok(())
@@ -322,7 +323,7 @@ mod tests {
         let (events, _told) = mpsc::channel();
         let mut desk = Desk::new(Own::new(Beside::default(), events.clone()), events);
         let take = || Take { playing: playing(true), times: Some(1), count_in: false };
-        let takes = Sequence { takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
+        let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
         desk.does(Request::Play(Sounding::Sequence(takes), None), &mut output);
         assert!(go_on(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
         desk.does(Request::Change(Sounding::Loop(playing(true))), &mut output);

@@ -46,6 +46,11 @@ impl Plan {
         Self { sequence, takes, sent: VecDeque::new(), next, told: None }
     }
 
+    /// The sequence's number.
+    pub(super) fn number(&self) -> u32 {
+        self.sequence.number
+    }
+
     /// The leg of a part, so many times through of which lie behind it.
     fn leg(&self, part: Part, behind: u64, rate: SampleRate, own: &mut Own) -> Option<Leg> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
@@ -150,7 +155,7 @@ impl Plan {
             return None;
         }
         self.told = told;
-        Some(Event::Take { take: part.take, counting: part.counting, turn })
+        Some(Event::Take { sequence: self.number(), take: part.take, counting: part.counting, turn })
     }
 }
 
@@ -184,7 +189,7 @@ mod tests {
         let playing = Playing { groove, speed, over, layers: true, beat, lines: Vec::new() };
         let asked = |times, count_in| Asked { playing: playing.clone(), times, count_in };
         let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
-        Sequence { takes, at: 0, silence: None }
+        Sequence { number: 1, takes, at: 0, silence: None }
     }
 
     fn part(take: usize, counting: bool) -> Part {
@@ -229,6 +234,6 @@ mod tests {
         assert_eq!(stepping.next, [part(2, true), part(2, false)]);
         assert_eq!(Plan::new(sequence()).recall(&head(1, 0)), None);
         // What is told goes on counting.
-        assert!(matches!(plan().news(5, 1), Some(Event::Take { take: 0, counting: false, turn: 3 })));
+        assert!(matches!(plan().news(5, 1), Some(Event::Take { sequence: 1, take: 0, counting: false, turn: 3 })));
     }
 }

@@ -80,6 +80,7 @@ fn the_silences_of_a_sequence_are_those_of_the_file() {
     let playing = order(&groove, Over::All, true, Clicks::Off).0;
     let asked = |times, count_in| state::Take { playing: playing.clone(), times, count_in };
     let sequence = Sequence {
+        number: 1,
         takes: vec![asked(Some(6), true), asked(Some(8), false), asked(None, true)],
         at: 0,
         silence: Some(4),
