@@ -86,6 +86,7 @@ const RIGHTS: &[Right] = &[
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
     // Ends when it is told to from outside.
     ("cli/speaker.rs", &[], &["signal_hook"], &[]),
+    ("cli/signals.rs", &[], &["signal_hook"], &[]),
     // A stamp that is only carried along, and bytes into a buffer.
     ("terminal/arrival.rs", &[], &[], &["std::time", "Instant"]),
     ("terminal/encode.rs", &[], &[], &["std::io"]),

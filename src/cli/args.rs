@@ -196,7 +196,7 @@ pub(super) struct Export {
     /// Grooves, or folders of them; `-` reads one from standard input
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
-    /// The format; txt is printed unless -o or --into names where it goes
+    /// The format: midi, musicxml, mxl (`MusicXML`, compressed), svg, png, html or txt; txt is printed unless -o or --into names where it goes
     #[arg(long = "as", value_name = "FORMAT", value_parser = formats::format)]
     pub(super) format: &'static formats::Format,
     /// The file to write, of one groove; `-` writes to standard output [default: beside the groove, with the format's ending; of txt standard output]
@@ -212,17 +212,17 @@ pub(super) struct Export {
     /// Only this section
     #[arg(long, value_name = "NAME")]
     pub(super) section: Option<String>,
-    /// Of svg and png, what is drawn: `grid`, `streams`, `landings` or `notation`
-    #[arg(long, value_name = "WHICH", default_value = "grid", value_parser = formats::picture_of)]
-    pub(super) picture: Which,
-    /// Of svg and png, where it is looked at: `print` or `screen`
-    #[arg(long, value_name = "WHERE", default_value = "print", value_parser = formats::theme_of)]
-    pub(super) theme: crate::exchange::picture::Theme,
-    /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000
-    #[arg(long, value_name = "PIXELS", default_value_t = 1000.0, value_parser = number::<f32>("a number from 480 to 4000 (CSS pixels)"))]
-    pub(super) width: f32,
+    /// Of svg and png, what is drawn: `grid`, `streams`, `landings` or `notation` [default: grid]
+    #[arg(long, value_name = "WHICH", value_parser = formats::picture_of)]
+    pub(super) picture: Option<Which>,
+    /// Of svg and png, where it is looked at: `print` or `screen` [default: print]
+    #[arg(long, value_name = "WHERE", value_parser = formats::theme_of)]
+    pub(super) theme: Option<crate::exchange::picture::Theme>,
+    /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000 [default: 1000]
+    #[arg(long, value_name = "PIXELS", value_parser = within::<f32>("a number from 480 to 4000 (CSS pixels)", 480.0..=4000.0))]
+    pub(super) width: Option<f32>,
     /// Of png, pixels to a CSS pixel, 0.1 to 8 [default: 2, less for pictures of more than 34 million pixels]
-    #[arg(long, value_name = "TIMES", value_parser = number::<f32>("a number from 0.1 to 8"))]
+    #[arg(long, value_name = "TIMES", value_parser = within::<f32>("a number from 0.1 to 8", 0.1..=8.0))]
     pub(super) scale: Option<f32>,
     #[command(flatten)]
     pub(super) notes: Notes,
@@ -235,22 +235,34 @@ pub(super) struct Export {
 #[derive(Debug, ClapArgs)]
 pub(super) struct Notes {
     /// In notation, how beams are grouped: by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
-    /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent`
-    #[arg(long, value_name = "HOW", default_value = "beat", value_parser = writing::beams_of)]
-    beams: Beaming,
+    /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
+    #[arg(long, value_name = "HOW", value_parser = writing::beams_of)]
+    beams: Option<Beaming>,
     /// In notation, what stands over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
     /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
-    /// by commas, or `nothing`
-    #[arg(long, value_name = "WHAT", default_value = "groups", value_parser = Text::parse)]
-    over: Text,
-    /// In notation, what stands under those notes, in the same words
-    #[arg(long, value_name = "WHAT", default_value = "nothing", value_parser = Text::parse)]
-    under: Text,
+    /// by commas, or `nothing` [default: groups]
+    #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
+    over: Option<Text>,
+    /// In notation, what stands under those notes, in the same words [default: nothing]
+    #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
+    under: Option<Text>,
 }
 
 impl Notes {
     pub(super) fn writing(&self) -> Writing {
-        Writing { beams: self.beams, over: self.over.clone(), under: self.under.clone() }
+        let usual = Writing::default();
+        Writing {
+            beams: self.beams.unwrap_or(usual.beams),
+            over: self.over.clone().unwrap_or(usual.over),
+            under: self.under.clone().unwrap_or(usual.under),
+        }
+    }
+
+    /// The words given, as they are typed.
+    pub(super) fn given(&self) -> impl Iterator<Item = &'static str> {
+        let given =
+            [("--beams", self.beams.is_some()), ("--over", self.over.is_some()), ("--under", self.under.is_some())];
+        given.into_iter().filter(|g| g.1).map(|g| g.0)
     }
 }
 
@@ -310,6 +322,14 @@ const RATES: &str = "a whole number from 8000 to 384000 (frames per second)";
 /// A number; what does not read as one is refused with what is allowed. Whether it lies in its range is looked at where it is used.
 fn number<T: FromStr>(allowed: &'static str) -> impl Fn(&str) -> Result<T, String> + Clone {
     move |word| word.parse().map_err(|_| format!("allowed is {allowed}"))
+}
+
+/// The same, of a number that lies in a range.
+fn within<T: FromStr + PartialOrd + Clone + Send + Sync>(
+    allowed: &'static str,
+    range: std::ops::RangeInclusive<T>,
+) -> impl Fn(&str) -> Result<T, String> + Clone {
+    move |word| word.parse().ok().filter(|n| range.contains(n)).ok_or_else(|| format!("allowed is {allowed}"))
 }
 
 /// How often something goes through.

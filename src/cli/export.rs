@@ -4,7 +4,9 @@ use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
 use crate::exchange::formats::{self, Wish};
+use crate::exchange::picture::Kind;
 use crate::exchange::{Piece, left_out};
+use crate::store;
 use std::collections::HashMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -47,9 +49,18 @@ pub(super) fn targets(
     }
     if let Some(folder) = into {
         std::fs::create_dir_all(folder)
-            .map_err(|e| Failure::new(Exit::Output, format!("{}: cannot make the folder: {e}", folder.display())))?;
+            .map_err(|e| Failure::new(Exit::Output, format!("{}: {}", folder.display(), no_folder(folder, &e))))?;
     }
     Ok(targets)
+}
+
+/// Why a folder was not made.
+fn no_folder(folder: &Path, error: &io::Error) -> String {
+    if folder.is_file() {
+        "found a file, allowed is a folder".into()
+    } else {
+        format!("cannot make the folder: {}", store::reason(error))
+    }
 }
 
 /// Says what failed, and gives the graver of two exit codes.
@@ -66,8 +77,36 @@ pub(super) fn report(failure: &Failure, so_far: Exit) -> io::Result<Exit> {
     Ok(if rank(failure.exit) > rank(so_far) { failure.exit } else { so_far })
 }
 
+/// The picture that is drawn, and its width in CSS pixels, where nothing is said of them.
+const USUAL: args::Which = Some(Kind::Grid);
+const WIDTH: f32 = 1000.0;
+
+/// Refuses words that say nothing of what is made, and a name that ends as files of another format do.
+fn fits(ask: &args::Export) -> Result<(), Failure> {
+    let format = ask.format;
+    let notes = format.is_notes(ask.picture.unwrap_or(USUAL));
+    let of = |word: &'static str, given: bool, fits: bool, what: &'static str| (word, given && !fits, what);
+    let told = [
+        of("--picture", ask.picture.is_some(), format.drawn, "of svg and png"),
+        of("--theme", ask.theme.is_some(), format.drawn, "of svg and png"),
+        of("--width", ask.width.is_some(), format.drawn, "of svg and png"),
+        of("--scale", ask.scale.is_some(), format.name == "png", "of png"),
+        of("--hearing", !ask.hearing.is_empty(), format.ending != TEXT, "of every format but txt"),
+    ];
+    let notation = "of notation: musicxml, mxl, html, and svg and png with --picture notation";
+    let notes = ask.notes.given().map(|word| of(word, true, notes || format.name == "html", notation));
+    if let Some((word, _, what)) = told.into_iter().chain(notes).find(|t| t.1) {
+        return Err(Failure::new(Exit::Usage, format!("{word} is {what}; --as {} has no use for it", format.name)));
+    }
+    match ask.output.as_deref().and_then(Path::to_str).and_then(|name| formats::other_ending(name, format.ending)) {
+        Some(words) => Err(Failure::new(Exit::Usage, words)),
+        None => Ok(()),
+    }
+}
+
 /// Exports every groove named; those that cannot be are reported, and the others still written.
 pub(super) fn run(ask: &args::Export) -> Result<Exit, Failure> {
+    fits(ask)?;
     let named = input::named(&ask.files);
     if named.is_empty() {
         return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in what was named"));
@@ -83,6 +122,14 @@ pub(super) fn run(ask: &args::Export) -> Result<Exit, Failure> {
     if ask.format.ending != TEXT && targets.iter().any(|t| t.as_os_str() == "-") {
         output::not_a_terminal(Path::new("-"))?;
     }
+    // Also under another name, through a link.
+    let same = |(n, target): (&input::Named, &PathBuf)| {
+        target.canonicalize().is_ok_and(|t| n.path.canonicalize().is_ok_and(|p| p == t))
+    };
+    if let Some((_, target)) = named.iter().zip(&targets).find(|pair| same(*pair)) {
+        let words = format!("{}: this is the groove itself; it is not written over", target.display());
+        return Err(Failure::new(Exit::Usage, words));
+    }
     let limits = input::limits(None)?;
     let pairs: Vec<(&Path, &PathBuf)> = named.iter().map(|n| n.path.as_path()).zip(&targets).collect();
     let results = on_all_cores(&pairs, |(path, target)| -> Result<Option<Vec<u8>>, Failure> {
@@ -90,7 +137,7 @@ pub(super) fn run(ask: &args::Export) -> Result<Exit, Failure> {
         if target.as_os_str() == "-" {
             return Ok(Some(bytes));
         }
-        output::result(target, &bytes, ask.format.begins, ask.overwrite).map(|()| None)
+        output::result(target, &bytes, b"", ask.overwrite).map(|()| None)
     });
     let mut exit = Exit::Good;
     for (result, (_, target)) in results.iter().zip(&pairs) {
@@ -122,12 +169,13 @@ fn made(ask: &args::Export, path: &Path, limits: analysis::Limits) -> Result<Vec
         index.ok_or_else(|| usage(format!("--hearing is {n}, allowed are the numbers from 1 to {found}")))
     };
     let mut hearings = ask.hearing.iter().map(hearing).collect::<Result<Vec<usize>, Failure>>()?;
-    let notes = ask.format.is_notes(ask.picture);
+    let picture = ask.picture.unwrap_or(USUAL);
+    let notes = ask.format.is_notes(picture);
     if hearings.is_empty() && !notes && ask.format.name != "midi" {
         hearings = formats::usual(&report);
     }
-    let (writing, picture) = (ask.notes.writing(), ask.picture);
-    let wish = Wish { picture, theme: ask.theme, width: ask.width, scale: ask.scale, writing, limits };
+    let (theme, width) = (ask.theme.unwrap_or_default(), ask.width.unwrap_or(WIDTH));
+    let wish = Wish { picture, theme, width, scale: ask.scale, writing: ask.notes.writing(), limits };
     let piece = Piece { groove: &groove, report: &report, hearings, section };
     for words in if notes { left_out(&piece) } else { Vec::new() } {
         writeln!(io::stderr().lock(), "{}: {words}", path.display())?;

@@ -13,6 +13,7 @@ mod output;
 mod outputs;
 mod pulse;
 mod render;
+mod signals;
 mod speaker;
 mod takes;
 mod tap;
@@ -113,6 +114,9 @@ fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failu
 }
 
 fn run_command(args: Args) -> Result<Exit, Failure> {
+    if !matches!(args.command, None | Some(Command::Speaker(_))) {
+        signals::end_clean();
+    }
     match args.command {
         Some(Command::Explain(ask)) => explain::run(&ask),
         Some(Command::Check(ask)) => check::run(&ask),

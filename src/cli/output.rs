@@ -85,7 +85,7 @@ pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Res
 }
 
 /// Writes a result, or to standard output. A file that is there is written over only if that was asked for, or if it begins as
-/// such results do; those without a beginning of their own have `begins` empty.
+/// only such results do; of those that others make too `begins` is empty.
 pub(super) fn result(path: &Path, bytes: &[u8], begins: &[u8], overwrite: bool) -> Result<(), Failure> {
     if !overwrite && path.as_os_str() != "-" && path.is_file() {
         let mut start = Vec::new();

@@ -19,8 +19,6 @@ pub struct Format {
     pub ending: &'static str,
     /// What it is.
     pub words: &'static str,
-    /// How each of its files begins, which tells that one may be written over; empty if they have no beginning of their own.
-    pub begins: &'static [u8],
     /// Whether it is a picture, of which there are several.
     pub drawn: bool,
     /// Makes a file's bytes.
@@ -65,7 +63,6 @@ pub const FORMATS: &[Format] = &[
         name: "midi",
         ending: "mid",
         words: "a Standard MIDI File, format 1",
-        begins: b"MThd",
         drawn: false,
         make: |piece, _| midi::export(piece),
     },
@@ -73,7 +70,6 @@ pub const FORMATS: &[Format] = &[
         name: "musicxml",
         ending: "musicxml",
         words: "notation as MusicXML 4.0",
-        begins: musicxml::BEGINS,
         drawn: false,
         make: |piece, wish| musicxml::write(piece, &wish.writing),
     },
@@ -81,7 +77,6 @@ pub const FORMATS: &[Format] = &[
         name: "mxl",
         ending: "mxl",
         words: "MusicXML 4.0, compressed",
-        begins: musicxml::BEGINS_PACKED,
         drawn: false,
         make: |piece, wish| musicxml::write_mxl(piece, &wish.writing),
     },
@@ -89,7 +84,6 @@ pub const FORMATS: &[Format] = &[
         name: "svg",
         ending: "svg",
         words: "a picture that is sharp at every size",
-        begins: b"<svg",
         drawn: true,
         make: |piece, wish| Ok(drawn(piece, wish)?.svg.into_bytes()),
     },
@@ -97,7 +91,6 @@ pub const FORMATS: &[Format] = &[
         name: "png",
         ending: "png",
         words: "a picture of pixels",
-        begins: b"\x89PNG",
         drawn: true,
         make: |piece, wish| {
             let picture = drawn(piece, wish)?;
@@ -108,7 +101,6 @@ pub const FORMATS: &[Format] = &[
         name: "html",
         ending: "html",
         words: "a handout as one page, without sound",
-        begins: b"<!DOCTYPE html>\n<!-- a handout made by teeter -->",
         drawn: false,
         make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits, wish.writing.clone())).into_bytes()),
     },
@@ -116,11 +108,32 @@ pub const FORMATS: &[Format] = &[
         name: "txt",
         ending: "txt",
         words: "groups, boxes and counting syllables as plain text",
-        begins: b"",
         drawn: false,
         make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
     },
 ];
+
+/// Endings of files that are told by them, some of more than one kind of name: the first is the one that is used.
+const ENDINGS: &[&[&str]] = &[
+    &["toml"],
+    &["mid", "midi", "smf", "kar"],
+    &["musicxml", "xml"],
+    &["mxl"],
+    &["svg"],
+    &["png"],
+    &["html", "htm"],
+    &["md"],
+    &["txt"],
+    &["wav"],
+    &["tsv"],
+];
+
+/// What is wrong with a name for a file that should have an ending: it ends as those of another kind do.
+pub fn other_ending(name: &str, ending: &str) -> Option<String> {
+    let found = name.rsplit_once('.')?.1.to_lowercase();
+    let row = ENDINGS.iter().find(|row| row.contains(&found.as_str()))?;
+    (!row.contains(&ending)).then(|| format!("{name}: found the ending .{found}, allowed is .{ending}"))
+}
 
 /// A picture in words: `grid`, `streams`, `landings`, `notation`.
 ///

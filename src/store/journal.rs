@@ -62,6 +62,10 @@ impl Journal {
     }
 
     fn write_to(&self, target: &Path, text: &str) -> Result<(), SaveError> {
+        // More could not be read back.
+        if text.len() as u64 > LIMIT {
+            return Err(SaveError::TooLarge(target.to_owned(), text.len() as u64));
+        }
         let mut builder = fs::DirBuilder::new();
         builder.recursive(true);
         #[cfg(unix)]

@@ -20,7 +20,7 @@ pub use build::print;
 pub use calibration::Calibration;
 pub use error::{LoadError, Position, Problem, reason};
 pub use journal::{Journal, Recovered};
-pub use making::Making;
+pub use making::{Making, abandon};
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
 pub use update::update;

@@ -117,7 +117,7 @@ pub fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, Sav
 }
 
 /// The file a path leads to, through links, whether or not it is there.
-fn target(path: &Path) -> PathBuf {
+pub(super) fn target(path: &Path) -> PathBuf {
     let mut path = path.to_owned();
     // As many links as Linux follows.
     for _ in 0..40 {
@@ -164,7 +164,8 @@ pub(super) fn write_atomically(
     let mut builder = tempfile::Builder::new();
     builder.prefix(".teeter-").suffix(".tmp");
     #[cfg(unix)]
-    if matches!(mode, Mode::Shared) {
+    // In the place of an old one nobody else may read it before it has the mode of that one.
+    if matches!(mode, Mode::Shared) && old.is_none() {
         use std::os::unix::fs::PermissionsExt;
         builder.permissions(fs::Permissions::from_mode(0o666));
     }

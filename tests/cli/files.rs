@@ -137,15 +137,19 @@ fn export_and_import_go_there_and_back() {
         "{}",
         ended.errors
     );
-    // A file of the format may be written over, another not.
-    good(&["export", DEMO, "--as", "midi", "-o", &path("midi/half-tide-winch.mid")]);
-    let refused = run(&["export", DEMO, "--as", "midi", "-o", "Cargo.toml"], b"");
+    // A file of the format may be anybody's: it is written over only where that is said, the groove itself not even then.
+    let midi = path("midi/half-tide-winch.mid");
+    let refused = run(&["export", DEMO, "--as", "midi", "-o", &midi], b"");
     assert_eq!(refused.code, Some(3));
-    assert!(
-        refused.errors.contains("Cargo.toml: found a file; it is written over only with --overwrite"),
-        "{}",
-        refused.errors
-    );
+    let words = "half-tide-winch.mid: found a file; it is written over only with --overwrite";
+    assert!(refused.errors.contains(words), "{}", refused.errors);
+    good(&["export", DEMO, "--as", "midi", "-o", &midi, "--overwrite"]);
+    let itself = path("no-ending");
+    std::fs::copy(DEMO, &itself).expect("copied");
+    let refused = run(&["export", &itself, "--as", "midi", "-o", &itself, "--overwrite"], b"");
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.errors.contains("this is the groove itself"), "{}", refused.errors);
+    assert_eq!(std::fs::read(&itself).expect("there"), std::fs::read(DEMO).expect("there"));
     let ended = good(&["import", &path("midi"), "--into", &path("back")]);
     assert!(ended.errors.contains("half-tide-winch.toml: made from"), "{}", ended.errors);
     good(&["check", &path("back")]);
@@ -153,6 +157,31 @@ fn export_and_import_go_there_and_back() {
     assert_eq!(twice.code, Some(3), "grooves are not written over");
     let explained = good(&["explain", &path("back/half-tide-winch.toml")]).text;
     assert!(explained.contains("groups: 2(3(4+4+3)+3(5))"), "{explained}");
+}
+
+#[test]
+fn words_that_say_nothing_of_what_is_made_are_refused() {
+    let home = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
+    let (score, tune) = (path("a.mxl"), path("a.toml"));
+    for (words, told) in [
+        (&["midi", "--picture", "grid"][..], "--picture is of svg and png"),
+        (&["txt", "--theme", "screen"], "--theme is of svg and png"),
+        (&["svg", "--scale", "3"], "--scale is of png"),
+        (&["txt", "--hearing", "1"], "--hearing is of every format but txt"),
+        (&["svg", "--picture", "grid", "--beams", "group"], "--beams is of notation"),
+        (&["midi", "--over", "groups"], "--over is of notation"),
+        (&["svg", "--width", "100"], "allowed is a number from 480 to 4000"),
+        (&["svg", "--width", "nan"], "allowed is a number from 480 to 4000"),
+        (&["png", "--scale", "9"], "allowed is a number from 0.1 to 8"),
+        (&["musicxml", "-o", &score], "found the ending .mxl, allowed is .musicxml"),
+        (&["midi", "-o", &tune], "found the ending .toml, allowed is .mid"),
+    ] {
+        let refused = run(&[&["export", DEMO, "--as"], words].concat(), b"");
+        assert_eq!(refused.code, Some(2), "{words:?} {}", refused.errors);
+        assert!(refused.errors.contains(told), "{words:?} {}", refused.errors);
+    }
+    assert_eq!(std::fs::read_dir(home.path()).expect("a folder").count(), 0);
 }
 
 #[test]
@@ -218,4 +247,28 @@ fn export_and_import_say_what_is_wrong_and_where() {
         assert_eq!(ended.code, Some(code), "{words:?}: {}", ended.errors);
         assert!(ended.errors.contains(said), "{words:?}: {}", ended.errors);
     }
+}
+
+#[test]
+fn an_interrupt_leaves_nothing_half_written() {
+    let home = tempfile::tempdir().expect("a folder");
+    let path = home.path().join("long.wav");
+    let words = ["render", DEMO, "--seconds", "14000", "-o", &path.to_string_lossy()];
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_teeter")).args(words).spawn().expect("begun");
+    let files = || std::fs::read_dir(home.path()).expect("a folder").count();
+    let grown = || {
+        std::fs::read_dir(home.path())
+            .expect("a folder")
+            .flatten()
+            .any(|f| f.metadata().is_ok_and(|m| m.len() > 1 << 20))
+    };
+    while !grown() {
+        assert!(child.try_wait().expect("a child").is_none(), "it is still at work");
+        std::thread::sleep(std::time::Duration::from_millis(2));
+    }
+    // The shell has a command for it wherever there is one.
+    let kill = format!("kill -INT {}", child.id());
+    assert!(std::process::Command::new("sh").args(["-c", &kill]).status().expect("a shell").success());
+    assert_eq!(child.wait().expect("ended").code(), Some(130));
+    assert_eq!(files(), 0);
 }

@@ -22,10 +22,6 @@ use super::writing::Writing;
 
 /// Most bytes of a file, and of a document that is unpacked.
 pub const LIMIT: u64 = 32 << 20;
-/// How every document of ours begins.
-pub const BEGINS: &[u8] = b"<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>\n<!DOCTYPE score-partwise";
-/// How every packed document of ours begins: the plain entry that tells what it is.
-pub const BEGINS_PACKED: &[u8] = b"PK\x03\x04";
 
 /// The document as `MusicXML` 4.0, partwise, in UTF-8.
 ///

@@ -59,6 +59,8 @@ pub(super) fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
     let rate = SampleRate::new(order.hertz).unwrap_or(SampleRate::STUDIO);
     match &order.what {
         What::Format { offer, section, look } => {
+            let ending = formats::format(offer.split('-').next().unwrap_or(offer)).map_err(failed)?.ending;
+            formats::other_ending(&order.path, ending).map_or(Ok(()), |words| Err(failed(words)))?;
             free(&[path.to_owned()], order)?;
             let (bytes, told) = formatted(order, offer, *section, look)?;
             put(vec![(path.to_owned(), bytes)], order, watch)?;
