@@ -2,7 +2,7 @@
 
 use super::attacks::TimedAttack;
 use super::clock::{Clock, wholes};
-use super::groups::{Groups, groups_through};
+use super::groups::{Figure, Groups, groups_through};
 use super::hearing::{Hearing, Kind};
 use super::landing::Depth;
 use super::limits::{self, Limits};
@@ -186,15 +186,16 @@ fn landings(m: &Material<'_>) -> Vec<Finding> {
             weight: 0.3 + 0.5 * (share - WEAK),
         });
     }
-    if let Some(written) = m.hearings.iter().find(|h| h.kind == Kind::Written) {
-        let share = written.unsounded as f64 / written.pulses.len().max(1) as f64;
-        // A beat shorter than any pulse (the units of an additive meter) is not missed.
-        if share >= SILENT && written.parts.tempo > 0.0 {
+    // A beat shorter than any pulse (the units of an additive meter) is not missed, but a strong one is.
+    let felt = |kind| m.hearings.iter().find(|h| h.kind == kind && h.parts.tempo > 0.0);
+    if let Some(counted) = felt(Kind::Written).or_else(|| felt(Kind::Heads)) {
+        let share = counted.unsounded as f64 / counted.pulses.len().max(1) as f64;
+        if share >= SILENT {
             found.push(Finding {
-                reason: Reason::SilentBeats(share),
+                reason: Reason::SilentBeats { share, strong: counted.kind == Kind::Heads },
                 threshold: SILENT,
                 source: OURS,
-                place: silent_place(m, written),
+                place: silent_place(m, counted),
                 weight: 0.3 + 0.4 * share,
             });
         }
@@ -203,13 +204,13 @@ fn landings(m: &Material<'_>) -> Vec<Finding> {
 }
 
 /// The first beat on which nothing sounds, as a cell of the focus layer.
-fn silent_place(m: &Material<'_>, written: &Hearing) -> Option<Place> {
+fn silent_place(m: &Material<'_>, counted: &Hearing) -> Option<Place> {
     let layer = *m.focus.first()?;
     let near = |p: f64| {
         let next = m.everything.partition_point(|a| a.seconds < p - 0.01);
         m.everything.get(next).is_some_and(|a| a.seconds < p + 0.01)
     };
-    let pulse = written.pulses.iter().copied().find(|p| !near(*p))?;
+    let pulse = counted.pulses.iter().copied().find(|p| !near(*p))?;
     let moment = m.clock.moment(pulse)?;
     let frame = m.groove.frame(layer, moment.section);
     let beat = (moment.wholes / wholes(frame.meter.beat())).round() as usize;
@@ -279,12 +280,28 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
                 },
                 threshold: 1.0,
                 source: "the least common multiple of figure and bar",
-                place,
+                place: head_of(m, layer, &run, &g, f).or(place),
                 weight: 0.4,
             });
         }
     }
     found
+}
+
+/// Where a figure of the groups through some sections first begins.
+fn head_of(m: &Material<'_>, layer: usize, run: &Range<usize>, g: &Groups, f: &Figure) -> Option<Place> {
+    let mut at = g.unit.repeated(*f.heads.first()? as usize)?;
+    for section in run.clone() {
+        let frame = m.groove.frame(layer, section);
+        if at < frame.length() {
+            let part = m.groove.part(layer, section);
+            // With swing an attack stands later than its cell is written.
+            let cell = part.sounds(frame).into_iter().find(|s| s.start == at).map(|s| s.cell);
+            return Some(Place { layer, section, cell: cell.unwrap_or_else(|| part.cell_at(at, frame)) });
+        }
+        at = at.minus(frame.length())?;
+    }
+    None
 }
 
 /// Cycles of the other layers that do not come out even with the bar, one for each layer: those of the focus are figures of its groups.

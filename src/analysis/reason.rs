@@ -20,7 +20,7 @@ pub enum Reason {
     CellTooFast {
         /// Length of the shortest one in ms at the playing speed.
         ms: f64,
-        /// Share of the attacks that need such cells.
+        /// Share of the attacks that stand in beats or tuplets cut into such cells.
         share: f64,
     },
     /// The beat is cut into more cells than players count.
@@ -32,8 +32,14 @@ pub enum Reason {
     },
     /// Few attacks land on a beat or its half: share of attacks on neither.
     WeakLandings(f64),
-    /// Beats on which nothing in the whole groove sounds: share of all beats.
-    SilentBeats(f64),
+    /// Beats on which nothing in the whole groove sounds: share of all beats, or of the strong ones where the beats of an additive meter
+    /// are too fast to be felt as a pulse.
+    SilentBeats {
+        /// The share, 0 to 1.
+        share: f64,
+        /// Whether strong beats are meant.
+        strong: bool,
+    },
     /// The groups are nearly even, so that they pass for one length: longest over shortest.
     NearlyEven(f64),
     /// The figure does not fit the bar: bars and figures until they meet again, and whether it goes on so long.
@@ -94,7 +100,7 @@ impl fmt::Display for Reason {
             Reason::CellTooFast { ms, share } => {
                 write!(
                     f,
-                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks need such cells)",
+                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks are in beats cut so fine)",
                     share * 100.0
                 )
             }
@@ -109,7 +115,10 @@ impl fmt::Display for Reason {
             Reason::WeakLandings(share) => {
                 write!(f, "{:.0}% of the attacks land on neither a beat nor its half", share * 100.0)
             }
-            Reason::SilentBeats(share) => write!(f, "nothing sounds on {:.0}% of the beats", share * 100.0),
+            Reason::SilentBeats { share, strong } => {
+                let which = if *strong { "strong beats" } else { "beats" };
+                write!(f, "nothing sounds on {:.0}% of the {which}", share * 100.0)
+            }
             Reason::NearlyEven(ratio) => {
                 write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and pass for one length")
             }

@@ -48,6 +48,8 @@ pub struct Pair {
     pub meets_after: Option<f64>,
     /// Where they do not meet, the least time between a pulse of the one and a pulse of the other, in seconds at the playing speed.
     pub apart: Option<f64>,
+    /// Where the ratio is exact, the seconds at the playing speed after which they stand to each other as before.
+    pub again_after: Option<f64>,
     /// How far the second stream gets ahead (plus) or behind in one bar against the simple ratio, in ms at the playing speed; a
     /// bar of the first section.
     pub drift_ms: f64,
@@ -128,6 +130,7 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
         audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
         meets_after,
         apart: meets_after.is_none().then(|| apart(x, y)),
+        again_after: exact.map(|(_, of_first)| f64::from(of_first) * x.period),
         drift_ms: slip * y.period * 1000.0,
     }
 }
@@ -171,7 +174,7 @@ pub fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
 
 /// Seconds from the first meeting within the limit to the next one, with the streams apart between.
 fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
-    let close = limits::TOGETHER.value / 1000.0;
+    let close = limits::TOGETHER.value / 1000.0 + 1e-9;
     let mut first: Option<f64> = None;
     let mut apart = false;
     let mut k = 0.0;
@@ -225,6 +228,14 @@ mod tests {
         let p = pair(&streams, 0, 1, 2.0);
         assert_eq!((p.exact, p.simple, p.audible), (Some((3, 2)), (3, 2), false));
         assert!((p.meets_after.expect("meet") - 1.0).abs() < 1e-9 && p.drift_ms.abs() < 1e-9);
+        assert!((p.again_after.expect("exact") - 1.0).abs() < 1e-9);
+        // 260 ms against 400: within 20 ms after 0.8 s, where two of the second and three of the first last 780 and 800; the same again
+        // after 13 of the second.
+        let p = pair(&[stream(0.4), stream(0.26)], 0, 1, 1.6);
+        assert_eq!(p.exact, Some((20, 13)));
+        assert!(
+            (p.meets_after.expect("meet") - 0.8).abs() < 1e-9 && (p.again_after.expect("exact") - 5.2).abs() < 1e-9
+        );
         // Three against two, 50 ms apart at the nearest.
         let apart = [stream(0.6), Stream { start: 0.05, ..stream(0.4) }];
         let p = pair(&apart, 0, 1, 2.4);

@@ -135,7 +135,7 @@ impl Question {
             Question::Repeat | Question::Rotate | Question::Shift | Question::Cycle => "a whole number",
             Question::AddLayer => "kick, low kick (the voice comes last)",
             Question::AddSection => "B, 3/4, B 3+2+2/8",
-            Question::LayerSwing | Question::Swing => "2:1, 3:2, 1:1",
+            Question::LayerSwing | Question::Swing => "long:short, both 1 to 16, as 2:1 or 3:2",
             Question::Tempo => "150, 132.5, 1/4.=90",
             Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",
             Question::Takes => "2, 2 count",

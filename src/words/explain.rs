@@ -142,7 +142,7 @@ pub fn turns(groove: &Groove, report: &Report) -> String {
         words.push(if words.is_empty() {
             format!("at {SLOWEST}% {}", name(h))
         } else {
-            format!("from {}% (written {:.0} BPM) on {}", turn.percent, words::written(groove, turn.percent), name(h))
+            format!("from {}% (written {:.1} BPM) on {}", turn.percent, words::written(groove, turn.percent), name(h))
         });
     }
     words.join("; ")

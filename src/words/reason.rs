@@ -10,7 +10,7 @@ pub fn counts(f: &Finding) -> String {
         Reason::Rival { .. } => format!("counts from {figure} times the score on"),
         Reason::CellTooFast { .. } => format!("counts for cells of {figure} ms or shorter"),
         Reason::CellsPerBeat { .. } => format!("counts from more than {figure} cells a beat on"),
-        Reason::WeakLandings(_) | Reason::SilentBeats(_) => format!("counts from {percent}% on"),
+        Reason::WeakLandings(_) | Reason::SilentBeats { .. } => format!("counts from {percent}% on"),
         Reason::NearlyEven(_) => format!("counts up to {figure} times"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
             format!("counts from more than {figure} bar on")

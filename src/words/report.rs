@@ -1,6 +1,6 @@
 //! Sentences of a report. It must not know how wide the lines are, nor how they are drawn.
 
-use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, Stretch, landing};
+use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, Stretch, landing, limits};
 use crate::rhythm::{Fraction, Groove, Place};
 
 /// Heads of a figure that are told one by one.
@@ -18,8 +18,14 @@ pub fn bars(bars: u16) -> String {
 }
 
 /// Why a report has no hearing.
-pub fn no_hearing(report: &Report) -> &'static str {
-    if report.attacks.is_empty() { "no attacks, no hearing" } else { "too few attacks for a pulse" }
+pub fn no_hearing(groove: &Groove, report: &Report) -> &'static str {
+    let layers = groove.layers();
+    let heard = (0..layers.len()).any(|l| groove.heard(l));
+    match () {
+        () if !report.attacks.is_empty() => "too few attacks for a pulse",
+        () if !heard && !layers.is_empty() => "every layer is muted",
+        () => "no attacks, no hearing",
+    }
 }
 
 /// A place as a player would say it: section where there are several, bar, beat, and cell where it is not on the beat. Empty for
@@ -246,7 +252,19 @@ pub fn pair(groove: &Groove, report: &Report, p: &Pair) -> String {
         format!(", near {}:{} ({:+.1}%, {heard} from it)", p.simple.0, p.simple.1, p.error_percent)
     };
     let apart = p.apart.map(|s| format!("they never meet, {:.0} ms apart at the nearest", s * 1000.0));
-    let meets = p.meets_after.map(|s| format!("they meet every {s:.2} s")).or(apart).unwrap_or_default();
+    let again = p.again_after;
+    let meets = match (p.meets_after, again) {
+        // As often as all begins anew: every meeting is like the first.
+        (Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they meet every {meets:.2} s"),
+        (Some(meets), Some(again)) => {
+            format!(
+                "they meet within {:.0} ms after {meets:.2} s; the same again after {again:.2} s",
+                limits::TOGETHER.value
+            )
+        }
+        (Some(meets), None) => format!("they meet within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
+        (None, _) => apart.unwrap_or_default(),
+    };
     let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
     let (a, b) = (stream(groove, report, p.a), stream(groove, report, p.b));
     format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms a bar")

@@ -73,7 +73,8 @@ pub struct TapStretch {
     pub second: Option<Follows>,
     /// By how much it fits better than that, in natural units of information, 0 or more: odds of `exp(margin)` to one.
     pub margin: f64,
-    /// How fast was tapped, in taps per minute as they passed: by the middle one of the times between taps.
+    /// How fast was tapped, in taps per minute as they passed, by least squares over all taps; one that is missing or double leaves it
+    /// as it is.
     pub rate: f64,
     /// Asynchronies, spread, drift, slips; `None` where no pulse is followed.
     pub figures: Option<Figures>,
@@ -132,7 +133,7 @@ pub fn tap_report(report: &Report, ask: &TapAsk, taps: &[f64]) -> TapReport {
             follows: pulses.map_or(Follows::Nothing, |p| p.follows),
             second: part.second,
             margin: part.margin,
-            rate: 60.0 / follow::middle_gap(own),
+            rate: 60.0 / figures::step(own),
             figures: pulses.map(|p| figures::of_stretch(p, own, &part.shifts, ask, left + part.from)),
         });
     }

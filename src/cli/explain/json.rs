@@ -40,6 +40,7 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
             "audible": p.audible,
             "meets_after_s": p.meets_after.map(round),
             "apart_s": p.apart.map(round),
+            "again_after_s": p.again_after.map(round),
             "drift_ms_per_bar": round(p.drift_ms),
         })).collect::<Vec<_>>(),
         "measures": report.measures.iter().map(|(section, measures)| json!({
@@ -75,7 +76,7 @@ fn name(reason: &crate::analysis::Reason) -> &'static str {
         R::CellTooFast { .. } => "cell-too-fast",
         R::CellsPerBeat { .. } => "cells-per-beat",
         R::WeakLandings(_) => "weak-landings",
-        R::SilentBeats(_) => "silent-beats",
+        R::SilentBeats { .. } => "silent-beats",
         R::NearlyEven(_) => "nearly-even",
         R::AgainstTheBar { .. } => "against-the-bar",
         R::CycleAgainstTheBar { .. } => "cycle-against-the-bar",

@@ -160,7 +160,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     // A key goes on at the end of the time through, and back.
     let found = press(&mut state, "f4 f4");
     assert_eq!(sequence(&found).at, 3);
-    assert!(transport(&state).contains("then 4"), "{}", transport(&state));
+    assert!(transport(&state).contains("then step 4"), "{}", transport(&state));
     assert_eq!(sequence(&press(&mut state, "f3")).at, 2);
     assert_eq!(heard(&mut state, 2, true, 0), [told(2, "60%", 2)]);
     assert!(!transport(&state).contains("then"));

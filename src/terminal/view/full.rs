@@ -107,7 +107,7 @@ impl Sheet<'_> {
         let speed = format!(" at {:.0}% speed", report.speed * 100.0);
         self.heading(part, &format!("Heard in {of}{speed}{cell}{stale}"));
         if report.hearings.is_empty() {
-            return self.words(part, words::no_hearing(report), theme.faint());
+            return self.words(part, words::no_hearing(self.state.groove(), report), theme.faint());
         }
         let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "fits", "wobble");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);

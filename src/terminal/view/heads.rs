@@ -125,7 +125,7 @@ fn running(running: &Running) -> String {
         (false, Some(times)) => format!(" loop {}/{times}", running.turn + 1),
         (false, None) => format!(" loop {}", running.turn + 1),
     };
-    let going = running.going.map(|g| format!(" then {}", g + 1)).unwrap_or_default();
+    let going = running.going.map(|g| format!(" then {what} {}", g + 1)).unwrap_or_default();
     format!("  {what} {}/{}{loops}{going}", running.at + 1, running.takes())
 }
 

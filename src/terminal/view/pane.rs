@@ -229,7 +229,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let heading = fit(&format!("Heard in {of}{cell}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
-        lines.push(vec![(words::no_hearing(report).into(), theme.faint())]);
+        lines.push(vec![(words::no_hearing(state.groove(), report).into(), theme.faint())]);
         return lines;
     }
     let names = if width < NARROW { "score   BPM fits" } else { "score   BPM wobble fits" };
