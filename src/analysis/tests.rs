@@ -1,7 +1,7 @@
 //! The room's check values on grooves typed as lines of groups. It must not know files.
 
 use super::*;
-use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Tempo, Voice, line};
+use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Tempo, Time, Voice, line};
 use proptest::prelude::*;
 
 /// One layer of sixteenths in 4/4 (a quarter of the beat), its groups as typed, in whole bars.
@@ -178,4 +178,29 @@ fn the_rival_is_not_counted_along_with_the_meter() {
             && r.hearings[near - 1].score >= 0.9 * r.hearings[0].score
             && r.hearings[near].score < 0.9 * r.hearings[0].score
     );
+}
+
+#[test]
+fn additive_meters_miss_their_strong_beats_and_a_figure_is_placed_where_it_begins() {
+    let (meter, eighth) = (Meter::parse("2+2+3/8").expect("meter"), Time::new(1, 8).expect("a time"));
+    let tempo = Tempo::new(Fraction::whole(300), eighth).expect("tempo");
+    let mut groove = Groove::blank(meter, tempo, 4).expect("groove").edited(&Edit::Division(0, 2)).expect("division");
+    let mut cell = 0;
+    for group in [4, 6, 4, 4, 6, 4, 6, 4, 6, 4, 6, 2] {
+        let at = Place { layer: 0, section: 0, cell };
+        groove =
+            groove.edited(&Edit::Lay { at, cells: group, attack: crate::rhythm::Attack::default() }).expect("laid");
+        cell += group;
+    }
+    assert_eq!(cell, 56, "four bars of seven eighths, two cells each");
+    let report = report(&groove, &Ask::default());
+    // Attacks on cells 0 4 10 14 18 24 28 34 38 44 48 54 of 56; strong beats on 0 4 8 of every 14.
+    let strong = report.findings.iter().find_map(|f| match f.reason {
+        Reason::SilentBeats { share, strong } => Some((share, strong)),
+        _ => None,
+    });
+    let silent = [8, 22, 32, 36, 42, 46, 50].len() as f64;
+    assert_eq!(strong, Some((silent / 12.0, true)), "{:?}", report.findings);
+    let figure = report.findings.iter().find(|f| matches!(f.reason, Reason::AgainstTheBar { units: 5 | 10, .. }));
+    assert_eq!(figure.and_then(|f| f.place).map(|p| p.cell), Some(14), "{:?}", report.findings);
 }
