@@ -149,7 +149,7 @@ impl<'a> Desk<'a> {
                 self.deaf = false;
                 self.command(|hand| id = Some(hand.start(leg, frame(from))));
             }
-            How::Queue | How::Then if !self.device.hand().has_room() => self.refuse("too many legs wait".into()),
+            How::Queue if !self.device.hand().has_room() => self.refuse("too many legs wait".into()),
             How::Queue => self.command(|hand| id = Some(hand.queue(leg))),
             How::Then => self.command(|hand| id = Some(hand.then(leg))),
             How::Replace(keep) => {

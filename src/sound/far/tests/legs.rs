@@ -127,6 +127,36 @@ fn so_many_legs_wait_and_no_more() {
 }
 
 #[test]
+fn a_leg_that_comes_in_between_needs_no_room() {
+    let stage = Stage::open();
+    let mut far = stage.editor();
+    let groove = riff("x...x...x...x...");
+    let leg = |times| take(times, &[], Fraction::whole(2)).leg(&groove, SampleRate::STUDIO);
+    let first = far.start(leg(50), None);
+    wait("the first", || far.playhead().is_some_and(|h| h.leg == first));
+    let mut waits = 0;
+    while far.has_room() {
+        far.queue(leg(50));
+        waits += 1;
+    }
+    assert_eq!(waits, crate::sound::WAITING);
+    // Another one in its place, and one more after that where there is room again.
+    far.then(leg(1));
+    let then = far.then(leg(1));
+    wait("the one in between", || {
+        assert_eq!(far.tick(), None);
+        far.playhead().is_some_and(|h| h.leg == then)
+    });
+    wait("room", || far.has_room());
+    let last = far.queue(leg(1).last());
+    wait("the end", || {
+        assert_eq!(far.tick(), None);
+        far.has_ended()
+    });
+    assert_eq!(far.playhead().map(|h| h.leg), Some(last));
+}
+
+#[test]
 fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
     let own = |seed: u32| {
         let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
