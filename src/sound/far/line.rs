@@ -75,7 +75,7 @@ pub(super) struct Known {
     pub(super) hertz: Option<u32>,
     /// Counts lines and devices: with each new one all that is to sound must be sent again.
     pub(super) line: u64,
-    /// Where the loop was heard when the line was lost: the sending, its frame, turns completed.
+    /// Where the loop was heard when the line was lost, or something was lacking: the sending, its frame, turns completed.
     pub(super) left: Option<(Sending, i64, u64)>,
     /// Why the session is over for good.
     pub(super) over: Option<String>,
@@ -128,9 +128,14 @@ impl Known {
         self.news.push_back(news);
     }
 
-    fn lose(&mut self, now: u64, why: String) {
+    /// Nothing is heard any more; what was heard last is kept in mind.
+    fn leave(&mut self, now: u64) {
         self.left = self.heard(now as i64).or(self.left);
         self.track.clear();
+    }
+
+    fn lose(&mut self, now: u64, why: String) {
+        self.leave(now);
         if self.hertz.take().is_some() {
             self.tell(News::Lost(why));
         }
@@ -371,7 +376,7 @@ impl Listener {
                 Some(ToEditor::Again) => known.again(),
                 Some(ToEditor::Ended(leg)) => known.ended = leg,
                 Some(ToEditor::Lacks(hash)) => {
-                    known.track.clear();
+                    known.leave(now);
                     known.tell(News::Lacks(hash));
                 }
                 Some(ToEditor::NoDevice(why)) => known.lose(now, message::words(&why)),

@@ -156,18 +156,38 @@ fn a_leg_that_comes_in_between_needs_no_room() {
     assert_eq!(far.playhead().map(|h| h.leg), Some(last));
 }
 
+/// A groove's schedule whose first layer sounds an own sound, another one for each seed.
+fn own(seed: u32) -> Schedule {
+    let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
+    let sound = OwnSound::new((0..40_000).map(sample).collect(), SampleRate::STUDIO);
+    let groove = riff("x...x...x...x...").edited(&Edit::OwnSound(0, Some("a.wav".into()))).expect("a sound");
+    let mut sounds = OwnSounds::none();
+    sounds.insert("a.wav", sound);
+    Schedule::build_with(&groove, &Ask::whole(SampleRate::STUDIO), &sounds)
+}
+
+#[test]
+fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
+    let stage = Stage::open();
+    let mut far = stage.editor();
+    far.start(Leg::new(own(1)).times(1), None);
+    let second = far.queue(Leg::new(own(1)));
+    wait("the second leg", || far.playhead().is_some_and(|h| h.leg == second && h.loops == 0 && h.wholes > 0.3));
+    far.believe(&own(2));
+    far.replace(second, Leg::new(own(2)), Keep::Place);
+    let mut happened = None;
+    wait("what it lacks", || {
+        happened = far.tick();
+        happened.is_some()
+    });
+    let Some(Happening::Anew(place)) = happened else { panic!("{happened:?}") };
+    assert_eq!(place.leg, second);
+    assert!(place.wholes > 0.3 || place.loops > 0, "{place:?}");
+}
+
 #[test]
 fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
-    let own = |seed: u32| {
-        let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
-        OwnSound::new((0..40_000).map(sample).collect(), SampleRate::STUDIO)
-    };
-    let groove = riff("x...x...x...x...").edited(&Edit::OwnSound(0, Some("a.wav".into()))).expect("a sound");
-    let build = |seed: u32| {
-        let mut sounds = OwnSounds::none();
-        sounds.insert("a.wav", own(seed));
-        Schedule::build_with(&groove, &Ask::whole(SampleRate::STUDIO), &sounds)
-    };
+    let build = own;
     let stage = Stage::open();
     let mut far = stage.editor();
     far.play(build(1));
