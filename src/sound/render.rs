@@ -336,7 +336,7 @@ impl Renderer {
     fn due(&mut self, end: i64) -> Option<(i64, Note)> {
         let schedule = self.schedule.as_ref().filter(|_| self.playing)?;
         let (denom, length) = (schedule.denom(), schedule.length());
-        if length <= Point::ZERO {
+        if length.frame < 1 {
             return None;
         }
         loop {

@@ -1,6 +1,8 @@
 //! Tests of what the renderer makes of a schedule: block by block, edited, stopped, loud, written to a file. They must not know a device.
 
 use super::*;
+use crate::sound::clock::Point;
+use crate::sound::place::Map;
 use proptest::prelude::*;
 
 #[test]
@@ -101,6 +103,16 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
     renderer.play(Box::new(Schedule::build(&slow, &ask)), Frame(half));
     renderer.swap(Box::new(Schedule::build(&fast, &ask)), Keep::Fraction);
     assert!((renderer.frame().0 - Schedule::build(&fast, &ask).map().length().0 / 2).abs() <= 1);
+}
+
+#[test]
+fn a_loop_shorter_than_a_frame_is_not_counted_through() {
+    let length = Point { frame: 0, part: 1 };
+    let map = Map { pieces: Vec::new(), length, denom: 1 << 16 };
+    let mut renderer = Renderer::new(SampleRate::STUDIO);
+    renderer.play(Box::new(Schedule::of_parts(Vec::new(), Vec::new(), map, SampleRate::STUDIO)), Frame(0));
+    renderer.render(&mut [0.0; 128]);
+    assert_eq!(renderer.loops(), 0);
 }
 
 #[test]
