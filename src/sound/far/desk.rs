@@ -215,6 +215,8 @@ impl<'a> Desk<'a> {
         self.close();
         self.line = Some(Line { number, sender: Sender::new(stream, met.to_editor.clone()) });
         self.lost = None;
+        // The loss of its old line may have been told after it was let in.
+        self.house.door().live = true;
         self.sent.clear();
         (self.deaf, self.anew) = (true, self.out.is_some());
         (self.say)(if back { Said::Back } else { Said::Joined });

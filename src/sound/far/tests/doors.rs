@@ -1,0 +1,107 @@
+//! Tests of who is let in and who is believed: guesses at the door, and ends that are slow or lie. They must not know what sounds.
+
+use super::*;
+use crate::sound::far::desk::Desk;
+use crate::sound::far::door::Door;
+use crate::sound::far::meet::{Unmet, open};
+use crate::sound::far::shelf::Shelf;
+use crate::sound::far::visit::{Event, House};
+use std::sync::atomic::AtomicUsize;
+
+/// A speaker made by hand: a port, and who is let in.
+struct Puppet {
+    listener: TcpListener,
+    door: Door,
+}
+
+/// A line to an editor.
+struct Let {
+    stream: TcpStream,
+    met: Met,
+    back: bool,
+}
+
+impl Puppet {
+    fn new() -> Self {
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
+        listener.set_nonblocking(true).expect("it polls");
+        Self { listener, door: Door::default() }
+    }
+
+    fn port(&self) -> u16 {
+        self.listener.local_addr().expect("an address").port()
+    }
+
+    fn accept(&self) -> TcpStream {
+        let mut stream = None;
+        wait("a visitor", || {
+            stream = self.listener.accept().ok();
+            stream.is_some()
+        });
+        let stream = stream.expect("a visitor").0;
+        stream.set_nonblocking(false).expect("it blocks");
+        stream
+    }
+
+    /// Lets the next visitor in, or not.
+    fn meet(&mut self) -> Result<Let, Unmet> {
+        let (stream, mut back) = (self.accept(), false);
+        let met = open(&stream, |knock| {
+            let entry = self.door.judge(knock)?;
+            back = entry.back;
+            Ok((entry.session, entry.shown))
+        })?;
+        stream.set_read_timeout(Some(LONG)).expect("a timeout");
+        Ok(Let { stream, met, back })
+    }
+
+    /// What one who comes by this right is told.
+    fn visited(&mut self, right: Right) -> (Result<Met, FarError>, Result<Let, Unmet>) {
+        let port = self.port();
+        let visitor = thread::spawn(move || {
+            let stream = TcpStream::connect((Ipv4Addr::LOCALHOST, port)).expect("the port");
+            knock(&stream, &right)
+        });
+        let entered = self.meet();
+        (visitor.join().expect("no panic"), entered)
+    }
+}
+
+fn wrong() -> Right {
+    Right::Token(Token::random().expect("random"))
+}
+
+#[test]
+fn an_editor_that_came_back_before_its_old_line_was_lost_is_there() {
+    let (events, _incoming) = mpsc::sync_channel(2);
+    let house = House {
+        door: Mutex::default(),
+        waiting: AtomicUsize::new(0),
+        hertz: AtomicU32::new(48_000),
+        ending: AtomicBool::new(false),
+        shelf: Mutex::new(Shelf::default()),
+        events,
+    };
+    let mut heard = Vec::new();
+    let mut say = |said| heard.push(said);
+    let mut desk = Desk::new(&house, Box::new(Sink::open(&Tape::default())), &mut say);
+    let mut puppet = Puppet::new();
+    let token = puppet.door.renew().expect("random");
+    // The door is the house's while the desk works.
+    let swap = |puppet: &mut Puppet| std::mem::swap(&mut *house.door(), &mut puppet.door);
+    let joined = |line, met: Let| Event::Joined { line, met: met.met, stream: met.stream, back: met.back };
+    let (editor, entered) = puppet.visited(Right::Token(token));
+    let session = editor.expect("let in").session;
+    swap(&mut puppet);
+    desk.take(joined(1, entered.expect("let in")));
+    swap(&mut puppet);
+    let (editor, entered) = puppet.visited(Right::Session(session));
+    assert!(editor.is_ok());
+    swap(&mut puppet);
+    desk.take(Event::Ended { line: 1, why: "it was closed".into() });
+    desk.take(joined(2, entered.expect("let in")));
+    swap(&mut puppet);
+    assert_eq!(puppet.visited(wrong()).0.err(), Some(FarError::Busy));
+    drop(desk);
+    assert_eq!(heard, [Said::Joined, Said::Lost("it was closed".into()), Said::Back]);
+}
