@@ -3,7 +3,7 @@
 use super::*;
 use crate::sound::far::desk::Desk;
 use crate::sound::far::door::Door;
-use crate::sound::far::meet::{Unmet, open};
+use crate::sound::far::meet::{Unmet, Verdict, open};
 use crate::sound::far::shelf::Shelf;
 use crate::sound::far::visit::{Event, House};
 use std::sync::atomic::AtomicUsize;
@@ -69,6 +69,43 @@ impl Puppet {
 
 fn wrong() -> Right {
     Right::Token(Token::random().expect("random"))
+}
+
+#[test]
+fn guesses_count_where_there_is_a_token_and_a_worn_one_lets_nobody_in() {
+    let mut puppet = Puppet::new();
+    let token = puppet.door.renew().expect("random");
+    let session = puppet.visited(Right::Token(token)).0.expect("let in").session;
+    // The line is lost, and there is nothing to be guessed.
+    puppet.door.live = false;
+    for _ in 0..5 {
+        assert_eq!(puppet.visited(wrong()).0.err(), Some(FarError::WrongToken));
+    }
+    assert!(!puppet.door.is_worn());
+    let token = puppet.door.renew().expect("random");
+    for _ in 0..5 {
+        assert!(!puppet.door.is_worn());
+        assert_eq!(puppet.visited(wrong()).0.err(), Some(FarError::WrongToken));
+    }
+    assert!(puppet.door.is_worn());
+    assert_eq!(puppet.visited(Right::Token(token)).0.err(), Some(FarError::WrongToken));
+    // With the editor of the session back there is no token that were to be made anew.
+    assert!(puppet.visited(Right::Session(session)).0.is_ok());
+    assert!(!puppet.door.is_worn());
+}
+
+#[test]
+fn a_guess_counts_also_where_nobody_waits_for_the_answer() {
+    let puppet = Puppet::new();
+    let mut guest = TcpStream::connect((Ipv4Addr::LOCALHOST, puppet.port())).expect("the port");
+    guest.write_all(&[&hello::greeting(Role::Editor)[..], &[0; 32 + 1 + 8 + 32]].concat()).expect("sent");
+    let unmet = open(&puppet.accept(), |_| {
+        // What it did not read makes this a reset.
+        drop(guest);
+        thread::sleep(Duration::from_millis(50));
+        Err(Verdict::WrongToken)
+    });
+    assert_eq!(unmet.err(), Some(Unmet::Refused(Verdict::WrongToken)));
 }
 
 #[test]
