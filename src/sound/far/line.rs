@@ -293,8 +293,9 @@ impl Keeper {
         self.shared.known().over = Some(why);
     }
 
-    /// Connects again, however long it takes; `None` if that is not wanted or cannot be.
+    /// Connects again, however long it takes; `None` if that is not wanted.
     fn again(&self, right: &Right) -> Option<Connection> {
+        let mut told = false;
         for wait in AGAIN.iter().chain(std::iter::repeat(&AGAIN[AGAIN.len() - 1])) {
             let until = Instant::now() + *wait;
             loop {
@@ -306,11 +307,11 @@ impl Keeper {
             }
             match connect(self.port, right) {
                 Ok(connection) => return Some(connection),
-                Err(error @ (FarError::Forgotten | FarError::Version { .. } | FarError::WrongToken)) => {
-                    self.over(error.to_string());
-                    return None;
+                // Nobody has proved this: it may be a stranger that has taken the port for a while. So it is told, and ends nothing.
+                Err(error @ (FarError::Forgotten | FarError::Version { .. } | FarError::WrongToken)) if !told => {
+                    told = true;
+                    self.shared.known().tell(News::Lost(format!("what answers says that {error}")));
                 }
-                // Everything else may pass, also a stranger that has taken the port for a while.
                 Err(_) => {}
             }
         }

@@ -65,6 +65,23 @@ impl Puppet {
         let entered = self.meet();
         (visitor.join().expect("no panic"), entered)
     }
+
+    /// The line of an editor that comes by this token.
+    fn editor(&mut self) -> (Far, Let) {
+        let (port, token) = (self.port(), self.door.renew().expect("random"));
+        let editor = thread::spawn(move || Far::connect(port, &token));
+        let line = self.meet().expect("let in");
+        line.sender().send(&message::write(&DEVICE)).expect("sent");
+        (editor.join().expect("no panic").expect("let in"), line)
+    }
+}
+
+const DEVICE: ToEditor = ToEditor::Device { hertz: 48_000, grain: 240 };
+
+impl Let {
+    fn sender(&self) -> Sender<TcpStream> {
+        Sender::new(self.stream.try_clone().expect("a copy"), self.met.to_editor.clone())
+    }
 }
 
 fn wrong() -> Right {
@@ -141,4 +158,32 @@ fn an_editor_that_came_back_before_its_old_line_was_lost_is_there() {
     assert_eq!(puppet.visited(wrong()).0.err(), Some(FarError::Busy));
     drop(desk);
     assert_eq!(heard, [Said::Joined, Said::Lost("it was closed".into()), Said::Back]);
+}
+
+#[test]
+fn who_has_not_proved_to_be_the_speaker_ends_no_session() {
+    let mut puppet = Puppet::new();
+    let (mut far, line) = puppet.editor();
+    drop(line);
+    assert!(matches!(news(&mut far), News::Lost(_)));
+    // Somebody else has the port for a while.
+    let mut stream = puppet.accept();
+    stream
+        .write_all(&[&hello::greeting(Role::Speaker)[..], &[5; 32], &[Verdict::Forgotten as u8]].concat())
+        .expect("sent");
+    let News::Lost(told) = news(&mut far) else { panic!("the line is lost still") };
+    assert_eq!(told, NoSound::new(&format!("what answers says that {}", FarError::Forgotten)));
+    drop(stream);
+    for lie in [
+        [&hello::greeting(Role::Speaker)[..], &[5; 32], &[Verdict::WrongToken as u8]].concat(),
+        hello::of_version(Role::Speaker, 77).to_vec(),
+    ] {
+        let mut stream = puppet.accept();
+        stream.write_all(&lie).expect("sent");
+        let _ = stream.read_to_end(&mut Vec::new());
+    }
+    let line = puppet.meet().expect("it comes back");
+    assert!(line.back);
+    line.sender().send(&message::write(&DEVICE)).expect("sent");
+    assert_eq!(news(&mut far), News::BackAnew(None), "it is told once");
 }
