@@ -73,7 +73,7 @@ pub(super) struct Known {
     was: Option<u32>,
     /// Frames per second of the device; `None` while line or device is lost.
     pub(super) hertz: Option<u32>,
-    /// Counts lines and devices: with each new one all that is to sound must be sent again.
+    /// Counts lines, times without one, and devices: with each new one all that is to sound must be sent again.
     pub(super) line: u64,
     /// Where the loop was heard when the line was lost, or something was lacking: the sending, its frame, turns completed.
     pub(super) left: Option<(Sending, i64, u64)>,
@@ -139,6 +139,12 @@ impl Known {
         if self.hertz.take().is_some() {
             self.tell(News::Lost(why));
         }
+    }
+
+    /// The line is lost; what is still to be sent on it is not for the one that comes.
+    fn part(&mut self, now: u64, why: String) {
+        self.lose(now, why);
+        self.line += 1;
     }
 
     fn gain(&mut self, hertz: u32) {
@@ -275,7 +281,7 @@ impl Keeper {
             let ended = self.serve(&connection, receiver, number);
             drop(connection.stream.shutdown(Shutdown::Both));
             let End::Lost(why) = ended else { return };
-            self.shared.known().lose(self.shared.now(), why);
+            self.shared.known().part(self.shared.now(), why);
             if self.shared.known().over.is_some() {
                 return;
             }

@@ -187,3 +187,33 @@ fn who_has_not_proved_to_be_the_speaker_ends_no_session() {
     line.sender().send(&message::write(&DEVICE)).expect("sent");
     assert_eq!(news(&mut far), News::BackAnew(None), "it is told once");
 }
+
+#[test]
+fn what_was_meant_for_the_line_before_does_not_go_out_on_the_next() {
+    let mut puppet = Puppet::new();
+    let (mut far, line) = puppet.editor();
+    far.play(schedule("x...x...x...x..."));
+    drop(line);
+    assert!(matches!(news(&mut far), News::Lost(_)));
+    let line = puppet.meet().expect("it comes back");
+    // The editor does not know yet what device there is.
+    far.swap(schedule("x.x.x.x.x.x.x.x."), Keep::Place);
+    let mut receiver = Receiver::new(line.stream.try_clone().expect("a copy"), line.met.to_speaker.clone());
+    let mut pings = 0;
+    while pings < 5 {
+        let bytes = receiver.receive().expect("the line stays");
+        let said = message::read::<ToSpeaker<'_>>(&bytes);
+        assert!(matches!(said, Some(ToSpeaker::Ping(_))), "{said:?}");
+        pings += 1;
+    }
+    line.sender().send(&message::write(&DEVICE)).expect("sent");
+    assert!(matches!(news(&mut far), News::BackAnew(Some(_))));
+    far.play(schedule("x...x...x...x..."));
+    loop {
+        let bytes = receiver.receive().expect("the line stays");
+        match message::read::<ToSpeaker<'_>>(&bytes) {
+            Some(ToSpeaker::Leg { how, leg, .. }) => break assert_eq!((how, leg), (How::Start(0), 2)),
+            said => assert!(matches!(said, Some(ToSpeaker::Ping(_))), "{said:?}"),
+        }
+    }
+}
