@@ -253,7 +253,7 @@ impl<'a> Desk<'a> {
         let token = self.house.door().renew();
         match token {
             Ok(token) => (self.say)(Said::Token(token)),
-            Err(why) => (self.say)(Said::NoDevice(why)),
+            Err(why) => (self.say)(Said::NoToken(why)),
         }
     }
 
