@@ -56,6 +56,14 @@ pub(super) struct Piece {
     pub(super) pace: f64,
 }
 
+impl Piece {
+    /// The frame of the loop, not rounded, at which a place in it sounds; one outside sounds at its nearest end.
+    fn frame(&self, wholes: f64, denom: i128) -> f64 {
+        let wholes = if wholes.is_finite() { wholes.clamp(self.from, self.to) } else { self.from };
+        self.start.approx(denom) + (wholes - self.from) * self.pace
+    }
+}
+
 /// The pieces of a loop in order, and the length of the loop.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Map {
@@ -67,28 +75,50 @@ pub struct Map {
 impl Map {
     /// The place that sounds at a frame of the loop; a frame outside the loop is taken round it.
     pub fn position(&self, frame: Frame) -> Position {
+        self.found(frame.0 as f64).0
+    }
+
+    /// The same of a frame that is not whole, and the piece.
+    fn found(&self, frame: f64) -> (Position, Option<&Piece>) {
         let length = self.length.approx(self.denom);
-        let at = if length > 0.0 { (frame.0 as f64).rem_euclid(length) } else { 0.0 };
+        let at = if length > 0.0 { frame.rem_euclid(length) } else { 0.0 };
         let after = self.pieces.partition_point(|p| p.start.approx(self.denom) <= at);
-        match self.pieces.get(after.saturating_sub(1)) {
+        let piece = self.pieces.get(after.saturating_sub(1));
+        let position = match piece {
             Some(p) => {
                 let wholes = p.from + (at - p.start.approx(self.denom)) / p.pace;
                 Position { section: p.section, pass: p.pass, wholes: wholes.clamp(p.from, p.to) }
             }
             None => Position { section: 0, pass: 0, wholes: 0.0 },
-        }
+        };
+        (position, piece)
+    }
+
+    /// The frame, not rounded, at which sounds what sounds at frame `at` of another loop, and how many frames there one of
+    /// the other's is long. `None` if the section is not in this loop.
+    pub(super) fn carried(&self, other: &Self, at: f64) -> Option<(f64, f64)> {
+        let (place, old) = other.found(at);
+        let new = self.piece(place)?;
+        Some((new.frame(place.wholes, self.denom), new.pace / old?.pace))
     }
 
     /// The frame of the loop at which a place sounds. A later time through than there is becomes the last; whole notes
     /// outside the piece become its nearest end. `None` if the section is not in the loop.
     pub fn frame(&self, place: Position) -> Option<Frame> {
+        Some(self.whole(self.piece(place)?.frame(place.wholes, self.denom)))
+    }
+
+    /// The piece that a place lies in, or the nearest of its section.
+    fn piece(&self, place: Position) -> Option<&Piece> {
         let first = self.pieces.partition_point(|p| p.section < place.section);
         let rest = self.pieces[first..].iter().take_while(|p| p.section == place.section);
-        let piece = rest.take_while(|p| p.pass <= place.pass.max(self.pieces[first].pass)).last()?;
-        let wholes = if place.wholes.is_finite() { place.wholes.clamp(piece.from, piece.to) } else { piece.from };
-        let frame = piece.start.approx(self.denom) + (wholes - piece.from) * piece.pace;
+        rest.take_while(|p| p.pass <= place.pass.max(self.pieces[first].pass)).last()
+    }
+
+    /// The whole frame of the loop that is nearest.
+    pub(super) fn whole(&self, frame: f64) -> Frame {
         let last = (self.length.approx(self.denom).ceil() as i64 - 1).max(0);
-        Some(Frame((frame.round() as i64).clamp(0, last)))
+        Frame((frame.round() as i64).clamp(0, last))
     }
 
     /// The place at a share of the loop, 0 to 1.
@@ -97,10 +127,9 @@ impl Map {
     }
 
     /// The frame at a share of the loop, 0 to 1.
-    pub(super) fn frame_at_fraction(&self, share: f64) -> Frame {
+    fn frame_at_fraction(&self, share: f64) -> Frame {
         let share = if share.is_finite() { share.clamp(0.0, 1.0) } else { 0.0 };
-        let length = self.length.approx(self.denom);
-        Frame(((share * length).round() as i64).clamp(0, (length.ceil() as i64 - 1).max(0)))
+        self.whole(share * self.length.approx(self.denom))
     }
 
     /// Length of the loop, rounded to whole frames.

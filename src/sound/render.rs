@@ -17,6 +17,8 @@ pub const MASTER_DB: f32 = -2.0;
 pub const LATENCY: usize = DELAY;
 
 const BLOCK: usize = 256;
+/// Frames by which a time may be off that was brought from one loop to another.
+const HAIR: f64 = 1e-6;
 
 /// Frames over which a damped sound falls silent: 8 ms.
 pub(super) fn release(rate: SampleRate) -> u32 {
@@ -136,23 +138,29 @@ impl Renderer {
     /// Puts a schedule in the place of the one that plays, without a gap, and gives the former one back. What rings goes
     /// on. If nothing plays, the schedule waits.
     pub fn swap(&mut self, schedule: Box<Schedule>, keep: Keep) -> Option<Box<Schedule>> {
-        let at = self.frame();
         let moved = match &self.schedule {
             Some(old) if old.map().same_clock(schedule.map()) => None,
-            Some(old) => match keep {
-                Keep::Place => Some(schedule.map().frame(old.position(at)).unwrap_or_default()),
-                Keep::Fraction => {
-                    let share = at.0 as f64 / old.length().approx(old.denom()).max(1.0);
-                    Some(schedule.map().frame_at_fraction(share))
-                }
-            },
-            None => Some(Frame::default()),
+            Some(old) => {
+                let at = self.place().1.approx(old.denom());
+                let found = match keep {
+                    Keep::Place => schedule.map().carried(old.map(), at),
+                    Keep::Fraction => {
+                        let scale =
+                            schedule.length().approx(schedule.denom()) / old.length().approx(old.denom()).max(1.0);
+                        Some((at * scale, scale))
+                    }
+                };
+                // What lies half a frame or less before `at` was rounded onto the frame that is next.
+                Some(found.map_or((Frame(0), 0.0), |(to, scale)| (schedule.map().whole(to), to - scale / 2.0 - HAIR)))
+            }
+            None => Some((Frame(0), 0.0)),
         };
         let turn = self.loops() - self.before;
         let old = self.schedule.replace(schedule);
-        if let Some(frame) = moved {
+        if let Some((frame, begun)) = moved {
             self.before += turn;
             self.jump(frame.0);
+            self.pass(begun);
         } else {
             self.turn = turn;
             self.find();
@@ -205,7 +213,7 @@ impl Renderer {
 
     /// The frame of the loop that is rendered next, rounded down.
     pub fn frame(&self) -> Frame {
-        Frame(self.place().1)
+        Frame(self.place().1.frame)
     }
 
     /// Turns completed since the start.
@@ -230,17 +238,17 @@ impl Renderer {
         Some(usize::try_from(start - self.now).unwrap_or(0))
     }
 
-    /// The turn that is rendered next, since the last jump, and the frame within it. The next note may already belong to
+    /// The turn that is rendered next, since the last jump, and how far into it. The next note may already belong to
     /// the turn after it.
-    fn place(&self) -> (u64, i64) {
-        let Some(schedule) = &self.schedule else { return (0, 0) };
+    fn place(&self) -> (u64, Point) {
+        let Some(schedule) = &self.schedule else { return (0, Point::ZERO) };
         let denom = schedule.denom();
         let now = Point { frame: self.now - self.origin, part: 0 };
         if now >= self.start || self.turn == 0 {
-            return (self.turn, now.minus(self.start, denom).frame.max(0));
+            return (self.turn, now.minus(self.start, denom).max(Point::ZERO));
         }
         let before = self.start.minus(schedule.length(), denom);
-        (self.turn - 1, now.minus(before, denom).frame.max(0))
+        (self.turn - 1, now.minus(before, denom).max(Point::ZERO))
     }
 
     fn jump(&mut self, frame: i64) {
@@ -257,6 +265,14 @@ impl Renderer {
             self.start = schedule.length().times(self.turn, denom);
             let (origin, start, now) = (self.origin, self.start, self.now);
             self.next = schedule.notes.partition_point(|n| origin + start.plus(n.at, denom).rounded(denom) < now);
+        }
+    }
+
+    /// Leaves out what lies before a frame of the loop, not rounded: it has begun in the loop before.
+    fn pass(&mut self, begun: f64) {
+        if let Some(schedule) = &self.schedule {
+            let denom = schedule.denom();
+            self.next = schedule.notes.partition_point(|n| n.at.approx(denom) < begun);
         }
     }
 
@@ -336,7 +352,7 @@ impl Renderer {
     fn due(&mut self, end: i64) -> Option<(i64, Note)> {
         let schedule = self.schedule.as_ref().filter(|_| self.playing)?;
         let (denom, length) = (schedule.denom(), schedule.length());
-        if length <= Point::ZERO {
+        if length.frame < 1 {
             return None;
         }
         loop {

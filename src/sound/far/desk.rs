@@ -149,7 +149,7 @@ impl<'a> Desk<'a> {
                 self.deaf = false;
                 self.command(|hand| id = Some(hand.start(leg, frame(from))));
             }
-            How::Queue | How::Then if !self.device.hand().has_room() => self.refuse("too many legs wait".into()),
+            How::Queue if !self.device.hand().has_room() => self.refuse("too many legs wait".into()),
             How::Queue => self.command(|hand| id = Some(hand.queue(leg))),
             How::Then => self.command(|hand| id = Some(hand.then(leg))),
             How::Replace(keep) => {
@@ -215,6 +215,8 @@ impl<'a> Desk<'a> {
         self.close();
         self.line = Some(Line { number, sender: Sender::new(stream, met.to_editor.clone()) });
         self.lost = None;
+        // The loss of its old line may have been told after it was let in.
+        self.house.door().live = true;
         self.sent.clear();
         (self.deaf, self.anew) = (true, self.out.is_some());
         (self.say)(if back { Said::Back } else { Said::Joined });
@@ -251,7 +253,7 @@ impl<'a> Desk<'a> {
         let token = self.house.door().renew();
         match token {
             Ok(token) => (self.say)(Said::Token(token)),
-            Err(why) => (self.say)(Said::NoDevice(why)),
+            Err(why) => (self.say)(Said::NoToken(why)),
         }
     }
 

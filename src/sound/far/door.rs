@@ -11,6 +11,7 @@ const GUESSES: u32 = 5;
 #[derive(Debug, Default)]
 pub(super) struct Door {
     token: Option<Token>,
+    /// Wrong tokens that came while this one was there.
     guesses: u32,
     session: Option<Session>,
     /// Whether an editor is connected now.
@@ -66,7 +67,7 @@ impl Door {
             return if knock.is_of(&session.key) {
                 self.live = true;
                 // A token shown for another editor while the line was lost is not needed any more.
-                self.token = None;
+                (self.token, self.guesses) = (None, 0);
                 Ok(Entry { session: session.clone(), shown: session.key.clone(), back: true })
             } else {
                 Err(Verdict::Forgotten)
@@ -75,10 +76,13 @@ impl Door {
         if self.live {
             return Err(Verdict::Busy);
         }
-        let Some(token) = self.token.take_if(|t| knock.is_of(&t.key())) else {
+        let Some(token) = self.token.take() else { return Err(Verdict::WrongToken) };
+        if !knock.is_of(&token.key()) {
             self.guesses += 1;
+            // A worn one is good for nobody, also before there is another.
+            self.token = Some(token).filter(|_| !self.is_worn());
             return Err(Verdict::WrongToken);
-        };
+        }
         let session = knock.begins(&token);
         self.session = Some(session.clone());
         self.live = true;

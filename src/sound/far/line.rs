@@ -73,9 +73,9 @@ pub(super) struct Known {
     was: Option<u32>,
     /// Frames per second of the device; `None` while line or device is lost.
     pub(super) hertz: Option<u32>,
-    /// Counts lines and devices: with each new one all that is to sound must be sent again.
+    /// Counts lines, times without one, and devices: with each new one all that is to sound must be sent again.
     pub(super) line: u64,
-    /// Where the loop was heard when the line was lost: the sending, its frame, turns completed.
+    /// Where the loop was heard when the line was lost, or something was lacking: the sending, its frame, turns completed.
     pub(super) left: Option<(Sending, i64, u64)>,
     /// Why the session is over for good.
     pub(super) over: Option<String>,
@@ -128,12 +128,23 @@ impl Known {
         self.news.push_back(news);
     }
 
-    fn lose(&mut self, now: u64, why: String) {
+    /// Nothing is heard any more; what was heard last is kept in mind.
+    fn leave(&mut self, now: u64) {
         self.left = self.heard(now as i64).or(self.left);
         self.track.clear();
+    }
+
+    fn lose(&mut self, now: u64, why: String) {
+        self.leave(now);
         if self.hertz.take().is_some() {
             self.tell(News::Lost(why));
         }
+    }
+
+    /// The line is lost; what is still to be sent on it is not for the one that comes.
+    fn part(&mut self, now: u64, why: String) {
+        self.lose(now, why);
+        self.line += 1;
     }
 
     fn gain(&mut self, hertz: u32) {
@@ -270,7 +281,7 @@ impl Keeper {
             let ended = self.serve(&connection, receiver, number);
             drop(connection.stream.shutdown(Shutdown::Both));
             let End::Lost(why) = ended else { return };
-            self.shared.known().lose(self.shared.now(), why);
+            self.shared.known().part(self.shared.now(), why);
             if self.shared.known().over.is_some() {
                 return;
             }
@@ -288,8 +299,9 @@ impl Keeper {
         self.shared.known().over = Some(why);
     }
 
-    /// Connects again, however long it takes; `None` if that is not wanted or cannot be.
+    /// Connects again, however long it takes; `None` if that is not wanted.
     fn again(&self, right: &Right) -> Option<Connection> {
+        let mut told = false;
         for wait in AGAIN.iter().chain(std::iter::repeat(&AGAIN[AGAIN.len() - 1])) {
             let until = Instant::now() + *wait;
             loop {
@@ -301,11 +313,11 @@ impl Keeper {
             }
             match connect(self.port, right) {
                 Ok(connection) => return Some(connection),
-                Err(error @ (FarError::Forgotten | FarError::Version { .. } | FarError::WrongToken)) => {
-                    self.over(error.to_string());
-                    return None;
+                // Nobody has proved this: it may be a stranger that has taken the port for a while. So it is told, and ends nothing.
+                Err(error @ (FarError::Forgotten | FarError::Version { .. } | FarError::WrongToken)) if !told => {
+                    told = true;
+                    self.shared.known().tell(News::Lost(format!("what answers says that {error}")));
                 }
-                // Everything else may pass, also a stranger that has taken the port for a while.
                 Err(_) => {}
             }
         }
@@ -371,7 +383,7 @@ impl Listener {
                 Some(ToEditor::Again) => known.again(),
                 Some(ToEditor::Ended(leg)) => known.ended = leg,
                 Some(ToEditor::Lacks(hash)) => {
-                    known.track.clear();
+                    known.leave(now);
                     known.tell(News::Lacks(hash));
                 }
                 Some(ToEditor::NoDevice(why)) => known.lose(now, message::words(&why)),

@@ -279,7 +279,8 @@ pub(super) fn open(
             Ok(Met::new(session, &knock.meeting))
         }
         Err(verdict) => {
-            line.write(&[verdict as u8])?;
+            // A guess is one also where nobody waits for the answer.
+            drop(line.write(&[verdict as u8]));
             Err(Unmet::Refused(verdict))
         }
     }

@@ -241,6 +241,10 @@ impl Packed {
             Ok(Point { frame: frame as i64, part: part as i128 })
         };
         let length = point(self.length)?;
+        // The renderer would count its turns without end; one of no length at all has none.
+        if length.frame == 0 && length.part > 0 {
+            return unfit("it is shorter than a frame");
+        }
         let pieces = self.stretches(&point, length)?;
         let sounds = self.sounds.0.iter().map(|s| s.sound(rate, own)).collect::<Result<Vec<_>, _>>()?;
         for &Kind(sound, _, left, right) in &self.kinds.0 {

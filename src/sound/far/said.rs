@@ -29,6 +29,8 @@ pub enum Said {
     Device(u32),
     /// The device is lost: why.
     NoDevice(String),
+    /// There is no new token: why.
+    NoToken(String),
 }
 
 impl fmt::Display for Said {
@@ -50,6 +52,21 @@ impl fmt::Display for Said {
             Said::Refused(why) => write!(f, "refused what the editor sent: {why}"),
             Said::Device(hertz) => write!(f, "the output device is there again, {hertz} Hz"),
             Said::NoDevice(why) => write!(f, "{why}; trying again"),
+            Said::NoToken(why) => {
+                write!(f, "there is no new token ({why}); start the speaker anew to let another editor in")
+            }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_of_a_device_it_is_said_that_it_is_tried_again() {
+        assert_eq!(Said::NoDevice("no sound: pulled out".into()).to_string(), "no sound: pulled out; trying again");
+        let words = Said::NoToken("no random numbers".into()).to_string();
+        assert!(words.contains("no random numbers") && !words.contains("trying again"), "{words}");
     }
 }

@@ -1,6 +1,7 @@
 //! Tests over real loopback sockets, with a speaker whose device writes down what it would sound. They must not know a device
 //! of this machine.
 
+mod doors;
 mod legs;
 mod lines;
 mod stage;

@@ -1,6 +1,8 @@
 //! Tests of what the renderer makes of a schedule: block by block, edited, stopped, loud, written to a file. They must not know a device.
 
 use super::*;
+use crate::sound::clock::Point;
+use crate::sound::place::Map;
 use proptest::prelude::*;
 
 #[test]
@@ -101,6 +103,55 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
     renderer.play(Box::new(Schedule::build(&slow, &ask)), Frame(half));
     renderer.swap(Box::new(Schedule::build(&fast, &ask)), Keep::Fraction);
     assert!((renderer.frame().0 - Schedule::build(&fast, &ask).map().length().0 / 2).abs() <= 1);
+}
+
+#[test]
+fn an_attack_near_a_change_of_tempo_is_struck_once() {
+    let groove = groove(&[Voice::Rim], &[("4/4", "137.3", 1, None, "....x...........")]);
+    let build = |speed: (i64, i64)| {
+        let speed = Fraction::new(speed.0, speed.1).expect("speed");
+        Box::new(Schedule::build(&groove, &Ask { speed, ..Ask::whole(SampleRate::STUDIO) }))
+    };
+    let energy = |out: &[f32]| out.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>();
+    // Where the attack lies between two frames differs from turn to turn.
+    for turn in 0..12 {
+        for (from, to) in [((1, 1), (2, 1)), ((1, 1), (19, 10)), ((1, 5), (2, 1)), ((2, 1), (1, 1)), ((13, 10), (1, 5))]
+        {
+            let mut once = 0.0;
+            for frames in [60, 0, 1, 2, 3, 4, 5, 8, 11] {
+                for keep in [Keep::Place, Keep::Fraction] {
+                    let mut renderer = Renderer::new(SampleRate::STUDIO);
+                    let schedule = build(from);
+                    let attack = schedule.onset(turn, 0).expect("an attack").0;
+                    renderer.play(schedule, Frame(0));
+                    renderer.skip_to_turn(turn);
+                    let until = 2 * (attack + frames - renderer.now()) as usize;
+                    let mut out = vec![0.0; until + 2 * 6_000];
+                    let (before, after) = out.split_at_mut(until);
+                    renderer.render(before);
+                    renderer.swap(build(to), keep);
+                    renderer.render(after);
+                    let all = energy(&out);
+                    once = if frames == 60 { all } else { once };
+                    assert!(
+                        (0.7..1.4).contains(&(all / once)),
+                        "{from:?} to {to:?}, turn {turn}, {frames} frames after: {} times",
+                        all / once
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_loop_shorter_than_a_frame_is_not_counted_through() {
+    let length = Point { frame: 0, part: 1 };
+    let map = Map { pieces: Vec::new(), length, denom: 1 << 16 };
+    let mut renderer = Renderer::new(SampleRate::STUDIO);
+    renderer.play(Box::new(Schedule::of_parts(Vec::new(), Vec::new(), map, SampleRate::STUDIO)), Frame(0));
+    renderer.render(&mut [0.0; 128]);
+    assert_eq!(renderer.loops(), 0);
 }
 
 #[test]

@@ -69,13 +69,14 @@ fn what_breaks_a_rule_is_refused_by_its_name() {
         change(&mut packed);
         packed.unpack(SampleRate::STUDIO, &|_| None).expect_err("broken").to_string()
     };
-    let rows: [(&str, &dyn Fn(&mut Packed)); 20] = [
+    let rows: [(&str, &dyn Fn(&mut Packed)); 21] = [
         ("44100 frames per second", &|p| p.rate = 44_100),
         ("denominator", &|p| p.denom = 0),
         ("denominator", &|p| p.denom = u128::MAX),
         ("out of range", &|p| p.length.0 = u64::MAX),
         ("out of range", &|p| p.length.1 = p.denom),
         ("out of range", &|p| p.notes.0[3].1 = u128::MAX),
+        ("shorter than a frame", &|p| (p.length, p.pieces, p.notes) = (At(0, 1), Few(vec![]), Few(vec![]))),
         ("sections", &|p| p.length = At(0, 0)),
         ("beyond its end", &|p| p.notes.0[3].0 = 1 << 40),
         ("out of range", &|p| p.notes.0[3].0 = u64::MAX),

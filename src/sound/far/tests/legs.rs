@@ -127,17 +127,67 @@ fn so_many_legs_wait_and_no_more() {
 }
 
 #[test]
-fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
-    let own = |seed: u32| {
-        let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
-        OwnSound::new((0..40_000).map(sample).collect(), SampleRate::STUDIO)
-    };
+fn a_leg_that_comes_in_between_needs_no_room() {
+    let stage = Stage::open();
+    let mut far = stage.editor();
+    let groove = riff("x...x...x...x...");
+    let leg = |times| take(times, &[], Fraction::whole(2)).leg(&groove, SampleRate::STUDIO);
+    let first = far.start(leg(50), None);
+    wait("the first", || far.playhead().is_some_and(|h| h.leg == first));
+    let mut waits = 0;
+    while far.has_room() {
+        far.queue(leg(50));
+        waits += 1;
+    }
+    assert_eq!(waits, crate::sound::WAITING);
+    // Another one in its place, and one more after that where there is room again.
+    far.then(leg(1));
+    let then = far.then(leg(1));
+    wait("the one in between", || {
+        assert_eq!(far.tick(), None);
+        far.playhead().is_some_and(|h| h.leg == then)
+    });
+    wait("room", || far.has_room());
+    let last = far.queue(leg(1).last());
+    wait("the end", || {
+        assert_eq!(far.tick(), None);
+        far.has_ended()
+    });
+    assert_eq!(far.playhead().map(|h| h.leg), Some(last));
+}
+
+/// A groove's schedule whose first layer sounds an own sound, another one for each seed.
+fn own(seed: u32) -> Schedule {
+    let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
+    let sound = OwnSound::new((0..40_000).map(sample).collect(), SampleRate::STUDIO);
     let groove = riff("x...x...x...x...").edited(&Edit::OwnSound(0, Some("a.wav".into()))).expect("a sound");
-    let build = |seed: u32| {
-        let mut sounds = OwnSounds::none();
-        sounds.insert("a.wav", own(seed));
-        Schedule::build_with(&groove, &Ask::whole(SampleRate::STUDIO), &sounds)
-    };
+    let mut sounds = OwnSounds::none();
+    sounds.insert("a.wav", sound);
+    Schedule::build_with(&groove, &Ask::whole(SampleRate::STUDIO), &sounds)
+}
+
+#[test]
+fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
+    let stage = Stage::open();
+    let mut far = stage.editor();
+    far.start(Leg::new(own(1)).times(1), None);
+    let second = far.queue(Leg::new(own(1)));
+    wait("the second leg", || far.playhead().is_some_and(|h| h.leg == second && h.loops == 0 && h.wholes > 0.3));
+    far.believe(&own(2));
+    far.replace(second, Leg::new(own(2)), Keep::Place);
+    let mut happened = None;
+    wait("what it lacks", || {
+        happened = far.tick();
+        happened.is_some()
+    });
+    let Some(Happening::Anew(place)) = happened else { panic!("{happened:?}") };
+    assert_eq!(place.leg, second);
+    assert!(place.wholes > 0.3 || place.loops > 0, "{place:?}");
+}
+
+#[test]
+fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
+    let build = own;
     let stage = Stage::open();
     let mut far = stage.editor();
     far.play(build(1));

@@ -1,6 +1,7 @@
 //! Tests of lines that are cut, go dead or end, and of devices that are lost. They must not know how a line is kept.
 
 use super::*;
+use crate::rhythm::Fraction;
 
 /// A forwarded port that can be cut, or go dead without being closed.
 struct Tunnel {
@@ -71,6 +72,66 @@ fn a_cut_line_stops_the_sound_and_comes_back() {
     assert_eq!(news(&mut far), News::BackAnew(None));
     wait("silence", || !stage.tape.sounds(9_600));
     assert_eq!(far.playhead(), None);
+}
+
+/// What sounds of a sequence on a line that is cut in its second leg, and what sounds here without that, is the same from the last
+/// time through of that leg to the end.
+#[test]
+fn a_sequence_goes_on_after_a_cut_line_in_its_leg_and_at_its_place() {
+    // All times are whole frames: 6000 a cell and 4800 a fifth at full speed.
+    let groove = groove(&[Voice::Rim, Voice::Wood], &[("4/4", "120", 1, None, "X..x{5: xoxxx}x..x..x.")]);
+    let leg = |speed: (i64, i64), times| {
+        let speed = Fraction::new(speed.0, speed.1).expect("speed");
+        Leg::new(Schedule::build(&groove, &Ask { speed, ..Ask::whole(SampleRate::STUDIO) })).times(times)
+    };
+    let (first, second, third) = (|| leg((2, 1), 1), || leg((2, 1), 4), || leg((3, 2), 1).last());
+    let stage = Stage::open();
+    let tunnel = Tunnel::to(stage.port);
+    let mut far = Far::connect(tunnel.port, &stage.token()).expect("let in");
+    far.start(first(), None);
+    let ids = [far.queue(second()), far.queue(third())];
+    let mut last = 0.0;
+    wait("the second leg's second time through", || {
+        assert_eq!(far.tick(), None);
+        let head = far.playhead().filter(|h| h.leg == ids[0]);
+        last = head.map_or(last, bars);
+        last > 1.0
+    });
+    tunnel.cut();
+    assert!(matches!(news(&mut far), News::Lost(_)));
+    let News::BackAnew(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
+    assert_eq!(place.leg, ids[0]);
+    assert!((last..last + 0.8).contains(&bars(place)), "{place:?}, heard before was {last}");
+    stage.hears(&Said::Back);
+    let before = stage.tape.length();
+    let again = far.start(second().behind(place.loops), Some(place.position()));
+    let after = far.queue(third());
+    let mut told: Vec<(u64, u64)> = Vec::new();
+    wait("the end", || {
+        assert_eq!(far.tick(), None);
+        if let Some(head) = far.playhead().map(|h| (h.leg, h.loops))
+            && told.last() != Some(&head)
+        {
+            told.push(head);
+        }
+        far.has_ended()
+    });
+    let left = (0..4 - place.loops).map(|turn| (again, turn));
+    assert_eq!(told, left.chain([(after, 0)]).collect::<Vec<_>>());
+    wait("silence", || !stage.tape.sounds(48_000));
+    let there = stage.tape.samples.lock().expect("tape")[before..].to_vec();
+    let here = {
+        let (mut hand, mut feed) = feed(SampleRate::STUDIO);
+        hand.start(first(), Frame(0));
+        hand.queue(second());
+        hand.queue(third());
+        feed.by_ref().take(2 * 48_000 * 8).collect::<Vec<f32>>()
+    };
+    let end = |s: &[f32]| s.iter().rposition(|x| *x != 0.0).expect("it sounds") + 1;
+    // The last attack is struck two cells before the end.
+    let n = 2 * (48_000 + 64_000 - 2 * 4_000);
+    let (here, there) = (&here[..end(&here)], &there[..end(&there)]);
+    assert!(here[here.len() - n..] == there[there.len() - n..], "they differ");
 }
 
 #[test]
