@@ -36,7 +36,8 @@ pub struct Practice {
 impl fmt::Display for Practice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { date, ladder, step, speed, steps, loops } = self;
-        write!(f, "{date}: step {step} of {steps} ({speed}), {loops} loops, {ladder}")
+        let times = if *loops == 1 { "loop" } else { "loops" };
+        write!(f, "last {ladder}: step {step} of {steps} ({speed}), {loops} {times}, {date}")
     }
 }
 
@@ -185,7 +186,7 @@ mod tests {
         assert_eq!(read.entries, [work("2026-11-24", 5, 20), work("2026-11-25", 3, 12)]);
         assert_eq!(
             read.last().map(ToString::to_string).as_deref(),
-            Some("2026-11-25: step 3 of 6 (70%), 12 loops, 50-100/10 x4")
+            Some("last 50-100/10 x4: step 3 of 6 (70%), 12 loops, 2026-11-25")
         );
         // Read before another wrote: not written over.
         assert!(save_progress(&groove, &all).is_err_and(|e| e.contains("changed by another program")));

@@ -54,6 +54,8 @@ pub enum Event {
         counting: bool,
         /// Times through it that have been played.
         turn: u64,
+        /// Whether this time through falls silent after its opening.
+        silent: bool,
     },
     /// The sequence of this number has been played through.
     SequenceEnded(u32),
@@ -138,6 +140,8 @@ pub enum Effect {
     Step(Box<Sequence>),
     /// Tell what has been practised of the groove, after adding this to it.
     Progress(Option<Practised>),
+    /// Look whether the sound files that layers name can sound; what is wrong with them is told.
+    TrySounds(Arc<Groove>),
     /// Stop playing.
     Stop,
     /// Connect to a far speaker.

@@ -155,6 +155,17 @@ pub(super) fn next_focus(state: &mut State) {
     state.tell(words, false);
 }
 
+/// Tells whose attacks are listened to now, where a layer that was silenced or is heard again has changed that.
+pub(super) fn tell_other(state: &mut State, old: &Groove) {
+    let scope = Scope::default();
+    let (was, is) = (scope.layers_of(old), scope.layers_of(state.groove()));
+    let Some(layer) = is.first().filter(|_| state.focus == Focus::First && was != is && !was.is_empty()) else {
+        return;
+    };
+    let (name, key) = (&state.groove().layers()[*layer].name, state.keymap.first("focus"));
+    state.tell(format!("the hearings are of layer '{name}' now; {key} chooses others"), false);
+}
+
 /// Lets go of a selection or a layer that is there no more.
 pub(super) fn settle(state: &mut State) {
     match &state.focus {

@@ -38,6 +38,8 @@ pub(super) struct Running {
     pub at: usize,
     pub counting: bool,
     pub turn: u64,
+    /// Whether this time through falls silent after its opening.
+    pub silent: bool,
     /// The step that was asked for and is not heard yet.
     pub going: Option<usize>,
     /// The highest step heard through, from 1, and times through that were played and are not told yet.
@@ -49,7 +51,7 @@ pub(super) struct Running {
 
 impl Running {
     fn new(number: u32, kind: Kind, percent: u16) -> Self {
-        Self { number, kind, at: 0, counting: true, turn: 0, going: None, highest: 0, loops: 0, percent }
+        Self { number, kind, at: 0, counting: true, turn: 0, silent: false, going: None, highest: 0, loops: 0, percent }
     }
 
     /// Takes, or steps, in all.
@@ -193,6 +195,13 @@ pub(super) fn heard(state: &mut State, (take, counting, turn): (usize, bool, u64
     if moved && matches!(running.kind, Kind::Ladder(_)) {
         speed_of_step(state);
         effects.extend(practised(state));
+    }
+}
+
+/// Takes whether the time through that is heard falls silent.
+pub(super) fn falls_silent(state: &mut State, silent: bool) {
+    if let Some(running) = state.play.running.as_mut() {
+        running.silent = silent;
     }
 }
 

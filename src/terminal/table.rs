@@ -241,7 +241,7 @@ const SECTION: &[Row] = rows! { Grid Section:
     "tempo" [ch('T')] Action::Ask(Question::Tempo), "tempo, as 150 or 1/4.=90", "tempo";
     "tempo-up" [] run(Command::TempoBy(1)), "tempo 1 faster";
     "tempo-down" [] run(Command::TempoBy(-1)), "tempo 1 slower";
-    "meter" [ch('M')] Action::Ask(Question::Meter), "meter, as 4/4 or 3+2+2/8", "meter";
+    "meter" [ch('M')] Action::Ask(Question::Meter), "meter, as 4/4, or additive as 3+2+2/8", "meter";
     "add-bar" [ch('+')] run(Command::BarsBy(1)), "one bar more at the end of the section", "add bar";
     "remove-bar" [ch('_')] run(Command::BarsBy(-1)), "one bar less at the end of the section";
     "bars" [ch('B')] Action::Ask(Question::Bars), "number of bars of the section";
@@ -276,7 +276,7 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "take-all" [key(Code::F(9))] take(true, true, true), "hear the pulses with the groove";
     "takes" [ch('&')] Action::Ask(Question::Takes), "hear these takes in a row, so many times each";
     "ladder" [ch('E')] Action::Ladder, "climb from slow to full speed, or leave it";
-    "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "climb a ladder of your own, as 50-100/10 x4";
+    "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "climb a ladder of your own, with silences too";
     "ladder-down" [key(Code::F(3))] Action::LadderBy(-1), "ladder: a step back after this time through";
     "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "ladder: the next step after this time through";
     "outputs" [] Action::Outputs, "the outputs there are, and how one is chosen";

@@ -149,6 +149,7 @@ fn effects_are_values() {
                 Effect::Change(_) => "change",
                 Effect::Step(_) => "step",
                 Effect::Progress(_) => "progress",
+                Effect::TrySounds(_) => "try sounds",
                 Effect::Stop => "stop",
                 Effect::Speaker { .. } => "speaker",
                 Effect::Tap(_) => "tap",

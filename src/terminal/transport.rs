@@ -153,7 +153,7 @@ pub(super) fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec
         Speaker::Failed(words) => state.tell(words, true),
         Speaker::Lost(words) => {
             state.play.far = Some(FarSpeaker { lost: true });
-            state.tell(format!("the far speaker is lost ({words}); it comes back by itself"), true);
+            state.tell(format!("the far speaker is lost ({words}); its line is tried again and again"), true);
         }
         Speaker::Back => {
             state.play.far = Some(FarSpeaker { lost: false });

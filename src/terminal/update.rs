@@ -11,6 +11,7 @@ use super::state::State;
 use super::table::Mode;
 use super::transport::replay;
 use super::{giving, hearings, importing, mouse, practice, saving, scroll, tapping, transport, typing};
+use crate::rhythm::Groove;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// Ticks without a key after which the columns follow what is heard (about a second).
@@ -22,6 +23,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let was = state.session.cursor();
     let asked = state.ask();
     let over = state.over();
+    let groove = state.groove().clone();
     let mut effects = Vec::new();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
@@ -36,8 +38,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
         }
         Event::Saved { work, groove, result } => saving::saved(state, (work, groove), result, &mut effects),
-        Event::Take { sequence, take, counting, turn } if practice::plays(state, sequence) => {
+        Event::Take { sequence, take, counting, turn, silent } if practice::plays(state, sequence) => {
             practice::heard(state, (take, counting, turn), &mut effects);
+            practice::falls_silent(state, silent);
         }
         Event::SequenceEnded(sequence) if practice::plays(state, sequence) => transport::ended(state, &mut effects),
         // A key that is let go of; what was told of a sequence that was left meanwhile.
@@ -70,6 +73,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     }
     if state.revision() != before {
         changed(state, &mut effects);
+        differs(state, &groove, &mut effects);
     } else if state.ask() != asked {
         effects.push(analyse(state));
     }
@@ -103,6 +107,20 @@ fn changed(state: &State, effects: &mut Vec<Effect>) {
     effects.push(Effect::Journal(state.groove().clone()));
     effects.push(analyse(state));
     replay(state, effects);
+}
+
+/// What an edit has changed that is not seen where it was made.
+fn differs(state: &mut State, old: &Groove, effects: &mut Vec<Effect>) {
+    let new = state.groove().clone();
+    let sounds = |g: &Groove| g.layers().iter().filter_map(|l| l.sound.clone()).collect::<Vec<_>>();
+    // While it plays they are read anyway.
+    if !state.play.on && sounds(&new).iter().any(|s| !sounds(old).contains(s)) {
+        effects.push(Effect::TrySounds(new.clone()));
+    }
+    let heard = |g: &Groove| (0..g.layers().len()).map(|l| g.heard(l)).collect::<Vec<_>>();
+    if heard(old).len() == heard(&new).len() && heard(old) != heard(&new) {
+        hearings::tell_other(state, old);
+    }
 }
 
 /// A key: a tap, a command, or a character of what is typed.

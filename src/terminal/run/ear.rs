@@ -8,6 +8,8 @@ mod plan;
 use super::super::event::Speaker;
 use super::super::{Event, Head, Sequence, Sounding};
 use super::slot::Slot;
+use crate::rhythm::Groove;
+use crate::sound::SampleRate;
 use crate::sound::far::{Far, Token};
 use desk::{Desk, Places};
 use own::{Beside, Own};
@@ -87,6 +89,13 @@ impl Ear {
             }
         };
         drop(thread::Builder::new().name("connecting".into()).spawn(connect));
+    }
+
+    /// Reads the sound files that a groove's layers name, and tells what is wrong with them.
+    pub(super) fn try_sounds(&self, groove: Arc<Groove>) {
+        let mut own = Own::new(self.beside.clone(), self.events.clone());
+        let read = move || drop(own.of(&groove, SampleRate::STUDIO));
+        drop(thread::Builder::new().name("sounds".into()).spawn(read));
     }
 
     /// Says where the groove's file is.

@@ -138,6 +138,7 @@ fn turn<W: io::Write>(
                 Effect::Step(sequence) => hands.ear.step(*sequence),
                 Effect::Progress(practised) => hands.disk.progress(practised),
                 Effect::Outputs => list_outputs(hands.events.clone()),
+                Effect::TrySounds(groove) => hands.ear.try_sounds(groove),
                 Effect::Stop => hands.ear.stop_playing(),
                 Effect::Speaker { port, token } => hands.ear.connect(port, token),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),

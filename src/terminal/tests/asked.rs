@@ -417,3 +417,27 @@ fn the_layer_that_is_listened_to_stays_the_same_one() {
     press(&mut state, "down ctrl-d");
     assert_eq!(state.ask().scope.layers, Vec::<usize>::new(), "it is gone: the first layer again");
 }
+
+#[test]
+fn silencing_the_layer_that_is_listened_to_tells_whose_hearings_come_now() {
+    let mut state = ferry();
+    let said = |state: &State| state.message.as_ref().map(|m| m.words.clone()).unwrap_or_default();
+    press(&mut state, "down m");
+    assert_eq!(said(&state), "", "the other one");
+    press(&mut state, "m up m");
+    assert_eq!(said(&state), "the hearings are of layer 'deck' now; F chooses others");
+    press(&mut state, "down m");
+    assert!(screen(&state, (80, 24)).contains("every layer is muted"));
+    press(&mut state, "up m");
+    assert_eq!(heard(&state).0, "riff");
+}
+
+#[test]
+fn a_sound_file_is_tried_when_it_is_named_and_not_again() {
+    let mut state = ferry();
+    let tried = |found: &[Effect]| found.iter().any(|e| matches!(e, Effect::TrySounds(_)));
+    let named = press(&mut state, "f \"sound-file\" enter \"knock.wav\" enter");
+    assert!(tried(&named), "{named:?}");
+    assert!(!tried(&press(&mut state, "3")));
+    assert!(!tried(&press(&mut state, "f \"sound-file\" enter ctrl-u enter")), "taken away");
+}

@@ -38,7 +38,7 @@ fn transport(state: &State) -> String {
 
 fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effect> {
     let sequence = state.play.sequences;
-    let found = update(state, Event::Take { sequence, take, counting, turn });
+    let found = update(state, Event::Take { sequence, take, counting, turn, silent: false });
     answer(state, found)
 }
 
@@ -157,12 +157,17 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert_eq!(found, [told(1, "50%", 2)]);
     heard(&mut state, 1, false, 0);
     heard(&mut state, 1, false, 1);
+    let sequence_now = state.play.sequences;
+    update(&mut state, Event::Take { sequence: sequence_now, take: 1, counting: false, turn: 2, silent: true });
+    assert!(transport(&state).contains("loop 3/4 silent  groove"), "{}", transport(&state));
+    heard(&mut state, 1, false, 3);
+    assert!(!transport(&state).contains("silent"));
     // A key goes on at the end of the time through, and back.
     let found = press(&mut state, "f4 f4");
     assert_eq!(sequence(&found).at, 3);
     assert!(transport(&state).contains("then step 4"), "{}", transport(&state));
     assert_eq!(sequence(&press(&mut state, "f3")).at, 2);
-    assert_eq!(heard(&mut state, 2, true, 0), [told(2, "60%", 2)]);
+    assert_eq!(heard(&mut state, 2, true, 0), [told(2, "60%", 4)]);
     assert!(!transport(&state).contains("then"));
     // What was progress before is shown.
     update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 loops".into()))));

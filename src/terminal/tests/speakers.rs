@@ -41,7 +41,7 @@ fn the_line_is_told_of_where_the_transport_stands() {
     assert!(shown.contains("far speaker at port 7450") && shown.contains("  far"), "{shown}");
     assert_eq!(happens(&mut state, Speaker::Lost("it was closed".into())), []);
     let shown = screen(&state, size);
-    assert!(shown.contains("far lost") && shown.contains("comes back by itself"), "{shown}");
+    assert!(shown.contains("far lost") && shown.contains("tried again and again"), "{shown}");
     assert!(state.play.on, "it goes on when the line is back");
     happens(&mut state, Speaker::Back);
     let shown = screen(&state, size);

@@ -108,7 +108,7 @@ pub(super) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
     // Each half keeps its columns, so that a step of the cursor rewrites only what differs.
     let width = usize::from(area.width);
-    let half = width * 5 / 9;
+    let half = if play.running.is_some() { width * 2 / 3 } else { width * 5 / 9 };
     let left = Rect::new(area.x, area.y, half as u16, 1);
     pen.pieces(left, 0, 0, &pieces);
     pen.put(area, half + 1, 0, &fit(&here(state), width - half - 1), Style::new());
@@ -126,7 +126,8 @@ fn running(running: &Running) -> String {
         (false, None) => format!(" loop {}", running.turn + 1),
     };
     let going = running.going.map(|g| format!(" then {what} {}", g + 1)).unwrap_or_default();
-    format!("  {what} {}/{}{loops}{going}", running.at + 1, running.takes())
+    let silent = if running.silent { " silent" } else { "" };
+    format!("  {what} {}/{}{loops}{silent}{going}", running.at + 1, running.takes())
 }
 
 /// Where the cursor is: `riff 2.3 &: attack E2`.

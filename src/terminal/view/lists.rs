@@ -28,7 +28,13 @@ fn lines_of_help(state: &State, width: usize) -> Vec<Pieces> {
         for row in rows().filter(|r| r.group == *group) {
             for (i, words) in wrap(row.words, room).into_iter().enumerate() {
                 let before = if i == 0 { keys(state, row, KEYS) } else { " ".repeat(KEYS) };
-                lines.push(vec![(before, theme.key()), (words, Style::new())]);
+                // What has no key is found by its name.
+                let (before, style) = if i == 0 && before.trim().is_empty() {
+                    (format!(" {:<width$}", fit(row.name, KEYS - 2), width = KEYS - 1), theme.faint())
+                } else {
+                    (before, theme.key())
+                };
+                lines.push(vec![(before, style), (words, Style::new())]);
             }
         }
         lines.push(Vec::new());

@@ -226,7 +226,11 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let (of, fresh) = state.heard_in().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
-    let heading = fit(&format!("Heard in {of}{cell}"), width.saturating_sub(1));
+    let heading = format!("Heard in {of}{cell}");
+    // The first of a list looks like the winner where there is none.
+    let doubt = format!("{heading}: none stands out");
+    let heading = if report.near_the_first() > 1 && doubt.width() < width { doubt } else { heading };
+    let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
         lines.push(vec![(words::no_hearing(state.groove(), report).into(), theme.faint())]);

@@ -175,7 +175,7 @@ mod tests {
         assert_eq!(source.progress(None), Ok(None));
         source.progress(work(4)).expect("written");
         let told = source.progress(work(2)).expect("written").expect("a line");
-        assert!(told.contains(": step 3 of 6 (70%), 6 loops, 50-100/10 x4"), "{told}");
+        assert!(told.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{told}");
         assert_eq!(source.progress(None), Ok(Some(told)));
         let beside = store::progress_path(&path);
         std::fs::write(&beside, "format = [").expect("written");

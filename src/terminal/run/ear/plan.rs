@@ -155,7 +155,10 @@ impl Plan {
             return None;
         }
         self.told = told;
-        Some(Event::Take { sequence: self.number(), take: part.take, counting: part.counting, turn })
+        let silent =
+            u32::try_from(turn).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.silences.contains(&t)));
+        let (take, counting, silent) = (part.take, part.counting, silent && !part.counting);
+        Some(Event::Take { sequence: self.number(), take, counting, turn, silent })
     }
 }
 
@@ -233,7 +236,15 @@ mod tests {
         assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
         assert_eq!(stepping.next, [part(2, true), part(2, false)]);
         assert_eq!(Plan::new(sequence()).recall(&head(1, 0)), None);
+        // The fourth time through falls silent, of which two lay behind.
+        let mut hushed = plan();
+        hushed.takes = takes(&Sequence { silence: Some(4), ..sequence() });
+        assert!(matches!(hushed.news(5, 0), Some(Event::Take { turn: 2, silent: false, .. })));
+        assert!(matches!(hushed.news(5, 1), Some(Event::Take { turn: 3, silent: true, .. })));
         // What is told goes on counting.
-        assert!(matches!(plan().news(5, 1), Some(Event::Take { sequence: 1, take: 0, counting: false, turn: 3 })));
+        assert!(matches!(
+            plan().news(5, 1),
+            Some(Event::Take { sequence: 1, take: 0, counting: false, turn: 3, silent: false })
+        ));
     }
 }
