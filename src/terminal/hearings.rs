@@ -64,10 +64,13 @@ impl State {
         let shown = self.report.as_ref()?;
         let name = |l: &usize| self.groove().layers().get(*l).map(|l| l.name.clone());
         let layers: Vec<String> = shown.report.focus.iter().filter_map(name).collect();
+        let mut cells = self.groove().layers().iter().flat_map(|l| &l.parts).flat_map(|p| p.stored());
+        let attacks = cells.any(|c| c.attack().is_some());
         let words = match (&shown.ask.scope.region, &layers[..]) {
             (Some(_), [_] | []) => "selection".to_owned(),
             (Some(_), several) => format!("selection of {} layers", several.len()),
             (None, [only]) => only.clone(),
+            (None, []) if attacks => "no layer".to_owned(),
             (None, []) => "nothing yet".to_owned(),
             (None, several) => format!("{} layers", several.len()),
         };
