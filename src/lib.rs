@@ -1,4 +1,5 @@
 //! teeter: write a groove, see how it is built and why it is hard, find what the ear hears instead, and hear it all.
+//! This file knows the rooms' names and nothing that is in them.
 #![forbid(unsafe_code)]
 
 pub mod analysis;

@@ -46,7 +46,7 @@ const ROOMS: &[Room] = &[
     Room {
         name: "sound",
         rooms: &["rhythm"],
-        crates: &["num_bigint", "num_integer", "num_rational", "num_traits", "rtrb"],
+        crates: &["fnv", "num_bigint", "num_integer", "num_rational", "num_traits", "rtrb"],
         words: &["std::fs"],
     },
     Room {
@@ -61,7 +61,12 @@ const ROOMS: &[Room] = &[
         crates: &["base64", "midly", "num_integer", "png", "quick_xml", "resvg", "skrifa", "zip"],
         words: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
-    Room { name: "store", rooms: &["rhythm"], crates: &["rustix", "tempfile", "toml_edit"], words: &["std::thread"] },
+    Room {
+        name: "store",
+        rooms: &["rhythm"],
+        crates: &["fnv", "rustix", "tempfile", "toml_edit"],
+        words: &["std::thread"],
+    },
     Room {
         name: "terminal",
         rooms: &["session", "rhythm", "analysis", "words"],

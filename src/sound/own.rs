@@ -3,6 +3,7 @@
 use super::units::SampleRate;
 use super::voice::{self, Origin};
 use std::collections::HashMap;
+use std::hash::Hasher;
 use std::sync::Arc;
 
 /// The sounds that can be had now. A layer whose sound is not among them, or is of another rate than the schedule, sounds
@@ -83,8 +84,11 @@ impl OwnSounds {
 
 /// FNV-1a over the bits of the samples, little endian (Fowler, Noll, Vo; RFC 9923).
 fn hash(samples: &[f32]) -> u64 {
-    let bytes = samples.iter().flat_map(|x| x.to_bits().to_le_bytes());
-    bytes.fold(0xCBF2_9CE4_8422_2325, |h, byte| (h ^ u64::from(byte)).wrapping_mul(0x0100_0000_01B3))
+    let mut hasher = fnv::FnvHasher::default();
+    for x in samples {
+        hasher.write(&x.to_bits().to_le_bytes());
+    }
+    hasher.finish()
 }
 
 #[cfg(test)]

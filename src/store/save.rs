@@ -4,6 +4,7 @@ use super::LIMIT;
 use super::error::reason;
 use std::fmt;
 use std::fs::{self, File, OpenOptions};
+use std::hash::Hasher;
 use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -27,7 +28,9 @@ impl Stamp {
 
 /// The 64-bit FNV-1a hash (Fowler, Noll and Vo 1991), the same on every machine.
 pub(super) fn hash(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |h, b| (h ^ u64::from(*b)).wrapping_mul(0x0100_0000_01b3))
+    let mut hasher = fnv::FnvHasher::default();
+    hasher.write(bytes);
+    hasher.finish()
 }
 
 /// Why a file could not be written; the old one is as it was.

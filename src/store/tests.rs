@@ -398,3 +398,13 @@ fn a_groove_has_its_title_from_its_files_name() {
     let text = print(&read(&hand_made()).titled(&title_of(Path::new("\u{0}\\\"'é.toml")), ""));
     assert_eq!(read(&text).title(), "\\\"'é");
 }
+
+#[test]
+fn names_of_kept_work_are_the_same_on_every_machine() {
+    // Test vectors of FNV-1a, 64 bits (Fowler, Noll and Vo), from memory.
+    for (bytes, hash) in
+        [(&b""[..], 0xcbf2_9ce4_8422_2325), (b"a", 0xaf63_dc4c_8601_ec8c), (b"foobar", 0x8594_4171_f739_67e8)]
+    {
+        assert_eq!(super::save::hash(bytes), hash);
+    }
+}

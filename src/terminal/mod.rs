@@ -1,5 +1,5 @@
-//! Keys to commands and state to cells: `update` without I/O, `view` without mutation; only `run` and `world` touch the
-//! terminal, threads, disk and sound.
+//! Keys to commands and state to cells: `update` without I/O, `view` without mutation. But for `run` within it, it must not know threads,
+//! the disk, the terminal or the sound device.
 
 mod action;
 mod answer;

@@ -129,8 +129,8 @@ impl Take {
     }
 }
 
-/// The groove with no layer heard.
-fn bare(groove: &Groove) -> Groove {
+/// The groove with no layer heard: its clicks sound alone.
+pub fn bare(groove: &Groove) -> Groove {
     let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }

@@ -10,8 +10,8 @@ use crate::analysis::{self, Ask, Report, Scope};
 use crate::exchange::formats::{self, PICTURES, Wish};
 use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, left_out, picture};
-use crate::rhythm::{Edit, Fraction, Groove};
-use crate::sound::take::{Sequence, Take, table};
+use crate::rhythm::{Fraction, Groove};
+use crate::sound::take::{self, Sequence, Take, table};
 use crate::sound::{self, OwnSounds, SampleRate};
 use crate::store::{Making, reason};
 use std::fs;
@@ -71,12 +71,12 @@ pub(super) fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
             takes::no_wav(path).map_or(Ok(()), |words| Err(failed(words)))?;
             free(&[path.to_owned()], order)?;
             let (own, told) = own(&playing.groove, order, rate);
-            let bare;
+            let alone;
             let groove = if playing.layers {
                 &*playing.groove
             } else {
-                bare = silent(&playing.groove);
-                &bare
+                alone = take::bare(&playing.groove);
+                &alone
             };
             let Take { speed, range, click, lines, .. } = playing::take(playing);
             let ask = sound::Ask { rate, speed, range, click, lines };
@@ -217,12 +217,6 @@ fn own(groove: &Groove, order: &Order, rate: SampleRate) -> (OwnSounds, String) 
     let (own, words) = Sounds::default().of(groove, order.file.as_deref().map(Path::new), rate);
     let told = if words.is_empty() { String::new() } else { format!("; {}", words.join("; ")) };
     (own, told)
-}
-
-/// The groove with no layer heard.
-fn silent(groove: &Groove) -> Groove {
-    let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
-    (0..groove.layers().len()).fold(groove.clone(), mute)
 }
 
 /// Whether files may be written: nothing is there, or a plain file that may be written over.
