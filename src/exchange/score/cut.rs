@@ -1,6 +1,6 @@
 //! Cuts a note or rest into written values that show the bar's parts. It must not know tuplets, pitches or beams.
 
-use super::tree::Node;
+use super::tree::{Node, Seen};
 use super::value::Value;
 use crate::rhythm::Time;
 
@@ -31,6 +31,9 @@ pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
 /// The value that a note may have in a node without hiding its parts.
 fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
     let value = || Value::of(to.minus(from)?);
+    if node.seen() == Seen::Each {
+        return None;
+    }
     if (from, to) == (node.from, node.to) {
         return value();
     }
@@ -39,7 +42,7 @@ fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
     if !(crosses || is_edge(from) && is_edge(to)) {
         return None;
     }
-    if node.is_strict() {
+    if node.seen() == Seen::Whole {
         return if is_edge(from) && is_edge(to) { value() } else { None };
     }
     if is_edge(from) || is_edge(to) {

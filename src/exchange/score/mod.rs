@@ -9,7 +9,7 @@
 //!    changes (`x.....` in six is a sixth of a triplet's kind, `x.x.x.` a triplet), cut into equal tuplets by beat if nothing sounds
 //!    across, and bracketed.
 //! 2. A note shows the strong beats it crosses: it is one value if it begins or ends with a part of the bar, or straddles the middle
-//!    evenly; heads of an additive meter and beats of a compound one are always shown.
+//!    evenly; it shows every head of an additive meter, and holds whole beats of a compound one or lies within one.
 //! 3. Rests fill parts of the bar and never hide a beat.
 //! 4. Beams join what lies in one beat, or one group of the meter's terms where the beat is shorter than a quarter; [`Beaming`] says
 //!    what else may break and join them.

@@ -16,8 +16,19 @@ pub(super) struct Node {
 enum Shape {
     /// Into two, and so on for ever.
     Halves,
-    /// Into parts. Strict ones must be seen whatever crosses them.
-    Parts { parts: Vec<Node>, strict: bool },
+    /// Into parts.
+    Parts { parts: Vec<Node>, seen: Seen },
+}
+
+/// How far parts must be seen, whatever crosses them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Seen {
+    /// As halves are.
+    Freely,
+    /// A note holds whole parts, or lies within one.
+    Whole,
+    /// A note lies within one: each of the unequal terms of an additive meter has its head.
+    Each,
 }
 
 fn quarter() -> Time {
@@ -34,11 +45,12 @@ impl Node {
             MeterKind::Compound if groups.len() == 4 => {
                 let half = unit.repeated(6).expect("bounded");
                 let end = unit.repeated(12).expect("bounded");
-                let two = |at: Time| strict(at, unit, &[3, 3]);
+                let two = |at: Time| parted(at, unit, &[3, 3], Seen::Whole);
                 let parts = vec![two(Time::ZERO), two(half)];
-                Self { from: Time::ZERO, to: end, shape: Shape::Parts { parts, strict: true } }
+                Self { from: Time::ZERO, to: end, shape: Shape::Parts { parts, seen: Seen::Whole } }
             }
-            _ => strict(Time::ZERO, unit, &groups),
+            MeterKind::Additive => parted(Time::ZERO, unit, &groups, Seen::Each),
+            _ => parted(Time::ZERO, unit, &groups, Seen::Whole),
         }
     }
 
@@ -47,9 +59,12 @@ impl Node {
         self.to.minus(self.from).expect("bounded")
     }
 
-    /// Whether what crosses its parts must show them.
-    pub(super) fn is_strict(&self) -> bool {
-        matches!(self.shape, Shape::Parts { strict: true, .. })
+    /// How far its parts must be seen.
+    pub(super) fn seen(&self) -> Seen {
+        match self.shape {
+            Shape::Parts { seen, .. } => seen,
+            Shape::Halves => Seen::Freely,
+        }
     }
 
     /// Its parts.
@@ -68,7 +83,7 @@ impl Node {
     /// The size of its equal parts, if it has more than two that are shorter than a quarter: rests in it join by twos and fours.
     pub(super) fn small_parts(&self) -> Option<Time> {
         match &self.shape {
-            Shape::Parts { parts, strict: false } if parts.len() > 2 => {
+            Shape::Parts { parts, seen: Seen::Freely } if parts.len() > 2 => {
                 Some(parts[0].length()).filter(|l| *l < quarter())
             }
             _ => None,
@@ -83,12 +98,12 @@ fn group(from: Time, unit: Time, count: usize) -> Node {
         Shape::Halves
     } else {
         let parts = (0..count).map(|n| Node { from: at(n), to: at(n + 1), shape: Shape::Halves });
-        Shape::Parts { parts: parts.collect(), strict: false }
+        Shape::Parts { parts: parts.collect(), seen: Seen::Freely }
     };
     Node { from, to: at(count), shape }
 }
 
-fn strict(from: Time, unit: Time, groups: &[usize]) -> Node {
+fn parted(from: Time, unit: Time, groups: &[usize], seen: Seen) -> Node {
     let (mut at, mut parts) = (from, Vec::new());
     for &count in groups {
         let part = group(at, unit, count);
@@ -99,7 +114,7 @@ fn strict(from: Time, unit: Time, groups: &[usize]) -> Node {
         Some(only) if parts.is_empty() => only,
         last => {
             parts.extend(last);
-            Node { from, to: at, shape: Shape::Parts { parts, strict: true } }
+            Node { from, to: at, shape: Shape::Parts { parts, seen } }
         }
     }
 }
