@@ -5,7 +5,6 @@
 //! only) and of tuplets, an attack without pitch of a voice that has one of its own (it comes back with that pitch), a tempo's beat
 //! that is no note value (told in quarters), and a groove without layers (one silent layer comes back).
 
-mod general;
 mod packed;
 pub mod read;
 #[cfg(test)]

@@ -44,7 +44,7 @@ pub(super) fn draw(
             1 => Head::Half,
             _ => Head::Full,
         };
-        glyph::head(pen, at, y, head);
+        glyph::shaped(pen, at, y, head, line.shape);
         if value.halvings > 0 {
             pen.rect(Ink::Note, at + HEAD - STEM, top, STEM, y - 1.2 - top);
             if note.beams.is_empty() {

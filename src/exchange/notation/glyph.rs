@@ -3,6 +3,7 @@
 use crate::exchange::picture::pen::Pen;
 use crate::exchange::picture::stamp::Stamp;
 use crate::exchange::picture::theme::Ink;
+use crate::exchange::score::HeadShape;
 
 /// Half the width of a note-head.
 pub(super) const HEAD: f32 = 4.4;
@@ -22,8 +23,78 @@ pub(super) enum Head {
     Full,
 }
 
-/// A note-head.
-pub(super) fn head(pen: &mut Pen, x: f32, y: f32, head: Head) {
+/// A note-head of a voice's own shape; open ones from a half note on, as round ones are.
+pub(super) fn shaped(pen: &mut Pen, x: f32, y: f32, head: Head, shape: HeadShape) {
+    let open = head != Head::Full;
+    let name = match shape {
+        HeadShape::Round => return self::head(pen, x, y, head),
+        HeadShape::Cross => "cross",
+        HeadShape::RingedCross => "ringed",
+        HeadShape::Triangle => "triangle",
+        HeadShape::Diamond => "diamond-head",
+    };
+    pen.stamp(Ink::Note, (name, head as i32), x, y, |s| {
+        match shape {
+            HeadShape::Round => {}
+            HeadShape::Cross => {
+                s.lines(&cross(3.6, if open { 1.5 } else { 0.8 }), true);
+                if open {
+                    hole(s, &cross(2.9, 0.6));
+                }
+            }
+            HeadShape::RingedCross => {
+                s.ellipse((0.0, 0.0), (4.8, 4.8), 0.0, false);
+                s.ellipse((0.0, 0.0), if open { (3.4, 3.4) } else { (4.1, 4.1) }, 0.0, true);
+                s.lines(&cross(2.4, 0.5), true);
+            }
+            HeadShape::Triangle => {
+                s.lines(&[(-HEAD, 3.6), (0.0, -4.4), (HEAD, 3.6)], true);
+                if open {
+                    hole(s, &[(-2.5, 2.6), (0.0, -2.2), (2.5, 2.6)]);
+                }
+            }
+            HeadShape::Diamond => {
+                s.lines(&[(-HEAD, 0.0), (0.0, -4.2), (HEAD, 0.0), (0.0, 4.2)], true);
+                if open {
+                    hole(s, &[(-2.6, 0.0), (0.0, -2.4), (2.6, 0.0), (0.0, 2.4)]);
+                }
+            }
+        }
+        if head == Head::Breve {
+            for side in [-7.6, 6.6] {
+                s.rect(side, -4.5, 1.0, 9.0);
+            }
+        }
+    });
+}
+
+/// The outline of a cross: how far its arms reach from the middle, aside and up, and half their thickness.
+fn cross(far: f32, thick: f32) -> [(f32, f32); 12] {
+    let (t, inner) = (thick, thick * std::f32::consts::SQRT_2);
+    [
+        (0.0, -inner),
+        (far - t, -far - t),
+        (far + t, -far + t),
+        (inner, 0.0),
+        (far + t, far - t),
+        (far - t, far + t),
+        (0.0, inner),
+        (-far + t, far + t),
+        (-far - t, far - t),
+        (-inner, 0.0),
+        (-far - t, -far + t),
+        (-far + t, -far - t),
+    ]
+}
+
+/// A closed line the other way round: what it holds is left out.
+fn hole(s: &mut Stamp, points: &[(f32, f32)]) {
+    let turned: Vec<(f32, f32)> = points.iter().rev().copied().collect();
+    s.lines(&turned, true);
+}
+
+/// A round note-head.
+fn head(pen: &mut Pen, x: f32, y: f32, head: Head) {
     let name = match head {
         Head::Breve => "breve",
         Head::Whole => "whole",
@@ -51,6 +122,11 @@ pub(super) fn head(pen: &mut Pen, x: f32, y: f32, head: Head) {
 /// A dot, in the space above the line.
 pub(super) fn dot(pen: &mut Pen, x: f32, y: f32) {
     pen.stamp(Ink::Note, ("dot", 0), x, y, |s| s.ellipse((0.0, -3.2), (1.4, 1.4), 0.0, false));
+}
+
+/// A dot of a repeat.
+pub(super) fn point(pen: &mut Pen, x: f32, y: f32) {
+    pen.stamp(Ink::Note, ("point", 0), x, y, |s| s.ellipse((0.0, 0.0), (1.3, 1.3), 0.0, false));
 }
 
 /// Flags of a stem that points up and ends here.

@@ -11,12 +11,13 @@ use super::picture::pen::{Anchor, Pen};
 use super::picture::theme::Ink;
 use super::picture::{Ask, Picture, Sketch};
 use super::pulses::{self, Marked};
-use super::score::{Bar, Score, Staff};
+use super::score::{Bar, HeadShape, Note, Score, Staff};
 use super::writing::{Teller, Writing};
 use super::{Piece, Refused};
 use crate::analysis::clock::wholes;
-use crate::rhythm::{Section, Time, print_note_value};
+use crate::rhythm::{Accent, Section, Time, print_note_value};
 use glyph::BEAM_STEP;
+use std::collections::HashSet;
 
 /// Room for the names of layers.
 const NAMES: f32 = 88.0;
@@ -35,6 +36,12 @@ const TEXT: f32 = 8.5;
 const TEXT_STEP: f32 = 10.0;
 /// From what stands at a note to the baseline of its first text.
 const FIRST_TEXT: f32 = 8.0;
+/// Room for the sign of a repeat, of the end of a section or of all.
+const REPEAT: f32 = 9.0;
+/// Room at each side of a note whose head stands in parentheses.
+const PARENTHESES: f32 = 4.0;
+/// Room after a note with flags.
+const FLAGS: f32 = 4.0;
 /// Most notes of a picture; what comes after is left out, line by line.
 const MOST_NOTES: usize = 20_000;
 
@@ -48,6 +55,15 @@ struct Column<'a> {
     at: Vec<(Time, f32)>,
     width: f32,
     first_of_section: bool,
+    end: End,
+}
+
+/// What ends with a bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    Bar,
+    Section,
+    Piece,
 }
 
 /// A layer's line: what stands in it beside the notes, and how far from the staff line.
@@ -56,6 +72,7 @@ struct Line<'a> {
     teller: Teller<'a>,
     /// The hearings whose pulses stand over it.
     marks: &'a [Marked],
+    shape: HeadShape,
     /// Height of all of it, and how much of that is below the staff line.
     tall: f32,
     below: f32,
@@ -78,7 +95,8 @@ impl<'a> Line<'a> {
         let pulses = over + lines_over;
         let below = under + lines_under + if under > 20.0 { 6.0 } else { 3.0 };
         let tall = pulses + if marks.is_empty() { 0.0 } else { TEXT_STEP } + 2.0 + below;
-        Self { writing, teller, marks, tall, below, over, pulses, under }
+        let shape = staff.shape;
+        Self { writing, teller, marks, shape, tall, below, over, pulses, under }
     }
 }
 
@@ -208,10 +226,10 @@ fn upper(section: &Section) -> String {
     section.meter.terms().iter().map(u16::to_string).collect::<Vec<_>>().join("+")
 }
 
-/// Room for a section's meter before its first bar.
+/// Room for a section's meter before its first bar, and for the sign that it is repeated from here.
 fn meter_room(piece: &Piece<'_>, column: &Column<'_>) -> f32 {
     let section = &piece.groove.sections()[column.bars.first().map_or(0, |b| b.section)];
-    font::width(&upper(section), FIGURES) + 14.0
+    font::width(&upper(section), FIGURES) + 14.0 + if section.times > 1 { REPEAT } else { 0.0 }
 }
 
 /// Every bar through all layers, with room for each onset by the time to the next one.
@@ -227,21 +245,33 @@ fn columns<'a>(piece: &Piece<'_>, score: &'a Score, marks: &[Marked]) -> Vec<Col
         onsets.extend(marks.iter().flat_map(|m| m.within(section, start, end)).filter_map(|t| t.minus(start)));
         onsets.sort_unstable();
         onsets.dedup();
-        let mut x = LEAD;
+        let softly = |n: &&Note| n.sound.is_some_and(|s| s.attack.accent == Accent::Ghost && !s.tied_from);
+        let soft: HashSet<Time> = bars.iter().flat_map(|b| b.notes.iter().filter(softly).map(|n| n.at)).collect();
+        let aside = |at: &Time| if soft.contains(at) { PARENTHESES } else { 0.0 };
+        let flagged = |n: &&Note| n.sound.is_some() && n.beams.is_empty() && n.value.is_some_and(|v| v.flags() > 0);
+        let flags: HashSet<Time> = bars.iter().flat_map(|b| b.notes.iter().filter(flagged).map(|n| n.at)).collect();
+        let after = |at: &Time| aside(at).max(if flags.contains(at) { FLAGS } else { 0.0 });
+        let mut x = LEAD + onsets.first().map_or(0.0, aside);
         let mut at = Vec::with_capacity(onsets.len());
         let nexts = onsets.iter().skip(1).copied().chain([length]);
         for (onset, next) in onsets.iter().zip(nexts) {
             at.push((*onset, x));
             // Longer notes get more room, but not in proportion: as much more for each doubling.
             let gap = wholes(next) - wholes(*onset);
-            x += APART.max(APART + 6.5 * (gap.max(1e-6).log2() as f32 + 5.0));
+            x += APART.max(APART + 6.5 * (gap.max(1e-6).log2() as f32 + 5.0)) + after(onset) + aside(&next);
         }
+        let end = match score.staves[0].bars.get(i + 1) {
+            None => End::Piece,
+            Some(next) if next.section != section => End::Section,
+            Some(_) => End::Bar,
+        };
         Column {
             bars,
             start,
             length,
             at,
-            width: x + 4.0,
+            width: x + if end == End::Bar { 4.0 } else { 4.0 + REPEAT },
+            end,
             first_of_section: i == 0 || score.staves[0].bars[i - 1].section != section,
         }
     };
@@ -255,6 +285,34 @@ fn most_beams(bars: &[Bar]) -> usize {
 
 fn stem(beams: usize) -> f32 {
     STEM_LENGTH + BEAM_STEP * beams.saturating_sub(2) as f32
+}
+
+/// Bar lines through all staff lines.
+struct Strokes<'a> {
+    pen: &'a mut Pen,
+    lines: &'a [f32],
+    top: f32,
+    end: f32,
+}
+
+impl Strokes<'_> {
+    fn stroke(&mut self, x: f32, thick: f32) {
+        self.pen.rect(Ink::Staff, x, self.top, thick, self.end - self.top);
+    }
+
+    /// A repeat: of what comes after `x` (`way` 1), or of what was before (-1).
+    fn again(&mut self, x: f32, way: f32) {
+        let back = way < 0.0;
+        // What comes after is written to the left of where its notes begin.
+        let x = if back { x } else { x - REPEAT };
+        self.stroke(if back { x - 2.6 } else { x }, 2.6);
+        self.stroke(x + way * 4.4 - if back { 1.2 } else { 0.0 }, 1.2);
+        for line in self.lines {
+            for y in [line - 3.6, line + 3.6] {
+                glyph::point(self.pen, x + way * 8.2, y);
+            }
+        }
+    }
 }
 
 /// One line of the page; gives its end.
@@ -287,7 +345,7 @@ fn system(
         let section = &piece.groove.sections()[columns[0].bars[0].section];
         let upper = upper(section);
         for line in &lines {
-            let middle = left + meter / 2.0 + 2.0;
+            let middle = left + (meter - if section.times > 1 { REPEAT } else { 0.0 }) / 2.0 + 2.0;
             pen.text(Ink::Text, Anchor::Middle, middle, line - 2.5, FIGURES, &upper);
             pen.text(Ink::Text, Anchor::Middle, middle, line + 12.0, FIGURES, &section.meter.lower().to_string());
         }
@@ -307,9 +365,25 @@ fn system(
         }
     }
     let mut x = left + meter;
+    let times = |column: &Column<'_>| piece.groove.sections()[column.bars[0].section].times;
+    let mut strokes = Strokes { pen, lines: &lines, top: bar_top, end: bar_end };
+    if meter > 0.0 && times(&columns[0]) > 1 {
+        strokes.again(x, 1.0);
+    }
     for column in columns {
         x += column.width * stretch;
-        pen.rect(Ink::Staff, x - 0.6, bar_top, 1.2, bar_end - bar_top);
+        match column.end {
+            End::Bar => strokes.stroke(x - 0.6, 1.2),
+            _ if times(column) > 1 => strokes.again(x, -1.0),
+            End::Section => {
+                strokes.stroke(x - 4.2, 1.2);
+                strokes.stroke(x - 0.6, 1.2);
+            }
+            End::Piece => {
+                strokes.stroke(x - 5.6, 1.2);
+                strokes.stroke(x - 2.6, 2.6);
+            }
+        }
     }
     y
 }

@@ -18,6 +18,7 @@ mod beam;
 mod cut;
 mod names;
 mod pitch;
+mod shape;
 mod spell;
 #[cfg(test)]
 pub(super) mod tests;
@@ -27,6 +28,7 @@ mod value;
 pub use crate::words::notes::Beaming;
 pub use beam::Beam;
 pub use pitch::{Accidental, Clef, Spelled};
+pub use shape::HeadShape;
 pub use value::Value;
 
 use super::finding::Refused;
@@ -47,6 +49,8 @@ pub struct Staff {
     pub layer: usize,
     /// Whether it is a line without pitch or a staff with a clef.
     pub kind: StaffKind,
+    /// The shape of its heads.
+    pub shape: HeadShape,
     /// Its bars through all sections, each section once.
     pub bars: Vec<Bar>,
 }
@@ -141,7 +145,11 @@ impl Score {
             for s in sections.clone() {
                 bars.extend(spell::section(groove, layer, s, names, beaming)?);
             }
-            Ok(Staff { layer, kind, bars })
+            let shape = match kind {
+                StaffKind::Line => HeadShape::of(groove.layers()[layer].voice),
+                StaffKind::Pitched(_) => HeadShape::Round,
+            };
+            Ok(Staff { layer, kind, shape, bars })
         });
         Ok(Self { staves: staves.collect::<Result<_, Refused>>()? })
     }

@@ -6,9 +6,9 @@ use super::xml::Xml;
 use crate::exchange::Piece;
 use crate::exchange::midi::table;
 use crate::exchange::pulses::{self, Marked};
-use crate::exchange::score::{Bar, Clef, Score, Staff, StaffKind, Value};
+use crate::exchange::score::{Bar, Clef, HeadShape, Score, Staff, StaffKind, Value};
 use crate::exchange::writing::{Teller, Writing};
-use crate::rhythm::{Fraction, Groove, Layer, Section, Swing, Tempo, Time, Voice};
+use crate::rhythm::{Fraction, Groove, Layer, Section, Swing, Tempo, Time};
 use num_integer::Integer;
 
 const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\"";
@@ -89,7 +89,7 @@ fn rests(piece: &Piece<'_>) -> Staff {
             Bar { section, number, notes: vec![rest], tuplets: Vec::new() }
         })
     });
-    Staff { layer: usize::MAX, kind: StaffKind::Line, bars: bars.collect() }
+    Staff { layer: usize::MAX, kind: StaffKind::Line, shape: HeadShape::Round, bars: bars.collect() }
 }
 
 fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
@@ -341,9 +341,5 @@ impl Part<'_, '_> {
             self.xml.close();
         }
         self.xml.close();
-    }
-
-    fn voice(&self) -> Option<Voice> {
-        self.groove().layers().get(self.staff.layer).map(|l| l.voice)
     }
 }

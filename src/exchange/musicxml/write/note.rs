@@ -1,8 +1,7 @@
 //! The notes of a measure as elements. It must not know heads of measures or lists of parts.
 
 use super::{MOST, Part};
-use crate::exchange::musicxml::general::head;
-use crate::exchange::score::{Accidental, Bar, Beam, Note, StaffKind, Strike, Tuplet};
+use crate::exchange::score::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};
 use crate::rhythm::{Accent, Time};
 
 /// Text over the notes is small.
@@ -142,9 +141,12 @@ impl Part<'_, '_> {
 
     fn notehead(&mut self, strike: Strike) {
         let ghost = strike.attack.accent == Accent::Ghost;
-        let head = match self.staff.kind {
-            StaffKind::Line => self.voice().map_or("normal", head),
-            StaffKind::Pitched(_) => "normal",
+        let head = match self.staff.shape {
+            HeadShape::Round => "normal",
+            HeadShape::Cross => "x",
+            HeadShape::RingedCross => "circle-x",
+            HeadShape::Triangle => "triangle",
+            HeadShape::Diamond => "diamond",
         };
         if ghost || head != "normal" {
             let round: &[(&str, &str)] = if ghost { &[("parentheses", "yes")] } else { &[] };
