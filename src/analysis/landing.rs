@@ -101,8 +101,9 @@ pub fn syllable(spot: Spot, frame: Frame<'_>) -> String {
     match (numer, denom) {
         (0, _) => (beat % frame.meter.beats() + 1).to_string(),
         (1, 2) if frame.meter.kind() != MeterKind::Compound => "&".into(),
-        (1, 4) => "e".into(),
-        (3, 4) => "a".into(),
+        // Without the half between them nobody says these.
+        (1, 4) if frame.meter.kind() != MeterKind::Compound => "e".into(),
+        (3, 4) if frame.meter.kind() != MeterKind::Compound => "a".into(),
         (1, 3) => "trip".into(),
         (2, 3) => "let".into(),
         _ => "·".into(),
@@ -233,5 +234,13 @@ mod tests {
         assert_eq!(said(4), "1 e & a 2 e & a");
         assert_eq!(said(3), "1 trip let 2 trip let");
         assert_eq!(said(2), "1 & 2 &");
+        let six = Meter::parse("6/8").expect("a meter");
+        let said = |division: u16| {
+            let frame = Frame { meter: &six, bars: 1, division, swing: None };
+            let part = Part::rests(frame);
+            let words = (0..usize::from(division)).map(|c| syllable(part.spot(c, frame).expect("a cell"), frame));
+            words.collect::<Vec<_>>().join(" ")
+        };
+        assert_eq!((said(3), said(6), said(4)), ("1 trip let".into(), "1 · trip · let ·".into(), "1 · · ·".into()));
     }
 }

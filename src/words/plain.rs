@@ -42,8 +42,13 @@ pub fn boxes(groove: &Groove, region: &Region) -> String {
     })
 }
 
-/// What players count on the attacks of each layer in a region, a line each: `1`, `e`, `&`, `a`, `trip`, `let`, `x` for an attack
-/// that has no syllable, `.` where there is no attack.
+/// What an attack without a syllable has in its place.
+const NONE: &str = "*";
+/// What that sign says.
+pub const LEGEND: &str = "* an attack that has no syllable";
+
+/// What players count on the attacks of each layer in a region, a line each: `1`, `e`, `&`, `a`, `trip`, `let`, `*` for an attack
+/// that has no syllable (see [`LEGEND`]), `.` where there is no attack.
 pub fn syllables(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let (part, frame) = (groove.part(layer, region.section), groove.frame(layer, region.section));
@@ -52,7 +57,7 @@ pub fn syllables(groove: &Groove, region: &Region) -> String {
                 return ".".into();
             }
             let syllable = landing::syllable(spot, frame);
-            if syllable == "·" { "x".into() } else { syllable }
+            if syllable == "·" { NONE.into() } else { syllable }
         })
     })
 }
@@ -75,7 +80,9 @@ pub fn all(groove: &Groove, section: Option<usize>) -> String {
             ("syllables", syllables(groove, &region)),
         ];
         for (name, lines) in blocks {
-            let _ = write!(text, "\n{name}\n{lines}\n");
+            let legend =
+                if name == "syllables" && lines.contains(NONE) { format!(" ({LEGEND})") } else { String::new() };
+            let _ = write!(text, "\n{name}{legend}\n{lines}\n");
         }
     }
     text
@@ -160,7 +167,7 @@ mod tests {
         check(
             "x.x x.. ..x {5: x.x.x}",
             3,
-            ["2+1+5+1+2+2+1", "x.x x.. ..x {5: x.x.x}", "1 . let 2 . . . . let {5: 4 . x . x}"],
+            ["2+1+5+1+2+2+1", "x.x x.. ..x {5: x.x.x}", "1 . let 2 . . . . let {5: 4 . * . *}"],
         );
         check(".... .... .... ....", 4, ["no attack", ".... .... .... ....", ". . . . . . . . . . . . . . . ."]);
     }

@@ -141,7 +141,9 @@ fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
         let at = |n: usize| bar.repeated(n).unwrap_or(whole.to);
         let region = Region { from: at(from), to: at(to), ..whole.clone() };
         let number = if to > from + 1 { format!("bars {} to {to}", from + 1) } else { format!("bar {to}") };
-        format!("{number}\n{}\n\n{}", plain::boxes(groove, &region), plain::syllables(groove, &region))
+        let (boxes, said) = (plain::boxes(groove, &region), plain::syllables(groove, &region));
+        let legend = if said.contains('*') { format!("\n{}", plain::LEGEND) } else { String::new() };
+        format!("{number}\n{boxes}\n\n{said}{legend}")
     };
     let blocks = |each: usize| (0..bars).step_by(each).map(|b| of(b, (b + each).min(bars))).collect::<Vec<_>>();
     let fits = |blocks: &Vec<String>| blocks.iter().flat_map(|b| b.lines()).all(|l| l.chars().count() <= COLUMNS);
