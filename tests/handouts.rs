@@ -56,3 +56,26 @@ fn a_handout_with_sound_links_files_that_are_there() {
     assert_eq!(ended.status.code(), Some(3));
     assert_eq!(fs::read_to_string(folder.path().join("ticket-bell.md")).expect("a file"), "my own words");
 }
+
+#[test]
+fn what_to_do_names_a_pulse_that_can_be_clapped_and_every_section() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let told = |groove: &str| {
+        let into = folder.path().to_string_lossy().into_owned();
+        let words = ["handout", &format!("patterns/{groove}.toml"), "--as", "md", "--sound", "none", "--into", &into];
+        let ended = std::process::Command::new(env!("CARGO_BIN_EXE_teeter"))
+            .args(words)
+            .current_dir(in_package(""))
+            .output()
+            .expect("the program");
+        assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+        let page = std::fs::read_to_string(folder.path().join(format!("{groove}.md"))).expect("a page");
+        page.split_once("## What to do with it").expect("what to do").1.to_owned()
+    };
+    // Its eighths run at 320: nobody claps them.
+    let tide = told("spring-tide-line");
+    assert!(tide.contains("clap the strong beats, 137.1 BPM") && !tide.contains("clap the written beat"), "{tide}");
+    assert!(tide.contains("(the written beat, then the pulse every 2 beats, then the strong beats)"), "{tide}");
+    let off = told("casting-off");
+    assert!(off.contains("(50%, 1/4. = 29.25, then 1/4 = 66, then 1/4 = 200/3 (about 66.7))"), "{off}");
+}

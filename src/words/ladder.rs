@@ -50,10 +50,25 @@ pub fn tempo_of(section: &Section, speed: Fraction) -> String {
     bpm.map_or(String::new(), |bpm| format!("{} = {bpm}", print_note_value(section.tempo.unit())))
 }
 
-/// Speed and tempo of the first section at that speed.
+/// Most tempos that are told one after the other.
+const TEMPOS: usize = 4;
+
+/// Speed and tempos of the sections at that speed, each where it is another one than before: `50%, 1/4 = 66, then 1/4. = 29.25`.
 pub fn tempo(groove: &Groove, speed: Fraction) -> String {
-    let tempo = groove.sections().first().map(|s| tempo_of(s, speed)).unwrap_or_default();
-    if tempo.is_empty() { percent(speed) } else { format!("{}, {tempo}", percent(speed)) }
+    let told = |s: &Section| {
+        let bpm = s.tempo.bpm().times(speed)?;
+        // No metronome has a fraction.
+        let near = if bpm.to_string().contains('/') { format!(" (about {:.1})", value(bpm)) } else { String::new() };
+        Some(tempo_of(s, speed) + &near)
+    };
+    let mut tempos: Vec<String> = groove.sections().iter().filter_map(told).collect();
+    tempos.dedup();
+    if tempos.len() > TEMPOS {
+        tempos.truncate(TEMPOS);
+        tempos.push("and so on".into());
+    }
+    let tempos = tempos.join(", then ");
+    if tempos.is_empty() { percent(speed) } else { format!("{}, {tempos}", percent(speed)) }
 }
 
 /// What changes on a step.
@@ -114,6 +129,27 @@ pub fn value(speed: Fraction) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_tempos_of_all_sections_are_told_and_fractions_with_what_is_near() {
+        use crate::rhythm::{Edit, Meter, Tempo};
+        let tempo = |bpm: &str, unit: (i64, i64)| {
+            Tempo::new(
+                Fraction::parse(bpm).expect("a number"),
+                crate::rhythm::Time::new(unit.0, unit.1).expect("a time"),
+            )
+            .expect("a tempo")
+        };
+        let groove = Groove::blank(Meter::parse("4/4").expect("a meter"), tempo("400/3", (1, 4)), 1).expect("a groove");
+        let half = Fraction::new(1, 2).expect("a half");
+        assert_eq!(super::tempo(&groove, half), "50%, 1/4 = 200/3 (about 66.7)");
+        let other = |g: Groove, name: &str, t| {
+            let section = Section { name: name.into(), tempo: t, ..g.sections()[0].clone() };
+            g.edited(&Edit::AddSection(g.sections().len(), section)).expect("a section")
+        };
+        let two = other(other(groove, "B", tempo("90", (3, 8))), "C", tempo("90", (3, 8)));
+        assert_eq!(super::tempo(&two, half), "50%, 1/4 = 200/3 (about 66.7), then 1/4. = 45");
+    }
 
     #[test]
     fn a_ladder_climbs_to_its_end() {

@@ -1,7 +1,7 @@
 //! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
 
 use super::Handout;
-use crate::analysis::{Hearing, Kind};
+use crate::analysis::{Hearing, Kind, SectionReport};
 use crate::words::ladder::{self, Change};
 use crate::words::{self, tempos};
 
@@ -22,18 +22,48 @@ pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
     lines
 }
 
-/// The groups, said aloud.
+/// The groups, said aloud; of several sections each by its name.
 fn aloud(handout: &Handout<'_>) -> String {
     let (groove, report) = (handout.piece.groove, handout.piece.report);
     let of_layer = report.focus.first().and_then(|l| report.layers.get(*l));
     let name = of_layer.and_then(|l| groove.layers().get(l.layer)).map_or("the first layer", |l| l.name.as_str());
-    let groups = of_layer.and_then(|l| l.sections.iter().find_map(|s| s.groups.as_ref()));
+    let several = groove.sections().len() > 1 && handout.piece.section.is_none();
+    let wanted = |s: &usize| handout.piece.section.is_none_or(|only| only == *s);
+    let with_groups =
+        of_layer.into_iter().flat_map(|l| &l.sections).filter(|s| wanted(&s.section) && s.groups.is_some());
+    let told = |s: &SectionReport| {
+        let g = s.groups.as_ref().filter(|g| g.in_cells)?;
+        let section = groove.sections().get(s.section).filter(|_| several).map(|s| format!("in {} ", s.name));
+        Some(format!("{}{}", section.unwrap_or_default(), g.text))
+    };
+    let lines: Option<Vec<String>> = with_groups.map(told).collect();
+    let lines = lines.map(|l| l.join("; ")).filter(|l| !l.is_empty() && l.chars().count() <= ALOUD);
     let counted = "count every group from 1 aloud and clap on each 1";
-    match groups {
-        Some(g) if g.in_cells && g.text.chars().count() <= ALOUD => {
-            format!("Without tempo, say the groups of {name}, {}: {counted}.", g.text)
-        }
-        _ => format!("Without tempo, say the groups of {name} as they stand over its marks: {counted}."),
+    match lines {
+        Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
+        None => format!("Without tempo, say the groups of {name} as they stand over its marks: {counted}."),
+    }
+}
+
+/// The pulse that is counted, and its name: the written beat, or where that is too fast to be a pulse the best one that is counted along
+/// with it.
+fn counted<'a>(handout: &Handout<'a>) -> (Option<&'a Hearing>, String) {
+    let hearings = &handout.piece.report.hearings;
+    let slow = |h: &&Hearing| h.parts.tempo > 0.0;
+    let written = hearings.iter().find(|h| h.kind == Kind::Written);
+    let other = || hearings.iter().filter(slow).find(|h| h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1)));
+    match written.filter(slow).or_else(other).or(written) {
+        Some(h) => (Some(h), named(h)),
+        None => (None, "the written beat".to_owned()),
+    }
+}
+
+/// A counted pulse within a sentence.
+fn named(h: &Hearing) -> String {
+    match h.kind {
+        Kind::Relative(1, 2) => h.kind.to_string(),
+        Kind::Relative(_, 1) => format!("the pulse {}", h.kind),
+        _ => format!("the {}", h.kind),
     }
 }
 
@@ -41,13 +71,16 @@ fn aloud(handout: &Handout<'_>) -> String {
 fn begin(handout: &Handout<'_>) -> String {
     match handout.ladder.first() {
         Some(speed) => format!(
-            "Begin on step 1 of the ladder ({}): foot on the written beat, play or clap the groove, and go a step on only when the foot \
+            "Begin on step 1 of the ladder ({}): foot on {}, play or clap the groove, and go a step on only when the foot \
              has stayed four times through.",
-            ladder::tempo(handout.piece.groove, *speed)
+            ladder::tempo(handout.piece.groove, *speed),
+            counted(handout).1
         ),
-        None => "Begin as slowly as you like: foot on the written beat, play or clap the groove, and go faster only when the foot has \
-                 stayed four times through."
-            .to_owned(),
+        None => format!(
+            "Begin as slowly as you like: foot on {}, play or clap the groove, and go faster only when the foot has stayed four times \
+             through.",
+            counted(handout).1
+        ),
     }
 }
 
@@ -56,6 +89,7 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let hearings = &handout.piece.report.hearings;
     let mut now = None;
     let mut strays = None;
+    let mut stays: Vec<String> = Vec::new();
     for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
         now = change.first.map(|first| first.0).or(now);
         let first = hearings.get(now?)?;
@@ -63,20 +97,24 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
             strays = Some((k, *speed, first));
             break;
         }
+        if !stays.contains(&named(first)) {
+            stays.push(named(first));
+        }
     }
     let last = handout.ladder.len();
+    let stays = stays.join(", then ");
     Some(match strays {
         None if last == 0 => return None,
         None => format!(
-            "On every step, up to step {last}, the ear can stay with the written beat: go back to it whenever you are lost."
+            "On every step, up to step {last}, the ear can stay with what is counted ({stays}): go back to it whenever you are lost."
         ),
         Some((0, speed, h)) => format!(
             "Already on step 1 the ear would rather follow {}: expect the foot to be drawn there, and begin slower if it is.",
             pulse(handout, h, ladder::value(speed))
         ),
         Some((k, speed, h)) => format!(
-            "Up to step {k} the ear can stay with the written beat; on step {} ({}) it turns over to {}. Stay on step {k} until the foot is \
-             sure, then go on.",
+            "Up to step {k} the ear can stay with what is counted ({stays}); on step {} ({}) it turns over to {}. Stay on step {k} until the \
+             foot is sure, then go on.",
             k + 1,
             ladder::percent(speed),
             pulse(handout, h, ladder::value(speed))
@@ -110,26 +148,29 @@ fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
 /// Both pulses, clapped one after the other.
 fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let report = handout.piece.report;
-    let beat = report.hearings.iter().find(|h| h.kind == Kind::Written);
+    let (beat, name) = counted(handout);
     let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
     match other {
         Some(h) => format!(
-            "At full speed clap the written beat{beat}; then clap {}; then go from one to the other and back without a stop.",
+            "At full speed clap {name}{beat}; then clap {}; then go from one to the other and back without a stop.",
             pulse(handout, h, report.speed)
         ),
-        None => format!("At full speed clap the written beat{beat}, and go on clapping it when the groove comes in."),
+        None => format!("At full speed clap {name}{beat}, and go on clapping it when the groove comes in."),
     }
 }
 
 /// What is done while the takes play.
 fn listen(handout: &Handout<'_>) -> String {
     if handout.takes.is_empty() {
-        "While someone else plays the groove, tap the written beat and let no other pulse have the tap; then play it while someone else \
-         taps."
-            .to_owned()
+        format!(
+            "While someone else plays the groove, tap {} and do not let another pulse take the tap over; then play it while someone else taps.",
+            counted(handout).1
+        )
     } else {
-        "While the takes play (“To hear”), tap the written beat in all of them, also where another pulse is clicked. You have the \
-         groove when nothing moves the tap."
-            .to_owned()
+        format!(
+            "While the takes play (“To hear”), tap {} in all of them, also where another pulse is clicked. You have the groove when \
+             nothing moves the tap.",
+            counted(handout).1
+        )
     }
 }
