@@ -67,8 +67,7 @@ fn names(groove: &Groove, layers: &[usize]) -> String {
 
 fn built(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) -> std::fmt::Result {
     let l = &groove.layers()[layer.layer];
-    let silent = if groove.heard(layer.layer) { "" } else { ", silenced" };
-    writeln!(t, "  {} ({}{silent})", l.name, l.voice)?;
+    writeln!(t, "  {} ({})", l.name, words::sounds(groove, layer.layer))?;
     for (by, line) in words::built(groove, layer) {
         writeln!(t, "    {:by$}{line}", "")?;
     }

@@ -15,6 +15,6 @@ pub use explain::{explain, turns};
 pub use measure::measure;
 pub use reason::{counts, source};
 pub use report::{
-    bars, built, cut, is_told, kind, lands, meets, no_hearing, pair, parts, place, silence, stream, stretch,
+    bars, built, cut, is_told, kind, lands, meets, no_hearing, pair, parts, place, silence, sounds, stream, stretch,
     stretch_place, tempos, told_streams, trimmed, written,
 };

@@ -17,6 +17,14 @@ pub fn bars(bars: u16) -> String {
     format!("{bars} bar{}", if bars == 1 { "" } else { "s" })
 }
 
+/// How a layer sounds: its voice, its own swing, whether it is silenced.
+pub fn sounds(groove: &Groove, layer: usize) -> String {
+    let Some(l) = groove.layers().get(layer) else { return String::new() };
+    let swing = l.swing.map(|s| format!(", its own swing {s}")).unwrap_or_default();
+    let silent = if groove.heard(layer) { "" } else { ", silenced" };
+    format!("{}{swing}{silent}", l.voice)
+}
+
 /// Why a report has no hearing.
 pub fn no_hearing(groove: &Groove, report: &Report) -> &'static str {
     let layers = groove.layers();

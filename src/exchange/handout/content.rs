@@ -1,6 +1,6 @@
 //! What a handout says, block by block. It must not know HTML or Markdown.
 
-use super::{Handout, Take, practice};
+use super::{Handout, Take, practice, terms};
 use crate::analysis::Hearing;
 use crate::exchange::Piece;
 use crate::exchange::notation;
@@ -50,9 +50,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     let mut lines = Vec::new();
     for layer in &report.layers {
         let Some(l) = groove.layers().get(layer.layer) else { continue };
-        let silent = if groove.heard(layer.layer) { "" } else { ", silenced" };
         let built: Vec<String> = words::built(groove, layer).into_iter().map(|(_, line)| line).collect();
-        lines.push((format!("{} ({}{silent})", l.name, l.voice), built.join("; ")));
+        lines.push((format!("{} ({})", l.name, words::sounds(groove, layer.layer)), built.join("; ")));
     }
     out.push(Block::Numbered(lines));
     for s in sections(piece) {
@@ -90,7 +89,10 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         rows.collect(),
     ));
     out.push(Block::Small(
-        "Fits: the share of the attacks that fall on the pulse. The score is 100 times the product of the five parts after it.".into(),
+        "Fits: the share of the attacks that fall on the pulse. The score is 100 times the product of the five parts after it, each at most \
+         1: explained, the attacks on the pulse and, for less, those on an easy cut of it; steady, how little it wobbles; tempo, how easily \
+         a pulse of this tempo is kept; sounded, less for every pulse on which nothing sounds; kept, less for every change of tempo."
+            .into(),
     ));
     out.push(Block::Text(format!("First by playing speed: {}.", words::turns(groove, report))));
     drawn(&mut out, piece, Kind::Streams, "streams");
@@ -116,6 +118,11 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     out.push(Block::Heading("What to do with it"));
     out.push(Block::Steps(practice::steps(handout)));
+    let told = terms::of(&out);
+    if !told.is_empty() {
+        out.push(Block::Heading("Words"));
+        out.push(Block::List(told));
+    }
     out
 }
 

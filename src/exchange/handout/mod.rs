@@ -5,6 +5,7 @@ mod content;
 mod html;
 mod markdown;
 mod practice;
+mod terms;
 #[cfg(test)]
 mod tests;
 

@@ -1,0 +1,60 @@
+//! What the words of a page mean that a student may not know: those that stand on it, and no others. It must not know HTML or Markdown.
+
+use super::content::Block;
+
+/// A word as it stands on the page, how it is listed, and what it means.
+const TERMS: &[(&str, &str, &str)] = &[
+    ("figure", "figure", "a row of groups that comes again"),
+    ("wobble", "wobble", "how far the attacks on a pulse stray from it on the mean, before or after"),
+    ("(restarts)", "(restarts)", "this pulse does not come out even with the loop and begins anew each time through"),
+    ("average pulse", "average pulse", "a pulse as fast as the attacks are on the mean: one pulse for each attack"),
+    ("steady pulse", "steady pulse", "a pulse of one tempo that is not bound to the cells"),
+    ("changing pulse", "changing pulse", "a pulse that stays at one tempo for a while and then goes on at another"),
+    ("pulse of cells", "pulse of cells", "a pulse of always the same number of cells"),
+    ("strong beats", "strong beats", "the first beats of the bar and of its parts"),
+    ("drift", "drift", "how far one pulse gets ahead of another (plus) or behind it (minus) in a bar"),
+    ("would meet it", "to meet the bar", "to begin on the first beat of a bar again"),
+    ("meet the bar", "to meet the bar", "to begin on the first beat of a bar again"),
+    ("meets the bar", "to meet the bar", "to begin on the first beat of a bar again"),
+];
+
+/// The words of a page that are explained, in a line each, in the order of the table.
+pub(super) fn of(blocks: &[Block<'_>]) -> Vec<String> {
+    let mut told: Vec<String> = Vec::new();
+    for (found, listed, means) in TERMS {
+        let line = format!("{listed}: {means}");
+        if !told.contains(&line) && blocks.iter().any(|b| holds(b, found)) {
+            told.push(line);
+        }
+    }
+    told
+}
+
+fn holds(block: &Block<'_>, word: &str) -> bool {
+    let has = |text: &str| text.contains(word);
+    match block {
+        Block::Title(_) | Block::Heading(_) | Block::Lines(_) | Block::Picture(..) | Block::Sound(_) => false,
+        Block::Text(text) | Block::Small(text) => has(text),
+        Block::List(lines) | Block::Steps(lines) => lines.iter().any(|l| has(l)),
+        Block::Numbered(lines) => lines.iter().any(|(a, b)| has(a) || has(b)),
+        Block::Table(head, rows) => head.iter().any(|h| has(h)) || rows.iter().flatten().any(|c| has(c)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_words_of_the_page_are_explained_and_each_once() {
+        let blocks = [
+            Block::Table(vec!["", "pulse", "wobble"], vec![vec!["1".into(), "dotted beat (restarts)".into()]]),
+            Block::List(vec!["it would meet it after 3 bars".into(), "it meets the bar after 5 bars".into()]),
+            Block::Lines("figure".into()),
+        ];
+        let told = of(&blocks);
+        let listed: Vec<&str> = told.iter().filter_map(|l| l.split_once(": ")).map(|l| l.0).collect();
+        assert_eq!(listed, ["wobble", "(restarts)", "to meet the bar"]);
+        assert_eq!(of(&[Block::Text("Nothing is there to hear.".into())]), Vec::<String>::new());
+    }
+}
