@@ -79,3 +79,77 @@ fn what_to_do_names_a_pulse_that_can_be_clapped_and_every_section() {
     let off = told("casting-off");
     assert!(off.contains("(50%, 1/4. = 29.25, then 1/4 = 66, then 1/4 = 200/3 (about 66.7))"), "{off}");
 }
+
+/// Makes handouts of these files with sound at a low rate; how it ended, its words, and the names in the folder.
+fn made(
+    from: &std::path::Path,
+    files: &[&str],
+    into: &std::path::Path,
+    format: &str,
+) -> (Option<i32>, String, Vec<String>) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
+    command.args(["handout", "--rate", "8000", "--as", format, "--into"]).arg(into).arg("--").args(files);
+    let ended =
+        command.current_dir(from).env("XDG_CONFIG_HOME", in_package("target/nowhere")).output().expect("the program");
+    let names =
+        fs::read_dir(into).into_iter().flatten().flatten().map(|e| e.file_name().to_string_lossy().into_owned());
+    (ended.status.code(), String::from_utf8_lossy(&ended.stderr).into_owned(), names.collect())
+}
+
+#[test]
+fn names_of_any_script_share_no_file_and_their_links_lead_there() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let groove = fs::read(in_package("patterns/ticket-bell.toml")).expect("a groove");
+    let names = ["Stück", "Stöck", "Урок", "Школ", "a b", "a-b"];
+    for name in names {
+        fs::write(folder.path().join(format!("{name}.toml")), &groove).expect("written");
+    }
+    let files = names.map(|n| format!("{n}.toml"));
+    let files = files.each_ref().map(String::as_str);
+    for (format, one) in [("html", "wav"), ("md", "svg")] {
+        let into = folder.path().join(format);
+        let (code, words, found) = made(folder.path(), &files, &into, format);
+        assert_eq!(code, Some(0), "{words}");
+        for name in names {
+            let beside = found.iter().filter(|f| f.starts_with(&format!("{name}-")) && f.ends_with(one)).count();
+            assert!(beside > 2, "{name}: {found:?}");
+            let page = fs::read_to_string(into.join(format!("{name}.{format}"))).expect("a page");
+            let letters = |b: u8| {
+                if b.is_ascii_alphanumeric() || b"-._~".contains(&b) {
+                    char::from(b).to_string()
+                } else {
+                    format!("%{b:02X}")
+                }
+            };
+            for file in found.iter().filter(|f| f.starts_with(&format!("{name}-")) && !f.ends_with(format)) {
+                let link: String = file.bytes().map(letters).collect();
+                assert!(page.contains(&link), "{link} is not in the page of {name}");
+            }
+        }
+    }
+    // A name begins with no dash, and two that come to one are refused before anything is written.
+    for name in ["-x.toml", "x.toml"] {
+        fs::write(folder.path().join(name), &groove).expect("written");
+    }
+    let into = folder.path().join("dash");
+    let (code, words, found) = made(folder.path(), &["-x.toml"], &into, "html");
+    assert!(code == Some(0) && !found.is_empty() && found.iter().all(|f| f.starts_with('x')), "{words}{found:?}");
+    let into = folder.path().join("both");
+    let (code, words, found) = made(folder.path(), &["-x.toml", "x.toml"], &into, "html");
+    assert!(code == Some(2) && words.contains("-x.toml and x.toml would both") && found.is_empty(), "{words}{found:?}");
+}
+
+#[test]
+fn where_the_page_is_refused_nothing_beside_it_is_written_over() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::copy(in_package("patterns/ticket-bell.toml"), folder.path().join("t.toml")).expect("copied");
+    let into = folder.path().join("out");
+    fs::create_dir(&into).expect("a folder");
+    fs::write(into.join("t.html"), "my own words").expect("written");
+    fs::write(into.join("t-1.wav"), "RIFF my own sound").expect("written");
+    let (code, words, mut found) = made(folder.path(), &["t.toml"], &into, "html");
+    found.sort();
+    assert!(code == Some(3) && words.contains("t.html: found a file"), "{words}");
+    assert_eq!(found, ["t-1.wav", "t.html"]);
+    assert_eq!(fs::read_to_string(into.join("t-1.wav")).expect("a file"), "RIFF my own sound");
+}

@@ -137,7 +137,7 @@ pub(super) fn run(ask: &args::Export) -> Result<Exit, Failure> {
         if target.as_os_str() == "-" {
             return Ok(Some(bytes));
         }
-        output::result(target, &bytes, b"", ask.overwrite).map(|()| None)
+        output::result(target, &bytes, ask.overwrite).map(|()| None)
     });
     let mut exit = Exit::Good;
     for (result, (_, target)) in results.iter().zip(&pairs) {

@@ -33,7 +33,7 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
             let words = format!("{}: the groove's file would have {} bytes", path.display(), text.len());
             return Err(Failure::new(Exit::BadGroove, format!("{words}, allowed are at most {}", store::LIMIT)));
         }
-        output::result(target, text.as_bytes(), b"", ask.overwrite)?;
+        output::result(target, text.as_bytes(), ask.overwrite)?;
         Ok(made.remarks.iter().map(|r| format!("{}: {r}", path.display())).collect())
     });
     let mut exit = Exit::Good;

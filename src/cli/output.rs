@@ -84,16 +84,12 @@ pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Res
     whole(path, work)
 }
 
-/// Writes a result, or to standard output. A file that is there is written over only if that was asked for, or if it begins as
-/// only such results do; of those that others make too `begins` is empty.
-pub(super) fn result(path: &Path, bytes: &[u8], begins: &[u8], overwrite: bool) -> Result<(), Failure> {
-    if !overwrite && path.as_os_str() != "-" && path.is_file() {
-        let mut start = Vec::new();
-        let read = std::fs::File::open(path).and_then(|f| f.take(begins.len().max(1) as u64).read_to_end(&mut start));
-        if read.is_err() || (!start.is_empty() && (begins.is_empty() || start != begins)) {
-            let words = format!("{}: found a file; it is written over only with --overwrite", path.display());
-            return Err(Failure::new(Exit::Output, words));
-        }
+/// Writes a result, or to standard output. A file that is there is written over only if that was asked for, or if it is empty.
+pub(super) fn result(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Failure> {
+    let holds = || path.is_file() && std::fs::metadata(path).map_or(true, |about| about.len() > 0);
+    if !overwrite && path.as_os_str() != "-" && holds() {
+        let words = format!("{}: found a file; it is written over only with --overwrite", path.display());
+        return Err(Failure::new(Exit::Output, words));
     }
     whole(path, |sink| sink.write_all(bytes))
 }

@@ -2,6 +2,7 @@
 //! said in it.
 
 use super::content::{Block, blocks};
+use super::name::link;
 use super::{Handout, SIGN, Sound};
 use crate::exchange::picture::pen::escaped;
 use base64::Engine;
@@ -14,13 +15,13 @@ const PAGE: f32 = 900.0;
 /// Margins serve A4 and Letter; on a narrow screen wide pictures and tables are moved sideways within their own frame.
 const STYLE: &str = "@page{margin:14mm}*{box-sizing:border-box}html{-webkit-text-size-adjust:100%}\
 body{margin:0 auto;padding:1.2rem 1rem 3rem;max-width:46rem;color:#111;background:#fff;\
-font:1rem/1.5 Georgia,'Times New Roman',serif}\
+font:1rem/1.5 serif}\
 h1{font-size:1.9rem;line-height:1.2;margin:.2em 0 .5em}h2{font-size:1.25rem;margin:1.8em 0 .5em;border-bottom:2px solid #111}\
 p,li{overflow-wrap:anywhere}ul,ol{padding-left:1.4em}li{margin:.3em 0}.small{font-size:.85em;color:#444}\
 figure{margin:1em 0}.wide{overflow-x:auto}figure svg{display:block;width:100%;height:auto;min-width:620px}\
 table{border-collapse:collapse;font-size:.85em;width:100%}th,td{text-align:left;padding:.25em .5em;\
 border-bottom:1px solid #bbb;vertical-align:top}th{border-bottom:1.5px solid #111;font-weight:bold}\
-pre{font:.72rem/1.35 'DejaVu Sans Mono',Consolas,Menlo,monospace;overflow-x:auto;border-left:3px solid #111;padding:.3em .8em;margin:.6em 0}\
+pre{font:.72rem/1.35 monospace;overflow-x:auto;border-left:3px solid #111;padding:.3em .8em;margin:.6em 0}\
 audio{display:block;width:100%;margin:.2em 0 .8em}\
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure.whole,figure svg,table,tr,li,p,pre{break-inside:avoid}thead{display:table-header-group}p,li{orphans:3;widows:3}\
 .wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7.5pt}figure svg{min-width:0;max-height:25cm}audio{display:none}a{color:inherit}}";
@@ -101,7 +102,7 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
             let name = escaped(&take.name);
             let source = match &take.sound {
                 Sound::Within(bytes) => format!("data:audio/wav;base64,{}", STANDARD.encode(bytes)),
-                Sound::Beside(file) => escaped(file),
+                Sound::Beside(file) => link(file),
             };
             writeln!(
                 page,

@@ -1,6 +1,7 @@
 //! A handout as Markdown (`CommonMark` with pipe tables), its pictures and sounds as files beside. It must not know what is said in it.
 
 use super::content::{Block, blocks};
+use super::name::link;
 use super::{Handout, SIGN, Sound};
 use std::fmt::Write;
 
@@ -41,17 +42,19 @@ fn escaped(text: &str) -> String {
     out
 }
 
+/// Text at the start of a line, where a sign or a number with a stop would begin a list, and a row of `=` make a heading of what is before.
+fn started(text: &str) -> String {
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    let sign = if digits == 0 { ['-', '+', '='].as_slice() } else { ['.', ')'].as_slice() };
+    if text[digits..].starts_with(sign) { format!("{}\\{}", &text[..digits], &text[digits..]) } else { text.to_owned() }
+}
+
 fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &mut usize) -> std::fmt::Result {
     let text = &mut out.text;
     match block {
         Block::Title(words) => writeln!(text, "# {}", escaped(words)),
         Block::Heading(words) => writeln!(text, "## {}", escaped(words)),
-        // A number and a full stop at the start of a line would begin a list.
-        Block::Text(words) | Block::Small(words) => writeln!(
-            text,
-            "{}",
-            escaped(words.trim()).replacen(". ", "\\. ", usize::from(words.starts_with(|c: char| c.is_ascii_digit())))
-        ),
+        Block::Text(words) | Block::Small(words) => writeln!(text, "{}", started(&escaped(words.trim()))),
         Block::List(items) => items.iter().try_for_each(|item| writeln!(text, "- {}", escaped(item))),
         Block::Numbered(items) => {
             let mut number = 0;
@@ -73,7 +76,7 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
         Block::Lines(lines) => lines.lines().try_for_each(|l| writeln!(text, "    {l}")),
         Block::Picture(id, picture) => {
             let file = format!("{}-{id}.svg", handout.stem);
-            writeln!(text, "![{}]({file})\n\n{}", escaped(&picture.title), escaped(&picture.alt))?;
+            writeln!(text, "![{}]({})\n\n{}", escaped(&picture.title), link(&file), escaped(&picture.alt))?;
             out.files.push((file, picture.svg().into_bytes()));
             Ok(())
         }
@@ -87,7 +90,30 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
                     file
                 }
             };
-            writeln!(text, "- [{}]({file})", escaped(&take.name))
+            writeln!(text, "- [{}]({})", escaped(&take.name), link(&file))
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_text_begins_a_list_or_a_heading() {
+        // CommonMark 0.31: list markers are `-`, `+`, `*`, and up to nine digits with `.` or `)`; `===` underlines a heading.
+        for (text, told) in [
+            ("- a", "\\- a"),
+            ("+ a", "\\+ a"),
+            ("===", "\\==="),
+            ("1. a", "1\\. a"),
+            ("12) a", "12\\) a"),
+            ("12 a", "12 a"),
+            ("a - b. c", "a - b. c"),
+            ("", ""),
+        ] {
+            assert_eq!(started(&escaped(text)), told);
+        }
+        assert_eq!(started(&escaped("* a")), "\\* a");
     }
 }

@@ -4,6 +4,7 @@
 mod content;
 mod html;
 mod markdown;
+mod name;
 mod practice;
 mod terms;
 #[cfg(test)]
@@ -11,6 +12,7 @@ mod tests;
 
 pub use html::html;
 pub use markdown::{Markdown, markdown};
+pub use name::stem;
 
 use super::Piece;
 use super::writing::Writing;
@@ -30,7 +32,7 @@ pub struct Handout<'a> {
     pub writing: Writing,
     /// The takes that can be heard.
     pub takes: Vec<Take>,
-    /// Begins the names of files beside it; letters, digits, `-`.
+    /// Begins the names of files beside it, as [`stem`] makes it.
     pub stem: String,
 }
 

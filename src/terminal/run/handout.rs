@@ -57,7 +57,7 @@ pub struct Made {
 pub fn files(groove: &Groove, heard: &Heard, page: &str, ask: &Sheet<'_>, watch: &Watch) -> io::Result<Vec<Made>> {
     let piece = Piece { groove, report: &heard.report, hearings: ask.hearings.clone(), section: None };
     let mut sheet = formats::sheet(piece, heard.limits, ask.writing.clone());
-    sheet.stem = stem(page);
+    sheet.stem = handout::stem(&Path::new(page).file_stem().unwrap_or_default().to_string_lossy());
     let mut made: Vec<Made> = Vec::new();
     let mut add = |name: String, bytes, begins: &[u8]| made.push(Made { name, bytes, begins: begins.to_vec() });
     if ask.sound != Where::Nowhere && !heard.report.attacks.is_empty() {
@@ -101,11 +101,4 @@ fn rendered(groove: &Groove, take: Take, ask: &Sheet<'_>, watch: &Watch) -> io::
     let mut bytes = Vec::new();
     Sequence::with(groove, &takes, ask.rate, ask.own.clone()).write(&mut watch.sink(&mut bytes))?;
     Ok(bytes)
-}
-
-/// The page's name without its ending, as a link may hold it.
-fn stem(page: &str) -> String {
-    let name = Path::new(page).file_stem().unwrap_or_default().to_string_lossy();
-    let plain: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '-' }).collect();
-    if plain.is_empty() { "groove".into() } else { plain }
 }
