@@ -363,6 +363,9 @@ fn long_decimals_are_the_fractions_they_were() {
         ("x", None),
         ("", None),
         ("1/2", None),
+        // What lies behind the ninth place is cut, but never within a character.
+        ("1.12345678\u{e9}a", None),
+        ("\u{b9}.1234567890", None),
     ];
     for (text, expected) in rows {
         let expected = expected.and_then(|(n, d)| crate::rhythm::Fraction::new(n, d));
