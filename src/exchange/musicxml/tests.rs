@@ -231,6 +231,33 @@ fn ties_chords_voices_pickups_and_repeats() {
     assert_eq!(g.sections().iter().map(|s| (s.bars, s.times)).collect::<Vec<_>>(), [(1, 3), (1, 1)]);
 }
 
+/// A tempo or a number of beats with a letter of two bytes where places are cut off is no number, and no panic.
+#[test]
+fn a_tempo_that_is_no_number_is_none() {
+    let head = "<attributes><divisions>1</divisions><time><beats>1</beats><beat-type>4</beat-type></time></attributes>";
+    let mark = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>1.12345678\u{e9}a</per-minute></metronome></direction-type></direction>";
+    for told in ["<sound tempo=\"1.12345678\u{e9}a\"/>", mark] {
+        let text = score(&format!("<measure>{head}{told}{}</measure>", note("C4", 1, "")));
+        let tempo = read(text.as_bytes()).expect("read").groove.sections()[0].tempo;
+        assert_eq!(tempo.bpm(), crate::rhythm::Fraction::whole(120), "{told}");
+    }
+}
+
+#[test]
+fn ties_of_two_voices_on_one_pitch_are_each_its_own() {
+    let head = "<attributes><divisions>2</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let back = |n: u32| format!("<backup><duration>{n}</duration></backup>");
+    let tie = |voice: u32, kind: &str| format!("<tie type=\"{kind}\"/><voice>{voice}</voice>");
+    // The first voice is tied from the bar's start, the second from its second beat.
+    let first = note("C4", 4, &tie(1, "start")) + &back(2) + &note("C4", 2, &tie(2, "start"));
+    let second = |a: u32, b: u32| note("C4", 1, &tie(a, "stop")) + &back(1) + &note("C4", 4, &tie(b, "stop"));
+    let ends = |a, b| attacks(&score(&format!("<measure>{head}{first}</measure><measure>{}</measure>", second(a, b))));
+    assert_eq!(ends(1, 2), "0/1:5/8 | 1/4:3/4");
+    assert_eq!(ends(2, 1), "0/1:1/1 | 1/4:3/8");
+    // A tie that changes voices takes what is open.
+    assert_eq!(ends(3, 2), "0/1:5/8 | 1/4:3/4");
+}
+
 #[test]
 fn meters_of_several_kinds() {
     let meter = |inner: &str| {

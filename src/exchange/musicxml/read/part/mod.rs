@@ -14,6 +14,9 @@ use crate::exchange::finding::Refused;
 use crate::rhythm::{Fraction, Meter, Time};
 use std::collections::HashMap;
 
+/// Staff and voice as written.
+type Voice = (u32, String);
+
 /// What the pen carries through a part.
 struct Pen<'a, 'b> {
     reading: &'a mut Reading<'b>,
@@ -24,8 +27,9 @@ struct Pen<'a, 'b> {
     meter: Option<Meter>,
     /// Semitones from what is written to what sounds, by staff (0 for all).
     transpose: HashMap<u32, i32>,
-    /// Notes tied to what follows: by key (or place on the staff) and voice, index into the part's notes.
-    tied: HashMap<(i32, u32), usize>,
+    /// Notes tied to what follows: by key (or place on the staff) and instrument, the staff and voice of each that is open and its
+    /// index into the part's notes.
+    tied: HashMap<(i32, u32), Vec<(Voice, usize)>>,
     index: usize,
     now: Time,
     /// The furthest point reached.
