@@ -8,13 +8,14 @@ mod bars;
 mod fit;
 mod grid;
 mod lane;
+mod played;
 #[cfg(test)]
 mod tests;
 
 pub use fit::{Rounding, fit};
 
 use super::draft::{Draft, DraftTrack};
-use super::finding::{Imported, Refused, Remark};
+use super::finding::{Imported, Refused, Remark, count, were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
 use crate::rhythm::{Groove, Layer, Part, Section, Time};
 use bars::{Bars, Run};
@@ -85,7 +86,7 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
         let (made, left) = lane::lanes(track, placed, most - lanes.len(), &found, &mut remarks);
         lanes.extend(made.into_iter().map(|lane| (track, lane)));
         if let Some(left) = left {
-            let words = format!("a groove has at most {most} layers; {left} notes were left out");
+            let words = format!("a groove has at most {most} layers; {} left out", were(left, "note"));
             remarks.push(Remark { place: format!("track '{}'", track.name), words });
         }
     }
@@ -145,9 +146,9 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
         sections[bar.section].push(Placed { start, end, attack: note.attack });
     }
     drop(cut);
-    for (count, what) in [(outside, "outside of all bars"), (empty, "of no length")] {
-        if count > 0 {
-            let words = format!("found {count} notes {what}; left out");
+    for (n, what) in [(outside, "outside of all bars"), (empty, "of no length")] {
+        if n > 0 {
+            let words = format!("found {} {what}; left out", count(n, "note"));
             remarks.push(Remark { place: format!("track '{}'", track.name), words });
         }
     }

@@ -123,7 +123,7 @@ fn what_a_groove_cannot_hold_is_said() {
         words(&made),
         [
             "track 'oar', bar 1, beat 4: a note of 1/2 goes on beyond its section's end; cut to 1/4",
-            "track 'oar': found 1 notes outside of all bars; left out",
+            "track 'oar': found 1 note outside of all bars; left out",
             "track 'oar', bar 1, beat 1+1/101: no grid of at most 64 cells reaches this onset; moved by 37/25856 of a whole note",
         ]
     );

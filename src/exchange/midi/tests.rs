@@ -1,5 +1,7 @@
 //! Tests of MIDI out and in. They must not know paths.
 
+mod played;
+
 use super::super::draft::{DraftNote, notes, throughs};
 use super::super::{Imported, Piece};
 use super::*;
