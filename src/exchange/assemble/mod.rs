@@ -103,6 +103,8 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
         ..Layer::new(&name, track.voice, lane.division, lane.parts)
     });
     let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
+        depth: track.depth,
+        sound: track.sound.clone(),
     let refused = |e: crate::rhythm::Refusal| Refused::new("", e.to_string());
     let groove = Groove::new(&draft.title, &draft.note, sections, layers).map_err(refused)?;
     Ok(Imported { groove, remarks })

@@ -248,7 +248,7 @@ fn tracks(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<(Vec<D
                 let words = format!("'{}' is a hearing's clicks, not of the groove; left out", part.name);
                 remarks.push(Remark { place: format!("track {}", part.track), words });
             }
-            Some(Own::Layer { voice, division, gain, pan, mute, solo, swing }) => {
+            Some(Own::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
                 let has_pitch = part.channel != table::PERCUSSION && voice.is_pitched();
                 let attack = |n: &RawNote| Attack {
                     accent: table::accent(n.velocity),
@@ -305,6 +305,8 @@ fn notes(part: &RawPart, clock: Clock, attack: impl Fn(&RawNote) -> Attack) -> R
     let place = |n: &RawNote| too_long(format!("track {}, tick {}", part.track, n.start));
     part.notes.iter().map(|n| one(n).ok_or_else(|| place(n))).collect()
 }
+                    depth: *depth,
+                    sound: sound.clone(),
 
 /// A layer per voice of a percussion track. How long a drum is held means nothing; it sounds until the voice's next attack.
 fn percussion(

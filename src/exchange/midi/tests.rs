@@ -69,7 +69,15 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(300))]
 
     #[test]
-    fn our_own_file_comes_back_as_the_same_groove(groove in crate::rhythm::random::grooves()) {
+    fn our_own_file_comes_back_as_the_same_groove(
+        groove in crate::rhythm::random::grooves(),
+        own in prop::collection::vec((prop::option::of("[a-z ü=./]{1,12}"), prop::option::of(0_u8..=18)), 4),
+    ) {
+        let given = own.into_iter().take(groove.layers().len()).enumerate();
+        let groove = given.fold(groove, |g, (l, (sound, depth))| {
+            let g = g.edited(&Edit::OwnSound(l, sound)).unwrap_or(g);
+            g.edited(&Edit::AccentDepth(l, depth)).unwrap_or(g)
+        });
         comes_back(&groove)?;
     }
 
