@@ -339,6 +339,7 @@ fn say(track: &str, moved: &Moved, rounding: Rounding, remarks: &mut Vec<Remark>
     if let Some((ms, by, place)) = &moved.greatest {
         let far = match moved.far {
             0 => String::new(),
+            1 if moved.count == 1 => format!(", by more than the tolerance of {} ms", rounding.tolerance),
             n => format!(", {n} of them by more than the tolerance of {} ms", rounding.tolerance),
         };
         let words = format!(

@@ -55,7 +55,10 @@ impl<'a> Kind<'a> {
 impl Drop for Kind<'_> {
     fn drop(&mut self) {
         if self.more > 0 {
-            let words = format!("and {} more {}, this the first of them", self.more, self.what);
+            let words = match self.more {
+                1 => format!("and 1 more note {}", self.what),
+                n => format!("and {n} more notes {}, this the first of them", self.what),
+            };
             self.remarks.push(Remark { place: std::mem::take(&mut self.next), words });
         }
     }
@@ -90,7 +93,7 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
             remarks.push(Remark { place: format!("track '{}'", track.name), words });
         }
     }
-    let names = bars::unique(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
+    let names = bars::layer_names(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
         "" => format!("layer {}", i + 1),
         name => name.to_owned(),
     }));
@@ -100,11 +103,11 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
         pan: i64::from(track.pan).clamp(PAN.least, PAN.greatest) as i8,
         mute: track.mute,
         solo: track.solo,
+        depth: track.depth,
+        sound: track.sound.clone(),
         ..Layer::new(&name, track.voice, lane.division, lane.parts)
     });
     let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
-        depth: track.depth,
-        sound: track.sound.clone(),
     let refused = |e: crate::rhythm::Refusal| Refused::new("", e.to_string());
     let groove = Groove::new(&draft.title, &draft.note, sections, layers).map_err(refused)?;
     Ok(Imported { groove, remarks })
@@ -118,7 +121,7 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
             "found times whose sum cannot be held exactly, allowed are fractions within 64 bits",
         )
     };
-    let mut cut = Kind::new(remarks, "notes cut at the end of a section");
+    let mut cut = Kind::new(remarks, "cut at the end of a section");
     let mut sections = vec![Vec::new(); found.runs.len()];
     let mut outside = 0_usize;
     let mut empty = 0_usize;

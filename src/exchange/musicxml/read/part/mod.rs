@@ -10,7 +10,7 @@ use super::mark;
 use super::place::Reading;
 use super::tree::Element;
 use super::written::{Measure, Part};
-use crate::exchange::finding::Refused;
+use crate::exchange::finding::{Refused, count};
 use crate::rhythm::{Fraction, Meter, Time};
 use std::collections::HashMap;
 
@@ -81,14 +81,14 @@ pub(super) fn read(
     }
     let Counts { grace, cue, chord, micro } = pen.counts;
     let rows = [
-        (grace, "grace notes, which have no length: left out"),
-        (cue, "cue notes, which are not played: left out"),
-        (chord, "notes in chords: each further note of a chord comes on a layer of its own"),
-        (micro, "notes between the semitones: put on the nearest"),
+        (grace, "grace note", "without a length of its own: left out"),
+        (cue, "cue note", "not to be played: left out"),
+        (chord, "further note", "in chords: each of a chord comes on a layer of its own"),
+        (micro, "note", "between the semitones: put on the nearest"),
     ];
-    for (count, words) in rows.into_iter().filter(|r| r.0 > 0) {
+    for (n, what, words) in rows.into_iter().filter(|r| r.0 > 0) {
         let place = format!("part '{}'", pen.part.name);
-        pen.reading.remark(place, format!("found {count} {words}"));
+        pen.reading.remark(place, format!("found {} {words}", count(n, what)));
     }
     Ok(())
 }
