@@ -63,9 +63,10 @@ struct Moved {
     greatest: Option<(f64, Time, String)>,
 }
 
-/// Puts the notes of every track on the smallest grids that are exact but for the source's rounding; where there is none, on
-/// the smallest within the tolerance; where there is none either, on the nearest. What was moved is told per track: how many, and the
-/// largest move. Ends of notes follow the grid of the onsets; where `lengths` is false for a track, they count for nothing.
+/// Puts the notes of every track on the smallest grids that are exact but for the source's rounding; where there is none, or the track
+/// is played, on those that the onsets mean within the tolerance; where there is none either, on the nearest. What was moved is told
+/// per track, how many and the largest move, and at the end what lay beyond the tolerance. Ends of notes follow the grid of the
+/// onsets; where `lengths` is false for a track, they count for nothing. A bar is added where an onset went over the last line.
 pub fn fit(draft: &mut Draft, lengths: &[bool], rounding: Rounding) -> Vec<Remark> {
     let mut remarks = Vec::new();
     // How many onsets lie beyond the tolerance, and how far in ms.

@@ -21,8 +21,8 @@ pub fn import(bytes: &[u8]) -> Result<Imported, Refused> {
     import_with(bytes, Fraction::whole(TOLERANCE_MS))
 }
 
-/// A groove from the bytes of a file. Times go to the smallest grid that is exact; where there is none, to the smallest within the
-/// tolerance (in ms, zero or more); where there is none either, to the nearest.
+/// A groove from the bytes of a file. Times go to the smallest grid that is exact; where there is none, to one within the tolerance
+/// (in ms, zero or more) that is no chance; where there is none either, to the nearest plain one.
 ///
 /// # Errors
 /// [`Refused`] for what is no file of format 0 or 1, is cut off, has no note or more than a groove can hold, with the place.
@@ -180,7 +180,7 @@ impl Tempos {
                 let words = "found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out";
                 remarks.push(Remark { place: format!("tick {tick}"), words: words.into() });
             }
-            if song.ours.is_none() && !song.tempos.get(&0).is_some_and(|us| *us > 0) {
+            if song.ours.is_none() && song.tempos.get(&0).is_none_or(|us| *us == 0) {
                 let words = match known.clone().next() {
                     None => "the file tells no tempo: taken as 120 quarters a minute".to_owned(),
                     Some((tick, _)) => {

@@ -259,6 +259,22 @@ fn ties_of_two_voices_on_one_pitch_are_each_its_own() {
 }
 
 #[test]
+fn what_is_left_out_is_counted_with_its_noun() {
+    let head = "<attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let grace = note("D4", 0, "").replace("<note>", "<note><grace/>");
+    let words = |inner: &str| {
+        let made = read(score(&format!("<measure number=\"1\">{head}{inner}</measure>")).as_bytes()).expect("read");
+        made.remarks.iter().map(ToString::to_string).collect::<Vec<_>>()
+    };
+    let long = note("C4", 2, "");
+    let told = |n: &str| vec![format!("part 'p': found {n} without a length: left out")];
+    assert_eq!(words(&format!("{grace}{long}")), told("1 grace note"));
+    assert_eq!(words(&format!("{grace}{grace}{long}")), told("2 grace notes"));
+    let short = words(&note("C4", 1, ""));
+    assert_eq!(short, ["measure 1: is not as long as its meter's bar (a pickup or the like); it keeps its length"]);
+}
+
+#[test]
 fn meters_of_several_kinds() {
     let meter = |inner: &str| {
         let text =

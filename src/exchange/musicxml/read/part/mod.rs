@@ -81,7 +81,7 @@ pub(super) fn read(
     }
     let Counts { grace, cue, chord, micro } = pen.counts;
     let rows = [
-        (grace, "grace note", "without a length of its own: left out"),
+        (grace, "grace note", "without a length: left out"),
         (cue, "cue note", "not to be played: left out"),
         (chord, "further note", "in chords: each of a chord comes on a layer of its own"),
         (micro, "note", "between the semitones: put on the nearest"),
