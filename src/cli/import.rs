@@ -6,6 +6,7 @@ use super::{Exit, Failure, args, input, output};
 use crate::exchange::{Imported, formats};
 use crate::rhythm::Fraction;
 use crate::store;
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
@@ -14,10 +15,28 @@ use std::path::{Path, PathBuf};
 pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
     let tolerance = tolerance(&ask.tolerance)?;
     let endings: Vec<&str> = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied()).collect();
-    let named = input::named_with(&ask.files, &endings);
+    let mut exit = Exit::Good;
+    let mut named = Vec::new();
+    let mut seen = HashSet::new();
+    for path in &ask.files {
+        let found = input::named_with(std::slice::from_ref(path), &endings);
+        if found.is_empty() {
+            let words = format!(
+                "{}: there is nothing to import in this folder, allowed are {}",
+                path.display(),
+                formats::sources()
+            );
+            exit = report(&Failure::new(Exit::BadGroove, words), exit)?;
+        }
+        // What was named twice, itself and with its folder, is made once.
+        let once = |n: &input::Named| seen.insert(std::fs::canonicalize(&n.path).unwrap_or_else(|_| n.path.clone()));
+        named.extend(found.into_iter().filter(once));
+    }
     if named.is_empty() {
-        let words = format!("there is nothing to import in what was named, allowed are {}", formats::sources());
-        return Err(Failure::new(Exit::BadGroove, words));
+        return Ok(exit);
+    }
+    if let Some(output) = &ask.output {
+        groove_to(output)?;
     }
     if named.len() > 1 && ask.into.is_none() && ask.output.is_none() {
         let words = format!("found {} files to read, allowed is one without --into FOLDER", named.len());
@@ -36,7 +55,6 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
         output::result(target, text.as_bytes(), ask.overwrite)?;
         Ok(made.remarks.iter().map(|r| format!("{}: {r}", path.display())).collect())
     });
-    let mut exit = Exit::Good;
     for (result, (path, target)) in results.iter().zip(&pairs) {
         match result {
             Err(failure) => exit = report(failure, exit)?,
@@ -52,6 +70,18 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
         }
     }
     Ok(exit)
+}
+
+/// Refuses a name for a groove that says it is of another format.
+fn groove_to(path: &Path) -> Result<(), Failure> {
+    let read = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied());
+    let others: Vec<&str> = formats::FORMATS.iter().map(|f| f.ending).chain(read).collect();
+    if input::has_ending(path, &others) {
+        let words =
+            format!("-o is '{}', allowed is a name that ends in .toml, or - for standard output", path.display());
+        return Err(Failure::new(Exit::Usage, words));
+    }
+    Ok(())
 }
 
 /// A tolerance in ms, 0 to 100.

@@ -54,6 +54,10 @@ pub struct DraftTrack {
     pub mute: bool,
     /// Heard alone, with the other soloed layers.
     pub solo: bool,
+    /// How much an accent stands above a plain attack, in dB; `None` leaves it to the voice.
+    pub depth: Option<u8>,
+    /// The name of the user's own sound.
+    pub sound: Option<String>,
 }
 
 /// A note at its exact time.
@@ -87,6 +91,8 @@ impl DraftTrack {
             pan: 0,
             mute: false,
             solo: false,
+            depth: None,
+            sound: None,
         }
     }
 }

@@ -50,3 +50,13 @@ impl fmt::Display for Refused {
 }
 
 impl std::error::Error for Refused {}
+
+/// `1 note`, `3 notes`.
+pub(in crate::exchange) fn count(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
+/// `1 note was`, `3 notes were`.
+pub(in crate::exchange) fn were(n: usize, what: &str) -> String {
+    format!("{} {}", count(n, what), if n == 1 { "was" } else { "were" })
+}

@@ -196,6 +196,8 @@ pub struct Source {
     pub endings: &'static [&'static str],
     /// What it is.
     pub words: &'static str,
+    /// One of its files.
+    pub one: &'static str,
     /// Whether bytes begin as it does.
     pub begins: fn(&[u8]) -> bool,
     /// Most bytes of a file.
@@ -209,13 +211,15 @@ pub const SOURCES: &[Source] = &[
     Source {
         endings: &["mid", "midi", "rmi"],
         words: "Standard MIDI Files (.mid)",
-        begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF"),
+        one: "a Standard MIDI File",
+        begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"RMID"),
         limit: midi::LIMIT,
         read: midi::import_with,
     },
     Source {
         endings: &["musicxml", "mxl", "xml"],
         words: "MusicXML (.musicxml, .mxl)",
+        one: "a MusicXML score",
         begins: musicxml::is_one,
         limit: musicxml::LIMIT,
         read: |bytes, _| musicxml::read(bytes),
@@ -242,6 +246,16 @@ pub fn bring(bytes: &[u8], ending: Option<&str>, stem: &str, tolerance: Fraction
     let format = SOURCES.iter().find(named).or_else(|| SOURCES.iter().find(|f| (f.begins)(bytes)));
     let unknown = || Refused::new("", format!("found no format known here, allowed are {}", sources()));
     let format = format.ok_or_else(unknown)?;
+    let other = SOURCES.iter().find(|f| (f.begins)(bytes)).filter(|_| !(format.begins)(bytes));
+    if let (Some(other), Some(ending)) = (other, ending) {
+        let own: Vec<String> = other.endings.iter().map(|e| format!(".{e}")).collect();
+        let words = format!(
+            "found {}, whose name ends in .{ending}; allowed are names that end in {}",
+            other.one,
+            own.join(", ")
+        );
+        return Err(Refused::new("", words));
+    }
     if bytes.len() as u64 > format.limit {
         let words = format!("found more than {} bytes, allowed are at most so many", format.limit);
         return Err(Refused::new("", words));

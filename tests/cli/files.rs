@@ -185,6 +185,31 @@ fn words_that_say_nothing_of_what_is_made_are_refused() {
 }
 
 #[test]
+fn import_makes_each_file_once_and_names_an_empty_folder() {
+    let home = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
+    good(&["export", DEMO, "--as", "midi", "--into", &path("midi")]);
+    let file = path("midi/half-tide-winch.mid");
+    let ended = good(&["import", &file, &path("midi"), &file, "--into", &path("back")]);
+    assert_eq!(ended.errors.matches("made from").count(), 1, "{}", ended.errors);
+    std::fs::create_dir(path("none")).expect("a folder");
+    let ended = run(&["import", &path("none"), &file, "-o", &path("one.toml")], b"");
+    assert_eq!(ended.code, Some(1), "{}", ended.errors);
+    assert!(ended.errors.contains("none: there is nothing to import in this folder"), "{}", ended.errors);
+    assert!(ended.errors.contains("one.toml: made from"), "{}", ended.errors);
+    let ended = run(&["import", &file, "-o", &path("x.mid")], b"");
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.errors.contains("x.mid', allowed is a name that ends in .toml"), "{}", ended.errors);
+    // A name that says another format than the bytes.
+    std::fs::copy(&file, path("a.musicxml")).expect("a copy");
+    let ended = run(&["import", &path("a.musicxml")], b"");
+    assert_eq!(ended.code, Some(1));
+    let said =
+        "found a Standard MIDI File, whose name ends in .musicxml; allowed are names that end in .mid, .midi, .rmi";
+    assert!(ended.errors.contains(said), "{}", ended.errors);
+}
+
+#[test]
 fn notation_is_written_as_it_is_asked_for() {
     let score = |words: &[&str]| good(&[&["export", DEMO, "--as", "musicxml", "-o", "-"], words].concat());
     let lyrics = |text: &str| text.matches("<lyric").count();

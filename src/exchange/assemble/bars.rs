@@ -4,6 +4,7 @@ use super::super::draft::{Draft, DraftBar};
 use super::super::finding::{Refused, Remark};
 use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, DENOMINATOR, NAME, SECTIONS};
 use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time};
+use std::collections::HashSet;
 
 /// A bar with its place in the source and in the groove.
 #[derive(Debug, Clone)]
@@ -176,23 +177,47 @@ fn boundaries(rows: &[Row], remarks: &mut Vec<Remark>) -> Result<Vec<bool>, Refu
     Ok(begins)
 }
 
-/// Names for sections or layers: those given, cut to what a name may have, a number after one that stands already.
-pub(super) fn unique(wanted: impl Iterator<Item = String>) -> Vec<String> {
-    let mut taken = std::collections::HashSet::new();
-    wanted
-        .map(|name| {
-            let short = |room: usize| name.trim().chars().take(room).collect::<String>().trim_end().to_owned();
-            let most = NAME.greatest as usize;
-            let mut found = short(most);
-            let mut n = 2_usize;
-            while !taken.insert(found.clone()) {
-                let tail = format!(" {n}");
-                found = short(most - tail.len()) + &tail;
-                n += 1;
-            }
-            found
-        })
-        .collect()
+/// A name of at most so many characters.
+fn short(name: &str, room: usize) -> String {
+    name.trim().chars().take(room).collect::<String>().trim_end().to_owned()
+}
+
+/// Names for sections or layers: those given, cut to what a name may have; where one stands already, what `again` makes of it for
+/// the 2nd, 3rd and so on, which no other has been given: what to keep of it, and what comes after that.
+fn unique(wanted: &[String], again: impl Fn(&str, usize) -> (String, String)) -> Vec<String> {
+    let most = NAME.greatest as usize;
+    let given: HashSet<String> = wanted.iter().map(|name| short(name, most)).collect();
+    let mut taken = HashSet::new();
+    let one = |name: &String| {
+        let own = short(name, most);
+        let more = (2..).map(|n| {
+            let (head, tail) = again(&own, n);
+            short(&head, most - tail.chars().count()) + &tail
+        });
+        let free = |name: &String| !given.contains(name) && !taken.contains(name);
+        let found = if taken.contains(&own) { more.into_iter().find(free).unwrap_or_default() } else { own.clone() };
+        taken.insert(found.clone());
+        found
+    };
+    wanted.iter().map(one).collect()
+}
+
+/// Names of layers: `piano`, `piano 2`, and after `hand 2` comes `hand 3`.
+pub(super) fn layer_names(wanted: impl Iterator<Item = String>) -> Vec<String> {
+    unique(&wanted.collect::<Vec<_>>(), |name, n| match name.rsplit_once(' ') {
+        Some((head, number)) if number.parse::<u16>().is_ok_and(|k| k > 0) => {
+            (head.to_owned(), format!(" {}", number.parse::<usize>().unwrap_or(1) + n - 1))
+        }
+        _ => (name.to_owned(), format!(" {n}")),
+    })
+}
+
+/// Names of sections: `verse`, `verse 2`; a number of its own stays as it is, as in `from measure 5, time 2`.
+fn section_names(wanted: &[String]) -> Vec<String> {
+    unique(wanted, |name, n| {
+        let counted = name.ends_with(|c: char| c.is_ascii_digit());
+        (name.to_owned(), if counted { format!(", time {n}") } else { format!(" {n}") })
+    })
 }
 
 /// The name of the nth section without one: A to Z, then AA and on.
@@ -204,7 +229,7 @@ pub(super) fn letters(n: usize) -> String {
 /// Sections of runs, each played once.
 pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
     let mut letter = 0;
-    let given: std::collections::HashSet<&str> = runs.iter().filter_map(|r| r.name.as_deref()).collect();
+    let given: HashSet<&str> = runs.iter().filter_map(|r| r.name.as_deref()).collect();
     let wanted: Vec<String> = runs
         .iter()
         .map(|r| match &r.name {
@@ -226,7 +251,7 @@ pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
         times: 1,
         swing: run.swing,
     };
-    runs.iter().zip(unique(wanted.into_iter())).map(make).collect()
+    runs.iter().zip(section_names(&wanted)).map(make).collect()
 }
 
 impl Bars {

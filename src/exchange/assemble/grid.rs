@@ -86,7 +86,8 @@ fn near_even(at: Fraction, span: Span, by: Fraction) -> Option<bool> {
     Some(left <= i128::from(by.numer()).checked_mul(whole)?.checked_mul(cells)?)
 }
 
-fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>> + '_ {
+/// All points of some beats, in beats from the first one's start.
+pub(super) fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>> + '_ {
     beats.iter().enumerate().flat_map(|(b, points)| {
         let beat = Fraction::whole(b as i32);
         points.iter().map(move |p| p.plus(beat))

@@ -81,7 +81,7 @@ fn fit(
     found: &Bars,
     remarks: &mut Vec<Remark>,
 ) -> Lane {
-    let mut moved = Kind::new(remarks, "notes moved");
+    let mut moved = Kind::new(remarks, "moved");
     let mut beats: Vec<Vec<Points>> = Vec::with_capacity(notes.len());
     for (section, (run, notes)) in found.runs.iter().zip(&mut notes).enumerate() {
         // A layer may be silent for tens of thousands of beats: nothing is asked of those one by one.

@@ -8,13 +8,14 @@ mod bars;
 mod fit;
 mod grid;
 mod lane;
+mod played;
 #[cfg(test)]
 mod tests;
 
 pub use fit::{Rounding, fit};
 
 use super::draft::{Draft, DraftTrack};
-use super::finding::{Imported, Refused, Remark};
+use super::finding::{Imported, Refused, Remark, count, were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
 use crate::rhythm::{Groove, Layer, Part, Section, Time};
 use bars::{Bars, Run};
@@ -54,7 +55,10 @@ impl<'a> Kind<'a> {
 impl Drop for Kind<'_> {
     fn drop(&mut self) {
         if self.more > 0 {
-            let words = format!("and {} more {}, this the first of them", self.more, self.what);
+            let words = match self.more {
+                1 => format!("and 1 more note {}", self.what),
+                n => format!("and {n} more notes {}, this the first of them", self.what),
+            };
             self.remarks.push(Remark { place: std::mem::take(&mut self.next), words });
         }
     }
@@ -85,11 +89,11 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
         let (made, left) = lane::lanes(track, placed, most - lanes.len(), &found, &mut remarks);
         lanes.extend(made.into_iter().map(|lane| (track, lane)));
         if let Some(left) = left {
-            let words = format!("a groove has at most {most} layers; {left} notes were left out");
+            let words = format!("a groove has at most {most} layers; {} left out", were(left, "note"));
             remarks.push(Remark { place: format!("track '{}'", track.name), words });
         }
     }
-    let names = bars::unique(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
+    let names = bars::layer_names(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
         "" => format!("layer {}", i + 1),
         name => name.to_owned(),
     }));
@@ -99,6 +103,8 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
         pan: i64::from(track.pan).clamp(PAN.least, PAN.greatest) as i8,
         mute: track.mute,
         solo: track.solo,
+        depth: track.depth,
+        sound: track.sound.clone(),
         ..Layer::new(&name, track.voice, lane.division, lane.parts)
     });
     let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
@@ -115,7 +121,7 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
             "found times whose sum cannot be held exactly, allowed are fractions within 64 bits",
         )
     };
-    let mut cut = Kind::new(remarks, "notes cut at the end of a section");
+    let mut cut = Kind::new(remarks, "cut at the end of a section");
     let mut sections = vec![Vec::new(); found.runs.len()];
     let mut outside = 0_usize;
     let mut empty = 0_usize;
@@ -145,9 +151,9 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
         sections[bar.section].push(Placed { start, end, attack: note.attack });
     }
     drop(cut);
-    for (count, what) in [(outside, "outside of all bars"), (empty, "of no length")] {
-        if count > 0 {
-            let words = format!("found {count} notes {what}; left out");
+    for (n, what) in [(outside, "outside of all bars"), (empty, "of no length")] {
+        if n > 0 {
+            let words = format!("found {} {what}; left out", count(n, "note"));
             remarks.push(Remark { place: format!("track '{}'", track.name), words });
         }
     }

@@ -115,6 +115,22 @@ fn notes_that_sound_at_once_go_to_further_layers() {
 }
 
 #[test]
+fn names_that_stand_already_are_counted_on() {
+    let both = vec![note((0, 1), (1, 4), 40), note((0, 1), (1, 2), 47)];
+    let mut draft = one_track(3, both.clone());
+    draft.tracks.push(DraftTrack { notes: both, ..DraftTrack::new("oar 2", Voice::Pluck) });
+    for (i, bar) in draft.bars.iter_mut().enumerate() {
+        bar.section = Some("from measure 5".into());
+        bar.tempo = tempo(100 + i as i32);
+    }
+    let made = assemble(&draft).expect("a groove").groove;
+    let names: Vec<&str> = made.layers().iter().map(|l| l.name.as_str()).collect();
+    assert_eq!(names, ["oar", "oar 3", "oar 2", "oar 4"]);
+    let names: Vec<&str> = made.sections().iter().map(|s| s.name.as_str()).collect();
+    assert_eq!(names, ["from measure 5", "from measure 5, time 2", "from measure 5, time 3"]);
+}
+
+#[test]
 fn what_a_groove_cannot_hold_is_said() {
     let mut draft = one_track(2, vec![note((1, 404), (1, 4), 40), note((3, 4), (1, 2), 40), note((9, 1), (1, 4), 40)]);
     draft.bars[1].tempo = tempo(90);
@@ -123,7 +139,7 @@ fn what_a_groove_cannot_hold_is_said() {
         words(&made),
         [
             "track 'oar', bar 1, beat 4: a note of 1/2 goes on beyond its section's end; cut to 1/4",
-            "track 'oar': found 1 notes outside of all bars; left out",
+            "track 'oar': found 1 note outside of all bars; left out",
             "track 'oar', bar 1, beat 1+1/101: no grid of at most 64 cells reaches this onset; moved by 37/25856 of a whole note",
         ]
     );

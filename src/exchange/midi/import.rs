@@ -2,7 +2,7 @@
 
 use super::super::assemble::{Rounding, assemble, fit};
 use super::super::draft::{Draft, DraftBar, DraftNote, DraftTrack};
-use super::super::finding::{Imported, Refused, Remark};
+use super::super::finding::{Imported, Refused, Remark, count};
 use super::own::Own;
 use super::read::{RawNote, RawPart, Song, read};
 use super::{TOLERANCE_MS, table};
@@ -21,8 +21,8 @@ pub fn import(bytes: &[u8]) -> Result<Imported, Refused> {
     import_with(bytes, Fraction::whole(TOLERANCE_MS))
 }
 
-/// A groove from the bytes of a file. Times go to the smallest grid that is exact; where there is none, to the smallest within the
-/// tolerance (in ms, zero or more); where there is none either, to the nearest.
+/// A groove from the bytes of a file. Times go to the smallest grid that is exact; where there is none, to one within the tolerance
+/// (in ms, zero or more) that is no chance; where there is none either, to the nearest plain one.
 ///
 /// # Errors
 /// [`Refused`] for what is no file of format 0 or 1, is cut off, has no note or more than a groove can hold, with the place.
@@ -71,6 +71,13 @@ fn too_long(place: String) -> Refused {
 fn meters(song: &Song, remarks: &mut Vec<Remark>) -> BTreeMap<u64, (Meter, Option<Swing>)> {
     let plain = Meter::new(vec![4], 4).expect("4/4 is a meter");
     let mut all = BTreeMap::from([(0, (plain, None))]);
+    if song.ours.is_none() && !song.meters.contains_key(&0) {
+        let words = match song.meters.keys().next() {
+            None => "the file tells no meter: taken as 4/4".to_owned(),
+            Some(tick) => format!("the file tells no meter before tick {tick}: taken as 4/4 until then"),
+        };
+        remarks.push(Remark { place: "meter".into(), words });
+    }
     for (tick, (upper, power)) in &song.meters {
         let lower = 1_u16.checked_shl(u32::from(*power)).unwrap_or(0);
         match Meter::new(vec![u16::from(*upper)], lower) {
@@ -99,6 +106,7 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
     let mut markers: BTreeMap<Time, (u64, &String)> =
         song.markers.iter().filter_map(|(tick, name)| Some((clock.at(*tick)?, (*tick, name)))).collect();
     let (mut all, mut at, mut beats) = (Vec::new(), Time::ZERO, 0_usize);
+    let mut short: Vec<(usize, Time)> = Vec::new();
     let mut now = changes.next().map(|c| c.1).expect("the first meter stands at tick 0");
     while at < end || all.is_empty() {
         while let Some((_, change)) = changes.next_if(|c| clock.at(c.0).is_some_and(|t| t <= at)) {
@@ -109,6 +117,7 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
         let next = changes.peek().and_then(|c| clock.at(c.0)).filter(|t| *t < whole);
         let bar_end = next.unwrap_or(whole);
         let number = all.len() + 1;
+        short.extend(next.and_then(|n| Some((number, n.minus(at)?))));
         beats += meter.beats();
         if beats as i64 > CELLS_OF_LAYER.greatest {
             return Err(too_long(format!("bar {number}")));
@@ -123,9 +132,23 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
         at = bar_end;
     }
     tempos.say(remarks);
+    if let Some((number, length)) = short.first() {
+        let words = match short.len() {
+            1 => format!(
+                "the meter changes within this bar, which is cut to {length} of a whole note; it is a section of its own"
+            ),
+            n => format!(
+                "the meter changes within {n} bars, this the first, which are cut there; each is a section of its own"
+            ),
+        };
+        remarks.push(Remark { place: format!("bar {number}"), words });
+    }
     markers.retain(|t, _| *t < at);
     if let Some((tick, name)) = markers.values().next() {
-        let words = format!("{} markers within bars, the first '{name}', begin no section; left out", markers.len());
+        let words = match markers.len() {
+            1 => format!("a marker within a bar, '{name}', begins no section; left out"),
+            n => format!("{n} markers within bars, the first '{name}', begin no section; left out"),
+        };
         remarks.push(Remark { place: format!("tick {tick}"), words });
     }
     Ok(all)
@@ -153,6 +176,19 @@ impl Tempos {
             remarks.push(Remark { place: "header".into(), words: words.into() });
         } else {
             let known = song.tempos.iter().filter(|t| *t.1 > 0);
+            for (tick, _) in song.tempos.iter().filter(|t| *t.1 == 0) {
+                let words = "found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out";
+                remarks.push(Remark { place: format!("tick {tick}"), words: words.into() });
+            }
+            if song.ours.is_none() && song.tempos.get(&0).is_none_or(|us| *us == 0) {
+                let words = match known.clone().next() {
+                    None => "the file tells no tempo: taken as 120 quarters a minute".to_owned(),
+                    Some((tick, _)) => {
+                        format!("the file tells no tempo before tick {tick}: taken as 120 quarters a minute until then")
+                    }
+                };
+                remarks.push(Remark { place: "tempo".into(), words });
+            }
             changes.extend(known.filter_map(|(tick, us)| Some((clock.at(*tick)?, *us))));
         }
         let own = song.sections.iter().filter_map(|(tick, own)| match own {
@@ -226,14 +262,20 @@ impl Tempos {
 
     fn say(&self, remarks: &mut Vec<Remark>) {
         if self.within > 0 {
-            let words = format!(
-                "the tempo changes within {} bars, this the first; each has one tempo, by which it lasts as long",
-                self.within
-            );
+            let words = match self.within {
+                1 => "the tempo changes within this bar; it has one tempo, by which it lasts as long".to_owned(),
+                n => {
+                    format!(
+                        "the tempo changes within {n} bars, this the first; each has one tempo, by which it lasts as long"
+                    )
+                }
+            };
             remarks.push(Remark { place: format!("bar {}", self.first), words });
         }
         if self.clamped > 0 {
-            let words = format!("{} bars have a tempo that no groove can have; the nearest stands there", self.clamped);
+            let have = if self.clamped == 1 { "has" } else { "have" };
+            let bars = count(self.clamped, "bar");
+            let words = format!("{bars} {have} a tempo that no groove can have; the nearest stands there");
             remarks.push(Remark { place: "tempo".into(), words });
         }
     }
@@ -248,7 +290,7 @@ fn tracks(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<(Vec<D
                 let words = format!("'{}' is a hearing's clicks, not of the groove; left out", part.name);
                 remarks.push(Remark { place: format!("track {}", part.track), words });
             }
-            Some(Own::Layer { voice, division, gain, pan, mute, solo, swing }) => {
+            Some(Own::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
                 let has_pitch = part.channel != table::PERCUSSION && voice.is_pitched();
                 let attack = |n: &RawNote| Attack {
                     accent: table::accent(n.velocity),
@@ -263,6 +305,8 @@ fn tracks(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<(Vec<D
                     pan: *pan,
                     mute: *mute,
                     solo: *solo,
+                    depth: *depth,
+                    sound: sound.clone(),
                     ..DraftTrack::new(&part.name, *voice)
                 };
                 all.push((track, true));

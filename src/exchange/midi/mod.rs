@@ -5,12 +5,13 @@
 //! that, each time is rounded once from the exact one and lies within half a tick.
 //!
 //! What a MIDI file cannot hold stands in text events that begin with `teeter` ([`own`]), so that our own import gets it back: the
-//! terms of an additive meter, an exact tempo and its beat, swing, a layer's voice, division, gain, pan, mute and solo. An attack
+//! terms of an additive meter, an exact tempo and its beat, swing, a layer's voice, own sound, division, gain, accent depth, pan, mute
+//! and solo. An attack
 //! without a pitch of its own has note-off velocity 0, others 64.
 //!
 //! What does not come back: how rests are divided (a beat of rests is written at the layer's division), which of several equally exact
 //! tuplets was written, cycles (they come back written out), holds that hold nothing, the pitch of attacks whose voice sounds none,
-//! and characters of names that a text event of one line cannot hold. Where a resolution had to be rounded, the smallest grid
+//! the letters a pitch is written with (pitches are numbers: F#1 and Gb1 are one), and characters of names that a text event of one line cannot hold. Where a resolution had to be rounded, the smallest grid
 //! within half a tick is taken.
 
 mod import;

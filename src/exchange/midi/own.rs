@@ -1,10 +1,13 @@
 //! The text events of ours: what a MIDI file cannot hold, as `key=value` words. They must not know events or times.
 
-use crate::rhythm::bounds::{DIVISION, GAIN, PAN};
+use crate::rhythm::bounds::{ACCENT_DEPTH, DIVISION, GAIN, PAN, SOUND_NAME};
 use crate::rhythm::{Fraction, Layer, Meter, Section, Swing, Tempo, Voice, parse_note_value};
 
 /// How every text event of ours begins.
 const MARK: &str = "teeter ";
+
+/// What stands before the name of a sound.
+const SOUND: &str = " sound=";
 
 /// A text event of ours, read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -14,7 +17,17 @@ pub(super) enum Own {
     /// Where a section begins.
     Section { meter: Meter, tempo: Tempo, swing: Option<Swing> },
     /// At the start of a layer's track.
-    Layer { voice: Voice, division: u16, gain: i8, pan: i8, mute: bool, solo: bool, swing: Option<Swing> },
+    Layer {
+        voice: Voice,
+        division: u16,
+        gain: i8,
+        pan: i8,
+        mute: bool,
+        solo: bool,
+        swing: Option<Swing>,
+        depth: Option<u8>,
+        sound: Option<String>,
+    },
     /// At the start of a track that is not the groove's: a hearing's clicks.
     Click,
     /// The groove's free text.
@@ -35,7 +48,11 @@ pub(super) fn layer(l: &Layer) -> String {
     let flags = [(l.mute, " mute"), (l.solo, " solo")];
     let flags: String = flags.iter().filter(|f| f.0).map(|f| f.1).collect();
     let swing = l.swing.map_or(String::new(), |s| format!(" swing={s}"));
-    format!("{MARK}layer voice={} division={} gain={} pan={}{swing}{flags}", l.voice, l.division, l.gain, l.pan)
+    let depth = l.depth.map_or(String::new(), |d| format!(" accent-depth={d}"));
+    // A sound's name may have blanks: it comes last, and all of the rest is it.
+    let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND}{s}"));
+    let Layer { voice, division, gain, pan, .. } = l;
+    format!("{MARK}layer voice={voice} division={division} gain={gain} pan={pan}{swing}{depth}{flags}{sound}")
 }
 
 pub(super) fn click() -> String {
@@ -50,6 +67,10 @@ pub(super) fn note(text: &str) -> String {
 pub(super) fn parse(text: &str) -> Option<Own> {
     let text = text.strip_prefix(MARK)?;
     let (kind, rest) = text.split_once(' ').unwrap_or((text, ""));
+    let (rest, sound) = match rest.split_once(SOUND) {
+        Some((rest, sound)) if kind == "layer" => (rest, Some(sound)),
+        _ => (rest, None),
+    };
     let words: Vec<&str> = rest.split_ascii_whitespace().collect();
     let value = |key: &str| words.iter().find_map(|w| w.strip_prefix(key)?.strip_prefix('='));
     let swing = match value("swing") {
@@ -81,6 +102,8 @@ pub(super) fn parse(text: &str) -> Option<Own> {
                 mute: words.contains(&"mute"),
                 solo: words.contains(&"solo"),
                 swing,
+                depth: within("accent-depth", &ACCENT_DEPTH).map(|d| d as u8),
+                sound: sound.filter(|s| SOUND_NAME.check(s.chars().count() as i64).is_ok()).map(str::to_owned),
             })
         }
         "click" => Some(Own::Click),

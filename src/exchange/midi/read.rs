@@ -1,6 +1,6 @@
 //! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks. It must not know grooves.
 
-use super::super::finding::{Refused, Remark};
+use super::super::finding::{Refused, Remark, count};
 use super::own::{self, Own};
 use super::{LIMIT, MOST_NOTES, table};
 use crate::rhythm::Fraction;
@@ -79,7 +79,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, Refused> {
     let mut track = 0;
     while at < bytes.len() {
         let Some((id, length)) = bytes.get(at..at + 8).map(|h| (&h[..4], &h[4..])) else {
-            let words = format!("found {} bytes after the last track; left out", bytes.len() - at);
+            let words = format!("found {} after the last track; left out", count(bytes.len() - at, "byte"));
             song.remarks.push(Remark { place: byte(at), words });
             break;
         };
@@ -329,11 +329,17 @@ impl Reader<'_> {
         parts.sort_by_key(|p| p.channel);
         let open: usize = self.open.values().map(VecDeque::len).sum();
         if open > 0 {
-            let words = format!("found {open} notes that never end; they end with the track");
+            let words = match open {
+                1 => "found 1 note that never ends; it ends with the track".to_owned(),
+                n => format!("found {n} notes that never end; they end with the track"),
+            };
             song.remarks.push(Remark { place: place.clone(), words });
         }
         if self.strays > 0 {
-            let words = format!("found {} ends of notes that never began; left out", self.strays);
+            let words = match self.strays {
+                1 => "found the end of 1 note that never began; left out".to_owned(),
+                n => format!("found {n} ends of notes that never began; left out"),
+            };
             song.remarks.push(Remark { place: place.clone(), words });
         }
         for part in &mut parts {
@@ -359,8 +365,8 @@ impl Reader<'_> {
                 song.parts.push(part);
             } else {
                 let words = format!(
-                    "more than {MOST_PARTS} tracks and channels with notes; {} notes left out",
-                    part.notes.len()
+                    "more than {MOST_PARTS} tracks and channels with notes; {} left out",
+                    count(part.notes.len(), "note")
                 );
                 song.remarks.push(Remark { place: place.clone(), words });
             }

@@ -1,5 +1,7 @@
 //! Tests of MIDI out and in. They must not know paths.
 
+mod played;
+
 use super::super::draft::{DraftNote, notes, throughs};
 use super::super::{Imported, Piece};
 use super::*;
@@ -67,7 +69,15 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(300))]
 
     #[test]
-    fn our_own_file_comes_back_as_the_same_groove(groove in crate::rhythm::random::grooves()) {
+    fn our_own_file_comes_back_as_the_same_groove(
+        groove in crate::rhythm::random::grooves(),
+        own in prop::collection::vec((prop::option::of("[a-z ü=./]{1,12}"), prop::option::of(0_u8..=18)), 4),
+    ) {
+        let given = own.into_iter().take(groove.layers().len()).enumerate();
+        let groove = given.fold(groove, |g, (l, (sound, depth))| {
+            let g = g.edited(&Edit::OwnSound(l, sound)).unwrap_or(g);
+            g.edited(&Edit::AccentDepth(l, depth)).unwrap_or(g)
+        });
         comes_back(&groove)?;
     }
 
@@ -167,7 +177,12 @@ fn running_status_and_velocity_0_are_understood() {
     let made = back(&file(0, [0, 96], &[&track]));
     let times: Vec<String> = sounding(&made.groove)[0].iter().map(|n| format!("{} {}", n.start, n.length)).collect();
     assert_eq!(times, ["0/1 1/4", "1/4 1/4", "1/2 1/4", "3/4 1/4"]);
-    assert_eq!((made.remarks.len(), made.groove.layers()[0].division), (0, 1), "{:?}", made.remarks);
+    let words: Vec<String> = made.remarks.iter().map(ToString::to_string).collect();
+    let told = [
+        "meter: the file tells no meter: taken as 4/4",
+        "tempo: the file tells no tempo: taken as 120 quarters a minute",
+    ];
+    assert_eq!((&words[..], made.groove.layers()[0].division), (&told.map(String::from)[..], 1));
 }
 
 #[test]
@@ -199,14 +214,14 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
     }
     let made = back(&file(0, [3, 192], &[&with_end(&track)]));
     assert_eq!(made.groove.layers()[0].division, 3);
-    let words = made.remarks[0].to_string();
+    let words = made.remarks[2].to_string();
     assert!(
         words.starts_with("track 'track 1': 4 onsets were moved to the grid; the largest move is 3.65 ms"),
         "{words}"
     );
     let strict = import_with(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO).expect("a groove");
     assert!(
-        strict.groove.layers()[0].division > 3 || strict.remarks[0].words.contains("more than"),
+        strict.groove.layers()[0].division > 3 || strict.remarks[2].words.contains("more than"),
         "{:?}",
         strict.remarks
     );
@@ -244,6 +259,32 @@ fn what_is_no_file_of_ours_is_refused_by_place_and_name() {
 }
 
 #[test]
+fn a_meter_within_a_bar_and_a_tempo_of_nothing_are_told() {
+    let meter = |upper: u8| [0xff, 0x58, 4, upper, 2, 24, 8];
+    let tempo = |us: [u8; 3]| [&[0xff, 0x51, 3][..], &us].concat();
+    let start = [&[0][..], &meter(4), &[0], &tempo([7, 0xa1, 0x20])].concat();
+    // Two quarters of 96 ticks, then 3/4 and a tempo of 0.
+    let track = [
+        &start[..],
+        &[0, 0x90, 60, 80, 96, 0x80, 60, 64, 96],
+        &meter(3),
+        &[0],
+        &tempo([0, 0, 0]),
+        &[0, 0x90, 60, 80, 96, 0x80, 60, 64],
+    ]
+    .concat();
+    let made = back(&file(0, [0, 96], &[&with_end(&track)]));
+    let words: Vec<String> = made.remarks.iter().map(ToString::to_string).collect();
+    assert_eq!(
+        words,
+        [
+            "tick 192: found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out",
+            "bar 1: the meter changes within this bar, which is cut to 1/2 of a whole note; it is a section of its own",
+        ]
+    );
+}
+
+#[test]
 fn what_is_odd_is_read_and_told() {
     let tempo_within = [0, 0xff, 0x51, 3, 7, 0xa1, 0x20, 0x81, 0x40, 0xff, 0x51, 3, 0x0f, 0x42, 0x40];
     let odd =
@@ -251,11 +292,12 @@ fn what_is_odd_is_read_and_told() {
     let made = back(&file(0, [0, 96], &[&odd]));
     let words: Vec<String> = made.remarks.iter().map(ToString::to_string).collect();
     assert_eq!(
-        words[..3],
+        words[..4],
         [
-            "track 1: found 1 notes that never end; they end with the track",
-            "track 1: found 1 ends of notes that never began; left out",
-            "bar 1: the tempo changes within 1 bars, this the first; each has one tempo, by which it lasts as long",
+            "track 1: found 1 note that never ends; it ends with the track",
+            "track 1: found the end of 1 note that never began; left out",
+            "meter: the file tells no meter: taken as 4/4",
+            "bar 1: the tempo changes within this bar; it has one tempo, by which it lasts as long",
         ],
         "{words:?}"
     );

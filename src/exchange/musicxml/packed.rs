@@ -5,6 +5,7 @@ use crate::exchange::finding::Refused;
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::io::{Cursor, Read, Write};
+use zip::result::ZipError;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
@@ -36,7 +37,10 @@ pub(super) fn pack(document: &[u8]) -> Result<Vec<u8>, Refused> {
 
 /// Unpacks the score that the container names; it may have at most `most` bytes.
 pub(super) fn unpack(bytes: &[u8], most: usize) -> Result<Vec<u8>, Refused> {
-    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(|e| Refused::new("", format!("no zip archive: {e}")))?;
+    // Its list of contents stands at the end: what the library says of a missing one is no help.
+    let broken =
+        |_| Refused::new("", "no whole zip archive: it ends early or is damaged, allowed is a packed score (.mxl)");
+    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(broken)?;
     let container = entry(&mut zip, "META-INF/container.xml", 1 << 16)?;
     let container = String::from_utf8_lossy(&container);
     let root = root_of(&container).map_err(|words| Refused::new("META-INF/container.xml", words))?;
@@ -45,7 +49,10 @@ pub(super) fn unpack(bytes: &[u8], most: usize) -> Result<Vec<u8>, Refused> {
 
 fn entry(zip: &mut ZipArchive<Cursor<&[u8]>>, name: &str, most: usize) -> Result<Vec<u8>, Refused> {
     let refuse = |words: String| Refused::new(name, words);
-    let file = zip.by_name(name).map_err(|e| refuse(format!("not to be had from the archive: {e}")))?;
+    let file = zip.by_name(name).map_err(|e| match e {
+        ZipError::FileNotFound => refuse("is not in the archive".into()),
+        e => refuse(format!("not to be had from the archive: {e}")),
+    })?;
     let mut bytes = Vec::new();
     // The size that the archive tells is not believed.
     file.take(most as u64 + 1).read_to_end(&mut bytes).map_err(|e| refuse(format!("cannot be unpacked: {e}")))?;

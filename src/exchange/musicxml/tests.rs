@@ -231,6 +231,49 @@ fn ties_chords_voices_pickups_and_repeats() {
     assert_eq!(g.sections().iter().map(|s| (s.bars, s.times)).collect::<Vec<_>>(), [(1, 3), (1, 1)]);
 }
 
+/// A tempo or a number of beats with a letter of two bytes where places are cut off is no number, and no panic.
+#[test]
+fn a_tempo_that_is_no_number_is_none() {
+    let head = "<attributes><divisions>1</divisions><time><beats>1</beats><beat-type>4</beat-type></time></attributes>";
+    let mark = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>1.12345678\u{e9}a</per-minute></metronome></direction-type></direction>";
+    for told in ["<sound tempo=\"1.12345678\u{e9}a\"/>", mark] {
+        let text = score(&format!("<measure>{head}{told}{}</measure>", note("C4", 1, "")));
+        let tempo = read(text.as_bytes()).expect("read").groove.sections()[0].tempo;
+        assert_eq!(tempo.bpm(), crate::rhythm::Fraction::whole(120), "{told}");
+    }
+}
+
+#[test]
+fn ties_of_two_voices_on_one_pitch_are_each_its_own() {
+    let head = "<attributes><divisions>2</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let back = |n: u32| format!("<backup><duration>{n}</duration></backup>");
+    let tie = |voice: u32, kind: &str| format!("<tie type=\"{kind}\"/><voice>{voice}</voice>");
+    // The first voice is tied from the bar's start, the second from its second beat.
+    let first = note("C4", 4, &tie(1, "start")) + &back(2) + &note("C4", 2, &tie(2, "start"));
+    let second = |a: u32, b: u32| note("C4", 1, &tie(a, "stop")) + &back(1) + &note("C4", 4, &tie(b, "stop"));
+    let ends = |a, b| attacks(&score(&format!("<measure>{head}{first}</measure><measure>{}</measure>", second(a, b))));
+    assert_eq!(ends(1, 2), "0/1:5/8 | 1/4:3/4");
+    assert_eq!(ends(2, 1), "0/1:1/1 | 1/4:3/8");
+    // A tie that changes voices takes what is open.
+    assert_eq!(ends(3, 2), "0/1:5/8 | 1/4:3/4");
+}
+
+#[test]
+fn what_is_left_out_is_counted_with_its_noun() {
+    let head = "<attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let grace = note("D4", 0, "").replace("<note>", "<note><grace/>");
+    let words = |inner: &str| {
+        let made = read(score(&format!("<measure number=\"1\">{head}{inner}</measure>")).as_bytes()).expect("read");
+        made.remarks.iter().map(ToString::to_string).collect::<Vec<_>>()
+    };
+    let long = note("C4", 2, "");
+    let told = |n: &str| vec![format!("part 'p': found {n} without a length: left out")];
+    assert_eq!(words(&format!("{grace}{long}")), told("1 grace note"));
+    assert_eq!(words(&format!("{grace}{grace}{long}")), told("2 grace notes"));
+    let short = words(&note("C4", 1, ""));
+    assert_eq!(short, ["measure 1: is not as long as its meter's bar (a pickup or the like); it keeps its length"]);
+}
+
 #[test]
 fn meters_of_several_kinds() {
     let meter = |inner: &str| {
@@ -342,7 +385,7 @@ fn archives_that_are_no_scores_are_refused() {
     let name = "META-INF/container.xml";
     assert!(refused(&archive(&[])).starts_with(name));
     assert_eq!(refused(&archive(&[(name, b"<container/>")])), format!("{name}: names no root file"));
-    assert!(refused(&archive(&[(name, container("a.xml").as_bytes())])).starts_with("a.xml: not to be had"));
+    assert!(refused(&archive(&[(name, container("a.xml").as_bytes())])).starts_with("a.xml: is not in the archive"));
     // A container that names itself is no score.
     assert!(refused(&archive(&[(name, container(name).as_bytes())])).contains("found <container>"));
     let inner = archive(&[("x", b"y")]);
@@ -351,7 +394,7 @@ fn archives_that_are_no_scores_are_refused() {
     let bomb = archive(&[(name, container("a").as_bytes()), ("a", &vec![b' '; 100 << 20])]);
     assert!(bomb.len() < 1 << 20);
     assert!(refused(&bomb).contains("more than 33554432 bytes"));
-    assert!(refused(b"PK\x03\x04 and nothing else").starts_with("no zip archive"));
+    assert!(refused(b"PK\x03\x04 and nothing else").starts_with("no whole zip archive: it ends early"));
 }
 
 #[test]
@@ -363,6 +406,9 @@ fn long_decimals_are_the_fractions_they_were() {
         ("x", None),
         ("", None),
         ("1/2", None),
+        // What lies behind the ninth place is cut, but never within a character.
+        ("1.12345678\u{e9}a", None),
+        ("\u{b9}.1234567890", None),
     ];
     for (text, expected) in rows {
         let expected = expected.and_then(|(n, d)| crate::rhythm::Fraction::new(n, d));

@@ -12,5 +12,7 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     let written = midi::export(&piece).expect("a groove can be written");
     let again = midi::import(&written).expect("our own file is read");
     assert_eq!(again.groove.layers().len(), imported.groove.layers().len());
+    let own = |g: &teeter::rhythm::Groove| g.layers().iter().map(|l| (l.sound.clone(), l.depth)).collect::<Vec<_>>();
+    assert_eq!(own(&again.groove), own(&imported.groove));
     assert_eq!(again.groove.sections(), imported.groove.sections());
 });

@@ -146,10 +146,12 @@ fn bars(
     });
     let bars: Vec<DraftBar> = bars.collect();
     if let Some(first) = odd.first() {
-        let words = format!(
-            "{} measures are not as long as their meter's bar (pickups and the like); they keep their length",
-            odd.len()
-        );
+        let words = match odd.len() {
+            1 => "is not as long as its meter's bar (a pickup or the like); it keeps its length".to_owned(),
+            n => format!(
+                "{n} measures, this the first, are not as long as their meter's bar (pickups and the like); they keep their length"
+            ),
+        };
         reading.remark(format!("measure {}", written.measures[*first].number), words);
     }
     if bars.len() > 64 * BARS.greatest as usize {

@@ -49,10 +49,11 @@ pub(super) fn meter(reading: &Reading<'_>, time: &Element) -> Result<Option<Mete
 /// A decimal number as a fraction; where it is a long one, the simplest that is rounded to it (133.333333333 is 400/3).
 pub(in crate::exchange::musicxml) fn decimal(text: &str) -> Option<Fraction> {
     let text = text.trim();
-    let places = text.split_once('.').map_or(0, |p| p.1.len());
-    if text.contains('/') {
+    // A number has no letters of several bytes; cutting places off must not cut within one.
+    if text.contains('/') || !text.is_ascii() {
         return None;
     }
+    let places = text.split_once('.').map_or(0, |p| p.1.len());
     // More places than a fraction of 64 bits can bear are cut.
     let exact = Fraction::parse(&text[..text.len() - places.saturating_sub(9)])?;
     if places < 6 {

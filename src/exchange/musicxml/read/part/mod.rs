@@ -10,9 +10,12 @@ use super::mark;
 use super::place::Reading;
 use super::tree::Element;
 use super::written::{Measure, Part};
-use crate::exchange::finding::Refused;
+use crate::exchange::finding::{Refused, count};
 use crate::rhythm::{Fraction, Meter, Time};
 use std::collections::HashMap;
+
+/// Staff and voice as written.
+type Voice = (u32, String);
 
 /// What the pen carries through a part.
 struct Pen<'a, 'b> {
@@ -24,8 +27,9 @@ struct Pen<'a, 'b> {
     meter: Option<Meter>,
     /// Semitones from what is written to what sounds, by staff (0 for all).
     transpose: HashMap<u32, i32>,
-    /// Notes tied to what follows: by key (or place on the staff) and voice, index into the part's notes.
-    tied: HashMap<(i32, u32), usize>,
+    /// Notes tied to what follows: by key (or place on the staff) and instrument, the staff and voice of each that is open and its
+    /// index into the part's notes.
+    tied: HashMap<(i32, u32), Vec<(Voice, usize)>>,
     index: usize,
     now: Time,
     /// The furthest point reached.
@@ -77,14 +81,14 @@ pub(super) fn read(
     }
     let Counts { grace, cue, chord, micro } = pen.counts;
     let rows = [
-        (grace, "grace notes, which have no length: left out"),
-        (cue, "cue notes, which are not played: left out"),
-        (chord, "notes in chords: each further note of a chord comes on a layer of its own"),
-        (micro, "notes between the semitones: put on the nearest"),
+        (grace, "grace note", "without a length: left out"),
+        (cue, "cue note", "not to be played: left out"),
+        (chord, "further note", "in chords: each of a chord comes on a layer of its own"),
+        (micro, "note", "between the semitones: put on the nearest"),
     ];
-    for (count, words) in rows.into_iter().filter(|r| r.0 > 0) {
+    for (n, what, words) in rows.into_iter().filter(|r| r.0 > 0) {
         let place = format!("part '{}'", pen.part.name);
-        pen.reading.remark(place, format!("found {count} {words}"));
+        pen.reading.remark(place, format!("found {} {words}", count(n, what)));
     }
     Ok(())
 }

@@ -114,7 +114,8 @@ impl Pen<'_, '_> {
         let tie = |kind: &str| element.all("tie").any(|t| t.attribute("type") == Some(kind));
         let tuplet = element.has("time-modification");
         let same = (key.map_or_else(|| -1 - line(element), i32::from), instrument.map_or(0, |i| i as u32 + 1));
-        let joined = tie("stop").then(|| self.tied.remove(&same)).flatten();
+        let voice = (staff, element.said("voice").unwrap_or("1").to_owned());
+        let joined = tie("stop").then(|| self.joined(same, &voice)).flatten();
         let index = if let Some(index) = joined {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
@@ -123,17 +124,24 @@ impl Pen<'_, '_> {
             note.in_tuplet.1 = tuplet;
             index
         } else {
-            let voice = (staff, element.said("voice").unwrap_or("1").to_owned());
-            let accent = mark::accent(element);
-            let note =
-                Note { measure: self.index, at, length, key, accent, voice, instrument, in_tuplet: (tuplet, tuplet) };
-            self.part.notes.push(note);
+            let (measure, accent, in_tuplet) = (self.index, mark::accent(element), (tuplet, tuplet));
+            let voice = voice.clone();
+            self.part.notes.push(Note { measure, at, length, key, accent, voice, instrument, in_tuplet });
             self.part.notes.len() - 1
         };
         if tie("start") {
-            self.tied.insert(same, index);
+            let open = self.tied.entry(same).or_default();
+            open.retain(|o| o.0 != voice);
+            open.push((voice, index));
         }
         Ok(())
+    }
+
+    /// The note that a tie ends on: the voice's own, or else, since ties may change voices, the first that is open.
+    fn joined(&mut self, same: (i32, u32), voice: &(u32, String)) -> Option<usize> {
+        let open = self.tied.get_mut(&same)?;
+        let own = open.iter().position(|o| o.0 == *voice).unwrap_or(0);
+        (own < open.len()).then(|| open.remove(own).1)
     }
 
     fn key(&mut self, element: &Element, staff: u32) -> Result<Option<u8>, Refused> {
