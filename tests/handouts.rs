@@ -66,6 +66,7 @@ fn what_to_do_names_a_pulse_that_can_be_clapped_and_every_section() {
         let ended = std::process::Command::new(env!("CARGO_BIN_EXE_teeter"))
             .args(words)
             .current_dir(in_package(""))
+            .env("XDG_CONFIG_HOME", in_package("target/nowhere"))
             .output()
             .expect("the program");
         assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
