@@ -1,6 +1,6 @@
 //! The grids that played onsets mean: none stands exactly where it is meant. It must not know formats or ends of notes.
 
-use super::grid::{self, MOST, Points, magnitude};
+use super::grid::{self, MOST, Points, Slack, magnitude};
 use crate::rhythm::{Fraction, Span, Swing};
 
 /// Cells per beat of the grids that are thought of first.
@@ -58,8 +58,7 @@ fn one(points: &Points, swing: Option<Swing>, by: Fraction, usual: u16) -> (u32,
     }
     let beat = std::slice::from_ref(points);
     let reaching = (1..=FIRST).filter_map(|cells| {
-        let off = misses(beat, Span { beats: 1, cells }, swing)?;
-        off.iter().all(|o| *o <= by).then_some(())?;
+        let off = within(beat, Span { beats: 1, cells }, swing, by)?;
         Some((off.into_iter().max()?.times(Fraction::whole(i32::from(cells)))?, cells))
     });
     if let Some((_, cells)) = reaching.min() {
@@ -78,18 +77,18 @@ fn odd(beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
     let length = beats.len() as u16;
     let near = by.numer() as f64 / by.denom() as f64;
     let most = (CELLS * beats.len()).min(usize::from(MOST)) as u16;
-    let best = best_plain(beats, swing);
+    // What is near the first cell, or the end, is so for every grid.
+    let end = Fraction::whole(i32::from(length)).minus(by);
+    let inner = grid::points(beats).flatten().filter(|p| *p > by && end.is_some_and(|e| *p < e)).count();
+    let mut best = None;
     (1..=most).map(|cells| Span { beats: length, cells }).find(|span| {
-        // What is near the first cell, or the end, is so for every grid.
-        let end = Fraction::whole(i32::from(length)).minus(by);
-        let within = grid::points(beats).flatten().filter(|p| *p > by && end.is_some_and(|e| *p < e)).count();
         let per_beat = f64::from(span.cells) / f64::from(length);
-        let chance = f64::from(span.cells) * (2.0 * near * per_beat).powi(within.min(64) as i32);
-        let reaches = || {
-            let off = misses(beats, *span, swing).filter(|off| off.iter().all(|o| *o <= by))?;
-            Some(best.is_none_or(|(plain, _)| 4.0 * mean_square(&off, per_beat) <= plain))
-        };
-        chance <= CHANCE && reaches() == Some(true)
+        let chance = f64::from(span.cells) * (2.0 * near * per_beat).powi(inner.min(64) as i32);
+        let off = if chance <= CHANCE { within(beats, *span, swing, by) } else { None };
+        off.is_some_and(|off| {
+            let plain = *best.get_or_insert_with(|| best_plain(beats, swing));
+            plain.is_none_or(|(plain, _)| 4.0 * mean_square(&off, per_beat) <= plain)
+        })
     })
 }
 
@@ -118,6 +117,13 @@ fn score(beats: &[Points], cells: u16, swing: Option<Swing>) -> Option<f64> {
 fn mean_square(off: &[Fraction], cells_per_beat: f64) -> f64 {
     let square = |o: &Fraction| (o.numer() as f64 / o.denom() as f64 * cells_per_beat).powi(2);
     off.iter().map(square).sum::<f64>() / off.len().max(1) as f64
+}
+
+/// How far every onset is from its place, as [`misses`] tells it, where none is further than `by`.
+fn within(beats: &[Points], span: Span, swing: Option<Swing>, by: Fraction) -> Option<Vec<Fraction>> {
+    // Most grids do not reach, which is told in whole numbers.
+    let slack = Slack { by, ..Slack::NONE };
+    if grid::reaches(beats, span, swing, slack) { misses(beats, span, swing) } else { None }
 }
 
 /// How far, in beats, every onset is from its place; `None` where two would have one place.
