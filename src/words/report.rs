@@ -47,7 +47,15 @@ pub fn place(groove: &Groove, p: Place) -> String {
     let beats = groove.written_at(p).ratio_to(frame.meter.beat()).map_or(0, Fraction::floor) as usize;
     let (bar, beat) = (beats / frame.meter.beats() + 1, beats % frame.meter.beats() + 1);
     let syllable = landing::syllable(spot, frame);
-    let within = if syllable.parse::<usize>().is_ok() { String::new() } else { format!(" {syllable}") };
+    let within = match syllable.as_str() {
+        // Where nobody has a word for it the cell is counted.
+        "·" if spot.span.beats > 1 => {
+            format!(", cell {} of {} in {} beats", spot.cell + 1, spot.span.cells, spot.span.beats)
+        }
+        "·" => format!(", cell {} of {}", spot.cell + 1, spot.span.cells),
+        number if number.parse::<usize>().is_ok() => String::new(),
+        syllable => format!(" {syllable}"),
+    };
     let section =
         if groove.sections().len() > 1 { format!("{} ", groove.sections()[p.section].name) } else { String::new() };
     format!("{section}bar {bar} beat {beat}{within}")

@@ -1,7 +1,7 @@
 //! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
 
 use super::Handout;
-use crate::analysis::{Hearing, Kind, SectionReport};
+use crate::analysis::{Hearing, Kind, SectionReport, limits};
 use crate::words::ladder::{self, Change};
 use crate::words::{self, tempos};
 
@@ -36,8 +36,16 @@ fn aloud(handout: &Handout<'_>) -> String {
         let section = groove.sections().get(s.section).filter(|_| several).map(|s| format!("in {} ", s.name));
         Some(format!("{}{}", section.unwrap_or_default(), g.text))
     };
-    let lines: Option<Vec<String>> = with_groups.map(told).collect();
-    let lines = lines.map(|l| l.join("; ")).filter(|l| !l.is_empty() && l.chars().count() <= ALOUD);
+    let lines: Vec<(usize, Option<String>)> =
+        with_groups.map(|s| (s.groups.as_ref().map_or(0, |g| g.line.len()), told(s))).collect();
+    let short = |l: &String| !l.is_empty() && l.chars().count() <= ALOUD;
+    let all = lines.iter().map(|l| l.1.as_deref()).collect::<Option<Vec<&str>>>().map(|l| l.join("; ")).filter(short);
+    // Of lines that are too long together the longest one that is not, and the others like it.
+    let one = || {
+        let told = lines.iter().filter_map(|(groups, l)| Some((groups, l.clone().filter(short)?)));
+        told.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
+    };
+    let lines = all.or_else(|| one().filter(|_| several));
     let counted = "count every group from 1 aloud and clap on each 1";
     match lines {
         Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
@@ -45,11 +53,11 @@ fn aloud(handout: &Handout<'_>) -> String {
     }
 }
 
-/// The pulse that is counted, and its name: the written beat, or where that is too fast to be a pulse the best one that is counted along
-/// with it.
-fn counted<'a>(handout: &Handout<'a>) -> (Option<&'a Hearing>, String) {
+/// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the best one that
+/// is counted along with it.
+fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
     let hearings = &handout.piece.report.hearings;
-    let slow = |h: &&Hearing| h.parts.tempo > 0.0;
+    let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
     let written = hearings.iter().find(|h| h.kind == Kind::Written);
     let other = || hearings.iter().filter(slow).find(|h| h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1)));
     match written.filter(slow).or_else(other).or(written) {
@@ -74,12 +82,12 @@ fn begin(handout: &Handout<'_>) -> String {
             "Begin on step 1 of the ladder ({}): foot on {}, play or clap the groove, and go a step on only when the foot \
              has stayed four times through.",
             ladder::tempo(handout.piece.groove, *speed),
-            counted(handout).1
+            counted(handout, ladder::value(*speed)).1
         ),
         None => format!(
             "Begin as slowly as you like: foot on {}, play or clap the groove, and go faster only when the foot has stayed four times \
              through.",
-            counted(handout).1
+            counted(handout, 1.0).1
         ),
     }
 }
@@ -148,7 +156,7 @@ fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
 /// Both pulses, clapped one after the other.
 fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let report = handout.piece.report;
-    let (beat, name) = counted(handout);
+    let (beat, name) = counted(handout, report.speed);
     let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
     match other {
         Some(h) => format!(
@@ -164,13 +172,13 @@ fn listen(handout: &Handout<'_>) -> String {
     if handout.takes.is_empty() {
         format!(
             "While someone else plays the groove, tap {} and do not let another pulse take the tap over; then play it while someone else taps.",
-            counted(handout).1
+            counted(handout, handout.piece.report.speed).1
         )
     } else {
         format!(
             "While the takes play (“To hear”), tap {} in all of them, also where another pulse is clicked. You have the groove when \
              nothing moves the tap.",
-            counted(handout).1
+            counted(handout, handout.piece.report.speed).1
         )
     }
 }

@@ -33,7 +33,8 @@ fn pulses(piece: &Piece<'_>) -> Vec<String> {
 
 fn grid(piece: &Piece<'_>) -> String {
     let groove = piece.groove;
-    let mut text = format!("Rows of cells over time, {} layers.", groove.layers().len());
+    let layers = groove.layers().len();
+    let mut text = format!("Rows of cells over time, {layers} {}.", if layers == 1 { "layer" } else { "layers" });
     for s in sections(piece) {
         let section = &groove.sections()[s];
         let beat = print_note_value(section.tempo.unit());
