@@ -4,6 +4,7 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod describe;
 pub mod exchange;
 pub mod recording;
 pub mod rhythm;
@@ -11,4 +12,3 @@ pub mod session;
 pub mod sound;
 pub mod store;
 pub mod terminal;
-pub mod words;

@@ -32,7 +32,7 @@ const ROOMS: &[Room] = &[
         words: &["std::fs", "std::thread", "std::io", "std::time", "PathBuf"],
     },
     Room {
-        name: "words",
+        name: "describe",
         rooms: &["rhythm", "analysis"],
         crates: &["num_integer", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "PathBuf"],
@@ -57,7 +57,7 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "exchange",
-        rooms: &["rhythm", "analysis", "words"],
+        rooms: &["rhythm", "analysis", "describe"],
         crates: &["base64", "midly", "num_integer", "png", "quick_xml", "resvg", "skrifa", "zip"],
         words: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
@@ -69,13 +69,13 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "terminal",
-        rooms: &["session", "rhythm", "analysis", "words"],
+        rooms: &["session", "rhythm", "analysis", "describe"],
         crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {
         name: "cli",
-        rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal", "words"],
+        rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal", "describe"],
         crates: &["anyhow", "clap", "clap_complete", "indicatif", "num_integer", "serde_json", "unicode_width"],
         words: &["KeyCode", "Frame<"],
     },

@@ -1,11 +1,11 @@
 //! The ladder of the render command: what is said of each step. It must not know how sound is made.
 
 use super::{Exit, Failure, args, input};
+use crate::describe::ladder as climb;
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Range};
 use crate::terminal::run::takes::{self as shared, Heard};
-use crate::words::ladder as climb;
 
 /// The takes of a ladder, with the hearings of full speed, one per step, named by speed and tempo; the notes say where another hearing becomes the first and
 /// where the cells become too short to be felt.

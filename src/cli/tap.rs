@@ -4,7 +4,7 @@ use super::args::Tap;
 use super::{Exit, Failure, input, times};
 use crate::analysis::tap::{TapAsk, tap_report};
 use crate::analysis::{self, Scope};
-use crate::words::tap::{About, Look, TapOffset, told};
+use crate::describe::tap::{About, Look, TapOffset, told};
 use std::fmt::Write as _;
 use std::io::{self, Write};
 

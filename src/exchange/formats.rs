@@ -7,8 +7,8 @@ use super::picture::{self, Kind, Picture, Theme};
 use super::writing::Writing;
 use super::{Imported, Piece, Refused, midi, musicxml};
 use crate::analysis;
+use crate::describe::plain;
 use crate::rhythm::Fraction;
-use crate::words::plain;
 
 /// A format grooves can be put into.
 #[derive(Debug)]

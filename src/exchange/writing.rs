@@ -1,6 +1,6 @@
 //! What stands over and under each note. It must not know how notes are spelled, drawn or stored.
 
-pub use crate::words::notes::{BEAMS, Beaming, Landings, Text, Writing, beams_of};
+pub use crate::describe::notes::{BEAMS, Beaming, Landings, Text, Writing, beams_of};
 
 use super::Piece;
 use super::score::{Bar, Strike};

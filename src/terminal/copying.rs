@@ -3,7 +3,7 @@
 use super::action::Text;
 use super::event::Effect;
 use super::state::State;
-use crate::words::{self, plain};
+use crate::describe::{self, plain};
 
 /// Most bytes of a text: common terminals take no more than 74994 letters of base64 at once.
 pub(super) const LONGEST: usize = 74_994 / 4 * 3;
@@ -22,7 +22,7 @@ pub(super) fn copy(state: &mut State, what: Text, effects: &mut Vec<Effect>) {
         Text::Boxes => (plain::boxes(&groove, &region), format!("boxes of {place}")),
         Text::Syllables => (plain::syllables(&groove, &region), format!("syllables of {place}")),
         Text::Explanation => match state.report() {
-            Some((report, true)) => (words::explain(&groove, report), "the explanation".to_owned()),
+            Some((report, true)) => (describe::explain(&groove, report), "the explanation".to_owned()),
             _ => return state.tell("the explanation is not ready yet", true),
         },
     };

@@ -3,8 +3,8 @@
 
 use super::order::Look;
 use super::question::Question;
+use crate::describe::ladder;
 use crate::rhythm::Fraction;
-use crate::words::ladder;
 use std::ops::RangeInclusive;
 use std::str::FromStr;
 

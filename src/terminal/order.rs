@@ -3,8 +3,8 @@
 
 use super::sounding::Playing;
 use crate::analysis::{Hearing, Kind, Limits};
+use crate::describe::notes::Writing;
 use crate::rhythm::{Fraction, Groove};
-use crate::words::notes::Writing;
 use std::sync::Arc;
 
 /// Something that can be made of a groove, as the searched list shows it.

@@ -6,8 +6,8 @@ use super::order::Mark;
 use super::sounding::{Playing, Sequence, Switches, Take};
 use super::state::State;
 use super::transport::{self, replay};
+use crate::describe::ladder;
 use crate::rhythm::Fraction;
-use crate::words::ladder;
 
 /// What sounds in the takes of a row.
 const ROW: [Switches; 5] = [

@@ -14,9 +14,9 @@ use super::table::Mode;
 use super::tapping::Taps;
 use super::theme::Theme;
 use crate::analysis::Limits;
+use crate::describe::tap::TapOffset;
 use crate::rhythm::Groove;
 use crate::session::Session;
-use crate::words::tap::TapOffset;
 use std::sync::Arc;
 
 /// What is written on the attacks.

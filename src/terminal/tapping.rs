@@ -10,8 +10,8 @@ use super::{practice, transport};
 use crate::analysis::limits;
 use crate::analysis::tap::{TapAsk, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
+use crate::describe::tap::{self as tap_words, About, Line, TapOffset};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-use crate::words::tap::{self as tap_words, About, Line, TapOffset};
 use std::sync::Arc;
 
 /// Taps from which the live figures are made: enough to be sure, few enough to show a change soon.

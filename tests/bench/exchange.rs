@@ -3,6 +3,7 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use teeter::analysis::{self, Limits};
+use teeter::describe::plain;
 use teeter::exchange::handout::{Handout, html, markdown};
 use teeter::exchange::musicxml;
 use teeter::exchange::notation::notation;
@@ -10,7 +11,6 @@ use teeter::exchange::picture::{Ask, Kind, Theme, picture, png};
 use teeter::exchange::writing::Writing;
 use teeter::exchange::{Piece, midi};
 use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
-use teeter::words::plain;
 
 fn groove() -> Groove {
     let meter = Meter::parse("4/4").expect("4/4");

@@ -88,7 +88,7 @@ fn name(reason: &crate::analysis::Reason) -> &'static str {
 }
 
 fn place(groove: &Groove, p: Place) -> Value {
-    json!({ "layer": groove.layers()[p.layer].name, "section": groove.sections()[p.section].name, "cell": p.cell, "words": crate::words::place(groove, p) })
+    json!({ "layer": groove.layers()[p.layer].name, "section": groove.sections()[p.section].name, "cell": p.cell, "words": crate::describe::place(groove, p) })
 }
 
 fn landings(l: &Landings) -> Value {

@@ -48,7 +48,7 @@ pub(super) fn run(ask: &args::Explain) -> Result<Exit, Failure> {
                 writeln!(out, "{}", line.map_err(|e| Failure::new(Exit::Output, e))?)?;
             }
             Ok((groove, report)) if ask.full || !several => {
-                writeln!(out, "{}", crate::words::explain(&groove, &report))?;
+                writeln!(out, "{}", crate::describe::explain(&groove, &report))?;
             }
             Ok((groove, report)) => rows.push(table::row(&file.path, &groove, &report)),
         }

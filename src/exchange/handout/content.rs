@@ -2,11 +2,11 @@
 
 use super::{Handout, Take, practice, terms};
 use crate::analysis::Hearing;
+use crate::describe::{self, ladder, plain};
 use crate::exchange::Piece;
 use crate::exchange::notation;
 use crate::exchange::picture::{self, Ask, Kind, Sketch};
 use crate::rhythm::{Fraction, Region, print_note_value};
-use crate::words::{self, ladder, plain};
 
 /// Width of a handout's pictures: the text width of A4 with its margins, in CSS pixels.
 const WIDTH: f32 = 690.0;
@@ -50,8 +50,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     let mut lines = Vec::new();
     for layer in &report.layers {
         let Some(l) = groove.layers().get(layer.layer) else { continue };
-        let built: Vec<String> = words::built(groove, layer).into_iter().map(|(_, line)| line).collect();
-        lines.push((format!("{} ({})", l.name, words::sounds(groove, layer.layer)), built.join("; ")));
+        let built: Vec<String> = describe::built(groove, layer).into_iter().map(|(_, line)| line).collect();
+        lines.push((format!("{} ({})", l.name, describe::sounds(groove, layer.layer)), built.join("; ")));
     }
     out.push(Block::Numbered(lines));
     for s in sections(piece) {
@@ -76,8 +76,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         out.push(Block::Text("Nothing was found that makes it hard.".into()));
     }
     let reason = |f: &crate::analysis::Finding| {
-        let place = f.place.map(|p| format!(", first at {}", words::place(groove, p))).unwrap_or_default();
-        (capital(&f.reason.to_string()), format!("{} ({}){place}", words::counts(f), words::source(f)))
+        let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
+        (capital(&f.reason.to_string()), format!("{} ({}){place}", describe::counts(f), describe::source(f)))
     };
     out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
     drawn(&mut out, piece, Kind::Landings, "landings");
@@ -94,11 +94,11 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
          a pulse of this tempo is kept; sounded, less for every pulse on which nothing sounds; kept, less for every change of tempo."
             .into(),
     ));
-    out.push(Block::Text(format!("First by playing speed: {}.", words::turns(groove, report))));
+    out.push(Block::Text(format!("First by playing speed: {}.", describe::turns(groove, report))));
     drawn(&mut out, piece, Kind::Streams, "streams");
-    let told = words::told_streams(report);
+    let told = describe::told_streams(report);
     let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
-    let pairs: Vec<String> = pairs.map(|p| capital(&words::pair(groove, report, p))).collect();
+    let pairs: Vec<String> = pairs.map(|p| capital(&describe::pair(groove, report, p))).collect();
     if !pairs.is_empty() {
         out.push(Block::List(pairs));
     }
@@ -134,7 +134,7 @@ fn sections(piece: &Piece<'_>) -> Vec<usize> {
 fn section(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = words::bars(section.bars);
+    let bars = describe::bars(section.bars);
     let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
@@ -168,8 +168,8 @@ fn hearing(piece: &Piece<'_>, index: usize, h: &Hearing) -> Vec<String> {
     let part = |x: f64| format!("{x:.2}");
     vec![
         (index + 1).to_string(),
-        words::kind(piece.groove, piece.report, h),
-        words::tempos(h, piece.report.speed),
+        describe::kind(piece.groove, piece.report, h),
+        describe::tempos(h, piece.report.speed),
         format!("{:.0}%", h.share() * 100.0),
         format!("{:.0} ms", h.wobble_ms),
         format!("{:.0}", h.score),

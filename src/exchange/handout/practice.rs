@@ -2,8 +2,8 @@
 
 use super::Handout;
 use crate::analysis::{Hearing, Kind, SectionReport, limits};
-use crate::words::ladder::{self, Change};
-use crate::words::{self, tempos};
+use crate::describe::ladder::{self, Change};
+use crate::describe::{self, tempos};
 
 /// Characters of a line of groups up to which it is read aloud from the page.
 const ALOUD: usize = 60;
@@ -132,7 +132,7 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
 
 /// A pulse by its name and its tempo at a speed.
 fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
-    let name = words::kind(handout.piece.groove, handout.piece.report, h);
+    let name = describe::kind(handout.piece.groove, handout.piece.report, h);
     format!("another pulse ({name}: {} BPM)", tempos(h, speed))
 }
 

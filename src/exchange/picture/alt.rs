@@ -1,9 +1,9 @@
 //! What a picture shows, in words for those who cannot see it. It must not know how it is drawn.
 
 use super::{Kind, Shown, landings, sections, strip};
+use crate::describe::{self, plain};
 use crate::exchange::Piece;
 use crate::rhythm::print_note_value;
-use crate::words::{self, plain};
 use std::fmt::Write;
 
 /// Longest text: what is read aloud has an end.
@@ -44,7 +44,7 @@ fn grid(piece: &Piece<'_>) -> String {
             text,
             " Section {}: {} of {} at {beat} = {}{times}.",
             section.name,
-            words::bars(section.bars),
+            describe::bars(section.bars),
             section.meter,
             section.tempo.bpm()
         );
@@ -61,7 +61,7 @@ fn grid(piece: &Piece<'_>) -> String {
         names => {
             let _ = write!(text, " Beneath, in the same columns, the written beat and {}.", names.join(", "));
             for (index, h) in strip::chosen(piece) {
-                let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, words::lands(h));
+                let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, describe::lands(h));
             }
         }
     }

@@ -5,8 +5,8 @@ use super::pen::{Anchor, Pen, Shape};
 use super::theme::Ink;
 use super::{Sheet, Shown, font, key, strip};
 use crate::analysis::{Hearing, Landings};
+use crate::describe;
 use crate::exchange::Piece;
-use crate::words;
 
 const ROW: f32 = 21.0;
 const NAMES: f32 = 128.0;
@@ -43,7 +43,7 @@ pub(super) fn blocks(piece: &Piece<'_>) -> Vec<Block> {
 fn block(index: usize, h: &Hearing) -> Block {
     let mut bars = vec![Bar { words: "on the pulse".into(), count: h.on_pulse, level: 0 }];
     bars.extend(h.between.iter().map(|&(parts, count)| Bar {
-        words: format!("on its {}", words::cut(parts)),
+        words: format!("on its {}", describe::cut(parts)),
         count,
         level: if parts < 4 { 3 } else { 4 },
     }));

@@ -1,8 +1,8 @@
 //! Pulses to be drawn as a line of marks: the written beat and the chosen hearings. It must not know how they are drawn.
 
 use crate::analysis::{Hearing, Kind, limits};
+use crate::describe;
 use crate::exchange::Piece;
-use crate::words;
 
 /// Most hearings of one picture.
 pub(super) const MOST: usize = 6;
@@ -59,7 +59,7 @@ pub(super) fn hearings(piece: &Piece<'_>, beats: &[f64]) -> Vec<Strip> {
             sounded: away(&attacks, *seconds) <= near(i) + 1e-9,
             meets: away(beats, *seconds) <= together + 1e-9,
         };
-        let (name, tempo) = (format!("{}: {}", index + 1, h.kind), format!("{} BPM", words::tempos(h, 1.0)));
+        let (name, tempo) = (format!("{}: {}", index + 1, h.kind), format!("{} BPM", describe::tempos(h, 1.0)));
         Strip { name, tempo, pulses: h.pulses.iter().enumerate().map(pulse).collect() }
     };
     chosen(piece).into_iter().map(strip).collect()
@@ -67,7 +67,7 @@ pub(super) fn hearings(piece: &Piece<'_>, beats: &[f64]) -> Vec<Strip> {
 
 /// A hearing by the number it has in the report's list, from 1.
 pub(super) fn named(index: usize, h: &Hearing) -> String {
-    format!("hearing {} ({}) at {} BPM", index + 1, h.kind, words::tempos(h, 1.0))
+    format!("hearing {} ({}) at {} BPM", index + 1, h.kind, describe::tempos(h, 1.0))
 }
 
 /// The written beat's name with its tempo.

@@ -3,8 +3,8 @@
 use super::Piece;
 use crate::analysis::Hearing;
 use crate::analysis::clock::wholes;
+use crate::describe;
 use crate::rhythm::{Spot, Time, written_start};
-use crate::words;
 
 /// How far in whole notes a pulse may lie from a place and be there: what is lost when seconds are made of exact times. At 120 quarters
 /// a minute it is 2 microseconds.
@@ -41,8 +41,8 @@ pub(super) fn marks(piece: &Piece<'_>) -> Vec<Marked> {
     let single = found.len() == 1;
     let marked = |(index, h, at): (usize, &Hearing, _)| {
         let sign = if single { "\u{2193}".to_owned() } else { format!("\u{2193}{}", index + 1) };
-        let kind = words::kind(piece.groove, piece.report, h);
-        let words = format!("{sign} hearing {}: {kind}, {} BPM", index + 1, words::tempos(h, 1.0));
+        let kind = describe::kind(piece.groove, piece.report, h);
+        let words = format!("{sign} hearing {}: {kind}, {} BPM", index + 1, describe::tempos(h, 1.0));
         Marked { sign, words, at }
     };
     found.into_iter().map(marked).collect()

@@ -25,7 +25,7 @@ pub(super) mod tests;
 mod tree;
 mod value;
 
-pub use crate::words::notes::Beaming;
+pub use crate::describe::notes::Beaming;
 pub use beam::Beam;
 pub use pitch::{Accidental, Clef, Spelled};
 pub use shape::HeadShape;

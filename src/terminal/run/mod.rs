@@ -20,10 +20,10 @@ pub use screen::{Counter, Screen};
 pub use sounds::Sounds;
 
 use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
+use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::sound::far::Far;
 use crate::store::{self, Journal, LoadError, Problem};
-use crate::words::tap::TapOffset;
 use disk::Disk;
 use ear::Ear;
 use give::Giver;

@@ -3,11 +3,11 @@
 
 use super::super::SIDES;
 use crate::analysis::{self, Hearing, Limits, Report};
+use crate::describe;
+use crate::describe::ladder as climb;
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, ladder as silences};
 use crate::sound::{Click, ClickLine, Range};
-use crate::words;
-use crate::words::ladder as climb;
 use std::path::Path;
 
 /// What is wrong with a name that sound is to be written under: the file is a WAV file, whatever it is called.
@@ -87,7 +87,7 @@ impl Heard {
 
 /// A hearing in words, with its tempo at a playing speed.
 fn hearing_words(hearing: &Hearing, speed: f64) -> String {
-    format!("{} {} BPM", hearing.kind, words::tempos(hearing, speed))
+    format!("{} {} BPM", hearing.kind, describe::tempos(hearing, speed))
 }
 
 /// A take as it was asked for.

@@ -3,9 +3,9 @@
 
 use super::super::view::{Item, Part, blocks};
 use super::*;
+use crate::describe;
 use crate::terminal::Unsaved;
 use crate::terminal::overlay::Overlay;
-use crate::words;
 
 /// The name of the layers heard and the region, as last asked of the analysis.
 fn heard(state: &State) -> (String, bool) {
@@ -103,7 +103,7 @@ fn the_full_view_says_everything_of_the_report() {
         }
     }
     for f in &report.findings {
-        assert!(text.contains(&f.reason.to_string()) && text.contains(&words::source(f)));
+        assert!(text.contains(&f.reason.to_string()) && text.contains(&describe::source(f)));
     }
     for m in report.measures.iter().flat_map(|(_, m)| m) {
         assert!(text.contains(m.name) && text.contains(m.source));

@@ -2,9 +2,9 @@
 //! know threads, files or the device.
 
 use super::*;
+use crate::describe::notes::{Beaming, Text, Writing};
 use crate::terminal::overlay::Overlay;
 use crate::terminal::{Arrived, Length, Look, Order, Ungiven, What};
-use crate::words::notes::{Beaming, Text, Writing};
 
 fn order(effects: Vec<Effect>) -> Order {
     let mut orders = effects.into_iter().filter_map(|e| if let Effect::Give(o) = e { Some(*o) } else { None });

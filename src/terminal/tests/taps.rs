@@ -2,8 +2,8 @@
 //! must not know threads, files or the device.
 
 use super::*;
+use crate::describe::tap::TapOffset;
 use crate::terminal::{Clicks, Heard};
-use crate::words::tap::TapOffset;
 use std::time::{Duration, Instant};
 
 fn plays(state: &mut State) {

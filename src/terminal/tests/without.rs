@@ -57,7 +57,7 @@ fn without_sound_the_ladder_can_be_read_and_written() {
         let words = state.ladder.words();
         assert!(shown.contains(&format!("Ladder {words}")), "{shown}");
         for (k, speed) in state.ladder.speeds.iter().enumerate() {
-            let step = format!(" {} {:>4} ", k + 1, crate::words::ladder::percent(*speed));
+            let step = format!(" {} {:>4} ", k + 1, crate::describe::ladder::percent(*speed));
             assert!(shown.contains(&step), "{step}\n{shown}");
         }
         let small = screen(&state, (60, 18));

@@ -3,13 +3,13 @@
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Kind, Report, SectionReport};
+use crate::describe;
+use crate::describe::ladder;
 use crate::terminal::forms::Ladder;
 use crate::terminal::layout::Layout;
 use crate::terminal::practice;
 use crate::terminal::state::State;
 use crate::terminal::theme::Theme;
-use crate::words;
-use crate::words::ladder;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -124,9 +124,9 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         }
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
-    if let Some(f) = groups.figures.iter().find(|f| words::is_told(f)) {
+    if let Some(f) = groups.figures.iter().find(|f| describe::is_told(f)) {
         let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = words::meets(f);
+        let meets = describe::meets(f);
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }
@@ -233,7 +233,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
-        lines.push(vec![(words::no_hearing(state.groove(), report).into(), theme.faint())]);
+        lines.push(vec![(describe::no_hearing(state.groove(), report).into(), theme.faint())]);
         return lines;
     }
     let names = if width < NARROW { "score   BPM fits" } else { "score   BPM wobble fits" };

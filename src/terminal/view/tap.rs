@@ -2,11 +2,11 @@
 
 use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FEWEST, Follows, TapStretch};
+use crate::describe::tap::{self as tap_words, Line, Look};
 use crate::terminal::layout::Layout;
 use crate::terminal::state::State;
 use crate::terminal::tapping::{CALIBRATING, Tapping, To};
 use crate::terminal::theme::Theme;
-use crate::words::tap::{self as tap_words, Line, Look};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 

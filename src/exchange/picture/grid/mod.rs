@@ -10,9 +10,9 @@ use super::strip::{self, Strip};
 use super::theme::Ink;
 use super::{Sheet, Shown, sections};
 use crate::analysis::clock::wholes;
+use crate::describe;
 use crate::exchange::Piece;
 use crate::rhythm::print_note_value;
-use crate::words;
 use row::Row;
 
 /// Room for the names of rows.
@@ -104,7 +104,7 @@ pub(super) fn body(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
 fn heading(piece: &Piece<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = words::bars(section.bars);
+    let bars = describe::bars(section.bars);
     let (times, first) = if section.times > 1 {
         (format!(" ×{}", section.times), format!(", {} times through (the first is drawn)", section.times))
     } else {

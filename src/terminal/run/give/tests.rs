@@ -3,8 +3,8 @@
 use super::super::super::{Choice, Look, Mark, What};
 use super::*;
 use crate::analysis;
+use crate::describe::notes::Writing;
 use crate::rhythm::{Groove, Meter, Tempo, Time, Voice};
-use crate::words::notes::Writing;
 use std::path::Path;
 use std::{fs, io};
 

@@ -4,8 +4,8 @@
 use crate::analysis::Report;
 use crate::analysis::limits;
 use crate::analysis::tap::{FEWEST, Figures, Follows, Rate, Slip, TapAsk, TapReport, TapStretch, What};
+use crate::describe;
 use crate::rhythm::{Groove, Place, Time};
-use crate::words;
 
 /// Odds from which on a stretch is said to be sure (ours, no source).
 const SURE: f64 = 20.0;
@@ -151,7 +151,7 @@ pub fn place(groove: &Groove, report: &Report, seconds: f64) -> Option<Place> {
 }
 
 fn at(groove: &Groove, report: &Report, seconds: f64) -> String {
-    place(groove, report, seconds).map_or_else(|| "the end".to_owned(), |p| words::place(groove, p))
+    place(groove, report, seconds).map_or_else(|| "the end".to_owned(), |p| describe::place(groove, p))
 }
 
 /// The whole report.

@@ -1,6 +1,6 @@
 //! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
 
-use super::{self as words, streams};
+use super::{self as describe, streams};
 use crate::analysis::{Hearing, Report};
 use crate::rhythm::{Groove, print_note_value};
 use std::fmt::Write;
@@ -19,7 +19,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
         let beat = print_note_value(s.tempo.unit());
         let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
         let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        let bars = words::bars(s.bars);
+        let bars = describe::bars(s.bars);
         writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
     }
     if report.speed != 1.0 {
@@ -39,9 +39,9 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
         writeln!(t, "  Nothing was found that makes it hard.")?;
     }
     for (i, f) in report.findings.iter().enumerate() {
-        let place = f.place.map(|p| format!(" [{}]", words::place(groove, p))).unwrap_or_default();
+        let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     {}; {}", words::counts(f), words::source(f))?;
+        writeln!(t, "     {}; {}", describe::counts(f), describe::source(f))?;
     }
     streams(t, groove, report)?;
     measures(t, groove, report)
@@ -54,7 +54,7 @@ fn measures(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             writeln!(t, "  in {}", groove.sections()[*section].name)?;
         }
         for m in measures {
-            writeln!(t, "  {} [{}]", words::measure(m), m.source)?;
+            writeln!(t, "  {} [{}]", describe::measure(m), m.source)?;
         }
     }
     Ok(())
@@ -67,8 +67,8 @@ fn names(groove: &Groove, layers: &[usize]) -> String {
 
 fn built(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) -> std::fmt::Result {
     let l = &groove.layers()[layer.layer];
-    writeln!(t, "  {} ({})", l.name, words::sounds(groove, layer.layer))?;
-    for (by, line) in words::built(groove, layer) {
+    writeln!(t, "  {} ({})", l.name, describe::sounds(groove, layer.layer))?;
+    for (by, line) in describe::built(groove, layer) {
         writeln!(t, "    {:by$}{line}", "")?;
     }
     Ok(())
@@ -89,7 +89,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             h.share() * 100.0,
             h.wobble_ms,
             h.wobble * 100.0,
-            words::kind(groove, report, h)
+            describe::kind(groove, report, h)
         )?;
         if h.stretches.len() > 1 {
             writeln!(t, "        {}", stretches(groove, report, h))?;
@@ -102,8 +102,8 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if near > 1 {
         writeln!(t, "  none stands out: the first {near} lie within a tenth of one score")?;
     }
-    writeln!(t, "  score of the first = {}", words::parts(first))?;
-    writeln!(t, "  its attacks land {}", words::lands(first))?;
+    writeln!(t, "  score of the first = {}", describe::parts(first))?;
+    writeln!(t, "  its attacks land {}", describe::lands(first))?;
     if let ([only], false) = (&first.stretches[..], first.kind.is_counted()) {
         writeln!(
             t,
@@ -123,7 +123,7 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
             parts.push(format!("and {} more", h.stretches.len() - i));
             break;
         }
-        let at = words::stretch_place(groove, report, s);
+        let at = describe::stretch_place(groove, report, s);
         let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
         parts.push(format!("{:.1} BPM ({attacks} from {at})", s.bpm));
     }
@@ -132,7 +132,7 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
 
 /// Which hearing is the first at which playing speeds, in one line.
 pub fn turns(groove: &Groove, report: &Report) -> String {
-    let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, words::tempos(h, 1.0));
+    let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, describe::tempos(h, 1.0));
     // Far from the written tempo the first place goes to and fro; what a player practises at is told, the rest is in the JSON.
     let before = report.turns.iter().rposition(|t| t.percent <= SLOWEST).unwrap_or(0);
     let mut words = Vec::new();
@@ -141,7 +141,12 @@ pub fn turns(groove: &Groove, report: &Report) -> String {
         words.push(if words.is_empty() {
             format!("at {SLOWEST}% {}", name(h))
         } else {
-            format!("from {}% (written {:.1} BPM) on {}", turn.percent, words::written(groove, turn.percent), name(h))
+            format!(
+                "from {}% (written {:.1} BPM) on {}",
+                turn.percent,
+                describe::written(groove, turn.percent),
+                name(h)
+            )
         });
     }
     words.join("; ")
@@ -155,14 +160,14 @@ const FASTEST: u16 = 120;
 
 fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     // Every pair of the written beat, the best rival, and the even layers; the rest is in the JSON.
-    let told = words::told_streams(report);
+    let told = describe::told_streams(report);
     let pairs: Vec<_> = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b)).collect();
     if pairs.is_empty() {
         return Ok(());
     }
     writeln!(t, "\nHow the streams stand to each other")?;
     for p in pairs {
-        writeln!(t, "  {}", words::pair(groove, report, p))?;
+        writeln!(t, "  {}", describe::pair(groove, report, p))?;
     }
     for line in streams::of_report(groove, report, COLUMNS, streams::PLAIN) {
         writeln!(t, "    {line}")?;

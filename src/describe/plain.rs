@@ -67,7 +67,7 @@ pub fn all(groove: &Groove, section: Option<usize>) -> String {
     let mut text = format!("{}\n", clean(groove.title()));
     for (i, s) in groove.sections().iter().enumerate().filter(|(i, _)| section.is_none_or(|wanted| wanted == *i)) {
         let region = whole(groove, i);
-        let bars = crate::words::bars(s.bars);
+        let bars = crate::describe::bars(s.bars);
         // Writing to a String cannot fail.
         let _ = write!(text, "\nsection {}: {}, {bars}\n", clean(&s.name), s.meter);
         if region.layers.is_empty() {
