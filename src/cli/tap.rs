@@ -2,7 +2,7 @@
 
 use super::args::Tap;
 use super::{Exit, Failure, input, times};
-use crate::analysis::tap::{TapAsk, tap_report};
+use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
 use crate::describe::tap::{About, Look, TapOffset, told};
 use std::fmt::Write as _;
@@ -27,7 +27,7 @@ pub(super) fn run(ask: &Tap) -> Result<Exit, Failure> {
     }
     let scope = Scope { layers, region: None };
     let report = analysis::report(&groove, &analysis::Ask { scope, speed, limits });
-    let tap_ask = TapAsk {
+    let tap_ask = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),
         offset: ask.offset_ms.unwrap_or(0.0) / 1000.0,

@@ -8,7 +8,7 @@ use super::sounding::{Clicks, Heard, Over, Playing, Sounding};
 use super::state::State;
 use super::{practice, transport};
 use crate::analysis::limits;
-use crate::analysis::tap::{TapAsk, TapReport, calibrate, tap_report};
+use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
 use crate::describe::tap::{self as tap_words, About, Line, TapOffset};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
@@ -77,7 +77,7 @@ pub(super) struct Tapping {
 struct Material {
     groove: Arc<Groove>,
     report: Arc<Report>,
-    ask: TapAsk,
+    ask: TapOptions,
     /// A device buffer in ms.
     grain_ms: Option<f64>,
 }
@@ -136,7 +136,7 @@ pub(super) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     };
     let speed = f64::from(state.play.percent) / 100.0;
-    let ask = TapAsk { speed, range, offset: state.taps.offset.ms() / 1000.0 };
+    let ask = TapOptions { speed, range, offset: state.taps.offset.ms() / 1000.0 };
     let about = Material { groove: state.groove().clone(), report, ask, grain_ms: None };
     state.taps.now = Some(Box::new(Tapping::new(To::Loop, about)));
     state.overlay = Overlay::Tap;
@@ -151,7 +151,7 @@ pub(super) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(groove) = clicks() else { return };
     let groove = Arc::new(groove);
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
-    let ask = TapAsk { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
+    let ask = TapOptions { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
     let about = Material { groove, report, ask, grain_ms: None };
     state.taps.now = Some(Box::new(Tapping::new(To::Clicks, about)));
     state.overlay = Overlay::Tap;

@@ -1,7 +1,7 @@
 //! The pane while one taps along, and the report that stays after it. It must not know how any of it was found.
 
 use super::pen::{Pen, Pieces, wrap};
-use crate::analysis::tap::{FEWEST, Follows, TapStretch};
+use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as tap_words, Line, Look};
 use crate::terminal::layout::Layout;
 use crate::terminal::state::State;
@@ -72,7 +72,7 @@ fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style
         return lines;
     }
     let Some(stretch) = now(tapping) else {
-        lines.push((format!("from {FEWEST} taps on it is said what they follow"), plain));
+        lines.push((format!("from {MIN_TAPS} taps on it is said what they follow"), plain));
         return lines;
     };
     let (groove, report) = tapping.groove_and_report();
@@ -91,7 +91,9 @@ fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style
 
 /// The last asynchronies, the newest at the bottom: the pulse is the line in the middle, early stands left of it.
 fn picture(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pieces> {
-    let Some(f) = stretch.figures.as_ref().filter(|_| stretch.follows != Follows::Nothing) else { return Vec::new() };
+    let Some(f) = stretch.figures.as_ref().filter(|_| stretch.follows != FollowedPulse::None) else {
+        return Vec::new();
+    };
     if rows < 3 || width < 16 {
         return Vec::new();
     }
