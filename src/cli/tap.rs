@@ -4,7 +4,7 @@ use super::args::Tap;
 use super::{Exit, Failure, input, times};
 use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
-use crate::describe::tap::{About, Look, TapOffset, told};
+use crate::describe::tap::{LineStyle, TapContext, TapOffset, report_lines};
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
@@ -34,13 +34,13 @@ pub(super) fn run(ask: &Tap) -> Result<Exit, Failure> {
     };
     let taps: Vec<f64> = times.iter().map(|t| t * report.speed).collect();
     let offset = ask.offset_ms.map_or(TapOffset::Unknown, TapOffset::Set);
-    let about = About { ask: tap_ask, offset, grain_ms: None, far_line: false };
+    let about = TapContext { options: tap_ask, offset, buffer_ms: None, over_ssh: false };
     let mut text = String::new();
-    for (i, line) in told(&groove, &report, &tap_report(&report, &tap_ask, &taps), &about).iter().enumerate() {
-        if i > 0 && line.look == Look::Heading {
+    for (i, line) in report_lines(&groove, &report, &tap_report(&report, &tap_ask, &taps), &about).iter().enumerate() {
+        if i > 0 && line.style == LineStyle::Heading {
             text.push('\n');
         }
-        let _ = writeln!(text, "{:by$}{}", "", line.words, by = line.by);
+        let _ = writeln!(text, "{:by$}{}", "", line.text, by = line.indent);
     }
     io::stdout().lock().write_all(text.as_bytes())?;
     Ok(Exit::Good)

@@ -223,7 +223,7 @@ mod tests {
             prop_assume!((n * sxx - sx * sx).abs() > 1.0);
             prop_assert!((line.slope - slope).abs() < 1e-6 * (1.0 + slope.abs()));
             let at = (sy - slope * sx) / n;
-            let rest: f64 = points.iter().map(|p| (p.1 - at - slope * p.0).powi(2)).sum();
+            let residual: f64 = points.iter().map(|p| (p.1 - at - slope * p.0).powi(2)).sum();
             let mean_x = sx / n;
             let error = (residual / (n - 2.0) / points.iter().map(|p| (p.0 - mean_x).powi(2)).sum::<f64>()).sqrt();
             prop_assert!((line.slope_error - error).abs() < 1e-6 * (1.0 + error));
