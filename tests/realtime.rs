@@ -7,7 +7,10 @@
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
-use teeter::sound::{Ask, Click, Frame, Keep, Leg, OwnSound, OwnSounds, Position, Range, SampleRate, Schedule, feed};
+use teeter::sound::{
+    Click, Frame, Keep, Position, Range, SampleRate, Schedule, ScheduleOptions, Segment, UserSample, UserSamples,
+    render_channel,
+};
 
 struct Counting;
 
@@ -64,7 +67,7 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     drop(vec![1_u8]);
     assert_eq!(calls() - before, 2, "the counter counts");
 
-    let (mut hand, feed) = feed(SampleRate::STUDIO);
+    let (mut hand, feed) = render_channel(SampleRate::STUDIO);
     // The device's callback takes samples out of the feed one by one, as here.
     let mut output = feed;
     let (ask_in, ask_out) = std::sync::mpsc::sync_channel::<usize>(0);
@@ -90,12 +93,12 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     let build = |k: usize, bpm: &str, speed: i64| {
         let speed = Fraction::new(speed, 100).expect("speed");
         let range = if k % 5 == 4 { Range::Section(0) } else { Range::Whole };
-        let ask = Ask { speed, range, click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+        let ask = ScheduleOptions { speed, range, click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
         // Another own sound each time, and none every third time: what rings is then nobody's but the sound thread's.
-        let mut own = OwnSounds::none();
+        let mut own = UserSamples::none();
         if !k.is_multiple_of(3) {
             let wave = |n: usize| 0.2 * (n as f32 * 0.001 * (1 + k) as f32).sin();
-            own.insert("own", OwnSound::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
+            own.insert("own", UserSample::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
         }
         Schedule::build_with(&groove(drawings[k % drawings.len()], bpm), &ask, &own)
     };
@@ -129,7 +132,7 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     // replaced by another at the end of a turn.
     let leg = |k: usize, bpm: &str| {
         let opening = Time::new(1, 4).expect("a quarter");
-        Leg::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).hushed(&[1], opening)
+        Segment::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).hushed(&[1], opening)
     };
     let mut first = hand.start(leg(0, "600"), Frame(0));
     let mut last = first;

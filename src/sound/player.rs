@@ -1,16 +1,16 @@
 //! The life of the player: opens an output, notices its loss, tries again, goes on where it was. It must not know grooves or
 //! any sound library.
 
-use super::NoSound;
-use super::device::News;
-use super::far::Device;
-use super::feed::{Feed, Hand, feed};
-use super::output::{Devices, Lent, Outlet, Signs};
-use super::place::{Playhead, Position};
-use super::quiet::Quiet;
-use super::relay::Leg;
-use super::render::{Keep, LATENCY, release};
+use super::OutputError;
+use super::channel::{RenderHandle, RenderSource, render_channel};
+use super::device::DeviceEvent;
+use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
+use super::position::{Playhead, Position};
+use super::remote::Device;
+use super::render::{Keep, RENDER_LATENCY, release};
 use super::schedule::Schedule;
+use super::segment::Segment;
+use super::stderr_guard::StderrGuard;
 use super::units::{Frame, SampleRate};
 use std::any::Any;
 use std::sync::Arc;
@@ -51,18 +51,18 @@ struct Lost {
 pub struct Player {
     // The stream is dropped first: it holds the other end of the hand.
     stream: Option<Box<dyn Any>>,
-    outlet: Box<dyn Outlet>,
-    hand: Hand,
+    outlet: Box<dyn DeviceApi>,
+    hand: RenderHandle,
     /// The feed, while no stream has it, and the way by which it comes back from one.
-    feed: Option<Feed>,
-    home: (Sender<Feed>, Receiver<Feed>),
-    signs: Arc<Signs>,
+    feed: Option<RenderSource>,
+    home: (Sender<RenderSource>, Receiver<RenderSource>),
+    signs: Arc<StreamCounters>,
     gain: Option<f32>,
     /// Blocks and errors last seen, and when the blocks last moved.
     seen: (u64, u64),
     moved: Instant,
     lost: Option<Lost>,
-    _quiet: Quiet,
+    _quiet: StderrGuard,
 }
 
 impl std::fmt::Debug for Player {
@@ -72,26 +72,26 @@ impl std::fmt::Debug for Player {
 }
 
 impl Player {
-    /// Opens the default output device. While the player lives, standard error is put aside (see [`Quiet`]).
+    /// Opens the default output device. While the player lives, standard error is put aside (see [`StderrGuard`]).
     ///
     /// # Errors
-    /// [`NoSound`] in one line if there is no device or it cannot be used.
-    pub fn open() -> Result<Self, NoSound> {
+    /// [`OutputError`] in one line if there is no device or it cannot be used.
+    pub fn open() -> Result<Self, OutputError> {
         Self::open_on(None)
     }
 
     /// Opens the output device that a text means (see [`super::chosen`]), or the default one.
     ///
     /// # Errors
-    /// [`NoSound`] in one line if there is no such device or it cannot be used.
-    pub fn open_on(output: Option<&str>) -> Result<Self, NoSound> {
-        let quiet = Quiet::new();
+    /// [`OutputError`] in one line if there is no such device or it cannot be used.
+    pub fn open_on(output: Option<&str>) -> Result<Self, OutputError> {
+        let quiet = StderrGuard::new();
         Self::with(Box::new(Devices::new(output)), quiet)
     }
 
-    fn with(mut outlet: Box<dyn Outlet>, quiet: Quiet) -> Result<Self, NoSound> {
+    fn with(mut outlet: Box<dyn DeviceApi>, quiet: StderrGuard) -> Result<Self, OutputError> {
         let rate = outlet.find()?;
-        let (hand, feed) = feed(rate);
+        let (hand, feed) = render_channel(rate);
         let mut player = Self {
             stream: None,
             outlet,
@@ -110,12 +110,12 @@ impl Player {
     }
 
     /// Opens a stream for the feed that is at home.
-    fn open_stream(&mut self, now: Instant) -> Result<(), NoSound> {
-        let mut error = NoSound::new("the feed is gone");
+    fn open_stream(&mut self, now: Instant) -> Result<(), OutputError> {
+        let mut error = OutputError::new("the feed is gone");
         for buffer in [Some(BUFFER), None] {
             let Some(feed) = self.feed.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok()) else { break };
-            let signs = Arc::new(Signs::default());
-            match self.outlet.start(Lent::new(feed, self.home.0.clone()), &signs, buffer) {
+            let signs = Arc::new(StreamCounters::default());
+            match self.outlet.start(SourceLease::new(feed, self.home.0.clone()), &signs, buffer) {
                 Ok(stream) => {
                     self.stream = Some(stream);
                     self.signs = signs;
@@ -130,7 +130,7 @@ impl Player {
         Err(error)
     }
 
-    /// The device's frames per second; schedules are to be built for it. It may be another one after [`News::BackAnew`].
+    /// The device's frames per second; schedules are to be built for it. It may be another one after [`DeviceEvent::ReopenedAtNewRate`].
     pub fn rate(&self) -> SampleRate {
         self.hand.rate()
     }
@@ -153,7 +153,7 @@ impl Player {
     }
 
     /// Plays a leg from a place in the groove, or from its start. Gives its number.
-    pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
+    pub fn start(&mut self, leg: Segment, place: Option<Position>) -> u64 {
         let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
         let place = leg.schedule().map(|s| s.position(from));
         let id = self.hand.start(leg, from);
@@ -171,17 +171,17 @@ impl Player {
     }
 
     /// Lets a leg follow after all that wait, while there is room. Gives its number.
-    pub fn queue(&mut self, leg: Leg) -> u64 {
+    pub fn queue(&mut self, leg: Segment) -> u64 {
         self.hand.queue(leg)
     }
 
     /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
-    pub fn then(&mut self, leg: Leg) -> u64 {
+    pub fn then(&mut self, leg: Segment) -> u64 {
         self.hand.then(leg)
     }
 
     /// Puts an edited leg in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, leg: Leg, keep: Keep) {
+    pub fn replace(&mut self, id: u64, leg: Segment, keep: Keep) {
         self.hand.replace(id, leg, keep);
     }
 
@@ -221,7 +221,7 @@ impl Player {
     /// Time from now on until what is stopped now has faded and was heard: a buffer until it is taken up, the fading, and what the device
     /// holds.
     fn leaving(&self) -> Duration {
-        let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + LATENCY as i64;
+        let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + RENDER_LATENCY as i64;
         Duration::from_secs_f64(frames as f64 / f64::from(self.rate().hertz())).min(LEAVE)
     }
 
@@ -280,11 +280,11 @@ impl Player {
     /// Frees what came back from the sound thread, sends what had to wait, and looks after the device: notices that it is lost,
     /// opens it again. To be called some times a second, also while nothing plays; while a device is opened it may take as
     /// long as that does.
-    pub fn tick(&mut self) -> Option<News> {
+    pub fn tick(&mut self) -> Option<DeviceEvent> {
         self.tick_at(Instant::now())
     }
 
-    fn tick_at(&mut self, now: Instant) -> Option<News> {
+    fn tick_at(&mut self, now: Instant) -> Option<DeviceEvent> {
         self.hand.tick();
         if let Some(lost) = &self.lost {
             return if now < lost.again { None } else { self.again(now) };
@@ -306,24 +306,24 @@ impl Player {
         None
     }
 
-    fn lose(&mut self, now: Instant, reason: &str) -> News {
+    fn lose(&mut self, now: Instant, reason: &str) -> DeviceEvent {
         let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
         let place = self.playhead().or(self.hand.is_playing().then_some(begun));
         self.stream = None;
         self.feed = self.home.1.recv_timeout(HOMECOMING).ok();
         self.lost = Some(Lost { again: now + PAUSES.0, pause: PAUSES.0, place, anew: false });
-        News::Lost(NoSound::new(reason))
+        DeviceEvent::Lost(OutputError::new(reason))
     }
 
     /// Tries to open the device again.
-    fn again(&mut self, now: Instant) -> Option<News> {
+    fn again(&mut self, now: Instant) -> Option<DeviceEvent> {
         let opened = match self.outlet.find() {
             Ok(rate) => {
                 if self.feed.is_none() {
                     self.feed = self.home.1.try_recv().ok();
                 }
                 if rate != self.hand.rate() || self.feed.is_none() {
-                    let (hand, feed) = feed(rate);
+                    let (hand, feed) = render_channel(rate);
                     (self.hand, self.feed) = (hand, Some(feed));
                     // An old feed that comes home late must not be taken for this one.
                     self.home = mpsc::channel();
@@ -340,7 +340,7 @@ impl Player {
         };
         if opened {
             let lost = self.lost.take()?;
-            return Some(if lost.anew { News::BackAnew(lost.place) } else { News::Back });
+            return Some(if lost.anew { DeviceEvent::ReopenedAtNewRate(lost.place) } else { DeviceEvent::Reopened });
         }
         if let Some(lost) = &mut self.lost {
             lost.pause = (lost.pause * 2).min(PAUSES.1);
@@ -351,7 +351,7 @@ impl Player {
 }
 
 impl Device for Player {
-    fn hand(&mut self) -> &mut Hand {
+    fn hand(&mut self) -> &mut RenderHandle {
         &mut self.hand
     }
 
@@ -363,7 +363,7 @@ impl Device for Player {
         Frame(i64::from(BUFFER))
     }
 
-    fn tick(&mut self) -> Option<News> {
+    fn tick(&mut self) -> Option<DeviceEvent> {
         Player::tick(self)
     }
 }

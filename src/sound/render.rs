@@ -1,20 +1,20 @@
 //! From a schedule to samples: the one function that both the device and the file hear. It must not know rodio, files or
 //! threads; after it is made it neither allocates nor frees.
 
-use super::clock::Point;
+use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
 use super::schedule::{Note, Schedule};
 use super::units::{Frame, Gain, SampleRate};
 use std::sync::Arc;
 
 /// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
-pub const VOICES: usize = 256;
+pub const MAX_POLYPHONY: usize = 256;
 /// Sounds from which on an attack damps the oldest, so that it has fallen silent before its place is needed.
-const CROWDED: usize = VOICES - 32;
+const CROWDED: usize = MAX_POLYPHONY - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
-pub const MASTER_DB: f32 = -2.0;
+pub const MIX_DB: f32 = -2.0;
 /// Frames by which the output lags behind the schedule.
-pub const LATENCY: usize = DELAY;
+pub const RENDER_LATENCY: usize = DELAY;
 
 const BLOCK: usize = 256;
 /// Frames by which a time may be off that was brought from one loop to another.
@@ -62,7 +62,7 @@ pub struct Renderer {
     origin: i64,
     /// The turn of the next note, where it starts from `origin`, and the note.
     turn: u64,
-    start: Point,
+    start: FrameTime,
     next: usize,
     /// Turns after which no note begins.
     turns: u64,
@@ -80,18 +80,18 @@ pub struct Renderer {
 impl Renderer {
     /// A silent renderer.
     pub fn new(rate: SampleRate) -> Self {
-        let gain = Gain::from_db(MASTER_DB).linear();
+        let gain = Gain::from_db(MIX_DB).linear();
         Self {
             schedule: None,
             playing: false,
             now: 0,
             origin: 0,
             turn: 0,
-            start: Point::ZERO,
+            start: FrameTime::ZERO,
             next: 0,
             turns: u64::MAX,
             before: 0,
-            sounds: Vec::with_capacity(VOICES),
+            sounds: Vec::with_capacity(MAX_POLYPHONY),
             gain,
             target: gain,
             limiter: Limiter::new(),
@@ -240,15 +240,15 @@ impl Renderer {
 
     /// The turn that is rendered next, since the last jump, and how far into it. The next note may already belong to
     /// the turn after it.
-    fn place(&self) -> (u64, Point) {
-        let Some(schedule) = &self.schedule else { return (0, Point::ZERO) };
+    fn place(&self) -> (u64, FrameTime) {
+        let Some(schedule) = &self.schedule else { return (0, FrameTime::ZERO) };
         let denom = schedule.denom();
-        let now = Point { frame: self.now - self.origin, part: 0 };
+        let now = FrameTime { frame: self.now - self.origin, part: 0 };
         if now >= self.start || self.turn == 0 {
-            return (self.turn, now.minus(self.start, denom).max(Point::ZERO));
+            return (self.turn, now.minus(self.start, denom).max(FrameTime::ZERO));
         }
         let before = self.start.minus(schedule.length(), denom);
-        (self.turn - 1, now.minus(before, denom).max(Point::ZERO))
+        (self.turn - 1, now.minus(before, denom).max(FrameTime::ZERO))
     }
 
     fn jump(&mut self, frame: i64) {
@@ -324,7 +324,7 @@ impl Renderer {
 
     fn begin(&mut self, at: i64, note: Note) {
         let Some(schedule) = &self.schedule else { return };
-        if self.sounds.len() == VOICES {
+        if self.sounds.len() == MAX_POLYPHONY {
             self.sounds.remove(0);
         }
         self.sounds.push(Sound {

@@ -1,9 +1,9 @@
 //! A WAV stream and the offline render into it. It must not know where the bytes go.
 
-use super::own::OwnSounds;
-use super::render::{LATENCY, Renderer};
-use super::schedule::{Ask, Schedule};
+use super::render::{RENDER_LATENCY, Renderer};
+use super::schedule::{Schedule, ScheduleOptions};
 use super::units::{Frame, SampleRate};
+use super::user_samples::UserSamples;
 use crate::rhythm::Groove;
 use std::io::{self, Write};
 
@@ -102,8 +102,8 @@ impl<'a> Writer<'a> {
 ///
 /// # Errors
 /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
-pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
-    offline_with(groove, ask, &OwnSounds::none(), length, sink)
+pub fn offline(groove: &Groove, ask: &ScheduleOptions, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
+    offline_with(groove, ask, &UserSamples::none(), length, sink)
 }
 
 /// The same with the user's own sounds.
@@ -112,8 +112,8 @@ pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write)
 /// As of [`offline`].
 pub fn offline_with(
     groove: &Groove,
-    ask: &Ask,
-    own: &OwnSounds,
+    ask: &ScheduleOptions,
+    own: &UserSamples,
     length: Length,
     sink: &mut dyn Write,
 ) -> io::Result<Frame> {
@@ -130,7 +130,7 @@ pub fn offline_with(
     let mut writer = Writer::new(sink, ask.rate, Frame(total))?;
     renderer.play(Box::new(schedule), Frame(0));
     let mut block = [0.0_f32; 2048];
-    renderer.render(&mut block[..2 * LATENCY]);
+    renderer.render(&mut block[..2 * RENDER_LATENCY]);
     let fade = if matches!(length, Length::Seconds(_)) { (i64::from(ask.rate.hertz()) / 200).min(total) } else { 0 };
     let mut done = 0;
     while done < total {

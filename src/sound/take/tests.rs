@@ -5,7 +5,7 @@ mod sums;
 
 use super::*;
 use crate::rhythm::Voice;
-use crate::sound::CEILING;
+use crate::sound::LIMITER_CEILING;
 use crate::sound::tests::{big, groove, hard, rate, rounded, time};
 use crate::sound::units::Frame;
 use chunks::{inner, riff};
@@ -111,7 +111,7 @@ fn joins_do_not_click_and_the_limiter_holds() {
     let takes = [Take { click, times: 2, ..plain("a") }, Take { click, speed: slow, ..plain("b") }];
     let loud = samples(&written(&crowd, &takes, rate(48_000)).0);
     let peak = loud.iter().map(|s| s.0.abs().max(s.1.abs())).fold(0.0, f64::max);
-    assert!(peak <= f64::from(CEILING) + 1e-6 && peak > 0.7, "{peak}");
+    assert!(peak <= f64::from(LIMITER_CEILING) + 1e-6 && peak > 0.7, "{peak}");
 }
 
 #[test]
@@ -236,7 +236,7 @@ proptest! {
         sequence.write(&mut bytes).expect("written");
         let found = samples(&bytes);
         prop_assert_eq!(found.len() as i64, sequence.frames().0);
-        prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(CEILING) + 1e-6));
+        prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(LIMITER_CEILING) + 1e-6));
     }
 }
 

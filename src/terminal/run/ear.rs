@@ -10,7 +10,7 @@ use super::super::{Event, Head, Sequence, Sounding};
 use super::slot::Slot;
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
-use crate::sound::far::{Far, Token};
+use crate::sound::remote::{RemotePlayer, Token};
 use desk::{Desk, Places};
 use own::{Beside, Own};
 use std::path::PathBuf;
@@ -36,7 +36,7 @@ enum Request {
 const GOODBYE: Duration = Duration::from_millis(800);
 
 /// A far speaker that was connected and waits to be used.
-type Seat = Arc<Mutex<Option<Far>>>;
+type Seat = Arc<Mutex<Option<RemotePlayer>>>;
 
 /// The thread's end of the program.
 pub(super) struct Ear {
@@ -53,7 +53,7 @@ pub(super) struct Ear {
 impl Ear {
     /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
     /// something is first played.
-    pub(super) fn start(events: Sender<Event>, output: Option<String>, far: Option<Far>) -> Self {
+    pub(super) fn start(events: Sender<Event>, output: Option<String>, far: Option<RemotePlayer>) -> Self {
         let slot: Slot<Request> = Slot::new();
         let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
@@ -77,7 +77,7 @@ impl Ear {
         let (slot, seat, events) = (self.slot.clone(), self.seat.clone(), self.events.clone());
         let connect = move || {
             let far = match Token::parse(&token) {
-                Some(token) => Far::connect(port, &token).map_err(|e| e.to_string()),
+                Some(token) => RemotePlayer::connect(port, &token).map_err(|e| e.to_string()),
                 None => Err("that is no token".to_owned()),
             };
             match far {

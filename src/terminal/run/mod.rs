@@ -22,7 +22,7 @@ pub use sounds::Sounds;
 use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-use crate::sound::far::Far;
+use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
 use disk::Disk;
 use ear::Ear;
@@ -71,7 +71,7 @@ impl From<io::Error> for EditError {
 ///
 /// # Errors
 /// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
-pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
+pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditError> {
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }

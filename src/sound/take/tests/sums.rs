@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::rhythm::{Accent, MeterKind, Section};
-use crate::sound::MASTER_DB;
+use crate::sound::MIX_DB;
 use crate::sound::units::Gain;
-use crate::sound::voice::{self, Strike, Tone};
+use crate::sound::voice::{self, SynthKey, Tone};
 
 /// Exact seconds of a section at full speed.
 pub(super) fn seconds(section: &Section, t: Time) -> BigRational {
@@ -100,8 +100,8 @@ pub(super) fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (V
     let mut cue = 0_i64;
     let mut put = |frame: i64, (_, tone, accent, level, side): &(BigRational, Tone, Accent, f32, i8)| {
         let (left, right) = Gain::UNITY.panned(*side);
-        let master = f64::from(Gain::from_db(MASTER_DB).linear()) * f64::from(*level);
-        let samples = voice::sound(Strike { rate, tone: *tone, accent: *accent });
+        let master = f64::from(Gain::from_db(MIX_DB).linear()) * f64::from(*level);
+        let samples = voice::sound(SynthKey { rate, tone: *tone, accent: *accent });
         let frame = usize::try_from(frame).expect("after the start");
         mixed.resize(mixed.len().max(frame + samples.len()), (0.0, 0.0));
         for (sum, x) in mixed[frame..].iter_mut().zip(samples.iter()) {

@@ -7,7 +7,7 @@ use super::super::slot::Slot;
 use super::own::Own;
 use super::plan::Plan;
 use super::{Request, Seat};
-use crate::sound::{Happening, Keep, News, Output, Playhead, Position};
+use crate::sound::{AudioBackend, DeviceEvent, Keep, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
 use std::sync::mpsc::{Receiver, Sender};
@@ -84,15 +84,15 @@ impl Desk {
         taps: &Receiver<Instant>,
         places: &Places<'_>,
     ) -> Result<(), Alone> {
-        let mut output: Option<Output> = None;
+        let mut output: Option<AudioBackend> = None;
         let done = self.works(&mut output, slot, taps, places);
-        output.into_iter().for_each(Output::end);
+        output.into_iter().for_each(AudioBackend::end);
         done
     }
 
     fn works(
         &mut self,
-        output: &mut Option<Output>,
+        output: &mut Option<AudioBackend>,
         slot: &Slot<Request>,
         taps: &Receiver<Instant>,
         places: &Places<'_>,
@@ -110,10 +110,10 @@ impl Desk {
                 self.now = Now::Nothing;
                 self.own.goes_far(true);
                 self.tell(Event::Speaker(Speaker::There(far.port())));
-                output.replace(Output::Far(far)).into_iter().for_each(Output::end);
+                output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
             }
             if output.is_none() && matches!(request, Some(Request::Play(..))) {
-                match Output::here(places.output) {
+                match AudioBackend::local(places.output) {
                     Ok(opened) => *output = Some(opened),
                     Err(error) => self.tell(Event::Device(Err(error.to_string()))),
                 }
@@ -141,7 +141,7 @@ impl Desk {
     }
 
     /// Does what is asked.
-    fn does(&mut self, request: Request, player: &mut Output) {
+    fn does(&mut self, request: Request, player: &mut AudioBackend) {
         if matches!(request, Request::Play(..)) {
             self.tell(Event::Device(Ok(())));
         }
@@ -171,7 +171,7 @@ impl Desk {
     }
 
     /// Puts a loop in the place of its legs.
-    fn go_round(&mut self, round: Round, player: &mut Output) -> Now {
+    fn go_round(&mut self, round: Round, player: &mut AudioBackend) -> Now {
         for id in &round.legs {
             player.replace(*id, self.own.leg(&round.what, player.rate()), Keep::Place);
         }
@@ -179,7 +179,7 @@ impl Desk {
     }
 
     /// Begins a sequence: now, or at the end of the time through that is heard.
-    fn begin(&mut self, mut plan: Plan, player: &mut Output, now: bool) -> Now {
+    fn begin(&mut self, mut plan: Plan, player: &mut AudioBackend, now: bool) -> Now {
         plan.begin(player, &mut self.own, now);
         Now::Sequence(plan)
     }
@@ -188,32 +188,36 @@ impl Desk {
     ///
     /// # Errors
     /// It is gone for good: why.
-    fn look_after(&mut self, player: &mut Output) -> Result<(), String> {
+    fn look_after(&mut self, player: &mut AudioBackend) -> Result<(), String> {
         while let Some(happening) = player.tick() {
             let plays = !matches!(self.now, Now::Nothing);
             let news = match happening {
-                Happening::Over(error) => return Err(error.to_string()),
-                Happening::Refused(words) => {
+                OutputEvent::Closed(error) => return Err(error.to_string()),
+                OutputEvent::Refused(words) => {
                     self.now = Now::Nothing;
                     self.tell(Event::Speaker(Speaker::Refused(words)));
                     continue;
                 }
-                Happening::Anew(head) => {
+                OutputEvent::ResendAll(head) => {
                     self.play_anew(&head, player);
                     continue;
                 }
-                Happening::Device(news) => news,
+                OutputEvent::Device(news) => news,
             };
-            if let News::BackAnew(Some(head)) = &news {
+            if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &news {
                 self.play_anew(head, player);
             }
-            let told = match (news, player.is_far()) {
-                (News::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
-                (News::Back | News::BackAnew(_), true) => Event::Speaker(Speaker::Back),
-                (News::Lost(error), false) => Event::SoundTold(format!("{error}; it goes on when the output is back")),
-                (News::Back | News::BackAnew(_), false) => Event::SoundTold("the output device is back".into()),
+            let told = match (news, player.is_remote()) {
+                (DeviceEvent::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
+                (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), true) => Event::Speaker(Speaker::Back),
+                (DeviceEvent::Lost(error), false) => {
+                    Event::SoundTold(format!("{error}; it goes on when the output is back"))
+                }
+                (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), false) => {
+                    Event::SoundTold("the output device is back".into())
+                }
             };
-            if plays || player.is_far() {
+            if plays || player.is_remote() {
                 self.tell(told);
             }
         }
@@ -221,7 +225,7 @@ impl Desk {
     }
 
     /// Plays on from the place that was heard, with everything built for the device as it is now.
-    fn play_anew(&mut self, head: &Playhead, player: &mut Output) {
+    fn play_anew(&mut self, head: &Playhead, player: &mut AudioBackend) {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
             Now::Loop(Round { what, .. }) => {
@@ -236,7 +240,7 @@ impl Desk {
     }
 
     /// Sends what comes of a sequence, and notes its end.
-    fn go_on(&mut self, player: &mut Output) -> Result<(), Alone> {
+    fn go_on(&mut self, player: &mut AudioBackend) -> Result<(), Alone> {
         if let Now::Sequence(plan) = &mut self.now {
             plan.send(player, &mut self.own);
             if plan.is_sent() && player.has_ended() {
@@ -249,7 +253,7 @@ impl Desk {
     }
 
     /// Tells what was heard when keys were tapped; only to a loop can be tapped.
-    fn answer_taps(&self, taps: &Receiver<Instant>, player: &mut Output) {
+    fn answer_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
             let heard = player.heard_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| Heard {
                 section: h.section,
@@ -265,7 +269,7 @@ impl Desk {
     }
 
     /// Tells where the groove is heard, and which take of a sequence that is.
-    fn tell_place(&mut self, player: &mut Output) -> Result<(), Alone> {
+    fn tell_place(&mut self, player: &mut AudioBackend) -> Result<(), Alone> {
         if matches!(self.now, Now::Nothing) {
             return Ok(());
         }
@@ -306,7 +310,7 @@ mod tests {
     }
 
     /// The device takes so many frames, while the thread does its round; the greatest magnitude.
-    fn go_on(desk: &mut Desk, output: &mut Output, device: &Fake, frames: usize) -> f32 {
+    fn go_on(desk: &mut Desk, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
         let mut peak = 0.0_f32;
         for _ in 0..frames / 1024 {
             peak = peak.max(device.takes(1024).0);
@@ -317,9 +321,9 @@ mod tests {
 
     #[test]
     fn a_loop_in_the_place_of_takes_hears_every_later_edit() {
-        let _alone = crate::sound::ALONE.lock().unwrap_or_else(PoisonError::into_inner);
+        let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
         let device = Fake::at(48_000);
-        let mut output = Output::Here(device.player().expect("a device"));
+        let mut output = AudioBackend::Local(device.player().expect("a device"));
         let (events, _told) = mpsc::channel();
         let mut desk = Desk::new(Own::new(Beside::default(), events.clone()), events);
         let take = || Take { playing: playing(true), times: Some(1), count_in: false };

@@ -4,8 +4,8 @@ use super::super::super::{Event, Playing};
 use super::super::playing::take;
 use super::super::sounds::Sounds;
 use crate::rhythm::Groove;
-use crate::sound::far;
-use crate::sound::{Leg, OwnSounds, SampleRate};
+use crate::sound::remote;
+use crate::sound::{SampleRate, Segment, UserSamples};
 use std::path::PathBuf;
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -34,11 +34,11 @@ impl Own {
     }
 
     /// The sounds of a groove at a rate.
-    pub(super) fn of(&mut self, groove: &Groove, rate: SampleRate) -> OwnSounds {
+    pub(super) fn of(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
         let file = self.beside.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let (mut own, mut words) = self.sounds.of(groove, file.as_deref(), rate);
         if let Some(told) = &mut self.large {
-            let large = own.keep_within(far::SOUND, far::SOUNDS);
+            let large = own.keep_within(remote::SOUND, remote::SOUNDS);
             if !large.is_empty() && large != *told {
                 words.push(format!("{}: too large for the far speaker, voices sound instead", large.join(", ")));
             }
@@ -51,8 +51,8 @@ impl Own {
     }
 
     /// The leg of a loop.
-    pub(super) fn leg(&mut self, what: &Playing, rate: SampleRate) -> Leg {
+    pub(super) fn leg(&mut self, what: &Playing, rate: SampleRate) -> Segment {
         let own = self.of(&what.groove, rate);
-        Leg::new(take(what).schedule_with(&what.groove, rate, &own))
+        Segment::new(take(what).schedule_with(&what.groove, rate, &own))
     }
 }

@@ -4,7 +4,7 @@ use super::super::super::{Event, Sequence};
 use super::super::playing::takes;
 use super::own::Own;
 use crate::sound::take::Take;
-use crate::sound::{Keep, Leg, Output, Playhead, SampleRate};
+use crate::sound::{AudioBackend, Keep, Playhead, SampleRate, Segment};
 use std::collections::VecDeque;
 
 /// A part of a sequence that is sent as one leg: a take, or its count-in.
@@ -52,11 +52,11 @@ impl Plan {
     }
 
     /// The leg of a part, so many times through of which lie behind it.
-    fn leg(&self, part: Part, behind: u64, rate: SampleRate, own: &mut Own) -> Option<Leg> {
+    fn leg(&self, part: Part, behind: u64, rate: SampleRate, own: &mut Own) -> Option<Segment> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.playing.groove;
         if part.counting {
-            return Some(Leg::new(take.count(groove, rate)?).times(1));
+            return Some(Segment::new(take.count(groove, rate)?).times(1));
         }
         let leg = take.leg_with(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
@@ -69,7 +69,7 @@ impl Plan {
     }
 
     /// Sends the first part: now, or at the end of the time through that is heard.
-    pub(super) fn begin(&mut self, player: &mut Output, own: &mut Own, now: bool) {
+    pub(super) fn begin(&mut self, player: &mut AudioBackend, own: &mut Own, now: bool) {
         while let Some(part) = self.next.pop_front() {
             if let Some(leg) = self.leg(part, 0, player.rate(), own) {
                 let id = if now { player.start(leg, None) } else { player.then(leg) };
@@ -80,7 +80,7 @@ impl Plan {
     }
 
     /// Sends what comes as far as there is room.
-    pub(super) fn send(&mut self, player: &mut Output, own: &mut Own) {
+    pub(super) fn send(&mut self, player: &mut AudioBackend, own: &mut Own) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
                 && let Some(leg) = self.leg(part, 0, player.rate(), own)
@@ -92,7 +92,7 @@ impl Plan {
     }
 
     /// Puts an edited sequence in the place of this one.
-    pub(super) fn change(&mut self, sequence: Sequence, player: &mut Output, own: &mut Own) {
+    pub(super) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut Own) {
         self.takes = takes(&sequence);
         self.sequence = sequence;
         for s in &self.sent {
@@ -117,7 +117,7 @@ impl Plan {
     }
 
     /// Sends all anew, from the place that was heard.
-    pub(super) fn resume(&mut self, head: &Playhead, player: &mut Output, own: &mut Own) {
+    pub(super) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, own: &mut Own) {
         let there = self.sent.iter().any(|s| s.id == head.leg);
         let Some((part, behind, step)) = self.recall(head) else { return self.begin(player, own, true) };
         let Some(leg) = self.leg(part, behind, player.rate(), own) else { return self.begin(player, own, true) };
