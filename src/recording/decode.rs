@@ -18,7 +18,7 @@ use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptio
 use symphonia::core::meta::MetadataOptions;
 
 /// Longest sound, in seconds.
-pub const LONGEST: u32 = 30;
+pub const MAX_SECONDS: u32 = 30;
 /// Most bytes read of a file: more than the longest sound has in eight channels of 32 bits at 192000 frames a second.
 const READ: u64 = 256 << 20;
 /// Parts that may be damaged before the rest is given up.
@@ -65,7 +65,7 @@ impl fmt::Display for DecodeError {
 
 impl std::error::Error for DecodeError {}
 
-/// Decodes a sound of at most [`LONGEST`] seconds: all channels folded into one (see `fold`), resampled to `rate`, brought
+/// Decodes a sound of at most [`MAX_SECONDS`] seconds: all channels folded into one (see `fold`), resampled to `rate`, brought
 /// to the level of the voices (see `level`). `extension` is the file's, if it has one; it only helps to guess.
 ///
 /// No more than some 256 MiB are read, and no more than the longest sound is kept, whatever the bytes say of themselves.
@@ -195,7 +195,7 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
                     raw.alone.push(frame[0]);
                 }
                 if raw.samples.len() as u64
-                    > u64::from(LONGEST) * u64::from(raw.rate) + if primed { u64::from(priming) } else { 0 }
+                    > u64::from(MAX_SECONDS) * u64::from(raw.rate) + if primed { u64::from(priming) } else { 0 }
                 {
                     return Err(too_long(told, raw.rate));
                 }
@@ -265,12 +265,12 @@ fn first_edit(list: &[u8]) -> Option<u32> {
 fn too_long(told: Option<u64>, rate: u32) -> DecodeError {
     let seconds = told.map_or(0, |t| t / u64::from(rate));
     let found = match seconds {
-        s if s <= u64::from(LONGEST) || s > 1_000_000 => format!("a sound longer than {LONGEST} s"),
+        s if s <= u64::from(MAX_SECONDS) || s > 1_000_000 => format!("a sound longer than {MAX_SECONDS} s"),
         s if s < 120 => format!("a sound of {s} s"),
         s if s < 7200 => format!("a sound of {} min", s / 60),
         s => format!("a sound of {} h {} min", s / 3600, s / 60 % 60),
     };
-    DecodeError::new(found, format!("at most {LONGEST} s"))
+    DecodeError::new(found, format!("at most {MAX_SECONDS} s"))
 }
 
 fn resampled(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {

@@ -6,4 +6,4 @@ mod level;
 #[cfg(test)]
 mod tests;
 
-pub use decode::{DecodeError, Decoded, LONGEST, decode};
+pub use decode::{DecodeError, Decoded, MAX_SECONDS, decode};

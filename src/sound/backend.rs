@@ -59,32 +59,32 @@ impl AudioBackend {
         either!(self, o => o.rate())
     }
 
-    /// Plays a leg from a place in the groove, or from its start. Gives its number.
-    pub fn start(&mut self, leg: Segment, place: Option<Position>) -> u64 {
-        either!(self, o => o.start(leg, place))
+    /// Plays a segment from a place in the groove, or from its start. Gives its number.
+    pub fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
+        either!(self, o => o.start(segment, place))
     }
 
-    /// Lets a leg follow after all that wait, while there is room. Gives its number.
-    pub fn queue(&mut self, leg: Segment) -> u64 {
-        either!(self, o => o.queue(leg))
+    /// Lets a segment follow after all that wait, while there is room. Gives its number.
+    pub fn queue(&mut self, segment: Segment) -> u64 {
+        either!(self, o => o.queue(segment))
     }
 
-    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
-    pub fn then(&mut self, leg: Segment) -> u64 {
-        either!(self, o => o.then(leg))
+    /// Lets a segment follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, segment: Segment) -> u64 {
+        either!(self, o => o.then(segment))
     }
 
-    /// Puts an edited leg in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, leg: Segment, keep: Keep) {
-        either!(self, o => o.replace(id, leg, keep));
+    /// Puts an edited segment in the place of the one of this number, without a gap.
+    pub fn replace(&mut self, id: u64, segment: Segment, keep: Keep) {
+        either!(self, o => o.replace(id, segment, keep));
     }
 
-    /// Whether one more leg may wait.
+    /// Whether one more segment may wait.
     pub fn has_room(&mut self) -> bool {
         either!(self, o => o.has_room())
     }
 
-    /// Whether the last leg ended the playing.
+    /// Whether the last segment ended the playing.
     pub fn has_ended(&mut self) -> bool {
         either!(self, o => o.has_ended())
     }

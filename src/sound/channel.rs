@@ -19,7 +19,7 @@ use std::time::Instant;
 const BLOCK: usize = 128;
 /// Commands that may wait in the ring.
 const RING: usize = 64;
-/// Legs that may be at the other end at once: those that wait, the one that is played and the one that comes in.
+/// Segments that may be at the other end at once: those that wait, the one that is played and the one that comes in.
 const AWAY: usize = MAX_QUEUED + 2;
 
 #[derive(Debug)]
@@ -45,7 +45,7 @@ pub struct RenderSource {
     at: usize,
 }
 
-/// A leg that was sent: its number, which sending of it, and where its places sound.
+/// A segment that was sent: its number, which sending of it, and where its places sound.
 #[derive(Debug)]
 struct Sent {
     id: u64,
@@ -56,12 +56,12 @@ struct Sent {
 /// What the sound thread last said of where it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Mark {
-    /// Number of the leg that is heard, and which sending of it.
-    pub(super) leg: u64,
+    /// Number of the segment that is heard, and which sending of it.
+    pub(super) segment: u64,
     pub(super) generation: u64,
-    /// Frame of its loop, below 0 if it lies in the turn before, and turns completed.
+    /// Frame of its loop, below 0 if it lies in the pass before, and passes completed.
     pub(super) frame: i64,
-    pub(super) turn: u64,
+    pub(super) pass: u64,
     /// When that was so.
     pub(super) at: Instant,
 }
@@ -77,7 +77,7 @@ pub struct RenderHandle {
     pub(super) board: Arc<SharedStatus>,
     /// What the board said when it was last read whole.
     news: RenderStatus,
-    /// Last sending, and last leg.
+    /// Last sending, and last segment.
     generation: u64,
     id: u64,
     playing: bool,
@@ -89,7 +89,7 @@ pub fn render_channel(rate: SampleRate) -> (RenderHandle, RenderSource) {
     let (commands_in, commands_out) = rtrb::RingBuffer::new(RING);
     let (returns_in, returns_out) = rtrb::RingBuffer::new(RING + AWAY);
     let board = Arc::new(SharedStatus::new());
-    let hand = RenderHandle {
+    let handle = RenderHandle {
         commands: commands_in,
         returns: returns_out,
         backlog: VecDeque::new(),
@@ -101,7 +101,7 @@ pub fn render_channel(rate: SampleRate) -> (RenderHandle, RenderSource) {
         playing: false,
         rate,
     };
-    let feed = RenderSource {
+    let source = RenderSource {
         relay: SegmentQueue::new(rate),
         commands: commands_out,
         returns: returns_in,
@@ -110,14 +110,14 @@ pub fn render_channel(rate: SampleRate) -> (RenderHandle, RenderSource) {
         block: [0.0; 2 * BLOCK],
         at: 2 * BLOCK,
     };
-    (hand, feed)
+    (handle, source)
 }
 
-/// Gives a leg back. There is room: only this end puts legs into the ring, and a command is taken only while every leg that
+/// Gives a segment back. There is room: only this end puts segments into the ring, and a command is taken only while every segment that
 /// is at this end could be given back, so that none is ever freed here.
-fn give(returns: &mut rtrb::Producer<Box<Segment>>, leg: Box<Segment>) {
-    if let Err(rtrb::PushError::Full(leg)) = returns.push(leg) {
-        std::mem::forget(leg);
+fn give(returns: &mut rtrb::Producer<Box<Segment>>, segment: Box<Segment>) {
+    if let Err(rtrb::PushError::Full(segment)) = returns.push(segment) {
+        std::mem::forget(segment);
     }
 }
 
@@ -131,19 +131,19 @@ impl RenderSource {
         while self.returns.slots() > AWAY {
             let Ok(command) = self.commands.pop() else { break };
             let (relay, returns) = (&mut self.relay, &mut self.returns);
-            let back = &mut |leg| give(returns, leg);
+            let back = &mut |segment| give(returns, segment);
             match command {
-                Command::Play(leg, from) => relay.play(leg, from, back),
-                Command::Push(leg) => relay.push(leg, back),
-                Command::Then(leg) => relay.then(leg, back),
-                Command::Replace(leg, keep) => relay.replace(leg, keep, back),
+                Command::Play(segment, from) => relay.play(segment, from, back),
+                Command::Push(segment) => relay.push(segment, back),
+                Command::Then(segment) => relay.then(segment, back),
+                Command::Replace(segment, keep) => relay.replace(segment, keep, back),
                 Command::Stop => relay.stop(back),
                 Command::Seek(frame) => relay.renderer().seek(frame),
                 Command::Gain(gain) => relay.renderer().set_gain(gain),
             }
         }
         let returns = &mut self.returns;
-        self.relay.render(&mut self.block, &mut |leg| give(returns, leg));
+        self.relay.render(&mut self.block, &mut |segment| give(returns, segment));
         self.publish();
     }
 
@@ -156,12 +156,12 @@ impl RenderSource {
             id,
             generation,
             frame: renderer.frame().0,
-            turn: renderer.loops(),
+            pass: renderer.passes(),
             since: renderer.now() - began,
             before_id: before.id,
             before_generation: before.generation,
             before_frame: before.frame,
-            before_turn: before.turn,
+            before_pass: before.pass,
             ended,
             written_at: 0,
         });
@@ -194,43 +194,43 @@ impl RenderHandle {
         self.start(Segment::new(schedule), from);
     }
 
-    /// Plays a leg from a frame of its loop, instead of all that is played and waits. Gives its number, greater than all before.
-    pub fn start(&mut self, leg: Segment, from: Frame) -> u64 {
-        let leg = Box::new(self.numbered(leg));
+    /// Plays a segment from a frame of its loop, instead of all that is played and waits. Gives its number, greater than all before.
+    pub fn start(&mut self, segment: Segment, from: Frame) -> u64 {
+        let segment = Box::new(self.numbered(segment));
         self.backlog.retain(|c| matches!(c, Command::Gain(_)));
-        self.send(Command::Play(leg, from));
+        self.send(Command::Play(segment, from));
         self.playing = true;
         self.id
     }
 
-    /// Lets a leg follow after all that wait, at the exact frame at which the last one of them ends. Gives its number. To be
+    /// Lets a segment follow after all that wait, at the exact frame at which the last one of them ends. Gives its number. To be
     /// asked for only while [`RenderHandle::has_room`].
-    pub fn queue(&mut self, leg: Segment) -> u64 {
-        let leg = Box::new(self.numbered(leg));
-        self.send(Command::Push(leg));
+    pub fn queue(&mut self, segment: Segment) -> u64 {
+        let segment = Box::new(self.numbered(segment));
+        self.send(Command::Push(segment));
         self.playing = true;
         self.id
     }
 
-    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
-    pub fn then(&mut self, leg: Segment) -> u64 {
-        let leg = Box::new(self.numbered(leg));
+    /// Lets a segment follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, segment: Segment) -> u64 {
+        let segment = Box::new(self.numbered(segment));
         self.backlog.retain(|c| !matches!(c, Command::Push(_) | Command::Then(_)));
-        self.send(Command::Then(leg));
+        self.send(Command::Then(segment));
         self.playing = true;
         self.id
     }
 
-    /// Puts an edited leg in the place of the one of this number, whether that is played or waits; one that has been played is
+    /// Puts an edited segment in the place of the one of this number, whether that is played or waits; one that has been played is
     /// left alone.
-    pub fn replace(&mut self, id: u64, mut leg: Segment, keep: Keep) {
-        (leg.id, leg.generation) = (id, self.generation + 1);
-        self.remember(&leg);
+    pub fn replace(&mut self, id: u64, mut segment: Segment, keep: Keep) {
+        (segment.id, segment.generation) = (id, self.generation + 1);
+        self.remember(&segment);
         self.backlog.retain(|c| !matches!(c, Command::Replace(old, _) if old.id == id));
-        self.send(Command::Replace(Box::new(leg), keep));
+        self.send(Command::Replace(Box::new(segment), keep));
     }
 
-    /// Whether one more leg may wait.
+    /// Whether one more segment may wait.
     pub fn has_room(&mut self) -> bool {
         self.look();
         // Numbers rise; what is not begun waits, in the ring or at the other end.
@@ -240,7 +240,7 @@ impl RenderHandle {
         waiting.len() < MAX_QUEUED
     }
 
-    /// Puts an edited schedule in the place of the leg that was sent last.
+    /// Puts an edited schedule in the place of the segment that was sent last.
     pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
         self.replace(self.id, Segment::new(schedule), keep);
     }
@@ -270,7 +270,7 @@ impl RenderHandle {
         self.playing
     }
 
-    /// Whether the leg that was sent last has been played through and was to end the playing.
+    /// Whether the segment that was sent last has been played through and was to end the playing.
     pub fn has_ended(&mut self) -> bool {
         self.look();
         self.playing && self.id > 0 && self.news.ended == self.id
@@ -305,13 +305,13 @@ impl RenderHandle {
         let since = self.board.nanos_at(at) - news.written_at as i64;
         let gone = (since as f64 * 1e-9 * f64::from(self.rate.hertz())) as i64;
         let late = (ahead.0 + RENDER_LATENCY as i64 - gone).max(0);
-        let Mark { leg, generation, mut frame, turn: mut loops, .. } = self.marked(late);
+        let Mark { segment, generation, mut frame, pass: mut loops, .. } = self.marked(late);
         let map = &self.sent.iter().find(|s| s.generation == generation)?.map;
         while frame < 0 && loops > 0 && map.length().0 > 0 {
             frame += map.length().0;
             loops -= 1;
         }
-        Some(Playhead { loops, ..Playhead::begun(map.position(Frame(frame.max(0))), leg) })
+        Some(Playhead { loop_pass: loops, ..Playhead::begun(map.position(Frame(frame.max(0))), segment) })
     }
 
     /// What was heard when the last block was rendered, if `ahead` frames were rendered and not heard yet then; `None` while
@@ -325,12 +325,18 @@ impl RenderHandle {
     fn marked(&self, late: i64) -> Mark {
         let news = &self.news;
         let at = self.board.instant(news.written_at);
-        // It may still be the leg before.
+        // It may still be the segment before.
         if late > news.since && news.before_generation > 0 {
             let frame = news.before_frame - (late - news.since);
-            return Mark { leg: news.before_id, generation: news.before_generation, frame, turn: news.before_turn, at };
+            return Mark {
+                segment: news.before_id,
+                generation: news.before_generation,
+                frame,
+                pass: news.before_pass,
+                at,
+            };
         }
-        Mark { leg: news.id, generation: news.generation, frame: news.frame - late, turn: news.turn, at }
+        Mark { segment: news.id, generation: news.generation, frame: news.frame - late, pass: news.pass, at }
     }
 
     /// Goes to a frame of the loop; one beyond its end becomes its end.
@@ -356,20 +362,24 @@ impl RenderHandle {
         self.sent.retain(|s| s.generation == before || s.id > news.id || s.id == news.id && s.generation >= now);
     }
 
-    fn numbered(&mut self, mut leg: Segment) -> Segment {
+    fn numbered(&mut self, mut segment: Segment) -> Segment {
         self.id += 1;
-        (leg.id, leg.generation) = (self.id, self.generation + 1);
-        self.remember(&leg);
-        leg
+        (segment.id, segment.generation) = (self.id, self.generation + 1);
+        self.remember(&segment);
+        segment
     }
 
-    fn remember(&mut self, leg: &Segment) {
-        self.generation = leg.generation;
-        if let Some(schedule) = leg.schedule() {
-            self.sent.push_back(Sent { id: leg.id, generation: leg.generation, map: Arc::clone(schedule.map()) });
+    fn remember(&mut self, segment: &Segment) {
+        self.generation = segment.generation;
+        if let Some(schedule) = segment.schedule() {
+            self.sent.push_back(Sent {
+                id: segment.id,
+                generation: segment.generation,
+                map: Arc::clone(schedule.map()),
+            });
         }
         self.look();
-        // While nobody listens only the newest of each leg counts.
+        // While nobody listens only the newest of each segment counts.
         while self.sent.len() > 4 * RING {
             self.sent.pop_front();
         }

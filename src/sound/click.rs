@@ -74,7 +74,7 @@ pub enum Moment {
 
 impl ClickLine {
     /// The line of a pulse that comes again after `length` seconds at full speed: `pulses` in rising order, clicked as
-    /// `click` says for the beat. What lies between the last pulse and the first of the next turn belongs to both.
+    /// `click` says for the beat. What lies between the last pulse and the first of the next pass belongs to both.
     pub fn of_pulse(pulses: &[f64], length: f64, click: Click, tone: u8, side: i8) -> Self {
         let parts = click.parts();
         let mut moments = Vec::new();

@@ -242,7 +242,7 @@ mod tests {
         fn points_are_exact(
             bpm in 5_000_i64..1_000_000, scale in prop::sample::select(vec![1_i64, 3, 7, 1000]), numer in 0_i64..100_000,
             denom in 1_i64..200, other in 1_i64..64, rate in prop::sample::select(vec![8_000_u32, 44_100, 48_000, 96_000]),
-            turns in 0_u64..1_000_000,
+            passes in 0_u64..1_000_000,
         ) {
             let tempo = Fraction::new(bpm.clamp(5 * scale, 1000 * scale), scale).expect("valid");
             let pace = pace(&format!("{}/{}", tempo.numer(), tempo.denom()), rate);
@@ -253,8 +253,8 @@ mod tests {
             let fine = ruler.clone().refined();
             prop_assert!(fine.denom() >= 1 << 48);
             prop_assert_eq!(value(fine.at(0, time), fine.denom()), pace.frames(time));
-            let many = point.times(turns, ruler.denom());
-            let exact = pace.frames(time) * BigInt::from(turns);
+            let many = point.times(passes, ruler.denom());
+            let exact = pace.frames(time) * BigInt::from(passes);
             prop_assert_eq!(value(many, ruler.denom()), exact.clone());
             prop_assert_eq!(many.minus(point, ruler.denom()).plus(point, ruler.denom()), many);
             let half = BigRational::new(1.into(), 2.into());

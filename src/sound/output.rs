@@ -1,4 +1,4 @@
-//! The output devices of this machine: their names, and a stream that pulls samples out of a feed. It must not know grooves or
+//! The output devices of this machine: their names, and a stream that pulls samples out of a source. It must not know grooves or
 //! when a device is opened; only this file may name rodio.
 
 use super::OutputError;
@@ -16,7 +16,7 @@ use std::time::Duration;
 
 /// A distance from render to playback beyond this is no truth.
 const ABSURD: Duration = Duration::from_secs(2);
-/// Seconds over which a stream begins, so that what rings in the feed does not start with a step.
+/// Seconds over which a stream begins, so that what rings in the source does not start with a step.
 const OPENING: f32 = 0.005;
 
 /// The output devices there are now. What sound libraries print meanwhile is put aside.
@@ -52,22 +52,22 @@ pub(super) struct StreamCounters {
     pub(super) ahead: AtomicU64,
 }
 
-/// A feed that comes home when the stream that pulls it is gone.
+/// A source that comes home when the stream that pulls it is gone.
 pub(super) struct SourceLease {
-    feed: Option<RenderSource>,
+    source: Option<RenderSource>,
     home: Sender<RenderSource>,
 }
 
 impl SourceLease {
-    pub(super) fn new(feed: RenderSource, home: Sender<RenderSource>) -> Self {
-        Self { feed: Some(feed), home }
+    pub(super) fn new(source: RenderSource, home: Sender<RenderSource>) -> Self {
+        Self { source: Some(source), home }
     }
 }
 
 impl Drop for SourceLease {
     fn drop(&mut self) {
-        if let Some(feed) = self.feed.take() {
-            drop(self.home.send(feed));
+        if let Some(source) = self.source.take() {
+            drop(self.home.send(source));
         }
     }
 }
@@ -176,7 +176,7 @@ fn open<T: SizedSample + FromSample<f32>>(
     )
 }
 
-/// What runs on the sound thread: fills the device's buffers from the feed. It neither allocates nor waits.
+/// What runs on the sound thread: fills the device's buffers from the source. It neither allocates nor waits.
 pub(super) struct Callback {
     lent: SourceLease,
     signs: Arc<StreamCounters>,
@@ -203,9 +203,9 @@ impl Callback {
         delay: Option<Duration>,
         convert: impl Fn(f32) -> T,
     ) {
-        let Some(feed) = &mut self.lent.feed else { return };
+        let Some(source) = &mut self.lent.source else { return };
         for frame in out.chunks_mut(channels.max(1)) {
-            let (left, right) = (feed.next().unwrap_or(0.0) * self.gain, feed.next().unwrap_or(0.0) * self.gain);
+            let (left, right) = (source.next().unwrap_or(0.0) * self.gain, source.next().unwrap_or(0.0) * self.gain);
             self.gain = (self.gain + self.step).min(1.0);
             match frame {
                 [one] => *one = convert(f32::midpoint(left, right)),
@@ -241,11 +241,11 @@ mod tests {
         let groove =
             crate::sound::tests::groove(&[crate::rhythm::Voice::Rim], &[("4/4", "120", 1, None, "xxxxxxxxxxxxxxxx")]);
         for channels in [1_usize, 2, 6] {
-            let (mut hand, feed) = render_channel(SampleRate::STUDIO);
+            let (mut handle, source) = render_channel(SampleRate::STUDIO);
             let (home, back) = mpsc::channel();
             let signs = Arc::new(StreamCounters::default());
-            let mut pull = Callback::new(SourceLease::new(feed, home), Arc::clone(&signs), 48_000);
-            hand.play(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO)), Frame(0));
+            let mut pull = Callback::new(SourceLease::new(source, home), Arc::clone(&signs), 48_000);
+            handle.play(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO)), Frame(0));
             let mut out = vec![9.0_f32; 1024 * channels];
             let delay = Duration::from_millis(20);
             for (said, ahead) in [
@@ -264,7 +264,7 @@ mod tests {
             assert!(out.chunks(channels).all(|f| f.iter().skip(2).all(|x| *x == 0.0)));
             assert!(back.try_recv().is_err());
             drop(pull);
-            assert!(back.try_recv().is_ok(), "the feed comes home");
+            assert!(back.try_recv().is_ok(), "the source comes home");
         }
     }
 }

@@ -23,16 +23,16 @@ pub struct Playhead {
     pub pass: usize,
     /// Whole notes from the section's start.
     pub wholes: f64,
-    /// Turns of the loop completed since the start.
-    pub loops: u64,
-    /// Number of the leg that is heard.
-    pub leg: u64,
+    /// Passes of the loop completed since the start.
+    pub loop_pass: u64,
+    /// Number of the segment that is heard.
+    pub segment: u64,
 }
 
 impl Playhead {
-    /// A place at which leg `leg` begins.
-    pub(super) fn begun(place: Position, leg: u64) -> Self {
-        Self { section: place.section, pass: place.pass, wholes: place.wholes, loops: 0, leg }
+    /// A place at which segment `segment` begins.
+    pub(super) fn begun(place: Position, segment: u64) -> Self {
+        Self { section: place.section, pass: place.pass, wholes: place.wholes, loop_pass: 0, segment }
     }
 
     /// The place in the groove.
@@ -137,9 +137,9 @@ impl PositionMap {
         Frame(self.length.rounded(self.denom))
     }
 
-    /// The whole frame at which turn `turn` begins.
-    pub(super) fn turn_start(&self, turn: u64) -> Frame {
-        Frame(self.length.times(turn, self.denom).rounded(self.denom))
+    /// The whole frame at which pass `pass` begins.
+    pub(super) fn pass_start(&self, pass: u64) -> Frame {
+        Frame(self.length.times(pass, self.denom).rounded(self.denom))
     }
 
     /// Whether every place sounds at the same exact frame as in `other`.

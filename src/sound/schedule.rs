@@ -85,7 +85,7 @@ pub(super) struct Note {
 
 /// A loop, ready to be rendered: every sound at its exact offset.
 ///
-/// The `k`th sound of turn `n` begins at frame `round(n * length + offset[k])`, halves upward, with `length` and
+/// The `k`th sound of pass `n` begins at frame `round(n * length + offset[k])`, halves upward, with `length` and
 /// `offset[k]` exact fractions of frames over one common denominator up to 2^120 (beyond that see the clock's ruler).
 #[derive(Debug)]
 pub struct Schedule {
@@ -139,7 +139,7 @@ impl Schedule {
     }
 
     /// The same loop, of the same clock, with only what begins before `until` in the first time through its first section.
-    pub(super) fn hushed(&self, until: Time) -> Schedule {
+    pub(super) fn opening_only(&self, until: Time) -> Schedule {
         let piece = self.map.pieces.first();
         let end = piece.map_or(0.0, |p| (approx(until) - p.from).clamp(0.0, p.to - p.from) * p.pace);
         // Halfway between two frames nothing begins that the rounding could move across.
@@ -158,7 +158,7 @@ impl Schedule {
         self.rate
     }
 
-    /// Number of sounds in one turn of the loop.
+    /// Number of sounds in one pass of the loop.
     pub fn len(&self) -> usize {
         self.notes.len()
     }
@@ -183,19 +183,19 @@ impl Schedule {
         self.map.at_fraction(share)
     }
 
-    /// The whole frame at which the `k`th sound of turn `turn` begins, counted from the start of turn 0.
-    pub fn onset(&self, turn: u64, k: usize) -> Option<Frame> {
+    /// The whole frame at which the `k`th sound of pass `pass` begins, counted from the start of pass 0.
+    pub fn onset(&self, pass: u64, k: usize) -> Option<Frame> {
         let denom = self.denom();
         let note = self.notes.get(k)?;
-        Some(Frame(self.length().times(turn, denom).plus(note.at, denom).rounded(denom)))
+        Some(Frame(self.length().times(pass, denom).plus(note.at, denom).rounded(denom)))
     }
 
-    /// The whole frame at which turn `turn` begins.
-    pub fn turn_start(&self, turn: u64) -> Frame {
-        self.map.turn_start(turn)
+    /// The whole frame at which pass `pass` begins.
+    pub fn pass_start(&self, pass: u64) -> Frame {
+        self.map.pass_start(pass)
     }
 
-    /// Frames by which the last sounds of a turn ring beyond the end of the loop.
+    /// Frames by which the last sounds of a pass ring beyond the end of the loop.
     pub fn tail(&self) -> Frame {
         let ends = self.notes.iter().map(|n| {
             let full = self.sounds[n.sound as usize].len() as i64;

@@ -6,20 +6,20 @@ use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
 use crate::rhythm::Time;
 
-/// Legs that may wait.
+/// Segments that may wait.
 pub const MAX_QUEUED: usize = 8;
 
 /// A loop, played so many times through, and what then comes.
 #[derive(Debug)]
 pub struct Segment {
     /// The loop, and the same of which only the opening sounds; while one of them is played its place here is empty.
-    loud: Option<Box<Schedule>>,
-    hushed: Option<Box<Schedule>>,
-    /// Times through, from 0, that are hushed, in rising order.
-    silences: Vec<u32>,
-    turns: u64,
+    full: Option<Box<Schedule>>,
+    opening_only: Option<Box<Schedule>>,
+    /// Times through, from 0, that are opening_only, in rising order.
+    muted_passes: Vec<u32>,
+    passes: u64,
     last: bool,
-    /// Given by the hand that sends it: which leg, and which sending of it.
+    /// Given by the handle that sends it: which segment, and which sending of it.
     pub(super) id: u64,
     pub(super) generation: u64,
 }
@@ -28,32 +28,32 @@ impl Segment {
     /// A loop that is played round and round until another follows.
     pub fn new(schedule: Schedule) -> Self {
         Self {
-            loud: Some(Box::new(schedule)),
-            hushed: None,
-            silences: Vec::new(),
-            turns: u64::MAX,
+            full: Some(Box::new(schedule)),
+            opening_only: None,
+            muted_passes: Vec::new(),
+            passes: u64::MAX,
             last: false,
             id: 0,
             generation: 0,
         }
     }
 
-    /// So many times through; where no other leg waits then, it goes on to the end of the time through in which one comes.
+    /// So many times through; where no other segment waits then, it goes on to the end of the time through in which one comes.
     #[must_use]
-    pub fn times(mut self, turns: u64) -> Self {
-        self.turns = turns;
+    pub fn times(mut self, passes: u64) -> Self {
+        self.passes = passes;
         self
     }
 
-    /// The same leg when so many of its times through lie behind it; one at least is left.
+    /// The same segment when so many of its times through lie behind it; one at least is left.
     #[must_use]
-    pub fn behind(mut self, turns: u64) -> Self {
-        if self.turns != u64::MAX {
-            self.turns = self.turns.saturating_sub(turns).max(1);
+    pub fn behind(mut self, passes: u64) -> Self {
+        if self.passes != u64::MAX {
+            self.passes = self.passes.saturating_sub(passes).max(1);
         }
-        let left = |&turn: &u32| u64::from(turn).checked_sub(turns).and_then(|t| u32::try_from(t).ok());
-        self.silences = self.silences.iter().filter_map(left).collect();
-        self.hushed = self.hushed.filter(|_| !self.silences.is_empty());
+        let left = |&pass: &u32| u64::from(pass).checked_sub(passes).and_then(|t| u32::try_from(t).ok());
+        self.muted_passes = self.muted_passes.iter().filter_map(left).collect();
+        self.opening_only = self.opening_only.filter(|_| !self.muted_passes.is_empty());
         self
     }
 
@@ -66,75 +66,81 @@ impl Segment {
 
     /// In these times through, from 0 and rising, only what begins before `until` sounds.
     #[must_use]
-    pub fn hushed(mut self, silences: &[u32], until: Time) -> Self {
-        if let (Some(loud), false) = (&self.loud, silences.is_empty()) {
-            self.hushed = Some(Box::new(loud.hushed(until)));
-            self.silences = silences.to_vec();
+    pub fn mute_passes(mut self, muted_passes: &[u32], until: Time) -> Self {
+        if let (Some(full), false) = (&self.full, muted_passes.is_empty()) {
+            self.opening_only = Some(Box::new(full.opening_only(until)));
+            self.muted_passes = muted_passes.to_vec();
         }
         self
     }
 
-    /// The leg as it came from elsewhere: only the first `opening` sounds of the loop sound in these times through.
-    pub(super) fn of_parts(schedule: Schedule, opening: usize, silences: Vec<u32>, turns: u64, last: bool) -> Self {
-        let hushed = (!silences.is_empty()).then(|| Box::new(schedule.first(opening)));
-        Self { hushed, silences, turns, last, ..Self::new(schedule) }
+    /// The segment as it came from elsewhere: only the first `opening` sounds of the loop sound in these times through.
+    pub(super) fn of_parts(
+        schedule: Schedule,
+        opening: usize,
+        muted_passes: Vec<u32>,
+        passes: u64,
+        last: bool,
+    ) -> Self {
+        let opening_only = (!muted_passes.is_empty()).then(|| Box::new(schedule.first(opening)));
+        Self { opening_only, muted_passes, passes, last, ..Self::new(schedule) }
     }
 
-    /// Times through that are hushed, and how many of the loop's sounds sound in them.
-    pub(super) fn silences(&self) -> (&[u32], usize) {
-        (&self.silences, self.hushed.as_ref().map_or(0, |h| h.notes.len()))
+    /// Times through that are opening_only, and how many of the loop's sounds sound in them.
+    pub(super) fn muted_passes(&self) -> (&[u32], usize) {
+        (&self.muted_passes, self.opening_only.as_ref().map_or(0, |h| h.notes.len()))
     }
 
     /// Times through, and whether it ends the playing.
     pub(super) fn ending(&self) -> (u64, bool) {
-        (self.turns, self.last)
+        (self.passes, self.last)
     }
 
     /// The loop.
     pub(super) fn schedule(&self) -> Option<&Schedule> {
-        self.loud.as_deref()
+        self.full.as_deref()
     }
 
-    fn is_silent(&self, turn: u64) -> bool {
-        u32::try_from(turn).is_ok_and(|turn| self.silences.binary_search(&turn).is_ok())
+    fn is_silent(&self, pass: u64) -> bool {
+        u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok())
     }
 
-    fn place(&mut self, silent: bool) -> &mut Option<Box<Schedule>> {
-        if silent { &mut self.hushed } else { &mut self.loud }
+    fn slot(&mut self, silent: bool) -> &mut Option<Box<Schedule>> {
+        if silent { &mut self.opening_only } else { &mut self.full }
     }
 }
 
-/// Where the leg before ended, in frames of its own loop.
+/// Where the segment before ended, in frames of its own loop.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Before {
     pub(super) id: u64,
     /// 0 if there was none.
     pub(super) generation: u64,
     pub(super) frame: i64,
-    pub(super) turn: u64,
+    pub(super) pass: u64,
 }
 
 /// Takes what is done with; it is not to be freed where this is called.
 pub(super) type Back<'a> = &'a mut dyn FnMut(Box<Segment>);
 
-/// Plays legs one after the other.
+/// Plays segments one after the other.
 ///
-/// The first turn of a leg begins at the whole frame at which the leg before ends: its own start plus its rounded exact length.
-/// A silent turn is the hushed loop in the place of the other, which has the same clock, so that the frame is kept exactly.
+/// The first pass of a segment begins at the whole frame at which the segment before ends: its own start plus its rounded exact length.
+/// A silent pass is the opening_only loop in the place of the other, which has the same clock, so that the frame is kept exactly.
 #[derive(Debug)]
 pub(super) struct SegmentQueue {
     renderer: Renderer,
     current: Option<Box<Segment>>,
     queue: [Option<Box<Segment>>; MAX_QUEUED],
     waiting: usize,
-    /// Turns of the current leg played through.
+    /// Passes of the current segment played through.
     done: u64,
-    /// Turns after which the current leg ends whatever was said when it was sent.
+    /// Passes after which the current segment ends whatever was said when it was sent.
     until: Option<u64>,
     silent: bool,
-    /// The leg with which playing ended by itself.
+    /// The segment with which playing ended by itself.
     ended: u64,
-    /// Frame, of all that were rendered, at which the current leg began.
+    /// Frame, of all that were rendered, at which the current segment began.
     began: i64,
     before: Before,
 }
@@ -155,53 +161,53 @@ impl SegmentQueue {
         }
     }
 
-    /// Plays a leg now, from a frame of its loop on. What rings is damped, what waited is given back.
-    pub(super) fn play(&mut self, mut leg: Box<Segment>, from: Frame, back: Back<'_>) {
+    /// Plays a segment now, from a frame of its loop on. What rings is damped, what waited is given back.
+    pub(super) fn play(&mut self, mut segment: Box<Segment>, from: Frame, back: Back<'_>) {
         self.forget(back);
-        let silent = leg.is_silent(0);
-        if let Some(schedule) = leg.place(silent).take() {
+        let silent = segment.is_silent(0);
+        if let Some(schedule) = segment.slot(silent).take() {
             let old = self.renderer.play(schedule, from);
             self.before = Before::default();
-            self.take_over(leg, silent, old, back);
+            self.take_over(segment, silent, old, back);
         } else {
-            back(leg);
+            back(segment);
         }
     }
 
-    /// Lets a leg follow after all that wait, at once if nothing is played. If there is no room it is given back.
-    pub(super) fn push(&mut self, leg: Box<Segment>, back: Back<'_>) {
+    /// Lets a segment follow after all that wait, at once if nothing is played. If there is no room it is given back.
+    pub(super) fn push(&mut self, segment: Box<Segment>, back: Back<'_>) {
         if !self.renderer.is_playing() {
             self.before = Before::default();
-            self.follow(leg, back);
+            self.follow(segment, back);
         } else if self.waiting < MAX_QUEUED {
-            self.queue[self.waiting] = Some(leg);
+            self.queue[self.waiting] = Some(segment);
             self.waiting += 1;
         } else {
-            back(leg);
+            back(segment);
         }
     }
 
-    /// Lets a leg follow at the end of the turn that is played, instead of all that wait.
-    pub(super) fn then(&mut self, leg: Box<Segment>, back: Back<'_>) {
+    /// Lets a segment follow at the end of the pass that is played, instead of all that wait.
+    pub(super) fn then(&mut self, segment: Box<Segment>, back: Back<'_>) {
         self.forget(back);
         self.until = Some(self.done + 1);
-        self.push(leg, back);
+        self.push(segment, back);
     }
 
-    /// Puts a leg in the place of the one that has its number, whether that is played or waits.
-    pub(super) fn replace(&mut self, mut leg: Box<Segment>, keep: Keep, back: Back<'_>) {
-        if let Some(current) = self.current.as_mut().filter(|c| c.id == leg.id) {
-            let silent = leg.is_silent(self.done);
-            if let Some(schedule) = leg.place(silent).take() {
+    /// Puts a segment in the place of the one that has its number, whether that is played or waits.
+    pub(super) fn replace(&mut self, mut segment: Box<Segment>, keep: Keep, back: Back<'_>) {
+        if let Some(current) = self.current.as_mut().filter(|c| c.id == segment.id) {
+            let silent = segment.is_silent(self.done);
+            if let Some(schedule) = segment.slot(silent).take() {
                 let old = self.renderer.swap(schedule, keep);
-                *current.place(self.silent) = old;
-                std::mem::swap(current, &mut leg);
+                *current.slot(self.silent) = old;
+                std::mem::swap(current, &mut segment);
                 self.silent = silent;
             }
-        } else if let Some(waiting) = self.queue.iter_mut().flatten().find(|w| w.id == leg.id) {
-            std::mem::swap(waiting, &mut leg);
+        } else if let Some(waiting) = self.queue.iter_mut().flatten().find(|w| w.id == segment.id) {
+            std::mem::swap(waiting, &mut segment);
         }
-        back(leg);
+        back(segment);
     }
 
     /// Ends playing; what rings is damped, what waits is given back.
@@ -221,7 +227,7 @@ impl SegmentQueue {
             let left = (out.len() - at).div_ceil(2);
             let frames = match self.room() {
                 Some(0) => {
-                    self.turn_over(back);
+                    self.end_pass(back);
                     continue;
                 }
                 Some(room) => left.min(room),
@@ -233,9 +239,9 @@ impl SegmentQueue {
         }
     }
 
-    /// Number and sending of the leg that is played.
+    /// Number and sending of the segment that is played.
     pub(super) fn current(&self) -> (u64, u64) {
-        self.current.as_ref().map_or((0, 0), |leg| (leg.id, leg.generation))
+        self.current.as_ref().map_or((0, 0), |segment| (segment.id, segment.generation))
     }
 
     pub(super) fn began(&self) -> i64 {
@@ -250,27 +256,27 @@ impl SegmentQueue {
         self.ended
     }
 
-    /// Frames until the turn that is played ends; `None` if it never does.
+    /// Frames until the pass that is played ends; `None` if it never does.
     fn room(&self) -> Option<usize> {
-        let leg = self.current.as_ref().filter(|_| self.renderer.is_playing())?;
-        let limit = self.until.unwrap_or(leg.turns);
+        let segment = self.current.as_ref().filter(|_| self.renderer.is_playing())?;
+        let limit = self.until.unwrap_or(segment.passes);
         let left_at_once = limit != u64::MAX && (self.done < limit || self.waiting > 0);
         // A loop of no length is left at once or never.
-        self.renderer.until_turn(self.done + 1).or(left_at_once.then_some(0))
+        self.renderer.frames_until_pass(self.done + 1).or(left_at_once.then_some(0))
     }
 
-    fn turn_over(&mut self, back: Back<'_>) {
-        let Some(leg) = &mut self.current else { return };
+    fn end_pass(&mut self, back: Back<'_>) {
+        let Some(segment) = &mut self.current else { return };
         self.done += 1;
-        if self.done >= self.until.unwrap_or(leg.turns) {
+        if self.done >= self.until.unwrap_or(segment.passes) {
             if self.waiting > 0 {
                 self.before = Before {
-                    id: leg.id,
-                    generation: leg.generation,
+                    id: segment.id,
+                    generation: segment.generation,
                     frame: self.renderer.length().0,
-                    turn: self.done.saturating_sub(1),
+                    pass: self.done.saturating_sub(1),
                 };
-                self.renderer.limit_turns(self.done);
+                self.renderer.limit_passes(self.done);
                 if let Some(next) = self.queue[0].take() {
                     self.queue.rotate_left(1);
                     self.waiting -= 1;
@@ -278,34 +284,34 @@ impl SegmentQueue {
                 }
                 return;
             }
-            if leg.last {
-                self.ended = leg.id;
+            if segment.last {
+                self.ended = segment.id;
                 self.renderer.finish(self.done);
                 return;
             }
         }
-        let silent = leg.is_silent(self.done);
+        let silent = segment.is_silent(self.done);
         if silent != self.silent
-            && let Some(other) = leg.place(silent).take()
+            && let Some(other) = segment.slot(silent).take()
         {
-            *leg.place(self.silent) = self.renderer.swap(other, Keep::Place);
+            *segment.slot(self.silent) = self.renderer.swap(other, Keep::Place);
             self.silent = silent;
         }
     }
 
-    fn follow(&mut self, mut leg: Box<Segment>, back: Back<'_>) {
-        let silent = leg.is_silent(0);
-        if let Some(schedule) = leg.place(silent).take() {
+    fn follow(&mut self, mut segment: Box<Segment>, back: Back<'_>) {
+        let silent = segment.is_silent(0);
+        if let Some(schedule) = segment.slot(silent).take() {
             let old = self.renderer.follow(schedule);
-            self.take_over(leg, silent, old, back);
+            self.take_over(segment, silent, old, back);
         } else {
-            back(leg);
+            back(segment);
         }
     }
 
-    fn take_over(&mut self, leg: Box<Segment>, silent: bool, old: Option<Box<Schedule>>, back: Back<'_>) {
-        if let Some(mut gone) = self.current.replace(leg) {
-            *gone.place(self.silent) = old;
+    fn take_over(&mut self, segment: Box<Segment>, silent: bool, old: Option<Box<Schedule>>, back: Back<'_>) {
+        if let Some(mut gone) = self.current.replace(segment) {
+            *gone.slot(self.silent) = old;
             back(gone);
         }
         (self.done, self.until, self.silent) = (0, None, silent);

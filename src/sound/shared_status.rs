@@ -14,16 +14,16 @@ pub(super) struct RenderStatus {
     /// Segment that is played, and which sending of it.
     pub(super) id: u64,
     pub(super) generation: u64,
-    /// Frame of the loop that is rendered next, and turns completed.
+    /// Frame of the loop that is rendered next, and passes completed.
     pub(super) frame: i64,
-    pub(super) turn: u64,
-    /// Frames rendered since the leg began.
+    pub(super) pass: u64,
+    /// Frames rendered since the segment began.
     pub(super) since: i64,
-    /// Where the leg before ended; generation 0 if there was none.
+    /// Where the segment before ended; generation 0 if there was none.
     pub(super) before_id: u64,
     pub(super) before_generation: u64,
     pub(super) before_frame: i64,
-    pub(super) before_turn: u64,
+    pub(super) before_pass: u64,
     /// Segment with which playing ended by itself.
     pub(super) ended: u64,
     /// When this was written, in nanoseconds since the board was made.
@@ -39,12 +39,12 @@ impl RenderStatus {
             self.id,
             self.generation,
             self.frame.cast_unsigned(),
-            self.turn,
+            self.pass,
             self.since.cast_unsigned(),
             self.before_id,
             self.before_generation,
             self.before_frame.cast_unsigned(),
-            self.before_turn,
+            self.before_pass,
             self.ended,
             self.written_at,
         ]
@@ -56,12 +56,12 @@ impl RenderStatus {
             id,
             generation,
             frame,
-            turn,
+            pass,
             since,
             before_id,
             before_generation,
             before_frame,
-            before_turn,
+            before_pass,
             ended,
             written_at,
         ] = words;
@@ -70,12 +70,12 @@ impl RenderStatus {
             id,
             generation,
             frame: frame.cast_signed(),
-            turn,
+            pass,
             since: since.cast_signed(),
             before_id,
             before_generation,
             before_frame: before_frame.cast_signed(),
-            before_turn,
+            before_pass,
             ended,
             written_at,
         }

@@ -14,7 +14,7 @@ const FULL: f32 = 8_388_607.0;
 /// How much is rendered.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Length {
-    /// So many turns of the loop, and what then rings on.
+    /// So many passes of the loop, and what then rings on.
     Loops(u32),
     /// So many seconds, cut there (the last milliseconds faded).
     Seconds(f64),
@@ -120,10 +120,10 @@ pub fn offline_with(
     let schedule = Schedule::build_with(groove, ask, own);
     let mut renderer = Renderer::new(ask.rate);
     let total = match length {
-        Length::Loops(turns) => {
-            renderer.limit_turns(u64::from(turns));
-            let end = schedule.turn_start(u64::from(turns)).0;
-            end.saturating_add(if turns == 0 { 0 } else { schedule.tail().0 })
+        Length::Loops(passes) => {
+            renderer.limit_passes(u64::from(passes));
+            let end = schedule.pass_start(u64::from(passes)).0;
+            end.saturating_add(if passes == 0 { 0 } else { schedule.tail().0 })
         }
         Length::Seconds(seconds) => ask.rate.frames(seconds).0,
     };

@@ -5,7 +5,7 @@ use std::hint::black_box;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
 use teeter::sound::{Click, ClickLine, Frame, Renderer, SampleRate, Schedule, ScheduleOptions};
 
-/// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices taken in turn.
+/// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices taken in pass.
 fn groove(layers: usize, bars: u16, drawings: &[&str]) -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let bpm = Fraction::parse("137.3").expect("number");

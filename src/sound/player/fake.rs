@@ -1,4 +1,4 @@
-//! A device that the tests play by hand. It must not know what is played.
+//! A device that the tests play by handle. It must not know what is played.
 
 use super::super::OutputError;
 use super::super::output::{Callback, DeviceApi, SourceLease, StreamCounters};
@@ -26,7 +26,7 @@ pub(crate) struct World {
 #[derive(Clone, Default)]
 pub(crate) struct Fake(pub(super) Rc<RefCell<World>>);
 
-/// Takes the feed away when it is dropped, as a stream does.
+/// Takes the source away when it is dropped, as a stream does.
 struct FakeStream(Fake);
 
 impl Drop for FakeStream {

@@ -1,4 +1,4 @@
-//! Tests of the player's life with a device that the test plays, and by hand with a real sound server. They must not know the editor.
+//! Tests of the player's life with a device that the test plays, and by handle with a real sound server. They must not know the editor.
 
 use super::fake::Fake;
 use super::*;
@@ -68,9 +68,9 @@ fn plays_into_a_capture() {
     let onsets = knocks(&path);
     let schedule = build(0);
     let expected: Vec<i64> = (0..100_u64)
-        .flat_map(|turn| (0..schedule.len()).map(move |k| (turn, k)))
+        .flat_map(|pass| (0..schedule.len()).map(move |k| (pass, k)))
         .filter(|&(_, k)| schedule.notes[k].left > 0.1)
-        .filter_map(|(turn, k)| schedule.onset(turn, k))
+        .filter_map(|(pass, k)| schedule.onset(pass, k))
         .map(|f| f.0)
         .take(onsets.len())
         .collect();
@@ -83,7 +83,7 @@ fn plays_into_a_capture() {
             shift = found - first - exact;
         }
     }
-    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loops as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
+    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loop_pass as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
     let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
     println!(
         "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
@@ -184,7 +184,7 @@ fn goes_on_when_the_device_is_back() {
             other => panic!("{other:?}"),
         }
         let (_, _) = until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(2500));
-        let loops = |h: Playhead| h.loops as f64 + h.wholes;
+        let loops = |h: Playhead| h.loop_pass as f64 + h.wholes;
         let first = loops(player.playhead().expect("it plays"));
         let start = Instant::now();
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_secs(1));
@@ -216,10 +216,10 @@ fn an_edit_is_heard_soon() {
         std::thread::sleep(Duration::from_millis(20 + k % 23));
         assert_eq!(player.tick(), None);
         let schedule = build(k as usize);
-        let blocks = player.hand.board.blocks.load(Ordering::Acquire);
+        let blocks = player.handle.board.blocks.load(Ordering::Acquire);
         let sent = Instant::now();
         player.swap(schedule, Keep::Place);
-        while player.hand.board.blocks.load(Ordering::Acquire) == blocks {
+        while player.handle.board.blocks.load(Ordering::Acquire) == blocks {
             std::thread::sleep(Duration::from_micros(100));
         }
         let wait = sent.elapsed().as_secs_f64() * 1e3;
@@ -337,7 +337,7 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
     assert_eq!(player.rate().hertz(), 44_100);
     assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
-    assert_eq!(place.leg, 1);
+    assert_eq!(place.segment, 1);
     player.play_from(build(&player), place.position());
     fake.takes(4410);
     assert!(fake.takes(20_000).0 > 0.01);

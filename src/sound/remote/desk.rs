@@ -83,7 +83,7 @@ impl<'a> Desk<'a> {
     }
 
     fn playing(&mut self) -> bool {
-        self.device.hand().is_playing()
+        self.device.handle().is_playing()
     }
 
     /// How long to wait for an event.
@@ -129,29 +129,29 @@ impl<'a> Desk<'a> {
             }
             Event::Gain { db, .. } => {
                 self.gain = Some(db);
-                self.command(|hand| hand.set_gain(db));
+                self.command(|handle| handle.set_gain(db));
             }
             Event::Segment { how: How::Queue | How::Then | How::Replace(_), .. } if self.deaf => {}
             Event::Segment { how, leg, number, generation, .. } => self.play(how, *leg, number, generation),
             Event::Stop { .. } => self.silence(),
-            Event::Seek { frame, .. } => self.command(|hand| hand.seek_frame(frame)),
+            Event::Seek { frame, .. } => self.command(|handle| handle.seek_frame(frame)),
         }
     }
 
     fn play(&mut self, how: How, leg: Segment, number: u64, generation: u64) {
         // The device may have changed while the leg was made.
-        if leg.schedule().is_none_or(|s| s.rate() != self.device.hand().rate()) {
+        if leg.schedule().is_none_or(|s| s.rate() != self.device.handle().rate()) {
             return self.refuse("it is for another device".into());
         }
         let mut id = None;
         match how {
             How::Start(from) => {
                 self.deaf = false;
-                self.command(|hand| id = Some(hand.start(leg, frame(from))));
+                self.command(|handle| id = Some(handle.start(leg, frame(from))));
             }
-            How::Queue if !self.device.hand().has_room() => self.refuse("too many legs wait".into()),
-            How::Queue => self.command(|hand| id = Some(hand.queue(leg))),
-            How::Then => self.command(|hand| id = Some(hand.then(leg))),
+            How::Queue if !self.device.handle().has_room() => self.refuse("too many legs wait".into()),
+            How::Queue => self.command(|handle| id = Some(handle.queue(leg))),
+            How::Then => self.command(|handle| id = Some(handle.then(leg))),
             How::Replace(keep) => {
                 // One that was never there is left alone, as one that has been played.
                 let Some(old) = self.sent.id(number) else { return };
@@ -159,14 +159,14 @@ impl<'a> Desk<'a> {
                     Keeping::Place => Keep::Place,
                     Keeping::Fraction => Keep::Fraction,
                 };
-                self.command(|hand| {
-                    hand.replace(old, leg, keep);
+                self.command(|handle| {
+                    handle.replace(old, leg, keep);
                     id = Some(old);
                 });
             }
         }
         if let Some(id) = id {
-            self.sent.add((id, self.device.hand().generation()), (number, generation));
+            self.sent.add((id, self.device.handle().generation()), (number, generation));
         }
     }
 
@@ -174,10 +174,10 @@ impl<'a> Desk<'a> {
     fn command(&mut self, what: impl FnOnce(&mut RenderHandle)) {
         let most = if self.out.is_some() { WHILE_LOST } else { BEFORE_IT };
         for _ in 0..200 {
-            let hand = self.device.hand();
-            hand.tick();
-            if hand.waiting() <= most {
-                return what(hand);
+            let handle = self.device.handle();
+            handle.tick();
+            if handle.waiting() <= most {
+                return what(handle);
             }
             if self.out.is_some() {
                 break;
@@ -190,7 +190,7 @@ impl<'a> Desk<'a> {
     /// Ends the sound softly.
     fn silence(&mut self) {
         if self.playing() {
-            self.device.hand().stop();
+            self.device.handle().stop();
         }
     }
 
@@ -227,7 +227,7 @@ impl<'a> Desk<'a> {
         let message = if let Some(why) = &self.out {
             ToEditor::NoDevice(why.clone())
         } else {
-            let (hertz, grain) = (self.device.hand().rate().hertz(), self.device.grain().0);
+            let (hertz, grain) = (self.device.handle().rate().hertz(), self.device.grain().0);
             ToEditor::Device { hertz, grain: u32::try_from(grain).unwrap_or_default() }
         };
         self.tell(&message);
@@ -308,7 +308,7 @@ impl<'a> Desk<'a> {
             return (self.say)(Said::NoDevice(error.to_string()));
         }
         self.out = None;
-        let hertz = self.device.hand().rate().hertz();
+        let hertz = self.device.handle().rate().hertz();
         (self.say)(Said::Device(hertz));
         if news == DeviceEvent::Reopened && !self.anew {
             return self.tell(&ToEditor::Again);
@@ -321,7 +321,7 @@ impl<'a> Desk<'a> {
             self.ended = 0;
         }
         if let Some(db) = self.gain {
-            self.device.hand().set_gain(db);
+            self.device.handle().set_gain(db);
         }
         self.house.hertz.store(hertz, Ordering::Relaxed);
         self.tell_device();
@@ -330,7 +330,7 @@ impl<'a> Desk<'a> {
     /// Tells that the last leg has ended the playing.
     fn look_at_end(&mut self) {
         let Some((id, leg)) = self.sent.last() else { return };
-        if id != self.ended && self.device.hand().has_ended() {
+        if id != self.ended && self.device.handle().has_ended() {
             self.ended = id;
             self.tell(&ToEditor::Ended(leg));
         }
@@ -342,10 +342,10 @@ impl<'a> Desk<'a> {
             return;
         }
         let ahead = self.device.ahead();
-        let Some(mark) = self.device.hand().mark(ahead) else { return };
-        let Some(generation) = self.sent.heard(mark.leg, mark.generation) else { return };
+        let Some(mark) = self.device.handle().mark(ahead) else { return };
+        let Some(generation) = self.sent.heard(mark.segment, mark.generation) else { return };
         let at = mark.at.saturating_duration_since(self.epoch).as_nanos() as u64;
-        self.tell(&ToEditor::Heard { generation, frame: mark.frame, loops: mark.turn, at });
+        self.tell(&ToEditor::Heard { generation, frame: mark.frame, loops: mark.pass, at });
     }
 
     /// Ends it all: the sound fades, the editor is told.
@@ -354,7 +354,7 @@ impl<'a> Desk<'a> {
         self.silence();
         let until = Instant::now() + FADE;
         while Instant::now() < until {
-            self.device.hand().tick();
+            self.device.handle().tick();
             thread::sleep(Duration::from_millis(10));
         }
         self.close();

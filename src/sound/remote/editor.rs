@@ -246,7 +246,7 @@ impl RemotePlayer {
     pub fn playhead(&mut self) -> Option<Playhead> {
         let head = self.heard_at(Instant::now())?;
         // A mark that comes late draws it back by a little; what has begun does not begin again.
-        let held = self.told_head.filter(|told| (told.leg, told.loops) > (head.leg, head.loops));
+        let held = self.told_head.filter(|told| (told.segment, told.loop_pass) > (head.segment, head.loop_pass));
         self.told_head = held.or(Some(head));
         self.told_head
     }
@@ -324,7 +324,7 @@ impl RemotePlayer {
     /// Where a frame of a sending lies in the groove.
     fn head(&self, (heard, frame, loops): (Sending, i64, u64)) -> Option<Playhead> {
         let map = &self.maps.iter().find(|m| m.0 == heard.generation)?.1;
-        Some(Playhead { loops, ..Playhead::begun(map.position(Frame(frame)), heard.leg) })
+        Some(Playhead { loop_pass: loops, ..Playhead::begun(map.position(Frame(frame)), heard.leg) })
     }
 
     fn send(&self, message: &ToSpeaker<'_>) {

@@ -31,7 +31,7 @@ struct PackedLeg {
 /// [`Unfit`] if it is larger than the far speaker takes.
 pub(super) fn pack_leg(leg: &Segment) -> Result<Vec<u8>, Unfit> {
     let Some(schedule) = leg.schedule() else { return Err(Unfit::new("the leg is empty")) };
-    let ((silences, opening), (turns, last)) = (leg.silences(), leg.ending());
+    let ((silences, opening), (turns, last)) = (leg.muted_passes(), leg.ending());
     if silences.len() > SILENCES {
         return Err(Unfit::new(&format!(
             "{} times through are silent, the far speaker takes {SILENCES}",
@@ -84,7 +84,7 @@ mod tests {
     fn leg() -> Segment {
         let groove = groove(&[Voice::Rim, Voice::Pluck], &[("4/4", "137.3", 2, None, "X..x{5: xoxxx}x..x..x.")]);
         let schedule = Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO));
-        Segment::new(schedule).times(7).last().hushed(&[1, 4], Time::new(1, 4).expect("a beat"))
+        Segment::new(schedule).times(7).last().mute_passes(&[1, 4], Time::new(1, 4).expect("a beat"))
     }
 
     #[test]
@@ -92,11 +92,11 @@ mod tests {
         let leg = leg();
         let arrived = unpack_leg(&pack_leg(&leg).expect("small"), SampleRate::STUDIO, &|_| None).expect("valid");
         assert_eq!(arrived.ending(), (7, true));
-        assert_eq!(arrived.silences(), leg.silences());
-        assert!(leg.silences().1 > 0 && leg.silences().1 < leg.schedule().expect("loud").len());
+        assert_eq!(arrived.muted_passes(), leg.muted_passes());
+        assert!(leg.muted_passes().1 > 0 && leg.muted_passes().1 < leg.schedule().expect("loud").len());
         let plain = pack_leg(&Segment::new(leg.schedule().expect("loud").first(usize::MAX))).expect("small");
         let arrived = unpack_leg(&plain, SampleRate::STUDIO, &|_| None).expect("valid");
-        assert_eq!((arrived.ending(), arrived.silences()), ((u64::MAX, false), (&[][..], 0)));
+        assert_eq!((arrived.ending(), arrived.muted_passes()), ((u64::MAX, false), (&[][..], 0)));
     }
 
     #[test]
@@ -114,7 +114,7 @@ mod tests {
             let at = at.index(bytes.len());
             bytes[at] = byte;
             if let Ok(leg) = unpack_leg(&bytes, SampleRate::STUDIO, &|_| None) {
-                prop_assert!(leg.silences().1 <= leg.schedule().expect("loud").len());
+                prop_assert!(leg.muted_passes().1 <= leg.schedule().expect("loud").len());
             }
         }
     }

@@ -20,7 +20,7 @@ const QUEUE: usize = 2;
 /// A device that a speaker drives.
 pub trait Device {
     /// The end that takes commands.
-    fn hand(&mut self) -> &mut RenderHandle;
+    fn handle(&mut self) -> &mut RenderHandle;
 
     /// Frames that are rendered but not heard yet when a block has just been rendered.
     fn ahead(&self) -> Frame;
@@ -29,7 +29,7 @@ pub trait Device {
     fn grain(&self) -> Frame;
 
     /// Looks after the device: if it is lost it is opened again, and what has become of it is told. After
-    /// [`DeviceEvent::ReopenedAtNewRate`] the hand is another one.
+    /// [`DeviceEvent::ReopenedAtNewRate`] the handle is another one.
     fn tick(&mut self) -> Option<DeviceEvent>;
 }
 
@@ -66,7 +66,7 @@ impl Speaker {
         stop: &AtomicBool,
         say: &mut dyn FnMut(Said),
     ) -> Result<(), OutputError> {
-        let hertz = device.hand().rate().hertz();
+        let hertz = device.handle().rate().hertz();
         let (events, incoming) = mpsc::sync_channel(QUEUE);
         let house = Arc::new(House {
             door: Mutex::default(),

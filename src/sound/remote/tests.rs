@@ -72,7 +72,7 @@ fn an_edit_far_sounds_as_an_edit_here() {
     renderer.render(&mut here);
     let origin = here.iter().position(|x| *x != 0.0).expect("it sounds") / 2;
     // Two quarters into the second turn all that rang before the edit has died away.
-    let from = exact.turn_start(1).0 as usize + 2 * 20_979;
+    let from = exact.pass_start(1).0 as usize + 2 * 20_979;
     let n = there.len() / 2 - zero - from;
     assert!(n > 48_000, "{n} frames to compare");
     assert_eq!(there[2 * (zero + from)..2 * (zero + from + n)], here[2 * (origin + from)..2 * (origin + from + n)]);
@@ -86,13 +86,13 @@ fn the_playhead_comes_and_goes() {
     far.play_from(schedule("x...x...x...x..."), Position { section: 0, pass: 0, wholes: 0.5 });
     wait("the playhead", || far.playhead().is_some());
     let first = far.playhead().expect("a playhead");
-    assert!(first.wholes >= 0.5 || first.loops > 0, "{first:?}");
-    wait("the next turn", || far.playhead().is_some_and(|p| p.loops > first.loops));
+    assert!(first.wholes >= 0.5 || first.loop_pass > 0, "{first:?}");
+    wait("the next turn", || far.playhead().is_some_and(|p| p.loop_pass > first.loop_pass));
     assert!(far.round_trip().is_some());
     let (then, now) = (Instant::now(), far.heard_at(Instant::now() + Duration::from_millis(100)));
     let before = far.heard_at(then).expect("known");
     let after = now.expect("known");
-    assert!((after.loops as f64 + after.wholes) > (before.loops as f64 + before.wholes));
+    assert!((after.loop_pass as f64 + after.wholes) > (before.loop_pass as f64 + before.wholes));
     far.seek(Position { section: 0, pass: 0, wholes: 0.0 });
     far.stop();
     assert_eq!(far.playhead(), None);

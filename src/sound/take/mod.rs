@@ -65,8 +65,8 @@ pub struct Take {
     pub times: u32,
     /// What is counted in before it.
     pub count_in: CountIn,
-    /// Times through, from 0, of which only the [`Take::opening`] sounds, in rising order.
-    pub silences: Vec<u32>,
+    /// Times through, from 0, of which only the [`Take::audible_prefix`] sounds, in rising order.
+    pub muted_passes: Vec<u32>,
 }
 
 impl Take {
@@ -83,19 +83,19 @@ impl Take {
     }
 
     /// The loop with its times through and its silences, to be played after others and before others.
-    pub fn leg(&self, groove: &Groove, rate: SampleRate) -> Segment {
-        self.leg_with(groove, rate, &UserSamples::none())
+    pub fn segment(&self, groove: &Groove, rate: SampleRate) -> Segment {
+        self.segment_with(groove, rate, &UserSamples::none())
     }
 
     /// The same with the user's own sounds.
-    pub fn leg_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Segment {
-        let leg = Segment::new(self.schedule_with(groove, rate, own)).times(u64::from(self.times));
-        leg.hushed(&self.silences, self.opening(groove))
+    pub fn segment_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Segment {
+        let segment = Segment::new(self.schedule_with(groove, rate, own)).times(u64::from(self.times));
+        segment.mute_passes(&self.muted_passes, self.audible_prefix(groove))
     }
 
     /// The part of the loop, from the start of its first section, that still sounds when the rest of it is silent: a bar, or of
     /// a loop of one bar its first beat.
-    pub fn opening(&self, groove: &Groove) -> Time {
+    pub fn audible_prefix(&self, groove: &Groove) -> Time {
         let (section, from, length) = match self.range {
             Range::Whole => (0, Time::ZERO, groove.length()),
             Range::Section(s) => (s, Time::ZERO, groove.sections().get(s).map(Section::length)),

@@ -38,10 +38,10 @@ impl<'a> Sequence<'a> {
     /// The same with the user's own sounds.
     pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: UserSamples) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());
-        let mut add = |name: String, note: String, schedule: &Schedule, turns: u32| {
+        let mut add = |name: String, note: String, schedule: &Schedule, passes: u32| {
             cues.push(Cue { frame: Frame(at), name, note });
-            at = at.saturating_add(schedule.turn_start(u64::from(turns)).0);
-            end = end.max(at.saturating_add(if turns == 0 { 0 } else { schedule.tail().0 }));
+            at = at.saturating_add(schedule.pass_start(u64::from(passes)).0);
+            end = end.max(at.saturating_add(if passes == 0 { 0 } else { schedule.tail().0 }));
         };
         for take in takes {
             if let Some(count) = take.count(groove, rate) {
@@ -76,10 +76,10 @@ impl<'a> Sequence<'a> {
         };
         for (k, take) in self.takes.iter().enumerate() {
             if let Some(count) = take.count(self.groove, self.rate) {
-                run.turns(Segment::new(count).times(1), 1)?;
+                run.passes(Segment::new(count).times(1), 1)?;
             }
-            let leg = take.leg_with(self.groove, self.rate, &self.own);
-            run.turns(if k + 1 == self.takes.len() { leg.last() } else { leg }, take.times)?;
+            let segment = take.segment_with(self.groove, self.rate, &self.own);
+            run.passes(if k + 1 == self.takes.len() { segment.last() } else { segment }, take.times)?;
         }
         // What rings at the end, and the frames by which the output lags behind.
         run.frames(self.total.0 - run.done + RENDER_LATENCY as i64)?;
@@ -99,11 +99,11 @@ struct Run<'a> {
 }
 
 impl Run<'_> {
-    /// Renders a leg so many times through.
-    fn turns(&mut self, leg: Segment, times: u32) -> io::Result<()> {
-        let frames = leg.schedule().map_or(0, |s| s.turn_start(u64::from(times)).0);
+    /// Renders a segment so many times through.
+    fn passes(&mut self, segment: Segment, times: u32) -> io::Result<()> {
+        let frames = segment.schedule().map_or(0, |s| s.pass_start(u64::from(times)).0);
         if times > 0 {
-            self.relay.push(Box::new(leg), &mut drop);
+            self.relay.push(Box::new(segment), &mut drop);
         }
         self.frames(frames)
     }

@@ -19,12 +19,12 @@ fn every_attack_stands_on_the_rounded_exact_frame_also_after_an_hour() {
                 let (offsets, length) = reference(&groove, &ask);
                 assert_eq!(schedule.len(), offsets.len());
                 let late = hour(&length, ask.rate);
-                for turn in [0, 1, 2, 1000, late, late + 1] {
-                    let start = &length * BigInt::from(turn);
-                    assert_eq!(schedule.turn_start(turn).0, rounded(&start));
+                for pass in [0, 1, 2, 1000, late, late + 1] {
+                    let start = &length * BigInt::from(pass);
+                    assert_eq!(schedule.pass_start(pass).0, rounded(&start));
                     for (k, offset) in offsets.iter().enumerate() {
-                        let found = schedule.onset(turn, k).expect("there");
-                        assert_eq!(found.0, rounded(&(&start + offset)), "{hertz} Hz, turn {turn}, attack {k}");
+                        let found = schedule.onset(pass, k).expect("there");
+                        assert_eq!(found.0, rounded(&(&start + offset)), "{hertz} Hz, pass {pass}, attack {k}");
                     }
                 }
             }
@@ -48,17 +48,17 @@ fn the_samples_begin_where_the_schedule_says_also_after_an_hour() {
         for first in [0, hour(&length, ask.rate)] {
             let mut renderer = Renderer::new(ask.rate);
             renderer.play(Box::new(Schedule::build(&groove, &ask)), Frame(0));
-            renderer.skip_to_turn(first);
+            renderer.skip_to_pass(first);
             let origin = rounded(&(&length * BigInt::from(first)));
             let mut out = vec![0.0; 2 * (length.to_f64().expect("small") as usize * 3)];
             renderer.render(&mut out[..2 * RENDER_LATENCY]);
             renderer.render(&mut out);
             let expected: Vec<i64> = (0..4)
-                .flat_map(|turn| offsets.iter().map(move |o| (turn, o)))
-                .map(|(turn, o)| rounded(&(&length * BigInt::from(first + turn) + o)) - origin)
+                .flat_map(|pass| offsets.iter().map(move |o| (pass, o)))
+                .map(|(pass, o)| rounded(&(&length * BigInt::from(first + pass) + o)) - origin)
                 .filter(|&f| f < out.len() as i64 / 2)
                 .collect();
-            assert_eq!(onsets(&out), expected, "{hertz} Hz from turn {first}");
+            assert_eq!(onsets(&out), expected, "{hertz} Hz from pass {first}");
         }
     }
 }
@@ -158,10 +158,10 @@ fn unheard_sections_do_not_spoil_the_common_denominator() {
     // Even in fixed point the rounded frames are those of the exact times.
     let (offsets, length) = reference(&g, &ask);
     let schedule = Schedule::build(&g, &ask);
-    for turn in [0, 1, 500] {
+    for pass in [0, 1, 500] {
         for (k, offset) in offsets.iter().enumerate() {
-            let exact = rounded(&(&length * BigInt::from(turn) + offset));
-            assert_eq!(schedule.onset(turn, k), Some(Frame(exact)));
+            let exact = rounded(&(&length * BigInt::from(pass) + offset));
+            assert_eq!(schedule.onset(pass, k), Some(Frame(exact)));
         }
     }
 }

@@ -58,21 +58,21 @@ fn an_edit_of_a_later_cell_is_heard_as_if_it_had_always_been_there() {
     let after = groove(&voices, &[("4/4", "137.3", 1, None, "x--xx-x.x--.{3: xxx}")]);
     let frames = 300_000;
     let whole = rendered(&after, &ask, MIX_DB, frames, 1024);
-    for turn in [0_u64, 1] {
+    for pass in [0_u64, 1] {
         let mut renderer = Renderer::new(ask.rate);
         let schedule = Schedule::build(&before, &ask);
-        let at = schedule.turn_start(turn).0 as usize + 31_111;
+        let at = schedule.pass_start(pass).0 as usize + 31_111;
         renderer.play(Box::new(schedule), Frame(0));
         let mut out = vec![0.0; 2 * frames];
         renderer.render(&mut out[..2 * at]);
         let frame = renderer.frame();
         assert!(renderer.swap(Box::new(Schedule::build(&after, &ask)), Keep::Place).is_some());
         assert_eq!(renderer.frame(), frame);
-        assert_eq!(renderer.loops(), turn);
+        assert_eq!(renderer.passes(), pass);
         renderer.render(&mut out[2 * at..]);
-        // Turn 0 sounds without the edit if that comes in turn 1; what rang from there is gone a second later.
-        let tail = if turn == 0 { 0 } else { 2 * (at + 48_000) };
-        assert!(out[tail..] == whole[tail..], "swapped in turn {turn}");
+        // Turn 0 sounds without the edit if that comes in pass 1; what rang from there is gone a second later.
+        let tail = if pass == 0 { 0 } else { 2 * (at + 48_000) };
+        assert!(out[tail..] == whole[tail..], "swapped in pass {pass}");
     }
 }
 
@@ -113,8 +113,8 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
         Box::new(Schedule::build(&groove, &ScheduleOptions { speed, ..ScheduleOptions::whole(SampleRate::STUDIO) }))
     };
     let energy = |out: &[f32]| out.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>();
-    // Where the attack lies between two frames differs from turn to turn.
-    for turn in 0..12 {
+    // Where the attack lies between two frames differs from pass to pass.
+    for pass in 0..12 {
         for (from, to) in [((1, 1), (2, 1)), ((1, 1), (19, 10)), ((1, 5), (2, 1)), ((2, 1), (1, 1)), ((13, 10), (1, 5))]
         {
             let mut once = 0.0;
@@ -122,9 +122,9 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
                 for keep in [Keep::Place, Keep::Fraction] {
                     let mut renderer = Renderer::new(SampleRate::STUDIO);
                     let schedule = build(from);
-                    let attack = schedule.onset(turn, 0).expect("an attack").0;
+                    let attack = schedule.onset(pass, 0).expect("an attack").0;
                     renderer.play(schedule, Frame(0));
-                    renderer.skip_to_turn(turn);
+                    renderer.skip_to_pass(pass);
                     let until = 2 * (attack + frames - renderer.now()) as usize;
                     let mut out = vec![0.0; until + 2 * 6_000];
                     let (before, after) = out.split_at_mut(until);
@@ -135,7 +135,7 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
                     once = if frames == 60 { all } else { once };
                     assert!(
                         (0.7..1.4).contains(&(all / once)),
-                        "{from:?} to {to:?}, turn {turn}, {frames} frames after: {} times",
+                        "{from:?} to {to:?}, pass {pass}, {frames} frames after: {} times",
                         all / once
                     );
                 }
@@ -151,7 +151,7 @@ fn a_loop_shorter_than_a_frame_is_not_counted_through() {
     let mut renderer = Renderer::new(SampleRate::STUDIO);
     renderer.play(Box::new(Schedule::of_parts(Vec::new(), Vec::new(), map, SampleRate::STUDIO)), Frame(0));
     renderer.render(&mut [0.0; 128]);
-    assert_eq!(renderer.loops(), 0);
+    assert_eq!(renderer.passes(), 0);
 }
 
 #[test]
@@ -204,7 +204,7 @@ fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
         let b = &bytes[44 + 3 * k..47 + 3 * k];
         (i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) as f32 / 8_388_607.0
     };
-    let loops = Schedule::build(&full(), &ask).turn_start(2).0 as usize;
+    let loops = Schedule::build(&full(), &ask).pass_start(2).0 as usize;
     let direct = rendered(&full(), &ask, MIX_DB, loops + RENDER_LATENCY, 333);
     // The limiter of the one that goes on already looks at the next downbeat.
     for k in 0..2 * (loops - RENDER_LATENCY) {

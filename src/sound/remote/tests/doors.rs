@@ -8,7 +8,7 @@ use crate::sound::remote::shelf::Shelf;
 use crate::sound::remote::visit::{Event, House};
 use std::sync::atomic::AtomicUsize;
 
-/// A speaker made by hand: a port, and who is let in.
+/// A speaker made by handle: a port, and who is let in.
 struct Puppet {
     listener: TcpListener,
     door: Door,

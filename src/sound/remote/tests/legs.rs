@@ -12,12 +12,12 @@ fn sounding(samples: &[f32]) -> &[f32] {
 
 /// What sounds here when these legs follow each other.
 fn here(legs: Vec<Segment>, frames: usize) -> Vec<f32> {
-    let (mut hand, mut feed) = render_channel(SampleRate::STUDIO);
+    let (mut handle, mut feed) = render_channel(SampleRate::STUDIO);
     for (k, leg) in legs.into_iter().enumerate() {
         if k == 0 {
-            hand.start(leg, Frame(0))
+            handle.start(leg, Frame(0))
         } else {
-            hand.queue(leg)
+            handle.queue(leg)
         };
     }
     feed.by_ref().take(2 * frames).collect()
@@ -35,7 +35,7 @@ fn take(times: u32, silences: &[u32], speed: Fraction) -> Take {
         range: Range::Whole,
         times,
         count_in: CountIn::Bar,
-        silences: silences.to_vec(),
+        muted_passes: silences.to_vec(),
     }
 }
 
@@ -47,8 +47,8 @@ fn a_sequence_with_a_count_in_and_a_hushed_turn_sounds_far_as_here() {
         let count = first.count(&groove, SampleRate::STUDIO).expect("a count-in");
         vec![
             Segment::new(count).times(1),
-            first.leg(&groove, SampleRate::STUDIO),
-            second.leg(&groove, SampleRate::STUDIO).last(),
+            first.segment(&groove, SampleRate::STUDIO),
+            second.segment(&groove, SampleRate::STUDIO).last(),
         ]
     };
     let stage = Stage::open();
@@ -61,7 +61,7 @@ fn a_sequence_with_a_count_in_and_a_hushed_turn_sounds_far_as_here() {
     let mut told: Vec<(u64, u64)> = Vec::new();
     wait("the end", || {
         assert_eq!(far.tick(), None);
-        if let Some(head) = far.playhead().map(|h| (h.leg, h.loops))
+        if let Some(head) = far.playhead().map(|h| (h.segment, h.loop_pass))
             && told.last() != Some(&head)
         {
             told.push(head);
@@ -80,7 +80,7 @@ fn a_sequence_with_a_count_in_and_a_hushed_turn_sounds_far_as_here() {
     let loud = self::here(
         vec![
             Segment::new(first.count(&groove, SampleRate::STUDIO).expect("a count-in")).times(1),
-            take(3, &[], Fraction::whole(2)).leg(&groove, SampleRate::STUDIO),
+            take(3, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO),
         ],
         n / 2,
     );
@@ -92,14 +92,14 @@ fn a_leg_that_comes_in_between_follows_at_the_end_of_the_time_through() {
     let stage = Stage::open();
     let mut far = stage.editor();
     let groove = riff("x...x...x...x...");
-    let leg = |times| take(times, &[], Fraction::whole(2)).leg(&groove, SampleRate::STUDIO);
+    let leg = |times| take(times, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO);
     let first = far.start(leg(50), None);
     let waits = far.queue(leg(50));
-    wait("the first", || far.playhead().is_some_and(|h| h.leg == first));
+    wait("the first", || far.playhead().is_some_and(|h| h.segment == first));
     let then = far.then(leg(2));
     let mut seen = Vec::new();
     wait("the one in between", || {
-        let head = far.playhead().map_or(0, |h| h.leg);
+        let head = far.playhead().map_or(0, |h| h.segment);
         seen.push(head);
         head == then
     });
@@ -114,7 +114,7 @@ fn so_many_legs_wait_and_no_more() {
     let stage = Stage::open();
     let mut far = stage.editor();
     let groove = riff("x...x...x...x...");
-    let leg = || take(1, &[], Fraction::whole(2)).leg(&groove, SampleRate::STUDIO);
+    let leg = || take(1, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO);
     far.start(leg(), None);
     let mut sent = 1;
     while far.has_room() {
@@ -131,9 +131,9 @@ fn a_leg_that_comes_in_between_needs_no_room() {
     let stage = Stage::open();
     let mut far = stage.editor();
     let groove = riff("x...x...x...x...");
-    let leg = |times| take(times, &[], Fraction::whole(2)).leg(&groove, SampleRate::STUDIO);
+    let leg = |times| take(times, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO);
     let first = far.start(leg(50), None);
-    wait("the first", || far.playhead().is_some_and(|h| h.leg == first));
+    wait("the first", || far.playhead().is_some_and(|h| h.segment == first));
     let mut waits = 0;
     while far.has_room() {
         far.queue(leg(50));
@@ -145,7 +145,7 @@ fn a_leg_that_comes_in_between_needs_no_room() {
     let then = far.then(leg(1));
     wait("the one in between", || {
         assert_eq!(far.tick(), None);
-        far.playhead().is_some_and(|h| h.leg == then)
+        far.playhead().is_some_and(|h| h.segment == then)
     });
     wait("room", || far.has_room());
     let last = far.queue(leg(1).last());
@@ -153,7 +153,7 @@ fn a_leg_that_comes_in_between_needs_no_room() {
         assert_eq!(far.tick(), None);
         far.has_ended()
     });
-    assert_eq!(far.playhead().map(|h| h.leg), Some(last));
+    assert_eq!(far.playhead().map(|h| h.segment), Some(last));
 }
 
 /// A groove's schedule whose first layer sounds an own sound, another one for each seed.
@@ -172,7 +172,9 @@ fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
     let mut far = stage.editor();
     far.start(Segment::new(own(1)).times(1), None);
     let second = far.queue(Segment::new(own(1)));
-    wait("the second leg", || far.playhead().is_some_and(|h| h.leg == second && h.loops == 0 && h.wholes > 0.3));
+    wait("the second leg", || {
+        far.playhead().is_some_and(|h| h.segment == second && h.loop_pass == 0 && h.wholes > 0.3)
+    });
     far.believe(&own(2));
     far.replace(second, Segment::new(own(2)), Keep::Place);
     let mut happened = None;
@@ -181,8 +183,8 @@ fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
         happened.is_some()
     });
     let Some(OutputEvent::ResendAll(place)) = happened else { panic!("{happened:?}") };
-    assert_eq!(place.leg, second);
-    assert!(place.wholes > 0.3 || place.loops > 0, "{place:?}");
+    assert_eq!(place.segment, second);
+    assert!(place.wholes > 0.3 || place.loop_pass > 0, "{place:?}");
 }
 
 #[test]
@@ -209,7 +211,7 @@ fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
     });
     assert_eq!(
         happened,
-        Some(OutputEvent::ResendAll(Playhead { section: 0, pass: 0, wholes: 0.25, loops: 0, leg: 2 }))
+        Some(OutputEvent::ResendAll(Playhead { section: 0, pass: 0, wholes: 0.25, loop_pass: 0, segment: 2 }))
     );
     far.play_from(build(2), Position { section: 0, pass: 0, wholes: 0.25 });
     wait("the playhead", || far.tick().is_none() && far.playhead().is_some());

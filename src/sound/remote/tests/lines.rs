@@ -61,7 +61,7 @@ fn a_cut_line_stops_the_sound_and_comes_back() {
     assert!(!far.is_there() && far.is_playing());
     assert_eq!(far.playhead(), None);
     let DeviceEvent::ReopenedAtNewRate(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    assert!(place.wholes > 0.0 && (place.leg, place.loops) == (1, 0), "{place:?}");
+    assert!(place.wholes > 0.0 && (place.segment, place.loop_pass) == (1, 0), "{place:?}");
     stage.hears(&Said::Back);
     far.play_from(schedule("xxxxxxxxxxxxxxxx"), place.position());
     wait("sound again", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_800));
@@ -94,38 +94,38 @@ fn a_sequence_goes_on_after_a_cut_line_in_its_leg_and_at_its_place() {
     let mut last = 0.0;
     wait("the second leg's second time through", || {
         assert_eq!(far.tick(), None);
-        let head = far.playhead().filter(|h| h.leg == ids[0]);
+        let head = far.playhead().filter(|h| h.segment == ids[0]);
         last = head.map_or(last, bars);
         last > 1.0
     });
     tunnel.cut();
     assert!(matches!(news(&mut far), DeviceEvent::Lost(_)));
     let DeviceEvent::ReopenedAtNewRate(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    assert_eq!(place.leg, ids[0]);
+    assert_eq!(place.segment, ids[0]);
     assert!((last..last + 0.8).contains(&bars(place)), "{place:?}, heard before was {last}");
     stage.hears(&Said::Back);
     let before = stage.tape.length();
-    let again = far.start(second().behind(place.loops), Some(place.position()));
+    let again = far.start(second().behind(place.loop_pass), Some(place.position()));
     let after = far.queue(third());
     let mut told: Vec<(u64, u64)> = Vec::new();
     wait("the end", || {
         assert_eq!(far.tick(), None);
-        if let Some(head) = far.playhead().map(|h| (h.leg, h.loops))
+        if let Some(head) = far.playhead().map(|h| (h.segment, h.loop_pass))
             && told.last() != Some(&head)
         {
             told.push(head);
         }
         far.has_ended()
     });
-    let left = (0..4 - place.loops).map(|turn| (again, turn));
+    let left = (0..4 - place.loop_pass).map(|turn| (again, turn));
     assert_eq!(told, left.chain([(after, 0)]).collect::<Vec<_>>());
     wait("silence", || !stage.tape.sounds(48_000));
     let there = stage.tape.samples.lock().expect("tape")[before..].to_vec();
     let here = {
-        let (mut hand, mut feed) = render_channel(SampleRate::STUDIO);
-        hand.start(first(), Frame(0));
-        hand.queue(second());
-        hand.queue(third());
+        let (mut handle, mut feed) = render_channel(SampleRate::STUDIO);
+        handle.start(first(), Frame(0));
+        handle.queue(second());
+        handle.queue(third());
         feed.by_ref().take(2 * 48_000 * 8).collect::<Vec<f32>>()
     };
     let end = |s: &[f32]| s.iter().rposition(|x| *x != 0.0).expect("it sounds") + 1;
@@ -215,12 +215,12 @@ struct Watched {
 
 /// Bars since the start, of a groove of one bar.
 fn bars(head: crate::sound::Playhead) -> f64 {
-    head.loops as f64 + head.wholes
+    head.loop_pass as f64 + head.wholes
 }
 
 impl Device for Watched {
-    fn hand(&mut self) -> &mut RenderHandle {
-        self.player.hand()
+    fn handle(&mut self) -> &mut RenderHandle {
+        self.player.handle()
     }
 
     fn ahead(&self) -> Frame {

@@ -34,7 +34,7 @@ impl Tape {
 
 /// A device that renders onto a tape at the pace of a real one.
 pub(super) struct Sink {
-    hand: RenderHandle,
+    handle: RenderHandle,
     tape: Tape,
     end: Arc<AtomicBool>,
     /// Gives the feed back; gone while the device is lost.
@@ -44,8 +44,8 @@ pub(super) struct Sink {
 
 impl Sink {
     pub(super) fn open(tape: &Tape) -> Self {
-        let (hand, feed) = render_channel(tape.rate());
-        let mut sink = Self { hand, tape: tape.clone(), end: Arc::default(), thread: None, feed: None };
+        let (handle, feed) = render_channel(tape.rate());
+        let mut sink = Self { handle, tape: tape.clone(), end: Arc::default(), thread: None, feed: None };
         sink.run(feed);
         sink
     }
@@ -74,8 +74,8 @@ impl Sink {
 }
 
 impl Device for Sink {
-    fn hand(&mut self) -> &mut RenderHandle {
-        &mut self.hand
+    fn handle(&mut self) -> &mut RenderHandle {
+        &mut self.handle
     }
 
     fn ahead(&self) -> Frame {
@@ -87,7 +87,7 @@ impl Device for Sink {
     }
 
     fn tick(&mut self) -> Option<DeviceEvent> {
-        self.hand.tick();
+        self.handle.tick();
         match (self.tape.lost.load(Ordering::Relaxed), self.thread.is_some()) {
             (true, true) => {
                 self.halt();
@@ -97,8 +97,8 @@ impl Device for Sink {
                 let kept = self.feed.take().filter(|f| f.rate() == self.tape.rate());
                 let news = if kept.is_some() { DeviceEvent::Reopened } else { DeviceEvent::ReopenedAtNewRate(None) };
                 let fed = kept.unwrap_or_else(|| {
-                    let (hand, fed) = render_channel(self.tape.rate());
-                    self.hand = hand;
+                    let (handle, fed) = render_channel(self.tape.rate());
+                    self.handle = handle;
                     fed
                 });
                 self.run(fed);
@@ -211,7 +211,7 @@ pub(super) fn schedule(drawing: &str) -> Schedule {
     Schedule::build(&riff(drawing), &ScheduleOptions::whole(SampleRate::STUDIO))
 }
 
-/// An editor made by hand, to say what no editor says.
+/// An editor made by handle, to say what no editor says.
 pub(super) struct Rude {
     pub(super) stream: TcpStream,
     pub(super) sender: Sender<TcpStream>,

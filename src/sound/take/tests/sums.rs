@@ -69,7 +69,7 @@ fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
         }
     }
     if silent {
-        let until = seconds(&groove.sections()[0], plain("a").opening(groove));
+        let until = seconds(&groove.sections()[0], plain("a").audible_prefix(groove));
         sounds.retain(|s| s.0 < until);
     }
     sounds
@@ -120,9 +120,9 @@ pub(super) fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (V
         }
         cues.push(cue);
         let lasts = length(groove) * &scale;
-        for turn in 0..take.times {
-            for s in &once(groove, take, take.silences.contains(&turn)) {
-                put(cue + rounded(&(&lasts * BigInt::from(turn) + &s.0 * &scale)), s);
+        for pass in 0..take.times {
+            for s in &once(groove, take, take.muted_passes.contains(&pass)) {
+                put(cue + rounded(&(&lasts * BigInt::from(pass) + &s.0 * &scale)), s);
             }
         }
         cue += rounded(&(lasts * BigInt::from(take.times)));

@@ -1,12 +1,12 @@
 //! The player's thread: does what it is asked, looks after the output, and tells what is heard. It must not know the screen, nor
-//! how a leg is made.
+//! how a segment is made.
 
 use super::super::super::event::Speaker;
 use super::super::super::{Event, Head, Heard, Playing, Sounding};
 use super::super::slot::Slot;
-use super::own::Own;
-use super::plan::Plan;
-use super::{Request, Seat};
+use super::samples::UserSampleLoader;
+use super::sequence::SequencePlayback;
+use super::{PendingRemote, Request};
 use crate::sound::{AudioBackend, DeviceEvent, Keep, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
@@ -14,76 +14,76 @@ use std::sync::mpsc::{Receiver, Sender};
 use std::time::{Duration, Instant};
 
 /// Time between two looks at the playhead.
-const LOOK: Duration = Duration::from_millis(16);
+const POSITION_INTERVAL: Duration = Duration::from_millis(16);
 /// The same while nothing plays: the device is looked after all the same.
-const GLANCE: Duration = Duration::from_millis(200);
+const IDLE_INTERVAL: Duration = Duration::from_millis(200);
 
 /// Longest time after which what is asked of an output is heard.
-const SETTLED: Duration = Duration::from_secs(2);
+const SETTLE_TIME: Duration = Duration::from_secs(2);
 
 /// Where sound may come out: the device that was chosen, or a far speaker that has come.
-pub(super) struct Places<'a> {
+pub(super) struct OutputConfig<'a> {
     pub output: Option<&'a str>,
-    pub seat: &'a Seat,
+    pub pending_remote: &'a PendingRemote,
 }
 
 /// There is nobody left to tell anything: the program has ended.
-pub(super) struct Alone;
+pub(super) struct Disconnected;
 
 /// What is played.
 #[derive(Default)]
 enum Now {
     #[default]
     Nothing,
-    Loop(Round),
-    Sequence(Plan),
+    Loop(LoopPlayback),
+    Sequence(SequencePlayback),
 }
 
-/// A loop, and the numbers of its legs: one, or all that were sent of the sequence whose place it took, since which of them sounded
+/// A loop, and the numbers of its segments: one, or all that were sent of the sequence whose place it took, since which of them sounded
 /// then is known only when it is heard.
-struct Round {
+struct LoopPlayback {
     what: Playing,
-    legs: Vec<u64>,
+    segments: Vec<u64>,
     since: Instant,
 }
 
-impl Round {
-    fn new(what: Playing, legs: Vec<u64>) -> Self {
-        Self { what, legs, since: Instant::now() }
+impl LoopPlayback {
+    fn new(what: Playing, segments: Vec<u64>) -> Self {
+        Self { what, segments, since: Instant::now() }
     }
 
-    /// Lets go of the legs that are not heard any more, and in the end of those that never will be: none of them goes on to the next.
-    fn heard(&mut self, leg: u64) {
-        if self.legs.contains(&leg) {
-            let settled = self.since.elapsed() > SETTLED;
-            self.legs.retain(|l| *l == leg || (*l > leg && !settled));
+    /// Lets go of the segments that are not heard any more, and in the end of those that never will be: none of them goes on to the next.
+    fn heard(&mut self, segment: u64) {
+        if self.segments.contains(&segment) {
+            let settled = self.since.elapsed() > SETTLE_TIME;
+            self.segments.retain(|l| *l == segment || (*l > segment && !settled));
         }
     }
 }
 
 /// What the thread has before it.
-pub(super) struct Desk {
+pub(super) struct PlaybackThread {
     now: Now,
-    own: Own,
+    own: UserSampleLoader,
     events: Sender<Event>,
 }
 
-impl Desk {
+impl PlaybackThread {
     /// Nothing is played yet.
-    pub(super) fn new(own: Own, events: Sender<Event>) -> Self {
+    pub(super) fn new(own: UserSampleLoader, events: Sender<Event>) -> Self {
         Self { now: Now::Nothing, own, events }
     }
 
     /// Works until no more is asked. This machine's device is opened when something is first played.
     ///
     /// # Errors
-    /// [`Alone`].
+    /// [`Disconnected`].
     pub(super) fn run(
         mut self,
         slot: &Slot<Request>,
         taps: &Receiver<Instant>,
-        places: &Places<'_>,
-    ) -> Result<(), Alone> {
+        places: &OutputConfig<'_>,
+    ) -> Result<(), Disconnected> {
         let mut output: Option<AudioBackend> = None;
         let done = self.works(&mut output, slot, taps, places);
         output.into_iter().for_each(AudioBackend::end);
@@ -95,20 +95,20 @@ impl Desk {
         output: &mut Option<AudioBackend>,
         slot: &Slot<Request>,
         taps: &Receiver<Instant>,
-        places: &Places<'_>,
-    ) -> Result<(), Alone> {
+        places: &OutputConfig<'_>,
+    ) -> Result<(), Disconnected> {
         loop {
             let request = if output.is_some() {
-                let pause = if matches!(self.now, Now::Nothing) { GLANCE } else { LOOK };
+                let pause = if matches!(self.now, Now::Nothing) { IDLE_INTERVAL } else { POSITION_INTERVAL };
                 let Ok(request) = slot.take_within(pause) else { return Ok(()) };
                 request
             } else {
                 let Some(request) = slot.take() else { return Ok(()) };
                 Some(request)
             };
-            if let Some(far) = places.seat.lock().unwrap_or_else(PoisonError::into_inner).take() {
+            if let Some(far) = places.pending_remote.lock().unwrap_or_else(PoisonError::into_inner).take() {
                 self.now = Now::Nothing;
-                self.own.goes_far(true);
+                self.own.set_remote(true);
                 self.tell(Event::Speaker(Speaker::There(far.port())));
                 output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
             }
@@ -120,18 +120,18 @@ impl Desk {
             }
             let Some(player) = output.as_mut() else { continue };
             if let Some(request) = request {
-                self.does(request, player);
+                self.handle(request, player);
             }
-            if let Err(words) = self.look_after(player) {
+            if let Err(words) = self.poll_output(player) {
                 *output = None;
                 self.now = Now::Nothing;
-                self.own.goes_far(false);
+                self.own.set_remote(false);
                 self.tell(Event::Speaker(Speaker::Gone(words)));
                 continue;
             }
-            self.go_on(player)?;
-            self.answer_taps(taps, player);
-            self.tell_place(player)?;
+            self.advance(player)?;
+            self.report_taps(taps, player);
+            self.report_position(player)?;
         }
     }
 
@@ -141,21 +141,25 @@ impl Desk {
     }
 
     /// Does what is asked.
-    fn does(&mut self, request: Request, player: &mut AudioBackend) {
+    fn handle(&mut self, request: Request, player: &mut AudioBackend) {
         if matches!(request, Request::Play(..)) {
             self.tell(Event::Device(Ok(())));
         }
         self.now = match (request, mem::take(&mut self.now)) {
             (Request::Play(Sounding::Loop(what), from), _) => {
-                let leg = self.own.leg(&what, player.rate());
+                let segment = self.own.segment(&what, player.rate());
                 let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
-                Now::Loop(Round::new(what, vec![player.start(leg, from)]))
+                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, from)]))
             }
-            (Request::Play(Sounding::Sequence(sequence), _), _) => self.begin(Plan::new(sequence), player, true),
-            (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => self.go_round(Round { what, ..round }, player),
+            (Request::Play(Sounding::Sequence(sequence), _), _) => {
+                self.begin(SequencePlayback::new(sequence), player, true)
+            }
+            (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => {
+                self.replace_loop(LoopPlayback { what, ..round }, player)
+            }
             // Whatever of the sequence is heard becomes the loop and goes on and on.
             (Request::Change(Sounding::Loop(what)), Now::Sequence(plan)) => {
-                self.go_round(Round::new(what, plan.sent().collect()), player)
+                self.replace_loop(LoopPlayback::new(what, plan.sent().collect()), player)
             }
             (Request::Change(Sounding::Sequence(sequence)), Now::Sequence(mut plan)) => {
                 plan.change(sequence, player, &mut self.own);
@@ -166,20 +170,20 @@ impl Desk {
                 player.stop();
                 Now::Nothing
             }
-            (Request::Change(_) | Request::Step(_) | Request::Look, now) => now,
+            (Request::Change(_) | Request::Step(_) | Request::Poll, now) => now,
         };
     }
 
-    /// Puts a loop in the place of its legs.
-    fn go_round(&mut self, round: Round, player: &mut AudioBackend) -> Now {
-        for id in &round.legs {
-            player.replace(*id, self.own.leg(&round.what, player.rate()), Keep::Place);
+    /// Puts a loop in the place of its segments.
+    fn replace_loop(&mut self, round: LoopPlayback, player: &mut AudioBackend) -> Now {
+        for id in &round.segments {
+            player.replace(*id, self.own.segment(&round.what, player.rate()), Keep::Place);
         }
         Now::Loop(round)
     }
 
     /// Begins a sequence: now, or at the end of the time through that is heard.
-    fn begin(&mut self, mut plan: Plan, player: &mut AudioBackend, now: bool) -> Now {
+    fn begin(&mut self, mut plan: SequencePlayback, player: &mut AudioBackend, now: bool) -> Now {
         plan.begin(player, &mut self.own, now);
         Now::Sequence(plan)
     }
@@ -188,7 +192,7 @@ impl Desk {
     ///
     /// # Errors
     /// It is gone for good: why.
-    fn look_after(&mut self, player: &mut AudioBackend) -> Result<(), String> {
+    fn poll_output(&mut self, player: &mut AudioBackend) -> Result<(), String> {
         while let Some(happening) = player.tick() {
             let plays = !matches!(self.now, Now::Nothing);
             let news = match happening {
@@ -199,13 +203,13 @@ impl Desk {
                     continue;
                 }
                 OutputEvent::ResendAll(head) => {
-                    self.play_anew(&head, player);
+                    self.resend(&head, player);
                     continue;
                 }
                 OutputEvent::Device(news) => news,
             };
             if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &news {
-                self.play_anew(head, player);
+                self.resend(head, player);
             }
             let told = match (news, player.is_remote()) {
                 (DeviceEvent::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
@@ -225,12 +229,12 @@ impl Desk {
     }
 
     /// Plays on from the place that was heard, with everything built for the device as it is now.
-    fn play_anew(&mut self, head: &Playhead, player: &mut AudioBackend) {
+    fn resend(&mut self, head: &Playhead, player: &mut AudioBackend) {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
-            Now::Loop(Round { what, .. }) => {
-                let leg = self.own.leg(&what, player.rate());
-                Now::Loop(Round::new(what, vec![player.start(leg, Some(head.position()))]))
+            Now::Loop(LoopPlayback { what, .. }) => {
+                let segment = self.own.segment(&what, player.rate());
+                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, Some(head.position()))]))
             }
             Now::Sequence(mut plan) => {
                 plan.resume(head, player, &mut self.own);
@@ -240,26 +244,26 @@ impl Desk {
     }
 
     /// Sends what comes of a sequence, and notes its end.
-    fn go_on(&mut self, player: &mut AudioBackend) -> Result<(), Alone> {
+    fn advance(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
         if let Now::Sequence(plan) = &mut self.now {
             plan.send(player, &mut self.own);
             if plan.is_sent() && player.has_ended() {
                 let ended = Event::SequenceEnded(plan.number());
                 self.now = Now::Nothing;
-                self.events.send(ended).map_err(|_| Alone)?;
+                self.events.send(ended).map_err(|_| Disconnected)?;
             }
         }
         Ok(())
     }
 
     /// Tells what was heard when keys were tapped; only to a loop can be tapped.
-    fn answer_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
+    fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
             let heard = player.heard_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| Heard {
                 section: h.section,
                 pass: h.pass,
                 wholes: h.wholes,
-                turns: h.loops,
+                turns: h.loop_pass,
                 grain_ms: player.grain() * 1000.0,
             });
             if let Some(heard) = heard {
@@ -269,28 +273,28 @@ impl Desk {
     }
 
     /// Tells where the groove is heard, and which take of a sequence that is.
-    fn tell_place(&mut self, player: &mut AudioBackend) -> Result<(), Alone> {
+    fn report_position(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
         if matches!(self.now, Now::Nothing) {
             return Ok(());
         }
         let head = player.playhead();
         match (&mut self.now, &head) {
             (Now::Sequence(plan), Some(h)) => {
-                if let Some(news) = plan.news(h.leg, h.loops) {
+                if let Some(news) = plan.news(h.segment, h.loop_pass) {
                     self.tell(news);
                 }
             }
-            (Now::Loop(round), Some(h)) => round.heard(h.leg),
+            (Now::Loop(round), Some(h)) => round.heard(h.segment),
             _ => {}
         }
         let head = head.map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
-        self.events.send(Event::Tick(head)).map_err(|_| Alone)
+        self.events.send(Event::Tick(head)).map_err(|_| Disconnected)
     }
 }
 
 #[cfg(all(test, feature = "audio"))]
 mod tests {
-    use super::super::own::Beside;
+    use super::super::samples::BasePath;
     use super::*;
     use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
     use crate::sound::Fake;
@@ -310,11 +314,15 @@ mod tests {
     }
 
     /// The device takes so many frames, while the thread does its round; the greatest magnitude.
-    fn go_on(desk: &mut Desk, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
+    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
         let mut peak = 0.0_f32;
         for _ in 0..frames / 1024 {
             peak = peak.max(device.takes(1024).0);
-            assert!(desk.look_after(output).is_ok() && desk.go_on(output).is_ok() && desk.tell_place(output).is_ok());
+            assert!(
+                desk.poll_output(output).is_ok()
+                    && desk.advance(output).is_ok()
+                    && desk.report_position(output).is_ok()
+            );
         }
         peak
     }
@@ -325,29 +333,29 @@ mod tests {
         let device = Fake::at(48_000);
         let mut output = AudioBackend::Local(device.player().expect("a device"));
         let (events, _told) = mpsc::channel();
-        let mut desk = Desk::new(Own::new(Beside::default(), events.clone()), events);
+        let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
         let take = || Take { playing: playing(true), times: Some(1), count_in: false };
         let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
-        desk.does(Request::Play(Sounding::Sequence(takes), None), &mut output);
-        assert!(go_on(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
-        desk.does(Request::Change(Sounding::Loop(playing(true))), &mut output);
-        assert!(go_on(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
-        desk.does(Request::Change(Sounding::Loop(playing(false))), &mut output);
-        go_on(&mut desk, &mut output, &device, 48_000);
-        assert_eq!(go_on(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
-        desk.does(Request::Change(Sounding::Loop(playing(true))), &mut output);
-        assert!(go_on(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
+        desk.handle(Request::Play(Sounding::Sequence(takes), None), &mut output);
+        assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
+        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        assert!(advance(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
+        desk.handle(Request::Change(Sounding::Loop(playing(false))), &mut output);
+        advance(&mut desk, &mut output, &device, 48_000);
+        assert_eq!(advance(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
+        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
     }
 
     #[test]
     fn of_the_legs_in_the_place_of_takes_one_is_left() {
-        let mut round = Round::new(playing(true), vec![3, 4, 5, 6]);
+        let mut round = LoopPlayback::new(playing(true), vec![3, 4, 5, 6]);
         round.heard(9);
-        assert_eq!(round.legs, [3, 4, 5, 6]);
+        assert_eq!(round.segments, [3, 4, 5, 6]);
         round.heard(4);
-        assert_eq!(round.legs, [4, 5, 6], "what is asked last may not be heard yet");
-        round.since = Instant::now().checked_sub(SETTLED * 2).expect("an instant");
+        assert_eq!(round.segments, [4, 5, 6], "what is asked last may not be heard yet");
+        round.since = Instant::now().checked_sub(SETTLE_TIME * 2).expect("an instant");
         round.heard(5);
-        assert_eq!(round.legs, [5]);
+        assert_eq!(round.segments, [5]);
     }
 }

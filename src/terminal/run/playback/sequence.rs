@@ -2,12 +2,12 @@
 
 use super::super::super::{Event, Sequence};
 use super::super::playing::takes;
-use super::own::Own;
+use super::samples::UserSampleLoader;
 use crate::sound::take::Take;
 use crate::sound::{AudioBackend, Keep, Playhead, SampleRate, Segment};
 use std::collections::VecDeque;
 
-/// A part of a sequence that is sent as one leg: a take, or its count-in.
+/// A part of a sequence that is sent as one segment: a take, or its count-in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Part {
     take: usize,
@@ -17,17 +17,17 @@ pub(super) struct Part {
 /// A part that was sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Sent {
-    /// The leg's number.
+    /// The segment's number.
     id: u64,
     part: Part,
     /// Times through of the take that lay behind it already.
     behind: u64,
-    /// Whether it follows at the end of a time through, whatever the leg before it was to be.
+    /// Whether it follows at the end of a time through, whatever the segment before it was to be.
     step: bool,
 }
 
 /// What is played of a sequence and what still comes.
-pub(super) struct Plan {
+pub(super) struct SequencePlayback {
     sequence: Sequence,
     takes: Vec<Take>,
     /// What was sent and may still be heard, in order.
@@ -38,7 +38,7 @@ pub(super) struct Plan {
     told: Option<(Part, u64)>,
 }
 
-impl Plan {
+impl SequencePlayback {
     /// Everything from the sequence's take on.
     pub(super) fn new(sequence: Sequence) -> Self {
         let takes = takes(&sequence);
@@ -51,28 +51,28 @@ impl Plan {
         self.sequence.number
     }
 
-    /// The leg of a part, so many times through of which lie behind it.
-    fn leg(&self, part: Part, behind: u64, rate: SampleRate, own: &mut Own) -> Option<Segment> {
+    /// The segment of a part, so many times through of which lie behind it.
+    fn segment(&self, part: Part, behind: u64, rate: SampleRate, own: &mut UserSampleLoader) -> Option<Segment> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.playing.groove;
         if part.counting {
             return Some(Segment::new(take.count(groove, rate)?).times(1));
         }
-        let leg = take.leg_with(groove, rate, &own.of(groove, rate));
+        let segment = take.segment_with(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
-        let leg = match asked.times {
-            None => leg.times(u64::MAX),
-            Some(_) if is_last => leg.last(),
-            Some(_) => leg,
+        let segment = match asked.times {
+            None => segment.times(u64::MAX),
+            Some(_) if is_last => segment.last(),
+            Some(_) => segment,
         };
-        Some(leg.behind(behind))
+        Some(segment.behind(behind))
     }
 
     /// Sends the first part: now, or at the end of the time through that is heard.
-    pub(super) fn begin(&mut self, player: &mut AudioBackend, own: &mut Own, now: bool) {
+    pub(super) fn begin(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader, now: bool) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(leg) = self.leg(part, 0, player.rate(), own) {
-                let id = if now { player.start(leg, None) } else { player.then(leg) };
+            if let Some(segment) = self.segment(part, 0, player.rate(), own) {
+                let id = if now { player.start(segment, None) } else { player.then(segment) };
                 self.sent.push_back(Sent { id, part, behind: 0, step: !now });
                 return;
             }
@@ -80,24 +80,24 @@ impl Plan {
     }
 
     /// Sends what comes as far as there is room.
-    pub(super) fn send(&mut self, player: &mut AudioBackend, own: &mut Own) {
+    pub(super) fn send(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
-                && let Some(leg) = self.leg(part, 0, player.rate(), own)
+                && let Some(segment) = self.segment(part, 0, player.rate(), own)
             {
-                let id = player.queue(leg);
+                let id = player.queue(segment);
                 self.sent.push_back(Sent { id, part, behind: 0, step: false });
             }
         }
     }
 
     /// Puts an edited sequence in the place of this one.
-    pub(super) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut Own) {
+    pub(super) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut UserSampleLoader) {
         self.takes = takes(&sequence);
         self.sequence = sequence;
         for s in &self.sent {
-            if let Some(leg) = self.leg(s.part, s.behind, player.rate(), own) {
-                player.replace(s.id, leg, Keep::Place);
+            if let Some(segment) = self.segment(s.part, s.behind, player.rate(), own) {
+                player.replace(s.id, segment, Keep::Place);
             }
         }
     }
@@ -105,23 +105,25 @@ impl Plan {
     /// Nothing of what was sent is there any more: gives what was heard then and what lies behind it, and whether what now comes next
     /// was to begin at the end of its time through. A count-in begins again.
     fn recall(&mut self, head: &Playhead) -> Option<(Part, u64, bool)> {
-        let found = self.sent.iter().position(|s| s.id == head.leg);
+        let found = self.sent.iter().position(|s| s.id == head.segment);
         let mut sent = std::mem::take(&mut self.sent).split_off(found.unwrap_or(0));
         let Sent { part, behind, .. } = sent.pop_front()?;
         // What was sent before a step will not be heard any more.
         let step = sent.iter().rposition(|s| s.step);
         sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
-        let heard = if found.is_some() && !part.counting { head.loops } else { 0 };
+        let heard = if found.is_some() && !part.counting { head.loop_pass } else { 0 };
         Some((part, behind + heard, step.is_some()))
     }
 
     /// Sends all anew, from the place that was heard.
-    pub(super) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, own: &mut Own) {
-        let there = self.sent.iter().any(|s| s.id == head.leg);
+    pub(super) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, own: &mut UserSampleLoader) {
+        let there = self.sent.iter().any(|s| s.id == head.segment);
         let Some((part, behind, step)) = self.recall(head) else { return self.begin(player, own, true) };
-        let Some(leg) = self.leg(part, behind, player.rate(), own) else { return self.begin(player, own, true) };
-        let id = player.start(leg, Some(head.position()).filter(|_| there && !part.counting));
+        let Some(segment) = self.segment(part, behind, player.rate(), own) else {
+            return self.begin(player, own, true);
+        };
+        let id = player.start(segment, Some(head.position()).filter(|_| there && !part.counting));
         self.sent.push_back(Sent { id, part, behind, step: false });
         if step {
             self.begin(player, own, false);
@@ -133,7 +135,7 @@ impl Plan {
         Self { sent: self.sent, told: self.told, ..Self::new(sequence) }
     }
 
-    /// The legs that were sent and may still be heard.
+    /// The segments that were sent and may still be heard.
     pub(super) fn sent(&self) -> impl DoubleEndedIterator<Item = u64> {
         self.sent.iter().map(|s| s.id)
     }
@@ -144,11 +146,11 @@ impl Plan {
     }
 
     /// What is heard, if it is not what was last told.
-    pub(super) fn news(&mut self, leg: u64, turn: u64) -> Option<Event> {
-        while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < leg) {
+    pub(super) fn news(&mut self, segment: u64, turn: u64) -> Option<Event> {
+        while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < segment) {
             self.sent.pop_front();
         }
-        let &Sent { part, behind, .. } = self.sent.iter().find(|s| s.id == leg)?;
+        let &Sent { part, behind, .. } = self.sent.iter().find(|s| s.id == segment)?;
         let turn = turn + behind;
         let told = Some((part, turn));
         if self.told == told {
@@ -156,7 +158,7 @@ impl Plan {
         }
         self.told = told;
         let silent =
-            u32::try_from(turn).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.silences.contains(&t)));
+            u32::try_from(turn).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.muted_passes.contains(&t)));
         let (take, counting, silent) = (part.take, part.counting, silent && !part.counting);
         Some(Event::Take { sequence: self.number(), take, counting, turn, silent })
     }
@@ -209,9 +211,9 @@ mod tests {
     #[test]
     fn a_sequence_that_is_sent_anew_goes_on_where_it_was_heard() {
         let sent = |id, part, behind, step| Sent { id, part, behind, step };
-        let head = |leg, loops| Playhead { section: 1, pass: 0, wholes: 0.5, loops, leg };
+        let head = |segment, loop_pass| Playhead { section: 1, pass: 0, wholes: 0.5, loop_pass, segment };
         let plan = || {
-            let mut plan = Plan::new(sequence());
+            let mut plan = SequencePlayback::new(sequence());
             plan.next.drain(..3);
             let all = [
                 sent(4, part(0, true), 0, false),
@@ -226,7 +228,7 @@ mod tests {
         assert_eq!(here.recall(&head(5, 1)), Some((part(0, false), 3, false)));
         assert_eq!(here.next, [part(1, false), part(2, true), part(2, false)]);
         assert!(here.sent.is_empty());
-        // A count-in begins again; of a leg that nobody knows of it is not known how far it was.
+        // A count-in begins again; of a segment that nobody knows of it is not known how far it was.
         assert_eq!(plan().recall(&head(4, 0)), Some((part(0, true), 0, false)));
         assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
         // A step that waits for the end of the time through still does.
@@ -235,7 +237,7 @@ mod tests {
         stepping.next = [part(2, false)].into();
         assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
         assert_eq!(stepping.next, [part(2, true), part(2, false)]);
-        assert_eq!(Plan::new(sequence()).recall(&head(1, 0)), None);
+        assert_eq!(SequencePlayback::new(sequence()).recall(&head(1, 0)), None);
         // The fourth time through falls silent, of which two lay behind.
         let mut hushed = plan();
         hushed.takes = takes(&Sequence { silence: Some(4), ..sequence() });

@@ -1,4 +1,4 @@
-//! The user's own sounds, read anew where a leg needs them. It must not know what is played.
+//! The user's own sounds, read anew where a segment needs them. It must not know what is played.
 
 use super::super::super::{Event, Playing};
 use super::super::playing::take;
@@ -11,31 +11,31 @@ use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// The groove's file, whose folder holds its sounds.
-pub(super) type Beside = Arc<Mutex<Option<PathBuf>>>;
+pub(super) type BasePath = Arc<Mutex<Option<PathBuf>>>;
 
-/// The user's own sounds, for the legs that are built.
-pub(super) struct Own {
+/// The user's own sounds, for the segments that are built.
+pub(super) struct UserSampleLoader {
     sounds: Sounds,
-    beside: Beside,
+    base_path: BasePath,
     events: Sender<Event>,
     /// With a far speaker: the names of the sounds that are too large for the line, as they were last told.
     large: Option<Vec<String>>,
 }
 
-impl Own {
-    /// The sounds beside a file; what is to be said of them is told.
-    pub(super) fn new(beside: Beside, events: Sender<Event>) -> Self {
-        Self { sounds: Sounds::default(), beside, events, large: None }
+impl UserSampleLoader {
+    /// The sounds base_path a file; what is to be said of them is told.
+    pub(super) fn new(base_path: BasePath, events: Sender<Event>) -> Self {
+        Self { sounds: Sounds::default(), base_path, events, large: None }
     }
 
     /// Sound goes to a far speaker from now on, whose line takes no large sounds, or to this machine.
-    pub(super) fn goes_far(&mut self, far: bool) {
+    pub(super) fn set_remote(&mut self, far: bool) {
         self.large = far.then(Vec::new);
     }
 
     /// The sounds of a groove at a rate.
     pub(super) fn of(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
-        let file = self.beside.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let file = self.base_path.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let (mut own, mut words) = self.sounds.of(groove, file.as_deref(), rate);
         if let Some(told) = &mut self.large {
             let large = own.keep_within(remote::SOUND, remote::SOUNDS);
@@ -50,8 +50,8 @@ impl Own {
         own
     }
 
-    /// The leg of a loop.
-    pub(super) fn leg(&mut self, what: &Playing, rate: SampleRate) -> Segment {
+    /// The segment of a loop.
+    pub(super) fn segment(&mut self, what: &Playing, rate: SampleRate) -> Segment {
         let own = self.of(&what.groove, rate);
         Segment::new(take(what).schedule_with(&what.groove, rate, &own))
     }
