@@ -15,7 +15,7 @@ pub struct Segment {
     /// The loop, and the same of which only the opening sounds; while one of them is played its place here is empty.
     full: Option<Box<Schedule>>,
     opening_only: Option<Box<Schedule>>,
-    /// Times through, from 0, that are opening_only, in rising order.
+    /// Times through, from 0, in which only the opening sounds, in rising order.
     muted_passes: Vec<u32>,
     passes: u64,
     last: bool,
@@ -86,7 +86,7 @@ impl Segment {
         Self { opening_only, muted_passes, passes, last, ..Self::new(schedule) }
     }
 
-    /// Times through that are opening_only, and how many of the loop's sounds sound in them.
+    /// Times through in which only the opening sounds, and how many of the loop's sounds sound in them.
     pub(super) fn muted_passes(&self) -> (&[u32], usize) {
         (&self.muted_passes, self.opening_only.as_ref().map_or(0, |h| h.notes.len()))
     }
@@ -126,7 +126,7 @@ pub(super) type Back<'a> = &'a mut dyn FnMut(Box<Segment>);
 /// Plays segments one after the other.
 ///
 /// The first pass of a segment begins at the whole frame at which the segment before ends: its own start plus its rounded exact length.
-/// A silent pass is the opening_only loop in the place of the other, which has the same clock, so that the frame is kept exactly.
+/// A muted pass plays the opening alone in the place of the other, which has the same clock, so that the frame is kept exactly.
 #[derive(Debug)]
 pub(super) struct SegmentQueue {
     renderer: Renderer,

@@ -23,7 +23,7 @@ pub(super) struct UserSampleLoader {
 }
 
 impl UserSampleLoader {
-    /// The sounds base_path a file; what is to be said of them is told.
+    /// Reads the sounds next to a file and reports problems as events.
     pub(super) fn new(base_path: BasePath, events: Sender<Event>) -> Self {
         Self { sounds: Sounds::default(), base_path, events, large: None }
     }
