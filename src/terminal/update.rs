@@ -28,7 +28,7 @@ const IDLE: u32 = 30;
 
 /// Takes an event into the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
-    let (before, worked) = (state.revision(), state.session.work());
+    let (before, before_document) = (state.revision(), state.session.document());
     let was = state.session.cursor();
     let asked = state.ask();
     let over = state.over();
@@ -46,7 +46,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Analysed { revision, ask, report } => {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
         }
-        Event::Saved { work, groove, result } => save::saved(state, (work, groove), result, &mut effects),
+        Event::Saved { document, groove, result } => save::saved(state, (document, groove), result, &mut effects),
         Event::Take { sequence, take, counting, turn, silent } if practice::plays(state, sequence) => {
             practice::heard(state, (take, counting, turn), &mut effects);
             practice::falls_silent(state, silent);
@@ -76,9 +76,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     }
     import::arrive(state, &mut effects);
     hearings::settle(state);
-    if state.session.work() != worked {
+    if state.session.document() != before_document {
         state.progress = None;
-        effects.push(Effect::Work(state.session.work()));
+        effects.push(Effect::SwitchDocument(state.session.document()));
     }
     if state.revision() != before {
         changed(state, &mut effects);

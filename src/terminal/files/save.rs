@@ -1,6 +1,7 @@
 //! Saving, as far as the state goes: names and words that are asked for before it, and its end. It must not know the disk.
 
 use crate::rhythm::Groove;
+use crate::session::DocumentId;
 use crate::terminal::event::{Effect, Unsaved};
 use crate::terminal::files::export;
 use crate::terminal::files::import;
@@ -39,14 +40,14 @@ pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
 /// Takes the end of a save.
 pub(crate) fn saved(
     state: &mut State,
-    (work, groove): (usize, Arc<Groove>),
+    (document, groove): (DocumentId, Arc<Groove>),
     result: Result<String, Unsaved>,
     effects: &mut Vec<Effect>,
 ) {
     match result {
         Ok(name) => {
             state.tell(format!("saved: {name}"), false);
-            state.saved(work, groove, name);
+            state.saved(document, groove, name);
             if state.overlay == Overlay::Leaving && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
