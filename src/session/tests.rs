@@ -415,7 +415,7 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
             C::GainBy(by as i8),
             C::SoundFile(Some("k.wav".repeat(n * 6))),
             C::AccentDepth(Some(n as u8 * 2)),
-            C::PanBy(by as i8 * 9),
+            C::Pan(by as i8 * 9),
             C::TempoBy(by * 20),
             C::Bars(n as u16),
             C::BarsBy(by),
