@@ -5,8 +5,8 @@
 #   tests/bench/loudness.sh [GROOVE...]
 set -eu
 cd "$(dirname "$0")/../.."
-python=${TEETER_PYTHON:-.venv/cues/bin/python}
-[ -x "$python" ] || { echo "making .venv/cues" >&2; python3 -m venv .venv/cues; }
+python=${TEETER_PYTHON:-.venv/bench/bin/python}
+[ -x "$python" ] || { echo "making .venv/bench" >&2; python3 -m venv .venv/bench; }
 "$python" -c 'import numpy, scipy, soundfile, pyloudnorm' 2>/dev/null ||
     "$python" -m pip install --quiet numpy scipy soundfile pyloudnorm==0.2.0
 cargo build --release --locked

@@ -2,7 +2,7 @@
 # The far speaker through a real ssh: an sshd of its own on loopback, `ssh -R` to it, the editor at its far end, the speaker
 # at the near end playing into a null sink. Measures the attacks in what the sink recorded, and the playhead of the editor's
 # end against that of the device. Needs pulseaudio, pulseaudio-utils, libasound2-plugins, openssh-server and python3.
-#   tests/far.sh [MS]     milliseconds that every byte is held back in each direction (40 if not given)
+#   tests/remote.sh [MS]     milliseconds that every byte is held back in each direction (40 if not given)
 set -eu
 delay=${1:-40}
 root=$(cd "$(dirname "$0")/.." && pwd)

@@ -1,4 +1,4 @@
-"""The part of key.sh that presses keys, listens and reckons. It must not know how the server is started."""
+"""The part of key-latency.sh that presses keys, listens and reckons. It must not know how the server is started."""
 
 import fcntl, math, os, pty, random, re, select, struct, subprocess, sys, termios, threading, time, wave
 import numpy
@@ -73,7 +73,7 @@ def wait_for(word):
     until = clock() + 20
     while word not in shown:
         if clock() > until:
-            sys.exit(f"key.sh: the screen never showed {word}: {bytes(shown[-500:])}")
+            sys.exit(f"key-latency.sh: the screen never showed {word}: {bytes(shown[-500:])}")
         time.sleep(0.01)
 
 
@@ -89,7 +89,7 @@ time.sleep(0.5)
 os.write(fd, b"\r")
 time.sleep(3)
 if not any(max(piece) for piece in pieces[-50:]):
-    sys.exit("key.sh: nothing is heard")
+    sys.exit("key-latency.sh: nothing is heard")
 pressed, latencies = [], []
 for k in range(keys):
     time.sleep(rng.uniform(0.35, 0.75))

@@ -5,7 +5,7 @@
 # folder of its own. Not part of the tests.
 set -eu
 cd "$(dirname "$0")/../.."
-venv=.venv/cues
+venv=.venv/bench
 [ -x "$venv/bin/python" ] || { echo "making $venv and installing aubio, librosa, soundfile, pyloudnorm into it" >&2; python3 -m venv "$venv"; }
 "$venv/bin/python" -c 'import aubio, librosa, soundfile, pyloudnorm' 2>/dev/null ||
     "$venv/bin/pip" install --quiet numpy scipy aubio==0.4.9 librosa==0.11.0 soundfile pyloudnorm==0.2.0

@@ -3,7 +3,7 @@
 # teeter says of the grooves. It installs into a folder of its own. Not part of the tests: nothing here passes or fails.
 set -eu
 cd "$(dirname "$0")/../.."
-venv=.venv/beside
+venv=.venv/bench
 [ -x "$venv/bin/python" ] || { echo "making $venv and installing librosa 0.11.0 and soundfile into it" >&2; python3 -m venv "$venv"; }
 "$venv/bin/python" -c 'import librosa, soundfile' 2>/dev/null || "$venv/bin/pip" install --quiet librosa==0.11.0 soundfile
 cargo build --release --locked
