@@ -81,7 +81,18 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "cli",
-        rooms: &["analysis", "exchange", "manual", "recording", "rhythm", "session", "sound", "store", "terminal", "describe"],
+        rooms: &[
+            "analysis",
+            "exchange",
+            "manual",
+            "recording",
+            "rhythm",
+            "session",
+            "sound",
+            "store",
+            "terminal",
+            "describe",
+        ],
         crates: &[
             "anyhow",
             "clap",

@@ -75,3 +75,23 @@ fn page(text: &str) -> io::Result<bool> {
     }
     Ok(child.wait()?.code() != Some(NOT_FOUND))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::args::Args;
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn every_command_and_every_option_is_in_the_manual() {
+        let all: String = manual::CHAPTERS.iter().map(|c| c.text).collect();
+        let commands = manual::chapter("commands").expect("a chapter").text;
+        for command in Args::command().get_subcommands() {
+            let name = command.get_name();
+            assert!(commands.contains(&format!("    teeter {name} ")), "no line for teeter {name}");
+            for option in command.get_arguments().filter_map(|a| a.get_long()) {
+                assert!(all.contains(&format!("--{option}")), "{name} --{option} is not in the manual");
+            }
+        }
+    }
+}

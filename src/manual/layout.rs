@@ -180,9 +180,18 @@ mod tests {
 
     #[test]
     fn paragraphs_lists_and_listings_are_laid_out() {
-        let markdown = "# Head\n\none two *three* four\nfive `a * b`\n\n- six seven eight nine\n1. ten\n\n    code   as it is\n";
+        let markdown =
+            "# Head\n\none two *three* four\nfive `a * b`\n\n- six seven eight nine\n1. ten\n\n    code   as it is\n";
         let expected = [
-            "Head", "", "one two three four", "five `a * b`", "", "- six seven eight", "  nine", "1. ten", "",
+            "Head",
+            "",
+            "one two three four",
+            "five `a * b`",
+            "",
+            "- six seven eight",
+            "  nine",
+            "1. ten",
+            "",
             "    code   as it is",
         ];
         assert_eq!(texts(markdown, 18), expected);
@@ -193,8 +202,7 @@ mod tests {
     #[test]
     fn tables_stand_in_columns() {
         let markdown = "| a | what |\n| --- | --- |\n| `x\\|y` | one two three four five |\n";
-        assert_eq!(texts(markdown, 25), ["a       what", "`x|y`   one two three", "        four five"]
-            .map(|l| l.replace("       what", "      what").replace("`   one", "`  one").replace("        four", "       four")));
+        assert_eq!(texts(markdown, 25), ["a      what", "`x|y`  one two three four", "       five"]);
     }
 
     #[test]
