@@ -59,18 +59,16 @@ fn generated_parts_equal_the_code() {
     part("README.md", "chapters", &format!("{}.\n", lines.join(",\n")));
 }
 
-/// The riff of the demo groove as it is typed: the groups of its first layer, one time through.
+/// The riff of the demo groove as it is typed: the groups of its first layer, which come twice.
 fn riff() -> String {
     let groove = demo();
     let groups = analysis::groups::groups(&groove, 0, 0).expect("groups").cells;
-    let once = (1..=groups.len()).find(|n| groups.len() % n == 0 && groups.chunks(*n).all(|c| *c == groups[..*n]));
-    let once = &groups[..once.expect("all of it, at the latest")];
-    let section = &groove.sections()[0];
-    let bars = once.iter().sum::<u32>() * section.bars / groups.iter().sum::<u32>();
+    let (once, again) = groups.split_at(groups.len() / 2);
+    assert!(once == again && once.iter().all(|g| *g < 10), "{groups:?} can be typed as digits, twice");
     let digits: Vec<String> = once.iter().map(u32::to_string).collect();
-    assert!(once.iter().all(|g| *g < 10), "{digits:?} can be typed as digits");
-    let (meter, tempo) = (section.meter.to_string(), section.tempo.bpm());
-    format!("       {bars} bars of {meter} at {tempo}:    {}\n", digits.join(" "))
+    let section = &groove.sections()[0];
+    let (bars, meter, tempo) = (section.bars, &section.meter, section.tempo.bpm());
+    format!("       {bars} bars of {meter} at {tempo}:    {}, twice\n", digits.join(" "))
 }
 
 /// The editor's first finished screen of a groove.

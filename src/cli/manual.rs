@@ -49,17 +49,14 @@ fn laid_out(chapter: &Chapter) -> String {
 
 /// Shows the text in the program of `PAGER`, or in `less`. False if there is no such program.
 fn page(text: &str) -> io::Result<bool> {
-    let mut pager = match env::var_os("PAGER").filter(|p| !p.is_empty()) {
-        Some(pager) => {
-            let mut shell = Command::new("sh");
-            shell.arg("-c").arg(pager);
-            shell
-        }
-        None => {
-            let mut less = Command::new("less");
-            less.arg("-R");
-            less
-        }
+    let mut pager = if let Some(pager) = env::var_os("PAGER").filter(|p| !p.is_empty()) {
+        let mut shell = Command::new("sh");
+        shell.arg("-c").arg(pager);
+        shell
+    } else {
+        let mut less = Command::new("less");
+        less.arg("-R");
+        less
     };
     let mut child = match pager.stdin(Stdio::piped()).spawn() {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),

@@ -121,7 +121,9 @@ impl Sheet {
             let room = self.width.saturating_sub(MIN_LAST.max(self.width / 2)) / others.len().max(1);
             let used = |others: &[usize]| others.iter().map(|w| w + GAP).sum::<usize>();
             if used(others) + MIN_LAST.max(*last) > self.width && used(others) > self.width / 2 {
-                others.iter_mut().for_each(|w| *w = (*w).min(room.saturating_sub(GAP).max(4)));
+                for width in others.iter_mut() {
+                    *width = (*width).min(room.saturating_sub(GAP).max(4));
+                }
             }
             *last = (*last).min(self.width.saturating_sub(used(others))).max(1);
         }
