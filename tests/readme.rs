@@ -162,7 +162,7 @@ fn markdown(folder: &Path, found: &mut Vec<PathBuf>) {
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         if path.is_dir() && !name.starts_with('.') && !matches!(name.as_str(), "target" | "pages" | "out") {
             markdown(&path, found);
-        } else if name.ends_with(".md") {
+        } else if path.extension().is_some_and(|e| e == "md") {
             found.push(path);
         }
     }

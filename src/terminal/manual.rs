@@ -2,7 +2,7 @@
 
 use super::overlay::Overlay;
 use super::state::State;
-use crate::manual::{CHAPTERS, Line, lay_out};
+use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
 
 /// The widest line of running text.
 const MAX_WIDTH: usize = 100;
@@ -79,13 +79,11 @@ impl ManualView {
 
 fn lines(page: usize, width: u16) -> Vec<Line> {
     let width = usize::from(width).saturating_sub(2).min(MAX_WIDTH);
-    match page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)) {
-        Some(chapter) => lay_out(chapter.text, width),
-        None => {
-            let list: String = CHAPTERS.iter().map(|c| format!("    {:16} {}\n", c.name, c.title())).collect();
-            lay_out(&list, width)
-        }
+    if let Some(chapter) = page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)) {
+        return lay_out(chapter.text, width);
     }
+    let row = |c: &Chapter| Line { kind: LineKind::Text, text: format!("  {:16} {}", c.name, c.title()) };
+    CHAPTERS.iter().map(row).collect()
 }
 
 /// Every line of a chapter in which the text begins, ignoring case; it may go on in the next line.

@@ -34,8 +34,8 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
     for (y, (at, line)) in lines.iter().enumerate().skip(first).take(height).enumerate() {
         let style = match line.kind {
             LineKind::Heading => theme.heading(),
-            LineKind::Code if !in_list => theme.key(),
-            LineKind::Code | LineKind::Text => Style::new(),
+            LineKind::Code => theme.key(),
+            LineKind::Text => Style::new(),
         };
         pen.put(list, 1, y, &line.text, style);
         if view.matched == Some(at) || in_list && view.line == at {

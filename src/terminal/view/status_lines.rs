@@ -247,7 +247,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "strips",
             "tap",
         ],
-        Overlay::Manual(view) if view.input == Input::Searching => vec!["typing-accept", "typing-close"],
+        Overlay::Manual(ref view) if view.input == Input::Searching => vec!["typing-accept", "typing-close"],
         Overlay::Manual(_) => {
             vec![
                 "list-search",
