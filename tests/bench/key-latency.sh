@@ -1,16 +1,16 @@
 #!/bin/sh
-# From a key to the sound that it changes: the editor in a pseudo-terminal plays a layer of very short attacks every 5 ms into a
-# null sink; `m` silences it and brings it back at random moments. The sink's monitor is read with the time at which each piece
-# came, so that key and sound are told by one clock. Needs pulseaudio, pulseaudio-utils, python3 with numpy; for "alsa" also
+# Measures the latency from a key to the sound it changes: the editor, in a pseudo-terminal, plays a layer of very short attacks
+# every 5 ms into a null sink; `m` mutes and unmutes it at random times. Each block read from the sink's monitor is stamped on
+# arrival, so key and sound share one clock. Needs pulseaudio, pulseaudio-utils, python3 with numpy; for "alsa" also
 # libasound2-plugins. Not part of the tests.
 #   tests/bench/key-latency.sh [alsa|pulse] [KEYS] [small|large] [first]
-#     alsa    through the ALSA plug-in of PulseAudio (the default); pulse  through the program's own host (cargo feature "pulse")
+#     alsa    through the ALSA plug-in of PulseAudio (the default); pulse  through the PulseAudio host of the audio library (cargo feature "pulse")
 #     KEYS    how many keys are pressed (80)
-#     large   15 layers of 64 bars beside that layer, to be laid anew at each key
-#     first   everything that is measured goes before all else on the machine (real-time scheduling, needs root): what a machine
-#             gives that others keep busy. Without it a busy machine's figures are an upper bound, and the sound has gaps.
-# What is told is the time until a sample comes out of the monitor. A null sink has no converter: it gives a sample away when it
-# takes it from the server, earlier than its own clock has it by at most what it says of itself (its latency, which is shown).
+#     large   15 more layers of 64 bars, to be rescheduled at each key
+#     first   everything measured runs with real-time scheduling (needs root), for a machine that is busy with other work. Without
+#             it a busy machine gives an upper bound, and the sound has gaps.
+# The result is the time until a sample arrives from the monitor. A null sink has no converter: it passes a sample on when it reads
+# it from the server, earlier than its own clock would by at most the latency it reports (which is printed).
 set -eu
 route=${1:-alsa}
 root=$(cd "$(dirname "$0")/../.." && pwd)
