@@ -3,9 +3,9 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
-use crate::exchange::formats::{self, Wish};
-use crate::exchange::picture::Kind;
-use crate::exchange::{Piece, left_out};
+use crate::export::formats::{self, Wish};
+use crate::export::picture::Kind;
+use crate::export::{Piece, left_out};
 use crate::store;
 use std::collections::HashMap;
 use std::io::{self, Write};

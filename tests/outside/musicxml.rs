@@ -6,10 +6,11 @@ use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
 use teeter::analysis::{Ask, report};
-use teeter::exchange::Piece;
-use teeter::exchange::musicxml;
-use teeter::exchange::score::{Beaming, Score};
-use teeter::exchange::writing::{Text, Writing};
+use teeter::export::Piece;
+use teeter::export::annotations::{Text, Writing};
+use teeter::export::musicxml::write;
+use teeter::import::musicxml;
+use teeter::notation::{Beaming, Score};
 use teeter::rhythm::{Fraction, Frame, Groove, Time};
 
 /// A time in quarters, as a fraction.
@@ -74,8 +75,7 @@ fn others_read_our_scores_as_they_are() {
         let report = report(&groove, &Ask::default());
         let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
-        let bytes =
-            musicxml::write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let bytes = write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }

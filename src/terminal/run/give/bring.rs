@@ -2,7 +2,7 @@
 
 use super::super::super::{Arrived, Ungiven};
 use super::super::watch::Watch;
-use crate::exchange::formats;
+use crate::import::formats;
 use crate::rhythm::Fraction;
 use crate::store::{self, reason};
 use std::fs::{self, File};
