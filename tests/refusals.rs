@@ -1,4 +1,5 @@
-//! One tiny wrong file per message. The first line of each, a comment, is the message without the file's name.
+//! One small invalid file per message. Its first line, a comment, is the expected message without the file's path;
+//! `TEETER_WRITE=1` rewrites these lines.
 
 use crate::support::{in_package, name, toml_files};
 use std::collections::HashSet;
@@ -7,21 +8,32 @@ use std::mem::discriminant;
 use teeter::store::{self, LoadError, Problem};
 
 #[test]
-fn every_wrong_file_gets_its_exact_words() {
+fn every_invalid_file_gets_its_exact_message() {
+    let rewrite = std::env::var_os("TEETER_WRITE").is_some();
     let mut wrong = Vec::new();
     for path in toml_files("tests/refusals") {
-        let bytes = fs::read(&path).expect("a file of this folder");
-        let first = bytes.split(|b| *b == b'\n').next().expect("a first line");
-        let wanted = format!("{}:{}", path.display(), String::from_utf8_lossy(first).trim_start_matches("# "));
+        let bytes = fs::read(&path).expect("a readable file");
+        let end = bytes.iter().position(|b| *b == b'\n').expect("a first line");
+        let expected =
+            format!("{}:{}", path.display(), String::from_utf8_lossy(&bytes[..end]).trim_start_matches("# "));
         let found = match store::load(&path) {
             Ok(_) => "no error".to_owned(),
             Err(error) => error.to_string(),
         };
-        if found != wanted {
-            wrong.push(format!("{}\n  wanted {wanted}\n  found  {found}", name(&path)));
+        if found == expected {
+            continue;
+        }
+        // Without its path the message starts with the line number.
+        let message = found.strip_prefix(&format!("{}:", path.display()));
+        match message.filter(|_| rewrite) {
+            Some(message) => {
+                let first = format!("# {message}");
+                fs::write(&path, [first.as_bytes(), &bytes[end..]].concat()).expect("a writable file");
+            }
+            None => wrong.push(format!("{}\n  expected {expected}\n  found    {found}", name(&path))),
         }
     }
-    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(wrong.is_empty(), "{}\nTEETER_WRITE=1 rewrites the first lines.", wrong.join("\n"));
 }
 
 #[test]

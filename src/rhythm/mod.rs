@@ -7,6 +7,7 @@ pub mod bounds;
 mod cell;
 mod divide;
 mod edit;
+mod expected;
 mod groove;
 pub mod line;
 mod meter;
@@ -22,6 +23,7 @@ mod voice;
 
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub use edit::{Clip, Edit, Region};
+pub use expected::expected;
 pub use groove::{Event, Groove, Layer, Place, Section};
 pub use meter::{Meter, MeterError, MeterKind, Tempo, parse_note_value, print_note_value};
 pub use part::{Frame, Part, Sound, Span, Spot, written_start};
