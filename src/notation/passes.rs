@@ -39,7 +39,7 @@ pub(crate) fn passes(groove: &Groove, only: Option<usize>) -> Option<Vec<Pass>> 
 pub(crate) fn timed_notes(groove: &Groove, layer: usize, passes: &[Pass]) -> Option<Vec<TimedNote>> {
     let mut all = Vec::new();
     for pass in passes {
-        for s in groove.part(layer, pass.section).sounds(groove.frame(layer, pass.section)) {
+        for s in groove.part(layer, pass.section).attacks(groove.context(layer, pass.section)) {
             let (start, length) = (pass.start.plus(s.start)?, s.end.minus(s.start)?);
             all.push(TimedNote { start, length, attack: s.attack });
         }

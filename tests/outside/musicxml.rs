@@ -11,7 +11,7 @@ use teeter::export::annotations::{Text, Writing};
 use teeter::export::musicxml::write;
 use teeter::import::musicxml;
 use teeter::notation::{Beaming, Score};
-use teeter::rhythm::{Fraction, Frame, Groove, Time};
+use teeter::rhythm::{Fraction, Groove, PartContext, Time};
 
 /// A time in quarters, as a fraction.
 fn quarters(t: Time) -> String {
@@ -48,8 +48,8 @@ fn exact(groove: &Groove) -> Value {
             })
         });
         let attacks = (0..groove.sections().len()).flat_map(|s| {
-            let frame = Frame { swing: None, ..groove.frame(staff.layer, s) };
-            let sounds = groove.part(staff.layer, s).sounds(frame);
+            let context = PartContext { swing: None, ..groove.context(staff.layer, s) };
+            let sounds = groove.part(staff.layer, s).attacks(context);
             let start = starts[s];
             sounds
                 .into_iter()

@@ -109,7 +109,7 @@ pub(crate) fn assemble(draft: &Draft) -> Result<Imported, FormatError> {
         ..Layer::new(&name, track.voice, lane.division, lane.parts)
     });
     let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
-    let refused = |e: crate::rhythm::Refusal| FormatError::new("", e.to_string());
+    let refused = |e: crate::rhythm::EditError| FormatError::new("", e.to_string());
     let groove = Groove::new(&draft.title, &draft.note, sections, layers).map_err(refused)?;
     Ok(Imported { groove, remarks })
 }
