@@ -64,13 +64,13 @@ const ROOMS: &[Room] = &[
     Room {
         name: "export",
         rooms: &["rhythm", "analysis", "describe", "notation"],
-        crates: &["base64", "midly", "num_integer", "png", "quick_xml", "resvg", "skrifa", "zip"],
+        crates: &["base64", "midly", "num_integer", "png", "resvg", "skrifa", "zip"],
         words: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
     Room {
         name: "import",
         rooms: &["rhythm", "analysis", "describe", "notation"],
-        crates: &["midly", "num_integer", "quick_xml", "zip"],
+        crates: &["midly", "num_integer", "roxmltree", "zip"],
         words: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
     Room {

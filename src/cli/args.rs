@@ -267,7 +267,7 @@ impl Notes {
 }
 
 /// Which picture is drawn; nothing is notation. A name of its own keeps the parser from taking it for an option that may be absent.
-pub(super) type Which = Option<crate::export::picture::Kind>;
+pub(super) type Which = Option<crate::export::picture::PictureKind>;
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct Sheets {

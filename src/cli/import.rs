@@ -53,7 +53,7 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
             return Err(Failure::new(Exit::BadGroove, format!("{words}, allowed are at most {}", store::LIMIT)));
         }
         output::result(target, text.as_bytes(), ask.overwrite)?;
-        Ok(made.remarks.iter().map(|r| format!("{}: {r}", path.display())).collect())
+        Ok(made.warnings.iter().map(|r| format!("{}: {r}", path.display())).collect())
     });
     for (result, (path, target)) in results.iter().zip(&pairs) {
         match result {

@@ -4,7 +4,7 @@
 use super::annotations::Writing;
 use super::engraving::notation;
 use super::handout::{self, Handout};
-use super::picture::{self, Kind, Picture, Theme};
+use super::picture::{self, Picture, PictureKind, Theme};
 use super::{Piece, midi, musicxml};
 use crate::analysis;
 use crate::describe::plain;
@@ -28,7 +28,7 @@ pub struct Format {
 
 impl Format {
     /// Whether what is made is notation, given which picture would be drawn.
-    pub fn is_notes(&self, picture: Option<Kind>) -> bool {
+    pub fn is_notes(&self, picture: Option<PictureKind>) -> bool {
         matches!(self.name, "musicxml" | "mxl") || self.drawn && picture.is_none()
     }
 }
@@ -37,7 +37,7 @@ impl Format {
 #[derive(Debug, Clone)]
 pub struct Wish {
     /// Which picture; `None` is notation.
-    pub picture: Option<Kind>,
+    pub picture: Option<PictureKind>,
     /// Where a picture is looked at.
     pub theme: Theme,
     /// Width in CSS pixels.
@@ -51,10 +51,10 @@ pub struct Wish {
 }
 
 /// The pictures there are: name, what is seen, and which it is.
-pub const PICTURES: &[(&str, &str, Option<Kind>)] = &[
-    ("grid", "cells, groups, landings and pulses", Some(Kind::Grid)),
-    ("streams", "the streams against each other", Some(Kind::Streams)),
-    ("landings", "where the attacks land", Some(Kind::Landings)),
+pub const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
+    ("grid", "cells, groups, landings and pulses", Some(PictureKind::Grid)),
+    ("streams", "the streams against each other", Some(PictureKind::Streams)),
+    ("landings", "where the attacks land", Some(PictureKind::Landings)),
     ("notation", "notation", None),
 ];
 
@@ -95,7 +95,7 @@ pub const FORMATS: &[Format] = &[
         drawn: true,
         make: |piece, wish| {
             let picture = drawn(piece, wish)?;
-            picture::png(&picture, wish.scale.unwrap_or_else(|| picture::usual_scale(&picture)))
+            picture::png(&picture, wish.scale.unwrap_or_else(|| picture::default_scale(&picture)))
         },
     },
     Format {
@@ -140,7 +140,7 @@ pub fn other_ending(name: &str, ending: &str) -> Option<String> {
 ///
 /// # Errors
 /// The words that are allowed.
-pub fn picture_of(words: &str) -> Result<Option<Kind>, String> {
+pub fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
     let names: Vec<&str> = PICTURES.iter().map(|p| p.0).collect();
     let found = PICTURES.iter().find(|p| p.0 == words);
     found.map(|p| p.2).ok_or_else(|| format!("allowed are: {}", names.join(", ")))
@@ -159,9 +159,9 @@ pub fn theme_of(words: &str) -> Result<Theme, String> {
 }
 
 fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, FormatError> {
-    let ask = picture::Ask { theme: wish.theme, width: wish.width, ..picture::Ask::default() };
+    let ask = picture::PictureOptions { theme: wish.theme, width: wish.width, ..picture::PictureOptions::default() };
     match wish.picture {
-        Some(kind) => Ok(picture::picture(piece, &picture::Ask { kind, ..ask })),
+        Some(kind) => Ok(picture::picture(piece, &picture::PictureOptions { kind, ..ask })),
         None => notation(piece, &wish.writing, &ask),
     }
 }

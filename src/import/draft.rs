@@ -6,7 +6,7 @@ use crate::rhythm::{Meter, Swing, Tempo, Time, Voice};
 
 /// What is to become a groove.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Draft {
+pub struct ImportDraft {
     /// Its title.
     pub title: String,
     /// The free text that stands with it.

@@ -7,5 +7,5 @@ mod import_result;
 pub mod midi;
 pub mod musicxml;
 
-pub use draft::{Draft, DraftBar, DraftTrack};
-pub use import_result::{Imported, Remark};
+pub use draft::{DraftBar, DraftTrack, ImportDraft};
+pub use import_result::{ImportWarning, Imported};

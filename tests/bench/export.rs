@@ -8,7 +8,7 @@ use teeter::export::annotations::Writing;
 use teeter::export::engraving::notation;
 use teeter::export::handout::{Handout, html, markdown};
 use teeter::export::musicxml;
-use teeter::export::picture::{Ask, Kind, Theme, picture, png};
+use teeter::export::picture::{PictureKind, PictureOptions, Theme, picture, png};
 use teeter::export::{Piece, midi};
 use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
 
@@ -30,12 +30,14 @@ fn export(c: &mut Criterion) {
     let groove = groove();
     let report = analysis::report(&groove, &analysis::Ask::default());
     let piece = Piece { groove: &groove, report: &report, hearings: vec![0, 1], section: None };
-    for (name, kind) in [("grid", Kind::Grid), ("streams", Kind::Streams), ("landings", Kind::Landings)] {
-        let ask = Ask { kind, ..Ask::default() };
+    for (name, kind) in
+        [("grid", PictureKind::Grid), ("streams", PictureKind::Streams), ("landings", PictureKind::Landings)]
+    {
+        let ask = PictureOptions { kind, ..PictureOptions::default() };
         c.bench_function(&format!("{name} svg"), |b| b.iter(|| picture(black_box(&piece), &ask)));
     }
     for (name, theme) in [("print", Theme::Print), ("screen", Theme::Screen)] {
-        let ask = Ask { theme, ..Ask::default() };
+        let ask = PictureOptions { theme, ..PictureOptions::default() };
         c.bench_function(&format!("grid png {name}"), |b| b.iter(|| png(&picture(black_box(&piece), &ask), 1.0)));
     }
     let score = Writing::default();
@@ -44,7 +46,7 @@ fn export(c: &mut Criterion) {
     c.bench_function("mxl", |b| b.iter(|| musicxml::write_mxl(black_box(&piece), &score)));
     c.bench_function("musicxml in", |b| b.iter(|| teeter::import::musicxml::read(black_box(&document))));
     c.bench_function("midi", |b| b.iter(|| midi::export(black_box(&piece))));
-    c.bench_function("notation svg", |b| b.iter(|| notation(black_box(&piece), &score, &Ask::default())));
+    c.bench_function("notation svg", |b| b.iter(|| notation(black_box(&piece), &score, &PictureOptions::default())));
     c.bench_function("text", |b| b.iter(|| plain::all(black_box(&groove), None)));
     let ladder = (5..=10).filter_map(|n| Fraction::new(n, 10)).collect();
     let handout =

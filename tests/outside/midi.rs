@@ -117,7 +117,7 @@ fn we_read_the_midi_files_of_others_as_others_do() {
         let made = import::midi::import(&bytes);
         let groove = made.as_ref().ok().map(|m| &m.groove);
         let onsets = groove.into_iter().flat_map(|g| (0..g.layers().len()).flat_map(|l| attacks(g, l)));
-        let remarks = made.as_ref().ok().into_iter().flat_map(|m| &m.remarks);
+        let remarks = made.as_ref().ok().into_iter().flat_map(|m| &m.warnings);
         json!({
             "path": path,
             "refused": made.as_ref().err().map(ToString::to_string),

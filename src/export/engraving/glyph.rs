@@ -1,8 +1,8 @@
 //! The signs of notation, drawn as outlines about a point of the staff line. It must not know bars or time.
 
-use crate::export::picture::pen::Pen;
-use crate::export::picture::stamp::Stamp;
-use crate::export::picture::theme::Ink;
+use crate::export::picture::canvas::Canvas;
+use crate::export::picture::symbol::Symbol;
+use crate::export::picture::theme::StyleClass;
 use crate::notation::HeadShape;
 
 /// Half the width of a note-head.
@@ -24,16 +24,16 @@ pub(super) enum Head {
 }
 
 /// A note-head of a voice's own shape; open ones from a half note on, as round ones are.
-pub(super) fn shaped(pen: &mut Pen, x: f32, y: f32, head: Head, shape: HeadShape) {
+pub(super) fn shaped(canvas: &mut Canvas, x: f32, y: f32, head: Head, shape: HeadShape) {
     let open = head != Head::Full;
     let name = match shape {
-        HeadShape::Round => return self::head(pen, x, y, head),
+        HeadShape::Round => return self::head(canvas, x, y, head),
         HeadShape::Cross => "cross",
         HeadShape::RingedCross => "ringed",
         HeadShape::Triangle => "triangle",
         HeadShape::Diamond => "diamond-head",
     };
-    pen.stamp(Ink::Note, (name, head as i32), x, y, |s| {
+    canvas.symbol(StyleClass::Note, (name, head as i32), x, y, |s| {
         match shape {
             HeadShape::Round => {}
             HeadShape::Cross => {
@@ -88,20 +88,20 @@ fn cross(far: f32, thick: f32) -> [(f32, f32); 12] {
 }
 
 /// A closed line the other way round: what it holds is left out.
-fn hole(s: &mut Stamp, points: &[(f32, f32)]) {
+fn hole(s: &mut Symbol, points: &[(f32, f32)]) {
     let turned: Vec<(f32, f32)> = points.iter().rev().copied().collect();
     s.lines(&turned, true);
 }
 
 /// A round note-head.
-fn head(pen: &mut Pen, x: f32, y: f32, head: Head) {
+fn head(canvas: &mut Canvas, x: f32, y: f32, head: Head) {
     let name = match head {
         Head::Breve => "breve",
         Head::Whole => "whole",
         Head::Half => "half",
         Head::Full => "full",
     };
-    pen.stamp(Ink::Note, (name, 0), x, y, |s| match head {
+    canvas.symbol(StyleClass::Note, (name, 0), x, y, |s| match head {
         Head::Full => s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false),
         Head::Half => {
             s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false);
@@ -120,21 +120,21 @@ fn head(pen: &mut Pen, x: f32, y: f32, head: Head) {
 }
 
 /// A dot, in the space above the line.
-pub(super) fn dot(pen: &mut Pen, x: f32, y: f32) {
-    pen.stamp(Ink::Note, ("dot", 0), x, y, |s| s.ellipse((0.0, -3.2), (1.4, 1.4), 0.0, false));
+pub(super) fn dot(canvas: &mut Canvas, x: f32, y: f32) {
+    canvas.symbol(StyleClass::Note, ("dot", 0), x, y, |s| s.ellipse((0.0, -3.2), (1.4, 1.4), 0.0, false));
 }
 
 /// A dot of a repeat.
-pub(super) fn point(pen: &mut Pen, x: f32, y: f32) {
-    pen.stamp(Ink::Note, ("point", 0), x, y, |s| s.ellipse((0.0, 0.0), (1.3, 1.3), 0.0, false));
+pub(super) fn point(canvas: &mut Canvas, x: f32, y: f32) {
+    canvas.symbol(StyleClass::Note, ("point", 0), x, y, |s| s.ellipse((0.0, 0.0), (1.3, 1.3), 0.0, false));
 }
 
 /// Flags of a stem that points up and ends here.
-pub(super) fn flags(pen: &mut Pen, x: f32, top: f32, count: usize) {
+pub(super) fn flags(canvas: &mut Canvas, x: f32, top: f32, count: usize) {
     if count == 0 {
         return;
     }
-    pen.stamp(Ink::Note, ("flags", count as i32), x, top, |s| {
+    canvas.symbol(StyleClass::Note, ("flags", count as i32), x, top, |s| {
         for k in 0..count {
             let y = BEAM_STEP * k as f32;
             let long = if k + 1 == count { 14.0 } else { 9.5 };
@@ -149,8 +149,8 @@ pub(super) fn flags(pen: &mut Pen, x: f32, top: f32, count: usize) {
 }
 
 /// A rest by its halvings of a whole note; below a quarter with as many hooks as the note would have flags.
-pub(super) fn rest(pen: &mut Pen, x: f32, y: f32, halvings: i8) {
-    pen.stamp(Ink::Note, ("rest", i32::from(halvings.max(-1))), x, y, |s| match halvings {
+pub(super) fn rest(canvas: &mut Canvas, x: f32, y: f32, halvings: i8) {
+    canvas.symbol(StyleClass::Note, ("rest", i32::from(halvings.max(-1))), x, y, |s| match halvings {
         ..=-1 => s.rect(-2.0, -7.0, 4.0, 7.0),
         0 => s.rect(-4.5, 0.0, 9.0, 3.6),
         1 => s.rect(-4.5, -3.6, 9.0, 3.6),
@@ -169,7 +169,7 @@ pub(super) fn rest(pen: &mut Pen, x: f32, y: f32, halvings: i8) {
 }
 
 /// A rest below a quarter, with so many hooks.
-fn hooked(s: &mut Stamp, count: usize) {
+fn hooked(s: &mut Symbol, count: usize) {
     let top = -2.6 - BEAM_STEP * (count / 2) as f32;
     let bottom = top + BEAM_STEP * (count - 1) as f32 + 11.5;
     // The stem leans to the left on its way down.
@@ -191,9 +191,9 @@ fn hooked(s: &mut Stamp, count: usize) {
 }
 
 /// A tie below two heads.
-pub(super) fn tie(pen: &mut Pen, from: f32, to: f32, y: f32) {
+pub(super) fn tie(canvas: &mut Canvas, from: f32, to: f32, y: f32) {
     let (middle, deep) = (f32::midpoint(from, to), ((to - from) * 0.22).clamp(3.0, 7.0));
-    pen.once(Ink::Note, 0.0, y + 5.2, |s| {
+    canvas.once(StyleClass::Note, 0.0, y + 5.2, |s| {
         s.path(&[
             ('M', &[(from, 0.0)]),
             ('Q', &[(middle, deep * 1.5), (to, 0.0)]),

@@ -10,10 +10,10 @@ use super::Piece;
 use super::pulses::{self, Marked};
 use crate::analysis::clock::wholes;
 use crate::export::annotations::{Teller, Writing};
+use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
-use crate::export::picture::pen::{Anchor, Pen};
-use crate::export::picture::theme::Ink;
-use crate::export::picture::{Ask, Picture, Sketch};
+use crate::export::picture::theme::StyleClass;
+use crate::export::picture::{Layout, Picture, PictureOptions};
 use crate::notation::FormatError;
 use crate::notation::{Bar, HeadShape, Note, Score, Staff};
 use crate::rhythm::{Accent, Section, Time, print_note_value};
@@ -105,23 +105,30 @@ impl<'a> Line<'a> {
 ///
 /// # Errors
 /// [`FormatError`] for what cannot be spelled: cells shorter than 1/1024, a section that is not there.
-pub fn notation(piece: &Piece<'_>, writing: &Writing, ask: &Ask) -> Result<Picture, FormatError> {
-    Ok(sketch(piece, writing, ask)?.picture())
+pub fn notation(piece: &Piece<'_>, writing: &Writing, ask: &PictureOptions) -> Result<Picture, FormatError> {
+    Ok(layout(piece, writing, ask)?.picture())
 }
 
 /// Draws the notation of a piece without writing it.
-pub(super) fn sketch(piece: &Piece<'_>, writing: &Writing, ask: &Ask) -> Result<Sketch, FormatError> {
+pub(super) fn layout(piece: &Piece<'_>, writing: &Writing, ask: &PictureOptions) -> Result<Layout, FormatError> {
     let score = Score::of(piece.groove, piece.section, writing.beams)?;
     let marks = pulses::marks(piece);
     let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
-    let mut pen = Pen::new(ask.theme, width, &ask.id);
+    let mut canvas = Canvas::new(ask.theme, width, &ask.id);
     let (title, columns) = (format!("{}: notation", piece.groove.title()), columns(piece, &score, &marks));
-    pen.text(Ink::Text, Anchor::Start, MARGIN, 24.0, 15.0, &font::fitted(&title, 15.0, width - 2.0 * MARGIN));
+    canvas.text(StyleClass::Text, Anchor::Start, MARGIN, 24.0, 15.0, &font::fitted(&title, 15.0, width - 2.0 * MARGIN));
     let room = width - 2.0 * MARGIN - NAMES;
     let (mut y, mut notes, mut cut, mut at) = (32.0, 0, String::new(), 0);
     for mark in &marks {
         y += 8.0;
-        pen.text(Ink::Text, Anchor::Start, MARGIN, y, 9.5, &font::fitted(&mark.words, 9.5, width - 2.0 * MARGIN));
+        canvas.text(
+            StyleClass::Text,
+            Anchor::Start,
+            MARGIN,
+            y,
+            9.5,
+            &font::fitted(&mark.words, 9.5, width - 2.0 * MARGIN),
+        );
         y += 6.0;
     }
     let lines: Vec<Line<'_>> = score.staves.iter().map(|s| Line::new(piece, s, writing, &marks)).collect();
@@ -137,12 +144,12 @@ pub(super) fn sketch(piece: &Piece<'_>, writing: &Writing, ask: &Ask) -> Result<
             break;
         }
         if at > 0 {
-            pen.part(y + 3.0);
+            canvas.part(y + 3.0);
         }
         if first.first_of_section {
             y += 20.0;
-            pen.text(
-                Ink::Text,
+            canvas.text(
+                StyleClass::Text,
                 Anchor::Start,
                 MARGIN,
                 y,
@@ -163,16 +170,16 @@ pub(super) fn sketch(piece: &Piece<'_>, writing: &Writing, ask: &Ask) -> Result<
         // The last line of a section is not drawn out over the page.
         let stretch = if last { stretch.min(1.35) } else { stretch };
         notes += columns[at..at + taken].iter().flat_map(|c| &c.bars).map(|b| b.notes.len()).sum::<usize>();
-        y = system(piece, &mut pen, &columns[at..at + taken], &lines, (y + 8.0, stretch, meter));
+        y = system(piece, &mut canvas, &columns[at..at + taken], &lines, (y + 8.0, stretch, meter));
         at += taken;
     }
     if !cut.is_empty() {
         y += 16.0;
-        pen.text(Ink::Text, Anchor::Start, MARGIN, y, 10.0, &font::fitted(&cut, 10.0, width - 2.0 * MARGIN));
+        canvas.text(StyleClass::Text, Anchor::Start, MARGIN, y, 10.0, &font::fitted(&cut, 10.0, width - 2.0 * MARGIN));
     }
     let height = (y + 14.0).ceil();
     let alt = words(piece, &score, &lines, writing, &cut);
-    Ok(Sketch { drawing: pen.finish(height), title, alt })
+    Ok(Layout { drawing: canvas.finish(height), title, alt })
 }
 
 /// What the notation shows, in words.
@@ -290,7 +297,7 @@ fn stem(beams: usize) -> f32 {
 
 /// Bar lines through all staff lines.
 struct Strokes<'a> {
-    pen: &'a mut Pen,
+    canvas: &'a mut Canvas,
     lines: &'a [f32],
     top: f32,
     end: f32,
@@ -298,7 +305,7 @@ struct Strokes<'a> {
 
 impl Strokes<'_> {
     fn stroke(&mut self, x: f32, thick: f32) {
-        self.pen.rect(Ink::Staff, x, self.top, thick, self.end - self.top);
+        self.canvas.rect(StyleClass::Staff, x, self.top, thick, self.end - self.top);
     }
 
     /// A repeat: of what comes after `x` (`way` 1), or of what was before (-1).
@@ -310,7 +317,7 @@ impl Strokes<'_> {
         self.stroke(x + way * 4.4 - if back { 1.2 } else { 0.0 }, 1.2);
         for line in self.lines {
             for y in [line - 3.6, line + 3.6] {
-                glyph::point(self.pen, x + way * 8.2, y);
+                glyph::point(self.canvas, x + way * 8.2, y);
             }
         }
     }
@@ -319,7 +326,7 @@ impl Strokes<'_> {
 /// One line of the page; gives its end.
 fn system(
     piece: &Piece<'_>,
-    pen: &mut Pen,
+    canvas: &mut Canvas,
     columns: &[Column<'_>],
     rows: &[Line<'_>],
     (top, stretch, meter): (f32, f32, f32),
@@ -334,21 +341,28 @@ fn system(
         lines.push(line);
         let layer = columns[0].bars.get(i).and_then(|_| piece.groove.layers().get(i));
         let name = layer.map_or("", |l| l.name.as_str());
-        pen.text(Ink::Text, Anchor::Start, MARGIN, line + 3.5, 9.5, &font::fitted(name, 9.5, NAMES - 10.0));
-        pen.rect(Ink::Staff, left, line - 0.5, right - left, 1.0);
+        canvas.text(StyleClass::Text, Anchor::Start, MARGIN, line + 3.5, 9.5, &font::fitted(name, 9.5, NAMES - 10.0));
+        canvas.rect(StyleClass::Staff, left, line - 0.5, right - left, 1.0);
     }
     let (Some(first), Some(last)) = (lines.first().copied(), lines.last().copied()) else { return top + 10.0 };
     let (bar_top, bar_end) = (first - 13.0, last + 13.0);
-    pen.rect(Ink::Staff, left, bar_top, 1.2, bar_end - bar_top);
+    canvas.rect(StyleClass::Staff, left, bar_top, 1.2, bar_end - bar_top);
     let number = columns[0].bars[0].number + 1;
-    pen.text(Ink::Faint, Anchor::Start, left + 3.0, bar_top - 6.0, 8.0, &number.to_string());
+    canvas.text(StyleClass::Faint, Anchor::Start, left + 3.0, bar_top - 6.0, 8.0, &number.to_string());
     if meter > 0.0 {
         let section = &piece.groove.sections()[columns[0].bars[0].section];
         let upper = upper(section);
         for line in &lines {
             let middle = left + (meter - if section.times > 1 { REPEAT } else { 0.0 }) / 2.0 + 2.0;
-            pen.text(Ink::Text, Anchor::Middle, middle, line - 2.5, FIGURES, &upper);
-            pen.text(Ink::Text, Anchor::Middle, middle, line + 12.0, FIGURES, &section.meter.lower().to_string());
+            canvas.text(StyleClass::Text, Anchor::Middle, middle, line - 2.5, FIGURES, &upper);
+            canvas.text(
+                StyleClass::Text,
+                Anchor::Middle,
+                middle,
+                line + 12.0,
+                FIGURES,
+                &section.meter.lower().to_string(),
+            );
         }
     }
     for (i, (line, row)) in lines.iter().zip(rows).enumerate() {
@@ -357,17 +371,17 @@ fn system(
         for (k, column) in columns.iter().enumerate() {
             let wide = column.width * stretch;
             if let Some(bar) = column.bars.get(i) {
-                bar::draw(pen, row, (bar, column), (x, *line, stretch), &mut open, k == 0);
+                bar::draw(canvas, row, (bar, column), (x, *line, stretch), &mut open, k == 0);
             }
             x += wide;
         }
         if let Some(from) = open {
-            glyph::tie(pen, from, right - 2.0, *line);
+            glyph::tie(canvas, from, right - 2.0, *line);
         }
     }
     let mut x = left + meter;
     let times = |column: &Column<'_>| piece.groove.sections()[column.bars[0].section].times;
-    let mut strokes = Strokes { pen, lines: &lines, top: bar_top, end: bar_end };
+    let mut strokes = Strokes { canvas, lines: &lines, top: bar_top, end: bar_end };
     if meter > 0.0 && times(&columns[0]) > 1 {
         strokes.again(x, 1.0);
     }

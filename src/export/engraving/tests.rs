@@ -13,18 +13,38 @@ proptest! {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
         let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let Ok(score) = Score::of(&groove, None, crate::notation::Beaming::Meter) else { return Ok(()) };
-        let drawn = notation(&piece, &Writing::default(), &Ask { width, ..Ask::default() }).expect("it was spelled");
-        let mut reader = quick_xml::Reader::from_str(&drawn.svg);
-        while !matches!(reader.read_event().expect("well-formed"), quick_xml::events::Event::Eof) {}
+        let drawn = notation(&piece, &Writing::default(), &PictureOptions { width, ..PictureOptions::default() }).expect("it was spelled");
+        prop_assert!(roxmltree::Document::parse(&drawn.svg).is_ok());
         prop_assert!(!drawn.svg.contains("NaN") && !drawn.svg.contains("inf"));
         prop_assert!(drawn.alt.contains("Rhythm notation"));
-        // Every layer's attacks are told as many as there are.
+        let notes = score.staves.iter().flat_map(|s| &s.bars).flat_map(|b| &b.notes);
+        prop_assert_eq!(heads(&drawn.svg), notes.filter(|n| n.sound.is_some()).count());
+        // The description gives the number of every layer's attacks.
         for staff in &score.staves {
             let attacks: usize = (0..groove.sections().len()).map(|s| groove.part(staff.layer, s).attacks(groove.context(staff.layer, s)).len()).sum();
             let words = format!("{} ({attacks} attacks)", groove.layers()[staff.layer].name);
             prop_assert!(drawn.alt.contains(&words), "{} {}", words, drawn.alt);
         }
     }
+}
+
+/// Note heads in a drawing. A breve is a whole note's head and two strokes.
+fn heads(svg: &str) -> usize {
+    let shapes = [HeadShape::Round, HeadShape::Cross, HeadShape::RingedCross, HeadShape::Triangle, HeadShape::Diamond];
+    let kinds = [glyph::Head::Full, glyph::Head::Half, glyph::Head::Whole];
+    let outlines: HashSet<String> = shapes
+        .into_iter()
+        .flat_map(|shape| kinds.map(|kind| (kind, shape)))
+        .map(|(kind, shape)| {
+            let mut canvas = Canvas::new(crate::export::picture::Theme::Print, 480.0, "p");
+            glyph::shaped(&mut canvas, 0.0, 0.0, kind, shape);
+            let svg = canvas.finish(10.0).svg("", "");
+            let (_, outline) = svg.rsplit_once(" d=\"M").expect("a path");
+            let outline = outline.split_once('"').expect("its end").0;
+            outline.trim_start_matches(|c: char| !c.is_ascii_alphabetic()).to_owned()
+        })
+        .collect();
+    outlines.iter().map(|outline| svg.matches(outline.as_str()).count()).sum()
 }
 
 /// Two layers of one voice, two bars of 4/4 in each section, with an attack on the first beat.
@@ -50,7 +70,7 @@ fn of_voice(voice: crate::rhythm::Voice, times: &[u16]) -> crate::rhythm::Groove
 fn drawn(groove: &crate::rhythm::Groove) -> Picture {
     let report = Report { clock: analysis::Clock::new(groove), ..Report::default() };
     let piece = Piece { groove, report: &report, hearings: Vec::new(), section: None };
-    notation(&piece, &Writing::default(), &Ask::default()).expect("it was spelled")
+    notation(&piece, &Writing::default(), &PictureOptions::default()).expect("it was spelled")
 }
 
 /// Widths of the upright strokes of at least 40 pixels, longer than a stem, from left to right, line by line of the page.

@@ -5,7 +5,7 @@ use crate::analysis::Hearing;
 use crate::describe::{self, ladder, plain};
 use crate::export::Piece;
 use crate::export::engraving;
-use crate::export::picture::{self, Ask, Kind, Sketch};
+use crate::export::picture::{self, Layout, PictureKind, PictureOptions};
 use crate::rhythm::{Fraction, Region, print_note_value};
 
 /// Width of a handout's pictures: the text width of A4 with its margins, in CSS pixels.
@@ -33,7 +33,7 @@ pub(super) enum Block<'a> {
     Table(Vec<&'static str>, Vec<Vec<String>>),
     /// Lines of characters of one width.
     Lines(String),
-    Picture(String, Box<Sketch>),
+    Picture(String, Box<Layout>),
     Sound(&'a Take),
 }
 
@@ -56,9 +56,9 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     out.push(Block::Numbered(lines));
     for s in sections(piece) {
         let part = Piece { section: Some(s), ..piece.clone() };
-        drawn(&mut out, &part, Kind::Grid, &format!("grid{}", s + 1));
-        let ask = Ask { width: WIDTH, id: format!("notation{}", s + 1), ..Ask::default() };
-        match engraving::sketch(&part, &handout.writing, &ask) {
+        drawn(&mut out, &part, PictureKind::Grid, &format!("grid{}", s + 1));
+        let ask = PictureOptions { width: WIDTH, id: format!("notation{}", s + 1), ..PictureOptions::default() };
+        match engraving::layout(&part, &handout.writing, &ask) {
             Ok(picture) => out.push(Block::Picture(format!("notation{}", s + 1), Box::new(picture))),
             Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
         }
@@ -80,7 +80,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         (capital(&f.reason.to_string()), format!("{} ({}){place}", describe::counts(f), describe::source(f)))
     };
     out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
-    drawn(&mut out, piece, Kind::Landings, "landings");
+    drawn(&mut out, piece, PictureKind::Landings, "landings");
 
     out.push(Block::Heading("What the ear may take as the pulse"));
     let rows = report.hearings.iter().enumerate().map(|(i, h)| hearing(piece, i, h));
@@ -95,7 +95,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
             .into(),
     ));
     out.push(Block::Text(format!("First by playing speed: {}.", describe::turns(groove, report))));
-    drawn(&mut out, piece, Kind::Streams, "streams");
+    drawn(&mut out, piece, PictureKind::Streams, "streams");
     let told = describe::told_streams(report);
     let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
     let pairs: Vec<String> = pairs.map(|p| capital(&describe::pair(groove, report, p))).collect();
@@ -158,8 +158,9 @@ fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
     best.unwrap_or_else(|| blocks(1))
 }
 
-fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: Kind, id: &str) {
-    let picture = picture::sketch(piece, &Ask { kind, width: WIDTH, id: id.to_owned(), ..Ask::default() });
+fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: PictureKind, id: &str) {
+    let picture =
+        picture::layout(piece, &PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() });
     out.push(Block::Picture(id.to_owned(), Box::new(picture)));
 }
 

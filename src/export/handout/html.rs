@@ -4,7 +4,7 @@
 use super::content::{Block, blocks};
 use super::name::link;
 use super::{Handout, SIGN, Sound};
-use crate::export::picture::pen::escaped;
+use crate::export::picture::canvas::escaped;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use std::fmt::Write;

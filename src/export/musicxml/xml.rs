@@ -1,72 +1,70 @@
-//! Writes XML elements one after the other. It must not know what they mean.
+//! Writes XML elements one after the other.
 
-use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+use crate::export::picture::canvas::escaped;
+use std::fmt::{Display, Write};
 
-/// An XML document in the making.
+/// An XML document being written, one element a line.
 pub(super) struct Xml {
-    writer: Writer<Vec<u8>>,
+    out: String,
     open: Vec<&'static str>,
-    /// The last number written; kept for its memory.
-    number: String,
 }
 
 impl Xml {
-    /// An empty document: declaration and, if given, document type.
-    pub(super) fn new(doctype: Option<&'static str>) -> Self {
-        let mut xml =
-            Self { writer: Writer::new_with_indent(Vec::new(), b' ', 1), open: Vec::new(), number: String::new() };
-        xml.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), Some("no"))));
+    /// An empty document: the declaration and, if given, the document type.
+    pub(super) fn new(doctype: Option<&str>) -> Self {
+        let mut out = "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>".to_owned();
         if let Some(text) = doctype {
-            xml.put(Event::DocType(BytesText::from_escaped(text)));
+            out.extend(["\n<!DOCTYPE ", text, ">"]);
         }
-        xml
+        Self { out, open: Vec::new() }
     }
 
-    fn put(&mut self, event: Event<'_>) {
-        self.writer.write_event(event).expect("memory takes every write");
+    fn line(&mut self) {
+        self.out.push('\n');
+        self.out.extend(self.open.iter().map(|_| ' '));
+    }
+
+    fn start(&mut self, name: &str, attributes: &[(&str, &str)]) {
+        self.line();
+        self.out.extend(["<", name]);
+        for (key, value) in attributes {
+            self.out.extend([" ", key, "=\"", &escaped(value), "\""]);
+        }
     }
 
     /// Opens an element.
     pub(super) fn open(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
-        self.put(Event::Start(start(name, attributes)));
+        self.start(name, attributes);
+        self.out.push('>');
         self.open.push(name);
     }
 
     /// Closes the innermost open element.
     pub(super) fn close(&mut self) {
         if let Some(name) = self.open.pop() {
-            self.put(Event::End(BytesEnd::new(name)));
+            self.line();
+            self.out.extend(["</", name, ">"]);
         }
     }
 
     /// An element without content.
-    pub(super) fn empty(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
-        self.put(Event::Empty(start(name, attributes)));
+    pub(super) fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) {
+        self.start(name, attributes);
+        self.out.push_str("/>");
     }
 
     /// An element with text.
-    pub(super) fn text(&mut self, name: &'static str, attributes: &[(&str, &str)], text: &str) {
-        self.put(Event::Start(start(name, attributes)));
-        if text.chars().all(allowed) {
-            self.put(Event::Text(BytesText::new(text)));
-        } else {
-            let text: String = text.chars().map(|c| if allowed(c) { c } else { '\u{fffd}' }).collect();
-            self.put(Event::Text(BytesText::new(&text)));
-        }
-        self.put(Event::End(BytesEnd::new(name)));
+    pub(super) fn text(&mut self, name: &str, attributes: &[(&str, &str)], text: &str) {
+        self.start(name, attributes);
+        let lines: Vec<String> = text.split('\n').map(escaped).collect();
+        self.out.extend([">", &lines.join("\n"), "</", name, ">"]);
     }
 
     /// An element with a number.
-    pub(super) fn number(&mut self, name: &'static str, number: impl std::fmt::Display) {
-        use std::fmt::Write as _;
-        let mut text = std::mem::take(&mut self.number);
-        text.clear();
-        write!(text, "{number}").expect("memory takes every write");
-        self.put(Event::Start(BytesStart::new(name)));
-        self.put(Event::Text(BytesText::from_escaped(text.as_str())));
-        self.put(Event::End(BytesEnd::new(name)));
-        self.number = text;
+    pub(super) fn number(&mut self, name: &str, number: impl Display) {
+        self.start(name, &[]);
+        // Writing to a String cannot fail.
+        let _ = write!(self.out, ">{number}</{name}>");
     }
 
     /// The bytes, every element closed.
@@ -74,18 +72,7 @@ impl Xml {
         while !self.open.is_empty() {
             self.close();
         }
-        let mut bytes = self.writer.into_inner();
-        bytes.push(b'\n');
-        bytes
+        self.out.push('\n');
+        self.out.into_bytes()
     }
-}
-
-fn start<'a>(name: &'a str, attributes: &[(&'a str, &'a str)]) -> BytesStart<'a> {
-    let start = BytesStart::new(name);
-    if attributes.is_empty() { start } else { start.with_attributes(attributes.iter().copied()) }
-}
-
-/// Characters that XML 1.0 allows in a document (production `Char`).
-fn allowed(c: char) -> bool {
-    matches!(c, '\t' | '\n' | '\r' | ' '..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..)
 }

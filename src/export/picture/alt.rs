@@ -1,6 +1,6 @@
 //! What a picture shows, in words for those who cannot see it. It must not know how it is drawn.
 
-use super::{Kind, Shown, landings, sections, strip};
+use super::{DrawingSummary, PictureKind, landings, sections, strip};
 use crate::describe::{self, plain};
 use crate::export::Piece;
 use crate::rhythm::print_note_value;
@@ -11,11 +11,11 @@ const LONGEST: usize = 4000;
 /// Most meetings that are named.
 const MEETINGS: usize = 8;
 
-pub(super) fn words(piece: &Piece<'_>, kind: Kind, shown: &Shown) -> String {
+pub(super) fn words(piece: &Piece<'_>, kind: PictureKind, shown: &DrawingSummary) -> String {
     let mut text = match kind {
-        Kind::Grid => grid(piece),
-        Kind::Streams => streams(piece, shown),
-        Kind::Landings => landing(piece),
+        PictureKind::Grid => grid(piece),
+        PictureKind::Streams => streams(piece, shown),
+        PictureKind::Landings => landing(piece),
     };
     if text.chars().count() > LONGEST {
         text = text.chars().take(LONGEST).collect::<String>() + "…";
@@ -68,7 +68,7 @@ fn grid(piece: &Piece<'_>) -> String {
     text
 }
 
-fn streams(piece: &Piece<'_>, shown: &Shown) -> String {
+fn streams(piece: &Piece<'_>, shown: &DrawingSummary) -> String {
     let mut text = "Marks against time for the written beat".to_owned();
     let names = pulses(piece);
     for name in &names {

@@ -1,9 +1,9 @@
-//! What is drawn, shape by shape, and that as SVG: one path for everything of one ink, so that thousands of cells stay a small
+//! What is drawn, shape by shape, and that as SVG: one path for everything of one class, so that thousands of cells stay a small
 //! file. It must not know what the shapes mean.
 
-use super::pen::{escaped, number};
-use super::stamp::{Point, Stamp, line, put};
-use super::theme::{Ink, Theme};
+use super::canvas::{escaped, number};
+use super::symbol::{Point, Symbol, line, put};
+use super::theme::{StyleClass, Theme};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
@@ -11,7 +11,7 @@ use std::fmt::Write;
 /// precision.
 const RELATIVE: usize = 32;
 
-/// Something of one ink, in hundredths of a CSS pixel.
+/// Something of one class, in hundredths of a CSS pixel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Item {
     Rect {
@@ -27,25 +27,19 @@ pub(super) enum Item {
         first: u32,
         end: u32,
     },
-    /// A stamp that is drawn in many places.
-    Stamp {
-        stamp: u32,
-        at: Point,
-    },
-    /// A stamp that is drawn in this one.
-    Once {
-        stamp: u32,
+    Symbol {
+        symbol: u32,
         at: Point,
     },
 }
 
 /// What stands between two places where a page may be turned.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub(super) struct Part {
+struct Part {
     top: i32,
-    pub(super) inks: BTreeMap<Ink, Vec<Item>>,
-    /// Stamps of texts and where they stand, by ink.
-    pub(super) texts: BTreeMap<Ink, Vec<(u32, Point)>>,
+    classes: BTreeMap<StyleClass, Vec<Item>>,
+    /// Outlines of texts and where they stand, by class.
+    texts: BTreeMap<StyleClass, Vec<(u32, Point)>>,
 }
 
 /// A finished drawing.
@@ -55,17 +49,17 @@ pub(crate) struct Drawing {
     pub(super) width: f32,
     pub(super) height: f32,
     id: String,
-    pub(super) stamps: Vec<Stamp>,
+    symbols: Vec<Symbol>,
     /// Which of them are texts.
     texts: Vec<u32>,
-    pub(super) points: Vec<Point>,
-    pub(super) parts: Vec<Part>,
+    points: Vec<Point>,
+    parts: Vec<Part>,
 }
 
 impl Drawing {
     pub(super) fn new(theme: Theme, width: f32, id: String) -> Self {
-        let (stamps, texts, points) = (Vec::new(), Vec::new(), Vec::new());
-        Self { theme, width, height: 0.0, id, stamps, texts, points, parts: vec![Part::default()] }
+        let (symbols, texts, points) = (Vec::new(), Vec::new(), Vec::new());
+        Self { theme, width, height: 0.0, id, symbols, texts, points, parts: vec![Part::default()] }
     }
 
     pub(super) fn part(&mut self, top: i32) {
@@ -76,12 +70,12 @@ impl Drawing {
         self.parts.last_mut().expect("there is a part from the start")
     }
 
-    pub(super) fn put(&mut self, ink: Ink, item: Item) {
-        self.last().inks.entry(ink).or_default().push(item);
+    pub(super) fn put(&mut self, class: StyleClass, item: Item) {
+        self.last().classes.entry(class).or_default().push(item);
     }
 
-    pub(super) fn text(&mut self, ink: Ink, stamp: u32, at: Point) {
-        self.last().texts.entry(ink).or_default().push((stamp, at));
+    pub(super) fn text(&mut self, class: StyleClass, symbol: u32, at: Point) {
+        self.last().texts.entry(class).or_default().push((symbol, at));
     }
 
     pub(super) fn open(&mut self, points: impl Iterator<Item = Point>) -> Item {
@@ -90,35 +84,35 @@ impl Drawing {
         Item::Open { first, end: self.points.len() as u32 }
     }
 
-    pub(super) fn keep(&mut self, stamp: Stamp) -> u32 {
-        self.stamps.push(stamp);
-        self.stamps.len() as u32 - 1
+    pub(super) fn keep(&mut self, symbol: Symbol) -> u32 {
+        self.symbols.push(symbol);
+        self.symbols.len() as u32 - 1
     }
 
-    pub(super) fn keep_text(&mut self, stamp: Stamp) -> u32 {
-        let stamp = self.keep(stamp);
-        self.texts.push(stamp);
-        stamp
+    pub(super) fn keep_text(&mut self, outline: Symbol) -> u32 {
+        let symbol = self.keep(outline);
+        self.texts.push(symbol);
+        symbol
     }
 
-    /// Every ink's shapes, from all parts, in the order of painting.
-    pub(super) fn inks(&self) -> BTreeMap<Ink, Vec<&[Item]>> {
-        let mut inks: BTreeMap<Ink, Vec<&[Item]>> = BTreeMap::new();
-        for (ink, items) in self.parts.iter().flat_map(|p| &p.inks) {
-            inks.entry(*ink).or_default().push(items);
+    /// Every class's shapes, from all parts, in the order of painting.
+    fn classes(&self) -> BTreeMap<StyleClass, Vec<&[Item]>> {
+        let mut classes: BTreeMap<StyleClass, Vec<&[Item]>> = BTreeMap::new();
+        for (class, items) in self.parts.iter().flat_map(|p| &p.classes) {
+            classes.entry(*class).or_default().push(items);
         }
-        inks
+        classes
     }
 
-    /// Closed shapes of some inks.
+    /// Closed shapes of some classes.
     #[cfg(test)]
-    pub(super) fn shapes(&self, which: impl Fn(Ink) -> bool) -> usize {
+    pub(super) fn shapes(&self, which: impl Fn(StyleClass) -> bool) -> usize {
         let closed = |item: &Item| match *item {
             Item::Rect { .. } => 1,
             Item::Line { .. } | Item::Open { .. } => 0,
-            Item::Stamp { stamp, .. } | Item::Once { stamp, .. } => self.stamps[stamp as usize].closed(),
+            Item::Symbol { symbol, .. } => self.symbols[symbol as usize].closed(),
         };
-        self.inks().iter().filter(|i| which(*i.0)).flat_map(|i| i.1).flat_map(|i| *i).map(closed).sum()
+        self.classes().iter().filter(|i| which(*i.0)).flat_map(|i| i.1).flat_map(|i| *i).map(closed).sum()
     }
 
     /// The drawing as SVG 1.1, whole and self-contained.
@@ -127,15 +121,15 @@ impl Drawing {
         self.head(&mut svg, "", (0.0, self.height), title, alt);
         self.defs(&mut svg);
         self.paper(&mut svg, (0.0, self.height));
-        for (ink, items) in self.inks() {
-            self.ink(&mut svg, ink, items.into_iter().flatten());
+        for (class, items) in self.classes() {
+            self.class(&mut svg, class, items.into_iter().flatten());
         }
-        let mut texts: BTreeMap<Ink, Vec<&(u32, Point)>> = BTreeMap::new();
-        for (ink, placed) in self.parts.iter().flat_map(|p| &p.texts) {
-            texts.entry(*ink).or_default().extend(placed);
+        let mut texts: BTreeMap<StyleClass, Vec<&(u32, Point)>> = BTreeMap::new();
+        for (class, placed) in self.parts.iter().flat_map(|p| &p.texts) {
+            texts.entry(*class).or_default().extend(placed);
         }
-        for (ink, placed) in texts {
-            self.uses(&mut svg, ink, placed.into_iter());
+        for (class, placed) in texts {
+            self.uses(&mut svg, class, placed.into_iter());
         }
         svg.push_str("</svg>\n");
         svg
@@ -157,11 +151,11 @@ impl Drawing {
                 self.head(&mut svg, &number, (top, end - top), &name, "It is described in its first part.");
             }
             self.paper(&mut svg, (top, end - top));
-            for (ink, items) in &part.inks {
-                self.ink(&mut svg, *ink, items.iter());
+            for (class, items) in &part.classes {
+                self.class(&mut svg, *class, items.iter());
             }
-            for (ink, placed) in &part.texts {
-                self.uses(&mut svg, *ink, placed.iter());
+            for (class, placed) in &part.texts {
+                self.uses(&mut svg, *class, placed.iter());
             }
             svg.push_str("</svg>\n");
             svg
@@ -184,14 +178,14 @@ impl Drawing {
 
     fn defs(&self, svg: &mut String) {
         svg.push_str("<defs>");
-        for stamp in &self.texts {
-            let _ = write!(svg, "<path id=\"{}t{stamp}\" d=\"", self.id);
-            let (first, rest, _) = self.stamps[*stamp as usize].relative();
+        for symbol in &self.texts {
+            let _ = write!(svg, "<path id=\"{}t{symbol}\" d=\"", self.id);
+            let (first, rest, _) = self.symbols[*symbol as usize].relative();
             begin(svg, first, None);
             svg.push_str(rest);
             svg.push_str("\"/>");
         }
-        let used = |ink: &Ink| self.parts.iter().any(|p| p.inks.contains_key(ink));
+        let used = |class: &StyleClass| self.parts.iter().any(|p| p.classes.contains_key(class));
         svg.push_str(&self.theme.patterns(&self.id, used));
         svg.push_str("</defs>\n");
     }
@@ -201,10 +195,10 @@ impl Drawing {
         let _ = writeln!(svg, "<path fill=\"{}\" d=\"M0 {y}h{w}v{h}h-{w}z\"/>", self.theme.paper());
     }
 
-    fn uses<'a>(&self, svg: &mut String, ink: Ink, placed: impl Iterator<Item = &'a (u32, Point)>) {
-        let _ = write!(svg, "<g fill=\"{}\">", self.theme.text(ink));
-        for (stamp, at) in placed {
-            let _ = write!(svg, "<use href=\"#{}t{stamp}\" x=\"", self.id);
+    fn uses<'a>(&self, svg: &mut String, class: StyleClass, placed: impl Iterator<Item = &'a (u32, Point)>) {
+        let _ = write!(svg, "<g fill=\"{}\">", self.theme.text(class));
+        for (symbol, at) in placed {
+            let _ = write!(svg, "<use href=\"#{}t{symbol}\" x=\"", self.id);
             coordinate(svg, at.0);
             svg.push_str("\" y=\"");
             coordinate(svg, at.1);
@@ -213,14 +207,14 @@ impl Drawing {
         svg.push_str("</g>\n");
     }
 
-    fn ink<'a>(&self, svg: &mut String, ink: Ink, items: impl Iterator<Item = &'a Item>) {
-        let _ = write!(svg, "<path {} d=\"", self.theme.style(ink, &self.id));
+    fn class<'a>(&self, svg: &mut String, class: StyleClass, items: impl Iterator<Item = &'a Item>) {
+        let _ = write!(svg, "<path {} d=\"", self.theme.style(class, &self.id));
         let mut before: Option<Point> = None;
         for (i, item) in items.enumerate() {
-            let pen = before.filter(|_| i % RELATIVE > 0);
+            let canvas = before.filter(|_| i % RELATIVE > 0);
             let end = match *item {
                 Item::Rect { at, size } => {
-                    begin(svg, at, pen);
+                    begin(svg, at, canvas);
                     svg.push('h');
                     put(svg, size.0);
                     svg.push('v');
@@ -231,20 +225,20 @@ impl Drawing {
                     at
                 }
                 Item::Line { from, to } => {
-                    begin(svg, from, pen);
+                    begin(svg, from, canvas);
                     line(svg, from, to);
                     to
                 }
                 Item::Open { first, end } => {
                     let points = &self.points[first as usize..end as usize];
                     let Some((start, end)) = points.first().zip(points.last()) else { continue };
-                    begin(svg, *start, pen);
+                    begin(svg, *start, canvas);
                     points.windows(2).for_each(|p| line(svg, p[0], p[1]));
                     *end
                 }
-                Item::Stamp { stamp, at } | Item::Once { stamp, at } => {
-                    let (first, rest, end) = self.stamps[stamp as usize].relative();
-                    begin(svg, (at.0 + first.0, at.1 + first.1), pen);
+                Item::Symbol { symbol, at } => {
+                    let (first, rest, end) = self.symbols[symbol as usize].relative();
+                    begin(svg, (at.0 + first.0, at.1 + first.1), canvas);
                     svg.push_str(rest);
                     (at.0 + end.0, at.1 + end.1)
                 }
@@ -255,10 +249,10 @@ impl Drawing {
     }
 }
 
-/// Begins a shape: relative to where the pen is, or at a place of its own.
-fn begin(svg: &mut String, at: Point, pen: Option<Point>) {
-    let from = pen.unwrap_or((0, 0));
-    svg.push(if pen.is_some() { 'm' } else { 'M' });
+/// Begins a shape: relative to where the canvas is, or at a place of its own.
+fn begin(svg: &mut String, at: Point, canvas: Option<Point>) {
+    let from = canvas.unwrap_or((0, 0));
+    svg.push(if canvas.is_some() { 'm' } else { 'M' });
     put(svg, at.0 - from.0);
     put(svg, at.1 - from.1);
 }

@@ -1,7 +1,7 @@
 //! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere. It
 //! must not know what is written.
 
-use super::stamp::Stamp;
+use super::symbol::Symbol;
 use skrifa::instance::{LocationRef, Size};
 use skrifa::outline::{DrawSettings, OutlinePen};
 use skrifa::{FontRef, GlyphId, MetadataProvider};
@@ -43,18 +43,18 @@ pub(crate) fn width(text: &str, size: f32) -> f32 {
 }
 
 /// The outline of a text, its baseline from the origin to the right.
-pub(super) fn outline(text: &str, size: f32) -> Stamp {
+pub(super) fn outline(text: &str, size: f32) -> Symbol {
     let outlines = FONT.outline_glyphs();
-    let mut pen = Pen { stamp: Stamp::default(), scale: size / EM, x: 0.0 };
+    let mut canvas = Canvas { symbol: Symbol::default(), scale: size / EM, x: 0.0 };
     for c in text.chars() {
         let glyph = FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF);
         if let Some(outline) = outlines.get(glyph) {
             // A glyph that cannot be drawn is left out; the width stays.
-            let _ = outline.draw(DrawSettings::unhinted(Size::unscaled(), LocationRef::default()), &mut pen);
+            let _ = outline.draw(DrawSettings::unhinted(Size::unscaled(), LocationRef::default()), &mut canvas);
         }
-        pen.x += width(c.encode_utf8(&mut [0; 4]), EM);
+        canvas.x += width(c.encode_utf8(&mut [0; 4]), EM);
     }
-    pen.stamp
+    canvas.symbol
 }
 
 /// The start of a text that fits a width, with an ellipsis where something is cut off.
@@ -74,39 +74,39 @@ pub(crate) fn fitted(text: &str, size: f32, room: f32) -> String {
     format!("{}…", kept.trim_end())
 }
 
-struct Pen {
-    stamp: Stamp,
+struct Canvas {
+    symbol: Symbol,
     scale: f32,
     x: f32,
 }
 
-impl Pen {
+impl Canvas {
     fn at(&self, x: f32, y: f32) -> (f32, f32) {
         ((x + self.x) * self.scale, -y * self.scale)
     }
 }
 
-impl OutlinePen for Pen {
+impl OutlinePen for Canvas {
     fn move_to(&mut self, x: f32, y: f32) {
         let (x, y) = self.at(x, y);
-        self.stamp.move_to(x, y);
+        self.symbol.move_to(x, y);
     }
 
     fn line_to(&mut self, x: f32, y: f32) {
         let (x, y) = self.at(x, y);
-        self.stamp.line_to(x, y);
+        self.symbol.line_to(x, y);
     }
 
     fn quad_to(&mut self, cx: f32, cy: f32, x: f32, y: f32) {
-        self.stamp.quad_to(self.at(cx, cy), self.at(x, y));
+        self.symbol.quad_to(self.at(cx, cy), self.at(x, y));
     }
 
     fn curve_to(&mut self, ax: f32, ay: f32, bx: f32, by: f32, x: f32, y: f32) {
-        self.stamp.cubic_to(self.at(ax, ay), self.at(bx, by), self.at(x, y));
+        self.symbol.cubic_to(self.at(ax, ay), self.at(bx, by), self.at(x, y));
     }
 
     fn close(&mut self) {
-        self.stamp.close();
+        self.symbol.close();
     }
 }
 
@@ -116,7 +116,7 @@ mod tests {
 
     #[test]
     fn texts_have_outlines_widths_and_fit() {
-        assert!(outline("3", 10.0).closed() == 1 && outline(" ", 10.0).steps().is_empty());
+        assert!(outline("3", 10.0).closed() == 1 && outline(" ", 10.0).relative().1.is_empty());
         // DejaVu Sans: the digits are 1303 units of 2048 wide.
         assert!((width("33", 2048.0) - 2606.0).abs() < 1e-3);
         assert_eq!(fitted("winch", 10.0, 100.0), "winch");

@@ -1,9 +1,9 @@
 //! The landing chart: how many attacks land where, under the written beat and under hearings side by side. It must not know the
 //! grid's layout.
 
-use super::pen::{Anchor, Pen, Shape};
-use super::theme::Ink;
-use super::{Sheet, Shown, font, key, strip};
+use super::canvas::{Anchor, Canvas, Shape};
+use super::theme::StyleClass;
+use super::{DrawingSummary, PageLayout, font, legend, strip};
 use crate::analysis::{Hearing, Landings};
 use crate::describe;
 use crate::export::Piece;
@@ -54,7 +54,7 @@ fn block(index: usize, h: &Hearing) -> Block {
     Block { name: format!("under {}", strip::named(index, h)), bars, total }
 }
 
-pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown) {
+pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
     let blocks = blocks(piece);
     let focus: Vec<&str> =
         piece.report.focus.iter().filter_map(|l| piece.groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
@@ -62,41 +62,47 @@ pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
         [] => "There is no attack.".to_owned(),
         _ => format!("Attacks of {}, whole groove, every time through counted: {}", focus.join(" + "), blocks[0].total),
     };
-    let room = sheet.right - sheet.left;
-    pen.text(Ink::Faint, Anchor::Start, sheet.left, sheet.top + 10.0, 10.0, &font::fitted(&of, 10.0, room));
+    let room = page.right - page.left;
+    canvas.text(StyleClass::Faint, Anchor::Start, page.left, page.top + 10.0, 10.0, &font::fitted(&of, 10.0, room));
     let columns = if room >= 2.0 * NARROWEST { 2 } else { 1 };
     let wide = (room - 20.0 * (columns - 1) as f32) / columns as f32;
-    let mut y = sheet.top + 26.0;
+    let mut y = page.top + 26.0;
     for (k, pair) in blocks.chunks(columns).enumerate() {
         if k > 0 {
-            pen.part(y - 6.0);
+            canvas.part(y - 6.0);
         }
         let tall = pair.iter().map(|b| b.bars.len()).max().unwrap_or(0);
         for (i, b) in pair.iter().enumerate() {
-            block_at(pen, b, sheet.left + (wide + 20.0) * i as f32, y, wide);
+            block_at(canvas, b, page.left + (wide + 20.0) * i as f32, y, wide);
         }
         y += 22.0 + ROW * tall as f32 + 12.0;
     }
-    (y + 4.0, Shown::default())
+    (y + 4.0, DrawingSummary::default())
 }
 
-fn block_at(pen: &mut Pen, block: &Block, x: f32, y: f32, wide: f32) {
-    pen.text(Ink::Text, Anchor::Start, x, y + 10.0, 11.0, &font::fitted(&block.name, 11.0, wide));
+fn block_at(canvas: &mut Canvas, block: &Block, x: f32, y: f32, wide: f32) {
+    canvas.text(StyleClass::Text, Anchor::Start, x, y + 10.0, 11.0, &font::fitted(&block.name, 11.0, wide));
     let (from, room) = (x + NAMES, wide - NAMES - FIGURES);
     for (i, bar) in block.bars.iter().enumerate() {
         let top = y + 20.0 + ROW * i as f32;
         let middle = top + ROW / 2.0;
-        let shape = if bar.level == 5 { Shape::Cross } else { key::shape(bar.level) };
-        pen.mark(Ink::Landing(key::level(bar.level)), shape, x + 6.0, middle, 4.2);
+        let shape = if bar.level == 5 { Shape::Cross } else { legend::shape(bar.level) };
+        canvas.mark(StyleClass::Landing(legend::level(bar.level)), shape, x + 6.0, middle, 4.2);
         let words = font::fitted(&bar.words, 10.0, NAMES - 22.0);
-        pen.text(Ink::Text, Anchor::Start, x + 16.0, middle + 3.5, 10.0, &words);
+        canvas.text(StyleClass::Text, Anchor::Start, x + 16.0, middle + 3.5, 10.0, &words);
         let share = bar.count as f32 / block.total.max(1) as f32;
         if bar.count > 0 {
-            pen.rect(Ink::Hatch(key::level(bar.level)), from, top + 3.5, (room * share).max(1.0), ROW - 7.0);
+            canvas.rect(
+                StyleClass::Hatch(legend::level(bar.level)),
+                from,
+                top + 3.5,
+                (room * share).max(1.0),
+                ROW - 7.0,
+            );
         }
         let figures = format!("{} ({:.0}%)", bar.count, share * 100.0);
-        pen.text(Ink::Text, Anchor::Start, from + room * share + 6.0, middle + 3.5, 10.0, &figures);
+        canvas.text(StyleClass::Text, Anchor::Start, from + room * share + 6.0, middle + 3.5, 10.0, &figures);
     }
     let tall = block.bars.len() as f32;
-    pen.line(Ink::Beat, from, y + 20.0, from, y + 20.0 + ROW * tall);
+    canvas.line(StyleClass::Beat, from, y + 20.0, from, y + 20.0 + ROW * tall);
 }

@@ -2,32 +2,31 @@
 //! the machine: letters are drawn as outlines.
 
 mod alt;
+pub(super) mod canvas;
 mod drawing;
 pub(super) mod font;
 mod grid;
-mod key;
 mod landings;
-pub(super) mod pen;
+mod legend;
 mod png;
-mod raster;
-pub(super) mod stamp;
 mod streams;
 mod strip;
+pub(super) mod symbol;
 #[cfg(test)]
 mod tests;
 pub(super) mod theme;
 
-pub use self::png::{MOST_PIXELS, png, usual_scale};
+pub use self::png::{MAX_PIXELS, default_scale, png};
 pub use theme::Theme;
 
 use super::Piece;
+use canvas::{Anchor, Canvas};
 pub(crate) use drawing::Drawing;
-use pen::{Anchor, Pen};
-use theme::Ink;
+use theme::StyleClass;
 
 /// What a picture shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Kind {
+pub enum PictureKind {
     /// The layers as rows over time, with groups, landings, and the pulses of hearings beneath.
     #[default]
     Grid,
@@ -39,9 +38,9 @@ pub enum Kind {
 
 /// How a picture is wanted.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ask {
+pub struct PictureOptions {
     /// What it shows.
-    pub kind: Kind,
+    pub kind: PictureKind,
     /// Where it is looked at.
     pub theme: Theme,
     /// Its width in CSS pixels (1/96 inch), 480 to 4000; other numbers are moved into that range.
@@ -50,9 +49,9 @@ pub struct Ask {
     pub id: String,
 }
 
-impl Default for Ask {
+impl Default for PictureOptions {
     fn default() -> Self {
-        Self { kind: Kind::default(), theme: Theme::default(), width: 1000.0, id: "p".into() }
+        Self { kind: PictureKind::default(), theme: Theme::default(), width: 1000.0, id: "p".into() }
     }
 }
 
@@ -69,8 +68,7 @@ pub struct Picture {
     pub width: f32,
     /// Its height in CSS pixels.
     pub height: f32,
-    /// What the SVG is written from.
-    drawing: Drawing,
+    theme: Theme,
 }
 
 /// Room at the left and right.
@@ -78,24 +76,24 @@ const MARGIN: f32 = 14.0;
 
 /// Draws a picture. Hearings that the report has not and a section that is not there are left out. A groove that is too large for one
 /// picture is cut after a whole line, and the picture says so.
-pub fn picture(piece: &Piece<'_>, ask: &Ask) -> Picture {
-    sketch(piece, ask).picture()
+pub fn picture(piece: &Piece<'_>, ask: &PictureOptions) -> Picture {
+    layout(piece, ask).picture()
 }
 
 /// A picture that is not written yet.
 #[derive(Debug, Clone)]
-pub(crate) struct Sketch {
+pub(crate) struct Layout {
     pub(crate) drawing: Drawing,
     pub(crate) title: String,
     pub(crate) alt: String,
 }
 
-impl Sketch {
+impl Layout {
     /// It as one SVG.
     pub(crate) fn picture(self) -> Picture {
         let Self { drawing, title, alt } = self;
-        let (svg, width, height) = (drawing.svg(&title, &alt), drawing.width, drawing.height);
-        Picture { svg, title, alt, width, height, drawing }
+        let svg = drawing.svg(&title, &alt);
+        Picture { svg, title, alt, width: drawing.width, height: drawing.height, theme: drawing.theme }
     }
 
     /// Its height in CSS pixels.
@@ -115,25 +113,25 @@ impl Sketch {
 }
 
 /// Draws a picture without writing it.
-pub(crate) fn sketch(piece: &Piece<'_>, ask: &Ask) -> Sketch {
+pub(crate) fn layout(piece: &Piece<'_>, ask: &PictureOptions) -> Layout {
     let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
-    let mut pen = Pen::new(ask.theme, width, &ask.id);
+    let mut canvas = Canvas::new(ask.theme, width, &ask.id);
     let title = title(piece, ask.kind);
-    pen.text(Ink::Text, Anchor::Start, MARGIN, 24.0, 15.0, &font::fitted(&title, 15.0, width - 2.0 * MARGIN));
-    let sheet = Sheet { left: MARGIN, right: width - MARGIN, top: 34.0 };
+    canvas.text(StyleClass::Text, Anchor::Start, MARGIN, 24.0, 15.0, &font::fitted(&title, 15.0, width - 2.0 * MARGIN));
+    let page = PageLayout { left: MARGIN, right: width - MARGIN, top: 34.0 };
     let (height, shown) = match ask.kind {
-        Kind::Grid => grid::draw(piece, &mut pen, sheet),
-        Kind::Streams => streams::draw(piece, &mut pen, sheet),
-        Kind::Landings => landings::draw(piece, &mut pen, sheet),
+        PictureKind::Grid => grid::draw(piece, &mut canvas, page),
+        PictureKind::Streams => streams::draw(piece, &mut canvas, page),
+        PictureKind::Landings => landings::draw(piece, &mut canvas, page),
     };
     let height = height.ceil();
     let alt = alt::words(piece, ask.kind, &shown);
-    Sketch { drawing: pen.finish(height), title, alt }
+    Layout { drawing: canvas.finish(height), title, alt }
 }
 
 /// Room to draw on.
 #[derive(Debug, Clone, Copy)]
-struct Sheet {
+struct PageLayout {
     left: f32,
     right: f32,
     top: f32,
@@ -141,7 +139,7 @@ struct Sheet {
 
 /// What a drawing could show, for its words.
 #[derive(Debug, Clone, Default, PartialEq)]
-struct Shown {
+struct DrawingSummary {
     /// What was left out for want of room; empty if nothing was.
     cut: String,
     /// Where streams meet, in seconds.
@@ -150,13 +148,13 @@ struct Shown {
     range: (f64, f64),
 }
 
-fn title(piece: &Piece<'_>, kind: Kind) -> String {
-    let section = piece.section.filter(|_| piece.groove.sections().len() > 1 && kind != Kind::Landings);
+fn title(piece: &Piece<'_>, kind: PictureKind) -> String {
+    let section = piece.section.filter(|_| piece.groove.sections().len() > 1 && kind != PictureKind::Landings);
     let section = section.and_then(|s| piece.groove.sections().get(s)).map(|s| format!(", section {}", s.name));
     let what = match kind {
-        Kind::Grid => "the grid",
-        Kind::Streams => "the streams",
-        Kind::Landings => "where the attacks land",
+        PictureKind::Grid => "the grid",
+        PictureKind::Streams => "the streams",
+        PictureKind::Landings => "where the attacks land",
     };
     format!("{}: {what}{}", piece.groove.title(), section.unwrap_or_default())
 }

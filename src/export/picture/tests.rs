@@ -8,55 +8,39 @@ use crate::rhythm::{
     Accent, Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Span, Tempo, Time, Voice,
 };
 use proptest::prelude::*;
-use quick_xml::events::Event;
 
-const KINDS: [Kind; 3] = [Kind::Grid, Kind::Streams, Kind::Landings];
+const KINDS: [PictureKind; 3] = [PictureKind::Grid, PictureKind::Streams, PictureKind::Landings];
 
 pub(crate) fn piece<'a>(groove: &'a Groove, report: &'a Report) -> Piece<'a> {
     Piece { groove, report, hearings: (0..report.hearings.len().min(4)).collect(), section: None }
 }
 
-/// Reads an SVG through and gives its title, its description and the number of its paths; every name is there once and every
-/// reference leads to one.
+/// Parses an SVG and returns its title, its description and the number of its paths; every id is unique and every reference
+/// leads to one.
 fn read(svg: &str) -> (String, String, usize) {
-    let mut reader = quick_xml::Reader::from_str(svg);
-    let (mut inside, mut title, mut desc, mut paths) = (String::new(), String::new(), String::new(), 0);
-    let (mut names, mut references) = (std::collections::HashSet::new(), Vec::new());
-    loop {
-        match reader.read_event().expect("well-formed") {
-            Event::Start(e) | Event::Empty(e) => {
-                inside = e.name().as_ref().to_owned();
-                paths += usize::from(inside == "path");
-                for attribute in e.attributes() {
-                    let attribute = attribute.expect("an attribute");
-                    let value = attribute.value.to_string();
-                    match attribute.key.as_ref() {
-                        "id" => assert!(names.insert(value.clone()), "{value} stands twice"),
-                        "href" => references.push(value[1..].to_owned()),
-                        "fill" if value.starts_with("url(#") => references.push(value[5..value.len() - 1].to_owned()),
-                        _ => {}
-                    }
-                    assert!(
-                        attribute.key.as_ref() != "d" || !value_has_no_number(&attribute.value),
-                        "a path has no number"
-                    );
-                }
-            }
-            Event::Text(e) => {
-                let text = e.to_string();
-                match inside.as_str() {
-                    "title" => title.push_str(&text),
-                    "desc" => desc.push_str(&text),
-                    _ => {}
-                }
-            }
-            Event::End(_) => inside.clear(),
-            Event::Eof => break,
+    let tree = roxmltree::Document::parse(svg).expect("well-formed");
+    let (mut title, mut desc, mut paths) = (String::new(), String::new(), 0);
+    let (mut ids, mut references) = (std::collections::HashSet::new(), Vec::new());
+    for element in tree.descendants().filter(|n| n.is_element()) {
+        match element.tag_name().name() {
+            "title" => title.push_str(element.text().unwrap_or_default()),
+            "desc" => desc.push_str(element.text().unwrap_or_default()),
+            "path" => paths += 1,
             _ => {}
+        }
+        for attribute in element.attributes() {
+            let value = attribute.value();
+            match attribute.name() {
+                "id" => assert!(ids.insert(value), "{value} stands twice"),
+                "href" => references.push(&value[1..]),
+                "fill" if value.starts_with("url(#") => references.push(&value[5..value.len() - 1]),
+                "d" => assert!(!value_has_no_number(value), "a path has no number"),
+                _ => {}
+            }
         }
     }
     for reference in references {
-        assert!(names.contains(&reference), "{reference} is nowhere");
+        assert!(ids.contains(reference), "{reference} is nowhere");
     }
     (title, desc, paths)
 }
@@ -78,9 +62,9 @@ fn groove(title: &str, bars: u16, layers: usize, division: u16, cell: Cell) -> G
     Groove::new(title, "", vec![section], (0..layers).map(layer).collect()).expect("valid")
 }
 
-fn plain(groove: &Groove, kind: Kind) -> Picture {
+fn plain(groove: &Groove, kind: PictureKind) -> Picture {
     let report = report(groove, &analysis::Ask::default());
-    picture(&piece(groove, &report), &Ask { kind, ..Ask::default() })
+    picture(&piece(groove, &report), &PictureOptions { kind, ..PictureOptions::default() })
 }
 
 #[test]
@@ -103,7 +87,7 @@ fn a_groove_of_rests_and_one_without_layers_are_drawn() {
             assert!(!drawn.alt.is_empty() && drawn.height > 30.0);
         }
     }
-    let drawn = plain(&groove("rests", 2, 1, 4, Cell::Rest), Kind::Landings);
+    let drawn = plain(&groove("rests", 2, 1, 4, Cell::Rest), PictureKind::Landings);
     assert!(drawn.alt.contains("no attack"), "{}", drawn.alt);
 }
 
@@ -113,10 +97,10 @@ fn the_largest_groove_is_cut_and_says_so() {
     let g = groove("large", 1024, 64, 4, Cell::ATTACK);
     let report = Report { clock: analysis::Clock::new(&g), ..Report::default() };
     let piece = Piece { groove: &g, report: &report, hearings: vec![0, 7], section: Some(0) };
-    let drawn = picture(&piece, &Ask::default());
+    let drawn = picture(&piece, &PictureOptions::default());
     assert!(drawn.svg.len() < 12_000_000, "{}", drawn.svg.len());
     assert!(drawn.alt.contains("ends before bar") && drawn.alt.chars().count() < 5000);
-    assert!(png(&drawn, 8.0).expect_err("too large").message.contains("allowed are 48 million"));
+    assert!(png(&drawn, 8.0).expect_err("too large").message.contains("at most 48 million pixels"));
     for scale in [0.0, f32::NAN, 9.0] {
         assert!(png(&drawn, scale).is_err());
     }
@@ -128,7 +112,7 @@ fn narrow_beats_are_broken_within_the_bar() {
     let g = groove("narrow", 2, 1, 32, Cell::ATTACK);
     for width in [0.0, 480.0, 5000.0, f32::NAN] {
         let report = report(&g, &analysis::Ask::default());
-        let drawn = picture(&piece(&g, &report), &Ask { width, ..Ask::default() });
+        let drawn = picture(&piece(&g, &report), &PictureOptions { width, ..PictureOptions::default() });
         read(&drawn.svg);
         assert!((480.0..=4000.0).contains(&drawn.width));
     }
@@ -150,7 +134,7 @@ fn dark(bytes: &[u8], left: u32, top: u32, right: u32, bottom: u32) -> usize {
 
 #[test]
 fn letters_are_there_in_the_png() {
-    let drawn = plain(&groove("winch", 1, 1, 4, Cell::ATTACK), Kind::Grid);
+    let drawn = plain(&groove("winch", 1, 1, 4, Cell::ATTACK), PictureKind::Grid);
     let bytes = super::png(&drawn, 1.0).expect("a PNG");
     // The title, the section's line, and the layer's name; the margin above is empty.
     assert!(dark(&bytes, 14, 10, 200, 28) > 100);
@@ -180,7 +164,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
         let report = report(&g, &analysis::Ask::default());
         // Without hearings, whose pulses are outlines too.
-        let svg = picture(&Piece { hearings: Vec::new(), ..piece(&g, &report) }, &Ask::default()).svg;
+        let svg = picture(&Piece { hearings: Vec::new(), ..piece(&g, &report) }, &PictureOptions::default()).svg;
         let [marks, open, signs] = [MARK, OPEN, SIGN].map(|style| drawn_with(&svg, style));
         let square = if accent == Accent::Ghost { &open } else { &marks };
         let (_, from) = square.split_once('h').expect("a downbeat is a square");
@@ -203,27 +187,19 @@ fn a_section_played_again_says_so_in_the_picture() {
         .expect("valid");
     let report = report(&g, &analysis::Ask::default());
     let piece = piece(&g, &report);
-    let mut pen = Pen::new(Theme::Print, 1000.0, "p");
-    grid::draw(&piece, &mut pen, Sheet { left: 14.0, right: 986.0, top: 34.0 });
-    assert!(pen.letters().contains(&'×'));
-    assert!(picture(&piece, &Ask::default()).alt.contains("3 times through"));
+    let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
+    grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
+    assert!(canvas.letters().contains(&'×'));
+    assert!(picture(&piece, &PictureOptions::default()).alt.contains("3 times through"));
 }
 
 #[test]
 fn the_usual_scale_is_2_and_less_for_a_tall_picture() {
-    let small = plain(&groove("small", 2, 2, 4, Cell::ATTACK), Kind::Grid);
-    assert_eq!(usual_scale(&small), 2.0);
-    let tall = plain(&groove("tall", 300, 16, 4, Cell::Rest), Kind::Grid);
-    let scale = usual_scale(&tall);
+    let small = plain(&groove("small", 2, 2, 4, Cell::ATTACK), PictureKind::Grid);
+    assert_eq!(default_scale(&small), 2.0);
+    let tall = plain(&groove("tall", 300, 16, 4, Cell::Rest), PictureKind::Grid);
+    let scale = default_scale(&tall);
     assert!((0.1..2.0).contains(&scale) && png(&tall, scale).is_ok() && png(&tall, 2.0).is_err());
-}
-
-/// The pixels of a PNG, each of one channel or three.
-fn decoded(bytes: &[u8]) -> (u32, u32, usize, Vec<u8>) {
-    let mut reader = ::png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
-    let mut data = vec![0; reader.output_buffer_size().expect("a size")];
-    let info = reader.next_frame(&mut data).expect("a frame");
-    (info.width, info.height, if info.color_type == ::png::ColorType::Grayscale { 1 } else { 3 }, data)
 }
 
 proptest! {
@@ -235,34 +211,12 @@ proptest! {
         for kind in KINDS {
             for section in [None, Some(0), Some(groove.sections().len() - 1), Some(99)] {
                 let piece = Piece { section, ..piece(&groove, &report) };
-                let drawn = picture(&piece, &Ask { kind, theme, width, id: "x1".into() });
+                let drawn = picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() });
                 let (title, desc, paths) = read(&drawn.svg);
                 prop_assert!(!title.is_empty() && desc.len() > 20 && paths > 1);
-                prop_assert_eq!(&picture(&piece, &Ask { kind, theme, width, id: "x1".into() }).svg, &drawn.svg);
+                prop_assert_eq!(&picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() }).svg, &drawn.svg);
             }
         }
-    }
-
-    /// The PNG, drawn from the shapes, is what another program makes of the SVG, but for the edges of shapes.
-    #[test]
-    fn the_pixels_are_those_of_the_svg(groove in grooves(), screen in any::<bool>(), scale in 1.0_f32..2.5) {
-        let report = report(&groove, &analysis::Ask::default());
-        let theme = if screen { Theme::Screen } else { Theme::Print };
-        let drawn = picture(&piece(&groove, &report), &Ask { theme, width: 600.0, ..Ask::default() });
-        let scale = scale.min((4e6 / drawn.width / drawn.height).sqrt());
-        prop_assume!(scale >= 0.9);
-        let (w, h, channels, data) = decoded(&png(&drawn, scale).expect("within bounds"));
-        let other = super::png::pixels(&drawn, (w, h)).expect("an SVG");
-        let pairs = data.chunks_exact(channels).zip(other.data().chunks_exact(4));
-        let off = |(a, b): (&[u8], &[u8])| (0..3).map(|c| a[c.min(channels - 1)].abs_diff(b[c])).max().unwrap_or(0);
-        let (mut sum, mut far) = (0_u64, 0_u64);
-        for pair in pairs {
-            let off = off(pair);
-            sum += u64::from(off);
-            far += u64::from(off > 110);
-        }
-        let pixels = f64::from(w) * f64::from(h);
-        prop_assert!(sum as f64 / pixels < 2.5 && far as f64 / pixels < 5e-4, "{} {}", sum as f64 / pixels, far as f64 / pixels);
     }
 
     /// The parts of a picture on a page are together as high as the whole, and have every shape and text of it.
@@ -270,8 +224,8 @@ proptest! {
     fn the_parts_are_the_whole(groove in grooves(), width in 480.0_f32..900.0) {
         let report = report(&groove, &analysis::Ask::default());
         for kind in KINDS {
-            let sketch = sketch(&piece(&groove, &report), &Ask { kind, width, ..Ask::default() });
-            let (blocks, whole) = (sketch.blocks(), sketch.svg());
+            let layout = layout(&piece(&groove, &report), &PictureOptions { kind, width, ..PictureOptions::default() });
+            let (blocks, whole) = (layout.blocks(), layout.svg());
             let height = |svg: &str| -> f32 {
                 svg.split_once("height=\"").expect("a height").1.split_once('"').expect("its end").0.parse().expect("a number")
             };
@@ -292,18 +246,18 @@ proptest! {
     fn every_attack_has_its_mark(groove in grooves()) {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
         let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
-        let mut pen = Pen::new(Theme::Print, 1000.0, "p");
-        grid::draw(&piece, &mut pen, Sheet { left: 14.0, right: 986.0, top: 34.0 });
+        let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
+        grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
         let layers = 0..groove.layers().len();
         let sounds: Vec<_> = layers.flat_map(|l| (0..groove.sections().len()).map(move |s| (l, s)))
             .flat_map(|(l, s)| groove.part(l, s).attacks(groove.context(l, s))).collect();
         let attacks = sounds.len();
         // The key has one mark for each level that occurs, and a ghost if there is one.
-        let levels: std::collections::BTreeSet<u8> = (0..theme::LEVELS).filter(|l| pen.shapes(|i| i == Ink::Landing(*l)) > 0).collect();
-        let marks = pen.shapes(|i| matches!(i, Ink::Landing(_) | Ink::Open));
+        let levels: std::collections::BTreeSet<u8> = (0..theme::LEVELS).filter(|l| canvas.shapes(|i| i == StyleClass::Landing(*l)) > 0).collect();
+        let marks = canvas.shapes(|i| matches!(i, StyleClass::Landing(_) | StyleClass::Open));
         let ghosts_alone = usize::from(sounds.iter().any(|s| s.attack.accent == Accent::Ghost));
         prop_assert!(marks == attacks + levels.len() + ghosts_alone, "{} {} {:?}", marks, attacks, levels);
-        for c in pen.letters() {
+        for c in canvas.letters() {
             prop_assert!(font::has(c), "{:?} is not in the font", c);
         }
     }

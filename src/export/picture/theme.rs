@@ -1,4 +1,4 @@
-//! Inks of pictures, for paper and for screens. It must not know where anything stands; no ink carries a meaning alone.
+//! Inks of pictures, for paper and for screens. It must not know where anything stands; no class carries a meaning alone.
 
 use std::fmt::Write;
 
@@ -14,7 +14,7 @@ pub enum Theme {
 
 /// What something is drawn with, in the order of painting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub(crate) enum Ink {
+pub(crate) enum StyleClass {
     /// Behind every other bar or row.
     Band,
     /// Lines between cells.
@@ -57,9 +57,9 @@ pub(crate) enum Ink {
     Faint,
 }
 
-/// How an ink is put on.
+/// How an class is put on.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Look {
+pub(super) struct Style {
     pub(super) fill: Fill,
     pub(super) stroke: Option<Stroke>,
 }
@@ -87,7 +87,7 @@ impl Theme {
         }
     }
 
-    fn ink(self) -> &'static str {
+    fn class(self) -> &'static str {
         match self {
             Theme::Print => "#000000",
             Theme::Screen => "#eef2f5",
@@ -108,48 +108,48 @@ impl Theme {
         if self == Theme::Print { PRINT[which] } else { SCREEN[which] }
     }
 
-    pub(super) fn text(self, ink: Ink) -> &'static str {
-        match (self, ink) {
-            (Theme::Print, Ink::Faint) => "#4d4d4d",
-            (Theme::Screen, Ink::Faint) => "#aab6c2",
-            _ => self.ink(),
+    pub(super) fn text(self, class: StyleClass) -> &'static str {
+        match (self, class) {
+            (Theme::Print, StyleClass::Faint) => "#4d4d4d",
+            (Theme::Screen, StyleClass::Faint) => "#aab6c2",
+            _ => self.class(),
         }
     }
 
-    /// How an ink is put on.
-    pub(super) fn look(self, ink: Ink) -> Look {
-        let fill = |colour| Look { fill: Fill::Colour(colour), stroke: None };
-        let stroke = |colour, width| Look { fill: Fill::Nothing, stroke: Some((colour, width, None)) };
-        let both = |inside, line, width| Look { fill: Fill::Colour(inside), stroke: Some((line, width, None)) };
+    /// How an class is put on.
+    pub(super) fn style_of(self, class: StyleClass) -> Style {
+        let fill = |colour| Style { fill: Fill::Colour(colour), stroke: None };
+        let stroke = |colour, width| Style { fill: Fill::Nothing, stroke: Some((colour, width, None)) };
+        let both = |inside, line, width| Style { fill: Fill::Colour(inside), stroke: Some((line, width, None)) };
         let (faint, middle) = match self {
             Theme::Print => ("#b0b0b0", "#707070"),
             Theme::Screen => ("#3a4654", "#66788a"),
         };
-        match ink {
-            Ink::Band => fill(if self == Theme::Print { "#f3f3f3" } else { "#1b232d" }),
-            Ink::Cell => stroke(faint, 0.5),
-            Ink::Beat => stroke(middle, 0.7),
-            Ink::Bar | Ink::Sign => stroke(self.ink(), 1.3),
-            Ink::Guide => Look { fill: Fill::Nothing, stroke: Some((self.pulse(0), 0.8, Some((2.0, 2.5)))) },
-            Ink::Hold => fill(if self == Theme::Print { "#9a9a9a" } else { "#6d7f91" }),
-            Ink::Bracket => stroke(middle, 0.8),
-            Ink::Landing(level) => both(self.shade(level), self.ink(), 0.8),
-            Ink::Open => both(self.paper(), self.ink(), 1.1),
-            Ink::Plate => fill(self.paper()),
-            Ink::Hatch(level) => {
-                Look { fill: Fill::Hatch(level.min(LEVELS - 1)), stroke: Some((self.ink(), 0.8, None)) }
+        match class {
+            StyleClass::Band => fill(if self == Theme::Print { "#f3f3f3" } else { "#1b232d" }),
+            StyleClass::Cell => stroke(faint, 0.5),
+            StyleClass::Beat => stroke(middle, 0.7),
+            StyleClass::Bar | StyleClass::Sign => stroke(self.class(), 1.3),
+            StyleClass::Guide => Style { fill: Fill::Nothing, stroke: Some((self.pulse(0), 0.8, Some((2.0, 2.5)))) },
+            StyleClass::Hold => fill(if self == Theme::Print { "#9a9a9a" } else { "#6d7f91" }),
+            StyleClass::Bracket => stroke(middle, 0.8),
+            StyleClass::Landing(level) => both(self.shade(level), self.class(), 0.8),
+            StyleClass::Open => both(self.paper(), self.class(), 1.1),
+            StyleClass::Plate => fill(self.paper()),
+            StyleClass::Hatch(level) => {
+                Style { fill: Fill::Hatch(level.min(LEVELS - 1)), stroke: Some((self.class(), 0.8, None)) }
             }
-            Ink::Written | Ink::Staff | Ink::Note | Ink::Text => fill(self.ink()),
-            Ink::Pulse(n) => both(self.pulse(n), self.pulse(n), 1.0),
-            Ink::PulseOpen(n) => both(self.paper(), self.pulse(n), 1.1),
-            Ink::Meet => stroke(self.ink(), 1.0),
-            Ink::Faint => fill(self.text(Ink::Faint)),
+            StyleClass::Written | StyleClass::Staff | StyleClass::Note | StyleClass::Text => fill(self.class()),
+            StyleClass::Pulse(n) => both(self.pulse(n), self.pulse(n), 1.0),
+            StyleClass::PulseOpen(n) => both(self.paper(), self.pulse(n), 1.1),
+            StyleClass::Meet => stroke(self.class(), 1.0),
+            StyleClass::Faint => fill(self.text(StyleClass::Faint)),
         }
     }
 
-    /// Presentation attributes of an ink.
-    pub(super) fn style(self, ink: Ink, id: &str) -> String {
-        let look = self.look(ink);
+    /// Presentation attributes of an class.
+    pub(super) fn style(self, class: StyleClass, id: &str) -> String {
+        let look = self.style_of(class);
         let mut style = match look.fill {
             Fill::Nothing => "fill=\"none\"".to_owned(),
             Fill::Colour(colour) => format!("fill=\"{colour}\""),
@@ -166,7 +166,7 @@ impl Theme {
     }
 
     /// The hatchings that are used, each told from the others by its lines and not by its shade.
-    pub(super) fn patterns(self, id: &str, used: impl Fn(&Ink) -> bool) -> String {
+    pub(super) fn patterns(self, id: &str, used: impl Fn(&StyleClass) -> bool) -> String {
         const LINES: [&str; LEVELS as usize] = [
             "M0 0h6v6h-6z",
             "M-1 1l2-2M0 6l6-6M5 7l2-2",
@@ -176,7 +176,7 @@ impl Theme {
             "",
         ];
         let mut defs = String::new();
-        for level in (0..LEVELS).filter(|l| used(&Ink::Hatch(*l))) {
+        for level in (0..LEVELS).filter(|l| used(&StyleClass::Hatch(*l))) {
             let (line, paper) = (LINES[usize::from(level)], self.paper());
             let colour = if self == Theme::Print { "#000000" } else { self.shade(level) };
             let drawn = if level == 0 {

@@ -1,7 +1,7 @@
 //! Bars to sections: runs of one meter and tempo, odd bars, names, and which stretch comes again. It must not know notes.
 
-use crate::import::Remark;
-use crate::import::draft::{Draft, DraftBar};
+use crate::import::ImportWarning;
+use crate::import::draft::{DraftBar, ImportDraft};
 use crate::notation::FormatError;
 use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, DENOMINATOR, NAME, SECTIONS};
 use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time};
@@ -85,12 +85,12 @@ struct Row<'a> {
 ///
 /// # Errors
 /// [`FormatError`] if there is no bar, a bar is too long, or the meter changes more often than a groove may have sections.
-pub(super) fn gather(draft: &Draft, remarks: &mut Vec<Remark>) -> Result<Bars, FormatError> {
-    let (rows, end) = rows(draft, remarks)?;
+pub(super) fn gather(draft: &ImportDraft, warnings: &mut Vec<ImportWarning>) -> Result<Bars, FormatError> {
+    let (rows, end) = rows(draft, warnings)?;
     if rows.is_empty() {
         return Err(FormatError::new("", "found no bar, allowed is at least one"));
     }
-    let begins = boundaries(&rows, remarks)?;
+    let begins = boundaries(&rows, warnings)?;
     let (mut bars, mut runs): (Vec<Bar>, Vec<Run>) = (Vec::with_capacity(rows.len()), Vec::new());
     for (row, begins) in rows.iter().zip(begins) {
         if begins || runs.last().is_none_or(|r| i64::from(r.bars) == BARS.greatest) {
@@ -110,7 +110,7 @@ pub(super) fn gather(draft: &Draft, remarks: &mut Vec<Remark>) -> Result<Bars, F
     Ok(Bars { all: bars, runs, end })
 }
 
-fn rows<'a>(draft: &'a Draft, remarks: &mut Vec<Remark>) -> Result<(Vec<Row<'a>>, Time), FormatError> {
+fn rows<'a>(draft: &'a ImportDraft, warnings: &mut Vec<ImportWarning>) -> Result<(Vec<Row<'a>>, Time), FormatError> {
     let mut rows = Vec::with_capacity(draft.bars.len());
     let mut start = Time::ZERO;
     for bar in &draft.bars {
@@ -119,19 +119,19 @@ fn rows<'a>(draft: &'a Draft, remarks: &mut Vec<Remark>) -> Result<(Vec<Row<'a>>
         let meter = if length == bar.meter.bar() {
             bar.meter.clone()
         } else if length <= Time::ZERO {
-            remarks.push(Remark { place: place(), words: "a bar of no length; left out".into() });
+            warnings.push(ImportWarning { place: place(), message: "a bar of no length; left out".into() });
             continue;
         } else if let Some(meter) = odd_meter(&bar.meter, length) {
             meter
         } else if let Some(meter) = wider_meter(length) {
-            let words = format!(
+            let message = format!(
                 "lasts {length} of a whole note, which no meter fills; it became a bar of {meter}, filled up with silence"
             );
-            remarks.push(Remark { place: place(), words });
+            warnings.push(ImportWarning { place: place(), message });
             meter
         } else {
-            let words = format!("found a bar of {length}, allowed are at most {} beats", BEATS_PER_BAR.greatest);
-            return Err(FormatError::new(place(), words));
+            let message = format!("found a bar of {length}, allowed are at most {} beats", BEATS_PER_BAR.greatest);
+            return Err(FormatError::new(place(), message));
         };
         rows.push(Row { start, meter, bar });
         start = start.plus(length).ok_or_else(too_fine)?;
@@ -141,7 +141,7 @@ fn rows<'a>(draft: &'a Draft, remarks: &mut Vec<Remark>) -> Result<(Vec<Row<'a>>
 
 /// Which bars begin a section: where the meter, the swing or the tempo changes, or the source says so. If there would be more than
 /// a groove may have, the smallest changes of tempo are given up.
-fn boundaries(rows: &[Row], remarks: &mut Vec<Remark>) -> Result<Vec<bool>, FormatError> {
+fn boundaries(rows: &[Row], warnings: &mut Vec<ImportWarning>) -> Result<Vec<bool>, FormatError> {
     let mut begins = vec![false; rows.len()];
     let mut soft: Vec<(bool, Fraction, usize)> = Vec::new();
     for (i, row) in rows.iter().enumerate() {
@@ -160,16 +160,16 @@ fn boundaries(rows: &[Row], remarks: &mut Vec<Remark>) -> Result<Vec<bool>, Form
     let most = (SECTIONS.greatest as usize).saturating_sub(rows.len() / BARS.greatest as usize);
     let Some(over) = count.checked_sub(most).filter(|o| *o > 0) else { return Ok(begins) };
     if over > soft.len() {
-        let words = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.allowed());
-        return Err(FormatError::new("", words));
+        let message = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.allowed());
+        return Err(FormatError::new("", message));
     }
     soft.sort_unstable();
     let largest = soft[..over].iter().map(|s| s.1).max().unwrap_or(Fraction::ONE);
     soft[..over].iter().for_each(|s| begins[s.2] = false);
     let percent = (largest.numer() as f64 / largest.denom() as f64 - 1.0) * 100.0;
-    remarks.push(Remark {
+    warnings.push(ImportWarning {
         place: "tempo".into(),
-        words: format!(
+        message: format!(
             "found {count} stretches of one meter and tempo, a groove has at most {}; {over} changes, the largest of \
              {percent:.1}% of the tempo, were left out",
             SECTIONS.greatest

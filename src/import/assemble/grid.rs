@@ -15,7 +15,7 @@ pub(super) type Points = Vec<Fraction>;
 
 /// How near a point has to be to a cell, and which grids are thought of.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Slack {
+pub(super) struct Tolerance {
     /// How far from a cell a point may stand, in beats.
     pub(super) by: Fraction,
     /// Most cells per beat.
@@ -24,9 +24,10 @@ pub(super) struct Slack {
     pub(super) beats: u16,
 }
 
-impl Slack {
+impl Tolerance {
     /// No slack, and every grid that a groove can hold.
-    pub(super) const NONE: Slack = Slack { by: Fraction::ZERO, cells: MOST, beats: TUPLET_BEATS.greatest as u16 };
+    pub(super) const NONE: Tolerance =
+        Tolerance { by: Fraction::ZERO, cells: MOST, beats: TUPLET_BEATS.greatest as u16 };
 }
 
 /// Whether a place, in beats from the start of a span, is that of one of its cells. The second of each pair of an even number
@@ -58,7 +59,7 @@ pub(super) fn place(cell: u16, span: Span, swing: Option<Swing>) -> Option<Fract
 }
 
 /// Whether a span reaches all points of its beats.
-pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>, slack: Slack) -> bool {
+pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>, slack: Tolerance) -> bool {
     if slack.by == Fraction::ZERO {
         return points(beats).all(|p| p.is_some_and(|p| stands(p, span, swing)));
     }
@@ -95,7 +96,7 @@ pub(super) fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>>
 }
 
 /// The fewest cells that reach all points of these beats, if a span may have so many.
-pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Slack) -> Option<u16> {
+pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, slack: Tolerance) -> Option<u16> {
     let count = beats.len() as u16;
     let most = slack.cells.saturating_mul(count).min(MOST);
     if swing.is_some() || slack.by != Fraction::ZERO {
@@ -135,7 +136,7 @@ pub(super) fn division<'a>(beats: impl Iterator<Item = (&'a Points, Option<Swing
     let rows: Vec<(&Points, Option<Swing>, usize, Option<u16>)> = kinds
         .iter()
         .map(|((points, _), (count, swing))| {
-            (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Slack::NONE))
+            (*points, *swing, *count, fewest(std::slice::from_ref(*points), *swing, Tolerance::NONE))
         })
         .collect();
     let room = CELLS_OF_LAYER.greatest as usize / count.max(1);
@@ -155,7 +156,7 @@ pub(super) fn division<'a>(beats: impl Iterator<Item = (&'a Points, Option<Swing
                     std::slice::from_ref(*points),
                     Span { beats: 1, cells: division },
                     *swing,
-                    Slack::NONE,
+                    Tolerance::NONE,
                 ) =>
                 {
                     division
@@ -174,7 +175,7 @@ pub(super) fn division<'a>(beats: impl Iterator<Item = (&'a Points, Option<Swing
 
 /// How the beats of a bar are divided: at the division where that reaches them, by tuplets with the fewest cells elsewhere, the
 /// shorter of equally good ones. `None` if no spans reach all points.
-pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>, slack: Slack) -> Option<Vec<Span>> {
+pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>, slack: Tolerance) -> Option<Vec<Span>> {
     let even = Span { beats: 1, cells: division };
     let plain: Vec<bool> = beats.iter().map(|b| reaches(std::slice::from_ref(b), even, swing, slack)).collect();
     if plain.iter().all(|p| *p) {

@@ -2,7 +2,7 @@
 //!
 //! Runs of bars with one meter and tempo become sections. Notes that sound at once in one track go to further layers. Each layer gets
 //! the division that writes it with the fewest cells, and tuplets where that does not reach. What a groove cannot hold is
-//! cut or moved, never dropped in silence: a [`Remark`] says so, with the exact distance.
+//! cut or moved, never dropped in silence: a [`ImportWarning`] says so, with the exact distance.
 
 mod bars;
 mod grid;
@@ -14,20 +14,20 @@ mod voices;
 
 pub(crate) use quantize::{Rounding, fit};
 
-use super::draft::{Draft, DraftTrack};
-use crate::import::{Imported, Remark};
+use super::draft::{DraftTrack, ImportDraft};
+use crate::import::{ImportWarning, Imported};
 use crate::notation::{FormatError, count, were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
 use crate::rhythm::{Groove, Layer, Part, Section, Time};
 use bars::{Bars, Run};
 use std::sync::Arc;
 
-/// Most remarks of one kind about one track; the others are counted.
+/// Most warnings of one kind about one track; the others are counted.
 const SHOWN: usize = 8;
 
 /// Remarks of one kind about one track: the first of them whole, the rest as a number.
-struct Kind<'a> {
-    remarks: &'a mut Vec<Remark>,
+struct WarningGroup<'a> {
+    warnings: &'a mut Vec<ImportWarning>,
     shown: usize,
     more: usize,
     /// Where the first one that is only counted stands.
@@ -35,14 +35,14 @@ struct Kind<'a> {
     what: &'static str,
 }
 
-impl<'a> Kind<'a> {
-    fn new(remarks: &'a mut Vec<Remark>, what: &'static str) -> Self {
-        Self { remarks, shown: 0, more: 0, next: String::new(), what }
+impl<'a> WarningGroup<'a> {
+    fn new(warnings: &'a mut Vec<ImportWarning>, what: &'static str) -> Self {
+        Self { warnings, shown: 0, more: 0, next: String::new(), what }
     }
 
-    fn say(&mut self, place: impl FnOnce() -> String, words: impl FnOnce() -> String) {
+    fn say(&mut self, place: impl FnOnce() -> String, message: impl FnOnce() -> String) {
         if self.shown < SHOWN {
-            self.remarks.push(Remark { place: place(), words: words() });
+            self.warnings.push(ImportWarning { place: place(), message: message() });
             self.shown += 1;
         } else {
             if self.more == 0 {
@@ -53,14 +53,14 @@ impl<'a> Kind<'a> {
     }
 }
 
-impl Drop for Kind<'_> {
+impl Drop for WarningGroup<'_> {
     fn drop(&mut self) {
         if self.more > 0 {
-            let words = match self.more {
+            let message = match self.more {
                 1 => format!("and 1 more note {}", self.what),
                 n => format!("and {n} more notes {}, this the first of them", self.what),
             };
-            self.remarks.push(Remark { place: std::mem::take(&mut self.next), words });
+            self.warnings.push(ImportWarning { place: std::mem::take(&mut self.next), message });
         }
     }
 }
@@ -80,18 +80,18 @@ struct Placed {
 /// # Errors
 /// [`FormatError`] if there is no bar, a bar or a sum of lengths is beyond what a groove can hold, or it would have more sections,
 /// bars or cells than [`crate::rhythm::bounds`] allow.
-pub(crate) fn assemble(draft: &Draft) -> Result<Imported, FormatError> {
-    let mut remarks = Vec::new();
-    let found = bars::gather(draft, &mut remarks)?;
+pub(crate) fn assemble(draft: &ImportDraft) -> Result<Imported, FormatError> {
+    let mut warnings = Vec::new();
+    let found = bars::gather(draft, &mut warnings)?;
     let most = LAYERS.greatest as usize;
     let mut lanes: Vec<(&DraftTrack, voices::Lane)> = Vec::new();
     for track in &draft.tracks {
-        let placed = place(track, &found, &mut remarks)?;
-        let (made, left) = voices::lanes(track, placed, most - lanes.len(), &found, &mut remarks);
+        let placed = place(track, &found, &mut warnings)?;
+        let (made, left) = voices::lanes(track, placed, most - lanes.len(), &found, &mut warnings);
         lanes.extend(made.into_iter().map(|lane| (track, lane)));
         if let Some(left) = left {
-            let words = format!("a groove has at most {most} layers; {} left out", were(left, "note"));
-            remarks.push(Remark { place: format!("track '{}'", track.name), words });
+            let message = format!("a groove has at most {most} layers; {} left out", were(left, "note"));
+            warnings.push(ImportWarning { place: format!("track '{}'", track.name), message });
         }
     }
     let names = bars::layer_names(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
@@ -111,18 +111,18 @@ pub(crate) fn assemble(draft: &Draft) -> Result<Imported, FormatError> {
     let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
     let refused = |e: crate::rhythm::EditError| FormatError::new("", e.to_string());
     let groove = Groove::new(&draft.title, &draft.note, sections, layers).map_err(refused)?;
-    Ok(Imported { groove, remarks })
+    Ok(Imported { groove, warnings })
 }
 
 /// Notes by section, cut at its end, in order of onset, the higher of two first.
-fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<Vec<Vec<Placed>>, FormatError> {
+fn place(track: &DraftTrack, found: &Bars, warnings: &mut Vec<ImportWarning>) -> Result<Vec<Vec<Placed>>, FormatError> {
     let too_fine = || {
         FormatError::new(
             format!("track '{}'", track.name),
             "found times whose sum cannot be held exactly, allowed are fractions within 64 bits",
         )
     };
-    let mut cut = Kind::new(remarks, "cut at the end of a section");
+    let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
     let mut sections = vec![Vec::new(); found.runs.len()];
     let mut outside = 0_usize;
     let mut empty = 0_usize;
@@ -145,8 +145,8 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
             into(&found.all[last], end).ok_or_else(too_fine)?.min(section_end)
         } else {
             let kept = section_end.minus(start).ok_or_else(too_fine)?;
-            let words = || format!("a note of {} goes on beyond its section's end; cut to {kept}", note.length);
-            cut.say(|| place_of(&track.name, found, bar.section, start), words);
+            let message = || format!("a note of {} goes on beyond its section's end; cut to {kept}", note.length);
+            cut.say(|| place_of(&track.name, found, bar.section, start), message);
             section_end
         };
         sections[bar.section].push(Placed { start, end, attack: note.attack });
@@ -154,8 +154,8 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
     drop(cut);
     for (n, what) in [(outside, "outside of all bars"), (empty, "of no length")] {
         if n > 0 {
-            let words = format!("found {} {what}; left out", count(n, "note"));
-            remarks.push(Remark { place: format!("track '{}'", track.name), words });
+            let message = format!("found {} {what}; left out", count(n, "note"));
+            warnings.push(ImportWarning { place: format!("track '{}'", track.name), message });
         }
     }
     for notes in &mut sections {
@@ -165,7 +165,7 @@ fn place(track: &DraftTrack, found: &Bars, remarks: &mut Vec<Remark>) -> Result<
     Ok(sections)
 }
 
-/// Where a time within a section stands, in words.
+/// Where a time within a section stands, in message.
 fn place_of(track: &str, found: &Bars, section: usize, at: Time) -> String {
     let bar = found.bar_within(section, at);
     let beat = at.minus(bar.within).and_then(|t| t.ratio_to(bar.meter.beat()));

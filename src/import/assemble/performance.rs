@@ -1,6 +1,6 @@
 //! The grids that played onsets mean: none stands exactly where it is meant. It must not know formats or ends of notes.
 
-use super::grid::{self, MOST, Points, Slack, magnitude};
+use super::grid::{self, MOST, Points, Tolerance, magnitude};
 use crate::rhythm::{Fraction, Span, Swing};
 
 /// Cells per beat of the grids that are thought of first.
@@ -122,7 +122,7 @@ fn mean_square(off: &[Fraction], cells_per_beat: f64) -> f64 {
 /// How far every onset is from its place, as [`misses`] tells it, where none is further than `by`.
 fn within(beats: &[Points], span: Span, swing: Option<Swing>, by: Fraction) -> Option<Vec<Fraction>> {
     // Most grids do not reach, which is told in whole numbers.
-    let slack = Slack { by, ..Slack::NONE };
+    let slack = Tolerance { by, ..Tolerance::NONE };
     if grid::reaches(beats, span, swing, slack) { misses(beats, span, swing) } else { None }
 }
 

@@ -1,9 +1,9 @@
 //! Times that were rounded or played to the grids they mean. It must not know formats.
 
-use super::grid::{self, Points, Slack};
+use super::grid::{self, Points, Tolerance};
 use super::{mixed, performance};
-use crate::import::Remark;
-use crate::import::draft::{Draft, DraftBar};
+use crate::import::ImportWarning;
+use crate::import::draft::{DraftBar, ImportDraft};
 use crate::notation::TimedNote;
 use crate::notation::{count, were};
 use crate::rhythm::{Fraction, Span, Swing, Time};
@@ -69,8 +69,8 @@ struct Moved {
 /// is played, on those that the onsets mean within the tolerance; where there is none either, on the nearest. What was moved is told
 /// per track, how many and the largest move, and at the end what lay beyond the tolerance. Ends of notes follow the grid of the
 /// onsets; where `lengths` is false for a track, they count for nothing. A bar is added where an onset went over the last line.
-pub(crate) fn fit(draft: &mut Draft, lengths: &[bool], rounding: Rounding) -> Vec<Remark> {
-    let mut remarks = Vec::new();
+pub(crate) fn fit(draft: &mut ImportDraft, lengths: &[bool], rounding: Rounding) -> Vec<ImportWarning> {
+    let mut warnings = Vec::new();
     // How many onsets lie beyond the tolerance, and how far in ms.
     let mut far = (0, 0.0_f64);
     let mut bars: Vec<Bar> = Vec::with_capacity(draft.bars.len());
@@ -125,7 +125,7 @@ pub(crate) fn fit(draft: &mut Draft, lengths: &[bool], rounding: Rounding) -> Ve
         }
         far.0 += moved.far;
         far.1 = far.1.max(moved.farthest);
-        say(&track.name, &moved, rounding, &mut remarks);
+        say(&track.name, &moved, rounding, &mut warnings);
         for bar in filled {
             let bar = &mut bars[bar];
             (bar.onsets, bar.apart, bar.both, bar.spans) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
@@ -144,15 +144,15 @@ pub(crate) fn fit(draft: &mut Draft, lengths: &[bool], rounding: Rounding) -> Ve
     if far.0 > 0 {
         let enough = far.1.ceil();
         let again = if enough <= GREATEST_MS { format!(": try --tolerance {enough}") } else { String::new() };
-        let words = format!(
+        let message = format!(
             "{} lay beyond the tolerance of {} ms, the farthest by {:.2} ms from its cell{again}",
             count(far.0, "onset"),
             rounding.tolerance,
             far.1
         );
-        remarks.push(Remark { place: "tolerance".into(), words });
+        warnings.push(ImportWarning { place: "tolerance".into(), message });
     }
-    remarks
+    warnings
 }
 
 /// What did not sound at once before does not after: a note ends where the next one begins that began after its end.
@@ -244,8 +244,8 @@ fn grain(bar: &Bar, rounding: Rounding) -> Fraction {
 /// source's rounding.
 fn exact(bar: &Bar, swing: Option<Swing>, rounding: Rounding, lengths: bool) -> Option<Vec<Span>> {
     let grain = grain(bar, rounding);
-    let beats = if grain == Fraction::ZERO { Slack::NONE.beats } else { LONGEST };
-    let exact = Slack { by: grain, cells: rounding.cells, beats };
+    let beats = if grain == Fraction::ZERO { Tolerance::NONE.beats } else { LONGEST };
+    let exact = Tolerance { by: grain, cells: rounding.cells, beats };
     let onsets = grid::spans(&bar.onsets, 1, swing, exact);
     if lengths {
         let both = grid::spans(&bar.both, 1, swing, exact);
@@ -262,7 +262,7 @@ fn near(bar: &Bar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> {
     let by = tolerance(bar, rounding).max(grain(bar, rounding));
     let coarsest = by.times(Fraction::whole(COARSER as i32)).and_then(|c| Fraction::ONE.over(c));
     let most = coarsest.map_or(grid::MOST, |c| c.floor().clamp(1, i64::from(grid::MOST)) as u16);
-    let near = Slack { by, cells: most, beats: LONGEST };
+    let near = Tolerance { by, cells: most, beats: LONGEST };
     grid::spans(&bar.onsets, 1, swing, near).unwrap_or_else(|| {
         let one = |p: &Points| match grid::fewest(std::slice::from_ref(p), swing, near) {
             Some(cells) => Span { beats: 1, cells },
@@ -338,21 +338,22 @@ fn put(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding: Round
     (note.start, note.length) = (start, length);
 }
 
-fn say(track: &str, moved: &Moved, rounding: Rounding, remarks: &mut Vec<Remark>) {
+fn say(track: &str, moved: &Moved, rounding: Rounding, warnings: &mut Vec<ImportWarning>) {
     if let Some((ms, by, place)) = &moved.greatest {
         let far = match moved.far {
             0 => String::new(),
             1 if moved.count == 1 => format!(", by more than the tolerance of {} ms", rounding.tolerance),
             n => format!(", {n} of them by more than the tolerance of {} ms", rounding.tolerance),
         };
-        let words = format!(
+        let message = format!(
             "{} moved to the grid{far}; the largest move is {ms:.2} ms ({by} of a whole note), at {place}",
             were(moved.count, "onset")
         );
-        remarks.push(Remark { place: format!("track '{track}'"), words });
+        warnings.push(ImportWarning { place: format!("track '{track}'"), message });
     }
     if moved.ends > 0 {
-        let words = format!("{} whose onset stands got another length, that of whole cells", count(moved.ends, "note"));
-        remarks.push(Remark { place: format!("track '{track}'"), words });
+        let message =
+            format!("{} whose onset stands got another length, that of whole cells", count(moved.ends, "note"));
+        warnings.push(ImportWarning { place: format!("track '{track}'"), message });
     }
 }

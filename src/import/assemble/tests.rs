@@ -24,7 +24,7 @@ fn bars(groove: &Groove, passes: &[Pass]) -> Vec<DraftBar> {
 }
 
 /// A groove's exact notes and bars; with `hints` the swing and the divisions too.
-fn draft(groove: &Groove, hints: bool) -> Draft {
+fn draft(groove: &Groove, hints: bool) -> ImportDraft {
     let passes = passes(groove, None).expect("bounded");
     let mut made = bars(groove, &passes);
     if !hints {
@@ -38,7 +38,7 @@ fn draft(groove: &Groove, hints: bool) -> Draft {
         swing: layer.swing.filter(|_| hints),
         ..DraftTrack::new(&layer.name, layer.voice)
     });
-    Draft { title: groove.title().into(), note: groove.note().into(), bars: made, tracks: tracks.collect() }
+    ImportDraft { title: groove.title().into(), note: groove.note().into(), bars: made, tracks: tracks.collect() }
 }
 
 fn sounding(groove: &Groove) -> Vec<Vec<TimedNote>> {
@@ -52,7 +52,7 @@ proptest! {
     #[test]
     fn what_sounds_comes_back_from_its_exact_notes(groove in grooves(), hints in any::<bool>()) {
         let made = assemble(&draft(&groove, hints)).expect("within the bounds");
-        prop_assert_eq!(made.remarks, vec![]);
+        prop_assert_eq!(made.warnings, vec![]);
         prop_assert_eq!(sounding(&made.groove), sounding(&groove));
         let plain = |g: &Groove| g.sections().iter().map(|s| (s.name.clone(), s.meter.clone(), s.tempo, s.bars, s.times)).collect::<Vec<_>>();
         prop_assert_eq!(plain(&made.groove), plain(&groove), "times through are folded again");
@@ -69,7 +69,7 @@ proptest! {
         }).collect();
         let made = assemble(&one_track(2, made_of.clone())).expect("a groove");
         let mut back: Vec<TimedNote> = sounding(&made.groove).into_iter().flatten().collect();
-        prop_assert_eq!(back.len(), made_of.len(), "{:?}", made.remarks);
+        prop_assert_eq!(back.len(), made_of.len(), "{:?}", made.warnings);
         // Nothing is moved by more than half of the widest cell of the finest grid, or into the neighbouring layer's place.
         let mut from = made_of;
         from.sort_by_key(|n| (n.attack.pitch, n.start));
@@ -77,7 +77,7 @@ proptest! {
         let off = |(a, b): (&TimedNote, &TimedNote)| (a.start.numer() as f64 / a.start.denom() as f64 - b.start.numer() as f64 / b.start.denom() as f64).abs();
         prop_assert!(from.iter().zip(&back).map(off).all(|d| d <= 1.0 / 4.0 / 64.0), "{:?}\n{:?}", from, back);
         let moved = from.iter().zip(&back).filter(|(a, b)| a.start != b.start).count();
-        prop_assert!(moved == 0 || made.remarks.iter().any(|r| r.words.contains("moved by")), "{:?}", made.remarks);
+        prop_assert!(moved == 0 || made.warnings.iter().any(|r| r.message.contains("moved by")), "{:?}", made.warnings);
     }
 }
 
@@ -85,11 +85,11 @@ fn tempo(bpm: i32) -> Tempo {
     Tempo::new(Fraction::whole(bpm), Time::new(1, 4).expect("positive")).expect("within its bound")
 }
 
-fn one_track(count: usize, notes: Vec<TimedNote>) -> Draft {
+fn one_track(count: usize, notes: Vec<TimedNote>) -> ImportDraft {
     let meter = Meter::parse("4/4").expect("meter");
     let bars = (0..count).map(|i| DraftBar::new(meter.clone(), tempo(120), (i + 1).to_string())).collect();
     let track = DraftTrack { notes, ..DraftTrack::new("oar", Voice::Pluck) };
-    Draft { title: "t".into(), note: String::new(), bars, tracks: vec![track] }
+    ImportDraft { title: "t".into(), note: String::new(), bars, tracks: vec![track] }
 }
 
 fn note(start: (i64, i64), length: (i64, i64), key: u8) -> TimedNote {
@@ -99,7 +99,7 @@ fn note(start: (i64, i64), length: (i64, i64), key: u8) -> TimedNote {
 }
 
 fn words(made: &Imported) -> Vec<String> {
-    made.remarks.iter().map(ToString::to_string).collect()
+    made.warnings.iter().map(ToString::to_string).collect()
 }
 
 fn spans(groove: &Groove) -> Vec<Span> {
@@ -162,7 +162,7 @@ fn what_a_groove_cannot_hold_is_said() {
     );
 }
 
-/// Each layer is as much work as the groove is long, so that those which could not be kept must not be made: there is one remark
+/// Each layer is as much work as the groove is long, so that those which could not be kept must not be made: there is one warning
 /// for all of them, where each that is made would have its own.
 #[test]
 fn layers_beyond_the_bound_are_counted_and_not_made() {
@@ -211,7 +211,7 @@ fn a_long_slowing_down_keeps_its_largest_changes() {
     let made = assemble(&draft).expect("a groove");
     assert_eq!(made.groove.sections().len(), 128);
     assert_eq!(made.groove.sections().last().map(|s| s.tempo), Some(tempo(900)), "the largest change stays");
-    assert_eq!(made.remarks.len(), 1, "{:?}", made.remarks);
+    assert_eq!(made.warnings.len(), 1, "{:?}", made.warnings);
     for (i, bar) in draft.bars.iter_mut().enumerate() {
         bar.meter = Meter::parse(if i % 2 == 0 { "3/8" } else { "4/4" }).expect("meter");
     }

@@ -1,9 +1,9 @@
 //! Notes of one track to layers: no two at once in one, every onset on its cell. It must not know formats.
 
 use super::bars::{Bars, Run};
-use super::grid::{self, Points, Slack};
-use super::{Kind, Placed, place_of};
-use crate::import::Remark;
+use super::grid::{self, Points, Tolerance};
+use super::{Placed, WarningGroup, place_of};
+use crate::import::ImportWarning;
 use crate::import::draft::DraftTrack;
 use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
 
@@ -25,7 +25,7 @@ pub(super) fn lanes(
     mut notes: Vec<Vec<Placed>>,
     room: usize,
     found: &Bars,
-    remarks: &mut Vec<Remark>,
+    warnings: &mut Vec<ImportWarning>,
 ) -> (Vec<Lane>, Option<usize>) {
     let mut lanes = Vec::new();
     loop {
@@ -43,7 +43,7 @@ pub(super) fn lanes(
             taken.push(mine);
             left.push(others);
         }
-        lanes.push(fit(track, taken, &mut left, found, remarks));
+        lanes.push(fit(track, taken, &mut left, found, warnings));
         if left.iter().all(Vec::is_empty) {
             return (lanes, None);
         }
@@ -79,9 +79,9 @@ fn fit(
     mut notes: Vec<Vec<Placed>>,
     left: &mut [Vec<Placed>],
     found: &Bars,
-    remarks: &mut Vec<Remark>,
+    warnings: &mut Vec<ImportWarning>,
 ) -> Lane {
-    let mut moved = Kind::new(remarks, "moved");
+    let mut moved = WarningGroup::new(warnings, "moved");
     let mut beats: Vec<Vec<Points>> = Vec::with_capacity(notes.len());
     for (section, (run, notes)) in found.runs.iter().zip(&mut notes).enumerate() {
         // A layer may be silent for tens of thousands of beats: nothing is asked of those one by one.
@@ -126,11 +126,11 @@ fn snap(
     let per_bar = run.meter.beats();
     let mut grids: Vec<Option<Span>> = vec![None; beats.len()];
     for (bar, points) in beats.chunks(per_bar).enumerate() {
-        if points.iter().all(Vec::is_empty) || grid::spans(points, 1, swing, Slack::NONE).is_some() {
+        if points.iter().all(Vec::is_empty) || grid::spans(points, 1, swing, Tolerance::NONE).is_some() {
             continue;
         }
         for (i, p) in points.iter().enumerate() {
-            if grid::fewest(std::slice::from_ref(p), swing, Slack::NONE).is_none() {
+            if grid::fewest(std::slice::from_ref(p), swing, Tolerance::NONE).is_none() {
                 grids[bar * per_bar + i] =
                     Some(grid::nearest(p, swing, bar * per_bar + i + 1 == beats.len(), grid::MOST));
             }
@@ -192,7 +192,7 @@ fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Opt
     let mut spans = if beats.is_empty() { vec![even; beats_of(run)] } else { Vec::with_capacity(beats.len()) };
     for points in beats.chunks(run.meter.beats()) {
         let silent = points.iter().all(Vec::is_empty);
-        match if silent { None } else { grid::spans(points, division, swing, Slack::NONE) } {
+        match if silent { None } else { grid::spans(points, division, swing, Tolerance::NONE) } {
             Some(found) => spans.extend(found),
             None => spans.extend(points.iter().map(|_| even)),
         }

@@ -1,7 +1,7 @@
 //! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks. It must not know grooves.
 
 use super::{LIMIT, MOST_NOTES};
-use crate::import::Remark;
+use crate::import::ImportWarning;
 use crate::notation::general_midi;
 use crate::notation::teeter_meta::{self, Own};
 use crate::notation::{FormatError, count};
@@ -57,7 +57,7 @@ pub(super) struct Song {
     /// The last tick of all tracks.
     pub(super) end: u64,
     pub(super) parts: Vec<RawPart>,
-    pub(super) remarks: Vec<Remark>,
+    pub(super) warnings: Vec<ImportWarning>,
 }
 
 fn byte(at: usize) -> String {
@@ -71,8 +71,8 @@ fn byte(at: usize) -> String {
 /// [`MOST_NOTES`] notes, with the byte, or the track and the tick.
 pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     if bytes.len() as u64 > LIMIT {
-        let words = format!("found {} bytes, allowed are at most {LIMIT}", bytes.len());
-        return Err(FormatError::new("", words));
+        let message = format!("found {} bytes, allowed are at most {LIMIT}", bytes.len());
+        return Err(FormatError::new("", message));
     }
     let (start, bytes) = unwrapped(bytes)?;
     let mut at = start;
@@ -81,16 +81,16 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     let mut track = 0;
     while at < bytes.len() {
         let Some((id, length)) = bytes.get(at..at + 8).map(|h| (&h[..4], &h[4..])) else {
-            let words = format!("found {} after the last track; left out", count(bytes.len() - at, "byte"));
-            song.remarks.push(Remark { place: byte(at), words });
+            let message = format!("found {} after the last track; left out", count(bytes.len() - at, "byte"));
+            song.warnings.push(ImportWarning { place: byte(at), message });
             break;
         };
         let length = u32::from_be_bytes([length[0], length[1], length[2], length[3]]) as usize;
         let (body, left) = (at + 8, bytes.len() - at - 8);
         if length > left {
             let what = if id == b"MTrk" { format!("track {}", track + 1) } else { "a part of the file".into() };
-            let words = format!("the file is cut off: {what} has {length} bytes by its own count, {left} are there");
-            return Err(FormatError::new(byte(at), words));
+            let message = format!("the file is cut off: {what} has {length} bytes by its own count, {left} are there");
+            return Err(FormatError::new(byte(at), message));
         }
         let data = &bytes[body..body + length];
         match id {
@@ -101,20 +101,20 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
             }
             _ => {
                 let name: String = id.iter().map(|b| char::from(*b).escape_default().to_string()).collect();
-                let words = format!("found a part '{name}' that is no track; left out");
-                song.remarks.push(Remark { place: byte(at), words });
+                let message = format!("found a part '{name}' that is no track; left out");
+                song.warnings.push(ImportWarning { place: byte(at), message });
             }
         }
         at = body + length;
     }
     match said {
         Some(n) if n > track => {
-            let words = format!("the file is cut off: it has {n} tracks by its own count, {track} are there");
-            return Err(FormatError::new(byte(bytes.len()), words));
+            let message = format!("the file is cut off: it has {n} tracks by its own count, {track} are there");
+            return Err(FormatError::new(byte(bytes.len()), message));
         }
         Some(n) if n < track => {
-            let words = format!("the file says that it has {n} tracks, {track} are there; all were read");
-            song.remarks.push(Remark { place: byte(start + 10), words });
+            let message = format!("the file says that it has {n} tracks, {track} are there; all were read");
+            song.warnings.push(ImportWarning { place: byte(start + 10), message });
         }
         _ => {}
     }
@@ -160,11 +160,11 @@ fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError>
         ));
     };
     if format > 1 {
-        let words = match format {
+        let message = match format {
             2 => "found format 2 (patterns that do not play together), allowed are formats 0 and 1".to_owned(),
             n => format!("found format {n}, allowed are formats 0 and 1"),
         };
-        return Err(FormatError::new(byte(at + 8), words));
+        return Err(FormatError::new(byte(at + 8), message));
     }
     song.frames = division & 0x8000 != 0;
     song.quarter = if song.frames {
@@ -176,8 +176,8 @@ fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError>
             -29 => Fraction::new(30_000, 1001),
             -30 => Fraction::new(30, 1),
             n => {
-                let words = format!("found {} frames per second, allowed are 24, 25, 29 and 30", -i32::from(n));
-                return Err(FormatError::new(byte(at + 12), words));
+                let message = format!("found {} frames per second, allowed are 24, 25, 29 and 30", -i32::from(n));
+                return Err(FormatError::new(byte(at + 12), message));
             }
         };
         per_second.and_then(|f| f.times(Fraction::new(per_frame, 2)?))
@@ -229,9 +229,9 @@ fn track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(),
         let left = events.unread().len();
         let Some(event) = events.next().and_then(Result::ok) else {
             if left > 0 {
-                let words = "found an event that is cut off or no event of a MIDI file";
+                let message = "found an event that is cut off or no event of a MIDI file";
                 let place = format!("track {number}, tick {now}, byte {}", body + data.len() - left);
-                return Err(FormatError::new(place, words));
+                return Err(FormatError::new(place, message));
             }
             break;
         };
@@ -240,8 +240,11 @@ fn track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(),
         reader.event(event.kind, now)?;
     }
     if !ended {
-        let words = "the track does not say where it ends; what is there was read";
-        reader.song.remarks.push(Remark { place: format!("track {number}, tick {now}"), words: words.into() });
+        let message = "the track does not say where it ends; what is there was read";
+        reader
+            .song
+            .warnings
+            .push(ImportWarning { place: format!("track {number}, tick {now}"), message: message.into() });
     }
     reader.close(now);
     Ok(())
@@ -263,11 +266,11 @@ impl Reader<'_> {
         match meta {
             MetaMessage::TimeSignature(upper, power, _, _) => drop(self.song.meters.insert(now, (upper, power))),
             MetaMessage::Tempo(microseconds) => drop(self.song.tempos.insert(now, microseconds.as_int())),
-            MetaMessage::Marker(words) => drop(self.song.markers.insert(now, text(words).replace('\n', " "))),
-            MetaMessage::TrackName(words) if self.name.is_empty() => {
-                text(words).replace('\n', " ").trim().clone_into(&mut self.name);
+            MetaMessage::Marker(message) => drop(self.song.markers.insert(now, text(message).replace('\n', " "))),
+            MetaMessage::TrackName(message) if self.name.is_empty() => {
+                text(message).replace('\n', " ").trim().clone_into(&mut self.name);
             }
-            MetaMessage::Text(words) => match teeter_meta::parse(&text(words)) {
+            MetaMessage::Text(message) => match teeter_meta::parse(&text(message)) {
                 Some(Own::File { exact }) => self.song.ours = Some(exact),
                 Some(Own::Note(note)) => self.song.note = note,
                 Some(section @ Own::Section { .. }) => drop(self.song.sections.insert(now, section)),
@@ -337,18 +340,18 @@ impl Reader<'_> {
         parts.sort_by_key(|p| p.channel);
         let open: usize = self.open.values().map(VecDeque::len).sum();
         if open > 0 {
-            let words = match open {
+            let message = match open {
                 1 => "found 1 note that never ends; it ends with the track".to_owned(),
                 n => format!("found {n} notes that never end; they end with the track"),
             };
-            song.remarks.push(Remark { place: place.clone(), words });
+            song.warnings.push(ImportWarning { place: place.clone(), message });
         }
         if self.strays > 0 {
-            let words = match self.strays {
+            let message = match self.strays {
                 1 => "found the end of 1 note that never began; left out".to_owned(),
                 n => format!("found {n} ends of notes that never began; left out"),
             };
-            song.remarks.push(Remark { place: place.clone(), words });
+            song.warnings.push(ImportWarning { place: place.clone(), message });
         }
         for part in &mut parts {
             part.notes.iter_mut().filter(|n| n.end == u64::MAX).for_each(|n| n.end = now);
@@ -372,11 +375,11 @@ impl Reader<'_> {
             if song.parts.len() < MOST_PARTS {
                 song.parts.push(part);
             } else {
-                let words = format!(
+                let message = format!(
                     "more than {MOST_PARTS} tracks and channels with notes; {} left out",
                     count(part.notes.len(), "note")
                 );
-                song.remarks.push(Remark { place: place.clone(), words });
+                song.warnings.push(ImportWarning { place: place.clone(), message });
             }
         }
     }

@@ -51,7 +51,7 @@ fn comes_back(groove: &Groove) -> Result<(), TestCaseError> {
     let exact = read::read(&bytes).expect("read").ours == Some(true);
     let (before, after) = (sounding(groove), sounding(&made.groove));
     if exact {
-        prop_assert_eq!(&made.remarks, &vec![]);
+        prop_assert_eq!(&made.warnings, &vec![]);
         prop_assert_eq!(&before, &after);
     }
     for (before, after) in before.iter().zip(&after) {
@@ -152,7 +152,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
     }
     let made = back(&midi::export(&piece).expect("a file"));
     assert_eq!(made.groove.layers().len(), groove.layers().len());
-    assert!(made.remarks[0].words.contains("clicks"), "{:?}", made.remarks);
+    assert!(made.warnings[0].message.contains("clicks"), "{:?}", made.warnings);
 }
 
 /// A file of these tracks, each of whole events with their steps.
@@ -181,7 +181,7 @@ fn running_status_and_velocity_0_are_understood() {
     let made = back(&file(0, [0, 96], &[&track]));
     let times: Vec<String> = sounding(&made.groove)[0].iter().map(|n| format!("{} {}", n.start, n.length)).collect();
     assert_eq!(times, ["0/1 1/4", "1/4 1/4", "1/2 1/4", "3/4 1/4"]);
-    let words: Vec<String> = made.remarks.iter().map(ToString::to_string).collect();
+    let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
     let told = [
         "meter: the file tells no meter: taken as 4/4",
         "tempo: the file tells no tempo: taken as 120 quarters a minute",
@@ -218,16 +218,16 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
     }
     let made = back(&file(0, [3, 192], &[&with_end(&track)]));
     assert_eq!(made.groove.layers()[0].division, 3);
-    let words = made.remarks[2].to_string();
+    let words = made.warnings[2].to_string();
     assert!(
         words.starts_with("track 'track 1': 4 onsets were moved to the grid; the largest move is 3.65 ms"),
         "{words}"
     );
     let strict = import_with(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO).expect("a groove");
     assert!(
-        strict.groove.layers()[0].division > 3 || strict.remarks[2].words.contains("more than"),
+        strict.groove.layers()[0].division > 3 || strict.warnings[2].message.contains("more than"),
         "{:?}",
-        strict.remarks
+        strict.warnings
     );
 }
 
@@ -278,7 +278,7 @@ fn a_meter_within_a_bar_and_a_tempo_of_nothing_are_told() {
     ]
     .concat();
     let made = back(&file(0, [0, 96], &[&with_end(&track)]));
-    let words: Vec<String> = made.remarks.iter().map(ToString::to_string).collect();
+    let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
     assert_eq!(
         words,
         [
@@ -294,7 +294,7 @@ fn what_is_odd_is_read_and_told() {
     let odd =
         with_end(&[&tempo_within[..], &[0, 0x99, 36, 100, 10, 0x89, 36, 0, 0, 0x80, 60, 0, 0, 0x90, 60, 100]].concat());
     let made = back(&file(0, [0, 96], &[&odd]));
-    let words: Vec<String> = made.remarks.iter().map(ToString::to_string).collect();
+    let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
     assert_eq!(
         words[..4],
         [

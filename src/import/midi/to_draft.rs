@@ -3,8 +3,8 @@
 use super::super::assemble::{Rounding, assemble, fit};
 use super::TOLERANCE_MS;
 use super::read::{RawNote, RawPart, Song, read};
-use crate::import::draft::{Draft, DraftBar, DraftTrack};
-use crate::import::{Imported, Remark};
+use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
+use crate::import::{ImportWarning, Imported};
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
 use crate::notation::teeter_meta::Own;
@@ -31,24 +31,24 @@ pub fn import(bytes: &[u8]) -> Result<Imported, FormatError> {
 /// [`FormatError`] for what is no file of format 0 or 1, is cut off, has no note or more than a groove can hold, with the place.
 pub fn import_with(bytes: &[u8], tolerance: Fraction) -> Result<Imported, FormatError> {
     let song = read(bytes)?;
-    let mut remarks = song.remarks.clone();
+    let mut warnings = song.warnings.clone();
     let clock = Clock { quarter: song.quarter.ok_or_else(|| FormatError::new("byte 0", "found no header"))? };
-    let bars = bars(&song, clock, &mut remarks)?;
-    let (tracks, lengths) = tracks(&song, clock, &mut remarks)?;
+    let bars = bars(&song, clock, &mut warnings)?;
+    let (tracks, lengths) = tracks(&song, clock, &mut warnings)?;
     if tracks.is_empty() && song.ours.is_none() {
         return Err(FormatError::new("", "found no note, allowed is at least one"));
     }
-    let mut draft = Draft { title: song.title.clone(), note: song.note.clone(), bars, tracks };
+    let mut draft = ImportDraft { title: song.title.clone(), note: song.note.clone(), bars, tracks };
     let half = clock.at(1).and_then(|t| t.divided(2)).unwrap_or(Time::ZERO);
     let rounding = match song.ours {
         Some(true) => Rounding { grain: Time::ZERO, tolerance, cells: u16::MAX },
         Some(false) => Rounding { grain: half, tolerance, cells: u16::MAX },
         None => Rounding { grain: half, tolerance, cells: MEANT },
     };
-    remarks.extend(fit(&mut draft, &lengths, rounding));
+    warnings.extend(fit(&mut draft, &lengths, rounding));
     let made = assemble(&draft)?;
-    remarks.extend(made.remarks);
-    Ok(Imported { groove: made.groove, remarks })
+    warnings.extend(made.warnings);
+    Ok(Imported { groove: made.groove, warnings })
 }
 
 /// Ticks to exact time.
@@ -66,26 +66,28 @@ impl Clock {
 }
 
 fn too_long(place: String) -> FormatError {
-    let words = format!("the file lasts too long, allowed are at most {} beats", CELLS_OF_LAYER.greatest);
-    FormatError::new(place, words)
+    let message = format!("the file lasts too long, allowed are at most {} beats", CELLS_OF_LAYER.greatest);
+    FormatError::new(place, message)
 }
 
 /// The meter, and the swing, from a tick on.
-fn meters(song: &Song, remarks: &mut Vec<Remark>) -> BTreeMap<u64, (Meter, Option<Swing>)> {
+fn meters(song: &Song, warnings: &mut Vec<ImportWarning>) -> BTreeMap<u64, (Meter, Option<Swing>)> {
     let plain = Meter::new(vec![4], 4).expect("4/4 is a meter");
     let mut all = BTreeMap::from([(0, (plain, None))]);
     if song.ours.is_none() && !song.meters.contains_key(&0) {
-        let words = match song.meters.keys().next() {
+        let message = match song.meters.keys().next() {
             None => "the file tells no meter: taken as 4/4".to_owned(),
             Some(tick) => format!("the file tells no meter before tick {tick}: taken as 4/4 until then"),
         };
-        remarks.push(Remark { place: "meter".into(), words });
+        warnings.push(ImportWarning { place: "meter".into(), message });
     }
     for (tick, (upper, power)) in &song.meters {
         let lower = 1_u16.checked_shl(u32::from(*power)).unwrap_or(0);
         match Meter::new(vec![u16::from(*upper)], lower) {
             Ok(meter) => drop(all.insert(*tick, (meter, None))),
-            Err(error) => remarks.push(Remark { place: format!("tick {tick}"), words: format!("{error}; left out") }),
+            Err(error) => {
+                warnings.push(ImportWarning { place: format!("tick {tick}"), message: format!("{error}; left out") })
+            }
         }
     }
     for (tick, own) in &song.sections {
@@ -96,7 +98,7 @@ fn meters(song: &Song, remarks: &mut Vec<Remark>) -> BTreeMap<u64, (Meter, Optio
     all
 }
 
-fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<DraftBar>, FormatError> {
+fn bars(song: &Song, clock: Clock, warnings: &mut Vec<ImportWarning>) -> Result<Vec<DraftBar>, FormatError> {
     let notes = || song.parts.iter().flat_map(|p| &p.notes);
     // What rings on a little beyond the last bar line makes no bar of its own.
     let ring = (clock.quarter.floor().max(0) / 4) as u64;
@@ -104,8 +106,8 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
     // Where our own ticks are rounded, the end may lie a part of one beyond the last bar line; no bar is that short.
     let end = clock.at(if song.ours.is_some() { song.end.max(sounded).saturating_sub(1) } else { sounded });
     let end = end.ok_or_else(|| too_long(String::new()))?;
-    let mut changes = meters(song, remarks).into_iter().peekable();
-    let mut tempos = Tempos::new(song, clock, remarks);
+    let mut changes = meters(song, warnings).into_iter().peekable();
+    let mut tempos = Tempos::new(song, clock, warnings);
     let mut markers: BTreeMap<Time, (u64, &String)> =
         song.markers.iter().filter_map(|(tick, name)| Some((clock.at(*tick)?, (*tick, name)))).collect();
     let (mut all, mut at, mut beats) = (Vec::new(), Time::ZERO, 0_usize);
@@ -134,9 +136,9 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
         });
         at = bar_end;
     }
-    tempos.say(remarks);
+    tempos.say(warnings);
     if let Some((number, length)) = short.first() {
-        let words = match short.len() {
+        let message = match short.len() {
             1 => format!(
                 "the meter changes within this bar, which is cut to {length} of a whole note; it is a section of its own"
             ),
@@ -144,15 +146,15 @@ fn bars(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<Vec<Draf
                 "the meter changes within {n} bars, this the first, which are cut there; each is a section of its own"
             ),
         };
-        remarks.push(Remark { place: format!("bar {number}"), words });
+        warnings.push(ImportWarning { place: format!("bar {number}"), message });
     }
     markers.retain(|t, _| *t < at);
     if let Some((tick, name)) = markers.values().next() {
-        let words = match markers.len() {
+        let message = match markers.len() {
             1 => format!("a marker within a bar, '{name}', begins no section; left out"),
             n => format!("{n} markers within bars, the first '{name}', begin no section; left out"),
         };
-        remarks.push(Remark { place: format!("tick {tick}"), words });
+        warnings.push(ImportWarning { place: format!("tick {tick}"), message });
     }
     Ok(all)
 }
@@ -172,25 +174,25 @@ struct Tempos {
 }
 
 impl Tempos {
-    fn new(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Self {
+    fn new(song: &Song, clock: Clock, warnings: &mut Vec<ImportWarning>) -> Self {
         let mut changes = vec![(Time::ZERO, 500_000)];
         if song.frames {
-            let words = "times are frames of film or video, not beats: read at 120 quarters a minute";
-            remarks.push(Remark { place: "header".into(), words: words.into() });
+            let message = "times are frames of film or video, not beats: read at 120 quarters a minute";
+            warnings.push(ImportWarning { place: "header".into(), message: message.into() });
         } else {
             let known = song.tempos.iter().filter(|t| *t.1 > 0);
             for (tick, _) in song.tempos.iter().filter(|t| *t.1 == 0) {
-                let words = "found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out";
-                remarks.push(Remark { place: format!("tick {tick}"), words: words.into() });
+                let message = "found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out";
+                warnings.push(ImportWarning { place: format!("tick {tick}"), message: message.into() });
             }
             if song.ours.is_none() && song.tempos.get(&0).is_none_or(|us| *us == 0) {
-                let words = match known.clone().next() {
+                let message = match known.clone().next() {
                     None => "the file tells no tempo: taken as 120 quarters a minute".to_owned(),
                     Some((tick, _)) => {
                         format!("the file tells no tempo before tick {tick}: taken as 120 quarters a minute until then")
                     }
                 };
-                remarks.push(Remark { place: "tempo".into(), words });
+                warnings.push(ImportWarning { place: "tempo".into(), message });
             }
             changes.extend(known.filter_map(|(tick, us)| Some((clock.at(*tick)?, *us))));
         }
@@ -263,9 +265,9 @@ impl Tempos {
         Tempo::new(Fraction::whole(bpm), meter.beat()).expect("the bound itself is within it")
     }
 
-    fn say(&self, remarks: &mut Vec<Remark>) {
+    fn say(&self, warnings: &mut Vec<ImportWarning>) {
         if self.within > 0 {
-            let words = match self.within {
+            let message = match self.within {
                 1 => "the tempo changes within this bar; it has one tempo, by which it lasts as long".to_owned(),
                 n => {
                     format!(
@@ -273,25 +275,29 @@ impl Tempos {
                     )
                 }
             };
-            remarks.push(Remark { place: format!("bar {}", self.first), words });
+            warnings.push(ImportWarning { place: format!("bar {}", self.first), message });
         }
         if self.clamped > 0 {
             let have = if self.clamped == 1 { "has" } else { "have" };
             let bars = count(self.clamped, "bar");
-            let words = format!("{bars} {have} a tempo that no groove can have; the nearest stands there");
-            remarks.push(Remark { place: "tempo".into(), words });
+            let message = format!("{bars} {have} a tempo that no groove can have; the nearest stands there");
+            warnings.push(ImportWarning { place: "tempo".into(), message });
         }
     }
 }
 
 /// The layers of all parts, and whether the lengths of their notes mean anything.
-fn tracks(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<(Vec<DraftTrack>, Vec<bool>), FormatError> {
+fn tracks(
+    song: &Song,
+    clock: Clock,
+    warnings: &mut Vec<ImportWarning>,
+) -> Result<(Vec<DraftTrack>, Vec<bool>), FormatError> {
     let mut all = Vec::new();
     for part in &song.parts {
         match &part.own {
             Some(Own::Click) => {
-                let words = format!("'{}' is a hearing's clicks, not of the groove; left out", part.name);
-                remarks.push(Remark { place: format!("track {}", part.track), words });
+                let message = format!("'{}' is a hearing's clicks, not of the groove; left out", part.name);
+                warnings.push(ImportWarning { place: format!("track {}", part.track), message });
             }
             Some(Own::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
                 let has_pitch = part.channel != general_midi::PERCUSSION && voice.is_pitched();
@@ -314,7 +320,7 @@ fn tracks(song: &Song, clock: Clock, remarks: &mut Vec<Remark>) -> Result<(Vec<D
                 };
                 all.push((track, true));
             }
-            _ if part.channel == general_midi::PERCUSSION => percussion(part, clock, remarks, &mut all)?,
+            _ if part.channel == general_midi::PERCUSSION => percussion(part, clock, warnings, &mut all)?,
             _ => {
                 let middle = middle(part);
                 let attack = |n: &RawNote| Attack {
@@ -359,7 +365,7 @@ fn notes(part: &RawPart, clock: Clock, attack: impl Fn(&RawNote) -> Attack) -> R
 fn percussion(
     part: &RawPart,
     clock: Clock,
-    remarks: &mut Vec<Remark>,
+    warnings: &mut Vec<ImportWarning>,
     all: &mut Vec<(DraftTrack, bool)>,
 ) -> Result<(), FormatError> {
     let middle = middle(part);
@@ -377,8 +383,8 @@ fn percussion(
     }
     if !unknown.is_empty() {
         let keys: Vec<String> = unknown.iter().map(u8::to_string).collect();
-        let words = format!("no voice comes near the percussion keys {}; they became wood", keys.join(", "));
-        remarks.push(Remark { place: format!("track {}", part.track), words });
+        let message = format!("no voice comes near the percussion keys {}; they became wood", keys.join(", "));
+        warnings.push(ImportWarning { place: format!("track {}", part.track), message });
     }
     let several = voices.len() > 1;
     for (voice, mut raw) in voices {

@@ -1,22 +1,21 @@
 //! The meaning of single signs: meters, tempos, swing, accents. It must not know measures.
 
-use super::dom::Element;
-use super::location::Reading;
+use super::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
 use crate::notation::Value;
 use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time};
 
 /// A time signature; `None` for music without a meter. Several fractions one after the other become one with the finest lower number.
-pub(super) fn meter(reading: &Reading<'_>, time: &Element) -> Result<Option<Meter>, FormatError> {
+pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
     if time.has("senza-misura") {
         return Ok(None);
     }
-    let refuse = |words: String| reading.refuse(time, words);
+    let refuse = |message: String| error_at(time, message);
     let mut rows: Vec<(Vec<u16>, u16)> = Vec::new();
     let mut beats: Option<Vec<u16>> = None;
-    for child in &time.children {
-        let text = child.text.trim();
-        match &*child.name {
+    for child in time.children() {
+        let text = child.trimmed();
+        match child.tag_name().name() {
             "beats" => {
                 let terms: Result<Vec<u16>, _> = text.split('+').map(|t| t.trim().parse()).collect();
                 beats = Some(
@@ -87,14 +86,14 @@ fn simplest(low: Fraction, high: Fraction) -> Option<Fraction> {
 }
 
 /// A metronome mark with a note value and a number.
-pub(super) fn metronome(mark: &Element) -> Option<Tempo> {
+pub(super) fn metronome(mark: Element<'_>) -> Option<Tempo> {
     if mark.all("beat-unit").count() != 1 {
         return None;
     }
-    let unit = Value::named(mark.said("beat-unit")?)?.length();
+    let unit = Value::named(mark.child_text("beat-unit")?)?.length();
     let dots = mark.all("beat-unit-dot").count().min(3) as u32;
     let unit = unit.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
-    Tempo::new(decimal(mark.said("per-minute")?)?, unit).ok()
+    Tempo::new(decimal(mark.child_text("per-minute")?)?, unit).ok()
 }
 
 /// The tempo of a written mark and of a number of quarters per minute. The mark is taken unless the number is more than a
@@ -116,14 +115,14 @@ pub(super) fn tempo(written: Option<Tempo>, quarters: Option<Fraction>, meter: O
 }
 
 /// A swing instruction for playing: ratio and the value that swings; `None` for straight.
-pub(super) fn swing(element: &Element) -> Option<(Swing, Time)> {
-    let term = |name: &str| element.said(name)?.parse::<u8>().ok();
+pub(super) fn swing(element: Element<'_>) -> Option<(Swing, Time)> {
+    let term = |name: &str| element.child_text(name)?.parse::<u8>().ok();
     let swing = Swing::new(term("first")?, term("second")?).ok()?;
-    let kind = element.said("swing-type").unwrap_or("eighth");
+    let kind = element.child_text("swing-type").unwrap_or("eighth");
     Some((swing, Value::named(kind)?.length()))
 }
 
-/// Whether words are ours about swing: `swing 2:1`, `straight`. They tell no note value, so that only a playing instruction makes
+/// Whether message are ours about swing: `swing 2:1`, `straight`. They tell no note value, so that only a playing instruction makes
 /// the swing known; without one what came before ends.
 pub(super) fn about_swing(text: &str) -> bool {
     let text = text.trim();
@@ -131,7 +130,7 @@ pub(super) fn about_swing(text: &str) -> bool {
 }
 
 /// How strongly a note is played: accent signs, heads in parentheses.
-pub(super) fn accent(note: &Element) -> Accent {
+pub(super) fn accent(note: Element<'_>) -> Accent {
     let signs = || note.all("notations").flat_map(|n| n.all("articulations"));
     if signs().any(|a| a.has("accent") || a.has("strong-accent")) {
         Accent::Accent

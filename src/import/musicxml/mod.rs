@@ -1,8 +1,8 @@
 //! Scores in: bytes to text, to elements, to notes at exact times, to a groove. It must not know paths or other formats.
 
 mod directions;
+mod document;
 mod dom;
-mod location;
 mod part;
 #[cfg(test)]
 mod tests;
@@ -10,16 +10,16 @@ mod text;
 mod to_draft;
 mod unfold;
 mod unpack;
-mod written;
+mod warnings;
 
-pub use written::{Instrument, Measure, Note, Part, Written};
+pub use document::{Instrument, Measure, Note, Part, ScoreDocument};
 
+use crate::import::Imported;
 use crate::import::assemble;
-use crate::import::{Imported, Remark};
 use crate::notation::FormatError;
 use crate::rhythm::Time;
-use dom::Element;
-use location::Reading;
+use dom::{Children, Element, error_at};
+use warnings::Warnings;
 
 /// Most bytes of a file, and of a document that is unpacked.
 pub const LIMIT: u64 = 32 << 20;
@@ -33,77 +33,71 @@ const MEASURES: usize = 65_536;
 ///
 /// Durations are exact: where type, dots and tuplet say what the number of divisions is rounded to, they count. Repeats and endings are
 /// written out, and what then comes again unchanged becomes times through. Grace and cue notes are left out, chords come on several
-/// layers, a tempo that changes within a measure counts from its start, jumps (da capo and the like) are not followed; a remark
+/// layers, a tempo that changes within a measure counts from its start, jumps (da capo and the like) are not followed; a warning
 /// tells each.
 ///
 /// # Errors
 /// [`FormatError`], with line and column, for what is no well-formed score, for entities, and for numbers beyond what a groove holds.
 pub fn read(bytes: &[u8]) -> Result<Imported, FormatError> {
-    with_text(bytes, |text| {
-        let mut reading = Reading::new(text);
-        let written = of_text(text, &mut reading)?;
-        let draft = to_draft::draft(&written, &mut reading)?;
-        let mut imported = assemble::assemble(&draft)?;
-        let mut remarks: Vec<Remark> = reading.finish();
-        remarks.append(&mut imported.remarks);
-        Ok(Imported { remarks, ..imported })
-    })
+    let mut warnings = Warnings::default();
+    let document = parse(&text_of(bytes)?, &mut warnings)?;
+    let draft = to_draft::draft(&document, &mut warnings)?;
+    let mut imported = assemble::assemble(&draft)?;
+    let mut warnings = warnings.finish();
+    warnings.append(&mut imported.warnings);
+    Ok(Imported { warnings, ..imported })
 }
 
-/// What stands in a score, plain or compressed, before anything is cast on a grid.
+/// What a score says, plain or compressed, before it is put on a grid.
 ///
 /// # Errors
 /// As [`read`].
-pub fn written(bytes: &[u8]) -> Result<Written, FormatError> {
-    with_text(bytes, |text| of_text(text, &mut Reading::new(text)))
+pub fn read_document(bytes: &[u8]) -> Result<ScoreDocument, FormatError> {
+    parse(&text_of(bytes)?, &mut Warnings::default())
 }
 
-fn with_text<T>(bytes: &[u8], then: impl FnOnce(&str) -> Result<T, FormatError>) -> Result<T, FormatError> {
-    if bytes.starts_with(b"PK") {
-        then(&text::decode(&unpack::unpack(bytes, text::MOST)?)?)
-    } else {
-        then(&text::decode(bytes)?)
-    }
+fn text_of(bytes: &[u8]) -> Result<String, FormatError> {
+    if bytes.starts_with(b"PK") { text::decode(&unpack::unpack(bytes, text::MOST)?) } else { text::decode(bytes) }
 }
 
-fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, FormatError> {
-    let root = dom::parse(text)?;
-    let timewise = match &*root.name {
+fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatError> {
+    let tree = dom::parse(text)?;
+    let root = tree.root_element();
+    let timewise = match root.tag_name().name() {
         "score-partwise" => false,
         "score-timewise" => true,
         other => {
-            return Err(
-                reading.refuse(&root, format!("found <{other}>, expected <score-partwise> or <score-timewise>"))
-            );
+            return Err(error_at(root, format!("found <{other}>, expected <score-partwise> or <score-timewise>")));
         }
     };
-    let list = root.child("part-list").ok_or_else(|| reading.refuse(&root, "a score without <part-list>"))?;
-    let title =
-        root.child("work").and_then(|w| w.said("work-title")).filter(|t| !t.is_empty()).or(root.said("movement-title"));
+    let list = root.child("part-list").ok_or_else(|| error_at(root, "a score without <part-list>"))?;
+    let title = root
+        .child("work")
+        .and_then(|w| w.child_text("work-title"))
+        .filter(|t| !t.is_empty())
+        .or(root.child_text("movement-title"));
     let fields = root.child("identification").and_then(|i| i.child("miscellaneous"));
     let note = fields.and_then(|m| m.all("miscellaneous-field").find(|f| f.attribute("name") == Some("note")));
-    let mut written = Written {
+    let mut written = ScoreDocument {
         title: title.unwrap_or_default().to_owned(),
-        note: note.map(|n| n.text.trim().to_owned()).unwrap_or_default(),
-        ..Written::default()
+        note: note.map(|n| n.trimmed().to_owned()).unwrap_or_default(),
+        ..ScoreDocument::default()
     };
     if let Some(head) = list.all("score-part").nth(PARTS) {
-        return Err(reading.refuse(head, format!("found more than {PARTS} parts")));
+        return Err(error_at(head, format!("found more than {PARTS} parts")));
     }
     for (index, head) in list.all("score-part").enumerate() {
         let id = head.attribute("id");
         let mut part = part::head(head);
-        let measures: Vec<&Element> = if timewise {
+        let measures: Vec<Element<'_>> = if timewise {
             root.all("measure").filter_map(|m| own(m, id, index)).collect()
         } else {
-            own(&root, id, index).into_iter().flat_map(|p| p.all("measure")).collect()
+            own(root, id, index).into_iter().flat_map(|p| p.all("measure")).collect()
         };
         if measures.len() > MEASURES {
-            return Err(
-                reading.refuse(head, format!("found {} measures in a part, more than {MEASURES}", measures.len()))
-            );
+            return Err(error_at(head, format!("found {} measures in a part, more than {MEASURES}", measures.len())));
         }
-        part::read(reading, &mut part, &mut written.measures, &measures)?;
+        part::read(warnings, &mut part, &mut written.measures, &measures)?;
         written.parts.push(part);
     }
     if timewise {
@@ -113,7 +107,7 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, FormatError
         }
     }
     if written.measures.is_empty() {
-        return Err(reading.refuse(&root, "a score without measures"));
+        return Err(error_at(root, "a score without measures"));
     }
     // An empty measure is as long as its meter's bar.
     let mut bar = Time::WHOLE;
@@ -127,7 +121,7 @@ fn of_text(text: &str, reading: &mut Reading<'_>) -> Result<Written, FormatError
 }
 
 /// The part of an id; where it has none, the one that comes in that place.
-fn own<'a>(parent: &'a Element, id: Option<&str>, index: usize) -> Option<&'a Element> {
+fn own<'a>(parent: Element<'a>, id: Option<&str>, index: usize) -> Option<Element<'a>> {
     let named = parent.all("part").find(|p| id.is_some() && p.attribute("id") == id);
     named.or_else(|| parent.all("part").nth(index).filter(|p| p.attribute("id").is_none()))
 }

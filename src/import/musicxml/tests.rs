@@ -266,7 +266,7 @@ fn what_is_left_out_is_counted_with_its_noun() {
     let grace = note("D4", 0, "").replace("<note>", "<note><grace/>");
     let words = |inner: &str| {
         let made = read(score(&format!("<measure number=\"1\">{head}{inner}</measure>")).as_bytes()).expect("read");
-        made.remarks.iter().map(ToString::to_string).collect::<Vec<_>>()
+        made.warnings.iter().map(ToString::to_string).collect::<Vec<_>>()
     };
     let long = note("C4", 2, "");
     let told = |n: &str| vec![format!("part 'p': found {n} without a length: left out")];

@@ -38,9 +38,9 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
                 return Err(FormatError::new("", "declared as UTF-16, but its first bytes are not the mark of UTF-16"));
             }
             Some(other) => {
-                let words =
+                let message =
                     format!("written in {other:?}, which is not read; allowed are UTF-8, UTF-16 and ISO-8859-1");
-                return Err(FormatError::new("line 1", words));
+                return Err(FormatError::new("line 1", message));
             }
         },
     };

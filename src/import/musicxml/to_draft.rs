@@ -1,9 +1,9 @@
 //! From what is written to bars in playing order and tracks of sounding notes, ready for a grid. It must not know XML.
 
-use super::location::Reading;
+use super::document::{Instrument, Note, Part, ScoreDocument};
 use super::unfold::order;
-use super::written::{Instrument, Note, Part, Written};
-use crate::import::{Draft, DraftBar, DraftTrack};
+use super::warnings::Warnings;
+use crate::import::{DraftBar, DraftTrack, ImportDraft};
 use crate::notation::FormatError;
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
@@ -28,7 +28,7 @@ fn too_long() -> FormatError {
 }
 
 /// The draft of a document.
-pub(super) fn draft(written: &Written, reading: &mut Reading<'_>) -> Result<Draft, FormatError> {
+pub(super) fn draft(written: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {
     let order = order(&written.measures)?;
     let mut played = Vec::with_capacity(order.len());
     let mut at = Time::ZERO;
@@ -43,23 +43,24 @@ pub(super) fn draft(written: &Written, reading: &mut Reading<'_>) -> Result<Draf
     }
     let swings: Vec<Vec<Option<(Swing, Time)>>> =
         written.parts.iter().map(|p| swings(p, written.measures.len())).collect();
-    let bars = bars(written, &played, &swings, reading)?;
-    let mut draft = Draft { title: cut(&written.title, 200), note: cut(&written.note, 4000), bars, tracks: Vec::new() };
+    let bars = bars(written, &played, &swings, warnings)?;
+    let mut draft =
+        ImportDraft { title: cut(&written.title, 200), note: cut(&written.note, 4000), bars, tracks: Vec::new() };
     let mut count = 0;
     for (part, swing) in written.parts.iter().zip(&swings) {
         let own = own_swing(&draft.bars, &played, swing);
         let found = tracks(part);
         if draft.tracks.len() + found.len() > TRACKS {
-            let words = format!("found more than {TRACKS} voices and instruments");
-            return Err(FormatError::new(format!("part '{}'", part.name), words));
+            let message = format!("found more than {TRACKS} voices and instruments");
+            return Err(FormatError::new(format!("part '{}'", part.name), message));
         }
         for (mut track, notes) in found {
             track.swing = own;
             track.notes = sounding(notes, &played, swing)?;
             count += track.notes.len();
             if count > NOTES {
-                let words = format!("found more than {NOTES} notes when repeats are written out");
-                return Err(FormatError::new(format!("part '{}'", part.name), words));
+                let message = format!("found more than {NOTES} notes when repeats are written out");
+                return Err(FormatError::new(format!("part '{}'", part.name), message));
             }
             draft.tracks.push(track);
         }
@@ -86,10 +87,10 @@ fn swings(part: &Part, measures: usize) -> Vec<Option<(Swing, Time)>> {
 }
 
 fn bars(
-    written: &Written,
+    written: &ScoreDocument,
     played: &[Played],
     swings: &[Vec<Option<(Swing, Time)>>],
-    reading: &mut Reading<'_>,
+    warnings: &mut Warnings,
 ) -> Result<Vec<DraftBar>, FormatError> {
     let common = Meter::new(vec![4], 4).map_err(|e| FormatError::new("", e.to_string()))?;
     let mut meters = Vec::new();
@@ -147,13 +148,13 @@ fn bars(
     });
     let bars: Vec<DraftBar> = bars.collect();
     if let Some(first) = odd.first() {
-        let words = match odd.len() {
+        let message = match odd.len() {
             1 => "is not as long as its meter's bar (a pickup or the like); it keeps its length".to_owned(),
             n => format!(
                 "{n} measures, this the first, are not as long as their meter's bar (pickups and the like); they keep their length"
             ),
         };
-        reading.remark(format!("measure {}", written.measures[*first].number), words);
+        warnings.add(format!("measure {}", written.measures[*first].number), message);
     }
     if bars.len() > 64 * BARS.greatest as usize {
         return Err(FormatError::new("", format!("found {} measures, more than a groove can hold", bars.len())));
@@ -162,7 +163,7 @@ fn bars(
 }
 
 /// The tempo of every measure: the last one told; 120 quarters a minute before the first.
-fn tempos(written: &Written, meters: &[Meter]) -> Result<Vec<Tempo>, FormatError> {
+fn tempos(written: &ScoreDocument, meters: &[Meter]) -> Result<Vec<Tempo>, FormatError> {
     let mut now: Option<Tempo> = None;
     let mut all = Vec::with_capacity(meters.len());
     for (measure, meter) in written.measures.iter().zip(meters) {

@@ -1,6 +1,6 @@
 //! The order in which measures are played. It must not know notes.
 
-use super::written::Measure;
+use super::document::Measure;
 use crate::notation::FormatError;
 
 /// Most measures played.

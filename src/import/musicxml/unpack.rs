@@ -1,63 +1,51 @@
-//! The compressed form: a zip archive with a container that names the score. It must not know what the score says.
+//! The compressed form: a zip archive with a container that names the score.
 
+use super::dom;
 use crate::notation::FormatError;
-use quick_xml::Reader;
-use quick_xml::events::Event;
+use crate::rhythm::expected;
 use std::io::{Cursor, Read};
 use zip::ZipArchive;
 use zip::result::ZipError;
 
+const CONTAINER: &str = "META-INF/container.xml";
+
 /// Unpacks the score that the container names; it may have at most `most` bytes.
 pub(super) fn unpack(bytes: &[u8], most: usize) -> Result<Vec<u8>, FormatError> {
-    // Its list of contents stands at the end: what the library says of a missing one is no help.
-    let broken =
-        |_| FormatError::new("", "no whole zip archive: it ends early or is damaged, allowed is a packed score (.mxl)");
+    // The directory is at the end of the archive, so the library's own message about a truncated one is no help.
+    let broken = |_| {
+        FormatError::new("", expected("a whole zip archive with a score (.mxl)", "one that ends early or is damaged"))
+    };
     let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(broken)?;
-    let container = entry(&mut zip, "META-INF/container.xml", 1 << 16)?;
+    let container = entry(&mut zip, CONTAINER, 1 << 16)?;
     let container = String::from_utf8_lossy(&container);
-    let root = root_of(&container).map_err(|words| FormatError::new("META-INF/container.xml", words))?;
+    let root = root_of(&container).map_err(|e| FormatError::new(CONTAINER, e.to_string()))?;
     entry(&mut zip, &root, most)
 }
 
 fn entry(zip: &mut ZipArchive<Cursor<&[u8]>>, name: &str, most: usize) -> Result<Vec<u8>, FormatError> {
-    let refuse = |words: String| FormatError::new(name, words);
+    let refuse = |message: String| FormatError::new(name, message);
     let file = zip.by_name(name).map_err(|e| match e {
-        ZipError::FileNotFound => refuse("is not in the archive".into()),
-        e => refuse(format!("not to be had from the archive: {e}")),
+        ZipError::FileNotFound => refuse("not in the archive".into()),
+        e => refuse(format!("cannot be read from the archive: {e}")),
     })?;
     let mut bytes = Vec::new();
-    // The size that the archive tells is not believed.
+    // The size stored in the archive is not trusted.
     file.take(most as u64 + 1).read_to_end(&mut bytes).map_err(|e| refuse(format!("cannot be unpacked: {e}")))?;
     if bytes.len() > most {
-        return Err(refuse(format!("more than {most} bytes when unpacked, which is not read")));
+        return Err(refuse(expected(format!("at most {most} bytes when unpacked"), "more")));
     }
     if bytes.starts_with(b"PK\x03\x04") {
-        return Err(refuse("an archive within the archive, expected a score".into()));
+        return Err(refuse(expected("a score", "another archive")));
     }
     Ok(bytes)
 }
 
-/// The first root file that is a score: one without a kind, or of a kind that says so.
-fn root_of(container: &str) -> Result<String, String> {
-    let mut reader = Reader::from_str(container);
-    loop {
-        match reader.read_event().map_err(|e| format!("no well-formed XML: {e}"))? {
-            Event::Start(e) | Event::Empty(e) if e.local_name().as_ref() == "rootfile" => {
-                let value = |name: &str| {
-                    let found = e.attributes().flatten().find(|a| a.key.as_ref() == name)?;
-                    quick_xml::escape::unescape(&found.value).ok().map(std::borrow::Cow::into_owned)
-                };
-                let is_score =
-                    value("media-type").is_none_or(|kind| kind.contains("musicxml") || kind.ends_with("/xml"));
-                if let (Some(path), true) = (value("full-path"), is_score) {
-                    return Ok(path);
-                }
-            }
-            Event::DocType(kind) if kind.contains("<!ENTITY") => {
-                return Err("the document type declares entities; they are not read".into());
-            }
-            Event::Eof => return Err("names no root file".into()),
-            _ => {}
-        }
-    }
+/// The first root file that is a score: one without a media type, or of a type that says so.
+fn root_of(container: &str) -> Result<String, FormatError> {
+    let tree = dom::parse(container)?;
+    let is_score = |kind: &str| kind.contains("musicxml") || kind.ends_with("/xml");
+    let files = tree.root_element().descendants().filter(|e| e.tag_name().name() == "rootfile");
+    let scores = files.filter(|e| e.attribute("media-type").is_none_or(is_score));
+    let path = scores.filter_map(|e| e.attribute("full-path")).next();
+    path.map(str::to_owned).ok_or_else(|| FormatError::new("", expected("a root file", "none")))
 }

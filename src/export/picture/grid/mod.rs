@@ -3,12 +3,12 @@
 
 mod row;
 
+use super::canvas::{Anchor, Canvas, Shape};
 use super::font;
-use super::key::{self, Seen};
-use super::pen::{Anchor, Pen, Shape};
+use super::legend::{self, LegendUse};
 use super::strip::{self, Strip};
-use super::theme::Ink;
-use super::{Sheet, Shown, sections};
+use super::theme::StyleClass;
+use super::{DrawingSummary, PageLayout, sections};
 use crate::analysis::clock::wholes;
 use crate::describe;
 use crate::export::Piece;
@@ -51,34 +51,34 @@ impl Line {
     }
 }
 
-pub(super) fn draw(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown) {
-    let (y, shown, seen) = body(piece, pen, sheet);
-    (key::draw(pen, sheet, y + 12.0, &seen), shown)
+pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
+    let (y, shown, seen) = body(piece, canvas, page);
+    (legend::draw(canvas, page, y + 12.0, &seen), shown)
 }
 
 /// All but the key; gives where it ends and what the key has to explain.
-pub(super) fn body(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Shown, Seen) {
+pub(super) fn body(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary, LegendUse) {
     let groove = piece.groove;
     let beats = strip::beats(piece);
     let strips = strip::hearings(piece, &beats);
-    let (mut y, mut marks, mut shown) = (sheet.top, 0, Shown::default());
-    let mut seen = Seen::default();
+    let (mut y, mut marks, mut shown) = (page.top, 0, DrawingSummary::default());
+    let mut seen = LegendUse::default();
     let wanted = sections(piece);
     if groove.layers().is_empty() {
-        pen.text(Ink::Faint, Anchor::Start, sheet.left, y + 16.0, 11.0, "There is no layer.");
+        canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "There is no layer.");
         y += 24.0;
     }
     'sections: for &s in &wanted {
         let section = &groove.sections()[s];
         let rows: Vec<Row> = (0..groove.layers().len()).map(|l| row::row(piece, l, s)).collect();
         if s > wanted[0] {
-            pen.part(y + 4.0);
+            canvas.part(y + 4.0);
         }
         y += 18.0;
-        let room = sheet.right - sheet.left;
-        pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &font::fitted(&heading(piece, s), 11.0, room));
+        let room = page.right - page.left;
+        canvas.text(StyleClass::Text, Anchor::Start, page.left, y, 11.0, &font::fitted(&heading(piece, s), 11.0, room));
         y += 6.0;
-        for (k, line) in lines(piece, s, &rows, sheet).into_iter().enumerate() {
+        for (k, line) in lines(piece, s, &rows, page).into_iter().enumerate() {
             if marks > MOST_MARKS {
                 shown.cut = format!(
                     "The picture ends before bar {} of section {}: the groove is too large for one picture.",
@@ -88,15 +88,15 @@ pub(super) fn body(piece: &Piece<'_>, pen: &mut Pen, sheet: Sheet) -> (f32, Show
                 break 'sections;
             }
             if k > 0 {
-                pen.part(y + 4.0);
+                canvas.part(y + 4.0);
             }
             y += if k > 0 { 14.0 } else { 4.0 };
-            y = system(piece, pen, s, &rows, &strips, line, sheet, y, &mut marks, &mut seen);
+            y = system(piece, canvas, s, &rows, &strips, line, page, y, &mut marks, &mut seen);
         }
     }
     if !shown.cut.is_empty() {
         y += 18.0;
-        pen.text(Ink::Text, Anchor::Start, sheet.left, y, 11.0, &shown.cut);
+        canvas.text(StyleClass::Text, Anchor::Start, page.left, y, 11.0, &shown.cut);
     }
     (y, shown, seen)
 }
@@ -116,9 +116,9 @@ fn heading(piece: &Piece<'_>, s: usize) -> String {
 }
 
 /// Breaks a section into lines: whole bars where one fits, else whole beats; about as many in every line.
-fn lines(piece: &Piece<'_>, s: usize, rows: &[Row], sheet: Sheet) -> Vec<Line> {
+fn lines(piece: &Piece<'_>, s: usize, rows: &[Row], page: PageLayout) -> Vec<Line> {
     let section = &piece.groove.sections()[s];
-    let room = f64::from(sheet.right - sheet.left - NAMES);
+    let room = f64::from(page.right - page.left - NAMES);
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
     let narrowest = |r: &Row| {
         let ends = r.cells.iter().skip(1).map(|c| c.x).chain([r.end]);
@@ -149,21 +149,21 @@ fn lines(piece: &Piece<'_>, s: usize, rows: &[Row], sheet: Sheet) -> Vec<Line> {
         each as f64 * beat
     };
     let scale = (room / longest).min(most);
-    cuts.into_iter().map(|(from, to)| Line { from, to, x: sheet.left + NAMES, scale }).collect()
+    cuts.into_iter().map(|(from, to)| Line { from, to, x: page.left + NAMES, scale }).collect()
 }
 
 #[allow(clippy::too_many_arguments, reason = "one line needs all that is drawn in it")]
 fn system(
     piece: &Piece<'_>,
-    pen: &mut Pen,
+    canvas: &mut Canvas,
     s: usize,
     rows: &[Row],
     strips: &[Strip],
     line: Line,
-    sheet: Sheet,
+    page: PageLayout,
     top: f32,
     marks: &mut usize,
-    seen: &mut Seen,
+    seen: &mut LegendUse,
 ) -> f32 {
     let section = &piece.groove.sections()[s];
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
@@ -176,38 +176,38 @@ fn system(
     for (i, r) in rows.iter().enumerate() {
         let y = rows_top + ROW * i as f32;
         if i % 2 == 0 {
-            pen.rect(Ink::Band, sheet.left, y, line.x(line.to) - sheet.left, ROW);
+            canvas.rect(StyleClass::Band, page.left, y, line.x(line.to) - page.left, ROW);
         }
-        pen.text(
-            Ink::Text,
+        canvas.text(
+            StyleClass::Text,
             Anchor::Start,
-            sheet.left + 4.0,
+            page.left + 4.0,
             y + MIDDLE + 4.0,
             11.0,
             &font::fitted(&r.name, 11.0, NAMES - 18.0),
         );
-        *marks += row::draw(pen, r, line, y, seen);
+        *marks += row::draw(canvas, r, line, y, seen);
     }
     for b in first..=last {
         let at = b as f64 * beat;
         let x = line.x(at);
         let head = b % beats == 0;
         if head || b == last {
-            pen.line(
-                if head { Ink::Bar } else { Ink::Beat },
+            canvas.line(
+                if head { StyleClass::Bar } else { StyleClass::Beat },
                 x,
                 if head { top + 5.0 } else { top + 15.0 },
                 x,
                 rows_end,
             );
         } else {
-            pen.line(Ink::Beat, x, top + 17.0, x, rows_end);
+            canvas.line(StyleClass::Beat, x, top + 17.0, x, rows_end);
         }
-        pen.line(Ink::Cell, x, rows_end, x, bottom);
+        canvas.line(StyleClass::Cell, x, rows_end, x, bottom);
         if b < last {
             if head || b == first {
-                pen.text(
-                    Ink::Text,
+                canvas.text(
+                    StyleClass::Text,
                     Anchor::Start,
                     x + 4.0,
                     top + 13.0,
@@ -215,22 +215,22 @@ fn system(
                     &format!("{}", (at / bar + 1e-9).floor() as usize + 1),
                 );
             }
-            pen.text(Ink::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &format!("{}", b % beats + 1));
+            canvas.text(StyleClass::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &format!("{}", b % beats + 1));
         }
     }
     let written = rows_end + 5.0 + STRIP / 2.0;
     let name = font::fitted(&strip::written(piece, s), 9.0, NAMES - 16.0);
-    pen.text(Ink::Text, Anchor::Start, sheet.left + 4.0, written + 3.0, 9.0, &name);
+    canvas.text(StyleClass::Text, Anchor::Start, page.left + 4.0, written + 3.0, 9.0, &name);
     for b in first..last {
         let x = line.x(b as f64 * beat);
         let r = if b % beats == 0 { 8.0 } else { 5.0 };
-        pen.rect(Ink::Written, x - 1.2, written - r, 2.4, 2.0 * r);
+        canvas.rect(StyleClass::Written, x - 1.2, written - r, 2.4, 2.0 * r);
     }
     let (start, per_whole) =
         (piece.report.clock.range(s, 0).map_or(0.0, |r| r.0), piece.report.clock.seconds_per_whole(s).unwrap_or(1.0));
     for (i, strip) in strips.iter().enumerate() {
         let y = written + STRIP * (i + 1) as f32;
-        strip_name(pen, strip, sheet.left + 4.0, y, NAMES - 16.0);
+        strip_name(canvas, strip, page.left + 4.0, y, NAMES - 16.0);
         let from = strip.pulses.partition_point(|p| p.seconds < start + line.from * per_whole - 1e-6);
         for pulse in &strip.pulses[from..] {
             let at = (pulse.seconds - start) / per_whole;
@@ -239,13 +239,13 @@ fn system(
             }
             let x = line.x(at);
             if i == 0 {
-                pen.line(Ink::Guide, x, rows_top, x, rows_end);
+                canvas.line(StyleClass::Guide, x, rows_top, x, rows_end);
             }
             if pulse.meets {
                 seen.meets = true;
-                pen.line(Ink::Meet, x, written, x, y);
+                canvas.line(StyleClass::Meet, x, written, x, y);
             }
-            pin(pen, i, pulse.sounded, x, y);
+            pin(canvas, i, pulse.sounded, x, y);
             seen.pulses[usize::from(pulse.sounded)] = true;
             *marks += 1;
         }
@@ -254,16 +254,16 @@ fn system(
 }
 
 /// What a strip shows, and its tempos under that.
-pub(super) fn strip_name(pen: &mut Pen, strip: &Strip, x: f32, y: f32, room: f32) {
-    pen.text(Ink::Text, Anchor::Start, x, y - 0.5, 8.5, &font::fitted(&strip.name, 8.5, room));
-    pen.text(Ink::Faint, Anchor::Start, x, y + 8.0, 7.0, &font::fitted(&strip.tempo, 7.0, room));
+pub(super) fn strip_name(canvas: &mut Canvas, strip: &Strip, x: f32, y: f32, room: f32) {
+    canvas.text(StyleClass::Text, Anchor::Start, x, y - 0.5, 8.5, &font::fitted(&strip.name, 8.5, room));
+    canvas.text(StyleClass::Faint, Anchor::Start, x, y + 8.0, 7.0, &font::fitted(&strip.tempo, 7.0, room));
 }
 
 /// A pulse: a stem with a head, filled where an attack falls on it.
-pub(super) fn pin(pen: &mut Pen, which: usize, filled: bool, x: f32, y: f32) {
+pub(super) fn pin(canvas: &mut Canvas, which: usize, filled: bool, x: f32, y: f32) {
     const HEADS: [Shape; 4] = [Shape::Disc, Shape::Diamond, Shape::Square, Shape::Up];
     let which8 = which as u8;
-    pen.line(Ink::Pulse(which8), x, y - 7.0, x, y + 7.0);
-    let ink = if filled { Ink::Pulse(which8) } else { Ink::PulseOpen(which8) };
-    pen.mark(ink, HEADS[which % HEADS.len()], x, y, 3.2);
+    canvas.line(StyleClass::Pulse(which8), x, y - 7.0, x, y + 7.0);
+    let class = if filled { StyleClass::Pulse(which8) } else { StyleClass::PulseOpen(which8) };
+    canvas.mark(class, HEADS[which % HEADS.len()], x, y, 3.2);
 }

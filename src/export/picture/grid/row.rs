@@ -3,10 +3,10 @@
 use super::{Line, MIDDLE, ROW};
 use crate::analysis::{clock::wholes, landing};
 use crate::export::Piece;
+use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
-use crate::export::picture::key::{self, Seen};
-use crate::export::picture::pen::{Anchor, Pen};
-use crate::export::picture::theme::Ink;
+use crate::export::picture::legend::{self, LegendUse};
+use crate::export::picture::theme::StyleClass;
 use crate::rhythm::{Accent, Cell, Spot};
 
 /// What stands at one cell.
@@ -63,14 +63,14 @@ pub(super) fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
 }
 
 /// Draws what of a row lies on a line; gives the number of marks and notes which there are.
-pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, seen: &mut Seen) -> usize {
+pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut LegendUse) -> usize {
     let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
     let mid = y + MIDDLE;
     let mut marks = 0;
     let mut narrow = f32::MAX;
     for c in r.cells[first..].iter().take_while(|c| line.has(c.x)) {
         let x = line.x(c.x);
-        pen.line(Ink::Cell, x, mid - 2.5, x, mid + 2.5);
+        canvas.line(StyleClass::Cell, x, mid - 2.5, x, mid + 2.5);
         marks += 1;
     }
     for pair in r.cells[first..].windows(2).take_while(|p| line.has(p[0].x)) {
@@ -79,8 +79,11 @@ pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, seen: &mut Seen) 
     let radius = (narrow * 0.42).clamp(2.6, 5.2);
     for (from, to, words) in r.tuplets.iter().filter(|t| line.has(t.0)) {
         let (a, b) = (line.x(*from) + 1.5, line.x(*to) - 1.5);
-        pen.lines(Ink::Bracket, &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)]);
-        pen.text(Ink::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
+        canvas.lines(
+            StyleClass::Bracket,
+            &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)],
+        );
+        canvas.text(StyleClass::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
     }
     // Sounds that began before the line may reach into it.
     let begun = r.sounds.partition_point(|s| r.cells[s.0].x < line.from - 1e-9);
@@ -98,27 +101,29 @@ pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, seen: &mut Seen) 
         } else {
             next.1 - line.from > (next.1 - at) / 2.0
         };
-        bracket(pen, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
+        bracket(canvas, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
         if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
             seen.holds = true;
             let from = if opens { a } else { line.x(line.from) };
-            pen.rect(Ink::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
+            canvas.rect(StyleClass::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
         }
         if !opens {
             continue;
         }
         marks += 1;
         let level = r.cells[cell].level;
-        seen.levels[usize::from(key::level(level))] = true;
+        seen.levels[usize::from(legend::level(level))] = true;
         seen.ghosts |= accent == Accent::Ghost;
         seen.accents |= accent == Accent::Accent;
         let x = line.x(at);
         match accent {
-            Accent::Ghost => pen.mark(Ink::Open, key::shape(level), x, mid, radius * 0.85),
-            Accent::Plain => pen.mark(Ink::Landing(key::level(level)), key::shape(level), x, mid, radius),
+            Accent::Ghost => canvas.mark(StyleClass::Open, legend::shape(level), x, mid, radius * 0.85),
+            Accent::Plain => {
+                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius)
+            }
             Accent::Accent => {
-                pen.mark(Ink::Landing(key::level(level)), key::shape(level), x, mid, radius * 1.12);
-                pen.wedge(Ink::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
+                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius * 1.12);
+                canvas.wedge(StyleClass::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
             }
         }
     }
@@ -126,17 +131,17 @@ pub(super) fn draw(pen: &mut Pen, r: &Row, line: Line, y: f32, seen: &mut Seen) 
 }
 
 /// The bracket of a group with its number; an end that lies on another line stays open.
-fn bracket(pen: &mut Pen, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bool), number: Option<String>) {
+fn bracket(canvas: &mut Canvas, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bool), number: Option<String>) {
     let (a, b) = (a + if opens { 1.2 } else { 0.0 }, b - if closes { 1.2 } else { 0.0 });
     let half = number.as_ref().map_or(0.0, |n| font::width(n, 8.0) / 2.0 + 1.5);
     let middle = f32::midpoint(a, b);
     if b - a > 2.0 * half + 4.0 {
         let (left, right) = ([(a, y + 3.5), (a, y), (middle - half, y)], [(middle + half, y), (b, y), (b, y + 3.5)]);
-        pen.lines(Ink::Bracket, &left[usize::from(!opens)..]);
-        pen.lines(Ink::Bracket, &right[..2 + usize::from(closes)]);
+        canvas.lines(StyleClass::Bracket, &left[usize::from(!opens)..]);
+        canvas.lines(StyleClass::Bracket, &right[..2 + usize::from(closes)]);
     }
     if let Some(number) = number {
-        pen.rect(Ink::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
-        pen.text(Ink::Text, Anchor::Middle, middle, y + 3.0, 8.0, &number);
+        canvas.rect(StyleClass::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
+        canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 3.0, 8.0, &number);
     }
 }

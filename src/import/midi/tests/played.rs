@@ -77,7 +77,7 @@ fn a_note_early_on_a_beat_makes_no_second_layer() {
 #[test]
 fn a_note_early_on_the_line_after_the_last_bar_is_kept() {
     let made = made(&played(9, 38, &[0, 480, 960, 1440, 1917], 50), 5);
-    assert_eq!(ticks(&made), [[0, 480, 960, 1440, 1920]], "{:?}", made.remarks);
+    assert_eq!(ticks(&made), [[0, 480, 960, 1440, 1920]], "{:?}", made.warnings);
     assert_eq!(made.groove.sections()[0].bars, 2);
 }
 
@@ -103,7 +103,7 @@ fn sixteenths_played_by_hand_stay_sixteenths_whatever_the_tolerance() {
 fn what_lies_beyond_the_tolerance_is_counted_and_the_tolerance_that_reaches_it_is_told() {
     let onsets: Vec<u64> = (0..32).map(|i| i * 120 + if i == 5 { 11 } else { i % 3 }).collect();
     let bytes = played(9, 42, &onsets, 60);
-    let words = |tolerance| made(&bytes, tolerance).remarks.iter().map(ToString::to_string).collect::<Vec<_>>();
+    let words = |tolerance| made(&bytes, tolerance).warnings.iter().map(ToString::to_string).collect::<Vec<_>>();
     assert_eq!(
         words(5).last().map(String::as_str),
         Some(
@@ -147,7 +147,7 @@ proptest! {
         let tolerance = (most / 0.96).ceil() as i32;
         let made = made(&played(if drum { 9 } else { 0 }, 42, &onsets, length), tolerance);
         let layers = ticks(&made);
-        prop_assert_eq!(layers.len(), 1, "{:?} {:?}", &onsets, made.remarks);
+        prop_assert_eq!(layers.len(), 1, "{:?} {:?}", &onsets, made.warnings);
         prop_assert_eq!(layers[0].len(), onsets.len());
         for (got, meant) in layers[0].iter().zip(&onsets) {
             prop_assert!((*got as f64 - *meant as f64).abs() <= f64::from(tolerance) * 0.96 + 1.0, "{} {}", got, meant);

@@ -1,26 +1,27 @@
 //! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines. It must not know notes.
 
-use super::Pen;
+use super::PartReader;
 use crate::import::musicxml::directions;
-use crate::import::musicxml::dom::Element;
+use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
 use crate::rhythm::{Fraction, Time};
 
-impl Pen<'_, '_> {
-    pub(super) fn attributes(&mut self, element: &Element) -> Result<(), FormatError> {
+impl PartReader<'_> {
+    pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
         if let Some(divisions) = self.number(element, "divisions")? {
             if divisions <= Fraction::ZERO || divisions.numer() > 1 << 44 || divisions.denom() > 1_000_000 {
-                return Err(self
-                    .refuse(element, format!("found {divisions} divisions of a quarter, expected a number above 0")));
+                return Err(error_at(
+                    element,
+                    format!("found {divisions} divisions of a quarter, expected a number above 0"),
+                ));
             }
             self.divisions = divisions;
         }
         if let Some(time) = element.child("time") {
-            self.meter = directions::meter(self.reading, time)?;
+            self.meter = directions::meter(time)?;
             if self.meter.is_none() {
                 let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-                self.reading
-                    .remark(place, "music without a meter: every measure is as long as what stands in it".into());
+                self.warnings.add(place, "music without a meter: every measure is as long as what stands in it".into());
             }
         }
         for transpose in element.all("transpose") {
@@ -32,13 +33,13 @@ impl Pen<'_, '_> {
         Ok(())
     }
 
-    pub(super) fn direction(&mut self, element: &Element) {
+    pub(super) fn direction(&mut self, element: Element<'_>) {
         for kind in element.all("direction-type") {
-            if let Some(mark) = kind.child("rehearsal").map(|r| r.text.trim()).filter(|t| !t.is_empty()) {
+            if let Some(mark) = kind.child("rehearsal").map(|r| r.trimmed()).filter(|t| !t.is_empty()) {
                 self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.all("words") {
-                if directions::about_swing(&words.text) {
+                if directions::about_swing(words.trimmed()) {
                     self.part.swings.push((self.index, None));
                 }
             }
@@ -53,11 +54,11 @@ impl Pen<'_, '_> {
         self.tempo(tempo, told);
     }
 
-    pub(super) fn sound(&mut self, sound: &Element) {
+    pub(super) fn sound(&mut self, sound: Element<'_>) {
         for jump in ["dacapo", "dalsegno", "tocoda", "fine"] {
             if sound.attribute(jump).is_some() {
                 let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-                self.reading.remark(
+                self.warnings.add(
                     place,
                     format!("found the jump '{jump}', which is not followed; the measures come in the order written"),
                 );
@@ -74,11 +75,11 @@ impl Pen<'_, '_> {
         let Some(tempo) = directions::tempo(written, quarters, self.meter.as_ref()) else { return };
         if self.now != Time::ZERO {
             let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-            let words = format!(
+            let message = format!(
                 "the tempo changes within the measure, at {} of a whole note; it is taken from its start",
                 self.now
             );
-            self.reading.remark(place, words);
+            self.warnings.add(place, message);
         }
         let held = &mut self.measures[self.index].tempo;
         if held.is_none() || written.is_some() {
@@ -87,7 +88,7 @@ impl Pen<'_, '_> {
     }
 
     /// Whether the ending that is open stops after this measure.
-    pub(super) fn barline(&mut self, element: &Element) -> Result<bool, FormatError> {
+    pub(super) fn barline(&mut self, element: Element<'_>) -> Result<bool, FormatError> {
         let mut stops = false;
         if let Some(ending) = element.child("ending") {
             match ending.attribute("type") {
@@ -107,9 +108,7 @@ impl Pen<'_, '_> {
                 Some("backward") => {
                     let times = repeat.attribute("times").map(str::parse::<usize>);
                     if times.as_ref().is_some_and(|t| t.as_ref().map_or(true, |t| !(1..=64).contains(t))) {
-                        return Err(self
-                            .reading
-                            .refuse(repeat, "found a repeat whose times are no number from 1 to 64"));
+                        return Err(error_at(repeat, "found a repeat whose times are no number from 1 to 64"));
                     }
                     measure.backward = Some(times.and_then(Result::ok));
                 }

@@ -7,9 +7,9 @@ mod part_list;
 pub(super) use part_list::head;
 
 use super::directions;
-use super::dom::Element;
-use super::location::Reading;
-use super::written::{Measure, Part};
+use super::document::{Measure, Part};
+use super::dom::{Children, Element, error_at};
+use super::warnings::Warnings;
 use crate::notation::{FormatError, count};
 use crate::rhythm::{Fraction, Meter, Time};
 use std::collections::HashMap;
@@ -17,9 +17,9 @@ use std::collections::HashMap;
 /// Staff and voice as written.
 type Voice = (u32, String);
 
-/// What the pen carries through a part.
-struct Pen<'a, 'b> {
-    reading: &'a mut Reading<'b>,
+/// What the reader carries through a part.
+struct PartReader<'a> {
+    warnings: &'a mut Warnings,
     part: &'a mut Part,
     /// Where a measure's facts go; the same for all parts.
     measures: &'a mut Vec<Measure>,
@@ -54,13 +54,13 @@ struct Counts {
 
 /// Reads the measures of a part.
 pub(super) fn read(
-    reading: &mut Reading<'_>,
+    warnings: &mut Warnings,
     part: &mut Part,
     measures: &mut Vec<Measure>,
-    found: &[&Element],
+    found: &[Element<'_>],
 ) -> Result<(), FormatError> {
-    let mut pen = Pen {
-        reading,
+    let mut reader = PartReader {
+        warnings,
         part,
         measures,
         divisions: Fraction::ONE,
@@ -76,29 +76,25 @@ pub(super) fn read(
         ending: Vec::new(),
         counts: Counts::default(),
     };
-    for (index, element) in found.iter().enumerate() {
-        pen.measure(index, element)?;
+    for (index, element) in found.iter().copied().enumerate() {
+        reader.measure(index, element)?;
     }
-    let Counts { grace, cue, chord, micro } = pen.counts;
+    let Counts { grace, cue, chord, micro } = reader.counts;
     let rows = [
         (grace, "grace note", "without a length: left out"),
         (cue, "cue note", "not to be played: left out"),
         (chord, "further note", "in chords: each of a chord comes on a layer of its own"),
         (micro, "note", "between the semitones: put on the nearest"),
     ];
-    for (n, what, words) in rows.into_iter().filter(|r| r.0 > 0) {
-        let place = format!("part '{}'", pen.part.name);
-        pen.reading.remark(place, format!("found {} {words}", count(n, what)));
+    for (n, what, message) in rows.into_iter().filter(|r| r.0 > 0) {
+        let place = format!("part '{}'", reader.part.name);
+        reader.warnings.add(place, format!("found {} {message}", count(n, what)));
     }
     Ok(())
 }
 
-impl Pen<'_, '_> {
-    fn refuse(&self, element: &Element, words: impl Into<String>) -> FormatError {
-        self.reading.refuse(element, words)
-    }
-
-    fn measure(&mut self, index: usize, element: &Element) -> Result<(), FormatError> {
+impl PartReader<'_> {
+    fn measure(&mut self, index: usize, element: Element<'_>) -> Result<(), FormatError> {
         self.index = index;
         (self.now, self.reach, self.last, self.rounded) = (Time::ZERO, Time::ZERO, Time::ZERO, false);
         self.known.clear();
@@ -107,8 +103,8 @@ impl Pen<'_, '_> {
             self.measures.push(Measure { number, ..Measure::default() });
         }
         let mut stops = false;
-        for child in &element.children {
-            match &*child.name {
+        for child in element.children() {
+            match child.tag_name().name() {
                 "note" => self.note(child)?,
                 "backup" => self.moved(child, true)?,
                 "forward" => self.moved(child, false)?,
@@ -135,12 +131,12 @@ impl Pen<'_, '_> {
             match &measure.meter {
                 None => measure.meter = Some(meter.clone()),
                 Some(other) if other != meter => {
-                    let words = format!(
+                    let message = format!(
                         "part '{}' has the meter {meter}, the parts above {other}, which is taken",
                         self.part.name
                     );
                     let place = format!("measure {}", measure.number);
-                    self.reading.remark(place, words);
+                    self.warnings.add(place, message);
                 }
                 Some(_) => {}
             }
@@ -148,10 +144,10 @@ impl Pen<'_, '_> {
         Ok(())
     }
 
-    fn number(&self, parent: &Element, name: &str) -> Result<Option<Fraction>, FormatError> {
+    fn number(&self, parent: Element<'_>, name: &str) -> Result<Option<Fraction>, FormatError> {
         let Some(child) = parent.child(name) else { return Ok(None) };
-        let text = child.text.trim();
+        let text = child.trimmed();
         let parsed = Fraction::parse(text).filter(|_| !text.contains('/'));
-        parsed.map(Some).ok_or_else(|| self.refuse(child, format!("found {text:?} as <{name}>, expected a number")))
+        parsed.map(Some).ok_or_else(|| error_at(child, format!("found {text:?} as <{name}>, expected a number")))
     }
 }

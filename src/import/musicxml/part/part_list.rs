@@ -1,27 +1,27 @@
 //! What the list of parts says of a part: its name, instruments, gain and place. It must not know measures.
 
-use crate::import::musicxml::dom::Element;
-use crate::import::musicxml::written::{Instrument, Part};
+use crate::import::musicxml::document::{Instrument, Part};
+use crate::import::musicxml::dom::{Children, Element};
 
 /// Most instruments of a part.
 const INSTRUMENTS: usize = 256;
 
 /// The instruments, gain and place that a part's head tells.
-pub(crate) fn head(element: &Element) -> Part {
-    let text = |name: &str| element.said(name).unwrap_or_default().to_owned();
+pub(crate) fn head(element: Element<'_>) -> Part {
+    let text = |name: &str| element.child_text(name).unwrap_or_default().to_owned();
     let mut instruments: Vec<Instrument> = element
         .all("score-instrument")
         .take(INSTRUMENTS)
         .map(|i| Instrument {
             id: i.attribute("id").unwrap_or_default().into(),
-            name: i.said("instrument-name").unwrap_or_default().into(),
+            name: i.child_text("instrument-name").unwrap_or_default().into(),
             ..Instrument::default()
         })
         .collect();
     let (mut gain, mut pan) = (None, None);
     for midi in element.all("midi-instrument") {
         let id = midi.attribute("id").unwrap_or_default();
-        let number = |name: &str| midi.said(name).and_then(|t| t.parse::<f64>().ok()).filter(|x| x.is_finite());
+        let number = |name: &str| midi.child_text(name).and_then(|t| t.parse::<f64>().ok()).filter(|x| x.is_finite());
         if let Some(found) = instruments.iter_mut().find(|i| i.id == id) {
             found.program = number("midi-program").filter(|x| (1.0..=128.0).contains(x)).map(|x| x as u8);
             found.key = number("midi-unpitched").filter(|x| (1.0..=128.0).contains(x)).map(|x| x as u8 - 1);

@@ -31,6 +31,6 @@ pub(super) fn bring(path: &str, tolerance: Fraction, watch: &Watch) -> Result<Ar
     if watch.is_off() {
         return Err(Ungiven::Cancelled);
     }
-    let remarks = made.remarks.iter().map(ToString::to_string).collect();
+    let remarks = made.warnings.iter().map(ToString::to_string).collect();
     Ok(Arrived { groove: made.groove, from: path.to_owned(), remarks })
 }

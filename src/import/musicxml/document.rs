@@ -4,7 +4,7 @@ use crate::rhythm::{Accent, Meter, Swing, Tempo, Time};
 
 /// A document as it is written: nothing unfolded, nothing cast on a grid.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Written {
+pub struct ScoreDocument {
     /// Its title.
     pub title: String,
     /// Free text found with it.

@@ -1,9 +1,9 @@
-//! Shapes, lines and letters put together as one drawing. It must not know what they mean: only where they stand and their ink.
+//! Shapes, lines and letters put together as one drawing. It must not know what they mean: only where they stand and their class.
 
 use super::drawing::{Drawing, Item};
 use super::font;
-use super::stamp::{Point, Stamp, hundredths};
-use super::theme::{Ink, Theme};
+use super::symbol::{Point, Symbol, hundredths};
+use super::theme::{StyleClass, Theme};
 use std::collections::{BTreeMap, HashMap};
 
 /// Which side of a text its place is.
@@ -28,16 +28,16 @@ pub(crate) enum Shape {
     Cross,
 }
 
-/// What a stamp is known by: its kind and its size or number.
+/// What a symbol is known by: its kind and its size or number.
 pub(crate) type Key = (&'static str, i32);
 
-/// Draws on a sheet.
+/// Draws on a page.
 #[derive(Debug)]
-pub(crate) struct Pen {
+pub(crate) struct Canvas {
     drawing: Drawing,
-    /// Number of the stamp of a key.
-    stamps: HashMap<Key, u32>,
-    /// By size (in hundredths) and words: number of the text's stamp.
+    /// Number of the symbol of a key.
+    symbols: HashMap<Key, u32>,
+    /// By size (in hundredths) and words: number of the text's symbol.
     texts: BTreeMap<i32, HashMap<String, u32>>,
 }
 
@@ -71,11 +71,11 @@ pub(crate) fn escaped(text: &str) -> String {
     out
 }
 
-impl Pen {
-    /// An empty sheet; `id` begins the name of everything in it that has one, so that several pictures can stand on one page.
+impl Canvas {
+    /// An empty page; `id` begins the name of everything in it that has one, so that several pictures can stand on one page.
     pub(crate) fn new(theme: Theme, width: f32, id: &str) -> Self {
         let id = id.chars().filter(char::is_ascii_alphanumeric).collect();
-        Self { drawing: Drawing::new(theme, width, id), stamps: HashMap::new(), texts: BTreeMap::new() }
+        Self { drawing: Drawing::new(theme, width, id), symbols: HashMap::new(), texts: BTreeMap::new() }
     }
 
     /// What is drawn from here on stands below a height, all before above it: a page may be turned here.
@@ -83,40 +83,40 @@ impl Pen {
         self.drawing.part(hundredths(top));
     }
 
-    fn put(&mut self, ink: Ink, item: Item) {
-        self.drawing.put(ink, item);
+    fn put(&mut self, class: StyleClass, item: Item) {
+        self.drawing.put(class, item);
     }
 
     /// A shape about a point that is made once for its key.
-    pub(crate) fn stamp(&mut self, ink: Ink, key: Key, x: f32, y: f32, make: impl FnOnce(&mut Stamp)) {
-        let stamp = *self.stamps.entry(key).or_insert_with(|| {
-            let mut stamp = Stamp::default();
-            make(&mut stamp);
-            self.drawing.keep(stamp)
+    pub(crate) fn symbol(&mut self, class: StyleClass, key: Key, x: f32, y: f32, make: impl FnOnce(&mut Symbol)) {
+        let symbol = *self.symbols.entry(key).or_insert_with(|| {
+            let mut symbol = Symbol::default();
+            make(&mut symbol);
+            self.drawing.keep(symbol)
         });
-        self.put(ink, Item::Stamp { stamp, at: point(x, y) });
+        self.put(class, Item::Symbol { symbol, at: point(x, y) });
     }
 
     /// A shape about a point that is drawn only here.
-    pub(crate) fn once(&mut self, ink: Ink, x: f32, y: f32, make: impl FnOnce(&mut Stamp)) {
-        let mut stamp = Stamp::default();
-        make(&mut stamp);
-        let stamp = self.drawing.keep(stamp);
-        self.put(ink, Item::Once { stamp, at: point(x, y) });
+    pub(crate) fn once(&mut self, class: StyleClass, x: f32, y: f32, make: impl FnOnce(&mut Symbol)) {
+        let mut symbol = Symbol::default();
+        make(&mut symbol);
+        let symbol = self.drawing.keep(symbol);
+        self.put(class, Item::Symbol { symbol, at: point(x, y) });
     }
 
     /// A box.
-    pub(crate) fn rect(&mut self, ink: Ink, x: f32, y: f32, w: f32, h: f32) {
-        self.put(ink, Item::Rect { at: point(x, y), size: point(w, h) });
+    pub(crate) fn rect(&mut self, class: StyleClass, x: f32, y: f32, w: f32, h: f32) {
+        self.put(class, Item::Rect { at: point(x, y), size: point(w, h) });
     }
 
     /// A straight line.
-    pub(crate) fn line(&mut self, ink: Ink, x: f32, y: f32, to_x: f32, to_y: f32) {
-        self.put(ink, Item::Line { from: point(x, y), to: point(to_x, to_y) });
+    pub(crate) fn line(&mut self, class: StyleClass, x: f32, y: f32, to_x: f32, to_y: f32) {
+        self.put(class, Item::Line { from: point(x, y), to: point(to_x, to_y) });
     }
 
     /// A line through points.
-    pub(crate) fn lines(&mut self, ink: Ink, points: &[(f32, f32)]) {
+    pub(crate) fn lines(&mut self, class: StyleClass, points: &[(f32, f32)]) {
         for pair in points.windows(2) {
             debug_assert!(
                 pair[0].0 == pair[1].0 || pair[0].1 == pair[1].1,
@@ -124,11 +124,11 @@ impl Pen {
             );
         }
         let item = self.drawing.open(points.iter().map(|p| point(p.0, p.1)));
-        self.put(ink, item);
+        self.put(class, item);
     }
 
     /// A mark about a point, `r` from its middle to its side.
-    pub(crate) fn mark(&mut self, ink: Ink, shape: Shape, x: f32, y: f32, r: f32) {
+    pub(crate) fn mark(&mut self, class: StyleClass, shape: Shape, x: f32, y: f32, r: f32) {
         let r = hundredths(r);
         let name = match shape {
             Shape::Square => "square",
@@ -138,20 +138,20 @@ impl Pen {
             Shape::Down => "down",
             Shape::Cross => "cross",
         };
-        self.stamp(ink, (name, r), x, y, |stamp| outline(stamp, shape, r as f32 / 100.0));
+        self.symbol(class, (name, r), x, y, |symbol| outline(symbol, shape, r as f32 / 100.0));
     }
 
     /// The sign of an accent, a wedge open to the left, its middle at a point, from the middle to its ends so much.
-    pub(crate) fn wedge(&mut self, ink: Ink, x: f32, y: f32, (wide, high): (f32, f32)) {
+    pub(crate) fn wedge(&mut self, class: StyleClass, x: f32, y: f32, (wide, high): (f32, f32)) {
         let key = ("wedge", hundredths(wide) * 10_000 + hundredths(high));
-        self.stamp(ink, key, x, y, |s| s.lines(&[(-wide, -high), (wide, 0.0), (-wide, high)], false));
+        self.symbol(class, key, x, y, |s| s.lines(&[(-wide, -high), (wide, 0.0), (-wide, high)], false));
     }
 
     /// A text; nothing for an empty one.
-    pub(crate) fn text(&mut self, ink: Ink, anchor: Anchor, x: f32, y: f32, size: f32, text: &str) {
+    pub(crate) fn text(&mut self, class: StyleClass, anchor: Anchor, x: f32, y: f32, size: f32, text: &str) {
         if text.contains(char::is_control) {
             let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-            return self.text(ink, anchor, x, y, size, &text);
+            return self.text(class, anchor, x, y, size, &text);
         }
         if text.trim().is_empty() {
             return;
@@ -162,19 +162,19 @@ impl Pen {
             Anchor::End => x - font::width(text, size),
         };
         let texts = self.texts.entry(hundredths(size)).or_default();
-        let stamp = if let Some(stamp) = texts.get(text) {
-            *stamp
+        let symbol = if let Some(symbol) = texts.get(text) {
+            *symbol
         } else {
-            let stamp = self.drawing.keep_text(font::outline(text, size));
-            texts.insert(text.to_owned(), stamp);
-            stamp
+            let symbol = self.drawing.keep_text(font::outline(text, size));
+            texts.insert(text.to_owned(), symbol);
+            symbol
         };
-        self.drawing.text(ink, stamp, point(x, y));
+        self.drawing.text(class, symbol, point(x, y));
     }
 
-    /// Closed shapes of some inks.
+    /// Closed shapes of some classes.
     #[cfg(test)]
-    pub(super) fn shapes(&self, which: impl Fn(Ink) -> bool) -> usize {
+    pub(super) fn shapes(&self, which: impl Fn(StyleClass) -> bool) -> usize {
         self.drawing.shapes(which)
     }
 
@@ -195,21 +195,21 @@ fn point(x: f32, y: f32) -> Point {
     (hundredths(x), hundredths(y))
 }
 
-fn outline(stamp: &mut Stamp, shape: Shape, r: f32) {
+fn outline(symbol: &mut Symbol, shape: Shape, r: f32) {
     match shape {
-        Shape::Square => stamp.rect(-r * 0.9, -r * 0.9, r * 1.8, r * 1.8),
+        Shape::Square => symbol.rect(-r * 0.9, -r * 0.9, r * 1.8, r * 1.8),
         Shape::Diamond => {
             let r = r * 1.2;
-            stamp.lines(&[(0.0, -r), (r, 0.0), (0.0, r), (-r, 0.0)], true);
+            symbol.lines(&[(0.0, -r), (r, 0.0), (0.0, r), (-r, 0.0)], true);
         }
-        Shape::Disc => stamp.ellipse((0.0, 0.0), (r, r), 0.0, false),
+        Shape::Disc => symbol.ellipse((0.0, 0.0), (r, r), 0.0, false),
         Shape::Up => {
             let r = r * 1.1;
-            stamp.lines(&[(0.0, -r), (r, r * 0.8), (-r, r * 0.8)], true);
+            symbol.lines(&[(0.0, -r), (r, r * 0.8), (-r, r * 0.8)], true);
         }
         Shape::Down => {
             let r = r * 1.1;
-            stamp.lines(&[(0.0, r), (r, -r * 0.8), (-r, -r * 0.8)], true);
+            symbol.lines(&[(0.0, r), (r, -r * 0.8), (-r, -r * 0.8)], true);
         }
         Shape::Cross => {
             let (a, b) = (r, r * 0.42);
@@ -228,7 +228,7 @@ fn outline(stamp: &mut Stamp, shape: Shape, r: f32) {
                 (-a, b),
             ];
             // Turned by an eighth, so that it is no plus sign on the grid's lines.
-            stamp.lines(&arms.map(|(u, v)| ((u - v) * 0.78, (u + v) * 0.78)), true);
+            symbol.lines(&arms.map(|(u, v)| ((u - v) * 0.78, (u + v) * 0.78)), true);
         }
     }
 }

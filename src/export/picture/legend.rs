@@ -1,10 +1,10 @@
 //! The forms of landings, and what the marks of a grid mean: those that are in the picture and no others. It must not know where they stand in it.
 
-use super::Sheet;
+use super::PageLayout;
+use super::canvas::{Anchor, Canvas, Shape};
 use super::font;
 use super::grid::pin;
-use super::pen::{Anchor, Pen, Shape};
-use super::theme::{Ink, LEVELS};
+use super::theme::{LEVELS, StyleClass};
 use crate::analysis::limits;
 
 /// The form of a landing's mark, by its level.
@@ -19,7 +19,7 @@ pub(super) fn shape(level: u32) -> Shape {
     }
 }
 
-/// A landing's level as inks count it.
+/// A landing's level as classes count it.
 pub(super) fn level(level: u32) -> u8 {
     level.min(u32::from(LEVELS) - 1) as u8
 }
@@ -31,7 +31,7 @@ const LEVEL_WORDS: [&str; LEVELS as usize] =
 /// Which marks were drawn, so that the key explains those and no others.
 #[derive(Default)]
 #[allow(clippy::struct_excessive_bools, reason = "each is a mark that is there or not")]
-pub(super) struct Seen {
+pub(super) struct LegendUse {
     pub(super) levels: [bool; LEVELS as usize],
     pub(super) ghosts: bool,
     pub(super) accents: bool,
@@ -54,7 +54,7 @@ enum Sign {
 }
 
 /// What the marks mean that are in the picture.
-fn legend(seen: &Seen) -> Vec<(Sign, String)> {
+fn legend(seen: &LegendUse) -> Vec<(Sign, String)> {
     let (within, together) = (limits::AGREES.value, limits::TOGETHER.value);
     let attack = format!("an attack within {within}% of its period");
     let without = if seen.pulses[1] { "pulse without".to_owned() } else { format!("pulse without {attack}") };
@@ -73,24 +73,24 @@ fn legend(seen: &Seen) -> Vec<(Sign, String)> {
 }
 
 /// Draws the key; gives the end of the picture.
-pub(super) fn draw(pen: &mut Pen, sheet: Sheet, top: f32, seen: &Seen) -> f32 {
-    let (mut x, mut y) = (sheet.left + 6.0, top + 8.0);
+pub(super) fn draw(canvas: &mut Canvas, page: PageLayout, top: f32, seen: &LegendUse) -> f32 {
+    let (mut x, mut y) = (page.left + 6.0, top + 8.0);
     for (sign, words) in legend(seen) {
         let wide = 16.0 + font::width(&words, 9.0) + 16.0;
-        if x + wide > sheet.right && x > sheet.left + 6.0 {
-            x = sheet.left + 6.0;
+        if x + wide > page.right && x > page.left + 6.0 {
+            x = page.left + 6.0;
             y += 17.0;
         }
         match sign {
-            Sign::Level(n) => pen.mark(Ink::Landing(n), shape(u32::from(n)), x, y, 4.2),
-            Sign::Ghost => pen.mark(Ink::Open, Shape::Disc, x, y, 3.6),
-            Sign::Accent => pen.wedge(Ink::Sign, x, y, (3.2, 2.0)),
-            Sign::Hold => pen.rect(Ink::Hold, x - 6.0, y - 1.6, 12.0, 3.2),
-            Sign::Pulse(filled) => pin(pen, 0, filled, x, y),
-            Sign::Guide => pen.line(Ink::Guide, x, y - 7.0, x, y + 7.0),
-            Sign::Meet => pen.line(Ink::Meet, x, y - 6.0, x, y + 6.0),
+            Sign::Level(n) => canvas.mark(StyleClass::Landing(n), shape(u32::from(n)), x, y, 4.2),
+            Sign::Ghost => canvas.mark(StyleClass::Open, Shape::Disc, x, y, 3.6),
+            Sign::Accent => canvas.wedge(StyleClass::Sign, x, y, (3.2, 2.0)),
+            Sign::Hold => canvas.rect(StyleClass::Hold, x - 6.0, y - 1.6, 12.0, 3.2),
+            Sign::Pulse(filled) => pin(canvas, 0, filled, x, y),
+            Sign::Guide => canvas.line(StyleClass::Guide, x, y - 7.0, x, y + 7.0),
+            Sign::Meet => canvas.line(StyleClass::Meet, x, y - 6.0, x, y + 6.0),
         }
-        pen.text(Ink::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, &words);
+        canvas.text(StyleClass::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, &words);
         x += wide;
     }
     y + 18.0
@@ -118,8 +118,8 @@ mod tests {
         if !hearings {
             piece.hearings.clear();
         }
-        let sheet = Sheet { left: 14.0, right: 676.0, top: 34.0 };
-        let (_, _, seen) = body(&piece, &mut Pen::new(Theme::Print, 690.0, "t"), sheet);
+        let page = PageLayout { left: 14.0, right: 676.0, top: 34.0 };
+        let (_, _, seen) = body(&piece, &mut Canvas::new(Theme::Print, 690.0, "t"), page);
         legend(&seen).into_iter().map(|(_, words)| words).collect()
     }
 

@@ -1,4 +1,4 @@
-//! A shape that is drawn again and again about a point: its outline, and the same as text of an SVG path. It must not know its ink
+//! A shape that is drawn again and again about a point: its outline, and the same as text of an SVG path. It must not know its class
 //! nor its places.
 
 /// Hundredths of a CSS pixel: what a picture's numbers are rounded to.
@@ -37,20 +37,9 @@ pub(super) fn put(out: &mut String, value: i32) {
     }
 }
 
-/// A command of an outline, its points from the stamp's own.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Step {
-    Move(Point),
-    Line(Point),
-    Quad(Point, Point),
-    Cubic(Point, Point, Point),
-    Close,
-}
-
 /// An outline about a point.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub(crate) struct Stamp {
-    steps: Vec<Step>,
+pub(crate) struct Symbol {
     /// Where it begins, and what follows as commands relative to that.
     first: Point,
     svg: String,
@@ -59,26 +48,10 @@ pub(crate) struct Stamp {
     closed: usize,
 }
 
-impl Stamp {
-    pub(super) fn steps(&self) -> &[Step] {
-        &self.steps
-    }
-
+impl Symbol {
     /// Where it begins, all that follows relative to it, and where it ends.
     pub(super) fn relative(&self) -> (Point, &str, Point) {
         (self.first, &self.svg, self.at)
-    }
-
-    /// Its least and greatest height from its own point, handles of curves counted.
-    pub(super) fn reach(&self) -> (i32, i32) {
-        let ys = |step: &Step| match *step {
-            Step::Move(p) | Step::Line(p) => [p.1; 3],
-            Step::Quad(a, p) => [a.1, p.1, p.1],
-            Step::Cubic(a, b, p) => [a.1, b.1, p.1],
-            Step::Close => [0; 3],
-        };
-        let all = || self.steps.iter().flat_map(ys);
-        (all().min().unwrap_or(0), all().max().unwrap_or(0))
     }
 
     /// Closed shapes in it.
@@ -102,19 +75,17 @@ impl Stamp {
 
     pub(super) fn move_to(&mut self, x: f32, y: f32) {
         let p = Self::point(x, y);
-        if self.steps.is_empty() {
+        if self.svg.is_empty() {
             (self.first, self.at) = (p, p);
         } else {
             self.command('m', &[p]);
         }
         self.start = p;
-        self.steps.push(Step::Move(p));
     }
 
     pub(super) fn line_to(&mut self, x: f32, y: f32) {
         let p = Self::point(x, y);
         self.svg_line(p);
-        self.steps.push(Step::Line(p));
     }
 
     fn svg_line(&mut self, p: Point) {
@@ -126,23 +97,20 @@ impl Stamp {
     pub(super) fn quad_to(&mut self, a: (f32, f32), to: (f32, f32)) {
         let (a, p) = (Self::point(a.0, a.1), Self::point(to.0, to.1));
         self.command('q', &[a, p]);
-        self.steps.push(Step::Quad(a, p));
     }
 
     pub(super) fn cubic_to(&mut self, a: (f32, f32), b: (f32, f32), to: (f32, f32)) {
         let (a, b, p) = (Self::point(a.0, a.1), Self::point(b.0, b.1), Self::point(to.0, to.1));
         self.command('c', &[a, b, p]);
-        self.steps.push(Step::Cubic(a, b, p));
     }
 
     pub(super) fn close(&mut self) {
         self.svg.push('z');
         self.at = self.start;
         self.closed += 1;
-        self.steps.push(Step::Close);
     }
 
-    /// Lines through points, each from the stamp's own.
+    /// Lines through points, each from the symbol's own.
     pub(crate) fn lines(&mut self, points: &[(f32, f32)], closed: bool) {
         for (i, (x, y)) in points.iter().enumerate() {
             if i == 0 { self.move_to(*x, *y) } else { self.line_to(*x, *y) }
@@ -172,29 +140,13 @@ impl Stamp {
 
     /// An ellipse about a point, turned by an angle in radians; the other way round as a hole.
     pub(crate) fn ellipse(&mut self, (x, y): (f32, f32), (rx, ry): (f32, f32), turn: f32, hole: bool) {
-        // Distance of the handles for a quarter of a circle.
-        const HANDLE: f32 = 0.5523;
         let (sin, cos) = turn.sin_cos();
-        let way = if hole { -1.0 } else { 1.0 };
-        let at = |u: f32, v: f32| {
-            let (u, v) = (u * rx, v * ry * way);
-            (x + u * cos - v * sin, y + u * sin + v * cos)
-        };
-        let (from, across, h) = (at(1.0, 0.0), at(-1.0, 0.0), HANDLE);
-        self.move_to(from.0, from.1);
-        let begin = self.at;
-        for (a, b, to) in [
-            (at(1.0, h), at(h, 1.0), at(0.0, 1.0)),
-            (at(-h, 1.0), at(-1.0, h), across),
-            (at(-1.0, -h), at(-h, -1.0), at(0.0, -1.0)),
-            (at(h, -1.0), at(1.0, -h), from),
-        ] {
-            let point = |p: (f32, f32)| Self::point(p.0, p.1);
-            self.steps.push(Step::Cubic(point(a), point(b), point(to)));
-        }
-        // A little less than the radius: it is drawn out until both ends are met, never bent to meet them.
+        let begin = Self::point(x + rx * cos, y + rx * sin);
+        let across = Self::point(x - rx * cos, y - rx * sin);
+        self.move_to(x + rx * cos, y + rx * sin);
+        // A little less than the radius: renderers scale it up until both ends are met.
         let (rx, ry) = (hundredths(rx) - 2, hundredths(ry) - 2);
-        for to in [Self::point(across.0, across.1), begin] {
+        for to in [across, begin] {
             self.svg.push('a');
             put(&mut self.svg, rx);
             put(&mut self.svg, ry);
