@@ -31,7 +31,7 @@ proptest! {
             .replace("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">", "");
         let tree = roxmltree::Document::parse(&xml).map_err(|e| TestCaseError::fail(e.to_string()))?;
         let (mut pictures, mut described, mut names) = (0, 0, std::collections::HashSet::new());
-        for element in tree.descendants().filter(|n| n.is_element()) {
+        for element in tree.descendants().filter(roxmltree::Node::is_element) {
             let tag = element.tag_name().name();
             prop_assert!(tag != "script" && tag != "link");
             pictures += usize::from(tag == "svg");

@@ -21,7 +21,7 @@ fn read(svg: &str) -> (String, String, usize) {
     let tree = roxmltree::Document::parse(svg).expect("well-formed");
     let (mut title, mut desc, mut paths) = (String::new(), String::new(), 0);
     let (mut ids, mut references) = (std::collections::HashSet::new(), Vec::new());
-    for element in tree.descendants().filter(|n| n.is_element()) {
+    for element in tree.descendants().filter(roxmltree::Node::is_element) {
         match element.tag_name().name() {
             "title" => title.push_str(element.text().unwrap_or_default()),
             "desc" => desc.push_str(element.text().unwrap_or_default()),

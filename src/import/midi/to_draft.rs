@@ -86,7 +86,7 @@ fn meters(song: &Song, warnings: &mut Vec<ImportWarning>) -> BTreeMap<u64, (Mete
         match Meter::new(vec![u16::from(*upper)], lower) {
             Ok(meter) => drop(all.insert(*tick, (meter, None))),
             Err(error) => {
-                warnings.push(ImportWarning { place: format!("tick {tick}"), message: format!("{error}; left out") })
+                warnings.push(ImportWarning { place: format!("tick {tick}"), message: format!("{error}; left out") });
             }
         }
     }

@@ -23,7 +23,7 @@ pub(super) trait Children<'a>: Copy {
 
     /// The text of the first child of a name, trimmed.
     fn child_text(self, name: &str) -> Option<&'a str> {
-        self.child(name).map(|c| c.trimmed())
+        self.child(name).map(Element::trimmed)
     }
 
     /// Whether there is a child of a name.

@@ -45,7 +45,7 @@ fn root_of(container: &str) -> Result<String, FormatError> {
     let tree = dom::parse(container)?;
     let is_score = |kind: &str| kind.contains("musicxml") || kind.ends_with("/xml");
     let files = tree.root_element().descendants().filter(|e| e.tag_name().name() == "rootfile");
-    let scores = files.filter(|e| e.attribute("media-type").is_none_or(is_score));
-    let path = scores.filter_map(|e| e.attribute("full-path")).next();
+    let mut scores = files.filter(|e| e.attribute("media-type").is_none_or(is_score));
+    let path = scores.find_map(|e| e.attribute("full-path"));
     path.map(str::to_owned).ok_or_else(|| FormatError::new("", expected("a root file", "none")))
 }

@@ -119,7 +119,7 @@ pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut 
         match accent {
             Accent::Ghost => canvas.mark(StyleClass::Open, legend::shape(level), x, mid, radius * 0.85),
             Accent::Plain => {
-                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius)
+                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius);
             }
             Accent::Accent => {
                 canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius * 1.12);

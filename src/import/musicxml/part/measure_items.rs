@@ -1,6 +1,6 @@
 //! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines. It must not know notes.
 
-use super::PartReader;
+use super::{PartReader, number};
 use crate::import::musicxml::directions;
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
@@ -8,7 +8,7 @@ use crate::rhythm::{Fraction, Time};
 
 impl PartReader<'_> {
     pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
-        if let Some(divisions) = self.number(element, "divisions")? {
+        if let Some(divisions) = number(element, "divisions")? {
             if divisions <= Fraction::ZERO || divisions.numer() > 1 << 44 || divisions.denom() > 1_000_000 {
                 return Err(error_at(
                     element,
@@ -25,8 +25,8 @@ impl PartReader<'_> {
             }
         }
         for transpose in element.all("transpose") {
-            let chromatic = self.number(transpose, "chromatic")?.unwrap_or(Fraction::ZERO).round();
-            let octaves = self.number(transpose, "octave-change")?.unwrap_or(Fraction::ZERO).round();
+            let chromatic = number(transpose, "chromatic")?.unwrap_or(Fraction::ZERO).round();
+            let octaves = number(transpose, "octave-change")?.unwrap_or(Fraction::ZERO).round();
             let staff = transpose.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(0);
             self.transpose.insert(staff, (chromatic.clamp(-60, 60) + 12 * octaves.clamp(-5, 5)) as i32);
         }
@@ -35,7 +35,7 @@ impl PartReader<'_> {
 
     pub(super) fn direction(&mut self, element: Element<'_>) {
         for kind in element.all("direction-type") {
-            if let Some(mark) = kind.child("rehearsal").map(|r| r.trimmed()).filter(|t| !t.is_empty()) {
+            if let Some(mark) = kind.child("rehearsal").map(Children::trimmed).filter(|t| !t.is_empty()) {
                 self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.all("words") {

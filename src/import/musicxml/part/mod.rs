@@ -143,11 +143,12 @@ impl PartReader<'_> {
         }
         Ok(())
     }
+}
 
-    fn number(&self, parent: Element<'_>, name: &str) -> Result<Option<Fraction>, FormatError> {
-        let Some(child) = parent.child(name) else { return Ok(None) };
-        let text = child.trimmed();
-        let parsed = Fraction::parse(text).filter(|_| !text.contains('/'));
-        parsed.map(Some).ok_or_else(|| error_at(child, format!("found {text:?} as <{name}>, expected a number")))
-    }
+/// The number in the first child of a name.
+fn number(parent: Element<'_>, name: &str) -> Result<Option<Fraction>, FormatError> {
+    let Some(child) = parent.child(name) else { return Ok(None) };
+    let text = child.trimmed();
+    let parsed = Fraction::parse(text).filter(|_| !text.contains('/'));
+    parsed.map(Some).ok_or_else(|| error_at(child, format!("found {text:?} as <{name}>, expected a number")))
 }

@@ -1,6 +1,6 @@
 //! The notes of a part and the steps between them: lengths, places, keys, ties. It must not know what else a measure holds.
 
-use super::PartReader;
+use super::{PartReader, number};
 use crate::import::musicxml::directions;
 use crate::import::musicxml::document::Note;
 use crate::import::musicxml::dom::{Children, Element, error_at};
@@ -18,7 +18,7 @@ fn holds(t: Time) -> bool {
 impl PartReader<'_> {
     /// A duration in whole notes.
     fn duration(&self, element: Element<'_>) -> Result<Option<Time>, FormatError> {
-        let Some(count) = self.number(element, "duration")? else { return Ok(None) };
+        let Some(count) = number(element, "duration")? else { return Ok(None) };
         if count < Fraction::ZERO {
             return Err(error_at(element, "found a negative duration"));
         }
@@ -156,11 +156,11 @@ impl PartReader<'_> {
                 return Err(error_at(pitch, format!("found {other:?} as a step, expected a letter from A to G")));
             }
         };
-        let octave = self.number(pitch, "octave")?.filter(|o| o.denom() == 1 && (-2..=10).contains(&o.numer()));
+        let octave = number(pitch, "octave")?.filter(|o| o.denom() == 1 && (-2..=10).contains(&o.numer()));
         let Some(octave) = octave else {
             return Err(error_at(pitch, "found a pitch without an octave from 0 to 9"));
         };
-        let alter = self.number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
+        let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
         self.counts.micro += usize::from(alter.denom() != 1);
         let moved = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
         let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(moved);
