@@ -7,6 +7,7 @@ pub mod cli;
 pub mod describe;
 pub mod export;
 pub mod import;
+pub mod manual;
 pub mod notation;
 pub mod recording;
 pub mod rhythm;
