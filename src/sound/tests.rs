@@ -4,7 +4,7 @@ mod placing;
 mod sounding;
 
 use super::*;
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Part, Section, Swing, Tempo, Time, Voice, picture};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Part, Section, Swing, Tempo, Time, Voice, cell_notation};
 use num_rational::BigRational;
 use num_traits::ToPrimitive;
 
@@ -28,7 +28,7 @@ pub(super) fn groove(voices: &[Voice], rows: &[Row]) -> Groove {
     let sections: Vec<Section> = rows.iter().enumerate().map(|(k, row)| section(k, row)).collect();
     let parts = || -> Vec<Part> {
         let parts = rows.iter().zip(&sections);
-        parts.map(|(r, s)| picture::parse_bars(r.4, &s.meter, usize::from(s.bars), 4).expect("drawing")).collect()
+        parts.map(|(r, s)| cell_notation::parse_bars(r.4, &s.meter, usize::from(s.bars), 4).expect("drawing")).collect()
     };
     let layers = voices.iter().enumerate().map(|(k, &v)| Layer::new(&format!("l{k}"), v, 4, parts())).collect();
     Groove::new("t", "", sections, layers).expect("groove")
@@ -47,7 +47,7 @@ pub(super) fn big(n: i64, d: i64) -> BigRational {
 }
 
 /// Offsets of the attacks of layer 0 and the length of the loop in frames, added up plainly.
-pub(super) fn reference(groove: &Groove, ask: &Ask) -> (Vec<BigRational>, BigRational) {
+pub(super) fn reference(groove: &Groove, ask: &ScheduleOptions) -> (Vec<BigRational>, BigRational) {
     let per_whole = |s: &Section| {
         let (bpm, unit) = (s.tempo.bpm(), s.tempo.unit());
         big(60 * i64::from(ask.rate.hertz()), 1)
@@ -76,7 +76,7 @@ pub(super) fn rounded(x: &BigRational) -> i64 {
 pub(super) fn hard() -> Vec<Groove> {
     let cycle = {
         let row: Row = ("4/4", "137.3", 1, None, "................");
-        let part = Part::Cycled { cells: picture::parse_cycle("x.x..").expect("cycle"), start: 0 };
+        let part = Part::Cycled { cells: cell_notation::parse_cycle("x.x..").expect("cycle"), start: 0 };
         let layer = Layer::new("l", Voice::Rim, 4, vec![part]);
         Groove::new("t", "", vec![section(0, &row)], vec![layer]).expect("groove")
     };
@@ -98,7 +98,7 @@ pub(super) fn hard() -> Vec<Groove> {
 }
 
 /// A groove from its start through a renderer, so many frames, a block at a time.
-pub(super) fn rendered(groove: &Groove, ask: &Ask, db: f32, frames: usize, block: usize) -> Vec<f32> {
+pub(super) fn rendered(groove: &Groove, ask: &ScheduleOptions, db: f32, frames: usize, block: usize) -> Vec<f32> {
     let mut renderer = Renderer::new(ask.rate);
     renderer.set_gain(Gain::from_db(db));
     renderer.play(Box::new(Schedule::build(groove, ask)), Frame(0));
@@ -116,6 +116,6 @@ pub(super) fn full() -> Groove {
 
 #[test]
 fn why_there_is_no_sound_is_one_line() {
-    let error = NoSound::new("first\nsecond");
+    let error = OutputError::new("first\nsecond");
     assert_eq!(error.to_string(), "no sound: first");
 }

@@ -3,8 +3,8 @@
 
 use super::*;
 use crate::rhythm::{Accent, Edit};
-use crate::session::Command;
-use crate::terminal::run::Screen;
+use crate::session::{Command, DocumentId};
+use crate::terminal::shell::Screen;
 use crate::terminal::{Arrived, Heard, Ungiven, Unsaved};
 use proptest::prelude::*;
 
@@ -70,7 +70,7 @@ fn happening() -> impl Strategy<Value = Happening> {
     ];
     let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
     prop_oneof![
-        1 => Just(Happening::Key(super::super::key::ctrl('t'))),
+        1 => Just(Happening::Key(crate::terminal::input::key::ctrl('t'))),
         20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
         2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
@@ -117,7 +117,7 @@ proptest! {
                     from: "漢.mid".into(),
                     remarks: vec!["漢".repeat(200); remarks],
                 }))),
-                Happening::Saved(result) => Event::Saved { work: 0, groove: state.groove().clone(), result },
+                Happening::Saved(result) => Event::Saved { document: DocumentId(0), groove: state.groove().clone(), result },
             };
             let effects = update(&mut state, event);
             // The analysis may come late; the screen must bear a report of another groove.
@@ -155,7 +155,7 @@ fn the_largest_groove_is_edited_and_looked_at() {
         }
     }
     let groove = state.groove().clone();
-    update(&mut state, Event::Saved { work: 0, groove, result: Err(Unsaved::Changed) });
+    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(Unsaved::Changed) });
     assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
 }
 

@@ -4,13 +4,13 @@
 use super::pen::{Pen, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
-use crate::terminal::columns::Scale;
-use crate::terminal::layout::Layout;
 use crate::terminal::state::{Labels, State};
+use crate::terminal::view::columns::Scale;
+use crate::terminal::view::layout::Layout;
 use ratatui::style::Style;
 
 /// The column of the window that sounds now, if it is in view.
-pub(super) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
+pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
     let head = state.play.head?;
     let section = state.session.cursor().place.section;
     if head.section != section {
@@ -25,7 +25,7 @@ pub(super) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize>
 }
 
 /// Bar numbers with cursor, selection and playhead marks, and the syllables of the cursor's layer.
-pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
     let place = state.session.cursor().place;
@@ -42,9 +42,9 @@ pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         }
     }
     if place.layer < groove.layers().len() {
-        let (part, frame) = (groove.part(place.layer, place.section), groove.frame(place.layer, place.section));
+        let (part, context) = (groove.part(place.layer, place.section), groove.context(place.layer, place.section));
         let mut free = 0;
-        for spot in part.spots(frame) {
+        for spot in part.spots(context) {
             let start = scale.cell(spot.beat, spot.span, 0);
             if start >= state.scroll + width {
                 break;
@@ -57,7 +57,7 @@ pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
                 if column < state.scroll || column < free {
                     continue;
                 }
-                let text = landing::syllable(Spot { cell, ..spot }, frame);
+                let text = landing::syllable(Spot { cell, ..spot }, context);
                 let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
                 let next = scale.cell(spot.beat, spot.span, cell + 1);
                 // Long syllables are cut to their cell, so that each stands over its own column.
@@ -112,7 +112,7 @@ fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
 }
 
 /// Names and cells of the layers in view.
-pub(super) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
         let words = format!("no layers: {} makes one", state.keymap.first("add-layer"));
@@ -183,7 +183,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.top_layer + row;
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
-    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+    let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
     let (first, end) = (state.scroll, state.scroll + width);
     let heard = groove.heard(layer);
@@ -199,7 +199,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
     }
     let dim = |style: Style| if heard { style } else { theme.silent() };
-    for spot in part.spots(frame) {
+    for spot in part.spots(context) {
         let (from, to) =
             (scale.cell(spot.beat, spot.span, 0), scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)));
         if from >= end {
@@ -211,7 +211,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         for c in 0..usize::from(spot.span.cells) {
             let (from, to) = (scale.cell(spot.beat, spot.span, c), scale.cell(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
-            let goes_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(frame);
+            let goes_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
                 Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),
                 Cell::Hold => {
@@ -281,10 +281,10 @@ fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
 
 /// Cells of a layer's last group in a section, where more than a bar of it is rests before the section's end and no other group is as
 /// long: it says where the line ends, not how it goes.
-pub(super) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
+pub(crate) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
     groove.layers().get(layer)?;
-    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
-    let end = part.len(frame);
+    let (part, context) = (groove.part(layer, section), groove.context(layer, section));
+    let end = part.len(context);
     let sounds = (0..end).rev().find(|c| part.cell(*c) != Cell::Rest)? + 1;
     let s = &groove.sections()[section];
     let rests = s.length().minus(groove.written_at(Place { layer, section, cell: sounds }))?;
@@ -301,7 +301,7 @@ pub(super) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usi
 fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
     let part = groove.part(layer, section);
-    let end = part.len(groove.frame(layer, section));
+    let end = part.len(groove.context(layer, section));
     (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)
 }
 

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::analysis::{self, Kind};
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, line, picture};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, line};
 use crate::sound::SampleRate;
 use std::sync::Arc;
 
@@ -18,7 +18,7 @@ fn groove() -> Groove {
     let bars: Vec<String> = cells.chunks(16).map(|c| c.iter().collect()).collect();
     let text = |n: usize| bars[..n].join(" | ");
     let parts = [(2, text(2)), (6, text(6))];
-    let part = |(n, t): &(usize, String)| picture::parse_bars(t, &meter, *n, 4).expect("drawing");
+    let part = |(n, t): &(usize, String)| cell_notation::parse_bars(t, &meter, *n, 4).expect("drawing");
     let layer = Layer::new("riff", Voice::Pluck, 4, parts.iter().map(part).collect());
     Groove::new("rope", "", vec![section("a", 2, 3), section("b", 6, 1)], vec![layer]).expect("groove")
 }
@@ -86,6 +86,6 @@ fn the_silences_of_a_sequence_are_those_of_the_file() {
         silence: Some(4),
     };
     let takes = takes(&sequence);
-    assert_eq!((takes[0].silences.as_slice(), takes[1].silences.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
-    assert!(takes[2].silences.len() > 100 && takes[2].silences[..2] == [1, 3]);
+    assert_eq!((takes[0].muted_passes.as_slice(), takes[1].muted_passes.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
+    assert!(takes[2].muted_passes.len() > 100 && takes[2].muted_passes[..2] == [1, 3]);
 }

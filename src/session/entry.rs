@@ -1,0 +1,146 @@
+//! Laying groups and cells down, typed or pasted, and where the cursor goes then. It must not know the screen or keys.
+
+use super::cursor::{Cursor, previous_attack};
+use super::edits::{EditResult, FULL, Result};
+use super::{Session, select};
+use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place};
+use std::cmp::Ordering;
+
+impl Session {
+    /// The cursor at a time of its section; at the section's end in the next one, or past the end of the groove.
+    pub(super) fn landed(&self, at: Place, time: crate::rhythm::Time) -> Cursor {
+        let length = self.groove.sections()[at.section].length();
+        if time < length {
+            return Cursor { place: at, column: time, past_end: false }.settled(&self.groove);
+        }
+        if at.section + 1 < self.groove.sections().len() {
+            return Cursor::at(&self.groove, Place { section: at.section + 1, cell: 0, ..at });
+        }
+        Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) }
+    }
+
+    /// The cursor so many cells on from a place.
+    pub(super) fn beyond(&self, at: Place, cells: usize) -> Cursor {
+        let mut at = at;
+        let mut left = cells;
+        loop {
+            let room = self.groove.cells(at.layer, at.section) - at.cell;
+            if left < room {
+                return Cursor::at(&self.groove, Place { cell: at.cell + left, ..at });
+            }
+            if at.section + 1 == self.groove.sections().len() {
+                let last = Cursor::at(&self.groove, Place { cell: usize::MAX, ..at });
+                return Cursor { past_end: true, ..last };
+            }
+            left -= room;
+            at = Place { section: at.section + 1, cell: 0, ..at };
+        }
+    }
+
+    pub(super) fn lay(&self, groups: &[u32], label: String) -> Result<EditResult> {
+        if self.cursor.past_end {
+            return Err(EditError::Nothing(FULL));
+        }
+        let attack = Attack { accent: Accent::Plain, pitch: self.near_pitch() };
+        let mut groove = (*self.groove).clone();
+        let mut cursor = self.cursor;
+        let mut laid = 0;
+        for &cells in groups {
+            let mut at = cursor.place;
+            if cursor.past_end {
+                break;
+            }
+            let mut left = (cells as usize).max(1);
+            let mut edit = Edit::Lay { at, cells: left, attack };
+            // A group that is longer than its section goes on sounding in the next one.
+            loop {
+                groove = groove.edited(&edit)?;
+                let room = groove.cells(at.layer, at.section) - at.cell;
+                if left <= room || at.section + 1 == groove.sections().len() {
+                    break;
+                }
+                left -= room;
+                at = Place { section: at.section + 1, cell: 0, ..at };
+                let cells = left.min(groove.cells(at.layer, at.section));
+                edit = Edit::Paste(at, Clip { rows: vec![vec![Cell::Hold; cells]] });
+            }
+            cursor = self.beyond(cursor.place, (cells as usize).max(1));
+            laid += 1;
+        }
+        let made = EditResult::of(groove, label).to(cursor);
+        Ok(if laid < groups.len() {
+            made.saying(format!("{laid} of {} groups laid; {FULL}", groups.len()))
+        } else if cursor.past_end {
+            made.saying(FULL)
+        } else {
+            made
+        })
+    }
+
+    pub(super) fn step(&self, cell: Cell, label: &str) -> Result<EditResult> {
+        if self.cursor.past_end {
+            return Err(EditError::Nothing(FULL));
+        }
+        let at = self.cursor.place;
+        let groove = self.groove.edited(&Edit::Set(at, cell))?;
+        if cell == Cell::Hold && groove.cell(at) != Cell::Hold {
+            return Err(EditError::Nothing("nothing sounds before this cell that could go on"));
+        }
+        let cursor = self.beyond(at, 1);
+        let made = EditResult::of(groove, label).to(cursor);
+        Ok(if cursor.past_end { made.saying(FULL) } else { made })
+    }
+
+    pub(super) fn take_back(&self) -> Result<EditResult> {
+        let at = self.cursor.place;
+        let from = if self.cursor.past_end && self.groove.cell(at).attack().is_some() {
+            at
+        } else {
+            previous_attack(&self.groove, at).ok_or(EditError::Nothing("there is no attack before this cell"))?
+        };
+        let mut groove = self.groove.edited(&Edit::Set(from, Cell::Rest))?;
+        let mut held = Place { cell: from.cell + 1, ..from };
+        while groove.cell(held) == Cell::Hold {
+            groove = groove.edited(&Edit::Set(held, Cell::Rest))?;
+            held.cell += 1;
+        }
+        Ok(EditResult::of(groove, "take back").to(Cursor::at(&self.groove, from)))
+    }
+
+    pub(super) fn paste(&self) -> Result<EditResult> {
+        let at = self.cursor.place;
+        if self.clip.rows.is_empty() {
+            return Err(EditError::Nothing("nothing has been copied yet"));
+        }
+        if self.cursor.past_end {
+            return Err(EditError::Nothing(FULL));
+        }
+        let groove = self.groove.edited(&Edit::Paste(at, self.clip.clone()))?;
+        let cells = self.clip.rows[0].len();
+        let room = self.groove.cells(at.layer, at.section) - at.cell;
+        let made = EditResult::of(groove, "paste").to(self.beyond(at, cells.min(room)));
+        let cut = (cells > room).then_some("cut at the end of the section");
+        let words: Vec<&str> = self.other_cells(at).into_iter().chain(cut).collect();
+        Ok(if words.is_empty() { made } else { made.saying(words.join("; ")) })
+    }
+
+    /// What is told where the cells from a place on are not as long as those that were copied.
+    pub(super) fn other_cells(&self, at: Place) -> Option<&'static str> {
+        self.clip_cells.iter().enumerate().find_map(|(row, copied)| {
+            let layer = at.layer + row;
+            if layer >= self.groove.layers().len() {
+                return None;
+            }
+            let from = self.groove.written_at(at);
+            let first = self.groove.part(layer, at.section).cell_at(from, self.groove.context(layer, at.section));
+            let here = select::lengths(&self.groove, Place { layer, cell: first, ..at }, copied.len());
+            let (old, new) = copied.iter().zip(&here).find(|(old, new)| old != new)?;
+            let all_one_way = copied.iter().zip(&here).all(|(o, n)| o.cmp(n) == old.cmp(new));
+            Some(match old.cmp(new) {
+                Ordering::Greater if all_one_way => "pasted cell by cell; the cells are shorter here",
+                Ordering::Less if all_one_way => "pasted cell by cell; the cells are longer here",
+                _ => "pasted cell by cell; some cells have another length here",
+            })
+        })
+    }
+}
