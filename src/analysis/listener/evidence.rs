@@ -35,7 +35,7 @@ pub(super) struct Span {
 pub(super) fn spans(input: &Input) -> Vec<Span> {
     let events = events(input);
     let mut spans = Vec::new();
-    for run in input.sections.chunk_by(|a, b| same_tempo(a, b)) {
+    for run in input.sections.chunk_by(same_tempo) {
         let (Some(first), Some(last)) = (run.first(), run.last()) else { continue };
         let mut range = (first.start, last.end);
         let of_range: Vec<(f64, f64)> = events
@@ -67,8 +67,8 @@ fn same_tempo(a: &Section, b: &Section) -> bool {
     (a.whole / b.whole - 1.0).abs() < 1e-9
 }
 
-/// The shortest whole number of bars after which the loop is the same again, with two attacks or more in it: a written-out
-/// repeat is a repeat.
+/// The shortest whole number of bars after which the loop is the same again: a written-out repeat is a repeat. Of bars with one
+/// attack each two are a loop.
 fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[Section]) -> f64 {
     let bar = sections[0].meter.bar;
     if sections.iter().any(|s| (s.meter.bar / bar - 1.0).abs() > 1e-9) {
@@ -83,8 +83,8 @@ fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[Section]) -> f6
         let count = n * d / bars;
         let shift = length * d as f64 / bars as f64;
         let same = |(a, b): (&(f64, f64), &(f64, f64))| (b.0 - a.0 - shift).abs() < 2e-6 && (a.1 - b.1).abs() < 1e-6;
-        if count > 1 && events.iter().zip(&events[count..]).all(same) {
-            return shift;
+        if count > 0 && events.iter().zip(&events[count..]).all(same) {
+            return if count > 1 { shift } else { 2.0 * shift };
         }
     }
     length

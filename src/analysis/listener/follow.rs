@@ -60,8 +60,8 @@ impl Course {
         let rounds = if n <= SETTLE / 2 { 2 } else { 1 };
         // The start is at the phase itself, before the first event that is settled on.
         let lead = if from == 0 { self.first } else { 0.0 };
-        for lane in 0..LANES {
-            bundle.since[lane] = lead - phase[lane];
+        for (since, phase) in bundle.since.iter_mut().zip(phase) {
+            *since = lead - phase;
         }
         for pass in 0..rounds {
             for (i, step) in self.steps.iter().enumerate().skip(from) {
@@ -72,7 +72,7 @@ impl Course {
         bundle
     }
 
-    #[inline(always)]
+    #[inline]
     fn advance(&self, bundle: &mut Bundle, step: f32) -> (Lanes, Lanes, Lanes) {
         let (mut error, mut count, mut near) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
         for lane in 0..LANES {

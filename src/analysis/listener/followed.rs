@@ -35,7 +35,6 @@ const INDEX_PERIOD: usize = 12;
 /// A pulse that was followed once round the loop.
 struct Followed {
     period: f64,
-    parts: usize,
     /// Its mean period: the loop over its number of pulses.
     mean_period: f64,
     /// The rate between hits at most two pulses apart.
@@ -74,8 +73,10 @@ pub(super) fn hear(events: &[Event], length: f64, cuts: &[f64], params: &Params)
         all.push(f.candidate(*p, events, length));
     }
     for (r, p) in rates.iter().zip(&p[followed.len()..]).filter(|x| *x.1 >= LEAST) {
-        let pulses = renewal::pulses(events, length, r.rate);
-        all.push(Candidate::steady(Kind::Average, *p, r.rate, length, Vec::new(), pulses));
+        let pulses = renewal::pulses(events, length, r.period);
+        let mut c = Candidate::steady(Kind::Average, *p, r.period, length, Vec::new(), pulses);
+        c.is_attacks = true;
+        all.push(c);
     }
     if let Some((_, mut candidate)) = change {
         candidate.probability = p[p.len() - 1];
@@ -314,7 +315,6 @@ fn measured(
     }
     Followed {
         period,
-        parts,
         mean_period,
         rate: Some(rate(&trace, mean_period, start.pulses, length))
             .filter(|r| params.allows(*r))
@@ -443,12 +443,11 @@ fn changing(
         .iter()
         .map(|&(from, to, state)| {
             let state = states[state];
-            let (pulses, period) = match followed.get(state) {
-                Some(f) => (hit_pulses(&f.trace, events, from..to, None), f.period),
-                None => {
-                    let r = &rates[state - followed.len()];
-                    (renewal::pulses_between(events, from..to, r.rate), r.rate)
-                }
+            let (pulses, period) = if let Some(f) = followed.get(state) {
+                (hit_pulses(&f.trace, events, from..to, None), f.period)
+            } else {
+                let r = &rates[state - followed.len()];
+                (renewal::pulses_between(events, from..to, r.period), r.period)
             };
             let spread = |p: &[f64]| (p[p.len() - 1] - p[0]) / (p.len() - 1) as f64;
             let period = if pulses.len() > 1 { spread(&pulses) } else { period };
@@ -471,6 +470,14 @@ fn changing(
     let period = longest(&pieces);
     Some((
         score * scale + prior + params.first,
-        Candidate { kind: Kind::Changing, probability: 0.0, period, follows: true, on_grid: false, pieces },
+        Candidate {
+            kind: Kind::Changing,
+            probability: 0.0,
+            period,
+            follows: true,
+            is_attacks: false,
+            on_grid: false,
+            pieces,
+        },
     ))
 }

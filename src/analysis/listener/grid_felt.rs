@@ -381,7 +381,18 @@ fn changing(
         })
         .collect();
     let period = longest(&pieces);
-    Some((log, Candidate { kind: Kind::Changing, probability: 0.0, period, follows: false, on_grid: true, pieces }))
+    Some((
+        log,
+        Candidate {
+            kind: Kind::Changing,
+            probability: 0.0,
+            period,
+            follows: false,
+            is_attacks: false,
+            on_grid: true,
+            pieces,
+        },
+    ))
 }
 
 /// The period of the longest piece.

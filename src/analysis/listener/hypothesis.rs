@@ -36,6 +36,8 @@ pub(super) struct Candidate {
     pub(super) period: f64,
     /// Whether its pulses are the attacks they follow, so that its pieces are cut from them.
     pub(super) follows: bool,
+    /// Whether its pulses are all the attacks and nothing else but halves and thirds between them.
+    pub(super) is_attacks: bool,
     /// Whether it comes from the grid.
     pub(super) on_grid: bool,
     pub(super) pieces: Vec<Piece>,
@@ -56,6 +58,7 @@ impl Candidate {
             probability,
             period,
             follows: kind == Kind::Average,
+            is_attacks: false,
             on_grid: false,
             pieces: vec![Piece { start: 0.0, end: length, kind, period, sizes, pulses }],
         }
@@ -72,6 +75,8 @@ pub(super) fn normalised(log_scores: impl Iterator<Item = f64> + Clone) -> Vec<f
     let best = log_scores.clone().fold(f64::NEG_INFINITY, f64::max);
     let mut p: Vec<f64> = log_scores.map(|l| (l - best).exp()).collect();
     let sum: f64 = p.iter().sum();
-    p.iter_mut().for_each(|x| *x /= sum);
+    for x in &mut p {
+        *x /= sum;
+    }
     p
 }

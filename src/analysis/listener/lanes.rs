@@ -10,13 +10,13 @@ pub(super) type Lanes = [f32; LANES];
 const ROUND: f32 = 12_582_912.0;
 
 /// The nearest whole number, of numbers below four million.
-#[inline(always)]
+#[inline]
 pub(super) fn round(x: f32) -> f32 {
     (x + ROUND) - ROUND
 }
 
 /// `e^x` for `x` up to 80, to a few millionths; below -87 the value at -87.
-#[inline(always)]
+#[inline]
 pub(super) fn exp(x: f32) -> f32 {
     let y = x.max(-87.0) * std::f32::consts::LOG2_E;
     let shifted = y + ROUND;
@@ -27,7 +27,7 @@ pub(super) fn exp(x: f32) -> f32 {
 }
 
 /// Natural logarithm of a normal positive number, to a few ten-millionths.
-#[inline(always)]
+#[inline]
 pub(super) fn ln(x: f32) -> f32 {
     // x = m 2^e with m from 2/3 to 4/3; ln m = 2 atanh((m - 1) / (m + 1)).
     let e = x.to_bits().wrapping_sub(0x3f2a_aaab) & 0xff80_0000;

@@ -5,7 +5,7 @@ use super::hypothesis::Kind;
 use super::input::Carried;
 
 /// Two hearings within this factor are about as likely.
-pub const ABOUT_AS_LIKELY: f64 = 1.5;
+pub(super) const ABOUT_AS_LIKELY: f64 = 1.5;
 /// Hearings of less are not shown.
 const LEAST_SHOWN: f64 = 0.01;
 

@@ -21,7 +21,13 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
             !both_exact && coincide(k, of_kept, &candidate, &pulses, length)
         });
         match twin {
-            Some((k, _)) => k.probability += candidate.probability,
+            Some((k, of_kept)) => {
+                k.probability += candidate.probability;
+                // The pulses of a hearing that follows attacks are these themselves.
+                if k.follows && candidate.is_attacks && !k.is_attacks {
+                    (k.is_attacks, k.pieces, *of_kept) = (true, candidate.pieces, pulses);
+                }
+            }
             None => kept.push((candidate, pulses)),
         }
     }

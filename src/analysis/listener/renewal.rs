@@ -19,7 +19,7 @@ const SHARE: f64 = 0.2;
 #[derive(Debug, Clone)]
 pub(super) struct Rate {
     /// Mean of the intervals near the period, in seconds.
-    pub(super) rate: f64,
+    pub(super) period: f64,
     pub(super) log: f64,
     pub(super) prior: f64,
     /// Each event's share of the log likelihood.
@@ -73,7 +73,7 @@ pub(super) fn rates(events: &[Event], length: f64, params: &Params) -> Vec<Rate>
             let prior = params.prior(period) - phase;
             let log = sum * params.present / length + prior + params.first + SHARE.ln();
             if params.allows(rate) {
-                all.push(Rate { rate, log, prior, row });
+                all.push(Rate { period: rate, log, prior, row });
             }
         }
     }

@@ -112,7 +112,7 @@ fn ranks(values: &[f64]) -> Vec<f64> {
         .map(|v| {
             let below = values.iter().filter(|x| *x < v).count() as f64;
             let same = values.iter().filter(|x| *x == v).count() as f64;
-            below + (same + 1.0) / 2.0
+            below + 0.5 * same + 0.5
         })
         .collect()
 }
@@ -120,7 +120,7 @@ fn ranks(values: &[f64]) -> Vec<f64> {
 /// Spearman's rank correlation.
 pub(super) fn spearman(a: &[f64], b: &[f64]) -> f64 {
     let (a, b) = (ranks(a), ranks(b));
-    let mean = (a.len() + 1) as f64 / 2.0;
+    let mean = 0.5 * (a.len() + 1) as f64;
     let sum = |f: &dyn Fn(usize) -> f64| (0..a.len()).map(f).sum::<f64>();
     let cov = sum(&|i| (a[i] - mean) * (b[i] - mean));
     cov / (sum(&|i| (a[i] - mean).powi(2)) * sum(&|i| (b[i] - mean).powi(2))).sqrt()
@@ -131,6 +131,6 @@ pub(super) fn is_even_on(l: &Listening, every: usize, from: usize, cell: f64, ce
     h.kind == Kind::Even
         && h.pulses.iter().all(|p| {
             let at = (p / cell).round() as usize % cells;
-            (at + cells - from % cells) % every == 0
+            (at + cells - from % cells).is_multiple_of(every)
         })
 }
