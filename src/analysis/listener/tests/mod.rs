@@ -48,7 +48,11 @@ impl Piece {
 
     /// A layer of groups, each an attack and rests.
     pub(super) fn groups(meter: Meter, bpm: f64, bars: usize, division: usize, groups: &[usize]) -> Self {
-        let cells: String = groups.iter().map(|g| format!("x{}", ".".repeat(g - 1))).collect();
+        let mut cells = String::new();
+        for g in groups {
+            cells.push('x');
+            cells.extend(std::iter::repeat_n('.', g - 1));
+        }
         Self::new(meter, bpm, bars, &[(Voice::Pluck, division, &cells)])
     }
 
