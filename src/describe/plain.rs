@@ -173,6 +173,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         /// What is drawn of a whole part is what the file's reader reads, and no line is missing.
         #[test]
         fn boxes_are_read_back(groove in grooves()) {

@@ -236,6 +236,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         /// Every pulse has a mark of its own, coincidences are mutual, and no line is too wide.
         #[test]
         fn a_mark_for_every_pulse_at_any_width(

@@ -448,6 +448,8 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn undo_and_redo_are_exact(commands in prop::collection::vec(command(), 1..60)) {
         let first = groove("x..x ..x. / X-.. o...");

@@ -9,6 +9,9 @@ use syn::{
     Expr, ExprPath, ExprStruct, ItemEnum, ItemImpl, Macro, Pat, Path, Token, Type, UseGlob, UsePath, UseRename, UseTree,
 };
 
+/// Stands for every variant of an enum.
+pub(super) const ANY: &str = "*";
+
 /// A source file without what is compiled only for tests.
 #[derive(Default)]
 pub(super) struct Source {
@@ -293,7 +296,9 @@ impl<'a> Visit<'a> for Variants<'_> {
             let mut inside = Source::default();
             inside.flatten(tokens);
             let paths = inside.tokens.windows(3).filter(|w| w[1] == "::");
-            self.source.constructed.extend(paths.map(|w| (w[0].clone(), w[2].clone())));
+            // `Enum::$variant` may be any of them.
+            let variant = |name: &str| if name == "$" { ANY.to_owned() } else { name.to_owned() };
+            self.source.constructed.extend(paths.map(|w| (w[0].clone(), variant(&w[2]))));
             return;
         };
         for expression in &expressions {

@@ -252,6 +252,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_terminal_shows_what_was_drawn(frames in prop::collection::vec(prop::collection::vec(stroke(), 0..6), 1..8)) {
             let area = Rect::new(0, 0, WIDTH, HEIGHT);
