@@ -147,7 +147,7 @@ fn a_groove_is_read_from_standard_input() {
     assert_eq!(wrong.code, Some(1));
     assert!(wrong.errors.starts_with("standard input:2:1: found"), "{}", wrong.errors);
     let midi = run(&["explain", "-"], b"MThd\0\0\0\x06\0\x01\0\x01\x01\xe0");
-    let said = "standard input: found a Standard MIDI File, allowed is a groove; `teeter import` makes one of it\n";
+    let said = "standard input: expected a groove, found a Standard MIDI File (`teeter import` converts it)\n";
     assert_eq!((midi.code, midi.errors.as_str()), (Some(1), said));
     let latin = run(&["explain", "-"], b"format = 1\ntitle = \"\xe9\"\n");
     assert!(latin.errors.starts_with("standard input:2:10: found the byte 0xE9"), "{}", latin.errors);

@@ -1,7 +1,7 @@
 //! The shipped grooves are test data.
 
 use crate::support::{in_package, name, toml_files};
-use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, line};
+use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, group_line};
 use teeter::store;
 
 fn all() -> Vec<(String, store::Loaded)> {
@@ -111,16 +111,16 @@ fn the_difficult_ones_are_built_as_they_say() {
 
     let winch = one("half-tide-winch.toml");
     assert!(at_150(&winch));
-    assert_eq!(line::print(&line::compress(&groups(&winch, 0))), "2(3(4+4+3)+3(5))");
+    assert_eq!(group_line::print(&group_line::compress(&groups(&winch, 0))), "2(3(4+4+3)+3(5))");
 
     let fenders = one("fender-knock.toml");
     assert!(at_150(&fenders));
     let line = groups(&fenders, 0);
     assert_eq!((line.len(), line.iter().sum::<u32>()), (32, 112), "three and a half cells on average");
     assert!(line.iter().all(|g| *g == 3 || *g == 4));
-    assert!(line::period(&line) > line.len() / 2, "in no order that comes again");
+    assert!(group_line::period(&line) > line.len() / 2, "in no order that comes again");
 
     let capstan = one("capstan-thirteen.toml");
     assert!(at_150(&capstan));
-    assert_eq!(line::print(&line::compress(&groups(&capstan, 0))), "16(4+4+5)");
+    assert_eq!(group_line::print(&group_line::compress(&groups(&capstan, 0))), "16(4+4+5)");
 }

@@ -36,7 +36,7 @@ fn its_tables_and_its_picture_are_those_of_the_code() {
     part("voices", &voices);
     let mut rows = String::from("| what | allowed |\n| --- | --- |\n");
     for bound in bounds::ALL {
-        writeln!(rows, "| {} | {} |", bound.what, bound.allowed()).expect("a string");
+        writeln!(rows, "| {} | {} |", bound.what, bound.range()).expect("a string");
     }
     part("bounds", &rows);
     part("screen", &format!("```text\n{}```\n", screen("patterns/half-tide-winch.toml", 80, 24)));

@@ -159,7 +159,7 @@ fn boundaries(rows: &[Row], remarks: &mut Vec<Remark>) -> Result<Vec<bool>, Refu
     let most = (SECTIONS.greatest as usize).saturating_sub(rows.len() / BARS.greatest as usize);
     let Some(over) = count.checked_sub(most).filter(|o| *o > 0) else { return Ok(begins) };
     if over > soft.len() {
-        let words = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.allowed());
+        let words = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.range());
         return Err(Refused::new("", words));
     }
     soft.sort_unstable();
