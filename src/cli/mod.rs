@@ -19,7 +19,7 @@ mod takes;
 mod tap;
 mod times;
 
-use crate::terminal::{self, run::EditError};
+use crate::terminal::{self, shell::EditError};
 use args::{Args, Command};
 use clap::Parser;
 use std::ffi::OsString;
@@ -105,7 +105,7 @@ fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failu
         return Err(Failure::new(Exit::Usage, words));
     }
     let far = port.map(speaker::connect).transpose()?;
-    match terminal::run::edit(file, far) {
+    match terminal::shell::edit(file, far) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
         Err(error @ EditError::NoTerminal) => Err(Failure::new(Exit::Usage, error)),

@@ -1,12 +1,12 @@
 //! What can happen, and what is then to be done, both as values. It must not know how either comes about.
 
-use super::arrival::Arrival;
-use super::order::{Arrived, Order, Ungiven};
-use super::sounding::{Head, Heard, Sequence, Sounding};
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
+use crate::terminal::input::key_time::Arrival;
+use crate::terminal::order::{Arrived, Order, Ungiven};
+use crate::terminal::playback::request::{Head, Heard, Sequence, Sounding};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
 

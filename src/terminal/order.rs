@@ -1,7 +1,7 @@
 //! What is asked to be made or brought in, and what becomes of it, as values. It must not know formats, files or how anything is
 //! made.
 
-use super::sounding::Playing;
+use super::playback::request::Playing;
 use crate::analysis::{Hearing, Kind, Limits};
 use crate::describe::notes::Writing;
 use crate::rhythm::{Fraction, Groove};

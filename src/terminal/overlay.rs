@@ -1,12 +1,12 @@
 //! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
 
-use super::order::{Arrived, Choice, Order};
-use super::question::Question;
-use super::table::Mode;
+use crate::terminal::commands::Mode;
+use crate::terminal::order::{Arrived, Choice, Order};
+use crate::terminal::prompts::question::Question;
 
 /// What lies over the grid.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(super) enum Overlay {
+pub(crate) enum Overlay {
     #[default]
     None,
     /// The help, from this line on.
@@ -39,7 +39,7 @@ pub(super) enum Overlay {
 
 /// A save, or something made, that was refused because of what stands there.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Refused {
+pub(crate) enum Refused {
     /// The groove's own file was changed by another program.
     Changed,
     /// Another file of this name is there.
@@ -50,7 +50,7 @@ pub(super) enum Refused {
 
 impl Overlay {
     /// The mode in which keys are looked up.
-    pub(super) fn mode(&self) -> Mode {
+    pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
             Overlay::Help(_)

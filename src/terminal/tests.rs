@@ -1,7 +1,7 @@
 //! Tests of the whole room without a terminal: (picture, keys, picture) rows, screens, and any keys at all. They must not
 //! know threads, files or the device.
 
-use super::key::Key;
+use super::input::key::Key;
 use super::{Arrival, Colours, Effect, Event, Head, Keymap, Sounding, State, Theme, start, update, view};
 use crate::analysis;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
@@ -75,7 +75,7 @@ fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     };
     for (i, piece) in keys.split('"').enumerate() {
         if i % 2 == 1 {
-            piece.chars().for_each(|c| one(state, super::key::ch(c)));
+            piece.chars().for_each(|c| one(state, super::input::key::ch(c)));
         } else {
             piece.split_whitespace().for_each(|name| one(state, Key::parse(name).expect(name)));
         }

@@ -152,15 +152,15 @@ fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
 
 #[test]
 fn taps_of_a_file_are_told() {
-    // Forty taps on the written beat, 400 ms apart, 20 ms early; the one at 6.4 s is missing.
-    let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.4 - 0.02);
+    // Forty taps on the written beat, 375 ms apart, 20 ms early; the one at 6 s is missing.
+    let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.375 - 0.02);
     let list: Vec<String> = (2..42).filter(|n| *n != 16).map(line).collect();
     let list = list.concat();
     let ended = run(&["tap", DEMO, "-"], format!("seconds\twhat\n# by hand\n\n{list}").as_bytes());
     assert_eq!(ended.code, Some(0), "{}", ended.errors);
     for words in [
         "39 taps",
-        "written beat (150.0)",
+        "written beat (160.0)",
         "mean -20 ms",
         "1 slip:",
         "bar 5 beat 1: no tap in turn 1",
@@ -173,7 +173,7 @@ fn taps_of_a_file_are_told() {
     assert_eq!((spaced.text, spaced.errors.as_str()), (ended.text, ""));
     let comma = run(&["tap", DEMO, "-"], list.replace('.', ",").as_bytes());
     assert_eq!((comma.code, comma.text.as_str()), (Some(1), ""));
-    assert!(comma.errors.contains("standard input:1:1: found '0,780', allowed is a decimal point"), "{}", comma.errors);
+    assert!(comma.errors.contains("standard input:1:1: found '0,730', allowed is a decimal point"), "{}", comma.errors);
     let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
     assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
     let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");

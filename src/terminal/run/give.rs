@@ -24,24 +24,24 @@ use std::time::Duration;
 const LAST_WAIT: Duration = Duration::from_secs(5);
 
 /// The thread's end of the program: one piece of work at a time.
-pub(super) struct Giver {
+pub(crate) struct Giver {
     events: Sender<Event>,
     /// The switch of the work under way, and what hangs up when that has ended.
     now: RefCell<Option<(Arc<AtomicBool>, Receiver<()>)>>,
 }
 
 impl Giver {
-    pub(super) fn new(events: Sender<Event>) -> Self {
+    pub(crate) fn new(events: Sender<Event>) -> Self {
         Self { events, now: RefCell::new(None) }
     }
 
     /// Makes something; its end comes as an event.
-    pub(super) fn give(&self, order: Order) {
+    pub(crate) fn give(&self, order: Order) {
         self.work(move |watch| make(&order, watch), Event::Given);
     }
 
     /// Makes a groove of a file; likewise.
-    pub(super) fn bring(&self, path: String, tolerance: Fraction) {
+    pub(crate) fn bring(&self, path: String, tolerance: Fraction) {
         self.work(move |watch| bring(&path, tolerance, watch).map(Box::new), Event::Brought);
     }
 
@@ -70,7 +70,7 @@ impl Giver {
     }
 
     /// Calls off what is under way.
-    pub(super) fn cancel(&self) {
+    pub(crate) fn cancel(&self) {
         if let Some((off, _)) = &*self.now.borrow() {
             off.store(true, Ordering::Relaxed);
         }

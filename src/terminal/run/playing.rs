@@ -1,6 +1,6 @@
 //! From what is to be heard, as the state says it, to takes that can be scheduled. It must not know devices, threads or files.
 
-use super::super::sounding as state;
+use super::super::playback::request as state;
 use super::super::{Clicks, Over, Playing, Pulses, SIDES, Sequence};
 use crate::sound::take::{CountIn, Take, ladder};
 use crate::sound::{Click, ClickLine, Range};
@@ -9,7 +9,7 @@ use crate::sound::{Click, ClickLine, Range};
 const COUNTED: u32 = 256;
 
 /// The take of a loop, once through.
-pub(super) fn take(what: &Playing) -> Take {
+pub(crate) fn take(what: &Playing) -> Take {
     let range = match what.over {
         Over::All => Range::Whole,
         Over::Section(section) => Range::Section(section),
@@ -26,12 +26,12 @@ pub(super) fn take(what: &Playing) -> Take {
         range,
         times: 1,
         count_in: CountIn::Off,
-        silences: Vec::new(),
+        muted_passes: Vec::new(),
     }
 }
 
 /// What is counted in: a bar of the written beat, or the pulse of the first hearing where that alone is clicked.
-pub(super) fn count_in(what: &Playing) -> CountIn {
+pub(crate) fn count_in(what: &Playing) -> CountIn {
     let Some(line) = what.lines.first().filter(|_| what.beat == Clicks::Off) else { return CountIn::Bar };
     let first = line.pulses.partition_point(|t| *t < line.lead - 1e-9);
     match line.pulses[first..] {
@@ -43,7 +43,7 @@ pub(super) fn count_in(what: &Playing) -> CountIn {
 }
 
 /// The takes of a sequence, with their silences.
-pub(super) fn takes(sequence: &Sequence) -> Vec<Take> {
+pub(crate) fn takes(sequence: &Sequence) -> Vec<Take> {
     let take = |t: &state::Take| Take {
         times: t.times.unwrap_or(COUNTED),
         count_in: if t.count_in { count_in(&t.playing) } else { CountIn::Off },

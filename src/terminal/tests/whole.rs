@@ -1,9 +1,9 @@
 //! Tests that what the screen asks, offers and says is whole on a narrow screen. They must not know threads, files or the device.
 
-use super::super::perform::perform;
-use super::super::prompt::ask;
 use super::*;
+use crate::terminal::dispatch::perform;
 use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::prompts::ask;
 use crate::terminal::{Action, Mode, Question, rows};
 
 /// Every question that a command asks, and those that follow a choice.
