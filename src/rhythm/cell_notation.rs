@@ -71,7 +71,7 @@ fn shown(c: Option<(usize, char)>) -> String {
 }
 
 /// Bars read so far.
-struct Bars<'a> {
+struct PartReader<'a> {
     meter: &'a Meter,
     bars: usize,
     division: u16,
@@ -85,7 +85,7 @@ struct Bars<'a> {
     bar_start: usize,
 }
 
-impl Bars<'_> {
+impl PartReader<'_> {
     fn beats(&self) -> usize {
         self.meter.beats() * self.bars
     }
@@ -130,7 +130,7 @@ impl Bars<'_> {
 /// another number of cells than it says, and a hold after a rest.
 pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, NotationError> {
     let (spans, cells) = (Vec::new(), Vec::new());
-    let mut b = Bars { meter, bars, division, spans, cells, beat: 0, in_beat: 0, bar_start: 0 };
+    let mut b = PartReader { meter, bars, division, spans, cells, beat: 0, in_beat: 0, bar_start: 0 };
     let mut reader = Reader { text, at: 0 };
     let per_bar = meter.beats();
     while let Some((at, c)) = reader.next() {
