@@ -8,8 +8,9 @@ use ratatui::backend::TestBackend;
 use std::fmt::Write;
 use std::fs;
 use teeter::analysis;
+use teeter::config::Config;
 use teeter::rhythm::{Voice, bounds};
-use teeter::terminal::{Colours, Config, Effect, Event, Keymap, State, Theme, keymap, start, update, view};
+use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, keymap, start, update, view};
 
 /// Checks the part between two marks, or writes it where asked to.
 fn part(name: &str, expected: &str) {
@@ -76,7 +77,9 @@ fn its_example_of_a_config_file_is_one() {
     let text = fs::read_to_string(in_package("README.md")).expect("README.md");
     let start = text.find("[keys]\nplay").expect("an example");
     let example = text[start..].split("```").next().expect("an end");
-    let config = Config::parse(example).map_err(|e| e.to_string()).expect("a config file");
-    assert_eq!(config.limits.cell_ms, 90.0);
-    assert_eq!(config.keymap.first("play"), "F12");
+    let config = Config::parse(example);
+    let (keymap, errors) = Keymap::with_bindings(&config.keys);
+    assert_eq!((config.errors, errors), (Vec::new(), Vec::new()));
+    assert_eq!(config.cell_limit_ms, Some(90.0));
+    assert_eq!(keymap.first("play"), "F12");
 }

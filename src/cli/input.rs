@@ -2,6 +2,7 @@
 
 use super::{Exit, Failure};
 use crate::analysis::Limits;
+use crate::config::{Config, Part};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::{SampleRate, UserSamples};
 use crate::{store, terminal};
@@ -101,7 +102,11 @@ pub(super) fn speed(percent: &str) -> Result<Fraction, Failure> {
 /// The limits of the user's ear: those asked for, or else those of the config file.
 pub(super) fn limits(cell_limit: Option<f64>) -> Result<Limits, Failure> {
     match cell_limit {
-        None => terminal::run::config().map(|c| c.limits).map_err(|words| Failure::new(Exit::Usage, words)),
+        None => {
+            let config = Config::load();
+            config.check(&[Part::Hearing]).map_err(|words| Failure::new(Exit::Usage, words))?;
+            Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
+        }
         Some(ms) => Limits::with_cell(ms).ok_or_else(|| {
             Failure::new(Exit::Usage, format!("--cell-limit is {ms}, allowed is a number from 20 to 1000 (ms)"))
         }),

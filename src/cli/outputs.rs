@@ -1,12 +1,14 @@
 //! The command that lists the output devices. It must not know how sound is made.
 
 use super::{Exit, Failure};
-use crate::{sound, terminal};
+use crate::config::{Config, Part};
+use crate::sound;
 use std::io::{self, Write};
 
 /// Prints every output device: its mark, its name, what the system calls it. `*` marks the one that sounds.
 pub(super) fn run() -> Result<Exit, Failure> {
-    let config = terminal::run::config().map_err(|words| Failure::new(Exit::Usage, words))?;
+    let config = Config::load();
+    config.check(&[Part::Sound]).map_err(|words| Failure::new(Exit::Usage, words))?;
     let devices = sound::outputs().map_err(|words| Failure::new(Exit::Output, words))?;
     let taken = match &config.output {
         Some(wanted) => sound::chosen(wanted, &devices),

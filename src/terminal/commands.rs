@@ -305,7 +305,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
     "wider" [ch('z')] Action::ZoomBy(1), "wider columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrower columns";
-    "config-file" [] Action::ConfigFile, "what is wrong with the config file";
+    "config-file" [] Action::ConfigFile, "mistakes in the config file";
     "save" [ctrl('s')] Action::Save, "save", "save";
     "save-as" [ctrl('w')] Action::Ask(Question::SaveAs), "save under another name";
     "redraw" [ctrl('l')] Action::Redraw, "draw the screen anew";

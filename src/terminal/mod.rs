@@ -3,7 +3,6 @@
 
 mod action;
 mod commands;
-mod config;
 mod dispatch;
 mod event;
 mod files;
@@ -24,7 +23,6 @@ mod view;
 
 /// Long work in the background.
 pub mod run {
-    mod config;
     mod give;
     pub mod handout;
     pub(crate) mod playing;
@@ -32,7 +30,6 @@ pub mod run {
     pub mod takes;
     pub mod watch;
 
-    pub use config::{ConfigRefused, config};
     pub(crate) use give::Giver;
     pub use give::offers;
     pub use sounds::Sounds;
@@ -40,7 +37,6 @@ pub mod run {
 
 pub use action::{Action, Text};
 pub use commands::{Group, Mode, Row, rows};
-pub use config::{Config, ConfigError};
 pub use event::{Effect, Event, Practised, Unsaved};
 pub use input::key::Key;
 pub use input::key_time::Arrival;

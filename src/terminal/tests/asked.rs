@@ -319,12 +319,12 @@ fn attacks_that_go_are_told_with_the_way_back() {
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
     assert_eq!(last("B \"2\" enter"), "section 'A' has 2 bars now; 8 attacks lost (Ctrl-Z brings them back)");
-    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: a beat is 1/8, a cell of deck 1/32 (/ changes it)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
     assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z brings them back)");
     let mut state = ferry();
     press(&mut state, "B \"2\" enter ctrl-z");
     assert_eq!(state.groove().sections()[0].bars, 4);
-    assert!(screen(&state, (80, 24)).contains("undone: bars"));
+    assert!(screen(&state, (80, 24)).contains("undo: bars"));
 }
 
 #[test]

@@ -111,7 +111,7 @@ pub(crate) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize
 /// What is wrong with the config file, and what is used instead.
 pub(crate) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let lines = state.config_trouble.as_deref().unwrap_or_default();
-    told(pen, area, "The config file was not taken", lines, at);
+    told(pen, area, "Mistakes in the config file", lines, at);
 }
 
 /// A heading and what stands under it from an entry on, each entry in as many lines as it needs.
