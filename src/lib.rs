@@ -7,6 +7,7 @@ pub mod cli;
 pub mod config;
 pub mod describe;
 pub mod exchange;
+pub mod manual;
 pub mod recording;
 pub mod rhythm;
 pub mod session;

@@ -46,6 +46,13 @@ pub(super) enum Command {
     Handout(Sheets),
     /// Make grooves of what others wrote, many files at once
     Import(Import),
+    /// Read the manual: list its chapters, or show one
+    Manual {
+        /// The name of the chapter
+        chapter: Option<String>,
+    },
+    /// Write the man pages
+    Man(Man),
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -294,6 +301,16 @@ pub(super) struct Sheets {
     pub(super) rate: u32,
     /// Write over files that are there
     #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Man {
+    /// Folder to write a page for every command into; without it, the main page goes to standard output
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: Option<PathBuf>,
+    /// Overwrite existing files
+    #[arg(long, requires = "into")]
     pub(super) overwrite: bool,
 }
 
