@@ -1,89 +1,72 @@
-//! Looking after long work: how far it is, and whether it is still wanted. It must not know what is made.
+//! Progress and cancellation of a job.
 
+use crate::sound::Frame;
 use std::cell::Cell;
-use std::io::{self, Write};
+use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-/// Least time between two words on how far the work is.
-const PAUSE: Duration = Duration::from_millis(100);
+/// Shortest time between two progress reports.
+const REPORT_INTERVAL: Duration = Duration::from_millis(100);
 
-/// Work that can be called off and says how far it is.
-pub struct Watch {
-    off: Arc<AtomicBool>,
-    tell: Box<dyn Fn(u8) + Send>,
-    /// The part of the whole that is made now, from 0 to 1.
-    part: Cell<(f64, f64)>,
-    told: Cell<Option<(Instant, u8)>>,
+/// A switch that cancels a job from another thread.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct CancelToken(Arc<AtomicBool>);
+
+impl CancelToken {
+    pub(crate) fn cancel(&self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+
+    fn is_cancelled(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
 }
 
-impl Watch {
-    /// Work that is called off by this switch and says how many percent of it are done.
-    pub fn new(off: Arc<AtomicBool>, tell: impl Fn(u8) + Send + 'static) -> Self {
-        Self { off, tell: Box::new(tell), part: Cell::new((0.0, 1.0)), told: Cell::new(None) }
+/// What a running job reports to and asks whether to go on.
+pub(crate) struct JobControl {
+    token: CancelToken,
+    on_progress: Box<dyn Fn(u8) + Send>,
+    /// The part of the whole job that runs now, from 0 to 1.
+    range: Cell<(f64, f64)>,
+    last: Cell<Option<(Instant, u8)>>,
+}
+
+impl JobControl {
+    /// A job that `token` cancels and that reports its progress in percent.
+    pub(crate) fn new(token: CancelToken, on_progress: impl Fn(u8) + Send + 'static) -> Self {
+        Self { token, on_progress: Box::new(on_progress), range: Cell::new((0.0, 1.0)), last: Cell::new(None) }
     }
 
-    /// Work that nobody looks after.
-    pub fn none() -> Self {
-        Self::new(Arc::default(), |_| {})
+    /// A job that is not cancelled and reports to nobody.
+    pub(crate) fn detached() -> Self {
+        Self::new(CancelToken::default(), |_| {})
     }
 
-    /// Whether the work is not wanted any more.
-    pub fn is_off(&self) -> bool {
-        self.off.load(Ordering::Relaxed)
+    pub(crate) fn is_cancelled(&self) -> bool {
+        self.token.is_cancelled()
     }
 
-    /// What is made now is the part of this number, from 0, of so many equal ones.
-    pub fn part(&self, number: usize, of: usize) {
-        let of = of.max(1) as f64;
-        self.part.set((number as f64 / of, (number + 1) as f64 / of));
+    /// Maps the progress that follows to part `index`, from 0, of `count` equal parts.
+    pub(super) fn sub_range(&self, index: usize, count: usize) {
+        let count = count.max(1) as f64;
+        self.range.set((index as f64 / count, (index + 1) as f64 / count));
     }
 
-    /// A WAV stream that is looked after on its way into `out`. Once the work is called off it takes nothing more: its error is then
-    /// of the kind [`io::ErrorKind::Other`].
-    pub fn sink<'a>(&'a self, out: &'a mut dyn Write) -> Sink<'a> {
-        Sink { watch: self, out, total: None, done: 0 }
-    }
-
-    fn tell(&self, share: f64) {
-        let (from, to) = self.part.get();
+    /// Reports the frames rendered so far; stops the rendering once the job is cancelled.
+    pub(super) fn rendered(&self, done: Frame, total: Frame) -> io::Result<()> {
+        if self.is_cancelled() {
+            return Err(io::Error::other("cancelled"));
+        }
+        let (from, to) = self.range.get();
+        let share = done.0 as f64 / total.0.max(1) as f64;
         let percent = (100.0 * (from + (to - from) * share.clamp(0.0, 1.0))) as u8;
-        let again = self.told.get().is_none_or(|(at, before)| at.elapsed() >= PAUSE && before != percent);
-        if again {
-            self.told.set(Some((Instant::now(), percent)));
-            (self.tell)(percent);
+        if self.last.get().is_none_or(|(at, before)| before != percent && at.elapsed() >= REPORT_INTERVAL) {
+            self.last.set(Some((Instant::now(), percent)));
+            (self.on_progress)(percent);
         }
-    }
-}
-
-/// A WAV stream that is looked after.
-pub struct Sink<'a> {
-    watch: &'a Watch,
-    out: &'a mut dyn Write,
-    /// Bytes of the stream, as its header says.
-    total: Option<u64>,
-    done: u64,
-}
-
-impl Write for Sink<'_> {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        if self.watch.is_off() {
-            return Err(io::Error::other("called off"));
-        }
-        if let (None, [b'R', b'I', b'F', b'F', a, b, c, d, ..]) = (self.total, bytes) {
-            self.total = Some(u64::from(u32::from_le_bytes([*a, *b, *c, *d])) + 8);
-        }
-        let written = self.out.write(bytes)?;
-        self.done += written as u64;
-        if let Some(total) = self.total {
-            self.watch.tell(self.done as f64 / total.max(1) as f64);
-        }
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.out.flush()
+        Ok(())
     }
 }
 
@@ -93,22 +76,18 @@ mod tests {
     use std::sync::Mutex;
 
     #[test]
-    fn percent_are_those_of_the_header_and_nothing_is_taken_once_the_work_is_called_off() {
-        let (off, told) = (Arc::new(AtomicBool::new(false)), Arc::new(Mutex::new(Vec::new())));
-        let seen = told.clone();
-        let watch = Watch::new(off.clone(), move |p| seen.lock().expect("a lock").push(p));
-        watch.part(1, 2);
-        let mut bytes = Vec::new();
-        let mut sink = watch.sink(&mut bytes);
-        // 92 bytes after the first eight: half of it is written, which is three quarters of the second half.
-        sink.write_all(b"RIFF\x5c\0\0\0").expect("a vector");
-        std::thread::sleep(PAUSE);
-        sink.write_all(&[0; 42]).expect("a vector");
-        // At once again: not told.
-        sink.write_all(&[0; 10]).expect("a vector");
-        off.store(true, Ordering::Relaxed);
-        assert_eq!(sink.write_all(&[0; 40]).expect_err("called off").kind(), io::ErrorKind::Other);
-        assert_eq!(*told.lock().expect("a lock"), [54, 75]);
-        assert_eq!(bytes.len(), 60);
+    fn progress_is_that_of_the_sub_range_and_a_cancelled_job_stops() {
+        let (token, reports) = (CancelToken::default(), Arc::new(Mutex::new(Vec::new())));
+        let seen = reports.clone();
+        let control = JobControl::new(token.clone(), move |p| seen.lock().expect("a lock").push(p));
+        control.sub_range(1, 2);
+        control.rendered(Frame(10), Frame(100)).expect("not cancelled");
+        std::thread::sleep(REPORT_INTERVAL);
+        control.rendered(Frame(50), Frame(100)).expect("not cancelled");
+        // Too soon after the last report.
+        control.rendered(Frame(60), Frame(100)).expect("not cancelled");
+        token.cancel();
+        control.rendered(Frame(90), Frame(100)).expect_err("cancelled");
+        assert_eq!(*reports.lock().expect("a lock"), [55, 75]);
     }
 }

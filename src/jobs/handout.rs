@@ -1,104 +1,102 @@
-//! A handout with its pictures and its takes, as files in memory. It must not know where they go.
+//! A handout with its pictures and its takes.
 
-use super::takes::{self, Heard};
-use super::watch::Watch;
-use crate::exchange::handout::{self, SIGN, Sound};
+use super::control::JobControl;
+use super::output::{OutputFile, check_targets, write_files};
+use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
+use super::takes::{self, AnalysedGroove};
+use super::user_samples;
+use crate::exchange::handout::{self, Sound};
 use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, formats};
-use crate::rhythm::{Fraction, Groove};
+use crate::rhythm::Fraction;
+use crate::sound::OwnSounds;
 use crate::sound::take::{Sequence, Take};
-use crate::sound::{OwnSounds, SampleRate};
+use std::fs;
 use std::io;
 use std::path::Path;
 
-/// Where the takes of a handout sound.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Where {
-    /// In files beside it.
-    Beside,
-    /// Within the page.
-    Within,
-    /// Nowhere.
-    Nowhere,
-}
-
-/// What a handout is made as.
-#[derive(Debug)]
-pub struct Sheet<'a> {
-    /// The hearings that are drawn, as indices into the report.
-    pub hearings: Vec<usize>,
-    /// How its notation is written.
-    pub writing: Writing,
-    /// Whether it is Markdown with its pictures beside it, and not a page of HTML.
-    pub markdown: bool,
-    /// Where its takes sound.
-    pub sound: Where,
-    /// Their rate.
-    pub rate: SampleRate,
-    /// The user's own sounds in them.
-    pub own: &'a OwnSounds,
-}
-
-/// A file that is made, all of it in memory.
-#[derive(Debug)]
-pub struct Made {
-    /// Its name, without a folder.
-    pub name: String,
-    /// What stands in it.
-    pub bytes: Vec<u8>,
-    /// How such files begin.
-    pub begins: Vec<u8>,
-}
-
-/// The files of a handout whose page has this name: those beside it first, the page last.
-///
-/// # Errors
-/// That of a sink that is called off, and a take that is longer than a WAV file can be.
-pub fn files(groove: &Groove, heard: &Heard, page: &str, ask: &Sheet<'_>, watch: &Watch) -> io::Result<Vec<Made>> {
-    let piece = Piece { groove, report: &heard.report, hearings: ask.hearings.clone(), section: None };
-    let mut sheet = formats::sheet(piece, heard.limits, ask.writing.clone());
-    sheet.stem = handout::stem(&Path::new(page).file_stem().unwrap_or_default().to_string_lossy());
-    let mut made: Vec<Made> = Vec::new();
-    let mut add = |name: String, bytes, begins: &[u8]| made.push(Made { name, bytes, begins: begins.to_vec() });
-    if ask.sound != Where::Nowhere && !heard.report.attacks.is_empty() {
-        let usual = takes::usual(heard.rival());
-        let mut all = takes::takes(heard, &usual, 1, true, Fraction::ONE).map_err(io::Error::other)?;
-        // Where the last take is the third again, once is enough to read and listen.
-        let mut seen: Vec<String> = Vec::new();
-        all.retain(|t| {
-            !seen.contains(&t.name) && {
-                seen.push(t.name.clone());
-                true
-            }
-        });
+/// Writes a handout; its folder is created if there is none.
+pub(super) fn run(
+    job: &Job,
+    format: HandoutFormat,
+    sound: TakeSound,
+    writing: &Writing,
+    control: &JobControl,
+) -> Result<JobReport, JobError> {
+    let (page, inputs) = (job.target.path(), job.inputs());
+    let folder = page.parent().unwrap_or(Path::new(""));
+    if folder.exists() && !folder.is_dir() {
+        let reason = "expected a folder, found a file".to_owned();
+        return Err(JobError::Write { path: folder.to_owned(), kind: io::ErrorKind::NotADirectory, reason });
+    }
+    check_targets([page], &inputs, job.overwrite)?;
+    let analysed = AnalysedGroove::new(&job.groove, &job.layers, Fraction::ONE, job.limits);
+    let selected = job.hearings.indices(&analysed.report)?;
+    let hearings = selected.unwrap_or_else(|| formats::usual(&analysed.report));
+    let piece = Piece { groove: &job.groove, report: &analysed.report, hearings, section: None };
+    let mut sheet = formats::sheet(piece, job.limits, writing.clone());
+    sheet.stem = handout::stem(&page.file_stem().unwrap_or_default().to_string_lossy());
+    let mut files = Vec::new();
+    let mut add = |name: &str, bytes| files.push(OutputFile { path: page.with_file_name(name), bytes });
+    let mut notes = Vec::new();
+    if sound != TakeSound::None && !analysed.report.attacks.is_empty() {
+        let samples;
+        (samples, notes) = user_samples::load(job, &job.groove);
+        let all = distinct_takes(&analysed)?;
         let count = all.len();
         for (k, take) in all.into_iter().enumerate() {
-            watch.part(k, count);
-            let (name, bytes) = (take.name.clone(), rendered(groove, take, ask, watch)?);
-            let sound = if ask.sound == Where::Within && !ask.markdown {
+            control.sub_range(k, count);
+            let (name, bytes) = (take.name.clone(), rendered(job, take, samples.clone(), control)?);
+            let sound = if sound == TakeSound::Embedded && format == HandoutFormat::Html {
                 Sound::Within(bytes)
             } else {
                 let file = format!("{}-{}.wav", sheet.stem, k + 1);
-                add(file.clone(), bytes, b"RIFF");
+                add(&file, bytes);
                 Sound::Beside(file)
             };
             sheet.takes.push(handout::Take { name, sound });
         }
     }
-    if ask.markdown {
-        let page_of = handout::markdown(&sheet);
-        page_of.files.into_iter().for_each(|(name, bytes)| add(name, bytes, b"<svg"));
-        add(page.to_owned(), page_of.text.into_bytes(), SIGN.as_bytes());
-    } else {
-        let begins = format!("<!DOCTYPE html>\n{SIGN}");
-        add(page.to_owned(), handout::html(&sheet).into_bytes(), begins.as_bytes());
+    let text = match format {
+        HandoutFormat::Html => handout::html(&sheet),
+        HandoutFormat::Markdown => {
+            let handout::Markdown { text, files } = handout::markdown(&sheet);
+            files.into_iter().for_each(|(name, bytes)| add(&name, bytes));
+            text
+        }
+    };
+    files.insert(0, OutputFile { path: page.to_owned(), bytes: text.into_bytes() });
+    let written = files.iter().map(|f| f.path.clone()).collect();
+    let is_new = !folder.as_os_str().is_empty() && !folder.exists();
+    if is_new {
+        fs::create_dir_all(folder).map_err(|e| JobError::write(folder, &e))?;
     }
-    Ok(made)
+    write_files(files, &inputs, job.overwrite, control).inspect_err(|_| {
+        // Only an empty folder is removed.
+        if is_new {
+            drop(fs::remove_dir(folder));
+        }
+    })?;
+    Ok(JobReport { files: written, notes, ..JobReport::default() })
 }
 
-fn rendered(groove: &Groove, take: Take, ask: &Sheet<'_>, watch: &Watch) -> io::Result<Vec<u8>> {
-    let takes = [take];
+/// The default takes with their count-ins; one that comes again is heard once.
+fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
+    let specs = takes::default_takes(analysed.rival());
+    let mut distinct: Vec<Take> = Vec::new();
+    for take in takes::takes(analysed, &specs, 1, true, Fraction::ONE).map_err(JobError::Request)? {
+        if distinct.iter().all(|t| t.name != take.name) {
+            distinct.push(take);
+        }
+    }
+    Ok(distinct)
+}
+
+fn rendered(job: &Job, take: Take, samples: OwnSounds, control: &JobControl) -> Result<Vec<u8>, JobError> {
     let mut bytes = Vec::new();
-    Sequence::with(groove, &takes, ask.rate, ask.own.clone()).write(&mut watch.sink(&mut bytes))?;
+    let takes = [take];
+    let sequence = Sequence::with(&job.groove, &takes, job.rate, samples);
+    let rendered = sequence.write(&mut bytes, &mut |done, total| control.rendered(done, total));
+    rendered.map_err(|e| if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), &e) })?;
     Ok(bytes)
 }

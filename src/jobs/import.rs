@@ -1,36 +1,58 @@
-//! A groove made of a file that others wrote. It must not know threads or the screen.
+//! A groove made from a file of another program.
 
-use super::super::super::{Arrived, Ungiven};
-use super::super::watch::Watch;
+use super::control::JobControl;
+use super::request::{ImportedGroove, JobError};
 use crate::exchange::formats;
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, expected};
 use crate::store::{self, reason};
 use std::fs::{self, File};
-use std::io::Read;
+use std::io::{self, Read};
 use std::path::Path;
 
-/// A groove made of a file.
-pub(super) fn bring(path: &str, tolerance: Fraction, watch: &Watch) -> Result<Arrived, Ungiven> {
-    let bad = |words: String| Ungiven::Failed(format!("not imported, {words}: {path}"));
-    let file = Path::new(path);
-    let about = fs::metadata(file).map_err(|e| bad(reason(&e)))?;
-    // A pipe or a device could make the program wait for ever.
-    if !about.is_file() {
-        return Err(bad("this is not a plain file".into()));
-    }
-    let mut bytes = Vec::new();
-    let read = File::open(file).and_then(|f| f.take(formats::longest() + 1).read_to_end(&mut bytes));
-    read.map_err(|e| bad(reason(&e)))?;
-    let ending = file.extension().and_then(|e| e.to_str());
-    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
-    let made = formats::bring(&bytes, ending, &stem, tolerance).map_err(|e| bad(e.to_string()))?;
-    let size = store::print(&made.groove).len() as u64;
+/// Reads a groove from a file, `-` for standard input; times that are not exact may move by `tolerance` in ms.
+///
+/// # Errors
+/// [`JobError::Input`] with the path, and [`JobError::Cancelled`].
+pub(crate) fn import(path: &Path, tolerance: Fraction, control: &JobControl) -> Result<ImportedGroove, JobError> {
+    let bytes = read_input(path, formats::longest())?;
+    let invalid = |reason: String| JobError::Input(format!("{}: {reason}", input_name(path)));
+    let ending = path.extension().and_then(|e| e.to_str());
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    let imported = formats::bring(&bytes, ending, &stem, tolerance).map_err(|e| invalid(e.to_string()))?;
+    let size = store::print(&imported.groove).len() as u64;
     if size > store::LIMIT {
-        return Err(bad(format!("its groove would have {size} bytes, allowed are at most {}", store::LIMIT)));
+        return Err(invalid(expected(
+            format_args!("a groove file of at most {} bytes", store::LIMIT),
+            format_args!("one of {size} bytes"),
+        )));
     }
-    if watch.is_off() {
-        return Err(Ungiven::Cancelled);
+    if control.is_cancelled() {
+        return Err(JobError::Cancelled);
     }
-    let remarks = made.remarks.iter().map(ToString::to_string).collect();
-    Ok(Arrived { groove: made.groove, from: path.to_owned(), remarks })
+    let warnings = imported.remarks.iter().map(ToString::to_string).collect();
+    Ok(ImportedGroove { groove: imported.groove, from: path.to_owned(), warnings })
+}
+
+fn input_name(path: &Path) -> String {
+    if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() }
+}
+
+/// Reads a plain file, `-` for standard input, and at most one byte more than `limit`.
+///
+/// # Errors
+/// [`JobError::Input`] with the path.
+pub(crate) fn read_input(path: &Path, limit: u64) -> Result<Vec<u8>, JobError> {
+    let failed = |e: io::Error| JobError::Input(format!("{}: cannot read: {}", input_name(path), reason(&e)));
+    let mut bytes = Vec::new();
+    if path.as_os_str() == "-" {
+        io::stdin().lock().take(limit + 1).read_to_end(&mut bytes).map_err(failed)?;
+        return Ok(bytes);
+    }
+    // A pipe or a device could block for ever.
+    if !fs::metadata(path).map_err(failed)?.is_file() {
+        let kind = if path.is_dir() { "a folder" } else { "a device or a pipe" };
+        return Err(JobError::Input(format!("{}: {}", path.display(), expected("a plain file", kind))));
+    }
+    File::open(path).and_then(|f| f.take(limit + 1).read_to_end(&mut bytes)).map_err(failed)?;
+    Ok(bytes)
 }

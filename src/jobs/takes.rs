@@ -1,87 +1,67 @@
-//! What is rendered, as takes: those asked for by the pulses that click in them, those without a word, the steps of a
-//! ladder. It must not know the command line's words nor the screen.
+//! The takes that are rendered: those asked for by their pulses, the default ones, and the steps of a ladder.
 
-use super::super::SIDES;
-use crate::analysis::{self, Hearing, Limits, Report};
+use super::play_request::SIDES;
+use super::request::hearing;
+use crate::analysis::{self, Hearing, Limits, Report, Scope};
 use crate::describe;
 use crate::describe::ladder as climb;
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, ladder as silences};
 use crate::sound::{Click, ClickLine, Range};
-use std::path::Path;
-
-/// What is wrong with a name that sound is to be written under: the file is a WAV file, whatever it is called.
-pub fn no_wav(path: &Path) -> Option<String> {
-    let wav = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav"));
-    (!wav).then(|| format!("found the name {}, allowed is one that ends in .wav", path.display()))
-}
 
 /// A pulse that clicks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Pulse {
-    /// The hearing of this number in the explanation, from 1; 0 is the written beat.
-    pub number: usize,
-    /// How it clicks.
-    pub click: Click,
+pub(crate) struct PulseSpec {
+    /// The number of the hearing in the explanation, from 1; 0 is the written beat.
+    pub(crate) number: usize,
+    pub(crate) click: Click,
 }
 
-/// What is heard in a groove at a playing speed.
+/// A groove's report at a playing speed, for the clicks of its hearings.
 #[derive(Debug)]
-pub struct Heard {
-    /// What is said of it.
-    pub report: Report,
-    /// The limits of the user's ear.
-    pub limits: Limits,
-    /// Length of the groove in seconds at full speed.
+pub(crate) struct AnalysedGroove {
+    pub(crate) report: Report,
+    pub(crate) limits: Limits,
+    /// In seconds at full speed.
     length: f64,
 }
 
-impl Heard {
-    /// What is heard of the groove at this speed, to an ear of these limits.
-    pub fn new(groove: &Groove, speed: Fraction, limits: Limits) -> Self {
-        let report = analysis::report(groove, &analysis::Ask { speed, limits, ..analysis::Ask::default() });
+impl AnalysedGroove {
+    /// Analyses the first layer with attacks, or these layers joined.
+    pub(crate) fn new(groove: &Groove, layers: &[usize], speed: Fraction, limits: Limits) -> Self {
+        let scope = Scope { layers: layers.to_vec(), region: None };
+        let report = analysis::report(groove, &analysis::Ask { scope, speed, limits });
         let length = report.clock.at_whole(report.clock.total_wholes());
         Self { report, limits, length }
     }
 
-    /// The hearing that is set beside the written beat where none is asked for, by its number.
-    pub fn rival(&self) -> Option<usize> {
+    /// The number of the hearing that is set against the written beat by default.
+    pub(crate) fn rival(&self) -> Option<usize> {
         self.report.rival().map(|k| k + 1)
     }
 
-    /// The hearing of a number.
-    ///
-    /// # Errors
-    /// A refusal that begins with the words that named it.
-    pub fn hearing(&self, named: &str, number: usize) -> Result<&Hearing, String> {
-        let hearings = &self.report.hearings;
-        number.checked_sub(1).and_then(|n| hearings.get(n)).ok_or_else(|| {
-            let most = hearings.len();
-            format!("{named} is {number}, allowed are the numbers that explain gives, 1 to {most}")
-        })
-    }
-
-    /// A line of clicks, told apart from others by its index.
-    pub fn line(&self, hearing: &Hearing, click: Click, index: usize) -> ClickLine {
+    fn line(&self, hearing: &Hearing, click: Click, index: usize) -> ClickLine {
         ClickLine::of_pulse(&hearing.pulses, self.length, click, index as u8, SIDES[index % SIDES.len()])
     }
 
-    /// A line of clicks for every hearing asked for.
+    /// A line of clicks for each pulse, and the count-in of the first.
     ///
     /// # Errors
-    /// As of [`Heard::hearing`].
-    pub fn lines(&self, named: &str, pulses: &[Pulse]) -> Result<Vec<ClickLine>, String> {
-        let line = |(i, p): (usize, &Pulse)| Ok(self.line(self.hearing(named, p.number)?, p.click, i));
-        pulses.iter().enumerate().map(line).collect()
+    /// The numbers of the hearings there are.
+    pub(crate) fn lines(&self, pulses: &[PulseSpec]) -> Result<(Vec<ClickLine>, CountIn), String> {
+        let hearings = pulses.iter().map(|p| hearing(&self.report, p.number)).collect::<Result<Vec<_>, _>>()?;
+        let line = |(i, (p, hearing)): (usize, (&PulseSpec, &&Hearing))| self.line(hearing, p.click, i);
+        let lines = pulses.iter().zip(&hearings).enumerate().map(line).collect();
+        Ok((lines, hearings.first().map_or(CountIn::Bar, |h| count_in(h, 0))))
     }
+}
 
-    /// What is counted in for a hearing whose line has this index.
-    pub fn count_in(hearing: &Hearing, index: usize) -> CountIn {
-        let (tone, side) = (index as u8, SIDES[index % SIDES.len()]);
-        match hearing.pulses[..] {
-            [first, second, ..] => CountIn::Pulse { first, period: second - first, tone, side },
-            _ => CountIn::Bar,
-        }
+/// The count-in to a hearing whose line has this index.
+fn count_in(hearing: &Hearing, index: usize) -> CountIn {
+    let (tone, side) = (index as u8, SIDES[index % SIDES.len()]);
+    match hearing.pulses[..] {
+        [first, second, ..] => CountIn::Pulse { first, period: second - first, tone, side },
+        _ => CountIn::Bar,
     }
 }
 
@@ -92,34 +72,34 @@ fn hearing_words(hearing: &Hearing, speed: f64) -> String {
 
 /// A take as it was asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wanted {
+pub struct TakeSpec {
     /// Whether the groove sounds.
-    pub layers: bool,
+    pub(crate) layers: bool,
     /// What clicks.
-    pub pulses: Vec<Pulse>,
+    pub(crate) pulses: Vec<PulseSpec>,
 }
 
-/// The takes without a word: the groove, under the written beat, under the hearing of this number, both pulses alone, and
-/// under that hearing again.
-pub fn usual(rival: Option<usize>) -> Vec<Wanted> {
-    let pulse = |number| Pulse { number, click: Click::Written };
-    let under = |pulses: Vec<Pulse>| Wanted { layers: true, pulses };
+/// The default takes: the groove, under the written beat, under the hearing of this number, both pulses alone, and under that
+/// hearing again.
+pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
+    let pulse = |number| PulseSpec { number, click: Click::Written };
+    let under = |pulses: Vec<PulseSpec>| TakeSpec { layers: true, pulses };
     let mut all = vec![under(Vec::new()), under(vec![pulse(0)])];
     if let Some(rival) = rival.map(pulse) {
         all.push(under(vec![rival]));
-        all.push(Wanted { layers: false, pulses: vec![pulse(0), rival] });
+        all.push(TakeSpec { layers: false, pulses: vec![pulse(0), rival] });
         all.push(under(vec![rival]));
     }
     all
 }
 
-/// The takes asked for, each so many times through.
+/// The takes asked for, each with so many passes.
 ///
 /// # Errors
-/// As of [`Heard::hearing`].
-pub fn takes(
-    heard: &Heard,
-    wanted: &[Wanted],
+/// The numbers of the hearings there are.
+pub(super) fn takes(
+    analysed: &AnalysedGroove,
+    wanted: &[TakeSpec],
     times: u32,
     counted: bool,
     speed: Fraction,
@@ -137,14 +117,14 @@ pub fn takes(
                 names.push(format!("written beat{}", how(pulse.click)));
                 continue;
             }
-            let hearing = heard.hearing("a take's hearing", pulse.number)?;
+            let hearing = hearing(&analysed.report, pulse.number)?;
             let index = known.iter().position(|n| *n == pulse.number).unwrap_or_else(|| {
                 known.push(pulse.number);
                 known.len() - 1
             });
-            lines.push(heard.line(hearing, pulse.click, index));
-            count_in = count_in.or_else(|| Some(Heard::count_in(hearing, index)));
-            let words = hearing_words(hearing, heard.report.speed);
+            lines.push(analysed.line(hearing, pulse.click, index));
+            count_in = count_in.or_else(|| Some(count_in(hearing, index)));
+            let words = hearing_words(hearing, analysed.report.speed);
             names.push(format!("hearing {}: {words}{}", pulse.number, how(pulse.click)));
         }
         let names = names.join(" + ");
@@ -169,10 +149,10 @@ fn how(click: Click) -> String {
     }
 }
 
-/// The takes of a ladder, one per step, each like `like` with its times through and its clicks, named by speed and tempo; the notes say
-/// where another hearing becomes the first, where the cells become too short to be felt, and which times through fall silent.
-pub fn ladder(groove: &Groove, heard: &Heard, speeds: &[Fraction], silence: Option<u32>, like: &Take) -> Vec<Take> {
-    let notes = climb::notes(&heard.report, heard.limits, speeds);
+/// The takes of a ladder, one per step, each with the passes and clicks of `like`, named by speed and tempo; the notes say where
+/// another hearing becomes the first, where the cells become too short to be felt, and which passes are silent.
+pub(super) fn ladder(groove: &Groove, analysed: &AnalysedGroove, speeds: &[Fraction], silence: Option<u32>, like: &Take) -> Vec<Take> {
+    let notes = climb::notes(&analysed.report, analysed.limits, speeds);
     let steps = speeds.iter().zip(notes).enumerate();
     let mut takes: Vec<Take> = steps
         .map(|(k, (&speed, note))| Take {

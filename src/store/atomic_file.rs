@@ -1,170 +1,252 @@
-//! A file that is being made under no name: it has its name only once it is whole. It must not know what is written into it.
+//! A file that is written under a temporary name and takes its own only when it is complete.
 
-use super::save;
+use super::save::resolve_links;
+use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use tempfile::NamedTempFile;
+use tempfile::TempPath;
 
-/// The files that are under way in this process, by the names they have meanwhile.
-static UNDER_WAY: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
-
-fn under_way() -> MutexGuard<'static, Vec<PathBuf>> {
-    UNDER_WAY.lock().unwrap_or_else(PoisonError::into_inner)
+/// What this process has under temporary names, and which results it has completed.
+#[derive(Debug)]
+struct Registry {
+    pending: Vec<PathBuf>,
+    completed: Vec<PathBuf>,
 }
 
-/// A file under way, in the folder of the one it is to become. Dropped, it leaves nothing behind.
+static REGISTRY: Mutex<Registry> = Mutex::new(Registry { pending: Vec::new(), completed: Vec::new() });
+
+fn registry() -> MutexGuard<'static, Registry> {
+    REGISTRY.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Whether a file that exists may be replaced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Overwrite {
+    /// A file that exists is an error.
+    #[default]
+    Never,
+    /// A file that exists is replaced.
+    Always,
+}
+
+/// Who may read a file that did not exist before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Access {
+    /// Whoever the user's mask lets.
+    Shared,
+    /// The user alone.
+    Private,
+}
+
+/// A file under a temporary name in the folder of its target. Dropped, it is removed.
 #[derive(Debug)]
-pub struct Making {
-    out: BufWriter<NamedTempFile>,
+pub(crate) struct AtomicFile {
+    out: BufWriter<File>,
+    temporary: TempPath,
     target: PathBuf,
-    noted: Noted,
+    pending: Pending,
 }
 
-/// A name among those under way.
+/// The entry of a temporary file in the registry.
 #[derive(Debug)]
-struct Noted(PathBuf);
+struct Pending(PathBuf);
 
-impl Noted {
-    fn new(path: &Path) -> Self {
-        under_way().push(path.to_owned());
-        Self(path.to_owned())
-    }
-}
-
-impl Drop for Noted {
+impl Drop for Pending {
     fn drop(&mut self) {
-        under_way().retain(|p| *p != self.0);
+        registry().pending.retain(|p| *p != self.0);
     }
 }
 
-/// Takes away every file that is under way, and ends the process: nothing is begun any more meanwhile.
-pub fn abandon(code: i32) -> ! {
-    let under_way = under_way();
-    for path in &*under_way {
-        // There is nobody left to tell.
-        drop(std::fs::remove_file(path));
+/// Removes every temporary file and ends the process; `report` gets the results that were completed before.
+pub(crate) fn remove_pending_and_exit(code: i32, report: impl FnOnce(&[PathBuf])) -> ! {
+    // Held until the end, so that nothing is completed after the report.
+    let registry = registry();
+    for path in &registry.pending {
+        // A file that cannot be removed cannot be helped.
+        drop(fs::remove_file(path));
     }
+    report(&registry.completed);
     std::process::exit(code)
 }
 
-impl Making {
-    /// Begins a file that is to stand at `target`, or where that leads to as a link, readable as the user's mask says.
+impl AtomicFile {
+    /// Creates a file that will replace `path`, or the file it leads to as a link. It has the mode and, where the system allows,
+    /// the owner of the file it replaces; without one, the user's mask decides.
     ///
     /// # Errors
-    /// The system's, where the folder is missing or takes no file.
-    pub fn new(target: &Path) -> io::Result<Self> {
-        let target = &save::target(target);
-        let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let mut builder = tempfile::Builder::new();
-        #[cfg(unix)]
-        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let file = builder.prefix(".teeter-").tempfile_in(folder).map_err(|e| match e.kind() {
-            io::ErrorKind::NotFound => io::Error::new(e.kind(), format!("there is no folder {}", folder.display())),
-            _ => plain(e),
-        })?;
-        let noted = Noted::new(file.path());
-        Ok(Self { out: BufWriter::new(file), target: target.clone(), noted })
+    /// [`io::ErrorKind::NotFound`] for a missing folder, [`io::ErrorKind::PermissionDenied`] for a read-only target, and
+    /// the system's other errors.
+    pub(crate) fn create(path: &Path) -> io::Result<Self> {
+        Self::with_access(path, Access::Shared)
     }
 
-    /// Writes what is still held back, so that putting the file in its place has no reason left to fail on a full disk.
-    ///
-    /// # Errors
-    /// The system's.
-    pub fn settle(&mut self) -> io::Result<()> {
-        self.out.flush().map_err(plain)
-    }
-
-    /// Gives the file its name, in the place of what stands there if `over`.
-    ///
-    /// # Errors
-    /// The system's, [`io::ErrorKind::AlreadyExists`] where something has that name and `over` is not set, and
-    /// [`io::ErrorKind::PermissionDenied`] where what has it may not be written.
-    pub fn put(self, over: bool) -> io::Result<()> {
-        // A rename would go past a file's own mode.
-        if over && std::fs::metadata(&self.target).is_ok_and(|about| about.permissions().readonly()) {
+    pub(super) fn with_access(path: &Path, access: Access) -> io::Result<Self> {
+        let target = resolve_links(path);
+        let replaced = fs::metadata(&target).ok();
+        // A rename would ignore the mode of the file it replaces.
+        if replaced.as_ref().is_some_and(|old| old.permissions().readonly()) {
             return Err(io::Error::new(io::ErrorKind::PermissionDenied, "the file is read-only"));
         }
-        let file = self.out.into_inner().map_err(|e| plain(e.into_error()))?;
-        let put = if over { file.persist(&self.target) } else { file.persist_noclobber(&self.target) };
-        let put = put.map(drop).map_err(|e| plain(e.error));
-        drop(self.noted);
-        put
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".teeter-").suffix(".tmp");
+        #[cfg(unix)]
+        // Until it has the mode of the file it replaces, nobody else may read it.
+        if access == Access::Shared && replaced.is_none() {
+            builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        }
+        #[cfg(not(unix))]
+        let _ = access;
+        // Without the temporary name, which means nothing to the user.
+        let created = builder.tempfile_in(folder_of(&target)).map_err(|e| match e.kind() {
+            kind @ io::ErrorKind::NotFound => {
+                io::Error::new(kind, format!("there is no folder {}", folder_of(&target).display()))
+            }
+            kind => kind.into(),
+        })?;
+        let (file, temporary) = created.into_parts();
+        registry().pending.push(temporary.to_path_buf());
+        let pending = Pending(temporary.to_path_buf());
+        if let Some(old) = replaced {
+            #[cfg(unix)]
+            {
+                use std::os::unix::fs::MetadataExt;
+                // The content matters more than the owner.
+                drop(std::os::unix::fs::fchown(&file, Some(old.uid()), Some(old.gid())));
+            }
+            file.set_permissions(old.permissions())?;
+        }
+        Ok(Self { out: BufWriter::new(file), temporary, target, pending })
+    }
+
+    /// Gives the file its name once its content is on the disk, in the place of what is there.
+    ///
+    /// # Errors
+    /// The system's; the old file is then untouched.
+    pub(super) fn commit_durably(mut self) -> io::Result<()> {
+        self.out.flush()?;
+        self.out.get_ref().sync_all()?;
+        self.temporary.persist(&self.target).map_err(|e| e.error)?;
+        // The name is on the disk only when the folder is; where the system cannot do this there is nothing more to do.
+        if let Ok(folder) = File::open(folder_of(&self.target)) {
+            drop(folder.sync_all());
+        }
+        Ok(())
     }
 }
 
-impl Write for Making {
+/// Gives every file its name, all of them or none: an interrupt comes before the first or after the last, and when one fails, those
+/// that did not exist before are removed again.
+///
+/// # Errors
+/// The target that failed and why: the system's error, or [`io::ErrorKind::AlreadyExists`] for a file that exists and may not be
+/// replaced.
+pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result<(), (PathBuf, io::Error)> {
+    // Dropped after the lock below.
+    let mut entries = Vec::with_capacity(files.len());
+    let mut ready = Vec::with_capacity(files.len());
+    for AtomicFile { mut out, temporary, target, pending } in files {
+        entries.push(pending);
+        match out.flush() {
+            Ok(()) => ready.push((temporary, target)),
+            Err(error) => return Err((target, error)),
+        }
+    }
+    let mut registry = registry();
+    let mut created = Vec::new();
+    for (temporary, target) in ready {
+        let is_new = !target.exists();
+        let renamed = match overwrite {
+            Overwrite::Never => temporary.persist_noclobber(&target),
+            Overwrite::Always => temporary.persist(&target),
+        };
+        if let Err(error) = renamed {
+            created.iter().for_each(|path| drop(fs::remove_file(path)));
+            return Err((target, error.error));
+        }
+        if is_new {
+            created.push(target.clone());
+        }
+        registry.completed.push(target);
+    }
+    Ok(())
+}
+
+/// The folder a file is in.
+pub(super) fn folder_of(target: &Path) -> &Path {
+    target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+impl Write for AtomicFile {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.out.write(bytes).map_err(plain)
+        self.out.write(bytes)
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.out.flush().map_err(plain)
-    }
-}
-
-/// The system's reason without the name that the file has only while it is made: nobody asked for that one.
-fn plain(error: io::Error) -> io::Error {
-    let words = error.to_string();
-    match words.split_once(" at path ") {
-        Some((before, _)) => io::Error::new(error.kind(), before.split(" (os error").next().unwrap_or(before)),
-        None => error,
+        self.out.flush()
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::fs;
+
+    fn file(path: &Path, text: &str) -> AtomicFile {
+        let mut file = AtomicFile::create(path).expect("created");
+        file.write_all(text.as_bytes()).expect("written");
+        file
+    }
+
+    fn count(folder: &Path) -> usize {
+        fs::read_dir(folder).expect("a folder").count()
+    }
 
     #[cfg(unix)]
     #[test]
-    fn a_link_stays_one_and_what_is_read_only_stays() {
+    fn links_and_modes_are_kept_and_a_read_only_file_is_not_replaced() {
+        use std::os::unix::fs::PermissionsExt;
         let folder = tempfile::tempdir().expect("a folder");
         let (real, link) = (folder.path().join("real.wav"), folder.path().join("link.wav"));
         fs::write(&real, "old").expect("written");
+        fs::set_permissions(&real, fs::Permissions::from_mode(0o640)).expect("set");
         std::os::unix::fs::symlink("real.wav", &link).expect("linked");
-        let put = |text: &str| {
-            let mut making = Making::new(&link).expect("begun");
-            making.write_all(text.as_bytes()).expect("written");
-            making.put(true)
-        };
-        put("new").expect("put");
+        commit_all(vec![file(&link, "new")], Overwrite::Always).expect("committed");
         assert!(fs::symlink_metadata(&link).expect("there").is_symlink());
         assert_eq!(fs::read_to_string(&real).expect("text"), "new");
-        let mut mode = fs::metadata(&real).expect("there").permissions();
-        mode.set_readonly(true);
-        fs::set_permissions(&real, mode).expect("set");
-        assert_eq!(put("newer").expect_err("read-only").kind(), io::ErrorKind::PermissionDenied);
+        assert_eq!(fs::metadata(&real).expect("there").permissions().mode() & 0o777, 0o640);
+        fs::set_permissions(&real, fs::Permissions::from_mode(0o440)).expect("set");
+        assert_eq!(AtomicFile::create(&link).expect_err("read-only").kind(), io::ErrorKind::PermissionDenied);
         assert_eq!(fs::read_to_string(&real).expect("text"), "new");
-        assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 2);
+        assert_eq!(count(folder.path()), 2);
     }
 
     #[test]
-    fn a_file_has_its_name_only_when_it_is_whole_and_takes_no_other_ones_place_unasked() {
+    fn all_files_are_completed_or_none() {
         let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("a.wav");
-        let begun = |text: &str| {
-            let mut making = Making::new(&path).expect("begun");
-            making.write_all(text.as_bytes()).expect("written");
-            making
-        };
-        drop(begun("half"));
-        assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0, "nothing is left of it");
-        begun("one").put(false).expect("put");
-        let refused = begun("two").put(false).expect_err("taken");
-        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
-        assert_eq!(fs::read_to_string(&path).expect("text"), "one");
-        begun("three").put(true).expect("put");
-        assert_eq!(fs::read_to_string(&path).expect("text"), "three");
-        assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 1);
-        assert!(!under_way().iter().any(|p| p.starts_with(folder.path())));
-        let no = folder.path().join("no");
-        let missing = Making::new(&no.join("a.wav")).expect_err("no folder");
-        assert_eq!(missing.to_string(), format!("there is no folder {}", no.display()));
-        assert_eq!(missing.kind(), io::ErrorKind::NotFound);
-        // A file is no folder; the name of the file under way is not told.
-        let within = Making::new(&path.join("b.wav")).expect_err("no folder");
-        assert_eq!(within.to_string(), "Not a directory");
+        let path = |name: &str| folder.path().join(name);
+        drop(file(&path("a.wav"), "half"));
+        assert_eq!(count(folder.path()), 0, "nothing is left of it");
+        commit_all(vec![file(&path("a.wav"), "one")], Overwrite::Never).expect("committed");
+        let both = || vec![file(&path("b.wav"), "two"), file(&path("a.wav"), "two")];
+        let (failed, error) = commit_all(both(), Overwrite::Never).expect_err("a.wav exists");
+        assert_eq!((failed.file_name(), error.kind()), (path("a.wav").file_name(), io::ErrorKind::AlreadyExists));
+        assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "one");
+        assert_eq!(count(folder.path()), 1);
+        commit_all(both(), Overwrite::Always).expect("committed");
+        assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "two");
+        assert_eq!(count(folder.path()), 2);
+        assert!(!registry().pending.iter().any(|p| p.starts_with(folder.path())));
+    }
+
+    #[test]
+    fn errors_name_the_folder_and_not_the_temporary_file() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let missing = folder.path().join("missing");
+        let error = AtomicFile::create(&missing.join("a.wav")).expect_err("no folder");
+        assert_eq!(error.to_string(), format!("there is no folder {}", missing.display()));
+        assert_eq!(error.kind(), io::ErrorKind::NotFound);
+        fs::write(folder.path().join("file"), "").expect("written");
+        let error = AtomicFile::create(&folder.path().join("file/b.wav")).expect_err("no folder");
+        assert_eq!(error.to_string(), "not a directory");
     }
 }

@@ -1,6 +1,7 @@
 //! Our file and the disk: reading with errors by line and column, printing, edits that keep the writer's own words, atomic
 //! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
 
+mod atomic_file;
 mod build;
 mod calibration;
 mod drawing;
@@ -8,7 +9,6 @@ mod error;
 mod fields;
 mod foreign;
 mod journal;
-mod making;
 mod progress;
 mod read;
 mod save;
@@ -16,11 +16,12 @@ mod save;
 mod tests;
 mod update;
 
+pub use atomic_file::Overwrite;
+pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
 pub use build::print;
 pub use calibration::Calibration;
 pub use error::{LoadError, Position, Problem, reason};
 pub use journal::{Journal, Recovered};
-pub use making::{Making, abandon};
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
 pub use update::update;
