@@ -6,7 +6,7 @@
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
-use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use teeter::sound::{Ask, Click, Frame, Keep, Leg, OwnSound, OwnSounds, Position, Range, SampleRate, Schedule, feed};
 
 struct Counting;
@@ -49,7 +49,7 @@ fn groove(drawing: &str, bpm: &str) -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let tempo = Tempo::new(Fraction::parse(bpm).expect("tempo"), Time::new(1, 4).expect("unit")).expect("tempo");
     let layers = Voice::ALL.iter().map(|&voice| {
-        Layer::new(voice.name(), voice, 4, vec![picture::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
+        Layer::new(voice.name(), voice, 4, vec![cell_notation::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
     });
     // One layer has a sound of the user's own, and accents of a depth.
     let own = |(k, l)| if k == 4 { Layer { sound: Some("own".into()), depth: Some(12), ..l } } else { l };

@@ -164,8 +164,11 @@ fn cells(m: &Material<'_>) -> Vec<Finding> {
 }
 
 fn depth_of(groove: &Groove, attack: &TimedAttack) -> Option<Depth> {
-    let frame = groove.frame(attack.layer, attack.section);
-    groove.part(attack.layer, attack.section).spot(attack.cell, frame).map(|spot| super::landing::depth(spot, frame))
+    let context = groove.context(attack.layer, attack.section);
+    groove
+        .part(attack.layer, attack.section)
+        .spot(attack.cell, context)
+        .map(|spot| super::landing::depth(spot, context))
 }
 
 fn landings(m: &Material<'_>) -> Vec<Finding> {
@@ -212,9 +215,9 @@ fn silent_place(m: &Material<'_>, counted: &Hearing) -> Option<Place> {
     };
     let pulse = counted.pulses.iter().copied().find(|p| !near(*p))?;
     let moment = m.clock.moment(pulse)?;
-    let frame = m.groove.frame(layer, moment.section);
-    let beat = (moment.wholes / wholes(frame.meter.beat())).round() as usize;
-    let cell = m.groove.part(layer, moment.section).cell_at(frame.meter.beat().repeated(beat)?, frame);
+    let context = m.groove.context(layer, moment.section);
+    let beat = (moment.wholes / wholes(context.meter.beat())).round() as usize;
+    let cell = m.groove.part(layer, moment.section).cell_at(context.meter.beat().repeated(beat)?, context);
     Some(Place { layer, section: moment.section, cell })
 }
 
@@ -292,14 +295,14 @@ fn groups(m: &Material<'_>, unfelt: f64) -> Vec<Finding> {
 fn head_of(m: &Material<'_>, layer: usize, run: &Range<usize>, g: &Groups, f: &Figure) -> Option<Place> {
     let mut at = g.unit.repeated(*f.heads.first()? as usize)?;
     for section in run.clone() {
-        let frame = m.groove.frame(layer, section);
-        if at < frame.length() {
+        let context = m.groove.context(layer, section);
+        if at < context.length() {
             let part = m.groove.part(layer, section);
             // With swing an attack stands later than its cell is written.
-            let cell = part.sounds(frame).into_iter().find(|s| s.start == at).map(|s| s.cell);
-            return Some(Place { layer, section, cell: cell.unwrap_or_else(|| part.cell_at(at, frame)) });
+            let cell = part.attacks(context).into_iter().find(|s| s.start == at).map(|s| s.cell);
+            return Some(Place { layer, section, cell: cell.unwrap_or_else(|| part.cell_at(at, context)) });
         }
-        at = at.minus(frame.length())?;
+        at = at.minus(context.length())?;
     }
     None
 }
@@ -307,14 +310,14 @@ fn head_of(m: &Material<'_>, layer: usize, run: &Range<usize>, g: &Groups, f: &F
 /// Cycles of the other layers that do not come out even with the bar, one for each layer: those of the focus are figures of its groups.
 fn cycles(m: &Material<'_>) -> Vec<Finding> {
     let of = |layer: usize, section: usize| {
-        let (part, frame) = (m.groove.part(layer, section), m.groove.frame(layer, section));
+        let (part, context) = (m.groove.part(layer, section), m.groove.context(layer, section));
         let first = part.stored().iter().position(|c| c.attack().is_some()).filter(|_| part.is_cycle())?;
         let cells = part.stored().len();
         let (round, bar) =
-            (frame.meter.beat().divided(usize::from(frame.division))?.repeated(cells)?, frame.meter.bar());
+            (context.meter.beat().divided(usize::from(context.division))?.repeated(cells)?, context.meter.bar());
         let meet = round.common_multiple(bar)?;
         let (bars, rounds) = (meet.ratio_to(bar)?.floor(), meet.ratio_to(round)?.floor());
-        let times = frame.length().ratio_to(round)?.floor();
+        let times = context.length().ratio_to(round)?.floor();
         (bars > 1 && rounds > 1 && times > 0).then(|| Finding {
             reason: Reason::CycleAgainstTheBar {
                 layer: m.groove.layers()[layer].name.clone(),

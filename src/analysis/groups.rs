@@ -63,20 +63,20 @@ pub fn groups(groove: &Groove, layer: usize, section: usize) -> Option<Groups> {
 
 /// The groups of a layer through neighbouring sections of one meter, each once through; `None` without an attack.
 pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usize>) -> Option<Groups> {
-    let frame = groove.frame(layer, sections.start);
-    let cell = frame.meter.beat().divided(usize::from(frame.division))?;
+    let context = groove.context(layer, sections.start);
+    let cell = context.meter.beat().divided(usize::from(context.division))?;
     let (mut unit, mut end, mut attacks) = (cell, Time::ZERO, Vec::new());
     let (mut walked, mut before) = (Vec::new(), 0);
     for section in sections {
-        let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
-        for sound in part.sounds(frame) {
+        let (part, context) = (groove.part(layer, section), groove.context(layer, section));
+        for sound in part.attacks(context) {
             let at = end.plus(sound.start)?;
             unit = unit.common_measure(at)?;
             attacks.push(at);
             walked.push((before + sound.cell) as u32);
         }
-        end = end.plus(frame.length())?;
-        before += part.len(frame);
+        end = end.plus(context.length())?;
+        before += part.len(context);
     }
     let count = |t: Time| t.ratio_to(unit).map(|r| r.floor() as u32);
     // The unit measures the bar and so the end as well, so that the last place is a whole number of units too.
@@ -84,7 +84,7 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let places = places?;
     let lead = *places.first().filter(|_| places.len() > 1)?;
     let line: Vec<u32> = places.windows(2).map(|w| w[1] - w[0]).collect();
-    let bar = count(frame.meter.bar())?;
+    let bar = count(context.meter.bar())?;
     let terms = line::compress(&line);
     let ends = walked.iter().skip(1).copied().chain([before as u32]);
     let cells: Vec<u32> = walked.iter().zip(ends).map(|(a, b)| b - a).collect();

@@ -44,7 +44,7 @@ fn split(g: &Groove, bars: u16) -> Groove {
     let sections =
         vec![Section { bars, ..s.clone() }, Section { name: "second".into(), bars: s.bars - bars, ..s.clone() }];
     let layers = g.layers().iter().enumerate().map(|(l, layer)| {
-        let spots = layer.parts[0].spots(g.frame(l, 0));
+        let spots = layer.parts[0].spots(g.context(l, 0));
         let cut = spots.iter().position(|p| p.beat == usize::from(bars) * s.meter.beats()).expect("a bar line");
         let Part::Barred { spans, cells } = &*layer.parts[0] else { unreachable!("made as bars") };
         let at = spots[cut].first;

@@ -1,6 +1,6 @@
 //! Where attacks land: the metrical depth of a position under the written meter. It must not know tempo or hearings.
 
-use crate::rhythm::{Frame, Groove, MeterKind, Spot};
+use crate::rhythm::{Groove, MeterKind, PartContext, Spot};
 use num_integer::Integer;
 use std::fmt;
 
@@ -68,20 +68,20 @@ impl fmt::Display for Depth {
 }
 
 /// Depth of a cell as written: its beat within the bar and its place within the beat.
-pub fn depth(spot: Spot, frame: Frame<'_>) -> Depth {
+pub fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
     let (beat, numer, denom) = within_beat(spot);
     if numer == 0 {
-        let in_bar = beat % frame.meter.beats();
+        let in_bar = beat % context.meter.beats();
         return if in_bar == 0 {
             Depth::Downbeat
-        } else if frame.meter.strong_beats().contains(&in_bar) {
+        } else if context.meter.strong_beats().contains(&in_bar) {
             Depth::Strong
         } else {
             Depth::Beat
         };
     }
     // A compound beat is cut into thirds before halves, so its middle lies on sixths.
-    if frame.meter.kind() == MeterKind::Compound && denom % 3 != 0 && denom.is_power_of_two() {
+    if context.meter.kind() == MeterKind::Compound && denom % 3 != 0 && denom.is_power_of_two() {
         return Depth::Part((3 * denom) as u16);
     }
     Depth::Part(denom as u16)
@@ -96,14 +96,14 @@ fn within_beat(spot: Spot) -> (usize, usize, usize) {
 
 /// What a player says on a position when counting aloud: `1`, `e`, `&`, `a`, `trip`, `let`; a dot where the trade has no
 /// syllable of its own (common practice, no source).
-pub fn syllable(spot: Spot, frame: Frame<'_>) -> String {
+pub fn syllable(spot: Spot, context: PartContext<'_>) -> String {
     let (beat, numer, denom) = within_beat(spot);
     match (numer, denom) {
-        (0, _) => (beat % frame.meter.beats() + 1).to_string(),
-        (1, 2) if frame.meter.kind() != MeterKind::Compound => "&".into(),
+        (0, _) => (beat % context.meter.beats() + 1).to_string(),
+        (1, 2) if context.meter.kind() != MeterKind::Compound => "&".into(),
         // Without the half between them nobody says these.
-        (1, 4) if frame.meter.kind() != MeterKind::Compound => "e".into(),
-        (3, 4) if frame.meter.kind() != MeterKind::Compound => "a".into(),
+        (1, 4) if context.meter.kind() != MeterKind::Compound => "e".into(),
+        (3, 4) if context.meter.kind() != MeterKind::Compound => "a".into(),
         (1, 3) => "trip".into(),
         (2, 3) => "let".into(),
         _ => "·".into(),
@@ -152,13 +152,13 @@ impl Landings {
 
 /// The landings of a layer in one section, every time through counted.
 pub fn landings(groove: &Groove, layer: usize, section: usize) -> Landings {
-    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+    let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let times = usize::from(groove.sections()[section].times);
     let mut landings = Landings::default();
-    for spot in part.spots(frame) {
+    for spot in part.spots(context) {
         for cell in 0..usize::from(spot.span.cells) {
             if part.cell(spot.first + cell).attack().is_some() {
-                landings.add(depth(Spot { cell, ..spot }, frame), times);
+                landings.add(depth(Spot { cell, ..spot }, context), times);
             }
         }
     }
@@ -173,9 +173,9 @@ mod tests {
     use proptest::prelude::*;
 
     fn depths(meter: &Meter, division: u16) -> Vec<Depth> {
-        let frame = Frame { meter, bars: 1, division, swing: None };
-        let part = Part::rests(frame);
-        (0..part.len(frame)).map(|cell| depth(part.spot(cell, frame).expect("a cell"), frame)).collect()
+        let context = PartContext { meter, bars: 1, division, swing: None };
+        let part = Part::rests(context);
+        (0..part.len(context)).map(|cell| depth(part.spot(cell, context).expect("a cell"), context)).collect()
     }
 
     #[test]
@@ -205,7 +205,7 @@ mod tests {
         fn the_place_within_the_beat_is_that_of_exact_time(beat in 0_usize..200, beats in 1_u16..5, cells in 1_u16..97, cell in 0_usize..97) {
             let meter = Meter::parse("12/8").expect("a meter");
             let spot = Spot { beat, span: Span { beats, cells }, cell: cell % usize::from(cells), first: 0 };
-            let exact = written_start(spot, Frame { meter: &meter, bars: 1, division: 1, swing: None }).ratio_to(meter.beat()).expect("small");
+            let exact = written_start(spot, PartContext { meter: &meter, bars: 1, division: 1, swing: None }).ratio_to(meter.beat()).expect("small");
             let (whole, numer, denom) = within_beat(spot);
             prop_assert_eq!((whole as i64, numer as i64, denom as i64), (exact.floor(), exact.numer() - exact.floor() * exact.denom(), exact.denom()));
         }
@@ -226,9 +226,10 @@ mod tests {
         // Common practice, no source: 1 e & a, 1 trip let.
         let four = Meter::parse("4/4").expect("a meter");
         let said = |division: u16| {
-            let frame = Frame { meter: &four, bars: 1, division, swing: None };
-            let part = Part::rests(frame);
-            let words = (0..usize::from(division) * 2).map(|c| syllable(part.spot(c, frame).expect("a cell"), frame));
+            let context = PartContext { meter: &four, bars: 1, division, swing: None };
+            let part = Part::rests(context);
+            let words =
+                (0..usize::from(division) * 2).map(|c| syllable(part.spot(c, context).expect("a cell"), context));
             words.collect::<Vec<_>>().join(" ")
         };
         assert_eq!(said(4), "1 e & a 2 e & a");
@@ -236,9 +237,9 @@ mod tests {
         assert_eq!(said(2), "1 & 2 &");
         let six = Meter::parse("6/8").expect("a meter");
         let said = |division: u16| {
-            let frame = Frame { meter: &six, bars: 1, division, swing: None };
-            let part = Part::rests(frame);
-            let words = (0..usize::from(division)).map(|c| syllable(part.spot(c, frame).expect("a cell"), frame));
+            let context = PartContext { meter: &six, bars: 1, division, swing: None };
+            let part = Part::rests(context);
+            let words = (0..usize::from(division)).map(|c| syllable(part.spot(c, context).expect("a cell"), context));
             words.collect::<Vec<_>>().join(" ")
         };
         assert_eq!((said(3), said(6), said(4)), ("1 trip let".into(), "1 · trip · let ·".into(), "1 · · ·".into()));

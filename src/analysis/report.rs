@@ -172,10 +172,10 @@ fn needs(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Vec<Need> {
     let mut needs = Vec::new();
     for group in cells.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
         let (section, layer, _) = group[0];
-        let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+        let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         let Some(per_whole) = clock.seconds_per_whole(section) else { continue };
         let mut next = group.iter().map(|c| c.2).peekable();
-        for spot in part.spots(frame) {
+        for spot in part.spots(context) {
             let (count, mut reach, mut swung, mut attacks) = (usize::from(spot.span.cells), 0, false, 0);
             let place = next.peek().map(|cell| Place { layer, section, cell: *cell });
             while let Some(cell) = next.next_if(|c| *c < spot.first + count) {
@@ -185,8 +185,8 @@ fn needs(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Vec<Need> {
             }
             let (Some(place), true) = (place, attacks > 0) else { continue };
             let reach = num_integer::gcd(reach, count);
-            let length = wholes(frame.meter.beat()) * f64::from(spot.span.beats) * reach as f64 / count as f64;
-            let short = frame.swing.filter(|_| swung && count.is_multiple_of(2)).map_or(1.0, |s| {
+            let length = wholes(context.meter.beat()) * f64::from(spot.span.beats) * reach as f64 / count as f64;
+            let short = context.swing.filter(|_| swung && count.is_multiple_of(2)).map_or(1.0, |s| {
                 let share = s.share();
                 2.0 * (1.0 - share.numer() as f64 / share.denom() as f64)
             });

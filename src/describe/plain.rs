@@ -2,7 +2,7 @@
 //! goes.
 
 use crate::analysis::landing;
-use crate::rhythm::{Groove, Region, Spot, Time, line, picture};
+use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, line};
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
@@ -38,7 +38,7 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
 pub fn boxes(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let part = groove.part(layer, region.section);
-        drawn(groove, region, layer, "", |spot| picture::mark(part.cell(spot.first + spot.cell)).to_string())
+        drawn(groove, region, layer, "", |spot| cell_notation::mark(part.cell(spot.first + spot.cell)).to_string())
     })
 }
 
@@ -51,12 +51,12 @@ pub const LEGEND: &str = "* an attack that has no syllable";
 /// that has no syllable (see [`LEGEND`]), `.` where there is no attack.
 pub fn syllables(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
-        let (part, frame) = (groove.part(layer, region.section), groove.frame(layer, region.section));
+        let (part, context) = (groove.part(layer, region.section), groove.context(layer, region.section));
         drawn(groove, region, layer, " ", |spot| {
             if part.cell(spot.first + spot.cell).attack().is_none() {
                 return ".".into();
             }
-            let syllable = landing::syllable(spot, frame);
+            let syllable = landing::syllable(spot, context);
             if syllable == "·" { NONE.into() } else { syllable }
         })
     })
@@ -102,11 +102,11 @@ fn lines(groove: &Groove, region: &Region, line: impl Fn(usize) -> String) -> St
 
 /// The cells of a layer in a region, beats apart and bars between `|`.
 fn drawn(groove: &Groove, region: &Region, layer: usize, between: &str, mark: impl Fn(Spot) -> String) -> String {
-    let (part, frame) = (groove.part(layer, region.section), groove.frame(layer, region.section));
+    let (part, context) = (groove.part(layer, region.section), groove.context(layer, region.section));
     let wanted = groove.cells_in(layer, region);
     let mut bars: Vec<String> = Vec::new();
     let mut last = None;
-    for spot in part.spots(frame) {
+    for spot in part.spots(context) {
         let cells: Vec<String> = (0..usize::from(spot.span.cells))
             .filter(|c| wanted.contains(&(spot.first + c)))
             .map(|cell| mark(Spot { cell, ..spot }))
@@ -115,13 +115,13 @@ fn drawn(groove: &Groove, region: &Region, layer: usize, between: &str, mark: im
             continue;
         }
         let text = cells.join(between);
-        let tuplet = spot.span.beats != 1 || spot.span.cells != frame.division;
+        let tuplet = spot.span.beats != 1 || spot.span.cells != context.division;
         let text = match (tuplet, spot.span.beats) {
             (false, _) => text,
             (true, 1) => format!("{{{}: {text}}}", spot.span.cells),
             (true, beats) => format!("{{{}/{beats}: {text}}}", spot.span.cells),
         };
-        let bar = spot.beat / frame.meter.beats();
+        let bar = spot.beat / context.meter.beats();
         match bars.last_mut().filter(|_| last == Some(bar)) {
             Some(open) => {
                 open.push(' ');
@@ -149,7 +149,7 @@ mod tests {
         let meter = Meter::parse(meter).expect(meter);
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("a quarter")).expect("within bounds");
         let bars = cells.matches('|').count() as u16 + 1;
-        let part = picture::parse_bars(cells, &meter, usize::from(bars), division).expect(cells);
+        let part = cell_notation::parse_bars(cells, &meter, usize::from(bars), division).expect(cells);
         let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
         Groove::new("t", "", vec![section], vec![Layer::new("riff", Voice::Pluck, division, vec![part])])
             .expect("valid")
@@ -180,10 +180,10 @@ mod tests {
                 let region = whole(&groove, section);
                 for layer in region.layers.clone() {
                     let one = Region { layers: layer..layer + 1, ..region.clone() };
-                    let (frame, text) = (groove.frame(layer, section), boxes(&groove, &one));
-                    let read = picture::parse_bars(&text, frame.meter, frame.bars, frame.division).map_err(|e| TestCaseError::fail(format!("{text}: {e}")))?;
+                    let (context, text) = (groove.context(layer, section), boxes(&groove, &one));
+                    let read = cell_notation::parse_bars(&text, context.meter, context.bars, context.division).map_err(|e| TestCaseError::fail(format!("{text}: {e}")))?;
                     // A cycle is drawn round by round, so it comes back written out; the last hold may be cut off from its attack.
-                    prop_assert_eq!(read.sounds(frame).len(), groove.part(layer, section).sounds(frame).len(), "{}", text);
+                    prop_assert_eq!(read.attacks(context).len(), groove.part(layer, section).attacks(context).len(), "{}", text);
                 }
                 prop_assert_eq!(groups(&groove, &region).lines().count(), region.layers.len());
                 prop_assert_eq!(syllables(&groove, &region).lines().count(), region.layers.len());

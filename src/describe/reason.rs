@@ -32,13 +32,13 @@ pub fn source(f: &Finding) -> String {
 mod tests {
     use super::*;
     use crate::analysis::{Ask, Limits, report};
-    use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+    use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 
     fn groove(meter: &str, bpm: i32, bars: u16, lines: &[&str]) -> Groove {
         let meter = Meter::parse(meter).expect("meter");
         let tempo = Tempo::new(Fraction::whole(bpm), Time::new(1, 4).expect("quarter")).expect("tempo");
         let layer = |(n, line): (usize, &&str)| {
-            let part = picture::parse_bars(line, &meter, usize::from(bars), 4).expect("cells");
+            let part = cell_notation::parse_bars(line, &meter, usize::from(bars), 4).expect("cells");
             Layer::new(&format!("l{n}"), Voice::Wood, 4, vec![part])
         };
         let layers = lines.iter().enumerate().map(layer).collect();

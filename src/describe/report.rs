@@ -42,11 +42,11 @@ pub fn place(groove: &Groove, p: Place) -> String {
     if p.layer >= groove.layers().len() || p.section >= groove.sections().len() {
         return String::new();
     }
-    let frame = groove.frame(p.layer, p.section);
-    let Some(spot) = groove.part(p.layer, p.section).spot(p.cell, frame) else { return String::new() };
-    let beats = groove.written_at(p).ratio_to(frame.meter.beat()).map_or(0, Fraction::floor) as usize;
-    let (bar, beat) = (beats / frame.meter.beats() + 1, beats % frame.meter.beats() + 1);
-    let syllable = landing::syllable(spot, frame);
+    let context = groove.context(p.layer, p.section);
+    let Some(spot) = groove.part(p.layer, p.section).spot(p.cell, context) else { return String::new() };
+    let beats = groove.written_at(p).ratio_to(context.meter.beat()).map_or(0, Fraction::floor) as usize;
+    let (bar, beat) = (beats / context.meter.beats() + 1, beats % context.meter.beats() + 1);
+    let syllable = landing::syllable(spot, context);
     let within = match syllable.as_str() {
         // Where nobody has a word for it the cell is counted.
         "·" if spot.span.beats > 1 => {

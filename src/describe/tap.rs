@@ -146,7 +146,7 @@ pub fn place(groove: &Groove, report: &Report, seconds: f64) -> Option<Place> {
     // A pulse a hair before a cell is that cell's.
     let moment = report.clock.moment(seconds + 0.005).or_else(|| report.clock.moment(seconds))?;
     let time = Time::new((moment.wholes * 3840.0) as i64, 3840)?;
-    let cell = groove.part(layer, moment.section).cell_at(time, groove.frame(layer, moment.section));
+    let cell = groove.part(layer, moment.section).cell_at(time, groove.context(layer, moment.section));
     Some(Place { layer, section: moment.section, cell })
 }
 

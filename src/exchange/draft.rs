@@ -131,7 +131,7 @@ pub fn throughs(groove: &Groove, only: Option<usize>) -> Option<Vec<Through>> {
 pub fn notes(groove: &Groove, layer: usize, throughs: &[Through]) -> Option<Vec<DraftNote>> {
     let mut all = Vec::new();
     for t in throughs {
-        for s in groove.part(layer, t.section).sounds(groove.frame(layer, t.section)) {
+        for s in groove.part(layer, t.section).attacks(groove.context(layer, t.section)) {
             let (start, length) = (t.start.plus(s.start)?, s.end.minus(s.start)?);
             all.push(DraftNote { start, length, attack: s.attack });
         }

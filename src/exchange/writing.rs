@@ -21,7 +21,7 @@ impl<'a> Teller<'a> {
     pub(super) fn new(piece: &'a Piece<'a>, layer: usize) -> Self {
         let told = piece.report.focus.contains(&layer);
         let groove = piece.groove;
-        let spots = |s: usize| groove.part(layer, s).spots(groove.frame(layer, s));
+        let spots = |s: usize| groove.part(layer, s).spots(groove.context(layer, s));
         let sections = if told { groove.sections().len() } else { 0 };
         Self { piece, layer, told, spots: (0..sections).map(spots).collect() }
     }
@@ -49,14 +49,14 @@ impl<'a> Teller<'a> {
         if !text.has_landings() {
             return None;
         }
-        let frame = self.piece.groove.frame(self.layer, bar.section);
+        let context = self.piece.groove.context(self.layer, bar.section);
         let spots = self.spots.get(bar.section)?;
         let spot = *spots.get(spots.partition_point(|s| s.first <= strike.cell).checked_sub(1)?)?;
         let spot = Spot { cell: strike.cell - spot.first, ..spot };
         let told = match &text.landings {
-            Landings::At(depths) => depths.contains(&depth(spot, frame)),
+            Landings::At(depths) => depths.contains(&depth(spot, context)),
             _ => true,
         };
-        told.then(|| syllable(spot, frame))
+        told.then(|| syllable(spot, context))
     }
 }

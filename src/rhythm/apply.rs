@@ -4,9 +4,9 @@ use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};
 use super::divide;
 use super::edit::{Clip, Edit, Region};
+use super::edit_error::EditError;
 use super::groove::{Groove, Place};
 use super::part::{Part, written_start};
-use super::refusal::Refusal;
 use super::time::Time;
 use std::ops::Range;
 use std::sync::Arc;
@@ -17,13 +17,13 @@ impl Groove {
     /// # Panics
     /// If there is no such layer or section.
     pub fn cells_in(&self, layer: usize, region: &Region) -> Range<usize> {
-        let frame = self.frame(layer, region.section);
+        let context = self.context(layer, region.section);
         let part = self.part(layer, region.section);
         let mut from = usize::MAX;
         let mut to = 0;
-        for spot in part.spots(frame) {
+        for spot in part.spots(context) {
             for cell in 0..usize::from(spot.span.cells) {
-                let at = written_start(super::part::Spot { cell, ..spot }, frame);
+                let at = written_start(super::part::Spot { cell, ..spot }, context);
                 if at >= region.from && at < region.to {
                     from = from.min(spot.first + cell);
                     to = spot.first + cell + 1;
@@ -36,8 +36,8 @@ impl Groove {
     /// The cells of a region.
     ///
     /// # Errors
-    /// [`Refusal::NoSuchPlace`] if the region names a layer or section that is not there.
-    pub fn clip(&self, region: &Region) -> Result<Clip, Refusal> {
+    /// [`EditError::NoSuchPlace`] if the region names a layer or section that is not there.
+    pub fn clip(&self, region: &Region) -> Result<Clip, EditError> {
         self.check_region(region)?;
         let rows = region
             .layers
@@ -46,23 +46,23 @@ impl Groove {
         Ok(Clip { rows: rows.collect() })
     }
 
-    fn check_region(&self, region: &Region) -> Result<(), Refusal> {
+    fn check_region(&self, region: &Region) -> Result<(), EditError> {
         if region.section >= self.sections.len() {
-            return Err(Refusal::NoSuchPlace("section"));
+            return Err(EditError::NoSuchPlace("section"));
         }
         if region.layers.is_empty() || region.layers.end > self.layers.len() {
-            return Err(Refusal::NoSuchPlace("layer"));
+            return Err(EditError::NoSuchPlace("layer"));
         }
         Ok(())
     }
 
-    fn check_place(&self, place: Place) -> Result<(), Refusal> {
+    fn check_place(&self, place: Place) -> Result<(), EditError> {
         if place.section >= self.sections.len() {
-            Err(Refusal::NoSuchPlace("section"))
+            Err(EditError::NoSuchPlace("section"))
         } else if place.layer >= self.layers.len() {
-            Err(Refusal::NoSuchPlace("layer"))
+            Err(EditError::NoSuchPlace("layer"))
         } else if place.cell >= self.cells(place.layer, place.section) {
-            Err(Refusal::NoSuchPlace("cell"))
+            Err(EditError::NoSuchPlace("cell"))
         } else {
             Ok(())
         }
@@ -71,8 +71,8 @@ impl Groove {
     /// The groove after an edit; this one stays as it is.
     ///
     /// # Errors
-    /// [`Refusal`] if the edit names something that is not there or would break a bound; the groove is then unchanged.
-    pub fn edited(&self, edit: &Edit) -> Result<Groove, Refusal> {
+    /// [`EditError`] if the edit names something that is not there or would break a bound; the groove is then unchanged.
+    pub fn edited(&self, edit: &Edit) -> Result<Groove, EditError> {
         let mut groove = self.clone();
         groove.change(edit)?;
         // A cell never changes a length, so only the other edits need the whole check.
@@ -82,7 +82,7 @@ impl Groove {
         Ok(groove)
     }
 
-    fn change(&mut self, edit: &Edit) -> Result<(), Refusal> {
+    fn change(&mut self, edit: &Edit) -> Result<(), EditError> {
         match edit {
             Edit::Lay { at, cells, attack } => {
                 let mut row = vec![Cell::Hold; (*cells).max(1)];
@@ -102,8 +102,8 @@ impl Groove {
                 for (row, cells) in clip.rows.iter().enumerate().filter(|(_, c)| !c.is_empty()) {
                     let layer = at.layer + row;
                     if layer < self.layers.len() {
-                        let frame = self.frame(layer, at.section);
-                        let cell = self.part(layer, at.section).cell_at(time, frame);
+                        let context = self.context(layer, at.section);
+                        let cell = self.part(layer, at.section).cell_at(time, context);
                         self.put(Place { layer, section: at.section, cell }, cells, true)?;
                     }
                 }
@@ -149,7 +149,7 @@ impl Groove {
                 Ok(())
             }
             Edit::Cycle { layer, section, cells } => self.cycle(*layer, *section, *cells),
-            _ => self.change_frame(edit),
+            _ => self.change_structure(edit),
         }
     }
 
@@ -158,10 +158,10 @@ impl Groove {
     /// # Panics
     /// If there is no such layer or section.
     pub fn written_at(&self, place: Place) -> Time {
-        let frame = self.frame(place.layer, place.section);
+        let context = self.context(place.layer, place.section);
         let part = self.part(place.layer, place.section);
-        part.spot(place.cell, frame)
-            .map_or_else(|| self.sections[place.section].length(), |spot| written_start(spot, frame))
+        part.spot(place.cell, context)
+            .map_or_else(|| self.sections[place.section].length(), |spot| written_start(spot, context))
     }
 
     pub(super) fn with_part(&mut self, layer: usize, section: usize, change: impl FnOnce(&mut Part)) {
@@ -171,7 +171,7 @@ impl Groove {
     }
 
     /// Writes cells from a place on, cut at the section's end. With `cut`, a sound does not go on beyond them.
-    fn put(&mut self, at: Place, row: &[Cell], cut: bool) -> Result<(), Refusal> {
+    fn put(&mut self, at: Place, row: &[Cell], cut: bool) -> Result<(), EditError> {
         self.check_place(at)?;
         let end = (at.cell + row.len()).min(self.cells(at.layer, at.section));
         self.with_part(at.layer, at.section, |part| {
@@ -186,7 +186,7 @@ impl Groove {
         Ok(())
     }
 
-    fn map_region(&mut self, region: &Region, change: impl Fn(&mut [Cell])) -> Result<(), Refusal> {
+    fn map_region(&mut self, region: &Region, change: impl Fn(&mut [Cell])) -> Result<(), EditError> {
         self.check_region(region)?;
         for layer in region.layers.clone() {
             let range = self.cells_in(layer, region);
@@ -205,7 +205,7 @@ impl Groove {
         Ok(())
     }
 
-    fn map_attacks(&mut self, region: &Region, change: impl Fn(Attack) -> Attack) -> Result<(), Refusal> {
+    fn map_attacks(&mut self, region: &Region, change: impl Fn(Attack) -> Attack) -> Result<(), EditError> {
         self.map_region(region, |cells| {
             for cell in cells {
                 if let Cell::Attack(a) = cell {
@@ -215,34 +215,34 @@ impl Groove {
         })
     }
 
-    fn tuplet(&mut self, at: Place, beats: usize, cells: usize) -> Result<(), Refusal> {
+    fn tuplet(&mut self, at: Place, beats: usize, cells: usize) -> Result<(), EditError> {
         self.check_place(at)?;
         TUPLET_BEATS.check(beats as i64)?;
         TUPLET_CELLS.check(cells as i64)?;
-        let frame = self.frame(at.layer, at.section);
+        let context = self.context(at.layer, at.section);
         let part = self.part(at.layer, at.section);
         if part.is_cycle() {
-            return Err(Refusal::Nothing("a cycle has no tuplets; write the cycle out first"));
+            return Err(EditError::Nothing("a cycle has no tuplets; write the cycle out first"));
         }
-        let beat = part.spot(at.cell, frame).ok_or(Refusal::NoSuchPlace("cell"))?.beat;
-        let left = frame.meter.beats() - beat % frame.meter.beats();
+        let beat = part.spot(at.cell, context).ok_or(EditError::NoSuchPlace("cell"))?.beat;
+        let left = context.meter.beats() - beat % context.meter.beats();
         if beats > left {
-            return Err(Refusal::Nothing("a tuplet cannot cross a bar line"));
+            return Err(EditError::Nothing("a tuplet cannot cross a bar line"));
         }
-        let new = divide::set_span(part, frame, beat, beats, cells);
+        let new = divide::set_span(part, context, beat, beats, cells);
         self.with_part(at.layer, at.section, |part| *part = new);
         Ok(())
     }
 
-    fn cycle(&mut self, layer: usize, section: usize, cells: Option<usize>) -> Result<(), Refusal> {
+    fn cycle(&mut self, layer: usize, section: usize, cells: Option<usize>) -> Result<(), EditError> {
         self.check_place(Place { layer, section, cell: 0 })?;
-        let frame = self.frame(layer, section);
+        let context = self.context(layer, section);
         let part = self.part(layer, section);
         let new = if let Some(n) = cells {
             CYCLE.check(n as i64)?;
-            let room = frame.beats() * usize::from(frame.division);
+            let room = context.beats() * usize::from(context.division);
             if n > room {
-                return Err(Refusal::CycleTooLong { cells: n, section: room });
+                return Err(EditError::CycleTooLong { cells: n, section: room });
             }
             let even: Vec<Cell> = match part {
                 Part::Cycled { .. } => (0..room).map(|i| part.cell(i)).collect(),
@@ -253,15 +253,15 @@ impl Groove {
                         .flat_map(|s| {
                             let piece = &cells[first..first + usize::from(s.cells)];
                             first += usize::from(s.cells);
-                            divide::recut(piece, usize::from(s.beats) * usize::from(frame.division))
+                            divide::recut(piece, usize::from(s.beats) * usize::from(context.division))
                         })
                         .collect()
                 }
             };
             Part::Cycled { cells: even[..n].to_vec(), start: 0 }
         } else {
-            let Part::Barred { spans, .. } = Part::rests(frame) else { unreachable!("rests are barred") };
-            Part::Barred { spans, cells: (0..part.len(frame)).map(|i| part.cell(i)).collect() }
+            let Part::Barred { spans, .. } = Part::rests(context) else { unreachable!("rests are barred") };
+            Part::Barred { spans, cells: (0..part.len(context)).map(|i| part.cell(i)).collect() }
         };
         self.with_part(layer, section, |part| *part = new);
         Ok(())

@@ -3,18 +3,18 @@
 use super::bounds::DIVISION;
 use super::divide;
 use super::edit::Edit;
+use super::edit_error::EditError;
 use super::groove::{Groove, Layer, Section};
 use super::part::Part;
-use super::refusal::Refusal;
 use std::sync::Arc;
 
 impl Groove {
-    pub(super) fn change_frame(&mut self, edit: &Edit) -> Result<(), Refusal> {
+    pub(super) fn change_structure(&mut self, edit: &Edit) -> Result<(), EditError> {
         match edit {
             Edit::AddLayer(at, name, voice, division) => {
                 DIVISION.check(i64::from(*division))?;
                 if *at > self.layers.len() {
-                    return Err(Refusal::NoSuchPlace("layer"));
+                    return Err(EditError::NoSuchPlace("layer"));
                 }
                 let mut layer = Layer::new(name, *voice, *division, Vec::new());
                 layer.parts = self.sections.iter().map(|s| Arc::new(rests(s, *division))).collect();
@@ -41,7 +41,7 @@ impl Groove {
             Edit::Solo(at, solo) => self.layer_mut(*at)?.solo = *solo,
             Edit::AddSection(at, section) => {
                 if *at > self.sections.len() {
-                    return Err(Refusal::NoSuchPlace("section"));
+                    return Err(EditError::NoSuchPlace("section"));
                 }
                 super::bounds::BARS.check(i64::from(section.bars))?;
                 for layer in &mut self.layers {
@@ -61,7 +61,7 @@ impl Groove {
             Edit::RemoveSection(at) => {
                 self.section_mut(*at)?;
                 if self.sections.len() == 1 {
-                    return Err(Refusal::Nothing("a groove needs at least one section"));
+                    return Err(EditError::Nothing("a groove needs at least one section"));
                 }
                 self.sections.remove(*at);
                 self.layers.iter_mut().for_each(|l| drop(Arc::make_mut(l).parts.remove(*at)));
@@ -92,21 +92,21 @@ impl Groove {
         Ok(())
     }
 
-    pub(super) fn layer_mut(&mut self, at: usize) -> Result<&mut Layer, Refusal> {
-        self.layers.get_mut(at).map(Arc::make_mut).ok_or(Refusal::NoSuchPlace("layer"))
+    pub(super) fn layer_mut(&mut self, at: usize) -> Result<&mut Layer, EditError> {
+        self.layers.get_mut(at).map(Arc::make_mut).ok_or(EditError::NoSuchPlace("layer"))
     }
 
-    fn section_mut(&mut self, at: usize) -> Result<&mut Section, Refusal> {
-        self.sections.get_mut(at).ok_or(Refusal::NoSuchPlace("section"))
+    fn section_mut(&mut self, at: usize) -> Result<&mut Section, EditError> {
+        self.sections.get_mut(at).ok_or(EditError::NoSuchPlace("section"))
     }
 
-    fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), Refusal> {
+    fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), EditError> {
         let mut section = self.section_mut(at)?.clone();
         change(&mut section);
         let mut groove = self.clone();
         groove.sections[at] = section;
         for layer in 0..self.layers.len() {
-            let part = divide::refit(self.part(layer, at), self.frame(layer, at), groove.frame(layer, at));
+            let part = divide::refit(self.part(layer, at), self.context(layer, at), groove.context(layer, at));
             groove.with_part(layer, at, |p| *p = part);
         }
         *self = groove;
@@ -115,5 +115,10 @@ impl Groove {
 }
 
 fn rests(section: &Section, division: u16) -> Part {
-    Part::rests(super::part::Frame { meter: &section.meter, bars: usize::from(section.bars), division, swing: None })
+    Part::rests(super::part::PartContext {
+        meter: &section.meter,
+        bars: usize::from(section.bars),
+        division,
+        swing: None,
+    })
 }

@@ -2,7 +2,7 @@
 //! otherwise move to the cell they fall in. It must not know whole grooves.
 
 use super::cell::Cell;
-use super::part::{Frame, Part, Span};
+use super::part::{Part, PartContext, Span};
 
 /// Puts `old` cells into `count` cells of the same total length.
 ///
@@ -49,10 +49,10 @@ pub(super) fn recut(old: &[Cell], count: usize) -> Vec<Cell> {
 /// Divides the beats `beat..beat + beats` into one span of `cells` cells.
 ///
 /// Spans that reach beyond these beats are first cut into beats of the layer's division.
-pub(super) fn set_span(part: &Part, frame: Frame<'_>, beat: usize, beats: usize, cells: usize) -> Part {
+pub(super) fn set_span(part: &Part, context: PartContext<'_>, beat: usize, beats: usize, cells: usize) -> Part {
     let (mut spans, mut all, mut gathered) = (Vec::new(), Vec::new(), Vec::new());
     let inside = |b: usize| (beat..beat + beats).contains(&b);
-    for spot in part.spots(frame) {
+    for spot in part.spots(context) {
         let piece: Vec<Cell> = (spot.first..spot.first + usize::from(spot.span.cells)).map(|i| part.cell(i)).collect();
         let (from, to) = (spot.beat, spot.beat + usize::from(spot.span.beats));
         if to <= beat || from >= beat + beats {
@@ -61,10 +61,11 @@ pub(super) fn set_span(part: &Part, frame: Frame<'_>, beat: usize, beats: usize,
             continue;
         }
         let whole = inside(from) && inside(to - 1);
-        let pieces = if whole { vec![(from, to - from, piece)] } else { cut(from, spot.span, &piece, frame.division) };
+        let pieces =
+            if whole { vec![(from, to - from, piece)] } else { cut(from, spot.span, &piece, context.division) };
         for (at, length, piece) in pieces {
             if !inside(at) {
-                spans.push(Span { beats: 1, cells: frame.division });
+                spans.push(Span { beats: 1, cells: context.division });
                 all.extend(piece);
                 continue;
             }
@@ -123,7 +124,7 @@ pub(super) fn set_division(part: &Part, old: u16, new: u16) -> Part {
 
 /// The part in a section of another meter or length: beats in their order, cut off or filled up with rests at the end. A
 /// tuplet that a new bar line would cross is cut into beats.
-pub(super) fn refit(part: &Part, old: Frame<'_>, new: Frame<'_>) -> Part {
+pub(super) fn refit(part: &Part, old: PartContext<'_>, new: PartContext<'_>) -> Part {
     let (spans, cells) = match part {
         Part::Cycled { cells, start } => {
             let room = (new.beats() * usize::from(new.division)).max(1);

@@ -5,9 +5,9 @@ use super::bounds::{
     TUPLET_CELLS,
 };
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
+use super::edit_error::EditError;
 use super::meter::{Meter, Tempo};
-use super::part::{Frame, Part};
-use super::refusal::Refusal;
+use super::part::{Part, PartContext};
 use super::time::Time;
 use super::voice::Voice;
 use std::sync::Arc;
@@ -110,8 +110,8 @@ impl Groove {
     /// A groove of these parts.
     ///
     /// # Errors
-    /// [`Refusal`] if a number is out of bound, a name stands twice, or a part does not fit its section.
-    pub fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, Refusal> {
+    /// [`EditError`] if a number is out of bound, a name stands twice, or a part does not fit its section.
+    pub fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, EditError> {
         let groove = Self {
             title: title.to_owned(),
             note: note.to_owned(),
@@ -125,11 +125,11 @@ impl Groove {
     /// A new groove: one section of `bars` bars and one silent layer of sixteenths (a quarter of the beat).
     ///
     /// # Errors
-    /// [`Refusal`] if `bars` is out of bound.
-    pub fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, Refusal> {
+    /// [`EditError`] if `bars` is out of bound.
+    pub fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, EditError> {
         let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
-        let frame = Frame { meter: &section.meter, bars: usize::from(bars), division: 4, swing: None };
-        let layer = Layer::new("riff", Voice::Pluck, 4, vec![Part::rests(frame)]);
+        let context = PartContext { meter: &section.meter, bars: usize::from(bars), division: 4, swing: None };
+        let layer = Layer::new("riff", Voice::Pluck, 4, vec![Part::rests(context)]);
         Self::new("untitled", "", vec![section], vec![layer])
     }
 
@@ -157,9 +157,9 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub fn frame(&self, layer: usize, section: usize) -> Frame<'_> {
+    pub fn context(&self, layer: usize, section: usize) -> PartContext<'_> {
         let (l, s) = (&self.layers[layer], &self.sections[section]);
-        Frame { meter: &s.meter, bars: usize::from(s.bars), division: l.division, swing: l.swing.or(s.swing) }
+        PartContext { meter: &s.meter, bars: usize::from(s.bars), division: l.division, swing: l.swing.or(s.swing) }
     }
 
     /// The part of `layer` in `section`.
@@ -175,13 +175,13 @@ impl Groove {
     /// # Panics
     /// If there is no such layer or section.
     pub fn cells(&self, layer: usize, section: usize) -> usize {
-        self.part(layer, section).len(self.frame(layer, section))
+        self.part(layer, section).len(self.context(layer, section))
     }
 
     /// The cell at a place; a rest where there is none.
     pub fn cell(&self, place: Place) -> Cell {
         match self.layers.get(place.layer).and_then(|l| l.parts.get(place.section)) {
-            Some(part) if place.cell < part.len(self.frame(place.layer, place.section)) => part.cell(place.cell),
+            Some(part) if place.cell < part.len(self.context(place.layer, place.section)) => part.cell(place.cell),
             _ => Cell::Rest,
         }
     }
@@ -210,7 +210,7 @@ impl Groove {
     }
 
     fn section_events(&self, layer: usize, section: usize, events: &mut Vec<Event>) {
-        for sound in self.part(layer, section).sounds(self.frame(layer, section)) {
+        for sound in self.part(layer, section).attacks(self.context(layer, section)) {
             let length = sound.end.minus(sound.start).expect("starts are bounded");
             events.push(Event {
                 section,
@@ -234,7 +234,7 @@ impl Groove {
         Self { title: title.to_owned(), note: note.to_owned(), ..self.clone() }
     }
 
-    pub(super) fn check(&self) -> Result<(), Refusal> {
+    pub(super) fn check(&self) -> Result<(), EditError> {
         SECTIONS.check(self.sections.len() as i64)?;
         LAYERS.check(self.layers.len() as i64)?;
         unique(self.sections.iter().map(|s| s.name.as_str()))?;
@@ -251,7 +251,7 @@ impl Groove {
             SOUND_NAME.check(layer.sound.as_ref().map_or(SOUND_NAME.least, |name| name.chars().count() as i64))?;
             let (found, sections) = (layer.parts.len(), self.sections.len());
             if found != sections {
-                return Err(Refusal::Parts { layer: layer.name.clone(), found, sections });
+                return Err(EditError::Parts { layer: layer.name.clone(), found, sections });
             }
             let mut total = 0;
             for (s, section) in self.sections.iter().enumerate() {
@@ -263,22 +263,22 @@ impl Groove {
         Ok(())
     }
 
-    fn check_part(&self, layer: usize, section: usize) -> Result<(), Refusal> {
-        let frame = self.frame(layer, section);
-        let beats = frame.meter.beats();
+    fn check_part(&self, layer: usize, section: usize) -> Result<(), EditError> {
+        let context = self.context(layer, section);
+        let beats = context.meter.beats();
         match self.part(layer, section) {
             Part::Cycled { cells, .. } => {
-                let room = frame.beats() * usize::from(frame.division);
+                let room = context.beats() * usize::from(context.division);
                 if cells.is_empty() {
-                    return Err(Refusal::Nothing("a cycle needs at least one cell"));
+                    return Err(EditError::Nothing("a cycle needs at least one cell"));
                 }
                 if cells.len() > room {
-                    return Err(Refusal::CycleTooLong { cells: cells.len(), section: room });
+                    return Err(EditError::CycleTooLong { cells: cells.len(), section: room });
                 }
                 super::bounds::CYCLE.check(cells.len() as i64)?;
             }
             Part::Barred { spans, cells } => {
-                let misfit = |bar| Refusal::Misfit {
+                let misfit = |bar| EditError::Misfit {
                     layer: self.layers[layer].name.clone(),
                     section: self.sections[section].name.clone(),
                     bar,
@@ -294,8 +294,8 @@ impl Groove {
                     beat = last + 1;
                     count += usize::from(span.cells);
                 }
-                if beat != frame.beats() || count != cells.len() {
-                    return Err(misfit(beat.min(frame.beats()) / beats + 1));
+                if beat != context.beats() || count != cells.len() {
+                    return Err(misfit(beat.min(context.beats()) / beats + 1));
                 }
             }
         }
@@ -334,12 +334,12 @@ impl Event {
     }
 }
 
-fn unique<'a>(names: impl Iterator<Item = &'a str>) -> Result<(), Refusal> {
+fn unique<'a>(names: impl Iterator<Item = &'a str>) -> Result<(), EditError> {
     let mut seen = std::collections::HashSet::new();
     for name in names {
         NAME.check(name.chars().count() as i64)?;
         if !seen.insert(name) {
-            return Err(Refusal::NameTaken(name.to_owned()));
+            return Err(EditError::NameTaken(name.to_owned()));
         }
     }
     Ok(())

@@ -5,17 +5,17 @@ mod apply;
 mod arrange;
 pub mod bounds;
 mod cell;
+pub mod cell_notation;
 mod divide;
 mod edit;
+mod edit_error;
 mod expected;
 mod groove;
 pub mod line;
 mod meter;
 mod part;
-pub mod picture;
 #[cfg(test)]
 pub(crate) mod random;
-mod refusal;
 #[cfg(test)]
 pub(crate) mod tests;
 mod time;
@@ -23,10 +23,10 @@ mod voice;
 
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub use edit::{Clip, Edit, Region};
+pub use edit_error::EditError;
 pub use expected::expected;
 pub use groove::{Event, Groove, Layer, Place, Section};
 pub use meter::{Meter, MeterError, MeterKind, Tempo, parse_note_value, print_note_value};
-pub use part::{Frame, Part, Sound, Span, Spot, written_start};
-pub use refusal::Refusal;
+pub use part::{Part, PartContext, SoundedAttack, Span, Spot, written_start};
 pub use time::{Fraction, Time};
 pub use voice::Voice;

@@ -34,7 +34,7 @@ pub enum Part {
 
 /// What a part needs to know of its section and its layer to place its cells in time.
 #[derive(Debug, Clone, Copy)]
-pub struct Frame<'a> {
+pub struct PartContext<'a> {
     /// The section's meter.
     pub meter: &'a Meter,
     /// The section's number of bars.
@@ -45,7 +45,7 @@ pub struct Frame<'a> {
     pub swing: Option<Swing>,
 }
 
-impl Frame<'_> {
+impl PartContext<'_> {
     /// Beats in the section, one time through.
     pub fn beats(&self) -> usize {
         self.bars * self.meter.beats()
@@ -72,7 +72,7 @@ pub struct Spot {
 
 /// An attack with the time it sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Sound {
+pub struct SoundedAttack {
     /// Its cell.
     pub cell: usize,
     /// Its accent and pitch.
@@ -85,19 +85,19 @@ pub struct Sound {
 
 impl Part {
     /// A part of rests.
-    pub fn rests(frame: Frame<'_>) -> Self {
-        let beats = frame.beats();
+    pub fn rests(context: PartContext<'_>) -> Self {
+        let beats = context.beats();
         Self::Barred {
-            spans: vec![Span { beats: 1, cells: frame.division }; beats],
-            cells: vec![Cell::Rest; beats * usize::from(frame.division)],
+            spans: vec![Span { beats: 1, cells: context.division }; beats],
+            cells: vec![Cell::Rest; beats * usize::from(context.division)],
         }
     }
 
     /// Number of cells in the section, one time through; a cycle counts each time round, the last one cut.
-    pub fn len(&self, frame: Frame<'_>) -> usize {
+    pub fn len(&self, context: PartContext<'_>) -> usize {
         match self {
             Self::Barred { cells, .. } => cells.len(),
-            Self::Cycled { .. } => frame.beats() * usize::from(frame.division),
+            Self::Cycled { .. } => context.beats() * usize::from(context.division),
         }
     }
 
@@ -133,9 +133,9 @@ impl Part {
     }
 
     /// All spans with their first beat and first cell, in order.
-    pub fn spots(&self, frame: Frame<'_>) -> Vec<Spot> {
-        let even = Span { beats: 1, cells: frame.division };
-        let mut spots = Vec::with_capacity(frame.beats());
+    pub fn spots(&self, context: PartContext<'_>) -> Vec<Spot> {
+        let even = Span { beats: 1, cells: context.division };
+        let mut spots = Vec::with_capacity(context.beats());
         let (mut beat, mut first) = (0, 0);
         let mut push = |span: Span| {
             spots.push(Spot { beat, span, cell: 0, first });
@@ -144,21 +144,21 @@ impl Part {
         };
         match self {
             Self::Barred { spans, .. } => spans.iter().copied().for_each(&mut push),
-            Self::Cycled { .. } => (0..frame.beats()).for_each(|_| push(even)),
+            Self::Cycled { .. } => (0..context.beats()).for_each(|_| push(even)),
         }
         spots
     }
 
     /// The span and place of the `index`th cell; `None` beyond the end.
-    pub fn spot(&self, index: usize, frame: Frame<'_>) -> Option<Spot> {
-        if index >= self.len(frame) {
+    pub fn spot(&self, index: usize, context: PartContext<'_>) -> Option<Spot> {
+        if index >= self.len(context) {
             return None;
         }
         match self {
             Self::Cycled { .. } => {
-                let n = usize::from(frame.division);
+                let n = usize::from(context.division);
                 let (beat, cell) = (index / n, index % n);
-                Some(Spot { beat, span: Span { beats: 1, cells: frame.division }, cell, first: beat * n })
+                Some(Spot { beat, span: Span { beats: 1, cells: context.division }, cell, first: beat * n })
             }
             Self::Barred { spans, .. } => {
                 let (mut beat, mut first) = (0, 0);
@@ -175,57 +175,57 @@ impl Part {
     }
 
     /// Start of the `index`th cell from the section's start, with swing; `None` beyond the end.
-    pub fn start_of(&self, index: usize, frame: Frame<'_>) -> Option<Time> {
-        self.spot(index, frame).map(|spot| sounding_start(spot, frame))
+    pub fn start_of(&self, index: usize, context: PartContext<'_>) -> Option<Time> {
+        self.spot(index, context).map(|spot| sounding_start(spot, context))
     }
 
     /// Start of every cell from the section's start, with swing, and last the end of the section.
-    pub fn starts(&self, frame: Frame<'_>) -> Vec<Time> {
-        let mut times = Vec::with_capacity(self.len(frame) + 1);
-        for spot in self.spots(frame) {
-            times.extend((0..usize::from(spot.span.cells)).map(|cell| sounding_start(Spot { cell, ..spot }, frame)));
+    pub fn starts(&self, context: PartContext<'_>) -> Vec<Time> {
+        let mut times = Vec::with_capacity(self.len(context) + 1);
+        for spot in self.spots(context) {
+            times.extend((0..usize::from(spot.span.cells)).map(|cell| sounding_start(Spot { cell, ..spot }, context)));
         }
-        times.push(frame.length());
+        times.push(context.length());
         times
     }
 
     /// The attacks in order, each with its cell, its start and the end of its sound (the first cell that is no hold), with swing.
-    pub fn sounds(&self, frame: Frame<'_>) -> Vec<Sound> {
-        let mut sounds: Vec<Sound> = Vec::new();
+    pub fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
+        let mut attacks: Vec<SoundedAttack> = Vec::new();
         let mut open = false;
-        let close = |sounds: &mut Vec<Sound>, open: &mut bool, end: Time| {
-            if let (true, Some(last)) = (*open, sounds.last_mut()) {
+        let close = |attacks: &mut Vec<SoundedAttack>, open: &mut bool, end: Time| {
+            if let (true, Some(last)) = (*open, attacks.last_mut()) {
                 last.end = end;
             }
             *open = false;
         };
-        for spot in self.spots(frame) {
+        for spot in self.spots(context) {
             for cell in 0..usize::from(spot.span.cells) {
                 let what = self.cell(spot.first + cell);
                 if what == Cell::Hold || (what == Cell::Rest && !open) {
                     continue;
                 }
-                let start = sounding_start(Spot { cell, ..spot }, frame);
-                close(&mut sounds, &mut open, start);
+                let start = sounding_start(Spot { cell, ..spot }, context);
+                close(&mut attacks, &mut open, start);
                 if let Cell::Attack(attack) = what {
-                    sounds.push(Sound { cell: spot.first + cell, attack, start, end: start });
+                    attacks.push(SoundedAttack { cell: spot.first + cell, attack, start, end: start });
                     open = true;
                 }
             }
         }
-        close(&mut sounds, &mut open, frame.length());
-        sounds
+        close(&mut attacks, &mut open, context.length());
+        attacks
     }
 
     /// The last cell that begins at or before `time` as written, without swing; the first for a time before the section.
-    pub fn cell_at(&self, time: Time, frame: Frame<'_>) -> usize {
-        let last = self.len(frame).saturating_sub(1);
-        let beat = frame.meter.beat();
+    pub fn cell_at(&self, time: Time, context: PartContext<'_>) -> usize {
+        let last = self.len(context).saturating_sub(1);
+        let beat = context.meter.beat();
         let Some(at) = time.ratio_to(beat) else {
             return last;
         };
         let mut found = 0;
-        for spot in self.spots(frame) {
+        for spot in self.spots(context) {
             if spot.beat as i64 > at.floor() {
                 break;
             }
@@ -266,25 +266,25 @@ impl Part {
 }
 
 /// Start of a cell as written, from the section's start, without swing.
-pub fn written_start(spot: Spot, frame: Frame<'_>) -> Time {
-    place(spot, frame, spot.cell as i64, (0, 1))
+pub fn written_start(spot: Spot, context: PartContext<'_>) -> Time {
+    place(spot, context, spot.cell as i64, (0, 1))
 }
 
-fn sounding_start(spot: Spot, frame: Frame<'_>) -> Time {
-    match frame.swing {
+fn sounding_start(spot: Spot, context: PartContext<'_>) -> Time {
+    match context.swing {
         Some(swing) if spot.span.cells.is_multiple_of(2) && spot.cell % 2 == 1 => {
             let share = swing.share();
-            place(spot, frame, spot.cell as i64 - 1, (2 * share.numer(), share.denom()))
+            place(spot, context, spot.cell as i64 - 1, (2 * share.numer(), share.denom()))
         }
-        _ => written_start(spot, frame),
+        _ => written_start(spot, context),
     }
 }
 
 /// The time of cell `cell + more.0 / more.1` of a span, in one fraction: `(beat + cells into the span * beats / cells) * beat length`.
 /// Every factor is bounded, so the products stay far below 64 bits.
-fn place(spot: Spot, frame: Frame<'_>, cell: i64, more: (i64, i64)) -> Time {
+fn place(spot: Spot, context: PartContext<'_>, cell: i64, more: (i64, i64)) -> Time {
     let (beats, cells) = (i64::from(spot.span.beats), i64::from(spot.span.cells.max(1)));
-    let beat = frame.meter.beat();
+    let beat = context.meter.beat();
     let numer = (spot.beat as i64 * cells + cell * beats) * more.1 + beats * more.0;
     Time::new(numer * beat.numer(), cells * more.1 * beat.denom()).expect("denominators are at least 1")
 }

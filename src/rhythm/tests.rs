@@ -6,13 +6,13 @@ use proptest::prelude::*;
 fn groove(meter: &str, division: u16, bars: u16, drawing: &str) -> Groove {
     let meter = Meter::parse(meter).expect("meter");
     let tempo = Tempo::new(Fraction::whole(120), meter.beat()).expect("tempo");
-    let part = picture::parse_bars(drawing, &meter, usize::from(bars), division).expect("drawing");
+    let part = cell_notation::parse_bars(drawing, &meter, usize::from(bars), division).expect("drawing");
     let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
     Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, division, vec![part])]).expect("groove")
 }
 
 fn drawn(g: &Groove) -> String {
-    picture::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].division, false)
+    cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].division, false)
 }
 
 fn check(before: &str, edit: &Edit, after: &str) {
@@ -69,10 +69,10 @@ fn a_cycle_repeats_against_the_bars_and_is_written_out() {
     assert_eq!(drawn(&out), "x.xx.xx.");
     assert_eq!(
         g.edited(&Edit::Cycle { layer: 0, section: 0, cells: Some(9) }),
-        Err(Refusal::CycleTooLong { cells: 9, section: 8 })
+        Err(EditError::CycleTooLong { cells: 9, section: 8 })
     );
     let set = cycled.edited(&Edit::Set(at(7), Cell::ATTACK)).expect("set");
-    assert_eq!(picture::print_cells(set.part(0, 0).stored()), "xxx");
+    assert_eq!(cell_notation::print_cells(set.part(0, 0).stored()), "xxx");
 }
 
 #[test]
@@ -108,13 +108,13 @@ fn drawings_that_are_wrong_say_where() {
         ("x...x...|x...x...x", 17, "more cells than 2 bars"),
     ];
     for (text, offset, found) in rows {
-        let error = picture::parse_bars(text, &meter, 2, 4).expect_err(text);
+        let error = cell_notation::parse_bars(text, &meter, 2, 4).expect_err(text);
         assert_eq!((error.at, error.found.as_str()), (offset, found), "{text}");
     }
-    let short = picture::parse_bars("x", &meter, 1, 4).expect_err("short");
+    let short = cell_notation::parse_bars("x", &meter, 1, 4).expect_err("short");
     assert_eq!(short.allowed, "1 bar of 8 cells for 2/4 at 4 cells per beat");
-    assert_eq!(picture::parse_cycle("x.|").expect_err("bar line").at, 2);
-    assert!(picture::parse_cycle("").is_err());
+    assert_eq!(cell_notation::parse_cycle("x.|").expect_err("bar line").at, 2);
+    assert!(cell_notation::parse_cycle("").is_err());
 }
 
 fn meters() -> impl Strategy<Value = Meter> {
@@ -219,13 +219,13 @@ proptest! {
         for (l, layer) in g.layers().iter().enumerate() {
             for (s, section) in g.sections().iter().enumerate() {
                 let part = g.part(l, s);
-                let text = picture::print_part(part, &section.meter, layer.division, spaced);
-                let back = picture::parse_bars(&text, &section.meter, usize::from(section.bars), layer.division);
+                let text = cell_notation::print_part(part, &section.meter, layer.division, spaced);
+                let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), layer.division);
                 let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
                 // Pitches are written beside the drawing, so the parts are compared without them.
-                let bare = |p: &Part| p.stored().iter().map(|c| picture::mark(*c)).collect::<String>();
+                let bare = |p: &Part| p.stored().iter().map(|c| cell_notation::mark(*c)).collect::<String>();
                 prop_assert_eq!(bare(&back), bare(part));
-                prop_assert_eq!(back.spots(g.frame(l, s)), part.spots(g.frame(l, s)));
+                prop_assert_eq!(back.spots(g.context(l, s)), part.spots(g.context(l, s)));
             }
         }
     }
@@ -234,7 +234,7 @@ proptest! {
     fn the_cells_of_every_bar_sum_exactly_to_the_bar(g in grooves()) {
         for (l, layer) in g.layers().iter().enumerate() {
             for (s, section) in g.sections().iter().enumerate() {
-                let starts = layer.parts[s].starts(g.frame(l, s));
+                let starts = layer.parts[s].starts(g.context(l, s));
                 prop_assert!(starts.windows(2).all(|w| w[0] < w[1]));
                 prop_assert_eq!(starts.last().copied(), section.meter.bar().repeated(usize::from(section.bars)));
                 let lengths = starts.windows(2).map(|w| w[1].minus(w[0]).expect("ordered"));
@@ -281,14 +281,14 @@ proptest! {
             let cells = g.cells(l, 0);
             let cell = pick.index(cells);
             let time = g.written_at(Place { layer: l, section: 0, cell });
-            prop_assert_eq!(g.part(l, 0).cell_at(time, g.frame(l, 0)), cell);
+            prop_assert_eq!(g.part(l, 0).cell_at(time, g.context(l, 0)), cell);
         }
     }
 
     #[test]
     fn any_drawing_is_read_or_refused(text in "[xXo.|{}:/0-9 é-]{0,40}", division in 1_u16..5) {
         let meter = Meter::parse("3/4").expect("meter");
-        let _ = picture::parse_bars(&text, &meter, 2, division);
-        let _ = picture::parse_cycle(&text);
+        let _ = cell_notation::parse_bars(&text, &meter, 2, division);
+        let _ = cell_notation::parse_cycle(&text);
     }
 }

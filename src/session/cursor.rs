@@ -41,7 +41,7 @@ impl Cursor {
         if groove.layers().is_empty() {
             return Self { place: Place { layer, section, cell: 0 }, ..self };
         }
-        let cell = groove.part(layer, section).cell_at(self.column, groove.frame(layer, section));
+        let cell = groove.part(layer, section).cell_at(self.column, groove.context(layer, section));
         Self { place: Place { layer, section, cell }, ..self }
     }
 
@@ -105,7 +105,7 @@ impl Cursor {
         let next = now.ratio_to(unit).and_then(|r| unit.repeated(r.floor().max(0) as usize + 1));
         match next {
             Some(next) if next < groove.sections()[section].length() => {
-                let found = groove.part(layer, section).cell_at(next, groove.frame(layer, section));
+                let found = groove.part(layer, section).cell_at(next, groove.context(layer, section));
                 self.forward(groove, found.max(cell + 1))
             }
             _ => self.forward(groove, usize::MAX),
@@ -126,7 +126,7 @@ impl Cursor {
             let whole = if r.denom() == 1 { r.floor() - 1 } else { r.floor() };
             unit.repeated(whole.max(0) as usize)
         });
-        let found = groove.part(layer, section).cell_at(target.unwrap_or(Time::ZERO), groove.frame(layer, section));
+        let found = groove.part(layer, section).cell_at(target.unwrap_or(Time::ZERO), groove.context(layer, section));
         Self::at(groove, Place { cell: found.min(cell - 1), ..self.place })
     }
 }

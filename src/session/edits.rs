@@ -2,22 +2,22 @@
 
 use super::command::Command;
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Outcome, Session, count, select, telling};
-use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Groove, Layer, Place, Refusal, Tempo, Voice};
+use super::{Outcome, Session, count, messages, select};
+use crate::rhythm::{Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Place, Tempo, Voice};
 
 const NO_LAYER: &str = "there is no layer; add one first";
 /// What a lay at the end of the groove says; the screen adds the key.
 pub(super) const FULL: &str = "this is the end of the groove: add a bar or a section to go on";
 
 /// What a command makes: the groove, where the cursor goes, and words.
-pub(super) struct Made {
+pub(super) struct EditResult {
     groove: Groove,
     cursor: Option<Cursor>,
     label: String,
     words: Option<String>,
 }
 
-impl Made {
+impl EditResult {
     pub(super) fn of(groove: Groove, label: impl Into<String>) -> Self {
         Self { groove, cursor: None, label: label.into(), words: None }
     }
@@ -31,7 +31,7 @@ impl Made {
     }
 }
 
-pub(super) type Result<T> = std::result::Result<T, Refusal>;
+pub(super) type Result<T> = std::result::Result<T, EditError>;
 
 impl Session {
     /// Does a command that changes the groove.
@@ -55,38 +55,38 @@ impl Session {
                 | Command::Note(_)
         );
         if needs_layer && self.groove.layers().is_empty() {
-            return Outcome::Refused(NO_LAYER.into());
+            return Outcome::Error(NO_LAYER.into());
         }
         let before = self.cursor;
         if command == Command::Cut
-            && let Outcome::Refused(words) = self.copy()
+            && let Outcome::Error(words) = self.copy()
         {
-            return Outcome::Refused(words);
+            return Outcome::Error(words);
         }
         let drops = matches!(command, Command::Paste | Command::Lay(_) | Command::LayLine(_) | Command::Repeat(_));
-        match self.made(command) {
+        match self.build_edit(command) {
             Ok(made) => {
                 if drops {
                     self.anchor = None;
                 }
                 let cursor = made.cursor;
-                let outcome = self.take(made.groove, made.label, before, made.words);
+                let outcome = self.commit(made.groove, made.label, before, made.words);
                 if let Some(cursor) = cursor {
                     self.cursor = Cursor { past_end: cursor.past_end, ..cursor.settled(&self.groove) };
                 }
                 outcome
             }
-            Err(refusal) => Outcome::Refused(refusal.to_string()),
+            Err(refusal) => Outcome::Error(refusal.to_string()),
         }
     }
 
-    fn made(&self, command: Command) -> Result<Made> {
+    fn build_edit(&self, command: Command) -> Result<EditResult> {
         let at = self.cursor.place;
         let g = &*self.groove;
-        let cell = || self.target(select::cell).ok_or(Refusal::NoSuchPlace("cell"));
-        let bar = || self.target(select::bar).ok_or(Refusal::NoSuchPlace("bar"));
-        let section = || self.target(select::section).ok_or(Refusal::NoSuchPlace("section"));
-        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| Made::of(new, label));
+        let cell = || self.target(select::cell).ok_or(EditError::NoSuchPlace("cell"));
+        let bar = || self.target(select::bar).ok_or(EditError::NoSuchPlace("bar"));
+        let section = || self.target(select::section).ok_or(EditError::NoSuchPlace("section"));
+        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
         match command {
             Command::Lay(cells) => self.lay(&[cells.min(65_536) as u32], format!("lay {cells}")),
             Command::LayLine(groups) => self.lay(&groups, "lay groups".into()),
@@ -112,7 +112,7 @@ impl Session {
                     g.cells_in(l, &region)
                         .find_map(|c| g.cell(Place { layer: l, section: region.section, cell: c }).attack())
                 });
-                let next = match first.ok_or(Refusal::Nothing("there is no attack here to accent"))?.accent {
+                let next = match first.ok_or(EditError::Nothing("there is no attack here to accent"))?.accent {
                     Accent::Plain => Accent::Accent,
                     Accent::Accent => Accent::Ghost,
                     Accent::Ghost => Accent::Plain,
@@ -153,7 +153,8 @@ impl Session {
                 Ok(made.to(Cursor { place: Place { layer: row, cell: 0, ..at }, ..Cursor::default() }))
             }
             Command::RemoveLayer => {
-                let words = format!("layer '{}' removed{}", g.layers()[at.layer].name, telling::lost_with(g, at.layer));
+                let words =
+                    format!("layer '{}' removed{}", g.layers()[at.layer].name, messages::lost_with(g, at.layer));
                 Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.saying(words))
             }
             Command::CopyLayer => self.copy_layer(),
@@ -172,15 +173,15 @@ impl Session {
             }
             Command::Division(division) => {
                 let made = simple(Edit::Division(at.layer, division), "division")?;
-                let words = telling::divided(g, &made.groove, at.layer);
+                let words = messages::divided(g, &made.groove, at.layer);
                 Ok(if made.groove == *g { made } else { made.saying(words) })
             }
             Command::Cycle(cells) => {
                 if cells.is_none() && !g.part(at.layer, at.section).is_cycle() {
-                    return Err(Refusal::Nothing("the layer has no cycle in this section"));
+                    return Err(EditError::Nothing("the layer has no cycle in this section"));
                 }
                 let made = simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")?;
-                let words = telling::cycled(g, &made.groove, (at.layer, at.section));
+                let words = messages::cycled(g, &made.groove, (at.layer, at.section));
                 Ok(made.saying(words))
             }
             Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
@@ -204,15 +205,15 @@ impl Session {
             }
             Command::Mute => simple(Edit::Mute(at.layer, !g.layers()[at.layer].mute), "mute"),
             Command::Solo => simple(Edit::Solo(at.layer, !g.layers()[at.layer].solo), "solo"),
-            other => self.made_of_section(other),
+            other => self.build_section_edit(other),
         }
     }
 
-    fn made_of_section(&self, command: Command) -> Result<Made> {
+    fn build_section_edit(&self, command: Command) -> Result<EditResult> {
         let at = self.cursor.place;
         let g = &*self.groove;
         let here = &g.sections()[at.section];
-        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| Made::of(new, label));
+        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
         let to_section = |section| Cursor { place: Place { section, cell: 0, ..at }, ..Cursor::default() };
         match command {
             Command::AddSection(name, meter) => {
@@ -220,8 +221,8 @@ impl Session {
                 let mut new = crate::rhythm::Section { name, times: 1, ..here.clone() };
                 let other = meter.filter(|m| *m != new.meter).map(|m| new.meter = m).is_some();
                 let made = simple(Edit::AddSection(at.section + 1, new), "add section")?.to(to_section(at.section + 1));
-                let words = other.then(|| telling::metered(g, &made.groove, at.layer, at.section + 1));
-                Ok(Made { words, ..made })
+                let words = other.then(|| messages::metered(g, &made.groove, at.layer, at.section + 1));
+                Ok(EditResult { words, ..made })
             }
             Command::CopySection => {
                 let name = self.free_section_name();
@@ -229,7 +230,7 @@ impl Session {
             }
             Command::RemoveSection => {
                 let made = simple(Edit::RemoveSection(at.section), "remove section")?;
-                let words = format!("section '{}' removed{}", here.name, telling::lost(g, &made.groove));
+                let words = format!("section '{}' removed{}", here.name, messages::lost(g, &made.groove));
                 Ok(made.saying(words))
             }
             Command::MoveSection(by) => {
@@ -239,13 +240,13 @@ impl Session {
             }
             Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name), "rename section"),
             Command::Meter(meter) => {
-                let new = telling::cells_kept(g, g.edited(&Edit::Meter(at.section, meter))?, at.section);
-                let words = telling::metered(g, &new, at.layer, at.section);
-                Ok(Made::of(new, "meter").saying(words))
+                let new = messages::cells_kept(g, g.edited(&Edit::Meter(at.section, meter))?, at.section);
+                let words = messages::metered(g, &new, at.layer, at.section);
+                Ok(EditResult::of(new, "meter").saying(words))
             }
             Command::Tempo(tempo) => simple(Edit::Tempo(at.section, tempo), "tempo"),
             Command::TempoBy(by) => {
-                let bpm = here.tempo.bpm().plus(Fraction::whole(by)).ok_or(Refusal::NoSuchPlace("tempo"))?;
+                let bpm = here.tempo.bpm().plus(Fraction::whole(by)).ok_or(EditError::NoSuchPlace("tempo"))?;
                 simple(Edit::Tempo(at.section, Tempo::new(bpm, here.tempo.unit())?), "tempo")
             }
             Command::Bars(bars) => self.bars(bars, "bars"),
@@ -261,16 +262,16 @@ impl Session {
             Command::Times(times) => simple(Edit::Times(at.section, times), "times through"),
             Command::Swing(swing) => simple(Edit::Swing(at.section, swing), "swing"),
             Command::Title(title) => simple(Edit::Title(title), "title"),
-            Command::Note(note) => Ok(Made::of(g.titled(g.title(), &note), "note")),
-            _ => Err(Refusal::Nothing("this command changes no groove")),
+            Command::Note(note) => Ok(EditResult::of(g.titled(g.title(), &note), "note")),
+            _ => Err(EditError::Nothing("this command changes no groove")),
         }
     }
 
-    fn bars(&self, bars: u16, label: &str) -> Result<Made> {
+    fn bars(&self, bars: u16, label: &str) -> Result<EditResult> {
         let g = &*self.groove;
         let at = self.cursor.place.section;
-        let made = Made::of(g.edited(&Edit::Bars(at, bars))?, label);
-        let (name, lost) = (&g.sections()[at].name, telling::lost(g, &made.groove));
+        let made = EditResult::of(g.edited(&Edit::Bars(at, bars))?, label);
+        let (name, lost) = (&g.sections()[at].name, messages::lost(g, &made.groove));
         let words = format!("section '{name}' has {} now{lost}", count(usize::from(bars), "bar"));
         Ok(made.saying(words))
     }
@@ -295,12 +296,12 @@ impl Session {
             at.cell -= 1;
         }
         if self.groove.cell(at).attack().is_none() {
-            return Err(Refusal::Nothing("no attack sounds here"));
+            return Err(EditError::Nothing("no attack sounds here"));
         }
-        select::cell(&self.groove, at).ok_or(Refusal::NoSuchPlace("cell"))
+        select::cell(&self.groove, at).ok_or(EditError::NoSuchPlace("cell"))
     }
 
-    fn copy_layer(&self) -> Result<Made> {
+    fn copy_layer(&self) -> Result<EditResult> {
         let at = self.cursor.place;
         let g = &*self.groove;
         let mut layers: Vec<Layer> = g.layers().iter().map(|l| (**l).clone()).collect();
@@ -308,7 +309,8 @@ impl Session {
         copy.name = free_name(&copy.name, |name| layers.iter().any(|l| l.name == name));
         layers.insert(at.layer + 1, copy);
         let groove = Groove::new(g.title(), g.note(), g.sections().to_vec(), layers)?;
-        Ok(Made::of(groove, "copy layer").to(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
+        Ok(EditResult::of(groove, "copy layer")
+            .to(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
     }
 
     /// The first letter, or pair of letters, that names no section.

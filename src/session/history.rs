@@ -1,5 +1,6 @@
 //! Undo and redo: whole grooves that share what did not change. It must not know what an edit is.
 
+use super::DocumentId;
 use super::cursor::Cursor;
 use crate::rhythm::Groove;
 use std::collections::VecDeque;
@@ -13,8 +14,8 @@ pub const STEPS_KEPT: usize = 10_000;
 pub struct Step {
     /// The groove.
     pub groove: Arc<Groove>,
-    /// The work it belongs to.
-    pub work: usize,
+    /// The document it belongs to.
+    pub document: DocumentId,
     /// Where the cursor was.
     pub cursor: Cursor,
     /// What was done between this groove and its neighbour in time.

@@ -4,10 +4,10 @@
 mod command;
 mod cursor;
 mod edits;
+mod entry;
 mod history;
-mod laying;
+mod messages;
 mod select;
-mod telling;
 #[cfg(test)]
 mod tests;
 
@@ -24,22 +24,26 @@ use std::sync::Arc;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Outcome {
     /// Nothing but perhaps the cursor or the selection changed.
-    Quiet,
+    Unchanged,
     /// The groove changed; the words say what was done, where that is not plain to see.
     Changed(Option<String>),
     /// The groove stands; the words tell something.
-    Told(String),
+    Info(String),
     /// The command could not be done; the words say why and what would be allowed.
-    Refused(String),
+    Error(String),
 }
 
-/// One groove being worked on.
+/// The number of a document: 0 is the groove that was opened first, and each import begins another. Undo can lead from one to the other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct DocumentId(pub usize);
+
+/// The groove being edited, with cursor, selection, clipboard and history.
 #[derive(Debug, Clone)]
 pub struct Session {
     groove: Arc<Groove>,
     revision: u64,
-    /// The work that the groove belongs to, and of every work what was saved last, if anything.
-    work: usize,
+    document: DocumentId,
+    /// The last saved groove of each document, if any.
     saved: Vec<Option<Arc<Groove>>>,
     cursor: Cursor,
     anchor: Option<Anchor>,
@@ -57,7 +61,7 @@ impl Session {
             saved: vec![Some(groove.clone())],
             groove,
             revision: 1,
-            work: 0,
+            document: DocumentId::default(),
             cursor: Cursor::default(),
             anchor: None,
             clip: Clip::default(),
@@ -76,10 +80,9 @@ impl Session {
         self.revision
     }
 
-    /// The work that the groove belongs to: 0 is what was begun with, and each groove that took the place of another began a work of its
-    /// own. Undo and redo lead from one to the other.
-    pub fn work(&self) -> usize {
-        self.work
+    /// The document that the groove belongs to.
+    pub fn document(&self) -> DocumentId {
+        self.document
     }
 
     /// Where the user is.
@@ -97,16 +100,15 @@ impl Session {
         &self.history
     }
 
-    /// Whether the groove differs from the one of its work that was saved last; it does where none was.
+    /// Whether the groove differs from the last saved one of its document; true if none was saved.
     pub fn is_changed(&self) -> bool {
-        let saved = self.saved.get(self.work).and_then(Option::as_ref);
+        let saved = self.saved.get(self.document.0).and_then(Option::as_ref);
         saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
-    /// Notes that this groove of a work is now on the disk; it need not be the one that is here, as after a recovery. Of a work that
-    /// there is not, nothing is noted.
-    pub fn set_saved(&mut self, work: usize, groove: Arc<Groove>) {
-        if let Some(saved) = self.saved.get_mut(work) {
+    /// Records that this groove of a document is on the disk. It need not be the current one (as after a recovery).
+    pub fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
+        if let Some(saved) = self.saved.get_mut(document.0) {
             *saved = Some(groove);
         }
     }
@@ -127,7 +129,7 @@ impl Session {
             Command::Move(motion) => {
                 self.anchor = None;
                 self.cursor = self.cursor.moved(&self.groove, motion);
-                Outcome::Quiet
+                Outcome::Unchanged
             }
             Command::Extend(motion) => self.extend(motion),
             Command::SelectBar => self.select_bar(),
@@ -135,29 +137,28 @@ impl Session {
             Command::SelectAllLayers => self.select_section(true),
             Command::Deselect => {
                 self.anchor = None;
-                Outcome::Quiet
+                Outcome::Unchanged
             }
             Command::Undo => match self.history.undo(self.here(self.cursor, String::new())) {
                 Some(step) => self.go_to(step, "undone"),
-                None => Outcome::Refused("nothing to undo".into()),
+                None => Outcome::Error("nothing to undo".into()),
             },
             Command::Redo => match self.history.redo(self.here(self.cursor, String::new())) {
                 Some(step) => self.go_to(step, "redone"),
-                None => Outcome::Refused("nothing to redo".into()),
+                None => Outcome::Error("nothing to redo".into()),
             },
             Command::Copy => self.copy(),
             other => self.edit(other),
         }
     }
 
-    /// Puts another groove in the place of this one, as a step that can be undone; the label says what was done. It is a work of its own,
-    /// of which nothing was saved yet.
+    /// Replaces the groove by another one, as a new document and an undoable step.
     pub fn replace(&mut self, groove: Groove, label: String) -> Outcome {
         let before = self.cursor;
         (self.anchor, self.cursor) = (None, Cursor::default());
-        let outcome = self.take(groove, label, before, None);
+        let outcome = self.commit(groove, label, before, None);
         if matches!(outcome, Outcome::Changed(_)) {
-            self.work = self.saved.len();
+            self.document = DocumentId(self.saved.len());
             self.saved.push(None);
         }
         outcome
@@ -165,12 +166,12 @@ impl Session {
 
     /// What is here, as a step to come back to.
     fn here(&self, cursor: Cursor, label: String) -> Step {
-        Step { groove: self.groove.clone(), work: self.work, cursor, label }
+        Step { groove: self.groove.clone(), document: self.document, cursor, label }
     }
 
     fn extend(&mut self, motion: Motion) -> Outcome {
         if self.groove.layers().is_empty() {
-            return Outcome::Quiet;
+            return Outcome::Unchanged;
         }
         if self.anchor.is_none() {
             self.anchor = select::anchor(&self.groove, self.cursor.place);
@@ -182,12 +183,12 @@ impl Session {
             Ordering::Greater => before.moved(&self.groove, Motion::SectionEnd),
             Ordering::Less => before.moved(&self.groove, Motion::SectionStart),
         };
-        Outcome::Quiet
+        Outcome::Unchanged
     }
 
     fn select_bar(&mut self) -> Outcome {
         let Some(bar) = select::bar(&self.groove, self.cursor.place) else {
-            return Outcome::Refused("there is no layer to select in; add one first".into());
+            return Outcome::Error("there is no layer to select in; add one first".into());
         };
         let range = self.groove.cells_in(self.cursor.place.layer, &bar);
         self.span(self.cursor.place.layer, range.start, self.cursor.place.layer, range.end)
@@ -196,7 +197,7 @@ impl Session {
     fn select_section(&mut self, all: bool) -> Outcome {
         let layers = self.groove.layers().len();
         if layers == 0 {
-            return Outcome::Refused("there is no layer to select in; add one first".into());
+            return Outcome::Error("there is no layer to select in; add one first".into());
         }
         let (top, bottom) = if all { (0, layers - 1) } else { (self.cursor.place.layer, self.cursor.place.layer) };
         let end = self.groove.cells(bottom, self.cursor.place.section);
@@ -208,7 +209,7 @@ impl Session {
         let place = |layer, cell| crate::rhythm::Place { layer, section, cell };
         self.anchor = select::anchor(&self.groove, place(top, first));
         self.cursor = Cursor::at(&self.groove, place(bottom, end.saturating_sub(1)));
-        Outcome::Quiet
+        Outcome::Unchanged
     }
 
     /// The region a command works on: the selection, or else the given fallback.
@@ -218,7 +219,7 @@ impl Session {
 
     fn copy(&mut self) -> Outcome {
         let Some(region) = self.target(select::bar) else {
-            return Outcome::Refused("there is nothing to copy".into());
+            return Outcome::Error("there is nothing to copy".into());
         };
         match self.groove.clip(&region) {
             Ok(clip) => {
@@ -234,14 +235,14 @@ impl Session {
                     })
                     .collect();
                 self.clip = clip;
-                Outcome::Told(format!("{} of {} copied", count(cells, "cell"), count(layers, "layer")))
+                Outcome::Info(format!("{} of {} copied", count(cells, "cell"), count(layers, "layer")))
             }
-            Err(refusal) => Outcome::Refused(refusal.to_string()),
+            Err(refusal) => Outcome::Error(refusal.to_string()),
         }
     }
 
     fn go_to(&mut self, step: Step, what: &str) -> Outcome {
-        (self.groove, self.work) = (step.groove, step.work);
+        (self.groove, self.document) = (step.groove, step.document);
         self.revision += 1;
         self.anchor = None;
         self.cursor = step.cursor.settled(&self.groove);
@@ -249,9 +250,9 @@ impl Session {
     }
 
     /// Takes a new groove as the current one; a groove that is equal changes nothing.
-    fn take(&mut self, groove: Groove, label: String, before: Cursor, words: Option<String>) -> Outcome {
+    fn commit(&mut self, groove: Groove, label: String, before: Cursor, words: Option<String>) -> Outcome {
         if groove == *self.groove {
-            return words.map_or(Outcome::Quiet, Outcome::Told);
+            return words.map_or(Outcome::Unchanged, Outcome::Info);
         }
         self.history.push(self.here(before, label));
         self.groove = Arc::new(groove);

@@ -1,8 +1,9 @@
 //! Tests of the room: commands typed in a row, and what undo gives back. It must not know screens.
 
 use super::{Command, Motion, Outcome, Session};
-use crate::rhythm::{Accent, Groove, Layer, Meter, Pitch, Place, Section, Swing, Tempo, Time, Voice, picture};
-use crate::rhythm::{Fraction, Frame};
+use crate::rhythm::{Accent, Groove, Layer, Meter, Pitch, Place, Section, Swing, Tempo, Time, Voice, cell_notation};
+use crate::rhythm::{Fraction, PartContext};
+use crate::session::DocumentId;
 use proptest::prelude::*;
 
 fn section(name: &str, meter: &str, bars: u16) -> Section {
@@ -14,15 +15,19 @@ fn section(name: &str, meter: &str, bars: u16) -> Section {
 fn groove(pictures: &str) -> Groove {
     let drawn: Vec<&str> = pictures.split('/').map(str::trim).collect();
     let sections: Vec<Section> = drawn.iter().enumerate().map(|(i, _)| section(&format!("S{i}"), "2/4", 1)).collect();
-    let parts = drawn.iter().zip(&sections).map(|(d, s)| picture::parse_bars(d, &s.meter, 1, 4).expect("drawing"));
+    let parts =
+        drawn.iter().zip(&sections).map(|(d, s)| cell_notation::parse_bars(d, &s.meter, 1, 4).expect("drawing"));
     let layer = Layer::new("riff", Voice::Pluck, 4, parts.collect());
     Groove::new("t", "", sections, vec![layer]).expect("groove")
 }
 
 fn drawn(groove: &Groove) -> String {
     let layer = &groove.layers()[0];
-    let parts =
-        groove.sections().iter().zip(&layer.parts).map(|(s, p)| picture::print_part(p, &s.meter, layer.division, true));
+    let parts = groove
+        .sections()
+        .iter()
+        .zip(&layer.parts)
+        .map(|(s, p)| cell_notation::print_part(p, &s.meter, layer.division, true));
     parts.collect::<Vec<_>>().join(" / ")
 }
 
@@ -34,11 +39,11 @@ fn check(before: &str, commands: impl AsRef<[Command]>, after: &str) {
     }
     assert_eq!(drawn(session.groove()), after, "{before} {commands:?}");
     let changed = session.groove().clone();
-    while !matches!(session.clone().apply(Command::Undo), Outcome::Refused(_)) {
+    while !matches!(session.clone().apply(Command::Undo), Outcome::Error(_)) {
         session.apply(Command::Undo);
     }
     assert_eq!(**session.groove(), groove(before), "undone: {commands:?}");
-    while !matches!(session.clone().apply(Command::Redo), Outcome::Refused(_)) {
+    while !matches!(session.clone().apply(Command::Redo), Outcome::Error(_)) {
         session.apply(Command::Redo);
     }
     assert_eq!(*session.groove(), changed, "redone: {commands:?}");
@@ -73,7 +78,7 @@ fn a_full_groove_says_how_to_go_on() {
     let mut session = Session::new(groove(BLANK));
     session.apply(Lay(8));
     assert!(session.cursor().past_end);
-    let Outcome::Refused(words) = session.apply(Lay(3)) else { panic!("refused") };
+    let Outcome::Error(words) = session.apply(Lay(3)) else { panic!("refused") };
     assert!(words.contains("add a bar"), "{words}");
     session.apply(Command::BarsBy(1));
     session.apply(Lay(3));
@@ -135,8 +140,8 @@ fn layers_and_sections() {
     session.apply(Command::RemoveLayer);
     session.apply(Command::RemoveLayer);
     assert!(session.groove().layers().is_empty());
-    assert!(matches!(session.apply(Lay(3)), Outcome::Refused(_)));
-    assert!(matches!(session.apply(Copy), Outcome::Refused(_)));
+    assert!(matches!(session.apply(Lay(3)), Outcome::Error(_)));
+    assert!(matches!(session.apply(Copy), Outcome::Error(_)));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
     session.apply(Lay(2));
     session.apply(Command::AddSection(None, None));
@@ -144,7 +149,7 @@ fn layers_and_sections() {
     assert_eq!(session.cursor().place.section, 1);
     session.apply(Command::MoveSection(-1));
     assert_eq!(session.groove().sections()[0].name, "A");
-    assert!(matches!(session.apply(Command::RenameSection("S0".into())), Outcome::Refused(_)));
+    assert!(matches!(session.apply(Command::RenameSection("S0".into())), Outcome::Error(_)));
 }
 
 #[test]
@@ -193,7 +198,7 @@ fn a_new_division_tells_what_it_did() {
     );
     assert_eq!(says("x..x ....", 2), "riff: 2 cells a beat, a cell is 1/8; 1 attack moved");
     assert_eq!(says("xx.. ....", 1), "riff: 1 cell a beat, a cell is 1/4; 1 attack lost");
-    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4)), Outcome::Quiet);
+    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4)), Outcome::Unchanged);
 }
 
 #[test]
@@ -305,35 +310,35 @@ fn saved_is_known_by_content() {
     session.apply(Toggle);
     assert!(!session.is_changed());
     session.apply(Toggle);
-    session.set_saved(0, session.groove().clone());
+    session.set_saved(DocumentId(0), session.groove().clone());
     assert!(!session.is_changed());
     session.apply(Command::Undo);
     assert!(session.is_changed());
 }
 
 #[test]
-fn a_groove_in_the_place_of_another_is_a_work_of_its_own() {
+fn a_replacing_groove_is_a_document_of_its_own() {
     let mut session = Session::new(groove(BLANK));
     session.apply(Toggle);
     session.replace(groove("x... x..."), "import".into());
-    assert_eq!((session.work(), session.is_changed()), (1, true));
-    session.set_saved(1, session.groove().clone());
+    assert_eq!((session.document().0, session.is_changed()), (1, true));
+    session.set_saved(DocumentId(1), session.groove().clone());
     assert!(!session.is_changed());
-    // Each work is held against what was saved of it.
+    // Each document is compared with what was saved of it.
     session.apply(Command::Undo);
-    assert_eq!((session.work(), session.is_changed()), (0, true));
+    assert_eq!((session.document().0, session.is_changed()), (0, true));
     session.apply(Command::Undo);
-    assert_eq!((session.work(), session.is_changed()), (0, false));
+    assert_eq!((session.document().0, session.is_changed()), (0, false));
     session.apply(Command::Redo);
     session.apply(Command::Redo);
-    assert_eq!((session.work(), session.is_changed()), (1, false));
-    // The number of one that was undone and forgotten is not given again; the same groove is no other work.
+    assert_eq!((session.document().0, session.is_changed()), (1, false));
+    // The number of one that was undone and forgotten is not given again; the same groove is no new document.
     session.apply(Command::Undo);
     session.apply(Command::Lay(2));
     session.replace(groove("x... x..."), "import".into());
-    assert_eq!((session.work(), session.is_changed()), (2, true));
+    assert_eq!((session.document().0, session.is_changed()), (2, true));
     session.replace(groove("x... x..."), "import".into());
-    assert_eq!(session.work(), 2);
+    assert_eq!(session.document().0, 2);
 }
 
 fn motion() -> impl Strategy<Value = Motion> {
@@ -460,7 +465,7 @@ proptest! {
             }
             // A new groove has a new revision, a refusal changes nothing.
             prop_assert_eq!(session.revision() > revision, !std::sync::Arc::ptr_eq(&before, g), "{:?}", &command);
-            if matches!(outcome, Outcome::Refused(_)) {
+            if matches!(outcome, Outcome::Error(_)) {
                 prop_assert_eq!(&before, g);
             }
             revision = session.revision();
@@ -493,8 +498,8 @@ proptest! {
         // One by one against the definition: each attack stands where the groups before it end, with holds after it.
         let want: String = groups.iter().flat_map(|n| std::iter::once('x').chain((1..*n).map(|_| '-'))).collect();
         let g = session.groove();
-        let frame: Frame<'_> = g.frame(0, 0);
-        let cells: String = (0..g.part(0, 0).len(frame)).map(|c| picture::mark(g.part(0, 0).cell(c))).collect();
+        let context: PartContext<'_> = g.context(0, 0);
+        let cells: String = (0..g.part(0, 0).len(context)).map(|c| cell_notation::mark(g.part(0, 0).cell(c))).collect();
         prop_assert_eq!(cells.trim_end_matches('.'), want);
         prop_assert_eq!(session.cursor().place.cell, sum as usize);
     }

@@ -4,7 +4,7 @@ mod placing;
 mod sounding;
 
 use super::*;
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Part, Section, Swing, Tempo, Time, Voice, picture};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Part, Section, Swing, Tempo, Time, Voice, cell_notation};
 use num_rational::BigRational;
 use num_traits::ToPrimitive;
 
@@ -28,7 +28,7 @@ pub(super) fn groove(voices: &[Voice], rows: &[Row]) -> Groove {
     let sections: Vec<Section> = rows.iter().enumerate().map(|(k, row)| section(k, row)).collect();
     let parts = || -> Vec<Part> {
         let parts = rows.iter().zip(&sections);
-        parts.map(|(r, s)| picture::parse_bars(r.4, &s.meter, usize::from(s.bars), 4).expect("drawing")).collect()
+        parts.map(|(r, s)| cell_notation::parse_bars(r.4, &s.meter, usize::from(s.bars), 4).expect("drawing")).collect()
     };
     let layers = voices.iter().enumerate().map(|(k, &v)| Layer::new(&format!("l{k}"), v, 4, parts())).collect();
     Groove::new("t", "", sections, layers).expect("groove")
@@ -76,7 +76,7 @@ pub(super) fn rounded(x: &BigRational) -> i64 {
 pub(super) fn hard() -> Vec<Groove> {
     let cycle = {
         let row: Row = ("4/4", "137.3", 1, None, "................");
-        let part = Part::Cycled { cells: picture::parse_cycle("x.x..").expect("cycle"), start: 0 };
+        let part = Part::Cycled { cells: cell_notation::parse_cycle("x.x..").expect("cycle"), start: 0 };
         let layer = Layer::new("l", Voice::Rim, 4, vec![part]);
         Groove::new("t", "", vec![section(0, &row)], vec![layer]).expect("groove")
     };

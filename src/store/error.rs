@@ -192,7 +192,7 @@ impl std::error::Error for LoadError {}
 
 /// A problem at a byte offset, before it is known as line and column.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Fault {
+pub(super) struct ParseError {
     pub(super) at: Option<usize>,
     pub(super) problem: Problem,
 }

@@ -1,6 +1,6 @@
 //! The keys of one TOML table: typed values, or a fault at the place of the value. It must not know what the keys mean.
 
-use super::error::{Fault, Problem};
+use super::error::{ParseError, Problem};
 use crate::rhythm::bounds::Bound;
 use std::ops::Range;
 use toml_edit::{ArrayOfTables, Item, Table, Value};
@@ -22,24 +22,24 @@ pub(super) struct Words<'a> {
 
 impl<'a> Fields<'a> {
     /// A fault at the table's own place.
-    pub(super) fn fault<T>(self, problem: Problem) -> Result<T, Fault> {
-        Err(Fault { at: Some(self.table.span().map_or(0, |s| s.start)), problem })
+    pub(super) fn fault<T>(self, problem: Problem) -> Result<T, ParseError> {
+        Err(ParseError { at: Some(self.table.span().map_or(0, |s| s.start)), problem })
     }
 
     /// A fault at a key's value.
-    pub(super) fn fault_at<T>(self, key: &str, problem: Problem) -> Result<T, Fault> {
+    pub(super) fn fault_at<T>(self, key: &str, problem: Problem) -> Result<T, ParseError> {
         let at = self.table.get(key).and_then(place);
-        if at.is_some() { Err(Fault { at, problem }) } else { self.fault(problem) }
+        if at.is_some() { Err(ParseError { at, problem }) } else { self.fault(problem) }
     }
 
     /// A fault at a key itself.
-    pub(super) fn fault_at_key<T>(self, key: &str, problem: Problem) -> Result<T, Fault> {
+    pub(super) fn fault_at_key<T>(self, key: &str, problem: Problem) -> Result<T, ParseError> {
         let at = self.table.get_key_value(key).and_then(|(k, item)| k.span().map(|s| s.start).or_else(|| place(item)));
-        if at.is_some() { Err(Fault { at, problem }) } else { self.fault(problem) }
+        if at.is_some() { Err(ParseError { at, problem }) } else { self.fault(problem) }
     }
 
     /// Refuses keys that are not in the list.
-    pub(super) fn known(self, keys: &'static [&'static str]) -> Result<(), Fault> {
+    pub(super) fn known(self, keys: &'static [&'static str]) -> Result<(), ParseError> {
         match self.table.iter().find(|(key, _)| !keys.contains(key)) {
             Some((key, _)) => self.fault_at_key(key, Problem::UnknownKey(key.to_owned(), keys)),
             None => Ok(()),
@@ -50,7 +50,7 @@ impl<'a> Fields<'a> {
         self.table.contains_key(key)
     }
 
-    fn wrong<T>(self, key: &str, item: &Item, allowed: &'static str) -> Result<T, Fault> {
+    fn wrong<T>(self, key: &str, item: &Item, allowed: &'static str) -> Result<T, ParseError> {
         self.fault_at(key, Problem::WrongType(key.to_owned(), type_words(item), allowed))
     }
 
@@ -59,7 +59,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A string, if the key is there.
-    pub(super) fn string(self, key: &'static str) -> Result<Option<Words<'a>>, Fault> {
+    pub(super) fn string(self, key: &'static str) -> Result<Option<Words<'a>>, ParseError> {
         match self.table.get(key) {
             None => Ok(None),
             Some(item) => match item.as_str() {
@@ -70,12 +70,12 @@ impl<'a> Fields<'a> {
     }
 
     /// A string that must be there.
-    pub(super) fn needed(self, key: &'static str, example: &'static str) -> Result<Words<'a>, Fault> {
+    pub(super) fn needed(self, key: &'static str, example: &'static str) -> Result<Words<'a>, ParseError> {
         self.string(key)?.map_or_else(|| self.fault(Problem::MissingKey(key, example)), Ok)
     }
 
     /// A whole number within its bound, if the key is there.
-    pub(super) fn number(self, key: &'static str, bound: &'static Bound) -> Result<Option<i64>, Fault> {
+    pub(super) fn number(self, key: &'static str, bound: &'static Bound) -> Result<Option<i64>, ParseError> {
         match self.integer(key)? {
             None => Ok(None),
             Some(n) => bound.check(n).map(Some).or_else(|e| self.fault_at(key, Problem::Bound(e))),
@@ -83,7 +83,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A whole number, if the key is there.
-    pub(super) fn integer(self, key: &'static str) -> Result<Option<i64>, Fault> {
+    pub(super) fn integer(self, key: &'static str) -> Result<Option<i64>, ParseError> {
         match self.table.get(key) {
             None => Ok(None),
             Some(item) => item.as_integer().map(Some).map_or_else(|| self.wrong(key, item, "a whole number"), Ok),
@@ -91,7 +91,7 @@ impl<'a> Fields<'a> {
     }
 
     /// True or false; false if the key is not there.
-    pub(super) fn flag(self, key: &'static str) -> Result<bool, Fault> {
+    pub(super) fn flag(self, key: &'static str) -> Result<bool, ParseError> {
         match self.table.get(key) {
             None => Ok(false),
             Some(item) => item.as_bool().map_or_else(|| self.wrong(key, item, "true or false"), Ok),
@@ -99,7 +99,7 @@ impl<'a> Fields<'a> {
     }
 
     /// The tables under `[[key]]`; none if the key is not there.
-    pub(super) fn tables(self, key: &'static str, allowed: &'static str) -> Result<Vec<Fields<'a>>, Fault> {
+    pub(super) fn tables(self, key: &'static str, allowed: &'static str) -> Result<Vec<Fields<'a>>, ParseError> {
         match self.table.get(key) {
             None => Ok(Vec::new()),
             Some(item) => match item.as_array_of_tables() {
@@ -114,14 +114,14 @@ impl<'a> Fields<'a> {
 
 impl Words<'_> {
     /// A fault so many bytes into the string. Where the text has escapes the string's start is the place.
-    pub(super) fn fault<T>(&self, at: usize, problem: Problem) -> Result<T, Fault> {
+    pub(super) fn fault<T>(&self, at: usize, problem: Problem) -> Result<T, ParseError> {
         let at = self.span.clone().zip(self.source).map(|(span, source)| self.offset(source, &span, at));
-        Err(Fault { at, problem })
+        Err(ParseError { at, problem })
     }
 
     /// A fault at the string's start, its quotes included.
-    pub(super) fn fault_whole<T>(&self, problem: Problem) -> Result<T, Fault> {
-        Err(Fault { at: self.span.as_ref().map(|s| s.start), problem })
+    pub(super) fn fault_whole<T>(&self, problem: Problem) -> Result<T, ParseError> {
+        Err(ParseError { at: self.span.as_ref().map(|s| s.start), problem })
     }
 
     fn offset(&self, source: &str, span: &Range<usize>, at: usize) -> usize {

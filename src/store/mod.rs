@@ -2,13 +2,13 @@
 //! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
 
 mod atomic_file;
-mod build;
 mod calibration;
-mod drawing;
+mod cells_field;
 mod error;
 mod fields;
-mod foreign;
+mod file_type;
 mod journal;
+mod print;
 mod progress;
 mod read;
 mod save;
@@ -18,10 +18,10 @@ mod update;
 
 pub use atomic_file::Overwrite;
 pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
-pub use build::print;
 pub use calibration::Calibration;
 pub use error::{LoadError, Position, Problem, reason};
 pub use journal::{Journal, Recovered};
+pub use print::print;
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
 pub use update::update;
@@ -84,8 +84,8 @@ pub fn load(path: &Path) -> Result<Loaded, LoadError> {
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     if about.len() > LIMIT {
         let mut head = Vec::new();
-        file.take(foreign::HEAD as u64).read_to_end(&mut head).map_err(|e| unreadable(&e))?;
-        return Err(refuse(foreign::told(&head).unwrap_or(Problem::TooLarge(about.len()))));
+        file.take(file_type::HEAD as u64).read_to_end(&mut head).map_err(|e| unreadable(&e))?;
+        return Err(refuse(file_type::told(&head).unwrap_or(Problem::TooLarge(about.len()))));
     }
     let mut bytes = Vec::with_capacity(about.len() as usize);
     // A file of the kernel's says that it is empty and may never end.
@@ -101,7 +101,7 @@ pub fn load(path: &Path) -> Result<Loaded, LoadError> {
 /// # Errors
 /// [`LoadError`] with line and column if the bytes are no text or no groove, and which kind of file they are if that can be told.
 pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
-    if let Some(problem) = foreign::told(&bytes) {
+    if let Some(problem) = file_type::told(&bytes) {
         return Err(LoadError { file: name.to_owned(), place: None, problem });
     }
     match String::from_utf8(bytes) {

@@ -1,12 +1,12 @@
 //! From the file's text to a groove. It must not know the disk, nor how a file is written.
 
 use super::FORMAT;
-use super::drawing;
-use super::error::{Fault, Problem};
+use super::cells_field;
+use super::error::{ParseError, Problem};
 use super::fields::Fields;
 use crate::rhythm::bounds::{self, ACCENT_DEPTH, BARS, DIVISION, GAIN, NAME, PAN, SOUND_NAME, TEMPO, TIMES};
 use crate::rhythm::{
-    Fraction, Frame, Groove, Layer, Meter, MeterError, Part, Section, Swing, Tempo, Voice, parse_note_value,
+    Fraction, Groove, Layer, Meter, MeterError, Part, PartContext, Section, Swing, Tempo, Voice, parse_note_value,
     print_note_value,
 };
 use toml_edit::{Document, Value};
@@ -42,15 +42,15 @@ pub(super) const ONLY: &str = "A";
 const TEMPO_PARTS: i64 = Tempo::PARTS;
 
 /// Reads a groove.
-pub(super) fn groove(text: &str) -> Result<Groove, Fault> {
+pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
     if let Some(at) = text.find('\0') {
-        return Err(Fault { at: Some(at), problem: Problem::Nul });
+        return Err(ParseError { at: Some(at), problem: Problem::Nul });
     }
     let document = Document::parse(text).map_err(|e| {
         let (words, expected) = e.message().split_once(", expected ").unwrap_or((e.message(), "nothing"));
         let expected = Some(expected.replace('\n', ", ")).filter(|e| e != "nothing");
         let problem = Problem::Syntax(words.replace('\n', ", "), expected);
-        Fault { at: Some(e.span().map_or(text.len(), |s| s.start)), problem }
+        ParseError { at: Some(e.span().map_or(text.len(), |s| s.start)), problem }
     })?;
     let root = Fields { table: document.as_table(), text: Some(text) };
     match root.integer("format")? {
@@ -95,11 +95,11 @@ pub(super) fn groove(text: &str) -> Result<Groove, Fault> {
         .or_else(|e| start(Problem::Refused(e.to_string())))
 }
 
-fn start<T>(problem: Problem) -> Result<T, Fault> {
-    Err(Fault { at: Some(0), problem })
+fn start<T>(problem: Problem) -> Result<T, ParseError> {
+    Err(ParseError { at: Some(0), problem })
 }
 
-fn count(tables: &[Fields<'_>], bound: &'static bounds::Bound) -> Result<(), Fault> {
+fn count(tables: &[Fields<'_>], bound: &'static bounds::Bound) -> Result<(), ParseError> {
     match (bound.check(tables.len() as i64), tables.get(bound.greatest as usize)) {
         (Err(e), Some(first_too_many)) => first_too_many.fault(Problem::Bound(e)),
         _ => Ok(()),
@@ -110,14 +110,14 @@ fn printable(text: &str) -> Result<(), ()> {
     if text.chars().any(char::is_control) { Err(()) } else { Ok(()) }
 }
 
-fn name(fields: Fields<'_>, kind: &'static str, example: &'static str) -> Result<String, Fault> {
+fn name(fields: Fields<'_>, kind: &'static str, example: &'static str) -> Result<String, ParseError> {
     let words = fields.needed("name", example)?;
     NAME.check(words.text.chars().count() as i64).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
     printable(words.text).or_else(|()| words.fault_whole(Problem::Control(kind)))?;
     Ok(words.text.to_owned())
 }
 
-fn section(fields: Fields<'_>, only: bool) -> Result<Section, Fault> {
+fn section(fields: Fields<'_>, only: bool) -> Result<Section, ParseError> {
     fields.known(SECTION)?;
     let name = if only && !fields.has("name") { ONLY.to_owned() } else { name(fields, "name", "name = \"pull\"")? };
     let words = fields.needed("meter", "meter = \"4/4\"")?;
@@ -138,7 +138,7 @@ fn section(fields: Fields<'_>, only: bool) -> Result<Section, Fault> {
     Ok(Section { name, meter, tempo, bars: bars as u16, times: times as u16, swing: swing(fields)? })
 }
 
-fn tempo(fields: Fields<'_>, meter: &Meter) -> Result<Tempo, Fault> {
+fn tempo(fields: Fields<'_>, meter: &Meter) -> Result<Tempo, ParseError> {
     const FORM: &str = "a number like 150 or 132.5, or a string like \"400/3\"";
     let unit = match fields.string("beat")? {
         None => meter.beat(),
@@ -181,7 +181,7 @@ fn wrong_tempo(found: &'static str, form: &'static str) -> Problem {
     Problem::WrongType("tempo".into(), found, form)
 }
 
-fn swing(fields: Fields<'_>) -> Result<Option<Swing>, Fault> {
+fn swing(fields: Fields<'_>) -> Result<Option<Swing>, ParseError> {
     let Some(words) = fields.string("swing")? else { return Ok(None) };
     match Swing::parse(words.text) {
         Some(swing) => Ok(Some(swing)),
@@ -193,7 +193,7 @@ fn swing(fields: Fields<'_>) -> Result<Option<Swing>, Fault> {
     }
 }
 
-fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, Fault> {
+fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, ParseError> {
     fields.known(LAYER)?;
     let name = name(fields, "name", "name = \"winch\"")?;
     let words = fields.needed("voice", "voice = \"pluck\"")?;
@@ -210,7 +210,7 @@ fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, Fault> {
     Ok(Layer { sound, swing, gain, depth, pan, mute, solo, ..Layer::new(&name, voice, division, parts) })
 }
 
-fn sound(fields: Fields<'_>) -> Result<Option<String>, Fault> {
+fn sound(fields: Fields<'_>) -> Result<Option<String>, ParseError> {
     let Some(words) = fields.string("sound")? else { return Ok(None) };
     let length = words.text.chars().count() as i64;
     SOUND_NAME.check(length).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
@@ -219,13 +219,13 @@ fn sound(fields: Fields<'_>) -> Result<Option<String>, Fault> {
 }
 
 /// What a part drawn in this section has to fill.
-pub(super) fn frame(section: &Section, division: u16) -> Frame<'_> {
-    Frame { meter: &section.meter, bars: usize::from(section.bars), division, swing: None }
+pub(super) fn context(section: &Section, division: u16) -> PartContext<'_> {
+    PartContext { meter: &section.meter, bars: usize::from(section.bars), division, swing: None }
 }
 
-fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<Part>, Fault> {
+fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<Part>, ParseError> {
     let tables = fields.tables("part", "[[layer.part]] tables")?;
-    let own = drawing::KEYS.into_iter().find(|key| fields.has(key));
+    let own = cells_field::KEYS.into_iter().find(|key| fields.has(key));
     if let Some(key) = own
         && (sections.len() > 1 || !tables.is_empty())
     {
@@ -248,10 +248,10 @@ fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<
     let mut spent = 0;
     let mut parts = Vec::new();
     for (section, table) in sections.iter().zip(drawn) {
-        let frame = frame(section, division);
+        let context = context(section, division);
         let part = match table {
-            Some(table) => drawing::read(table, frame, section.times, &mut spent)?,
-            None => drawing::read(Fields { table: &nothing, text: None }, frame, section.times, &mut spent)
+            Some(table) => cells_field::read(table, context, section.times, &mut spent)?,
+            None => cells_field::read(Fields { table: &nothing, text: None }, context, section.times, &mut spent)
                 .or_else(|fault| fields.fault(fault.problem))?,
         };
         parts.push(part);

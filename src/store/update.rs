@@ -1,22 +1,22 @@
 //! A changed groove written into the text it came from: only what changed is written anew, in its old place, and comments,
 //! order and the writer's own spacing stay. It must not know the disk.
 
-use super::build;
-use super::drawing::{self, KEYS};
-use super::error::Fault;
+use super::cells_field::{self, KEYS};
+use super::error::ParseError;
 use super::fields::Fields;
+use super::print;
 use super::read::{self, LAYER, ONLY, PART, ROOT, SECTION};
-use crate::rhythm::{Frame, Groove, Layer, Part, Pitch, Section, print_note_value};
+use crate::rhythm::{Groove, Layer, Part, PartContext, Pitch, Section, print_note_value};
 use std::collections::HashMap;
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Key, Table, Value};
 
 /// The text of `original` with what `groove` has different; `original` itself, byte for byte, if nothing is.
 ///
-/// A text that is not a groove is replaced by [`build::print`]'s.
+/// A text that is not a groove is replaced by [`print::print`]'s.
 pub fn update(original: &str, groove: &Groove) -> String {
     let text = edited(original, groove);
     // What is handed back must be this groove in any case; a new print is the plain way to it.
-    text.filter(|t| read::groove(t).as_ref() == Ok(groove)).unwrap_or_else(|| build::print(groove))
+    text.filter(|t| read::groove(t).as_ref() == Ok(groove)).unwrap_or_else(|| print::print(groove))
 }
 
 pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
@@ -45,7 +45,7 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
             change_section(&mut table, &old.sections()[*from], new, several);
             table
         }
-        None => build::section(new, several),
+        None => print::section(new, several),
     });
     replace_tables(root, ROOT, "section", sections.collect());
 
@@ -58,7 +58,7 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
                 change_layer(&mut table, &old.layers()[*from], new);
                 table
             }
-            None => build::layer(new),
+            None => print::layer(new),
         };
         let came_from: &[Option<usize>] = if from.is_some() { &from_section } else { &[] };
         change_parts(&mut table, &old, groove, new, came_from);
@@ -158,7 +158,7 @@ fn change_section(table: &mut Table, old: &Section, new: &Section, several: bool
         set(table, SECTION, "meter", Value::from(new.meter.to_string()));
     }
     if old.tempo.bpm() != new.tempo.bpm() {
-        set(table, SECTION, "tempo", build::bpm(new.tempo.bpm()));
+        set(table, SECTION, "tempo", print::bpm(new.tempo.bpm()));
     }
     let unit = if table.contains_key("beat") { old.tempo.unit() } else { new.meter.beat() };
     if unit != new.tempo.unit() {
@@ -211,7 +211,7 @@ fn change_parts(table: &mut Table, old: &Groove, groove: &Groove, layer: &Layer,
     let sections = groove.sections();
     let own = KEYS.iter().any(|key| table.contains_key(key));
     if sections.len() == 1 && (own || !table.contains_key("part")) {
-        change_drawing(table, LAYER, read::frame(&sections[0], layer.division), &sections[0], &layer.parts[0]);
+        change_drawing(table, LAYER, read::context(&sections[0], layer.division), &sections[0], &layer.parts[0]);
         return;
     }
     let mut slots: Vec<Option<Table>> = vec![None; sections.len()];
@@ -239,10 +239,10 @@ fn change_parts(table: &mut Table, old: &Groove, groove: &Groove, layer: &Layer,
                 if part.get("section").and_then(Item::as_str) != Some(&section.name) {
                     set(part, PART, "section", Value::from(&section.name));
                 }
-                change_drawing(part, PART, read::frame(section, layer.division), section, &layer.parts[at]);
+                change_drawing(part, PART, read::context(section, layer.division), section, &layer.parts[at]);
             }
             slot @ None => {
-                *slot = build::part(section, layer.division, &layer.parts[at]);
+                *slot = print::part(section, layer.division, &layer.parts[at]);
                 if slot.is_some() {
                     let place = order.iter().position(|o| *o > at).unwrap_or(order.len());
                     order.insert(place, at);
@@ -265,30 +265,32 @@ fn own_part(layer: &mut Table, section: &str) -> Table {
     part
 }
 
-fn change_drawing(table: &mut Table, order: &[&str], frame: Frame<'_>, section: &Section, part: &Part) {
-    if read_back(table, frame, drawing::read).as_ref() == Ok(part) {
+fn change_drawing(table: &mut Table, order: &[&str], context: PartContext<'_>, section: &Section, part: &Part) {
+    if read_back(table, context, cells_field::read).as_ref() == Ok(part) {
         return;
     }
     let spellings = spellings(table);
-    let bare = drawing::bare(part);
-    if read_back(table, frame, drawing::read_line).as_ref() != Ok(&bare) {
-        change_line(table, order, frame, section, &bare);
+    let bare = cells_field::bare(part);
+    if read_back(table, context, cells_field::read_line).as_ref() != Ok(&bare) {
+        change_line(table, order, context, section, &bare);
     }
-    let pitches = build::pitches(part, |p| spellings.get(&p).cloned().unwrap_or_else(|| p.to_string()));
+    let pitches = print::pitches(part, |p| spellings.get(&p).cloned().unwrap_or_else(|| p.to_string()));
     set_or_remove(table, order, "pitches", pitches);
 }
 
-type Read = fn(Fields<'_>, Frame<'_>, u16, &mut i64) -> Result<Part, Fault>;
+type Read = fn(Fields<'_>, PartContext<'_>, u16, &mut i64) -> Result<Part, ParseError>;
 
-fn read_back(table: &Table, frame: Frame<'_>, read: Read) -> Result<Part, Fault> {
-    read(Fields { table, text: None }, frame, 1, &mut 0)
+fn read_back(table: &Table, context: PartContext<'_>, read: Read) -> Result<Part, ParseError> {
+    read(Fields { table, text: None }, context, 1, &mut 0)
 }
 
-fn change_line(table: &mut Table, order: &[&str], frame: Frame<'_>, section: &Section, part: &Part) {
-    let old = drawing::LINES.into_iter().find(|key| table.contains_key(key));
+fn change_line(table: &mut Table, order: &[&str], context: PartContext<'_>, section: &Section, part: &Part) {
+    let old = cells_field::LINES.into_iter().find(|key| table.contains_key(key));
     let key = match part {
         Part::Cycled { .. } => "cycle",
-        Part::Barred { .. } if old == Some("groups") && drawing::groups(part, frame.division).is_some() => "groups",
+        Part::Barred { .. } if old == Some("groups") && cells_field::groups(part, context.division).is_some() => {
+            "groups"
+        }
         Part::Barred { .. } => "cells",
     };
     if key != "cycle" {
@@ -306,14 +308,14 @@ fn change_line(table: &mut Table, order: &[&str], frame: Frame<'_>, section: &Se
     {
         let mut tried = table.clone();
         set(&mut tried, order, key, value);
-        if read_back(&tried, frame, drawing::read_line).as_ref() == Ok(part) {
+        if read_back(&tried, context, cells_field::read_line).as_ref() == Ok(part) {
             *table = tried;
             return;
         }
     }
     let value = match key {
-        "groups" => build::groups(part, frame.division),
-        _ => Some(build::cells(section, frame.division, part)),
+        "groups" => print::groups(part, context.division),
+        _ => Some(print::cells(section, context.division, part)),
     };
     if let (Some(old), true) = (old, old != Some(key)) {
         rename(table, old, key);
@@ -328,7 +330,7 @@ fn remarked(item: &Item, part: &Part) -> Option<Value> {
     if raw.contains('\\') {
         return None;
     }
-    drawing::remark(raw, part.stored())?.parse().ok()
+    cells_field::remark(raw, part.stored())?.parse().ok()
 }
 
 /// Gives a value another key in the same place, with the comments that stood with it.

@@ -116,7 +116,7 @@ impl Question {
                 let bar = bar.ok_or_else(|| format!("allowed: {}; not '{}'", bars_of(bars), fit(text, ECHOED)))?;
                 let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(form)?;
                 let cell = match g.layers().get(at.layer) {
-                    Some(_) => g.part(at.layer, at.section).cell_at(time, g.frame(at.layer, at.section)),
+                    Some(_) => g.part(at.layer, at.section).cell_at(time, g.context(at.layer, at.section)),
                     None => 0,
                 };
                 do_it(Command::Move(Motion::To(Place { cell, ..at })))

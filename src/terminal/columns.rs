@@ -146,9 +146,9 @@ mod tests {
             let g = g.edited(&Edit::Tuplet { at, beats: 2, cells: tuplet }).expect("tuplet");
             let scale = Scale::new(&g, 0, zoom);
             for layer in 0..2 {
-                let (part, frame) = (g.part(layer, 0), g.frame(layer, 0));
+                let (part, context) = (g.part(layer, 0), g.context(layer, 0));
                 let mut last = 0;
-                for spot in part.spots(frame) {
+                for spot in part.spots(context) {
                     for cell in 0..usize::from(spot.span.cells) {
                         let column = scale.cell(spot.beat, spot.span, cell);
                         // The exact time gives the same column by the other way.
@@ -156,7 +156,7 @@ mod tests {
                         prop_assert_eq!(column, scale.time(time));
                         prop_assert!(column > last || zoom < 0 && column == last);
                         if zoom >= 0 {
-                            let next = part.cell_at(scale.time_of(column + 1), frame);
+                            let next = part.cell_at(scale.time_of(column + 1), context);
                             prop_assert!(next == spot.first + cell || next == spot.first + cell + 1);
                         }
                         last = column;

@@ -6,6 +6,7 @@ use super::sounding::{Head, Heard, Sequence, Sounding};
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::rhythm::{Fraction, Groove};
+use crate::session::DocumentId;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
 
@@ -37,8 +38,8 @@ pub enum Event {
     },
     /// A save has ended.
     Saved {
-        /// The work it was saved of.
-        work: usize,
+        /// The document that was saved.
+        document: DocumentId,
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
@@ -170,8 +171,8 @@ pub enum Effect {
     },
     /// Cancel what is being made or read.
     Cancel,
-    /// The groove belongs to the work of this number from now on: that is what is saved next, under its name if it has one.
-    Work(usize),
+    /// The groove belongs to this document from now on: it is saved and journalled as that one.
+    SwitchDocument(DocumentId),
     /// Forget what the screen shows and draw it all.
     Redraw,
     /// End the program; what is not saved stays in the journal if so asked.

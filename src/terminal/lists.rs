@@ -135,7 +135,7 @@ fn is_in(state: &State, p: Place) -> bool {
     let g = state.groove();
     p.layer < g.layers().len()
         && p.section < g.sections().len()
-        && g.part(p.layer, p.section).spot(p.cell, g.frame(p.layer, p.section)).is_some()
+        && g.part(p.layer, p.section).spot(p.cell, g.context(p.layer, p.section)).is_some()
 }
 
 /// Takes what the mark of the full view stands on: a hearing to the strip and the click, the cursor to a reason's place.

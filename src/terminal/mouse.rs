@@ -62,6 +62,6 @@ fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     } else {
         state.scale().time_of(state.scroll + usize::from(column - layout.cells.x))
     };
-    let cell = state.groove().part(layer, section).cell_at(time, state.groove().frame(layer, section));
+    let cell = state.groove().part(layer, section).cell_at(time, state.groove().context(layer, section));
     Some(Place { layer, section, cell })
 }

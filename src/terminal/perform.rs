@@ -116,9 +116,9 @@ pub(super) fn command_of(state: &mut State, command: Command) {
         state.marking = false;
     }
     match outcome {
-        Outcome::Quiet | Outcome::Changed(None) => {}
-        Outcome::Changed(Some(words)) | Outcome::Told(words) => state.tell(with_keys(state, words), false),
-        Outcome::Refused(words) => state.tell(with_keys(state, words), true),
+        Outcome::Unchanged | Outcome::Changed(None) => {}
+        Outcome::Changed(Some(words)) | Outcome::Info(words) => state.tell(with_keys(state, words), false),
+        Outcome::Error(words) => state.tell(with_keys(state, words), true),
     }
 }
 

@@ -7,6 +7,7 @@ use super::question::Question;
 use super::state::State;
 use super::{giving, importing};
 use crate::rhythm::Groove;
+use crate::session::DocumentId;
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
@@ -38,14 +39,14 @@ pub(super) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
 /// Takes the end of a save.
 pub(super) fn saved(
     state: &mut State,
-    (work, groove): (usize, Arc<Groove>),
+    (document, groove): (DocumentId, Arc<Groove>),
     result: Result<String, Unsaved>,
     effects: &mut Vec<Effect>,
 ) {
     match result {
         Ok(name) => {
             state.tell(format!("saved: {name}"), false);
-            state.saved(work, groove, name);
+            state.saved(document, groove, name);
             if state.overlay == Overlay::Leaving && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }

@@ -16,7 +16,7 @@ use super::theme::Theme;
 use crate::analysis::Limits;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::Groove;
-use crate::session::Session;
+use crate::session::{DocumentId, Session};
 use std::sync::Arc;
 
 /// What is written on the attacks.
@@ -78,10 +78,10 @@ pub struct State {
     pub(super) taps: Taps,
     pub(super) giving: Giving,
     pub(super) importing: Importing,
-    /// The files' names as shown, of every work; `None` before the first save.
+    /// File name of each document, as shown; `None` before the first save.
     files: Vec<Option<String>>,
     /// The work whose file has a name and is still to be made.
-    to_make: Option<usize>,
+    to_make: Option<DocumentId>,
     /// What is wrong with the config file, line by line, if anything is.
     pub(super) config_trouble: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
@@ -148,7 +148,7 @@ impl State {
     /// The same with a file that is not there yet.
     #[must_use]
     pub fn with_file_to_make(self) -> Self {
-        Self { to_make: Some(self.session.work()), ..self }
+        Self { to_make: Some(self.session.document()), ..self }
     }
 
     /// The same with a config file that was not taken: its name and what is wrong, which is shown until it is left.
@@ -170,7 +170,7 @@ impl State {
 
     /// Notes that the groove comes from the journal and the file on the disk is another one.
     pub fn recovered(&mut self, on_disk: Groove) {
-        self.session.set_saved(self.session.work(), Arc::new(on_disk));
+        self.session.set_saved(self.session.document(), Arc::new(on_disk));
     }
 
     /// The groove as it is now.
@@ -180,20 +180,20 @@ impl State {
 
     /// The name of its file; `None` before the first save.
     pub fn file(&self) -> Option<&str> {
-        self.files.get(self.session.work())?.as_deref()
+        self.files.get(self.session.document().0)?.as_deref()
     }
 
     /// Notes that a groove of a work is in the file of this name now.
-    pub(super) fn saved(&mut self, work: usize, groove: Arc<Groove>, name: String) {
-        self.session.set_saved(work, groove);
-        self.to_make = self.to_make.filter(|w| *w != work);
-        self.files.resize(self.files.len().max(work + 1), None);
-        self.files[work] = Some(name);
+    pub(super) fn saved(&mut self, document: DocumentId, groove: Arc<Groove>, name: String) {
+        self.session.set_saved(document, groove);
+        self.to_make = self.to_make.filter(|d| *d != document);
+        self.files.resize(self.files.len().max(document.0 + 1), None);
+        self.files[document.0] = Some(name);
     }
 
     /// Whether no file holds any of it yet.
     pub(super) fn is_new(&self) -> bool {
-        self.file().is_none() || self.to_make == Some(self.session.work())
+        self.file().is_none() || self.to_make == Some(self.session.document())
     }
 
     /// Its revision.

@@ -4,7 +4,8 @@
 use super::key::Key;
 use super::{Arrival, Colours, Effect, Event, Head, Keymap, Sounding, State, Theme, start, update, view};
 use crate::analysis;
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
+use crate::session::DocumentId;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
@@ -30,7 +31,7 @@ fn groove(drawing: &str) -> Groove {
     let bars = drawing.matches('|').count() as u16 + 1;
     let tempo = Tempo::new(Fraction::whole(150), quarter()).expect("tempo");
     let meter = Meter::parse("2/4").expect("meter");
-    let part = picture::parse_bars(drawing, &meter, usize::from(bars), 4).expect("drawing");
+    let part = cell_notation::parse_bars(drawing, &meter, usize::from(bars), 4).expect("drawing");
     let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
     Groove::new("rope", "", vec![section], vec![Layer::new("riff", Voice::Pluck, 4, vec![part])]).expect("groove")
 }
@@ -39,7 +40,7 @@ fn drawn(state: &State, layer: usize) -> String {
     let groove = state.groove();
     let l = &groove.layers()[layer];
     let parts = groove.sections().iter().zip(&l.parts);
-    let parts: Vec<String> = parts.map(|(s, p)| picture::print_part(p, &s.meter, l.division, true)).collect();
+    let parts: Vec<String> = parts.map(|(s, p)| cell_notation::print_part(p, &s.meter, l.division, true)).collect();
     parts.join(" / ")
 }
 
@@ -158,7 +159,7 @@ fn effects_are_values() {
                 Effect::Give(_) => "give",
                 Effect::Bring { .. } => "bring",
                 Effect::Cancel => "cancel",
-                Effect::Work(_) => "work",
+                Effect::SwitchDocument(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
             })
@@ -179,12 +180,16 @@ fn effects_are_values() {
     assert!(
         update(
             &mut failed,
-            Event::Saved { work: 0, groove: groove.clone(), result: Err(super::Unsaved::Failed("read-only".into())) }
+            Event::Saved {
+                document: DocumentId(0),
+                groove: groove.clone(),
+                result: Err(super::Unsaved::Failed("read-only".into()))
+            }
         )
         .is_empty()
     );
     assert!(failed.is_changed());
-    let found = update(&mut state, Event::Saved { work: 0, groove, result: Ok("rope.toml".into()) });
+    let found = update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Ok("rope.toml".into()) });
     assert_eq!(found, [Effect::Quit { keep_journal: false }]);
     assert!(!state.is_changed());
     assert_eq!(update(&mut state, Event::Signal), [Effect::Quit { keep_journal: true }]);

@@ -19,7 +19,7 @@ const IDLE: u32 = 30;
 
 /// Takes an event into the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
-    let (before, worked) = (state.revision(), state.session.work());
+    let (before, before_document) = (state.revision(), state.session.document());
     let was = state.session.cursor();
     let asked = state.ask();
     let over = state.over();
@@ -37,7 +37,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Analysed { revision, ask, report } => {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
         }
-        Event::Saved { work, groove, result } => saving::saved(state, (work, groove), result, &mut effects),
+        Event::Saved { document, groove, result } => saving::saved(state, (document, groove), result, &mut effects),
         Event::Take { sequence, take, counting, turn, silent } if practice::plays(state, sequence) => {
             practice::heard(state, (take, counting, turn), &mut effects);
             practice::falls_silent(state, silent);
@@ -67,9 +67,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     }
     importing::arrive(state, &mut effects);
     hearings::settle(state);
-    if state.session.work() != worked {
+    if state.session.document() != before_document {
         state.progress = None;
-        effects.push(Effect::Work(state.session.work()));
+        effects.push(Effect::SwitchDocument(state.session.document()));
     }
     if state.revision() != before {
         changed(state, &mut effects);

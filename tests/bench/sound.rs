@@ -2,7 +2,7 @@
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use std::hint::black_box;
-use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use teeter::sound::{Ask, Click, ClickLine, Frame, Renderer, SampleRate, Schedule};
 
 /// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices taken in turn.
@@ -14,7 +14,7 @@ fn groove(layers: usize, bars: u16, drawings: &[&str]) -> Groove {
         [Voice::Kick, Voice::Snare, Voice::Hat, Voice::OpenHat, Voice::Bass, Voice::Pluck, Voice::Bell, Voice::Shaker];
     let layers = (0..layers).map(|k| {
         let drawing = vec![drawings[k % drawings.len()]; usize::from(bars)].join("|");
-        let part = picture::parse_bars(&drawing, &meter, usize::from(bars), 4).expect("drawing");
+        let part = cell_notation::parse_bars(&drawing, &meter, usize::from(bars), 4).expect("drawing");
         Layer::new(&format!("{k}"), voices[k % voices.len()], 4, vec![part])
     });
     let layers = layers.collect();

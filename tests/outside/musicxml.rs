@@ -10,7 +10,7 @@ use teeter::exchange::Piece;
 use teeter::exchange::musicxml;
 use teeter::exchange::score::{Beaming, Score};
 use teeter::exchange::writing::{Text, Writing};
-use teeter::rhythm::{Fraction, Frame, Groove, Time};
+use teeter::rhythm::{Fraction, Groove, PartContext, Time};
 
 /// A time in quarters, as a fraction.
 fn quarters(t: Time) -> String {
@@ -47,8 +47,8 @@ fn exact(groove: &Groove) -> Value {
             })
         });
         let attacks = (0..groove.sections().len()).flat_map(|s| {
-            let frame = Frame { swing: None, ..groove.frame(staff.layer, s) };
-            let sounds = groove.part(staff.layer, s).sounds(frame);
+            let context = PartContext { swing: None, ..groove.context(staff.layer, s) };
+            let sounds = groove.part(staff.layer, s).attacks(context);
             let start = starts[s];
             sounds
                 .into_iter()

@@ -144,7 +144,7 @@ fn common_cell(groove: &Groove, attacks: &[TimedAttack]) -> Option<f64> {
         let mut any = false;
         while let Some((_, layer, cell)) = next.next_if(|p| p.0 == i) {
             if starts.as_ref().is_none_or(|(l, _)| *l != layer) {
-                starts = Some((layer, groove.part(layer, i).starts(groove.frame(layer, i))));
+                starts = Some((layer, groove.part(layer, i).starts(groove.context(layer, i))));
             }
             let offset = *starts.as_ref()?.1.get(cell)?;
             measure = measure.common_measure(start.plus(offset)?)?;

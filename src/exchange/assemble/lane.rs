@@ -5,7 +5,7 @@ use super::super::finding::Remark;
 use super::bars::{Bars, Run};
 use super::grid::{self, Points, Slack};
 use super::{Kind, Placed, place_of};
-use crate::rhythm::{Cell, Fraction, Frame, Part, Span, Spot, Swing, Time};
+use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
 
 /// Division of a layer without an attack: a new groove's.
 const SILENT: u16 = 4;
@@ -197,14 +197,14 @@ fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Opt
             None => spans.extend(points.iter().map(|_| even)),
         }
     }
-    let frame = Frame { meter: &run.meter, bars: usize::from(run.bars), division, swing };
+    let context = PartContext { meter: &run.meter, bars: usize::from(run.bars), division, swing };
     let count = spans.iter().map(|s| usize::from(s.cells)).sum();
     let rests = Part::Barred { spans, cells: vec![Cell::Rest; count] };
-    let spots = if notes.is_empty() { Vec::new() } else { rests.spots(frame) };
-    let Part::Barred { spans, mut cells } = rests else { return Part::rests(frame) };
+    let spots = if notes.is_empty() { Vec::new() } else { rests.spots(context) };
+    let Part::Barred { spans, mut cells } = rests else { return Part::rests(context) };
     for note in notes {
-        let first = cell_from(note.start, &spots, frame).min(count.saturating_sub(1));
-        let end = cell_from(note.end, &spots, frame).min(count);
+        let first = cell_from(note.start, &spots, context).min(count.saturating_sub(1));
+        let end = cell_from(note.end, &spots, context).min(count);
         if let Some(cell) = cells.get_mut(first) {
             *cell = Cell::Attack(note.attack);
         }
@@ -214,16 +214,16 @@ fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Opt
 }
 
 /// The first cell that starts at a time or after it, that after the last one if there is none.
-fn cell_from(at: Time, spots: &[Spot], frame: Frame<'_>) -> usize {
-    let Some(beats) = at.ratio_to(frame.meter.beat()) else { return 0 };
+fn cell_from(at: Time, spots: &[Spot], context: PartContext<'_>) -> usize {
+    let Some(beats) = at.ratio_to(context.meter.beat()) else { return 0 };
     let Some(index) = spots.partition_point(|s| s.beat as i64 <= beats.floor()).checked_sub(1) else { return 0 };
     let spot = spots[index];
     let into = Fraction::new(spot.beat as i64, 1).and_then(|from| beats.minus(from));
     let mut cells = 0..spot.span.cells;
-    let found = into.and_then(|into| cells.find(|c| grid::place(*c, spot.span, frame.swing) >= Some(into)));
+    let found = into.and_then(|into| cells.find(|c| grid::place(*c, spot.span, context.swing) >= Some(into)));
     let cell = found.unwrap_or(spot.span.cells);
     debug_assert!(
-        if found.is_some() { grid::place(cell, spot.span, frame.swing) == into } else { at == frame.length() },
+        if found.is_some() { grid::place(cell, spot.span, context.swing) == into } else { at == context.length() },
         "every point was reached"
     );
     spot.first + usize::from(cell)

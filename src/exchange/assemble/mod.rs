@@ -108,7 +108,7 @@ pub fn assemble(draft: &Draft) -> Result<Imported, Refused> {
         ..Layer::new(&name, track.voice, lane.division, lane.parts)
     });
     let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
-    let refused = |e: crate::rhythm::Refusal| Refused::new("", e.to_string());
+    let refused = |e: crate::rhythm::EditError| Refused::new("", e.to_string());
     let groove = Groove::new(&draft.title, &draft.note, sections, layers).map_err(refused)?;
     Ok(Imported { groove, remarks })
 }

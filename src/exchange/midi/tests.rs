@@ -7,7 +7,7 @@ use super::super::{Imported, Piece};
 use super::*;
 use crate::analysis::{self, Ask, Report};
 use crate::rhythm::{
-    Attack, Cell, Edit, Fraction, Frame, Groove, Layer, Meter, Part, Place, Section, Span, Tempo, Time, Voice,
+    Attack, Cell, Edit, Fraction, Groove, Layer, Meter, Part, PartContext, Place, Section, Span, Tempo, Time, Voice,
 };
 use proptest::prelude::*;
 
@@ -115,9 +115,9 @@ fn a_short_last_bar_stays_one_bar_where_ticks_are_rounded() {
     for divisions in [vec![4], vec![19], vec![19, 17, 13, 11]] {
         let layer = |&cells: &u16| {
             let spans = vec![Span { beats: 1, cells }; 4];
-            let frame = Frame { meter: &sections[1].meter, bars: 1, division: cells, swing: None };
+            let context = PartContext { meter: &sections[1].meter, bars: 1, division: cells, swing: None };
             let first = Part::Barred { spans, cells: vec![Cell::ATTACK; 4 * usize::from(cells)] };
-            Layer::new(&format!("layer {cells}"), Voice::Rim, cells, vec![first, Part::rests(frame)])
+            Layer::new(&format!("layer {cells}"), Voice::Rim, cells, vec![first, Part::rests(context)])
         };
         let layers = divisions.iter().map(layer).collect();
         let groove = Groove::new("short", "", sections.clone(), layers).expect("a groove");

@@ -20,7 +20,7 @@ proptest! {
         prop_assert!(drawn.alt.contains("Rhythm notation"));
         // Every layer's attacks are told as many as there are.
         for staff in &score.staves {
-            let attacks: usize = (0..groove.sections().len()).map(|s| groove.part(staff.layer, s).sounds(groove.frame(staff.layer, s)).len()).sum();
+            let attacks: usize = (0..groove.sections().len()).map(|s| groove.part(staff.layer, s).attacks(groove.context(staff.layer, s)).len()).sum();
             let words = format!("{} ({attacks} attacks)", groove.layers()[staff.layer].name);
             prop_assert!(drawn.alt.contains(&words), "{} {}", words, drawn.alt);
         }
@@ -29,7 +29,7 @@ proptest! {
 
 /// Two layers of one voice, two bars of 4/4 in each section, with an attack on the first beat.
 fn of_voice(voice: crate::rhythm::Voice, times: &[u16]) -> crate::rhythm::Groove {
-    use crate::rhythm::{Fraction, Groove, Layer, Meter, Tempo, picture};
+    use crate::rhythm::{Fraction, Groove, Layer, Meter, Tempo, cell_notation};
     let meter = Meter::parse("4/4").expect("meter");
     let tempo = Tempo::new(Fraction::whole(100), meter.beat()).expect("tempo");
     let section = |(n, times): (usize, &u16)| Section {
@@ -40,7 +40,7 @@ fn of_voice(voice: crate::rhythm::Voice, times: &[u16]) -> crate::rhythm::Groove
         times: *times,
         swing: None,
     };
-    let part = picture::parse_bars("x... | x---", &meter, 2, 1).expect("cells");
+    let part = cell_notation::parse_bars("x... | x---", &meter, 2, 1).expect("cells");
     let sections: Vec<Section> = times.iter().enumerate().map(section).collect();
     let layer = |name| Layer::new(name, voice, 1, vec![part.clone(); sections.len()]);
     let layers = vec![layer("a"), layer("b")];

@@ -103,13 +103,13 @@ mod tests {
     use super::super::theme::Theme;
     use super::*;
     use crate::analysis::{Ask, report};
-    use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+    use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 
     /// The key of one layer over a bar of 4/4.
     fn key(cells: &str, hearings: bool) -> Vec<String> {
         let meter = Meter::parse("4/4").expect("meter");
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
-        let part = picture::parse_bars(cells, &meter, 1, 4).expect("cells");
+        let part = cell_notation::parse_bars(cells, &meter, 1, 4).expect("cells");
         let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
         let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
         let groove = Groove::new("t", "", vec![section], layers).expect("groove");

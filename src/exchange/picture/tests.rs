@@ -296,7 +296,7 @@ proptest! {
         grid::draw(&piece, &mut pen, Sheet { left: 14.0, right: 986.0, top: 34.0 });
         let layers = 0..groove.layers().len();
         let sounds: Vec<_> = layers.flat_map(|l| (0..groove.sections().len()).map(move |s| (l, s)))
-            .flat_map(|(l, s)| groove.part(l, s).sounds(groove.frame(l, s))).collect();
+            .flat_map(|(l, s)| groove.part(l, s).attacks(groove.context(l, s))).collect();
         let attacks = sounds.len();
         // The key has one mark for each level that occurs, and a ghost if there is one.
         let levels: std::collections::BTreeSet<u8> = (0..theme::LEVELS).filter(|l| pen.shapes(|i| i == Ink::Landing(*l)) > 0).collect();

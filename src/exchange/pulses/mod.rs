@@ -91,11 +91,11 @@ fn grid(piece: &Piece<'_>, section: usize) -> Vec<(f64, Time)> {
     let meter = &groove.sections()[section].meter;
     let mut places: Vec<(f64, Time)> = Vec::new();
     for layer in piece.report.focus.iter().copied().filter(|l| *l < groove.layers().len()) {
-        let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
-        let spots = part.spots(frame).into_iter();
+        let (part, context) = (groove.part(layer, section), groove.context(layer, section));
+        let spots = part.spots(context).into_iter();
         let cells = spots.flat_map(|s| (0..usize::from(s.span.cells)).map(move |cell| Spot { cell, ..s }));
         places.extend(
-            part.starts(frame).into_iter().zip(cells).map(|(at, spot)| (wholes(at), written_start(spot, frame))),
+            part.starts(context).into_iter().zip(cells).map(|(at, spot)| (wholes(at), written_start(spot, context))),
         );
     }
     let beats = (0..groove.sections()[section].beats()).filter_map(|b| meter.beat().repeated(b));

@@ -7,15 +7,15 @@ use super::tree::{Node, windows};
 use super::value::{Value, reachable};
 use super::{Bar, Beaming, Note, Strike, Tuplet, beam, cut};
 use crate::exchange::finding::Refused;
-use crate::rhythm::{Frame, Groove, MeterKind, Pitch, Sound, Time};
+use crate::rhythm::{Groove, MeterKind, PartContext, Pitch, SoundedAttack, Time};
 
-/// A stretch of a bar in which one sound goes on, or none.
+/// A stretch of a bar in which one attack sounds, or none.
 #[derive(Debug, Clone, Copy)]
 struct Run {
     from: Time,
     to: Time,
-    /// Index into the section's sounds.
-    sound: Option<usize>,
+    /// Index into the section's attacks.
+    attack: Option<usize>,
 }
 
 /// A stretch of a bar that is written plain (`tuplet` is `None`) or as one tuplet: its cells and its unit.
@@ -31,7 +31,7 @@ struct Draft {
     at: Time,
     length: Time,
     value: Option<Value>,
-    sound: Option<usize>,
+    attack: Option<usize>,
     tuplet: Option<usize>,
 }
 
@@ -51,27 +51,27 @@ pub(super) fn section(
     names: Option<Names>,
     beaming: Beaming,
 ) -> Result<Vec<Bar>, Refused> {
-    let frame = Frame { swing: None, ..groove.frame(layer, section) };
+    let context = PartContext { swing: None, ..groove.context(layer, section) };
     let part = groove.part(layer, section);
-    let sounds = part.sounds(frame);
-    let spots = part.spots(frame);
-    let per_bar = frame.meter.beats();
-    let tree = Node::bar(frame.meter);
-    let borders = windows(frame.meter);
-    let (mut bars, mut next_sound, mut next_spot) = (Vec::with_capacity(frame.bars), 0, 0);
-    for number in 0..frame.bars {
-        let start = frame.meter.bar().repeated(number).expect("bars are bounded");
-        let end = more(start, frame.meter.bar());
-        while sounds.get(next_sound).is_some_and(|s| s.end <= start) {
+    let attacks = part.attacks(context);
+    let spots = part.spots(context);
+    let per_bar = context.meter.beats();
+    let tree = Node::bar(context.meter);
+    let borders = windows(context.meter);
+    let (mut bars, mut next_sound, mut next_spot) = (Vec::with_capacity(context.bars), 0, 0);
+    for number in 0..context.bars {
+        let start = context.meter.bar().repeated(number).expect("bars are bounded");
+        let end = more(start, context.meter.bar());
+        while attacks.get(next_sound).is_some_and(|s| s.end <= start) {
             next_sound += 1;
         }
-        let runs = runs(&sounds, next_sound, start, end);
+        let runs = runs(&attacks, next_sound, start, end);
         let mut stretches = Vec::new();
         while let Some(spot) = spots.get(next_spot).filter(|s| s.beat < (number + 1) * per_bar) {
             let beats = usize::from(spot.span.beats);
-            let from = frame.meter.beat().repeated(spot.beat - number * per_bar).expect("bounded");
-            let units = beats * if frame.meter.kind() == MeterKind::Compound { 3 } else { 1 };
-            let length = frame.meter.beat().repeated(beats).expect("bounded");
+            let from = context.meter.beat().repeated(spot.beat - number * per_bar).expect("bounded");
+            let units = beats * if context.meter.kind() == MeterKind::Compound { 3 } else { 1 };
+            let length = context.meter.beat().repeated(beats).expect("bounded");
             let ok = stretch(&runs, from, length, units, usize::from(spot.span.cells), &mut stretches);
             ok.ok_or_else(|| {
                 let place = format!(
@@ -86,26 +86,26 @@ pub(super) fn section(
         }
         let (drafts, tuplets) = drafts(&runs, &stretches, &tree);
         let pitched = names.zip(groove.layers()[layer].voice.own_pitch());
-        let of = Finish { sounds: &sounds, start, end: frame.length(), pitched, windows: &borders, beaming };
+        let of = Finish { attacks: &attacks, start, end: context.length(), pitched, windows: &borders, beaming };
         let notes = finish(&of, drafts, &tuplets);
         bars.push(Bar { section, number, notes, tuplets });
     }
     Ok(bars)
 }
 
-/// What sounds and what does not, from bar line to bar line, in times of the bar.
-fn runs(sounds: &[Sound], first: usize, start: Time, end: Time) -> Vec<Run> {
+/// The attacks and rests of a bar, cut at the bar lines, in times of the bar.
+fn runs(attacks: &[SoundedAttack], first: usize, start: Time, end: Time) -> Vec<Run> {
     let (mut runs, mut at) = (Vec::new(), start);
-    let mut push = |from: Time, to: Time, sound| {
+    let mut push = |from: Time, to: Time, attack| {
         if from < to {
-            runs.push(Run { from: less(from, start), to: less(to, start), sound });
+            runs.push(Run { from: less(from, start), to: less(to, start), attack });
         }
     };
-    for (i, sound) in sounds.iter().enumerate().skip(first) {
-        if sound.start >= end {
+    for (i, attack) in attacks.iter().enumerate().skip(first) {
+        if attack.start >= end {
             break;
         }
-        let (from, to) = (sound.start.max(start), sound.end.min(end));
+        let (from, to) = (attack.start.max(start), attack.end.min(end));
         push(at, from, None);
         push(from, to, Some(i));
         at = to;
@@ -136,7 +136,7 @@ fn stretch(runs: &[Run], from: Time, length: Time, units: usize, cells: usize, o
     for parts in (2..=shared).rev().filter(|p| shared.is_multiple_of(*p)) {
         let each = length.divided(parts)?;
         let border = |n: usize| Some(more(from, each.repeated(n)?));
-        let sounds_across = |t: Time| runs.iter().any(|r| r.sound.is_some() && r.from < t && t < r.to);
+        let sounds_across = |t: Time| runs.iter().any(|r| r.attack.is_some() && r.from < t && t < r.to);
         if (1..parts).all(|n| border(n).is_some_and(|t| !sounds_across(t))) {
             for n in 0..parts {
                 stretch(runs, border(n)?, each, units / parts, cells / parts, out)?;
@@ -157,9 +157,9 @@ fn stretch(runs: &[Run], from: Time, length: Time, units: usize, cells: usize, o
 
 fn drafts(runs: &[Run], stretches: &[Stretch], tree: &Node) -> (Vec<Draft>, Vec<Tuplet>) {
     if let [run] = runs
-        && run.sound.is_none()
+        && run.attack.is_none()
     {
-        let whole = Draft { at: run.from, length: less(run.to, run.from), value: None, sound: None, tuplet: None };
+        let whole = Draft { at: run.from, length: less(run.to, run.from), value: None, attack: None, tuplet: None };
         return (vec![whole], Vec::new());
     }
     let (mut drafts, mut tuplets, mut i): (Vec<Draft>, Vec<Tuplet>, usize) = (Vec::new(), Vec::new(), 0);
@@ -179,7 +179,7 @@ fn drafts(runs: &[Run], stretches: &[Stretch], tree: &Node) -> (Vec<Draft>, Vec<
             match tuplet {
                 None => {
                     let mut pieces = Vec::new();
-                    if run.sound.is_some() {
+                    if run.attack.is_some() {
                         cut::note(tree, from, end, &mut pieces);
                     } else {
                         cut::rest(tree, from, end, &mut pieces);
@@ -188,20 +188,20 @@ fn drafts(runs: &[Run], stretches: &[Stretch], tree: &Node) -> (Vec<Draft>, Vec<
                         at,
                         length: value.length(),
                         value: Some(value),
-                        sound: run.sound,
+                        attack: run.attack,
                         tuplet: None,
                     }));
                 }
                 Some(((cells, _, unit), length)) => {
                     let cell = length.divided(usize::from(cells)).expect("bounded");
                     let count = |t: Time| less(t, first.from).ratio_to(cell).map_or(0, |r| r.floor() as usize);
-                    for (at, size) in in_tuplet(count(from), count(end), run.sound.is_some(), unit) {
+                    for (at, size) in in_tuplet(count(from), count(end), run.attack.is_some(), unit) {
                         let written = written(unit, size);
                         drafts.push(Draft {
                             at: more(first.from, cell.repeated(at).expect("bounded")),
                             length: cell.repeated(size).expect("bounded"),
                             value: written,
-                            sound: run.sound,
+                            attack: run.attack,
                             tuplet: Some(tuplets.len()),
                         });
                     }
@@ -217,11 +217,11 @@ fn drafts(runs: &[Run], stretches: &[Stretch], tree: &Node) -> (Vec<Draft>, Vec<
 
 /// Cells `from` to `to` of a tuplet as written values, in cells: for a note the longest first, with a dot where it fits; for a rest powers of two
 /// from places they may begin on.
-fn in_tuplet(from: usize, to: usize, sounds: bool, unit: Value) -> Vec<(usize, usize)> {
+fn in_tuplet(from: usize, to: usize, attacks: bool, unit: Value) -> Vec<(usize, usize)> {
     let (mut at, mut pieces) = (from, Vec::new());
     while at < to {
         let left = to - at;
-        let size = if sounds {
+        let size = if attacks {
             [1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48]
                 .into_iter()
                 .filter(|s| *s <= left && written(unit, *s).is_some())
@@ -243,7 +243,7 @@ fn written(unit: Value, size: usize) -> Option<Value> {
 
 /// What is the same for a whole bar.
 struct Finish<'a> {
-    sounds: &'a [Sound],
+    attacks: &'a [SoundedAttack],
     start: Time,
     /// The section's end.
     end: Time,
@@ -255,9 +255,9 @@ struct Finish<'a> {
 
 impl Finish<'_> {
     /// From an attack to the next, or to the section's end, in times of the bar.
-    fn group(&self, sound: usize) -> (Time, Time) {
-        let end = self.sounds.get(sound + 1).map_or(self.end, |next| next.start);
-        (less(self.sounds[sound].start, self.start), less(end, self.start))
+    fn group(&self, attack: usize) -> (Time, Time) {
+        let end = self.attacks.get(attack + 1).map_or(self.end, |next| next.start);
+        (less(self.attacks[attack].start, self.start), less(end, self.start))
     }
 }
 
@@ -265,17 +265,17 @@ fn finish(of: &Finish<'_>, drafts: Vec<Draft>, tuplets: &[Tuplet]) -> Vec<Note> 
     let mut signs = Signs::default();
     let mut notes: Vec<Note> = Vec::with_capacity(drafts.len());
     for draft in drafts {
-        let sound = draft.sound.map(|i| {
-            let sound = &of.sounds[i];
+        let attack = draft.attack.map(|i| {
+            let attack = &of.attacks[i];
             let at = more(of.start, draft.at);
-            let (tied_from, tied_to) = (sound.start < at, more(at, draft.length) < sound.end);
-            let pitch = of.pitched.and_then(|(names, own)| Some((sound.attack.pitch.or(Pitch::new(own))?, names)));
+            let (tied_from, tied_to) = (attack.start < at, more(at, draft.length) < attack.end);
+            let pitch = of.pitched.and_then(|(names, own)| Some((attack.attack.pitch.or(Pitch::new(own))?, names)));
             // A sign holds for its bar only, so a note tied over the bar line keeps none for what follows.
             let spelled = pitch.map(|(pitch, names)| signs.spell(pitch, names, tied_from));
-            Strike { attack: sound.attack, number: i, cell: sound.cell, spelled, tied_from, tied_to }
+            Strike { attack: attack.attack, number: i, cell: attack.cell, spelled, tied_from, tied_to }
         });
         let Draft { at, length, value, tuplet, .. } = draft;
-        notes.push(Note { at, length, value, sound, tuplet, beams: Vec::new() });
+        notes.push(Note { at, length, value, sound: attack, tuplet, beams: Vec::new() });
     }
     let groups: Vec<(Time, Time)>;
     let breaks = match of.beaming {

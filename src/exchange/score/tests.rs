@@ -2,13 +2,13 @@
 
 use super::*;
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Frame, Layer, Meter, Section, Tempo, picture};
+use crate::rhythm::{Layer, Meter, PartContext, Section, Tempo, cell_notation};
 use proptest::prelude::*;
 
 pub(in crate::exchange) fn groove(meter: &str, division: u16, drawing: &str) -> Groove {
     let meter = Meter::parse(meter).expect("meter");
     let bars = drawing.matches('|').count() + 1;
-    let part = picture::parse_bars(drawing, &meter, bars, division).expect("drawing");
+    let part = cell_notation::parse_bars(drawing, &meter, bars, division).expect("drawing");
     let tempo = Tempo::new(crate::rhythm::Fraction::whole(120), meter.beat()).expect("tempo");
     let section = Section { name: "A".into(), meter, tempo, bars: bars as u16, times: 1, swing: None };
     Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, division, vec![part])]).expect("groove")
@@ -196,8 +196,8 @@ proptest! {
         let score = Score::of(&g, None, Beaming::Meter).expect("short cells do not come up");
         for staff in &score.staves {
             for (s, section) in g.sections().iter().enumerate() {
-                let frame = Frame { swing: None, ..g.frame(staff.layer, s) };
-                let expected: Vec<(Time, Time)> = g.part(staff.layer, s).sounds(frame).iter().map(|x| (x.start, x.end)).collect();
+                let context = PartContext { swing: None, ..g.context(staff.layer, s) };
+                let expected: Vec<(Time, Time)> = g.part(staff.layer, s).attacks(context).iter().map(|x| (x.start, x.end)).collect();
                 let mut got: Vec<(Time, Time)> = Vec::new();
                 let bars = staff.bars.iter().filter(|b| b.section == s);
                 for (number, bar) in bars.enumerate() {
@@ -253,8 +253,8 @@ proptest! {
         for bar in score.staves.iter().flat_map(|staff| staff.bars.iter().map(move |bar| (staff.layer, bar))) {
             let (layer, bar) = bar;
             let section = &g.sections()[bar.section];
-            let frame = Frame { swing: None, ..g.frame(layer, bar.section) };
-            let sounds = g.part(layer, bar.section).sounds(frame);
+            let context = PartContext { swing: None, ..g.context(layer, bar.section) };
+            let sounds = g.part(layer, bar.section).attacks(context);
             let start = section.meter.bar().repeated(bar.number).expect("bounded");
             let windows = tree::windows(&section.meter);
             // Whether a border of a beat, or of the bar, lies strictly within a group that has no tuplet in this bar.

@@ -2,7 +2,7 @@
 
 use super::fake::Fake;
 use super::*;
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, picture};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::sound::Ask;
 
 /// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
@@ -12,7 +12,7 @@ fn groove(k: usize) -> Groove {
     let tempo = Tempo::new(bpm, Time::new(1, 4).expect("unit")).expect("tempo");
     let line: String = (0..16).map(|n| if (n * (k + 3)) % 5 < 2 { 'x' } else { '.' }).collect();
     let layer = |name, voice, drawing: &str, pan| {
-        let part = picture::parse_bars(drawing, &meter, 1, 4).expect("drawing");
+        let part = cell_notation::parse_bars(drawing, &meter, 1, 4).expect("drawing");
         Layer { pan, ..Layer::new(name, voice, 4, vec![part]) }
     };
     let layers = vec![layer("left", Voice::Rim, "xxxxxxxxxxxxxxxx", -100), layer("right", Voice::Pluck, &line, 100)];

@@ -37,7 +37,7 @@ fn a_mix_is_quiet_and_never_above_the_ceiling() {
     let parts = ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "x--x--x-x--x--x-", "..x..x.x..x.x..x"];
     let meter = Meter::parse("4/4").expect("meter");
     let layers = band.iter().zip(parts).map(|(&voice, drawing)| {
-        Layer::new(voice.name(), voice, 4, vec![picture::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
+        Layer::new(voice.name(), voice, 4, vec![cell_notation::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
     });
     let average =
         Groove::new("t", "", vec![section(0, &("4/4", "110", 1, None, ""))], layers.collect()).expect("groove");

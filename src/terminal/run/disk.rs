@@ -7,6 +7,7 @@ pub(super) use source::Source;
 
 use super::super::{Event, Practised};
 use crate::rhythm::Groove;
+use crate::session::DocumentId;
 use crate::store::Calibration;
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
@@ -24,7 +25,7 @@ enum Request {
     Journal(Arc<Groove>),
     Save(Arc<Groove>, Option<PathBuf>, bool),
     Offset(Calibration),
-    Work(usize),
+    SwitchDocument(DocumentId),
 }
 
 /// The thread's end of the program.
@@ -65,9 +66,9 @@ impl Disk {
         self.send(Request::Save(groove, name, over));
     }
 
-    /// The groove belongs to this work from now on.
-    pub(super) fn work(&self, work: usize) {
-        self.send(Request::Work(work));
+    /// Saves and journals this document from now on.
+    pub(super) fn switch_document(&self, document: DocumentId) {
+        self.send(Request::SwitchDocument(document));
     }
 
     /// Adds to what has been practised of the groove, and tells all of it.
@@ -144,19 +145,19 @@ fn run(
             }
             Ok(Request::Save(groove, other, over)) => {
                 let mut source = locked();
-                let (work, result) = (source.work(), source.save(&groove, other, over));
+                let (document, result) = (source.document(), source.save(&groove, other, over));
                 drop(source);
                 if result.is_ok() && waiting.as_ref().is_some_and(|w| Arc::ptr_eq(w, &groove)) {
                     (waiting, since) = (None, None);
                 }
-                if events.send(Event::Saved { work, groove, result }).is_err() {
+                if events.send(Event::Saved { document, groove, result }).is_err() {
                     return;
                 }
                 continue;
             }
-            Ok(Request::Work(work)) => {
+            Ok(Request::SwitchDocument(document)) => {
                 (waiting, since) = (None, None);
-                locked().turn_to(work);
+                locked().switch_document(document);
                 continue;
             }
             Ok(Request::Offset(calibration)) => {

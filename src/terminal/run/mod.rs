@@ -147,7 +147,7 @@ fn turn<W: io::Write>(
                 Effect::Give(order) => hands.giver.give(*order),
                 Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
                 Effect::Cancel => hands.giver.cancel(),
-                Effect::Work(work) => hands.disk.work(work),
+                Effect::SwitchDocument(document) => hands.disk.switch_document(document),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }

@@ -215,7 +215,7 @@ fn writing_over_anothers_change_is_asked_about() {
     assert_eq!(saves(&press(&mut state, "3 ctrl-s")), [(None, false)]);
     let refused = |state: &mut State, result| {
         let groove = state.groove().clone();
-        update(state, Event::Saved { work: 0, groove, result: Err(result) })
+        update(state, Event::Saved { document: DocumentId(0), groove, result: Err(result) })
     };
     assert!(refused(&mut state, Unsaved::Changed).is_empty());
     assert!(
@@ -240,7 +240,7 @@ fn saving_before_the_end_still_ends_after_yes_and_not_after_no() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let saved = |state: &mut State, result| {
         let groove = state.groove().clone();
-        update(state, Event::Saved { work: 0, groove, result })
+        update(state, Event::Saved { document: DocumentId(0), groove, result })
     };
     press(&mut state, "3 ctrl-q s");
     saved(&mut state, Err(Unsaved::Changed));

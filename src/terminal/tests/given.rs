@@ -162,7 +162,10 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     assert_eq!(asked, [Effect::Bring { path: "song.mid".into(), tolerance: Fraction::whole(20) }]);
     assert_eq!(last(&state), "reading song.mid; Esc cancels");
     let found = update(&mut state, arrived(0));
-    assert!(matches!(found[..], [Effect::Work(1), Effect::Journal(_), Effect::Analyse { .. }]), "{found:?}");
+    assert!(
+        matches!(found[..], [Effect::SwitchDocument(DocumentId(1)), Effect::Journal(_), Effect::Analyse { .. }]),
+        "{found:?}"
+    );
     assert_eq!((drawn(&state, 0).as_str(), state.file(), state.is_changed()), ("x... x...", None, true));
     assert!(screen(&state, (80, 24)).contains("(not saved)"));
     // It has no name: saving asks for one.
@@ -170,7 +173,7 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     assert!(last(&state).starts_with("Save under:"));
     // Undo brings back the other one with its file.
     let found = press(&mut state, "esc ctrl-z");
-    assert!(matches!(found[..], [Effect::Work(0), Effect::Journal(_)]), "{found:?}");
+    assert!(matches!(found[..], [Effect::SwitchDocument(DocumentId(0)), Effect::Journal(_)]), "{found:?}");
     assert_eq!((drawn(&state, 0).as_str(), state.file(), state.is_changed()), ("x..x ..x.", Some("rope.toml"), false));
     assert!(screen(&state, (80, 24)).contains("(saved)"));
     press(&mut state, "ctrl-y");
@@ -178,14 +181,22 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     // Each has a file of its own, also where the save ends after undo.
     let found = press(&mut state, "ctrl-s \"song.toml\" enter ctrl-z");
     let Some(Effect::Save { groove, .. }) = found.first() else { panic!("{found:?}") };
-    update(&mut state, Event::Saved { work: 1, groove: groove.clone(), result: Ok("song.toml".into()) });
+    update(
+        &mut state,
+        Event::Saved { document: DocumentId(1), groove: groove.clone(), result: Ok("song.toml".into()) },
+    );
     assert_eq!((state.file(), state.is_changed()), (Some("rope.toml"), false));
     press(&mut state, "ctrl-y");
     assert_eq!((state.file(), state.is_changed()), (Some("song.toml"), false));
     let found = press(&mut state, "ctrl-z 3 ctrl-s");
     assert!(matches!(
         found[..],
-        [Effect::Work(0), Effect::Journal(_), Effect::Journal(_), Effect::Save { name: None, .. }]
+        [
+            Effect::SwitchDocument(DocumentId(0)),
+            Effect::Journal(_),
+            Effect::Journal(_),
+            Effect::Save { name: None, .. }
+        ]
     ));
     // Remarks stay until they are closed, and come back.
     press(&mut state, "ctrl-z");
@@ -216,7 +227,7 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     assert!(matches!(saves[..], [Effect::Save { .. }]), "{saves:?}");
     assert_eq!(drawn(&state, 0), before);
     let saved = state.groove().clone();
-    update(&mut state, Event::Saved { work: 0, groove: saved, result: Ok("rope.toml".into()) });
+    update(&mut state, Event::Saved { document: DocumentId(0), groove: saved, result: Ok("rope.toml".into()) });
     assert_eq!((drawn(&state, 0).as_str(), state.file()), ("x... x...", None));
     // A save that fails keeps the work.
     press(&mut state, "2 2");
@@ -225,7 +236,7 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     press(&mut state, "s \"a.toml\" enter");
     let failed = Err(crate::terminal::Unsaved::Failed("full".into()));
     let unsaved = state.groove().clone();
-    update(&mut state, Event::Saved { work: 1, groove: unsaved, result: failed });
+    update(&mut state, Event::Saved { document: DocumentId(1), groove: unsaved, result: failed });
     assert_eq!(drawn(&state, 0), before);
     // Yes: undo still has it.
     update(&mut state, arrived(0));

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::rhythm::{Accent, Edit};
-use crate::session::Command;
+use crate::session::{Command, DocumentId};
 use crate::terminal::run::Screen;
 use crate::terminal::{Arrived, Heard, Ungiven, Unsaved};
 use proptest::prelude::*;
@@ -117,7 +117,7 @@ proptest! {
                     from: "漢.mid".into(),
                     remarks: vec!["漢".repeat(200); remarks],
                 }))),
-                Happening::Saved(result) => Event::Saved { work: 0, groove: state.groove().clone(), result },
+                Happening::Saved(result) => Event::Saved { document: DocumentId(0), groove: state.groove().clone(), result },
             };
             let effects = update(&mut state, event);
             // The analysis may come late; the screen must bear a report of another groove.
@@ -155,7 +155,7 @@ fn the_largest_groove_is_edited_and_looked_at() {
         }
     }
     let groove = state.groove().clone();
-    update(&mut state, Event::Saved { work: 0, groove, result: Err(Unsaved::Changed) });
+    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(Unsaved::Changed) });
     assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
 }
 

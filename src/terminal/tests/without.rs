@@ -130,7 +130,7 @@ fn a_file_that_is_not_there_yet_is_new_until_it_is_saved() {
     assert!(top(&state).contains("(new)"));
     press(&mut state, "3");
     let groove = state.groove().clone();
-    update(&mut state, Event::Saved { work: 0, groove, result: Ok("rope.toml".into()) });
+    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Ok("rope.toml".into()) });
     assert!(top(&state).contains("(saved)"));
     let unnamed = State::new(super::groove(".... ...."), None, Keymap::default(), UNICODE, (80, 24));
     assert!(top(&unnamed).contains("(new)"));

@@ -42,9 +42,9 @@ pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         }
     }
     if place.layer < groove.layers().len() {
-        let (part, frame) = (groove.part(place.layer, place.section), groove.frame(place.layer, place.section));
+        let (part, context) = (groove.part(place.layer, place.section), groove.context(place.layer, place.section));
         let mut free = 0;
-        for spot in part.spots(frame) {
+        for spot in part.spots(context) {
             let start = scale.cell(spot.beat, spot.span, 0);
             if start >= state.scroll + width {
                 break;
@@ -57,7 +57,7 @@ pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
                 if column < state.scroll || column < free {
                     continue;
                 }
-                let text = landing::syllable(Spot { cell, ..spot }, frame);
+                let text = landing::syllable(Spot { cell, ..spot }, context);
                 let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
                 let next = scale.cell(spot.beat, spot.span, cell + 1);
                 // Long syllables are cut to their cell, so that each stands over its own column.
@@ -183,7 +183,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.top_layer + row;
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
-    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
+    let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
     let (first, end) = (state.scroll, state.scroll + width);
     let heard = groove.heard(layer);
@@ -199,7 +199,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
     }
     let dim = |style: Style| if heard { style } else { theme.silent() };
-    for spot in part.spots(frame) {
+    for spot in part.spots(context) {
         let (from, to) =
             (scale.cell(spot.beat, spot.span, 0), scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)));
         if from >= end {
@@ -211,7 +211,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         for c in 0..usize::from(spot.span.cells) {
             let (from, to) = (scale.cell(spot.beat, spot.span, c), scale.cell(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
-            let goes_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(frame);
+            let goes_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
                 Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),
                 Cell::Hold => {
@@ -283,8 +283,8 @@ fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
 /// long: it says where the line ends, not how it goes.
 pub(super) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
     groove.layers().get(layer)?;
-    let (part, frame) = (groove.part(layer, section), groove.frame(layer, section));
-    let end = part.len(frame);
+    let (part, context) = (groove.part(layer, section), groove.context(layer, section));
+    let end = part.len(context);
     let sounds = (0..end).rev().find(|c| part.cell(*c) != Cell::Rest)? + 1;
     let s = &groove.sections()[section];
     let rests = s.length().minus(groove.written_at(Place { layer, section, cell: sounds }))?;
@@ -301,7 +301,7 @@ pub(super) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usi
 fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
     let part = groove.part(layer, section);
-    let end = part.len(groove.frame(layer, section));
+    let end = part.len(groove.context(layer, section));
     (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)
 }
 

@@ -140,11 +140,11 @@ fn here(state: &State) -> String {
     if cursor.past_end {
         return format!("{}: end of the groove", fit(&layer.name, 12));
     }
-    let frame = groove.frame(place.layer, place.section);
-    let Some(spot) = groove.part(place.layer, place.section).spot(place.cell, frame) else { return String::new() };
+    let context = groove.context(place.layer, place.section);
+    let Some(spot) = groove.part(place.layer, place.section).spot(place.cell, context) else { return String::new() };
     let beats = section.meter.beats();
     let beat = groove.written_at(place).ratio_to(section.meter.beat()).map_or(0, |b| b.floor().max(0) as usize);
-    let syllable = landing::syllable(spot, frame);
+    let syllable = landing::syllable(spot, context);
     let syllable =
         if syllable.starts_with(|c: char| c.is_ascii_digit()) { String::new() } else { format!(" {syllable}") };
     let cell = match groove.cell(place) {

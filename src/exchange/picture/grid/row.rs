@@ -29,19 +29,20 @@ pub(super) struct Row {
 
 /// What stands in a row of one section.
 pub(super) fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
-    let (groove, frame) = (piece.groove, piece.groove.frame(layer, section));
+    let (groove, context) = (piece.groove, piece.groove.context(layer, section));
     let part = groove.part(layer, section);
-    let starts: Vec<f64> = part.starts(frame).into_iter().map(wholes).collect();
+    let starts: Vec<f64> = part.starts(context).into_iter().map(wholes).collect();
     let (mut cells, mut tuplets) = (Vec::with_capacity(starts.len()), Vec::new());
-    let beat = wholes(frame.meter.beat());
-    for spot in part.spots(frame) {
+    let beat = wholes(context.meter.beat());
+    for spot in part.spots(context) {
         for cell in 0..usize::from(spot.span.cells) {
             let index = spot.first + cell;
             let what = part.cell(index);
-            let level = if what.attack().is_some() { landing::depth(Spot { cell, ..spot }, frame).level() } else { 0 };
+            let level =
+                if what.attack().is_some() { landing::depth(Spot { cell, ..spot }, context).level() } else { 0 };
             cells.push(At { x: starts[index], level, cell: what });
         }
-        if spot.span.beats != 1 || spot.span.cells != frame.division {
+        if spot.span.beats != 1 || spot.span.cells != context.division {
             let from = spot.beat as f64 * beat;
             let words = match spot.span.beats {
                 1 => spot.span.cells.to_string(),
@@ -50,14 +51,14 @@ pub(super) fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
             tuplets.push((from, from + f64::from(spot.span.beats) * beat, words));
         }
     }
-    let sounds = part.sounds(frame).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
+    let sounds = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
     let silent = if groove.heard(layer) { "" } else { " (silent)" };
     Row {
         name: format!("{}{silent}", groove.layers()[layer].name),
         cells,
         sounds,
         tuplets,
-        end: wholes(frame.length()),
+        end: wholes(context.length()),
     }
 }
 

@@ -3,11 +3,12 @@
 
 use super::super::super::{Practised, Unsaved};
 use crate::rhythm::Groove;
+use crate::session::DocumentId;
 use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, Stamp};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-/// What is on the disk of one work, and the text it came from.
+/// One document on the disk, and the text it came from.
 #[derive(Debug, Default)]
 struct Place {
     path: Option<PathBuf>,
@@ -17,12 +18,12 @@ struct Place {
     stamp: Option<Stamp>,
 }
 
-/// Where the works of the editor lie on the disk, and the journal.
+/// Where the documents of the editor lie on the disk, and the journal.
 #[derive(Debug)]
 pub(in super::super) struct Source {
-    /// By the numbers of the works.
+    /// By document.
     places: Vec<Place>,
-    now: usize,
+    now: DocumentId,
     journal: Option<Journal>,
     journal_failed: bool,
 }
@@ -30,7 +31,7 @@ pub(in super::super) struct Source {
 impl Source {
     pub(in super::super) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, journal: Option<Journal>) -> Self {
         let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
-        Self { places: vec![Place { path, text, stamp }], now: 0, journal, journal_failed: false }
+        Self { places: vec![Place { path, text, stamp }], now: DocumentId::default(), journal, journal_failed: false }
     }
 
     /// Takes over work found in the journal; `untitled` work is from now on kept as this process's.
@@ -41,24 +42,24 @@ impl Source {
         {
             kept.discard();
         }
-        self.places[self.now].text = Some(work.text);
+        self.places[self.now.0].text = Some(work.text);
     }
 
     fn place(&self) -> &Place {
-        &self.places[self.now]
+        &self.places[self.now.0]
     }
 
-    /// The work that is saved and kept now.
-    pub(super) fn work(&self) -> usize {
+    /// The current document.
+    pub(super) fn document(&self) -> DocumentId {
         self.now
     }
 
     /// Saves and keeps another work from now on; what the journal had of the one before is given up.
-    pub(super) fn turn_to(&mut self, work: usize) {
+    pub(super) fn switch_document(&mut self, document: DocumentId) {
         self.discard_journal();
-        self.now = work;
-        if self.places.len() <= work {
-            self.places.resize_with(work + 1, Place::default);
+        self.now = document;
+        if self.places.len() <= document.0 {
+            self.places.resize_with(document.0 + 1, Place::default);
         }
     }
 
@@ -126,7 +127,7 @@ impl Source {
         })?;
         self.discard_journal();
         let name = path.display().to_string();
-        self.places[self.now] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
+        self.places[self.now.0] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
         self.journal_failed = false;
         Ok(name)
     }
@@ -197,19 +198,19 @@ mod tests {
         let loaded = store::load(&file("riff.toml")).expect("read");
         let mut source = Source::new(Some(file("riff.toml")), Some(loaded), None);
         // Another work has no file, and none of the comments.
-        source.turn_to(1);
+        source.switch_document(DocumentId(1));
         assert_eq!(source.save(&groove(2), None, false), Err(Unsaved::Failed("no name to save under".into())));
         source.save(&groove(2), Some(file("song.toml")), false).expect("saved");
         let text = |name: &str| std::fs::read_to_string(file(name)).expect("text");
         assert!(!text("song.toml").contains("# of the ferry"));
         // The first one is saved where it was, with its comments, without a question.
-        source.turn_to(0);
+        source.switch_document(DocumentId(0));
         let name = source.save(&groove(3), None, false).expect("saved");
         assert!(name.ends_with("riff.toml") && text("riff.toml").contains("# of the ferry"));
         assert!(text("riff.toml").contains("bars = 3") && text("song.toml").contains("bars = 2"));
         // What another program writes meanwhile is noticed of each.
         std::fs::write(file("song.toml"), "else").expect("written");
-        source.turn_to(1);
+        source.switch_document(DocumentId(1));
         assert_eq!(source.save(&groove(2), None, false), Err(Unsaved::Changed));
     }
 

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::analysis::{self, Kind};
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, line, picture};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, line};
 use crate::sound::SampleRate;
 use std::sync::Arc;
 
@@ -18,7 +18,7 @@ fn groove() -> Groove {
     let bars: Vec<String> = cells.chunks(16).map(|c| c.iter().collect()).collect();
     let text = |n: usize| bars[..n].join(" | ");
     let parts = [(2, text(2)), (6, text(6))];
-    let part = |(n, t): &(usize, String)| picture::parse_bars(t, &meter, *n, 4).expect("drawing");
+    let part = |(n, t): &(usize, String)| cell_notation::parse_bars(t, &meter, *n, 4).expect("drawing");
     let layer = Layer::new("riff", Voice::Pluck, 4, parts.iter().map(part).collect());
     Groove::new("rope", "", vec![section("a", 2, 3), section("b", 6, 1)], vec![layer]).expect("groove")
 }

@@ -5,7 +5,7 @@ use std::fmt;
 
 /// Why a groove cannot be as asked.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Refusal {
+pub enum EditError {
     /// A number is out of its bound.
     Bound(OutOfBound),
     /// Two sections or two layers have one name.
@@ -41,7 +41,7 @@ pub enum Refusal {
     Nothing(&'static str),
 }
 
-impl fmt::Display for Refusal {
+impl fmt::Display for EditError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Bound(error) => error.fmt(f),
@@ -64,9 +64,9 @@ impl fmt::Display for Refusal {
     }
 }
 
-impl std::error::Error for Refusal {}
+impl std::error::Error for EditError {}
 
-impl From<OutOfBound> for Refusal {
+impl From<OutOfBound> for EditError {
     fn from(error: OutOfBound) -> Self {
         Self::Bound(error)
     }

@@ -1,9 +1,9 @@
 //! From a groove to the tables of its file, in the form the house writes. It must not know what a file said before.
 
 use super::FORMAT;
-use super::drawing;
+use super::cells_field;
 use super::read::{self, ONLY};
-use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, picture, print_note_value};
+use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, print_note_value};
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, Value};
 
 /// Characters up to which a drawing or a list of pitches stands on one line.
@@ -102,7 +102,7 @@ fn parts(table: &mut Table, sections: &[Section], layer: &Layer) {
 
 /// The table of a layer's part in one of several sections; none for rests.
 pub(super) fn part(section: &Section, division: u16, part: &Part) -> Option<Table> {
-    if *part == Part::rests(read::frame(section, division)) {
+    if *part == Part::rests(read::context(section, division)) {
         return None;
     }
     let mut table = Table::new();
@@ -117,7 +117,7 @@ fn draw(table: &mut Table, section: &Section, division: u16, part: &Part) {
         if *start > 0 {
             put(table, "start", Value::from(i64::from(*start) + 1));
         }
-    } else if *part != Part::rests(read::frame(section, division)) {
+    } else if *part != Part::rests(read::context(section, division)) {
         put(table, "cells", cells(section, division, part));
     }
     if let Some(text) = pitches(part, |pitch| pitch.to_string()) {
@@ -133,7 +133,7 @@ pub(super) fn bpm(bpm: Fraction) -> Value {
 
 /// A part's cells as a string.
 pub(super) fn cells(section: &Section, division: u16, part: &Part) -> Value {
-    let text = picture::print_part(part, &section.meter, division, true);
+    let text = cell_notation::print_part(part, &section.meter, division, true);
     if text.len() <= WIDTH {
         return Value::from(text);
     }
@@ -179,5 +179,5 @@ fn literal(text: &str) -> Value {
 
 /// A line of groups as a string, if the part is one.
 pub(super) fn groups(part: &Part, division: u16) -> Option<Value> {
-    drawing::groups(part, division).map(Value::from)
+    cells_field::groups(part, division).map(Value::from)
 }

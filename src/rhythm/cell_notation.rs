@@ -8,7 +8,7 @@ use std::fmt;
 
 /// What is wrong with a drawing, and where (byte offset from 0).
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PictureError {
+pub struct CellNotationError {
     /// Byte offset in the text.
     pub at: usize,
     /// What was found.
@@ -17,7 +17,7 @@ pub struct PictureError {
     pub allowed: String,
 }
 
-impl fmt::Display for PictureError {
+impl fmt::Display for CellNotationError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "found {}, allowed is {}", self.found, self.allowed)
     }
@@ -75,8 +75,8 @@ impl Reader<'_> {
     }
 }
 
-fn error<T>(at: usize, found: impl Into<String>, allowed: impl Into<String>) -> Result<T, PictureError> {
-    Err(PictureError { at, found: found.into(), allowed: allowed.into() })
+fn error<T>(at: usize, found: impl Into<String>, allowed: impl Into<String>) -> Result<T, CellNotationError> {
+    Err(CellNotationError { at, found: found.into(), allowed: allowed.into() })
 }
 
 fn many(n: usize, what: &str) -> String {
@@ -92,9 +92,9 @@ fn shown(c: Option<(usize, char)>) -> String {
 /// Bar lines may be left out altogether; where one stands, a bar must end.
 ///
 /// # Errors
-/// [`PictureError`] with the place, for an unknown mark, a bar or a drawing of wrong length, a tuplet that begins within a
+/// [`CellNotationError`] with the place, for an unknown mark, a bar or a drawing of wrong length, a tuplet that begins within a
 /// beat, crosses a bar line or has not the number of cells it says, and a hold after a rest.
-pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, PictureError> {
+pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, CellNotationError> {
     let (mut spans, mut cells): (Vec<Span>, Vec<Cell>) = (Vec::new(), Vec::new());
     let (mut beat, mut in_beat) = (0_usize, 0_u16);
     let per_bar = meter.beats();
@@ -194,22 +194,24 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
     Ok(Part::Barred { spans, cells })
 }
 
-fn holds_something(before: &[Cell], cell: Cell, at: usize) -> Result<(), PictureError> {
+fn holds_something(before: &[Cell], cell: Cell, at: usize) -> Result<(), CellNotationError> {
     if cell == Cell::Hold && before.last() == Some(&Cell::Rest) {
         return error(at, "a hold after a rest", "a hold after an attack or another hold");
     }
     Ok(())
 }
 
-fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>), PictureError> {
+fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>), CellNotationError> {
     let start = reader.at;
     let form = "a tuplet like {5: x.x.x} or {7/2: x..x..x}";
     let number = |reader: &mut Reader<'_>, bound: &'static super::bounds::Bound| {
         let at = reader.at;
         match reader.number() {
-            Some(n) => {
-                bound.check(n).map_err(|e| PictureError { at, found: e.value.to_string(), allowed: e.bound.allowed() })
-            }
+            Some(n) => bound.check(n).map_err(|e| CellNotationError {
+                at,
+                found: e.value.to_string(),
+                allowed: e.bound.allowed(),
+            }),
             None => error(at, shown(reader.next()), form),
         }
     };
@@ -250,8 +252,8 @@ fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>),
 /// Reads the drawing of a cycle: cells only.
 ///
 /// # Errors
-/// [`PictureError`] with the place, for any other mark, and if there is no cell.
-pub fn parse_cycle(text: &str) -> Result<Vec<Cell>, PictureError> {
+/// [`CellNotationError`] with the place, for any other mark, and if there is no cell.
+pub fn parse_cycle(text: &str) -> Result<Vec<Cell>, CellNotationError> {
     let mut reader = Reader { text, at: 0 };
     let mut cells = Vec::new();
     while let Some((at, c)) = reader.next() {

@@ -1,9 +1,9 @@
 //! Laying groups and cells down, typed or pasted, and where the cursor goes then. It must not know the screen or keys.
 
 use super::cursor::{Cursor, previous_attack};
-use super::edits::{FULL, Made, Result};
+use super::edits::{EditResult, FULL, Result};
 use super::{Session, select};
-use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, Place, Refusal};
+use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place};
 use std::cmp::Ordering;
 
 impl Session {
@@ -37,9 +37,9 @@ impl Session {
         }
     }
 
-    pub(super) fn lay(&self, groups: &[u32], label: String) -> Result<Made> {
+    pub(super) fn lay(&self, groups: &[u32], label: String) -> Result<EditResult> {
         if self.cursor.past_end {
-            return Err(Refusal::Nothing(FULL));
+            return Err(EditError::Nothing(FULL));
         }
         let attack = Attack { accent: Accent::Plain, pitch: self.near_pitch() };
         let mut groove = (*self.groove).clone();
@@ -67,7 +67,7 @@ impl Session {
             cursor = self.beyond(cursor.place, (cells as usize).max(1));
             laid += 1;
         }
-        let made = Made::of(groove, label).to(cursor);
+        let made = EditResult::of(groove, label).to(cursor);
         Ok(if laid < groups.len() {
             made.saying(format!("{laid} of {} groups laid; {FULL}", groups.len()))
         } else if cursor.past_end {
@@ -77,26 +77,26 @@ impl Session {
         })
     }
 
-    pub(super) fn step(&self, cell: Cell, label: &str) -> Result<Made> {
+    pub(super) fn step(&self, cell: Cell, label: &str) -> Result<EditResult> {
         if self.cursor.past_end {
-            return Err(Refusal::Nothing(FULL));
+            return Err(EditError::Nothing(FULL));
         }
         let at = self.cursor.place;
         let groove = self.groove.edited(&Edit::Set(at, cell))?;
         if cell == Cell::Hold && groove.cell(at) != Cell::Hold {
-            return Err(Refusal::Nothing("nothing sounds before this cell that could go on"));
+            return Err(EditError::Nothing("nothing sounds before this cell that could go on"));
         }
         let cursor = self.beyond(at, 1);
-        let made = Made::of(groove, label).to(cursor);
+        let made = EditResult::of(groove, label).to(cursor);
         Ok(if cursor.past_end { made.saying(FULL) } else { made })
     }
 
-    pub(super) fn take_back(&self) -> Result<Made> {
+    pub(super) fn take_back(&self) -> Result<EditResult> {
         let at = self.cursor.place;
         let from = if self.cursor.past_end && self.groove.cell(at).attack().is_some() {
             at
         } else {
-            previous_attack(&self.groove, at).ok_or(Refusal::Nothing("there is no attack before this cell"))?
+            previous_attack(&self.groove, at).ok_or(EditError::Nothing("there is no attack before this cell"))?
         };
         let mut groove = self.groove.edited(&Edit::Set(from, Cell::Rest))?;
         let mut held = Place { cell: from.cell + 1, ..from };
@@ -104,21 +104,21 @@ impl Session {
             groove = groove.edited(&Edit::Set(held, Cell::Rest))?;
             held.cell += 1;
         }
-        Ok(Made::of(groove, "take back").to(Cursor::at(&self.groove, from)))
+        Ok(EditResult::of(groove, "take back").to(Cursor::at(&self.groove, from)))
     }
 
-    pub(super) fn paste(&self) -> Result<Made> {
+    pub(super) fn paste(&self) -> Result<EditResult> {
         let at = self.cursor.place;
         if self.clip.rows.is_empty() {
-            return Err(Refusal::Nothing("nothing has been copied yet"));
+            return Err(EditError::Nothing("nothing has been copied yet"));
         }
         if self.cursor.past_end {
-            return Err(Refusal::Nothing(FULL));
+            return Err(EditError::Nothing(FULL));
         }
         let groove = self.groove.edited(&Edit::Paste(at, self.clip.clone()))?;
         let cells = self.clip.rows[0].len();
         let room = self.groove.cells(at.layer, at.section) - at.cell;
-        let made = Made::of(groove, "paste").to(self.beyond(at, cells.min(room)));
+        let made = EditResult::of(groove, "paste").to(self.beyond(at, cells.min(room)));
         let cut = (cells > room).then_some("cut at the end of the section");
         let words: Vec<&str> = self.other_cells(at).into_iter().chain(cut).collect();
         Ok(if words.is_empty() { made } else { made.saying(words.join("; ")) })
@@ -132,7 +132,7 @@ impl Session {
                 return None;
             }
             let from = self.groove.written_at(at);
-            let first = self.groove.part(layer, at.section).cell_at(from, self.groove.frame(layer, at.section));
+            let first = self.groove.part(layer, at.section).cell_at(from, self.groove.context(layer, at.section));
             let here = select::lengths(&self.groove, Place { layer, cell: first, ..at }, copied.len());
             let (old, new) = copied.iter().zip(&here).find(|(old, new)| old != new)?;
             let all_one_way = copied.iter().zip(&here).all(|(o, n)| o.cmp(n) == old.cmp(new));

@@ -1,10 +1,10 @@
 //! One layer's cells in one section as a table holds them: cells, groups or a cycle, and pitches. It must not know the
 //! rest of the file.
 
-use super::error::{Fault, Problem};
+use super::error::{ParseError, Problem};
 use super::fields::{Fields, Words};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, CYCLE};
-use crate::rhythm::{Attack, Cell, Frame, Part, Pitch, Span, line, picture};
+use crate::rhythm::{Attack, Cell, Part, PartContext, Pitch, Span, cell_notation, line};
 
 /// The keys that say which cells there are; one of them at most.
 pub(super) const LINES: [&str; 3] = ["cells", "groups", "cycle"];
@@ -12,8 +12,13 @@ pub(super) const LINES: [&str; 3] = ["cells", "groups", "cycle"];
 pub(super) const KEYS: [&str; 5] = ["cells", "groups", "cycle", "start", "pitches"];
 
 /// Reads the part a table draws; rests if it draws none. `spent` counts the layer's cells so far, times through counted.
-pub(super) fn read(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent: &mut i64) -> Result<Part, Fault> {
-    let mut part = read_line(fields, frame, times, spent)?;
+pub(super) fn read(
+    fields: Fields<'_>,
+    context: PartContext<'_>,
+    times: u16,
+    spent: &mut i64,
+) -> Result<Part, ParseError> {
+    let mut part = read_line(fields, context, times, spent)?;
     if let Some(words) = fields.string("pitches")? {
         let pitches = read_pitches(&words)?;
         let (Part::Barred { cells, .. } | Part::Cycled { cells, .. }) = &mut part;
@@ -32,7 +37,12 @@ pub(super) fn read(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent: &mut
 }
 
 /// Reads the cells alone, without pitches.
-pub(super) fn read_line(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent: &mut i64) -> Result<Part, Fault> {
+pub(super) fn read_line(
+    fields: Fields<'_>,
+    context: PartContext<'_>,
+    times: u16,
+    spent: &mut i64,
+) -> Result<Part, ParseError> {
     let mut lines = LINES.into_iter().filter(|key| fields.has(key));
     let (first, second) = (lines.next(), lines.next());
     if let (Some(one), Some(other)) = (first, second) {
@@ -41,7 +51,7 @@ pub(super) fn read_line(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent:
     if fields.has("start") && first != Some("cycle") {
         return fields.fault_at_key("start", Problem::Without("start", "cycle"));
     }
-    let even = frame.beats() * usize::from(frame.division);
+    let even = context.beats() * usize::from(context.division);
     // Counted before anything is made of them, so that no text can ask for more memory than a groove may take.
     let mut spend = |cells: usize| {
         *spent += cells as i64 * i64::from(times);
@@ -49,13 +59,13 @@ pub(super) fn read_line(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent:
     };
     let Some(key) = first else {
         spend(even).or_else(|p| fields.fault(p))?;
-        return Ok(Part::rests(frame));
+        return Ok(Part::rests(context));
     };
     let words = fields.string(key)?.expect("the key was found above");
     match key {
         "cells" => {
             spend(marks(words.text)).or_else(|p| words.fault_whole(p))?;
-            picture::parse_bars(words.text, frame.meter, frame.bars, frame.division)
+            cell_notation::parse_bars(words.text, context.meter, context.bars, context.division)
                 .or_else(|e| words.fault(e.at, Problem::Drawing(e.found, e.allowed)))
         }
         "groups" => {
@@ -73,13 +83,13 @@ pub(super) fn read_line(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent:
                 cells[at] = Cell::ATTACK;
                 at += group as usize;
             }
-            Ok(Part::Barred { spans: vec![Span { beats: 1, cells: frame.division }; frame.beats()], cells })
+            Ok(Part::Barred { spans: vec![Span { beats: 1, cells: context.division }; context.beats()], cells })
         }
         _ => {
             spend(even).or_else(|p| words.fault_whole(p))?;
             let count = marks(words.text);
             CYCLE.check(count.max(1) as i64).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
-            let cells = picture::parse_cycle(words.text)
+            let cells = cell_notation::parse_cycle(words.text)
                 .or_else(|e| words.fault(e.at, Problem::Drawing(e.found, e.allowed)))?;
             if cells.len() > even {
                 return words.fault_whole(Problem::CycleTooLong(cells.len(), even));
@@ -97,7 +107,7 @@ pub(super) fn read_line(fields: Fields<'_>, frame: Frame<'_>, times: u16, spent:
     }
 }
 
-fn read_pitches(words: &Words<'_>) -> Result<Vec<Option<Pitch>>, Fault> {
+fn read_pitches(words: &Words<'_>) -> Result<Vec<Option<Pitch>>, ParseError> {
     let mut pitches = Vec::new();
     for word in words.text.split_whitespace() {
         let pitch = Pitch::parse(word);
@@ -128,7 +138,7 @@ pub(super) fn remark(text: &str, cells: &[Cell]) -> Option<String> {
     let mut cells = cells.iter();
     Some(
         text.chars()
-            .map(|c| if is_mark(c) { cells.next().map_or(c, |cell| picture::mark(*cell)) } else { c })
+            .map(|c| if is_mark(c) { cells.next().map_or(c, |cell| cell_notation::mark(*cell)) } else { c })
             .collect(),
     )
 }
