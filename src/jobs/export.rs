@@ -1,7 +1,7 @@
 //! A groove in another format, and the list of formats and handouts to choose from.
 
 use super::control::JobControl;
-use super::output::{OutputFile, Target, check_targets, write_files};
+use super::output::{Target, check_targets, deliver};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
 use crate::analysis::{self, Ask, Scope};
 use crate::exchange::formats::{self, PICTURES, Wish};
@@ -103,16 +103,6 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
     };
     let bytes = (format.make)(&piece, &wish).map_err(|e| JobError::Input(e.to_string()))?;
     let notes = if is_notation { left_out(&piece) } else { Vec::new() };
-    let mut done = JobReport { notes, ..JobReport::default() };
-    match &job.target {
-        Target::Stdout => done.stdout = bytes,
-        Target::File(path) => {
-            write_files(vec![OutputFile { path: path.clone(), bytes }], &inputs, job.overwrite, control)?;
-            done.files = vec![path.clone()];
-        }
-        Target::Device(path) => {
-            std::fs::write(path, bytes).map_err(|e| JobError::write(path, &e))?;
-        }
-    }
-    Ok(done)
+    let report = deliver(&job.target, bytes, &inputs, job.overwrite, control)?;
+    Ok(JobReport { notes, ..report })
 }

@@ -21,7 +21,7 @@ pub(crate) use control::{CancelToken, JobControl};
 pub use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
 pub use output::Target;
-pub(crate) use output::{OutputFile, check_targets, write_files};
+pub(crate) use output::deliver;
 pub use request::{
     HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, PictureStyle, TakeSound,
 };

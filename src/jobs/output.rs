@@ -1,7 +1,7 @@
 //! Writing what a job makes: never over a file that exists unless that was asked for, never over an input, all files or none.
 
 use super::control::JobControl;
-use super::request::JobError;
+use super::request::{JobError, JobReport};
 use crate::store::{self, AtomicFile, Overwrite};
 use std::fs;
 use std::io::{self, BufWriter, Write};
@@ -112,6 +112,29 @@ pub(crate) fn write_files(
         pending.push(written.map_err(|e| JobError::write(&path, &e))?);
     }
     commit(pending, overwrite, control)
+}
+
+/// Writes one result; the report holds what goes to standard output.
+///
+/// # Errors
+/// As of [`write_files`].
+pub(crate) fn deliver(
+    target: &Target,
+    bytes: Vec<u8>,
+    inputs: &[PathBuf],
+    overwrite: Overwrite,
+    control: &JobControl,
+) -> Result<JobReport, JobError> {
+    let mut report = JobReport::default();
+    match target {
+        Target::Stdout => report.stdout = bytes,
+        Target::File(path) => {
+            write_files(vec![OutputFile { path: path.clone(), bytes }], inputs, overwrite, control)?;
+            report.files.push(path.clone());
+        }
+        Target::Device(path) => fs::write(path, bytes).map_err(|e| JobError::write(path, &e))?,
+    }
+    Ok(report)
 }
 
 /// Gives complete files their names; cancels the job as long as none has one.
