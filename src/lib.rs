@@ -6,6 +6,7 @@ pub mod analysis;
 pub mod cli;
 pub mod describe;
 pub mod exchange;
+pub mod jobs;
 pub mod recording;
 pub mod rhythm;
 pub mod session;

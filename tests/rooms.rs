@@ -92,14 +92,19 @@ const RIGHTS: &[Right] = &[
     // Ends when it is told to from outside.
     ("cli/speaker.rs", &[], &["signal_hook"], &[]),
     ("cli/signals.rs", &[], &["signal_hook"], &[]),
-    // A stamp that is only carried along, and bytes into a buffer.
-    ("terminal/arrival.rs", &[], &[], &["std::time", "Instant"]),
-    ("terminal/encode.rs", &[], &[], &["std::io"]),
+    // A stamp that is only carried along.
+    ("terminal/input/key_time.rs", &[], &[], &["std::time", "Instant"]),
     // The part that touches the world.
+    (
+        "terminal/shell",
+        &["exchange", "recording", "sound", "store"],
+        &["base64", "signal_hook"],
+        &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
+    ),
     (
         "terminal/run",
         &["exchange", "recording", "sound", "store"],
-        &["base64", "rustix", "signal_hook"],
+        &["rustix"],
         &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     ),
 ];
@@ -220,7 +225,7 @@ fn a_forbidden_arrow_is_found() {
         ("rhythm/time.rs", "fn f(x: f64) {}", "rhythm/time.rs: has the word f64"),
         ("terminal/view/grid.rs", "fn f(state: &mut State) {}", "terminal/view/grid.rs: has the word &mut State"),
         ("terminal/update.rs", "use crate::store::save;", "terminal/update.rs: names the room store"),
-        ("terminal/perform.rs", "let now = Instant::now();", "terminal/perform.rs: has the word Instant"),
+        ("terminal/dispatch.rs", "let now = Instant::now();", "terminal/dispatch.rs: has the word Instant"),
         ("kitchen/stove.rs", "", "kitchen/stove.rs: in no room"),
     ];
     for (path, code, expected) in rows {
@@ -228,7 +233,7 @@ fn a_forbidden_arrow_is_found() {
     }
     assert_eq!(breaks("rhythm/time.rs", "fn f() {}\n").len(), 1, "a file without its sentence");
     assert_eq!(breaks("rhythm/time.rs", &format!("{head}{}", "\n".repeat(700))).len(), 1, "a file too long");
-    assert!(breaks("terminal/run/disk.rs", &format!("{head}use crate::store::save;\n")).is_empty());
+    assert!(breaks("terminal/shell/disk.rs", &format!("{head}use crate::store::save;\n")).is_empty());
 }
 
 #[test]

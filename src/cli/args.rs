@@ -394,7 +394,7 @@ fn tolerance(word: &str) -> Result<Fraction, String> {
     exact(word, 0..=100).ok_or_else(|| "expected a number from 0 to 100 (ms)".into())
 }
 
-fn exact(word: &str, range: RangeInclusive<i64>) -> Option<Fraction> {
+fn exact(word: &str, range: RangeInclusive<i32>) -> Option<Fraction> {
     let (least, most) = (Fraction::whole(*range.start()), Fraction::whole(*range.end()));
     Fraction::parse(word).filter(|f| *f >= least && *f <= most)
 }

@@ -18,7 +18,8 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
     for path in &args.files {
         let found = input::files(std::slice::from_ref(path), &extensions);
         if found.is_empty() {
-            let words = format!("{}: nothing to import in this folder; expected {}", path.display(), formats::sources());
+            let words =
+                format!("{}: nothing to import in this folder; expected {}", path.display(), formats::sources());
             exit = output::report_failure(&Failure::new(Exit::BadGroove, words), exit)?;
         }
         // A file named twice, itself and with its folder, is imported once.

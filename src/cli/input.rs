@@ -64,7 +64,10 @@ pub(super) fn read(path: &Path) -> Result<Groove, Failure> {
         let read = std::io::stdin().lock().take(store::LIMIT + 1).read_to_end(&mut bytes);
         read.map_err(|e| bad(format!("standard input: cannot read: {}", store::reason(&e))))?;
         if bytes.len() as u64 > store::LIMIT {
-            return Err(bad(format!("standard input: expected a groove of at most {} bytes, found more", store::LIMIT)));
+            return Err(bad(format!(
+                "standard input: expected a groove of at most {} bytes, found more",
+                store::LIMIT
+            )));
         }
         store::parse_bytes(bytes, "standard input")
     } else {

@@ -19,7 +19,7 @@ mod tap;
 mod tap_times;
 
 use crate::jobs::JobError;
-use crate::terminal::{self, run::EditError};
+use crate::terminal::{self, shell::EditError};
 use args::{Args, Command};
 use clap::Parser;
 use std::ffi::OsString;
@@ -83,7 +83,7 @@ impl From<JobError> for Failure {
             JobError::Exists(_) => Self::new(Exit::Output, format!("{error}; use --overwrite to replace it")),
             JobError::IsInput(_) | JobError::Request(_) => Self::usage(error),
             JobError::Input(_) => Self::new(Exit::BadGroove, error),
-            JobError::Write { .. } | JobError::Cancelled => Self::new(Exit::Output, error),
+            JobError::Write { .. } | JobError::Cancelled | JobError::Internal(_) => Self::new(Exit::Output, error),
         }
     }
 }
@@ -126,14 +126,14 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 /// The user's settings.
 fn user_config() -> Result<terminal::Config, Failure> {
-    terminal::run::config().map_err(Failure::usage)
+    terminal::shell::config().map_err(Failure::usage)
 }
 
 /// Opens the editor.
 fn edit(file: Option<&Path>, port: Option<u16>) -> Result<Exit, Failure> {
     file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
     let far = port.map(speaker::connect).transpose()?;
-    match terminal::run::edit(file, far) {
+    match terminal::shell::edit(file, far) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
         Err(error @ EditError::NoTerminal) => Err(Failure::usage(error)),

@@ -59,7 +59,6 @@ pub(super) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R
     let bar = if items.len() > 8 { progress_bar(items.len() as u64) } else { ProgressBar::hidden() };
     let next = AtomicUsize::new(0);
     let done: Mutex<Vec<(usize, R)>> = Mutex::new(Vec::with_capacity(items.len()));
-    let unpoisoned = PoisonError::into_inner;
     std::thread::scope(|scope| {
         for _ in 0..cores {
             scope.spawn(|| {
@@ -68,13 +67,13 @@ pub(super) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R
                 {
                     let result = work(item);
                     bar.inc(1);
-                    done.lock().unwrap_or_else(unpoisoned).push((i, result));
+                    done.lock().unwrap_or_else(PoisonError::into_inner).push((i, result));
                 }
             });
         }
     });
     bar.finish_and_clear();
-    let mut done = done.into_inner().unwrap_or_else(unpoisoned);
+    let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     done.sort_by_key(|(i, _)| *i);
     done.into_iter().map(|(_, r)| r).collect()
 }

@@ -34,7 +34,9 @@ fn pulse(word: &str) -> Result<PulseSpec, String> {
         Some(how) => how.strip_prefix('/').and_then(|h| click(h).ok()).filter(|c| *c != Click::Written),
         None => return hearing(word).map_err(|error| format!("{error}, or beat, beat/2 to 4, beat/off-beat")),
     };
-    click.map(|click| PulseSpec { number: 0, click }).ok_or_else(|| "expected beat, beat/2 to 4 or beat/off-beat".into())
+    click
+        .map(|click| PulseSpec { number: 0, click })
+        .ok_or_else(|| "expected beat, beat/2 to 4 or beat/off-beat".into())
 }
 
 /// A take: `groove`, `beat`, `hearing:1`, `pulses:beat,1`, `with:beat,1`.

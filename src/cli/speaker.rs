@@ -53,9 +53,8 @@ pub(super) fn run(args: &SpeakerArgs) -> Result<Exit, Failure> {
 
     // Sound libraries write to standard error, so it is redirected while a device is open.
     let mut log = std::fs::File::from(io::stderr().as_fd().try_clone_to_owned()?);
-    let speaker = far::Speaker::bind(args.port).map_err(|e| {
-        Failure::usage(format!("cannot listen on port {}: {e}; choose another with --port", args.port))
-    })?;
+    let speaker = far::Speaker::bind(args.port)
+        .map_err(|e| Failure::usage(format!("cannot listen on port {}: {e}; choose another with --port", args.port)))?;
     let stop = Arc::new(AtomicBool::new(false));
     for signal in [SIGINT, SIGTERM, SIGHUP] {
         signal_hook::flag::register(signal, Arc::clone(&stop))?;

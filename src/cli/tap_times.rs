@@ -28,7 +28,8 @@ pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), Failure> {
     if bytes.len() as u64 > store::LIMIT {
         return Err(bad(format!("{name}: {}", expected(format_args!("at most {} bytes", store::LIMIT), "more"))));
     }
-    let text = String::from_utf8(bytes).map_err(|_| bad(format!("{name}: {}", expected("lines of text", "other bytes"))))?;
+    let text =
+        String::from_utf8(bytes).map_err(|_| bad(format!("{name}: {}", expected("lines of text", "other bytes"))))?;
     times(text.trim_start_matches('\u{feff}'), &name).map_err(bad)
 }
 
@@ -59,7 +60,8 @@ fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
         }
     }
     if let Some(gap) = median_gap(&times).filter(|gap| *gap > MAX_MEDIAN_GAP) {
-        let wanted = format!("times in seconds with a median gap of at most {MAX_MEDIAN_GAP} (400 milliseconds are 0.4)");
+        let wanted =
+            format!("times in seconds with a median gap of at most {MAX_MEDIAN_GAP} (400 milliseconds are 0.4)");
         return Err(format!("{name}: {}", expected(wanted, format_args!("a median gap of {gap}"))));
     }
     Ok((times, heading))
@@ -129,16 +131,16 @@ mod tests {
         for text in ["0,375\n0,750\n", "0,375\n1\n1,5", "0,375 tap\n0,7 tap", "0,375;x\n1,5;x", "0,375,x\n0,7,x"] {
             assert_eq!(read(text), Err(said.into()), "{text:?}");
         }
-        assert_eq!(
-            read("time\n\n 1\n  -1,5"),
-            Err("taps:4:3: expected a decimal point, as -1.5, found '-1,5'".into())
-        );
+        assert_eq!(read("time\n\n 1\n  -1,5"), Err("taps:4:3: expected a decimal point, as -1.5, found '-1,5'".into()));
     }
 
     #[test]
     fn milliseconds_are_refused() {
         let said = read("0\n400\n800\n1200\n").expect_err("ms");
-        assert!(said.starts_with("taps: expected times in seconds") && said.ends_with("found a median gap of 400"), "{said}");
+        assert!(
+            said.starts_with("taps: expected times in seconds") && said.ends_with("found a median gap of 400"),
+            "{said}"
+        );
         // A pause is no tempo, and two far taps are.
         assert_eq!(read("0\n0.5\n1\n100\n100.5"), Ok(vec![0.0, 0.5, 1.0, 100.0, 100.5]));
         assert!(read("0\n20").is_ok() && read("0\n20.5").is_err() && read("5000").is_ok());

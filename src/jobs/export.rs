@@ -50,8 +50,11 @@ const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 5] = [
 /// Everything that can be exported: a format of pictures stands once for each picture.
 pub fn export_choices() -> ExportChoices {
     let of_format = |f: &'static formats::Format| -> Vec<ExportChoice> {
-        let choice = |name: String, description: String, picture| {
-            ExportChoice { name, ending: f.ending, description, kind: ExportKind::Format(f.name, picture) }
+        let choice = |name: String, description: String, picture| ExportChoice {
+            name,
+            ending: f.ending,
+            description,
+            kind: ExportKind::Format(f.name, picture),
         };
         if !f.drawn {
             return vec![choice(f.name.to_owned(), f.words.to_owned(), None)];

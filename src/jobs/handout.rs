@@ -97,6 +97,8 @@ fn rendered(job: &Job, take: Take, samples: OwnSounds, control: &JobControl) -> 
     let takes = [take];
     let sequence = Sequence::with(&job.groove, &takes, job.rate, samples);
     let rendered = sequence.write(&mut bytes, &mut |done, total| control.rendered(done, total));
-    rendered.map_err(|e| if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), &e) })?;
+    rendered.map_err(|e| {
+        if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), &e) }
+    })?;
     Ok(bytes)
 }

@@ -15,17 +15,18 @@ mod tests;
 mod user_samples;
 
 pub use crate::exchange::picture::Theme as PictureTheme;
-pub use crate::sound::{Click, Length, Range};
+pub use crate::sound::{Click, Length, Range, SampleRate};
 pub use crate::store::Overwrite;
 pub(crate) use control::{CancelToken, JobControl};
 pub use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
 pub use output::Target;
 pub(crate) use output::deliver;
-pub use request::{
-    HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, PictureStyle, TakeSound,
-};
 pub(crate) use render::check_wav_name;
+pub use request::{
+    HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, PictureStyle,
+    TakeSound,
+};
 pub(crate) use takes::{AnalysedGroove, PulseSpec, TakeSpec};
 pub use user_samples::UserSampleLoader;
 

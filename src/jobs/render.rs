@@ -65,7 +65,12 @@ fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Res
     let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
     commit(file.into_iter().collect(), job.overwrite, control)?;
     let seconds = Some(frames.seconds(job.rate));
-    Ok(JobReport { files: job.target.file().map(Path::to_owned).into_iter().collect(), seconds, notes, ..JobReport::default() })
+    Ok(JobReport {
+        files: job.target.file().map(Path::to_owned).into_iter().collect(),
+        seconds,
+        notes,
+        ..JobReport::default()
+    })
 }
 
 /// Takes back to back, with the list of their cues in a file of the same name, or for the caller where the sound is no file.

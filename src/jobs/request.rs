@@ -169,9 +169,10 @@ impl HearingSelection {
 /// The hearing of a number, from 1.
 pub(super) fn hearing(report: &Report, number: usize) -> Result<&Hearing, String> {
     let hearings = &report.hearings;
-    number.checked_sub(1).and_then(|n| hearings.get(n)).ok_or_else(|| {
-        expected(format_args!("the number of a hearing, 1 to {}", hearings.len()), number)
-    })
+    number
+        .checked_sub(1)
+        .and_then(|n| hearings.get(n))
+        .ok_or_else(|| expected(format_args!("the number of a hearing, 1 to {}", hearings.len()), number))
 }
 
 /// What identifies a hearing, so that it can be found in another report.
@@ -257,6 +258,8 @@ pub enum JobError {
     Request(String),
     /// The input cannot be read, or cannot be put into the format.
     Input(String),
+    /// The job could not be run.
+    Internal(String),
     /// The target cannot be written.
     Write {
         /// The target.
@@ -284,7 +287,7 @@ impl fmt::Display for JobError {
             Self::Cancelled => f.write_str("cancelled; nothing was written"),
             Self::Exists(path) => write!(f, "{}: the file already exists", path.display()),
             Self::IsInput(path) => write!(f, "{}: the file is an input and is never overwritten", path.display()),
-            Self::Request(words) | Self::Input(words) => f.write_str(words),
+            Self::Request(words) | Self::Input(words) | Self::Internal(words) => f.write_str(words),
             Self::Write { path, reason, .. } => write!(f, "{}: cannot write: {reason}", path.display()),
         }
     }

@@ -52,12 +52,12 @@ impl AnalysedGroove {
         let hearings = pulses.iter().map(|p| hearing(&self.report, p.number)).collect::<Result<Vec<_>, _>>()?;
         let line = |(i, (p, hearing)): (usize, (&PulseSpec, &&Hearing))| self.line(hearing, p.click, i);
         let lines = pulses.iter().zip(&hearings).enumerate().map(line).collect();
-        Ok((lines, hearings.first().map_or(CountIn::Bar, |h| count_in(h, 0))))
+        Ok((lines, hearings.first().map_or(CountIn::Bar, |h| pulse_count_in(h, 0))))
     }
 }
 
 /// The count-in to a hearing whose line has this index.
-fn count_in(hearing: &Hearing, index: usize) -> CountIn {
+fn pulse_count_in(hearing: &Hearing, index: usize) -> CountIn {
     let (tone, side) = (index as u8, SIDES[index % SIDES.len()]);
     match hearing.pulses[..] {
         [first, second, ..] => CountIn::Pulse { first, period: second - first, tone, side },
@@ -123,7 +123,7 @@ pub(super) fn takes(
                 known.len() - 1
             });
             lines.push(analysed.line(hearing, pulse.click, index));
-            count_in = count_in.or_else(|| Some(count_in(hearing, index)));
+            count_in = count_in.or_else(|| Some(pulse_count_in(hearing, index)));
             let words = hearing_words(hearing, analysed.report.speed);
             names.push(format!("hearing {}: {words}{}", pulse.number, how(pulse.click)));
         }
@@ -151,7 +151,13 @@ fn how(click: Click) -> String {
 
 /// The takes of a ladder, one per step, each with the passes and clicks of `like`, named by speed and tempo; the notes say where
 /// another hearing becomes the first, where the cells become too short to be felt, and which passes are silent.
-pub(super) fn ladder(groove: &Groove, analysed: &AnalysedGroove, speeds: &[Fraction], silence: Option<u32>, like: &Take) -> Vec<Take> {
+pub(super) fn ladder(
+    groove: &Groove,
+    analysed: &AnalysedGroove,
+    speeds: &[Fraction],
+    silence: Option<u32>,
+    like: &Take,
+) -> Vec<Take> {
     let notes = climb::notes(&analysed.report, analysed.limits, speeds);
     let steps = speeds.iter().zip(notes).enumerate();
     let mut takes: Vec<Take> = steps

@@ -54,7 +54,7 @@ pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
 pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
 pub use units::{Frame, Gain, SampleRate};
 pub use voice::TONES;
-pub use wav::{Length, Writer, offline, offline_with};
+pub use wav::{Length, OnBlock, Writer, offline, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -106,7 +106,8 @@ pub fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, Sav
         }
         // A rename would ignore the file's own mode, and so do root's writes.
         let open = OpenOptions::new().write(true).open(&target);
-        let closed = open.is_err_and(|e| matches!(e.kind(), ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem));
+        let closed =
+            open.is_err_and(|e| matches!(e.kind(), ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem));
         if about.permissions().readonly() || closed {
             return Err(SaveError::ReadOnly(path.to_owned()));
         }

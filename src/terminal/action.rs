@@ -1,10 +1,10 @@
 //! What a key or a word can ask for: commands on the groove, questions, and what concerns only the screen or the sound.
 //! It must not know which key gives it.
 
-use super::order::Choice;
-use super::question::Question;
-use super::sounding::Switches;
 use crate::session::Command;
+use crate::terminal::files::export::Choice;
+use crate::terminal::playback::request::Switches;
+use crate::terminal::prompts::question::Question;
 
 /// Something the user can ask for. Every row of the command table holds one.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,6 +1,6 @@
 //! The user's config file, from its text to keys and limits. It must not know where the file lies, nor read it.
 
-use super::keymap::{Keymap, UserKeys};
+use super::input::keymap::{Keymap, UserKeys};
 use crate::analysis::Limits;
 use serde_spanned::Spanned;
 use std::fmt;
@@ -145,8 +145,8 @@ fn error(text: &str, at: usize, words: String) -> ConfigError {
 
 #[cfg(test)]
 mod tests {
-    use super::super::key::{Key, ch, ctrl};
-    use super::super::table::Mode;
+    use super::super::commands::Mode;
+    use super::super::input::key::{Key, ch, ctrl};
     use super::*;
     use proptest::prelude::*;
 
@@ -198,7 +198,7 @@ mod tests {
 
     #[test]
     fn keys_are_read_as_the_screen_shows_them() {
-        for row in super::super::table::rows() {
+        for row in super::super::commands::rows() {
             for key in row.keys {
                 assert_eq!(Key::parse(&key.shown()), Some(*key), "{}", key.shown());
             }

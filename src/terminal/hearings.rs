@@ -1,17 +1,17 @@
 //! What is asked of the analysis, the newest report, and the hearing the user has chosen in it. It must not know how hearings are
 //! found or how they click.
 
-use super::event::Effect;
-use super::order::Mark;
-use super::state::State;
-use super::transport::replay;
 use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::jobs::HearingKey;
 use crate::rhythm::Groove;
+use crate::terminal::event::Effect;
+use crate::terminal::playback::transport::replay;
+use crate::terminal::state::State;
 use std::sync::Arc;
 
 /// Whose attacks the hearings are found for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub(super) enum Focus {
+pub(crate) enum Focus {
     /// The first heard layer with attacks.
     #[default]
     First,
@@ -25,7 +25,7 @@ pub(super) enum Focus {
 
 /// A layer that is to be known again.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Watched {
+pub(crate) struct Watched {
     layer: usize,
     name: String,
     /// Layers in all.
@@ -47,7 +47,7 @@ impl Watched {
 
 /// The newest report there is, and what it is of.
 #[derive(Debug, Clone)]
-pub(super) struct Shown {
+pub(crate) struct Shown {
     pub revision: u64,
     pub ask: Ask,
     pub report: Arc<Report>,
@@ -55,12 +55,12 @@ pub(super) struct Shown {
 
 impl State {
     /// The newest report, and whether it is of this groove.
-    pub(super) fn report(&self) -> Option<(&Report, bool)> {
+    pub(crate) fn report(&self) -> Option<(&Report, bool)> {
         self.report.as_ref().map(|shown| (&*shown.report, shown.revision == self.revision()))
     }
 
     /// Whose attacks the newest report's hearings are found for, in words, and whether that is what is asked now.
-    pub(super) fn heard_in(&self) -> Option<(String, bool)> {
+    pub(crate) fn heard_in(&self) -> Option<(String, bool)> {
         let shown = self.report.as_ref()?;
         let name = |l: &usize| self.groove().layers().get(*l).map(|l| l.name.clone());
         let layers: Vec<String> = shown.report.focus.iter().filter_map(name).collect();
@@ -78,29 +78,29 @@ impl State {
     }
 
     /// The hearing of the strip: the chosen one, or else the rival of the written beat.
-    pub(super) fn strip(&self) -> Option<(usize, &Hearing)> {
+    pub(crate) fn strip(&self) -> Option<(usize, &Hearing)> {
         let (report, _) = self.report()?;
         let chosen = self.chosen.and_then(|c| self.find(c));
         chosen.or_else(|| report.rival().map(|i| (i, &report.hearings[i])))
     }
 
     /// The hearing that is most like the one that was chosen.
-    pub(super) fn find(&self, chosen: Mark) -> Option<(usize, &Hearing)> {
+    pub(crate) fn find(&self, chosen: HearingKey) -> Option<(usize, &Hearing)> {
         let hearings = &self.report()?.0.hearings;
-        chosen.find(hearings).map(|i| (i, &hearings[i]))
+        chosen.index_in(hearings).map(|i| (i, &hearings[i]))
     }
 
     /// The written beat among the hearings.
-    pub(super) fn written(&self) -> Option<&Hearing> {
+    pub(crate) fn written(&self) -> Option<&Hearing> {
         self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
     }
 
-    pub(super) fn findings(&self) -> &[Finding] {
+    pub(crate) fn findings(&self) -> &[Finding] {
         self.report.as_ref().map_or(&[], |shown| &shown.report.findings)
     }
 
     /// What is asked of the analysis.
-    pub(super) fn ask(&self) -> Ask {
+    pub(crate) fn ask(&self) -> Ask {
         let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
         let layers = match &self.focus {
             Focus::First | Focus::Selection => Vec::new(),
@@ -112,14 +112,14 @@ impl State {
 }
 
 /// Takes a hearing to the strip and the click.
-pub(super) fn choose(state: &mut State, index: usize) {
-    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(Mark::of) {
+pub(crate) fn choose(state: &mut State, index: usize) {
+    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(HearingKey::of) {
         state.chosen = Some(mark);
     }
 }
 
 /// Whether there is a hearing to choose or to click; if not, that is told.
-pub(super) fn any(state: &mut State) -> bool {
+pub(crate) fn any(state: &mut State) -> bool {
     let any = state.strip().is_some();
     if !any {
         state.tell("there is no hearing to click yet; lay some attacks first", true);
@@ -128,7 +128,7 @@ pub(super) fn any(state: &mut State) -> bool {
 }
 
 /// The next hearing comes to the strip, round and round.
-pub(super) fn next(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn next(state: &mut State, effects: &mut Vec<Effect>) {
     let count = state.report().map_or(0, |(r, _)| r.hearings.len());
     if count == 0 {
         state.tell("there is no hearing yet; lay some attacks first", true);
@@ -140,7 +140,7 @@ pub(super) fn next(state: &mut State, effects: &mut Vec<Effect>) {
 }
 
 /// Other attacks are listened to: the first layer, the cursor's, all, the selection, round and round.
-pub(super) fn next_focus(state: &mut State) {
+pub(crate) fn next_focus(state: &mut State) {
     let layer = state.session.cursor().place.layer;
     let selected = state.session.selection().is_some();
     state.focus = match state.focus {
@@ -159,7 +159,7 @@ pub(super) fn next_focus(state: &mut State) {
 }
 
 /// Tells whose attacks are listened to now, where a layer that was silenced or is heard again has changed that.
-pub(super) fn tell_other(state: &mut State, old: &Groove) {
+pub(crate) fn tell_other(state: &mut State, old: &Groove) {
     let scope = Scope::default();
     let (was, is) = (scope.layers_of(old), scope.layers_of(state.groove()));
     let Some(layer) = is.first().filter(|_| state.focus == Focus::First && was != is && !was.is_empty()) else {
@@ -170,7 +170,7 @@ pub(super) fn tell_other(state: &mut State, old: &Groove) {
 }
 
 /// Lets go of a selection or a layer that is there no more.
-pub(super) fn settle(state: &mut State) {
+pub(crate) fn settle(state: &mut State) {
     match &state.focus {
         // What was heard before comes back when the selection goes.
         Focus::Selection if state.session.selection().is_none() => state.focus = Focus::All,
@@ -180,12 +180,12 @@ pub(super) fn settle(state: &mut State) {
 }
 
 /// Asks for the report of the groove as it is now.
-pub(super) fn analyse(state: &State) -> Effect {
+pub(crate) fn analyse(state: &State) -> Effect {
     Effect::Analyse { revision: state.revision(), groove: state.groove().clone(), ask: state.ask() }
 }
 
 /// Takes a report, if it is not older than the one that is there.
-pub(super) fn analysed(state: &mut State, shown: Shown, effects: &mut Vec<Effect>) {
+pub(crate) fn analysed(state: &mut State, shown: Shown, effects: &mut Vec<Effect>) {
     if state.report.as_ref().is_some_and(|old| old.revision > shown.revision) {
         return;
     }

@@ -1,17 +1,19 @@
 //! Going about in lists and taking a line of them, or an answer that was typed. It must not know keys.
 
-use super::event::Effect;
-use super::overlay::Overlay;
-use super::perform::{command_of, perform};
-use super::state::State;
-use super::transport::replay;
-use super::view::{Block, Item, Part, blocks, help_lines, rows};
-use super::{giving, hearings, prompt};
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
+use crate::terminal::dispatch::{command_of, perform};
+use crate::terminal::event::Effect;
+use crate::terminal::files::export;
+use crate::terminal::hearings;
+use crate::terminal::overlay::Overlay;
+use crate::terminal::playback::transport::replay;
+use crate::terminal::prompts;
+use crate::terminal::state::State;
+use crate::terminal::view::{Block, Item, Part, blocks, help_lines, rows};
 
 /// Moves within the list that is open: `go` gives the new place from the old one, the last one and the places of a screen.
-pub(super) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
+pub(crate) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
     let page = usize::from(state.size.1.saturating_sub(6).max(1));
     if let Overlay::Full { block, into } = state.overlay {
         let (stops, lines) = stops(state);
@@ -29,7 +31,7 @@ pub(super) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
     }
     let found = match &state.overlay {
         Overlay::Find { text, .. } => state.keymap.search(text).len(),
-        Overlay::Offers { choice, text, .. } => giving::found(state, *choice, text).len(),
+        Overlay::Offers { choice, text, .. } => export::found(state, *choice, text).len(),
         _ => 0,
     };
     let help = help_lines(state);
@@ -61,7 +63,7 @@ fn stops(state: &State) -> (Vec<(usize, usize)>, usize) {
 }
 
 /// Opens the full view at the hearing of the strip.
-pub(super) fn open_full(state: &mut State) {
+pub(crate) fn open_full(state: &mut State) {
     let current = state.strip().map(|(i, _)| Item::Hearing(i));
     let blocks = blocks(state);
     let own = current.and_then(|c| blocks.iter().position(|b| b.item == c));
@@ -70,14 +72,14 @@ pub(super) fn open_full(state: &mut State) {
 }
 
 /// What the mark of the full view stands on.
-pub(super) fn marked(state: &State) -> Option<Item> {
+pub(crate) fn marked(state: &State) -> Option<Item> {
     let Overlay::Full { block, .. } = state.overlay else { return None };
     let blocks = blocks(state);
     blocks.get(block.min(blocks.len().saturating_sub(1))).map(|b| b.item)
 }
 
 /// To the next part of the full view, or to the one before, round and round.
-pub(super) fn part(state: &mut State, by: isize) {
+pub(crate) fn part(state: &mut State, by: isize) {
     let Overlay::Full { block, .. } = state.overlay else { return };
     let blocks = blocks(state);
     let Some(own) = blocks.get(block.min(blocks.len().saturating_sub(1))) else { return };
@@ -89,14 +91,14 @@ pub(super) fn part(state: &mut State, by: isize) {
 }
 
 /// Takes the line of the list that is open, or what was typed.
-pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
     match std::mem::take(&mut state.overlay) {
         Overlay::Find { text, chosen } => {
             if let Some(row) = state.keymap.search(&text).get(chosen) {
                 perform(state, &row.action, None, effects);
             }
         }
-        Overlay::Prompt { question, text, .. } => prompt::answered(state, question, text, effects),
+        Overlay::Prompt { question, text, .. } => prompts::answered(state, question, text, effects),
         Overlay::Full { block, into } => {
             state.overlay = Overlay::Full { block, into };
             take(state, effects);
@@ -105,7 +107,7 @@ pub(super) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             state.overlay = Overlay::TapReport(at);
             go_to_line(state, at);
         }
-        Overlay::Offers { choice, text, chosen } => giving::pick(state, choice, &text, chosen),
+        Overlay::Offers { choice, text, chosen } => export::pick(state, choice, &text, chosen),
         Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
         Overlay::Tap => state.overlay = Overlay::Tap,
         Overlay::None

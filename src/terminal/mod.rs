@@ -1,59 +1,39 @@
-//! Keys to commands and state to cells: `update` without I/O, `view` without mutation. But for `run` within it, it must not know threads,
-//! the disk, the terminal or the sound device.
+//! The editor: `update` turns events into a new state and effects, `view` draws the state. Only `shell` within it touches
+//! threads, the disk, the terminal or the sound device; the rest must not know them.
 
 mod action;
-mod answer;
-mod arrival;
-mod clicks;
-mod columns;
+mod commands;
 mod config;
-mod copying;
-mod encode;
+mod dispatch;
 mod event;
-mod forms;
-mod giving;
+mod files;
 mod hearings;
-mod importing;
-mod key;
-pub mod keymap;
-mod layout;
+mod input;
 mod lists;
-mod mouse;
-mod order;
 mod overlay;
-mod perform;
-mod playing;
-mod practice;
-mod prompt;
-mod question;
-pub mod run;
-mod saving;
+mod playback;
+mod prompts;
 mod scroll;
-mod sounding;
+pub mod shell;
 mod state;
-mod table;
-mod tapping;
 #[cfg(test)]
 mod tests;
-mod theme;
-mod transport;
-mod typing;
 mod update;
 mod view;
 
 pub use action::{Action, Text};
-pub use arrival::Arrival;
+pub use commands::{Group, Mode, Row, rows};
 pub use config::{Config, ConfigError};
 pub use event::{Effect, Event, Practised, Unsaved};
-pub use key::Key;
-pub use keymap::Keymap;
-pub use layout::{LEAST_HEIGHT, LEAST_WIDTH};
-pub use order::{Arrived, Choice, Length, Look, Mark, Offer, Offers, Order, Ungiven, What};
-pub use playing::SPEED;
-pub use question::Question;
-pub use sounding::{Clicks, Head, Heard, Over, Playing, Pulses, SIDES, Sequence, Sounding, Switches, Take};
+pub use files::export::Choice;
+pub use input::key::Key;
+pub use input::key_time::Arrival;
+pub use input::keymap::{self, Keymap};
+pub use playback::playing::SPEED;
+pub use playback::request::{Head, Heard, Switches};
+pub use prompts::question::Question;
 pub use state::State;
-pub use table::{Group, Mode, Row, rows};
-pub use theme::{Colours, Theme};
 pub use update::{start, update};
+pub use view::layout::{LEAST_HEIGHT, LEAST_WIDTH};
+pub use view::theme::{Colours, Theme};
 pub use view::view;

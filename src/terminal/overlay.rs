@@ -1,12 +1,13 @@
 //! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
 
-use super::order::{Arrived, Choice, Order};
-use super::question::Question;
-use super::table::Mode;
+use crate::jobs::{ImportedGroove, Job};
+use crate::terminal::commands::Mode;
+use crate::terminal::files::export::Choice;
+use crate::terminal::prompts::question::Question;
 
 /// What lies over the grid.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(super) enum Overlay {
+pub(crate) enum Overlay {
     #[default]
     None,
     /// The help, from this line on.
@@ -34,23 +35,23 @@ pub(super) enum Overlay {
     /// What the last import had to say, from this remark on.
     Remarks(usize),
     /// Whether what was imported takes the place of work that is not saved.
-    Replacing(Box<Arrived>),
+    Replacing(Box<ImportedGroove>),
 }
 
 /// A save, or something made, that was refused because of what stands there.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Refused {
+pub(crate) enum Refused {
     /// The groove's own file was changed by another program.
     Changed,
     /// Another file of this name is there.
     Taken(String),
-    /// A file that was to be made is there: what was asked for, and the file.
-    Order(Box<Order>, String),
+    /// A file that a job would write exists.
+    Job(Box<Job>, String),
 }
 
 impl Overlay {
     /// The mode in which keys are looked up.
-    pub(super) fn mode(&self) -> Mode {
+    pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
             Overlay::Help(_)

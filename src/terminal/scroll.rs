@@ -1,9 +1,9 @@
 //! Which columns and layers of the grid are shown. It must not know how they are drawn.
 
-use super::state::State;
+use crate::terminal::state::State;
 
 /// Scrolls as little as keeps the cursor in view, by whole bars where a bar fits.
-pub(super) fn show_cursor(state: &mut State) {
+pub(crate) fn show_cursor(state: &mut State) {
     let Some(layout) = state.layout() else { return };
     let cursor = state.session.cursor();
     let (scale, width) = (state.scale(), usize::from(layout.cells.width));
@@ -17,7 +17,7 @@ pub(super) fn show_cursor(state: &mut State) {
 }
 
 /// Turns to the page of the column that sounds, if its section is shown.
-pub(super) fn follow(state: &mut State) {
+pub(crate) fn follow(state: &mut State) {
     let (Some(layout), Some(head)) = (state.layout(), state.play.head) else { return };
     let section = state.session.cursor().place.section;
     if head.section != section {
@@ -29,7 +29,7 @@ pub(super) fn follow(state: &mut State) {
 }
 
 /// Brings the cursor's bar to the left after a change of scale.
-pub(super) fn centre(state: &mut State) {
+pub(crate) fn centre(state: &mut State) {
     state.scroll = 0;
     show_cursor(state);
 }

@@ -1,27 +1,27 @@
 //! All that the screen shows, in one value. It must not know how it is drawn, nor clocks or files.
 
-use super::columns::Scale;
-use super::forms::Ladder;
-use super::giving::Giving;
-use super::hearings::{Focus, Shown};
-use super::importing::Importing;
-use super::keymap::Keymap;
-use super::layout::Layout;
-use super::order::{Mark, Offers};
-use super::overlay::{Overlay, Refused};
-use super::playing::Play;
-use super::table::Mode;
-use super::tapping::Taps;
-use super::theme::Theme;
 use crate::analysis::Limits;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{ExportChoices, HearingKey};
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
+use crate::terminal::commands::Mode;
+use crate::terminal::files::export::Giving;
+use crate::terminal::files::import::Importing;
+use crate::terminal::hearings::{Focus, Shown};
+use crate::terminal::input::keymap::Keymap;
+use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::playback::playing::Play;
+use crate::terminal::playback::tapping::Taps;
+use crate::terminal::prompts::parse::Ladder;
+use crate::terminal::view::columns::Scale;
+use crate::terminal::view::layout::Layout;
+use crate::terminal::view::theme::Theme;
 use std::sync::Arc;
 
 /// What is written on the attacks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) enum Labels {
+pub(crate) enum Labels {
     #[default]
     Groups,
     Pitches,
@@ -30,7 +30,7 @@ pub(super) enum Labels {
 
 /// How many hearings have a strip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) enum Strips {
+pub(crate) enum Strips {
     #[default]
     Two,
     /// As many as there is room for.
@@ -39,7 +39,7 @@ pub(super) enum Strips {
 
 /// The line of messages.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Message {
+pub(crate) struct Message {
     pub words: String,
     pub warning: bool,
 }
@@ -47,47 +47,47 @@ pub(super) struct Message {
 /// Everything the program knows while it edits one groove.
 #[derive(Debug, Clone)]
 pub struct State {
-    pub(super) session: Session,
-    pub(super) keymap: Keymap,
-    pub(super) theme: Theme,
-    pub(super) size: (u16, u16),
-    pub(super) zoom: i32,
+    pub(crate) session: Session,
+    pub(crate) keymap: Keymap,
+    pub(crate) theme: Theme,
+    pub(crate) size: (u16, u16),
+    pub(crate) zoom: i32,
     /// First column of the section that is shown.
-    pub(super) scroll: usize,
+    pub(crate) scroll: usize,
     /// First layer that is shown.
-    pub(super) top_layer: usize,
-    pub(super) labels: Labels,
-    pub(super) strips: Strips,
-    pub(super) focus: Focus,
-    pub(super) limits: Limits,
-    pub(super) report: Option<Shown>,
+    pub(crate) top_layer: usize,
+    pub(crate) labels: Labels,
+    pub(crate) strips: Strips,
+    pub(crate) focus: Focus,
+    pub(crate) limits: Limits,
+    pub(crate) report: Option<Shown>,
     /// A save that waits for the user's word until nothing else is asked.
-    pub(super) refused: Option<Refused>,
-    pub(super) overlay: Overlay,
-    pub(super) message: Option<Message>,
-    pub(super) marking: bool,
+    pub(crate) refused: Option<Refused>,
+    pub(crate) overlay: Overlay,
+    pub(crate) message: Option<Message>,
+    pub(crate) marking: bool,
     /// The hearing of the strip, where the user has chosen one.
-    pub(super) chosen: Option<Mark>,
+    pub(crate) chosen: Option<HearingKey>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(super) also: Vec<Mark>,
-    pub(super) play: Play,
+    pub(crate) also: Vec<HearingKey>,
+    pub(crate) play: Play,
     /// The ladder as last asked for.
-    pub(super) ladder: Ladder,
+    pub(crate) ladder: Ladder,
     /// What has been practised so far, in a line.
-    pub(super) progress: Option<String>,
-    pub(super) taps: Taps,
-    pub(super) giving: Giving,
-    pub(super) importing: Importing,
+    pub(crate) progress: Option<String>,
+    pub(crate) taps: Taps,
+    pub(crate) giving: Giving,
+    pub(crate) importing: Importing,
     /// File name of each document, as shown; `None` before the first save.
     files: Vec<Option<String>>,
     /// The work whose file has a name and is still to be made.
     to_make: Option<DocumentId>,
     /// What is wrong with the config file, line by line, if anything is.
-    pub(super) config_trouble: Option<Vec<String>>,
+    pub(crate) config_trouble: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
-    pub(super) leaving: bool,
+    pub(crate) leaving: bool,
     /// Whether the mouse is held down on the grid.
-    pub(super) dragging: bool,
+    pub(crate) dragging: bool,
 }
 
 impl State {
@@ -140,7 +140,7 @@ impl State {
 
     /// The same with what can be made of a groove.
     #[must_use]
-    pub fn with_offers(mut self, offers: Offers) -> Self {
+    pub fn with_offers(mut self, offers: ExportChoices) -> Self {
         self.giving.offers = offers;
         self
     }
@@ -184,7 +184,7 @@ impl State {
     }
 
     /// Notes that a groove of a work is in the file of this name now.
-    pub(super) fn saved(&mut self, document: DocumentId, groove: Arc<Groove>, name: String) {
+    pub(crate) fn saved(&mut self, document: DocumentId, groove: Arc<Groove>, name: String) {
         self.session.set_saved(document, groove);
         self.to_make = self.to_make.filter(|d| *d != document);
         self.files.resize(self.files.len().max(document.0 + 1), None);
@@ -192,7 +192,7 @@ impl State {
     }
 
     /// Whether no file holds any of it yet.
-    pub(super) fn is_new(&self) -> bool {
+    pub(crate) fn is_new(&self) -> bool {
         self.file().is_none() || self.to_make == Some(self.session.document())
     }
 
@@ -212,21 +212,21 @@ impl State {
     }
 
     /// The mode in which keys are looked up.
-    pub(super) fn mode(&self) -> Mode {
+    pub(crate) fn mode(&self) -> Mode {
         self.overlay.mode()
     }
 
-    pub(super) fn layout(&self) -> Option<Layout> {
+    pub(crate) fn layout(&self) -> Option<Layout> {
         self.layout_in(self.size.0, self.size.1)
     }
 
     /// The layout in a window of so many columns and rows.
-    pub(super) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
+    pub(crate) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
         let layers = self.groove().layers().len();
         Layout::new(width, height, layers, self.scale().total() + 1, self.strips == Strips::All)
     }
 
-    pub(super) fn scale(&self) -> Scale {
+    pub(crate) fn scale(&self) -> Scale {
         Scale::new(self.groove(), self.session.cursor().place.section, self.zoom)
     }
 }

@@ -1,7 +1,7 @@
 //! Tests of the whole room without a terminal: (picture, keys, picture) rows, screens, and any keys at all. They must not
 //! know threads, files or the device.
 
-use super::key::Key;
+use super::input::key::Key;
 use super::{Arrival, Colours, Effect, Event, Head, Keymap, Sounding, State, Theme, start, update, view};
 use crate::analysis;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
@@ -46,7 +46,7 @@ fn drawn(state: &State, layer: usize) -> String {
 
 fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
     let state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
-    let mut state = state.with_offers(super::run::offers());
+    let mut state = state.with_offers(crate::jobs::export_choices());
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -75,7 +75,7 @@ fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     };
     for (i, piece) in keys.split('"').enumerate() {
         if i % 2 == 1 {
-            piece.chars().for_each(|c| one(state, super::key::ch(c)));
+            piece.chars().for_each(|c| one(state, super::input::key::ch(c)));
         } else {
             piece.split_whitespace().for_each(|name| one(state, Key::parse(name).expect(name)));
         }
@@ -234,7 +234,7 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
-    assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
+    assert_eq!(playing.over, super::Range::Region { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));

@@ -1,17 +1,26 @@
 //! From an event to a new state and what is to be done outside. It must not do any of that itself: no I/O, no clock.
 
-use super::action::Action;
-use super::arrival::Arrival;
-use super::event::{Effect, Event};
-use super::hearings::{Shown, analyse};
-use super::key::Key;
-use super::overlay::Overlay;
-use super::perform::perform;
-use super::state::State;
-use super::table::Mode;
-use super::transport::replay;
-use super::{giving, hearings, importing, mouse, practice, saving, scroll, tapping, transport, typing};
 use crate::rhythm::Groove;
+use crate::terminal::action::Action;
+use crate::terminal::commands::Mode;
+use crate::terminal::dispatch::perform;
+use crate::terminal::event::{Effect, Event};
+use crate::terminal::files::export;
+use crate::terminal::files::import;
+use crate::terminal::files::save;
+use crate::terminal::hearings;
+use crate::terminal::hearings::{Shown, analyse};
+use crate::terminal::input::key::Key;
+use crate::terminal::input::key_time::Arrival;
+use crate::terminal::input::mouse;
+use crate::terminal::overlay::Overlay;
+use crate::terminal::playback::practice;
+use crate::terminal::playback::tapping;
+use crate::terminal::playback::transport;
+use crate::terminal::playback::transport::replay;
+use crate::terminal::prompts::typing;
+use crate::terminal::scroll;
+use crate::terminal::state::State;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// Ticks without a key after which the columns follow what is heard (about a second).
@@ -37,7 +46,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Analysed { revision, ask, report } => {
             hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
         }
-        Event::Saved { document, groove, result } => saving::saved(state, (document, groove), result, &mut effects),
+        Event::Saved { document, groove, result } => save::saved(state, (document, groove), result, &mut effects),
         Event::Take { sequence, take, counting, turn, silent } if practice::plays(state, sequence) => {
             practice::heard(state, (take, counting, turn), &mut effects);
             practice::falls_silent(state, silent);
@@ -56,16 +65,16 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Device(there) => transport::device(state, there, &mut effects),
         Event::Speaker(speaker) => transport::far_speaker(state, speaker, &mut effects),
         Event::Progress(Err(words)) | Event::SoundTold(words) => state.tell(words, true),
-        Event::Giving(percent) => giving::progress(state, percent),
-        Event::Given(result) => giving::given(state, result),
-        Event::Brought(result) => importing::brought(state, result),
+        Event::JobProgress(percent) => export::progress(state, percent),
+        Event::ExportDone(job, result) => export::done(state, job, result),
+        Event::ImportDone(result) => import::done(state, result),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => {
             practice::leave(state, &mut effects);
             effects.push(Effect::Quit { keep_journal: true });
         }
     }
-    importing::arrive(state, &mut effects);
+    import::arrive(state, &mut effects);
     hearings::settle(state);
     if state.session.document() != before_document {
         state.progress = None;

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use teeter::analysis;
 use teeter::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
-use teeter::terminal::run::{Counter, Screen};
+use teeter::terminal::shell::{Counter, Screen};
 use teeter::terminal::{Arrival, Colours, Effect, Event, Keymap, State, Theme, start, update};
 
 const WIDTH: u16 = 120;

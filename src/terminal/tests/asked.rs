@@ -1,11 +1,11 @@
 //! Tests of whose attacks are heard, of the full view, and of the questions before something is written over. They must not
 //! know threads, files or the device.
 
-use super::super::view::{Item, Part, blocks};
 use super::*;
 use crate::describe;
 use crate::terminal::Unsaved;
 use crate::terminal::overlay::Overlay;
+use crate::terminal::view::{Item, Part, blocks};
 
 /// The name of the layers heard and the region, as last asked of the analysis.
 fn heard(state: &State) -> (String, bool) {
@@ -62,7 +62,7 @@ fn texts_are_copied_of_the_selection_or_the_section() {
     let mut copied = |keys: &str, what| {
         press(&mut state, keys);
         let mut effects = Vec::new();
-        super::super::perform::perform(&mut state, &Action::CopyText(what), None, &mut effects);
+        crate::terminal::dispatch::perform(&mut state, &Action::CopyText(what), None, &mut effects);
         match &effects[..] {
             [Effect::Copy(text)] => text.clone(),
             other => panic!("{other:?}"),

@@ -34,7 +34,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(shown.contains("2 found") && !shown.contains("midi"), "{shown}");
     press(&mut state, "down up enter");
     assert!(last(&state).starts_with("Write to: rope.musicxml"), "{}", last(&state));
-    let strip = state.strip().map(|(_, h)| crate::terminal::Mark::of(h)).expect("a hearing");
+    let strip = state.strip().map(|(_, h)| crate::jobs::HearingKey::of(h)).expect("a hearing");
     let made = order(press(&mut state, "enter"));
     assert_eq!((made.path.as_str(), made.over, &made.hearings[..]), ("rope.musicxml", false, &[strip][..]));
     assert_eq!(made.what, What::Format { offer: "musicxml".into(), section: None, look: Look::default() });

@@ -4,7 +4,7 @@
 use super::*;
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
-use crate::terminal::run::Screen;
+use crate::terminal::shell::Screen;
 use crate::terminal::{Arrived, Heard, Ungiven, Unsaved};
 use proptest::prelude::*;
 
@@ -70,7 +70,7 @@ fn happening() -> impl Strategy<Value = Happening> {
     ];
     let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
     prop_oneof![
-        1 => Just(Happening::Key(super::super::key::ctrl('t'))),
+        1 => Just(Happening::Key(crate::terminal::input::key::ctrl('t'))),
         20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
         2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),

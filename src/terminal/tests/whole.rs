@@ -1,9 +1,9 @@
 //! Tests that what the screen asks, offers and says is whole on a narrow screen. They must not know threads, files or the device.
 
-use super::super::perform::perform;
-use super::super::prompt::ask;
 use super::*;
+use crate::terminal::dispatch::perform;
 use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::prompts::ask;
 use crate::terminal::{Action, Mode, Question, rows};
 
 /// Every question that a command asks, and those that follow a choice.
@@ -150,7 +150,7 @@ fn every_line_of_the_help_is_whole() {
 #[test]
 fn the_list_of_hearings_opens_at_its_top() {
     let mut state = ferry();
-    state.chosen = state.report().map(|(r, _)| crate::terminal::Mark::of(&r.hearings[0]));
+    state.chosen = state.report().map(|(r, _)| crate::jobs::HearingKey::of(&r.hearings[0]));
     for size in [(60, 18), (80, 24)] {
         update(&mut state, Event::Resize(size.0, size.1));
         press(&mut state, "h");

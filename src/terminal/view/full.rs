@@ -5,7 +5,7 @@ use crate::analysis::{Finding, Hearing, Report};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
 use crate::terminal::state::State;
-use crate::terminal::theme::Theme;
+use crate::terminal::view::theme::Theme;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -18,7 +18,7 @@ const PICTURES: usize = 4;
 
 /// What a block stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::terminal) enum Item {
+pub(crate) enum Item {
     /// A heading: it is passed over.
     Heading,
     /// Words only.
@@ -31,7 +31,7 @@ pub(in crate::terminal) enum Item {
 
 /// The parts of the view, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::terminal) enum Part {
+pub(crate) enum Part {
     Hearings,
     Reasons,
     Streams,
@@ -40,24 +40,23 @@ pub(in crate::terminal) enum Part {
 }
 
 impl Part {
-    pub(in crate::terminal) const ALL: [Part; 5] =
-        [Part::Hearings, Part::Reasons, Part::Streams, Part::Measures, Part::Built];
+    pub(crate) const ALL: [Part; 5] = [Part::Hearings, Part::Reasons, Part::Streams, Part::Measures, Part::Built];
 }
 
 /// Lines that belong together.
-pub(in crate::terminal) struct Block {
+pub(crate) struct Block {
     pub part: Part,
     pub item: Item,
     pub lines: Vec<Pieces>,
 }
 
 /// Rows of the list in a window of so many rows: between the tabs and the transport.
-pub(in crate::terminal) fn rows(height: u16) -> usize {
+pub(crate) fn rows(height: u16) -> usize {
     usize::from(height.saturating_sub(4).max(1))
 }
 
 /// Everything, for a window so wide; empty without a report.
-pub(in crate::terminal) fn blocks(state: &State) -> Vec<Block> {
+pub(crate) fn blocks(state: &State) -> Vec<Block> {
     let Some((report, _)) = state.report() else { return Vec::new() };
     let width = usize::from(state.size.0).max(20);
     let mut sheet = Sheet { state, report, theme: state.theme, width, blocks: Vec::new() };
@@ -277,7 +276,7 @@ impl Sheet<'_> {
 }
 
 /// Draws the view with the block `at` marked and its line `into` in sight.
-pub(super) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into: usize) {
+pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into: usize) {
     let theme = pen.theme;
     let blocks = blocks(state);
     let Some(own) = blocks.get(at.min(blocks.len().saturating_sub(1))) else {

@@ -4,13 +4,13 @@
 use super::pen::{Pen, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
-use crate::terminal::columns::Scale;
-use crate::terminal::layout::Layout;
 use crate::terminal::state::{Labels, State};
+use crate::terminal::view::columns::Scale;
+use crate::terminal::view::layout::Layout;
 use ratatui::style::Style;
 
 /// The column of the window that sounds now, if it is in view.
-pub(super) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
+pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
     let head = state.play.head?;
     let section = state.session.cursor().place.section;
     if head.section != section {
@@ -25,7 +25,7 @@ pub(super) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize>
 }
 
 /// Bar numbers with cursor, selection and playhead marks, and the syllables of the cursor's layer.
-pub(super) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
     let place = state.session.cursor().place;
@@ -112,7 +112,7 @@ fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
 }
 
 /// Names and cells of the layers in view.
-pub(super) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
         let words = format!("no layers: {} makes one", state.keymap.first("add-layer"));
@@ -281,7 +281,7 @@ fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
 
 /// Cells of a layer's last group in a section, where more than a bar of it is rests before the section's end and no other group is as
 /// long: it says where the line ends, not how it goes.
-pub(super) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
+pub(crate) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
     groove.layers().get(layer)?;
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let end = part.len(context);

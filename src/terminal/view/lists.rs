@@ -1,10 +1,10 @@
 //! The help and the searched list of commands, which fill the whole screen. It must not know the grid.
 
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::terminal::giving;
-use crate::terminal::order::Choice;
+use crate::terminal::commands::{Group, Mode, Row, WORDS_FIT, rows};
+use crate::terminal::files::export;
+use crate::terminal::files::export::Choice;
 use crate::terminal::state::State;
-use crate::terminal::table::{Group, Mode, Row, WORDS_FIT, rows};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -15,7 +15,7 @@ const KEYS: usize = 23;
 const NAMES: usize = 19;
 
 /// Lines of the help in a window of this width.
-pub(in crate::terminal) fn help_lines(state: &State) -> usize {
+pub(crate) fn help_lines(state: &State) -> usize {
     lines_of_help(state, usize::from(state.size.0)).len()
 }
 
@@ -42,7 +42,7 @@ fn lines_of_help(state: &State, width: usize) -> Vec<Pieces> {
     lines
 }
 
-pub(super) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let lines = lines_of_help(state, usize::from(area.width));
     let height = usize::from(area.height);
     // Where it is wide enough the help stands in columns.
@@ -58,7 +58,7 @@ fn keys(state: &State, row: &'static Row, columns: usize) -> String {
 }
 
 /// The commands that hold the words typed: keys, words, name, and where there is room the group.
-pub(super) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &str, chosen: usize) {
+pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &str, chosen: usize) {
     let theme = pen.theme;
     let found = state.keymap.search(text);
     let widest = rows().filter(|r| r.mode == Mode::Grid).map(|r| state.keymap.shown(r).width()).max().unwrap_or(0);
@@ -104,12 +104,12 @@ fn searched(
 }
 
 /// The output devices, name and what the system calls it, and why there is no sound if there is none.
-pub(super) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize) {
+pub(crate) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize) {
     told(pen, area, "Outputs: [sound] output = \"...\" in the config file chooses one", lines, at);
 }
 
 /// What is wrong with the config file, and what is used instead.
-pub(super) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let lines = state.config_trouble.as_deref().unwrap_or_default();
     told(pen, area, "The config file was not taken", lines, at);
 }
@@ -130,9 +130,9 @@ fn told(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize
 }
 
 /// What can be made, as far as it has the words typed.
-pub(super) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choice, (text, chosen): (&str, usize)) {
+pub(crate) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choice, (text, chosen): (&str, usize)) {
     let theme = pen.theme;
-    let found = giving::found(state, choice, text);
+    let found = export::found(state, choice, text);
     let head = match choice {
         Choice::Groove => "Export as: ",
         Choice::Section => "Export the section as: ",
@@ -141,12 +141,12 @@ pub(super) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choic
     searched(pen, area, (head, text), found.len(), chosen, |pen, line, k| {
         let offer = found[k].1;
         let name = format!(" {:<width$}", offer.name, width = KEYS - 1);
-        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.words.clone(), Style::new())]);
+        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.description.clone(), Style::new())]);
     });
 }
 
 /// What the last import had to say.
-pub(super) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let remarks = &state.importing.remarks;
     let head = format!("What the import changed or left out: {}", remarks.len());
     told(pen, area, &head, remarks, at);

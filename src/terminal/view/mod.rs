@@ -1,25 +1,28 @@
 //! From the state to the cells of a frame. It must not change the state, nor know a clock or a file.
 
+pub(crate) mod columns;
 mod full;
 mod grid;
-mod heads;
+pub(crate) mod layout;
 mod lists;
 mod pane;
 mod pen;
+mod status_lines;
 mod strips;
 mod tap;
+pub(crate) mod theme;
 
-use super::layout::{LEAST_HEIGHT, LEAST_WIDTH};
 use super::overlay::Overlay;
 use super::state::State;
+use layout::{LEAST_HEIGHT, LEAST_WIDTH};
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-pub(super) use full::{Block, Item, Part, blocks, rows};
-pub(super) use lists::help_lines;
-pub(super) use pen::fit;
+pub(crate) use full::{Block, Item, Part, blocks, rows};
+pub(crate) use lists::help_lines;
+pub(crate) use pen::fit;
 
 /// Draws the whole screen.
 pub fn view(state: &State, frame: &mut Frame<'_>) {
@@ -27,13 +30,13 @@ pub fn view(state: &State, frame: &mut Frame<'_>) {
 }
 
 /// Draws the whole screen into the cells of a frame.
-pub(super) fn draw(state: &State, buffer: &mut Buffer) {
+pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     let area = *buffer.area();
     let mut pen = Pen::new(buffer, state.theme);
     let Some(layout) = state.layout_in(area.width, area.height) else {
         return too_small(&mut pen, area);
     };
-    heads::top(state, &mut pen, layout.top);
+    status_lines::top(state, &mut pen, layout.top);
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
         Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
@@ -56,8 +59,8 @@ pub(super) fn draw(state: &State, buffer: &mut Buffer) {
             }
         }
     }
-    heads::transport(state, &mut pen, layout.transport);
-    heads::hints(state, &mut pen, layout.hints);
+    status_lines::transport(state, &mut pen, layout.transport);
+    status_lines::hints(state, &mut pen, layout.hints);
 }
 
 /// Between the top line and the transport.

@@ -5,11 +5,11 @@ use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Kind, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder;
-use crate::terminal::forms::Ladder;
-use crate::terminal::layout::Layout;
-use crate::terminal::practice;
+use crate::terminal::playback::practice;
+use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
-use crate::terminal::theme::Theme;
+use crate::terminal::view::layout::Layout;
+use crate::terminal::view::theme::Theme;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -33,7 +33,7 @@ const BELOW_MOST: usize = 6;
 const WITH_WRITTEN: usize = 3;
 
 /// Draws the pane: in one column beside the grid, in two below it.
-pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let area = layout.pane;
     if layout.beside {
         for y in 0..usize::from(area.height) {

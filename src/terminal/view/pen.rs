@@ -1,27 +1,27 @@
 //! Puts text into a frame's cells within an area, cut at its edges. It must not know what it writes.
 
-use crate::terminal::theme::Theme;
+use crate::terminal::view::theme::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Writes into a buffer.
-pub(super) struct Pen<'a> {
+pub(crate) struct Pen<'a> {
     buffer: &'a mut Buffer,
     pub theme: Theme,
 }
 
 /// A line of pieces with their styles.
-pub(super) type Pieces = Vec<(String, Style)>;
+pub(crate) type Pieces = Vec<(String, Style)>;
 
 impl<'a> Pen<'a> {
-    pub(super) fn new(buffer: &'a mut Buffer, theme: Theme) -> Self {
+    pub(crate) fn new(buffer: &'a mut Buffer, theme: Theme) -> Self {
         Self { buffer, theme }
     }
 
     /// Writes text from a column and row of the area on; gives the column after it.
-    pub(super) fn put(&mut self, area: Rect, x: usize, y: usize, text: &str, style: Style) -> usize {
+    pub(crate) fn put(&mut self, area: Rect, x: usize, y: usize, text: &str, style: Style) -> usize {
         let area = area.intersection(*self.buffer.area());
         if y >= usize::from(area.height) || x >= usize::from(area.width) {
             return x;
@@ -33,12 +33,12 @@ impl<'a> Pen<'a> {
     }
 
     /// Writes pieces one after the other.
-    pub(super) fn pieces(&mut self, area: Rect, x: usize, y: usize, pieces: &[(String, Style)]) -> usize {
+    pub(crate) fn pieces(&mut self, area: Rect, x: usize, y: usize, pieces: &[(String, Style)]) -> usize {
         pieces.iter().fold(x, |x, (text, style)| self.put(area, x, y, text, *style))
     }
 
     /// Writes one character that is one column wide.
-    pub(super) fn mark(&mut self, area: Rect, x: usize, y: usize, mark: char, style: Style) {
+    pub(crate) fn mark(&mut self, area: Rect, x: usize, y: usize, mark: char, style: Style) {
         if x < usize::from(area.width)
             && y < usize::from(area.height)
             && let Some(cell) = self.buffer.cell_mut((area.x + x as u16, area.y + y as u16))
@@ -48,7 +48,7 @@ impl<'a> Pen<'a> {
     }
 
     /// Makes an area blank again.
-    pub(super) fn clear(&mut self, area: Rect) {
+    pub(crate) fn clear(&mut self, area: Rect) {
         let area = area.intersection(*self.buffer.area());
         for at in area.positions() {
             if let Some(cell) = self.buffer.cell_mut(at) {
@@ -58,7 +58,7 @@ impl<'a> Pen<'a> {
     }
 
     /// Changes only the style of a cell.
-    pub(super) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
+    pub(crate) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
         if x < usize::from(area.width)
             && y < usize::from(area.height)
             && let Some(cell) = self.buffer.cell_mut((area.x + x as u16, area.y + y as u16))
@@ -68,7 +68,7 @@ impl<'a> Pen<'a> {
     }
 
     /// Changes the style of a whole row.
-    pub(super) fn row_style(&mut self, area: Rect, y: usize, style: Style) {
+    pub(crate) fn row_style(&mut self, area: Rect, y: usize, style: Style) {
         for x in 0..usize::from(area.width) {
             self.style(area, x, y, style);
         }
@@ -76,7 +76,7 @@ impl<'a> Pen<'a> {
 }
 
 /// Text cut to so many columns, with a mark at the end where something is missing.
-pub(in crate::terminal) fn fit(text: &str, width: usize) -> String {
+pub(crate) fn fit(text: &str, width: usize) -> String {
     if text.width() <= width {
         return text.to_owned();
     }
@@ -97,7 +97,7 @@ pub(in crate::terminal) fn fit(text: &str, width: usize) -> String {
 }
 
 /// The end of a text, at most so many columns of it.
-pub(super) fn end(text: &str, width: usize) -> &str {
+pub(crate) fn end(text: &str, width: usize) -> &str {
     let mut used = 0;
     let first = text.char_indices().rev().take_while(|(_, c)| {
         used += c.width().unwrap_or(0);
@@ -108,7 +108,7 @@ pub(super) fn end(text: &str, width: usize) -> &str {
 }
 
 /// Text broken into lines of at most so many columns, at spaces or after `+` and `,` where it can be.
-pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let width = width.max(1);
     let (mut lines, mut line, mut used) = (Vec::new(), String::new(), 0);
     let mut word = String::new();

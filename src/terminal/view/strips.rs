@@ -4,9 +4,9 @@
 use super::grid::playhead;
 use super::pen::{Pen, fit};
 use crate::analysis::{Hearing, Kind, Report};
-use crate::terminal::columns::Scale;
-use crate::terminal::layout::Layout;
 use crate::terminal::state::State;
+use crate::terminal::view::columns::Scale;
+use crate::terminal::view::layout::Layout;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -14,7 +14,7 @@ use ratatui::style::Style;
 const AGREES: f64 = crate::analysis::limits::AGREES.value / 100.0;
 
 /// The written beat, the hearing of the strip and, where there is room, the others.
-pub(super) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let theme = pen.theme;
     let names = Rect::new(0, layout.strips.y, layout.names.width, layout.strips.height);
     let Some((report, _)) = state.report() else { return };

@@ -3,10 +3,10 @@
 use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FEWEST, Follows, TapStretch};
 use crate::describe::tap::{self as tap_words, Line, Look};
-use crate::terminal::layout::Layout;
+use crate::terminal::playback::tapping::{CALIBRATING, Tapping, To};
 use crate::terminal::state::State;
-use crate::terminal::tapping::{CALIBRATING, Tapping, To};
-use crate::terminal::theme::Theme;
+use crate::terminal::view::layout::Layout;
+use crate::terminal::view::theme::Theme;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -14,7 +14,7 @@ use ratatui::style::Style;
 const SIDE: f64 = 60.0;
 
 /// Draws the pane: figures, and beside or below them the last asynchronies.
-pub(super) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let Some(tapping) = &state.taps.now else { return };
     let (area, theme) = (layout.pane, pen.theme);
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
@@ -115,7 +115,7 @@ fn picture(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec
 }
 
 /// Draws the report of the last tapping with a line of it marked.
-pub(super) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
     let told = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
     let (width, height) = (usize::from(area.width), usize::from(area.height));

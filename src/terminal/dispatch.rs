@@ -1,0 +1,181 @@
+//! From what is asked for to who does it. It must not do any of it outside the state: no I/O, no clock.
+
+use crate::session::{Command, Motion, Outcome};
+use crate::terminal::action::Action;
+use crate::terminal::event::Effect;
+use crate::terminal::files::clipboard;
+use crate::terminal::files::export;
+use crate::terminal::files::import;
+use crate::terminal::files::save;
+use crate::terminal::hearings;
+use crate::terminal::input::key::Key;
+use crate::terminal::input::key_time::Arrival;
+use crate::terminal::lists;
+use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::playback::clicks;
+use crate::terminal::playback::practice;
+use crate::terminal::playback::tapping;
+use crate::terminal::playback::transport;
+use crate::terminal::prompts::ask;
+use crate::terminal::prompts::question::Question;
+use crate::terminal::prompts::typing;
+use crate::terminal::scroll;
+use crate::terminal::state::{Labels, State, Strips};
+use ratatui::crossterm::event::KeyCode;
+
+/// Does what a row asks for; `key` is the key that asked, if one did.
+pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effects: &mut Vec<Effect>) {
+    match action {
+        Action::Do(command) => command_of(state, command.clone()),
+        Action::LayDigit => match key.map(|k| k.code) {
+            Some(KeyCode::Char(c @ '0'..='9')) => {
+                let n = c as usize - '0' as usize;
+                command_of(state, Command::Lay(if n == 0 { 10 } else { n }));
+            }
+            _ => ask(state, Question::Groups),
+        },
+        Action::Ask(question) => ask(state, *question),
+        Action::Mark => {
+            state.marking = true;
+            command_of(state, Command::Extend(Motion::To(state.session.cursor().place)));
+            state.tell("selecting: move to the other end; Esc ends it", false);
+        }
+        Action::Close => close(state, effects),
+        Action::CopyText(what) => clipboard::copy(state, *what, effects),
+        Action::Play => transport::toggle(state, effects),
+        Action::PlayHere => transport::start_here(state, effects),
+        Action::Tap => tapping::begin(state, effects),
+        Action::TapKey => tapping::tap(state, Arrival::UNKNOWN, effects),
+        Action::TapAgain => tapping::again(state, effects),
+        Action::TapReport => tapping::show(state),
+        Action::Calibrate => tapping::begin_calibrating(state, effects),
+        Action::NextLoop => transport::next_loop(state, effects),
+        Action::SpeedBy(by) => transport::speed_by(state, *by, effects),
+        Action::BeatClick => clicks::beat(state, effects),
+        Action::HearingClick => clicks::hearing(state, effects),
+        Action::Take(switches) => clicks::take(state, *switches, effects),
+        Action::BeatCut => clicks::next_beat_cut(state, effects),
+        Action::HearingCut => clicks::next_hearing_cut(state, effects),
+        Action::HearingToo => clicks::hearing_too(state, effects),
+        Action::Ladder => practice::ladder_key(state, effects),
+        Action::LadderBy(by) => practice::step(state, *by, effects),
+        Action::NextFocus => hearings::next_focus(state),
+        Action::NextHearing => hearings::next(state, effects),
+        Action::MoreStrips => {
+            state.strips = if state.strips == Strips::Two { Strips::All } else { Strips::Two };
+        }
+        Action::NextLabels => {
+            state.labels = match state.labels {
+                Labels::Groups => Labels::Pitches,
+                Labels::Pitches => Labels::None,
+                Labels::None => Labels::Groups,
+            };
+        }
+        Action::ZoomBy(by) => {
+            state.zoom = (state.zoom + by).clamp(-4, 2);
+            scroll::centre(state);
+        }
+        Action::Help => state.overlay = Overlay::Help(0),
+        Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
+        Action::Full => lists::open_full(state),
+        Action::Outputs => effects.push(Effect::Outputs),
+        Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
+        Action::ConfigFile => state.tell("nothing is wrong with the config file, or there is none", false),
+        Action::Export(choice) => export::choose(state, *choice),
+        Action::Cancel if !export::cancel(state, effects) => state.tell("nothing is being made or read", false),
+        Action::Cancel => {}
+        Action::Remarks => import::remarks(state),
+        Action::Replace => import::replace_asked(state, effects),
+        Action::ReplaceFirst => import::save_first(state, effects),
+        Action::Save => save::save(state, effects),
+        Action::Overwrite => save::overwrite(state, effects),
+        Action::Redraw => effects.push(Effect::Redraw),
+        Action::Quit if state.session.is_changed() => state.overlay = Overlay::Leaving,
+        Action::Quit | Action::Yes => {
+            practice::leave(state, effects);
+            effects.push(Effect::Quit { keep_journal: false });
+        }
+        Action::SaveFirst => {
+            state.overlay = Overlay::None;
+            state.leaving = true;
+            save::save(state, effects);
+        }
+        Action::ListUp => lists::go(state, |at, _, _| at.saturating_sub(1)),
+        Action::ListDown => lists::go(state, |at, last, _| (at + 1).min(last)),
+        Action::ListPageUp => lists::go(state, |at, _, page| at.saturating_sub(page)),
+        Action::ListPageDown => lists::go(state, |at, last, page| (at + page).min(last)),
+        Action::ListFirst => lists::go(state, |_, _, _| 0),
+        Action::ListLast => lists::go(state, |_, last, _| last),
+        Action::Accept => lists::accept(state, effects),
+        Action::NextPart => lists::part(state, 1),
+        Action::PreviousPart => lists::part(state, -1),
+        Action::Unwrite => typing::unwrite(state),
+        Action::Clear => typing::clear(state),
+    }
+}
+
+/// Gives a command to the session and shows what it says.
+pub(crate) fn command_of(state: &mut State, command: Command) {
+    let command = match command {
+        Command::Move(motion) if state.marking => Command::Extend(motion),
+        command => command,
+    };
+    let outcome = state.session.apply(command);
+    if state.session.selection().is_none() {
+        state.marking = false;
+    }
+    match outcome {
+        Outcome::Unchanged | Outcome::Changed(None) => {}
+        Outcome::Changed(Some(words)) | Outcome::Info(words) => state.tell(with_keys(state, words), false),
+        Outcome::Error(words) => state.tell(with_keys(state, words), true),
+    }
+}
+
+/// Adds the key where words name a command.
+fn with_keys(state: &State, words: String) -> String {
+    if words.contains("add a bar or a section") {
+        let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
+        return format!("the end of the groove: {bar} adds a bar, {section} a section");
+    }
+    let (undo, divide) = (state.keymap.first("undo"), state.keymap.first("division"));
+    let moved = words.ends_with(" moved") && !words.ends_with("no attack moved");
+    if !undo.is_empty() && (moved || words.contains(" moved, ")) {
+        return format!("{words} ({undo} undoes)");
+    }
+    if !undo.is_empty() && words.ends_with(" lost") {
+        let them = if words.ends_with("; 1 attack lost") { "it" } else { "them" };
+        return format!("{words} ({undo} brings {them} back)");
+    }
+    if !divide.is_empty() && words.contains(": a beat is ") && words.contains(", a cell of ") {
+        return format!("{words} ({divide} changes it)");
+    }
+    if words.contains("no layer") {
+        return format!("{words} ({})", state.keymap.first("add-layer"));
+    }
+    words
+}
+
+/// Closes what is open, or drops the selection, or calls off what is under way.
+fn close(state: &mut State, effects: &mut Vec<Effect>) {
+    if state.overlay == Overlay::None {
+        // A selection goes first.
+        let free = !state.marking && state.session.selection().is_none();
+        if free && export::cancel(state, effects) {
+            return;
+        }
+        state.marking = false;
+        command_of(state, Command::Deselect);
+    }
+    if state.overlay == Overlay::Tap {
+        return tapping::end(state, effects);
+    }
+    match &state.overlay {
+        Overlay::Overwrite(Refused::Job(..)) => state.tell("not written; the file is as it was", true),
+        Overlay::Overwrite(_) => state.tell("not saved; the file is as it was", true),
+        Overlay::Replacing(_) => state.tell("not opened; the groove is as it was", true),
+        _ => {}
+    }
+    import::stay(state);
+    state.leaving = false;
+    state.overlay = Overlay::None;
+}

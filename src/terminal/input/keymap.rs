@@ -1,0 +1,254 @@
+//! From a key to its row: the table's own keys, changed by the user's. It must not read files or their text.
+
+use crate::terminal::commands::{Group, Mode, Row, rows};
+use crate::terminal::input::key::Key;
+use serde_spanned::Spanned;
+use std::collections::{BTreeMap, HashMap};
+
+/// The keys in force.
+#[derive(Debug, Clone)]
+pub struct Keymap {
+    by_key: HashMap<(Mode, Key), &'static Row>,
+    changed: HashMap<&'static str, Vec<Key>>,
+    /// Keys that a command lost to another of the user's: the key, who has it now, who had it.
+    taken: Vec<(Key, &'static Row, &'static Row)>,
+}
+
+impl Default for Keymap {
+    fn default() -> Self {
+        let mut map = Self { by_key: HashMap::new(), changed: HashMap::new(), taken: Vec::new() };
+        for row in rows() {
+            for key in row.keys {
+                map.by_key.insert((row.mode, *key), row);
+            }
+        }
+        map
+    }
+}
+
+/// The user's keys as the config file has them: a command's name and its keys, each with its place in the text.
+pub(crate) type UserKeys = BTreeMap<Spanned<String>, Spanned<KeyList>>;
+
+/// One key or several.
+#[derive(Debug, serde::Deserialize)]
+#[serde(untagged)]
+pub(crate) enum KeyList {
+    /// `play = "f12"`.
+    One(String),
+    /// `play = ["f12", "enter"]`.
+    Several(Vec<String>),
+}
+
+/// What is wrong with the user's keys: at which byte of the text, and in words.
+pub(crate) type Refusal = (usize, String);
+
+impl Keymap {
+    /// The table's keys with the user's in their place. An empty list takes a command's keys away. A key that is given to one
+    /// command leaves every other of the same mode.
+    ///
+    /// # Errors
+    /// An unknown command, something that is no key, and a key given twice.
+    pub(crate) fn with_user(keys: &UserKeys) -> Result<Self, Refusal> {
+        let mut map = Self::default();
+        let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
+        for (name, list) in keys {
+            let Some(row) = rows().find(|r| r.name == name.get_ref()) else {
+                let words = format!(
+                    "found '{}', which is no command, allowed are the commands that the help lists",
+                    name.get_ref()
+                );
+                return Err((name.span().start, words));
+            };
+            let at = list.span().start;
+            let texts = match list.get_ref() {
+                KeyList::One(one) => std::slice::from_ref(one),
+                KeyList::Several(several) => several.as_slice(),
+            };
+            let mut keys = Vec::new();
+            for key in texts {
+                let Some(parsed) = Key::parse(key) else {
+                    let words = format!(
+                        "found '{key}', which is no key, allowed are forms like ctrl-k, shift-left, page-up, f5, x"
+                    );
+                    return Err((at, words));
+                };
+                if let Some(other) = given.insert((row.mode, parsed), row.name)
+                    && other != row.name
+                {
+                    return Err((
+                        at,
+                        format!("found '{key}', which is given to '{other}' too, allowed is a key of its own"),
+                    ));
+                }
+                keys.push(parsed);
+            }
+            map.by_key.retain(|_, r| r.name != row.name);
+            map.changed.insert(row.name, keys);
+        }
+        for (slot, name) in given {
+            if let Some(row) = rows().find(|r| r.name == name)
+                && let Some(old) = map.by_key.insert(slot, row)
+                && old.name != name
+            {
+                let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
+                keys.retain(|k| *k != slot.1);
+                map.taken.push((slot.1, row, old));
+            }
+        }
+        map.taken.sort_by_key(|(key, row, _)| (row.name, key.to_string()));
+        Ok(map)
+    }
+
+    /// What the user's keys took from other commands, in words; `None` if they took nothing.
+    pub fn taken(&self) -> Option<String> {
+        let one = |(key, row, old): &(Key, &'static Row, &'static Row)| {
+            let left = self.shown(old);
+            let left = if left.is_empty() { "no key".to_owned() } else { left };
+            format!("{} is now {}; {} has {left}", key.shown(), row.name, old.name)
+        };
+        let all: Vec<String> = self.taken.iter().map(one).collect();
+        (!all.is_empty()).then(|| all.join(". "))
+    }
+
+    /// The row of a key.
+    pub fn row(&self, mode: Mode, key: Key) -> Option<&'static Row> {
+        self.by_key.get(&(mode, key)).copied()
+    }
+
+    /// The keys of a row, the first one first.
+    pub fn keys(&self, row: &'static Row) -> &[Key] {
+        self.changed.get(row.name).map_or(row.keys, Vec::as_slice)
+    }
+
+    /// The keys of a row as the screen and the README show them: `Ctrl-S`, `1 to 9, 0`.
+    pub fn shown(&self, row: &'static Row) -> String {
+        shown(self.keys(row))
+    }
+
+    /// The commands of the grid whose words, name, heading or keys hold every word of `text`: first the one of that name, then
+    /// those whose name begins with it, then those whose name holds it, then the others, each in the order of the table.
+    pub fn search(&self, text: &str) -> Vec<&'static Row> {
+        let text = text.to_lowercase();
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let holds = |row: &&'static Row| {
+            let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
+            words.iter().all(|w| all.contains(w))
+        };
+        let name = words.join("-");
+        let rank = |row: &&'static Row| match row.name.find(&name) {
+            Some(0) if row.name.len() == name.len() => 0,
+            Some(0) => 1,
+            Some(_) => 2,
+            None => 3,
+        };
+        let mut found: Vec<&'static Row> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
+        found.sort_by_key(rank);
+        found
+    }
+
+    /// The first key of the command of this name, as shown; empty if it has none.
+    pub fn first(&self, name: &str) -> String {
+        let row = rows().find(|r| r.name == name);
+        row.and_then(|r| self.keys(r).first().map(|k| k.shown())).unwrap_or_default()
+    }
+}
+
+fn shown(keys: &[Key]) -> String {
+    let names: Vec<String> = keys.iter().map(|k| k.shown()).collect();
+    if names.len() > 4 {
+        // The digits: a row of keys that are one after the other.
+        return format!("{} to {}, {}", names[0], names[names.len() - 2], names[names.len() - 1]);
+    }
+    names.join(", ")
+}
+
+/// The README's table of keys, in Markdown.
+pub fn readme_table() -> String {
+    let line = |row: &Row| {
+        let keys: Vec<String> = if row.keys.len() > 4 {
+            vec![format!("`{}`", shown(row.keys))]
+        } else {
+            row.keys.iter().map(|k| format!("`{}`", k.shown())).collect()
+        };
+        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.words)
+    };
+    let part = |group: &Group| {
+        let lines: String = rows().filter(|r| r.group == *group).map(line).collect();
+        format!("**{}**\n\n| keys | command | what it does |\n| --- | --- | --- |\n{lines}\n", group.words())
+    };
+    Group::ALL.iter().map(part).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::terminal::commands::WORDS_FIT;
+    use std::collections::HashSet;
+
+    #[test]
+    fn no_key_stands_twice_in_a_mode() {
+        let mut seen = HashSet::new();
+        for row in rows() {
+            for key in row.keys {
+                assert!(seen.insert((row.mode, *key)), "{} of {}", key, row.name);
+            }
+        }
+    }
+
+    #[test]
+    fn every_row_has_a_name_of_its_own_and_words_that_fit() {
+        let mut names = HashSet::new();
+        let mut words = HashSet::new();
+        for row in rows() {
+            assert!(names.insert(row.name), "{}", row.name);
+            assert!(words.insert((row.mode, row.words)), "{}", row.words);
+            assert!(!row.words.is_empty() && row.words.chars().count() <= WORDS_FIT, "{}", row.words);
+            assert!(row.name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{}", row.name);
+            assert!(shown(row.keys).chars().count() <= 22, "{}", shown(row.keys));
+            assert!(Group::ALL.contains(&row.group));
+        }
+    }
+
+    #[test]
+    fn every_command_is_reachable() {
+        let map = Keymap::default();
+        for row in rows() {
+            // By its keys, or on the grid by its words in the searched list.
+            assert!(row.mode == Mode::Grid || !row.keys.is_empty(), "{}", row.name);
+            for key in row.keys {
+                assert_eq!(map.row(row.mode, *key).map(|r| r.name), Some(row.name));
+            }
+        }
+    }
+
+    #[test]
+    fn characters_that_must_be_typed_have_no_command_while_typing() {
+        for row in rows().filter(|r| r.mode == Mode::Typing) {
+            for key in row.keys {
+                let plain = matches!(key.code, ratatui::crossterm::event::KeyCode::Char(_)) && key.mods.is_empty();
+                assert!(!plain, "{}", row.name);
+            }
+        }
+    }
+
+    #[test]
+    fn a_command_is_found_by_its_name_first() {
+        let map = Keymap::default();
+        let found = |text: &str| map.search(text).iter().map(|r| r.name).collect::<Vec<_>>();
+        for row in rows().filter(|r| r.mode == Mode::Grid) {
+            assert_eq!(found(row.name)[0], row.name);
+            assert_eq!(found(&row.name.replace('-', " "))[0], row.name);
+        }
+        // The name itself, names that begin with it, then what only speaks of it.
+        assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "slower"]);
+        assert_eq!(found("click")[..2], ["beat-click", "hearing-click"]);
+    }
+
+    #[test]
+    fn the_readmes_table_has_every_row() {
+        let table = readme_table();
+        for row in rows() {
+            assert!(table.contains(&format!("| {} | {} |", row.name, row.words)), "{}", row.name);
+        }
+    }
+}

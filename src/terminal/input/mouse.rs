@@ -1,0 +1,67 @@
+//! The mouse on the grid: a click moves, a drag selects, the wheel moves by beats and layers. It must not know keys.
+
+use crate::rhythm::Place;
+use crate::session::{Command, Motion};
+use crate::terminal::action::Action;
+use crate::terminal::dispatch::{command_of, perform};
+use crate::terminal::event::Effect;
+use crate::terminal::overlay::Overlay;
+use crate::terminal::state::State;
+use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use ratatui::layout::Position;
+
+pub(crate) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effect>) {
+    if state.overlay != Overlay::None {
+        return wheel_in_list(state, event.kind, effects);
+    }
+    let place = place(state, event.column, event.row);
+    match (event.kind, place) {
+        (MouseEventKind::Down(MouseButton::Left), Some(place)) => {
+            state.dragging = true;
+            let motion = Motion::To(place);
+            let select = event.modifiers.contains(KeyModifiers::SHIFT);
+            command_of(state, if select { Command::Extend(motion) } else { Command::Move(motion) });
+        }
+        (MouseEventKind::Drag(MouseButton::Left), Some(place))
+            if state.dragging && place != state.session.cursor().place =>
+        {
+            command_of(state, Command::Extend(Motion::To(place)));
+        }
+        (MouseEventKind::Up(_), _) => state.dragging = false,
+        (MouseEventKind::ScrollUp, _) => command_of(state, Command::Move(Motion::BeatLeft)),
+        (MouseEventKind::ScrollDown, _) => command_of(state, Command::Move(Motion::BeatRight)),
+        (MouseEventKind::ScrollLeft, _) => command_of(state, Command::Move(Motion::BarLeft)),
+        (MouseEventKind::ScrollRight, _) => command_of(state, Command::Move(Motion::BarRight)),
+        _ => {}
+    }
+}
+
+fn wheel_in_list(state: &mut State, kind: MouseEventKind, effects: &mut Vec<Effect>) {
+    match kind {
+        MouseEventKind::ScrollUp => perform(state, &Action::ListUp, None, effects),
+        MouseEventKind::ScrollDown => perform(state, &Action::ListDown, None, effects),
+        _ => {}
+    }
+}
+
+/// The cell under a position of the window.
+fn place(state: &State, column: u16, row: u16) -> Option<Place> {
+    let layout = state.layout()?;
+    let at = Position::new(column, row);
+    let section = state.session.cursor().place.section;
+    let on_names = layout.names.contains(at);
+    if !layout.cells.contains(at) && !on_names {
+        return None;
+    }
+    let layer = state.top_layer + usize::from(row - layout.cells.y);
+    if layer >= state.groove().layers().len() {
+        return None;
+    }
+    let time = if on_names {
+        state.session.cursor().column
+    } else {
+        state.scale().time_of(state.scroll + usize::from(column - layout.cells.x))
+    };
+    let cell = state.groove().part(layer, section).cell_at(time, state.groove().context(layer, section));
+    Some(Place { layer, section, cell })
+}

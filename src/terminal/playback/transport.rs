@@ -1,0 +1,171 @@
+//! Starting and stopping, the speed, what is played round, and what becomes of the sound, as far as the state goes. It must not
+//! know what sounds or on which device.
+
+use crate::terminal::commands::Mode;
+use crate::terminal::event::{Effect, Speaker};
+use crate::terminal::overlay::Overlay;
+use crate::terminal::playback::playing::{FarSpeaker, Looped, SPEED};
+use crate::terminal::playback::practice;
+use crate::terminal::playback::request::Head;
+use crate::terminal::state::State;
+
+/// What is said where nothing can sound.
+const NO_SOUND: &str = "no sound: outputs tells why; render-wav, takes-wav and ladder-wav work";
+
+/// Plays, or stops.
+pub(crate) fn toggle(state: &mut State, effects: &mut Vec<Effect>) {
+    if state.play.on {
+        stop(state, effects);
+    } else {
+        start(state, None, effects);
+    }
+}
+
+/// Plays what is to be heard: the loop from a place on, or from its start.
+pub(crate) fn start(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
+    if state.play.silent.is_some() {
+        // The device may have come back.
+        state.tell(NO_SOUND, true);
+    }
+    state.play.on = true;
+    effects.push(Effect::Play(Box::new(state.sounding()), from));
+}
+
+/// Plays from the bar of the cursor on.
+pub(crate) fn start_here(state: &mut State, effects: &mut Vec<Effect>) {
+    let at = state.session.cursor();
+    let bar = state.groove().sections()[at.place.section].meter.bar();
+    let number = at.column.ratio_to(bar).map_or(0, |r| r.floor().max(0));
+    let wholes = number as f64 * bar.numer() as f64 / bar.denom() as f64;
+    practice::leave(state, effects);
+    start(state, Some(Head { section: at.place.section, pass: 0, wholes }), effects);
+}
+
+/// Stops whatever plays.
+pub(crate) fn stop(state: &mut State, effects: &mut Vec<Effect>) {
+    if state.play.on {
+        ended(state, effects);
+        effects.push(Effect::Stop);
+    }
+}
+
+/// Nothing plays any more.
+pub(crate) fn ended(state: &mut State, effects: &mut Vec<Effect>) {
+    practice::leave(state, effects);
+    (state.play.on, state.play.head) = (false, None);
+}
+
+/// What sounds is to be as the state says now.
+pub(crate) fn replay(state: &State, effects: &mut Vec<Effect>) {
+    if state.play.on {
+        effects.push(Effect::Change(Box::new(state.sounding())));
+    }
+}
+
+/// Sets the playing speed in percent.
+pub(crate) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
+    if percent != state.play.percent {
+        // A speed set by hand is the end of a ladder.
+        practice::leave_ladder(state, effects);
+        state.play.percent = percent;
+        replay(state, effects);
+    }
+}
+
+/// Plays so many percent of the written tempo faster.
+pub(crate) fn speed_by(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
+    let percent = (i64::from(state.play.percent) + i64::from(by)).clamp(SPEED.least, SPEED.greatest);
+    speed(state, percent as u16, effects);
+}
+
+/// Something else is played round: all, the section, the selection.
+pub(crate) fn next_loop(state: &mut State, effects: &mut Vec<Effect>) {
+    state.play.looped = match (state.play.looped, state.session.selection()) {
+        (Looped::All, _) => Looped::Section,
+        (Looped::Section, Some(_)) => Looped::Selection,
+        _ => Looped::All,
+    };
+    let words = match state.play.looped {
+        Looped::All => "plays round the whole groove",
+        Looped::Section => "plays round the section of the cursor",
+        Looped::Selection => "plays round the selection",
+    };
+    state.tell(words, false);
+    replay(state, effects);
+}
+
+/// Time has passed; this is where the groove is heard.
+pub(crate) fn tick(state: &mut State, head: Option<Head>) {
+    // While one taps to anything but the loop, the place is none of the groove.
+    state.play.head = head.filter(|_| state.play.on && state.taps.follows_the_loop());
+    state.play.idle = state.play.idle.saturating_add(1);
+}
+
+/// The device is there, or why not.
+pub(crate) fn device(state: &mut State, there: Result<(), String>, effects: &mut Vec<Effect>) {
+    match there {
+        Ok(()) => sounds(state),
+        Err(words) => silent(state, words, NO_SOUND, effects),
+    }
+}
+
+fn sounds(state: &mut State) {
+    (state.play.silent, state.play.read_only) = (None, false);
+}
+
+/// There is no sound: the reason is kept, one line says what goes on. The steps of a ladder stay to be read.
+fn silent(state: &mut State, reason: String, told: &str, effects: &mut Vec<Effect>) {
+    let climbed = practice::is_ladder(state);
+    ended(state, effects);
+    state.play.read_only |= climbed;
+    state.tell(if climbed { practice::TO_BE_READ } else { told }, true);
+    state.play.silent = Some(reason);
+}
+
+/// The outputs there are, over nothing that is being typed or read, and why there is no sound if there is none.
+pub(crate) fn outputs(state: &mut State, listed: Result<Vec<String>, String>) {
+    let mut lines = match listed {
+        Ok(devices) if devices.is_empty() => vec!["there is none".to_owned()],
+        Ok(devices) => devices,
+        Err(words) => vec![words],
+    };
+    if let Some(reason) = &state.play.silent {
+        lines.insert(0, reason.clone());
+        lines.insert(1, "Everything but playing works, also render-wav, takes-wav and ladder-wav.".to_owned());
+    }
+    if state.mode() == Mode::Grid {
+        state.overlay = Overlay::Outputs(lines, 0);
+    }
+}
+
+/// What has happened to a far speaker.
+pub(crate) fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
+    match speaker {
+        Speaker::There(port) => {
+            state.play.far = Some(FarSpeaker { lost: false });
+            sounds(state);
+            state.tell(format!("sound comes from the far speaker at port {port} now"), false);
+            // What sounded here goes on there, a sequence from the take that was heard.
+            if state.play.on {
+                effects.push(Effect::Play(Box::new(state.sounding()), state.play.head));
+            }
+        }
+        Speaker::Failed(words) => state.tell(words, true),
+        Speaker::Lost(words) => {
+            state.play.far = Some(FarSpeaker { lost: true });
+            state.tell(format!("the far speaker is lost ({words}); its line is tried again and again"), true);
+        }
+        Speaker::Back => {
+            state.play.far = Some(FarSpeaker { lost: false });
+            state.tell("the far speaker is back", false);
+        }
+        Speaker::Gone(words) => {
+            state.play.far = None;
+            silent(state, words.clone(), &format!("{words}; everything else works"), effects);
+        }
+        Speaker::Refused(words) => {
+            ended(state, effects);
+            state.tell(format!("not played: {words}"), true);
+        }
+    }
+}

@@ -1,0 +1,48 @@
+//! The analysis on a thread of its own: one request waits, the newest. It must not know the screen.
+
+use super::super::Event;
+use super::latest_slot::Slot;
+use crate::analysis::{Ask, report};
+use crate::rhythm::Groove;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::mpsc::Sender;
+use std::thread;
+
+type Request = (u64, Arc<Groove>, Ask);
+
+/// Asks for analyses.
+#[derive(Debug)]
+pub(crate) struct Listener(Slot<Request>);
+
+impl Listener {
+    /// Starts the thread; results come as events.
+    pub(crate) fn start(sender: Sender<Event>) -> Self {
+        let slot: Slot<Request> = Slot::new();
+        let worker = slot.clone();
+        let work = move || {
+            while let Some((revision, groove, ask)) = worker.take() {
+                // A fault in one report must not end all later ones; what is shown stays marked as old.
+                let made = catch_unwind(AssertUnwindSafe(|| report(&groove, &ask)));
+                if let Ok(report) = made
+                    && sender.send(Event::Analysed { revision, ask, report: Arc::new(report) }).is_err()
+                {
+                    return;
+                }
+            }
+        };
+        drop(thread::Builder::new().name("analysis".into()).spawn(work));
+        Self(slot)
+    }
+
+    /// Asks; what was asked before and is not begun is dropped.
+    pub(crate) fn ask(&self, revision: u64, groove: Arc<Groove>, ask: Ask) {
+        self.0.put(|_| Some((revision, groove, ask)));
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        self.0.close();
+    }
+}

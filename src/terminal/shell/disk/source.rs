@@ -1,0 +1,231 @@
+//! Where the editor's works lie on the disk: their files, the texts they came from, and the journal. It must not know threads, nor
+//! when anything is written.
+
+use super::super::super::{Practised, Unsaved};
+use crate::rhythm::Groove;
+use crate::session::DocumentId;
+use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, Stamp};
+use std::path::PathBuf;
+use std::time::{SystemTime, UNIX_EPOCH};
+
+/// One document on the disk, and the text it came from.
+#[derive(Debug, Default)]
+struct Place {
+    path: Option<PathBuf>,
+    /// The text that edits are written into, so that comments stay.
+    text: Option<String>,
+    /// The file as it was when it was read or last saved; `None` where nothing was.
+    stamp: Option<Stamp>,
+}
+
+/// Where the documents of the editor lie on the disk, and the journal.
+#[derive(Debug)]
+pub(crate) struct Source {
+    /// By document.
+    places: Vec<Place>,
+    now: DocumentId,
+    journal: Option<Journal>,
+    journal_failed: bool,
+}
+
+impl Source {
+    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, journal: Option<Journal>) -> Self {
+        let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
+        Self { places: vec![Place { path, text, stamp }], now: DocumentId::default(), journal, journal_failed: false }
+    }
+
+    /// Takes over work found in the journal; `untitled` work is from now on kept as this process's.
+    pub(crate) fn adopt(&mut self, work: Loaded, kept: Recovered, untitled: bool) {
+        if let Some(journal) = &self.journal
+            && untitled
+            && journal.write(None, &work.text).is_ok()
+        {
+            kept.discard();
+        }
+        self.places[self.now.0].text = Some(work.text);
+    }
+
+    fn place(&self) -> &Place {
+        &self.places[self.now.0]
+    }
+
+    /// The current document.
+    pub(crate) fn document(&self) -> DocumentId {
+        self.now
+    }
+
+    /// Saves and keeps another work from now on; what the journal had of the one before is given up.
+    pub(crate) fn switch_document(&mut self, document: DocumentId) {
+        self.discard_journal();
+        self.now = document;
+        if self.places.len() <= document.0 {
+            self.places.resize_with(document.0 + 1, Place::default);
+        }
+    }
+
+    /// Gives up what the journal has of the work.
+    pub(crate) fn discard_journal(&self) {
+        if let Some(journal) = &self.journal {
+            journal.discard(self.place().path.as_deref());
+        }
+    }
+
+    fn text_of(&self, groove: &Groove) -> String {
+        self.place().text.as_ref().map_or_else(|| store::print(groove), |text| store::update(text, groove))
+    }
+
+    /// Writes the journal; the first failure of a row is told.
+    pub(crate) fn write_journal(&mut self, groove: &Groove) -> Option<String> {
+        let text = self.text_of(groove);
+        let failed = self.journal.as_ref()?.write(self.place().path.as_deref(), &text).err();
+        let told = failed.is_some() && !self.journal_failed;
+        self.journal_failed = failed.is_some();
+        failed.filter(|_| told).map(|e| e.to_string())
+    }
+
+    /// Adds to the file of what was practised, which stands beside a groove that was saved, and gives its last line in words.
+    pub(crate) fn progress(&self, practised: Option<Practised>) -> Result<Option<String>, String> {
+        let Place { path: Some(path), stamp: Some(_), .. } = self.place() else { return Ok(None) };
+        let mut all = store::load_progress(path)?;
+        let last = all.last().map(ToString::to_string);
+        let Some(p) = practised else { return Ok(last) };
+        all.add(store::Practice {
+            date: today(),
+            ladder: p.ladder,
+            step: p.step,
+            steps: p.steps,
+            speed: p.speed,
+            loops: p.loops,
+        });
+        store::save_progress(path, &all)?;
+        Ok(all.last().map(ToString::to_string))
+    }
+
+    /// Keeps the offset of taps for the next time.
+    pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
+        let journal = self.journal.as_ref().ok_or("there is no home to keep it in")?;
+        journal.keep_calibration(calibration).map_err(|e| e.to_string())
+    }
+
+    /// Writes the groove to its file, or to another one from now on; gives the file's name.
+    pub(crate) fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, Unsaved> {
+        let moving = other.is_some() && other != self.place().path;
+        let Some(path) = other.or_else(|| self.place().path.clone()) else {
+            return Err(Unsaved::Failed("no name to save under".into()));
+        };
+        let taken = || Unsaved::Taken(path.display().to_string());
+        if moving && !over && std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_dir()) {
+            return Err(taken());
+        }
+        let text = self.text_of(groove);
+        let stamp = self.place().stamp.filter(|_| !moving).unwrap_or(Stamp::ABSENT);
+        let stamp = store::save(&path, &text, (!over).then_some(stamp)).map_err(|e| match e {
+            SaveError::ChangedOnDisk(_) if moving => taken(),
+            SaveError::ChangedOnDisk(_) => Unsaved::Changed,
+            // The line of messages is short, and the reason matters most.
+            e => Unsaved::Failed(format!("{}: {}", e.words(), path.display())),
+        })?;
+        self.discard_journal();
+        let name = path.display().to_string();
+        self.places[self.now.0] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
+        self.journal_failed = false;
+        Ok(name)
+    }
+}
+
+/// The day in the calendar of Greenwich: `2026-11-25`.
+fn today() -> String {
+    let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs());
+    date(seconds / 86_400)
+}
+
+/// Days since 1970-01-01 in the Gregorian calendar (H. Hinnant, "chrono-Compatible Low-Level Date Algorithms", `civil_from_days`).
+fn date(days: u64) -> String {
+    let z = days + 719_468;
+    let (era, day) = (z / 146_097, z % 146_097);
+    let year = (day - day / 1460 + day / 36_524 - day / 146_096) / 365;
+    let within = day - (365 * year + year / 4 - year / 100);
+    let shifted = (5 * within + 2) / 153;
+    let month = if shifted < 10 { shifted + 3 } else { shifted - 9 };
+    let year = year + era * 400 + u64::from(month <= 2);
+    format!("{year:04}-{month:02}-{:02}", within - (153 * shifted + 2) / 5 + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn progress_stands_beside_a_saved_groove_only_and_a_damaged_one_is_left() {
+        let home = tempfile::tempdir().expect("a folder");
+        let path = home.path().join("riff.toml");
+        let work = |loops| {
+            let (ladder, speed) = ("50-100/10 x4".to_owned(), "70%".to_owned());
+            Some(Practised { ladder, step: 3, speed, steps: 6, loops })
+        };
+        // A name without a file, and no name at all: nothing is written.
+        for source in [Source::new(Some(path.clone()), None, None), Source::new(None, None, None)] {
+            assert_eq!(source.progress(work(4)), Ok(None));
+        }
+        assert_eq!(std::fs::read_dir(home.path()).expect("a folder").count(), 0);
+        let quarter = crate::rhythm::Time::new(1, 4).expect("quarter");
+        let tempo = crate::rhythm::Tempo::new(crate::rhythm::Fraction::whole(120), quarter).expect("tempo");
+        let groove = Groove::blank(crate::rhythm::Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        let mut source = Source::new(Some(path.clone()), None, None);
+        source.save(&groove, None, false).expect("saved");
+        assert_eq!(source.progress(None), Ok(None));
+        source.progress(work(4)).expect("written");
+        let told = source.progress(work(2)).expect("written").expect("a line");
+        assert!(told.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{told}");
+        assert_eq!(source.progress(None), Ok(Some(told)));
+        let beside = store::progress_path(&path);
+        std::fs::write(&beside, "format = [").expect("written");
+        let error = source.progress(work(1)).expect_err("damaged");
+        assert!(error.starts_with("riff.progress: line 1 is not TOML; it is left as it is"), "{error}");
+        assert_eq!(std::fs::read_to_string(&beside).expect("text"), "format = [");
+    }
+
+    #[test]
+    fn each_work_has_its_own_file_text_and_stamp() {
+        let home = tempfile::tempdir().expect("a folder");
+        let file = |name: &str| home.path().join(name);
+        let groove = |bars| {
+            let quarter = crate::rhythm::Time::new(1, 4).expect("quarter");
+            let tempo = crate::rhythm::Tempo::new(crate::rhythm::Fraction::whole(120), quarter).expect("tempo");
+            Groove::blank(crate::rhythm::Meter::parse("4/4").expect("meter"), tempo, bars).expect("groove")
+        };
+        std::fs::write(file("riff.toml"), format!("# of the ferry\n{}", store::print(&groove(1)))).expect("written");
+        let loaded = store::load(&file("riff.toml")).expect("read");
+        let mut source = Source::new(Some(file("riff.toml")), Some(loaded), None);
+        // Another work has no file, and none of the comments.
+        source.switch_document(DocumentId(1));
+        assert_eq!(source.save(&groove(2), None, false), Err(Unsaved::Failed("no name to save under".into())));
+        source.save(&groove(2), Some(file("song.toml")), false).expect("saved");
+        let text = |name: &str| std::fs::read_to_string(file(name)).expect("text");
+        assert!(!text("song.toml").contains("# of the ferry"));
+        // The first one is saved where it was, with its comments, without a question.
+        source.switch_document(DocumentId(0));
+        let name = source.save(&groove(3), None, false).expect("saved");
+        assert!(name.ends_with("riff.toml") && text("riff.toml").contains("# of the ferry"));
+        assert!(text("riff.toml").contains("bars = 3") && text("song.toml").contains("bars = 2"));
+        // What another program writes meanwhile is noticed of each.
+        std::fs::write(file("song.toml"), "else").expect("written");
+        source.switch_document(DocumentId(1));
+        assert_eq!(source.save(&groove(2), None, false), Err(Unsaved::Changed));
+    }
+
+    #[test]
+    fn days_have_their_dates() {
+        let rows = [
+            (0, "1970-01-01"),
+            (59, "1970-03-01"),
+            (11_016, "2000-02-29"),
+            (20_782, "2026-11-25"),
+            (47_540, "2100-02-28"),
+        ];
+        for (days, expected) in rows {
+            assert_eq!(date(days), expected);
+        }
+        assert_eq!(date(47_541), "2100-03-01", "2100 is no leap year");
+    }
+}

@@ -1,0 +1,287 @@
+//! The part that touches the world: the terminal, threads, signals, the disk and the sound device, each behind an event or
+//! an effect. It must not know what keys mean or how anything is drawn.
+
+mod analysis_worker;
+mod config_file;
+mod disk;
+mod encode;
+mod job_runner;
+mod latest_slot;
+mod playback;
+mod screen;
+
+pub use config_file::{ConfigRefused, config};
+pub use screen::{Counter, Screen};
+
+use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
+use crate::describe::tap::TapOffset;
+use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::sound::far::Far;
+use crate::store::{self, Journal, LoadError, Problem};
+use analysis_worker::Listener;
+use disk::Disk;
+use job_runner::JobRunner;
+use playback::Ear;
+use ratatui::crossterm;
+use std::fmt;
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread;
+use std::time::Instant;
+
+/// Why the editor could not open, or ended before its time.
+#[derive(Debug)]
+pub enum EditError {
+    /// Standard input or output is no terminal.
+    NoTerminal,
+    /// The groove could not be read.
+    Groove(LoadError),
+    /// The terminal failed.
+    Terminal(io::Error),
+}
+
+impl fmt::Display for EditError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
+            Self::Groove(error) => error.fmt(f),
+            Self::Terminal(error) => write!(f, "the terminal failed: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for EditError {}
+
+impl From<io::Error> for EditError {
+    fn from(error: io::Error) -> Self {
+        Self::Terminal(error)
+    }
+}
+
+/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. With a far
+/// speaker, what sounds, sounds there. Work that
+/// is not saved is kept in the journal when a signal or a panic ends the program.
+///
+/// # Errors
+/// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
+pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
+    if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
+        return Err(EditError::NoTerminal);
+    }
+    let journal = Journal::of_user();
+    let (mut state, disk, output) = open(path, journal)?;
+    let (sender, events) = mpsc::channel();
+    let disk = Disk::start(disk, sender.clone());
+    let ear = Ear::start(sender.clone(), output, far);
+    let listener = Listener::start(sender.clone());
+    let guard = screen::guard(&disk)?;
+    signals(&sender)?;
+    let outputs = sender.clone();
+    let job_runner = JobRunner::new(sender.clone());
+    read_input(sender);
+    let size = crossterm::terminal::size()?;
+    state = resized(state, size);
+    let mut screen = Screen::new(io::stdout());
+    let ended = turn(
+        &mut state,
+        &mut screen,
+        &events,
+        &Hands { disk: &disk, ear: &ear, listener: &listener, job_runner: &job_runner, events: outputs },
+    );
+    // What is being made leaves nothing half behind; the screen is given back after that.
+    drop(job_runner);
+    drop(guard);
+    ear.stop();
+    match ended {
+        Ok(keep) => disk.end(keep && state.is_changed(), state.groove()),
+        Err(error) => {
+            disk.end(state.is_changed(), state.groove());
+            return Err(error.into());
+        }
+    }
+    Ok(())
+}
+
+/// The rooms' ends that effects go to.
+struct Hands<'a> {
+    disk: &'a Disk,
+    ear: &'a Ear,
+    listener: &'a Listener,
+    job_runner: &'a JobRunner,
+    events: Sender<Event>,
+}
+
+/// Event by event until the end; gives whether the journal is to be kept.
+fn turn<W: io::Write>(
+    state: &mut State,
+    screen: &mut Screen<W>,
+    events: &Receiver<Event>,
+    hands: &Hands<'_>,
+) -> io::Result<bool> {
+    let mut effects = start(state);
+    loop {
+        hands.ear.beside(state.file());
+        for effect in effects.drain(..) {
+            match effect {
+                Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
+                Effect::Journal(groove) => hands.disk.journal(groove),
+                Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
+                Effect::Play(sounding, from) => hands.ear.play(*sounding, from),
+                Effect::Change(sounding) => hands.ear.change(*sounding),
+                Effect::Step(sequence) => hands.ear.step(*sequence),
+                Effect::Progress(practised) => hands.disk.progress(practised),
+                Effect::Outputs => list_outputs(hands.events.clone()),
+                Effect::TrySounds(groove) => hands.ear.try_sounds(groove),
+                Effect::Stop => hands.ear.stop_playing(),
+                Effect::Speaker { port, token } => hands.ear.connect(port, token),
+                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
+                Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
+                Effect::RunJob(job) => hands.job_runner.run(job),
+                Effect::Import { path, tolerance } => hands.job_runner.import(path, tolerance),
+                Effect::CancelJob => hands.job_runner.cancel(),
+                Effect::SwitchDocument(document) => hands.disk.switch_document(document),
+                Effect::Redraw => screen.forget(),
+                Effect::Quit { keep_journal } => return Ok(keep_journal),
+            }
+        }
+        screen.show(state)?;
+        let Ok(event) = events.recv() else { return Ok(true) };
+        effects.extend(update(state, event));
+        // What has come in meanwhile is shown in the same frame.
+        while let Ok(event) = events.try_recv() {
+            effects.extend(update(state, event));
+        }
+    }
+}
+
+fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
+    let (config, trouble) = match config() {
+        Ok(config) => (config, None),
+        Err(e) => (Config::default(), Some(e)),
+    };
+    let taken = config.keymap.taken();
+    let output = config.output.clone();
+    let theme = theme();
+    let loaded = match path.map(store::load) {
+        Some(Ok(loaded)) => Some(loaded),
+        None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
+        Some(Err(error)) => return Err(EditError::Groove(error)),
+    };
+    let on_disk = loaded.as_ref().map_or_else(|| blank(path), |l| l.groove.clone());
+    let kept = journal.as_ref().and_then(|j| j.recover(path));
+    let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
+    let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
+    let file = path.map(|p| p.display().to_string());
+    let offset = tap_offset(&config, journal.as_ref());
+    let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
+    let state = State::new(groove, file, config.keymap, theme, (80, 24))
+        .with_limits(config.limits)
+        .with_offers(crate::jobs::export_choices());
+    let mut state = state.with_taps(offset, far);
+    if path.is_some() && loaded.is_none() {
+        state = state.with_file_to_make();
+    }
+    if let Some(trouble) = trouble {
+        state = state.with_config_refused(&trouble.path.display().to_string(), &trouble.told());
+    }
+    let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
+    if let (Some(work), Some(kept)) = (recovered, kept) {
+        state.recovered(on_disk);
+        state.tell("work of last time that was not saved is here again; it is not on the disk yet", false);
+        source.adopt(work, kept, path.is_none());
+    } else if let Some(taken) = taken {
+        state.tell(taken, false);
+    }
+    Ok((state, source, output))
+}
+
+/// Asks the system for its outputs, which may take a while.
+fn list_outputs(events: Sender<Event>) {
+    let list = move || {
+        let listed = crate::sound::outputs().map_err(|e| e.to_string()).map(|devices| {
+            let line = |d: crate::sound::OutputDevice| {
+                format!("{}  {}{}", d.name, d.id, if d.default { "  (default)" } else { "" })
+            };
+            devices.into_iter().map(line).collect()
+        });
+        drop(events.send(Event::Outputs(listed)));
+    };
+    drop(thread::Builder::new().name("outputs".into()).spawn(list));
+}
+
+/// What is taken off every tap: the config file's number, or what was measured here.
+fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
+    if let Some(ms) = config.tap_offset_ms {
+        return TapOffset::Set(ms);
+    }
+    let kept = journal.and_then(Journal::calibration);
+    kept.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
+}
+
+fn resized(mut state: State, (width, height): (u16, u16)) -> State {
+    update(&mut state, Event::Resize(width, height));
+    state
+}
+
+/// The groove one begins with: four bars of 4/4 at 120, one silent layer, the title from the file's name.
+fn blank(path: Option<&Path>) -> Groove {
+    let quarter = Time::new(1, 4).expect("a quarter is a time");
+    let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
+    let meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
+    let groove = Groove::blank(meter, tempo, 4).expect("within bounds");
+    path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
+}
+
+fn theme() -> Theme {
+    let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
+    Theme::of(
+        set("NO_COLOR").is_some(),
+        &set("TERM").unwrap_or_default(),
+        &set("COLORTERM").unwrap_or_default(),
+        set("TEETER_ASCII").is_some_and(|v| v != "0"),
+        &locale,
+    )
+}
+
+fn signals(sender: &Sender<Event>) -> io::Result<()> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let mut signals = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT])?;
+    let sender = sender.clone();
+    thread::Builder::new().name("signals".into()).spawn(move || {
+        for _ in signals.forever() {
+            if sender.send(Event::Signal).is_err() {
+                return;
+            }
+        }
+    })?;
+    Ok(())
+}
+
+fn read_input(sender: Sender<Event>) {
+    use crossterm::event::{Event as Input, MouseEventKind};
+    let read = move || {
+        loop {
+            let event = match crossterm::event::read() {
+                // At once: whatever happens after it must not be part of a tap's time.
+                Ok(Input::Key(key)) => Event::Key(key, Arrival::at(Instant::now())),
+                // Nothing answers to a mouse that only moves, and it moves a lot.
+                Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
+                Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),
+                Ok(Input::Resize(width, height)) => Event::Resize(width, height),
+                Ok(Input::Paste(text)) => Event::Pasted(text),
+                Ok(_) => continue,
+                // The terminal is gone: end and keep the work.
+                Err(_) => Event::Signal,
+            };
+            let last = matches!(event, Event::Signal);
+            if sender.send(event).is_err() || last {
+                return;
+            }
+        }
+    };
+    // Without the thread no key would come; the program ends when the channel does.
+    drop(thread::Builder::new().name("input".into()).spawn(read));
+}

@@ -1,0 +1,155 @@
+//! The player on a thread of its own, seen from the program: what it is asked, and which of two requests counts. It must not know
+//! how anything is scheduled, nor the screen.
+
+mod desk;
+mod own;
+mod plan;
+
+use super::super::event::Speaker;
+use super::super::{Event, Head};
+use super::latest_slot::Slot;
+use crate::jobs::play_request::{Sequence, Sounding};
+use crate::rhythm::Groove;
+use crate::sound::SampleRate;
+use crate::sound::far::{Far, Token};
+use desk::{Desk, Places};
+use own::{Beside, Own};
+use std::path::PathBuf;
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// What the player is asked.
+enum Request {
+    /// A loop from a place on, or a sequence.
+    Play(Sounding, Option<Head>),
+    /// Go on with this.
+    Change(Sounding),
+    /// Go on with another take of the sequence at the end of the time through that is heard.
+    Step(Sequence),
+    Stop,
+    /// Nothing but to look whether a far speaker has come.
+    Look,
+}
+
+/// Longest time that the end of the program waits for the sound to end.
+const GOODBYE: Duration = Duration::from_millis(800);
+
+/// A far speaker that was connected and waits to be used.
+type Seat = Arc<Mutex<Option<Far>>>;
+
+/// The thread's end of the program.
+pub(crate) struct Ear {
+    slot: Slot<Request>,
+    /// When keys were tapped: each counts, so they wait in a row of their own.
+    taps: Sender<Instant>,
+    beside: Beside,
+    seat: Seat,
+    events: Sender<Event>,
+    /// Closed when the thread has ended.
+    ended: Receiver<()>,
+}
+
+impl Ear {
+    /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
+    /// something is first played.
+    pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<Far>) -> Self {
+        let slot: Slot<Request> = Slot::new();
+        let (taps, tapped) = mpsc::channel();
+        let worker = slot.clone();
+        let beside = Beside::default();
+        let own = Own::new(beside.clone(), events.clone());
+        let seat: Seat = Arc::new(Mutex::new(far));
+        let (taken, told) = (seat.clone(), events.clone());
+        let (end, ended) = mpsc::channel();
+        let work = move || {
+            // What is told to nobody any more is the end, like the end of requests.
+            let _ = Desk::new(own, events).run(&worker, &tapped, &Places { output: output.as_deref(), seat: &taken });
+            drop::<Sender<()>>(end);
+        };
+        drop(thread::Builder::new().name("player".into()).spawn(work));
+        slot.put(|_| Some(Request::Look));
+        Self { slot, taps, beside, seat, events: told, ended }
+    }
+
+    /// Connects to a far speaker, and lets it sound from then on.
+    pub(crate) fn connect(&self, port: u16, token: String) {
+        let (slot, seat, events) = (self.slot.clone(), self.seat.clone(), self.events.clone());
+        let connect = move || {
+            let far = match Token::parse(&token) {
+                Some(token) => Far::connect(port, &token).map_err(|e| e.to_string()),
+                None => Err("that is no token".to_owned()),
+            };
+            match far {
+                Ok(far) => {
+                    *seat.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
+                    slot.put(|old| old.or(Some(Request::Look)));
+                }
+                Err(words) => drop(events.send(Event::Speaker(Speaker::Failed(words)))),
+            }
+        };
+        drop(thread::Builder::new().name("connecting".into()).spawn(connect));
+    }
+
+    /// Reads the sound files that a groove's layers name, and tells what is wrong with them.
+    pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
+        let mut own = Own::new(self.beside.clone(), self.events.clone());
+        let read = move || drop(own.of(&groove, SampleRate::STUDIO));
+        drop(thread::Builder::new().name("sounds".into()).spawn(read));
+    }
+
+    /// Says where the groove's file is.
+    pub(crate) fn beside(&self, file: Option<&str>) {
+        let mut beside = self.beside.lock().unwrap_or_else(PoisonError::into_inner);
+        if beside.as_deref().and_then(|p| p.to_str()) != file {
+            *beside = file.map(PathBuf::from);
+        }
+    }
+
+    /// Plays: a loop from a place on, or from its start.
+    pub(crate) fn play(&self, sounding: Sounding, from: Option<Head>) {
+        self.slot.put(|_| Some(Request::Play(sounding, from)));
+    }
+
+    /// Goes on with this in the place of what is played. A request that waits keeps its place.
+    pub(crate) fn change(&self, sounding: Sounding) {
+        use Sounding::Sequence as Takes;
+        self.slot.put(|old| match (old, sounding) {
+            (Some(Request::Play(Takes(old), from)), Takes(new)) => {
+                Some(Request::Play(Takes(Sequence { at: old.at, ..new }), from))
+            }
+            (Some(Request::Play(_, from)), sounding) => Some(Request::Play(sounding, from)),
+            (Some(Request::Step(old)), Takes(new)) => Some(Request::Step(Sequence { at: old.at, ..new })),
+            (Some(Request::Stop), _) => Some(Request::Stop),
+            (_, sounding) => Some(Request::Change(sounding)),
+        });
+    }
+
+    /// Goes on with another take of the sequence at the end of the time through that is heard.
+    pub(crate) fn step(&self, sequence: Sequence) {
+        self.slot.put(|old| match old {
+            Some(Request::Play(..)) => Some(Request::Play(Sounding::Sequence(sequence), None)),
+            Some(Request::Stop) => Some(Request::Stop),
+            Some(Request::Step(_) | Request::Change(_) | Request::Look) | None => Some(Request::Step(sequence)),
+        });
+    }
+
+    /// Tells what was heard at this instant, at the next look at the playhead.
+    pub(crate) fn tap(&self, at: Instant) {
+        // Without the thread nothing sounds, and nothing is tapped to.
+        let _ = self.taps.send(at);
+    }
+
+    /// Stops playing.
+    pub(crate) fn stop_playing(&self) {
+        self.slot.put(|_| Some(Request::Stop));
+    }
+
+    /// Ends the thread, and leaves it the time to say goodbye to a far speaker.
+    pub(crate) fn stop(&self) {
+        self.slot.put(|_| Some(Request::Stop));
+        self.slot.close();
+        let _ = self.ended.recv_timeout(GOODBYE);
+    }
+}
