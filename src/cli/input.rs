@@ -3,7 +3,7 @@
 use super::args::SoundArgs;
 use super::{Exit, Failure};
 use crate::analysis::Limits;
-use crate::jobs::UserSampleLoader;
+use crate::jobs::UserSampleCache;
 use crate::rhythm::{Edit, Groove};
 use crate::sound::SampleRate;
 use crate::store;
@@ -99,7 +99,7 @@ pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Fail
 
 /// Prints a warning for each sample of a groove that cannot be used.
 pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()> {
-    let (_, warnings) = UserSampleLoader::default().load(groove, file_of(path).as_deref(), SampleRate::STUDIO);
+    let (_, warnings) = UserSampleCache::default().load(groove, file_of(path).as_deref(), SampleRate::STUDIO);
     warnings.iter().try_for_each(|warning| writeln!(std::io::stderr().lock(), "teeter: {warning}"))
 }
 

@@ -1,7 +1,7 @@
 //! Where results and messages go: files, standard output, standard error.
 
 use super::{Exit, Failure};
-use crate::jobs::{JobControl, JobReport, Target, check_wav_name};
+use crate::jobs::{CancelToken, JobControl, JobReport, Target, check_wav_name};
 use indicatif::{ProgressBar, ProgressDrawTarget};
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -50,7 +50,7 @@ fn progress_bar(length: u64) -> ProgressBar {
 /// The control of a job that shows its progress.
 pub(super) fn with_progress() -> JobControl {
     let bar = progress_bar(100);
-    JobControl::new(Default::default(), move |percent| bar.set_position(u64::from(percent)))
+    JobControl::new(CancelToken::default(), move |percent| bar.set_position(u64::from(percent)))
 }
 
 /// Works on every item on all cores and gives the results in the items' order; of many items it shows how many are done.

@@ -28,7 +28,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
         range: Range::Whole,
         times: args.loops,
         count_in: if args.click.is_none() { count_in } else { CountIn::Bar },
-        silences: Vec::new(),
+        muted_passes: Vec::new(),
     });
     let kind = match &args.ladder {
         Some(args::Speeds(speeds)) => JobKind::Ladder { take, speeds: speeds.clone(), silence: args.silence },

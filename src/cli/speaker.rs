@@ -2,7 +2,7 @@
 
 use super::args::SpeakerArgs;
 use super::{Exit, Failure};
-use crate::sound::far::{Far, Token};
+use crate::sound::remote::{RemotePlayer, Token};
 use std::io::{self, BufRead, IsTerminal, Write};
 
 /// Environment variable that holds the token instead of typing it.
@@ -11,7 +11,7 @@ const TOKEN_VARIABLE: &str = "TEETER_SPEAKER_TOKEN";
 const MAX_TOKEN_LINE: u64 = 200;
 
 /// Asks for the token and connects to the speaker behind a port of this host.
-pub(super) fn connect(port: u16) -> Result<Far, Failure> {
+pub(super) fn connect(port: u16) -> Result<RemotePlayer, Failure> {
     let typed = match std::env::var(TOKEN_VARIABLE) {
         Ok(token) if !token.is_empty() => token,
         _ => ask()?,
@@ -19,7 +19,7 @@ pub(super) fn connect(port: u16) -> Result<Far, Failure> {
     let Some(token) = Token::parse(&typed) else {
         return Err(Failure::usage("that is not a token; a token looks like k7mp-2xqd-9fht-w3bn"));
     };
-    Far::connect(port, &token).map_err(Failure::usage)
+    RemotePlayer::connect(port, &token).map_err(Failure::usage)
 }
 
 /// Asks on the terminal.
@@ -45,7 +45,7 @@ pub(super) fn run(_: &SpeakerArgs) -> Result<Exit, Failure> {
 #[cfg(feature = "audio")]
 pub(super) fn run(args: &SpeakerArgs) -> Result<Exit, Failure> {
     use crate::sound::Player;
-    use crate::sound::far::{self, Said};
+    use crate::sound::remote::{self, Said};
     use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
     use std::os::fd::AsFd;
     use std::sync::Arc;
@@ -53,7 +53,7 @@ pub(super) fn run(args: &SpeakerArgs) -> Result<Exit, Failure> {
 
     // Sound libraries write to standard error, so it is redirected while a device is open.
     let mut log = std::fs::File::from(io::stderr().as_fd().try_clone_to_owned()?);
-    let speaker = far::Speaker::bind(args.port)
+    let speaker = remote::Speaker::bind(args.port)
         .map_err(|e| Failure::usage(format!("cannot listen on port {}: {e}; choose another with --port", args.port)))?;
     let stop = Arc::new(AtomicBool::new(false));
     for signal in [SIGINT, SIGTERM, SIGHUP] {

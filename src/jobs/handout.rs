@@ -9,7 +9,7 @@ use crate::exchange::handout::{self, Sound};
 use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, formats};
 use crate::rhythm::Fraction;
-use crate::sound::OwnSounds;
+use crate::sound::UserSamples;
 use crate::sound::take::{Sequence, Take};
 use std::fs;
 use std::io;
@@ -61,7 +61,9 @@ pub(super) fn run(
         HandoutFormat::Html => handout::html(&sheet),
         HandoutFormat::Markdown => {
             let handout::Markdown { text, files } = handout::markdown(&sheet);
-            files.into_iter().for_each(|(name, bytes)| add(&name, bytes));
+            for (name, bytes) in files {
+                add(&name, bytes);
+            }
             text
         }
     };
@@ -92,7 +94,7 @@ fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
     Ok(distinct)
 }
 
-fn rendered(job: &Job, take: Take, samples: OwnSounds, control: &JobControl) -> Result<Vec<u8>, JobError> {
+fn rendered(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> Result<Vec<u8>, JobError> {
     let mut bytes = Vec::new();
     let takes = [take];
     let sequence = Sequence::with(&job.groove, &takes, job.rate, samples);

@@ -28,7 +28,7 @@ pub use request::{
     TakeSound,
 };
 pub(crate) use takes::{AnalysedGroove, PulseSpec, TakeSpec};
-pub use user_samples::UserSampleLoader;
+pub use user_samples::UserSampleCache;
 
 /// Does a job.
 ///

@@ -72,7 +72,7 @@ impl Playing {
             range: self.over,
             times: 1,
             count_in: CountIn::Off,
-            silences: Vec::new(),
+            muted_passes: Vec::new(),
         }
     }
 

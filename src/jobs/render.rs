@@ -58,7 +58,7 @@ fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Res
     };
     let (samples, notes) = user_samples::load(job, groove);
     let Take { speed, range, click, lines, .. } = take.clone();
-    let ask = sound::Ask { rate: job.rate, speed, range, click, lines };
+    let ask = sound::ScheduleOptions { rate: job.rate, speed, range, click, lines };
     let rendered = stream(&job.target, |out| {
         sound::offline_with(groove, &ask, &samples, length, out, &mut |done, total| control.rendered(done, total))
     });

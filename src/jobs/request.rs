@@ -225,12 +225,10 @@ impl JobReport {
     /// One line on what was written; of a handout only the page is named.
     pub fn summary(&self) -> String {
         let shown = |path: &PathBuf| path.display().to_string();
-        let mut text = format!("written: {}", self.files.first().map(shown).unwrap_or_default());
-        if let Some(seconds) = self.seconds {
-            text += &format!(" ({seconds:.2} s)");
-            text.extend(self.files.get(1).map(|cues| format!(", cues in {}", cues.display())));
-        }
-        text
+        let main = self.files.first().map(shown).unwrap_or_default();
+        let Some(seconds) = self.seconds else { return format!("written: {main}") };
+        let cues = self.files.get(1).map(|path| format!(", cues in {}", path.display())).unwrap_or_default();
+        format!("written: {main} ({seconds:.2} s){cues}")
     }
 }
 

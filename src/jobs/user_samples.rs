@@ -1,9 +1,9 @@
 //! The user's sound files that layers name, decoded once and kept while they do not change.
 
 use super::request::Job;
-use crate::recording::{self, Undecodable};
+use crate::recording::{self, DecodeError};
 use crate::rhythm::Groove;
-use crate::sound::{OwnSound, OwnSounds, SampleRate};
+use crate::sound::{SampleRate, UserSample, UserSamples};
 use std::collections::HashMap;
 use std::fs::{self, File, Metadata};
 use std::path::{Path, PathBuf};
@@ -11,27 +11,27 @@ use std::time::SystemTime;
 
 /// The samples read so far. A file is decoded again only when its time, its size or the sample rate has changed.
 #[derive(Debug, Default)]
-pub struct UserSampleLoader(HashMap<PathBuf, Loaded>);
+pub struct UserSampleCache(HashMap<PathBuf, Loaded>);
 
 #[derive(Debug)]
 struct Loaded {
     version: Option<(Option<SystemTime>, Option<u64>)>,
     rate: SampleRate,
-    sample: Option<OwnSound>,
+    sample: Option<UserSample>,
 }
 
 /// The samples of a job's groove, and a sentence on each that is missing or not as its file has it.
-pub(super) fn load(job: &Job, groove: &Groove) -> (OwnSounds, Vec<String>) {
-    UserSampleLoader::default().load(groove, job.file.as_deref(), job.rate)
+pub(super) fn load(job: &Job, groove: &Groove) -> (UserSamples, Vec<String>) {
+    UserSampleCache::default().load(groove, job.file.as_deref(), job.rate)
 }
 
-impl UserSampleLoader {
+impl UserSampleCache {
     /// The samples that the audible layers of a groove name, and one sentence per file that cannot be read (its layer then has its
     /// voice) or was changed on the way; a sentence is given once until the file changes. Names are relative to the folder of `file`, the groove's own, or to the
     /// working directory.
-    pub fn load(&mut self, groove: &Groove, file: Option<&Path>, rate: SampleRate) -> (OwnSounds, Vec<String>) {
+    pub fn load(&mut self, groove: &Groove, file: Option<&Path>, rate: SampleRate) -> (UserSamples, Vec<String>) {
         let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
-        let mut own = OwnSounds::none();
+        let mut own = UserSamples::none();
         let (mut words, mut used) = (Vec::new(), Vec::new());
         for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.heard(*l)).map(|(_, l)| l) {
             let Some(name) = &layer.sound else { continue };
@@ -66,25 +66,25 @@ impl UserSampleLoader {
             Ok(decoded) => (Some(decoded.samples), Some(decoded.remarks.join("; "))),
             Err(error) => (None, Some(format!("{error}; the layer is played with its voice"))),
         };
-        let sample = sample.map(|samples| OwnSound::new(samples, rate));
+        let sample = sample.map(|samples| UserSample::new(samples, rate));
         self.0.insert(path.to_owned(), Loaded { version, rate, sample });
         words.filter(|_| !said)
     }
 }
 
-fn unreadable(error: &std::io::Error) -> Undecodable {
+fn unreadable(error: &std::io::Error) -> DecodeError {
     let found = match error.kind() {
         std::io::ErrorKind::NotFound => "no such file".to_owned(),
         _ => format!("a file that cannot be read ({error})"),
     };
-    Undecodable { found, allowed: "an existing sound file".into() }
+    DecodeError { found, allowed: "an existing sound file".into() }
 }
 
-fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, Undecodable> {
+fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, DecodeError> {
     // A pipe or a device could block for ever.
     if !about.is_file() {
         let found = if about.is_dir() { "a directory" } else { "a pipe, a device or the like" };
-        return Err(Undecodable { found: found.into(), allowed: "a plain file".into() });
+        return Err(DecodeError { found: found.into(), allowed: "a plain file".into() });
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)
@@ -114,7 +114,7 @@ mod tests {
         fs::write(folder.path().join("bad.wav"), "no sound").expect("written");
         let file = folder.path().join("g.toml");
         let g = groove(&["a.flac", "b.flac", "a.flac", "bad.wav", "."]);
-        let mut sounds = UserSampleLoader::default();
+        let mut sounds = UserSampleCache::default();
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
         assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
         assert_eq!(words.len(), 3, "{words:?}");

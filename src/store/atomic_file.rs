@@ -161,7 +161,9 @@ pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result
             Overwrite::Always => temporary.persist(&target),
         };
         if let Err(error) = renamed {
-            created.iter().for_each(|path| drop(fs::remove_file(path)));
+            for path in created {
+                drop(fs::remove_file(path));
+            }
             return Err((target, error.error));
         }
         if is_new {

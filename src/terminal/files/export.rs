@@ -145,7 +145,7 @@ pub(crate) fn look(state: &mut State, look: PictureStyle) {
 }
 
 /// Makes what was asked for, under the name and with the words that were typed.
-pub(crate) fn make(state: &mut State, question: Question, words: SoundWords, effects: &mut Vec<Effect>) {
+pub(crate) fn make(state: &mut State, question: Question, words: &SoundWords, effects: &mut Vec<Effect>) {
     if busy(state) {
         return;
     }

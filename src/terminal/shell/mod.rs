@@ -16,12 +16,12 @@ pub use screen::{Counter, Screen};
 use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-use crate::sound::far::Far;
+use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
 use analysis_worker::Listener;
 use disk::Disk;
 use job_runner::JobRunner;
-use playback::Ear;
+use playback::PlaybackHandle;
 use ratatui::crossterm;
 use std::fmt;
 use std::io::{self, IsTerminal};
@@ -65,7 +65,7 @@ impl From<io::Error> for EditError {
 ///
 /// # Errors
 /// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
-pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
+pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditError> {
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
@@ -73,7 +73,7 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
     let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let ear = Ear::start(sender.clone(), output, far);
+    let playback = PlaybackHandle::start(sender.clone(), output, far);
     let listener = Listener::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
@@ -87,12 +87,12 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
         &mut state,
         &mut screen,
         &events,
-        &Hands { disk: &disk, ear: &ear, listener: &listener, job_runner: &job_runner, events: outputs },
+        &Hands { disk: &disk, playback: &playback, listener: &listener, job_runner: &job_runner, events: outputs },
     );
     // What is being made leaves nothing half behind; the screen is given back after that.
     drop(job_runner);
     drop(guard);
-    ear.stop();
+    playback.stop();
     match ended {
         Ok(keep) => disk.end(keep && state.is_changed(), state.groove()),
         Err(error) => {
@@ -106,7 +106,7 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
 /// The rooms' ends that effects go to.
 struct Hands<'a> {
     disk: &'a Disk,
-    ear: &'a Ear,
+    playback: &'a PlaybackHandle,
     listener: &'a Listener,
     job_runner: &'a JobRunner,
     events: Sender<Event>,
@@ -121,21 +121,21 @@ fn turn<W: io::Write>(
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
-        hands.ear.beside(state.file());
+        hands.playback.set_base_path(state.file());
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
                 Effect::Journal(groove) => hands.disk.journal(groove),
                 Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
-                Effect::Play(sounding, from) => hands.ear.play(*sounding, from),
-                Effect::Change(sounding) => hands.ear.change(*sounding),
-                Effect::Step(sequence) => hands.ear.step(*sequence),
+                Effect::Play(sounding, from) => hands.playback.play(*sounding, from),
+                Effect::Change(sounding) => hands.playback.change(*sounding),
+                Effect::Step(sequence) => hands.playback.step(*sequence),
                 Effect::Progress(practised) => hands.disk.progress(practised),
                 Effect::Outputs => list_outputs(hands.events.clone()),
-                Effect::TrySounds(groove) => hands.ear.try_sounds(groove),
-                Effect::Stop => hands.ear.stop_playing(),
-                Effect::Speaker { port, token } => hands.ear.connect(port, token),
-                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
+                Effect::TrySounds(groove) => hands.playback.try_sounds(groove),
+                Effect::Stop => hands.playback.stop_playing(),
+                Effect::Speaker { port, token } => hands.playback.connect(port, token),
+                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.playback.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::RunJob(job) => hands.job_runner.run(job),

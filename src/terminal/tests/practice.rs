@@ -1,10 +1,12 @@
 //! Tests of takes and of the ladder as keys and events. They must not know threads, files or the device.
 
 use super::*;
-use crate::terminal::{Arrival, Clicks, Practised, Sounding};
+use crate::jobs::Click;
+use crate::jobs::play_request::{Playing, Sequence, Sounding};
+use crate::terminal::{Arrival, Practised};
 
 /// The sequence of the last effect that has one.
-fn sequence(effects: &[Effect]) -> &crate::terminal::Sequence {
+fn sequence(effects: &[Effect]) -> &Sequence {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => match &**s {
             Sounding::Sequence(s) => Some(s),
@@ -17,14 +19,14 @@ fn sequence(effects: &[Effect]) -> &crate::terminal::Sequence {
 }
 
 /// The loop, where it is one.
-fn looped(sounding: &Sounding) -> Option<&crate::terminal::Playing> {
+fn looped(sounding: &Sounding) -> Option<&Playing> {
     match sounding {
         Sounding::Loop(playing) => Some(playing),
         Sounding::Sequence(_) => None,
     }
 }
 
-fn playing(effects: &[Effect]) -> &crate::terminal::Playing {
+fn playing(effects: &[Effect]) -> &Playing {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => looped(s),
         _ => None,
@@ -232,8 +234,8 @@ fn what_is_played_round_follows_the_cursor_to_another_section() {
     press(&mut state, "N \"other\" enter l enter");
     assert!(state.is_playing());
     let found = press(&mut state, "ctrl-home");
-    assert_eq!(playing(&found).over, crate::terminal::Range::Section(0));
+    assert_eq!(playing(&found).over, crate::jobs::Range::Section(0));
     assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");
     let found = press(&mut state, "ctrl-end");
-    assert_eq!(playing(&found).over, crate::terminal::Range::Section(1));
+    assert_eq!(playing(&found).over, crate::jobs::Range::Section(1));
 }

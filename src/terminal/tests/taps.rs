@@ -3,7 +3,8 @@
 
 use super::*;
 use crate::describe::tap::TapOffset;
-use crate::terminal::{Click, Heard};
+use crate::jobs::Click;
+use crate::terminal::Heard;
 use std::time::{Duration, Instant};
 
 fn plays(state: &mut State) {
