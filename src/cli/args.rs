@@ -2,11 +2,11 @@
 
 use super::pulse;
 use crate::analysis::Limits;
-use crate::exchange::formats;
-use crate::exchange::picture::{Kind, Theme};
-use crate::exchange::score::Beaming;
-use crate::exchange::writing::{self, Text, Writing};
+use crate::export::annotations::{self, Text, Writing};
+use crate::export::formats;
+use crate::export::picture::{PictureKind, Theme};
 use crate::jobs::{HearingSelection, Overwrite, PulseSpec, TakeSpec};
+use crate::notation::Beaming;
 use crate::rhythm::Fraction;
 use crate::sound::{Click, SampleRate};
 use clap::{Args as ClapArgs, Parser, Subcommand};
@@ -50,6 +50,13 @@ pub(super) enum Command {
     Handout(HandoutArgs),
     /// Import grooves from files of other programs, many files at once
     Import(ImportArgs),
+    /// Read the manual: list its chapters, or show one
+    Manual {
+        /// Name of the chapter
+        chapter: Option<String>,
+    },
+    /// Write the man pages
+    Man(ManArgs),
     /// Print a completion script for a shell
     Completions {
         /// Shell
@@ -260,7 +267,7 @@ pub(super) struct ExportArgs {
 }
 
 /// Picture to draw; `None` is notation. The alias keeps clap from reading it as an optional value.
-pub(super) type Picture = Option<Kind>;
+pub(super) type Picture = Option<PictureKind>;
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct HearingArgs {
@@ -284,7 +291,7 @@ impl HearingArgs {
 pub(super) struct NotationArgs {
     /// Beam notation by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
     /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
-    #[arg(long, value_name = "HOW", value_parser = writing::beams_of)]
+    #[arg(long, value_name = "HOW", value_parser = annotations::beams_of)]
     beams: Option<Beaming>,
     /// Write over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
     /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
@@ -353,6 +360,15 @@ pub(super) struct ImportArgs {
     /// Furthest an onset may move to a coarser grid than the exact one, in ms, 0 to 100
     #[arg(long, value_name = "MS", default_value = "5", value_parser = tolerance)]
     pub(super) tolerance: Fraction,
+    #[command(flatten)]
+    pub(super) overwrite: OverwriteArg,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ManArgs {
+    /// Folder to write a page for every command into; without it, the main page goes to standard output
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: Option<PathBuf>,
     #[command(flatten)]
     pub(super) overwrite: OverwriteArg,
 }

@@ -2,8 +2,8 @@
 
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::Limits;
-use crate::exchange::formats;
-use crate::exchange::picture::Kind;
+use crate::export::formats;
+use crate::export::picture::PictureKind;
 use crate::jobs::{self, Job, JobControl, JobKind, JobReport, PictureStyle, Target};
 use crate::sound::SampleRate;
 use std::path::{Path, PathBuf};
@@ -12,7 +12,7 @@ use std::sync::Arc;
 /// Extension of the format that is printed unless a file is named.
 const TEXT: &str = "txt";
 
-const DEFAULT_PICTURE: args::Picture = Some(Kind::Grid);
+const DEFAULT_PICTURE: args::Picture = Some(PictureKind::Grid);
 
 /// Exports every groove; those that fail are reported, and the others still written.
 pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {

@@ -1,7 +1,7 @@
 //! `teeter handout`: makes handouts, a page per groove.
 
 use super::{Exit, Failure, args, input, output};
-use crate::exchange::handout::stem;
+use crate::export::handout::stem;
 use crate::jobs::{self, HandoutFormat, Job, JobControl, JobKind, JobReport, TakeSound, Target};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;

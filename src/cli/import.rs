@@ -1,7 +1,7 @@
 //! `teeter import`: makes grooves from files of other programs, many at once.
 
 use super::{Exit, Failure, args, input, output};
-use crate::exchange::formats;
+use crate::import::formats;
 use crate::jobs::{self, JobControl, JobReport, Target};
 use crate::rhythm::expected;
 use crate::store;
@@ -57,7 +57,7 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
 /// Refuses a name for a groove that is one of another format.
 fn check_name(path: &Path) -> Result<(), Failure> {
     let sources = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied());
-    let others: Vec<&str> = formats::FORMATS.iter().map(|f| f.ending).chain(sources).collect();
+    let others: Vec<&str> = crate::export::formats::FORMATS.iter().map(|f| f.ending).chain(sources).collect();
     if input::has_extension(path, &others) {
         let wanted = "a name that ends in .toml, or - for standard output";
         return Err(Failure::usage(format!("-o: {}", expected(wanted, path.display()))));

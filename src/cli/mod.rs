@@ -7,6 +7,8 @@ mod export;
 mod handout;
 mod import;
 mod input;
+mod man;
+mod manual;
 mod output;
 mod outputs;
 mod pulse;
@@ -142,7 +144,7 @@ fn edit(file: Option<&Path>, port: Option<u16>) -> Result<Exit, Failure> {
 }
 
 fn run_command(args: Args) -> Result<Exit, Failure> {
-    if !matches!(args.command, None | Some(Command::Speaker(_))) {
+    if !matches!(args.command, None | Some(Command::Speaker(_) | Command::Manual { .. })) {
         signals::clean_up_on_signal();
     }
     match args.command {
@@ -156,6 +158,8 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Handout(args)) => handout::run(&args),
         Some(Command::Import(args)) => import::run(&args),
+        Some(Command::Manual { chapter }) => manual::run(chapter.as_deref()),
+        Some(Command::Man(args)) => man::run(&args),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             // Into memory, because `generate` panics when its output closes.

@@ -5,6 +5,7 @@ use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::iterator::Signals;
 use std::io::{self, Write};
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::thread;
 
 /// From now on SIGINT and SIGTERM remove what is incomplete, say what was written and end the process. SIGHUP keeps its meaning,
@@ -26,4 +27,9 @@ fn report(written: &[PathBuf]) {
     let names = if names.is_empty() { "nothing".to_owned() } else { names.join(", ") };
     // Standard error may be gone.
     let _ = writeln!(io::stderr(), "teeter: interrupted; written: {names}");
+}
+
+/// Keeps an interrupt from ending this process.
+pub(super) fn ignore_interrupt() {
+    drop(signal_hook::flag::register(SIGINT, Arc::default()));
 }

@@ -4,9 +4,9 @@ use super::control::JobControl;
 use super::output::{Target, check_targets, deliver};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
 use crate::analysis::{self, Ask, Scope};
-use crate::exchange::formats::{self, PICTURES, Wish};
-use crate::exchange::picture::Kind;
-use crate::exchange::{Piece, left_out};
+use crate::export::formats::{self, PICTURES, Wish};
+use crate::export::picture::PictureKind;
+use crate::export::{Piece, left_out};
 
 /// Something that can be exported, as a list shows it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,7 +25,7 @@ pub struct ExportChoice {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExportKind {
     /// A format by its name, and of pictures which one; `None` is notation.
-    Format(&'static str, Option<Kind>),
+    Format(&'static str, Option<PictureKind>),
     /// A handout.
     Handout(HandoutFormat, TakeSound),
 }

@@ -2,7 +2,7 @@
 
 use super::control::JobControl;
 use super::request::{ImportedGroove, JobError};
-use crate::exchange::formats;
+use crate::import::formats;
 use crate::rhythm::{Fraction, expected};
 use crate::store::{self, reason};
 use std::fs::{self, File};
@@ -29,7 +29,7 @@ pub(crate) fn import(path: &Path, tolerance: Fraction, control: &JobControl) -> 
     if control.is_cancelled() {
         return Err(JobError::Cancelled);
     }
-    let warnings = imported.remarks.iter().map(ToString::to_string).collect();
+    let warnings = imported.warnings.iter().map(ToString::to_string).collect();
     Ok(ImportedGroove { groove: imported.groove, from: path.to_owned(), warnings })
 }
 

@@ -14,14 +14,14 @@ mod takes;
 mod tests;
 mod user_samples;
 
-pub use crate::exchange::picture::Theme as PictureTheme;
+pub use crate::export::picture::Theme as PictureTheme;
 pub use crate::sound::{Click, Length, Range, SampleRate};
 pub use crate::store::Overwrite;
 pub(crate) use control::{CancelToken, JobControl};
 pub use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
 pub use output::Target;
-pub(crate) use output::deliver;
+pub(crate) use output::{OutputFile, deliver, write_files};
 pub(crate) use render::check_wav_name;
 pub use request::{
     HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, PictureStyle,

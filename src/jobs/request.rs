@@ -4,7 +4,7 @@ use super::output::Target;
 use super::takes::TakeSpec;
 use crate::analysis::{Hearing, Kind, Limits, Report};
 use crate::describe::notes::Writing;
-use crate::exchange::picture::{self, Theme};
+use crate::export::picture::{self, Theme};
 use crate::rhythm::{Fraction, Groove, expected};
 use crate::sound::take::Take;
 use crate::sound::{Length, SampleRate};
@@ -54,7 +54,7 @@ pub enum JobKind {
         /// Name of the format.
         format: &'static str,
         /// Which picture a format of pictures draws; `None` is notation.
-        picture: Option<picture::Kind>,
+        picture: Option<picture::PictureKind>,
         /// Only this section.
         section: Option<usize>,
         /// How pictures and notation look.

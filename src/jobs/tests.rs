@@ -143,8 +143,12 @@ fn targets_and_grooves_that_cannot_be_are_errors() {
         assert!(matches!(&refused, JobError::Request(w) if w.starts_with("expected a file name that ends in .wav")));
     }
     let style = PictureStyle { width: 4000.0, scale: Some(8.0), ..PictureStyle::default() };
-    let png =
-        JobKind::Export { format: "png", picture: Some(crate::exchange::picture::Kind::Grid), section: None, style };
+    let png = JobKind::Export {
+        format: "png",
+        picture: Some(crate::export::picture::PictureKind::Grid),
+        section: None,
+        style,
+    };
     let large = Job { groove: groove(200), ..job(folder.path(), "c.png", png) };
     assert!(matches!(make(&large), Err(JobError::Input(_))));
     assert_eq!(names(folder.path()), ["b.mid"]);

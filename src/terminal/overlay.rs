@@ -3,6 +3,7 @@
 use crate::jobs::{ImportedGroove, Job};
 use crate::terminal::commands::Mode;
 use crate::terminal::files::export::Choice;
+use crate::terminal::manual::{Input, ManualView};
 use crate::terminal::prompts::question::Question;
 
 /// What lies over the grid.
@@ -12,6 +13,8 @@ pub(crate) enum Overlay {
     None,
     /// The help, from this line on.
     Help(usize),
+    /// The manual.
+    Manual(ManualView),
     /// The searched list of commands.
     Find { text: String, chosen: usize },
     /// The output devices, from this line on.
@@ -54,11 +57,13 @@ impl Overlay {
     pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
+            Overlay::Manual(view) if view.input == Input::Searching => Mode::Typing,
             Overlay::Help(_)
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)
+            | Overlay::Manual(_)
             | Overlay::Remarks(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,

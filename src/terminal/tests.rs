@@ -15,6 +15,7 @@ use std::sync::Arc;
 mod asked;
 mod given;
 mod happenings;
+mod manual;
 mod practice;
 mod speakers;
 mod taps;
