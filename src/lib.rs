@@ -8,6 +8,7 @@ pub mod config;
 pub mod describe;
 pub mod export;
 pub mod import;
+pub mod jobs;
 pub mod manual;
 pub mod notation;
 pub mod recording;

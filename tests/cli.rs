@@ -130,8 +130,7 @@ fn every_list_of_hearings_has_the_same_numbers() {
             let words =
                 [&["takes", pattern, "-o", "-", "--times", "1", "--rate", "8000", "--take", &take], more].concat();
             let ended = run(&words, b"");
-            let said =
-                format!("a take's hearing is {named}, allowed are the numbers that explain gives, 1 to {most}\n");
+            let said = format!("expected the number of a hearing, 1 to {most}, found {named}\n");
             assert_eq!(
                 (ended.code, ended.errors.ends_with(&said)),
                 if named > most { (Some(2), true) } else { (Some(0), false) }

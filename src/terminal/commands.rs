@@ -4,9 +4,9 @@
 use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
 use crate::terminal::action::{Action, Text};
+use crate::terminal::files::export::Choice;
 use crate::terminal::input::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::manual::Direction;
-use crate::terminal::order::Choice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
 use ratatui::crossterm::event::KeyCode as Code;

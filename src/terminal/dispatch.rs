@@ -180,7 +180,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     }
     match &state.overlay {
-        Overlay::Overwrite(Refused::Order(..)) => state.tell("not written; the file is as it was", true),
+        Overlay::Overwrite(Refused::Job(..)) => state.tell("not written; the file is as it was", true),
         Overlay::Overwrite(_) => state.tell("not saved; the file is as it was", true),
         Overlay::Replacing(_) => state.tell("not opened; the groove is as it was", true),
         _ => {}

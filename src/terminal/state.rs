@@ -3,6 +3,7 @@
 use crate::analysis::Limits;
 use crate::config::ConfigError;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{ExportChoices, HearingKey};
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
 use crate::terminal::commands::Mode;
@@ -10,7 +11,6 @@ use crate::terminal::files::export::Giving;
 use crate::terminal::files::import::Importing;
 use crate::terminal::hearings::{Focus, Shown};
 use crate::terminal::input::keymap::Keymap;
-use crate::terminal::order::{Mark, Offers};
 use crate::terminal::overlay::{Overlay, Refused};
 use crate::terminal::playback::playing::Play;
 use crate::terminal::playback::tapping::Taps;
@@ -68,9 +68,9 @@ pub struct State {
     pub(crate) message: Option<Message>,
     pub(crate) marking: bool,
     /// The hearing of the strip, where the user has chosen one.
-    pub(crate) chosen: Option<Mark>,
+    pub(crate) chosen: Option<HearingKey>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(crate) also: Vec<Mark>,
+    pub(crate) also: Vec<HearingKey>,
     pub(crate) play: Play,
     /// The ladder as last asked for.
     pub(crate) ladder: Ladder,
@@ -141,7 +141,7 @@ impl State {
 
     /// The same with what can be made of a groove.
     #[must_use]
-    pub fn with_offers(mut self, offers: Offers) -> Self {
+    pub fn with_offers(mut self, offers: ExportChoices) -> Self {
         self.giving.offers = offers;
         self
     }
