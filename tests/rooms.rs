@@ -70,7 +70,7 @@ const ROOMS: &[Room] = &[
     Room {
         name: "terminal",
         rooms: &["session", "rhythm", "analysis", "describe"],
-        crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
+        crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "tui_input", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {

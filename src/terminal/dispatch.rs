@@ -18,7 +18,7 @@ use crate::terminal::playback::tapping;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing;
+use crate::terminal::prompts::typing::{self, TextField};
 use crate::terminal::scroll;
 use crate::terminal::state::{Labels, State, Strips};
 use ratatui::crossterm::event::KeyCode;
@@ -76,7 +76,7 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             scroll::centre(state);
         }
         Action::Help => state.overlay = Overlay::Help(0),
-        Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
+        Action::Find => state.overlay = Overlay::Find { text: TextField::default(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
         Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
@@ -109,8 +109,7 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Accept => lists::accept(state, effects),
         Action::NextPart => lists::part(state, 1),
         Action::PreviousPart => lists::part(state, -1),
-        Action::Unwrite => typing::unwrite(state),
-        Action::Clear => typing::clear(state),
+        Action::Edit(request) => typing::edit(state, *request),
     }
 }
 

@@ -30,8 +30,8 @@ pub(crate) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
         return;
     }
     let found = match &state.overlay {
-        Overlay::Find { text, .. } => state.keymap.search(text).len(),
-        Overlay::Offers { choice, text, .. } => export::found(state, *choice, text).len(),
+        Overlay::Find { text, .. } => state.keymap.search(text.value()).len(),
+        Overlay::Offers { choice, text, .. } => export::found(state, *choice, text.value()).len(),
         _ => 0,
     };
     let help = help_lines(state);
@@ -94,7 +94,7 @@ pub(crate) fn part(state: &mut State, by: isize) {
 pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
     match std::mem::take(&mut state.overlay) {
         Overlay::Find { text, chosen } => {
-            if let Some(row) = state.keymap.search(&text).get(chosen) {
+            if let Some(row) = state.keymap.search(text.value()).get(chosen) {
                 perform(state, &row.action, None, effects);
             }
         }
@@ -107,7 +107,7 @@ pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             state.overlay = Overlay::TapReport(at);
             go_to_line(state, at);
         }
-        Overlay::Offers { choice, text, chosen } => export::pick(state, choice, &text, chosen),
+        Overlay::Offers { choice, text, chosen } => export::pick(state, choice, text, chosen),
         Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
         Overlay::Tap => state.overlay = Overlay::Tap,
         Overlay::None

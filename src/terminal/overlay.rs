@@ -3,6 +3,7 @@
 use crate::terminal::commands::Mode;
 use crate::terminal::order::{Arrived, Choice, Order};
 use crate::terminal::prompts::question::Question;
+use crate::terminal::prompts::typing::TextField;
 
 /// What lies over the grid.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -12,13 +13,13 @@ pub(crate) enum Overlay {
     /// The help, from this line on.
     Help(usize),
     /// The searched list of commands.
-    Find { text: String, chosen: usize },
+    Find { text: TextField, chosen: usize },
     /// The output devices, from this line on.
     Outputs(Vec<String>, usize),
     /// What is wrong with the config file, from this line on.
     ConfigFile(usize),
     /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
-    Prompt { question: Question, text: String, kept: bool, error: Option<String> },
+    Prompt { question: Question, text: TextField, kept: bool, error: Option<String> },
     /// All that is said of the groove, at a block of it and a line of that.
     Full { block: usize, into: usize },
     /// Tapping along.
@@ -30,7 +31,7 @@ pub(crate) enum Overlay {
     /// Whether to write over a file that holds something else.
     Overwrite(Refused),
     /// What can be made, searched.
-    Offers { choice: Choice, text: String, chosen: usize },
+    Offers { choice: Choice, text: TextField, chosen: usize },
     /// What the last import had to say, from this remark on.
     Remarks(usize),
     /// Whether what was imported takes the place of work that is not saved.

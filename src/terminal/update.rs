@@ -22,6 +22,7 @@ use crate::terminal::prompts::typing;
 use crate::terminal::scroll;
 use crate::terminal::state::State;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use tui_input::InputRequest;
 
 /// Ticks without a key after which the columns follow what is heard (about a second).
 const IDLE: u32 = 30;
@@ -37,7 +38,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
         Event::Outputs(listed) => transport::outputs(state, listed),
-        Event::Pasted(text) => typing::pasted(state, &text),
+        Event::Pasted(text) => typing::paste(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => transport::tick(state, head),
@@ -148,7 +149,7 @@ fn press(state: &mut State, event: &KeyEvent, arrival: Arrival, effects: &mut Ve
         if let KeyCode::Char(c) = key.code
             && (key.mods - KeyModifiers::SHIFT).is_empty()
         {
-            typing::write(state, c);
+            typing::edit(state, InputRequest::InsertChar(c));
         }
     } else if mode == Mode::Grid {
         let find = state.keymap.first("find");

@@ -8,6 +8,7 @@ use crate::terminal::overlay::{Overlay, Refused};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::parse::{self, SoundWords};
 use crate::terminal::prompts::question::Question;
+use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::{State, Strips};
 use std::path::Path;
 
@@ -53,7 +54,7 @@ fn list(state: &State, choice: Choice) -> &[Offer] {
 /// Opens the list to choose from.
 pub(crate) fn choose(state: &mut State, choice: Choice) {
     if !busy(state) {
-        state.overlay = Overlay::Offers { choice, text: String::new(), chosen: 0 };
+        state.overlay = Overlay::Offers { choice, text: TextField::default(), chosen: 0 };
     }
 }
 
@@ -67,9 +68,9 @@ pub(crate) fn busy(state: &mut State) -> bool {
 }
 
 /// Takes a line of the list: asks where it goes.
-pub(crate) fn pick(state: &mut State, choice: Choice, text: &str, chosen: usize) {
-    let Some(index) = found(state, choice, text).get(chosen).map(|f| f.0) else {
-        state.overlay = Overlay::Offers { choice, text: text.to_owned(), chosen };
+pub(crate) fn pick(state: &mut State, choice: Choice, text: TextField, chosen: usize) {
+    let Some(index) = found(state, choice, text.value()).get(chosen).map(|f| f.0) else {
+        state.overlay = Overlay::Offers { choice, text, chosen };
         return;
     };
     state.giving.picked = Some((choice, index));

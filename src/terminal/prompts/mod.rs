@@ -18,12 +18,13 @@ use crate::terminal::playback::transport;
 use crate::terminal::prompts::answer::Answer;
 use crate::terminal::prompts::parse::SoundWords;
 use crate::terminal::prompts::question::Question;
+use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 
 /// Asks a question.
 pub(crate) fn ask(state: &mut State, question: Question) {
     let text = begins(state, question);
-    state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
+    state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text: text.into(), error: None };
 }
 
 /// The text the line begins with: what stands there now.
@@ -59,8 +60,8 @@ pub(crate) fn begins(state: &State, question: Question) -> String {
 }
 
 /// Takes what was typed: does what it says, or asks again and says why.
-pub(crate) fn answered(state: &mut State, question: Question, text: String, effects: &mut Vec<Effect>) {
-    match question.read(&text, &state.session) {
+pub(crate) fn answered(state: &mut State, question: Question, text: TextField, effects: &mut Vec<Effect>) {
+    match question.read(text.value(), &state.session) {
         Ok(Answer::Do(command)) => command_of(state, command),
         Ok(Answer::Speed(percent)) => transport::speed(state, percent, effects),
         Ok(Answer::Takes(times, count)) => practice::takes(state, times, count, effects),

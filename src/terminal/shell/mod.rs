@@ -3,7 +3,6 @@
 
 mod analysis_worker;
 mod disk;
-mod encode;
 mod latest_slot;
 mod playback;
 mod screen;
@@ -139,7 +138,7 @@ fn turn<W: io::Write>(
                 Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
                 Effect::Cancel => hands.giver.cancel(),
                 Effect::SwitchDocument(document) => hands.disk.switch_document(document),
-                Effect::Redraw => screen.forget(),
+                Effect::Redraw => screen.invalidate(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
         }

@@ -4,6 +4,7 @@ use super::pen::{Pen, Pieces, fit, wrap};
 use crate::terminal::commands::{Group, Mode, Row, WORDS_FIT, rows};
 use crate::terminal::files::export;
 use crate::terminal::order::Choice;
+use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -58,9 +59,9 @@ fn keys(state: &State, row: &'static Row, columns: usize) -> String {
 }
 
 /// The commands that hold the words typed: keys, words, name, and where there is room the group.
-pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &str, chosen: usize) {
+pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextField, chosen: usize) {
     let theme = pen.theme;
-    let found = state.keymap.search(text);
+    let found = state.keymap.search(text.value());
     let widest = rows().filter(|r| r.mode == Mode::Grid).map(|r| state.keymap.shown(r).width()).max().unwrap_or(0);
     let at = (widest + 2).min(KEYS);
     // The name stands whole, the words are cut before it; names end in one column, that of the window where it is narrow.
@@ -82,15 +83,14 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &str, cho
 fn searched(
     pen: &mut Pen<'_>,
     area: Rect,
-    (head, text): (&str, &str),
+    (head, text): (&str, &TextField),
     found: usize,
     chosen: usize,
     draw: impl Fn(&mut Pen<'_>, Rect, usize),
 ) {
     let theme = pen.theme;
     let x = pen.put(area, 0, 0, head, theme.heading());
-    let x = pen.put(area, x, 0, text, Style::new());
-    pen.mark(area, x, 0, ' ', theme.cursor());
+    let x = pen.text_field(area, x, text, Style::new());
     pen.put(area, x + 3, 0, &format!("{found} found"), theme.faint());
     let height = usize::from(area.height).saturating_sub(1).max(1);
     let first = (chosen + 1).saturating_sub(height);
@@ -130,9 +130,15 @@ fn told(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize
 }
 
 /// What can be made, as far as it has the words typed.
-pub(crate) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choice, (text, chosen): (&str, usize)) {
+pub(crate) fn offers(
+    state: &State,
+    pen: &mut Pen<'_>,
+    area: Rect,
+    choice: Choice,
+    (text, chosen): (&TextField, usize),
+) {
     let theme = pen.theme;
-    let found = export::found(state, choice, text);
+    let found = export::found(state, choice, text.value());
     let head = match choice {
         Choice::Groove => "Export as: ",
         Choice::Section => "Export the section as: ",

@@ -9,6 +9,7 @@ use crate::terminal::overlay::{Overlay, Refused};
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::Looped;
 use crate::terminal::playback::practice::{Kind, Running};
+use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -296,17 +297,13 @@ fn above(pen: &mut Pen<'_>, area: Rect, lines: &[String], style: Style) {
 
 /// What is asked and what is typed; what may be answered beside it, or above it where there it would be cut, as is why an answer was
 /// refused.
-fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool), error: Option<&str>) {
+fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&TextField, bool), error: Option<&str>) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let x = pen.put(area, 0, 0, words.0, theme.heading());
     let x = pen.put(area, x, 0, ": ", theme.heading());
-    // The end of a long answer is what is being typed.
-    let room = width.saturating_sub(x + 2).max(1);
-    let shown = end(text, room);
     // What the first key would replace is drawn as if it were selected.
-    let x = pen.put(area, x, 0, shown, if kept { theme.selected() } else { Style::new() });
-    pen.mark(area, x, 0, ' ', theme.cursor());
+    let x = pen.text_field(area, x, text, if kept { theme.selected() } else { Style::new() });
     if let Some(error) = error {
         return above(pen, area, &cut(error, width), theme.warning());
     }
