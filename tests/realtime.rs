@@ -7,7 +7,10 @@
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
-use teeter::sound::{Ask, Click, Frame, Keep, Leg, OwnSound, OwnSounds, Position, Range, SampleRate, Schedule, feed};
+use teeter::sound::{
+    Click, Frame, Keep, Position, Range, SampleRate, Schedule, ScheduleOptions, Segment, UserSample, UserSamples,
+    render_channel,
+};
 
 struct Counting;
 
@@ -64,9 +67,9 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     drop(vec![1_u8]);
     assert_eq!(calls() - before, 2, "the counter counts");
 
-    let (mut hand, feed) = feed(SampleRate::STUDIO);
-    // The device's callback takes samples out of the feed one by one, as here.
-    let mut output = feed;
+    let (mut handle, source) = render_channel(SampleRate::STUDIO);
+    // The device's callback takes samples out of the source one by one, as here.
+    let mut output = source;
     let (ask_in, ask_out) = std::sync::mpsc::sync_channel::<usize>(0);
     let (done_in, done_out) = std::sync::mpsc::sync_channel::<(u64, f32)>(0);
     let sound = std::thread::spawn(move || {
@@ -90,86 +93,86 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     let build = |k: usize, bpm: &str, speed: i64| {
         let speed = Fraction::new(speed, 100).expect("speed");
         let range = if k % 5 == 4 { Range::Section(0) } else { Range::Whole };
-        let ask = Ask { speed, range, click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+        let ask = ScheduleOptions { speed, range, click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
         // Another own sound each time, and none every third time: what rings is then nobody's but the sound thread's.
-        let mut own = OwnSounds::none();
+        let mut own = UserSamples::none();
         if !k.is_multiple_of(3) {
             let wave = |n: usize| 0.2 * (n as f32 * 0.001 * (1 + k) as f32).sin();
-            own.insert("own", OwnSound::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
+            own.insert("own", UserSample::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
         }
         Schedule::build_with(&groove(drawings[k % drawings.len()], bpm), &ask, &own)
     };
     pull(1000);
-    hand.play(build(0, "137.3", 100), Frame(0));
+    handle.play(build(0, "137.3", 100), Frame(0));
     assert!(pull(96_000) > 0.01);
     for k in 0..200 {
         match k % 8 {
-            0..=3 => hand.swap(build(k, "137.3", 100), Keep::Place),
-            4 => hand.swap(build(k, "137.3", 20 + k as i64 % 180), Keep::Place),
-            5 => hand.swap(build(k, "99.9", 100), Keep::Fraction),
-            6 => hand.seek(Position { section: 0, pass: 0, wholes: 0.3 }),
-            _ => hand.set_gain((k % 12) as f32),
+            0..=3 => handle.swap(build(k, "137.3", 100), Keep::Place),
+            4 => handle.swap(build(k, "137.3", 20 + k as i64 % 180), Keep::Place),
+            5 => handle.swap(build(k, "99.9", 100), Keep::Fraction),
+            6 => handle.seek(Position { section: 0, pass: 0, wholes: 0.3 }),
+            _ => handle.set_gain((k % 12) as f32),
         }
         if k % 50 == 49 {
-            hand.stop();
+            handle.stop();
             pull(4096);
-            hand.play(build(k, "400", 200), Frame(100));
+            handle.play(build(k, "400", 200), Frame(100));
         }
         pull(2 * 1024 + 2 * k);
-        hand.tick();
+        handle.tick();
     }
     // More edits than the rings hold while the sound thread does not run, then all at once.
     for k in 0..300 {
-        hand.swap(build(k, "200", 100), Keep::Place);
+        handle.swap(build(k, "200", 100), Keep::Place);
     }
     assert!(pull(400_000) > 0.01);
-    hand.tick();
+    handle.tick();
     pull(4096);
-    // Takes that follow each other, some of their turns silent, at other speeds, edited while they are played and wait, and
-    // replaced by another at the end of a turn.
-    let leg = |k: usize, bpm: &str| {
+    // Takes that follow each other, some of their passes silent, at other speeds, edited while they are played and wait, and
+    // replaced by another at the end of a pass.
+    let segment = |k: usize, bpm: &str| {
         let opening = Time::new(1, 4).expect("a quarter");
-        Leg::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).hushed(&[1], opening)
+        Segment::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).mute_passes(&[1], opening)
     };
-    let mut first = hand.start(leg(0, "600"), Frame(0));
+    let mut first = handle.start(segment(0, "600"), Frame(0));
     let mut last = first;
     let mut joins = 0;
     for k in 0..400 {
-        while k % 40 < 30 && hand.has_room() {
-            last = hand.queue(leg(k, "600"));
+        while k % 40 < 30 && handle.has_room() {
+            last = handle.queue(segment(k, "600"));
         }
         match k % 16 {
-            3 => (first..=last).for_each(|id| hand.replace(id, leg(k + id as usize, "600"), Keep::Place)),
-            7 => hand.replace(last, leg(k, "433"), Keep::Fraction),
-            11 => last = hand.then(leg(k, "600")),
-            13 => hand.seek(Position { section: 0, pass: 0, wholes: 0.6 }),
+            3 => (first..=last).for_each(|id| handle.replace(id, segment(k + id as usize, "600"), Keep::Place)),
+            7 => handle.replace(last, segment(k, "433"), Keep::Fraction),
+            11 => last = handle.then(segment(k, "600")),
+            13 => handle.seek(Position { section: 0, pass: 0, wholes: 0.6 }),
             15 if k % 64 == 15 => {
-                hand.stop();
+                handle.stop();
                 pull(2048);
-                last = hand.start(leg(k, "600"), Frame(7));
+                last = handle.start(segment(k, "600"), Frame(7));
             }
             _ => {}
         }
         pull(2 * 4096 + 2 * k);
-        hand.tick();
-        if let Some(head) = hand.playhead(Frame(2048)) {
-            joins += u64::from(head.leg > first);
-            first = first.max(head.leg);
+        handle.tick();
+        if let Some(head) = handle.playhead(Frame(2048)) {
+            joins += u64::from(head.segment > first);
+            first = first.max(head.segment);
         }
     }
     assert!(joins > 30, "{joins} takes began");
-    let end = hand.then(leg(2, "600").last());
+    let end = handle.then(segment(2, "600").last());
     pull(960_000);
-    assert!(hand.has_ended() && last < end);
+    assert!(handle.has_ended() && last < end);
     // More takes than the rings hold while the sound thread does not run.
     for k in 0..300 {
-        hand.queue(leg(k, "600"));
+        handle.queue(segment(k, "600"));
     }
     assert!(pull(400_000) > 0.01);
-    hand.tick();
+    handle.tick();
     pull(4096);
-    hand.stop();
-    hand.tick();
+    handle.stop();
+    handle.tick();
     pull(8192);
     assert_eq!(pull(8192), 0.0);
     drop(ask_in);

@@ -67,7 +67,7 @@ pub(super) struct Edit {
 #[derive(Debug, ClapArgs)]
 pub(super) struct Speaker {
     /// The port of this machine to listen on; no other machine can reach it
-    #[arg(long, value_name = "PORT", default_value_t = crate::sound::far::PORT, value_parser = port)]
+    #[arg(long, value_name = "PORT", default_value_t = crate::sound::remote::PORT, value_parser = port)]
     pub(super) port: u16,
 }
 

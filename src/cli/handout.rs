@@ -4,7 +4,7 @@
 use super::{Exit, Failure, args, export, input, output};
 use crate::exchange::{formats, handout as sheets};
 use crate::rhythm::Fraction;
-use crate::sound::{OwnSounds, SampleRate};
+use crate::sound::{SampleRate, UserSamples};
 use crate::store::{self, Making};
 use crate::terminal::run::handout::{self, Made, Sheet, Where};
 use crate::terminal::run::takes::Heard;
@@ -70,7 +70,7 @@ fn one(ask: &args::Sheets, path: &Path, target: &Path, rate: SampleRate) -> Resu
         "within" => Where::Within,
         _ => Where::Beside,
     };
-    let own = if sound == Where::Nowhere { OwnSounds::none() } else { input::sounds(&groove, path, rate) };
+    let own = if sound == Where::Nowhere { UserSamples::none() } else { input::sounds(&groove, path, rate) };
     let sheet = Sheet { hearings, writing: ask.notes.writing(), markdown: ask.format == "md", sound, rate, own: &own };
     let page = target.file_name().unwrap_or_default().to_string_lossy();
     let files = handout::files(&groove, &heard, &page, &sheet, &Watch::none())?;

@@ -3,7 +3,7 @@
 use super::{Exit, Failure};
 use crate::analysis::Limits;
 use crate::rhythm::{Fraction, Groove};
-use crate::sound::{OwnSounds, SampleRate};
+use crate::sound::{SampleRate, UserSamples};
 use crate::{store, terminal};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
@@ -78,7 +78,7 @@ pub(super) fn read(path: &Path) -> Result<Groove, String> {
 
 /// The sound files that a groove names, beside its own file (or in the folder of now, where it came from standard input). What
 /// is to be said of them goes to standard error: a layer without its sound sounds its voice.
-pub(super) fn sounds(groove: &Groove, file: &Path, rate: SampleRate) -> OwnSounds {
+pub(super) fn sounds(groove: &Groove, file: &Path, rate: SampleRate) -> UserSamples {
     let file = (file.as_os_str() != "-").then_some(file);
     let (own, words) = terminal::run::Sounds::default().of(groove, file, rate);
     for words in words {

@@ -31,7 +31,7 @@ pub(super) fn takes(groove: &Groove, ask: &args::Render, asked: &str) -> Result<
         range: Range::Whole,
         times: ask.loops,
         count_in,
-        silences: Vec::new(),
+        muted_passes: Vec::new(),
     };
     Ok(shared::ladder(groove, &heard, &speeds, silence, &like))
 }

@@ -3,7 +3,7 @@
 use super::{Exit, Failure};
 use crate::rhythm::Groove;
 use crate::sound::take::{Sequence, Take, table};
-use crate::sound::{OwnSounds, SampleRate};
+use crate::sound::{SampleRate, UserSamples};
 use crate::store;
 use crate::terminal::run::takes::no_wav;
 use std::io::{self, BufWriter, IsTerminal, Read, Write};
@@ -42,7 +42,7 @@ pub(super) fn sequence(
     groove: &Groove,
     takes: &[Take],
     rate: SampleRate,
-    own: OwnSounds,
+    own: UserSamples,
 ) -> Result<(), Failure> {
     let sequence = Sequence::with(groove, takes, rate, own);
     let beside = path.with_extension("tsv");

@@ -32,7 +32,7 @@ pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
         hearings => Heard::new(&groove, speed, input::limits(None)?).lines("--hearing", hearings).map_err(usage)?,
     };
     let click = ask.click.unwrap_or(Click::Off);
-    let order = sound::Ask { rate, speed, range: sound::Range::Whole, click, lines };
+    let order = sound::ScheduleOptions { rate, speed, range: sound::Range::Whole, click, lines };
     let own = input::sounds(&groove, &ask.file, rate);
     let frames = output::write(&ask.output, |sink| sound::offline_with(&groove, &order, &own, length, sink))?;
     if ask.output.as_os_str() != "-" {

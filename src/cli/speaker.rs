@@ -3,7 +3,7 @@
 
 use super::args::Speaker;
 use super::{Exit, Failure};
-use crate::sound::far::{Far, Token};
+use crate::sound::remote::{RemotePlayer, Token};
 use std::io::{self, BufRead, IsTerminal, Write};
 
 /// Where a token may stand instead of being typed.
@@ -12,7 +12,7 @@ const VARIABLE: &str = "TEETER_SPEAKER_TOKEN";
 const LINE: u64 = 200;
 
 /// Asks for the token and connects to the speaker behind a port of this host.
-pub(super) fn connect(port: u16) -> Result<Far, Failure> {
+pub(super) fn connect(port: u16) -> Result<RemotePlayer, Failure> {
     let typed = match std::env::var(VARIABLE) {
         Ok(token) if !token.is_empty() => token,
         _ => ask()?,
@@ -20,7 +20,7 @@ pub(super) fn connect(port: u16) -> Result<Far, Failure> {
     let Some(token) = Token::parse(&typed) else {
         return Err(Failure::new(Exit::Usage, "that is no token; a token looks like k7mp-2xqd-9fht-w3bn"));
     };
-    Far::connect(port, &token).map_err(|e| Failure::new(Exit::Usage, e))
+    RemotePlayer::connect(port, &token).map_err(|e| Failure::new(Exit::Usage, e))
 }
 
 /// Asks on the terminal.
@@ -48,7 +48,7 @@ pub(super) fn run(_: &Speaker) -> Result<Exit, Failure> {
 #[cfg(feature = "audio")]
 pub(super) fn run(ask: &Speaker) -> Result<Exit, Failure> {
     use crate::sound::Player;
-    use crate::sound::far::{self, Said};
+    use crate::sound::remote::{self, Said};
     use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
     use std::os::fd::AsFd;
     use std::sync::Arc;
@@ -56,7 +56,7 @@ pub(super) fn run(ask: &Speaker) -> Result<Exit, Failure> {
 
     // While a device is open, standard error is kept for nobody, because sound libraries write there.
     let mut log = std::fs::File::from(io::stderr().as_fd().try_clone_to_owned()?);
-    let speaker = far::Speaker::bind(ask.port).map_err(|e| {
+    let speaker = remote::Speaker::bind(ask.port).map_err(|e| {
         Failure::new(Exit::Usage, format!("cannot listen on port {}: {e}; --port takes another", ask.port))
     })?;
     let stop = Arc::new(AtomicBool::new(false));

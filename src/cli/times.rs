@@ -6,7 +6,7 @@ use std::path::Path;
 
 /// Middle gap between taps, in seconds, from which on they cannot be meant as seconds (ours, no source): nobody taps so slowly,
 /// and milliseconds taken for seconds are far beyond it.
-const SLOWEST: f64 = 20.0;
+const MIN_SPEED: f64 = 20.0;
 
 /// The first field of a line, where it stands, and what comes after it.
 struct Line<'a> {
@@ -67,9 +67,9 @@ fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
             _ => return Err(refused(line, line.field, "a number of seconds up to 1000000")),
         }
     }
-    if let Some(gap) = middle_gap(&times).filter(|gap| *gap > SLOWEST) {
+    if let Some(gap) = middle_gap(&times).filter(|gap| *gap > MIN_SPEED) {
         return Err(format!(
-            "{name}: found taps {gap} apart in the middle, allowed are times in seconds, at most {SLOWEST} apart in the middle \
+            "{name}: found taps {gap} apart in the middle, allowed are times in seconds, at most {MIN_SPEED} apart in the middle \
              (400 milliseconds are 0.4)"
         ));
     }

@@ -134,12 +134,12 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
 pub fn turns(groove: &Groove, report: &Report) -> String {
     let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, describe::tempos(h, 1.0));
     // Far from the written tempo the first place goes to and fro; what a player practises at is told, the rest is in the JSON.
-    let before = report.turns.iter().rposition(|t| t.percent <= SLOWEST).unwrap_or(0);
+    let before = report.turns.iter().rposition(|t| t.percent <= MIN_SPEED).unwrap_or(0);
     let mut words = Vec::new();
-    for turn in report.turns.iter().skip(before).filter(|t| t.percent <= FASTEST) {
+    for turn in report.turns.iter().skip(before).filter(|t| t.percent <= MAX_SPEED) {
         let h = &report.hearings[turn.hearing];
         words.push(if words.is_empty() {
-            format!("at {SLOWEST}% {}", name(h))
+            format!("at {MIN_SPEED}% {}", name(h))
         } else {
             format!(
                 "from {}% (written {:.1} BPM) on {}",
@@ -155,8 +155,8 @@ pub fn turns(groove: &Groove, report: &Report) -> String {
 /// Columns of the picture of streams.
 const COLUMNS: usize = 72;
 /// Playing speeds, in percent, between which changes of the first hearing are told.
-const SLOWEST: u16 = 40;
-const FASTEST: u16 = 120;
+const MIN_SPEED: u16 = 40;
+const MAX_SPEED: u16 = 120;
 
 fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     // Every pair of the written beat, the best rival, and the even layers; the rest is in the JSON.

@@ -6,8 +6,8 @@ use crate::analysis::{Limits, Report};
 use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 
 /// Slowest and fastest playing speed, in percent of the written tempo.
-const SLOWEST: i64 = 20;
-const FASTEST: i64 = 200;
+const MIN_SPEED: i64 = 20;
+const MAX_SPEED: i64 = 200;
 /// Most steps of a ladder.
 pub const STEPS: usize = 200;
 
@@ -19,7 +19,7 @@ pub fn speeds(words: &str) -> Option<Vec<Fraction>> {
     let (range, step) = words.split_once('/')?;
     let (from, to) = range.split_once('-')?;
     let (from, to) = (percent(from)?, percent(to)?);
-    if from < bound(SLOWEST)? || to > bound(FASTEST)? {
+    if from < bound(MIN_SPEED)? || to > bound(MAX_SPEED)? {
         return None;
     }
     rungs(from, to, percent(step)?)

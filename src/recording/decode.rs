@@ -18,7 +18,7 @@ use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptio
 use symphonia::core::meta::MetadataOptions;
 
 /// Longest sound, in seconds.
-pub const LONGEST: u32 = 30;
+pub const MAX_SECONDS: u32 = 30;
 /// Most bytes read of a file: more than the longest sound has in eight channels of 32 bits at 192000 frames a second.
 const READ: u64 = 256 << 20;
 /// Parts that may be damaged before the rest is given up.
@@ -44,55 +44,55 @@ pub struct Decoded {
 
 /// Why bytes are no sound that can be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Undecodable {
+pub struct DecodeError {
     /// What was found.
     pub found: String,
     /// What is allowed.
     pub allowed: String,
 }
 
-impl Undecodable {
+impl DecodeError {
     fn new(found: impl Into<String>, allowed: impl Into<String>) -> Self {
         Self { found: found.into(), allowed: allowed.into() }
     }
 }
 
-impl fmt::Display for Undecodable {
+impl fmt::Display for DecodeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "found {}, allowed is {}", self.found, self.allowed)
     }
 }
 
-impl std::error::Error for Undecodable {}
+impl std::error::Error for DecodeError {}
 
-/// Decodes a sound of at most [`LONGEST`] seconds: all channels folded into one (see `fold`), resampled to `rate`, brought
+/// Decodes a sound of at most [`MAX_SECONDS`] seconds: all channels folded into one (see `fold`), resampled to `rate`, brought
 /// to the level of the voices (see `level`). `extension` is the file's, if it has one; it only helps to guess.
 ///
 /// No more than some 256 MiB are read, and no more than the longest sound is kept, whatever the bytes say of themselves.
 ///
 /// # Errors
-/// [`Undecodable`] for what is empty, no sound, of no known form, damaged from the start, too long, silent, or has samples that
+/// [`DecodeError`] for what is empty, no sound, of no known form, damaged from the start, too long, silent, or has samples that
 /// are no numbers.
 pub fn decode(
     source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,
-) -> Result<Decoded, Undecodable> {
+) -> Result<Decoded, DecodeError> {
     // The libraries are given what others wrote; a fault of theirs must not end the program.
     catch_unwind(AssertUnwindSafe(|| decoded(source, extension, rate)))
-        .unwrap_or_else(|_| Err(Undecodable::new("a damaged file", FORMS)))
+        .unwrap_or_else(|_| Err(DecodeError::new("a damaged file", FORMS)))
 }
 
 fn decoded(
     mut source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,
-) -> Result<Decoded, Undecodable> {
-    let unreadable = |e: &io::Error| Undecodable::new(format!("a file that cannot be read ({e})"), FORMS);
+) -> Result<Decoded, DecodeError> {
+    let unreadable = |e: &io::Error| DecodeError::new(format!("a file that cannot be read ({e})"), FORMS);
     let length = source.seek(SeekFrom::End(0)).map_err(|e| unreadable(&e))?;
     source.rewind().map_err(|e| unreadable(&e))?;
     if length == 0 {
-        return Err(Undecodable::new("an empty file", FORMS));
+        return Err(DecodeError::new("an empty file", FORMS));
     }
     let priming = edit_start(&mut source, length).map_err(|e| unreadable(&e))?.unwrap_or(PRIMING);
     let mut hint = Hint::new();
@@ -104,14 +104,14 @@ fn decoded(
     let format = symphonia::default::get_probe()
         .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
         .map_err(|e| match e {
-            Error::Unsupported(what) => Undecodable::new(format!("a file of no known form ({what})"), FORMS),
-            e => Undecodable::new(format!("a damaged file, or one of no known form ({e})"), FORMS),
+            Error::Unsupported(what) => DecodeError::new(format!("a file of no known form ({what})"), FORMS),
+            e => DecodeError::new(format!("a damaged file, or one of no known form ({e})"), FORMS),
         })?;
     let raw = unpacked(format, priming)?;
     let Raw { mut samples, alone, rate: own, mut remarks, strange } = raw;
     if strange > 0 {
         let found = format!("{strange} samples that are no numbers");
-        return Err(Undecodable::new(found, "a sound of finite samples"));
+        return Err(DecodeError::new(found, "a sound of finite samples"));
     }
     let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
     if peak(&samples) <= 1e-4 * peak(&alone) {
@@ -119,13 +119,13 @@ fn decoded(
         samples = alone;
     }
     if peak(&samples) == 0.0 {
-        return Err(Undecodable::new("digital silence", "a sound that can be heard"));
+        return Err(DecodeError::new("digital silence", "a sound that can be heard"));
     }
     let mut samples = resampled(samples, own, rate)
-        .ok_or_else(|| Undecodable::new(format!("{own} frames per second"), "a rate that can be resampled"))?;
+        .ok_or_else(|| DecodeError::new(format!("{own} frames per second"), "a rate that can be resampled"))?;
     level::set(&mut samples, rate);
     if peak(&samples) == 0.0 {
-        return Err(Undecodable::new("a sound too quiet to tell from silence", "a sound that can be heard"));
+        return Err(DecodeError::new("a sound too quiet to tell from silence", "a sound that can be heard"));
     }
     Ok(Decoded { samples, remarks })
 }
@@ -140,15 +140,15 @@ struct Raw {
     strange: usize,
 }
 
-fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, Undecodable> {
-    let no_sound = || Undecodable::new("a file with no sound in it", FORMS);
+fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, DecodeError> {
+    let no_sound = || DecodeError::new("a file with no sound in it", FORMS);
     let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
     let (id, told) = (track.id, track.num_frames);
     let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or_else(no_sound)?;
     let primed = params.codec == CODEC_ID_AAC;
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())
-        .map_err(|e| Undecodable::new(format!("a sound coded in a way not known here ({e})"), FORMS))?;
+        .map_err(|e| DecodeError::new(format!("a sound coded in a way not known here ({e})"), FORMS))?;
     let mut raw = Raw { samples: Vec::new(), alone: Vec::new(), rate: 0, remarks: Vec::new(), strange: 0 };
     let (mut damaged, mut ended) = (0, true);
     let (mut weights, mut layout) = (Vec::new(), Channels::None);
@@ -177,7 +177,7 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
                     raw.rate = spec.rate();
                     if !RATES.contains(&raw.rate) {
                         let found = format!("{} frames per second", raw.rate);
-                        return Err(Undecodable::new(found, format!("{} to {}", RATES.start(), RATES.end())));
+                        return Err(DecodeError::new(found, format!("{} to {}", RATES.start(), RATES.end())));
                     }
                 }
                 if spec.rate() != raw.rate {
@@ -195,7 +195,7 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
                     raw.alone.push(frame[0]);
                 }
                 if raw.samples.len() as u64
-                    > u64::from(LONGEST) * u64::from(raw.rate) + if primed { u64::from(priming) } else { 0 }
+                    > u64::from(MAX_SECONDS) * u64::from(raw.rate) + if primed { u64::from(priming) } else { 0 }
                 {
                     return Err(too_long(told, raw.rate));
                 }
@@ -210,7 +210,7 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
     if raw.samples.is_empty() {
         let found =
             if damaged > 0 || !ended { "a damaged file: nothing of it can be decoded" } else { "a sound of no length" };
-        return Err(Undecodable::new(found, FORMS));
+        return Err(DecodeError::new(found, FORMS));
     }
     if damaged > 0 {
         raw.remarks.push(format!("it is damaged: {damaged} parts of it are left out"));
@@ -262,15 +262,15 @@ fn first_edit(list: &[u8]) -> Option<u32> {
     times.filter(|_| *version == 0).find(|t| *t != u32::MAX).filter(|t| *t <= MOST_PRIMING)
 }
 
-fn too_long(told: Option<u64>, rate: u32) -> Undecodable {
+fn too_long(told: Option<u64>, rate: u32) -> DecodeError {
     let seconds = told.map_or(0, |t| t / u64::from(rate));
     let found = match seconds {
-        s if s <= u64::from(LONGEST) || s > 1_000_000 => format!("a sound longer than {LONGEST} s"),
+        s if s <= u64::from(MAX_SECONDS) || s > 1_000_000 => format!("a sound longer than {MAX_SECONDS} s"),
         s if s < 120 => format!("a sound of {s} s"),
         s if s < 7200 => format!("a sound of {} min", s / 60),
         s => format!("a sound of {} h {} min", s / 3600, s / 60 % 60),
     };
-    Undecodable::new(found, format!("at most {LONGEST} s"))
+    DecodeError::new(found, format!("at most {MAX_SECONDS} s"))
 }
 
 fn resampled(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {

@@ -6,4 +6,4 @@ mod level;
 #[cfg(test)]
 mod tests;
 
-pub use decode::{Decoded, LONGEST, Undecodable, decode};
+pub use decode::{DecodeError, Decoded, MAX_SECONDS, decode};

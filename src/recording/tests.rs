@@ -70,7 +70,7 @@ fn spread(mono: &[f64], factors: &[f64]) -> Vec<f64> {
     mono.iter().flat_map(|x| factors.iter().map(move |f| x * f)).collect()
 }
 
-fn of(bytes: Vec<u8>) -> Result<Decoded, Undecodable> {
+fn of(bytes: Vec<u8>) -> Result<Decoded, DecodeError> {
     decode(Cursor::new(bytes), Some("wav"), RATE)
 }
 

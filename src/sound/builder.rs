@@ -2,12 +2,12 @@
 //! how a voice is made.
 
 use super::click::{ClickLine, Moment};
-use super::clock::{Pace, Point, Ruler};
-use super::own::OwnSounds;
-use super::place::{Map, Piece};
-use super::schedule::{Ask, Note, Range, Schedule, approx};
+use super::clock::{FrameTime, FramesPerWhole, Timebase};
+use super::position::{Piece, PositionMap};
+use super::schedule::{Note, Range, Schedule, ScheduleOptions, approx};
 use super::units::{Gain, SampleRate};
-use super::voice::{self, Origin, Strike};
+use super::user_samples::UserSamples;
+use super::voice::{self, SampleSource, SynthKey};
 use crate::rhythm::{Event, Fraction, Groove, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -28,22 +28,22 @@ pub(super) struct Run {
 /// A loop that is being laid out.
 pub(super) struct Builder<'a> {
     pub(super) groove: &'a Groove,
-    pub(super) ask: &'a Ask,
+    pub(super) ask: &'a ScheduleOptions,
     pub(super) runs: Vec<Run>,
     /// The attacks of every heard layer in the range, one time through each section.
     events: Vec<(usize, Vec<Event>)>,
-    pub(super) ruler: Ruler,
+    pub(super) ruler: Timebase,
     /// Start of the range within the whole groove at full speed, in seconds.
     pub(super) lead: BigRational,
     pub(super) notes: Vec<Note>,
-    sounds: Vec<(Origin, Arc<[f32]>)>,
-    known: HashMap<Origin, u32>,
-    own: Option<&'a OwnSounds>,
+    sounds: Vec<(SampleSource, Arc<[f32]>)>,
+    known: HashMap<SampleSource, u32>,
+    own: Option<&'a UserSamples>,
 }
 
 impl<'a> Builder<'a> {
     /// Measures what is asked for.
-    pub(super) fn new(groove: &'a Groove, ask: &'a Ask, own: &'a OwnSounds) -> Self {
+    pub(super) fn new(groove: &'a Groove, ask: &'a ScheduleOptions, own: &'a UserSamples) -> Self {
         let sections = groove.sections();
         let whole = |s: usize, passes: usize| Run { section: s, passes, from: Time::ZERO, to: sections[s].length() };
         let runs: Vec<Run> = match ask.range {
@@ -61,26 +61,27 @@ impl<'a> Builder<'a> {
         // Sections outside the range are never measured; they must not widen the common denominator.
         let tempo =
             |s: usize| if runs.iter().any(|r| r.section == s) { s } else { runs.first().map_or(0, |r| r.section) };
-        let pace = |s: usize| Pace::new(sections[tempo(s)].tempo, speed, ask.rate);
+        let pace = |s: usize| FramesPerWhole::new(sections[tempo(s)].tempo, speed, ask.rate);
         let rows = denominators.into_iter().enumerate().map(|(s, d)| (pace(s), d)).collect();
         let mut lead = BigRational::from_integer(BigInt::ZERO);
         let one = SampleRate::STUDIO;
         if let (Some(run), false) = (runs.first(), ask.lines.is_empty()) {
             let seconds = |section: usize, time: Time| {
-                Pace::new(sections[section].tempo, Fraction::ONE, one).frames(time) / BigInt::from(one.hertz())
+                FramesPerWhole::new(sections[section].tempo, Fraction::ONE, one).frames(time)
+                    / BigInt::from(one.hertz())
             };
             for (s, section) in sections.iter().enumerate().take(run.section) {
                 lead += seconds(s, section.length()) * BigInt::from(section.times);
             }
             lead += seconds(run.section, run.from);
         }
-        let ruler = Ruler::new(rows);
+        let ruler = Timebase::new(rows);
         // Seconds that are no exact times must not be rounded twice.
         let ruler = if ask.lines.iter().any(ClickLine::has_seconds) { ruler.refined() } else { ruler };
         Self { runs, events, lead, own: Some(own), ..Self::empty(groove, ask, ruler) }
     }
 
-    fn empty(groove: &'a Groove, ask: &'a Ask, ruler: Ruler) -> Self {
+    fn empty(groove: &'a Groove, ask: &'a ScheduleOptions, ruler: Timebase) -> Self {
         Self {
             groove,
             ask,
@@ -96,8 +97,8 @@ impl<'a> Builder<'a> {
     }
 
     /// A loop of so many seconds at full speed in which only the lines of clicks sound.
-    pub(super) fn clicks(groove: &'a Groove, ask: &'a Ask, seconds: &BigRational) -> Schedule {
-        let ruler = Ruler::new(Vec::new()).refined();
+    pub(super) fn clicks(groove: &'a Groove, ask: &'a ScheduleOptions, seconds: &BigRational) -> Schedule {
+        let ruler = Timebase::new(Vec::new()).refined();
         let length = ruler.nearest(&(seconds * ask.frames_per_second()));
         Self::empty(groove, ask, ruler).finish(Vec::new(), length)
     }
@@ -105,7 +106,7 @@ impl<'a> Builder<'a> {
     /// The loop.
     pub(super) fn build(self) -> Schedule {
         let denom = self.ruler.denom();
-        let (mut pieces, mut length) = (Vec::new(), Point::ZERO);
+        let (mut pieces, mut length) = (Vec::new(), FrameTime::ZERO);
         for run in &self.runs {
             let lasts = self.ruler.at(run.section, run.to).minus(self.ruler.at(run.section, run.from), denom);
             for pass in 0..run.passes {
@@ -118,14 +119,14 @@ impl<'a> Builder<'a> {
         self.finish(pieces, length)
     }
 
-    fn finish(mut self, pieces: Vec<Piece>, length: Point) -> Schedule {
+    fn finish(mut self, pieces: Vec<Piece>, length: FrameTime) -> Schedule {
         if length.frame >= SHORTEST {
             self.layers(&pieces);
             self.beats(&pieces);
             self.lines(&pieces, length);
             self.notes.sort_by_key(|n| n.at);
         }
-        let map = Map { pieces, length, denom: self.ruler.denom() };
+        let map = PositionMap { pieces, length, denom: self.ruler.denom() };
         Schedule::of_parts(self.notes, self.sounds, map, self.ask.rate)
     }
 
@@ -137,7 +138,7 @@ impl<'a> Builder<'a> {
             let own = layer.sound.as_ref().zip(self.own).and_then(|(name, own)| own.get(name, self.ask.rate));
             for event in events {
                 let Some(run) = self.runs.iter().find(|r| r.section == event.section) else { continue };
-                let strike = Strike::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
+                let strike = SynthKey::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
                 let hold = if strike.is_held() {
                     let room = run.to.minus(event.offset).unwrap_or(event.length);
                     let lasts = self.ruler.at(event.section, event.length.min(room)).rounded(denom);
@@ -165,16 +166,16 @@ impl<'a> Builder<'a> {
         self.notes.extend(same.map(|p| Note { at: p.start.plus(note.at, denom), ..note }));
     }
 
-    pub(super) fn within(&self, run: &Run, offset: Time) -> Point {
+    pub(super) fn within(&self, run: &Run, offset: Time) -> FrameTime {
         let denom = self.ruler.denom();
         self.ruler.at(run.section, offset).minus(self.ruler.at(run.section, run.from), denom)
     }
 
-    pub(super) fn sound(&mut self, strike: Strike) -> u32 {
-        self.sound_of(Origin::Struck(strike), || voice::sound(strike))
+    pub(super) fn sound(&mut self, strike: SynthKey) -> u32 {
+        self.sound_of(SampleSource::Synth(strike), || voice::sound(strike))
     }
 
-    fn sound_of(&mut self, origin: Origin, samples: impl FnOnce() -> Arc<[f32]>) -> u32 {
+    fn sound_of(&mut self, origin: SampleSource, samples: impl FnOnce() -> Arc<[f32]>) -> u32 {
         *self.known.entry(origin).or_insert_with(|| {
             self.sounds.push((origin, samples()));
             self.sounds.len() as u32 - 1
@@ -197,7 +198,7 @@ fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
 }
 
 /// The denominators of every time of each section that is in the range.
-fn denominators(groove: &Groove, ask: &Ask, runs: &[Run], events: &[(usize, Vec<Event>)]) -> Vec<Vec<i64>> {
+fn denominators(groove: &Groove, ask: &ScheduleOptions, runs: &[Run], events: &[(usize, Vec<Event>)]) -> Vec<Vec<i64>> {
     let mut all = vec![BTreeSet::from([1_i64]); groove.sections().len()];
     for run in runs {
         let meter = &groove.sections()[run.section].meter;

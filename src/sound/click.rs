@@ -2,11 +2,11 @@
 //! where a line comes from.
 
 use super::builder::Builder;
-use super::clock::Point;
-use super::place::Piece;
+use super::clock::FrameTime;
+use super::position::Piece;
 use super::schedule::Note;
 use super::units::Gain;
-use super::voice::{Strike, Tone};
+use super::voice::{SynthKey, Tone};
 use crate::rhythm::{Accent, MeterKind, Time};
 use num_rational::BigRational;
 use num_traits::FromPrimitive;
@@ -47,7 +47,7 @@ impl Click {
 pub struct ClickLine {
     /// When they sound, in any order; what lies outside the range is left out.
     pub moments: Vec<Moment>,
-    /// Which pitch, from 0; from [`super::TONES`] on they come again.
+    /// Which pitch, from 0; from [`super::CLICK_TONES`] on they come again.
     pub tone: u8,
     /// Side, from left (-100) to right (100).
     pub side: i8,
@@ -74,7 +74,7 @@ pub enum Moment {
 
 impl ClickLine {
     /// The line of a pulse that comes again after `length` seconds at full speed: `pulses` in rising order, clicked as
-    /// `click` says for the beat. What lies between the last pulse and the first of the next turn belongs to both.
+    /// `click` says for the beat. What lies between the last pulse and the first of the next pass belongs to both.
     pub fn of_pulse(pulses: &[f64], length: f64, click: Click, tone: u8, side: i8) -> Self {
         let parts = click.parts();
         let mut moments = Vec::new();
@@ -132,7 +132,7 @@ impl Builder<'_> {
                     _ => (Accent::Plain, 1.0),
                 };
                 let (left, right) = Gain::UNITY.panned(0);
-                let sound = self.sound(Strike { rate: self.ask.rate, tone: Tone::Beat, accent });
+                let sound = self.sound(SynthKey { rate: self.ask.rate, tone: Tone::Beat, accent });
                 let at = self.within(&self.runs[r], offset);
                 let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
                 self.repeat(s, note, pieces);
@@ -141,7 +141,7 @@ impl Builder<'_> {
     }
 
     /// Lays the further lines of clicks in a loop of this length.
-    pub(super) fn lines(&mut self, pieces: &[Piece], length: Point) {
+    pub(super) fn lines(&mut self, pieces: &[Piece], length: FrameTime) {
         let denom = self.ruler.denom();
         let scale = self.ask.frames_per_second();
         for line in &self.ask.lines {
@@ -159,11 +159,12 @@ impl Builder<'_> {
                     }
                 };
                 // A pulse at the very start may have been computed a hair before it.
-                let at = at.map(|at| if at.frame == -1 && denom - at.part <= denom >> HAIR { Point::ZERO } else { at });
-                if let Some(at) = at.filter(|&at| at >= Point::ZERO && at < length) {
+                let at =
+                    at.map(|at| if at.frame == -1 && denom - at.part <= denom >> HAIR { FrameTime::ZERO } else { at });
+                if let Some(at) = at.filter(|&at| at >= FrameTime::ZERO && at < length) {
                     let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
-                    let tone = Tone::Line(line.tone % super::TONES);
-                    let sound = self.sound(Strike { rate: self.ask.rate, tone, accent });
+                    let tone = Tone::Line(line.tone % super::CLICK_TONES);
+                    let sound = self.sound(SynthKey { rate: self.ask.rate, tone, accent });
                     self.notes.push(Note { at, sound, hold: u32::MAX, left, right });
                 }
             }

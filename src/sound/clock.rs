@@ -12,18 +12,18 @@ const MOST: u32 = 120;
 /// Least denominator of a ruler for times in seconds: 2^48.
 const FINE: u32 = 48;
 
-/// A position or length: whole frames, and a part of a frame over the denominator of its [`Ruler`].
+/// A position or length: whole frames, and a part of a frame over the denominator of its [`Timebase`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
-pub(super) struct Point {
+pub(super) struct FrameTime {
     /// Whole frames, rounded down.
     pub(super) frame: i64,
     /// The rest, at least 0 and less than the denominator.
     pub(super) part: i128,
 }
 
-impl Point {
+impl FrameTime {
     /// The start.
-    pub(super) const ZERO: Point = Point { frame: 0, part: 0 };
+    pub(super) const ZERO: FrameTime = FrameTime { frame: 0, part: 0 };
 
     /// Exact sum.
     pub(super) fn plus(self, other: Self, denom: i128) -> Self {
@@ -71,9 +71,9 @@ impl Point {
 
 /// Exact frames per whole note: `60 * rate / (whole notes per minute * speed)`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Pace(BigRational);
+pub(super) struct FramesPerWhole(BigRational);
 
-impl Pace {
+impl FramesPerWhole {
     /// The pace of a tempo at a playing speed (1 is full speed); a speed that is not positive counts as full speed.
     pub(super) fn new(tempo: Tempo, speed: Fraction, rate: SampleRate) -> Self {
         let minute = BigRational::from_integer(BigInt::from(60_u32) * rate.hertz());
@@ -102,23 +102,23 @@ fn big(x: Fraction) -> BigRational {
 /// (many sections of unrelated fractional tempos) it is 2^120 and every section length and offset is rounded once to that
 /// fixed point, an error of at most 2^-121 frame each.
 #[derive(Debug, Clone)]
-pub(super) struct Ruler {
+pub(super) struct Timebase {
     denom: i128,
     rows: Vec<Row>,
 }
 
 #[derive(Debug, Clone)]
 struct Row {
-    pace: Pace,
+    pace: FramesPerWhole,
     /// Common denominator of the section's times, in whole notes.
     cells: i64,
     /// What one part of that denominator measures in units of the ruler, where both are small.
     unit: Option<i128>,
 }
 
-impl Ruler {
+impl Timebase {
     /// A ruler for sections of these paces, each with the denominators (whole notes) of the times that will be asked for.
-    pub(super) fn new(sections: Vec<(Pace, Vec<i64>)>) -> Self {
+    pub(super) fn new(sections: Vec<(FramesPerWhole, Vec<i64>)>) -> Self {
         let mut denom = BigInt::one();
         let mut units = Vec::with_capacity(sections.len());
         for (pace, denominators) in &sections {
@@ -158,12 +158,12 @@ impl Ruler {
     }
 
     /// The pace of a section.
-    pub(super) fn pace(&self, section: usize) -> &Pace {
+    pub(super) fn pace(&self, section: usize) -> &FramesPerWhole {
         &self.rows[section].pace
     }
 
     /// Frames from the start of a section to `time`.
-    pub(super) fn at(&self, section: usize, time: Time) -> Point {
+    pub(super) fn at(&self, section: usize, time: Time) -> FrameTime {
         let row = &self.rows[section];
         // Both factors of a checked product fit; every other case takes the slow way with the same result.
         let fast = row
@@ -177,20 +177,20 @@ impl Ruler {
     }
 
     /// The point nearest to any exact number of frames; exact where the denominator allows it.
-    pub(super) fn nearest(&self, frames: &BigRational) -> Point {
+    pub(super) fn nearest(&self, frames: &BigRational) -> FrameTime {
         let scaled = (frames * BigInt::from(self.denom)).round().to_integer();
         let (frame, part) = scaled.div_mod_floor(&BigInt::from(self.denom));
         let far = if frame.is_negative() { i64::MIN / 4 } else { i64::MAX / 4 };
-        Point { frame: frame.to_i64().unwrap_or(far), part: part.to_i128().unwrap_or(0) }
+        FrameTime { frame: frame.to_i64().unwrap_or(far), part: part.to_i128().unwrap_or(0) }
     }
 
-    fn point(&self, value: i128) -> Point {
+    fn point(&self, value: i128) -> FrameTime {
         // A division of 64-bit numbers is many times faster, and nearly every groove gets by with it.
         if let (Ok(v), Ok(d)) = (i64::try_from(value), i64::try_from(self.denom)) {
-            return Point { frame: v.div_euclid(d), part: i128::from(v.rem_euclid(d)) };
+            return FrameTime { frame: v.div_euclid(d), part: i128::from(v.rem_euclid(d)) };
         }
         let (frame, part) = value.div_mod_floor(&self.denom);
-        Point { frame: i64::try_from(frame).unwrap_or(i64::MAX / 4), part }
+        FrameTime { frame: i64::try_from(frame).unwrap_or(i64::MAX / 4), part }
     }
 }
 
@@ -199,35 +199,35 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn pace(bpm: &str, rate: u32) -> Pace {
+    fn pace(bpm: &str, rate: u32) -> FramesPerWhole {
         let tempo = Tempo::new(Fraction::parse(bpm).expect("valid"), Time::new(1, 4).expect("valid")).expect("valid");
-        Pace::new(tempo, Fraction::ONE, SampleRate::new(rate).expect("valid"))
+        FramesPerWhole::new(tempo, Fraction::ONE, SampleRate::new(rate).expect("valid"))
     }
 
-    fn value(p: Point, denom: i128) -> BigRational {
+    fn value(p: FrameTime, denom: i128) -> BigRational {
         BigRational::from_integer(p.frame.into()) + BigRational::new(p.part.into(), denom.into())
     }
 
     #[test]
     fn a_quarter_at_120_is_half_a_second() {
-        let ruler = Ruler::new(vec![(pace("120", 48_000), vec![4])]);
-        assert_eq!(ruler.at(0, Time::new(1, 4).expect("valid")), Point { frame: 24_000, part: 0 });
+        let ruler = Timebase::new(vec![(pace("120", 48_000), vec![4])]);
+        assert_eq!(ruler.at(0, Time::new(1, 4).expect("valid")), FrameTime { frame: 24_000, part: 0 });
         assert_eq!(ruler.denom(), 1);
     }
 
     #[test]
     fn halves_round_upward() {
-        assert_eq!(Point { frame: 3, part: 1 }.rounded(2), 4);
-        assert_eq!(Point { frame: -4, part: 1 }.rounded(2), -3);
-        assert_eq!(Point { frame: 3, part: 1 }.rounded(3), 3);
-        assert_eq!(Point { frame: 3, part: 2 }.rounded(3), 4);
+        assert_eq!(FrameTime { frame: 3, part: 1 }.rounded(2), 4);
+        assert_eq!(FrameTime { frame: -4, part: 1 }.rounded(2), -3);
+        assert_eq!(FrameTime { frame: 3, part: 1 }.rounded(3), 3);
+        assert_eq!(FrameTime { frame: 3, part: 2 }.rounded(3), 4);
     }
 
     #[test]
     fn too_many_unrelated_tempos_fall_back_to_a_fine_fixed_point() {
         let primes = [7919_i64, 7907, 7901, 7883, 7879, 7877, 7873, 7867, 7853, 7841, 7829, 7823];
         let rows: Vec<_> = primes.iter().map(|p| (pace(&format!("{p}/64"), 44_100), vec![16])).collect();
-        let ruler = Ruler::new(rows.clone());
+        let ruler = Timebase::new(rows.clone());
         assert_eq!(ruler.denom(), 1 << 120);
         let bound = BigRational::new(BigInt::one(), BigInt::one() << 121);
         for (s, (pace, _)) in rows.iter().enumerate() {
@@ -242,19 +242,19 @@ mod tests {
         fn points_are_exact(
             bpm in 5_000_i64..1_000_000, scale in prop::sample::select(vec![1_i64, 3, 7, 1000]), numer in 0_i64..100_000,
             denom in 1_i64..200, other in 1_i64..64, rate in prop::sample::select(vec![8_000_u32, 44_100, 48_000, 96_000]),
-            turns in 0_u64..1_000_000,
+            passes in 0_u64..1_000_000,
         ) {
             let tempo = Fraction::new(bpm.clamp(5 * scale, 1000 * scale), scale).expect("valid");
             let pace = pace(&format!("{}/{}", tempo.numer(), tempo.denom()), rate);
-            let ruler = Ruler::new(vec![(pace.clone(), vec![denom, other])]);
+            let ruler = Timebase::new(vec![(pace.clone(), vec![denom, other])]);
             let time = Time::new(numer, denom).expect("valid");
             let point = ruler.at(0, time);
             prop_assert_eq!(value(point, ruler.denom()), pace.frames(time));
             let fine = ruler.clone().refined();
             prop_assert!(fine.denom() >= 1 << 48);
             prop_assert_eq!(value(fine.at(0, time), fine.denom()), pace.frames(time));
-            let many = point.times(turns, ruler.denom());
-            let exact = pace.frames(time) * BigInt::from(turns);
+            let many = point.times(passes, ruler.denom());
+            let exact = pace.frames(time) * BigInt::from(passes);
             prop_assert_eq!(value(many, ruler.denom()), exact.clone());
             prop_assert_eq!(many.minus(point, ruler.denom()).plus(point, ruler.denom()), many);
             let half = BigRational::new(1.into(), 2.into());

@@ -1,8 +1,8 @@
 //! What is said of output devices: their names, which of them a text means, what has become of one. It must not know how a device
 //! is found or opened; a program that was built without sound knows none.
 
-use super::NoSound;
-use super::place::Playhead;
+use super::OutputError;
+use super::position::Playhead;
 
 /// An output device of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,14 +17,14 @@ pub struct OutputDevice {
 
 /// What has become of the output device; each is told once.
 #[derive(Debug, Clone, PartialEq)]
-pub enum News {
+pub enum DeviceEvent {
     /// It is lost. The player tries to open it again by itself; what is played waits.
-    Lost(NoSound),
+    Lost(OutputError),
     /// It is back, and what is played goes on from where it was.
-    Back,
+    Reopened,
     /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, what was played is to be built
     /// for the rate of now and played from there.
-    BackAnew(Option<Playhead>),
+    ReopenedAtNewRate(Option<Playhead>),
 }
 
 /// Which of the devices a text means: the one of that id or that name, or else the first whose name holds it, capital letters
@@ -38,10 +38,10 @@ pub fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
 /// Says that the program was built without sound.
 ///
 /// # Errors
-/// Always [`NoSound`].
+/// Always [`OutputError`].
 #[cfg(not(feature = "audio"))]
-pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
-    Err(NoSound::without())
+pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
+    Err(OutputError::without())
 }
 
 #[cfg(test)]

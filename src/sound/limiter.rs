@@ -3,7 +3,7 @@
 use std::f64::consts::PI;
 
 /// Ceiling of every output sample: -1.5 dBFS.
-pub const CEILING: f32 = 0.841_395_1;
+pub const LIMITER_CEILING: f32 = 0.841_395_1;
 /// Ceiling of the curve between the samples at the points looked at: -1.8 dBTP. Four points per frame miss up to 0.7 dB of
 /// the highest tones (ITU-R BS.1770-5, annex 2), so that finer meters still show less than -1 dBTP.
 const BETWEEN: f32 = 0.812_830_5;
@@ -32,7 +32,7 @@ const RING: usize = DELAY + 1;
 /// The gain each frame needs is `min(1, ceiling / peak)`, where the peak counts the frame's samples and the curve up to the
 /// next frame, oversampled fourfold (as ITU-R BS.1770-5, annex 2, has it). The least gain over the look-ahead is held,
 /// recovers slowly, and is averaged over the look-ahead; every average holds only gains that are small enough for the frame
-/// it is applied to, so no sample leaves above [`CEILING`].
+/// it is applied to, so no sample leaves above [`LIMITER_CEILING`].
 #[derive(Debug)]
 pub(super) struct Limiter {
     delayed: [(f32, f32); RING],
@@ -101,7 +101,10 @@ impl Limiter {
             return out;
         }
         let gain = (self.sum as f64 / FULL as f64) as f32;
-        ((out.0 * gain).clamp(-CEILING, CEILING), (out.1 * gain).clamp(-CEILING, CEILING))
+        (
+            (out.0 * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING),
+            (out.1 * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING),
+        )
     }
 
     /// The gain needed by the frame [`AFTER`] frames ago and the curve from there to the next.
@@ -112,7 +115,7 @@ impl Limiter {
         let (mut over, window) = (0.0_f32, self.recent_at..self.recent_at + TAPS);
         for row in &self.recent {
             let row = &row[window.clone()];
-            over = over.max(row[AFTER - 1].abs() / CEILING);
+            over = over.max(row[AFTER - 1].abs() / LIMITER_CEILING);
             for taps in &self.taps {
                 let between: f32 = row.iter().zip(taps).map(|(x, h)| x * h).sum();
                 over = over.max(between.abs() / BETWEEN);
@@ -228,11 +231,11 @@ mod tests {
         let mut input = vec![(0.25, -0.25); 400_000];
         input[1000] = (4.0, 0.0);
         let out = run(&input);
-        assert!((CEILING - out[1000].0).abs() < 0.01, "{:?}", out[1000]);
+        assert!((LIMITER_CEILING - out[1000].0).abs() < 0.01, "{:?}", out[1000]);
         assert!(out[..1000 - DELAY] == input[..1000 - DELAY]);
         assert_eq!(out.last(), input.last());
         // 63% of the way back after 2^12 frames.
-        let share = (out[1000 + 4096 + 64].0 / 0.25 - CEILING / 4.0) / (1.0 - CEILING / 4.0);
+        let share = (out[1000 + 4096 + 64].0 / 0.25 - LIMITER_CEILING / 4.0) / (1.0 - LIMITER_CEILING / 4.0);
         assert!((0.6..0.68).contains(&share), "{share}");
     }
 
@@ -250,7 +253,7 @@ mod tests {
             }
             // The gain alone keeps the ceiling; the last clamp only takes the rounding of one multiplication.
             for (out, dry) in run(&input).into_iter().zip(&input) {
-                prop_assert!(out.0.abs() <= CEILING && out.1.abs() <= CEILING);
+                prop_assert!(out.0.abs() <= LIMITER_CEILING && out.1.abs() <= LIMITER_CEILING);
                 prop_assert!(out.0.abs() <= dry.0.abs() && out.0 * dry.0 >= 0.0);
             }
         }

@@ -1,66 +1,66 @@
 //! Schedule (exact time to frames), voices, render and player of a groove. It must not know the session or the screen; on
 //! the sound thread there is no lock, no allocation, no free and no I/O.
 
-#[cfg(feature = "audio")]
-mod board;
+mod backend;
 mod builder;
+#[cfg(feature = "audio")]
+mod channel;
 mod click;
 mod clock;
 mod device;
-mod either;
-pub mod far;
-#[cfg(feature = "audio")]
-mod feed;
 mod limiter;
 #[cfg(feature = "audio")]
 mod output;
-mod own;
-mod place;
 #[cfg(feature = "audio")]
 mod player;
-#[cfg(feature = "audio")]
-pub mod quiet;
-#[cfg_attr(not(feature = "audio"), allow(dead_code, reason = "a file needs less of it than the player"))]
-mod relay;
+mod position;
+pub mod remote;
 mod render;
 mod schedule;
+#[cfg_attr(not(feature = "audio"), allow(dead_code, reason = "a file needs less of it than the player"))]
+mod segment;
+#[cfg(feature = "audio")]
+mod shared_status;
+#[cfg(feature = "audio")]
+pub mod stderr_guard;
 pub mod take;
 #[cfg(test)]
 mod tests;
 mod units;
+mod user_samples;
 mod voice;
 mod wav;
 
+pub use backend::{AudioBackend, OutputEvent};
+#[cfg(feature = "audio")]
+pub use channel::{RenderHandle, RenderSource, render_channel};
 pub use click::{Click, ClickLine, Moment};
 #[cfg(not(feature = "audio"))]
 pub use device::outputs;
-pub use device::{News, OutputDevice, chosen};
-pub use either::{Happening, Output};
-#[cfg(feature = "audio")]
-pub use feed::{Feed, Hand, feed};
-pub use limiter::CEILING;
+pub use device::{DeviceEvent, OutputDevice, chosen};
+pub use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
 pub use output::outputs;
-pub use own::{OwnSound, OwnSounds};
-pub use place::{Map, Playhead, Position};
 #[cfg(feature = "audio")]
 pub use player::Player;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use player::fake::Fake;
+pub use position::{Playhead, Position, PositionMap};
+pub use render::{Keep, MAX_POLYPHONY, MIX_DB, RENDER_LATENCY, Renderer};
+pub use schedule::{MAX_SPEED, MIN_SPEED, Range, Schedule, ScheduleOptions};
+pub use segment::{MAX_QUEUED, Segment};
 #[cfg(all(test, feature = "audio"))]
-pub(crate) use quiet::ALONE;
-pub use relay::{Leg, WAITING};
-pub use render::{Keep, LATENCY, MASTER_DB, Renderer, VOICES};
-pub use schedule::{Ask, FASTEST, Range, SLOWEST, Schedule};
+pub(crate) use stderr_guard::STDERR_LOCK;
 pub use units::{Frame, Gain, SampleRate};
-pub use voice::TONES;
+pub use user_samples::{UserSample, UserSamples};
+pub use voice::CLICK_TONES;
 pub use wav::{Length, Writer, offline, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NoSound(String);
+pub struct OutputError(String);
 
-impl NoSound {
+impl OutputError {
     /// The reason.
     pub fn reason(&self) -> &str {
         &self.0
@@ -78,10 +78,10 @@ impl NoSound {
     }
 }
 
-impl std::fmt::Display for NoSound {
+impl std::fmt::Display for OutputError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "no sound: {}", self.0)
     }
 }
 
-impl std::error::Error for NoSound {}
+impl std::error::Error for OutputError {}

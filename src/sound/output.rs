@@ -1,10 +1,10 @@
-//! The output devices of this machine: their names, and a stream that pulls samples out of a feed. It must not know grooves or
+//! The output devices of this machine: their names, and a stream that pulls samples out of a source. It must not know grooves or
 //! when a device is opened; only this file may name rodio.
 
-use super::NoSound;
+use super::OutputError;
+use super::channel::RenderSource;
 use super::device::{OutputDevice, chosen};
-use super::feed::Feed;
-use super::quiet::Quiet;
+use super::stderr_guard::StderrGuard;
 use super::units::SampleRate;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use rodio::cpal::{self, BufferSize, ErrorKind, FromSample, SampleFormat, SizedSample};
@@ -16,15 +16,15 @@ use std::time::Duration;
 
 /// A distance from render to playback beyond this is no truth.
 const ABSURD: Duration = Duration::from_secs(2);
-/// Seconds over which a stream begins, so that what rings in the feed does not start with a step.
+/// Seconds over which a stream begins, so that what rings in the source does not start with a step.
 const OPENING: f32 = 0.005;
 
 /// The output devices there are now. What sound libraries print meanwhile is put aside.
 ///
 /// # Errors
-/// [`NoSound`] in one line if the system cannot say.
-pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
-    let _quiet = Quiet::new();
+/// [`OutputError`] in one line if the system cannot say.
+pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
+    let _quiet = StderrGuard::new();
     let host = cpal::default_host();
     let known = |d: &cpal::Device, default: bool| {
         let id = d.id().ok()?.id().to_owned();
@@ -32,7 +32,7 @@ pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
         Some(OutputDevice { name, id, default })
     };
     let default = host.default_output_device().and_then(|d| known(&d, true));
-    let devices = host.output_devices().map_err(|e| NoSound::new(&e.to_string()))?;
+    let devices = host.output_devices().map_err(|e| OutputError::new(&e.to_string()))?;
     let same = |d: &OutputDevice| default.as_ref().is_some_and(|o| o.id == d.id);
     let others: Vec<OutputDevice> = devices.filter_map(|d| known(&d, false)).filter(|d| !same(d)).collect();
     // Some systems leave the default one out of their list, and say that it is there where it cannot be opened.
@@ -42,7 +42,7 @@ pub fn outputs() -> Result<Vec<OutputDevice>, NoSound> {
 /// What a stream tells, written on threads of the sound library: atomics and nothing else, for an error may be told a million
 /// times a second.
 #[derive(Debug, Default)]
-pub(super) struct Signs {
+pub(super) struct StreamCounters {
     /// Errors told.
     pub(super) errors: AtomicU64,
     /// Whether one of them says that the stream is over.
@@ -52,32 +52,37 @@ pub(super) struct Signs {
     pub(super) ahead: AtomicU64,
 }
 
-/// A feed that comes home when the stream that pulls it is gone.
-pub(super) struct Lent {
-    feed: Option<Feed>,
-    home: Sender<Feed>,
+/// A source that comes home when the stream that pulls it is gone.
+pub(super) struct SourceLease {
+    source: Option<RenderSource>,
+    home: Sender<RenderSource>,
 }
 
-impl Lent {
-    pub(super) fn new(feed: Feed, home: Sender<Feed>) -> Self {
-        Self { feed: Some(feed), home }
+impl SourceLease {
+    pub(super) fn new(source: RenderSource, home: Sender<RenderSource>) -> Self {
+        Self { source: Some(source), home }
     }
 }
 
-impl Drop for Lent {
+impl Drop for SourceLease {
     fn drop(&mut self) {
-        if let Some(feed) = self.feed.take() {
-            drop(self.home.send(feed));
+        if let Some(source) = self.source.take() {
+            drop(self.home.send(source));
         }
     }
 }
 
 /// Where streams are opened. A stream runs until it is dropped.
-pub(super) trait Outlet {
+pub(super) trait DeviceApi {
     /// Looks for the device; gives the rate at which it runs.
-    fn find(&mut self) -> Result<SampleRate, NoSound>;
+    fn find(&mut self) -> Result<SampleRate, OutputError>;
     /// Opens a stream on the device found that asks for so many frames at once, or for as many as the system thinks best.
-    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound>;
+    fn start(
+        &mut self,
+        lent: SourceLease,
+        signs: &Arc<StreamCounters>,
+        buffer: Option<u32>,
+    ) -> Result<Box<dyn Any>, OutputError>;
 }
 
 /// The devices of this machine.
@@ -92,10 +97,10 @@ impl Devices {
         Self { wanted: wanted.map(str::to_owned), found: None }
     }
 
-    fn device(&self) -> Result<cpal::Device, NoSound> {
+    fn device(&self) -> Result<cpal::Device, OutputError> {
         let host = cpal::default_host();
         let Some(wanted) = &self.wanted else {
-            return host.default_output_device().ok_or_else(|| NoSound::new("there is no output device"));
+            return host.default_output_device().ok_or_else(|| OutputError::new("there is no output device"));
         };
         let devices = outputs()?;
         let id = chosen(wanted, &devices).map(|k| &devices[k].id);
@@ -104,28 +109,33 @@ impl Devices {
         {
             return Ok(device);
         }
-        let mut all = host.output_devices().map_err(|e| NoSound::new(&e.to_string()))?;
+        let mut all = host.output_devices().map_err(|e| OutputError::new(&e.to_string()))?;
         let same = |d: &cpal::Device| d.id().is_ok_and(|i| Some(i.id()) == id.map(String::as_str));
-        let none = || NoSound::new(&format!("there is no output '{wanted}'; `teeter outputs` lists them"));
+        let none = || OutputError::new(&format!("there is no output '{wanted}'; `teeter outputs` lists them"));
         id.and_then(|_| all.find(same)).ok_or_else(none)
     }
 }
 
-impl Outlet for Devices {
-    fn find(&mut self) -> Result<SampleRate, NoSound> {
+impl DeviceApi for Devices {
+    fn find(&mut self) -> Result<SampleRate, OutputError> {
         let device = self.device()?;
-        let config = device.default_output_config().map_err(|e| NoSound::new(&e.to_string()))?;
+        let config = device.default_output_config().map_err(|e| OutputError::new(&e.to_string()))?;
         let hertz = config.sample_rate();
-        let rate = SampleRate::new(hertz).ok_or_else(|| NoSound::new(&format!("the device runs at {hertz} Hz")))?;
+        let rate = SampleRate::new(hertz).ok_or_else(|| OutputError::new(&format!("the device runs at {hertz} Hz")))?;
         self.found = Some((device, config));
         Ok(rate)
     }
 
-    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound> {
-        let Some((device, supported)) = &self.found else { return Err(NoSound::new("there is no output device")) };
+    fn start(
+        &mut self,
+        lent: SourceLease,
+        signs: &Arc<StreamCounters>,
+        buffer: Option<u32>,
+    ) -> Result<Box<dyn Any>, OutputError> {
+        let Some((device, supported)) = &self.found else { return Err(OutputError::new("there is no output device")) };
         let mut config = supported.config();
         config.buffer_size = buffer.map_or(BufferSize::Default, BufferSize::Fixed);
-        let pull = Pull::new(lent, Arc::clone(signs), config.sample_rate);
+        let pull = Callback::new(lent, Arc::clone(signs), config.sample_rate);
         let stream = match supported.sample_format() {
             SampleFormat::I8 => open::<i8>(device, config, pull),
             SampleFormat::I16 => open::<i16>(device, config, pull),
@@ -136,9 +146,9 @@ impl Outlet for Devices {
             SampleFormat::U32 => open::<u32>(device, config, pull),
             SampleFormat::F32 => open::<f32>(device, config, pull),
             SampleFormat::F64 => open::<f64>(device, config, pull),
-            other => return Err(NoSound::new(&format!("the device wants samples as {other}"))),
+            other => return Err(OutputError::new(&format!("the device wants samples as {other}"))),
         };
-        let stream = stream.and_then(|s| s.play().map(|()| s)).map_err(|e| NoSound::new(&e.to_string()))?;
+        let stream = stream.and_then(|s| s.play().map(|()| s)).map_err(|e| OutputError::new(&e.to_string()))?;
         Ok(Box::new(stream))
     }
 }
@@ -146,7 +156,7 @@ impl Outlet for Devices {
 fn open<T: SizedSample + FromSample<f32>>(
     device: &cpal::Device,
     config: cpal::StreamConfig,
-    mut pull: Pull,
+    mut pull: Callback,
 ) -> Result<cpal::Stream, cpal::Error> {
     let channels = usize::from(config.channels);
     let signs = Arc::clone(&pull.signs);
@@ -166,10 +176,10 @@ fn open<T: SizedSample + FromSample<f32>>(
     )
 }
 
-/// What runs on the sound thread: fills the device's buffers from the feed. It neither allocates nor waits.
-pub(super) struct Pull {
-    lent: Lent,
-    signs: Arc<Signs>,
+/// What runs on the sound thread: fills the device's buffers from the source. It neither allocates nor waits.
+pub(super) struct Callback {
+    lent: SourceLease,
+    signs: Arc<StreamCounters>,
     rate: f64,
     /// Gain of the opening.
     gain: f32,
@@ -178,8 +188,8 @@ pub(super) struct Pull {
     delay: f64,
 }
 
-impl Pull {
-    pub(super) fn new(lent: Lent, signs: Arc<Signs>, hertz: u32) -> Self {
+impl Callback {
+    pub(super) fn new(lent: SourceLease, signs: Arc<StreamCounters>, hertz: u32) -> Self {
         let rate = f64::from(hertz);
         Self { lent, signs, rate, gain: 0.0, step: 1.0 / (OPENING * rate as f32).max(1.0), delay: 0.0 }
     }
@@ -193,9 +203,9 @@ impl Pull {
         delay: Option<Duration>,
         convert: impl Fn(f32) -> T,
     ) {
-        let Some(feed) = &mut self.lent.feed else { return };
+        let Some(source) = &mut self.lent.source else { return };
         for frame in out.chunks_mut(channels.max(1)) {
-            let (left, right) = (feed.next().unwrap_or(0.0) * self.gain, feed.next().unwrap_or(0.0) * self.gain);
+            let (left, right) = (source.next().unwrap_or(0.0) * self.gain, source.next().unwrap_or(0.0) * self.gain);
             self.gain = (self.gain + self.step).min(1.0);
             match frame {
                 [one] => *one = convert(f32::midpoint(left, right)),
@@ -223,7 +233,7 @@ impl Pull {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sound::{Ask, Frame, Schedule, feed};
+    use crate::sound::{Frame, Schedule, ScheduleOptions, render_channel};
     use std::sync::mpsc;
 
     #[test]
@@ -231,11 +241,11 @@ mod tests {
         let groove =
             crate::sound::tests::groove(&[crate::rhythm::Voice::Rim], &[("4/4", "120", 1, None, "xxxxxxxxxxxxxxxx")]);
         for channels in [1_usize, 2, 6] {
-            let (mut hand, feed) = feed(SampleRate::STUDIO);
+            let (mut handle, source) = render_channel(SampleRate::STUDIO);
             let (home, back) = mpsc::channel();
-            let signs = Arc::new(Signs::default());
-            let mut pull = Pull::new(Lent::new(feed, home), Arc::clone(&signs), 48_000);
-            hand.play(Schedule::build(&groove, &Ask::whole(SampleRate::STUDIO)), Frame(0));
+            let signs = Arc::new(StreamCounters::default());
+            let mut pull = Callback::new(SourceLease::new(source, home), Arc::clone(&signs), 48_000);
+            handle.play(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO)), Frame(0));
             let mut out = vec![9.0_f32; 1024 * channels];
             let delay = Duration::from_millis(20);
             for (said, ahead) in [
@@ -254,7 +264,7 @@ mod tests {
             assert!(out.chunks(channels).all(|f| f.iter().skip(2).all(|x| *x == 0.0)));
             assert!(back.try_recv().is_err());
             drop(pull);
-            assert!(back.try_recv().is_ok(), "the feed comes home");
+            assert!(back.try_recv().is_ok(), "the source comes home");
         }
     }
 }

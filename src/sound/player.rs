@@ -1,16 +1,16 @@
 //! The life of the player: opens an output, notices its loss, tries again, goes on where it was. It must not know grooves or
 //! any sound library.
 
-use super::NoSound;
-use super::device::News;
-use super::far::Device;
-use super::feed::{Feed, Hand, feed};
-use super::output::{Devices, Lent, Outlet, Signs};
-use super::place::{Playhead, Position};
-use super::quiet::Quiet;
-use super::relay::Leg;
-use super::render::{Keep, LATENCY, release};
+use super::OutputError;
+use super::channel::{RenderHandle, RenderSource, render_channel};
+use super::device::DeviceEvent;
+use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
+use super::position::{Playhead, Position};
+use super::remote::Device;
+use super::render::{Keep, RENDER_LATENCY, release};
 use super::schedule::Schedule;
+use super::segment::Segment;
+use super::stderr_guard::StderrGuard;
 use super::units::{Frame, SampleRate};
 use std::any::Any;
 use std::sync::Arc;
@@ -34,7 +34,7 @@ const SILENT: Duration = Duration::from_secs(5);
 const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
 /// Longest time that the end of a player may take.
 const LEAVE: Duration = Duration::from_millis(300);
-/// Time in which a feed comes home from a stream that is dropped.
+/// Time in which a source comes home from a stream that is dropped.
 const HOMECOMING: Duration = Duration::from_secs(1);
 
 /// While the device is lost.
@@ -43,60 +43,60 @@ struct Lost {
     pause: Duration,
     /// Where the groove was.
     place: Option<Playhead>,
-    /// Whether the feed is another one by now.
+    /// Whether the source is another one by now.
     anew: bool,
 }
 
 /// A running output device, or one that is waited for.
 pub struct Player {
-    // The stream is dropped first: it holds the other end of the hand.
+    // The stream is dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
-    outlet: Box<dyn Outlet>,
-    hand: Hand,
-    /// The feed, while no stream has it, and the way by which it comes back from one.
-    feed: Option<Feed>,
-    home: (Sender<Feed>, Receiver<Feed>),
-    signs: Arc<Signs>,
+    outlet: Box<dyn DeviceApi>,
+    handle: RenderHandle,
+    /// The source, while no stream has it, and the way by which it comes back from one.
+    source: Option<RenderSource>,
+    home: (Sender<RenderSource>, Receiver<RenderSource>),
+    signs: Arc<StreamCounters>,
     gain: Option<f32>,
     /// Blocks and errors last seen, and when the blocks last moved.
     seen: (u64, u64),
     moved: Instant,
     lost: Option<Lost>,
-    _quiet: Quiet,
+    _quiet: StderrGuard,
 }
 
 impl std::fmt::Debug for Player {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Player").field("hand", &self.hand).finish_non_exhaustive()
+        f.debug_struct("Player").field("handle", &self.handle).finish_non_exhaustive()
     }
 }
 
 impl Player {
-    /// Opens the default output device. While the player lives, standard error is put aside (see [`Quiet`]).
+    /// Opens the default output device. While the player lives, standard error is put aside (see [`StderrGuard`]).
     ///
     /// # Errors
-    /// [`NoSound`] in one line if there is no device or it cannot be used.
-    pub fn open() -> Result<Self, NoSound> {
+    /// [`OutputError`] in one line if there is no device or it cannot be used.
+    pub fn open() -> Result<Self, OutputError> {
         Self::open_on(None)
     }
 
     /// Opens the output device that a text means (see [`super::chosen`]), or the default one.
     ///
     /// # Errors
-    /// [`NoSound`] in one line if there is no such device or it cannot be used.
-    pub fn open_on(output: Option<&str>) -> Result<Self, NoSound> {
-        let quiet = Quiet::new();
+    /// [`OutputError`] in one line if there is no such device or it cannot be used.
+    pub fn open_on(output: Option<&str>) -> Result<Self, OutputError> {
+        let quiet = StderrGuard::new();
         Self::with(Box::new(Devices::new(output)), quiet)
     }
 
-    fn with(mut outlet: Box<dyn Outlet>, quiet: Quiet) -> Result<Self, NoSound> {
+    fn with(mut outlet: Box<dyn DeviceApi>, quiet: StderrGuard) -> Result<Self, OutputError> {
         let rate = outlet.find()?;
-        let (hand, feed) = feed(rate);
+        let (handle, source) = render_channel(rate);
         let mut player = Self {
             stream: None,
             outlet,
-            hand,
-            feed: Some(feed),
+            handle,
+            source: Some(source),
             home: mpsc::channel(),
             signs: Arc::default(),
             gain: None,
@@ -109,30 +109,30 @@ impl Player {
         Ok(player)
     }
 
-    /// Opens a stream for the feed that is at home.
-    fn open_stream(&mut self, now: Instant) -> Result<(), NoSound> {
-        let mut error = NoSound::new("the feed is gone");
+    /// Opens a stream for the source that is at home.
+    fn open_stream(&mut self, now: Instant) -> Result<(), OutputError> {
+        let mut error = OutputError::new("the source is gone");
         for buffer in [Some(BUFFER), None] {
-            let Some(feed) = self.feed.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok()) else { break };
-            let signs = Arc::new(Signs::default());
-            match self.outlet.start(Lent::new(feed, self.home.0.clone()), &signs, buffer) {
+            let Some(source) = self.source.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok()) else { break };
+            let signs = Arc::new(StreamCounters::default());
+            match self.outlet.start(SourceLease::new(source, self.home.0.clone()), &signs, buffer) {
                 Ok(stream) => {
                     self.stream = Some(stream);
                     self.signs = signs;
-                    self.seen = (self.hand.board.blocks.load(Ordering::Acquire), 0);
+                    self.seen = (self.handle.board.blocks.load(Ordering::Acquire), 0);
                     self.moved = now;
                     return Ok(());
                 }
                 Err(e) => error = e,
             }
         }
-        self.feed = self.feed.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok());
+        self.source = self.source.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok());
         Err(error)
     }
 
-    /// The device's frames per second; schedules are to be built for it. It may be another one after [`News::BackAnew`].
+    /// The device's frames per second; schedules are to be built for it. It may be another one after [`DeviceEvent::ReopenedAtNewRate`].
     pub fn rate(&self) -> SampleRate {
-        self.hand.rate()
+        self.handle.rate()
     }
 
     /// Plays a schedule from its start.
@@ -148,56 +148,56 @@ impl Player {
 
     fn play_at(&mut self, schedule: Schedule, from: Frame) {
         let place = schedule.position(from);
-        self.hand.play(schedule, from);
+        self.handle.play(schedule, from);
         self.wait_at(place, 0);
     }
 
-    /// Plays a leg from a place in the groove, or from its start. Gives its number.
-    pub fn start(&mut self, leg: Leg, place: Option<Position>) -> u64 {
-        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
-        let place = leg.schedule().map(|s| s.position(from));
-        let id = self.hand.start(leg, from);
+    /// Plays a segment from a place in the groove, or from its start. Gives its number.
+    pub fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
+        let from = place.and_then(|p| segment.schedule()?.map().frame(p)).unwrap_or_default();
+        let place = segment.schedule().map(|s| s.position(from));
+        let id = self.handle.start(segment, from);
         if let Some(place) = place {
             self.wait_at(place, id);
         }
         id
     }
 
-    /// While the device is lost, a leg waits at the place at which it is to begin.
-    fn wait_at(&mut self, place: Position, leg: u64) {
+    /// While the device is lost, a segment waits at the place at which it is to begin.
+    fn wait_at(&mut self, place: Position, segment: u64) {
         if let Some(lost) = &mut self.lost {
-            lost.place = Some(Playhead::begun(place, leg));
+            lost.place = Some(Playhead::begun(place, segment));
         }
     }
 
-    /// Lets a leg follow after all that wait, while there is room. Gives its number.
-    pub fn queue(&mut self, leg: Leg) -> u64 {
-        self.hand.queue(leg)
+    /// Lets a segment follow after all that wait, while there is room. Gives its number.
+    pub fn queue(&mut self, segment: Segment) -> u64 {
+        self.handle.queue(segment)
     }
 
-    /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
-    pub fn then(&mut self, leg: Leg) -> u64 {
-        self.hand.then(leg)
+    /// Lets a segment follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    pub fn then(&mut self, segment: Segment) -> u64 {
+        self.handle.then(segment)
     }
 
-    /// Puts an edited leg in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, leg: Leg, keep: Keep) {
-        self.hand.replace(id, leg, keep);
+    /// Puts an edited segment in the place of the one of this number, without a gap.
+    pub fn replace(&mut self, id: u64, segment: Segment, keep: Keep) {
+        self.handle.replace(id, segment, keep);
     }
 
-    /// Whether one more leg may wait.
+    /// Whether one more segment may wait.
     pub fn has_room(&mut self) -> bool {
-        self.hand.has_room()
+        self.handle.has_room()
     }
 
-    /// Whether the last leg ended the playing.
+    /// Whether the last segment ended the playing.
     pub fn has_ended(&mut self) -> bool {
-        self.hand.has_ended()
+        self.handle.has_ended()
     }
 
     /// Puts an edited schedule in the place of the one that plays, without a gap.
     pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        self.hand.swap(schedule, keep);
+        self.handle.swap(schedule, keep);
     }
 
     /// Stops; what rings fades within some milliseconds.
@@ -205,7 +205,7 @@ impl Player {
         if let Some(lost) = &mut self.lost {
             lost.place = None;
         }
-        self.hand.stop();
+        self.handle.stop();
     }
 
     /// Stops, and ends when what rings has faded and was heard.
@@ -213,7 +213,7 @@ impl Player {
         self.stop();
         let until = Instant::now() + if self.stream.is_some() { self.leaving() } else { Duration::ZERO };
         while Instant::now() < until {
-            self.hand.tick();
+            self.handle.tick();
             thread::sleep(until.saturating_duration_since(Instant::now()).min(Duration::from_millis(5)));
         }
     }
@@ -221,36 +221,36 @@ impl Player {
     /// Time from now on until what is stopped now has faded and was heard: a buffer until it is taken up, the fading, and what the device
     /// holds.
     fn leaving(&self) -> Duration {
-        let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + LATENCY as i64;
+        let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + RENDER_LATENCY as i64;
         Duration::from_secs_f64(frames as f64 / f64::from(self.rate().hertz())).min(LEAVE)
     }
 
     /// Goes to a place of the loop.
     pub fn seek(&mut self, place: Position) {
-        self.hand.seek(place);
+        self.handle.seek(place);
     }
 
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
     pub fn set_gain(&mut self, db: f32) {
         self.gain = Some(db);
-        self.hand.set_gain(db);
+        self.handle.set_gain(db);
     }
 
     /// Whether playing was asked for.
     pub fn is_playing(&self) -> bool {
-        self.hand.is_playing() || self.lost.as_ref().is_some_and(|l| l.place.is_some())
+        self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.place.is_some())
     }
 
     /// Where the groove is heard, the frames that the device has not played yet taken off as far as they are known.
     pub fn playhead(&mut self) -> Option<Playhead> {
         let ahead = self.ahead();
-        self.hand.playhead(ahead)
+        self.handle.playhead(ahead)
     }
 
     /// Where the groove was heard at an instant of a short while ago.
     pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
-        self.hand.heard_at(ahead, at)
+        self.handle.heard_at(ahead, at)
     }
 
     /// Seconds of one of the device's buffers: the place heard is known to a part of it.
@@ -280,16 +280,16 @@ impl Player {
     /// Frees what came back from the sound thread, sends what had to wait, and looks after the device: notices that it is lost,
     /// opens it again. To be called some times a second, also while nothing plays; while a device is opened it may take as
     /// long as that does.
-    pub fn tick(&mut self) -> Option<News> {
+    pub fn tick(&mut self) -> Option<DeviceEvent> {
         self.tick_at(Instant::now())
     }
 
-    fn tick_at(&mut self, now: Instant) -> Option<News> {
-        self.hand.tick();
+    fn tick_at(&mut self, now: Instant) -> Option<DeviceEvent> {
+        self.handle.tick();
         if let Some(lost) = &self.lost {
             return if now < lost.again { None } else { self.again(now) };
         }
-        let (blocks, errors) = (self.hand.board.blocks.load(Ordering::Acquire), self.errors());
+        let (blocks, errors) = (self.handle.board.blocks.load(Ordering::Acquire), self.errors());
         let quiet = now.saturating_duration_since(self.moved);
         let more = errors.saturating_sub(self.seen.1);
         if self.signs.over.load(Ordering::Acquire) {
@@ -306,29 +306,29 @@ impl Player {
         None
     }
 
-    fn lose(&mut self, now: Instant, reason: &str) -> News {
+    fn lose(&mut self, now: Instant, reason: &str) -> DeviceEvent {
         let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
-        let place = self.playhead().or(self.hand.is_playing().then_some(begun));
+        let place = self.playhead().or(self.handle.is_playing().then_some(begun));
         self.stream = None;
-        self.feed = self.home.1.recv_timeout(HOMECOMING).ok();
+        self.source = self.home.1.recv_timeout(HOMECOMING).ok();
         self.lost = Some(Lost { again: now + PAUSES.0, pause: PAUSES.0, place, anew: false });
-        News::Lost(NoSound::new(reason))
+        DeviceEvent::Lost(OutputError::new(reason))
     }
 
     /// Tries to open the device again.
-    fn again(&mut self, now: Instant) -> Option<News> {
+    fn again(&mut self, now: Instant) -> Option<DeviceEvent> {
         let opened = match self.outlet.find() {
             Ok(rate) => {
-                if self.feed.is_none() {
-                    self.feed = self.home.1.try_recv().ok();
+                if self.source.is_none() {
+                    self.source = self.home.1.try_recv().ok();
                 }
-                if rate != self.hand.rate() || self.feed.is_none() {
-                    let (hand, feed) = feed(rate);
-                    (self.hand, self.feed) = (hand, Some(feed));
-                    // An old feed that comes home late must not be taken for this one.
+                if rate != self.handle.rate() || self.source.is_none() {
+                    let (handle, source) = render_channel(rate);
+                    (self.handle, self.source) = (handle, Some(source));
+                    // An old source that comes home late must not be taken for this one.
                     self.home = mpsc::channel();
                     if let Some(db) = self.gain {
-                        self.hand.set_gain(db);
+                        self.handle.set_gain(db);
                     }
                     if let Some(lost) = &mut self.lost {
                         lost.anew = true;
@@ -340,7 +340,7 @@ impl Player {
         };
         if opened {
             let lost = self.lost.take()?;
-            return Some(if lost.anew { News::BackAnew(lost.place) } else { News::Back });
+            return Some(if lost.anew { DeviceEvent::ReopenedAtNewRate(lost.place) } else { DeviceEvent::Reopened });
         }
         if let Some(lost) = &mut self.lost {
             lost.pause = (lost.pause * 2).min(PAUSES.1);
@@ -351,8 +351,8 @@ impl Player {
 }
 
 impl Device for Player {
-    fn hand(&mut self) -> &mut Hand {
-        &mut self.hand
+    fn handle(&mut self) -> &mut RenderHandle {
+        &mut self.handle
     }
 
     fn ahead(&self) -> Frame {
@@ -363,7 +363,7 @@ impl Device for Player {
         Frame(i64::from(BUFFER))
     }
 
-    fn tick(&mut self) -> Option<News> {
+    fn tick(&mut self) -> Option<DeviceEvent> {
         Player::tick(self)
     }
 }

@@ -1,20 +1,20 @@
 //! From a schedule to samples: the one function that both the device and the file hear. It must not know rodio, files or
 //! threads; after it is made it neither allocates nor frees.
 
-use super::clock::Point;
+use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
 use super::schedule::{Note, Schedule};
 use super::units::{Frame, Gain, SampleRate};
 use std::sync::Arc;
 
 /// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
-pub const VOICES: usize = 256;
+pub const MAX_POLYPHONY: usize = 256;
 /// Sounds from which on an attack damps the oldest, so that it has fallen silent before its place is needed.
-const CROWDED: usize = VOICES - 32;
+const CROWDED: usize = MAX_POLYPHONY - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
-pub const MASTER_DB: f32 = -2.0;
+pub const MIX_DB: f32 = -2.0;
 /// Frames by which the output lags behind the schedule.
-pub const LATENCY: usize = DELAY;
+pub const RENDER_LATENCY: usize = DELAY;
 
 const BLOCK: usize = 256;
 /// Frames by which a time may be off that was brought from one loop to another.
@@ -51,23 +51,23 @@ impl Sound {
     }
 }
 
-/// Renders a schedule turn after turn into stereo samples.
+/// Renders a schedule pass after pass into stereo samples.
 #[derive(Debug)]
 pub struct Renderer {
     schedule: Option<Box<Schedule>>,
     playing: bool,
     /// Frames rendered so far, before the limiter's delay.
     now: i64,
-    /// Frame at which turn 0 began.
+    /// Frame at which pass 0 began.
     origin: i64,
-    /// The turn of the next note, where it starts from `origin`, and the note.
-    turn: u64,
-    start: Point,
+    /// The pass of the next note, where it starts from `origin`, and the note.
+    pass: u64,
+    start: FrameTime,
     next: usize,
-    /// Turns after which no note begins.
-    turns: u64,
-    /// Turns played before the last change of loop.
-    before: u64,
+    /// Passes after which no note begins.
+    max_passes: u64,
+    /// Passes played before the last change of loop.
+    passes_before: u64,
     sounds: Vec<Sound>,
     gain: f32,
     target: f32,
@@ -80,18 +80,18 @@ pub struct Renderer {
 impl Renderer {
     /// A silent renderer.
     pub fn new(rate: SampleRate) -> Self {
-        let gain = Gain::from_db(MASTER_DB).linear();
+        let gain = Gain::from_db(MIX_DB).linear();
         Self {
             schedule: None,
             playing: false,
             now: 0,
             origin: 0,
-            turn: 0,
-            start: Point::ZERO,
+            pass: 0,
+            start: FrameTime::ZERO,
             next: 0,
-            turns: u64::MAX,
-            before: 0,
-            sounds: Vec::with_capacity(VOICES),
+            max_passes: u64::MAX,
+            passes_before: 0,
+            sounds: Vec::with_capacity(MAX_POLYPHONY),
             gain,
             target: gain,
             limiter: Limiter::new(),
@@ -106,26 +106,26 @@ impl Renderer {
         self.damp();
         let old = self.schedule.replace(schedule);
         self.playing = true;
-        self.before = 0;
+        self.passes_before = 0;
         self.jump(from.0);
         old
     }
 
-    /// Starts a schedule at its beginning and gives the former one back, of which no turn begins beyond the limit set. What
+    /// Starts a schedule at its beginning and gives the former one back, of which no pass begins beyond the limit set. What
     /// rings goes on.
     pub(super) fn follow(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
         self.close();
         let old = self.schedule.replace(schedule);
-        (self.playing, self.turns, self.before) = (true, u64::MAX, 0);
+        (self.playing, self.max_passes, self.passes_before) = (true, u64::MAX, 0);
         self.jump(0);
         old
     }
 
-    /// Ends playing after so many turns, all of which have been rendered. What rings rings out.
-    pub(super) fn finish(&mut self, turns: u64) {
-        self.turns = turns;
+    /// Ends playing after so many passes, all of which have been rendered. What rings rings out.
+    pub(super) fn finish(&mut self, passes: u64) {
+        self.max_passes = passes;
         self.close();
-        (self.playing, self.turns) = (false, u64::MAX);
+        (self.playing, self.max_passes) = (false, u64::MAX);
     }
 
     /// Begins what the rounding moved from the loop that ends here onto the frame after it.
@@ -141,7 +141,7 @@ impl Renderer {
         let moved = match &self.schedule {
             Some(old) if old.map().same_clock(schedule.map()) => None,
             Some(old) => {
-                let at = self.place().1.approx(old.denom());
+                let at = self.loop_time().1.approx(old.denom());
                 let found = match keep {
                     Keep::Place => schedule.map().carried(old.map(), at),
                     Keep::Fraction => {
@@ -155,14 +155,14 @@ impl Renderer {
             }
             None => Some((Frame(0), 0.0)),
         };
-        let turn = self.loops() - self.before;
+        let pass = self.passes() - self.passes_before;
         let old = self.schedule.replace(schedule);
         if let Some((frame, begun)) = moved {
-            self.before += turn;
+            self.passes_before += pass;
             self.jump(frame.0);
-            self.pass(begun);
+            self.skip_begun(begun);
         } else {
-            self.turn = turn;
+            self.pass = pass;
             self.find();
         }
         old
@@ -171,7 +171,7 @@ impl Renderer {
     /// Goes to a frame of the loop. What rings is damped.
     pub fn seek(&mut self, frame: Frame) {
         self.damp();
-        self.before = self.loops();
+        self.passes_before = self.passes();
         self.jump(frame.0);
     }
 
@@ -181,17 +181,17 @@ impl Renderer {
         self.playing = false;
     }
 
-    /// Lets no more than this many turns begin since the start; what rings then rings out.
-    pub fn limit_turns(&mut self, turns: u64) {
-        self.turns = turns;
+    /// Lets no more than this many passes begin since the start; what rings then rings out.
+    pub fn limit_passes(&mut self, passes: u64) {
+        self.max_passes = passes;
     }
 
-    /// Goes straight to the start of turn `turn`, as if all turns before had been rendered, without sounding them.
-    pub fn skip_to_turn(&mut self, turn: u64) {
+    /// Goes straight to the start of pass `pass`, as if all passes before had been rendered, without sounding them.
+    pub fn skip_to_pass(&mut self, pass: u64) {
         if let Some(schedule) = &self.schedule {
             self.sounds.clear();
-            self.now = self.origin + schedule.turn_start(turn).0;
-            self.turn = turn;
+            self.now = self.origin + schedule.pass_start(pass).0;
+            self.pass = pass;
             self.find();
         }
     }
@@ -213,12 +213,12 @@ impl Renderer {
 
     /// The frame of the loop that is rendered next, rounded down.
     pub fn frame(&self) -> Frame {
-        Frame(self.place().1.frame)
+        Frame(self.loop_time().1.frame)
     }
 
-    /// Turns completed since the start.
-    pub fn loops(&self) -> u64 {
-        self.before + self.place().0
+    /// Passes completed since the start.
+    pub fn passes(&self) -> u64 {
+        self.passes_before + self.loop_time().0
     }
 
     /// Frames rendered so far.
@@ -231,45 +231,45 @@ impl Renderer {
         self.schedule.as_ref().map_or(Frame(0), |s| s.map().length())
     }
 
-    /// Frames until turn `turn` since the start begins, 0 if it has begun; `None` if the loop lasts less than a frame.
-    pub(super) fn until_turn(&self, turn: u64) -> Option<usize> {
+    /// Frames until pass `pass` since the start begins, 0 if it has begun; `None` if the loop lasts less than a frame.
+    pub(super) fn frames_until_pass(&self, pass: u64) -> Option<usize> {
         let schedule = self.schedule.as_ref().filter(|s| s.length().frame > 0)?;
-        let start = self.origin.saturating_add(schedule.turn_start(turn.saturating_sub(self.before)).0);
+        let start = self.origin.saturating_add(schedule.pass_start(pass.saturating_sub(self.passes_before)).0);
         Some(usize::try_from(start - self.now).unwrap_or(0))
     }
 
-    /// The turn that is rendered next, since the last jump, and how far into it. The next note may already belong to
-    /// the turn after it.
-    fn place(&self) -> (u64, Point) {
-        let Some(schedule) = &self.schedule else { return (0, Point::ZERO) };
+    /// The pass that is rendered next, since the last jump, and how far into it. The next note may already belong to
+    /// the pass after it.
+    fn loop_time(&self) -> (u64, FrameTime) {
+        let Some(schedule) = &self.schedule else { return (0, FrameTime::ZERO) };
         let denom = schedule.denom();
-        let now = Point { frame: self.now - self.origin, part: 0 };
-        if now >= self.start || self.turn == 0 {
-            return (self.turn, now.minus(self.start, denom).max(Point::ZERO));
+        let now = FrameTime { frame: self.now - self.origin, part: 0 };
+        if now >= self.start || self.pass == 0 {
+            return (self.pass, now.minus(self.start, denom).max(FrameTime::ZERO));
         }
         let before = self.start.minus(schedule.length(), denom);
-        (self.turn - 1, now.minus(before, denom).max(Point::ZERO))
+        (self.pass - 1, now.minus(before, denom).max(FrameTime::ZERO))
     }
 
     fn jump(&mut self, frame: i64) {
         let last = self.schedule.as_ref().map_or(0, |s| s.length().frame.max(0));
         self.origin = self.now - frame.clamp(0, last);
-        self.turn = 0;
+        self.pass = 0;
         self.find();
     }
 
-    /// Finds the first note of turn `turn` that does not lie in the past.
+    /// Finds the first note of pass `pass` that does not lie in the past.
     fn find(&mut self) {
         if let Some(schedule) = &self.schedule {
             let denom = schedule.denom();
-            self.start = schedule.length().times(self.turn, denom);
+            self.start = schedule.length().times(self.pass, denom);
             let (origin, start, now) = (self.origin, self.start, self.now);
             self.next = schedule.notes.partition_point(|n| origin + start.plus(n.at, denom).rounded(denom) < now);
         }
     }
 
     /// Leaves out what lies before a frame of the loop, not rounded: it has begun in the loop before.
-    fn pass(&mut self, begun: f64) {
+    fn skip_begun(&mut self, begun: f64) {
         if let Some(schedule) = &self.schedule {
             let denom = schedule.denom();
             self.next = schedule.notes.partition_point(|n| n.at.approx(denom) < begun);
@@ -324,7 +324,7 @@ impl Renderer {
 
     fn begin(&mut self, at: i64, note: Note) {
         let Some(schedule) = &self.schedule else { return };
-        if self.sounds.len() == VOICES {
+        if self.sounds.len() == MAX_POLYPHONY {
             self.sounds.remove(0);
         }
         self.sounds.push(Sound {
@@ -358,7 +358,7 @@ impl Renderer {
         loop {
             if let Some(&note) = schedule.notes.get(self.next) {
                 let at = self.origin + self.start.plus(note.at, denom).rounded(denom);
-                if at >= end || self.before + self.turn >= self.turns {
+                if at >= end || self.passes_before + self.pass >= self.max_passes {
                     return None;
                 }
                 self.next += 1;
@@ -368,7 +368,7 @@ impl Renderer {
             if self.origin + after.frame >= end {
                 return None;
             }
-            (self.turn, self.start, self.next) = (self.turn + 1, after, 0);
+            (self.pass, self.start, self.next) = (self.pass + 1, after, 0);
         }
     }
 }

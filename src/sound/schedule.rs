@@ -3,27 +3,27 @@
 
 use super::builder::Builder;
 use super::click::{Click, ClickLine};
-use super::clock::Point;
-use super::own::OwnSounds;
-use super::place::{Map, Position};
+use super::clock::FrameTime;
+use super::position::{Position, PositionMap};
 use super::units::{Frame, SampleRate};
-use super::voice::Origin;
+use super::user_samples::UserSamples;
+use super::voice::SampleSource;
 use crate::rhythm::{Fraction, Groove, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
 use std::sync::Arc;
 
 /// Slowest playing speed: a fifth of full speed.
-pub const SLOWEST: (i64, i64) = (1, 5);
+pub const MIN_SPEED: (i64, i64) = (1, 5);
 /// Fastest playing speed: twice full speed.
-pub const FASTEST: (i64, i64) = (2, 1);
+pub const MAX_SPEED: (i64, i64) = (2, 1);
 
 /// What is to be sounded of a groove, and how.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ask {
+pub struct ScheduleOptions {
     /// Frames per second.
     pub rate: SampleRate,
-    /// Playing speed, 1 for full speed; brought within [`SLOWEST`] to [`FASTEST`].
+    /// Playing speed, 1 for full speed; brought within [`MIN_SPEED`] to [`MAX_SPEED`].
     pub speed: Fraction,
     /// What loops.
     pub range: Range,
@@ -51,7 +51,7 @@ pub enum Range {
     },
 }
 
-impl Ask {
+impl ScheduleOptions {
     /// The whole groove at full speed without clicks.
     pub fn whole(rate: SampleRate) -> Self {
         Self { rate, speed: Fraction::ONE, range: Range::Whole, click: Click::Off, lines: Vec::new() }
@@ -65,7 +65,7 @@ impl Ask {
 
     pub(super) fn bounded_speed(&self) -> Fraction {
         let bound = |(n, d)| Fraction::new(n, d).unwrap_or(Fraction::ONE);
-        self.speed.clamp(bound(SLOWEST), bound(FASTEST))
+        self.speed.clamp(bound(MIN_SPEED), bound(MAX_SPEED))
     }
 }
 
@@ -73,7 +73,7 @@ impl Ask {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Note {
     /// When it begins, from the start of the loop.
-    pub(super) at: Point,
+    pub(super) at: FrameTime,
     /// Index of its sound.
     pub(super) sound: u32,
     /// Frames after which it is damped; `u32::MAX` if it rings out.
@@ -85,15 +85,15 @@ pub(super) struct Note {
 
 /// A loop, ready to be rendered: every sound at its exact offset.
 ///
-/// The `k`th sound of turn `n` begins at frame `round(n * length + offset[k])`, halves upward, with `length` and
+/// The `k`th sound of pass `n` begins at frame `round(n * length + offset[k])`, halves upward, with `length` and
 /// `offset[k]` exact fractions of frames over one common denominator up to 2^120 (beyond that see the clock's ruler).
 #[derive(Debug)]
 pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
     /// Where each of the sounds comes from.
-    pub(super) origins: Vec<Origin>,
-    map: Arc<Map>,
+    pub(super) origins: Vec<SampleSource>,
+    map: Arc<PositionMap>,
     rate: SampleRate,
 }
 
@@ -101,25 +101,25 @@ impl Schedule {
     /// Builds the loop of a groove. Layers that are not heard give nothing. A range that is not in the groove, or a loop
     /// of less than 32 frames, gives a silent loop. This allocates and synthesises sounds: never call it on the audio
     /// thread.
-    pub fn build(groove: &Groove, ask: &Ask) -> Schedule {
-        Self::build_with(groove, ask, &OwnSounds::none())
+    pub fn build(groove: &Groove, ask: &ScheduleOptions) -> Schedule {
+        Self::build_with(groove, ask, &UserSamples::none())
     }
 
     /// The same with the user's own sounds, which are looked up by the names the layers give.
-    pub fn build_with(groove: &Groove, ask: &Ask, own: &OwnSounds) -> Schedule {
+    pub fn build_with(groove: &Groove, ask: &ScheduleOptions, own: &UserSamples) -> Schedule {
         Builder::new(groove, ask, own).build()
     }
 
     /// Builds a loop of so many seconds at full speed in which only the lines of clicks sound.
-    pub(super) fn clicks(groove: &Groove, ask: &Ask, seconds: &BigRational) -> Schedule {
+    pub(super) fn clicks(groove: &Groove, ask: &ScheduleOptions, seconds: &BigRational) -> Schedule {
         Builder::clicks(groove, ask, seconds)
     }
 
     /// A loop from its parts: notes in their order, each with the index of a sound.
     pub(super) fn of_parts(
         notes: Vec<Note>,
-        sounds: Vec<(Origin, Arc<[f32]>)>,
-        map: Map,
+        sounds: Vec<(SampleSource, Arc<[f32]>)>,
+        map: PositionMap,
         rate: SampleRate,
     ) -> Schedule {
         let (origins, sounds) = sounds.into_iter().unzip();
@@ -139,7 +139,7 @@ impl Schedule {
     }
 
     /// The same loop, of the same clock, with only what begins before `until` in the first time through its first section.
-    pub(super) fn hushed(&self, until: Time) -> Schedule {
+    pub(super) fn opening_only(&self, until: Time) -> Schedule {
         let piece = self.map.pieces.first();
         let end = piece.map_or(0.0, |p| (approx(until) - p.from).clamp(0.0, p.to - p.from) * p.pace);
         // Halfway between two frames nothing begins that the rounding could move across.
@@ -158,7 +158,7 @@ impl Schedule {
         self.rate
     }
 
-    /// Number of sounds in one turn of the loop.
+    /// Number of sounds in one pass of the loop.
     pub fn len(&self) -> usize {
         self.notes.len()
     }
@@ -169,7 +169,7 @@ impl Schedule {
     }
 
     /// Which place of the groove sounds at which frame of the loop.
-    pub fn map(&self) -> &Arc<Map> {
+    pub fn map(&self) -> &Arc<PositionMap> {
         &self.map
     }
 
@@ -183,19 +183,19 @@ impl Schedule {
         self.map.at_fraction(share)
     }
 
-    /// The whole frame at which the `k`th sound of turn `turn` begins, counted from the start of turn 0.
-    pub fn onset(&self, turn: u64, k: usize) -> Option<Frame> {
+    /// The whole frame at which the `k`th sound of pass `pass` begins, counted from the start of pass 0.
+    pub fn onset(&self, pass: u64, k: usize) -> Option<Frame> {
         let denom = self.denom();
         let note = self.notes.get(k)?;
-        Some(Frame(self.length().times(turn, denom).plus(note.at, denom).rounded(denom)))
+        Some(Frame(self.length().times(pass, denom).plus(note.at, denom).rounded(denom)))
     }
 
-    /// The whole frame at which turn `turn` begins.
-    pub fn turn_start(&self, turn: u64) -> Frame {
-        self.map.turn_start(turn)
+    /// The whole frame at which pass `pass` begins.
+    pub fn pass_start(&self, pass: u64) -> Frame {
+        self.map.pass_start(pass)
     }
 
-    /// Frames by which the last sounds of a turn ring beyond the end of the loop.
+    /// Frames by which the last sounds of a pass ring beyond the end of the loop.
     pub fn tail(&self) -> Frame {
         let ends = self.notes.iter().map(|n| {
             let full = self.sounds[n.sound as usize].len() as i64;
@@ -204,7 +204,7 @@ impl Schedule {
         Frame((ends.max().unwrap_or(0) - self.length().frame).max(0))
     }
 
-    pub(super) fn length(&self) -> Point {
+    pub(super) fn length(&self) -> FrameTime {
         self.map.length
     }
 

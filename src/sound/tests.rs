@@ -47,7 +47,7 @@ pub(super) fn big(n: i64, d: i64) -> BigRational {
 }
 
 /// Offsets of the attacks of layer 0 and the length of the loop in frames, added up plainly.
-pub(super) fn reference(groove: &Groove, ask: &Ask) -> (Vec<BigRational>, BigRational) {
+pub(super) fn reference(groove: &Groove, ask: &ScheduleOptions) -> (Vec<BigRational>, BigRational) {
     let per_whole = |s: &Section| {
         let (bpm, unit) = (s.tempo.bpm(), s.tempo.unit());
         big(60 * i64::from(ask.rate.hertz()), 1)
@@ -98,7 +98,7 @@ pub(super) fn hard() -> Vec<Groove> {
 }
 
 /// A groove from its start through a renderer, so many frames, a block at a time.
-pub(super) fn rendered(groove: &Groove, ask: &Ask, db: f32, frames: usize, block: usize) -> Vec<f32> {
+pub(super) fn rendered(groove: &Groove, ask: &ScheduleOptions, db: f32, frames: usize, block: usize) -> Vec<f32> {
     let mut renderer = Renderer::new(ask.rate);
     renderer.set_gain(Gain::from_db(db));
     renderer.play(Box::new(Schedule::build(groove, ask)), Frame(0));
@@ -116,6 +116,6 @@ pub(super) fn full() -> Groove {
 
 #[test]
 fn why_there_is_no_sound_is_one_line() {
-    let error = NoSound::new("first\nsecond");
+    let error = OutputError::new("first\nsecond");
     assert_eq!(error.to_string(), "no sound: first");
 }

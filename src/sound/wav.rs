@@ -1,9 +1,9 @@
 //! A WAV stream and the offline render into it. It must not know where the bytes go.
 
-use super::own::OwnSounds;
-use super::render::{LATENCY, Renderer};
-use super::schedule::{Ask, Schedule};
+use super::render::{RENDER_LATENCY, Renderer};
+use super::schedule::{Schedule, ScheduleOptions};
 use super::units::{Frame, SampleRate};
+use super::user_samples::UserSamples;
 use crate::rhythm::Groove;
 use std::io::{self, Write};
 
@@ -14,7 +14,7 @@ const FULL: f32 = 8_388_607.0;
 /// How much is rendered.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Length {
-    /// So many turns of the loop, and what then rings on.
+    /// So many passes of the loop, and what then rings on.
     Loops(u32),
     /// So many seconds, cut there (the last milliseconds faded).
     Seconds(f64),
@@ -102,8 +102,8 @@ impl<'a> Writer<'a> {
 ///
 /// # Errors
 /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
-pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
-    offline_with(groove, ask, &OwnSounds::none(), length, sink)
+pub fn offline(groove: &Groove, ask: &ScheduleOptions, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
+    offline_with(groove, ask, &UserSamples::none(), length, sink)
 }
 
 /// The same with the user's own sounds.
@@ -112,25 +112,25 @@ pub fn offline(groove: &Groove, ask: &Ask, length: Length, sink: &mut dyn Write)
 /// As of [`offline`].
 pub fn offline_with(
     groove: &Groove,
-    ask: &Ask,
-    own: &OwnSounds,
+    ask: &ScheduleOptions,
+    own: &UserSamples,
     length: Length,
     sink: &mut dyn Write,
 ) -> io::Result<Frame> {
     let schedule = Schedule::build_with(groove, ask, own);
     let mut renderer = Renderer::new(ask.rate);
     let total = match length {
-        Length::Loops(turns) => {
-            renderer.limit_turns(u64::from(turns));
-            let end = schedule.turn_start(u64::from(turns)).0;
-            end.saturating_add(if turns == 0 { 0 } else { schedule.tail().0 })
+        Length::Loops(passes) => {
+            renderer.limit_passes(u64::from(passes));
+            let end = schedule.pass_start(u64::from(passes)).0;
+            end.saturating_add(if passes == 0 { 0 } else { schedule.tail().0 })
         }
         Length::Seconds(seconds) => ask.rate.frames(seconds).0,
     };
     let mut writer = Writer::new(sink, ask.rate, Frame(total))?;
     renderer.play(Box::new(schedule), Frame(0));
     let mut block = [0.0_f32; 2048];
-    renderer.render(&mut block[..2 * LATENCY]);
+    renderer.render(&mut block[..2 * RENDER_LATENCY]);
     let fade = if matches!(length, Length::Seconds(_)) { (i64::from(ask.rate.hertz()) / 200).min(total) } else { 0 };
     let mut done = 0;
     while done < total {

@@ -3,9 +3,9 @@
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use std::hint::black_box;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
-use teeter::sound::{Ask, Click, ClickLine, Frame, Renderer, SampleRate, Schedule};
+use teeter::sound::{Click, ClickLine, Frame, Renderer, SampleRate, Schedule, ScheduleOptions};
 
-/// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices taken in turn.
+/// `layers` layers over `bars` bars of 4/4 at 137.3 quarters a minute, drawings and voices in rotation.
 fn groove(layers: usize, bars: u16, drawings: &[&str]) -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let bpm = Fraction::parse("137.3").expect("number");
@@ -25,7 +25,7 @@ fn groove(layers: usize, bars: u16, drawings: &[&str]) -> Groove {
 fn render(c: &mut Criterion) {
     let full = ["xxxxxxxxxxxxxxxx"];
     let usual = ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "..x...x...x...x.", "x--x--x-x--x--x-"];
-    let ask = Ask { click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+    let ask = ScheduleOptions { click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
     // Four pulses against each other over the loop of four bars, each cut in two.
     let length = 16.0 * 60.0 / 137.3;
     let line = |k: u8| {
@@ -33,7 +33,7 @@ fn render(c: &mut Criterion) {
         let pulses: Vec<f64> = (0..count).map(|p| p as f64 * length / count as f64).collect();
         ClickLine::of_pulse(&pulses, length, Click::Divided(2), k, 60)
     };
-    let clicking = Ask { lines: (0..4).map(line).collect(), ..ask.clone() };
+    let clicking = ScheduleOptions { lines: (0..4).map(line).collect(), ..ask.clone() };
     let mut group = c.benchmark_group("render 10 s of 8 layers at 48 kHz");
     group.throughput(Throughput::Elements(10));
     group.sample_size(30);
@@ -59,7 +59,7 @@ fn render(c: &mut Criterion) {
 
 fn build(c: &mut Criterion) {
     let groove = groove(16, 64, &["xxxxxxxxxxxxxxxx"]);
-    let ask = Ask { click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
+    let ask = ScheduleOptions { click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
     assert_eq!(Schedule::build(&groove, &ask).len(), 16 * 64 * 16 + 256);
     c.bench_function("schedule of 16 layers x 64 bars of sixteenths", |b| {
         b.iter(|| Schedule::build(black_box(&groove), &ask));

@@ -1,8 +1,8 @@
-//! A device that the tests play by hand. It must not know what is played.
+//! A device that the tests play by handle. It must not know what is played.
 
-use super::super::NoSound;
-use super::super::output::{Lent, Outlet, Pull, Signs};
-use super::super::quiet::Quiet;
+use super::super::OutputError;
+use super::super::output::{Callback, DeviceApi, SourceLease, StreamCounters};
+use super::super::stderr_guard::StderrGuard;
 use super::super::units::SampleRate;
 use super::Player;
 use std::any::Any;
@@ -19,14 +19,14 @@ pub(crate) struct World {
     pub(super) broken: bool,
     pub(super) choosy: bool,
     pub(super) attempts: usize,
-    pub(super) pull: Option<Pull>,
-    pub(super) signs: Arc<Signs>,
+    pub(super) pull: Option<Callback>,
+    pub(super) signs: Arc<StreamCounters>,
 }
 
 #[derive(Clone, Default)]
 pub(crate) struct Fake(pub(super) Rc<RefCell<World>>);
 
-/// Takes the feed away when it is dropped, as a stream does.
+/// Takes the source away when it is dropped, as a stream does.
 struct FakeStream(Fake);
 
 impl Drop for FakeStream {
@@ -35,20 +35,25 @@ impl Drop for FakeStream {
     }
 }
 
-impl Outlet for Fake {
-    fn find(&mut self) -> Result<SampleRate, NoSound> {
+impl DeviceApi for Fake {
+    fn find(&mut self) -> Result<SampleRate, OutputError> {
         let mut world = self.0.borrow_mut();
         world.attempts += 1;
-        world.rate.and_then(SampleRate::new).ok_or_else(|| NoSound::new("unplugged"))
+        world.rate.and_then(SampleRate::new).ok_or_else(|| OutputError::new("unplugged"))
     }
 
-    fn start(&mut self, lent: Lent, signs: &Arc<Signs>, buffer: Option<u32>) -> Result<Box<dyn Any>, NoSound> {
+    fn start(
+        &mut self,
+        lent: SourceLease,
+        signs: &Arc<StreamCounters>,
+        buffer: Option<u32>,
+    ) -> Result<Box<dyn Any>, OutputError> {
         let mut world = self.0.borrow_mut();
         if world.broken || (world.choosy && buffer.is_some()) {
-            return Err(NoSound::new("busy"));
+            return Err(OutputError::new("busy"));
         }
         world.signs = Arc::clone(signs);
-        world.pull = Some(Pull::new(lent, Arc::clone(signs), world.rate.unwrap_or(48_000)));
+        world.pull = Some(Callback::new(lent, Arc::clone(signs), world.rate.unwrap_or(48_000)));
         Ok(Box::new(FakeStream(self.clone())))
     }
 }
@@ -62,8 +67,8 @@ impl Fake {
     }
 
     /// A player on it.
-    pub(crate) fn player(&self) -> Result<Player, NoSound> {
-        Player::with(Box::new(self.clone()), Quiet::new())
+    pub(crate) fn player(&self) -> Result<Player, OutputError> {
+        Player::with(Box::new(self.clone()), StderrGuard::new())
     }
 
     /// So many frames as the device takes them; their greatest magnitude and step.

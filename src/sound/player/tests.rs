@@ -1,9 +1,9 @@
-//! Tests of the player's life with a device that the test plays, and by hand with a real sound server. They must not know the editor.
+//! Tests of the player's life with a device that the test plays, and by handle with a real sound server. They must not know the editor.
 
 use super::fake::Fake;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
-use crate::sound::Ask;
+use crate::sound::ScheduleOptions;
 
 /// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
 fn groove(k: usize) -> Groove {
@@ -43,7 +43,7 @@ fn plays_into_a_capture() {
     let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
     let mut player = Player::open().expect("a device");
     assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
-    let build = |k| Schedule::build(&groove(k), &Ask::whole(SampleRate::STUDIO));
+    let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
     std::thread::sleep(Duration::from_millis(500));
     player.play(build(0));
     let (mut heads, mut edits) = (Vec::new(), 0);
@@ -68,9 +68,9 @@ fn plays_into_a_capture() {
     let onsets = knocks(&path);
     let schedule = build(0);
     let expected: Vec<i64> = (0..100_u64)
-        .flat_map(|turn| (0..schedule.len()).map(move |k| (turn, k)))
+        .flat_map(|pass| (0..schedule.len()).map(move |k| (pass, k)))
         .filter(|&(_, k)| schedule.notes[k].left > 0.1)
-        .filter_map(|(turn, k)| schedule.onset(turn, k))
+        .filter_map(|(pass, k)| schedule.onset(pass, k))
         .map(|f| f.0)
         .take(onsets.len())
         .collect();
@@ -83,7 +83,7 @@ fn plays_into_a_capture() {
             shift = found - first - exact;
         }
     }
-    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loops as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
+    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loop_pass as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
     let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
     println!(
         "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
@@ -144,9 +144,9 @@ fn goes_on_when_the_device_is_back() {
         assert!(done.success());
     };
     let mut player = Player::open().expect("a device");
-    let schedule = |player: &Player| Schedule::build(&groove(0), &Ask::whole(player.rate()));
+    let schedule = |player: &Player| Schedule::build(&groove(0), &ScheduleOptions::whole(player.rate()));
     player.play(schedule(&player));
-    let until = |player: &mut Player, most: u64, done: &dyn Fn(&Option<News>) -> bool| {
+    let until = |player: &mut Player, most: u64, done: &dyn Fn(&Option<DeviceEvent>) -> bool| {
         let start = Instant::now();
         loop {
             std::thread::sleep(Duration::from_millis(10));
@@ -165,7 +165,7 @@ fn goes_on_when_the_device_is_back() {
         server("");
         let (news, took) = until(&mut player, 9, &|n| n.is_some());
         println!("{news:?} after {} ms, {} errors", took.as_millis(), player.errors());
-        assert!(matches!(news, Some(News::Lost(_))));
+        assert!(matches!(news, Some(DeviceEvent::Lost(_))));
         assert!(player.is_playing());
         // Told once, however often it is tried.
         let start = Instant::now();
@@ -174,17 +174,17 @@ fn goes_on_when_the_device_is_back() {
         let (news, took) = until(&mut player, 9, &|n| n.is_some());
         println!("{news:?} at {} Hz after {} ms", player.rate().hertz(), took.as_millis());
         match news {
-            Some(News::BackAnew(place)) => {
+            Some(DeviceEvent::ReopenedAtNewRate(place)) => {
                 let place = place.expect("it was playing");
                 assert!(place.wholes >= before.wholes - 0.02 || before.wholes > 0.9, "{place:?} after {before:?}");
                 let schedule = schedule(&player);
                 player.play_from(schedule, place.position());
             }
-            Some(News::Back) => {}
+            Some(DeviceEvent::Reopened) => {}
             other => panic!("{other:?}"),
         }
         let (_, _) = until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(2500));
-        let loops = |h: Playhead| h.loops as f64 + h.wholes;
+        let loops = |h: Playhead| h.loop_pass as f64 + h.wholes;
         let first = loops(player.playhead().expect("it plays"));
         let start = Instant::now();
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_secs(1));
@@ -194,7 +194,7 @@ fn goes_on_when_the_device_is_back() {
     }
     server("");
     let (news, _) = until(&mut player, 9, &|n| n.is_some());
-    assert!(matches!(news, Some(News::Lost(_))));
+    assert!(matches!(news, Some(DeviceEvent::Lost(_))));
     let start = Instant::now();
     drop(player);
     assert!(start.elapsed() < Duration::from_secs(3), "closing took {:?}", start.elapsed());
@@ -208,7 +208,7 @@ fn goes_on_when_the_device_is_back() {
 #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
 fn an_edit_is_heard_soon() {
     let mut player = Player::open().expect("a device");
-    let build = |k| Schedule::build(&groove(k), &Ask::whole(SampleRate::STUDIO));
+    let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
     player.play(build(0));
     std::thread::sleep(Duration::from_secs(1));
     let (mut waits, mut totals) = (Vec::new(), Vec::new());
@@ -216,14 +216,14 @@ fn an_edit_is_heard_soon() {
         std::thread::sleep(Duration::from_millis(20 + k % 23));
         assert_eq!(player.tick(), None);
         let schedule = build(k as usize);
-        let blocks = player.hand.board.blocks.load(Ordering::Acquire);
+        let blocks = player.handle.board.blocks.load(Ordering::Acquire);
         let sent = Instant::now();
         player.swap(schedule, Keep::Place);
-        while player.hand.board.blocks.load(Ordering::Acquire) == blocks {
+        while player.handle.board.blocks.load(Ordering::Acquire) == blocks {
             std::thread::sleep(Duration::from_micros(100));
         }
         let wait = sent.elapsed().as_secs_f64() * 1e3;
-        let frames = player.ahead().0 - i64::from(BUFFER) + crate::sound::LATENCY as i64;
+        let frames = player.ahead().0 - i64::from(BUFFER) + crate::sound::RENDER_LATENCY as i64;
         waits.push(wait);
         totals.push(wait + frames as f64 / 48.0);
     }
@@ -243,7 +243,7 @@ fn an_edit_is_heard_soon() {
 
 #[test]
 fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
-    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     match Player::open() {
         Ok(mut player) => assert_eq!(player.tick(), None, "a device that was just opened"),
         Err(error) => assert_eq!(error.to_string().lines().count(), 1),
@@ -257,12 +257,12 @@ fn place_of(player: &mut Player) -> f64 {
 }
 
 fn build(player: &Player) -> Schedule {
-    Schedule::build(&groove(0), &Ask::whole(player.rate()))
+    Schedule::build(&groove(0), &ScheduleOptions::whole(player.rate()))
 }
 
 #[test]
 fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
-    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let fake = Fake::default();
     assert_eq!(fake.player().expect_err("none").to_string(), "no sound: unplugged");
     fake.0.borrow_mut().rate = Some(48_000);
@@ -280,7 +280,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     fake.0.borrow_mut().rate = None;
     fake.0.borrow().signs.over.store(true, Ordering::Release);
     now += Duration::from_secs(1);
-    assert!(matches!(player.tick_at(now), Some(News::Lost(_))), "at once");
+    assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))), "at once");
     assert!(fake.0.borrow().pull.is_none() && player.is_playing());
     // Tried with growing pauses of at most four seconds, without a word.
     let attempts = fake.0.borrow().attempts;
@@ -301,7 +301,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     fake.0.borrow_mut().rate = Some(48_000);
     fake.0.borrow_mut().choosy = true;
     now += Duration::from_secs(5);
-    assert_eq!(player.tick_at(now), Some(News::Back));
+    assert_eq!(player.tick_at(now), Some(DeviceEvent::Reopened));
     assert_eq!(player.tick_at(now), None);
     assert!((place_of(&mut player) - before).abs() < 0.03, "{} after {before}", place_of(&mut player));
     fake.takes(1);
@@ -314,7 +314,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
 
 #[test]
 fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
-    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let fake = Fake::default();
     fake.0.borrow_mut().rate = Some(48_000);
     let mut player = fake.player().expect("a device");
@@ -327,17 +327,17 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     assert_eq!(player.tick_at(now), None);
     fake.0.borrow().signs.errors.fetch_add(200_000, Ordering::Relaxed);
     now += Duration::from_millis(200);
-    assert!(matches!(player.tick_at(now), Some(News::Lost(_))));
+    assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))));
     fake.0.borrow_mut().rate = Some(44_100);
     fake.0.borrow_mut().broken = true;
     now += Duration::from_secs(1);
     assert_eq!(player.tick_at(now), None, "it is there but cannot be opened");
     fake.0.borrow_mut().broken = false;
     now += Duration::from_secs(5);
-    let Some(News::BackAnew(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
+    let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
     assert_eq!(player.rate().hertz(), 44_100);
     assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
-    assert_eq!(place.leg, 1);
+    assert_eq!(place.segment, 1);
     player.play_from(build(&player), place.position());
     fake.takes(4410);
     assert!(fake.takes(20_000).0 > 0.01);
@@ -345,16 +345,16 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     assert_eq!(player.tick_at(now), None);
     player.stop();
     now += Duration::from_secs(6);
-    assert!(matches!(player.tick_at(now), Some(News::Lost(_))));
+    assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))));
     assert!(!player.is_playing());
     fake.0.borrow_mut().rate = Some(96_000);
     now += Duration::from_secs(6);
-    assert_eq!(player.tick_at(now), Some(News::BackAnew(None)));
+    assert_eq!(player.tick_at(now), Some(DeviceEvent::ReopenedAtNewRate(None)));
 }
 
 #[test]
 fn a_player_that_ends_while_it_sounds_fades_first() {
-    let _alone = crate::sound::quiet::ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let fake = Fake::at(48_000);
     let mut player = fake.player().expect("a device");
     player.play(build(&player));

@@ -10,12 +10,12 @@ pub fn silence(takes: &mut [Take], every: u32) {
     }
     let (mut every, mut left) = (every, every);
     for take in takes {
-        take.silences.clear();
-        for turn in 0..take.times {
+        take.muted_passes.clear();
+        for pass in 0..take.times {
             left = left.saturating_sub(1);
             // A new step is heard first.
-            if left == 0 && (turn > 0 || take.times == 1) {
-                take.silences.push(turn);
+            if left == 0 && (pass > 0 || take.times == 1) {
+                take.muted_passes.push(pass);
                 every = (every - 1).max(2);
                 left = every;
             }

@@ -11,10 +11,10 @@ pub use cue::{Cue, table};
 pub use sequence::Sequence;
 
 use super::click::{Click, ClickLine, Moment};
-use super::own::OwnSounds;
-use super::relay::Leg;
-use super::schedule::{Ask, Range, Schedule};
+use super::schedule::{Range, Schedule, ScheduleOptions};
+use super::segment::Segment;
 use super::units::SampleRate;
+use super::user_samples::UserSamples;
 use crate::rhythm::{Edit, Fraction, Groove, Section, Time};
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -57,45 +57,45 @@ pub struct Take {
     pub click: Click,
     /// Further clicks.
     pub lines: Vec<ClickLine>,
-    /// Playing speed, as in [`Ask::speed`].
+    /// Playing speed, as in [`ScheduleOptions::speed`].
     pub speed: Fraction,
-    /// What is played through, as in [`Ask::range`].
+    /// What is played through, as in [`ScheduleOptions::range`].
     pub range: Range,
     /// Times through that.
     pub times: u32,
     /// What is counted in before it.
     pub count_in: CountIn,
-    /// Times through, from 0, of which only the [`Take::opening`] sounds, in rising order.
-    pub silences: Vec<u32>,
+    /// Times through, from 0, of which only the [`Take::audible_prefix`] sounds, in rising order.
+    pub muted_passes: Vec<u32>,
 }
 
 impl Take {
     /// The loop of this take. It allocates and synthesises: never call it on the audio thread.
     pub fn schedule(&self, groove: &Groove, rate: SampleRate) -> Schedule {
-        self.schedule_with(groove, rate, &OwnSounds::none())
+        self.schedule_with(groove, rate, &UserSamples::none())
     }
 
     /// The same with the user's own sounds.
-    pub fn schedule_with(&self, groove: &Groove, rate: SampleRate, own: &OwnSounds) -> Schedule {
+    pub fn schedule_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Schedule {
         let (speed, click, lines) = (self.speed, self.click, self.lines.clone());
-        let ask = Ask { rate, speed, range: self.range, click, lines };
+        let ask = ScheduleOptions { rate, speed, range: self.range, click, lines };
         if self.layers { Schedule::build_with(groove, &ask, own) } else { Schedule::build(&bare(groove), &ask) }
     }
 
     /// The loop with its times through and its silences, to be played after others and before others.
-    pub fn leg(&self, groove: &Groove, rate: SampleRate) -> Leg {
-        self.leg_with(groove, rate, &OwnSounds::none())
+    pub fn segment(&self, groove: &Groove, rate: SampleRate) -> Segment {
+        self.segment_with(groove, rate, &UserSamples::none())
     }
 
     /// The same with the user's own sounds.
-    pub fn leg_with(&self, groove: &Groove, rate: SampleRate, own: &OwnSounds) -> Leg {
-        let leg = Leg::new(self.schedule_with(groove, rate, own)).times(u64::from(self.times));
-        leg.hushed(&self.silences, self.opening(groove))
+    pub fn segment_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Segment {
+        let segment = Segment::new(self.schedule_with(groove, rate, own)).times(u64::from(self.times));
+        segment.mute_passes(&self.muted_passes, self.audible_prefix(groove))
     }
 
     /// The part of the loop, from the start of its first section, that still sounds when the rest of it is silent: a bar, or of
     /// a loop of one bar its first beat.
-    pub fn opening(&self, groove: &Groove) -> Time {
+    pub fn audible_prefix(&self, groove: &Groove) -> Time {
         let (section, from, length) = match self.range {
             Range::Whole => (0, Time::ZERO, groove.length()),
             Range::Section(s) => (s, Time::ZERO, groove.sections().get(s).map(Section::length)),
@@ -108,13 +108,13 @@ impl Take {
 
     /// The count-in of this take, to be played once; `None` if there is none.
     pub fn count(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
-        let ask = Ask { speed: self.speed, ..Ask::whole(rate) };
+        let ask = ScheduleOptions { speed: self.speed, ..ScheduleOptions::whole(rate) };
         match self.count_in {
             CountIn::Off => return None,
             CountIn::Pulse { first, period, tone, side } => {
                 if let Some((moments, length)) = counted(first, period) {
                     let lines = vec![ClickLine { moments, tone, side }];
-                    return Some(Schedule::clicks(groove, &Ask { lines, ..ask }, &length));
+                    return Some(Schedule::clicks(groove, &ScheduleOptions { lines, ..ask }, &length));
                 }
             }
             CountIn::Bar => {}
@@ -125,7 +125,7 @@ impl Take {
         };
         let bar = groove.sections().get(section)?.meter.bar();
         let range = Range::Region { section, from: Time::ZERO, to: bar };
-        Some(Schedule::build(&bare(groove), &Ask { range, click: Click::Written, ..ask }))
+        Some(Schedule::build(&bare(groove), &ScheduleOptions { range, click: Click::Written, ..ask }))
     }
 }
 

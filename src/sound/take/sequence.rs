@@ -3,11 +3,11 @@
 use super::Take;
 use super::cue::{self, Cue};
 use crate::rhythm::Groove;
-use crate::sound::own::OwnSounds;
-use crate::sound::relay::{Leg, Relay};
-use crate::sound::render::LATENCY;
+use crate::sound::render::RENDER_LATENCY;
 use crate::sound::schedule::Schedule;
+use crate::sound::segment::{Segment, SegmentQueue};
 use crate::sound::units::{Frame, SampleRate};
+use crate::sound::user_samples::UserSamples;
 use crate::sound::wav::Writer;
 use std::io::{self, Write};
 
@@ -23,7 +23,7 @@ pub struct Sequence<'a> {
     groove: &'a Groove,
     rate: SampleRate,
     takes: &'a [Take],
-    own: OwnSounds,
+    own: UserSamples,
     cues: Vec<Cue>,
     total: Frame,
 }
@@ -32,16 +32,16 @@ impl<'a> Sequence<'a> {
     /// Measures the takes. Loops are built here and again when they are rendered, one at a time, so that many long ones
     /// never stand in memory together.
     pub fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate) -> Self {
-        Self::with(groove, takes, rate, OwnSounds::none())
+        Self::with(groove, takes, rate, UserSamples::none())
     }
 
     /// The same with the user's own sounds.
-    pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: OwnSounds) -> Self {
+    pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: UserSamples) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());
-        let mut add = |name: String, note: String, schedule: &Schedule, turns: u32| {
+        let mut add = |name: String, note: String, schedule: &Schedule, passes: u32| {
             cues.push(Cue { frame: Frame(at), name, note });
-            at = at.saturating_add(schedule.turn_start(u64::from(turns)).0);
-            end = end.max(at.saturating_add(if turns == 0 { 0 } else { schedule.tail().0 }));
+            at = at.saturating_add(schedule.pass_start(u64::from(passes)).0);
+            end = end.max(at.saturating_add(if passes == 0 { 0 } else { schedule.tail().0 }));
         };
         for take in takes {
             if let Some(count) = take.count(groove, rate) {
@@ -70,19 +70,19 @@ impl<'a> Sequence<'a> {
         let chunks = cue::chunks(&self.cues);
         let mut run = Run {
             writer: Writer::with_chunks(sink, self.rate, self.total, &chunks)?,
-            relay: Relay::new(self.rate),
-            late: LATENCY,
+            relay: SegmentQueue::new(self.rate),
+            late: RENDER_LATENCY,
             done: 0,
         };
         for (k, take) in self.takes.iter().enumerate() {
             if let Some(count) = take.count(self.groove, self.rate) {
-                run.turns(Leg::new(count).times(1), 1)?;
+                run.passes(Segment::new(count).times(1), 1)?;
             }
-            let leg = take.leg_with(self.groove, self.rate, &self.own);
-            run.turns(if k + 1 == self.takes.len() { leg.last() } else { leg }, take.times)?;
+            let segment = take.segment_with(self.groove, self.rate, &self.own);
+            run.passes(if k + 1 == self.takes.len() { segment.last() } else { segment }, take.times)?;
         }
         // What rings at the end, and the frames by which the output lags behind.
-        run.frames(self.total.0 - run.done + LATENCY as i64)?;
+        run.frames(self.total.0 - run.done + RENDER_LATENCY as i64)?;
         run.writer.finish()?;
         Ok(self.total)
     }
@@ -91,7 +91,7 @@ impl<'a> Sequence<'a> {
 /// A rendering under way.
 struct Run<'a> {
     writer: Writer<'a>,
-    relay: Relay,
+    relay: SegmentQueue,
     /// Frames that still come before the first frame of the sequence.
     late: usize,
     /// Frames of the schedules rendered.
@@ -99,11 +99,11 @@ struct Run<'a> {
 }
 
 impl Run<'_> {
-    /// Renders a leg so many times through.
-    fn turns(&mut self, leg: Leg, times: u32) -> io::Result<()> {
-        let frames = leg.schedule().map_or(0, |s| s.turn_start(u64::from(times)).0);
+    /// Renders a segment so many times through.
+    fn passes(&mut self, segment: Segment, times: u32) -> io::Result<()> {
+        let frames = segment.schedule().map_or(0, |s| s.pass_start(u64::from(times)).0);
         if times > 0 {
-            self.relay.push(Box::new(leg), &mut drop);
+            self.relay.push(Box::new(segment), &mut drop);
         }
         self.frames(frames)
     }

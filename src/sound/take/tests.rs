@@ -5,7 +5,7 @@ mod sums;
 
 use super::*;
 use crate::rhythm::Voice;
-use crate::sound::CEILING;
+use crate::sound::LIMITER_CEILING;
 use crate::sound::tests::{big, groove, hard, rate, rounded, time};
 use crate::sound::units::Frame;
 use chunks::{inner, riff};
@@ -26,7 +26,7 @@ pub(in crate::sound) fn plain(name: &str) -> Take {
         range: Range::Whole,
         times: 1,
         count_in: CountIn::Off,
-        silences: Vec::new(),
+        muted_passes: Vec::new(),
     }
 }
 
@@ -50,7 +50,7 @@ pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
         Take { times: 2, count_in: CountIn::Bar, note: "as written".into(), ..plain("groove") },
         Take { times: 3, count_in, lines: vec![line.clone()], speed: slow, ..plain("hearing") },
         Take { layers: false, click: Click::Divided(3), lines: vec![line], times: 2, ..plain("pulses") },
-        Take { click: Click::OffBeat, lines: vec![halves], times: 3, silences: vec![1], ..plain("silence") },
+        Take { click: Click::OffBeat, lines: vec![halves], times: 3, muted_passes: vec![1], ..plain("silence") },
     ]
 }
 
@@ -90,7 +90,7 @@ fn joins_do_not_click_and_the_limiter_holds() {
     let takes = [
         Take { times: 2, ..plain("a") },
         Take { layers: false, ..plain("b") },
-        Take { speed: slow, silences: vec![0, 2], times: 3, ..plain("c") },
+        Take { speed: slow, muted_passes: vec![0, 2], times: 3, ..plain("c") },
     ];
     let (bytes, cues) = written(&long, &takes, rate(48_000));
     let found = samples(&bytes);
@@ -111,7 +111,7 @@ fn joins_do_not_click_and_the_limiter_holds() {
     let takes = [Take { click, times: 2, ..plain("a") }, Take { click, speed: slow, ..plain("b") }];
     let loud = samples(&written(&crowd, &takes, rate(48_000)).0);
     let peak = loud.iter().map(|s| s.0.abs().max(s.1.abs())).fold(0.0, f64::max);
-    assert!(peak <= f64::from(CEILING) + 1e-6 && peak > 0.7, "{peak}");
+    assert!(peak <= f64::from(LIMITER_CEILING) + 1e-6 && peak > 0.7, "{peak}");
 }
 
 #[test]
@@ -176,7 +176,7 @@ fn lines_are_cut_into_parts_between_their_pulses() {
     assert_eq!(line(Click::OffBeat), [1.0, 1.75, 2.75].map(Moment::Seconds));
     let half = [1.0, 1.75, 2.75].map(Moment::Between);
     assert_eq!(line(Click::Divided(2)), [a, half[0], b, half[1], c, half[2]]);
-    // Three quarters of the way from 2.0 to the return at 3.5 lies in the next turn.
+    // Three quarters of the way from 2.0 to the return at 3.5 lies in the next pass.
     assert_eq!(line(Click::Divided(4)).last(), Some(&Moment::Between(0.125)));
     assert!(line(Click::Off).is_empty() && ClickLine::of_pulse(&[], 3.0, Click::Divided(9), 0, 0).moments.is_empty());
 }
@@ -207,11 +207,11 @@ fn the_silences_of_a_ladder_draw_together() {
     let mut takes = vec![Take { times: 6, ..plain("a") }, Take { times: 8, ..plain("b") }];
     ladder::silence(&mut takes, 4);
     // Counted from 1 through both: the 4th; the 7th begins a take and gives way to the 8th; then the 10th, 12th, 14th.
-    assert_eq!((takes[0].silences.as_slice(), takes[1].silences.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
+    assert_eq!((takes[0].muted_passes.as_slice(), takes[1].muted_passes.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
     ladder::silence(&mut takes, 0);
-    assert_eq!(takes[0].silences, [3]);
-    assert_eq!(plain("a").opening(&hard()[0]), time(1, 4), "of one bar the first beat");
-    assert_eq!(plain("a").opening(&hard()[3]), time(1, 1), "else the first bar");
+    assert_eq!(takes[0].muted_passes, [3]);
+    assert_eq!(plain("a").audible_prefix(&hard()[0]), time(1, 4), "of one bar the first beat");
+    assert_eq!(plain("a").audible_prefix(&hard()[3]), time(1, 1), "else the first bar");
 }
 
 proptest! {
@@ -225,7 +225,7 @@ proptest! {
         let line = ClickLine::of_pulse(&pulses, length, Click::Divided(parts), 1, 30);
         let count_in = [CountIn::Off, CountIn::Bar, CountIn::Pulse { first, period, tone: 9, side: 101 }][count];
         let take = Take {
-            layers, click: Click::Divided(parts), lines: vec![line], times, count_in, silences,
+            layers, click: Click::Divided(parts), lines: vec![line], times, count_in, muted_passes: silences,
             speed: Fraction::new(speed.0, speed.1).expect("fraction"), ..plain("any")
         };
         let groove = groove(&[Voice::Hat], &[("4/4", "600", 1, None, "x.x.{5: xxxxx}x.xx....")]);
@@ -236,7 +236,7 @@ proptest! {
         sequence.write(&mut bytes).expect("written");
         let found = samples(&bytes);
         prop_assert_eq!(found.len() as i64, sequence.frames().0);
-        prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(CEILING) + 1e-6));
+        prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(LIMITER_CEILING) + 1e-6));
     }
 }
 

@@ -1,7 +1,7 @@
 //! Tests that schedule and samples put every sound on its exact frame, against plain exact arithmetic. They must not know a device.
 
 use super::*;
-use crate::sound::clock::Point;
+use crate::sound::clock::FrameTime;
 use num_bigint::BigInt;
 
 /// Turn that is under way after an hour.
@@ -14,17 +14,17 @@ fn every_attack_stands_on_the_rounded_exact_frame_also_after_an_hour() {
     for groove in hard() {
         for hertz in [44_100, 48_000, 96_000] {
             for speed in [Fraction::ONE, Fraction::new(1, 5).expect("speed"), Fraction::new(97, 100).expect("speed")] {
-                let ask = Ask { speed, ..Ask::whole(rate(hertz)) };
+                let ask = ScheduleOptions { speed, ..ScheduleOptions::whole(rate(hertz)) };
                 let schedule = Schedule::build(&groove, &ask);
                 let (offsets, length) = reference(&groove, &ask);
                 assert_eq!(schedule.len(), offsets.len());
                 let late = hour(&length, ask.rate);
-                for turn in [0, 1, 2, 1000, late, late + 1] {
-                    let start = &length * BigInt::from(turn);
-                    assert_eq!(schedule.turn_start(turn).0, rounded(&start));
+                for pass in [0, 1, 2, 1000, late, late + 1] {
+                    let start = &length * BigInt::from(pass);
+                    assert_eq!(schedule.pass_start(pass).0, rounded(&start));
                     for (k, offset) in offsets.iter().enumerate() {
-                        let found = schedule.onset(turn, k).expect("there");
-                        assert_eq!(found.0, rounded(&(&start + offset)), "{hertz} Hz, turn {turn}, attack {k}");
+                        let found = schedule.onset(pass, k).expect("there");
+                        assert_eq!(found.0, rounded(&(&start + offset)), "{hertz} Hz, pass {pass}, attack {k}");
                     }
                 }
             }
@@ -43,22 +43,22 @@ fn the_samples_begin_where_the_schedule_says_also_after_an_hour() {
     // At this tempo a sixteenth lasts 109 ms, longer than the knock, so each stands in silence.
     let groove = groove(&[Voice::Rim], &[("4/4", "137.3", 1, None, "xxx.x.xx.xx.xxxx")]);
     for hertz in [44_100, 48_000] {
-        let ask = Ask::whole(rate(hertz));
+        let ask = ScheduleOptions::whole(rate(hertz));
         let (offsets, length) = reference(&groove, &ask);
         for first in [0, hour(&length, ask.rate)] {
             let mut renderer = Renderer::new(ask.rate);
             renderer.play(Box::new(Schedule::build(&groove, &ask)), Frame(0));
-            renderer.skip_to_turn(first);
+            renderer.skip_to_pass(first);
             let origin = rounded(&(&length * BigInt::from(first)));
             let mut out = vec![0.0; 2 * (length.to_f64().expect("small") as usize * 3)];
-            renderer.render(&mut out[..2 * LATENCY]);
+            renderer.render(&mut out[..2 * RENDER_LATENCY]);
             renderer.render(&mut out);
             let expected: Vec<i64> = (0..4)
-                .flat_map(|turn| offsets.iter().map(move |o| (turn, o)))
-                .map(|(turn, o)| rounded(&(&length * BigInt::from(first + turn) + o)) - origin)
+                .flat_map(|pass| offsets.iter().map(move |o| (pass, o)))
+                .map(|(pass, o)| rounded(&(&length * BigInt::from(first + pass) + o)) - origin)
                 .filter(|&f| f < out.len() as i64 / 2)
                 .collect();
-            assert_eq!(onsets(&out), expected, "{hertz} Hz from turn {first}");
+            assert_eq!(onsets(&out), expected, "{hertz} Hz from pass {first}");
         }
     }
 }
@@ -69,7 +69,7 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
         &[Voice::Rim, Voice::Wood],
         &[("4/4", "120", 2, None, "x.x.x.x.x.x.x.x."), ("3/4", "90", 1, None, "x...x...x...")],
     );
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     assert_eq!(Schedule::build(&g, &ask).len(), 2 * (16 + 3));
     let layers = |mute, solo| {
         let mut layers: Vec<Layer> = g.layers().iter().map(|l| (**l).clone()).collect();
@@ -80,10 +80,10 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
     assert_eq!(Schedule::build(&layers(false, true), &ask).len(), 19);
     assert!(Schedule::build(&layers(true, true), &ask).len() == 19);
 
-    let one = Schedule::build(&g, &Ask { range: Range::Section(1), click: Click::Written, ..ask.clone() });
+    let one = Schedule::build(&g, &ScheduleOptions { range: Range::Section(1), click: Click::Written, ..ask.clone() });
     assert_eq!((one.len(), one.map().length()), (9, Frame(96_000)));
     let region = Range::Region { section: 0, from: time(1, 8), to: time(9, 16) };
-    let part = Schedule::build(&g, &Ask { range: region, ..ask.clone() });
+    let part = Schedule::build(&g, &ScheduleOptions { range: region, ..ask.clone() });
     assert_eq!((part.len(), part.map().length()), (8, Frame(42_000)));
     assert_eq!(part.onset(0, 0), Some(Frame(0)));
     assert_eq!(part.position(Frame(12_000)).wholes, 0.25);
@@ -92,7 +92,7 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
         Range::Region { section: 9, from: Time::ZERO, to: Time::WHOLE },
         Range::Region { section: 0, from: time(1, 2), to: time(1, 2) },
     ] {
-        let silent = Schedule::build(&g, &Ask { range, ..ask.clone() });
+        let silent = Schedule::build(&g, &ScheduleOptions { range, ..ask.clone() });
         assert!(silent.is_empty());
         let mut renderer = Renderer::new(ask.rate);
         renderer.play(Box::new(silent), Frame(5));
@@ -119,19 +119,19 @@ fn clicks_of_hearings_sound_at_their_moments() {
             side: 100,
         },
     ];
-    let ask = Ask { lines, ..Ask::whole(SampleRate::STUDIO) };
+    let ask = ScheduleOptions { lines, ..ScheduleOptions::whole(SampleRate::STUDIO) };
     let frames = |s: &Schedule| (0..s.len()).filter_map(|k| s.onset(0, k)).map(|f| f.0).collect::<Vec<_>>();
     assert_eq!(frames(&Schedule::build(&g, &ask)), [120_000, 96_000 + 64_000, 96_000 + 192_000 + 64_000]);
-    let half = Ask { speed: Fraction::new(1, 2).expect("speed"), range: Range::Section(1), ..ask };
+    let half = ScheduleOptions { speed: Fraction::new(1, 2).expect("speed"), range: Range::Section(1), ..ask };
     assert_eq!(frames(&Schedule::build(&g, &half)), [48_000, 128_000]);
-    let out = rendered(&g, &Ask { speed: Fraction::ONE, ..half }, MASTER_DB, 40_000, 512);
+    let out = rendered(&g, &ScheduleOptions { speed: Fraction::ONE, ..half }, MIX_DB, 40_000, 512);
     assert!(out.chunks(2).any(|f| f[0] != 0.0) && out.chunks(2).all(|f| f[1].abs() < 1e-6), "left only");
 }
 
 #[test]
 fn places_and_frames_map_to_each_other() {
     for groove in hard() {
-        let schedule = Schedule::build(&groove, &Ask::whole(rate(44_100)));
+        let schedule = Schedule::build(&groove, &ScheduleOptions::whole(rate(44_100)));
         let length = schedule.map().length().0;
         for k in 0..500 {
             let frame = Frame(k * (length - 1) / 500);
@@ -152,22 +152,22 @@ fn unheard_sections_do_not_spoil_the_common_denominator() {
         (0..40).map(|k| (format!("{}.{}", 61 + k, 1009 + 2 * k), "x...x...x...x...")).collect();
     let rows: Vec<Row> = rows.iter().map(|(bpm, d)| ("4/4", bpm.as_str(), 1, None, *d)).collect();
     let g = groove(&[Voice::Rim], &rows);
-    let ask = Ask::whole(rate(44_100));
+    let ask = ScheduleOptions::whole(rate(44_100));
     assert_eq!(Schedule::build(&g, &ask).denom(), 1 << 120);
-    assert!(Schedule::build(&g, &Ask { range: Range::Section(3), ..ask.clone() }).denom() < 1 << 40);
+    assert!(Schedule::build(&g, &ScheduleOptions { range: Range::Section(3), ..ask.clone() }).denom() < 1 << 40);
     // Even in fixed point the rounded frames are those of the exact times.
     let (offsets, length) = reference(&g, &ask);
     let schedule = Schedule::build(&g, &ask);
-    for turn in [0, 1, 500] {
+    for pass in [0, 1, 500] {
         for (k, offset) in offsets.iter().enumerate() {
-            let exact = rounded(&(&length * BigInt::from(turn) + offset));
-            assert_eq!(schedule.onset(turn, k), Some(Frame(exact)));
+            let exact = rounded(&(&length * BigInt::from(pass) + offset));
+            assert_eq!(schedule.onset(pass, k), Some(Frame(exact)));
         }
     }
 }
 
 #[test]
 fn points_order_as_numbers() {
-    assert!(Point { frame: 1, part: 5 } < Point { frame: 2, part: 0 });
-    assert!(Point { frame: -1, part: 5 } < Point::ZERO);
+    assert!(FrameTime { frame: 1, part: 5 } < FrameTime { frame: 2, part: 0 });
+    assert!(FrameTime { frame: -1, part: 5 } < FrameTime::ZERO);
 }

@@ -1,14 +1,14 @@
 //! Tests of what the renderer makes of a schedule: block by block, edited, stopped, loud, written to a file. They must not know a device.
 
 use super::*;
-use crate::sound::clock::Point;
-use crate::sound::place::Map;
+use crate::sound::clock::FrameTime;
+use crate::sound::position::PositionMap;
 use proptest::prelude::*;
 
 #[test]
 fn the_result_does_not_depend_on_the_block_size() {
-    let ask = Ask { click: Click::Written, ..Ask::whole(SampleRate::STUDIO) };
-    for db in [MASTER_DB, 20.0] {
+    let ask = ScheduleOptions { click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
+    for db in [MIX_DB, 20.0] {
         let whole = rendered(&full(), &ask, db, 100_000, 100_000);
         for block in [1, 7, 64, 255, 1024] {
             assert!(rendered(&full(), &ask, db, 100_000, block) == whole, "block of {block} at {db} dB");
@@ -20,7 +20,7 @@ fn the_result_does_not_depend_on_the_block_size() {
 fn a_crowd_of_sounds_does_not_depend_on_the_block_size_either() {
     // 20 layers of open hats at 1000 beats per minute: far more than may ring at once.
     let groove = groove(&[Voice::OpenHat; 20], &[("4/4", "1000", 1, None, "xxxxxxxxxxxxxxxx")]);
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     let whole = rendered(&groove, &ask, -40.0, 30_000, 30_000);
     for block in [3, 100, 1024] {
         assert!(rendered(&groove, &ask, -40.0, 30_000, block) == whole, "block of {block}");
@@ -32,7 +32,7 @@ fn a_mix_is_quiet_and_never_above_the_ceiling() {
     let db = |x: f32| 20.0 * x.log10();
     let rms = |s: &[f32]| (s.iter().map(|x| x * x).sum::<f32>() / s.len() as f32).sqrt();
     let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     let band = [Voice::Kick, Voice::Snare, Voice::Hat, Voice::Bass, Voice::Pluck];
     let parts = ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "x--x--x-x--x--x-", "..x..x.x..x.x..x"];
     let meter = Meter::parse("4/4").expect("meter");
@@ -41,9 +41,9 @@ fn a_mix_is_quiet_and_never_above_the_ceiling() {
     });
     let average =
         Groove::new("t", "", vec![section(0, &("4/4", "110", 1, None, ""))], layers.collect()).expect("groove");
-    let level = db(rms(&rendered(&average, &ask, MASTER_DB, 480_000, 1024)));
+    let level = db(rms(&rendered(&average, &ask, MIX_DB, 480_000, 1024)));
     assert!((-25.0..=-18.0).contains(&level), "{level} dBFS");
-    for gain in [MASTER_DB, 0.0, 12.0, 24.0] {
+    for gain in [MIX_DB, 0.0, 12.0, 24.0] {
         let loud = rendered(&full(), &ask, gain, 200_000, 1024);
         assert!(db(peak(&loud)) <= -1.499, "{} dBFS at {gain} dB", db(peak(&loud)));
     }
@@ -51,28 +51,28 @@ fn a_mix_is_quiet_and_never_above_the_ceiling() {
 
 #[test]
 fn an_edit_of_a_later_cell_is_heard_as_if_it_had_always_been_there() {
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     let voices = [Voice::Bass, Voice::OpenHat, Voice::Kick];
     let before = groove(&voices, &[("4/4", "137.3", 1, None, "x--xx-x.x--.....")]);
     // The triplet changes the common denominator as well.
     let after = groove(&voices, &[("4/4", "137.3", 1, None, "x--xx-x.x--.{3: xxx}")]);
     let frames = 300_000;
-    let whole = rendered(&after, &ask, MASTER_DB, frames, 1024);
-    for turn in [0_u64, 1] {
+    let whole = rendered(&after, &ask, MIX_DB, frames, 1024);
+    for pass in [0_u64, 1] {
         let mut renderer = Renderer::new(ask.rate);
         let schedule = Schedule::build(&before, &ask);
-        let at = schedule.turn_start(turn).0 as usize + 31_111;
+        let at = schedule.pass_start(pass).0 as usize + 31_111;
         renderer.play(Box::new(schedule), Frame(0));
         let mut out = vec![0.0; 2 * frames];
         renderer.render(&mut out[..2 * at]);
         let frame = renderer.frame();
         assert!(renderer.swap(Box::new(Schedule::build(&after, &ask)), Keep::Place).is_some());
         assert_eq!(renderer.frame(), frame);
-        assert_eq!(renderer.loops(), turn);
+        assert_eq!(renderer.passes(), pass);
         renderer.render(&mut out[2 * at..]);
-        // Turn 0 sounds without the edit if that comes in turn 1; what rang from there is gone a second later.
-        let tail = if turn == 0 { 0 } else { 2 * (at + 48_000) };
-        assert!(out[tail..] == whole[tail..], "swapped in turn {turn}");
+        // Turn 0 sounds without the edit if that comes in pass 1; what rang from there is gone a second later.
+        let tail = if pass == 0 { 0 } else { 2 * (at + 48_000) };
+        assert!(out[tail..] == whole[tail..], "swapped in pass {pass}");
     }
 }
 
@@ -81,7 +81,7 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
     let voices = [Voice::Bell];
     let rows =
         |bpm| -> [Row; 2] { [("4/4", bpm, 2, None, "x---------------"), ("3/4", "90", 1, None, "x-----------")] };
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     let (slow, fast) = (groove(&voices, &rows("77.7")), groove(&voices, &rows("133.1")));
     let mut renderer = Renderer::new(ask.rate);
     renderer.play(Box::new(Schedule::build(&slow, &ask)), Frame(0));
@@ -110,11 +110,11 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
     let groove = groove(&[Voice::Rim], &[("4/4", "137.3", 1, None, "....x...........")]);
     let build = |speed: (i64, i64)| {
         let speed = Fraction::new(speed.0, speed.1).expect("speed");
-        Box::new(Schedule::build(&groove, &Ask { speed, ..Ask::whole(SampleRate::STUDIO) }))
+        Box::new(Schedule::build(&groove, &ScheduleOptions { speed, ..ScheduleOptions::whole(SampleRate::STUDIO) }))
     };
     let energy = |out: &[f32]| out.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>();
-    // Where the attack lies between two frames differs from turn to turn.
-    for turn in 0..12 {
+    // Where the attack lies between two frames differs from pass to pass.
+    for pass in 0..12 {
         for (from, to) in [((1, 1), (2, 1)), ((1, 1), (19, 10)), ((1, 5), (2, 1)), ((2, 1), (1, 1)), ((13, 10), (1, 5))]
         {
             let mut once = 0.0;
@@ -122,9 +122,9 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
                 for keep in [Keep::Place, Keep::Fraction] {
                     let mut renderer = Renderer::new(SampleRate::STUDIO);
                     let schedule = build(from);
-                    let attack = schedule.onset(turn, 0).expect("an attack").0;
+                    let attack = schedule.onset(pass, 0).expect("an attack").0;
                     renderer.play(schedule, Frame(0));
-                    renderer.skip_to_turn(turn);
+                    renderer.skip_to_pass(pass);
                     let until = 2 * (attack + frames - renderer.now()) as usize;
                     let mut out = vec![0.0; until + 2 * 6_000];
                     let (before, after) = out.split_at_mut(until);
@@ -135,7 +135,7 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
                     once = if frames == 60 { all } else { once };
                     assert!(
                         (0.7..1.4).contains(&(all / once)),
-                        "{from:?} to {to:?}, turn {turn}, {frames} frames after: {} times",
+                        "{from:?} to {to:?}, pass {pass}, {frames} frames after: {} times",
                         all / once
                     );
                 }
@@ -146,18 +146,18 @@ fn an_attack_near_a_change_of_tempo_is_struck_once() {
 
 #[test]
 fn a_loop_shorter_than_a_frame_is_not_counted_through() {
-    let length = Point { frame: 0, part: 1 };
-    let map = Map { pieces: Vec::new(), length, denom: 1 << 16 };
+    let length = FrameTime { frame: 0, part: 1 };
+    let map = PositionMap { pieces: Vec::new(), length, denom: 1 << 16 };
     let mut renderer = Renderer::new(SampleRate::STUDIO);
     renderer.play(Box::new(Schedule::of_parts(Vec::new(), Vec::new(), map, SampleRate::STUDIO)), Frame(0));
     renderer.render(&mut [0.0; 128]);
-    assert_eq!(renderer.loops(), 0);
+    assert_eq!(renderer.passes(), 0);
 }
 
 #[test]
 fn stops_seeks_and_gain_changes_do_not_click() {
     let groove = groove(&[Voice::Bass, Voice::Bell], &[("4/4", "60", 1, None, "X---------------")]);
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     let step =
         |s: &[f32]| s.chunks(2).collect::<Vec<_>>().windows(2).map(|w| (w[1][0] - w[0][0]).abs()).fold(0.0, f32::max);
     let acts: [fn(&mut Renderer); 3] = [Renderer::stop, |r| r.seek(Frame(100_000)), |r| r.set_gain(Gain::SILENT)];
@@ -177,12 +177,12 @@ fn stops_seeks_and_gain_changes_do_not_click() {
 
 #[test]
 fn held_sounds_are_damped_when_their_attack_ends() {
-    let ask = Ask::whole(SampleRate::STUDIO);
+    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     for (voice, rings) in [(Voice::Pluck, false), (Voice::Bass, false), (Voice::Bell, false), (Voice::OpenHat, true)] {
         let groove = groove(&[voice], &[("4/4", "120", 1, None, "x-..............")]);
-        let out = rendered(&groove, &ask, MASTER_DB, 48_000, 512);
+        let out = rendered(&groove, &ask, MIX_DB, 48_000, 512);
         // Two sixteenths at 120 are 12000 frames; damping takes 8 ms more.
-        let after = &out[2 * (12_000 + 384 + LATENCY)..2 * 14_000];
+        let after = &out[2 * (12_000 + 384 + RENDER_LATENCY)..2 * 14_000];
         assert_eq!(after.iter().any(|x| *x != 0.0), rings, "{voice}");
         assert!(out[2 * 11_000..2 * 12_000].iter().any(|x| *x != 0.0), "{voice}");
     }
@@ -190,7 +190,7 @@ fn held_sounds_are_damped_when_their_attack_ends() {
 
 #[test]
 fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
-    let ask = Ask::whole(rate(44_100));
+    let ask = ScheduleOptions::whole(rate(44_100));
     let mut bytes = Vec::new();
     let frames = offline(&full(), &ask, Length::Loops(2), &mut bytes).expect("written");
     let word = |at: usize| u32::from_le_bytes(bytes[at..at + 4].try_into().expect("4 bytes"));
@@ -204,11 +204,11 @@ fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
         let b = &bytes[44 + 3 * k..47 + 3 * k];
         (i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) as f32 / 8_388_607.0
     };
-    let loops = Schedule::build(&full(), &ask).turn_start(2).0 as usize;
-    let direct = rendered(&full(), &ask, MASTER_DB, loops + LATENCY, 333);
+    let loops = Schedule::build(&full(), &ask).pass_start(2).0 as usize;
+    let direct = rendered(&full(), &ask, MIX_DB, loops + RENDER_LATENCY, 333);
     // The limiter of the one that goes on already looks at the next downbeat.
-    for k in 0..2 * (loops - LATENCY) {
-        assert!((sample(k) - direct[k + 2 * LATENCY]).abs() < 1e-6, "sample {k}");
+    for k in 0..2 * (loops - RENDER_LATENCY) {
+        assert!((sample(k) - direct[k + 2 * RENDER_LATENCY]).abs() < 1e-6, "sample {k}");
     }
     // The last sounds ring out and the file ends in silence.
     assert!((2 * loops..2 * loops + 2000).any(|k| sample(k) != 0.0));
@@ -232,8 +232,8 @@ proptest! {
         sections[0].tempo = tempo;
         let g = groove(&[Voice::Hat, Voice::Bass], &[("4/4", "120", 3, Some("3:1"), "x-xox-X.{5: xxxxx}x.xx")]);
         let g = Groove::new("t", "", sections, g.layers().iter().map(|l| (**l).clone()).collect()).expect("groove");
-        let ask = |range| Ask {
-            speed: Fraction::new(speed.0, speed.1).expect("fraction"), range, click: Click::Written, ..Ask::whole(rate(8_000))
+        let ask = |range| ScheduleOptions {
+            speed: Fraction::new(speed.0, speed.1).expect("fraction"), range, click: Click::Written, ..ScheduleOptions::whole(rate(8_000))
         };
         let region = Range::Region { section: 0, from: time(cut.0, cut.2), to: time(cut.1, cut.2) };
         let mut renderer = Renderer::new(rate(8_000));
@@ -250,6 +250,6 @@ proptest! {
             prop_assert!(renderer.frame().0 >= 0);
         }
         renderer.render(&mut out);
-        prop_assert!(out.iter().all(|x| x.abs() <= CEILING));
+        prop_assert!(out.iter().all(|x| x.abs() <= LIMITER_CEILING));
     }
 }

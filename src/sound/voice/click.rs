@@ -1,13 +1,13 @@
 //! The clicks of the written beat and of hearings, told apart by pitch. It must not know where they sound.
 
-use super::Touch;
+use super::HitParams;
 use super::tools::{Sine, decay, finish, make, playable};
 use crate::rhythm::Accent;
 
 /// Pitches of hearings' clicks in hertz, apart from each other and from the beat's by at least a major third.
 const LINES: [f64; 6] = [1047.0, 784.0, 2637.0, 587.0, 3520.0, 440.0];
 
-pub(super) const TONES: u8 = LINES.len() as u8;
+pub(super) const CLICK_TONES: u8 = LINES.len() as u8;
 
 /// The written beat's click: 1976 Hz on the downbeat (accent), 1568 Hz on other beats, quieter on a ghost.
 pub(super) fn beat(rate: f64, accent: Accent) -> Vec<f32> {
@@ -20,8 +20,8 @@ pub(super) fn beat(rate: f64, accent: Accent) -> Vec<f32> {
 }
 
 /// The click of the `tone`th hearing.
-pub(super) fn line(rate: f64, tone: u8, touch: Touch) -> Vec<f32> {
-    tick(rate, LINES[usize::from(tone % TONES)], 0.0, 0.75 * touch.level)
+pub(super) fn line(rate: f64, tone: u8, touch: HitParams) -> Vec<f32> {
+    tick(rate, LINES[usize::from(tone % CLICK_TONES)], 0.0, 0.75 * touch.level)
 }
 
 fn tick(rate: f64, hertz: f64, edge: f64, peak: f64) -> Vec<f32> {

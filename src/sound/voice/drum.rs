@@ -1,10 +1,10 @@
 //! Skins, wood and hands: kick, snare, tom, rim, wood, clap. It must not know accents by name.
 
-use super::Touch;
+use super::HitParams;
 use super::tools::{Filter, Noise, Sine, decay, finish, make};
 
 /// A bass drum: a sine falling to 46 Hz, with a soft beater.
-pub(super) fn kick(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn kick(rate: f64, touch: HitParams) -> Vec<f32> {
     let (mut body, mut noise, mut beater) = (Sine::new(rate, 0.0), Noise::new(1), Filter::low(rate, 2600.0, 0.7));
     let sound = make(rate, 0.6, |t| {
         let hertz = 46.0 + (60.0 + 90.0 * touch.bright) * decay(t, 0.022);
@@ -15,7 +15,7 @@ pub(super) fn kick(rate: f64, touch: Touch) -> Vec<f32> {
 }
 
 /// A snare drum: two short tones under rattling noise.
-pub(super) fn snare(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn snare(rate: f64, touch: HitParams) -> Vec<f32> {
     let (mut low, mut high, mut noise) = (Sine::new(rate, 0.1), Sine::new(rate, 0.2), Noise::new(2));
     let (mut floor, mut wires) = (Filter::high(rate, 900.0, 0.7), Filter::band(rate, 4200.0, 0.5));
     let sound = make(rate, 0.4, |t| {
@@ -29,7 +29,7 @@ pub(super) fn snare(rate: f64, touch: Touch) -> Vec<f32> {
 }
 
 /// A tom: a falling tone that ends on its pitch.
-pub(super) fn tom(rate: f64, touch: Touch, hertz: f64) -> Vec<f32> {
+pub(super) fn tom(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
     let (mut body, mut over, mut noise) = (Sine::new(rate, 0.02), Sine::new(rate, 0.1), Noise::new(3));
     let mut stick = Filter::band(rate, 1800.0, 0.6);
     let sound = make(rate, 0.9, |t| {
@@ -41,7 +41,7 @@ pub(super) fn tom(rate: f64, touch: Touch, hertz: f64) -> Vec<f32> {
 }
 
 /// A rim click: a short hard knock.
-pub(super) fn rim(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn rim(rate: f64, touch: HitParams) -> Vec<f32> {
     let (mut low, mut high, mut noise) = (Sine::new(rate, 0.25), Sine::new(rate, 0.25), Noise::new(4));
     let mut edge = Filter::high(rate, 2500.0, 0.7);
     let sound = make(rate, 0.08, |t| {
@@ -52,7 +52,7 @@ pub(super) fn rim(rate: f64, touch: Touch) -> Vec<f32> {
 }
 
 /// A wood block: a short hollow knock of two tones.
-pub(super) fn wood(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn wood(rate: f64, touch: HitParams) -> Vec<f32> {
     let (mut low, mut high, mut noise) = (Sine::new(rate, 0.2), Sine::new(rate, 0.1), Noise::new(5));
     let mut stick = Filter::band(rate, 3000.0, 0.8);
     let sound = make(rate, 0.2, |t| {
@@ -63,7 +63,7 @@ pub(super) fn wood(rate: f64, touch: Touch) -> Vec<f32> {
 }
 
 /// Hands clapping: three short bursts of noise and a longer one, 9 to 11 ms apart.
-pub(super) fn clap(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn clap(rate: f64, touch: HitParams) -> Vec<f32> {
     let mut noise = Noise::new(6);
     let (mut palm, mut floor) = (Filter::band(rate, 1350.0, 0.9), Filter::high(rate, 500.0, 0.7));
     let sound = make(rate, 0.35, |t| {

@@ -1,13 +1,13 @@
 //! Metal and grain: hats, bell, shaker. It must not know accents by name.
 
-use super::Touch;
+use super::HitParams;
 use super::tools::{Filter, Noise, Sine, decay, finish, make};
 use std::f64::consts::TAU;
 
 /// Ratios of the six tones of a hat: square roots, so that no two are simply related.
 const PLATE: [f64; 6] = [1.0, 1.3416, 1.5811, 1.9365, 2.2361, 2.7386];
 
-fn hiss(rate: f64, touch: Touch, seconds: f64, fall: impl Fn(f64) -> f64) -> Vec<f64> {
+fn hiss(rate: f64, touch: HitParams, seconds: f64, fall: impl Fn(f64) -> f64) -> Vec<f64> {
     let mut noise = Noise::new(7);
     let mut plates = PLATE.map(|ratio| (Sine::new(rate, 0.25), 1630.0 * ratio));
     let (mut first, mut second) = (Filter::high(rate, 6500.0, 0.7), Filter::high(rate, 6500.0, 0.7));
@@ -19,19 +19,19 @@ fn hiss(rate: f64, touch: Touch, seconds: f64, fall: impl Fn(f64) -> f64) -> Vec
 }
 
 /// A closed hat: a very short metallic hiss.
-pub(super) fn hat(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn hat(rate: f64, touch: HitParams) -> Vec<f32> {
     let sound = hiss(rate, touch, 0.2, |t| decay(t, 0.012 + 0.012 * touch.bright));
     finish(rate, sound, 6000.0 + 12_000.0 * touch.bright, 0.4 * touch.level)
 }
 
 /// An open hat: the same hiss, longer.
-pub(super) fn open_hat(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn open_hat(rate: f64, touch: HitParams) -> Vec<f32> {
     let sound = hiss(rate, touch, 1.2, |t| 0.6 * decay(t, 0.03) + 0.5 * decay(t, 0.16));
     finish(rate, sound, 6000.0 + 12_000.0 * touch.bright, 0.4 * touch.level)
 }
 
 /// A shaker: a soft grain of noise that swells for 12 ms.
-pub(super) fn shaker(rate: f64, touch: Touch) -> Vec<f32> {
+pub(super) fn shaker(rate: f64, touch: HitParams) -> Vec<f32> {
     let mut noise = Noise::new(8);
     let (mut grain, mut floor) = (Filter::band(rate, 6200.0, 0.8), Filter::high(rate, 3000.0, 0.7));
     let sound = make(rate, 0.2, |t| {
@@ -55,7 +55,7 @@ const PARTIALS: [(f64, f64, f64); 8] = [
 ];
 
 /// A bell whose prime is at `hertz`.
-pub(super) fn bell(rate: f64, touch: Touch, hertz: f64) -> Vec<f32> {
+pub(super) fn bell(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
     let seconds = 2.5;
     let mut sound = vec![0.0; (rate * seconds) as usize];
     for (k, (ratio, level, fall)) in PARTIALS.into_iter().enumerate() {

@@ -15,7 +15,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 /// Number of click tones that a hearing may have; higher numbers begin again.
-pub const TONES: u8 = click::TONES;
+pub const CLICK_TONES: u8 = click::CLICK_TONES;
 
 /// What a strike sounds like.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -30,12 +30,12 @@ pub(super) enum Tone {
 
 /// Where a sound of a schedule comes from; two sounds of one origin are the same samples.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub(super) enum Origin {
+pub(super) enum SampleSource {
     /// It is synthesised, and can be synthesised anywhere.
-    Struck(Strike),
+    Synth(SynthKey),
     /// It is the user's own; only whoever has its samples can sound it.
-    Own {
-        /// Hash of its samples, see [`super::OwnSound::hash`].
+    User {
+        /// Hash of its samples, see [`super::UserSample::hash`].
         hash: u64,
         /// Frames per second of its samples.
         rate: SampleRate,
@@ -44,13 +44,13 @@ pub(super) enum Origin {
 
 /// One synthesised sound: mono samples at one rate, at most 1 in magnitude, deterministic.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub(super) struct Strike {
+pub(super) struct SynthKey {
     pub(super) rate: SampleRate,
     pub(super) tone: Tone,
     pub(super) accent: Accent,
 }
 
-impl Strike {
+impl SynthKey {
     /// The strike of an attack: the pitch is dropped where the voice sounds none.
     pub(super) fn new(rate: SampleRate, voice: Voice, pitch: Option<Pitch>, accent: Accent) -> Self {
         Self { rate, tone: Tone::Voice(voice, pitch.filter(|_| voice.is_pitched())), accent }
@@ -63,7 +63,7 @@ impl Strike {
 
     /// Synthesises the sound.
     pub(super) fn synthesise(self) -> Vec<f32> {
-        let touch = Touch::of(self.accent);
+        let touch = HitParams::of(self.accent);
         let rate = f64::from(self.rate.hertz());
         match self.tone {
             Tone::Beat => click::beat(rate, self.accent),
@@ -92,14 +92,14 @@ impl Strike {
 
 /// How an accent changes a sound.
 #[derive(Debug, Clone, Copy)]
-struct Touch {
+struct HitParams {
     /// Factor on the peak: ghost -14 dB, plain -4.4 dB, accent 0 dB.
     level: f64,
     /// Share of the sound's brightness, 0 to 1.
     bright: f64,
 }
 
-impl Touch {
+impl HitParams {
     fn of(accent: Accent) -> Self {
         match accent {
             Accent::Ghost => Self { level: 0.2, bright: 0.35 },
@@ -113,10 +113,10 @@ impl Touch {
 /// a sound of the user's own (`own`) is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent
 /// stands that much above it and a ghost that much below.
 pub(super) fn level(accent: Accent, depth: Option<u8>, own: bool) -> f32 {
-    let has = if own { 1.0 } else { Touch::of(accent).level };
-    let plain = Touch::of(Accent::Plain).level;
+    let has = if own { 1.0 } else { HitParams::of(accent).level };
+    let plain = HitParams::of(Accent::Plain).level;
     let wanted = match (depth, accent) {
-        (None, accent) => Touch::of(accent).level,
+        (None, accent) => HitParams::of(accent).level,
         (Some(_), Accent::Plain) => plain,
         (Some(depth), Accent::Accent) => plain * 10_f64.powf(f64::from(depth) / 20.0),
         (Some(depth), Accent::Ghost) => plain * 10_f64.powf(-f64::from(depth) / 20.0),
@@ -129,19 +129,19 @@ const SPARE: usize = 16 << 20;
 
 /// Every sound made or taken in so far. A sound is dropped only here, when nobody else holds it: whoever gives up a sound
 /// elsewhere, as the audio thread does, therefore never frees memory.
-static BANK: LazyLock<Mutex<HashMap<Origin, Arc<[f32]>>>> = LazyLock::new(Mutex::default);
+static BANK: LazyLock<Mutex<HashMap<SampleSource, Arc<[f32]>>>> = LazyLock::new(Mutex::default);
 
 /// The sound of a strike, from the bank, synthesised if it is not there yet.
-pub(super) fn sound(strike: Strike) -> Arc<[f32]> {
-    banked(Origin::Struck(strike), || strike.synthesise())
+pub(super) fn sound(strike: SynthKey) -> Arc<[f32]> {
+    banked(SampleSource::Synth(strike), || strike.synthesise())
 }
 
 /// Takes a sound of the user's own into the bank.
-pub(super) fn keep(origin: Origin, samples: Vec<f32>) -> Arc<[f32]> {
+pub(super) fn keep(origin: SampleSource, samples: Vec<f32>) -> Arc<[f32]> {
     banked(origin, || samples)
 }
 
-fn banked(origin: Origin, make: impl FnOnce() -> Vec<f32>) -> Arc<[f32]> {
+fn banked(origin: SampleSource, make: impl FnOnce() -> Vec<f32>) -> Arc<[f32]> {
     let mut bank = BANK.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(known) = bank.get(&origin) {
         return Arc::clone(known);

@@ -1,6 +1,6 @@
 //! Plucked strings. It must not know accents by name.
 
-use super::Touch;
+use super::HitParams;
 use super::tools::{Noise, finish};
 use std::f64::consts::TAU;
 
@@ -17,13 +17,13 @@ struct Body {
 }
 
 /// A plucked low string.
-pub(super) fn bass(rate: f64, touch: Touch, hertz: f64) -> Vec<f32> {
+pub(super) fn bass(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
     let body = Body { ring: 2.6, dull: 0.45, pluck: 0.21, soft: 450.0 };
     finish(rate, string(rate, touch, hertz, &body), 300.0 + 1500.0 * touch.bright, 0.7 * touch.level)
 }
 
 /// A plucked string.
-pub(super) fn pluck(rate: f64, touch: Touch, hertz: f64) -> Vec<f32> {
+pub(super) fn pluck(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
     let body = Body { ring: 1.8, dull: 0.22, pluck: 0.13, soft: 3500.0 };
     finish(rate, string(rate, touch, hertz, &body), 1200.0 + 6000.0 * touch.bright, 0.6 * touch.level)
 }
@@ -31,7 +31,7 @@ pub(super) fn pluck(rate: f64, touch: Touch, hertz: f64) -> Vec<f32> {
 /// A string as a delay that feeds back through a lowpass (K. Karplus and A. Strong, 1983), tuned by an allpass and with a
 /// chosen decay and pluck point (D. Jaffe and J. Smith, 1983). The loop's delay is exactly one period at the fundamental:
 /// whole delay + lowpass + allpass = rate / hertz.
-fn string(rate: f64, touch: Touch, hertz: f64, body: &Body) -> Vec<f64> {
+fn string(rate: f64, touch: HitParams, hertz: f64, body: &Body) -> Vec<f64> {
     let w = TAU * hertz / rate;
     let period = rate / hertz;
     let (re, im) = (1.0 - body.dull + body.dull * w.cos(), body.dull * w.sin());
@@ -65,7 +65,7 @@ fn string(rate: f64, touch: Touch, hertz: f64, body: &Body) -> Vec<f64> {
 }
 
 /// One period of noise, softened, combed by the pluck point and freed of its mean.
-fn excite(rate: f64, touch: Touch, body: &Body, length: usize) -> Vec<f64> {
+fn excite(rate: f64, touch: HitParams, body: &Body, length: usize) -> Vec<f64> {
     let mut noise = Noise::new(10);
     let keep = (-TAU * body.soft * (0.3 + 0.7 * touch.bright) / rate).exp();
     let mut y = 0.0;

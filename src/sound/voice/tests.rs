@@ -7,7 +7,7 @@ use std::f64::consts::TAU;
 const RATE: SampleRate = SampleRate::STUDIO;
 
 fn strike(voice: Voice, pitch: Option<u8>, accent: Accent) -> Vec<f32> {
-    Strike::new(RATE, voice, pitch.and_then(Pitch::new), accent).synthesise()
+    SynthKey::new(RATE, voice, pitch.and_then(Pitch::new), accent).synthesise()
 }
 
 /// Power at one frequency by the plain sum of the discrete Fourier transform.
@@ -166,7 +166,7 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
     for rate in [8_000, 22_050, 44_100, 192_000].map(|r| SampleRate::new(r).expect("valid")) {
         for &voice in Voice::ALL {
             for key in [0, 60, 127] {
-                let strike = Strike::new(rate, voice, Pitch::new(key), Accent::Accent);
+                let strike = SynthKey::new(rate, voice, Pitch::new(key), Accent::Accent);
                 let sound = strike.synthesise();
                 assert!(sound.iter().all(|x| x.is_finite() && x.abs() <= 1.0), "{voice} {key}");
                 assert!(sound.last().is_some_and(|x| x.abs() < 1e-3), "{voice} {key}");
@@ -176,19 +176,19 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
             }
         }
     }
-    let strike = Strike::new(RATE, Voice::Snare, None, Accent::Plain);
+    let strike = SynthKey::new(RATE, Voice::Snare, None, Accent::Plain);
     assert_eq!(strike.synthesise(), strike.synthesise());
     assert!(Arc::ptr_eq(&sound(strike), &sound(strike)));
 }
 
 #[test]
 fn clicks_are_told_apart_by_pitch() {
-    let mut tones: Vec<f64> = (0..TONES)
+    let mut tones: Vec<f64> = (0..CLICK_TONES)
         .map(Tone::Line)
         .map(|tone| (tone, Accent::Plain))
         .chain([(Tone::Beat, Accent::Accent), (Tone::Beat, Accent::Plain)])
         .map(|(tone, accent)| {
-            let click = Strike { rate: RATE, tone, accent }.synthesise();
+            let click = SynthKey { rate: RATE, tone, accent }.synthesise();
             let candidates = (300..4000).map(|hz| (f64::from(hz), power(&click, f64::from(hz))));
             candidates.max_by(|a, b| a.1.total_cmp(&b.1)).expect("not empty").0
         })

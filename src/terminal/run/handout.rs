@@ -7,7 +7,7 @@ use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, formats};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{Sequence, Take};
-use crate::sound::{OwnSounds, SampleRate};
+use crate::sound::{SampleRate, UserSamples};
 use std::io;
 use std::path::Path;
 
@@ -36,7 +36,7 @@ pub struct Sheet<'a> {
     /// Their rate.
     pub rate: SampleRate,
     /// The user's own sounds in them.
-    pub own: &'a OwnSounds,
+    pub own: &'a UserSamples,
 }
 
 /// A file that is made, all of it in memory.

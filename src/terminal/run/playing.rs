@@ -26,7 +26,7 @@ pub(crate) fn take(what: &Playing) -> Take {
         range,
         times: 1,
         count_in: CountIn::Off,
-        silences: Vec::new(),
+        muted_passes: Vec::new(),
     }
 }
 

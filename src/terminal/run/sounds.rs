@@ -1,9 +1,9 @@
 //! The files of the user's own sounds, read where a groove names them and kept while they do not change. It must not know the
 //! screen.
 
-use crate::recording::{self, Undecodable};
+use crate::recording::{self, DecodeError};
 use crate::rhythm::Groove;
-use crate::sound::{OwnSound, OwnSounds, SampleRate};
+use crate::sound::{SampleRate, UserSample, UserSamples};
 use std::collections::HashMap;
 use std::fs::{self, File, Metadata};
 use std::path::{Path, PathBuf};
@@ -19,16 +19,16 @@ pub struct Sounds(HashMap<PathBuf, Known>);
 struct Known {
     stamp: Option<(Option<SystemTime>, Option<u64>)>,
     rate: SampleRate,
-    sound: Option<OwnSound>,
+    sound: Option<UserSample>,
 }
 
 impl Sounds {
     /// The sounds that the heard layers of a groove name, at a rate, and what there is to say of them, one sentence per file: why
     /// it cannot be had (its layer then sounds its voice), or what is not as the file has it. What was said once is not said
     /// again until the file changes. Names are relative to the folder of `file`, the groove's own, or to the folder of now.
-    pub fn of(&mut self, groove: &Groove, file: Option<&Path>, rate: SampleRate) -> (OwnSounds, Vec<String>) {
+    pub fn of(&mut self, groove: &Groove, file: Option<&Path>, rate: SampleRate) -> (UserSamples, Vec<String>) {
         let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
-        let mut own = OwnSounds::none();
+        let mut own = UserSamples::none();
         let (mut words, mut used) = (Vec::new(), Vec::new());
         for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.heard(*l)).map(|(_, l)| l) {
             let Some(name) = &layer.sound else { continue };
@@ -63,25 +63,25 @@ impl Sounds {
             Ok(decoded) => (Some(decoded.samples), Some(decoded.remarks.join("; "))),
             Err(error) => (None, Some(format!("{error}; its layer sounds its voice"))),
         };
-        let sound = sound.map(|samples| OwnSound::new(samples, rate));
+        let sound = sound.map(|samples| UserSample::new(samples, rate));
         self.0.insert(path.to_owned(), Known { stamp, rate, sound });
         words.filter(|_| !said)
     }
 }
 
-fn unreadable(error: &std::io::Error) -> Undecodable {
+fn unreadable(error: &std::io::Error) -> DecodeError {
     let found = match error.kind() {
         std::io::ErrorKind::NotFound => "no such file".to_owned(),
         _ => format!("a file that cannot be read ({error})"),
     };
-    Undecodable { found, allowed: "an existing sound file".into() }
+    DecodeError { found, allowed: "an existing sound file".into() }
 }
 
-fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, Undecodable> {
+fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, DecodeError> {
     // A pipe or a device could make the program wait for ever.
     if !about.is_file() {
         let found = if about.is_dir() { "a directory" } else { "a pipe, a device or the like" };
-        return Err(Undecodable { found: found.into(), allowed: "a plain file".into() });
+        return Err(DecodeError { found: found.into(), allowed: "a plain file".into() });
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)

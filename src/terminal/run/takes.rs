@@ -155,7 +155,7 @@ pub fn takes(
         };
         let count_in = if counted { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
         let (note, layers, silences, range) = (String::new(), want.layers, Vec::new(), Range::Whole);
-        takes.push(Take { name, note, layers, click, lines, speed, range, times, count_in, silences });
+        takes.push(Take { name, note, layers, click, lines, speed, range, times, count_in, muted_passes: silences });
     }
     Ok(takes)
 }
@@ -184,8 +184,8 @@ pub fn ladder(groove: &Groove, heard: &Heard, speeds: &[Fraction], silence: Opti
         .collect();
     if let Some(every) = silence {
         silences::silence(&mut takes, every);
-        for take in takes.iter_mut().filter(|t| !t.silences.is_empty()) {
-            let numbers: Vec<String> = take.silences.iter().map(|t| (t + 1).to_string()).collect();
+        for take in takes.iter_mut().filter(|t| !t.muted_passes.is_empty()) {
+            let numbers: Vec<String> = take.muted_passes.iter().map(|t| (t + 1).to_string()).collect();
             let silent = format!("silent after the opening: time through {}", numbers.join(", "));
             take.note = if take.note.is_empty() { silent } else { format!("{}; {silent}", take.note) };
         }

@@ -13,11 +13,11 @@ use super::run::{Giver, config, offers};
 use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-use crate::sound::far::Far;
+use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
 use analysis_worker::Listener;
 use disk::Disk;
-use playback::Ear;
+use playback::PlaybackHandle;
 use ratatui::crossterm;
 use std::fmt;
 use std::io::{self, IsTerminal};
@@ -61,7 +61,7 @@ impl From<io::Error> for EditError {
 ///
 /// # Errors
 /// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
-pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
+pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditError> {
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
@@ -69,7 +69,7 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
     let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let ear = Ear::start(sender.clone(), output, far);
+    let playback = PlaybackHandle::start(sender.clone(), output, far);
     let listener = Listener::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
@@ -83,12 +83,12 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
         &mut state,
         &mut screen,
         &events,
-        &Hands { disk: &disk, ear: &ear, listener: &listener, giver: &giver, events: outputs },
+        &Hands { disk: &disk, playback: &playback, listener: &listener, giver: &giver, events: outputs },
     );
     // What is being made leaves nothing half behind; the screen is given back after that.
     drop(giver);
     drop(guard);
-    ear.stop();
+    playback.stop();
     match ended {
         Ok(keep) => disk.end(keep && state.is_changed(), state.groove()),
         Err(error) => {
@@ -102,7 +102,7 @@ pub fn edit(path: Option<&Path>, far: Option<Far>) -> Result<(), EditError> {
 /// The rooms' ends that effects go to.
 struct Hands<'a> {
     disk: &'a Disk,
-    ear: &'a Ear,
+    playback: &'a PlaybackHandle,
     listener: &'a Listener,
     giver: &'a Giver,
     events: Sender<Event>,
@@ -117,21 +117,21 @@ fn turn<W: io::Write>(
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
-        hands.ear.beside(state.file());
+        hands.playback.set_base_path(state.file());
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
                 Effect::Journal(groove) => hands.disk.journal(groove),
                 Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
-                Effect::Play(sounding, from) => hands.ear.play(*sounding, from),
-                Effect::Change(sounding) => hands.ear.change(*sounding),
-                Effect::Step(sequence) => hands.ear.step(*sequence),
+                Effect::Play(sounding, from) => hands.playback.play(*sounding, from),
+                Effect::Change(sounding) => hands.playback.change(*sounding),
+                Effect::Step(sequence) => hands.playback.step(*sequence),
                 Effect::Progress(practised) => hands.disk.progress(practised),
                 Effect::Outputs => list_outputs(hands.events.clone()),
-                Effect::TrySounds(groove) => hands.ear.try_sounds(groove),
-                Effect::Stop => hands.ear.stop_playing(),
-                Effect::Speaker { port, token } => hands.ear.connect(port, token),
-                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.ear.tap(at)),
+                Effect::TrySounds(groove) => hands.playback.try_sounds(groove),
+                Effect::Stop => hands.playback.stop_playing(),
+                Effect::Speaker { port, token } => hands.playback.connect(port, token),
+                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.playback.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::Give(order) => hands.giver.give(*order),

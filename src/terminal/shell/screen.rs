@@ -122,7 +122,7 @@ pub(crate) fn guard(disk: &Disk) -> io::Result<Guard> {
         if thread::current().id() == own {
             restore();
             #[cfg(feature = "audio")]
-            crate::sound::quiet::restore();
+            crate::sound::stderr_guard::restore();
             rescue.keep();
             before(info);
         }

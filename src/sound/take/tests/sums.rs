@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::rhythm::{Accent, MeterKind, Section};
-use crate::sound::MASTER_DB;
+use crate::sound::MIX_DB;
 use crate::sound::units::Gain;
-use crate::sound::voice::{self, Strike, Tone};
+use crate::sound::voice::{self, SynthKey, Tone};
 
 /// Exact seconds of a section at full speed.
 pub(super) fn seconds(section: &Section, t: Time) -> BigRational {
@@ -69,7 +69,7 @@ fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
         }
     }
     if silent {
-        let until = seconds(&groove.sections()[0], plain("a").opening(groove));
+        let until = seconds(&groove.sections()[0], plain("a").audible_prefix(groove));
         sounds.retain(|s| s.0 < until);
     }
     sounds
@@ -100,8 +100,8 @@ pub(super) fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (V
     let mut cue = 0_i64;
     let mut put = |frame: i64, (_, tone, accent, level, side): &(BigRational, Tone, Accent, f32, i8)| {
         let (left, right) = Gain::UNITY.panned(*side);
-        let master = f64::from(Gain::from_db(MASTER_DB).linear()) * f64::from(*level);
-        let samples = voice::sound(Strike { rate, tone: *tone, accent: *accent });
+        let master = f64::from(Gain::from_db(MIX_DB).linear()) * f64::from(*level);
+        let samples = voice::sound(SynthKey { rate, tone: *tone, accent: *accent });
         let frame = usize::try_from(frame).expect("after the start");
         mixed.resize(mixed.len().max(frame + samples.len()), (0.0, 0.0));
         for (sum, x) in mixed[frame..].iter_mut().zip(samples.iter()) {
@@ -120,9 +120,9 @@ pub(super) fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (V
         }
         cues.push(cue);
         let lasts = length(groove) * &scale;
-        for turn in 0..take.times {
-            for s in &once(groove, take, take.silences.contains(&turn)) {
-                put(cue + rounded(&(&lasts * BigInt::from(turn) + &s.0 * &scale)), s);
+        for pass in 0..take.times {
+            for s in &once(groove, take, take.muted_passes.contains(&pass)) {
+                put(cue + rounded(&(&lasts * BigInt::from(pass) + &s.0 * &scale)), s);
             }
         }
         cue += rounded(&(lasts * BigInt::from(take.times)));

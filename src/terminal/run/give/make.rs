@@ -12,7 +12,7 @@ use crate::exchange::writing::Writing;
 use crate::exchange::{Piece, left_out, picture};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{self, Sequence, Take, table};
-use crate::sound::{self, OwnSounds, SampleRate};
+use crate::sound::{self, SampleRate, UserSamples};
 use crate::store::{Making, reason};
 use std::fs;
 use std::io::{self, Write};
@@ -79,7 +79,7 @@ pub(super) fn make(order: &Order, watch: &Watch) -> Result<String, Ungiven> {
                 &alone
             };
             let Take { speed, range, click, lines, .. } = playing::take(playing);
-            let ask = sound::Ask { rate, speed, range, click, lines };
+            let ask = sound::ScheduleOptions { rate, speed, range, click, lines };
             let length = match length {
                 Length::Times(times) => sound::Length::Loops(*times),
                 Length::Seconds(seconds) => sound::Length::Seconds(*seconds),
@@ -213,7 +213,7 @@ fn sequence(
 }
 
 /// The groove's own sounds, and what is to be said of them.
-fn own(groove: &Groove, order: &Order, rate: SampleRate) -> (OwnSounds, String) {
+fn own(groove: &Groove, order: &Order, rate: SampleRate) -> (UserSamples, String) {
     let (own, words) = Sounds::default().of(groove, order.file.as_deref().map(Path::new), rate);
     let told = if words.is_empty() { String::new() } else { format!("; {}", words.join("; ")) };
     (own, told)

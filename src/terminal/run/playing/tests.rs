@@ -86,6 +86,6 @@ fn the_silences_of_a_sequence_are_those_of_the_file() {
         silence: Some(4),
     };
     let takes = takes(&sequence);
-    assert_eq!((takes[0].silences.as_slice(), takes[1].silences.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
-    assert!(takes[2].silences.len() > 100 && takes[2].silences[..2] == [1, 3]);
+    assert_eq!((takes[0].muted_passes.as_slice(), takes[1].muted_passes.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
+    assert!(takes[2].muted_passes.len() > 100 && takes[2].muted_passes[..2] == [1, 3]);
 }

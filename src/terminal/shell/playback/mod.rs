@@ -1,23 +1,23 @@
 //! The player on a thread of its own, seen from the program: what it is asked, and which of two requests counts. It must not know
 //! how anything is scheduled, nor the screen.
 
-mod desk;
-mod own;
-mod plan;
+mod samples;
+mod sequence;
+mod worker;
 
 use super::super::event::Speaker;
 use super::super::{Event, Head, Sequence, Sounding};
 use super::latest_slot::Slot;
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
-use crate::sound::far::{Far, Token};
-use desk::{Desk, Places};
-use own::{Beside, Own};
+use crate::sound::remote::{RemotePlayer, Token};
+use samples::{BasePath, UserSampleLoader};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
+use worker::{OutputConfig, PlaybackThread};
 
 /// What the player is asked.
 enum Request {
@@ -29,61 +29,65 @@ enum Request {
     Step(Sequence),
     Stop,
     /// Nothing but to look whether a far speaker has come.
-    Look,
+    Poll,
 }
 
 /// Longest time that the end of the program waits for the sound to end.
-const GOODBYE: Duration = Duration::from_millis(800);
+const STOP_TIMEOUT: Duration = Duration::from_millis(800);
 
 /// A far speaker that was connected and waits to be used.
-type Seat = Arc<Mutex<Option<Far>>>;
+type PendingRemote = Arc<Mutex<Option<RemotePlayer>>>;
 
 /// The thread's end of the program.
-pub(crate) struct Ear {
+pub(crate) struct PlaybackHandle {
     slot: Slot<Request>,
     /// When keys were tapped: each counts, so they wait in a row of their own.
     taps: Sender<Instant>,
-    beside: Beside,
-    seat: Seat,
+    base_path: BasePath,
+    pending_remote: PendingRemote,
     events: Sender<Event>,
     /// Closed when the thread has ended.
     ended: Receiver<()>,
 }
 
-impl Ear {
+impl PlaybackHandle {
     /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
     /// something is first played.
-    pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<Far>) -> Self {
+    pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<RemotePlayer>) -> Self {
         let slot: Slot<Request> = Slot::new();
         let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
-        let beside = Beside::default();
-        let own = Own::new(beside.clone(), events.clone());
-        let seat: Seat = Arc::new(Mutex::new(far));
-        let (taken, told) = (seat.clone(), events.clone());
+        let base_path = BasePath::default();
+        let own = UserSampleLoader::new(base_path.clone(), events.clone());
+        let pending_remote: PendingRemote = Arc::new(Mutex::new(far));
+        let (taken, told) = (pending_remote.clone(), events.clone());
         let (end, ended) = mpsc::channel();
         let work = move || {
             // What is told to nobody any more is the end, like the end of requests.
-            let _ = Desk::new(own, events).run(&worker, &tapped, &Places { output: output.as_deref(), seat: &taken });
+            let _ = PlaybackThread::new(own, events).run(
+                &worker,
+                &tapped,
+                &OutputConfig { output: output.as_deref(), pending_remote: &taken },
+            );
             drop::<Sender<()>>(end);
         };
         drop(thread::Builder::new().name("player".into()).spawn(work));
-        slot.put(|_| Some(Request::Look));
-        Self { slot, taps, beside, seat, events: told, ended }
+        slot.put(|_| Some(Request::Poll));
+        Self { slot, taps, base_path, pending_remote, events: told, ended }
     }
 
     /// Connects to a far speaker, and lets it sound from then on.
     pub(crate) fn connect(&self, port: u16, token: String) {
-        let (slot, seat, events) = (self.slot.clone(), self.seat.clone(), self.events.clone());
+        let (slot, pending_remote, events) = (self.slot.clone(), self.pending_remote.clone(), self.events.clone());
         let connect = move || {
             let far = match Token::parse(&token) {
-                Some(token) => Far::connect(port, &token).map_err(|e| e.to_string()),
+                Some(token) => RemotePlayer::connect(port, &token).map_err(|e| e.to_string()),
                 None => Err("that is no token".to_owned()),
             };
             match far {
                 Ok(far) => {
-                    *seat.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
-                    slot.put(|old| old.or(Some(Request::Look)));
+                    *pending_remote.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
+                    slot.put(|old| old.or(Some(Request::Poll)));
                 }
                 Err(words) => drop(events.send(Event::Speaker(Speaker::Failed(words)))),
             }
@@ -93,16 +97,16 @@ impl Ear {
 
     /// Reads the sound files that a groove's layers name, and tells what is wrong with them.
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
-        let mut own = Own::new(self.beside.clone(), self.events.clone());
+        let mut own = UserSampleLoader::new(self.base_path.clone(), self.events.clone());
         let read = move || drop(own.of(&groove, SampleRate::STUDIO));
         drop(thread::Builder::new().name("sounds".into()).spawn(read));
     }
 
     /// Says where the groove's file is.
-    pub(crate) fn beside(&self, file: Option<&str>) {
-        let mut beside = self.beside.lock().unwrap_or_else(PoisonError::into_inner);
-        if beside.as_deref().and_then(|p| p.to_str()) != file {
-            *beside = file.map(PathBuf::from);
+    pub(crate) fn set_base_path(&self, file: Option<&str>) {
+        let mut base_path = self.base_path.lock().unwrap_or_else(PoisonError::into_inner);
+        if base_path.as_deref().and_then(|p| p.to_str()) != file {
+            *base_path = file.map(PathBuf::from);
         }
     }
 
@@ -130,7 +134,7 @@ impl Ear {
         self.slot.put(|old| match old {
             Some(Request::Play(..)) => Some(Request::Play(Sounding::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
-            Some(Request::Step(_) | Request::Change(_) | Request::Look) | None => Some(Request::Step(sequence)),
+            Some(Request::Step(_) | Request::Change(_) | Request::Poll) | None => Some(Request::Step(sequence)),
         });
     }
 
@@ -149,6 +153,6 @@ impl Ear {
     pub(crate) fn stop(&self) {
         self.slot.put(|_| Some(Request::Stop));
         self.slot.close();
-        let _ = self.ended.recv_timeout(GOODBYE);
+        let _ = self.ended.recv_timeout(STOP_TIMEOUT);
     }
 }

@@ -1,0 +1,121 @@
+//! A leg as it travels: its loop, times through, and the silent ones. It must not know streams or devices; whatever it is
+//! given, it makes a valid leg or none.
+
+use super::few::Few;
+use super::frame::MOST;
+use super::message;
+use super::packed::{Packed, Shelved, Unfit, pack};
+use crate::sound::segment::Segment;
+use crate::sound::units::SampleRate;
+use serde::{Deserialize, Serialize};
+
+/// Most silent times through.
+const SILENCES: usize = 1 << 16;
+/// Bytes of a message beside the leg.
+const BESIDE: usize = 64;
+
+/// The form that travels.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct PackedLeg {
+    turns: u64,
+    last: bool,
+    silences: Few<u32, SILENCES>,
+    /// How many of the loop's sounds, in their order, sound in a silent time through.
+    opening: u32,
+    round: Packed,
+}
+
+/// Packs a leg into bytes that fit into one message.
+///
+/// # Errors
+/// [`Unfit`] if it is larger than the far speaker takes.
+pub(super) fn pack_leg(leg: &Segment) -> Result<Vec<u8>, Unfit> {
+    let Some(schedule) = leg.schedule() else { return Err(Unfit::new("the leg is empty")) };
+    let ((silences, opening), (turns, last)) = (leg.muted_passes(), leg.ending());
+    if silences.len() > SILENCES {
+        return Err(Unfit::new(&format!(
+            "{} times through are silent, the far speaker takes {SILENCES}",
+            silences.len()
+        )));
+    }
+    let (silences, round) = (Few(silences.to_vec()), pack(schedule)?);
+    let packed = message::write(&PackedLeg { turns, last, silences, opening: opening as u32, round });
+    if packed.len() + BESIDE > MOST {
+        let (has, may) = (packed.len() >> 20, MOST >> 20);
+        return Err(Unfit::new(&format!("the loop takes {has} MiB on the line, allowed are {may}")));
+    }
+    Ok(packed)
+}
+
+/// Why there is no leg.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum SegmentError {
+    /// It cannot be sounded: why.
+    Unfit(String),
+    /// A sound of the user's own of this hash has not come.
+    Lacks(u64),
+}
+
+/// Makes the leg for a device of this rate, with the user's own sounds that have come. This synthesises sounds.
+///
+/// # Errors
+/// [`SegmentError`] if it is damaged, for another rate, breaks a rule that every leg keeps, or needs a sound that is not there.
+pub(super) fn unpack_leg(bytes: &[u8], rate: SampleRate, own: Shelved<'_>) -> Result<Segment, SegmentError> {
+    let damaged = || SegmentError::Unfit("a loop that is damaged or too large".into());
+    let packed: PackedLeg = message::read(bytes).ok_or_else(damaged)?;
+    if !packed.silences.0.is_sorted_by(|a, b| a < b) {
+        return Err(SegmentError::Unfit("its silent times through are not in order".into()));
+    }
+    if let Some(hash) = packed.round.lacks(own) {
+        return Err(SegmentError::Lacks(hash));
+    }
+    let schedule = packed.round.unpack(rate, own).map_err(|e| SegmentError::Unfit(e.to_string()))?;
+    Ok(Segment::of_parts(schedule, packed.opening as usize, packed.silences.0, packed.turns, packed.last))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Time, Voice};
+    use crate::sound::tests::groove;
+    use crate::sound::{Schedule, ScheduleOptions};
+    use proptest::prelude::*;
+
+    fn leg() -> Segment {
+        let groove = groove(&[Voice::Rim, Voice::Pluck], &[("4/4", "137.3", 2, None, "X..x{5: xoxxx}x..x..x.")]);
+        let schedule = Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO));
+        Segment::new(schedule).times(7).last().mute_passes(&[1, 4], Time::new(1, 4).expect("a beat"))
+    }
+
+    #[test]
+    fn a_leg_arrives_with_its_times_and_silences() {
+        let leg = leg();
+        let arrived = unpack_leg(&pack_leg(&leg).expect("small"), SampleRate::STUDIO, &|_| None).expect("valid");
+        assert_eq!(arrived.ending(), (7, true));
+        assert_eq!(arrived.muted_passes(), leg.muted_passes());
+        assert!(leg.muted_passes().1 > 0 && leg.muted_passes().1 < leg.schedule().expect("loud").len());
+        let plain = pack_leg(&Segment::new(leg.schedule().expect("loud").first(usize::MAX))).expect("small");
+        let arrived = unpack_leg(&plain, SampleRate::STUDIO, &|_| None).expect("valid");
+        assert_eq!((arrived.ending(), arrived.muted_passes()), ((u64::MAX, false), (&[][..], 0)));
+    }
+
+    #[test]
+    fn silences_that_are_not_in_order_are_refused() {
+        let mut packed: PackedLeg = message::read(&pack_leg(&leg()).expect("small")).expect("a leg");
+        packed.silences.0.reverse();
+        let refused = unpack_leg(&message::write(&packed), SampleRate::STUDIO, &|_| None);
+        assert!(matches!(refused, Err(SegmentError::Unfit(why)) if why.contains("not in order")));
+    }
+
+    proptest! {
+        #[test]
+        fn a_changed_byte_gives_a_leg_or_none(at: prop::sample::Index, byte: u8) {
+            let mut bytes = pack_leg(&leg()).expect("small");
+            let at = at.index(bytes.len());
+            bytes[at] = byte;
+            if let Ok(leg) = unpack_leg(&bytes, SampleRate::STUDIO, &|_| None) {
+                prop_assert!(leg.muted_passes().1 <= leg.schedule().expect("loud").len());
+            }
+        }
+    }
+}

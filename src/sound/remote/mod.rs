@@ -1,0 +1,47 @@
+//! Sound on another machine: legs and the transport travel, of samples only those of the user's own sounds, once each. It must not know the session or the
+//! screen, nor how a port comes to be forwarded.
+
+// Without a device there is only the editor's end.
+#![cfg_attr(not(feature = "audio"), allow(dead_code))]
+
+#[cfg(feature = "audio")]
+mod desk;
+#[cfg(feature = "audio")]
+mod door;
+mod editor;
+mod few;
+mod frame;
+mod hello;
+mod leg;
+mod line;
+mod meet;
+mod message;
+mod packed;
+mod proof;
+#[cfg(feature = "audio")]
+mod said;
+#[cfg(feature = "audio")]
+mod sendings;
+mod shelf;
+#[cfg(feature = "audio")]
+mod speaker;
+#[cfg(feature = "audio")]
+mod strangers;
+#[cfg(all(test, feature = "audio"))]
+mod tests;
+mod track;
+#[cfg(feature = "audio")]
+mod visit;
+
+pub use editor::RemotePlayer;
+pub use hello::VERSION;
+pub use meet::RemoteError;
+pub use proof::Token;
+#[cfg(feature = "audio")]
+pub use said::Said;
+pub use shelf::{SOUND, SOUNDS};
+#[cfg(feature = "audio")]
+pub use speaker::{Device, Speaker};
+
+/// The port that is used when none is given.
+pub const PORT: u16 = 7450;

@@ -1,0 +1,95 @@
+//! The user's own sounds, by the names that layers call them. It must not know files or how a sound was decoded.
+
+use super::units::SampleRate;
+use super::voice::{self, SampleSource};
+use std::collections::HashMap;
+use std::hash::Hasher;
+use std::sync::Arc;
+
+/// The sounds that can be had now. A layer whose sound is not among them, or is of another rate than the schedule, sounds
+/// its voice.
+#[derive(Debug, Clone, Default)]
+pub struct UserSamples(HashMap<String, UserSample>);
+
+/// A sound in one channel that schedules share.
+#[derive(Debug, Clone)]
+pub struct UserSample {
+    pub(super) samples: Arc<[f32]>,
+    pub(super) origin: SampleSource,
+    rate: SampleRate,
+}
+
+impl UserSample {
+    /// A sound of these samples at this rate, at most 1 in magnitude; what is no finite number counts as 0.
+    pub fn new(mut samples: Vec<f32>, rate: SampleRate) -> Self {
+        for x in &mut samples {
+            *x = if x.is_finite() { x.clamp(-1.0, 1.0) } else { 0.0 };
+        }
+        let origin = SampleSource::User { hash: hash(&samples), rate };
+        Self { samples: voice::keep(origin, samples), origin, rate }
+    }
+
+    /// What tells it from every other sound: FNV-1a, 64 bits, of its samples.
+    pub fn hash(&self) -> u64 {
+        match self.origin {
+            SampleSource::User { hash, .. } => hash,
+            SampleSource::Synth(_) => 0,
+        }
+    }
+
+    /// Its samples.
+    pub fn samples(&self) -> &[f32] {
+        &self.samples
+    }
+}
+
+impl PartialEq for UserSample {
+    fn eq(&self, other: &Self) -> bool {
+        self.origin == other.origin
+    }
+}
+
+impl UserSamples {
+    /// None.
+    pub fn none() -> Self {
+        Self::default()
+    }
+
+    /// Adds a sound under the name by which layers call it.
+    pub fn insert(&mut self, name: &str, sound: UserSample) {
+        self.0.insert(name.to_owned(), sound);
+    }
+
+    /// Takes out the sounds of more than `each` bytes, and of the others, by their names, those that would make it more than
+    /// `all`; gives the names of those taken out.
+    pub fn keep_within(&mut self, each: usize, all: usize) -> Vec<String> {
+        let mut names: Vec<String> = self.0.keys().cloned().collect();
+        names.sort_unstable();
+        let mut kept = 0;
+        names.retain(|name| {
+            let bytes = self.0.get(name).map_or(0, |s| size_of_val::<[f32]>(&s.samples));
+            let fits = bytes <= each && kept + bytes <= all;
+            kept += if fits { bytes } else { 0 };
+            !fits
+        });
+        self.0.retain(|name, _| !names.contains(name));
+        names
+    }
+
+    /// The sound of a name at a rate.
+    pub fn get(&self, name: &str, rate: SampleRate) -> Option<&UserSample> {
+        self.0.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())
+    }
+}
+
+/// FNV-1a over the bits of the samples, little endian (Fowler, Noll, Vo; RFC 9923).
+fn hash(samples: &[f32]) -> u64 {
+    let mut hasher = fnv::FnvHasher::default();
+    for x in samples {
+        hasher.write(&x.to_bits().to_le_bytes());
+    }
+    hasher.finish()
+}
+
+#[cfg(test)]
+mod tests;

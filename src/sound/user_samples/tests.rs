@@ -1,0 +1,192 @@
+//! Tests of the user's own sounds in schedules and in what is rendered, and of the accent depth. They must not know files.
+
+use crate::rhythm::{Groove, Layer, Voice};
+use crate::sound::tests::{groove, rate};
+use crate::sound::voice::SampleSource;
+use crate::sound::*;
+
+const RATE: SampleRate = SampleRate::STUDIO;
+
+/// A steady low tone that rises within its first milliseconds and would ring for so many seconds.
+fn tone(seconds: f64) -> UserSample {
+    let wave = |k: usize| (0.3 * (k as f64 / 480.0).min(1.0) * (k as f64 * 0.02).sin()) as f32;
+    UserSample::new((0..RATE.frames(seconds).0 as usize).map(wave).collect(), RATE)
+}
+
+fn owned(groove: &Groove, name: &str, depth: Option<u8>) -> Groove {
+    let layers = groove.layers().iter().map(|l| Layer { sound: Some(name.into()), depth, ..(**l).clone() });
+    Groove::new("t", "", groove.sections().to_vec(), layers.collect()).expect("groove")
+}
+
+fn sounds(name: &str, sound: UserSample) -> UserSamples {
+    let mut own = UserSamples::none();
+    own.insert(name, sound);
+    own
+}
+
+fn step(stereo: &[f32]) -> f32 {
+    stereo.windows(3).map(|w| (w[2] - w[0]).abs()).fold(0.0, f32::max)
+}
+
+#[test]
+fn a_layer_sounds_its_own_sound_where_it_can_be_had() {
+    let plain = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "x...X...o...x...")]);
+    let g = owned(&plain, "low.wav", None);
+    let ask = ScheduleOptions::whole(RATE);
+    let sound = tone(0.1);
+    let own = sounds("low.wav", sound.clone());
+    let schedule = Schedule::build_with(&g, &ask, &own);
+    assert_eq!(schedule.origins, [SampleSource::User { hash: sound.hash(), rate: RATE }]);
+    assert_eq!(schedule.sounds[0][..], sound.samples()[..]);
+    // The levels of the voices' own accents: 0, -4.4 and -14 dB, here in the middle.
+    let levels: Vec<f32> = schedule.notes.iter().map(|n| n.left * 2_f32.sqrt()).collect();
+    for (found, wanted) in levels.iter().zip([0.6, 1.0, 0.2, 0.6]) {
+        assert!((found - wanted).abs() < 1e-5, "{levels:?}");
+    }
+    // Not there, of another rate, or empty: the voice.
+    let voice = Schedule::build(&plain, &ask);
+    let empty = UserSample::new(Vec::new(), RATE);
+    let slow = UserSample::new(vec![0.5; 100], rate(44_100));
+    for own in [UserSamples::none(), sounds("other.wav", tone(0.1)), sounds("low.wav", empty), sounds("low.wav", slow)]
+    {
+        let schedule = Schedule::build_with(&g, &ask, &own);
+        assert_eq!(schedule.origins, voice.origins);
+        assert!(schedule.notes.iter().zip(&voice.notes).all(|(a, b)| (a.left, a.hold) == (b.left, b.hold)));
+    }
+    // Takes and files have it too.
+    let mut bytes = Vec::new();
+    offline_with(&g, &ask, &own, Length::Loops(1), &mut bytes).expect("written");
+    let mut other = Vec::new();
+    offline(&plain, &ask, Length::Loops(1), &mut other).expect("written");
+    assert_ne!(bytes, other);
+}
+
+#[test]
+fn the_accent_depth_stands_between_accents_and_ghosts() {
+    let decibels = |depth, own: bool, voice| {
+        let g = owned(&groove(&[voice], &[("4/4", "120", 1, None, "x...X...o.......")]), "a", depth);
+        let own = if own { sounds("a", tone(0.05)) } else { UserSamples::none() };
+        let schedule = Schedule::build_with(&g, &ScheduleOptions::whole(RATE), &own);
+        let peaks: Vec<f32> = schedule
+            .notes
+            .iter()
+            .map(|n| n.left * schedule.sounds[n.sound as usize].iter().fold(0.0_f32, |m, x| m.max(x.abs())))
+            .collect();
+        let db = |a: f32, b: f32| 20.0 * (a / b).log10();
+        (db(peaks[1], peaks[0]), db(peaks[0], peaks[2]))
+    };
+    for own in [true, false] {
+        for voice in Voice::ALL {
+            for depth in [0, 6, 18] {
+                let (up, down) = decibels(Some(depth), own, *voice);
+                // The peak of a synthesised strike is that of its level within half a decibel.
+                assert!((up - f32::from(depth)).abs() < 0.5, "{voice} {depth}: {up}");
+                assert!((down - f32::from(depth)).abs() < 0.5, "{voice} {depth}: {down}");
+            }
+            let (up, down) = decibels(None, own, *voice);
+            assert!((up - 4.44).abs() < 0.5 && (down - 9.54).abs() < 0.5, "{voice}: {up} {down}");
+        }
+    }
+}
+
+#[test]
+fn what_is_no_number_never_gets_in() {
+    let own = UserSample::new(vec![f32::NAN, 0.5, f32::INFINITY, -7.0], RATE);
+    assert_eq!(own.samples(), [0.0, 0.5, 0.0, -1.0]);
+    assert_ne!(own.hash(), tone(0.1).hash());
+    assert_eq!(UserSample::new(vec![0.0, 0.5, 0.0, -1.0], RATE), own);
+}
+
+/// What is done to a renderer, by name, and whether there is silence after it.
+type Act<'a> = (&'a str, &'a dyn Fn(&mut Renderer), bool);
+
+#[test]
+fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
+    let plain = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "x...............")]);
+    let g = owned(&plain, "low.wav", None);
+    let ask = ScheduleOptions::whole(RATE);
+    let own = sounds("low.wav", tone(3.0));
+    let rest = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "................")]);
+    let gone = |r: &mut Renderer, g: &Groove| {
+        drop(r.swap(Box::new(Schedule::build(g, &ScheduleOptions::whole(RATE))), Keep::Place));
+    };
+    let acts: [Act<'_>; 4] = [
+        ("stop", &|r| r.stop(), true),
+        ("seek", &|r| r.seek(Frame(100_000)), true),
+        ("the sound taken away", &|r| gone(r, &plain), false),
+        ("the attack taken away", &|r| gone(r, &rest), false),
+    ];
+    for (name, act, silent) in acts {
+        let mut renderer = Renderer::new(RATE);
+        renderer.play(Box::new(Schedule::build_with(&g, &ask, &own)), Frame(0));
+        let mut out = vec![0.0; 2 * 96_000];
+        renderer.render(&mut out[..2 * 48_000]);
+        act(&mut renderer);
+        renderer.render(&mut out[2 * 48_000..]);
+        let before = step(&out[2 * 40_000..2 * 48_000]);
+        let after = step(&out[2 * 47_990..2 * 52_000]);
+        assert!(before > 0.001 && after < 1.5 * before, "{name}: {after} after {before}");
+        // What rings at a swap rings on, and is gone after a stop.
+        assert_eq!(out[2 * 60_000..].iter().all(|x| *x == 0.0), silent, "{name}");
+    }
+}
+
+#[test]
+fn a_crowd_of_long_sounds_is_thinned_without_a_click_and_the_same_for_every_block() {
+    // At 300 a sixteenth lasts 50 ms: 400 sounds of 20 s would ring at once.
+    let g = owned(&groove(&[Voice::Rim], &[("4/4", "300", 1, None, "xxxxxxxxxxxxxxxx")]), "low.wav", None);
+    let soft = |k: usize| (0.004 * (k as f64 / 480.0).min(1.0) * (k as f64 * 0.02).sin()) as f32;
+    let own = sounds("low.wav", UserSample::new((0..960_000).map(soft).collect(), RATE));
+    let rendered = |block: usize| {
+        let mut renderer = Renderer::new(RATE);
+        renderer.play(Box::new(Schedule::build_with(&g, &ScheduleOptions::whole(RATE), &own)), Frame(0));
+        let mut out = vec![0.0; 2 * 48_000 * 14];
+        out.chunks_mut(2 * block).for_each(|b| renderer.render(b));
+        out
+    };
+    let whole = rendered(512);
+    assert!(whole == rendered(77), "blocks differ");
+    let early = step(&whole[2 * 48_000 * 9..2 * 48_000 * 11]);
+    let late = step(&whole[2 * 48_000 * 12..]);
+    assert!(late < 1.5 * early, "{late} after {early}");
+    assert!(whole.iter().all(|x| x.abs() <= LIMITER_CEILING));
+}
+
+#[test]
+fn an_own_sound_lasts_as_the_voice_of_its_layer_says() {
+    let held = |voice| {
+        let g = owned(&groove(&[voice], &[("4/4", "120", 1, None, "x-..............")]), "a", None);
+        Schedule::build_with(&g, &ScheduleOptions::whole(RATE), &sounds("a", tone(1.0))).notes[0].hold
+    };
+    assert_eq!(held(Voice::Pluck), 12_000);
+    assert_eq!(held(Voice::Rim), u32::MAX);
+}
+
+#[test]
+fn some_voice_is_louder_than_any_own_sound_may_be() {
+    // The recording room brings an own sound to at most 0.35 RMS over 50 ms.
+    let loudest = |voice| {
+        let g = groove(&[voice], &[("4/4", "120", 1, None, "X---------------")]);
+        let schedule = Schedule::build(&g, &ScheduleOptions::whole(RATE));
+        let squares: Vec<f64> = schedule.sounds[0].iter().map(|x| f64::from(*x).powi(2)).collect();
+        let runs = squares.windows(2400.min(squares.len()));
+        (runs.map(|w| w.iter().sum::<f64>()).fold(0.0, f64::max) / 2400.0).sqrt()
+    };
+    let most = Voice::ALL.iter().map(|v| loudest(*v)).fold(0.0, f64::max);
+    assert!((0.45..0.52).contains(&most), "{most}");
+}
+
+#[test]
+fn sounds_that_are_too_large_are_taken_out_by_name() {
+    let all = |sizes: &[(&str, usize)]| {
+        let mut own = UserSamples::none();
+        for (k, (name, n)) in sizes.iter().enumerate() {
+            own.insert(name, UserSample::new(vec![0.01 * (k + 1) as f32; *n], RATE));
+        }
+        own
+    };
+    let mut own = all(&[("c", 30), ("a", 50), ("b", 51), ("d", 20), ("e", 1)]);
+    assert_eq!(own.keep_within(4 * 50, 4 * 80), ["b", "d", "e"]);
+    assert!(own.get("a", RATE).is_some() && own.get("c", RATE).is_some() && own.get("b", RATE).is_none());
+    assert_eq!(own.keep_within(4 * 50, 4 * 80), [""; 0]);
+}

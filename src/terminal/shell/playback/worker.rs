@@ -1,0 +1,361 @@
+//! The player's thread: does what it is asked, looks after the output, and tells what is heard. It must not know the screen, nor
+//! how a segment is made.
+
+use super::super::super::event::Speaker;
+use super::super::super::{Event, Head, Heard, Playing, Sounding};
+use super::super::latest_slot::Slot;
+use super::samples::UserSampleLoader;
+use super::sequence::SequencePlayback;
+use super::{PendingRemote, Request};
+use crate::sound::{AudioBackend, DeviceEvent, Keep, OutputEvent, Playhead, Position};
+use std::mem;
+use std::sync::PoisonError;
+use std::sync::mpsc::{Receiver, Sender};
+use std::time::{Duration, Instant};
+
+/// Time between two looks at the playhead.
+const POSITION_INTERVAL: Duration = Duration::from_millis(16);
+/// The same while nothing plays: the device is looked after all the same.
+const IDLE_INTERVAL: Duration = Duration::from_millis(200);
+
+/// Longest time after which what is asked of an output is heard.
+const SETTLE_TIME: Duration = Duration::from_secs(2);
+
+/// Where sound may come out: the device that was chosen, or a far speaker that has come.
+pub(crate) struct OutputConfig<'a> {
+    pub output: Option<&'a str>,
+    pub pending_remote: &'a PendingRemote,
+}
+
+/// There is nobody left to tell anything: the program has ended.
+pub(crate) struct Disconnected;
+
+/// What is played.
+#[derive(Default)]
+enum Now {
+    #[default]
+    Nothing,
+    Loop(LoopPlayback),
+    Sequence(SequencePlayback),
+}
+
+/// A loop, and the numbers of its segments: one, or all that were sent of the sequence whose place it took, since which of them sounded
+/// then is known only when it is heard.
+struct LoopPlayback {
+    what: Playing,
+    segments: Vec<u64>,
+    since: Instant,
+}
+
+impl LoopPlayback {
+    fn new(what: Playing, segments: Vec<u64>) -> Self {
+        Self { what, segments, since: Instant::now() }
+    }
+
+    /// Lets go of the segments that are not heard any more, and in the end of those that never will be: none of them goes on to the next.
+    fn heard(&mut self, segment: u64) {
+        if self.segments.contains(&segment) {
+            let settled = self.since.elapsed() > SETTLE_TIME;
+            self.segments.retain(|l| *l == segment || (*l > segment && !settled));
+        }
+    }
+}
+
+/// What the thread has before it.
+pub(crate) struct PlaybackThread {
+    now: Now,
+    own: UserSampleLoader,
+    events: Sender<Event>,
+}
+
+impl PlaybackThread {
+    /// Nothing is played yet.
+    pub(crate) fn new(own: UserSampleLoader, events: Sender<Event>) -> Self {
+        Self { now: Now::Nothing, own, events }
+    }
+
+    /// Works until no more is asked. This machine's device is opened when something is first played.
+    ///
+    /// # Errors
+    /// [`Disconnected`].
+    pub(crate) fn run(
+        mut self,
+        slot: &Slot<Request>,
+        taps: &Receiver<Instant>,
+        places: &OutputConfig<'_>,
+    ) -> Result<(), Disconnected> {
+        let mut output: Option<AudioBackend> = None;
+        let done = self.works(&mut output, slot, taps, places);
+        output.into_iter().for_each(AudioBackend::end);
+        done
+    }
+
+    fn works(
+        &mut self,
+        output: &mut Option<AudioBackend>,
+        slot: &Slot<Request>,
+        taps: &Receiver<Instant>,
+        places: &OutputConfig<'_>,
+    ) -> Result<(), Disconnected> {
+        loop {
+            let request = if output.is_some() {
+                let pause = if matches!(self.now, Now::Nothing) { IDLE_INTERVAL } else { POSITION_INTERVAL };
+                let Ok(request) = slot.take_within(pause) else { return Ok(()) };
+                request
+            } else {
+                let Some(request) = slot.take() else { return Ok(()) };
+                Some(request)
+            };
+            if let Some(far) = places.pending_remote.lock().unwrap_or_else(PoisonError::into_inner).take() {
+                self.now = Now::Nothing;
+                self.own.set_remote(true);
+                self.tell(Event::Speaker(Speaker::There(far.port())));
+                output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
+            }
+            if output.is_none() && matches!(request, Some(Request::Play(..))) {
+                match AudioBackend::local(places.output) {
+                    Ok(opened) => *output = Some(opened),
+                    Err(error) => self.tell(Event::Device(Err(error.to_string()))),
+                }
+            }
+            let Some(player) = output.as_mut() else { continue };
+            if let Some(request) = request {
+                self.handle(request, player);
+            }
+            if let Err(words) = self.poll_output(player) {
+                *output = None;
+                self.now = Now::Nothing;
+                self.own.set_remote(false);
+                self.tell(Event::Speaker(Speaker::Gone(words)));
+                continue;
+            }
+            self.advance(player)?;
+            self.report_taps(taps, player);
+            self.report_position(player)?;
+        }
+    }
+
+    /// Tells something after which the thread goes on, whether anybody hears it or not.
+    fn tell(&self, event: Event) {
+        drop(self.events.send(event));
+    }
+
+    /// Does what is asked.
+    fn handle(&mut self, request: Request, player: &mut AudioBackend) {
+        if matches!(request, Request::Play(..)) {
+            self.tell(Event::Device(Ok(())));
+        }
+        self.now = match (request, mem::take(&mut self.now)) {
+            (Request::Play(Sounding::Loop(what), from), _) => {
+                let segment = self.own.segment(&what, player.rate());
+                let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
+                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, from)]))
+            }
+            (Request::Play(Sounding::Sequence(sequence), _), _) => {
+                self.begin(SequencePlayback::new(sequence), player, true)
+            }
+            (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => {
+                self.replace_loop(LoopPlayback { what, ..round }, player)
+            }
+            // Whatever of the sequence is heard becomes the loop and goes on and on.
+            (Request::Change(Sounding::Loop(what)), Now::Sequence(plan)) => {
+                self.replace_loop(LoopPlayback::new(what, plan.sent().collect()), player)
+            }
+            (Request::Change(Sounding::Sequence(sequence)), Now::Sequence(mut plan)) => {
+                plan.change(sequence, player, &mut self.own);
+                Now::Sequence(plan)
+            }
+            (Request::Step(sequence), Now::Sequence(plan)) => self.begin(plan.step(sequence), player, false),
+            (Request::Stop, _) => {
+                player.stop();
+                Now::Nothing
+            }
+            (Request::Change(_) | Request::Step(_) | Request::Poll, now) => now,
+        };
+    }
+
+    /// Puts a loop in the place of its segments.
+    fn replace_loop(&mut self, round: LoopPlayback, player: &mut AudioBackend) -> Now {
+        for id in &round.segments {
+            player.replace(*id, self.own.segment(&round.what, player.rate()), Keep::Place);
+        }
+        Now::Loop(round)
+    }
+
+    /// Begins a sequence: now, or at the end of the time through that is heard.
+    fn begin(&mut self, mut plan: SequencePlayback, player: &mut AudioBackend, now: bool) -> Now {
+        plan.begin(player, &mut self.own, now);
+        Now::Sequence(plan)
+    }
+
+    /// Looks after the output, and tells what has happened to it.
+    ///
+    /// # Errors
+    /// It is gone for good: why.
+    fn poll_output(&mut self, player: &mut AudioBackend) -> Result<(), String> {
+        while let Some(happening) = player.tick() {
+            let plays = !matches!(self.now, Now::Nothing);
+            let news = match happening {
+                OutputEvent::Closed(error) => return Err(error.to_string()),
+                OutputEvent::Refused(words) => {
+                    self.now = Now::Nothing;
+                    self.tell(Event::Speaker(Speaker::Refused(words)));
+                    continue;
+                }
+                OutputEvent::ResendAll(head) => {
+                    self.resend(&head, player);
+                    continue;
+                }
+                OutputEvent::Device(news) => news,
+            };
+            if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &news {
+                self.resend(head, player);
+            }
+            let told = match (news, player.is_remote()) {
+                (DeviceEvent::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
+                (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), true) => Event::Speaker(Speaker::Back),
+                (DeviceEvent::Lost(error), false) => {
+                    Event::SoundTold(format!("{error}; it goes on when the output is back"))
+                }
+                (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), false) => {
+                    Event::SoundTold("the output device is back".into())
+                }
+            };
+            if plays || player.is_remote() {
+                self.tell(told);
+            }
+        }
+        Ok(())
+    }
+
+    /// Plays on from the place that was heard, with everything built for the device as it is now.
+    fn resend(&mut self, head: &Playhead, player: &mut AudioBackend) {
+        self.now = match mem::take(&mut self.now) {
+            Now::Nothing => Now::Nothing,
+            Now::Loop(LoopPlayback { what, .. }) => {
+                let segment = self.own.segment(&what, player.rate());
+                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, Some(head.position()))]))
+            }
+            Now::Sequence(mut plan) => {
+                plan.resume(head, player, &mut self.own);
+                Now::Sequence(plan)
+            }
+        };
+    }
+
+    /// Sends what comes of a sequence, and notes its end.
+    fn advance(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
+        if let Now::Sequence(plan) = &mut self.now {
+            plan.send(player, &mut self.own);
+            if plan.is_sent() && player.has_ended() {
+                let ended = Event::SequenceEnded(plan.number());
+                self.now = Now::Nothing;
+                self.events.send(ended).map_err(|_| Disconnected)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Tells what was heard when keys were tapped; only to a loop can be tapped.
+    fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
+        for at in taps.try_iter() {
+            let heard = player.heard_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| Heard {
+                section: h.section,
+                pass: h.pass,
+                wholes: h.wholes,
+                turns: h.loop_pass,
+                grain_ms: player.grain() * 1000.0,
+            });
+            if let Some(heard) = heard {
+                self.tell(Event::Tapped(heard));
+            }
+        }
+    }
+
+    /// Tells where the groove is heard, and which take of a sequence that is.
+    fn report_position(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
+        if matches!(self.now, Now::Nothing) {
+            return Ok(());
+        }
+        let head = player.playhead();
+        match (&mut self.now, &head) {
+            (Now::Sequence(plan), Some(h)) => {
+                if let Some(news) = plan.news(h.segment, h.loop_pass) {
+                    self.tell(news);
+                }
+            }
+            (Now::Loop(round), Some(h)) => round.heard(h.segment),
+            _ => {}
+        }
+        let head = head.map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
+        self.events.send(Event::Tick(head)).map_err(|_| Disconnected)
+    }
+}
+
+#[cfg(all(test, feature = "audio"))]
+mod tests {
+    use super::super::samples::BasePath;
+    use super::*;
+    use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
+    use crate::sound::Fake;
+    use crate::terminal::{Clicks, Over, Sequence, Take};
+    use std::sync::{Arc, mpsc};
+
+    /// An attack on every eighth of a bar of 4/4 at 240.
+    fn playing(layers: bool) -> Playing {
+        let tempo = Tempo::new(Fraction::whole(240), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        for k in 0..8 {
+            let at = Place { layer: 0, section: 0, cell: 2 * k };
+            groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
+        }
+        let (speed, over, beat) = (Fraction::ONE, Over::All, Clicks::Off);
+        Playing { groove: Arc::new(groove), speed, over, layers, beat, lines: Vec::new() }
+    }
+
+    /// The device takes so many frames, while the thread does its round; the greatest magnitude.
+    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
+        let mut peak = 0.0_f32;
+        for _ in 0..frames / 1024 {
+            peak = peak.max(device.takes(1024).0);
+            assert!(
+                desk.poll_output(output).is_ok()
+                    && desk.advance(output).is_ok()
+                    && desk.report_position(output).is_ok()
+            );
+        }
+        peak
+    }
+
+    #[test]
+    fn a_loop_in_the_place_of_takes_hears_every_later_edit() {
+        let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
+        let device = Fake::at(48_000);
+        let mut output = AudioBackend::Local(device.player().expect("a device"));
+        let (events, _told) = mpsc::channel();
+        let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
+        let take = || Take { playing: playing(true), times: Some(1), count_in: false };
+        let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
+        desk.handle(Request::Play(Sounding::Sequence(takes), None), &mut output);
+        assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
+        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        assert!(advance(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
+        desk.handle(Request::Change(Sounding::Loop(playing(false))), &mut output);
+        advance(&mut desk, &mut output, &device, 48_000);
+        assert_eq!(advance(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
+        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
+    }
+
+    #[test]
+    fn of_the_legs_in_the_place_of_takes_one_is_left() {
+        let mut round = LoopPlayback::new(playing(true), vec![3, 4, 5, 6]);
+        round.heard(9);
+        assert_eq!(round.segments, [3, 4, 5, 6]);
+        round.heard(4);
+        assert_eq!(round.segments, [4, 5, 6], "what is asked last may not be heard yet");
+        round.since = Instant::now().checked_sub(SETTLE_TIME * 2).expect("an instant");
+        round.heard(5);
+        assert_eq!(round.segments, [5]);
+    }
+}
