@@ -28,7 +28,7 @@ fn part(name: &str, expected: &str) {
 /// One after the other, since they write one file.
 #[test]
 fn its_tables_and_its_picture_are_those_of_the_code() {
-    part("keys", &keymap::readme_table());
+    part("keys", &keymap::key_table());
     let mut voices = String::from("| voice | sounds like |\n| --- | --- |\n");
     for voice in Voice::ALL {
         writeln!(voices, "| `{voice}` | {} |", voice.words()).expect("a string");

@@ -92,7 +92,7 @@ impl Group {
 
 /// One command.
 #[derive(Debug)]
-pub struct Row {
+pub struct CommandSpec {
     /// Its name in the config file.
     pub name: &'static str,
     /// Its keys; none where it is found by its words only.
@@ -104,18 +104,18 @@ pub struct Row {
     /// Its heading.
     pub group: Group,
     /// What it does, in words.
-    pub words: &'static str,
+    pub description: &'static str,
     /// A word or two for the line of hints; empty where it never stands there.
     pub hint: &'static str,
 }
 
 /// Words of a row are at most this long, so that they fit the help on a narrow screen.
-pub(crate) const WORDS_FIT: usize = 46;
+pub(crate) const MAX_DESCRIPTION: usize = 46;
 
 macro_rules! rows {
     ($mode:ident $group:ident: $($name:literal [$($key:expr),*] $action:expr, $words:literal $(, $hint:literal)?;)*) => {
-        &[$(Row {
-            name: $name, keys: &[$($key),*], mode: Mode::$mode, action: $action, group: Group::$group, words: $words,
+        &[$(CommandSpec {
+            name: $name, keys: &[$($key),*], mode: Mode::$mode, action: $action, group: Group::$group, description: $words,
             hint: concat!($($hint)?),
         }),*]
     };
@@ -137,7 +137,7 @@ const fn run(command: Command) -> Action {
     Action::Do(command)
 }
 
-const LAY: &[Row] = rows! { Grid Lay:
+const LAY: &[CommandSpec] = rows! { Grid Lay:
     "lay" [ch('1'), ch('2'), ch('3'), ch('4'), ch('5'), ch('6'), ch('7'), ch('8'), ch('9'), ch('0')]
         Action::LayDigit, "attack of 1 to 9 cells (0: 10); move on", "lay a group";
     "lay-groups" [ch('g')] Action::Ask(Question::Groups), "type a group line, as 3(4+4+3)+5+2", "groups";
@@ -150,7 +150,7 @@ const LAY: &[Row] = rows! { Grid Lay:
     "take-back" [key(Code::Backspace)] run(Command::TakeBack), "delete the previous attack", "delete";
 };
 
-const MOVE: &[Row] = rows! { Grid Move:
+const MOVE: &[CommandSpec] = rows! { Grid Move:
     "left" [key(Code::Left)] go(Motion::Left), "move one cell left";
     "right" [key(Code::Right)] go(Motion::Right), "move one cell right";
     "up" [key(Code::Up)] go(Motion::Up), "move to the layer above";
@@ -170,7 +170,7 @@ const MOVE: &[Row] = rows! { Grid Move:
     "go-to-bar" [ch('j')] Action::Ask(Question::Bar), "go to a bar by number";
 };
 
-const CHANGE: &[Row] = rows! { Grid Change:
+const CHANGE: &[CommandSpec] = rows! { Grid Change:
     "erase" [key(Code::Delete)] run(Command::Erase), "replace the selection or cell with rests", "erase";
     "accent" [ch('a')] run(Command::CycleAccent), "cycle plain, accent, ghost", "accent";
     "pitch" [ch('p')] Action::Ask(Question::Pitch), "set the pitch, as E2 or F#3", "pitch";
@@ -190,7 +190,7 @@ const CHANGE: &[Row] = rows! { Grid Change:
     "redo" [ctrl('y')] run(Command::Redo), "redo";
 };
 
-const SELECT: &[Row] = rows! { Grid Select:
+const SELECT: &[CommandSpec] = rows! { Grid Select:
     "select-left" [shift(Code::Left)] extend(Motion::Left), "extend the selection one cell left";
     "select-right" [shift(Code::Right)] extend(Motion::Right), "extend the selection one cell right";
     "select-up" [shift(Code::Up)] extend(Motion::Up), "extend the selection to the layer above";
@@ -214,7 +214,7 @@ const SELECT: &[Row] = rows! { Grid Select:
     "close" [key(Code::Esc)] Action::Close, "clear the selection";
 };
 
-const LAYER: &[Row] = rows! { Grid Layer:
+const LAYER: &[CommandSpec] = rows! { Grid Layer:
     "add-layer" [ch('n')] Action::Ask(Question::AddLayer), "add a layer: name and voice", "new layer";
     "copy-layer" [ch('L')] run(Command::CopyLayer), "duplicate the layer";
     "remove-layer" [ctrl('d')] run(Command::RemoveLayer), "delete the layer";
@@ -237,7 +237,7 @@ const LAYER: &[Row] = rows! { Grid Layer:
     "layer-swing" [ch('W')] Action::Ask(Question::LayerSwing), "set the layer's swing, as 2:1";
 };
 
-const SECTION: &[Row] = rows! { Grid Section:
+const SECTION: &[CommandSpec] = rows! { Grid Section:
     "tempo" [ch('T')] Action::Ask(Question::Tempo), "set the tempo, as 150 or 1/4.=90", "tempo";
     "tempo-up" [] run(Command::TempoBy(1)), "raise the tempo by 1";
     "tempo-down" [] run(Command::TempoBy(-1)), "lower the tempo by 1";
@@ -257,7 +257,7 @@ const SECTION: &[Row] = rows! { Grid Section:
     "note" [] Action::Ask(Question::Note), "edit the note saved with the groove";
 };
 
-const SOUND: &[Row] = rows! { Grid Sound:
+const SOUND: &[CommandSpec] = rows! { Grid Sound:
     "play" [key(Code::Enter)] Action::Play, "play or stop", "play/stop";
     "play-here" [ch('y')] Action::PlayHere, "play from the bar at the cursor";
     "loop" [ch('l')] Action::NextLoop, "loop: whole groove, section or selection";
@@ -282,20 +282,20 @@ const SOUND: &[Row] = rows! { Grid Sound:
     "outputs" [] Action::Outputs, "list the output devices";
 };
 
-const TAP: &[Row] = rows! { Grid Tap:
+const TAP: &[CommandSpec] = rows! { Grid Tap:
     "tap" [ctrl('t')] Action::Tap, "tap along with the loop", "tap along";
     "tap-report" [] Action::TapReport, "show the report of the last tapping";
     "tap-calibrate" [] Action::Calibrate, "calibrate tap latency (16 taps)";
 };
 
-const TAPPING: &[Row] = rows! { Tap Tap:
+const TAPPING: &[CommandSpec] = rows! { Tap Tap:
     "tap-key" [ch(' ')] Action::TapKey, "tap; any letter or digit works too", "tap (any letter too)";
     "tap-again" [key(Code::Enter)] Action::TapAgain, "discard the taps and start again", "start again";
     "tap-end" [key(Code::Esc)] Action::Close, "stop and show the report", "stop and report";
     "tap-quit" [ctrl('q')] Action::Quit, "quit";
 };
 
-const PROGRAM: &[Row] = rows! { Grid Program:
+const PROGRAM: &[CommandSpec] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "show this help", "help";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command", "find";
     "hearings" [ch('h')] Action::Full, "show all hearings, reasons and streams", "hearings";
@@ -312,7 +312,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "quit" [ctrl('q')] Action::Quit, "quit", "quit";
 };
 
-const GIVE: &[Row] = rows! { Grid Give:
+const GIVE: &[CommandSpec] = rows! { Grid Give:
     "export" [] Action::Export(Choice::Groove), "export MIDI, MusicXML, pictures, pages or text";
     "export-section" [] Action::Export(Choice::Section), "export only this section";
     "pictures-as" [] Action::Ask(Question::PicturesAs), "set picture theme, width and notation";
@@ -325,13 +325,13 @@ const GIVE: &[Row] = rows! { Grid Give:
     "cancel" [] Action::Cancel, "cancel the running export or import";
 };
 
-const REPLACING: &[Row] = rows! { Replacing Lists:
+const REPLACING: &[CommandSpec] = rows! { Replacing Lists:
     "replace-save" [ch('s'), ctrl('s')] Action::ReplaceFirst, "save, then open the import";
     "replace-lose" [ch('y')] Action::Replace, "open the import without saving";
     "replace-stay" [key(Code::Esc), ch('n')] Action::Close, "keep this groove";
 };
 
-const LISTS: &[Row] = rows! { List Lists:
+const LISTS: &[CommandSpec] = rows! { List Lists:
     "list-up" [key(Code::Up)] Action::ListUp, "move one line up";
     "list-down" [key(Code::Down)] Action::ListDown, "move one line down";
     "list-page-up" [key(Code::PageUp)] Action::ListPageUp, "move one page up";
@@ -347,7 +347,7 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-quit" [ctrl('q')] Action::Quit, "quit the program";
 };
 
-const TYPING: &[Row] = rows! { Typing Lists:
+const TYPING: &[CommandSpec] = rows! { Typing Lists:
     "typing-accept" [key(Code::Enter)] Action::Accept, "accept";
     "typing-close" [key(Code::Esc), ctrl('c')] Action::Close, "cancel";
     "typing-left" [key(Code::Left)] Action::Edit(InputRequest::GoToPrevChar), "move the cursor left";
@@ -366,18 +366,18 @@ const TYPING: &[Row] = rows! { Typing Lists:
     "typing-page-down" [key(Code::PageDown)] Action::ListPageDown, "next page of the list";
 };
 
-const LEAVING: &[Row] = rows! { Leaving Lists:
+const LEAVING: &[CommandSpec] = rows! { Leaving Lists:
     "leave-save" [ch('s'), ctrl('s')] Action::SaveFirst, "save, then quit";
     "leave-lose" [ch('y')] Action::Yes, "quit without saving";
     "leave-stay" [key(Code::Esc), ch('n')] Action::Close, "do not quit";
 };
 
-const OVERWRITING: &[Row] = rows! { Overwriting Lists:
+const OVERWRITING: &[CommandSpec] = rows! { Overwriting Lists:
     "overwrite-yes" [ch('y')] Action::Overwrite, "overwrite the file";
     "overwrite-no" [key(Code::Esc), ch('n')] Action::Close, "keep the file as it is";
 };
 
-const TABLE: &[&[Row]] = &[
+const TABLE: &[&[CommandSpec]] = &[
     LAY,
     MOVE,
     CHANGE,
@@ -397,6 +397,6 @@ const TABLE: &[&[Row]] = &[
 ];
 
 /// Every row of the table.
-pub fn rows() -> impl Iterator<Item = &'static Row> {
+pub fn rows() -> impl Iterator<Item = &'static CommandSpec> {
     TABLE.iter().flat_map(|group| group.iter())
 }

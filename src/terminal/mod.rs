@@ -39,18 +39,18 @@ pub mod run {
 }
 
 pub use action::{Action, Text};
-pub use commands::{Group, Mode, Row, rows};
+pub use commands::{CommandSpec, Group, Mode, rows};
 pub use config::{Config, ConfigError};
-pub use event::{Effect, Event, Practised, Unsaved};
+pub use event::{Effect, Event, Practised, SaveFailed};
 pub use input::key::Key;
-pub use input::key_time::Arrival;
+pub use input::key_time::KeyTime;
 pub use input::keymap::{self, Keymap};
 pub use order::{Arrived, Choice, Length, Look, Mark, Offer, Offers, Order, Ungiven, What};
 pub use playback::playing::SPEED;
 pub use playback::request::{Clicks, Head, Heard, Over, Playing, Pulses, SIDES, Sequence, Sounding, Switches, Take};
 pub use prompts::question::Question;
-pub use state::State;
+pub use state::{Message, State};
 pub use update::{start, update};
-pub use view::layout::{LEAST_HEIGHT, LEAST_WIDTH};
+pub use view::layout::{MIN_HEIGHT, MIN_WIDTH};
 pub use view::theme::{Colours, Theme};
 pub use view::view;

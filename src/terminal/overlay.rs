@@ -29,7 +29,7 @@ pub(crate) enum Overlay {
     /// Whether to end with work that is not saved.
     Leaving,
     /// Whether to write over a file that holds something else.
-    Overwrite(Refused),
+    Overwrite(PendingOverwrite),
     /// What can be made, searched.
     Offers { choice: Choice, text: TextField, chosen: usize },
     /// What the last import had to say, from this remark on.
@@ -40,7 +40,7 @@ pub(crate) enum Overlay {
 
 /// A save, or something made, that was refused because of what stands there.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Refused {
+pub(crate) enum PendingOverwrite {
     /// The groove's own file was changed by another program.
     Changed,
     /// Another file of this name is there.

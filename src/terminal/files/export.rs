@@ -4,12 +4,12 @@
 use crate::analysis::Kind;
 use crate::terminal::event::Effect;
 use crate::terminal::order::{Choice, Length, Look, Mark, Offer, Offers, Order, Ungiven, What};
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
-use crate::terminal::prompts::parse::{self, SoundWords};
+use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::{State, Strips};
+use crate::terminal::state::{Message, State, Strips};
 use std::path::Path;
 
 /// What is remembered of it.
@@ -62,7 +62,7 @@ pub(crate) fn choose(state: &mut State, choice: Choice) {
 pub(crate) fn busy(state: &mut State) -> bool {
     let busy = state.giving.making.is_some();
     if busy {
-        state.tell("one thing at a time: something is being made still; Esc cancels it", true);
+        state.show_message(Message::warning("another export is running; Esc cancels it"));
     }
     busy
 }
@@ -127,12 +127,12 @@ fn hearings(state: &State) -> Vec<Mark> {
 
 /// Sets how pictures look.
 pub(crate) fn look(state: &mut State, look: Look) {
-    state.tell(format!("pictures are made for {}", parse::look_words(&look)), false);
+    state.show_message(Message::info(format!("picture settings: {}", parse::look_words(&look))));
     state.giving.look = look;
 }
 
 /// Makes what was asked for, under the name and with the words that were typed.
-pub(crate) fn make(state: &mut State, question: Question, words: SoundWords, effects: &mut Vec<Effect>) {
+pub(crate) fn make(state: &mut State, question: Question, words: RenderArgs, effects: &mut Vec<Effect>) {
     if busy(state) {
         return;
     }
@@ -184,7 +184,7 @@ pub(crate) fn make(state: &mut State, question: Question, words: SoundWords, eff
 /// Notes that something is under way.
 pub(crate) fn begin(state: &mut State, doing: &'static str, path: &str) {
     state.giving.making = Some(Making { doing, percent: None });
-    state.tell(format!("{doing} {path}; Esc cancels"), false);
+    state.show_message(Message::info(format!("{doing} {path}; Esc cancels")));
 }
 
 /// Cancels what is under way; gives whether there was anything.
@@ -193,7 +193,7 @@ pub(crate) fn cancel(state: &mut State, effects: &mut Vec<Effect>) -> bool {
         return false;
     }
     effects.push(Effect::Cancel);
-    state.tell("cancelling", false);
+    state.show_message(Message::info("cancelling"));
     true
 }
 
@@ -217,7 +217,7 @@ pub(crate) fn progress(state: &mut State, percent: u8) {
 pub(crate) fn given(state: &mut State, result: Result<String, Ungiven>) {
     state.giving.making = None;
     match result {
-        Ok(words) => state.tell(words, false),
+        Ok(words) => state.show_message(Message::info(words)),
         Err(error) => ungiven(state, error),
     }
 }
@@ -225,8 +225,8 @@ pub(crate) fn given(state: &mut State, result: Result<String, Ungiven>) {
 /// Takes why something was not made or read.
 pub(crate) fn ungiven(state: &mut State, error: Ungiven) {
     match error {
-        Ungiven::Cancelled => state.tell("cancelled; nothing was written", false),
-        Ungiven::Taken(order, file) => state.refused = Some(Refused::Order(order, file)),
-        Ungiven::Failed(words) => state.tell(words, true),
+        Ungiven::Cancelled => state.show_message(Message::info("cancelled; nothing was written")),
+        Ungiven::Taken(order, file) => state.pending_overwrite = Some(PendingOverwrite::Order(order, file)),
+        Ungiven::Failed(words) => state.show_message(Message::warning(words)),
     }
 }

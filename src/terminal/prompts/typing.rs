@@ -2,7 +2,7 @@
 
 use crate::terminal::commands::Mode;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use std::ops::Deref;
 use tui_input::{Input, InputRequest};
 
@@ -38,7 +38,8 @@ impl Deref for TextField {
 pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
         let groups = state.keymap.first("lay-groups");
-        state.tell(format!("paste works only in a question; {groups} asks for a line of groups"), false);
+        state
+            .show_message(Message::info(format!("paste works only in a question; {groups} asks for a line of groups")));
         return;
     }
     let characters = text.chars().filter(|c| !c.is_control());

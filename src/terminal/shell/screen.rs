@@ -158,7 +158,7 @@ mod tests {
     use super::*;
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
     use crate::terminal::input::key::{Key, ch, key};
-    use crate::terminal::{Arrival, Colours, Event, Keymap, Theme, update};
+    use crate::terminal::{Colours, Event, KeyTime, Keymap, Theme, update};
     use ratatui::crossterm::event::{KeyCode, KeyEvent};
     use ratatui::style::Modifier;
 
@@ -205,7 +205,7 @@ mod tests {
         let edits: Vec<Key> = "3323xXo-.?".chars().map(ch).chain([key(KeyCode::Esc)]).collect();
         for key in edits.into_iter().chain(rename) {
             let event = KeyEvent::new(key.code, key.mods);
-            drop(update(&mut state, Event::Key(event, Arrival::UNKNOWN)));
+            drop(update(&mut state, Event::Key(event, KeyTime::UNKNOWN)));
             parser.process(&std::mem::take(&mut screen.out));
             screen.show(&state).expect("a vector");
             let whole_screen = matches!(key.code, KeyCode::Char('?') | KeyCode::Esc);

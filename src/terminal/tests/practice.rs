@@ -1,7 +1,7 @@
 //! Tests of takes and of the ladder as keys and events. They must not know threads, files or the device.
 
 use super::*;
-use crate::terminal::{Arrival, Clicks, Practised, Sounding};
+use crate::terminal::{Clicks, KeyTime, Practised, Sounding};
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &crate::terminal::Sequence {
@@ -84,7 +84,7 @@ fn a_take_has_one_key_and_changes_at_once() {
 fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     let mut state = ferry();
     press(&mut state, "f7");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
     else {
         panic!("{found:?}")

@@ -97,7 +97,7 @@ fn without_sound_nothing_can_be_tapped_to_and_that_is_said() {
 fn a_config_file_that_was_not_taken_is_shown_until_it_is_left() {
     let file = "/home/crew-of-the-ferry/.config/teeter/config.toml";
     let words = "line 2, column 1: no command is called 'paly'; the help and the README list them";
-    let mut state = ferry().with_config_refused(file, words);
+    let mut state = ferry().with_config_errors(file, words);
     for size in [(60, 18), (80, 24)] {
         let shown = screen(&state, size);
         let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -122,7 +122,7 @@ fn a_file_that_is_not_there_yet_is_new_until_it_is_saved() {
     let top = |state: &State| screen(state, (80, 24)).lines().next().unwrap_or_default().to_owned();
     let mut state = open(groove(".... ...."), UNICODE, (80, 24));
     assert!(top(&state).contains("(saved)"));
-    state = state.with_file_to_make();
+    state = state.with_unsaved_path();
     assert!(top(&state).contains("(new)"), "{}", top(&state));
     press(&mut state, "3");
     assert!(top(&state).contains("(not saved)"));
