@@ -40,7 +40,7 @@ limits! {
     RESONANCE: "the rate at which a pulse is most salient", 2.0, 1.8, 2.0, "Hz", "van Noorden & Moelants 1999, Journal of New Music Research 28(1)";
     DAMPING: "the damping of the resonance", 1.0, 1.0, 1.5, "Hz squared", "van Noorden & Moelants 1999, formula from memory";
     TAP_SPREAD: "how far taps spread around a pulse that is followed", 5.0, 3.0, 8.0, "percent of the period", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory; the value is ours";
-    TAP_SPREAD_LEAST: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is ours";
+    TAP_SPREAD_MIN: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is ours";
     TAP_EARLY: "how far before a pulse taps commonly fall", 80.0, 20.0, 80.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory: some tens of ms";
     TAP_FASTEST: "the fastest tapping with one finger", 150.0, 100.0, 200.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory";
 }

@@ -2,9 +2,9 @@
 
 use super::args::Tap;
 use super::{Exit, Failure, input, times};
-use crate::analysis::tap::{TapAsk, tap_report};
+use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
-use crate::describe::tap::{About, Look, TapOffset, told};
+use crate::describe::tap::{LineStyle, TapContext, TapOffset, report_lines};
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
@@ -27,20 +27,20 @@ pub(super) fn run(ask: &Tap) -> Result<Exit, Failure> {
     }
     let scope = Scope { layers, region: None };
     let report = analysis::report(&groove, &analysis::Ask { scope, speed, limits });
-    let tap_ask = TapAsk {
+    let tap_ask = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),
         offset: ask.offset_ms.unwrap_or(0.0) / 1000.0,
     };
     let taps: Vec<f64> = times.iter().map(|t| t * report.speed).collect();
     let offset = ask.offset_ms.map_or(TapOffset::Unknown, TapOffset::Set);
-    let about = About { ask: tap_ask, offset, grain_ms: None, far_line: false };
+    let about = TapContext { options: tap_ask, offset, buffer_ms: None, over_ssh: false };
     let mut text = String::new();
-    for (i, line) in told(&groove, &report, &tap_report(&report, &tap_ask, &taps), &about).iter().enumerate() {
-        if i > 0 && line.look == Look::Heading {
+    for (i, line) in report_lines(&groove, &report, &tap_report(&report, &tap_ask, &taps), &about).iter().enumerate() {
+        if i > 0 && line.style == LineStyle::Heading {
             text.push('\n');
         }
-        let _ = writeln!(text, "{:by$}{}", "", line.words, by = line.by);
+        let _ = writeln!(text, "{:by$}{}", "", line.text, by = line.indent);
     }
     io::stdout().lock().write_all(text.as_bytes())?;
     Ok(Exit::Good)

@@ -2,9 +2,9 @@
 //! is found, nor any clock.
 
 use crate::analysis::limits;
-use crate::analysis::tap::{TapAsk, TapReport, calibrate, tap_report};
+use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
-use crate::describe::tap::{self as tap_words, About, Line, TapOffset};
+use crate::describe::tap::{self as tap_words, ReportLine, TapContext, TapOffset};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
 use crate::terminal::input::key_time::KeyTime;
@@ -78,9 +78,9 @@ pub(crate) struct Tapping {
 struct Material {
     groove: Arc<Groove>,
     report: Arc<Report>,
-    ask: TapAsk,
+    ask: TapOptions,
     /// A device buffer in ms.
-    grain_ms: Option<f64>,
+    buffer_ms: Option<f64>,
 }
 
 /// A tapping that has ended.
@@ -93,10 +93,11 @@ pub(crate) struct FinishedTapping {
 
 impl FinishedTapping {
     /// The report in lines.
-    pub(crate) fn lines(&self, state: &State) -> Vec<Line> {
+    pub(crate) fn lines(&self, state: &State) -> Vec<ReportLine> {
         let a = &self.about;
-        let about = About { ask: a.ask, offset: self.offset, grain_ms: a.grain_ms, far_line: state.taps.far_line };
-        tap_words::told(&a.groove, &a.report, &self.report, &about)
+        let about =
+            TapContext { options: a.ask, offset: self.offset, buffer_ms: a.buffer_ms, over_ssh: state.taps.far_line };
+        tap_words::report_lines(&a.groove, &a.report, &self.report, &about)
     }
 }
 
@@ -136,8 +137,8 @@ pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     };
     let speed = f64::from(state.play.percent) / 100.0;
-    let ask = TapAsk { speed, range, offset: state.taps.offset.ms() / 1000.0 };
-    let about = Material { groove: state.groove().clone(), report, ask, grain_ms: None };
+    let ask = TapOptions { speed, range, offset: state.taps.offset.ms() / 1000.0 };
+    let about = Material { groove: state.groove().clone(), report, ask, buffer_ms: None };
     state.taps.now = Some(Box::new(Tapping::new(To::Loop, about)));
     state.overlay = Overlay::Tap;
     practice::settle(state, effects);
@@ -151,8 +152,8 @@ pub(crate) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(groove) = clicks() else { return };
     let groove = Arc::new(groove);
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
-    let ask = TapAsk { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
-    let about = Material { groove, report, ask, grain_ms: None };
+    let ask = TapOptions { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
+    let about = Material { groove, report, ask, buffer_ms: None };
     state.taps.now = Some(Box::new(Tapping::new(To::Clicks, about)));
     state.overlay = Overlay::Tap;
     practice::leave(state, effects);
@@ -208,7 +209,7 @@ pub(crate) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>)
     let (from, to) = about.ask.range;
     let within = (start + heard.wholes * whole).clamp(start, end) - from;
     let time = heard.turns as f64 * (to - from) + within;
-    about.grain_ms = Some(heard.grain_ms);
+    about.buffer_ms = Some(heard.grain_ms);
     let apart = |last: &f64| (time - last).abs() / about.ask.speed * 1000.0;
     // Half of what a finger can do leaves room for a slip and none for a key that repeats.
     if tapping.taps.last().is_some_and(|last| apart(last) < limits::TAP_FASTEST.value / 2.0) {

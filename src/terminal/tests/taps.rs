@@ -55,8 +55,7 @@ fn a_key_is_a_tap_with_its_stamp() {
 fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut state = state();
     assert!(screen(&state, (80, 24)).contains("from 8 taps on"));
-    let mut beats: Vec<f64> =
-        (0..40).map(|n| 400.0 * f64::from(n + 2) - 30.0 + [4.0, -6.0, 2.0, 0.0][n as usize % 4]).collect();
+    let mut beats: Vec<f64> = (0..40).map(|n| 400.0 * (n + 2) as f64 - 30.0 + [4.0, -6.0, 2.0, 0.0][n % 4]).collect();
     beats.remove(20);
     beats[9] += 110.0;
     hear(&mut state, &beats);
@@ -76,7 +75,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut state_of_slip = state.clone();
     let shown = screen(&state, (80, 24));
     let lines = state.taps.last.as_ref().expect("a report").lines(&state);
-    let line = lines.iter().position(|l| l.words.contains("ms late in turn")).expect("a slip");
+    let line = lines.iter().position(|l| l.text.contains("ms late in pass")).expect("a slip");
     for _ in 0..line {
         press(&mut state_of_slip, "down");
     }

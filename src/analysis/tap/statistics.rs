@@ -1,42 +1,42 @@
-//! What is said of taps that follow one pulse, and the median of taps to a plain one. It must not know how the pulse was found.
+//! Statistics of taps that follow one pulse, and the latency calibration.
 
-use super::TapAsk;
-use super::follow::PAUSE;
+use super::TapOptions;
+use super::follow::PAUSE_PULSES;
 use super::pulses::Pulses;
 use crate::analysis::limits;
 
-/// Where a tap slipped.
+/// A tap that is missing, doubled or off the pulse.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Slip {
-    /// Where in the groove the pulse is, in seconds from the groove's start at full speed.
+    /// Position of the pulse, in seconds from the groove's start at full speed.
     pub at: f64,
-    /// Turn of the loop, from 0.
-    pub turn: u64,
+    /// Pass of the loop, from 0.
+    pub pass: u64,
     /// The tap, from 0; `None` where one is missing.
     pub tap: Option<usize>,
-    /// How.
-    pub what: What,
+    /// Kind of slip.
+    pub kind: SlipKind,
 }
 
-/// How a tap slipped.
+/// Kind of slip.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum What {
-    /// It stands so many ms from where this stretch's taps stand, more than [`limits::AGREES`]; plus is late.
-    Far(f64),
+pub enum SlipKind {
+    /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::AGREES`]; positive is late.
+    Off(f64),
     /// The pulse has no tap.
     Missed,
-    /// So many pulses in a row have no tap.
+    /// This many consecutive pulses have no tap.
     Pause(u32),
     /// The pulse has a second tap.
-    Twice,
+    Double,
 }
 
-/// What is said of taps that follow a pulse. An asynchrony is a tap's time less its pulse's time, in ms as they pass.
+/// Statistics of taps that follow a pulse. An asynchrony is tap time minus pulse time, in ms of real time.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Figures {
-    /// Taps counted in the figures: all but those that slipped.
+pub struct TapStats {
+    /// Taps counted in the stats: all but those that slipped.
     pub counted: usize,
-    /// Mean asynchrony in ms; minus is early.
+    /// Mean asynchrony in ms; negative is early.
     pub mean_ms: f64,
     /// Its standard error in ms: `s / sqrt(n) * sqrt((1 + r) / (1 - r))` with `s` the spread, `n` the taps counted and `r`, 0
     /// to 0.9, the correlation of neighbouring asynchronies (Bayley & Hammersley 1946).
@@ -45,11 +45,11 @@ pub struct Figures {
     pub spread_ms: f64,
     /// The same as a share of the pulse's period.
     pub spread: f64,
-    /// Drift in ms per pulse, by least squares; plus is falling behind.
+    /// Drift in ms per pulse, by least squares; positive is falling behind.
     pub drift_ms: f64,
     /// Its standard error in ms.
     pub drift_error_ms: f64,
-    /// The drift as a difference of tempo in percent; plus is faster than the pulse.
+    /// The drift as a tempo difference in percent; positive is faster than the pulse.
     pub tempo_percent: f64,
     /// The slips, in order of time.
     pub slips: Vec<Slip>,
@@ -57,8 +57,8 @@ pub struct Figures {
     pub asynchronies: Vec<f64>,
 }
 
-/// The figures of taps on a pulse, each found with a shift that the search gave it.
-pub(super) fn of_stretch(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &TapAsk, first: usize) -> Figures {
+/// Statistics of taps on a pulse; `shifts` holds the asynchrony that the search assigned to each tap.
+pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &TapOptions, first: usize) -> TapStats {
     let numbers: Vec<i64> = taps.iter().zip(shifts).map(|(t, s)| pulses.nearest(t - s)).collect();
     let off: Vec<f64> = taps.iter().zip(&numbers).map(|(t, k)| (t - pulses.at(*k)) * 1000.0).collect();
     let from_shift: Vec<f64> = off.iter().zip(shifts).map(|(o, s)| o - s * 1000.0).collect();
@@ -67,38 +67,38 @@ pub(super) fn of_stretch(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &Ta
     let tolerance = limits::AGREES.value * 10.0 * pulses.period();
 
     let length = (ask.range.1 - ask.range.0) / ask.speed;
-    let slip = |k: i64, tap: Option<usize>, what: What| {
+    let slip = |k: i64, tap: Option<usize>, kind: SlipKind| {
         let time = pulses.at(k);
-        let turn = (time / length + 1e-9).floor();
-        let at = ask.range.0 + (time - turn * length).max(0.0) * ask.speed;
-        Slip { at, turn: turn.max(0.0) as u64, tap: tap.map(|t| first + t), what }
+        let pass = (time / length + 1e-9).floor();
+        let at = ask.range.0 + (time - pass * length).max(0.0) * ask.speed;
+        Slip { at, pass: pass.max(0.0) as u64, tap: tap.map(|t| first + t), kind }
     };
     let mut slips = Vec::new();
     let mut slipped = vec![false; taps.len()];
     for i in 0..taps.len() {
         let by = if i > 0 { numbers[i] - numbers[i - 1] } else { 1 };
         if by <= 0 {
-            // Of two taps on one pulse the farther one is the one too many.
+            // Of two taps on one pulse the farther one is the extra one.
             let extra = if far(i).abs() >= far(i - 1).abs() || slipped[i - 1] { i } else { i - 1 };
             slipped[extra] = true;
             slips.retain(|s: &Slip| s.tap != Some(first + extra));
-            slips.push(slip(numbers[i], Some(extra), What::Twice));
+            slips.push(slip(numbers[i], Some(extra), SlipKind::Double));
         }
-        if by > PAUSE + 1 {
-            slips.push(slip(numbers[i - 1] + 1, None, What::Pause((by - 1).min(i64::from(u32::MAX)) as u32)));
+        if by > PAUSE_PULSES + 1 {
+            slips.push(slip(numbers[i - 1] + 1, None, SlipKind::Pause((by - 1).min(i64::from(u32::MAX)) as u32)));
         } else {
-            slips.extend((1..by).map(|n| slip(numbers[i] - by + n, None, What::Missed)));
+            slips.extend((1..by).map(|n| slip(numbers[i] - by + n, None, SlipKind::Missed)));
         }
         if far(i).abs() > tolerance && !slipped[i] {
             slipped[i] = true;
-            slips.push(slip(numbers[i], Some(i), What::Far(far(i))));
+            slips.push(slip(numbers[i], Some(i), SlipKind::Off(far(i))));
         }
     }
     let kept: Vec<(f64, f64)> =
         (0..taps.len()).filter(|i| !slipped[*i]).map(|i| ((numbers[i] - numbers[0]) as f64, off[i])).collect();
-    let line = Line::of(&kept);
+    let line = Regression::of(&kept);
     let period = pulses.period() * 1000.0;
-    Figures {
+    TapStats {
         counted: kept.len(),
         mean_ms: line.mean,
         error_ms: line.error,
@@ -114,7 +114,7 @@ pub(super) fn of_stretch(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &Ta
 
 /// Mean, spread and trend of values at places.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-struct Line {
+struct Regression {
     mean: f64,
     error: f64,
     spread: f64,
@@ -122,8 +122,8 @@ struct Line {
     slope_error: f64,
 }
 
-impl Line {
-    /// All noughts without a value; spreads and errors are 0 where they cannot be known.
+impl Regression {
+    /// All zeros without points; spreads and errors are 0 where they are undefined.
     fn of(points: &[(f64, f64)]) -> Self {
         let n = points.len() as f64;
         if points.is_empty() {
@@ -133,16 +133,16 @@ impl Line {
         let sum = |f: &dyn Fn(f64, f64) -> f64| points.iter().map(|p| f(p.0 - x, p.1 - y)).sum::<f64>();
         let (xx, xy, yy) = (sum(&|a, _| a * a), sum(&|a, b| a * b), sum(&|_, b| b * b));
         let spread = if n > 1.0 { (yy / (n - 1.0)).sqrt() } else { 0.0 };
-        let beside: f64 = points.windows(2).map(|w| (w[0].1 - y) * (w[1].1 - y)).sum();
-        let r = if yy > 0.0 { (beside / yy).clamp(0.0, 0.9) } else { 0.0 };
+        let lag_one: f64 = points.windows(2).map(|w| (w[0].1 - y) * (w[1].1 - y)).sum();
+        let r = if yy > 0.0 { (lag_one / yy).clamp(0.0, 0.9) } else { 0.0 };
         let slope = if xx > 0.0 { xy / xx } else { 0.0 };
-        let rest = (yy - slope * xy).max(0.0);
-        let slope_error = if n > 2.0 && xx > 0.0 { (rest / (n - 2.0) / xx).sqrt() } else { 0.0 };
+        let residual = (yy - slope * xy).max(0.0);
+        let slope_error = if n > 2.0 && xx > 0.0 { (residual / (n - 2.0) / xx).sqrt() } else { 0.0 };
         Self { mean: y, error: spread / n.sqrt() * ((1.0 + r) / (1.0 - r)).sqrt(), spread, slope, slope_error }
     }
 }
 
-/// The middle value, of an even number the mean of the two in the middle; `None` of none.
+/// The median; of an even number of values the mean of the middle two. `None` if there are none.
 pub fn median(values: &[f64]) -> Option<f64> {
     let mut order = values.to_vec();
     order.sort_by(f64::total_cmp);
@@ -150,8 +150,8 @@ pub fn median(values: &[f64]) -> Option<f64> {
     Some((order.get(n.checked_sub(1)? / 2)? + order.get(n / 2)?) / 2.0)
 }
 
-/// The time from one tap to the next in seconds, by least squares over all of them, each counted by the whole number of middle steps after
-/// the one before: a tap that is missing counts for two steps, a double one for none. At least a millisecond.
+/// Seconds per tap by least squares. Each interval counts as its nearest whole number of median intervals, so a missing tap counts
+/// as two and a double one as none. At least a millisecond.
 pub(super) fn step(taps: &[f64]) -> f64 {
     let gaps: Vec<f64> = taps.windows(2).map(|w| w[1] - w[0]).collect();
     let middle = median(&gaps).unwrap_or(1.0).max(1e-3);
@@ -167,27 +167,27 @@ pub(super) fn step(taps: &[f64]) -> f64 {
     if xx > 0.0 { (xy / xx).max(1e-3) } else { middle }
 }
 
-/// A machine's delay and a player's habit together.
+/// Latency and the player's habitual asynchrony together.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Offset {
-    /// Median asynchrony in ms; plus is late.
+    /// Median asynchrony in ms; positive is late.
     pub ms: f64,
-    /// Its standard error in ms: 1.2533 times that of the mean, the spread taken from the median distance (normal taps).
+    /// Its standard error in ms: 1.2533 times that of the mean, with the spread estimated from the median absolute deviation.
     pub error_ms: f64,
-    /// Taps it was taken from.
+    /// Number of taps measured.
     pub taps: usize,
 }
 
-/// Taps, in seconds as they passed, to a plain pulse that began at 0 and has this period in seconds. An offset of more than
-/// three quarters of the period late, or more than a quarter early, cannot be told from the next pulse's. `None` without a tap.
+/// Measures the offset of taps, in seconds of real time, to a pulse that starts at 0 with `period` seconds. Offsets are reported
+/// between a quarter of the period early and three quarters late. `None` without a tap.
 pub fn calibrate(taps: &[f64], period: f64) -> Option<Offset> {
     let angle = |t: &f64| (t / period).rem_euclid(1.0) * std::f64::consts::TAU;
     let (sine, cosine) = taps.iter().fold((0.0, 0.0), |s, t| (s.0 + angle(t).sin(), s.1 + angle(t).cos()));
     let centre = sine.atan2(cosine) / std::f64::consts::TAU * period;
     let around: Vec<f64> = taps.iter().map(|t| (t - centre + period / 2.0).rem_euclid(period) - period / 2.0).collect();
     let middle = median(&around)?;
-    let away: Vec<f64> = around.iter().map(|a| (a - middle).abs()).collect();
-    let spread = 1.4826 * median(&away)?;
+    let deviations: Vec<f64> = around.iter().map(|a| (a - middle).abs()).collect();
+    let spread = 1.4826 * median(&deviations)?;
     let offset = (middle + centre + period / 4.0).rem_euclid(period) - period / 4.0;
     let error = 1.2533 * spread / (taps.len() as f64).sqrt();
     Some(Offset { ms: offset * 1000.0, error_ms: error * 1000.0, taps: taps.len() })
@@ -207,14 +207,14 @@ mod tests {
             taps.insert(double, taps[double] - 0.1 * period);
             taps.sort_by(f64::total_cmp);
             taps.remove(missing);
-            // The most by which such jitter turns a line through 23 points: 0.03 of the sum of all distances from the middle, over that of
+            // The most by which such jitter passes a line through 23 points: 0.03 of the sum of all distances from the middle, over that of
             // their squares, and the double tap.
             prop_assert!((step(&taps) / period - 1.0).abs() < 0.006, "{} for {period}", step(&taps));
         }
 
     #[test]
         fn the_line_is_that_of_the_plain_formula(points in prop::collection::vec((0.0_f64..400.0, -150.0_f64..150.0), 3..60)) {
-            let line = Line::of(&points);
+            let line = Regression::of(&points);
             let n = points.len() as f64;
             // The normal equations solved as they stand.
             let (sx, sy) = (points.iter().map(|p| p.0).sum::<f64>(), points.iter().map(|p| p.1).sum::<f64>());
@@ -223,9 +223,9 @@ mod tests {
             prop_assume!((n * sxx - sx * sx).abs() > 1.0);
             prop_assert!((line.slope - slope).abs() < 1e-6 * (1.0 + slope.abs()));
             let at = (sy - slope * sx) / n;
-            let rest: f64 = points.iter().map(|p| (p.1 - at - slope * p.0).powi(2)).sum();
+            let residual: f64 = points.iter().map(|p| (p.1 - at - slope * p.0).powi(2)).sum();
             let mean_x = sx / n;
-            let error = (rest / (n - 2.0) / points.iter().map(|p| (p.0 - mean_x).powi(2)).sum::<f64>()).sqrt();
+            let error = (residual / (n - 2.0) / points.iter().map(|p| (p.0 - mean_x).powi(2)).sum::<f64>()).sqrt();
             prop_assert!((line.slope_error - error).abs() < 1e-6 * (1.0 + error));
             let variance = points.iter().map(|p| (p.1 - sy / n).powi(2)).sum::<f64>() / (n - 1.0);
             prop_assert!((line.spread - variance.sqrt()).abs() < 1e-9 * (1.0 + variance));
@@ -248,7 +248,7 @@ mod tests {
         assert_eq!(median(&[]), None);
         assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
         assert_eq!(median(&[4.0, 1.0]), Some(2.5));
-        assert_eq!(Line::of(&[]), Line::default());
-        assert_eq!(Line::of(&[(1.0, 5.0)]).mean, 5.0);
+        assert_eq!(Regression::of(&[]), Regression::default());
+        assert_eq!(Regression::of(&[(1.0, 5.0)]).mean, 5.0);
     }
 }
