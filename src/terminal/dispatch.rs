@@ -83,7 +83,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::ConfigFile => state.show_message(Message::info("no errors in the config file")),
         Action::Export(choice) => export::choose(state, *choice),
         Action::Cancel if !export::cancel(state, effects) => {
-            state.show_message(Message::info("no export or import is running"))
+            state.show_message(Message::info("no export or import is running"));
         }
         Action::Cancel => {}
         Action::Remarks => import::remarks(state),
@@ -128,7 +128,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
     match outcome {
         Outcome::Unchanged | Outcome::Changed(None) => {}
         Outcome::Changed(Some(words)) | Outcome::Info(words) => {
-            state.show_message(Message::info(append_key_hint(state, words)))
+            state.show_message(Message::info(append_key_hint(state, words)));
         }
         Outcome::Error(words) => state.show_message(Message::warning(append_key_hint(state, words))),
     }
