@@ -1,13 +1,13 @@
 //! Our file and the disk: reading with errors by line and column, printing, edits that keep the writer's own words, atomic
 //! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
 
+mod atomic_file;
 mod calibration;
 mod cells_field;
 mod error;
 mod fields;
 mod file_type;
 mod journal;
-mod making;
 mod print;
 mod progress;
 mod read;
@@ -16,10 +16,11 @@ mod save;
 mod tests;
 mod update;
 
+pub use atomic_file::Overwrite;
+pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
 pub use calibration::Calibration;
 pub use error::{LoadError, Position, Problem, reason};
 pub use journal::{Journal, Recovered};
-pub use making::{Making, abandon};
 pub use print::print;
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};

@@ -3,8 +3,9 @@
 use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
 use crate::terminal::action::{Action, Text};
+use crate::terminal::files::export::Choice;
 use crate::terminal::input::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
-use crate::terminal::order::Choice;
+use crate::terminal::manual::Direction;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
 use ratatui::crossterm::event::KeyCode as Code;
@@ -297,6 +298,7 @@ const TAPPING: &[CommandSpec] = rows! { Tap Tap:
 
 const PROGRAM: &[CommandSpec] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "show this help", "help";
+    "manual" [] Action::Manual, "open the manual";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command", "find";
     "hearings" [ch('h')] Action::Full, "show all hearings, reasons and streams", "hearings";
     "focus" [ch('F')] Action::NextFocus, "analyse: first layer, this, all, selection";
@@ -343,6 +345,10 @@ const LISTS: &[CommandSpec] = rows! { List Lists:
     "list-click-too" [ch('k')] Action::HearingToo, "click this hearing as well, on or off";
     "list-part" [key(Code::Tab)] Action::NextPart, "show the next part", "next part";
     "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "show the previous part";
+    "list-manual" [ch('m')] Action::Manual, "show the chapters of the manual", "manual";
+    "list-search" [ch('/')] Action::SearchManual, "search the manual", "search";
+    "list-match-next" [ch('n')] Action::Match(Direction::Next), "next match in the manual", "next match";
+    "list-match-previous" [ch('N')] Action::Match(Direction::Previous), "previous match in the manual";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
     "list-quit" [ctrl('q')] Action::Quit, "quit the program";
 };

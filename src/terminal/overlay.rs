@@ -1,7 +1,9 @@
 //! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
 
+use crate::jobs::{ImportedGroove, Job};
 use crate::terminal::commands::Mode;
-use crate::terminal::order::{Arrived, Choice, Order};
+use crate::terminal::files::export::Choice;
+use crate::terminal::manual::{Input, ManualView};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
 
@@ -12,6 +14,8 @@ pub(crate) enum Overlay {
     None,
     /// The help, from this line on.
     Help(usize),
+    /// The manual.
+    Manual(ManualView),
     /// The searched list of commands.
     Find { text: TextField, chosen: usize },
     /// The output devices, from this line on.
@@ -35,7 +39,7 @@ pub(crate) enum Overlay {
     /// What the last import had to say, from this remark on.
     Remarks(usize),
     /// Whether what was imported takes the place of work that is not saved.
-    Replacing(Box<Arrived>),
+    Replacing(Box<ImportedGroove>),
 }
 
 /// A save, or something made, that was refused because of what stands there.
@@ -45,8 +49,8 @@ pub(crate) enum PendingOverwrite {
     Changed,
     /// Another file of this name is there.
     Taken(String),
-    /// A file that was to be made is there: what was asked for, and the file.
-    Order(Box<Order>, String),
+    /// A file that a job would write exists.
+    Job(Box<Job>, String),
 }
 
 impl Overlay {
@@ -54,11 +58,13 @@ impl Overlay {
     pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
+            Overlay::Manual(view) if view.input == Input::Searching => Mode::Typing,
             Overlay::Help(_)
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)
+            | Overlay::Manual(_)
             | Overlay::Remarks(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,

@@ -2,6 +2,7 @@
 
 use crate::analysis::Limits;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{ExportChoices, HearingKey};
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
 use crate::terminal::commands::Mode;
@@ -9,7 +10,6 @@ use crate::terminal::files::export::Giving;
 use crate::terminal::files::import::Importing;
 use crate::terminal::hearings::{Focus, Shown};
 use crate::terminal::input::keymap::Keymap;
-use crate::terminal::order::{Mark, Offers};
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::playing::Play;
 use crate::terminal::playback::tapping::Taps;
@@ -88,9 +88,9 @@ pub struct State {
     pub(crate) message: Option<Message>,
     pub(crate) selecting: bool,
     /// The hearing of the strip, where the user has chosen one.
-    pub(crate) selected_hearing: Option<Mark>,
+    pub(crate) selected_hearing: Option<HearingKey>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(crate) extra_hearings: Vec<Mark>,
+    pub(crate) extra_hearings: Vec<HearingKey>,
     pub(crate) play: Play,
     /// The ladder as last asked for.
     pub(crate) ladder: Ladder,
@@ -161,7 +161,7 @@ impl State {
 
     /// The same with what can be made of a groove.
     #[must_use]
-    pub fn with_offers(mut self, offers: Offers) -> Self {
+    pub fn with_offers(mut self, offers: ExportChoices) -> Self {
         self.giving.offers = offers;
         self
     }

@@ -68,11 +68,11 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Device(there) => transport::device(state, there, &mut effects),
         Event::Speaker(speaker) => transport::on_speaker(state, speaker, &mut effects),
         Event::Progress(Err(words)) | Event::SoundTold(words) => state.show_message(Message::warning(words)),
-        Event::Giving(percent) => export::progress(state, percent),
-        Event::Given(result) => export::given(state, result),
-        Event::Brought(result) => import::brought(state, result),
+        Event::JobProgress(percent) => export::progress(state, percent),
+        Event::ExportDone(job, result) => export::done(state, job, result),
+        Event::ImportDone(result) => import::done(state, result),
         Event::JournalFailed(words) => {
-            state.show_message(Message::warning(format!("autosave failed, unsaved changes are not protected: {words}")));
+            state.show_message(Message::warning(format!("autosave failed, unsaved changes are not protected: {words}")))
         }
         Event::Signal => {
             practice::leave(state, &mut effects);

@@ -31,7 +31,7 @@ pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
         let name = match refused {
             PendingOverwrite::Changed => None,
             PendingOverwrite::Taken(name) => Some(name),
-            PendingOverwrite::Order(order, _) => return export::over(state, order, effects),
+            PendingOverwrite::Job(job, _) => return export::replace(state, job, effects),
         };
         write(state, name, true, effects);
     }

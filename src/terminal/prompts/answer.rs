@@ -1,9 +1,9 @@
 //! How the answer to a question is read, and what it comes to. It must not know what is done with it.
 
+use crate::jobs::PictureStyle;
 use crate::rhythm::bounds::{self, Bound};
 use crate::rhythm::{Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, line, parse_note_value};
 use crate::session::{Command, Motion, Session};
-use crate::terminal::order::Look;
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::prompts::question::Question;
@@ -34,7 +34,7 @@ pub(crate) enum Answer {
     /// A file to import, and a tolerance in ms.
     Bring(String, Fraction),
     /// How pictures look.
-    Look(Look),
+    Look(PictureStyle),
 }
 
 impl Question {

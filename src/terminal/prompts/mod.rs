@@ -73,8 +73,8 @@ pub(crate) fn answered(state: &mut State, question: Question, text: TextField, e
         }
         Ok(Answer::Bring(path, tolerance)) => import::bring(state, path, tolerance, effects),
         Ok(Answer::Look(look)) => export::look(state, look),
-        Ok(Answer::Path(name)) => export::make(state, question, RenderArgs { name, ..RenderArgs::default() }, effects),
-        Ok(Answer::Sound(words)) => export::make(state, question, words, effects),
+        Ok(Answer::Path(name)) => export::make(state, question, &RenderArgs { name, ..RenderArgs::default() }, effects),
+        Ok(Answer::Sound(words)) => export::make(state, question, &words, effects),
         Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
     }
 }

@@ -66,6 +66,7 @@ pub(crate) fn edit(state: &mut State, request: InputRequest) {
             *chosen = 0;
             (&mut text.0, MAX_SEARCH)
         }
+        Overlay::Manual(view) => (&mut view.search.0, MAX_SEARCH),
         _ => return,
     };
     if !matches!(request, InputRequest::InsertChar(_)) || field.value().chars().count() < limit {

@@ -2,14 +2,16 @@
 //! an effect. It must not know what keys mean or how anything is drawn.
 
 mod analysis_worker;
+mod config_file;
 mod disk;
+mod job_runner;
 mod latest_slot;
 mod playback;
 mod screen;
 
+pub use config_file::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
 
-use super::run::{Giver, config, offers};
 use super::{Config, Effect, Event, KeyTime, Message, State, Theme, start, update};
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
@@ -17,6 +19,7 @@ use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
 use analysis_worker::AnalysisWorker;
 use disk::Disk;
+use job_runner::JobRunner;
 use playback::PlaybackHandle;
 use ratatui::crossterm;
 use std::fmt;
@@ -74,7 +77,7 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
     let outputs = sender.clone();
-    let giver = Giver::new(sender.clone());
+    let job_runner = JobRunner::new(sender.clone());
     read_input(sender);
     let size = crossterm::terminal::size()?;
     state = resized(state, size);
@@ -83,10 +86,10 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
         &mut state,
         &mut screen,
         &events,
-        &Workers { disk: &disk, playback: &playback, analysis: &analysis, giver: &giver, events: outputs },
+        &Workers { disk: &disk, playback: &playback, analysis: &analysis, job_runner: &job_runner, events: outputs },
     );
     // What is being made leaves nothing half behind; the screen is given back after that.
-    drop(giver);
+    drop(job_runner);
     drop(guard);
     playback.stop();
     match ended {
@@ -104,7 +107,7 @@ struct Workers<'a> {
     disk: &'a Disk,
     playback: &'a PlaybackHandle,
     analysis: &'a AnalysisWorker,
-    giver: &'a Giver,
+    job_runner: &'a JobRunner,
     events: Sender<Event>,
 }
 
@@ -134,9 +137,9 @@ fn event_loop<W: io::Write>(
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
                 Effect::KeepOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
-                Effect::Give(order) => workers.giver.give(*order),
-                Effect::Bring { path, tolerance } => workers.giver.bring(path, tolerance),
-                Effect::Cancel => workers.giver.cancel(),
+                Effect::RunJob(job) => workers.job_runner.run(job),
+                Effect::Import { path, tolerance } => workers.job_runner.import(path, tolerance),
+                Effect::CancelJob => workers.job_runner.cancel(),
                 Effect::SwitchDocument(document) => workers.disk.switch_document(document),
                 Effect::Redraw => screen.invalidate(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
@@ -172,8 +175,9 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
     let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
-    let state =
-        State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits).with_offers(offers());
+    let state = State::new(groove, file, config.keymap, theme, (80, 24))
+        .with_limits(config.limits)
+        .with_offers(crate::jobs::export_choices());
     let mut state = state.with_taps(offset, far);
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();

@@ -75,10 +75,11 @@ fn without_sound_the_ladder_can_be_read_and_written() {
     refused(&mut state, "E");
     let made = press(&mut state, "f \"ladder-wav\" enter enter");
     assert!(
-        matches!(&made[..], [Effect::Give(o)] if matches!(&o.what, crate::terminal::What::Ladder { speeds, .. } if speeds.len() == 3)),
+        matches!(&made[..], [Effect::RunJob(job)] if matches!(&job.kind, crate::jobs::JobKind::Ladder { speeds, .. } if speeds.len() == 3)),
         "{made:?}"
     );
-    update(&mut state, Event::Given(Ok("written".into())));
+    let Some(Effect::RunJob(job)) = made.into_iter().next() else { panic!("a job") };
+    update(&mut state, Event::ExportDone(job, Ok(crate::jobs::JobReport::default())));
     // As soon as something sounds the pane is that of the loop again.
     press(&mut state, "enter");
     update(&mut state, Event::Device(Ok(())));

@@ -3,7 +3,7 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::terminal::commands::{CommandSpec, Group, MAX_DESCRIPTION, Mode, rows};
 use crate::terminal::files::export;
-use crate::terminal::order::Choice;
+use crate::terminal::files::export::Choice;
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
@@ -147,7 +147,7 @@ pub(crate) fn offers(
     searched(pen, area, (head, text), found.len(), chosen, |pen, line, k| {
         let offer = found[k].1;
         let name = format!(" {:<width$}", offer.name, width = KEYS - 1);
-        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.words.clone(), Style::new())]);
+        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.description.clone(), Style::new())]);
     });
 }
 
