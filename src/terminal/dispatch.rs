@@ -184,7 +184,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
     }
     match &state.overlay {
         Overlay::Overwrite(PendingOverwrite::Job(..)) => {
-            state.show_message(Message::warning("not written; the file is unchanged"))
+            state.show_message(Message::warning("not written; the file is unchanged"));
         }
         Overlay::Overwrite(_) => state.show_message(Message::warning("not saved; the file is unchanged")),
         Overlay::Replacing(_) => state.show_message(Message::warning("import discarded; the groove is unchanged")),

@@ -251,7 +251,7 @@ pub(crate) fn done(state: &mut State, job: Box<Job>, result: Result<JobReport, J
         }
         Err(error @ JobError::Cancelled) => state.show_message(Message::info(error.to_string())),
         Err(JobError::Exists(path)) => {
-            state.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()))
+            state.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
         }
         // The line is short, and the reason matters most.
         Err(JobError::Write { path, reason, .. }) => {
