@@ -4,6 +4,7 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod config;
 pub mod describe;
 pub mod export;
 pub mod import;

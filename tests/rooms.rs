@@ -79,6 +79,7 @@ const ROOMS: &[Room] = &[
         crates: &["fnv", "rustix", "tempfile", "toml_edit"],
         words: &["std::thread"],
     },
+    Room { name: "config", rooms: &[], crates: &["toml_edit"], words: &["std::thread", "std::time", "KeyCode"] },
     Room {
         name: "jobs",
         rooms: &["analysis", "describe", "export", "import", "notation", "recording", "rhythm", "sound", "store"],
@@ -93,14 +94,20 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "terminal",
+<<<<<<< HEAD
         rooms: &["session", "rhythm", "analysis", "describe", "jobs", "manual"],
         crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "tui_input", "unicode_width"],
+=======
+        rooms: &["config", "session", "rhythm", "analysis", "describe", "jobs", "manual"],
+        crates: &["num_integer", "ratatui", "unicode_width"],
+>>>>>>> main
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {
         name: "cli",
         rooms: &[
             "analysis",
+            "config",
             "describe",
             "export",
             "import",

@@ -3,6 +3,7 @@
 use super::args::SoundArgs;
 use super::{Exit, Failure};
 use crate::analysis::Limits;
+use crate::config::Part;
 use crate::jobs::UserSampleCache;
 use crate::rhythm::{Edit, Groove};
 use crate::sound::SampleRate;
@@ -105,7 +106,11 @@ pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()>
 
 /// The user's limits: those asked for, or those of the config file.
 pub(super) fn limits(asked: Option<Limits>) -> Result<Limits, Failure> {
-    asked.map_or_else(|| super::user_config().map(|c| c.limits), Ok)
+    if let Some(limits) = asked {
+        return Ok(limits);
+    }
+    let config = super::user_config(Part::Hearing)?;
+    Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
 }
 
 /// The indices of layers by name.

@@ -20,6 +20,7 @@ mod takes;
 mod tap;
 mod tap_times;
 
+use crate::config::{Config, Part};
 use crate::jobs::JobError;
 use crate::terminal::{self, shell::EditError};
 use args::{Args, Command};
@@ -126,9 +127,11 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
-/// The user's settings.
-fn user_config() -> Result<terminal::Config, Failure> {
-    terminal::shell::config().map_err(Failure::usage)
+/// The user's settings, if the part that the command uses has no mistake.
+fn user_config(part: Part) -> Result<Config, Failure> {
+    let config = Config::load();
+    config.check(&[part]).map_err(Failure::usage)?;
+    Ok(config)
 }
 
 /// Opens the editor.

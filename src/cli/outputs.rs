@@ -1,12 +1,13 @@
 //! `teeter outputs`: lists the output devices.
 
 use super::{Exit, Failure};
+use crate::config::Part;
 use crate::sound;
 use std::io::{self, Write};
 
 /// Prints name and system id of every device; `*` marks the one that is used.
 pub(super) fn run() -> Result<Exit, Failure> {
-    let config = super::user_config()?;
+    let config = super::user_config(Part::Sound)?;
     let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;
     let used = match &config.output {
         Some(wanted) => sound::chosen(wanted, &devices),

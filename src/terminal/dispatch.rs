@@ -83,8 +83,13 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::Find => state.overlay = Overlay::Find { text: TextField::default(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
+<<<<<<< HEAD
         Action::ConfigFile if state.config_errors.is_some() => state.overlay = Overlay::ConfigFile(0),
         Action::ConfigFile => state.show_message(Message::info("no errors in the config file")),
+=======
+        Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
+        Action::ConfigFile => state.tell("no mistakes in the config file", false),
+>>>>>>> main
         Action::Export(choice) => export::choose(state, *choice),
         Action::Cancel if !export::cancel(state, effects) => {
             state.show_message(Message::info("no export or import is running"));
@@ -142,7 +147,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
 fn append_key_hint(state: &State, words: String) -> String {
     if words.contains("add a bar or a section") {
         let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
-        return format!("the end of the groove: {bar} adds a bar, {section} a section");
+        return format!("end of the groove: {bar} adds a bar, {section} a section");
     }
     let (undo, divide) = (state.keymap.first("undo"), state.keymap.first("division"));
     let moved = words.ends_with(" moved") && !words.ends_with("no attack moved");
@@ -153,7 +158,7 @@ fn append_key_hint(state: &State, words: String) -> String {
         let them = if words.ends_with("; 1 attack lost") { "it" } else { "them" };
         return format!("{words} ({undo} brings {them} back)");
     }
-    if !divide.is_empty() && words.contains(": a beat is ") && words.contains(", a cell of ") {
+    if !divide.is_empty() && words.contains(": beat = ") && words.contains(", cell of ") {
         return format!("{words} ({divide} changes it)");
     }
     if words.contains("no layer") {

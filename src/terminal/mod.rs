@@ -6,7 +6,6 @@
 
 mod action;
 mod commands;
-mod config;
 mod dispatch;
 mod event;
 mod files;
@@ -26,9 +25,14 @@ mod update;
 mod view;
 
 pub use action::{Action, Text};
+<<<<<<< HEAD
 pub use commands::{CommandSpec, Group, Mode, rows};
 pub use config::{Config, ConfigError};
 pub use event::{Effect, Event, Practised, SaveFailed};
+=======
+pub use commands::{Group, Mode, Row, rows};
+pub use event::{Effect, Event, Practised, Unsaved};
+>>>>>>> main
 pub use files::export::Choice;
 pub use input::key::Key;
 pub use input::key_time::KeyTime;

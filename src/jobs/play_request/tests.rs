@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::analysis::{self, Kind};
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, line};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, group_line};
 use crate::sound::SampleRate;
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ fn groove() -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let section =
         |name: &str, bars, times| Section { name: name.into(), meter: meter.clone(), tempo, bars, times, swing: None };
-    let groups = line::expand(&line::parse("6(4+4+3)+6(5)").expect("a line"));
+    let groups = group_line::expand(&group_line::parse("6(4+4+3)+6(5)").expect("a line"));
     let cells: Vec<char> = groups.iter().flat_map(|g| (0..*g).map(|k| if k == 0 { 'x' } else { '.' })).collect();
     let bars: Vec<String> = cells.chunks(16).map(|c| c.iter().collect()).collect();
     let text = |n: usize| bars[..n].join(" | ");

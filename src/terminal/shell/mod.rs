@@ -2,17 +2,21 @@
 //! an effect. It must not know what keys mean or how anything is drawn.
 
 mod analysis_worker;
-mod config_file;
 mod disk;
 mod job_runner;
 mod latest_slot;
 mod playback;
 mod screen;
 
-pub use config_file::{ConfigRefused, config};
 pub use screen::{Counter, Screen};
 
+<<<<<<< HEAD
 use super::{Config, Effect, Event, KeyTime, Message, State, Theme, start, update};
+=======
+use super::{Arrival, Effect, Event, Keymap, State, Theme, start, update};
+use crate::analysis::Limits;
+use crate::config::Config;
+>>>>>>> main
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::sound::remote::RemotePlayer;
@@ -156,11 +160,12 @@ fn event_loop<W: io::Write>(
 }
 
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
-    let (config, trouble) = match config() {
-        Ok(config) => (config, None),
-        Err(e) => (Config::default(), Some(e)),
-    };
-    let taken = config.keymap.taken();
+    let mut config = Config::load();
+    let (keymap, errors) = Keymap::with_bindings(&config.keys);
+    config.errors.extend(errors);
+    config.errors.sort_by_key(|e| e.position);
+    let limits = config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default();
+    let taken = keymap.taken();
     let output = config.output.clone();
     let theme = theme();
     let loaded = match path.map(store::load) {
@@ -175,15 +180,20 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
     let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
-    let state = State::new(groove, file, config.keymap, theme, (80, 24))
-        .with_limits(config.limits)
+    let state = State::new(groove, file, keymap, theme, (80, 24))
+        .with_limits(limits)
         .with_offers(crate::jobs::export_choices());
     let mut state = state.with_taps(offset, far);
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
+<<<<<<< HEAD
     if let Some(trouble) = trouble {
         state = state.with_config_errors(&trouble.path.display().to_string(), &trouble.told());
+=======
+    if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
+        state = state.with_config_errors(&path.display().to_string(), &config.errors);
+>>>>>>> main
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
