@@ -94,13 +94,8 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "terminal",
-<<<<<<< HEAD
-        rooms: &["session", "rhythm", "analysis", "describe", "jobs", "manual"],
-        crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "tui_input", "unicode_width"],
-=======
         rooms: &["config", "session", "rhythm", "analysis", "describe", "jobs", "manual"],
-        crates: &["num_integer", "ratatui", "unicode_width"],
->>>>>>> main
+        crates: &["num_integer", "ratatui", "tui_input", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {

@@ -296,7 +296,6 @@ const TAPPING: &[CommandSpec] = rows! { Tap Tap:
     "tap-quit" [ctrl('q')] Action::Quit, "quit";
 };
 
-<<<<<<< HEAD
 const PROGRAM: &[CommandSpec] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "show this help", "help";
     "manual" [] Action::Manual, "open the manual";
@@ -309,20 +308,6 @@ const PROGRAM: &[CommandSpec] = rows! { Grid Program:
     "wider" [ch('z')] Action::ZoomBy(1), "widen the columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrow the columns";
     "config-file" [] Action::ConfigFile, "show the errors in the config file";
-=======
-const PROGRAM: &[Row] = rows! { Grid Program:
-    "help" [ch('?'), key(Code::F(1))] Action::Help, "this help", "help";
-    "manual" [] Action::Manual, "the manual, with a search";
-    "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command by its words", "find";
-    "hearings" [ch('h')] Action::Full, "all that is said: hearings, reasons, streams", "hearings";
-    "focus" [ch('F')] Action::NextFocus, "hear the first layer, this, all, the selection";
-    "hearing-next" [ch('H')] Action::NextHearing, "the next hearing in the strip";
-    "strips" [ch('J')] Action::MoreStrips, "two strips of hearings, or all that fit", "more strips";
-    "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
-    "wider" [ch('z')] Action::ZoomBy(1), "wider columns";
-    "narrower" [ch('Z')] Action::ZoomBy(-1), "narrower columns";
-    "config-file" [] Action::ConfigFile, "mistakes in the config file";
->>>>>>> main
     "save" [ctrl('s')] Action::Save, "save", "save";
     "save-as" [ctrl('w')] Action::Ask(Question::SaveAs), "save under another name";
     "redraw" [ctrl('l')] Action::Redraw, "redraw the screen";

@@ -83,13 +83,8 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::Find => state.overlay = Overlay::Find { text: TextField::default(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
-<<<<<<< HEAD
         Action::ConfigFile if state.config_errors.is_some() => state.overlay = Overlay::ConfigFile(0),
         Action::ConfigFile => state.show_message(Message::info("no errors in the config file")),
-=======
-        Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
-        Action::ConfigFile => state.tell("no mistakes in the config file", false),
->>>>>>> main
         Action::Export(choice) => export::choose(state, *choice),
         Action::Cancel if !export::cancel(state, effects) => {
             state.show_message(Message::info("no export or import is running"));

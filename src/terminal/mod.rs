@@ -25,14 +25,8 @@ mod update;
 mod view;
 
 pub use action::{Action, Text};
-<<<<<<< HEAD
 pub use commands::{CommandSpec, Group, Mode, rows};
-pub use config::{Config, ConfigError};
 pub use event::{Effect, Event, Practised, SaveFailed};
-=======
-pub use commands::{Group, Mode, Row, rows};
-pub use event::{Effect, Event, Practised, Unsaved};
->>>>>>> main
 pub use files::export::Choice;
 pub use input::key::Key;
 pub use input::key_time::KeyTime;

@@ -103,15 +103,9 @@ pub struct State {
     /// File name of each document, as shown; `None` before the first save.
     files: Vec<Option<String>>,
     /// The work whose file has a name and is still to be made.
-<<<<<<< HEAD
     unsaved_path: Option<DocumentId>,
-    /// What is wrong with the config file, line by line, if anything is.
-    pub(crate) config_errors: Option<Vec<String>>,
-=======
-    to_make: Option<DocumentId>,
     /// The mistakes in the config file, line by line, if there are any.
-    pub(crate) config_trouble: Option<Vec<String>>,
->>>>>>> main
+    pub(crate) config_errors: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
     pub(crate) quit_after_save: bool,
     /// Whether the mouse is held down on the grid.
@@ -181,23 +175,15 @@ impl State {
 
     /// The same with mistakes in the config file, which are shown until the user closes the list.
     #[must_use]
-<<<<<<< HEAD
-    pub fn with_config_errors(self, file: &str, words: &str) -> Self {
-        let trouble = vec![
-            format!("{file}:"),
-            words.to_owned(),
-            "Until it is fixed, default keys, limits and output are used.".to_owned(),
-            format!("The command config-file ({} searches the commands) shows this again.", self.keymap.first("find")),
-        ];
-        Self { config_errors: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
-=======
     pub fn with_config_errors(self, file: &str, errors: &[ConfigError]) -> Self {
         let mut trouble = vec![format!("{file}:")];
         trouble.extend(errors.iter().map(ToString::to_string));
         trouble.push("These settings are ignored, the others are used.".to_owned());
-        trouble.push(format!("config-file in the searched list ({}) shows this again.", self.keymap.first("find")));
-        Self { config_trouble: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
->>>>>>> main
+        trouble.push(format!(
+            "The command config-file ({} searches the commands) shows this again.",
+            self.keymap.first("find")
+        ));
+        Self { config_errors: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
     }
 
     /// Shows a message until the next key.

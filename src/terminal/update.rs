@@ -72,7 +72,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::ExportDone(job, result) => export::done(state, job, result),
         Event::ImportDone(result) => import::done(state, result),
         Event::JournalFailed(words) => {
-            state.show_message(Message::warning(format!("autosave failed, unsaved changes are not protected: {words}")));
+            state
+                .show_message(Message::warning(format!("autosave failed, unsaved changes are not protected: {words}")));
         }
         Event::Signal => {
             practice::leave(state, &mut effects);

@@ -1,12 +1,8 @@
 //! From a key to its row: the table's own keys, changed by the user's. It must not read files or their text.
 
-<<<<<<< HEAD
-use crate::terminal::commands::{CommandSpec, Group, Mode, rows};
-=======
 use crate::config::{Binding, ConfigError, Part, Word};
 use crate::rhythm::expected;
-use crate::terminal::commands::{Group, Mode, Row, rows};
->>>>>>> main
+use crate::terminal::commands::{CommandSpec, Group, Mode, rows};
 use crate::terminal::input::key::Key;
 use std::collections::HashMap;
 
@@ -168,13 +164,9 @@ pub fn key_table() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-<<<<<<< HEAD
-    use crate::terminal::commands::MAX_DESCRIPTION;
-=======
     use crate::config::Config;
-    use crate::terminal::commands::WORDS_FIT;
+    use crate::terminal::commands::MAX_DESCRIPTION;
     use crate::terminal::input::key::{ch, ctrl};
->>>>>>> main
     use std::collections::HashSet;
 
     fn keymap(text: &str) -> Keymap {

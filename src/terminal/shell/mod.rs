@@ -10,13 +10,9 @@ mod screen;
 
 pub use screen::{Counter, Screen};
 
-<<<<<<< HEAD
-use super::{Config, Effect, Event, KeyTime, Message, State, Theme, start, update};
-=======
-use super::{Arrival, Effect, Event, Keymap, State, Theme, start, update};
+use super::{Effect, Event, KeyTime, Keymap, Message, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::config::Config;
->>>>>>> main
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::sound::remote::RemotePlayer;
@@ -187,13 +183,8 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
-<<<<<<< HEAD
-    if let Some(trouble) = trouble {
-        state = state.with_config_errors(&trouble.path.display().to_string(), &trouble.told());
-=======
     if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
         state = state.with_config_errors(&path.display().to_string(), &config.errors);
->>>>>>> main
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {

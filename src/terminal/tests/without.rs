@@ -98,15 +98,10 @@ fn without_sound_nothing_can_be_tapped_to_and_that_is_said() {
 #[test]
 fn mistakes_in_the_config_file_are_shown_until_closed() {
     let file = "/home/crew-of-the-ferry/.config/teeter/config.toml";
-<<<<<<< HEAD
-    let words = "line 2, column 1: no command is called 'paly'; the help and the README list them";
-    let mut state = ferry().with_config_errors(file, words);
-=======
     let text = "[keys]\npaly = \"f12\"\n";
     let (_, errors) = Keymap::with_bindings(&Config::parse(text).keys);
     let mut state = ferry().with_config_errors(file, &errors);
     let words = "line 2, column 1: expected a command listed in the help, found 'paly'";
->>>>>>> main
     for size in [(60, 18), (80, 24)] {
         let shown = screen(&state, size);
         let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -117,7 +112,7 @@ fn mistakes_in_the_config_file_are_shown_until_closed() {
     press(&mut state, "right x down");
     assert!(screen(&state, (80, 24)).contains("'paly'") || state.mode() == crate::terminal::Mode::List);
     press(&mut state, "esc");
-    assert!(!screen(&state, (80, 24)).contains("Mistakes in the config file"));
+    assert!(!screen(&state, (80, 24)).contains("Errors in the config file"));
     press(&mut state, "f \"config-file\" enter");
     assert!(screen(&state, (80, 24)).contains("'paly'"));
     // Where nothing is wrong, that is said.

@@ -110,13 +110,8 @@ pub(crate) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize
 
 /// What is wrong with the config file, and what is used instead.
 pub(crate) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-<<<<<<< HEAD
     let lines = state.config_errors.as_deref().unwrap_or_default();
-    told(pen, area, "The config file has errors and is not used", lines, at);
-=======
-    let lines = state.config_trouble.as_deref().unwrap_or_default();
-    told(pen, area, "Mistakes in the config file", lines, at);
->>>>>>> main
+    told(pen, area, "Errors in the config file", lines, at);
 }
 
 /// A heading and what stands under it from an entry on, each entry in as many lines as it needs.
