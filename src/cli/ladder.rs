@@ -41,7 +41,7 @@ fn speeds(words: &str) -> Result<Vec<Fraction>, Failure> {
     climb::speeds(words).ok_or_else(|| {
         let words = format!(
             "--ladder is '{words}', allowed is FROM-TO/STEP as 50-100/10: percent from 20 to 200, rising, in at most {} steps",
-            climb::STEPS
+            climb::MAX_STEPS
         );
         Failure::new(Exit::Usage, words)
     })
