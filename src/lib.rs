@@ -5,7 +5,10 @@
 pub mod analysis;
 pub mod cli;
 pub mod describe;
-pub mod exchange;
+pub mod export;
+pub mod import;
+pub mod manual;
+pub mod notation;
 pub mod recording;
 pub mod rhythm;
 pub mod session;

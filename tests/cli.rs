@@ -1,6 +1,7 @@
 //! The program without a screen, run as a user runs it: words in, standard output, standard error and exit codes out. It
 //! must not know the rooms.
 
+mod documents;
 mod files;
 mod refused;
 
@@ -64,9 +65,9 @@ fn explain_gives_json_of_the_documented_schema() {
     assert_eq!(value["schema"], 1);
     assert_eq!(value["cell_ms"], 93.75);
     let keys: Vec<&String> = value.as_object().expect("an object").keys().collect();
-    let readme = std::fs::read_to_string(in_package("README.md")).expect("README.md");
+    let chapter = teeter::manual::chapter("json").expect("a chapter").text;
     for key in keys {
-        assert!(readme.contains(&format!("`{key}")) || key == "schema", "the README does not name {key}");
+        assert!(chapter.contains(&format!("`{key}")), "the chapter does not name {key}");
     }
     let first = &value["hearings"][0];
     let product: f64 = ["explained", "steady", "tempo", "sounded", "kept"]

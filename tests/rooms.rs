@@ -56,9 +56,21 @@ const ROOMS: &[Room] = &[
         words: &["std::thread", "PathBuf"],
     },
     Room {
-        name: "exchange",
-        rooms: &["rhythm", "analysis", "describe"],
-        crates: &["base64", "midly", "num_integer", "png", "quick_xml", "resvg", "skrifa", "zip"],
+        name: "notation",
+        rooms: &["rhythm", "describe"],
+        crates: &[],
+        words: &["std::fs", "std::thread", "std::time", "PathBuf"],
+    },
+    Room {
+        name: "export",
+        rooms: &["rhythm", "analysis", "describe", "notation"],
+        crates: &["base64", "midly", "num_integer", "png", "resvg", "skrifa", "zip"],
+        words: &["std::fs", "std::thread", "std::time", "PathBuf"],
+    },
+    Room {
+        name: "import",
+        rooms: &["rhythm", "analysis", "describe", "notation"],
+        crates: &["midly", "num_integer", "roxmltree", "zip"],
         words: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
     Room {
@@ -68,15 +80,44 @@ const ROOMS: &[Room] = &[
         words: &["std::thread"],
     },
     Room {
+        name: "manual",
+        rooms: &[],
+        crates: &["unicode_width"],
+        words: &["std::fs", "std::io", "std::thread", "std::time", "PathBuf"],
+    },
+    Room {
         name: "terminal",
-        rooms: &["session", "rhythm", "analysis", "describe"],
+        rooms: &["session", "rhythm", "analysis", "describe", "manual"],
         crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {
         name: "cli",
-        rooms: &["analysis", "exchange", "recording", "rhythm", "session", "sound", "store", "terminal", "describe"],
-        crates: &["anyhow", "clap", "clap_complete", "indicatif", "num_integer", "serde_json", "unicode_width"],
+        rooms: &[
+            "analysis",
+            "describe",
+            "export",
+            "import",
+            "manual",
+            "notation",
+            "recording",
+            "rhythm",
+            "session",
+            "sound",
+            "store",
+            "terminal",
+        ],
+        crates: &[
+            "anyhow",
+            "clap",
+            "clap_complete",
+            "clap_mangen",
+            "indicatif",
+            "num_integer",
+            "serde_json",
+            "terminal_size",
+            "unicode_width",
+        ],
         words: &["KeyCode", "Frame<"],
     },
 ];
@@ -89,6 +130,9 @@ const RIGHTS: &[Right] = &[
     ("sound/output.rs", &[], &["rodio", "cpal"], &[]),
     ("sound/far", &[], &["getrandom", "hmac", "postcard", "serde", "sha2"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
+    // Tests that read back what is written.
+    ("import/midi/tests", &["export"], &[], &[]),
+    ("import/musicxml/tests", &["export"], &[], &[]),
     // Ends when it is told to from outside.
     ("cli/speaker.rs", &[], &["signal_hook"], &[]),
     ("cli/signals.rs", &[], &["signal_hook"], &[]),
@@ -97,13 +141,13 @@ const RIGHTS: &[Right] = &[
     // The part that touches the world.
     (
         "terminal/shell",
-        &["exchange", "recording", "sound", "store"],
+        &["export", "import", "recording", "sound", "store"],
         &["base64", "signal_hook"],
         &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     ),
     (
         "terminal/run",
-        &["exchange", "recording", "sound", "store"],
+        &["export", "import", "recording", "sound", "store"],
         &["rustix"],
         &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     ),

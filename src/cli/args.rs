@@ -1,9 +1,9 @@
 //! The words of the command line. It must not know what is done with them.
 
 use super::{pulse, takes};
-use crate::exchange::formats;
-use crate::exchange::score::Beaming;
-use crate::exchange::writing::{self, Text, Writing};
+use crate::export::annotations::{self, Text, Writing};
+use crate::export::formats;
+use crate::notation::Beaming;
 use crate::sound::Click;
 use crate::terminal::run::takes::{Pulse, Wanted};
 use clap::{Args as ClapArgs, Parser, Subcommand};
@@ -46,6 +46,13 @@ pub(super) enum Command {
     Handout(Sheets),
     /// Make grooves of what others wrote, many files at once
     Import(Import),
+    /// Read the manual: list its chapters, or show one
+    Manual {
+        /// The name of the chapter
+        chapter: Option<String>,
+    },
+    /// Write the man pages
+    Man(Man),
     /// Print a script that completes this program's words in a shell
     Completions {
         /// The shell
@@ -217,7 +224,7 @@ pub(super) struct Export {
     pub(super) picture: Option<Which>,
     /// Of svg and png, where it is looked at: `print` or `screen` [default: print]
     #[arg(long, value_name = "WHERE", value_parser = formats::theme_of)]
-    pub(super) theme: Option<crate::exchange::picture::Theme>,
+    pub(super) theme: Option<crate::export::picture::Theme>,
     /// Of svg and png, the width in CSS pixels (1/96 inch), 480 to 4000 [default: 1000]
     #[arg(long, value_name = "PIXELS", value_parser = within::<f32>("a number from 480 to 4000 (CSS pixels)", 480.0..=4000.0))]
     pub(super) width: Option<f32>,
@@ -236,7 +243,7 @@ pub(super) struct Export {
 pub(super) struct Notes {
     /// In notation, how beams are grouped: by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
     /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
-    #[arg(long, value_name = "HOW", value_parser = writing::beams_of)]
+    #[arg(long, value_name = "HOW", value_parser = annotations::beams_of)]
     beams: Option<Beaming>,
     /// In notation, what stands over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
     /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
@@ -267,7 +274,7 @@ impl Notes {
 }
 
 /// Which picture is drawn; nothing is notation. A name of its own keeps the parser from taking it for an option that may be absent.
-pub(super) type Which = Option<crate::exchange::picture::Kind>;
+pub(super) type Which = Option<crate::export::picture::PictureKind>;
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct Sheets {
@@ -294,6 +301,16 @@ pub(super) struct Sheets {
     pub(super) rate: u32,
     /// Write over files that are there
     #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct Man {
+    /// Folder to write a page for every command into; without it, the main page goes to standard output
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: Option<PathBuf>,
+    /// Overwrite existing files
+    #[arg(long, requires = "into")]
     pub(super) overwrite: bool,
 }
 

@@ -3,9 +3,9 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
-use crate::exchange::formats::{self, Wish};
-use crate::exchange::picture::Kind;
-use crate::exchange::{Piece, left_out};
+use crate::export::formats::{self, Wish};
+use crate::export::picture::PictureKind;
+use crate::export::{Piece, left_out};
 use crate::store;
 use std::collections::HashMap;
 use std::io::{self, Write};
@@ -78,7 +78,7 @@ pub(super) fn report(failure: &Failure, so_far: Exit) -> io::Result<Exit> {
 }
 
 /// The picture that is drawn, and its width in CSS pixels, where nothing is said of them.
-const USUAL: args::Which = Some(Kind::Grid);
+const USUAL: args::Which = Some(PictureKind::Grid);
 const WIDTH: f32 = 1000.0;
 
 /// Refuses words that say nothing of what is made, and a name that ends as files of another format do.

@@ -2,7 +2,7 @@
 //! know what a handout says.
 
 use super::{Exit, Failure, args, export, input, output};
-use crate::exchange::{formats, handout as sheets};
+use crate::export::{formats, handout as sheets};
 use crate::rhythm::Fraction;
 use crate::sound::{SampleRate, UserSamples};
 use crate::store::{self, Making};

@@ -3,7 +3,7 @@
 use super::explain::on_all_cores;
 use super::export::{report, targets};
 use super::{Exit, Failure, args, input, output};
-use crate::exchange::{Imported, formats};
+use crate::import::{Imported, formats};
 use crate::rhythm::Fraction;
 use crate::store;
 use std::collections::HashSet;
@@ -53,7 +53,7 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
             return Err(Failure::new(Exit::BadGroove, format!("{words}, allowed are at most {}", store::LIMIT)));
         }
         output::result(target, text.as_bytes(), ask.overwrite)?;
-        Ok(made.remarks.iter().map(|r| format!("{}: {r}", path.display())).collect())
+        Ok(made.warnings.iter().map(|r| format!("{}: {r}", path.display())).collect())
     });
     for (result, (path, target)) in results.iter().zip(&pairs) {
         match result {
@@ -75,7 +75,7 @@ pub(super) fn run(ask: &args::Import) -> Result<Exit, Failure> {
 /// Refuses a name for a groove that says it is of another format.
 fn groove_to(path: &Path) -> Result<(), Failure> {
     let read = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied());
-    let others: Vec<&str> = formats::FORMATS.iter().map(|f| f.ending).chain(read).collect();
+    let others: Vec<&str> = crate::export::formats::FORMATS.iter().map(|f| f.ending).chain(read).collect();
     if input::has_ending(path, &others) {
         let words =
             format!("-o is '{}', allowed is a name that ends in .toml, or - for standard output", path.display());

@@ -8,6 +8,8 @@ mod handout;
 mod import;
 mod input;
 mod ladder;
+mod man;
+mod manual;
 mod near;
 mod output;
 mod outputs;
@@ -114,7 +116,7 @@ fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failu
 }
 
 fn run_command(args: Args) -> Result<Exit, Failure> {
-    if !matches!(args.command, None | Some(Command::Speaker(_))) {
+    if !matches!(args.command, None | Some(Command::Speaker(_) | Command::Manual { .. })) {
         signals::end_clean();
     }
     match args.command {
@@ -128,6 +130,8 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Export(ask)) => export::run(&ask),
         Some(Command::Handout(ask)) => handout::run(&ask),
         Some(Command::Import(ask)) => import::run(&ask),
+        Some(Command::Manual { chapter }) => manual::run(chapter.as_deref()),
+        Some(Command::Man(ask)) => man::run(&ask),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             let mut bytes = Vec::new();

@@ -3,6 +3,7 @@
 use crate::store;
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::iterator::Signals;
+use std::sync::Arc;
 use std::thread;
 
 /// From now on an interrupt takes away what is half written. A hang-up is left alone: where it is ignored, as under `nohup`, it stays so.
@@ -16,4 +17,9 @@ pub(super) fn end_clean() {
         };
         drop(thread::Builder::new().name("signals".into()).spawn(wait));
     }
+}
+
+/// Keeps an interrupt from ending this process.
+pub(super) fn ignore_interrupt() {
+    drop(signal_hook::flag::register(SIGINT, Arc::default()));
 }

@@ -2,6 +2,7 @@
 //! It must not know which key gives it.
 
 use crate::session::Command;
+use crate::terminal::manual::Direction;
 use crate::terminal::order::Choice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
@@ -67,6 +68,12 @@ pub enum Action {
     ZoomBy(i32),
     /// Shows the help.
     Help,
+    /// Opens the manual.
+    Manual,
+    /// Asks for a text to search for in the manual.
+    SearchManual,
+    /// Goes to another match in the manual.
+    Match(Direction),
     /// Shows the searched list of commands.
     Find,
     /// Shows all that is said of the groove.

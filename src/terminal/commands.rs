@@ -5,6 +5,7 @@ use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
 use crate::terminal::action::{Action, Text};
 use crate::terminal::input::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
+use crate::terminal::manual::Direction;
 use crate::terminal::order::Choice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
@@ -297,6 +298,7 @@ const TAPPING: &[Row] = rows! { Tap Tap:
 
 const PROGRAM: &[Row] = rows! { Grid Program:
     "help" [ch('?'), key(Code::F(1))] Action::Help, "this help", "help";
+    "manual" [] Action::Manual, "the manual, with a search";
     "find" [ch('f'), key(Code::F(2))] Action::Find, "find a command by its words", "find";
     "hearings" [ch('h')] Action::Full, "all that is said: hearings, reasons, streams", "hearings";
     "focus" [ch('F')] Action::NextFocus, "hear the first layer, this, all, the selection";
@@ -343,6 +345,10 @@ const LISTS: &[Row] = rows! { List Lists:
     "list-click-too" [ch('k')] Action::HearingToo, "click on this one beside others, on or off";
     "list-part" [key(Code::Tab)] Action::NextPart, "hearings, reasons, streams, measures, build", "next part";
     "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "the part before";
+    "list-manual" [ch('m')] Action::Manual, "the chapters of the manual", "manual";
+    "list-search" [ch('/')] Action::SearchManual, "search the manual", "search";
+    "list-match-next" [ch('n')] Action::Match(Direction::Next), "next match in the manual", "next match";
+    "list-match-previous" [ch('N')] Action::Match(Direction::Previous), "previous match in the manual";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
     "list-quit" [ctrl('q')] Action::Quit, "end the program";
 };

@@ -11,6 +11,7 @@ use crate::terminal::hearings;
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::Arrival;
 use crate::terminal::lists;
+use crate::terminal::manual::{self, Input};
 use crate::terminal::overlay::{Overlay, Refused};
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::practice;
@@ -76,6 +77,9 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             scroll::centre(state);
         }
         Action::Help => state.overlay = Overlay::Help(0),
+        Action::Manual => manual::open(state),
+        Action::SearchManual => manual::ask(state),
+        Action::Match(direction) => manual::find(state, *direction),
         Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
@@ -168,6 +172,12 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
     }
     if state.overlay == Overlay::Tap {
         return tapping::end(state, effects);
+    }
+    if let Overlay::Manual(view) = &mut state.overlay
+        && view.input == Input::Searching
+    {
+        view.input = Input::Moving;
+        return;
     }
     match &state.overlay {
         Overlay::Overwrite(Refused::Order(..)) => state.tell("not written; the file is as it was", true),

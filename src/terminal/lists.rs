@@ -6,6 +6,7 @@ use crate::terminal::dispatch::{command_of, perform};
 use crate::terminal::event::Effect;
 use crate::terminal::files::export;
 use crate::terminal::hearings;
+use crate::terminal::manual;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::transport::replay;
 use crate::terminal::prompts;
@@ -28,6 +29,10 @@ pub(crate) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
         let count = state.taps.last.as_ref().map_or(0, |t| t.lines(state).len());
         state.overlay = Overlay::TapReport(go(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
         return;
+    }
+    let width = state.size.0;
+    if let Overlay::Manual(view) = &mut state.overlay {
+        return view.go(width, page, go);
     }
     let found = match &state.overlay {
         Overlay::Find { text, .. } => state.keymap.search(text).len(),
@@ -80,6 +85,9 @@ pub(crate) fn marked(state: &State) -> Option<Item> {
 
 /// To the next part of the full view, or to the one before, round and round.
 pub(crate) fn part(state: &mut State, by: isize) {
+    if let Overlay::Manual(view) = &mut state.overlay {
+        return view.turn(by);
+    }
     let Overlay::Full { block, .. } = state.overlay else { return };
     let blocks = blocks(state);
     let Some(own) = blocks.get(block.min(blocks.len().saturating_sub(1))) else { return };
@@ -108,6 +116,7 @@ pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             go_to_line(state, at);
         }
         Overlay::Offers { choice, text, chosen } => export::pick(state, choice, &text, chosen),
+        Overlay::Manual(view) => manual::accept(state, view),
         Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
         Overlay::Tap => state.overlay = Overlay::Tap,
         Overlay::None

@@ -1,6 +1,7 @@
 //! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
 
 use crate::terminal::commands::Mode;
+use crate::terminal::manual::{Input, ManualView};
 use crate::terminal::order::{Arrived, Choice, Order};
 use crate::terminal::prompts::question::Question;
 
@@ -11,6 +12,8 @@ pub(crate) enum Overlay {
     None,
     /// The help, from this line on.
     Help(usize),
+    /// The manual.
+    Manual(ManualView),
     /// The searched list of commands.
     Find { text: String, chosen: usize },
     /// The output devices, from this line on.
@@ -53,11 +56,13 @@ impl Overlay {
     pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
+            Overlay::Manual(view) if view.input == Input::Searching => Mode::Typing,
             Overlay::Help(_)
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)
+            | Overlay::Manual(_)
             | Overlay::Remarks(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,

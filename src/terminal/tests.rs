@@ -14,6 +14,7 @@ use std::sync::Arc;
 mod asked;
 mod given;
 mod happenings;
+mod manual;
 mod practice;
 mod speakers;
 mod taps;

@@ -41,6 +41,7 @@ pub(crate) fn write(state: &mut State, c: char) {
             text.push(c);
             *chosen = 0;
         }
+        Overlay::Manual(view) if view.search.chars().count() < SEARCH_FITS => view.search.push(c),
         _ => {}
     }
 }
@@ -56,6 +57,7 @@ pub(crate) fn unwrite(state: &mut State) {
             text.pop();
             *chosen = 0;
         }
+        Overlay::Manual(view) => drop(view.search.pop()),
         _ => {}
     }
 }
@@ -71,6 +73,7 @@ pub(crate) fn clear(state: &mut State) {
             text.clear();
             *chosen = 0;
         }
+        Overlay::Manual(view) => view.search.clear(),
         _ => {}
     }
 }

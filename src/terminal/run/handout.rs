@@ -2,9 +2,9 @@
 
 use super::takes::{self, Heard};
 use super::watch::Watch;
-use crate::exchange::handout::{self, SIGN, Sound};
-use crate::exchange::writing::Writing;
-use crate::exchange::{Piece, formats};
+use crate::export::annotations::Writing;
+use crate::export::handout::{self, SIGN, Sound};
+use crate::export::{Piece, formats};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{Sequence, Take};
 use crate::sound::{SampleRate, UserSamples};

@@ -5,6 +5,7 @@ mod full;
 mod grid;
 pub(crate) mod layout;
 mod lists;
+mod manual;
 mod pane;
 mod pen;
 mod status_lines;
@@ -45,6 +46,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Offers { choice, text, chosen } => {
             lists::offers(state, &mut pen, body(area), *choice, (text, *chosen));
         }
+        Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
         Overlay::Remarks(at) => lists::remarks(state, &mut pen, body(area), *at),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),

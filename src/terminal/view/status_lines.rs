@@ -5,6 +5,7 @@ use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
 use crate::terminal::commands::rows;
+use crate::terminal::manual::Input;
 use crate::terminal::overlay::{Overlay, Refused};
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::Looped;
@@ -246,10 +247,23 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "strips",
             "tap",
         ],
+        Overlay::Manual(ref view) if view.input == Input::Searching => vec!["typing-accept", "typing-close"],
+        Overlay::Manual(_) => {
+            vec![
+                "list-search",
+                "list-match-next",
+                "list-part",
+                "list-take",
+                "list-down",
+                "list-page-down",
+                "list-close",
+            ]
+        }
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::Remarks(_) => {
+        Overlay::Help(_) => vec!["list-manual", "list-search", "list-down", "list-page-down", "list-close"],
+        Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::Remarks(_) => {
             vec!["list-down", "list-page-down", "list-close"]
         }
         _ => vec!["typing-accept", "typing-down", "typing-close"],

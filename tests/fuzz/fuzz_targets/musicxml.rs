@@ -2,7 +2,7 @@
 #![no_main]
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    if let Ok(imported) = teeter::exchange::musicxml::read(bytes) {
+    if let Ok(imported) = teeter::import::musicxml::read(bytes) {
         assert!(imported.groove.length().is_some());
     }
 });

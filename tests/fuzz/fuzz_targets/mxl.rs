@@ -2,7 +2,7 @@
 #![no_main]
 
 use std::io::{Cursor, Write};
-use teeter::exchange::musicxml::read;
+use teeter::import::musicxml::read;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
@@ -26,7 +26,7 @@ fn whole(bytes: &[u8]) -> Option<teeter::rhythm::Groove> {
             Some(imported.groove)
         }
         Err(refused) => {
-            assert!(!refused.words.is_empty());
+            assert!(!refused.message.is_empty());
             None
         }
     }

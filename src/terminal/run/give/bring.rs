@@ -2,7 +2,7 @@
 
 use super::super::super::{Arrived, Ungiven};
 use super::super::watch::Watch;
-use crate::exchange::formats;
+use crate::import::formats;
 use crate::rhythm::Fraction;
 use crate::store::{self, reason};
 use std::fs::{self, File};
@@ -31,6 +31,6 @@ pub(super) fn bring(path: &str, tolerance: Fraction, watch: &Watch) -> Result<Ar
     if watch.is_off() {
         return Err(Ungiven::Cancelled);
     }
-    let remarks = made.remarks.iter().map(ToString::to_string).collect();
+    let remarks = made.warnings.iter().map(ToString::to_string).collect();
     Ok(Arrived { groove: made.groove, from: path.to_owned(), remarks })
 }
