@@ -79,6 +79,13 @@ const ROOMS: &[Room] = &[
         crates: &["fnv", "rustix", "tempfile", "toml_edit"],
         words: &["std::thread"],
     },
+    Room { name: "config", rooms: &[], crates: &["toml_edit"], words: &["std::thread", "std::time", "KeyCode"] },
+    Room {
+        name: "jobs",
+        rooms: &["analysis", "describe", "export", "import", "notation", "recording", "rhythm", "sound", "store"],
+        crates: &[],
+        words: &["KeyCode", "Frame<"],
+    },
     Room {
         name: "manual",
         rooms: &[],
@@ -87,28 +94,27 @@ const ROOMS: &[Room] = &[
     },
     Room {
         name: "terminal",
-        rooms: &["session", "rhythm", "analysis", "describe", "manual"],
-        crates: &["num_integer", "ratatui", "serde", "serde_spanned", "toml", "unicode_width"],
+        rooms: &["config", "session", "rhythm", "analysis", "describe", "jobs", "manual"],
+        crates: &["num_integer", "ratatui", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {
         name: "cli",
         rooms: &[
             "analysis",
+            "config",
             "describe",
             "export",
             "import",
+            "jobs",
             "manual",
             "notation",
             "recording",
             "rhythm",
-            "session",
             "sound",
             "store",
-            "terminal",
         ],
         crates: &[
-            "anyhow",
             "clap",
             "clap_complete",
             "clap_mangen",
@@ -130,6 +136,8 @@ const RIGHTS: &[Right] = &[
     ("sound/output.rs", &[], &["rodio", "cpal"], &[]),
     ("sound/far", &[], &["getrandom", "hmac", "postcard", "serde", "sha2"], &[]),
     ("sound/quiet.rs", &[], &["rustix"], &["std::fs"]),
+    // Starts the editor.
+    ("cli/mod.rs", &["terminal"], &[], &[]),
     // Tests that read back what is written.
     ("import/midi/tests", &["export"], &[], &[]),
     ("import/musicxml/tests", &["export"], &[], &[]),
@@ -143,12 +151,6 @@ const RIGHTS: &[Right] = &[
         "terminal/shell",
         &["export", "import", "recording", "sound", "store"],
         &["base64", "signal_hook"],
-        &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
-    ),
-    (
-        "terminal/run",
-        &["export", "import", "recording", "sound", "store"],
-        &["rustix"],
         &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     ),
 ];
@@ -194,11 +196,8 @@ fn breaks(path: &str, text: &str) -> Vec<String> {
         }
     }
     let first = text.lines().next().unwrap_or_default();
-    let head: String = text.lines().take_while(|l| l.starts_with("//!")).collect();
-    if !first.starts_with("//! ")
-        || !(head.contains("must not") || head.contains("cannot fail") || head.contains("only "))
-    {
-        broken.push(format!("{path}: its first lines do not say what it is for and what it must not know"));
+    if !first.starts_with("//! ") {
+        broken.push(format!("{path}: its first line does not say what it is for"));
     }
     let lines = text.lines().count();
     if lines > LONGEST {

@@ -2,7 +2,7 @@
 //! goes.
 
 use crate::analysis::landing;
-use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, line};
+use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, group_line};
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
@@ -29,7 +29,7 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
             1 => "after 1 cell of rest, ".into(),
             n => format!("after {n} cells of rest, "),
         };
-        format!("{lead}{}", line::print(&line::compress(&line)))
+        format!("{lead}{}", group_line::print(&group_line::compress(&line)))
     })
 }
 

@@ -2,8 +2,8 @@
 //! It must not know which key gives it.
 
 use crate::session::Command;
+use crate::terminal::files::export::Choice;
 use crate::terminal::manual::Direction;
-use crate::terminal::order::Choice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
 

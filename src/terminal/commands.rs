@@ -4,9 +4,9 @@
 use crate::rhythm::Accent;
 use crate::session::{Command, Motion};
 use crate::terminal::action::{Action, Text};
+use crate::terminal::files::export::Choice;
 use crate::terminal::input::key::{Key, ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::manual::Direction;
-use crate::terminal::order::Choice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
 use ratatui::crossterm::event::KeyCode as Code;
@@ -307,7 +307,7 @@ const PROGRAM: &[Row] = rows! { Grid Program:
     "labels" [ch('q')] Action::NextLabels, "written on attacks: groups, pitches, nothing";
     "wider" [ch('z')] Action::ZoomBy(1), "wider columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrower columns";
-    "config-file" [] Action::ConfigFile, "what is wrong with the config file";
+    "config-file" [] Action::ConfigFile, "mistakes in the config file";
     "save" [ctrl('s')] Action::Save, "save", "save";
     "save-as" [ctrl('w')] Action::Ask(Question::SaveAs), "save under another name";
     "redraw" [ctrl('l')] Action::Redraw, "draw the screen anew";

@@ -84,7 +84,7 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
         Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
-        Action::ConfigFile => state.tell("nothing is wrong with the config file, or there is none", false),
+        Action::ConfigFile => state.tell("no mistakes in the config file", false),
         Action::Export(choice) => export::choose(state, *choice),
         Action::Cancel if !export::cancel(state, effects) => state.tell("nothing is being made or read", false),
         Action::Cancel => {}
@@ -139,7 +139,7 @@ pub(crate) fn command_of(state: &mut State, command: Command) {
 fn with_keys(state: &State, words: String) -> String {
     if words.contains("add a bar or a section") {
         let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
-        return format!("the end of the groove: {bar} adds a bar, {section} a section");
+        return format!("end of the groove: {bar} adds a bar, {section} a section");
     }
     let (undo, divide) = (state.keymap.first("undo"), state.keymap.first("division"));
     let moved = words.ends_with(" moved") && !words.ends_with("no attack moved");
@@ -150,7 +150,7 @@ fn with_keys(state: &State, words: String) -> String {
         let them = if words.ends_with("; 1 attack lost") { "it" } else { "them" };
         return format!("{words} ({undo} brings {them} back)");
     }
-    if !divide.is_empty() && words.contains(": a beat is ") && words.contains(", a cell of ") {
+    if !divide.is_empty() && words.contains(": beat = ") && words.contains(", cell of ") {
         return format!("{words} ({divide} changes it)");
     }
     if words.contains("no layer") {
@@ -180,7 +180,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     }
     match &state.overlay {
-        Overlay::Overwrite(Refused::Order(..)) => state.tell("not written; the file is as it was", true),
+        Overlay::Overwrite(Refused::Job(..)) => state.tell("not written; the file is as it was", true),
         Overlay::Overwrite(_) => state.tell("not saved; the file is as it was", true),
         Overlay::Replacing(_) => state.tell("not opened; the groove is as it was", true),
         _ => {}

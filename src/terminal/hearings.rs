@@ -2,9 +2,9 @@
 //! found or how they click.
 
 use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::jobs::HearingKey;
 use crate::rhythm::Groove;
 use crate::terminal::event::Effect;
-use crate::terminal::order::Mark;
 use crate::terminal::playback::transport::replay;
 use crate::terminal::state::State;
 use std::sync::Arc;
@@ -85,9 +85,9 @@ impl State {
     }
 
     /// The hearing that is most like the one that was chosen.
-    pub(crate) fn find(&self, chosen: Mark) -> Option<(usize, &Hearing)> {
+    pub(crate) fn find(&self, chosen: HearingKey) -> Option<(usize, &Hearing)> {
         let hearings = &self.report()?.0.hearings;
-        chosen.find(hearings).map(|i| (i, &hearings[i]))
+        chosen.index_in(hearings).map(|i| (i, &hearings[i]))
     }
 
     /// The written beat among the hearings.
@@ -113,7 +113,7 @@ impl State {
 
 /// Takes a hearing to the strip and the click.
 pub(crate) fn choose(state: &mut State, index: usize) {
-    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(Mark::of) {
+    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(HearingKey::of) {
         state.chosen = Some(mark);
     }
 }

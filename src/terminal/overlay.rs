@@ -1,8 +1,9 @@
 //! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
 
+use crate::jobs::{ImportedGroove, Job};
 use crate::terminal::commands::Mode;
+use crate::terminal::files::export::Choice;
 use crate::terminal::manual::{Input, ManualView};
-use crate::terminal::order::{Arrived, Choice, Order};
 use crate::terminal::prompts::question::Question;
 
 /// What lies over the grid.
@@ -37,7 +38,7 @@ pub(crate) enum Overlay {
     /// What the last import had to say, from this remark on.
     Remarks(usize),
     /// Whether what was imported takes the place of work that is not saved.
-    Replacing(Box<Arrived>),
+    Replacing(Box<ImportedGroove>),
 }
 
 /// A save, or something made, that was refused because of what stands there.
@@ -47,8 +48,8 @@ pub(crate) enum Refused {
     Changed,
     /// Another file of this name is there.
     Taken(String),
-    /// A file that was to be made is there: what was asked for, and the file.
-    Order(Box<Order>, String),
+    /// A file that a job would write exists.
+    Job(Box<Job>, String),
 }
 
 impl Overlay {

@@ -1,7 +1,9 @@
 //! All that the screen shows, in one value. It must not know how it is drawn, nor clocks or files.
 
 use crate::analysis::Limits;
+use crate::config::ConfigError;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{ExportChoices, HearingKey};
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
 use crate::terminal::commands::Mode;
@@ -9,7 +11,6 @@ use crate::terminal::files::export::Giving;
 use crate::terminal::files::import::Importing;
 use crate::terminal::hearings::{Focus, Shown};
 use crate::terminal::input::keymap::Keymap;
-use crate::terminal::order::{Mark, Offers};
 use crate::terminal::overlay::{Overlay, Refused};
 use crate::terminal::playback::playing::Play;
 use crate::terminal::playback::tapping::Taps;
@@ -67,9 +68,9 @@ pub struct State {
     pub(crate) message: Option<Message>,
     pub(crate) marking: bool,
     /// The hearing of the strip, where the user has chosen one.
-    pub(crate) chosen: Option<Mark>,
+    pub(crate) chosen: Option<HearingKey>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(crate) also: Vec<Mark>,
+    pub(crate) also: Vec<HearingKey>,
     pub(crate) play: Play,
     /// The ladder as last asked for.
     pub(crate) ladder: Ladder,
@@ -82,7 +83,7 @@ pub struct State {
     files: Vec<Option<String>>,
     /// The work whose file has a name and is still to be made.
     to_make: Option<DocumentId>,
-    /// What is wrong with the config file, line by line, if anything is.
+    /// The mistakes in the config file, line by line, if there are any.
     pub(crate) config_trouble: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
     pub(crate) leaving: bool,
@@ -140,7 +141,7 @@ impl State {
 
     /// The same with what can be made of a groove.
     #[must_use]
-    pub fn with_offers(mut self, offers: Offers) -> Self {
+    pub fn with_offers(mut self, offers: ExportChoices) -> Self {
         self.giving.offers = offers;
         self
     }
@@ -151,15 +152,13 @@ impl State {
         Self { to_make: Some(self.session.document()), ..self }
     }
 
-    /// The same with a config file that was not taken: its name and what is wrong, which is shown until it is left.
+    /// The same with mistakes in the config file, which are shown until the user closes the list.
     #[must_use]
-    pub fn with_config_refused(self, file: &str, words: &str) -> Self {
-        let trouble = vec![
-            format!("{file}:"),
-            words.to_owned(),
-            "Until it is mended the editor uses its own keys and limits and the default output.".to_owned(),
-            format!("config-file in the searched list ({}) shows this again.", self.keymap.first("find")),
-        ];
+    pub fn with_config_errors(self, file: &str, errors: &[ConfigError]) -> Self {
+        let mut trouble = vec![format!("{file}:")];
+        trouble.extend(errors.iter().map(ToString::to_string));
+        trouble.push("These settings are ignored, the others are used.".to_owned());
+        trouble.push(format!("config-file in the searched list ({}) shows this again.", self.keymap.first("find")));
         Self { config_trouble: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
     }
 

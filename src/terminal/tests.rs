@@ -2,8 +2,9 @@
 //! know threads, files or the device.
 
 use super::input::key::Key;
-use super::{Arrival, Colours, Effect, Event, Head, Keymap, Sounding, State, Theme, start, update, view};
+use super::{Arrival, Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
 use crate::analysis;
+use crate::jobs::play_request::Sounding;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::session::DocumentId;
 use ratatui::Terminal;
@@ -47,7 +48,7 @@ fn drawn(state: &State, layer: usize) -> String {
 
 fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
     let state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
-    let mut state = state.with_offers(super::run::offers());
+    let mut state = state.with_offers(crate::jobs::export_choices());
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -157,9 +158,9 @@ fn effects_are_values() {
                 Effect::Tap(_) => "tap",
                 Effect::KeepOffset(_) => "offset",
                 Effect::Copy(_) => "copy",
-                Effect::Give(_) => "give",
-                Effect::Bring { .. } => "bring",
-                Effect::Cancel => "cancel",
+                Effect::RunJob(_) => "run job",
+                Effect::Import { .. } => "import",
+                Effect::CancelJob => "cancel",
                 Effect::SwitchDocument(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
@@ -235,7 +236,7 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
-    assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
+    assert_eq!(playing.over, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));

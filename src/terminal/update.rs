@@ -65,9 +65,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Device(there) => transport::device(state, there, &mut effects),
         Event::Speaker(speaker) => transport::far_speaker(state, speaker, &mut effects),
         Event::Progress(Err(words)) | Event::SoundTold(words) => state.tell(words, true),
-        Event::Giving(percent) => export::progress(state, percent),
-        Event::Given(result) => export::given(state, result),
-        Event::Brought(result) => import::brought(state, result),
+        Event::JobProgress(percent) => export::progress(state, percent),
+        Event::ExportDone(job, result) => export::done(state, job, result),
+        Event::ImportDone(result) => import::done(state, result),
         Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
         Event::Signal => {
             practice::leave(state, &mut effects);

@@ -160,7 +160,7 @@ fn boundaries(rows: &[Row], warnings: &mut Vec<ImportWarning>) -> Result<Vec<boo
     let most = (SECTIONS.greatest as usize).saturating_sub(rows.len() / BARS.greatest as usize);
     let Some(over) = count.checked_sub(most).filter(|o| *o > 0) else { return Ok(begins) };
     if over > soft.len() {
-        let message = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.allowed());
+        let message = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.range());
         return Err(FormatError::new("", message));
     }
     soft.sort_unstable();

@@ -31,7 +31,7 @@ pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
         let name = match refused {
             Refused::Changed => None,
             Refused::Taken(name) => Some(name),
-            Refused::Order(order, _) => return export::over(state, order, effects),
+            Refused::Job(job, _) => return export::replace(state, job, effects),
         };
         write(state, name, true, effects);
     }

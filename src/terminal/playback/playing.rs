@@ -1,10 +1,12 @@
 //! What is to be heard as the state says it: the switches, what is played round, the speed. It must not know what starts or
 //! stops it.
 
+use crate::jobs::play_request::{Playing, Pulses, Sounding};
+use crate::jobs::{Click, Range};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::terminal::playback::practice::{self, Running};
-use crate::terminal::playback::request::{Clicks, Head, Over, Playing, Pulses, Sounding, Switches};
+use crate::terminal::playback::request::{Head, Switches};
 use crate::terminal::state::State;
 use std::sync::Arc;
 
@@ -19,8 +21,8 @@ pub(crate) struct Play {
     pub looped: Looped,
     pub switches: Switches,
     /// How the pulses are clicked when they are.
-    pub beat_cut: Clicks,
-    pub hearing_cut: Clicks,
+    pub beat_cut: Click,
+    pub hearing_cut: Click,
     /// The takes or the ladder that is played.
     pub running: Option<Running>,
     /// Sequences begun so far.
@@ -43,8 +45,8 @@ impl Default for Play {
             percent: 100,
             looped: Looped::All,
             switches: Switches { layers: true, beat: false, hearing: false },
-            beat_cut: Clicks::Plain,
-            hearing_cut: Clicks::Plain,
+            beat_cut: Click::Written,
+            hearing_cut: Click::Written,
             running: None,
             sequences: 0,
             head: None,
@@ -94,12 +96,12 @@ impl State {
     }
 
     /// What is played round.
-    pub(crate) fn over(&self) -> Over {
+    pub(crate) fn over(&self) -> Range {
         let section = self.session.cursor().place.section;
         match (self.play.looped, self.session.selection()) {
-            (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
-            (Looped::Section | Looped::Selection, _) => Over::Section(section),
-            (Looped::All, _) => Over::All,
+            (Looped::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
+            (Looped::Section | Looped::Selection, _) => Range::Section(section),
+            (Looped::All, _) => Range::Whole,
         }
     }
 
@@ -116,18 +118,18 @@ impl State {
             speed: self.speed(),
             over,
             layers: switches.layers,
-            beat: if switches.beat { self.play.beat_cut } else { Clicks::Off },
+            beat: if switches.beat { self.play.beat_cut } else { Click::Off },
             lines: self.lines(over, &self.clicked(switches.hearing, also)),
         }
     }
 
-    fn lines(&self, over: Over, clicked: &[usize]) -> Vec<Pulses> {
+    fn lines(&self, over: Range, clicked: &[usize]) -> Vec<Pulses> {
         let Some((report, _)) = self.report() else { return Vec::new() };
         let clock = &report.clock;
         let lead = match over {
-            Over::All => Some(0.0),
-            Over::Section(section) => clock.seconds(section, 0, Time::ZERO),
-            Over::Part { section, from, .. } => clock.seconds(section, 0, from),
+            Range::Whole => Some(0.0),
+            Range::Section(section) => clock.seconds(section, 0, Time::ZERO),
+            Range::Region { section, from, .. } => clock.seconds(section, 0, from),
         };
         let line = |(index, hearing): (usize, usize)| {
             Some(Pulses {

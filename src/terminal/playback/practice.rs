@@ -1,10 +1,11 @@
 //! Takes back to back and the ladder, as far as the state goes. It must not know sound, files or clocks.
 
 use crate::describe::ladder;
+use crate::jobs::HearingKey;
+use crate::jobs::play_request::{Playing, Sequence, SequenceTake};
 use crate::rhythm::Fraction;
 use crate::terminal::event::{Effect, Practised};
-use crate::terminal::order::Mark;
-use crate::terminal::playback::request::{Playing, Sequence, Switches, Take};
+use crate::terminal::playback::request::Switches;
 use crate::terminal::playback::transport::{self, replay};
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
@@ -78,7 +79,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
     let takes = match &running.kind {
         Kind::Takes(row, times, count_in) => row
             .iter()
-            .map(|&switches| Take {
+            .map(|&switches| SequenceTake {
                 playing: state.playing_as(switches, switches.hearing),
                 times: Some(*times),
                 count_in: *count_in,
@@ -87,7 +88,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
         Kind::Ladder(ladder) => {
             let playing = state.playing();
             let last = ladder.speeds.len().saturating_sub(1);
-            let step = |(k, &speed): (usize, &Fraction)| Take {
+            let step = |(k, &speed): (usize, &Fraction)| SequenceTake {
                 playing: Playing { speed, ..playing.clone() },
                 times: (!ladder.by_key && k < last).then_some(ladder.loops),
                 count_in: true,
@@ -126,7 +127,7 @@ pub(crate) fn ladder_key(state: &mut State, effects: &mut Vec<Effect>) {
 pub(crate) fn climb(state: &mut State, ladder: Ladder, effects: &mut Vec<Effect>) {
     leave(state, effects);
     // The hearing that is clicked stays the same while the speed changes.
-    state.chosen = state.strip().map(|(_, h)| Mark::of(h)).or(state.chosen);
+    state.chosen = state.strip().map(|(_, h)| HearingKey::of(h)).or(state.chosen);
     state.ladder = ladder.clone();
     effects.push(Effect::Progress(None));
     start(state, Kind::Ladder(ladder), effects);

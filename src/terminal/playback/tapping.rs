@@ -5,12 +5,14 @@ use crate::analysis::limits;
 use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
 use crate::describe::tap::{self as tap_words, ReportLine, TapContext, TapOffset};
+use crate::jobs::play_request::{Playing, Sounding};
+use crate::jobs::{Click, Range};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
 use crate::terminal::input::key_time::Arrival;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::request::{Clicks, Heard, Over, Playing, Sounding};
+use crate::terminal::playback::request::Heard;
 use crate::terminal::playback::transport;
 use crate::terminal::state::State;
 use std::sync::Arc;
@@ -125,7 +127,7 @@ pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
     }
     let report = shown.report.clone();
     let over = state.playing().over;
-    if shown.ask.scope.region.is_some() && !matches!(over, Over::Part { .. }) {
+    if shown.ask.scope.region.is_some() && !matches!(over, Range::Region { .. }) {
         let (focus, looped) = (state.keymap.first("focus"), state.keymap.first("loop"));
         state.tell(
             format!("the hearings are of the selection: play round it ({looped}) or choose others ({focus})"),
@@ -166,9 +168,9 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
     let playing = Playing {
         groove: tapping.about.groove.clone(),
         speed: Fraction::ONE,
-        over: Over::All,
+        over: Range::Whole,
         layers: true,
-        beat: Clicks::Plain,
+        beat: Click::Written,
         lines: Vec::new(),
     };
     state.play.on = true;
@@ -183,11 +185,11 @@ fn clicks() -> Option<Groove> {
 }
 
 /// Start and end of a loop in seconds at full speed.
-fn range(clock: &Clock, over: Over) -> Option<(f64, f64)> {
+fn range(clock: &Clock, over: Range) -> Option<(f64, f64)> {
     match over {
-        Over::All => Some((0.0, clock.total())),
-        Over::Section(section) => clock.range(section, 0),
-        Over::Part { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
+        Range::Whole => Some((0.0, clock.total())),
+        Range::Section(section) => clock.range(section, 0),
+        Range::Region { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
     }
 }
 

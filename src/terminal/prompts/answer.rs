@@ -1,9 +1,9 @@
 //! How the answer to a question is read, and what it comes to. It must not know what is done with it.
 
+use crate::jobs::PictureStyle;
 use crate::rhythm::bounds::{self, Bound};
-use crate::rhythm::{Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, line, parse_note_value};
+use crate::rhythm::{Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, group_line, parse_note_value};
 use crate::session::{Command, Motion, Session};
-use crate::terminal::order::Look;
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, SoundWords};
 use crate::terminal::prompts::question::Question;
@@ -34,7 +34,7 @@ pub(crate) enum Answer {
     /// A file to import, and a tolerance in ms.
     Bring(String, Fraction),
     /// How pictures look.
-    Look(Look),
+    Look(PictureStyle),
 }
 
 impl Question {
@@ -51,8 +51,8 @@ impl Question {
         let do_it = |command| Ok(Answer::Do(command));
         match self {
             Question::Groups => {
-                let terms = line::parse(text).map_err(allowed_first)?;
-                do_it(Command::LayLine(line::expand(&terms)))
+                let terms = group_line::parse(text).map_err(allowed_first)?;
+                do_it(Command::LayLine(group_line::expand(&terms)))
             }
             Question::Pitch if text.is_empty() => do_it(Command::Pitch(None)),
             Question::Pitch => do_it(Command::Pitch(Some(Pitch::parse(text).ok_or_else(form)?))),
@@ -156,7 +156,7 @@ fn bars_of(bars: usize) -> String {
 /// `None` for what is no number.
 fn number(text: &str, bound: &'static Bound) -> Option<Result<i64, String>> {
     let n: i64 = text.trim().parse().ok()?;
-    Some(bound.check(n).map_err(|e| format!("allowed: {}; not {n}", e.bound.allowed())))
+    Some(bound.check(n).map_err(|e| format!("allowed: {}; not {n}", e.bound.range())))
 }
 
 fn name(text: &str) -> Result<String, String> {

@@ -72,8 +72,8 @@ pub(crate) fn answered(state: &mut State, question: Question, text: String, effe
         }
         Ok(Answer::Bring(path, tolerance)) => import::bring(state, path, tolerance, effects),
         Ok(Answer::Look(look)) => export::look(state, look),
-        Ok(Answer::Path(name)) => export::make(state, question, SoundWords { name, ..SoundWords::default() }, effects),
-        Ok(Answer::Sound(words)) => export::make(state, question, words, effects),
+        Ok(Answer::Path(name)) => export::make(state, question, &SoundWords { name, ..SoundWords::default() }, effects),
+        Ok(Answer::Sound(words)) => export::make(state, question, &words, effects),
         Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
     }
 }

@@ -4,20 +4,23 @@
 mod analysis_worker;
 mod disk;
 mod encode;
+mod job_runner;
 mod latest_slot;
 mod playback;
 mod screen;
 
 pub use screen::{Counter, Screen};
 
-use super::run::{Giver, config, offers};
-use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
+use super::{Arrival, Effect, Event, Keymap, State, Theme, start, update};
+use crate::analysis::Limits;
+use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
 use analysis_worker::Listener;
 use disk::Disk;
+use job_runner::JobRunner;
 use playback::PlaybackHandle;
 use ratatui::crossterm;
 use std::fmt;
@@ -75,7 +78,7 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
     let outputs = sender.clone();
-    let giver = Giver::new(sender.clone());
+    let job_runner = JobRunner::new(sender.clone());
     read_input(sender);
     let size = crossterm::terminal::size()?;
     state = resized(state, size);
@@ -84,10 +87,10 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
         &mut state,
         &mut screen,
         &events,
-        &Hands { disk: &disk, playback: &playback, listener: &listener, giver: &giver, events: outputs },
+        &Hands { disk: &disk, playback: &playback, listener: &listener, job_runner: &job_runner, events: outputs },
     );
     // What is being made leaves nothing half behind; the screen is given back after that.
-    drop(giver);
+    drop(job_runner);
     drop(guard);
     playback.stop();
     match ended {
@@ -105,7 +108,7 @@ struct Hands<'a> {
     disk: &'a Disk,
     playback: &'a PlaybackHandle,
     listener: &'a Listener,
-    giver: &'a Giver,
+    job_runner: &'a JobRunner,
     events: Sender<Event>,
 }
 
@@ -135,9 +138,9 @@ fn turn<W: io::Write>(
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.playback.tap(at)),
                 Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
-                Effect::Give(order) => hands.giver.give(*order),
-                Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
-                Effect::Cancel => hands.giver.cancel(),
+                Effect::RunJob(job) => hands.job_runner.run(job),
+                Effect::Import { path, tolerance } => hands.job_runner.import(path, tolerance),
+                Effect::CancelJob => hands.job_runner.cancel(),
                 Effect::SwitchDocument(document) => hands.disk.switch_document(document),
                 Effect::Redraw => screen.forget(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
@@ -154,11 +157,12 @@ fn turn<W: io::Write>(
 }
 
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
-    let (config, trouble) = match config() {
-        Ok(config) => (config, None),
-        Err(e) => (Config::default(), Some(e)),
-    };
-    let taken = config.keymap.taken();
+    let mut config = Config::load();
+    let (keymap, errors) = Keymap::with_bindings(&config.keys);
+    config.errors.extend(errors);
+    config.errors.sort_by_key(|e| e.position);
+    let limits = config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default();
+    let taken = keymap.taken();
     let output = config.output.clone();
     let theme = theme();
     let loaded = match path.map(store::load) {
@@ -173,14 +177,15 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
     let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
-    let state =
-        State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits).with_offers(offers());
+    let state = State::new(groove, file, keymap, theme, (80, 24))
+        .with_limits(limits)
+        .with_offers(crate::jobs::export_choices());
     let mut state = state.with_taps(offset, far);
     if path.is_some() && loaded.is_none() {
         state = state.with_file_to_make();
     }
-    if let Some(trouble) = trouble {
-        state = state.with_config_refused(&trouble.path.display().to_string(), &trouble.told());
+    if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
+        state = state.with_config_errors(&path.display().to_string(), &config.errors);
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {

@@ -306,7 +306,7 @@ fn a_new_division_is_told_with_the_way_back() {
     let shown = screen(&state, (80, 24));
     let last = shown.lines().last().expect("a line");
     assert!(
-        last.starts_with("riff: 2 cells a beat, a cell is 1/8; ") && last.ends_with("moved (Ctrl-Z undoes)"),
+        last.starts_with("riff: 2 cells per beat, cell = 1/8; ") && last.ends_with("moved (Ctrl-Z undoes)"),
         "{last}"
     );
 }
@@ -318,13 +318,13 @@ fn attacks_that_go_are_told_with_the_way_back() {
         press(&mut state, keys);
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
-    assert_eq!(last("B \"2\" enter"), "section 'A' has 2 bars now; 8 attacks lost (Ctrl-Z brings them back)");
-    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: a beat is 1/8, a cell of deck 1/32 (/ changes it)");
+    assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z brings them back)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
     assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z brings them back)");
     let mut state = ferry();
     press(&mut state, "B \"2\" enter ctrl-z");
     assert_eq!(state.groove().sections()[0].bars, 4);
-    assert!(screen(&state, (80, 24)).contains("undone: bars"));
+    assert!(screen(&state, (80, 24)).contains("undo: bars"));
 }
 
 #[test]

@@ -2,10 +2,13 @@
 //! know threads, files or the device.
 
 use super::*;
+use crate::jobs::{
+    HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, Overwrite, PictureStyle, SampleRate, Target,
+};
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
 use crate::terminal::shell::Screen;
-use crate::terminal::{Arrived, Heard, Ungiven, Unsaved};
+use crate::terminal::{Heard, Unsaved};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -17,9 +20,9 @@ enum Happening {
     Tap(usize, f64),
     Pasted(String),
     Saved(Result<String, Unsaved>),
-    Giving(u8),
-    Given(bool),
-    Brought(usize),
+    JobProgress(u8),
+    ExportDone(bool),
+    ImportDone(usize),
 }
 
 fn happening() -> impl Strategy<Value = Happening> {
@@ -76,9 +79,9 @@ fn happening() -> impl Strategy<Value = Happening> {
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
         1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
         4 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tap(s, w)),
-        1 => any::<u8>().prop_map(Happening::Giving),
-        1 => any::<bool>().prop_map(Happening::Given),
-        1 => (0_usize..3).prop_map(Happening::Brought),
+        1 => any::<u8>().prop_map(Happening::JobProgress),
+        1 => any::<bool>().prop_map(Happening::ExportDone),
+        1 => (0_usize..3).prop_map(Happening::ImportDone),
         1 => "\\PC{0,8}".prop_map(Happening::Pasted),
         1 => pasted.prop_map(Happening::Pasted),
         1 => prop::sample::select(vec![
@@ -89,6 +92,20 @@ fn happening() -> impl Strategy<Value = Happening> {
         ])
         .prop_map(Happening::Saved),
     ]
+}
+
+fn job(state: &State) -> Job {
+    Job {
+        groove: state.groove().clone(),
+        file: None,
+        target: Target::File("漢.mid".into()),
+        overwrite: Overwrite::Never,
+        limits: state.limits,
+        layers: Vec::new(),
+        hearings: HearingSelection::Default,
+        rate: SampleRate::STUDIO,
+        kind: JobKind::Export { format: "midi", picture: None, section: None, style: PictureStyle::default() },
+    }
 }
 
 proptest! {
@@ -110,12 +127,15 @@ proptest! {
                     Event::Tapped(Heard { section: turn / 2, pass: 0, wholes, turns: turn as u64, grain_ms: 20.0 })
                 }
                 Happening::Pasted(text) => Event::Pasted(text),
-                Happening::Giving(percent) => Event::Giving(percent),
-                Happening::Given(good) => Event::Given(if good { Ok("written".into()) } else { Err(Ungiven::Cancelled) }),
-                Happening::Brought(remarks) => Event::Brought(Ok(Box::new(Arrived {
+                Happening::JobProgress(percent) => Event::JobProgress(percent),
+                Happening::ExportDone(good) => {
+                    let result = if good { Ok(JobReport::default()) } else { Err(JobError::Exists("漢.mid".into())) };
+                    Event::ExportDone(Box::new(job(&state)), result)
+                }
+                Happening::ImportDone(warnings) => Event::ImportDone(Ok(Box::new(ImportedGroove {
                     groove: groove("x... x..."),
                     from: "漢.mid".into(),
-                    remarks: vec!["漢".repeat(200); remarks],
+                    warnings: vec!["漢".repeat(200); warnings],
                 }))),
                 Happening::Saved(result) => Event::Saved { document: DocumentId(0), groove: state.groove().clone(), result },
             };

@@ -1,7 +1,7 @@
 //! Tests of the far speaker as the user sees it: asked for, lost, back, gone. They must not know sockets or sound.
 
 use super::*;
-use crate::terminal::Sounding;
+use crate::jobs::play_request::Sounding;
 use crate::terminal::event::Speaker;
 
 fn happens(state: &mut State, speaker: Speaker) -> Vec<Effect> {

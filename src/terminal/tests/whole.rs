@@ -150,7 +150,7 @@ fn every_line_of_the_help_is_whole() {
 #[test]
 fn the_list_of_hearings_opens_at_its_top() {
     let mut state = ferry();
-    state.chosen = state.report().map(|(r, _)| crate::terminal::Mark::of(&r.hearings[0]));
+    state.chosen = state.report().map(|(r, _)| crate::jobs::HearingKey::of(&r.hearings[0]));
     for size in [(60, 18), (80, 24)] {
         update(&mut state, Event::Resize(size.0, size.1));
         press(&mut state, "h");

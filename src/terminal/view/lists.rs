@@ -3,7 +3,7 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::terminal::commands::{Group, Mode, Row, WORDS_FIT, rows};
 use crate::terminal::files::export;
-use crate::terminal::order::Choice;
+use crate::terminal::files::export::Choice;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -111,7 +111,7 @@ pub(crate) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize
 /// What is wrong with the config file, and what is used instead.
 pub(crate) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let lines = state.config_trouble.as_deref().unwrap_or_default();
-    told(pen, area, "The config file was not taken", lines, at);
+    told(pen, area, "Mistakes in the config file", lines, at);
 }
 
 /// A heading and what stands under it from an entry on, each entry in as many lines as it needs.
@@ -141,7 +141,7 @@ pub(crate) fn offers(state: &State, pen: &mut Pen<'_>, area: Rect, choice: Choic
     searched(pen, area, (head, text), found.len(), chosen, |pen, line, k| {
         let offer = found[k].1;
         let name = format!(" {:<width$}", offer.name, width = KEYS - 1);
-        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.words.clone(), Style::new())]);
+        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.description.clone(), Style::new())]);
     });
 }
 

@@ -201,7 +201,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
                     state.file().unwrap_or_default(),
                     if width < 76 { "was changed." } else { "was changed by another program." },
                 ),
-                Refused::Taken(name) | Refused::Order(_, name) => (name.as_str(), "is there already."),
+                Refused::Taken(name) | Refused::Job(_, name) => (name.as_str(), "is there already."),
             };
             let words = format!(" {words} Write over it?{keys}");
             // The end of a path says most of it.

@@ -6,8 +6,9 @@ mod sequence;
 mod worker;
 
 use super::super::event::Speaker;
-use super::super::{Event, Head, Sequence, Sounding};
+use super::super::{Event, Head};
 use super::latest_slot::Slot;
+use crate::jobs::play_request::{Sequence, Sounding};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};

@@ -1,8 +1,8 @@
-//! Tests of takes made of what is to be heard. They must not know a device.
+//! Tests of the takes made from play requests.
 
 use super::*;
 use crate::analysis::{self, Kind};
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, line};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, group_line};
 use crate::sound::SampleRate;
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ fn groove() -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let section =
         |name: &str, bars, times| Section { name: name.into(), meter: meter.clone(), tempo, bars, times, swing: None };
-    let groups = line::expand(&line::parse("6(4+4+3)+6(5)").expect("a line"));
+    let groups = group_line::expand(&group_line::parse("6(4+4+3)+6(5)").expect("a line"));
     let cells: Vec<char> = groups.iter().flat_map(|g| (0..*g).map(|k| if k == 0 { 'x' } else { '.' })).collect();
     let bars: Vec<String> = cells.chunks(16).map(|c| c.iter().collect()).collect();
     let text = |n: usize| bars[..n].join(" | ");
@@ -23,17 +23,17 @@ fn groove() -> Groove {
     Groove::new("rope", "", vec![section("a", 2, 3), section("b", 6, 1)], vec![layer]).expect("groove")
 }
 
-fn order(groove: &Arc<Groove>, over: Over, layers: bool, beat: Clicks) -> (Playing, Vec<f64>) {
+fn order(groove: &Arc<Groove>, over: Range, layers: bool, beat: Click) -> (Playing, Vec<f64>) {
     let report = analysis::report(groove, &analysis::Ask::default());
     let hearing = report.hearings.iter().find(|h| h.kind == Kind::Changing).expect("a changing hearing");
     let lead = match over {
-        Over::Section(s) => report.clock.seconds(s, 0, Time::ZERO).expect("a place"),
+        Range::Section(s) => report.clock.seconds(s, 0, Time::ZERO).expect("a place"),
         _ => 0.0,
     };
     let line = Pulses {
         pulses: Arc::new(hearing.pulses.clone()),
         length: report.clock.total(),
-        clicks: Clicks::Plain,
+        clicks: Click::Written,
         index: 0,
         lead,
     };
@@ -44,8 +44,8 @@ fn order(groove: &Arc<Groove>, over: Over, layers: bool, beat: Clicks) -> (Playi
 #[test]
 fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     let groove = Arc::new(groove());
-    let (playing, pulses) = order(&groove, Over::Section(1), false, Clicks::Off);
-    let schedule = take(&playing).schedule(&groove, SampleRate::STUDIO);
+    let (playing, pulses) = order(&groove, Range::Section(1), false, Click::Off);
+    let schedule = playing.take().schedule(&groove, SampleRate::STUDIO);
     let (start, end) = (playing.lines[0].lead, playing.lines[0].lead + 6.0 * 1.6);
     let within: Vec<f64> = pulses.into_iter().filter(|t| *t >= start - 1e-9 && *t < end - 1e-9).collect();
     let exact: Vec<i64> = within.iter().map(|t| ((t - start) / 0.8 * 48_000.0).round() as i64).collect();
@@ -56,36 +56,36 @@ fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     let (least, most) = (steps.iter().min().expect("steps"), steps.iter().max().expect("steps"));
     assert!(most - least > 1000, "{steps:?}");
     // With the beat it is the polytempo of the two.
-    let (playing, _) = order(&groove, Over::Section(1), false, Clicks::Plain);
-    let both = take(&playing).schedule(&groove, SampleRate::STUDIO);
+    let (playing, _) = order(&groove, Range::Section(1), false, Click::Written);
+    let both = playing.take().schedule(&groove, SampleRate::STUDIO);
     assert_eq!(both.len(), exact.len() + 24);
 }
 
 #[test]
-fn a_count_in_leads_into_what_is_played_round() {
+fn a_count_in_leads_into_the_loop() {
     let groove = Arc::new(groove());
-    let (playing, pulses) = order(&groove, Over::Section(1), true, Clicks::Off);
+    let (playing, pulses) = order(&groove, Range::Section(1), true, Click::Off);
     let lead = playing.lines[0].lead;
     let first = pulses.iter().position(|t| *t >= lead - 1e-9).expect("a pulse");
-    let CountIn::Pulse { first: at, period, .. } = count_in(&playing) else { panic!("a pulse is counted") };
+    let CountIn::Pulse { first: at, period, .. } = playing.count_in() else { panic!("a pulse is counted") };
     assert!(
         (at - (pulses[first] - lead)).abs() < 1e-12 && (period - (pulses[first + 1] - pulses[first])).abs() < 1e-12
     );
-    assert_eq!(count_in(&order(&groove, Over::All, true, Clicks::Plain).0), CountIn::Bar);
+    assert_eq!(order(&groove, Range::Whole, true, Click::Written).0.count_in(), CountIn::Bar);
 }
 
 #[test]
 fn the_silences_of_a_sequence_are_those_of_the_file() {
     let groove = Arc::new(groove());
-    let playing = order(&groove, Over::All, true, Clicks::Off).0;
-    let asked = |times, count_in| state::Take { playing: playing.clone(), times, count_in };
+    let playing = order(&groove, Range::Whole, true, Click::Off).0;
+    let asked = |times, count_in| SequenceTake { playing: playing.clone(), times, count_in };
     let sequence = Sequence {
         number: 1,
         takes: vec![asked(Some(6), true), asked(Some(8), false), asked(None, true)],
         at: 0,
         silence: Some(4),
     };
-    let takes = takes(&sequence);
+    let takes = sequence.takes();
     assert_eq!((takes[0].muted_passes.as_slice(), takes[1].muted_passes.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
     assert!(takes[2].muted_passes.len() > 100 && takes[2].muted_passes[..2] == [1, 3]);
 }
