@@ -95,7 +95,7 @@ const ROOMS: &[Room] = &[
     Room {
         name: "terminal",
         rooms: &["config", "session", "rhythm", "analysis", "describe", "jobs", "manual"],
-        crates: &["num_integer", "ratatui", "unicode_width"],
+        crates: &["num_integer", "ratatui", "tui_input", "unicode_width"],
         words: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Room {

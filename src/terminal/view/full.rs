@@ -108,14 +108,14 @@ impl Sheet<'_> {
         if report.hearings.is_empty() {
             return self.words(part, describe::no_hearing(self.state.groove(), report), theme.faint());
         }
-        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "fits", "wobble");
+        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "on", "deviation");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
         let current = self.state.strip().map(|(i, _)| i);
         for (i, h) in report.hearings.iter().enumerate() {
             let lines = self.hearing(i, h, current == Some(i));
             self.add(part, Item::Hearing(i), lines);
         }
-        self.heading(part, "First at which speed");
+        self.heading(part, "Leading hearing by speed");
         let now = report.turns.iter().rposition(|t| f64::from(t.percent) <= report.speed * 100.0 + 0.5);
         for (i, turn) in report.turns.iter().enumerate() {
             let Some(h) = report.hearings.get(turn.hearing) else { continue };
@@ -163,7 +163,7 @@ impl Sheet<'_> {
             lines.extend(self.indented(&describe::stretch(groove, report, s), 4, theme.hearing()));
         }
         if h.stretches.len() > STRETCHES {
-            let more = format!("and {} stretches more", h.stretches.len() - STRETCHES);
+            let more = format!("and {} more stretches", h.stretches.len() - STRETCHES);
             lines.extend(self.indented(&more, 4, theme.hearing()));
         }
         lines
@@ -173,8 +173,7 @@ impl Sheet<'_> {
         let part = Part::Reasons;
         self.heading(part, "Why it is hard");
         if self.report.findings.is_empty() {
-            let words =
-                if self.report.attacks.is_empty() { "there is no attack" } else { "nothing found that makes it hard" };
+            let words = if self.report.attacks.is_empty() { "no attacks" } else { "no reasons found" };
             return self.words(part, words, self.theme.faint());
         }
         for (i, finding) in self.report.findings.iter().enumerate() {
@@ -204,9 +203,9 @@ impl Sheet<'_> {
     fn streams(&mut self) {
         let part = Part::Streams;
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
-        self.heading(part, "How the streams stand to each other");
+        self.heading(part, "Streams against each other");
         if report.pairs.is_empty() {
-            return self.words(part, "there are no two streams", theme.faint());
+            return self.words(part, "fewer than two streams", theme.faint());
         }
         let glyphs = theme.glyphs();
         let marks = Marks { alone: glyphs.pulse_alone, together: glyphs.pulse_met };
@@ -242,7 +241,7 @@ impl Sheet<'_> {
         let layer = report.focus.first().and_then(|l| groove.layers().get(*l)).map_or("", |l| l.name.as_str());
         self.heading(part, &format!("Published measures of {layer}"));
         if report.measures.is_empty() {
-            return self.words(part, "there is no attack to measure", theme.faint());
+            return self.words(part, "no attacks to measure", theme.faint());
         }
         for (section, measures) in &report.measures {
             if let Some(s) = groove.sections().get(*section).filter(|_| report.measures.len() > 1) {
@@ -259,11 +258,11 @@ impl Sheet<'_> {
 
     fn built(&mut self) {
         let part = Part::Built;
-        self.heading(part, "How it is built");
+        self.heading(part, "Structure");
         let groove = self.state.groove();
         for layer in &self.report.layers {
             let Some(l) = groove.layers().get(layer.layer) else { continue };
-            let silent = if groove.heard(layer.layer) { "" } else { ", silenced" };
+            let silent = if groove.heard(layer.layer) { "" } else { ", muted" };
             let mut lines = self.indented(&format!("{} ({}{silent})", l.name, l.voice), 2, Style::new());
             for (by, line) in describe::built(groove, layer) {
                 // A line without order may be as long as the groove; `explain` prints all of it.
@@ -280,7 +279,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     let theme = pen.theme;
     let blocks = blocks(state);
     let Some(own) = blocks.get(at.min(blocks.len().saturating_sub(1))) else {
-        pen.put(area, 0, 0, "listening...", theme.faint());
+        pen.put(area, 0, 0, "analysing...", theme.faint());
         return;
     };
     let at = at.min(blocks.len() - 1);
@@ -292,7 +291,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
             Part::Reasons => format!(" Reasons {reasons} "),
             Part::Streams => " Streams ".to_owned(),
             Part::Measures => " Measures ".to_owned(),
-            Part::Built => " Built ".to_owned(),
+            Part::Built => " Structure ".to_owned(),
         };
         let style = if part == own.part { theme.chosen().patch(theme.bar()) } else { theme.faint() };
         x = pen.put(area, x, 0, &words, style);
