@@ -21,6 +21,8 @@ const MOST_PERIODS: usize = 120;
 const PERIODS: usize = 20;
 /// Two starts whose pulses end up nearer than this part of the period are one.
 const SAME_PHASE: f32 = 0.12;
+/// The first start, as a part of the step between starts: no simple fraction, so that no event of a grid lies halfway between pulses.
+const START: f64 = 0.381_966;
 /// A pulse of which the events stand off by more than this part of the period is an average one (ours, no source).
 const UNEVEN: f64 = 0.02;
 /// Hypotheses of less than this are not told, only counted in the sum.
@@ -170,7 +172,7 @@ fn follow(
         starts.extend((0..starts_per_period).map(|i| Start {
             period: period as f32,
             sigma: sigma as f32,
-            phase: (period * f64::from(i) / f64::from(starts_per_period)) as f32,
+            phase: (period * (f64::from(i) + START) / f64::from(starts_per_period)) as f32,
             gain: 0.0,
             pulses: 0.0,
             mean_phase: 0.0,
