@@ -137,9 +137,9 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     // Changed: no keeps the other's text, yes writes over it.
     fs::write(&path, "format = 1 # another's").expect("written");
     editor.types("\x13");
-    editor.shows("was changed by another program. Write over it?");
+    editor.shows("was changed by another program. Overwrite it?");
     editor.types("n");
-    editor.shows("not saved; the file is as it was");
+    editor.shows("not saved; the file is unchanged");
     assert_eq!(fs::read_to_string(&path).expect("text"), "format = 1 # another's");
     editor.types("\x13");
     editor.shows("Write over it?");
@@ -168,9 +168,9 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     // Under another name that is taken: asked too. A name no folder takes is refused.
     fs::write(home.path().join("other.toml"), "keep").expect("written");
     editor.types("\x17\x15other.toml\r");
-    editor.shows("other.toml is there already. Write over it?");
+    editor.shows("other.toml already exists. Overwrite it?");
     editor.types("\x1b");
-    editor.shows("not saved; the file is as it was");
+    editor.shows("not saved; the file is unchanged");
     assert_eq!(fs::read_to_string(home.path().join("other.toml")).expect("text"), "keep");
     editor.types(&format!("\x17\x15{}\r", "n".repeat(300)));
     editor.shows("not saved, the file could not be written");
@@ -338,9 +338,9 @@ fn what_the_editor_exports_and_renders_is_what_the_command_line_does() {
     // There already: no keeps it.
     fs::write(home.path().join("mine.mid"), "keep").expect("written");
     editor.types("fexport\rmidi\rmine.mid\r");
-    editor.shows("mine.mid is there already. Write over it?");
+    editor.shows("mine.mid already exists. Overwrite it?");
     editor.types("n");
-    editor.shows("not written; the file is as it was");
+    editor.shows("not written; the file is unchanged");
     assert_eq!(fs::read(home.path().join("mine.mid")).expect("a file"), b"keep");
     editor.types("fexport\rmidi\rno/mine.mid\r");
     editor.shows("there is no folder no");

@@ -39,7 +39,7 @@ fn demo() -> Groove {
 /// One test, because several parts may be in one file.
 #[test]
 fn generated_parts_equal_the_code() {
-    part("src/manual/keys.md", "keys", &keymap::readme_table());
+    part("src/manual/keys.md", "keys", &keymap::key_table());
     let mut voices = String::from("| voice | sounds like |\n| --- | --- |\n");
     for voice in Voice::ALL {
         writeln!(voices, "| `{voice}` | {} |", voice.words()).expect("a string");

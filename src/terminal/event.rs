@@ -6,7 +6,7 @@ use crate::jobs::play_request::{Sequence, Sounding};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
-use crate::terminal::input::key_time::Arrival;
+use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::playback::request::{Head, Heard};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
@@ -15,7 +15,7 @@ use std::sync::Arc;
 #[derive(Debug, Clone)]
 pub enum Event {
     /// A key, and when it arrived.
-    Key(KeyEvent, Arrival),
+    Key(KeyEvent, KeyTime),
     /// Text pasted into the terminal.
     Pasted(String),
     /// The mouse.
@@ -44,7 +44,7 @@ pub enum Event {
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
-        result: Result<String, Unsaved>,
+        result: Result<String, SaveFailed>,
     },
     /// Another take of a sequence, or another time through it, is heard.
     Take {
@@ -102,7 +102,7 @@ pub enum Speaker {
 
 /// Why a groove was not saved.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Unsaved {
+pub enum SaveFailed {
     /// The file is not as it was when it was read or last saved.
     Changed,
     /// There is a file of the name asked for already.
@@ -154,7 +154,7 @@ pub enum Effect {
         token: String,
     },
     /// Tell what was heard when this key arrived.
-    Tap(Arrival),
+    Tap(KeyTime),
     /// Keep the offset for the next time.
     KeepOffset(Offset),
     /// Say which output devices there are.

@@ -11,7 +11,7 @@ use crate::terminal::files::export::Giving;
 use crate::terminal::files::import::Importing;
 use crate::terminal::hearings::{Focus, Shown};
 use crate::terminal::input::keymap::Keymap;
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::playing::Play;
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
@@ -38,11 +38,32 @@ pub(crate) enum Strips {
     All,
 }
 
-/// The line of messages.
+/// The message line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Message {
-    pub words: String,
-    pub warning: bool,
+pub enum Message {
+    /// What was done, or what can be done next.
+    Info(String),
+    /// What could not be done.
+    Warning(String),
+}
+
+impl Message {
+    /// An information.
+    pub fn info(text: impl Into<String>) -> Self {
+        Self::Info(text.into())
+    }
+
+    /// A warning.
+    pub fn warning(text: impl Into<String>) -> Self {
+        Self::Warning(text.into())
+    }
+
+    /// Its text.
+    pub(crate) fn text(&self) -> &str {
+        match self {
+            Self::Info(text) | Self::Warning(text) => text,
+        }
+    }
 }
 
 /// Everything the program knows while it edits one groove.
@@ -63,14 +84,14 @@ pub struct State {
     pub(crate) limits: Limits,
     pub(crate) report: Option<Shown>,
     /// A save that waits for the user's word until nothing else is asked.
-    pub(crate) refused: Option<Refused>,
+    pub(crate) pending_overwrite: Option<PendingOverwrite>,
     pub(crate) overlay: Overlay,
     pub(crate) message: Option<Message>,
-    pub(crate) marking: bool,
+    pub(crate) selecting: bool,
     /// The hearing of the strip, where the user has chosen one.
-    pub(crate) chosen: Option<HearingKey>,
+    pub(crate) selected_hearing: Option<HearingKey>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(crate) also: Vec<HearingKey>,
+    pub(crate) extra_hearings: Vec<HearingKey>,
     pub(crate) play: Play,
     /// The ladder as last asked for.
     pub(crate) ladder: Ladder,
@@ -82,11 +103,11 @@ pub struct State {
     /// File name of each document, as shown; `None` before the first save.
     files: Vec<Option<String>>,
     /// The work whose file has a name and is still to be made.
-    to_make: Option<DocumentId>,
+    unsaved_path: Option<DocumentId>,
     /// The mistakes in the config file, line by line, if there are any.
-    pub(crate) config_trouble: Option<Vec<String>>,
+    pub(crate) config_errors: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
-    pub(crate) leaving: bool,
+    pub(crate) quit_after_save: bool,
     /// Whether the mouse is held down on the grid.
     pub(crate) dragging: bool,
 }
@@ -107,12 +128,12 @@ impl State {
             focus: Focus::default(),
             limits: Limits::default(),
             report: None,
-            refused: None,
+            pending_overwrite: None,
             overlay: Overlay::default(),
             message: None,
-            marking: false,
-            chosen: None,
-            also: Vec::new(),
+            selecting: false,
+            selected_hearing: None,
+            extra_hearings: Vec::new(),
             play: Play::default(),
             ladder: Ladder::default(),
             progress: None,
@@ -120,9 +141,9 @@ impl State {
             giving: Giving::default(),
             importing: Importing::default(),
             files: vec![file],
-            to_make: None,
-            config_trouble: None,
-            leaving: false,
+            unsaved_path: None,
+            config_errors: None,
+            quit_after_save: false,
             dragging: false,
         }
     }
@@ -148,8 +169,8 @@ impl State {
 
     /// The same with a file that is not there yet.
     #[must_use]
-    pub fn with_file_to_make(self) -> Self {
-        Self { to_make: Some(self.session.document()), ..self }
+    pub fn with_unsaved_path(self) -> Self {
+        Self { unsaved_path: Some(self.session.document()), ..self }
     }
 
     /// The same with mistakes in the config file, which are shown until the user closes the list.
@@ -158,13 +179,16 @@ impl State {
         let mut trouble = vec![format!("{file}:")];
         trouble.extend(errors.iter().map(ToString::to_string));
         trouble.push("These settings are ignored, the others are used.".to_owned());
-        trouble.push(format!("config-file in the searched list ({}) shows this again.", self.keymap.first("find")));
-        Self { config_trouble: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
+        trouble.push(format!(
+            "The command config-file ({} searches the commands) shows this again.",
+            self.keymap.first("find")
+        ));
+        Self { config_errors: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
     }
 
     /// Shows a message until the next key.
-    pub fn tell(&mut self, words: impl Into<String>, warning: bool) {
-        self.message = Some(Message { words: words.into(), warning });
+    pub fn show_message(&mut self, message: Message) {
+        self.message = Some(message);
     }
 
     /// Notes that the groove comes from the journal and the file on the disk is another one.
@@ -185,14 +209,14 @@ impl State {
     /// Notes that a groove of a work is in the file of this name now.
     pub(crate) fn saved(&mut self, document: DocumentId, groove: Arc<Groove>, name: String) {
         self.session.set_saved(document, groove);
-        self.to_make = self.to_make.filter(|d| *d != document);
+        self.unsaved_path = self.unsaved_path.filter(|d| *d != document);
         self.files.resize(self.files.len().max(document.0 + 1), None);
         self.files[document.0] = Some(name);
     }
 
     /// Whether no file holds any of it yet.
     pub(crate) fn is_new(&self) -> bool {
-        self.file().is_none() || self.to_make == Some(self.session.document())
+        self.file().is_none() || self.unsaved_path == Some(self.session.document())
     }
 
     /// Its revision.

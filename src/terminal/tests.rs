@@ -2,7 +2,7 @@
 //! know threads, files or the device.
 
 use super::input::key::Key;
-use super::{Arrival, Colours, Effect, Event, Head, Keymap, State, Theme, start, update, view};
+use super::{Colours, Effect, Event, Head, KeyTime, Keymap, State, Theme, start, update, view};
 use crate::analysis;
 use crate::jobs::play_request::Sounding;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
@@ -72,7 +72,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
 fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut effects = Vec::new();
     let mut one = |state: &mut State, key: Key| {
-        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), Arrival::UNKNOWN));
+        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN));
         effects.extend(answer(state, found));
     };
     for (i, piece) in keys.split('"').enumerate() {
@@ -168,7 +168,7 @@ fn effects_are_values() {
             .collect()
     };
     // An edit while nothing plays is analysed and kept; while something plays it is heard too.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     assert_eq!(names(&found), ["journal", "analyse"]);
     assert_eq!(
         names(&press(&mut state, "enter 3 ] k enter")),
@@ -185,7 +185,7 @@ fn effects_are_values() {
             Event::Saved {
                 document: DocumentId(0),
                 groove: groove.clone(),
-                result: Err(super::Unsaved::Failed("read-only".into()))
+                result: Err(super::SaveFailed::Failed("read-only".into()))
             }
         )
         .is_empty()
@@ -201,7 +201,7 @@ fn effects_are_values() {
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let old = state.report.clone().expect("report");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     // Between the edit and its analysis the old figures are marked.
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff~"), "{shown}");

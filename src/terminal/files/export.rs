@@ -6,11 +6,12 @@ use crate::jobs::{
     Overwrite, PictureStyle, SampleRate, Target,
 };
 use crate::terminal::event::Effect;
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
-use crate::terminal::prompts::parse::{self, SoundWords};
+use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::prompts::question::Question;
-use crate::terminal::state::{State, Strips};
+use crate::terminal::prompts::typing::TextField;
+use crate::terminal::state::{Message, State, Strips};
 use std::path::{Path, PathBuf};
 
 /// What is exported.
@@ -67,7 +68,7 @@ fn list(state: &State, choice: Choice) -> &[ExportChoice] {
 /// Opens the list to choose from.
 pub(crate) fn choose(state: &mut State, choice: Choice) {
     if !busy(state) {
-        state.overlay = Overlay::Offers { choice, text: String::new(), chosen: 0 };
+        state.overlay = Overlay::Offers { choice, text: TextField::default(), chosen: 0 };
     }
 }
 
@@ -75,15 +76,15 @@ pub(crate) fn choose(state: &mut State, choice: Choice) {
 pub(crate) fn busy(state: &mut State) -> bool {
     let busy = state.giving.making.is_some();
     if busy {
-        state.tell("another export is running; Esc cancels it", true);
+        state.show_message(Message::warning("another export is running; Esc cancels it"));
     }
     busy
 }
 
 /// Takes a line of the list: asks where it goes.
-pub(crate) fn pick(state: &mut State, choice: Choice, text: &str, chosen: usize) {
-    let Some(index) = found(state, choice, text).get(chosen).map(|f| f.0) else {
-        state.overlay = Overlay::Offers { choice, text: text.to_owned(), chosen };
+pub(crate) fn pick(state: &mut State, choice: Choice, text: TextField, chosen: usize) {
+    let Some(index) = found(state, choice, text.value()).get(chosen).map(|f| f.0) else {
+        state.overlay = Overlay::Offers { choice, text, chosen };
         return;
     };
     state.giving.picked = Some((choice, index));
@@ -140,12 +141,12 @@ fn hearings(state: &State) -> Vec<HearingKey> {
 
 /// Sets how pictures look.
 pub(crate) fn look(state: &mut State, look: PictureStyle) {
-    state.tell(format!("pictures are made for {}", parse::look_words(&look)), false);
+    state.show_message(Message::info(format!("picture settings: {}", parse::look_words(&look))));
     state.giving.look = look;
 }
 
 /// Makes what was asked for, under the name and with the words that were typed.
-pub(crate) fn make(state: &mut State, question: Question, words: &SoundWords, effects: &mut Vec<Effect>) {
+pub(crate) fn make(state: &mut State, question: Question, words: &RenderArgs, effects: &mut Vec<Effect>) {
     if busy(state) {
         return;
     }
@@ -207,7 +208,7 @@ pub(crate) fn make(state: &mut State, question: Question, words: &SoundWords, ef
 /// Notes that something is under way.
 pub(crate) fn begin(state: &mut State, doing: &'static str, path: &str) {
     state.giving.making = Some(Making { doing, percent: None });
-    state.tell(format!("{doing} {path}; Esc cancels"), false);
+    state.show_message(Message::info(format!("{doing} {path}; Esc cancels")));
 }
 
 /// Cancels what is under way; gives whether there was anything.
@@ -216,7 +217,7 @@ pub(crate) fn cancel(state: &mut State, effects: &mut Vec<Effect>) -> bool {
         return false;
     }
     effects.push(Effect::CancelJob);
-    state.tell("cancelling", false);
+    state.show_message(Message::info("cancelling"));
     true
 }
 
@@ -246,14 +247,16 @@ pub(crate) fn done(state: &mut State, job: Box<Job>, result: Result<JobReport, J
                 [note] => format!("; {note}"),
                 [note, rest @ ..] => format!("; {note} (and {} more)", rest.len()),
             };
-            state.tell(format!("{}{notes}", report.summary()), false);
+            state.show_message(Message::info(format!("{}{notes}", report.summary())));
         }
-        Err(error @ JobError::Cancelled) => state.tell(error.to_string(), false),
-        Err(JobError::Exists(path)) => state.refused = Some(Refused::Job(job, path.display().to_string())),
+        Err(error @ JobError::Cancelled) => state.show_message(Message::info(error.to_string())),
+        Err(JobError::Exists(path)) => {
+            state.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
+        }
         // The line is short, and the reason matters most.
         Err(JobError::Write { path, reason, .. }) => {
-            state.tell(format!("not written, {reason}: {}", path.display()), true);
+            state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
         }
-        Err(error) => state.tell(format!("not written, {error}"), true),
+        Err(error) => state.show_message(Message::warning(format!("not written, {error}"))),
     }
 }

@@ -8,9 +8,9 @@ use crate::terminal::files::export;
 use crate::terminal::files::save;
 use crate::terminal::hearings::Focus;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::playing::Looped;
+use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::practice;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 
 /// What is remembered of it.
 #[derive(Debug, Clone, Default)]
@@ -36,8 +36,8 @@ pub(crate) fn done(state: &mut State, result: Result<Box<ImportedGroove>, JobErr
     state.giving.making = None;
     match result {
         Ok(arrived) => state.importing.arrived = Some(arrived),
-        Err(JobError::Cancelled) => state.tell("cancelled; the groove is unchanged", false),
-        Err(error) => state.tell(format!("not imported, {error}"), true),
+        Err(JobError::Cancelled) => state.show_message(Message::info("cancelled; the groove is unchanged")),
+        Err(error) => state.show_message(Message::warning(format!("not imported, {error}"))),
     }
 }
 
@@ -70,11 +70,11 @@ pub(crate) fn save_first(state: &mut State, effects: &mut Vec<Effect>) {
 fn replace(state: &mut State, arrived: ImportedGroove, effects: &mut Vec<Effect>) {
     practice::leave(state, effects);
     state.session.replace(arrived.groove, format!("import of {}", arrived.from.display()));
-    (state.scroll, state.top_layer, state.marking) = (0, 0, false);
-    (state.chosen, state.focus, state.play.looped) = (None, Focus::First, Looped::All);
-    state.also.clear();
+    (state.scroll, state.top_layer, state.selecting) = (0, 0, false);
+    (state.selected_hearing, state.focus, state.play.looped) = (None, Focus::First, LoopMode::All);
+    state.extra_hearings.clear();
     let (undo, save) = (state.keymap.first("undo"), state.keymap.first("save"));
-    state.tell(format!("imported {}; {save} saves it, {undo} undoes", arrived.from.display()), false);
+    state.show_message(Message::info(format!("imported {}; {save} saves it, {undo} undoes", arrived.from.display())));
     state.importing.remarks = arrived.warnings;
     if !state.importing.remarks.is_empty() {
         state.overlay = Overlay::Remarks(0);
@@ -84,7 +84,7 @@ fn replace(state: &mut State, arrived: ImportedGroove, effects: &mut Vec<Effect>
 /// Shows again what the last import had to say.
 pub(crate) fn remarks(state: &mut State) {
     if state.importing.remarks.is_empty() {
-        state.tell("no import warnings", false);
+        state.show_message(Message::info("no import warnings"));
     } else {
         state.overlay = Overlay::Remarks(0);
     }

@@ -2,17 +2,17 @@
 
 use crate::config::{Binding, ConfigError, Part, Word};
 use crate::rhythm::expected;
-use crate::terminal::commands::{Group, Mode, Row, rows};
+use crate::terminal::commands::{CommandSpec, Group, Mode, rows};
 use crate::terminal::input::key::Key;
 use std::collections::HashMap;
 
 /// The keys in force.
 #[derive(Debug, Clone)]
 pub struct Keymap {
-    by_key: HashMap<(Mode, Key), &'static Row>,
+    by_key: HashMap<(Mode, Key), &'static CommandSpec>,
     changed: HashMap<&'static str, Vec<Key>>,
     /// Keys that a command lost to another of the user's: the key, who has it now, who had it.
-    taken: Vec<(Key, &'static Row, &'static Row)>,
+    taken: Vec<(Key, &'static CommandSpec, &'static CommandSpec)>,
 }
 
 impl Default for Keymap {
@@ -82,7 +82,7 @@ impl Keymap {
 
     /// What the user's keys took from other commands, in words; `None` if they took nothing.
     pub fn taken(&self) -> Option<String> {
-        let one = |(key, row, old): &(Key, &'static Row, &'static Row)| {
+        let one = |(key, row, old): &(Key, &'static CommandSpec, &'static CommandSpec)| {
             let left = self.shown(old);
             let left = if left.is_empty() { "no key".to_owned() } else { left };
             format!("{} is now {}; {} has {left}", key.shown(), row.name, old.name)
@@ -92,37 +92,38 @@ impl Keymap {
     }
 
     /// The row of a key.
-    pub fn row(&self, mode: Mode, key: Key) -> Option<&'static Row> {
+    pub fn row(&self, mode: Mode, key: Key) -> Option<&'static CommandSpec> {
         self.by_key.get(&(mode, key)).copied()
     }
 
     /// The keys of a row, the first one first.
-    pub fn keys(&self, row: &'static Row) -> &[Key] {
+    pub fn keys(&self, row: &'static CommandSpec) -> &[Key] {
         self.changed.get(row.name).map_or(row.keys, Vec::as_slice)
     }
 
     /// The keys of a row as the screen and the README show them: `Ctrl-S`, `1 to 9, 0`.
-    pub fn shown(&self, row: &'static Row) -> String {
+    pub fn shown(&self, row: &'static CommandSpec) -> String {
         shown(self.keys(row))
     }
 
     /// The commands of the grid whose words, name, heading or keys hold every word of `text`: first the one of that name, then
     /// those whose name begins with it, then those whose name holds it, then the others, each in the order of the table.
-    pub fn search(&self, text: &str) -> Vec<&'static Row> {
+    pub fn search(&self, text: &str) -> Vec<&'static CommandSpec> {
         let text = text.to_lowercase();
         let words: Vec<&str> = text.split_whitespace().collect();
-        let holds = |row: &&'static Row| {
-            let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
+        let holds = |row: &&'static CommandSpec| {
+            let all =
+                format!("{} {} {} {}", row.name, row.description, row.group.words(), self.shown(row)).to_lowercase();
             words.iter().all(|w| all.contains(w))
         };
         let name = words.join("-");
-        let rank = |row: &&'static Row| match row.name.find(&name) {
+        let rank = |row: &&'static CommandSpec| match row.name.find(&name) {
             Some(0) if row.name.len() == name.len() => 0,
             Some(0) => 1,
             Some(_) => 2,
             None => 3,
         };
-        let mut found: Vec<&'static Row> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
+        let mut found: Vec<&'static CommandSpec> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
         found.sort_by_key(rank);
         found
     }
@@ -144,14 +145,14 @@ fn shown(keys: &[Key]) -> String {
 }
 
 /// The README's table of keys, in Markdown.
-pub fn readme_table() -> String {
-    let line = |row: &Row| {
+pub fn key_table() -> String {
+    let line = |row: &CommandSpec| {
         let keys: Vec<String> = if row.keys.len() > 4 {
             vec![format!("`{}`", shown(row.keys))]
         } else {
             row.keys.iter().map(|k| format!("`{}`", k.shown())).collect()
         };
-        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.words)
+        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.description)
     };
     let part = |group: &Group| {
         let lines: String = rows().filter(|r| r.group == *group).map(line).collect();
@@ -164,7 +165,7 @@ pub fn readme_table() -> String {
 mod tests {
     use super::*;
     use crate::config::Config;
-    use crate::terminal::commands::WORDS_FIT;
+    use crate::terminal::commands::MAX_DESCRIPTION;
     use crate::terminal::input::key::{ch, ctrl};
     use std::collections::HashSet;
 
@@ -250,8 +251,12 @@ mod tests {
         let mut words = HashSet::new();
         for row in rows() {
             assert!(names.insert(row.name), "{}", row.name);
-            assert!(words.insert((row.mode, row.words)), "{}", row.words);
-            assert!(!row.words.is_empty() && row.words.chars().count() <= WORDS_FIT, "{}", row.words);
+            assert!(words.insert((row.mode, row.description)), "{}", row.description);
+            assert!(
+                !row.description.is_empty() && row.description.chars().count() <= MAX_DESCRIPTION,
+                "{}",
+                row.description
+            );
             assert!(row.name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{}", row.name);
             assert!(shown(row.keys).chars().count() <= 22, "{}", shown(row.keys));
             assert!(Group::ALL.contains(&row.group));
@@ -295,9 +300,9 @@ mod tests {
 
     #[test]
     fn the_readmes_table_has_every_row() {
-        let table = readme_table();
+        let table = key_table();
         for row in rows() {
-            assert!(table.contains(&format!("| {} | {} |", row.name, row.words)), "{}", row.name);
+            assert!(table.contains(&format!("| {} | {} |", row.name, row.description)), "{}", row.name);
         }
     }
 }

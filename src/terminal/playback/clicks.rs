@@ -9,7 +9,7 @@ use crate::jobs::Click;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::playback::transport::{replay, start};
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use crate::terminal::view::Item;
 
 /// The click on the written beat, on or off.
@@ -35,16 +35,16 @@ pub(crate) fn hearing(state: &mut State, effects: &mut Vec<Effect>) {
 /// The marked hearing is clicked beside others, or no more.
 pub(crate) fn hearing_too(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(Item::Hearing(index)) = marked(state) else {
-        state.tell("here is nothing to click; a hearing can be", false);
+        state.show_message(Message::info("only hearings can be clicked"));
         return;
     };
-    let clicked: Vec<usize> = state.also.iter().filter_map(|c| state.find(*c)).map(|(i, _)| i).collect();
+    let clicked: Vec<usize> = state.extra_hearings.iter().filter_map(|c| state.find(*c)).map(|(i, _)| i).collect();
     let more = !clicked.contains(&index);
     let wanted = clicked.into_iter().filter(|i| *i != index).chain(more.then_some(index));
     let mark = |i: usize| state.report()?.0.hearings.get(i).map(HearingKey::of);
-    state.also = wanted.filter_map(mark).collect();
-    let words = format!("hearing {} is {} clicked beside others", index + 1, if more { "now" } else { "no more" });
-    state.tell(words, false);
+    state.extra_hearings = wanted.filter_map(mark).collect();
+    let words = format!("hearing {}: click {}", index + 1, if more { "on" } else { "off" });
+    state.show_message(Message::info(words));
     replay(state, effects);
 }
 
@@ -77,18 +77,18 @@ pub(crate) fn next_beat_cut(state: &mut State, effects: &mut Vec<Effect>) {
 /// The next way in which hearings click.
 pub(crate) fn next_hearing_cut(state: &mut State, effects: &mut Vec<Effect>) {
     state.play.hearing_cut = next(state.play.hearing_cut);
-    cut(state, "hearings", state.play.hearing_cut, state.play.switches.hearing || !state.also.is_empty());
+    cut(state, "hearings", state.play.hearing_cut, state.play.switches.hearing || !state.extra_hearings.is_empty());
     replay(state, effects);
 }
 
 fn cut(state: &mut State, what: &str, clicks: Click, on: bool) {
     let how = match clicks {
         Click::Off | Click::Written => "once each".to_owned(),
-        Click::OffBeat => "off-beat only".to_owned(),
-        Click::Divided(n) => format!("{n} times each"),
+        Click::OffBeat => "offbeat only".to_owned(),
+        Click::Divided(n) => format!("divided by {n}"),
     };
     let off = if on { "" } else { " (the click is off)" };
-    state.tell(format!("{what} clicked {how}{off}"), false);
+    state.show_message(Message::info(format!("{what} clicked {how}{off}")));
 }
 
 /// Sounds a take: at once and in its place if something is played, else from the start.
@@ -99,7 +99,7 @@ pub(crate) fn take(state: &mut State, switches: Switches, effects: &mut Vec<Effe
     practice::leave(state, effects);
     state.play.switches = switches;
     if !switches.hearing {
-        state.also.clear();
+        state.extra_hearings.clear();
     }
     if state.play.on {
         replay(state, effects);

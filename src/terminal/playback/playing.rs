@@ -5,7 +5,7 @@ use crate::jobs::play_request::{Playing, Pulses, Sounding};
 use crate::jobs::{Click, Range};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
-use crate::terminal::playback::practice::{self, Running};
+use crate::terminal::playback::practice::{self, RunningSequence};
 use crate::terminal::playback::request::{Head, Switches};
 use crate::terminal::state::State;
 use std::sync::Arc;
@@ -18,13 +18,13 @@ pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest
 pub(crate) struct Play {
     pub on: bool,
     pub percent: u16,
-    pub looped: Looped,
+    pub looped: LoopMode,
     pub switches: Switches,
     /// How the pulses are clicked when they are.
     pub beat_cut: Click,
     pub hearing_cut: Click,
     /// The takes or the ladder that is played.
-    pub running: Option<Running>,
+    pub running: Option<RunningSequence>,
     /// Sequences begun so far.
     pub sequences: u32,
     pub head: Option<Head>,
@@ -33,7 +33,7 @@ pub(crate) struct Play {
     /// Whether the ladder's steps are shown to be read, since nothing sounds.
     pub read_only: bool,
     /// The far speaker, while one is connected.
-    pub far: Option<FarSpeaker>,
+    pub far: Option<RemoteSpeaker>,
     /// Ticks since the last key, to follow the playhead while nobody edits.
     pub idle: u32,
 }
@@ -43,7 +43,7 @@ impl Default for Play {
         Self {
             on: false,
             percent: 100,
-            looped: Looped::All,
+            looped: LoopMode::All,
             switches: Switches { layers: true, beat: false, hearing: false },
             beat_cut: Click::Written,
             hearing_cut: Click::Written,
@@ -60,14 +60,14 @@ impl Default for Play {
 
 /// A far speaker that is connected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct FarSpeaker {
+pub(crate) struct RemoteSpeaker {
     /// Whether its line is lost for now.
     pub lost: bool,
 }
 
 /// What is asked to be played round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Looped {
+pub(crate) enum LoopMode {
     All,
     Section,
     Selection,
@@ -82,7 +82,7 @@ impl State {
     /// The hearings that are clicked: the one of the strip if it is, and the others.
     pub(crate) fn clicked(&self, strip: bool, also: bool) -> Vec<usize> {
         let mut clicked: Vec<usize> = self.strip().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
-        for (i, _) in self.also.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
+        for (i, _) in self.extra_hearings.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
             if !clicked.contains(&i) {
                 clicked.push(i);
             }
@@ -99,9 +99,9 @@ impl State {
     pub(crate) fn over(&self) -> Range {
         let section = self.session.cursor().place.section;
         match (self.play.looped, self.session.selection()) {
-            (Looped::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
-            (Looped::Section | Looped::Selection, _) => Range::Section(section),
-            (Looped::All, _) => Range::Whole,
+            (LoopMode::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
+            (LoopMode::Section | LoopMode::Selection, _) => Range::Section(section),
+            (LoopMode::All, _) => Range::Whole,
         }
     }
 

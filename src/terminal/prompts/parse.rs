@@ -72,7 +72,7 @@ pub(crate) fn times(text: &str) -> Option<(u32, bool)> {
 
 /// A file of sound and how much goes into it, as typed.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct SoundWords {
+pub(crate) struct RenderArgs {
     pub name: String,
     pub times: Option<u32>,
     pub seconds: Option<f64>,
@@ -80,7 +80,7 @@ pub(crate) struct SoundWords {
     pub hertz: Option<u32>,
 }
 
-impl SoundWords {
+impl RenderArgs {
     /// From words as `riff.wav x4 44100hz`; the words after the name may be left out. `None` where no name is left.
     pub(crate) fn read(text: &str) -> Option<Self> {
         let (mut words, mut rest) = (Self::default(), text.trim());

@@ -159,9 +159,9 @@ fn a_file_that_is_there_is_written_over_only_after_yes() {
     update(&mut state, taken.clone());
     assert!(last(&state).starts_with("Tempo:"));
     press(&mut state, "esc");
-    assert!(last(&state).starts_with("rope.mid is there already. Write over it? y: yes, Esc: no"), "{}", last(&state));
+    assert!(last(&state).starts_with("rope.mid already exists. Overwrite it? y: yes, Esc: no"), "{}", last(&state));
     assert!(press(&mut state, "n").is_empty());
-    assert_eq!(last(&state), "not written; the file is as it was");
+    assert_eq!(last(&state), "not written; the file is unchanged");
     update(&mut state, taken);
     let again = job(press(&mut state, "y"));
     assert_eq!(again, Job { overwrite: Overwrite::Always, ..made });
@@ -257,7 +257,7 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     let before = drawn(&state, 0);
     update(&mut state, arrived(0));
     press(&mut state, "s \"a.toml\" enter");
-    let failed = Err(crate::terminal::Unsaved::Failed("full".into()));
+    let failed = Err(crate::terminal::SaveFailed::Failed("full".into()));
     let unsaved = state.groove().clone();
     update(&mut state, Event::Saved { document: DocumentId(1), groove: unsaved, result: failed });
     assert_eq!(drawn(&state, 0), before);

@@ -8,7 +8,7 @@ use crate::jobs::{
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
 use crate::terminal::shell::Screen;
-use crate::terminal::{Heard, Unsaved};
+use crate::terminal::{Heard, SaveFailed};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -19,7 +19,7 @@ enum Happening {
     Tick(usize, f64),
     Tap(usize, f64),
     Pasted(String),
-    Saved(Result<String, Unsaved>),
+    Saved(Result<String, SaveFailed>),
     JobProgress(u8),
     ExportDone(bool),
     ImportDone(usize),
@@ -86,9 +86,9 @@ fn happening() -> impl Strategy<Value = Happening> {
         1 => pasted.prop_map(Happening::Pasted),
         1 => prop::sample::select(vec![
             Ok("rope.toml".to_owned()),
-            Err(Unsaved::Changed),
-            Err(Unsaved::Taken("漢".repeat(300))),
-            Err(Unsaved::Failed("full".into())),
+            Err(SaveFailed::Changed),
+            Err(SaveFailed::Taken("漢".repeat(300))),
+            Err(SaveFailed::Failed("full".into())),
         ])
         .prop_map(Happening::Saved),
     ]
@@ -109,7 +109,7 @@ fn job(state: &State) -> Job {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(crate::rhythm::random::config(96))]
     #[test]
     fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
         let first = groove("x..x ..x. | X-o. ....");
@@ -117,7 +117,7 @@ proptest! {
         let mut screen = Screen::new(Vec::new());
         for (i, happening) in happenings.into_iter().enumerate() {
             let event = match happening {
-                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), Arrival::UNKNOWN),
+                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN),
                 Happening::Mouse(kind, column, row) => {
                     Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
                 }
@@ -175,8 +175,8 @@ fn the_largest_groove_is_edited_and_looked_at() {
         }
     }
     let groove = state.groove().clone();
-    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(Unsaved::Changed) });
-    assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
+    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(SaveFailed::Changed) });
+    assert!(screen(&state, (60, 18)).contains("xxx was changed. Overwrite it? y: yes, Esc: no"));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::*;
 use crate::jobs::Click;
 use crate::jobs::play_request::{Playing, Sequence, Sounding};
-use crate::terminal::{Arrival, Practised};
+use crate::terminal::{KeyTime, Practised};
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &Sequence {
@@ -86,7 +86,7 @@ fn a_take_has_one_key_and_changes_at_once() {
 fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     let mut state = ferry();
     press(&mut state, "f7");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
     else {
         panic!("{found:?}")

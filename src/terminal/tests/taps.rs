@@ -33,7 +33,7 @@ fn hear(state: &mut State, ms: &[f64]) -> Vec<Effect> {
 #[test]
 fn a_key_is_a_tap_with_its_stamp() {
     let mut state = state();
-    let at = Arrival::at(Instant::now() + Duration::from_secs(3));
+    let at = KeyTime::at(Instant::now() + Duration::from_secs(3));
     for code in [KeyCode::Char(' '), KeyCode::Char('x'), KeyCode::Char('5'), KeyCode::Char('Q')] {
         let found = update(&mut state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), at));
         assert_eq!(found, [Effect::Tap(at)], "{code:?}");

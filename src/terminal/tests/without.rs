@@ -112,7 +112,7 @@ fn mistakes_in_the_config_file_are_shown_until_closed() {
     press(&mut state, "right x down");
     assert!(screen(&state, (80, 24)).contains("'paly'") || state.mode() == crate::terminal::Mode::List);
     press(&mut state, "esc");
-    assert!(!screen(&state, (80, 24)).contains("Mistakes in the config file"));
+    assert!(!screen(&state, (80, 24)).contains("Errors in the config file"));
     press(&mut state, "f \"config-file\" enter");
     assert!(screen(&state, (80, 24)).contains("'paly'"));
     // Where nothing is wrong, that is said.
@@ -126,7 +126,7 @@ fn a_file_that_is_not_there_yet_is_new_until_it_is_saved() {
     let top = |state: &State| screen(state, (80, 24)).lines().next().unwrap_or_default().to_owned();
     let mut state = open(groove(".... ...."), UNICODE, (80, 24));
     assert!(top(&state).contains("(saved)"));
-    state = state.with_file_to_make();
+    state = state.with_unsaved_path();
     assert!(top(&state).contains("(new)"), "{}", top(&state));
     press(&mut state, "3");
     assert!(top(&state).contains("(not saved)"));

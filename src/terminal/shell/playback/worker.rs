@@ -3,7 +3,7 @@
 
 use super::super::super::event::Speaker;
 use super::super::super::{Event, Head, Heard};
-use super::super::latest_slot::Slot;
+use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
 use super::{PendingRemote, Request};
@@ -81,7 +81,7 @@ impl PlaybackThread {
     /// [`Disconnected`].
     pub(crate) fn run(
         mut self,
-        slot: &Slot<Request>,
+        slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
         places: &OutputConfig<'_>,
     ) -> Result<(), Disconnected> {
@@ -94,7 +94,7 @@ impl PlaybackThread {
     fn works(
         &mut self,
         output: &mut Option<AudioBackend>,
-        slot: &Slot<Request>,
+        slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
         places: &OutputConfig<'_>,
     ) -> Result<(), Disconnected> {
