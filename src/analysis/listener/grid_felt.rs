@@ -17,6 +17,8 @@ use std::collections::BTreeMap;
 
 /// Hypotheses of less than this are not told, only counted in the sum.
 const LEAST: f64 = 1e-7;
+/// Beats of less are not told.
+const LEAST_TOLD: f64 = 1e-5;
 /// States of a changing pulse: the best of the whole, and of each window.
 const BEST_OF_ALL: usize = 12;
 const BEST_OF_WINDOW: usize = 3;
@@ -175,16 +177,22 @@ fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f
         }
     }
     let seconds = |cell: usize| grid.cell.origin + cell as f64 * grid.cell.length;
-    let candidates = beats.values().map(|b| candidate(grid, length, &structures[b.structure], b)).collect();
+    let candidates = beats
+        .values()
+        .filter(|b| b.probability >= LEAST_TOLD)
+        .map(|b| candidate(grid, length, &structures[b.structure], b))
+        .collect();
     let cycles =
         cycles.into_iter().map(|((cycle, phase), p)| (cycle as f64 * grid.cell.length, seconds(phase), p)).collect();
     GridPosterior { candidates, odd, cycles }
 }
 
 fn candidate(grid: &Grid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
-    let at = |i: usize| (i + s.cycle - beat.phase % s.cycle) % s.cycle;
+    // The beats of one cycle from the loop's start, then cycle by cycle.
+    let starts: Vec<usize> = (0..s.cycle).filter(|i| s.is_beat((i + s.cycle - beat.phase) % s.cycle)).collect();
+    let cells = (0..grid.cells).step_by(s.cycle).flat_map(|from| starts.iter().map(move |i| from + i));
     let pulses =
-        (0..grid.cells).filter(|i| s.is_beat(at(*i))).map(|i| grid.cell.origin + i as f64 * grid.cell.length).collect();
+        cells.take_while(|i| *i < grid.cells).map(|i| grid.cell.origin + i as f64 * grid.cell.length).collect();
     let mut c = Candidate::steady(s.kind(), beat.probability, s.period, length, s.sizes(beat.phase, 0), pulses);
     c.on_grid = true;
     c
@@ -317,7 +325,6 @@ fn states(
     for &(from, to) in windows {
         let cell_of = |t: f64| (((t - grid.cell.origin) / grid.cell.length).round().max(0.0) as usize).min(grid.cells);
         let range = (cell_of(from), cell_of(to));
-        let fits = |s: &Structure| s.cycle as f64 * grid.cell.length <= (to - from) * (1.0 + 1e-9);
         if range.0 >= range.1 {
             continue;
         }
