@@ -9,7 +9,7 @@ use super::{Piece, midi, musicxml};
 use crate::analysis;
 use crate::describe::plain;
 use crate::notation::FormatError;
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, expected};
 
 /// A format grooves can be put into.
 #[derive(Debug)]
@@ -53,7 +53,7 @@ pub struct Wish {
 /// The pictures there are: name, what is seen, and which it is.
 pub const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
     ("grid", "cells, groups, landings and pulses", Some(PictureKind::Grid)),
-    ("streams", "the streams against each other", Some(PictureKind::Streams)),
+    ("streams", "the streams over time", Some(PictureKind::Streams)),
     ("landings", "where the attacks land", Some(PictureKind::Landings)),
     ("notation", "notation", None),
 ];
@@ -84,14 +84,14 @@ pub const FORMATS: &[Format] = &[
     Format {
         name: "svg",
         ending: "svg",
-        words: "a picture that is sharp at every size",
+        words: "a vector picture",
         drawn: true,
         make: |piece, wish| Ok(drawn(piece, wish)?.svg.into_bytes()),
     },
     Format {
         name: "png",
         ending: "png",
-        words: "a picture of pixels",
+        words: "a bitmap picture",
         drawn: true,
         make: |piece, wish| {
             let picture = drawn(piece, wish)?;
@@ -101,14 +101,14 @@ pub const FORMATS: &[Format] = &[
     Format {
         name: "html",
         ending: "html",
-        words: "a handout as one page, without sound",
+        words: "a handout as one page, without audio",
         drawn: false,
         make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits, wish.writing.clone())).into_bytes()),
     },
     Format {
         name: "txt",
         ending: "txt",
-        words: "groups, boxes and counting syllables as plain text",
+        words: "groups, box notation and counting syllables as plain text",
         drawn: false,
         make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
     },
@@ -133,7 +133,8 @@ const ENDINGS: &[&[&str]] = &[
 pub fn other_ending(name: &str, ending: &str) -> Option<String> {
     let found = name.rsplit_once('.')?.1.to_lowercase();
     let row = ENDINGS.iter().find(|row| row.contains(&found.as_str()))?;
-    (!row.contains(&ending)).then(|| format!("{name}: found the ending .{found}, allowed is .{ending}"))
+    (!row.contains(&ending))
+        .then(|| format!("{name}: {}", expected(format!("a file name ending in .{ending}"), format!(".{found}"))))
 }
 
 /// A picture in words: `grid`, `streams`, `landings`, `notation`.
@@ -143,7 +144,7 @@ pub fn other_ending(name: &str, ending: &str) -> Option<String> {
 pub fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
     let names: Vec<&str> = PICTURES.iter().map(|p| p.0).collect();
     let found = PICTURES.iter().find(|p| p.0 == words);
-    found.map(|p| p.2).ok_or_else(|| format!("allowed are: {}", names.join(", ")))
+    found.map(|p| p.2).ok_or_else(|| expected(format!("one of: {}", names.join(", ")), format!("'{words}'")))
 }
 
 /// A theme in words: `print`, `screen`.
@@ -154,7 +155,7 @@ pub fn theme_of(words: &str) -> Result<Theme, String> {
     match words {
         "print" => Ok(Theme::Print),
         "screen" => Ok(Theme::Screen),
-        _ => Err("allowed are: print, screen".into()),
+        _ => Err(expected("print or screen", format!("'{words}'"))),
     }
 }
 
@@ -187,6 +188,6 @@ pub fn usual(report: &analysis::Report) -> Vec<usize> {
 pub fn format(name: &str) -> Result<&'static Format, String> {
     FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
         let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.words)).collect();
-        format!("there is no format '{name}', allowed are: {}", allowed.join(", "))
+        expected(format!("one of: {}", allowed.join(", ")), format!("'{name}'"))
     })
 }

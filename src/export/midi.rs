@@ -40,9 +40,9 @@ type At<'a> = (u64, u8, TrackEventKind<'a>);
 pub fn export(piece: &Piece<'_>) -> Result<Vec<u8>, FormatError> {
     let groove = piece.groove;
     if piece.section.is_some_and(|s| s >= groove.sections().len()) {
-        return Err(FormatError::new("", "there is no such section"));
+        return Err(FormatError::new("", "no such section"));
     }
-    let too_long = || FormatError::new("", "the groove is too long for its times to be held exactly");
+    let too_long = || FormatError::new("", "the groove is too long: its times do not fit 64-bit fractions");
     let through = passes(groove, piece.section).ok_or_else(too_long)?;
     let layers: Vec<Vec<TimedNote>> = (0..groove.layers().len())
         .map(|l| timed_notes(groove, l, &through))
@@ -59,7 +59,7 @@ pub fn export(piece: &Piece<'_>) -> Result<Vec<u8>, FormatError> {
     }
     for (n, (hearing, words)) in piece.hearings.iter().zip(&words.hearings).enumerate() {
         let found = piece.report.hearings.get(*hearing);
-        let hearing = found.ok_or_else(|| FormatError::new("", format!("there is no hearing {}", hearing + 1)))?;
+        let hearing = found.ok_or_else(|| FormatError::new("", format!("no such hearing: {}", hearing + 1)))?;
         tracks.push(finish(clicks(piece, hearing, n, ticks, end, words), end));
     }
     let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks.per_quarter as u16)));

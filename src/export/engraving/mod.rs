@@ -194,7 +194,7 @@ fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], writing: &Writing
     let told = told(piece, lines, writing);
     let space = if cut.is_empty() { "" } else { " " };
     format!(
-        "Rhythm notation, {bars} {}, a line for each layer: {}. The attacks are those of the grid.{told}{space}{cut}",
+        "Rhythm notation, {bars} {}, a line for each layer: {}. Attacks as in the grid.{told}{space}{cut}",
         if bars == 1 { "bar" } else { "bars" },
         staves.join(", ")
     )
@@ -208,7 +208,7 @@ fn told(piece: &Piece<'_>, lines: &[Line<'_>], writing: &Writing) -> String {
         let names: Vec<&str> = layers.map(|(layer, _)| layer.name.as_str()).collect();
         let mut what = Vec::new();
         what.extend(text.groups.then_some("the lengths of the groups in cells"));
-        what.extend(text.has_landings().then_some("where attacks land"));
+        what.extend(text.has_landings().then_some("landings"));
         if !names.is_empty() {
             told.push(format!(" {side} the notes of {}: {}.", names.join(", "), what.join(" and ")));
         }

@@ -60,20 +60,20 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         let ask = PictureOptions { width: WIDTH, id: format!("notation{}", s + 1), ..PictureOptions::default() };
         match engraving::layout(&part, &handout.writing, &ask) {
             Ok(picture) => out.push(Block::Picture(format!("notation{}", s + 1), Box::new(picture))),
-            Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
+            Err(refused) => out.push(Block::Small(format!("It cannot be notated: {refused}."))),
         }
         if usize::from(groove.sections()[s].bars) <= BOXED && !groove.layers().is_empty() {
             out.extend(boxed(piece, s).into_iter().map(Block::Lines));
         }
     }
     if report.attacks.is_empty() {
-        out.push(Block::Text("There is no attack, so there is nothing to hear.".into()));
+        out.push(Block::Text("There are no attacks.".into()));
         return out;
     }
 
     out.push(Block::Heading("Why it is hard"));
     if report.findings.is_empty() {
-        out.push(Block::Text("Nothing was found that makes it hard.".into()));
+        out.push(Block::Text("No reason was found.".into()));
     }
     let reason = |f: &crate::analysis::Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
@@ -94,7 +94,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
          a pulse of this tempo is kept; sounded, less for every pulse on which nothing sounds; kept, less for every change of tempo."
             .into(),
     ));
-    out.push(Block::Text(format!("First by playing speed: {}.", describe::turns(groove, report))));
+    out.push(Block::Text(format!("First choice by playing speed: {}.", describe::turns(groove, report))));
     drawn(&mut out, piece, PictureKind::Streams, "streams");
     let told = describe::told_streams(report);
     let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
@@ -110,10 +110,10 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
             vec![(k + 1).to_string(), ladder::tempo(groove, *speed), note]
         };
         let rows = handout.ladder.iter().zip(notes).enumerate().map(step).collect();
-        out.push(Block::Table(vec!["step", "tempo", "what is heard first"], rows));
+        out.push(Block::Table(vec!["step", "tempo", "most likely hearing"], rows));
     }
     if !handout.takes.is_empty() {
-        out.push(Block::Heading("To hear"));
+        out.push(Block::Heading("Listen"));
         out.extend(handout.takes.iter().map(Block::Sound));
     }
     out.push(Block::Heading("What to do with it"));

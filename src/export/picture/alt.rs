@@ -57,9 +57,9 @@ fn grid(piece: &Piece<'_>) -> String {
         }
     }
     match &pulses(piece)[..] {
-        [] => text.push_str(" Beneath, the written beat."),
+        [] => text.push_str(" Below, the written beat."),
         names => {
-            let _ = write!(text, " Beneath, in the same columns, the written beat and {}.", names.join(", "));
+            let _ = write!(text, " Below, in the same columns, the written beat and {}.", names.join(", "));
             for (index, h) in strip::chosen(piece) {
                 let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, describe::lands(h));
             }
@@ -107,7 +107,7 @@ fn landing(piece: &Piece<'_>) -> String {
         }
     };
     let text: String = landings::blocks(piece).into_iter().map(block).collect();
-    format!("Bars of how many attacks land where.{text}")
+    format!("Bar chart of the number of attacks per landing.{text}")
 }
 
 /// With its first letter large.

@@ -148,7 +148,7 @@ impl Drawing {
                 self.defs(&mut svg);
             } else {
                 let (name, number) = (format!("{title}, part {} of {count}", k + 1), format!("p{}", k + 1));
-                self.head(&mut svg, &number, (top, end - top), &name, "It is described in its first part.");
+                self.head(&mut svg, &number, (top, end - top), &name, "See the description of the first part.");
             }
             self.paper(&mut svg, (top, end - top));
             for (class, items) in &part.classes {

@@ -59,8 +59,8 @@ pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
     let focus: Vec<&str> =
         piece.report.focus.iter().filter_map(|l| piece.groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
     let of = match focus[..] {
-        [] => "There is no attack.".to_owned(),
-        _ => format!("Attacks of {}, whole groove, every time through counted: {}", focus.join(" + "), blocks[0].total),
+        [] => "No attacks.".to_owned(),
+        _ => format!("Attacks of {}, whole groove, all passes: {}", focus.join(" + "), blocks[0].total),
     };
     let room = page.right - page.left;
     canvas.text(StyleClass::Faint, Anchor::Start, page.left, page.top + 10.0, 10.0, &font::fitted(&of, 10.0, room));

@@ -152,9 +152,9 @@ fn title(piece: &Piece<'_>, kind: PictureKind) -> String {
     let section = piece.section.filter(|_| piece.groove.sections().len() > 1 && kind != PictureKind::Landings);
     let section = section.and_then(|s| piece.groove.sections().get(s)).map(|s| format!(", section {}", s.name));
     let what = match kind {
-        PictureKind::Grid => "the grid",
-        PictureKind::Streams => "the streams",
-        PictureKind::Landings => "where the attacks land",
+        PictureKind::Grid => "grid",
+        PictureKind::Streams => "streams",
+        PictureKind::Landings => "landings",
     };
     format!("{}: {what}{}", piece.groove.title(), section.unwrap_or_default())
 }

@@ -61,11 +61,11 @@ pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
     y += 18.0;
     let x = page.left + 6.0;
     grid::pin(canvas, 0, true, x, y - 3.0);
-    let words = "within 20 ms of the written beat, joined to it";
+    let words = "within 20 ms of the written beat";
     canvas.text(StyleClass::Text, Anchor::Start, x + 10.0, y, 9.0, words);
     let x = x + 10.0 + font::width(words, 9.0) + 20.0;
     grid::pin(canvas, 0, false, x, y - 3.0);
-    canvas.text(StyleClass::Text, Anchor::Start, x + 10.0, y, 9.0, "away from it");
+    canvas.text(StyleClass::Text, Anchor::Start, x + 10.0, y, 9.0, "further away");
     (y + 14.0, shown)
 }
 

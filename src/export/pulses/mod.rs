@@ -52,7 +52,7 @@ pub(super) fn marks(piece: &Piece<'_>) -> Vec<Marked> {
 pub fn left_out(piece: &Piece<'_>) -> Vec<String> {
     let out = chosen(piece).filter_map(|(index, h)| {
         let why = places(piece, h).err()?;
-        Some(format!("hearing {} ({}) cannot be written in notes exactly and is left out: {why}", index + 1, h.kind))
+        Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))
     });
     out.collect()
 }
@@ -79,7 +79,7 @@ fn places(piece: &Piece<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'stat
         if same {
             Ok(passes.pop().unwrap_or_default())
         } else {
-            Err("its pulses fall elsewhere from one time through a section to the next")
+            Err("its pulses fall on different places in different passes through a section")
         }
     };
     passes.into_iter().map(once).collect()

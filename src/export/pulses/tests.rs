@@ -23,8 +23,8 @@ proptest! {
             let (marks, told) = (marks(&piece), left_out(&piece));
             prop_assert_eq!(marks.len() + told.len(), 1);
             let Some(mark) = marks.first() else {
-                let number = format!("hearing {} (", index + 1);
-                prop_assert!(told[0].starts_with(&number) && told[0].contains(" is left out: "), "{}", told[0]);
+                let number = format!("skipped hearing {} (", index + 1);
+                prop_assert!(told[0].starts_with(&number) && told[0].contains("cannot be notated exactly: "), "{}", told[0]);
                 // The beat is always written.
                 prop_assert!(report.hearings[index].kind != Kind::Written);
                 continue;

@@ -17,7 +17,7 @@ pub use document::{Instrument, Measure, Note, Part, ScoreDocument};
 use crate::import::Imported;
 use crate::import::assemble;
 use crate::notation::FormatError;
-use crate::rhythm::Time;
+use crate::rhythm::{Time, expected};
 use dom::{Children, Element, error_at};
 use warnings::Warnings;
 
@@ -67,10 +67,10 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         "score-partwise" => false,
         "score-timewise" => true,
         other => {
-            return Err(error_at(root, format!("found <{other}>, expected <score-partwise> or <score-timewise>")));
+            return Err(error_at(root, expected("<score-partwise> or <score-timewise>", format!("<{other}>"))));
         }
     };
-    let list = root.child("part-list").ok_or_else(|| error_at(root, "a score without <part-list>"))?;
+    let list = root.child("part-list").ok_or_else(|| error_at(root, expected("a <part-list>", "none")))?;
     let title = root
         .child("work")
         .and_then(|w| w.child_text("work-title"))
@@ -84,7 +84,7 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         ..ScoreDocument::default()
     };
     if let Some(head) = list.all("score-part").nth(PARTS) {
-        return Err(error_at(head, format!("found more than {PARTS} parts")));
+        return Err(error_at(head, expected(format!("at most {PARTS} parts"), "more")));
     }
     for (index, head) in list.all("score-part").enumerate() {
         let id = head.attribute("id");
@@ -95,7 +95,7 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
             own(root, id, index).into_iter().flat_map(|p| p.all("measure")).collect()
         };
         if measures.len() > MEASURES {
-            return Err(error_at(head, format!("found {} measures in a part, more than {MEASURES}", measures.len())));
+            return Err(error_at(head, expected(format!("at most {MEASURES} measures in a part"), measures.len())));
         }
         part::read(warnings, &mut part, &mut written.measures, &measures)?;
         written.parts.push(part);
@@ -107,7 +107,7 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         }
     }
     if written.measures.is_empty() {
-        return Err(error_at(root, "a score without measures"));
+        return Err(error_at(root, expected("at least one measure", "none")));
     }
     // An empty measure is as long as its meter's bar.
     let mut bar = Time::WHOLE;

@@ -8,7 +8,7 @@ use crate::notation::FormatError;
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
 use crate::rhythm::bounds::{BARS, NAME};
-use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice};
+use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
 use std::collections::BTreeMap;
 
 /// Most notes, every repeat written out.
@@ -24,7 +24,7 @@ struct Played {
 }
 
 fn too_long() -> FormatError {
-    FormatError::new("", "found times whose sum cannot be held exactly")
+    FormatError::new("", "the sum of the times does not fit a 64-bit fraction")
 }
 
 /// The draft of a document.
@@ -51,7 +51,7 @@ pub(super) fn draft(written: &ScoreDocument, warnings: &mut Warnings) -> Result<
         let own = own_swing(&draft.bars, &played, swing);
         let found = tracks(part);
         if draft.tracks.len() + found.len() > TRACKS {
-            let message = format!("found more than {TRACKS} voices and instruments");
+            let message = expected(format!("at most {TRACKS} voices and instruments"), "more");
             return Err(FormatError::new(format!("part '{}'", part.name), message));
         }
         for (mut track, notes) in found {
@@ -59,7 +59,7 @@ pub(super) fn draft(written: &ScoreDocument, warnings: &mut Warnings) -> Result<
             track.notes = sounding(notes, &played, swing)?;
             count += track.notes.len();
             if count > NOTES {
-                let message = format!("found more than {NOTES} notes when repeats are written out");
+                let message = expected(format!("at most {NOTES} notes with repeats written out"), "more");
                 return Err(FormatError::new(format!("part '{}'", part.name), message));
             }
             draft.tracks.push(track);
@@ -149,15 +149,15 @@ fn bars(
     let bars: Vec<DraftBar> = bars.collect();
     if let Some(first) = odd.first() {
         let message = match odd.len() {
-            1 => "is not as long as its meter's bar (a pickup or the like); it keeps its length".to_owned(),
+            1 => "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length".to_owned(),
             n => format!(
-                "{n} measures, this the first, are not as long as their meter's bar (pickups and the like); they keep their length"
+                "{n} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length"
             ),
         };
         warnings.add(format!("measure {}", written.measures[*first].number), message);
     }
     if bars.len() > 64 * BARS.greatest as usize {
-        return Err(FormatError::new("", format!("found {} measures, more than a groove can hold", bars.len())));
+        return Err(FormatError::new("", expected(format!("at most {} measures", 64 * BARS.greatest), bars.len())));
     }
     Ok(bars)
 }

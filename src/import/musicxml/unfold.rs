@@ -2,6 +2,7 @@
 
 use super::document::Measure;
 use crate::notation::FormatError;
+use crate::rhythm::expected;
 
 /// Most measures played.
 const MOST: usize = 65_536;
@@ -23,7 +24,7 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
         if order.len() > MOST {
             return Err(FormatError::new(
                 format!("measure {}", measure.number),
-                format!("more than {MOST} measures when repeats are written out"),
+                expected(format!("at most {MOST} measures with repeats written out"), "more"),
             ));
         }
         let times = match measure.backward {

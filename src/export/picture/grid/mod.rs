@@ -65,7 +65,7 @@ pub(super) fn body(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
     let mut seen = LegendUse::default();
     let wanted = sections(piece);
     if groove.layers().is_empty() {
-        canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "There is no layer.");
+        canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "No layers.");
         y += 24.0;
     }
     'sections: for &s in &wanted {
