@@ -1,5 +1,8 @@
 //! The editor: `update` turns events into a new state and effects, `view` draws the state. Only `shell` within it touches
 //! threads, the disk, the terminal or the sound device; the rest must not know them.
+//!
+//! A row of the table of commands gives a key its action, the help its line, the searched list its entry and the manual its table. Slow
+//! work goes to workers behind slots that keep the newest request; taps go through a channel, because every tap counts.
 
 mod action;
 mod commands;

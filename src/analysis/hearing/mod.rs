@@ -1,4 +1,9 @@
 //! Hearings: the pulses under which a listener may take some attacks, with their fit. It must not know how they are shown.
+//!
+//! Every hearing starts as a candidate (pulses in seconds, stretches), and one function fits and scores all candidates. `grid` has the
+//! written beat, its relatives and pulses of whole cells; `steady` has pulses off the grid (Fourier transform, least squares); `changing`
+//! finds the cheapest cut into stretches. `speeds` ranks them at every speed from 20% to 200% and decides what a report keeps, so a
+//! hearing has one number everywhere.
 
 mod changing;
 mod grid;
