@@ -1,7 +1,7 @@
 //! The words of the command line. It must not know what is done with them.
 
 use super::{pulse, takes};
-use crate::export::annotations::{self, Text, Writing};
+use crate::export::annotations::{self, NotationOptions, Text};
 use crate::export::formats;
 use crate::notation::Beaming;
 use crate::sound::Click;
@@ -256,9 +256,9 @@ pub(super) struct Notes {
 }
 
 impl Notes {
-    pub(super) fn writing(&self) -> Writing {
-        let usual = Writing::default();
-        Writing {
+    pub(super) fn writing(&self) -> NotationOptions {
+        let usual = NotationOptions::default();
+        NotationOptions {
             beams: self.beams.unwrap_or(usual.beams),
             over: self.over.clone().unwrap_or(usual.over),
             under: self.under.clone().unwrap_or(usual.under),

@@ -3,9 +3,9 @@
 use super::explain::on_all_cores;
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::{self, Ask};
-use crate::export::formats::{self, Wish};
+use crate::export::formats::{self, FormatOptions};
 use crate::export::picture::PictureKind;
-use crate::export::{Piece, left_out};
+use crate::export::{ExportInput, left_out};
 use crate::store;
 use std::collections::HashMap;
 use std::io::{self, Write};
@@ -172,11 +172,11 @@ fn made(ask: &args::Export, path: &Path, limits: analysis::Limits) -> Result<Vec
     let picture = ask.picture.unwrap_or(USUAL);
     let notes = ask.format.is_notes(picture);
     if hearings.is_empty() && !notes && ask.format.name != "midi" {
-        hearings = formats::usual(&report);
+        hearings = formats::default_hearings(&report);
     }
     let (theme, width) = (ask.theme.unwrap_or_default(), ask.width.unwrap_or(WIDTH));
-    let wish = Wish { picture, theme, width, scale: ask.scale, writing: ask.notes.writing(), limits };
-    let piece = Piece { groove: &groove, report: &report, hearings, section };
+    let wish = FormatOptions { picture, theme, width, scale: ask.scale, writing: ask.notes.writing(), limits };
+    let piece = ExportInput { groove: &groove, report: &report, hearings, section };
     for words in if notes { left_out(&piece) } else { Vec::new() } {
         writeln!(io::stderr().lock(), "{}: {words}", path.display())?;
     }

@@ -62,7 +62,7 @@ fn one(ask: &args::Sheets, path: &Path, target: &Path, rate: SampleRate) -> Resu
         heard.hearing("--hearing", *number).map_err(|words| Failure::new(Exit::Usage, words))?;
     }
     let hearings = match &ask.hearing[..] {
-        [] => formats::usual(&heard.report),
+        [] => formats::default_hearings(&heard.report),
         numbers => numbers.iter().map(|n| n - 1).collect(),
     };
     let sound = match ask.sound.as_str() {

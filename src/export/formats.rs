@@ -1,11 +1,10 @@
-//! The formats grooves are put into and made from, as tables: the command line and the editor offer the same. It must not know
-//! paths, nor what the formats are made of.
+//! The formats grooves are put into and made from, as tables: the command line and the editor offer the same.
 
-use super::annotations::Writing;
+use super::annotations::NotationOptions;
 use super::engraving::notation;
 use super::handout::{self, Handout};
 use super::picture::{self, Picture, PictureKind, Theme};
-use super::{Piece, midi, musicxml};
+use super::{ExportInput, midi, musicxml};
 use crate::analysis;
 use crate::describe::plain;
 use crate::notation::FormatError;
@@ -23,7 +22,7 @@ pub struct Format {
     /// Whether it is a picture, of which there are several.
     pub drawn: bool,
     /// Makes a file's bytes.
-    pub make: fn(&Piece<'_>, &Wish) -> Result<Vec<u8>, FormatError>,
+    pub make: fn(&ExportInput<'_>, &FormatOptions) -> Result<Vec<u8>, FormatError>,
 }
 
 impl Format {
@@ -35,7 +34,7 @@ impl Format {
 
 /// What else a format may be asked for.
 #[derive(Debug, Clone)]
-pub struct Wish {
+pub struct FormatOptions {
     /// Which picture; `None` is notation.
     pub picture: Option<PictureKind>,
     /// Where a picture is looked at.
@@ -45,7 +44,7 @@ pub struct Wish {
     /// Pixels of a PNG to a CSS pixel; the usual ones if `None`.
     pub scale: Option<f32>,
     /// How notation is written.
-    pub writing: Writing,
+    pub writing: NotationOptions,
     /// The limits the report was made with.
     pub limits: analysis::Limits,
 }
@@ -159,7 +158,7 @@ pub fn theme_of(words: &str) -> Result<Theme, String> {
     }
 }
 
-fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, FormatError> {
+fn drawn(piece: &ExportInput<'_>, wish: &FormatOptions) -> Result<Picture, FormatError> {
     let ask = picture::PictureOptions { theme: wish.theme, width: wish.width, ..picture::PictureOptions::default() };
     match wish.picture {
         Some(kind) => Ok(picture::picture(piece, &picture::PictureOptions { kind, ..ask })),
@@ -168,14 +167,14 @@ fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, FormatError> {
 }
 
 /// A handout with the usual ladder, from half the tempo up, and no sound.
-pub fn sheet(piece: Piece<'_>, limits: analysis::Limits, writing: Writing) -> Handout<'_> {
+pub fn sheet(piece: ExportInput<'_>, limits: analysis::Limits, writing: NotationOptions) -> Handout<'_> {
     let step = |percent| Fraction::new(percent, 100);
     let ladder = (50..=100).step_by(10).filter_map(step).collect();
     Handout { piece, limits, ladder, writing, takes: Vec::new(), stem: "groove".into() }
 }
 
 /// The hearings that are drawn where none was asked for: the rival of the written beat, and the best besides.
-pub fn usual(report: &analysis::Report) -> Vec<usize> {
+pub fn default_hearings(report: &analysis::Report) -> Vec<usize> {
     let rival = report.rival();
     let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != analysis::Kind::Written;
     rival.into_iter().chain((0..report.hearings.len()).filter(other).take(1)).collect()

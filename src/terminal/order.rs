@@ -3,7 +3,7 @@
 
 use super::playback::request::Playing;
 use crate::analysis::{Hearing, Kind, Limits};
-use crate::describe::notes::Writing;
+use crate::describe::notes::NotationOptions;
 use crate::rhythm::{Fraction, Groove};
 use std::sync::Arc;
 
@@ -74,7 +74,7 @@ pub enum What {
         look: Look,
     },
     /// A handout of this name, its notation written so.
-    Handout(String, Writing),
+    Handout(String, NotationOptions),
     /// What is heard, once.
     Sound(Box<Playing>, Length),
     /// Takes back to back.
@@ -118,12 +118,12 @@ pub struct Look {
     /// Pixels of a PNG to one of those, 0.1 to 8; the usual ones if `None`.
     pub scale: Option<f32>,
     /// How notation is written, also in scores and handouts.
-    pub writing: Writing,
+    pub writing: NotationOptions,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { screen: false, width: 1000.0, scale: None, writing: Writing::default() }
+        Self { screen: false, width: 1000.0, scale: None, writing: NotationOptions::default() }
     }
 }
 

@@ -1,9 +1,9 @@
-//! What a handout says, block by block. It must not know HTML or Markdown.
+//! What a handout says, block by block.
 
 use super::{Handout, Take, practice, terms};
 use crate::analysis::Hearing;
 use crate::describe::{self, ladder, plain};
-use crate::export::Piece;
+use crate::export::ExportInput;
 use crate::export::engraving;
 use crate::export::picture::{self, Layout, PictureKind, PictureOptions};
 use crate::rhythm::{Fraction, Region, print_note_value};
@@ -55,7 +55,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     out.push(Block::Numbered(lines));
     for s in sections(piece) {
-        let part = Piece { section: Some(s), ..piece.clone() };
+        let part = ExportInput { section: Some(s), ..piece.clone() };
         drawn(&mut out, &part, PictureKind::Grid, &format!("grid{}", s + 1));
         let ask = PictureOptions { width: WIDTH, id: format!("notation{}", s + 1), ..PictureOptions::default() };
         match engraving::layout(&part, &handout.writing, &ask) {
@@ -126,12 +126,12 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     out
 }
 
-fn sections(piece: &Piece<'_>) -> Vec<usize> {
+fn sections(piece: &ExportInput<'_>) -> Vec<usize> {
     let all = 0..piece.groove.sections().len();
     all.filter(|s| piece.section.is_none_or(|wanted| wanted == *s)).collect()
 }
 
-fn section(piece: &Piece<'_>, s: usize) -> String {
+fn section(piece: &ExportInput<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
     let bars = describe::bars(section.bars);
@@ -141,7 +141,7 @@ fn section(piece: &Piece<'_>, s: usize) -> String {
 }
 
 /// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
-fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
+fn boxed(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
     let (groove, whole) = (piece.groove, plain::whole(piece.groove, s));
     let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
     let of = |from: usize, to: usize| {
@@ -158,13 +158,13 @@ fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
     best.unwrap_or_else(|| blocks(1))
 }
 
-fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: PictureKind, id: &str) {
+fn drawn(out: &mut Vec<Block<'_>>, piece: &ExportInput<'_>, kind: PictureKind, id: &str) {
     let picture =
         picture::layout(piece, &PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() });
     out.push(Block::Picture(id.to_owned(), Box::new(picture)));
 }
 
-fn hearing(piece: &Piece<'_>, index: usize, h: &Hearing) -> Vec<String> {
+fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {
     let p = h.parts;
     let part = |x: f64| format!("{x:.2}");
     vec![

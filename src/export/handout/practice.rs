@@ -1,4 +1,4 @@
-//! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
+//! What a student does with a handout: a few lines made of the groove's own figures.
 
 use super::Handout;
 use crate::analysis::{Hearing, Kind, SectionReport, limits};

@@ -1,4 +1,4 @@
-//! What the words of a page mean that a student may not know: those that stand on it, and no others. It must not know HTML or Markdown.
+//! What the words of a page mean that a student may not know: those that stand on it, and no others.
 
 use super::content::Block;
 

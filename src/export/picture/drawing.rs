@@ -1,5 +1,5 @@
 //! What is drawn, shape by shape, and that as SVG: one path for everything of one class, so that thousands of cells stay a small
-//! file. It must not know what the shapes mean.
+//! file.
 
 use super::canvas::{escaped, number};
 use super::symbol::{Point, Symbol, line, put};

@@ -1,4 +1,4 @@
-//! The forms of landings, and what the marks of a grid mean: those that are in the picture and no others. It must not know where they stand in it.
+//! The forms of landings, and what the marks of a grid mean: those that are in the picture and no others.
 
 use super::PageLayout;
 use super::canvas::{Anchor, Canvas, Shape};

@@ -1,11 +1,10 @@
-//! The streams: the written beat and the pulses of hearings as lines of marks against time, and where they meet. It must not know
-//! layers or cells.
+//! The streams: the written beat and the pulses of hearings as lines of marks against time, and where they meet.
 
 use super::canvas::{Anchor, Canvas};
 use super::strip::{self, Strip};
 use super::theme::StyleClass;
 use super::{DrawingSummary, PageLayout, font, grid, sections};
-use crate::export::Piece;
+use crate::export::ExportInput;
 
 const NAMES: f32 = 150.0;
 const ROW: f32 = 26.0;
@@ -16,7 +15,7 @@ const WIDEST: f64 = 160.0;
 /// Most lines of the picture.
 const MOST_LINES: usize = 8;
 
-pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
+pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
     let clock = &piece.report.clock;
     let beats = strip::beats(piece);
     let strips = strip::hearings(piece, &beats);
@@ -71,7 +70,7 @@ pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
 
 #[allow(clippy::too_many_arguments, reason = "one line needs all that is drawn in it")]
 fn line(
-    piece: &Piece<'_>,
+    piece: &ExportInput<'_>,
     canvas: &mut Canvas,
     page: PageLayout,
     beats: &[f64],

@@ -1,4 +1,4 @@
-//! Tests of the assembly: what sounds comes back, and what cannot is named. They must not know formats.
+//! Tests of the assembly: what sounds comes back, and what cannot is named.
 
 use super::*;
 use crate::import::draft::DraftBar;

@@ -1,4 +1,4 @@
-//! Notes of one track to layers: no two at once in one, every onset on its cell. It must not know formats.
+//! Notes of one track to layers: no two at once in one, every onset on its cell.
 
 use super::bars::{Bars, Run};
 use super::grid::{self, Points, Tolerance};

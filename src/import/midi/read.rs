@@ -1,16 +1,16 @@
-//! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks. It must not know grooves.
+//! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks.
 
-use super::{LIMIT, MOST_NOTES};
+use super::{LIMIT, MAX_NOTES};
 use crate::import::ImportWarning;
 use crate::notation::general_midi;
-use crate::notation::teeter_meta::{self, Own};
+use crate::notation::teeter_meta::{self, MetaEvent};
 use crate::notation::{FormatError, count};
 use crate::rhythm::{Fraction, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
 /// Most tracks and channels with notes that are kept apart.
-const MOST_PARTS: usize = 1024;
+const MAX_PARTS: usize = 1024;
 
 /// A note in ticks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,7 +29,7 @@ pub(super) struct RawPart {
     pub(super) track: usize,
     pub(super) channel: u8,
     pub(super) name: String,
-    pub(super) own: Option<Own>,
+    pub(super) own: Option<MetaEvent>,
     pub(super) program: Option<u8>,
     pub(super) volume: Option<u8>,
     pub(super) pan: Option<u8>,
@@ -53,7 +53,7 @@ pub(super) struct Song {
     pub(super) tempos: BTreeMap<u64, u32>,
     pub(super) markers: BTreeMap<u64, String>,
     /// Sections as a file of ours tells them, by tick.
-    pub(super) sections: BTreeMap<u64, Own>,
+    pub(super) sections: BTreeMap<u64, MetaEvent>,
     /// The last tick of all tracks.
     pub(super) end: u64,
     pub(super) parts: Vec<RawPart>,
@@ -68,7 +68,7 @@ fn byte(at: usize) -> String {
 ///
 /// # Errors
 /// [`FormatError`] for what is no Standard MIDI File of format 0 or 1, for a truncated one, and for one beyond [`LIMIT`] bytes or
-/// [`MOST_NOTES`] notes, with the byte, or the track and the tick.
+/// [`MAX_NOTES`] notes, with the byte, or the track and the tick.
 pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     if bytes.len() as u64 > LIMIT {
         let message = expected(format!("at most {LIMIT} bytes"), bytes.len());
@@ -193,7 +193,7 @@ struct Reader<'a> {
     number: usize,
     song: &'a mut Song,
     name: String,
-    own: Option<Own>,
+    own: Option<MetaEvent>,
     parts: HashMap<u8, RawPart>,
     /// Notes that sound, by channel and key, the first begun first.
     open: HashMap<(u8, u8), VecDeque<usize>>,
@@ -262,9 +262,9 @@ impl Reader<'_> {
                 text(message).replace('\n', " ").trim().clone_into(&mut self.name);
             }
             MetaMessage::Text(message) => match teeter_meta::parse(&text(message)) {
-                Some(Own::File { exact }) => self.song.ours = Some(exact),
-                Some(Own::Note(note)) => self.song.note = note,
-                Some(section @ Own::Section { .. }) => drop(self.song.sections.insert(now, section)),
+                Some(MetaEvent::File { exact }) => self.song.ours = Some(exact),
+                Some(MetaEvent::Note(note)) => self.song.note = note,
+                Some(section @ MetaEvent::Section { .. }) => drop(self.song.sections.insert(now, section)),
                 Some(own) => self.own = Some(own),
                 None => {}
             },
@@ -281,9 +281,9 @@ impl Reader<'_> {
         match message {
             MidiMessage::NoteOn { key, vel } if vel > 0 => {
                 self.count += 1;
-                if self.count > MOST_NOTES {
+                if self.count > MAX_NOTES {
                     let place = format!("track {}, tick {now}", self.number);
-                    return Err(FormatError::new(place, expected(format!("at most {MOST_NOTES} notes"), "more")));
+                    return Err(FormatError::new(place, expected(format!("at most {MAX_NOTES} notes"), "more")));
                 }
                 let note =
                     RawNote { start: now, end: u64::MAX, key: key.as_int(), velocity: vel.as_int(), release: 64 };
@@ -360,11 +360,11 @@ impl Reader<'_> {
                 (name, true) => format!("{name}, channel {}", part.channel + 1),
             };
             part.own.clone_from(&self.own);
-            if song.parts.len() < MOST_PARTS {
+            if song.parts.len() < MAX_PARTS {
                 song.parts.push(part);
             } else {
                 let message = format!(
-                    "more than {MOST_PARTS} tracks and channels with notes; {} left out",
+                    "more than {MAX_PARTS} tracks and channels with notes; {} left out",
                     count(part.notes.len(), "note")
                 );
                 song.warnings.push(ImportWarning { place: place.clone(), message });

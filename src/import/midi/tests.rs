@@ -1,10 +1,10 @@
-//! Tests of MIDI out and in. They must not know paths.
+//! Tests of MIDI out and in.
 
 mod played;
 
 use super::*;
 use crate::analysis::{self, Ask, Report};
-use crate::export::{Piece, midi};
+use crate::export::{ExportInput, midi};
 use crate::import::Imported;
 use crate::notation::{TimedNote, passes, timed_notes};
 use crate::rhythm::{
@@ -14,7 +14,7 @@ use proptest::prelude::*;
 
 fn out(groove: &Groove) -> Vec<u8> {
     let report = Report::default();
-    midi::export(&Piece { groove, report: &report, hearings: vec![], section: None }).expect("a file")
+    midi::export(&ExportInput { groove, report: &report, hearings: vec![], section: None }).expect("a file")
 }
 
 fn back(bytes: &[u8]) -> Imported {
@@ -138,12 +138,12 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
         cell += cells;
     }
     let report = analysis::report(&groove, &Ask::default());
-    let piece = Piece { groove: &groove, report: &report, hearings: vec![0], section: None };
+    let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0], section: None };
     let song = read::read(&midi::export(&piece).expect("a file")).expect("read");
     let clicks = song.parts.last().expect("a track");
     assert_eq!(
         (clicks.own.as_ref(), clicks.notes.len()),
-        (Some(&crate::notation::teeter_meta::Own::Click), report.hearings[0].pulses.len())
+        (Some(&crate::notation::teeter_meta::MetaEvent::Click), report.hearings[0].pulses.len())
     );
     // A quarter at 150 lasts 400 ms: half a tick of 480 is 0.4 ms.
     for (note, seconds) in clicks.notes.iter().zip(&report.hearings[0].pulses) {

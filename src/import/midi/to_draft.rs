@@ -1,4 +1,4 @@
-//! What a MIDI file holds to a groove: bars, tempos, layers. It must not know bytes.
+//! What a MIDI file holds to a groove: bars, tempos, layers.
 
 use super::super::assemble::{Rounding, assemble, fit};
 use super::TOLERANCE_MS;
@@ -7,7 +7,7 @@ use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
 use crate::import::{ImportWarning, Imported};
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
-use crate::notation::teeter_meta::Own;
+use crate::notation::teeter_meta::MetaEvent;
 use crate::notation::{FormatError, count};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, TEMPO};
 use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
@@ -92,7 +92,7 @@ fn meters(song: &Song, warnings: &mut Vec<ImportWarning>) -> BTreeMap<u64, (Mete
         }
     }
     for (tick, own) in &song.sections {
-        if let Own::Section { meter, swing, .. } = own {
+        if let MetaEvent::Section { meter, swing, .. } = own {
             all.insert(*tick, (meter.clone(), *swing));
         }
     }
@@ -198,7 +198,7 @@ impl Tempos {
             changes.extend(known.filter_map(|(tick, us)| Some((clock.at(*tick)?, *us))));
         }
         let own = song.sections.iter().filter_map(|(tick, own)| match own {
-            Own::Section { tempo, .. } => Some((clock.at(*tick)?, *tempo)),
+            MetaEvent::Section { tempo, .. } => Some((clock.at(*tick)?, *tempo)),
             _ => None,
         });
         Self { changes, own: own.collect(), next: 0, within: 0, first: 0, clamped: 0, last: None }
@@ -294,11 +294,11 @@ fn tracks(
     let mut all = Vec::new();
     for part in &song.parts {
         match &part.own {
-            Some(Own::Click) => {
+            Some(MetaEvent::Click) => {
                 let message = format!("skipped '{}': the clicks of a hearing, not part of the groove", part.name);
                 warnings.push(ImportWarning { place: format!("track {}", part.track), message });
             }
-            Some(Own::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
+            Some(MetaEvent::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
                 let has_pitch = part.channel != general_midi::PERCUSSION && voice.is_pitched();
                 let attack = |n: &RawNote| Attack {
                     accent: general_midi::accent(n.velocity),

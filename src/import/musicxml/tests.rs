@@ -1,9 +1,9 @@
-//! Scores out and in again, and wrong ones. They must not know files or other libraries.
+//! Scores out and in again, and wrong ones.
 
 use super::*;
 use crate::analysis::{Ask, report};
-use crate::export::Piece;
-use crate::export::annotations::{Text, Writing};
+use crate::export::ExportInput;
+use crate::export::annotations::{NotationOptions, Text};
 use crate::export::musicxml::{write, write_mxl};
 use crate::rhythm::tests::grooves;
 use crate::rhythm::{Accent, Attack, Edit, Groove, Meter, Pitch, Swing, Time, Voice};
@@ -12,8 +12,8 @@ use std::io::Write as _;
 
 fn exported(groove: &Groove) -> Vec<u8> {
     let report = report(groove, &Ask::default());
-    let piece = Piece { groove, report: &report, hearings: Vec::new(), section: None };
-    write(&piece, &Writing::default()).expect("a score")
+    let piece = ExportInput { groove, report: &report, hearings: Vec::new(), section: None };
+    write(&piece, &NotationOptions::default()).expect("a score")
 }
 
 /// What of a groove must come back: names, meters, tempos, and every attack with its time, length, accent and sounding pitch.
@@ -104,10 +104,10 @@ fn text_and_pulses_stand_where_they_are_asked_for() {
     let g = crate::notation::tests::groove("4/4", 4, "x--x--x---x-x---");
     let report = report(&g, &Ask::default());
     let beats = report.hearings.iter().position(|h| h.kind == crate::analysis::Kind::Relative(1, 2)).expect("halves");
-    let piece = Piece { groove: &g, report: &report, hearings: vec![beats], section: None };
+    let piece = ExportInput { groove: &g, report: &report, hearings: vec![beats], section: None };
     let text = |words: &str| Text::parse(words).expect("a text");
     let written = |over: &str, under: &str| {
-        let writing = Writing { over: text(over), under: text(under), ..Writing::default() };
+        let writing = NotationOptions { over: text(over), under: text(under), ..NotationOptions::default() };
         String::from_utf8(write(&piece, &writing).expect("a score")).expect("text")
     };
     let said = |document: &str, wanted: fn(&str) -> bool| {
@@ -152,8 +152,8 @@ fn packed_is_the_same_and_its_first_bytes_tell_what_it_is() {
             .expect("tempo");
     let g = Groove::blank(Meter::parse("3+2+2/8").expect("meter"), tempo, 2).expect("groove");
     let report = report(&g, &Ask::default());
-    let piece = Piece { groove: &g, report: &report, hearings: Vec::new(), section: None };
-    let packed = write_mxl(&piece, &Writing::default()).expect("packed");
+    let piece = ExportInput { groove: &g, report: &report, hearings: Vec::new(), section: None };
+    let packed = write_mxl(&piece, &NotationOptions::default()).expect("packed");
     assert_eq!(&packed[30..38], b"mimetype");
     assert_eq!(&packed[38..72], b"application/vnd.recordare.musicxml");
     assert_eq!(heard(&read(&packed).expect("read").groove), heard(&g));

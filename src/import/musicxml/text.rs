@@ -1,14 +1,14 @@
-//! From bytes to text: UTF-8, UTF-16 with its mark, ISO-8859-1 where that is declared. It must not know what the text says.
+//! From bytes to text: UTF-8, UTF-16 with its mark, ISO-8859-1 where that is declared.
 
 use crate::notation::FormatError;
 use crate::rhythm::expected;
 
 /// Most bytes of one document.
-pub(super) const MOST: usize = super::LIMIT as usize;
+pub(super) const MAX_BYTES: usize = super::LIMIT as usize;
 
 /// The document as text.
 pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
-    if bytes.len() > MOST {
+    if bytes.len() > MAX_BYTES {
         return Err(too_large());
     }
     let wide = |big: bool| {
@@ -44,11 +44,11 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
             }
         },
     };
-    if text.len() > MOST { Err(too_large()) } else { Ok(text) }
+    if text.len() > MAX_BYTES { Err(too_large()) } else { Ok(text) }
 }
 
 pub(super) fn too_large() -> FormatError {
-    FormatError::new("", expected(format!("a document of at most {} MB", MOST >> 20), "a larger one"))
+    FormatError::new("", expected(format!("a document of at most {} MB", MAX_BYTES >> 20), "a larger one"))
 }
 
 fn utf8(bytes: &[u8], before: usize) -> Result<String, FormatError> {

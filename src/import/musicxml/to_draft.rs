@@ -1,4 +1,4 @@
-//! From what is written to bars in playing order and tracks of sounding notes, ready for a grid. It must not know XML.
+//! From what is written to bars in playing order and tracks of sounding notes, ready for a grid.
 
 use super::document::{Instrument, Note, Part, ScoreDocument};
 use super::unfold::order;
@@ -12,9 +12,9 @@ use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, e
 use std::collections::BTreeMap;
 
 /// Most notes, every repeat written out.
-const NOTES: usize = 400_000;
+const MAX_NOTES: usize = 400_000;
 /// Most tracks, before those that sound at once in one come on further layers.
-const TRACKS: usize = 256;
+const MAX_TRACKS: usize = 256;
 
 /// A measure as it is played.
 struct Played {
@@ -50,16 +50,16 @@ pub(super) fn draft(written: &ScoreDocument, warnings: &mut Warnings) -> Result<
     for (part, swing) in written.parts.iter().zip(&swings) {
         let own = own_swing(&draft.bars, &played, swing);
         let found = tracks(part);
-        if draft.tracks.len() + found.len() > TRACKS {
-            let message = expected(format!("at most {TRACKS} voices and instruments"), "more");
+        if draft.tracks.len() + found.len() > MAX_TRACKS {
+            let message = expected(format!("at most {MAX_TRACKS} voices and instruments"), "more");
             return Err(FormatError::new(format!("part '{}'", part.name), message));
         }
         for (mut track, notes) in found {
             track.swing = own;
             track.notes = sounding(notes, &played, swing)?;
             count += track.notes.len();
-            if count > NOTES {
-                let message = expected(format!("at most {NOTES} notes with repeats written out"), "more");
+            if count > MAX_NOTES {
+                let message = expected(format!("at most {MAX_NOTES} notes with repeats written out"), "more");
                 return Err(FormatError::new(format!("part '{}'", part.name), message));
             }
             draft.tracks.push(track);
@@ -250,7 +250,7 @@ fn sounding(
     for (i, bar) in played.iter().enumerate() {
         let first = notes.partition_point(|n| n.measure < bar.measure);
         for note in notes[first..].iter().take_while(|n| n.measure == bar.measure) {
-            if all.len() > NOTES {
+            if all.len() > MAX_NOTES {
                 return Ok(all);
             }
             let start = bar.start.plus(note.at).ok_or_else(too_long)?;

@@ -2,9 +2,9 @@
 
 use super::takes::{self, Heard};
 use super::watch::Watch;
-use crate::export::annotations::Writing;
+use crate::export::annotations::NotationOptions;
 use crate::export::handout::{self, SIGN, Sound};
-use crate::export::{Piece, formats};
+use crate::export::{ExportInput, formats};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{Sequence, Take};
 use crate::sound::{SampleRate, UserSamples};
@@ -28,7 +28,7 @@ pub struct Sheet<'a> {
     /// The hearings that are drawn, as indices into the report.
     pub hearings: Vec<usize>,
     /// How its notation is written.
-    pub writing: Writing,
+    pub writing: NotationOptions,
     /// Whether it is Markdown with its pictures beside it, and not a page of HTML.
     pub markdown: bool,
     /// Where its takes sound.
@@ -55,7 +55,7 @@ pub struct Made {
 /// # Errors
 /// That of a sink that is called off, and a take that is longer than a WAV file can be.
 pub fn files(groove: &Groove, heard: &Heard, page: &str, ask: &Sheet<'_>, watch: &Watch) -> io::Result<Vec<Made>> {
-    let piece = Piece { groove, report: &heard.report, hearings: ask.hearings.clone(), section: None };
+    let piece = ExportInput { groove, report: &heard.report, hearings: ask.hearings.clone(), section: None };
     let mut sheet = formats::sheet(piece, heard.limits, ask.writing.clone());
     sheet.stem = handout::stem(&Path::new(page).file_stem().unwrap_or_default().to_string_lossy());
     let mut made: Vec<Made> = Vec::new();

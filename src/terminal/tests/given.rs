@@ -2,7 +2,7 @@
 //! know threads, files or the device.
 
 use super::*;
-use crate::describe::notes::{Beaming, Text, Writing};
+use crate::describe::notes::{Beaming, NotationOptions, Text};
 use crate::terminal::overlay::Overlay;
 use crate::terminal::{Arrived, Length, Look, Order, Ungiven, What};
 
@@ -51,7 +51,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(last(&state).starts_with("Write to: rope-A-notation.png"), "{}", last(&state));
     let made = order(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
-    let writing = Writing { beams: Beaming::Groups, under, ..Writing::default() };
+    let writing = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
     let look = Look { screen: true, width: 800.0, scale: Some(1.5), writing: writing.clone() };
     assert_eq!(made.what, What::Format { offer: "png-notation".into(), section: Some(0), look });
     assert_eq!(made.path, "a b.png");

@@ -1,4 +1,4 @@
-//! Tests of what players play: early and late notes go to the cells they mean. They must not know how grids are chosen.
+//! Tests of what players play: early and late notes go to the cells they mean.
 
 use super::{file, import_with, sounding, with_end};
 use crate::import::Imported;

@@ -1,4 +1,4 @@
-//! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines. It must not know notes.
+//! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines.
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;

@@ -1,4 +1,4 @@
-//! The notes of a part and the steps between them: lengths, places, keys, ties. It must not know what else a measure holds.
+//! The notes of a part and the steps between them: lengths, places, keys, ties.
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;
@@ -9,7 +9,7 @@ use crate::notation::Value;
 use crate::rhythm::{Fraction, Meter, Time, expected};
 
 /// Most places of a measure among which the one that a rounded step means is looked for.
-const CROWD: usize = 4096;
+const MAX_KNOWN_TIMES: usize = 4096;
 /// Whether sums of such times stay far within 64 bits.
 fn holds(t: Time) -> bool {
     t.denom() <= 1 << 40 && t.numer() <= 1 << 46
@@ -59,7 +59,7 @@ impl PartReader<'_> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
         let to = if back { self.now.minus(by) } else { self.now.plus(by) };
         let mut to = to.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?.max(Time::ZERO);
-        if self.rounded && self.known.len() < CROWD {
+        if self.rounded && self.known.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact places by less than a division or two.
             let slack = Fraction::whole(2)
                 .over(self.divisions)

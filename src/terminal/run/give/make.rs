@@ -7,9 +7,9 @@ use super::super::sounds::Sounds;
 use super::super::takes::{self, Heard, Wanted};
 use super::super::watch::Watch;
 use crate::analysis::{self, Ask, Report, Scope};
-use crate::export::annotations::Writing;
-use crate::export::formats::{self, PICTURES, Wish};
-use crate::export::{Piece, left_out, picture};
+use crate::export::annotations::NotationOptions;
+use crate::export::formats::{self, FormatOptions, PICTURES};
+use crate::export::{ExportInput, left_out, picture};
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{self, Sequence, Take, table};
 use crate::sound::{self, SampleRate, UserSamples};
@@ -128,10 +128,10 @@ fn formatted(order: &Order, offer: &str, section: Option<usize>, look: &Look) ->
     let (name, seen) = offer.split_once('-').unwrap_or((offer, PICTURES[0].0));
     let format = formats::format(name).map_err(failed)?;
     let report = report(order);
-    let piece = Piece { groove: &order.groove, report: &report, hearings: hearings(order, &report), section };
+    let piece = ExportInput { groove: &order.groove, report: &report, hearings: hearings(order, &report), section };
     let theme = if look.screen { picture::Theme::Screen } else { picture::Theme::Print };
     let picture = formats::picture_of(seen).map_err(failed)?;
-    let wish = Wish {
+    let wish = FormatOptions {
         picture,
         theme,
         width: look.width,
@@ -149,7 +149,13 @@ fn formatted(order: &Order, offer: &str, section: Option<usize>, look: &Look) ->
 }
 
 /// A handout into its folder, which is made if it is not there.
-fn sheet(order: &Order, offer: &str, writing: &Writing, rate: SampleRate, watch: &Watch) -> Result<String, Ungiven> {
+fn sheet(
+    order: &Order,
+    offer: &str,
+    writing: &NotationOptions,
+    rate: SampleRate,
+    watch: &Watch,
+) -> Result<String, Ungiven> {
     let unknown = || failed(format!("there is no handout '{offer}'"));
     let &(_, _, markdown, at) = PAGES.iter().find(|p| p.0 == offer).ok_or_else(unknown)?;
     let folder = Path::new(&order.path);

@@ -3,7 +3,7 @@
 use super::super::super::{Choice, Look, Mark, What};
 use super::*;
 use crate::analysis;
-use crate::describe::notes::Writing;
+use crate::describe::notes::NotationOptions;
 use crate::rhythm::{Groove, Meter, Tempo, Time, Voice};
 use std::path::Path;
 use std::{fs, io};
@@ -50,7 +50,7 @@ fn every_offer_is_made_and_says_what_it_is() {
     for (choice, offers) in of {
         for offer in offers {
             let what = if choice == Choice::Handout {
-                What::Handout(offer.name.clone(), Writing::default())
+                What::Handout(offer.name.clone(), NotationOptions::default())
             } else {
                 What::Format {
                     offer: offer.name.clone(),
@@ -120,7 +120,7 @@ fn called_off_work_leaves_nothing() {
     let folder = tempfile::tempdir().expect("a folder");
     let takes = What::Takes { times: 400, count_in: false, speed: Fraction::ONE };
     for (name, what) in
-        [("a.mid", midi()), ("a.wav", takes), ("pages", What::Handout("page".into(), Writing::default()))]
+        [("a.mid", midi()), ("a.wav", takes), ("pages", What::Handout("page".into(), NotationOptions::default()))]
     {
         // Off before it begins, and from the first word on how far it is.
         for late in [false, true] {
