@@ -4,9 +4,11 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod config;
 pub mod describe;
 pub mod export;
 pub mod import;
+pub mod jobs;
 pub mod manual;
 pub mod notation;
 pub mod recording;

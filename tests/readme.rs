@@ -8,8 +8,9 @@ use ratatui::backend::TestBackend;
 use std::fmt::Write;
 use std::fs;
 use std::path::{Path, PathBuf};
+use teeter::config::Config;
 use teeter::rhythm::{Groove, Voice, bounds};
-use teeter::terminal::{Colours, Config, Effect, Event, Keymap, State, Theme, keymap, start, update, view};
+use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, keymap, start, update, view};
 use teeter::{analysis, manual};
 
 const DEMO: &str = "patterns/half-tide-winch.toml";
@@ -38,7 +39,7 @@ fn demo() -> Groove {
 /// One test, because several parts may be in one file.
 #[test]
 fn generated_parts_equal_the_code() {
-    part("src/manual/keys.md", "keys", &keymap::readme_table());
+    part("src/manual/keys.md", "keys", &keymap::key_table());
     let mut voices = String::from("| voice | sounds like |\n| --- | --- |\n");
     for voice in Voice::ALL {
         writeln!(voices, "| `{voice}` | {} |", voice.words()).expect("a string");
@@ -46,7 +47,7 @@ fn generated_parts_equal_the_code() {
     part("src/manual/voices.md", "voices", &voices);
     let mut rows = String::from("| what | range |\n| --- | --- |\n");
     for bound in bounds::ALL {
-        writeln!(rows, "| {} | {} |", bound.what, bound.allowed()).expect("a string");
+        writeln!(rows, "| {} | {} |", bound.what, bound.range()).expect("a string");
     }
     part("src/manual/limits.md", "bounds", &rows);
     let screen = format!("```text\n{}```\n", screen(DEMO, 80, 24));
@@ -105,9 +106,11 @@ fn the_example_of_a_config_file_loads() {
     let text = read("src/manual/config.md");
     let start = text.find("[keys]\nplay").expect("an example");
     let example = text[start..].split("```").next().expect("an end");
-    let config = Config::parse(example).map_err(|e| e.to_string()).expect("a config file");
-    assert_eq!(config.limits.cell_ms, 90.0);
-    assert_eq!(config.keymap.first("play"), "F12");
+    let config = Config::parse(example);
+    let (keymap, errors) = Keymap::with_bindings(&config.keys);
+    assert_eq!((config.errors, errors), (Vec::new(), Vec::new()));
+    assert_eq!(config.cell_limit_ms, Some(90.0));
+    assert_eq!(keymap.first("play"), "F12");
 }
 
 #[test]

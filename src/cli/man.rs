@@ -1,25 +1,26 @@
 //! `teeter man`: writes the man pages from the definitions of the command line.
 
-use super::args::{Args, Man};
+use super::args::{Args, ManArgs};
 use super::{Exit, Failure, output};
+use crate::jobs::{self, JobControl, OutputFile};
 use clap::CommandFactory;
 use std::io::{self, Write};
-use std::path::Path;
 
-pub(super) fn run(options: &Man) -> Result<Exit, Failure> {
+pub(super) fn run(args: &ManArgs) -> Result<Exit, Failure> {
     let mut command = Args::command();
     command.build();
-    let Some(folder) = &options.into else {
+    let Some(folder) = &args.into else {
         io::stdout().lock().write_all(&page(&command)?)?;
         return Ok(Exit::Good);
     };
-    std::fs::create_dir_all(folder)?;
-    let write = |command: &clap::Command| -> Result<(), Failure> {
+    output::create_folder(folder)?;
+    let file = |command: &clap::Command| -> io::Result<OutputFile> {
         let name = command.get_display_name().unwrap_or_else(|| command.get_name());
-        output::result(&Path::new(folder).join(format!("{name}.1")), &page(command)?, options.overwrite)
+        Ok(OutputFile { path: folder.join(format!("{name}.1")), bytes: page(command)? })
     };
-    write(&command)?;
-    command.get_subcommands().filter(|c| c.get_name() != "help").try_for_each(write)?;
+    let subcommands = command.get_subcommands().filter(|c| c.get_name() != "help");
+    let files = [&command].into_iter().chain(subcommands).map(file).collect::<io::Result<Vec<_>>>()?;
+    jobs::write_files(files, &[], args.overwrite.policy(), &JobControl::detached())?;
     Ok(Exit::Good)
 }
 

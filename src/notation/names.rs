@@ -70,6 +70,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_name_sounds_as_its_key(keys in prop::collection::vec(0_u8..128, 0..20), key in 0_u8..128) {
             let (letter, alter) = Names::of(&keys).of_key(key);

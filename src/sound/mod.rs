@@ -58,7 +58,7 @@ pub(crate) use stderr_guard::STDERR_LOCK;
 pub use units::{Frame, Gain, SampleRate};
 pub use user_samples::{UserSample, UserSamples};
 pub use voice::CLICK_TONES;
-pub use wav::{Length, Writer, offline, offline_with};
+pub use wav::{Length, OnBlock, Writer, offline, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -2,10 +2,11 @@
 //! It must not know which key gives it.
 
 use crate::session::Command;
+use crate::terminal::files::export::Choice;
 use crate::terminal::manual::Direction;
-use crate::terminal::order::Choice;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
+use tui_input::InputRequest;
 
 /// Something the user can ask for. Every row of the command table holds one.
 #[derive(Debug, Clone, PartialEq)]
@@ -116,10 +117,8 @@ pub enum Action {
     NextPart,
     /// To the part of a view before.
     PreviousPart,
-    /// Takes back the last character typed.
-    Unwrite,
-    /// Clears what was typed.
-    Clear,
+    /// Edits the line that is being typed.
+    Edit(InputRequest),
     /// Yes to a question.
     Yes,
     /// Writes over the file the question is about.

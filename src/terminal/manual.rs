@@ -1,7 +1,8 @@
 //! The manual over the grid: which page is open, where it is scrolled to, and the search in it.
 
 use super::overlay::Overlay;
-use super::state::State;
+use super::prompts::typing::TextField;
+use super::state::{Message, State};
 use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
 
 /// The widest line of running text.
@@ -13,7 +14,7 @@ pub(crate) struct ManualView {
     pub(crate) page: usize,
     /// The chosen chapter of the list, or the first line shown of a chapter.
     pub(crate) line: usize,
-    pub(crate) search: String,
+    pub(crate) search: TextField,
     pub(crate) input: Input,
     /// The line of the latest match, while it is in sight.
     pub(crate) matched: Option<usize>,
@@ -64,7 +65,7 @@ impl ManualView {
 
     /// Shows the match before or after the place where the view is. False if there is none.
     pub(crate) fn find(&mut self, width: u16, direction: Direction) -> bool {
-        let matches = matches(&self.search, width);
+        let matches = matches(self.search.value(), width);
         let here = (self.page, self.matched.unwrap_or(self.line));
         let fresh = self.matched.is_none();
         let found = match direction {
@@ -117,7 +118,7 @@ pub(crate) fn ask(state: &mut State) {
         open(state);
     }
     if let Overlay::Manual(view) = &mut state.overlay {
-        (view.input, view.search) = (Input::Searching, String::new());
+        (view.input, view.search) = (Input::Searching, TextField::default());
     }
 }
 
@@ -138,11 +139,11 @@ pub(crate) fn accept(state: &mut State, mut view: ManualView) {
 pub(crate) fn find(state: &mut State, direction: Direction) {
     let width = state.size.0;
     let Overlay::Manual(view) = &mut state.overlay else { return };
-    if view.search.trim().is_empty() || view.find(width, direction) {
+    if view.search.value().trim().is_empty() || view.find(width, direction) {
         return;
     }
-    let words = format!("no match for '{}' in the manual", view.search);
-    state.tell(words, false);
+    let words = format!("no match for '{}' in the manual", view.search.value());
+    state.show_message(Message::info(words));
 }
 
 #[cfg(test)]
@@ -150,7 +151,7 @@ mod tests {
     use super::*;
 
     fn searching(text: &str) -> ManualView {
-        ManualView { search: text.to_owned(), ..ManualView::default() }
+        ManualView { search: text.to_owned().into(), ..ManualView::default() }
     }
 
     #[test]

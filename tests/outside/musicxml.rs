@@ -1,6 +1,6 @@
 //! Scores: our exports before the schema and music21. They must not know how a score is written.
 
-use super::{folder, grooves, python, run, tell};
+use super::{folder, grooves, print_totals, python, run};
 use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
@@ -178,7 +178,7 @@ fn we_read_the_scores_of_others_as_others_do() {
         let attacks = notes.map(|n| json!([n.measure, quarters(n.at), quarters(n.length), n.key])).collect::<Vec<_>>();
         rows.push(json!({ "path": path, "refused": refused, "attacks": attacks }));
     }
-    tell(&format!(
+    print_totals(&format!(
         "of {grooves} grooves made, {repeated} have repeats written out, {} hold something otherwise than written:\n{}",
         moved.len(),
         moved.join("\n")

@@ -7,7 +7,7 @@ use crate::rhythm::tests::grooves;
 use proptest::prelude::*;
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(crate::rhythm::random::config(48))]
     #[test]
     fn every_note_has_a_head_and_nothing_is_malformed(groove in grooves(), width in 400.0_f32..1400.0) {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };

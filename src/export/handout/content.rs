@@ -50,8 +50,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     let mut lines = Vec::new();
     for layer in &report.layers {
         let Some(l) = groove.layers().get(layer.layer) else { continue };
-        let built: Vec<String> = describe::built(groove, layer).into_iter().map(|(_, line)| line).collect();
-        lines.push((format!("{} ({})", l.name, describe::sounds(groove, layer.layer)), built.join("; ")));
+        let built: Vec<String> = describe::structure(groove, layer).into_iter().map(|(_, line)| line).collect();
+        lines.push((format!("{} ({})", l.name, describe::voice_summary(groove, layer.layer)), built.join("; ")));
     }
     out.push(Block::Numbered(lines));
     for s in sections(piece) {
@@ -77,7 +77,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     let reason = |f: &crate::analysis::Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
-        (capital(&f.reason.to_string()), format!("{} ({}){place}", describe::counts(f), describe::source(f)))
+        (capital(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), describe::source(f)))
     };
     out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
     drawn(&mut out, piece, PictureKind::Landings, "landings");
@@ -94,11 +94,11 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
          a pulse of this tempo is kept; sounded, less for every pulse on which nothing sounds; kept, less for every change of tempo."
             .into(),
     ));
-    out.push(Block::Text(format!("First choice by playing speed: {}.", describe::turns(groove, report))));
+    out.push(Block::Text(format!("Leading hearing by playing speed: {}.", describe::leaders_by_speed(groove, report))));
     drawn(&mut out, piece, PictureKind::Streams, "streams");
-    let told = describe::told_streams(report);
+    let told = describe::main_streams(report);
     let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
-    let pairs: Vec<String> = pairs.map(|p| capital(&describe::pair(groove, report, p))).collect();
+    let pairs: Vec<String> = pairs.map(|p| capital(&describe::stream_pair(groove, report, p))).collect();
     if !pairs.is_empty() {
         out.push(Block::List(pairs));
     }
@@ -134,7 +134,7 @@ fn sections(piece: &ExportInput<'_>) -> Vec<usize> {
 fn section(piece: &ExportInput<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = describe::bars(section.bars);
+    let bars = describe::bar_count(section.bars);
     let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
     let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
     format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
@@ -142,7 +142,7 @@ fn section(piece: &ExportInput<'_>, s: usize) -> String {
 
 /// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
 fn boxed(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
-    let (groove, whole) = (piece.groove, plain::whole(piece.groove, s));
+    let (groove, whole) = (piece.groove, plain::whole_section(piece.groove, s));
     let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
     let of = |from: usize, to: usize| {
         let at = |n: usize| bar.repeated(n).unwrap_or(whole.to);
@@ -169,7 +169,7 @@ fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {
     let part = |x: f64| format!("{x:.2}");
     vec![
         (index + 1).to_string(),
-        describe::kind(piece.groove, piece.report, h),
+        describe::hearing_name(piece.groove, piece.report, h),
         describe::tempos(h, piece.report.speed),
         format!("{:.0}%", h.share() * 100.0),
         format!("{:.0} ms", h.wobble_ms),

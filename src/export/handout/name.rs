@@ -39,6 +39,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_link_is_read_back_byte_by_byte(file in "\\PC{0,12}") {
             let linked = link(&file);

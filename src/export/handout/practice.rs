@@ -99,7 +99,7 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let mut strays = None;
     let mut stays: Vec<String> = Vec::new();
     for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
-        now = change.first.map(|first| first.0).or(now);
+        now = change.leader.or(now);
         let first = hearings.get(now?)?;
         if !first.kind.is_counted() {
             strays = Some((k, *speed, first));
@@ -132,14 +132,14 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
 
 /// A pulse by its name and its tempo at a speed.
 fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
-    let name = describe::kind(handout.piece.groove, handout.piece.report, h);
+    let name = describe::hearing_name(handout.piece.groove, handout.piece.report, h);
     format!("another pulse ({name}: {} BPM)", tempos(h, speed))
 }
 
 /// Where cells become too short to be counted.
 fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
-    let at = changes.iter().position(|c| c.cells.is_some())?;
-    let (speed, ms) = (handout.ladder.get(at)?, changes[at].cells?);
+    let at = changes.iter().position(|c| c.unfelt_cell_ms.is_some())?;
+    let (speed, ms) = (handout.ladder.get(at)?, changes[at].unfelt_cell_ms?);
     let (step, percent) = (at + 1, ladder::percent(*speed));
     Some(if at == 0 {
         format!(

@@ -7,7 +7,7 @@ use crate::rhythm::{Edit, Fraction};
 use proptest::prelude::*;
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(16))]
+    #![proptest_config(crate::rhythm::random::config(16))]
     #[test]
     fn a_handout_is_whole_and_reaches_nowhere(groove in grooves(), title in "\\PC{0,24}") {
         let title = format!("{title}<script>&\"");

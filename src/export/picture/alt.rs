@@ -44,12 +44,12 @@ fn grid(piece: &ExportInput<'_>) -> String {
             text,
             " Section {}: {} of {} at {beat} = {}{times}.",
             section.name,
-            describe::bars(section.bars),
+            describe::bar_count(section.bars),
             section.meter,
             section.tempo.bpm()
         );
         for (l, layer) in groove.layers().iter().enumerate() {
-            let region = crate::rhythm::Region { layers: l..l + 1, ..plain::whole(groove, s) };
+            let region = crate::rhythm::Region { layers: l..l + 1, ..plain::whole_section(groove, s) };
             let _ = write!(text, " {}: {}.", layer.name, plain::groups(groove, &region));
             if text.len() > 4 * LONGEST {
                 return text;
@@ -61,7 +61,7 @@ fn grid(piece: &ExportInput<'_>) -> String {
         names => {
             let _ = write!(text, " Below, in the same columns, the written beat and {}.", names.join(", "));
             for (index, h) in strip::chosen(piece) {
-                let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, describe::lands(h));
+                let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, describe::hearing_landings(h));
             }
         }
     }

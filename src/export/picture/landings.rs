@@ -42,7 +42,7 @@ pub(super) fn blocks(piece: &ExportInput<'_>) -> Vec<Block> {
 fn block(index: usize, h: &Hearing) -> Block {
     let mut bars = vec![Bar { words: "on the pulse".into(), count: h.on_pulse, level: 0 }];
     bars.extend(h.between.iter().map(|&(parts, count)| Bar {
-        words: format!("on its {}", describe::cut(parts)),
+        words: format!("on its {}", describe::subdivisions(parts)),
         count,
         level: if parts < 4 { 3 } else { 4 },
     }));

@@ -202,7 +202,7 @@ fn the_usual_scale_is_2_and_less_for_a_tall_picture() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(crate::rhythm::random::config(24))]
     #[test]
     fn random_grooves_are_well_formed_in_every_picture(groove in grooves(), screen in any::<bool>(), width in 400.0_f32..1600.0) {
         let report = report(&groove, &analysis::Ask::default());

@@ -12,7 +12,7 @@ fn straight(g: Groove) -> Groove {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(150))]
+    #![proptest_config(crate::rhythm::random::config(150))]
 
     #[test]
     fn marks_are_the_pulses_and_what_is_not_marked_is_told(g in grooves()) {

@@ -163,7 +163,7 @@ fn boundaries(rows: &[Row], warnings: &mut Vec<ImportWarning>) -> Result<Vec<boo
     let most = (SECTIONS.greatest as usize).saturating_sub(rows.len() / BARS.greatest as usize);
     let Some(over) = count.checked_sub(most).filter(|o| *o > 0) else { return Ok(begins) };
     if over > soft.len() {
-        let message = expected(SECTIONS.allowed(), format!("{count} changes of meter and tempo"));
+        let message = expected(SECTIONS.range(), format!("{count} changes of meter and tempo"));
         return Err(FormatError::new("", message));
     }
     soft.sort_unstable();

@@ -47,7 +47,7 @@ fn sounding(groove: &Groove) -> Vec<Vec<TimedNote>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(crate::rhythm::random::config(400))]
 
     #[test]
     fn what_sounds_comes_back_from_its_exact_notes(groove in grooves(), hints in any::<bool>()) {

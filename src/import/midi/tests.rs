@@ -67,7 +67,7 @@ fn comes_back(groove: &Groove) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(crate::rhythm::random::config(300))]
 
     #[test]
     fn our_own_file_comes_back_as_the_same_groove(

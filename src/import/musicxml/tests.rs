@@ -40,7 +40,7 @@ fn straight(g: &Groove) -> Groove {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(crate::rhythm::random::config(300))]
 
     #[test]
     fn what_we_write_we_read(g in grooves()) {

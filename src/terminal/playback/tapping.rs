@@ -5,14 +5,16 @@ use crate::analysis::limits;
 use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
 use crate::describe::tap::{self as tap_words, ReportLine, TapContext, TapOffset};
+use crate::jobs::play_request::{Playing, Sounding};
+use crate::jobs::{Click, Range};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
-use crate::terminal::input::key_time::Arrival;
+use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::request::{Clicks, Heard, Over, Playing, Sounding};
+use crate::terminal::playback::request::Heard;
 use crate::terminal::playback::transport;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use std::sync::Arc;
 
 /// Taps from which the live figures are made: enough to be sure, few enough to show a change soon.
@@ -44,7 +46,7 @@ pub(crate) struct Taps {
     /// Taps under way.
     pub now: Option<Box<Tapping>>,
     /// The last tapping that has ended.
-    pub last: Option<Arc<Told>>,
+    pub last: Option<Arc<FinishedTapping>>,
     /// What is taken off every tap.
     pub offset: TapOffset,
     /// Whether keys come over a line of unknown delay.
@@ -85,13 +87,13 @@ struct Material {
 
 /// A tapping that has ended.
 #[derive(Debug, Clone)]
-pub(crate) struct Told {
+pub(crate) struct FinishedTapping {
     report: TapReport,
     about: Material,
     offset: TapOffset,
 }
 
-impl Told {
+impl FinishedTapping {
     /// The report in lines.
     pub(crate) fn lines(&self, state: &State) -> Vec<ReportLine> {
         let a = &self.about;
@@ -116,25 +118,24 @@ pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
     let Some((shown, true)) =
         state.report.as_ref().map(|s| (s, s.revision == state.revision() && s.ask == state.ask()))
     else {
-        state.tell("the groove is still being listened to; try again", true);
+        state.show_message(Message::warning("analysis is still running; try again"));
         return;
     };
     if shown.report.attacks.is_empty() {
-        state.tell("there is nothing to tap along with yet; lay some attacks first", true);
+        state.show_message(Message::warning("nothing to tap along with yet; enter some attacks first"));
         return;
     }
     let report = shown.report.clone();
     let over = state.playing().over;
-    if shown.ask.scope.region.is_some() && !matches!(over, Over::Part { .. }) {
+    if shown.ask.scope.region.is_some() && !matches!(over, Range::Region { .. }) {
         let (focus, looped) = (state.keymap.first("focus"), state.keymap.first("loop"));
-        state.tell(
-            format!("the hearings are of the selection: play round it ({looped}) or choose others ({focus})"),
-            true,
-        );
+        state.show_message(Message::warning(format!(
+            "only the selection is analysed: loop it ({looped}) or analyse something else ({focus})"
+        )));
         return;
     }
     let Some(range) = range(&report.clock, over).filter(|(from, to)| from < to) else {
-        state.tell("the loop is empty", true);
+        state.show_message(Message::warning("the loop is empty"));
         return;
     };
     let speed = f64::from(state.play.percent) / 100.0;
@@ -166,9 +167,9 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
     let playing = Playing {
         groove: tapping.about.groove.clone(),
         speed: Fraction::ONE,
-        over: Over::All,
+        over: Range::Whole,
         layers: true,
-        beat: Clicks::Plain,
+        beat: Click::Written,
         lines: Vec::new(),
     };
     state.play.on = true;
@@ -183,16 +184,16 @@ fn clicks() -> Option<Groove> {
 }
 
 /// Start and end of a loop in seconds at full speed.
-fn range(clock: &Clock, over: Over) -> Option<(f64, f64)> {
+fn range(clock: &Clock, over: Range) -> Option<(f64, f64)> {
     match over {
-        Over::All => Some((0.0, clock.total())),
-        Over::Section(section) => clock.range(section, 0),
-        Over::Part { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
+        Range::Whole => Some((0.0, clock.total())),
+        Range::Section(section) => clock.range(section, 0),
+        Range::Region { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
     }
 }
 
 /// A key was tapped.
-pub(crate) fn tap(state: &mut State, arrival: Arrival, effects: &mut Vec<Effect>) {
+pub(crate) fn tap(state: &mut State, arrival: KeyTime, effects: &mut Vec<Effect>) {
     if state.play.on {
         effects.push(Effect::Tap(arrival));
     }
@@ -241,11 +242,11 @@ fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
     let good = found.error_ms <= UNSURE;
     let set = matches!(state.taps.offset, TapOffset::Set(_));
     let words = if !good {
-        format!("{offset}: too uneven to be used; the offset is as it was")
+        format!("{offset}: too uneven to use; the offset is unchanged")
     } else if set {
-        format!("{offset}: the device's delay and your habit together; the config file's number is the one that holds")
+        format!("{offset}: device latency and your own habit; the config file's offset still applies")
     } else {
-        format!("{offset}: the device's delay and your habit together; from now on it is taken off every tap")
+        format!("{offset}: device latency and your own habit; subtracted from every tap from now on")
     };
     tapping.done = Some((words, good));
     transport::stop(state, effects);
@@ -279,7 +280,7 @@ pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
     stop(state, effects);
     if matches!(tapping.to, To::Clicks) {
         if tapping.done.is_none() {
-            state.tell("no offset measured; it is as it was", false);
+            state.show_message(Message::info("calibration stopped; the offset is unchanged"));
         }
         return;
     }
@@ -287,7 +288,7 @@ pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     }
     let report = tap_report(&tapping.about.report, &tapping.about.ask, &tapping.taps);
-    state.taps.last = Some(Arc::new(Told { report, about: tapping.about, offset: state.taps.offset }));
+    state.taps.last = Some(Arc::new(FinishedTapping { report, about: tapping.about, offset: state.taps.offset }));
     show(state);
 }
 
@@ -297,6 +298,6 @@ pub(crate) fn show(state: &mut State) {
         state.overlay = Overlay::TapReport(0);
     } else {
         let key = state.keymap.first("tap");
-        state.tell(format!("nothing was tapped yet; {key} begins"), false);
+        state.show_message(Message::info(format!("no taps yet; {key} starts tapping")));
     }
 }

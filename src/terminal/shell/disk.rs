@@ -18,7 +18,7 @@ use std::time::{Duration, Instant};
 /// Time without an edit after which the journal is written.
 const QUIET: Duration = Duration::from_millis(300);
 /// Time after which it is written also while edits come.
-const LONGEST: Duration = Duration::from_secs(2);
+const MAX_CLIPBOARD: Duration = Duration::from_secs(2);
 
 enum Request {
     Progress(Option<Practised>),
@@ -128,12 +128,12 @@ fn run(
     let mut since: Option<Instant> = None;
     let mut waiting: Option<Arc<Groove>> = None;
     loop {
-        let wait = since.map_or(Duration::from_secs(3600), |s| QUIET.min(LONGEST.saturating_sub(s.elapsed())));
+        let wait = since.map_or(Duration::from_secs(3600), |s| QUIET.min(MAX_CLIPBOARD.saturating_sub(s.elapsed())));
         match requests.recv_timeout(wait) {
             Ok(Request::Journal(groove)) => {
                 since.get_or_insert_with(Instant::now);
                 waiting = Some(groove);
-                if since.is_none_or(|s| s.elapsed() < LONGEST) {
+                if since.is_none_or(|s| s.elapsed() < MAX_CLIPBOARD) {
                     continue;
                 }
             }

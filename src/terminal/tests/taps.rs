@@ -3,7 +3,8 @@
 
 use super::*;
 use crate::describe::tap::TapOffset;
-use crate::terminal::{Clicks, Heard};
+use crate::jobs::Click;
+use crate::terminal::Heard;
 use std::time::{Duration, Instant};
 
 fn plays(state: &mut State) {
@@ -32,7 +33,7 @@ fn hear(state: &mut State, ms: &[f64]) -> Vec<Effect> {
 #[test]
 fn a_key_is_a_tap_with_its_stamp() {
     let mut state = state();
-    let at = Arrival::at(Instant::now() + Duration::from_secs(3));
+    let at = KeyTime::at(Instant::now() + Duration::from_secs(3));
     for code in [KeyCode::Char(' '), KeyCode::Char('x'), KeyCode::Char('5'), KeyCode::Char('Q')] {
         let found = update(&mut state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), at));
         assert_eq!(found, [Effect::Tap(at)], "{code:?}");
@@ -102,7 +103,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     let [Effect::Play(sounding, None)] = &effects[..] else { panic!("{effects:?}") };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert!(
-        playing.beat == Clicks::Plain
+        playing.beat == Click::Written
             && playing.groove.layers().iter().all(|l| l.parts[0].stored().iter().all(|c| c.attack().is_none()))
     );
     // A bar of 4/4 at 100 lasts 2.4 s; the first counts for nothing.

@@ -14,11 +14,11 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
     let x = match view.input {
         Input::Searching => {
             let x = pen.put(area, x, 0, "   Search: ", theme.heading());
-            let x = pen.put(area, x, 0, &view.search, Style::new());
-            pen.mark(area, x, 0, ' ', theme.cursor());
-            x + 1
+            pen.text_field(area, x, &view.search, Style::new()) + 1
         }
-        Input::Moving if !view.search.is_empty() => pen.put(area, x, 0, &format!("   /{}", view.search), theme.faint()),
+        Input::Moving if !view.search.value().is_empty() => {
+            pen.put(area, x, 0, &format!("   /{}", view.search.value()), theme.faint())
+        }
         Input::Moving => x,
     };
     let lines = view.lines(area.width);

@@ -15,7 +15,7 @@ pub(crate) mod theme;
 
 use super::overlay::Overlay;
 use super::state::State;
-use layout::{LEAST_HEIGHT, LEAST_WIDTH};
+use layout::{MIN_HEIGHT, MIN_WIDTH};
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
@@ -75,7 +75,7 @@ fn too_small(pen: &mut Pen<'_>, area: Rect) {
     let lines = [
         "window too small".to_owned(),
         format!("is {}x{}", area.width, area.height),
-        format!("needs {LEAST_WIDTH}x{LEAST_HEIGHT}"),
+        format!("needs {MIN_WIDTH}x{MIN_HEIGHT}"),
     ];
     for (i, line) in lines.iter().enumerate() {
         pen.put(area, 0, i, line, style);

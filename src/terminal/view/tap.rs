@@ -53,26 +53,26 @@ fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style
     if let Some((words, good)) = &tapping.done {
         lines.push((words.clone(), if *good { theme.figure() } else { theme.warning() }));
         let (leave, again) = (state.keymap.first("tap-end"), state.keymap.first("tap-again"));
-        lines.push((format!("{leave} leaves, {again} measures once more"), plain));
+        lines.push((format!("{leave} closes, {again} measures again"), plain));
         return lines;
     }
     if !state.play.on {
         let why = state.play.silent.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
         let again = state.keymap.first("tap-again");
-        lines.push((format!("nothing sounds{why}, so taps count for nothing; {again} tries again"), theme.warning()));
+        lines.push((format!("nothing is playing{why}, so taps are not counted; {again} tries again"), theme.warning()));
         return lines;
     }
     if tapping.held > 0 {
-        let words = format!("{} taps left out: faster than a finger (is a key held down?)", tapping.held);
+        let words = format!("{} taps ignored: too fast for a finger (is a key held down?)", tapping.held);
         lines.push((words, theme.warning()));
     }
     if matches!(tapping.to, To::Clicks) {
-        let words = "a bar of clicks to get in, then a tap on each; the middle one of them is this machine's and your own offset";
+        let words = "listen to one bar of clicks, then tap on each; the median is the offset of this machine and you";
         lines.push((words.to_owned(), plain));
         return lines;
     }
     let Some(stretch) = now(tapping) else {
-        lines.push((format!("from {MIN_TAPS} taps on it is said what they follow"), plain));
+        lines.push((format!("keep tapping: it takes {MIN_TAPS} taps to see what they follow"), plain));
         return lines;
     };
     let (groove, report) = tapping.groove_and_report();

@@ -1,4 +1,4 @@
-//! Any bytes are a MIDI file or a refusal, and a groove made of one comes back from our own file. It must not know what they say.
+//! Imports any bytes as MIDI: they give a groove or an error, and its export imports as the same groove.
 #![no_main]
 
 use teeter::analysis::Report;

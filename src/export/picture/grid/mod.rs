@@ -104,7 +104,7 @@ pub(super) fn body(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayou
 fn heading(piece: &ExportInput<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
-    let bars = describe::bars(section.bars);
+    let bars = describe::bar_count(section.bars);
     let (times, first) = if section.times > 1 {
         (format!(" ×{}", section.times), format!(", {} times through (the first is drawn)", section.times))
     } else {

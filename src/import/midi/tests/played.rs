@@ -128,7 +128,7 @@ fn tuplets_played_by_hand_are_found() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(crate::rhythm::random::config(300))]
 
     /// One note after the other, each up to a third of a cell early or late.
     #[test]

@@ -6,8 +6,9 @@ mod sequence;
 mod worker;
 
 use super::super::event::Speaker;
-use super::super::{Event, Head, Sequence, Sounding};
-use super::latest_slot::Slot;
+use super::super::{Event, Head};
+use super::latest_slot::LatestSlot;
+use crate::jobs::play_request::{Sequence, Sounding};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};
@@ -40,7 +41,7 @@ type PendingRemote = Arc<Mutex<Option<RemotePlayer>>>;
 
 /// The thread's end of the program.
 pub(crate) struct PlaybackHandle {
-    slot: Slot<Request>,
+    slot: LatestSlot<Request>,
     /// When keys were tapped: each counts, so they wait in a row of their own.
     taps: Sender<Instant>,
     base_path: BasePath,
@@ -54,7 +55,7 @@ impl PlaybackHandle {
     /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
     /// something is first played.
     pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<RemotePlayer>) -> Self {
-        let slot: Slot<Request> = Slot::new();
+        let slot: LatestSlot<Request> = LatestSlot::new();
         let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
         let base_path = BasePath::default();

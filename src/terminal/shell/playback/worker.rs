@@ -2,11 +2,12 @@
 //! how a segment is made.
 
 use super::super::super::event::Speaker;
-use super::super::super::{Event, Head, Heard, Playing, Sounding};
-use super::super::latest_slot::Slot;
+use super::super::super::{Event, Head, Heard};
+use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
 use super::{PendingRemote, Request};
+use crate::jobs::play_request::{Playing, Sounding};
 use crate::sound::{AudioBackend, DeviceEvent, Keep, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
@@ -80,7 +81,7 @@ impl PlaybackThread {
     /// [`Disconnected`].
     pub(crate) fn run(
         mut self,
-        slot: &Slot<Request>,
+        slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
         places: &OutputConfig<'_>,
     ) -> Result<(), Disconnected> {
@@ -93,7 +94,7 @@ impl PlaybackThread {
     fn works(
         &mut self,
         output: &mut Option<AudioBackend>,
-        slot: &Slot<Request>,
+        slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
         places: &OutputConfig<'_>,
     ) -> Result<(), Disconnected> {
@@ -296,9 +297,10 @@ impl PlaybackThread {
 mod tests {
     use super::super::samples::BasePath;
     use super::*;
+    use crate::jobs::play_request::{Sequence, SequenceTake};
+    use crate::jobs::{Click, Range};
     use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
     use crate::sound::Fake;
-    use crate::terminal::{Clicks, Over, Sequence, Take};
     use std::sync::{Arc, mpsc};
 
     /// An attack on every eighth of a bar of 4/4 at 240.
@@ -309,7 +311,7 @@ mod tests {
             let at = Place { layer: 0, section: 0, cell: 2 * k };
             groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
-        let (speed, over, beat) = (Fraction::ONE, Over::All, Clicks::Off);
+        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
         Playing { groove: Arc::new(groove), speed, over, layers, beat, lines: Vec::new() }
     }
 
@@ -334,7 +336,7 @@ mod tests {
         let mut output = AudioBackend::Local(device.player().expect("a device"));
         let (events, _told) = mpsc::channel();
         let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
-        let take = || Take { playing: playing(true), times: Some(1), count_in: false };
+        let take = || SequenceTake { playing: playing(true), times: Some(1), count_in: false };
         let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
         desk.handle(Request::Play(Sounding::Sequence(takes), None), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
