@@ -145,7 +145,7 @@ fn a_groove_is_read_from_standard_input() {
     assert_eq!(run(&["explain", "-"], &text).text, good(&["explain", DEMO]).text);
     let wrong = run(&["explain", "-"], b"format = 1\nname = 3\n");
     assert_eq!(wrong.code, Some(1));
-    assert!(wrong.errors.starts_with("standard input:2:1: found"), "{}", wrong.errors);
+    assert!(wrong.errors.starts_with("standard input:2:1: unknown key"), "{}", wrong.errors);
     let midi = run(&["explain", "-"], b"MThd\0\0\0\x06\0\x01\0\x01\x01\xe0");
     let said = "standard input: expected a groove, found a Standard MIDI File (`teeter import` converts it)\n";
     assert_eq!((midi.code, midi.errors.as_str()), (Some(1), said));
@@ -204,5 +204,5 @@ fn explain_draws_the_streams() {
     assert_eq!(picture.len(), 3, "{text}");
     // The snare on every third of four beats falls with the beat each time.
     assert!(picture[2].contains("40.0 bollard") && picture[2].contains('#') && !picture[2].contains('|'), "{text}");
-    assert!(text.contains("| a pulse  # with another in 20 ms"));
+    assert!(text.contains("| pulse  # within 20 ms of another"));
 }

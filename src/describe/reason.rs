@@ -61,8 +61,8 @@ mod tests {
             "times its score; reported from 1.1 times the score; our own choice, no source: score over score",
             "a cell lasts 100 ms",
             "; reported for cells up to 110 ms; London 2004",
-            "% of the attacks land on neither a beat nor its half; reported from 40%; our own choice, no source",
-            "and pass for one length; reported up to 1.5 times; Repp",
+            "% of the attacks land neither on a beat nor on its half; reported from 40%; our own choice, no source",
+            "and sound equal; reported up to 1.5 times; Repp",
         ] {
             assert!(all.contains(words), "'{words}' is missing in\n{all}");
         }

@@ -122,10 +122,10 @@ pub fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<S
     let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
-        (Some(_), true) => format!("starts at a meeting; the next is at {:.2} s", from + asked),
+        (Some(_), true) => format!("from a meeting; the next at {:.2} s", from + asked),
         (None, false) if meeting.is_some() => "four bars from a meeting".to_owned(),
         (None, false) => format!("four bars; {never}"),
-        (None, true) if meeting.is_some() => "starts at a meeting".to_owned(),
+        (None, true) if meeting.is_some() => "from a meeting".to_owned(),
         (None, true) => format!("part of four bars; {never}"),
     });
     out

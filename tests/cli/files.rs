@@ -76,9 +76,9 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
         let json = good(&["explain", "--json", "--speed", percent, DEMO]).text;
         let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
         let kind = value["hearings"][0]["kind"].as_str().expect("a kind").to_owned();
-        assert!(!cue.3.contains("first: ") || cue.3.contains(&format!("first: {kind}")), "{percent}: {}", cue.3);
+        assert!(!cue.3.contains(" leads at ") || cue.3.contains(&format!("{kind} leads at ")), "{percent}: {}", cue.3);
     }
-    assert!(list[0].3.contains("first: ") && list[0].3.contains("silent after the opening: time through 4"));
+    assert!(list[0].3.contains(" leads at ") && list[0].3.contains("silent after the opening: time through 4"));
     assert!(list[2].3.contains("cells of 94 ms are too fast"), "{}", list[2].3);
 }
 
