@@ -77,14 +77,14 @@ fn unreadable(error: &std::io::Error) -> DecodeError {
         std::io::ErrorKind::NotFound => "no such file".to_owned(),
         _ => format!("a file that cannot be read ({error})"),
     };
-    DecodeError { found, allowed: "an existing sound file".into() }
+    DecodeError { found, wanted: "an existing sound file".into() }
 }
 
 fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, DecodeError> {
     // A pipe or a device could block for ever.
     if !about.is_file() {
-        let found = if about.is_dir() { "a directory" } else { "a pipe, a device or the like" };
-        return Err(DecodeError { found: found.into(), allowed: "a plain file".into() });
+        let found = if about.is_dir() { "a folder" } else { "a device or a pipe" };
+        return Err(DecodeError { found: found.into(), wanted: "a plain file".into() });
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)
@@ -107,7 +107,7 @@ mod tests {
     }
 
     #[test]
-    fn files_are_read_beside_the_groove_once_and_a_missing_one_is_told_once() {
+    fn files_are_read_once_next_to_the_groove_and_a_missing_one_is_reported_once() {
         let folder = tempfile::tempdir().expect("a folder");
         let burst = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac");
         fs::copy(burst, folder.path().join("a.flac")).expect("copied");
@@ -118,26 +118,25 @@ mod tests {
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
         assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
         assert_eq!(words.len(), 3, "{words:?}");
-        assert!(
-            words[0]
-                .ends_with("b.flac: found no such file, allowed is an existing sound file; its layer sounds its voice")
-        );
-        assert!(words[1].contains("bad.wav: found a"), "{words:?}");
-        assert!(words[2].contains("found a directory, allowed is a plain file"), "{words:?}");
+        assert!(words[0].ends_with(
+            "b.flac: expected an existing sound file, found no such file; the layer is played with its voice"
+        ));
+        assert!(words[1].contains("bad.wav: expected "), "{words:?}");
+        assert!(words[2].contains("expected a plain file, found a folder"), "{words:?}");
         let before = own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr();
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
-        assert_eq!(words, [""; 0], "told once");
+        assert_eq!(words, [""; 0], "reported once");
         assert_eq!(own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr(), before, "read once");
-        // Another rate is read anew, and a file that has come is found.
+        // At another rate files are read again, and a new file is found.
         let other = SampleRate::new(44_100).expect("a rate");
         fs::copy(folder.path().join("a.flac"), folder.path().join("b.flac")).expect("copied");
         let (own, words) = sounds.load(&g, Some(&file), other);
         assert!(own.get("a.flac", other).is_some() && own.get("b.flac", other).is_some());
         assert_eq!(words, [""; 0]);
-        // A file that is gone is told again, once.
+        // A file that was removed is reported again, once.
         fs::remove_file(folder.path().join("b.flac")).expect("removed");
         assert_eq!(sounds.load(&g, Some(&file), other).1.len(), 1);
         assert_eq!(sounds.load(&groove(&[]), Some(&file), other).1, [""; 0]);
-        assert!(sounds.0.is_empty(), "nothing is kept that nobody names");
+        assert!(sounds.0.is_empty(), "unused samples are dropped");
     }
 }

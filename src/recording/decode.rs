@@ -2,6 +2,7 @@
 //! paths, nor what the sound is for.
 
 use super::{fold, level};
+use crate::rhythm::expected;
 use crate::sound::SampleRate;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{Fft, FixedSync, Resampler};
@@ -47,19 +48,19 @@ pub struct Decoded {
 pub struct DecodeError {
     /// What was found.
     pub found: String,
-    /// What is allowed.
-    pub allowed: String,
+    /// What was expected.
+    pub wanted: String,
 }
 
 impl DecodeError {
-    fn new(found: impl Into<String>, allowed: impl Into<String>) -> Self {
-        Self { found: found.into(), allowed: allowed.into() }
+    fn new(found: impl Into<String>, wanted: impl Into<String>) -> Self {
+        Self { found: found.into(), wanted: wanted.into() }
     }
 }
 
 impl fmt::Display for DecodeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "found {}, allowed is {}", self.found, self.allowed)
+        f.write_str(&expected(&self.wanted, &self.found))
     }
 }
 

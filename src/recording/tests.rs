@@ -197,25 +197,25 @@ fn the_level_is_that_of_the_voices() {
 #[test]
 fn what_is_no_sound_is_refused_in_words() {
     let forms = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
-    assert_eq!(words(Vec::new()), format!("found an empty file, allowed is {forms}"));
-    assert!(words(b"this is a text and no sound\n".repeat(40)).starts_with("found a "));
-    assert!(words(vec![0; 5000]).ends_with(forms));
+    assert_eq!(words(Vec::new()), format!("expected {forms}, found an empty file"));
+    assert!(words(b"this is a text and no sound\n".repeat(40)).contains(", found a "));
+    assert!(words(vec![0; 5000]).starts_with(&format!("expected {forms}")));
     assert_eq!(
         words(wav(48_000, 1, Bits::Whole(16), None, &[])),
-        format!("found a sound of no length, allowed is {forms}")
+        format!("expected {forms}, found a sound of no length")
     );
     assert_eq!(
         words(wav(48_000, 2, Bits::Whole(24), None, &vec![0.0; 9600])),
-        "found digital silence, allowed is a sound that can be heard"
+        "expected a sound that can be heard, found digital silence"
     );
     let mut strange = wave(48_000, 440.0, 0.1);
     (strange[7], strange[900]) = (f64::NAN, f64::INFINITY);
     assert_eq!(
         words(wav(48_000, 1, Bits::Float(32), None, &strange)),
-        "found 2 samples that are no numbers, allowed is a sound of finite samples"
+        "expected a sound of finite samples, found 2 samples that are no numbers"
     );
     let long = wave(8_000, 440.0, 31.5);
-    assert_eq!(words(wav(8_000, 1, Bits::Whole(8), None, &long)), "found a sound of 31 s, allowed is at most 30 s");
+    assert_eq!(words(wav(8_000, 1, Bits::Whole(8), None, &long)), "expected at most 30 s, found a sound of 31 s");
     assert!(of(wav(8_000, 1, Bits::Whole(8), None, &wave(8_000, 440.0, 29.9))).is_ok());
     assert!(words(wav(100, 1, Bits::Whole(16), None, &wave(100, 10.0, 2.0))).contains("1000 to 768000"));
 }
@@ -263,7 +263,7 @@ fn a_file_of_three_hours_is_refused_after_reading_little_of_it() {
     let length = u64::from(data) + at as u64;
     let source = Hours { head, at: 0, length, read: read.clone() };
     let words = decode(source, Some("wav"), RATE).map(|d| d.samples.len()).expect_err("refused").to_string();
-    assert_eq!(words, "found a sound of 3 h 0 min, allowed is at most 30 s");
+    assert_eq!(words, "expected at most 30 s, found a sound of 3 h 0 min");
     let read = read.load(std::sync::atomic::Ordering::Relaxed);
     assert!(read < 10 << 20, "{read} bytes read");
 }

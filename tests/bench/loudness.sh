@@ -32,7 +32,7 @@ print(f"{'':40} {'LUFS':>6} {'dBTP':>6}" + (f"  {'LUFS':>6} {'dBTP':>6} (ffmpeg)
 for file in files:
     for click in ([], ["--click"]):
         # Long enough for several of the 400 ms blocks of a gate, whatever the loop lasts.
-        subprocess.run([teeter, "render", file, "-o", wav, "--seconds", "30", *click], check=True, stderr=subprocess.DEVNULL)
+        subprocess.run([teeter, "render", file, "-o", wav, "--overwrite", "--seconds", "30", *click], check=True, stderr=subprocess.DEVNULL)
         samples, rate = soundfile.read(wav)
         loudness = pyloudnorm.Meter(rate).integrated_loudness(samples)
         peak = 20 * numpy.log10(max(numpy.abs(resample_poly(samples[:, c], 4, 1)).max() for c in (0, 1)))

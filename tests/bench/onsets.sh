@@ -50,7 +50,7 @@ for groove in grooves:
     # A library hears two pulses that nearly coincide as one onset, so each sounds alone.
     takes = ["beat", f"hearing:{number}", "pulses:beat", f"pulses:{number}"]
     words = [w for take in takes for w in ("--take", take)]
-    subprocess.run([teeter, "takes", groove, "-o", wav, "--count-in", "--times", "2", *words], check=True, stderr=subprocess.DEVNULL)
+    subprocess.run([teeter, "takes", groove, "-o", wav, "--overwrite", "--count-in", "--times", "2", *words], check=True, stderr=subprocess.DEVNULL)
     rows = list(csv.DictReader(open(folder + "/takes.tsv"), delimiter="\t"))
     samples, rate = soundfile.read(wav, dtype="float32")
     mono = samples.mean(axis=1).astype("float32")
