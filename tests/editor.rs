@@ -237,13 +237,14 @@ fn tapping_along_says_what_it_hears_or_that_nothing_sounds() {
     editor.shows("changing pulse");
     editor.types("\x14");
     editor.shows("Tap along: 0 taps");
-    let silent =
-        editor.until("a device, or why there is none", |s| s.contains("nothing sounds") || s.contains("playing"));
+    let silent = editor.until("a device, or why no output devices found", |s| {
+        s.contains("nothing is playing") || s.contains("playing")
+    });
     editor.settles();
     // With a device taps are counted; without one it is said that there is nothing to tap to.
     editor.types("x");
-    if !silent.contains("nothing sounds") && !editor.text().contains("nothing sounds") {
-        editor.until("a tap that counts", |s| s.contains("Tap along: 1 tap") || s.contains("nothing sounds"));
+    if !silent.contains("nothing is playing") && !editor.text().contains("nothing is playing") {
+        editor.until("a tap that counts", |s| s.contains("Tap along: 1 tap") || s.contains("nothing is playing"));
     }
     editor.types("\x1b");
     editor.until("the report or the pane", |s| s.contains("too few taps") || s.contains("Why it is hard"));
@@ -324,7 +325,7 @@ fn what_the_editor_exports_and_renders_is_what_the_command_line_does() {
     editor.shows("heard");
     for (format, ending) in [("midi", "mid"), ("musicxml", "musicxml"), ("svg-notation", "svg")] {
         editor.types(&format!("fexport\r{format}\r"));
-        editor.shows("Write to: winch");
+        editor.shows("Export to: winch");
         editor.types(&format!("mine.{ending}\r"));
         editor.shows(&format!("written: mine.{ending}"));
         let (name, picture) = format.split_once('-').unwrap_or((format, "grid"));
@@ -390,13 +391,13 @@ fn a_score_is_imported_as_the_unsaved_groove_and_undone() {
     editor.types("+");
     editor.shows("(not saved)");
     editor.types("fimport\rscore.musicxml\r");
-    editor.shows("Not saved. s: save, then import, y: import, Esc: stay");
+    editor.shows("Not saved. s: save, then import, y: import, Esc: cancel");
     editor.types("y");
     editor.until("the import", |s| s.contains("imported score.musicxml") || s.contains("What the import changed"));
     editor.types("\x1b");
     editor.settles();
     editor.types("\x13");
-    editor.shows("Save under:");
+    editor.shows("Save as:");
     editor.types("mine.toml\r");
     editor.shows("saved: mine.toml");
     let read = |name: &str| fs::read(home.path().join(name)).expect("a groove");
