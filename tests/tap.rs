@@ -302,7 +302,7 @@ fn a_tempo_that_creeps_is_a_drift_and_an_offset_is_taken_off() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(crate::support::property_config(64))]
     #[test]
     fn any_taps_give_figures_that_are_numbers(
         taps in prop::collection::vec(prop_oneof![-5.0_f64..60.0, Just(f64::NAN), Just(f64::INFINITY), Just(0.0)], 0..80),

@@ -189,6 +189,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_figure_stands_in_the_line_at_each_of_its_heads(groups in prop::collection::vec(1_u32..4, 1..40), lead in 0_u32..9) {
             let mut found = Vec::new();

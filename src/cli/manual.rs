@@ -86,8 +86,11 @@ mod tests {
         for command in Args::command().get_subcommands() {
             let name = command.get_name();
             assert!(commands.contains(&format!("    teeter {name} ")), "no line for teeter {name}");
-            for option in command.get_arguments().filter_map(|a| a.get_long()) {
-                assert!(all.contains(&format!("--{option}")), "{name} --{option} is not in the manual");
+            for option in command.get_arguments().filter(|a| !a.is_positional()) {
+                let long = option.get_long().map(|long| format!("--{long}"));
+                let short = option.get_short().map(|short| format!("-{short} "));
+                let named = [&long, &short].into_iter().flatten().any(|o| all.contains(o.as_str()));
+                assert!(named, "{name} {} is not in the manual", option.get_id());
             }
         }
     }

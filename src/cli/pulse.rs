@@ -61,7 +61,7 @@ pub(super) fn take(words: &str) -> Result<TakeSpec, String> {
 /// The speeds of a ladder: `FROM-TO/STEP` in percent.
 pub(super) fn ladder(words: &str) -> Result<Speeds, String> {
     describe_ladder::speeds(words).map(Speeds).ok_or_else(|| {
-        let steps = describe_ladder::STEPS;
+        let steps = describe_ladder::MAX_STEPS;
         format!("expected FROM-TO/STEP, as 50-100/10: percent from 20 to 200, rising, in at most {steps} steps")
     })
 }

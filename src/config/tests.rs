@@ -73,6 +73,8 @@ fn a_mistake_in_one_part_leaves_the_others_working() {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn any_text_is_read(text in "(\\[keys\\]|\\[hearing\\]|cell-limit = |play = |\"x\"|[0-9.]{1,4}|\n|\\PC){0,12}") {
         let _ = Config::parse(&text);

@@ -106,10 +106,11 @@ impl Sheet {
         self.lines.push(Line { kind, text: text.trim_end().to_owned() });
     }
 
+    /// The first so many columns of the text are the mark of a list item, under which further lines are indented.
     fn wrapped(&mut self, kind: LineKind, text: &str, indent: usize) {
+        let (mark, text) = text.split_at(indent);
         for (i, line) in wrap(text, self.width - indent).iter().enumerate() {
-            let indent = if i == 0 { 0 } else { indent };
-            self.add(kind, &format!("{:indent$}{line}", ""));
+            self.add(kind, &format!("{:indent$}{line}", if i == 0 { mark } else { "" }));
         }
     }
 

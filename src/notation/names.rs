@@ -1,4 +1,4 @@
-//! Which letters a layer's pitches are written with. It must not know staves, bars or time.
+//! Which letters a layer's pitches are written with.
 
 /// Letters in the order of fifths; those with a flat go before, those with a sharp come after.
 const FIFTHS: [char; 7] = ['F', 'C', 'G', 'D', 'A', 'E', 'B'];
@@ -70,6 +70,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_name_sounds_as_its_key(keys in prop::collection::vec(0_u8..128, 0..20), key in 0_u8..128) {
             let (letter, alter) = Names::of(&keys).of_key(key);

@@ -1,4 +1,4 @@
-//! The spelling against what an engraver writes, and its sums against exact time. They must not know file formats.
+//! The spelling against what an engraver writes, and its sums against exact time.
 
 use super::*;
 use crate::rhythm::tests::grooves;
@@ -188,7 +188,7 @@ fn signs_hold_for_their_bar() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(600))]
+    #![proptest_config(crate::rhythm::random::config(600))]
 
     /// The reference is the groove's own exact time; written values must give it back.
     #[test]

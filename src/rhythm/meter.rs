@@ -262,6 +262,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn printing_and_parsing_a_meter_is_a_round_trip(terms in prop::collection::vec(1_u16..9, 1..6), power in 0_u32..7) {
             let m = Meter::new(terms, 1 << power).expect("valid");

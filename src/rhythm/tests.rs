@@ -214,6 +214,8 @@ fn edits() -> impl Strategy<Value = Edit> {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn a_drawing_read_back_is_the_part(g in grooves(), spaced in any::<bool>()) {
         for (l, layer) in g.layers().iter().enumerate() {

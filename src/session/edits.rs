@@ -199,10 +199,6 @@ impl Session {
                 Ok(simple(Edit::Gain(at.layer, gain), "gain")?.with_message(format!("gain {gain:+} dB")))
             }
             Command::Pan(pan) => simple(Edit::Pan(at.layer, pan), "pan"),
-            Command::PanBy(by) => {
-                let pan = g.layers()[at.layer].pan.saturating_add(by).clamp(-100, 100);
-                Ok(simple(Edit::Pan(at.layer, pan), "pan")?.with_message(format!("pan {pan:+} (- left, + right)")))
-            }
             Command::Mute => simple(Edit::Mute(at.layer, !g.layers()[at.layer].mute), "mute"),
             Command::Solo => simple(Edit::Solo(at.layer, !g.layers()[at.layer].solo), "solo"),
             other => self.build_section_edit(other),

@@ -415,7 +415,7 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
             C::GainBy(by as i8),
             C::SoundFile(Some("k.wav".repeat(n * 6))),
             C::AccentDepth(Some(n as u8 * 2)),
-            C::PanBy(by as i8 * 9),
+            C::Pan(by as i8 * 9),
             C::TempoBy(by * 20),
             C::Bars(n as u16),
             C::BarsBy(by),
@@ -448,6 +448,8 @@ pub(crate) fn command() -> impl Strategy<Value = Command> {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn undo_and_redo_are_exact(commands in prop::collection::vec(command(), 1..60)) {
         let first = groove("x..x ..x. / X-.. o...");

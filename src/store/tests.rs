@@ -23,7 +23,7 @@ fn grooves() -> impl Strategy<Value = Groove> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(160))]
+    #![proptest_config(crate::rhythm::random::config(160))]
 
     #[test]
     fn a_printed_groove_is_read_back(g in grooves()) {

@@ -1,13 +1,13 @@
 //! Scores: our exports before the schema and music21. They must not know how a score is written.
 
-use super::{folder, grooves, python, run, tell};
+use super::{folder, grooves, print_totals, python, run};
 use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
 use teeter::analysis::{Ask, report};
-use teeter::export::Piece;
-use teeter::export::annotations::{Text, Writing};
+use teeter::export::ExportInput;
+use teeter::export::annotations::{NotationOptions, Text};
 use teeter::export::musicxml::write;
 use teeter::import::musicxml;
 use teeter::notation::{Beaming, Score};
@@ -73,9 +73,10 @@ fn others_read_our_scores_as_they_are() {
     let place = folder("musicxml");
     for (name, groove) in grooves::shipped().into_iter().chain(grooves::random(500)) {
         let report = report(&groove, &Ask::default());
-        let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
+        let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
-        let bytes = write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let bytes = write(&piece, &NotationOptions { under, ..NotationOptions::default() })
+            .unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }
@@ -177,7 +178,7 @@ fn we_read_the_scores_of_others_as_others_do() {
         let attacks = notes.map(|n| json!([n.measure, quarters(n.at), quarters(n.length), n.key])).collect::<Vec<_>>();
         rows.push(json!({ "path": path, "refused": refused, "attacks": attacks }));
     }
-    tell(&format!(
+    print_totals(&format!(
         "of {grooves} grooves made, {repeated} have repeats written out, {} hold something otherwise than written:\n{}",
         moved.len(),
         moved.join("\n")

@@ -161,7 +161,7 @@ impl std::fmt::Display for Kind {
             Kind::Relative(2, 3) => f.write_str("two thirds of the beat"),
             Kind::Relative(n, 1) => write!(f, "every {n} beats"),
             Kind::Relative(n, d) => write!(f, "{n}/{d} of a beat"),
-            Kind::Cells => f.write_str("pulse of cells"),
+            Kind::Cells => f.write_str("grid pulse"),
             Kind::Average => f.write_str("average pulse"),
             Kind::Steady => f.write_str("steady pulse"),
             Kind::Changing => f.write_str("changing pulse"),

@@ -333,7 +333,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(48))]
+        #![proptest_config(crate::rhythm::random::config(48))]
         #[test]
         fn the_cut_is_the_cheapest_of_all(gaps in prop::collection::vec(60_u32..900, 2..9), start in 0_u32..2000) {
             let r = report(&typed(150, "16(4+4+5)"), &Ask::default());

@@ -199,6 +199,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn the_step_is_that_of_even_taps_with_some_missing_and_some_double(
             period in 0.2_f64..1.5, jitter in prop::collection::vec(-0.03_f64..0.03, 24), missing in 3_usize..20, double in 3_usize..20,

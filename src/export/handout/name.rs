@@ -1,4 +1,4 @@
-//! Names of the files of a handout, and links to them. It must not know folders, nor what stands in the files.
+//! Names of the files of a handout, and links to them.
 
 use std::fmt::Write;
 
@@ -39,6 +39,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_link_is_read_back_byte_by_byte(file in "\\PC{0,12}") {
             let linked = link(&file);

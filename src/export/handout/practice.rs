@@ -1,4 +1,4 @@
-//! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
+//! What a student does with a handout: a few lines made of the groove's own figures.
 
 use super::Handout;
 use crate::analysis::{Hearing, Kind, SectionReport, limits};
@@ -49,7 +49,7 @@ fn aloud(handout: &Handout<'_>) -> String {
     let counted = "count every group from 1 aloud and clap on each 1";
     match lines {
         Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
-        None => format!("Without tempo, say the groups of {name} as they stand over its marks: {counted}."),
+        None => format!("Without tempo, say the groups of {name} as written above its marks: {counted}."),
     }
 }
 
@@ -99,7 +99,7 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let mut strays = None;
     let mut stays: Vec<String> = Vec::new();
     for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
-        now = change.first.map(|first| first.0).or(now);
+        now = change.leader.or(now);
         let first = hearings.get(now?)?;
         if !first.kind.is_counted() {
             strays = Some((k, *speed, first));
@@ -114,10 +114,10 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     Some(match strays {
         None if last == 0 => return None,
         None => format!(
-            "On every step, up to step {last}, the ear can stay with what is counted ({stays}): go back to it whenever you are lost."
+            "On every step, up to step {last}, you can still hear what you count ({stays}): return to it whenever you are lost."
         ),
         Some((0, speed, h)) => format!(
-            "Already on step 1 the ear would rather follow {}: expect the foot to be drawn there, and begin slower if it is.",
+            "On step 1 the ear already tends to follow {}: expect your foot to follow it too, and start slower if it does.",
             pulse(handout, h, ladder::value(speed))
         ),
         Some((k, speed, h)) => format!(
@@ -132,18 +132,18 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
 
 /// A pulse by its name and its tempo at a speed.
 fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
-    let name = describe::kind(handout.piece.groove, handout.piece.report, h);
+    let name = describe::hearing_name(handout.piece.groove, handout.piece.report, h);
     format!("another pulse ({name}: {} BPM)", tempos(h, speed))
 }
 
 /// Where cells become too short to be counted.
 fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
-    let at = changes.iter().position(|c| c.cells.is_some())?;
-    let (speed, ms) = (handout.ladder.get(at)?, changes[at].cells?);
+    let at = changes.iter().position(|c| c.unfelt_cell_ms.is_some())?;
+    let (speed, ms) = (handout.ladder.get(at)?, changes[at].unfelt_cell_ms?);
     let (step, percent) = (at + 1, ladder::percent(*speed));
     Some(if at == 0 {
         format!(
-            "The cells are too short to be counted on every step ({ms:.0} ms at {percent}): feel the groups as long and short."
+            "On some steps the cells are too short to count ({ms:.0} ms at {percent}): feel the groups as long and short."
         )
     } else {
         format!(
@@ -160,10 +160,10 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
     match other {
         Some(h) => format!(
-            "At full speed clap {name}{beat}; then clap {}; then go from one to the other and back without a stop.",
+            "At full speed clap {name}{beat}; then clap {}; then switch between the two without stopping.",
             pulse(handout, h, report.speed)
         ),
-        None => format!("At full speed clap {name}{beat}, and go on clapping it when the groove comes in."),
+        None => format!("At full speed clap {name}{beat}, and keep clapping it when the groove enters."),
     }
 }
 
@@ -171,7 +171,7 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
 fn listen(handout: &Handout<'_>) -> String {
     if handout.takes.is_empty() {
         format!(
-            "While someone else plays the groove, tap {} and do not let another pulse take the tap over; then play it while someone else taps.",
+            "While someone else plays the groove, tap {} and do not switch to another pulse; then play the groove while someone else taps.",
             counted(handout, handout.piece.report.speed).1
         )
     } else {

@@ -1,5 +1,4 @@
-//! The smallest exact grid of a layer: its division, and tuplets where it needs them. It must not know formats or bars of
-//! other layers.
+//! The smallest exact grid of a layer: its division, and tuplets where it needs them.
 
 use crate::rhythm::bounds::{CELLS_OF_LAYER, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use crate::rhythm::{Fraction, Span, Swing};
@@ -246,6 +245,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_place_is_near_a_cell_where_the_nearest_cell_is_near(
             cells in 1_u16..=64, beats in 1_u16..=4, numer in 0_i64..100_000, denom in 1_i64..60_000, by in 0_i64..200,

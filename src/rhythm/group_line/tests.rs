@@ -66,6 +66,8 @@ fn brute(groups: &[u32], memo: &mut HashMap<Vec<u32>, usize>) -> usize {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn compressed_lines_are_as_short_as_brute_force_finds(groups in prop::collection::vec(1_u32..4, 1..13)) {
         let terms = compress(&groups);

@@ -215,7 +215,7 @@ fn the_silences_of_a_ladder_draw_together() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(crate::rhythm::random::config(24))]
     #[test]
     fn any_take_is_rendered_to_the_length_it_announces(
         pulses in prop::collection::vec(prop::num::f64::ANY, 0..6), length in prop::num::f64::ANY, times in 0_u32..4,

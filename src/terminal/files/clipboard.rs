@@ -16,7 +16,7 @@ pub(crate) fn copy(state: &mut State, what: Text, effects: &mut Vec<Effect>) {
     }
     let selected = state.session.selection();
     let place = if selected.is_some() { "the selection" } else { "the section" };
-    let region = selected.unwrap_or_else(|| plain::whole(&groove, state.session.cursor().place.section));
+    let region = selected.unwrap_or_else(|| plain::whole_section(&groove, state.session.cursor().place.section));
     let (text, told) = match what {
         Text::Groups => (plain::groups(&groove, &region), format!("groups of {place}")),
         Text::Boxes => (plain::boxes(&groove, &region), format!("boxes of {place}")),

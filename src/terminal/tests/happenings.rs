@@ -109,7 +109,7 @@ fn job(state: &State) -> Job {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(crate::rhythm::random::config(96))]
     #[test]
     fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
         let first = groove("x..x ..x. | X-o. ....");

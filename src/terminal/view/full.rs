@@ -106,7 +106,7 @@ impl Sheet<'_> {
         let speed = format!(" at {:.0}% speed", report.speed * 100.0);
         self.heading(part, &format!("Heard in {of}{speed}{cell}{stale}"));
         if report.hearings.is_empty() {
-            return self.words(part, describe::no_hearing(self.state.groove(), report), theme.faint());
+            return self.words(part, describe::no_hearing_reason(self.state.groove(), report), theme.faint());
         }
         let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "on", "deviation");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
@@ -125,7 +125,7 @@ impl Sheet<'_> {
             let line = format!(
                 "from {:>3}%, written {:>5.1}: {}, {:.1} at full speed{here}",
                 turn.percent,
-                describe::written(self.state.groove(), turn.percent),
+                describe::written_tempo(self.state.groove(), turn.percent),
                 h.kind,
                 h.bpm(1.0)
             );
@@ -152,13 +152,13 @@ impl Sheet<'_> {
         );
         let room = self.width.saturating_sub(figures.chars().count()).max(8);
         let mut lines: Vec<Pieces> = Vec::new();
-        for (i, line) in wrap(&describe::kind(groove, report, h), room).into_iter().enumerate() {
+        for (i, line) in wrap(&describe::hearing_name(groove, report, h), room).into_iter().enumerate() {
             let before = if i == 0 { figures.clone() } else { " ".repeat(figures.chars().count()) };
             lines.push(vec![(before, style), (line, style)]);
         }
-        lines.extend(self.indented(&describe::parts(h), 4, theme.faint()));
-        lines.extend(self.indented(&describe::lands(h), 4, Style::new()));
-        lines.extend(self.indented(&describe::silence(h), 4, Style::new()));
+        lines.extend(self.indented(&describe::score_parts(h), 4, theme.faint()));
+        lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
+        lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         for s in h.stretches.iter().filter(|s| s.attacks > 0).take(STRETCHES) {
             lines.extend(self.indented(&describe::stretch(groove, report, s), 4, theme.hearing()));
         }
@@ -195,7 +195,7 @@ impl Sheet<'_> {
             format!("; first in {layer}, {}", describe::place(groove, p))
         });
         let source =
-            format!("{} ({}){}", describe::counts(finding), describe::source(finding), place.unwrap_or_default());
+            format!("{} ({}){}", describe::threshold(finding), describe::source(finding), place.unwrap_or_default());
         lines.extend(self.indented(&source, 6, theme.faint()));
         lines
     }
@@ -209,9 +209,9 @@ impl Sheet<'_> {
         }
         let glyphs = theme.glyphs();
         let marks = Marks { alone: glyphs.pulse_alone, together: glyphs.pulse_met };
-        let told = describe::told_streams(report);
+        let told = describe::main_streams(report);
         let picture = |streams: &[usize]| -> Vec<Pieces> {
-            let drawn = streams::of_streams(groove, report, streams, self.width.saturating_sub(2), marks);
+            let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);
             drawn.into_iter().map(|l| vec![(format!("  {l}"), theme.hearing())]).collect()
         };
         let all = picture(&told);
@@ -219,14 +219,14 @@ impl Sheet<'_> {
         let mut blocks: Vec<Vec<Pieces>> = Vec::new();
         let is_told = |p: &&crate::analysis::Pair| told.contains(&p.a) && told.contains(&p.b);
         for p in report.pairs.iter().filter(is_told) {
-            let mut lines = self.indented(&describe::pair(groove, report, p), 2, Style::new());
+            let mut lines = self.indented(&describe::stream_pair(groove, report, p), 2, Style::new());
             if pictures {
                 lines.extend(picture(&[p.a, p.b]));
             }
             blocks.push(lines);
         }
         let others = report.pairs.iter().filter(|p| !is_told(p));
-        blocks.extend(others.map(|p| self.indented(&describe::pair(groove, report, p), 2, theme.faint())));
+        blocks.extend(others.map(|p| self.indented(&describe::stream_pair(groove, report, p), 2, theme.faint())));
         if !all.is_empty() {
             self.add(part, Item::Words, all);
         }
@@ -264,7 +264,7 @@ impl Sheet<'_> {
             let Some(l) = groove.layers().get(layer.layer) else { continue };
             let silent = if groove.heard(layer.layer) { "" } else { ", muted" };
             let mut lines = self.indented(&format!("{} ({}{silent})", l.name, l.voice), 2, Style::new());
-            for (by, line) in describe::built(groove, layer) {
+            for (by, line) in describe::structure(groove, layer) {
                 // A line without order may be as long as the groove; `explain` prints all of it.
                 let line = fit(&line, self.width.saturating_sub(by + 4) * GROUP_LINES);
                 lines.extend(self.indented(&line, by + 4, Style::new()));

@@ -124,9 +124,9 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         }
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
-    if let Some(f) = groups.figures.iter().find(|f| describe::is_told(f)) {
+    if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = describe::meets(f);
+        let meets = describe::bar_relation(f);
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }
@@ -175,11 +175,11 @@ fn steps(
         let tempo = tempo.split_once("= ").filter(|_| width < BARE).map_or(tempo.as_str(), |(_, bpm)| bpm);
         let room = if width < BARE { 5 } else { 11 };
         let (percent, value) = (ladder::percent(speed), ladder::value(speed));
-        let first = change.first.and_then(|(h, _)| report.hearings.get(h));
+        let first = change.leader.and_then(|h| report.hearings.get(h));
         let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
         let style = if at == Some(k) { theme.figure() } else { Style::new() };
         let row = |cells: &str| {
-            let said: Vec<&str> = change.cells.map(|_| cells).into_iter().chain(first.as_deref()).collect();
+            let said: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
             format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, said.join(", ")).trim_end().to_owned()
         };
         let text = Some(row("cells too fast")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too fast"));
@@ -233,7 +233,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
-        lines.push(vec![(describe::no_hearing(state.groove(), report).into(), theme.faint())]);
+        lines.push(vec![(describe::no_hearing_reason(state.groove(), report).into(), theme.faint())]);
         return lines;
     }
     let names = if width < NARROW { "score   BPM   on" } else { "score   BPM    dev   on" };

@@ -180,6 +180,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn no_line_is_too_wide_and_nothing_is_lost(text in "[ a-z+,]{0,60}", width in 1_usize..20) {
             let lines = wrap(&text, width);

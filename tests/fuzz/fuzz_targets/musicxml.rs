@@ -1,4 +1,4 @@
-//! Any bytes are a score or a refusal, plain or packed. It must not know what either says.
+//! Imports any bytes as MusicXML, plain or compressed: they give a groove or an error.
 #![no_main]
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {

@@ -1,10 +1,10 @@
 #!/bin/sh
-# For the record: what a general beat tracker (librosa, ISC licence) says of the rendered sound of the grooves, beside what
-# teeter says of the grooves. It installs into a folder of its own. Not part of the tests: nothing here passes or fails.
+# Compares teeter's first hearing of each groove with the tempo that a general beat tracker (librosa, ISC licence) finds in the
+# rendered sound. Installs its packages into .venv/bench. Not part of the tests: it only prints a table.
 set -eu
 cd "$(dirname "$0")/../.."
-venv=.venv/beside
-[ -x "$venv/bin/python" ] || { echo "making $venv and installing librosa 0.11.0 and soundfile into it" >&2; python3 -m venv "$venv"; }
+venv=.venv/bench
+[ -x "$venv/bin/python" ] || { echo "creating $venv and installing librosa 0.11.0 and soundfile into it" >&2; python3 -m venv "$venv"; }
 "$venv/bin/python" -c 'import librosa, soundfile' 2>/dev/null || "$venv/bin/pip" install --quiet librosa==0.11.0 soundfile
 cargo build --release --locked
 "$venv/bin/python" - "${CARGO_TARGET_DIR:-target}/release/teeter" patterns/*.toml <<'PY'

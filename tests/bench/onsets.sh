@@ -1,12 +1,12 @@
 #!/bin/sh
-# For the record: takes of a shipped groove rendered back to back, their attacks found by general onset libraries (aubio
-# 0.4.9, GPL-3; librosa 0.11.0, ISC), and whether each cue and each click of the pulses alone has one where the list of cues
-# and the exact tempo put it. Loudness and true peak by pyloudnorm (MIT) and eight-fold oversampling. It installs into a
-# folder of its own. Not part of the tests.
+# Renders takes of a shipped groove back to back, finds their onsets with two general libraries (aubio 0.4.9, GPL-3; librosa
+# 0.11.0, ISC), and checks that each cue and each click of the pulses alone has an onset at the time that the cue list and the
+# exact tempo give. Loudness and true peak by pyloudnorm (MIT) and eight-fold oversampling. Installs its packages into
+# .venv/bench. Not part of the tests.
 set -eu
 cd "$(dirname "$0")/../.."
-venv=.venv/cues
-[ -x "$venv/bin/python" ] || { echo "making $venv and installing aubio, librosa, soundfile, pyloudnorm into it" >&2; python3 -m venv "$venv"; }
+venv=.venv/bench
+[ -x "$venv/bin/python" ] || { echo "creating $venv and installing aubio, librosa, soundfile, pyloudnorm into it" >&2; python3 -m venv "$venv"; }
 "$venv/bin/python" -c 'import aubio, librosa, soundfile, pyloudnorm' 2>/dev/null ||
     "$venv/bin/pip" install --quiet numpy scipy aubio==0.4.9 librosa==0.11.0 soundfile pyloudnorm==0.2.0
 cargo build --release --locked
@@ -47,7 +47,7 @@ for groove in grooves:
     wav = folder + "/takes.wav"
     said = json.loads(subprocess.run([teeter, "explain", "--json", groove], capture_output=True, check=True).stdout)
     number, other = next((k, h) for k, h in enumerate(said["hearings"], 1) if h["kind"] != "written beat")
-    # Two pulses that nearly meet are one onset to such a library, so each sounds alone.
+    # A library hears two pulses that nearly coincide as one onset, so each sounds alone.
     takes = ["beat", f"hearing:{number}", "pulses:beat", f"pulses:{number}"]
     words = [w for take in takes for w in ("--take", take)]
     subprocess.run([teeter, "takes", groove, "-o", wav, "--count-in", "--times", "2", *words], check=True, stderr=subprocess.DEVNULL)

@@ -1,13 +1,13 @@
 #!/bin/sh
-# The far speaker through a real ssh: an sshd of its own on loopback, `ssh -R` to it, the editor at its far end, the speaker
-# at the near end playing into a null sink. Measures the attacks in what the sink recorded, and the playhead of the editor's
-# end against that of the device. Needs pulseaudio, pulseaudio-utils, libasound2-plugins, openssh-server and python3.
-#   tests/far.sh [MS]     milliseconds that every byte is held back in each direction (40 if not given)
+# Tests the remote speaker through a real ssh connection: a private sshd on loopback, `ssh -R` to it, the editor on that side and
+# the speaker on this side, playing into a null sink. Measures the attacks that the sink recorded, and the editor's playhead
+# against that of the device. Needs pulseaudio, pulseaudio-utils, libasound2-plugins, openssh-server and python3.
+#   tests/remote.sh [MS]     delay of every byte in each direction, in milliseconds (default 40)
 set -eu
 delay=${1:-40}
 root=$(cd "$(dirname "$0")/.." && pwd)
 for tool in pulseaudio parec ssh sshd ssh-keygen python3; do
-    PATH=$PATH:/usr/sbin command -v "$tool" >/dev/null || { echo "far.sh: $tool is missing" >&2; exit 2; }
+    PATH=$PATH:/usr/sbin command -v "$tool" >/dev/null || { echo "remote.sh: $tool is missing" >&2; exit 2; }
 done
 dir=$(mktemp -d)
 jobs=
@@ -19,7 +19,7 @@ finish() {
 }
 trap finish EXIT INT TERM
 
-# Built first, so that the recording holds the sound and not the compiler.
+# Built first, so that the recording does not start during a build.
 cargo build --manifest-path "$root/Cargo.toml"
 cargo test --manifest-path "$root/Cargo.toml" --lib --no-run
 teeter=${CARGO_TARGET_DIR:-$root/target}/debug/teeter
@@ -29,13 +29,13 @@ PULSE_SERVER=unix:$dir/native parec -d cap.monitor --raw --format=s16le --rate=4
     >"$dir/cap.raw" &
 jobs="$jobs $!"
 free() { python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])'; }
-door=$(free) late=$(free) near=$(free) far=$(free) near2=$(free) far2=$(free)
+sshd_port=$(free) delayed_port=$(free) speaker_port=$(free) editor_port=$(free) speaker_port2=$(free) editor_port2=$(free)
 
 ssh-keygen -q -t ed25519 -N '' -f "$dir/host"
 ssh-keygen -q -t ed25519 -N '' -f "$dir/id"
 cp "$dir/id.pub" "$dir/authorized"
 cat >"$dir/sshd_config" <<END
-Port $door
+Port $sshd_port
 ListenAddress 127.0.0.1
 HostKey $dir/host
 AuthorizedKeysFile $dir/authorized
@@ -50,15 +50,15 @@ sshd=$(PATH=$PATH:/usr/sbin command -v sshd)
 "$sshd" -D -e -f "$dir/sshd_config" 2>"$dir/sshd.log" &
 jobs="$jobs $!"
 
-# The delay: a relay that holds every byte back. It stands in for tc netem, which not every kernel has.
-python3 - "$late" "$door" "$delay" <<'END' &
+# A relay that delays every byte, in place of tc netem, which not every kernel has.
+python3 - "$delayed_port" "$sshd_port" "$delay" <<'END' &
 import socket, sys, threading, time, queue
-late, door, delay = int(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3]) / 1000
+delayed_port, sshd_port, delay = int(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3]) / 1000
 def one_way(a, b):
-    held = queue.Queue()
-    def give():
+    pending = queue.Queue()
+    def send():
         while True:
-            due, data = held.get()
+            due, data = pending.get()
             time.sleep(max(0, due - time.monotonic()))
             try:
                 b.sendall(data) if data else b.shutdown(socket.SHUT_WR)
@@ -66,19 +66,19 @@ def one_way(a, b):
                 return
             if not data:
                 return
-    threading.Thread(target=give, daemon=True).start()
+    threading.Thread(target=send, daemon=True).start()
     while True:
         try:
             data = a.recv(65536)
         except OSError:
             data = b""
-        held.put((time.monotonic() + delay, data))
+        pending.put((time.monotonic() + delay, data))
         if not data:
             return
-listener = socket.create_server(("127.0.0.1", late))
+listener = socket.create_server(("127.0.0.1", delayed_port))
 while True:
     a, _ = listener.accept()
-    b = socket.create_connection(("127.0.0.1", door))
+    b = socket.create_connection(("127.0.0.1", sshd_port))
     for s in (a, b):
         s.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     for pair in ((a, b), (b, a)):
@@ -86,19 +86,19 @@ while True:
 END
 jobs="$jobs $!"
 sleep 1
-run_ssh="ssh -F none -i $dir/id -p $late -o StrictHostKeyChecking=no -o UserKnownHostsFile=/dev/null -o LogLevel=ERROR -o ExitOnForwardFailure=yes"
+run_ssh="ssh -F none -i $dir/id -p $delayed_port -o StrictHostKeyChecking=no -o UserKnownHostsFile=/dev/null -o LogLevel=ERROR -o ExitOnForwardFailure=yes"
 
-# The playhead: device and editor's end in one program, the tunnel between them.
-$run_ssh -N -R "$far2:127.0.0.1:$near2" 127.0.0.1 &
+# The playhead: device and editor in one process, connected through the tunnel.
+$run_ssh -N -R "$editor_port2:127.0.0.1:$speaker_port2" 127.0.0.1 &
 jobs="$jobs $!"
 sleep 2
-PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf TEETER_FAR_NEAR=$near2 TEETER_FAR_PORT=$far2 \
-    cargo test --manifest-path "$root/Cargo.toml" --lib sound::far::tests::lines::plays_through_a_tunnel -- --ignored --exact --nocapture
+PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf TEETER_FAR_NEAR=$speaker_port2 TEETER_FAR_PORT=$editor_port2 \
+    cargo test --manifest-path "$root/Cargo.toml" --lib sound::remote::tests::lines::plays_through_a_tunnel -- --ignored --exact --nocapture
 
 # The program itself.
 cat >"$dir/groove.toml" <<'END'
 format = 1
-title = "Far"
+title = "Remote"
 [[section]]
 meter = "4/4"
 tempo = 150
@@ -114,12 +114,12 @@ voice = "wood"
 pan = 100
 cells = ".... .... .... .... | .... .... .... ...."
 END
-PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf "$teeter" speaker --port "$near" >"$dir/shown" 2>"$dir/log" &
+PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf "$teeter" speaker --port "$speaker_port" >"$dir/shown" 2>"$dir/log" &
 jobs="$jobs $!"
 until grep -q token "$dir/shown" 2>/dev/null; do sleep 0.1; done
 token=$(sed -n 's/.*good once: //p' "$dir/shown" | head -1)
 start=$(wc -c <"$dir/cap.raw")
-python3 - "$token" "$teeter --speaker $far $dir/groove.toml" $run_ssh -tt -R "$far:127.0.0.1:$near" 127.0.0.1 <<'END'
+python3 - "$token" "$teeter --speaker $editor_port $dir/groove.toml" $run_ssh -tt -R "$editor_port:127.0.0.1:$speaker_port" 127.0.0.1 <<'END'
 import fcntl, os, pty, select, struct, sys, termios, time
 token, command, ssh = sys.argv[1], sys.argv[2], sys.argv[3:]
 pid, fd = pty.fork()
@@ -127,7 +127,7 @@ if pid == 0:
     os.execvp(ssh[0], ssh + [command])
 fcntl.ioctl(fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
 seen = b""
-def look(seconds, until=None):
+def read(seconds, until=None):
     global seen
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -139,22 +139,22 @@ def look(seconds, until=None):
             except OSError:
                 return
     assert not until, (until, seen[-2000:])
-look(20, b"token of the far speaker")
+read(20, b"token of the far speaker")
 os.write(fd, token.encode() + b"\r")
-look(20, b"stopped")
+read(20, b"stopped")
 os.write(fd, b"\r")
-look(4)
+read(4)
 os.write(fd, b"\x1b[B")
 for _ in range(24):
     os.write(fd, b"x")
-    look(0.5)
-look(4)
+    read(0.5)
+read(4)
 os.write(fd, b"\r")
-look(1)
+read(1)
 os.write(fd, b"\x11")
-look(1)
+read(1)
 os.write(fd, b"y")
-look(3)
+read(3)
 END
 sleep 1
 cat "$dir/log"

@@ -1,4 +1,4 @@
-"""The part of key.sh that presses keys, listens and reckons. It must not know how the server is started."""
+"""Presses the keys, records the monitor and computes the latencies for key-latency.sh, which starts the server."""
 
 import fcntl, math, os, pty, random, re, select, struct, subprocess, sys, termios, threading, time, wave
 import numpy
@@ -7,7 +7,7 @@ RATE, STEP = 48_000, 240  # frames per second; frames from attack to attack: 5 m
 teeter, folder, keys, size = sys.argv[1], sys.argv[2], int(sys.argv[3]), sys.argv[4]
 clock = time.monotonic
 
-# A sound of 1.5 ms that begins at once, so that every attack stands in silence.
+# A sound of 1.5 ms without an onset ramp, so that there is silence between the attacks.
 with wave.open(f"{folder}/tick.wav", "wb") as tick:
     tick.setparams((1, 2, RATE, 0, "NONE", ""))
     sound = [round(30_000 * math.cos(k * 0.9) * (1 - k / 72)) for k in range(72)]
@@ -15,7 +15,7 @@ with wave.open(f"{folder}/tick.wav", "wb") as tick:
 
 bars = 64 if size == "large" else 1
 groove = f'format = 1\ntitle = "Rattle"\n[[section]]\nmeter = "4/4"\ntempo = 375\nbars = {bars}\n'
-# The layer on the left goes and comes; the one on the right stays, and shows where the sound itself was cut off.
+# The left layer is muted and unmuted; the right one plays on and shows gaps in the sound itself.
 for name, pan in ("rattle", -100), ("steady", 100):
     groove += f'[[layer]]\nname = "{name}"\nvoice = "rim"\nsound = "tick.wav"\npan = {pan}\ndivision = 32\ncycle = "x"\n'
 if size == "large":
@@ -27,7 +27,7 @@ if size == "large":
 with open(f"{folder}/rattle.toml", "w") as file:
     file.write(groove)
 
-# What the monitor gives, and when each piece of it came.
+# The blocks read from the monitor and when each arrived.
 pieces, arrivals, ending = [], [], threading.Event()
 recorder = subprocess.Popen(
     ["parec", "-d", "cap.monitor", "--raw", "--format=s16le", f"--rate={RATE}", "--channels=2", "--latency-msec=4"],
@@ -73,12 +73,12 @@ def wait_for(word):
     until = clock() + 20
     while word not in shown:
         if clock() > until:
-            sys.exit(f"key.sh: the screen never showed {word}: {bytes(shown[-500:])}")
+            sys.exit(f"key-latency.sh: the screen never showed {word}: {bytes(shown[-500:])}")
         time.sleep(0.01)
 
 
-def told():
-    """What the server says of the editor's stream: its buffer there, the latency of the sink, both in ms."""
+def server_latencies():
+    """The latencies that the server reports for the editor's stream, in ms: its buffer, the sink."""
     words = subprocess.run(["pactl", "list", "sink-inputs"], capture_output=True, text=True).stdout
     return [int(n) / 1000 for n in re.findall(r"(?:Buffer|Sink) Latency: (\d+) usec", words)][:2]
 
@@ -89,12 +89,12 @@ time.sleep(0.5)
 os.write(fd, b"\r")
 time.sleep(3)
 if not any(max(piece) for piece in pieces[-50:]):
-    sys.exit("key.sh: nothing is heard")
+    sys.exit("key-latency.sh: no sound was recorded")
 pressed, latencies = [], []
 for k in range(keys):
     time.sleep(rng.uniform(0.35, 0.75))
     if k % 10 == 5:
-        latencies.append(told())
+        latencies.append(server_latencies())
         time.sleep(rng.uniform(0.2, 0.3))
     at = clock()
     os.write(fd, b"m")
@@ -116,12 +116,12 @@ threshold = numpy.abs(samples).max() / 4
 loud = numpy.flatnonzero(numpy.abs(samples[:, 1]) > threshold)
 attacks = loud[numpy.diff(loud, prepend=-RATE) > STEP // 3]
 there = numpy.array([numpy.abs(samples[at : at + STEP // 3, 0]).max() > threshold for at in attacks])
-cuts = attacks[:-1][numpy.diff(attacks) != STEP]  # after these the sound was cut off
-ends = numpy.cumsum([len(p) for p in pieces]) / 4  # frames that have come with each piece
+cuts = attacks[:-1][numpy.diff(attacks) != STEP]  # after these the sound has a gap
+ends = numpy.cumsum([len(p) for p in pieces]) / 4  # frames read up to the end of each block
 arrivals = numpy.array(arrivals)
 
 
-# Frames to the clock: a frame came at the latest when the quickest piece within some seconds around it says so.
+# From frames to the clock: the offset is that of the block with the least delay within two seconds.
 slack = arrivals - ends / RATE
 second = (ends // RATE).astype(int)
 least = numpy.array([slack[numpy.abs(second - s) <= 2].min() for s in range(second[-1] + 1)])
@@ -134,7 +134,7 @@ def wall(frames):
 times, cut_at = wall(attacks), wall(cuts)
 waits, whole = [], []
 for k, (at, until) in enumerate(zip(pressed, [*pressed[1:], numpy.inf])):
-    # The first attack after the key that is missing, or there again.
+    # The first attack after the key that is missing, or present again.
     found = numpy.flatnonzero((times > at) & (times < until) & (there == bool(k % 2)))
     waits.append(times[found[0]] - at if len(found) else numpy.inf)
     whole.append(not numpy.any((cut_at > at - 0.05) & (cut_at < at + waits[-1])))
@@ -147,17 +147,17 @@ def line(name, ms):
     print(f"{name:34} median {numpy.median(ms):5.1f}  95% {numpy.percentile(ms, 95):5.1f}  least {ms.min():5.1f}  most {ms.max():5.1f} ms")
 
 
-print(f"{keys} keys, attacks every {1000 * STEP / RATE:.0f} ms, load {load:.1f} on {os.cpu_count()} cores; the sound was cut off"
-      f" {len(cuts)} times, {numpy.sum(~whole)} times between a key and what it changes")
+print(f"{keys} keys, attacks every {1000 * STEP / RATE:.0f} ms, load {load:.1f} on {os.cpu_count()} cores; the sound has"
+      f" {len(cuts)} gaps, {numpy.sum(~whole)} of them between a key and its effect")
 line("key to the first byte of the frame", screen)
 line("key to audible edit", waits)
 if not whole.all():
-    line("  where nothing was cut off", waits[whole])
+    line("  without a gap", waits[whole])
 worst = numpy.argsort(waits)[-3:]
 print("the three longest, and their frames: " + ", ".join(f"{waits[k]:.1f} ({screen[k]:.1f}) ms" for k in worst))
 stream, sink = numpy.median(numpy.array([l for l in latencies if len(l) == 2]), axis=0)
 late = arrivals - wall(ends)
-print(f"the server says: {stream:.1f} ms of the stream wait in it, the sink's latency is {sink:.1f} ms (medians of {len(latencies)});"
-      f" pieces of {numpy.median(numpy.diff(ends)) / RATE * 1000:.1f} ms came {numpy.median(late) * 1000:.1f} ms after the quickest")
-print("of the figure, 2.5 ms are the mean wait for the next attack")
+print(f"the server reports {stream:.1f} ms of the stream in its buffer and a sink latency of {sink:.1f} ms (medians of {len(latencies)});"
+      f" blocks of {numpy.median(numpy.diff(ends)) / RATE * 1000:.1f} ms arrived {numpy.median(late) * 1000:.1f} ms after the fastest")
+print("2.5 ms of this are the mean wait for the next attack")
 sys.exit(0 if numpy.percentile(waits[whole], 95) < 60 else 1)
