@@ -80,7 +80,7 @@ fn a_wrong_file_is_reported_on_the_plain_terminal() {
 fn a_riff_is_typed_saved_and_opened_again() {
     let home = tempfile::tempdir().expect("a folder");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("no attack yet");
+    editor.shows("no attacks in this section");
     editor.types("332333");
     editor.shows("3+3+2+3+3, then 50 to the end");
     editor.types("nkick\r44448");
@@ -103,7 +103,7 @@ fn a_riff_is_typed_saved_and_opened_again() {
 fn a_signal_gives_the_terminal_back_and_keeps_the_work() {
     let home = tempfile::tempdir().expect("a folder");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("no attack yet");
+    editor.shows("no attacks in this section");
     editor.types("345");
     editor.shows("3+4, then 57 to the end");
     let pid = editor.child.process_id().expect("runs");
@@ -115,7 +115,7 @@ fn a_signal_gives_the_terminal_back_and_keeps_the_work() {
     assert!(kept.len() == 1 && kept[0].contains("x--x ---x ----"), "{kept:?}");
     // The next start has the work again, and says so.
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("work of last time");
+    editor.shows("recovered unsaved changes");
     editor.shows("3+4, then 57 to the end");
     editor.types("\x11");
     editor.shows("Not saved.");
@@ -142,7 +142,7 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     editor.shows("not saved; the file is unchanged");
     assert_eq!(fs::read_to_string(&path).expect("text"), "format = 1 # another's");
     editor.types("\x13");
-    editor.shows("Write over it?");
+    editor.shows("Overwrite it?");
     editor.types("y");
     editor.shows("saved: ropes.toml");
     assert!(fs::read_to_string(&path).expect("text").contains("Half-Tide Winch"));
@@ -175,7 +175,7 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     editor.types(&format!("\x17\x15{}\r", "n".repeat(300)));
     editor.shows("not saved, the file could not be written");
     editor.types("\x17\x15other.toml\r");
-    editor.shows("Write over it?");
+    editor.shows("Overwrite it?");
     editor.types("y");
     editor.shows("saved: other.toml");
     assert!(fs::read_to_string(home.path().join("other.toml")).expect("text").contains("Half-Tide Winch"));
@@ -187,12 +187,12 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
 fn much_and_strange_text_pasted_is_borne() {
     let home = tempfile::tempdir().expect("a folder");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("no attack yet");
+    editor.shows("no attacks in this section");
     let pasted = |text: &str| format!("\x1b[200~{text}\x1b[201~");
     editor.types("g");
     editor.shows("Groups:");
     editor.types(&pasted(&"3+".repeat(50_000)));
-    editor.shows("only 2000 characters");
+    editor.shows("only the first 2000 characters");
     editor.types("\x15\x03R");
     editor.shows("Name of the layer");
     editor.types(&pasted("wi\0nch\r\n"));
@@ -211,7 +211,7 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     fs::create_dir_all(&config).expect("a folder");
     fs::write(config.join("config.toml"), "[keys]\nquit = \"ctrl-e\"\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("no attack yet");
+    editor.shows("no attacks in this section");
     editor.types("\x05");
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[keys]\nquit = \"hyper-e\"\n").expect("written");
@@ -219,7 +219,7 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     editor.shows("line 2, column 8");
     editor.shows(".config/teeter/config.toml");
     editor.types("\x1b");
-    editor.until("the grid", |s| !s.contains("Mistakes in the config file"));
+    editor.until("the grid", |s| !s.contains("Errors in the config file"));
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");
@@ -237,13 +237,14 @@ fn tapping_along_says_what_it_hears_or_that_nothing_sounds() {
     editor.shows("changing pulse");
     editor.types("\x14");
     editor.shows("Tap along: 0 taps");
-    let silent =
-        editor.until("a device, or why there is none", |s| s.contains("nothing sounds") || s.contains("playing"));
+    let silent = editor.until("a device, or why there is none", |s| {
+        s.contains("nothing is playing") || s.contains("playing")
+    });
     editor.settles();
     // With a device taps are counted; without one it is said that there is nothing to tap to.
     editor.types("x");
-    if !silent.contains("nothing sounds") && !editor.text().contains("nothing sounds") {
-        editor.until("a tap that counts", |s| s.contains("Tap along: 1 tap") || s.contains("nothing sounds"));
+    if !silent.contains("nothing is playing") && !editor.text().contains("nothing is playing") {
+        editor.until("a tap that counts", |s| s.contains("Tap along: 1 tap") || s.contains("nothing is playing"));
     }
     editor.types("\x1b");
     editor.until("the report or the pane", |s| s.contains("too few taps") || s.contains("Why it is hard"));
@@ -324,7 +325,7 @@ fn what_the_editor_exports_and_renders_is_what_the_command_line_does() {
     editor.shows("heard");
     for (format, ending) in [("midi", "mid"), ("musicxml", "musicxml"), ("svg-notation", "svg")] {
         editor.types(&format!("fexport\r{format}\r"));
-        editor.shows("Write to: winch");
+        editor.shows("Export to: winch");
         editor.types(&format!("mine.{ending}\r"));
         editor.shows(&format!("written: mine.{ending}"));
         let (name, picture) = format.split_once('-').unwrap_or((format, "grid"));
@@ -390,13 +391,13 @@ fn a_score_is_imported_as_the_unsaved_groove_and_undone() {
     editor.types("+");
     editor.shows("(not saved)");
     editor.types("fimport\rscore.musicxml\r");
-    editor.shows("Not saved. s: save, then import, y: import, Esc: stay");
+    editor.shows("Not saved. s: save, then import, y: import, Esc: cancel");
     editor.types("y");
     editor.until("the import", |s| s.contains("imported score.musicxml") || s.contains("What the import changed"));
     editor.types("\x1b");
     editor.settles();
     editor.types("\x13");
-    editor.shows("Save under:");
+    editor.shows("Save as:");
     editor.types("mine.toml\r");
     editor.shows("saved: mine.toml");
     let read = |name: &str| fs::read(home.path().join(name)).expect("a groove");

@@ -5,7 +5,6 @@ use super::cursor::{Cursor, next_attack, previous_attack};
 use super::{Outcome, Session, count, messages, select};
 use crate::rhythm::{Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Place, Tempo, Voice};
 
-const NO_LAYER: &str = "no layer; add one first";
 /// Message at the end of the groove; the screen adds the key.
 pub(super) const FULL: &str = "end of the groove; add a bar or a section to go on";
 
@@ -55,7 +54,7 @@ impl Session {
                 | Command::Note(_)
         );
         if needs_layer && self.groove.layers().is_empty() {
-            return Outcome::Error(NO_LAYER.into());
+            return Outcome::NoLayer;
         }
         let before = self.cursor;
         if command == Command::Cut

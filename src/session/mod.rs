@@ -29,6 +29,8 @@ pub enum Outcome {
     Changed(Option<String>),
     /// The groove did not change; a message.
     Info(String),
+    /// The command needs a layer and there is none.
+    NoLayer,
     /// The command failed; why.
     Error(String),
 }
@@ -188,7 +190,7 @@ impl Session {
 
     fn select_bar(&mut self) -> Outcome {
         let Some(bar) = select::bar(&self.groove, self.cursor.place) else {
-            return Outcome::Error("no layer to select in; add one first".into());
+            return Outcome::NoLayer;
         };
         let range = self.groove.cells_in(self.cursor.place.layer, &bar);
         self.span(self.cursor.place.layer, range.start, self.cursor.place.layer, range.end)
@@ -197,7 +199,7 @@ impl Session {
     fn select_section(&mut self, all: bool) -> Outcome {
         let layers = self.groove.layers().len();
         if layers == 0 {
-            return Outcome::Error("no layer to select in; add one first".into());
+            return Outcome::NoLayer;
         }
         let (top, bottom) = if all { (0, layers - 1) } else { (self.cursor.place.layer, self.cursor.place.layer) };
         let end = self.groove.cells(bottom, self.cursor.place.section);

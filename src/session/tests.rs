@@ -140,7 +140,7 @@ fn layers_and_sections() {
     session.apply(Command::RemoveLayer);
     session.apply(Command::RemoveLayer);
     assert!(session.groove().layers().is_empty());
-    assert!(matches!(session.apply(Lay(3)), Outcome::Error(_)));
+    assert!(matches!(session.apply(Lay(3)), Outcome::NoLayer));
     assert!(matches!(session.apply(Copy), Outcome::Error(_)));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
     session.apply(Lay(2));
@@ -298,7 +298,7 @@ fn pasting_tells_where_cells_have_another_length() {
     let longer = pasted(drawing, &[next.clone(), Command::Division(3)]);
     assert_eq!(longer, "pasted cell by cell; cells are longer here; cut at the end of the section");
     let some = pasted(drawing, &[next, Tuplet { cells: 3, beats: 1 }]);
-    assert_eq!(some, "pasted cell by cell; some cells have another length here; cut at the end of the section");
+    assert_eq!(some, "pasted cell by cell; some cells differ in length here; cut at the end of the section");
 }
 
 #[test]

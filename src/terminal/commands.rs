@@ -212,7 +212,7 @@ const SELECT: &[CommandSpec] = rows! { Grid Select:
     "copy-boxes" [] Action::CopyText(Text::Boxes), "copy the cells as text boxes";
     "copy-syllables" [] Action::CopyText(Text::Syllables), "copy the counting syllables as text";
     "copy-explanation" [] Action::CopyText(Text::Explanation), "copy the whole explanation as text";
-    "close" [key(Code::Esc)] Action::Close, "clear the selection";
+    "close" [key(Code::Esc)] Action::Close, "clear the selection", "deselect";
 };
 
 const LAYER: &[CommandSpec] = rows! { Grid Layer:
@@ -335,7 +335,7 @@ const REPLACING: &[CommandSpec] = rows! { Replacing Lists:
 
 const LISTS: &[CommandSpec] = rows! { List Lists:
     "list-up" [key(Code::Up)] Action::ListUp, "move one line up";
-    "list-down" [key(Code::Down)] Action::ListDown, "move one line down";
+    "list-down" [key(Code::Down)] Action::ListDown, "move one line down", "down";
     "list-page-up" [key(Code::PageUp)] Action::ListPageUp, "move one page up";
     "list-page-down" [key(Code::PageDown)] Action::ListPageDown, "move one page down";
     "list-first" [key(Code::Home)] Action::ListFirst, "move to the first line";
@@ -367,7 +367,7 @@ const TYPING: &[CommandSpec] = rows! { Typing Lists:
     "typing-delete-word" [ctrl('w')] Action::Edit(InputRequest::DeletePrevWord), "delete the word before the cursor";
     "typing-clear" [ctrl('u')] Action::Edit(InputRequest::DeleteLine), "clear the line";
     "typing-up" [key(Code::Up)] Action::ListUp, "previous entry in the list";
-    "typing-down" [key(Code::Down), key(Code::Tab)] Action::ListDown, "next entry in the list";
+    "typing-down" [key(Code::Down), key(Code::Tab)] Action::ListDown, "next entry in the list", "next";
     "typing-page-up" [key(Code::PageUp)] Action::ListPageUp, "previous page of the list";
     "typing-page-down" [key(Code::PageDown)] Action::ListPageDown, "next page of the list";
 };

@@ -1,5 +1,6 @@
 //! From what is asked for to who does it. It must not do any of it outside the state: no I/O, no clock.
 
+use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome};
 use crate::terminal::action::Action;
 use crate::terminal::event::Effect;
@@ -119,47 +120,53 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
     }
 }
 
-/// Gives a command to the session and shows what it says.
+/// Applies a command to the session and shows its message.
 pub(crate) fn run_command(state: &mut State, command: Command) {
     let command = match command {
         Command::Move(motion) if state.selecting => Command::Extend(motion),
         command => command,
     };
-    let outcome = state.session.apply(command);
+    let before = state.groove().clone();
+    let outcome = state.session.apply(command.clone());
     if state.session.selection().is_none() {
         state.selecting = false;
     }
-    match outcome {
-        Outcome::Unchanged | Outcome::Changed(None) => {}
-        Outcome::Changed(Some(words)) | Outcome::Info(words) => {
-            state.show_message(Message::info(append_key_hint(state, words)));
+    let message = match outcome {
+        Outcome::Unchanged | Outcome::Changed(None) => return,
+        Outcome::Changed(Some(text)) => {
+            let hint = key_hint(state, &command, &before);
+            Message::Info(end_of_groove(state, &command).unwrap_or(text + &hint))
         }
-        Outcome::Error(words) => state.show_message(Message::warning(append_key_hint(state, words))),
-    }
+        Outcome::Info(text) => Message::Info(text),
+        Outcome::NoLayer => Message::Warning(format!("no layer yet; {} adds one", state.keymap.first("add-layer"))),
+        Outcome::Error(text) => Message::Warning(end_of_groove(state, &command).unwrap_or(text)),
+    };
+    state.show_message(message);
 }
 
-/// Adds the key where words name a command.
-fn append_key_hint(state: &State, words: String) -> String {
-    if words.contains("add a bar or a section") {
-        let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
-        return format!("end of the groove: {bar} adds a bar, {section} a section");
-    }
-    let (undo, divide) = (state.keymap.first("undo"), state.keymap.first("division"));
-    let moved = words.ends_with(" moved") && !words.ends_with("no attack moved");
-    if !undo.is_empty() && (moved || words.contains(" moved, ")) {
-        return format!("{words} ({undo} undoes)");
-    }
-    if !undo.is_empty() && words.ends_with(" lost") {
-        let them = if words.ends_with("; 1 attack lost") { "it" } else { "them" };
-        return format!("{words} ({undo} brings {them} back)");
-    }
-    if !divide.is_empty() && words.contains(": beat = ") && words.contains(", cell of ") {
-        return format!("{words} ({divide} changes it)");
-    }
-    if words.contains("no layer") {
-        return format!("{words} ({})", state.keymap.first("add-layer"));
-    }
-    words
+/// What to do at the end of the groove, after a command that enters cells there.
+fn end_of_groove(state: &State, command: &Command) -> Option<String> {
+    use Command::{Attack, Hold, Lay, LayLine, Rest, Toggle};
+    let enters = matches!(command, Attack(_) | Hold | Lay(_) | LayLine(_) | Rest | Toggle);
+    let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
+    let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
+    (enters && state.session.cursor().past_end).then(text)
+}
+
+/// The key that takes back a loss of attacks, or that sets the cells of a new meter.
+fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
+    let attacks = |g: &Groove| (0..g.layers().len()).flat_map(|l| g.events(l)).filter(|e| e.pass == 0).count();
+    let division = |g: &Groove| (0..g.layers().len()).map(|l| g.events(l)).collect::<Vec<_>>();
+    let after = state.groove();
+    let (name, words) = match command {
+        Command::Undo | Command::Redo => return String::new(),
+        Command::Division(_) if division(before) != division(after) => ("undo", "undoes"),
+        _ if attacks(before) > attacks(after) => ("undo", "undoes"),
+        Command::Meter(_) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
+        _ => return String::new(),
+    };
+    let key = state.keymap.first(name);
+    if key.is_empty() { key } else { format!(" ({key} {words})") }
 }
 
 /// Closes what is open, or drops the selection, or calls off what is under way.

@@ -2,7 +2,9 @@
 
 use crate::jobs::PictureStyle;
 use crate::rhythm::bounds::{self, Bound};
-use crate::rhythm::{Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, group_line, parse_note_value};
+use crate::rhythm::{
+    Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
+};
 use crate::session::{Command, Motion, Session};
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
@@ -46,12 +48,12 @@ impl Question {
         let text = text.trim();
         let g = session.groove();
         let at = session.cursor().place;
-        let form = || format!("allowed: {}; not '{}'", self.allowed(), fit(text, MAX_ECHO));
+        let form = || expected(self.allowed(), quoted(text));
         let n = |bound| number(text, bound).ok_or_else(form)?;
         let do_it = |command| Ok(Answer::Do(command));
         match self {
             Question::Groups => {
-                let terms = group_line::parse(text).map_err(allowed_first)?;
+                let terms = group_line::parse(text).map_err(|e| e.to_string())?;
                 do_it(Command::LayLine(group_line::expand(&terms)))
             }
             Question::Pitch if text.is_empty() => do_it(Command::Pitch(None)),
@@ -74,7 +76,7 @@ impl Question {
             Question::LayerSwing => do_it(Command::LayerSwing(Some(Swing::parse(text).ok_or_else(form)?))),
             Question::SoundFile if text.is_empty() => do_it(Command::SoundFile(None)),
             Question::SoundFile => {
-                bounds::SOUND_NAME.check(text.chars().count() as i64).map_err(allowed_first)?;
+                bounds::SOUND_NAME.check(text.chars().count() as i64).map_err(|e| e.to_string())?;
                 do_it(Command::SoundFile(Some(text.to_owned())))
             }
             Question::AccentDepth if text.is_empty() => do_it(Command::AccentDepth(None)),
@@ -83,14 +85,14 @@ impl Question {
             Question::Pan => do_it(Command::Pan(n(&bounds::PAN)? as i8)),
             Question::AddSection => add_section(text).map(Answer::Do),
             Question::RenameSection => do_it(Command::RenameSection(name(text)?)),
-            Question::Meter => do_it(Command::Meter(Meter::parse(text).map_err(allowed_first)?)),
+            Question::Meter => do_it(Command::Meter(Meter::parse(text).map_err(|e| e.to_string())?)),
             Question::Tempo => {
                 let (unit, bpm) = match text.split_once('=') {
                     Some((unit, bpm)) => (parse_note_value(unit.trim()).ok_or_else(form)?, bpm.trim()),
                     None => (g.sections()[at.section].tempo.unit(), text),
                 };
                 let bpm = Fraction::parse(bpm).ok_or_else(form)?;
-                do_it(Command::Tempo(Tempo::new(bpm, unit).map_err(allowed_first)?))
+                do_it(Command::Tempo(Tempo::new(bpm, unit).map_err(|e| e.to_string())?))
             }
             Question::Bars => do_it(Command::Bars(n(&bounds::BARS)? as u16)),
             Question::Times => do_it(Command::Times(n(&bounds::TIMES)? as u16)),
@@ -113,7 +115,7 @@ impl Question {
             Question::Bar => {
                 let bars = usize::from(g.sections()[at.section].bars);
                 let bar = text.parse::<usize>().ok().filter(|b| (1..=bars).contains(b));
-                let bar = bar.ok_or_else(|| format!("allowed: {}; not '{}'", bars_of(bars), fit(text, MAX_ECHO)))?;
+                let bar = bar.ok_or_else(|| expected(bars_of(bars), quoted(text)))?;
                 let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(form)?;
                 let cell = match g.layers().get(at.layer) {
                     Some(_) => g.part(at.layer, at.section).cell_at(time, g.context(at.layer, at.section)),
@@ -139,13 +141,9 @@ static STEPS: Bound = Bound { what: "the number of cells", least: -4096, greates
 /// Most columns of an answer that a refusal says again.
 const MAX_ECHO: usize = 16;
 
-/// A refusal with what is allowed before what was found, so that it is read first and cut last.
-fn allowed_first(error: impl std::fmt::Display) -> String {
-    let words = error.to_string();
-    match words.split_once(", allowed is ").or_else(|| words.split_once(", allowed are ")) {
-        Some((found, allowed)) => format!("allowed: {allowed}; {found}"),
-        None => words,
-    }
+/// An answer in quotation marks, cut where it is long.
+fn quoted(text: &str) -> String {
+    format!("'{}'", fit(text, MAX_ECHO))
 }
 
 /// The bars one can go to.
@@ -156,11 +154,11 @@ fn bars_of(bars: usize) -> String {
 /// `None` for what is no number.
 fn number(text: &str, bound: &'static Bound) -> Option<Result<i64, String>> {
     let n: i64 = text.trim().parse().ok()?;
-    Some(bound.check(n).map_err(|e| format!("allowed: {}; not {n}", e.bound.range())))
+    Some(bound.check(n).map_err(|e| expected(e.bound.range(), n)))
 }
 
 fn name(text: &str) -> Result<String, String> {
-    bounds::NAME.check(text.chars().count() as i64).map(|_| text.to_owned()).map_err(allowed_first)
+    bounds::NAME.check(text.chars().count() as i64).map(|_| text.to_owned()).map_err(|e| e.to_string())
 }
 
 /// A name, a meter, both, or nothing: what reads as a meter at the end is one.
@@ -169,7 +167,7 @@ fn add_section(text: &str) -> Result<Command, String> {
     let (upper, lower) = last.split_once('/').unwrap_or_default();
     let counts = |part: &str| !part.is_empty() && part.chars().all(|c| c.is_ascii_digit() || c == '+');
     let (named, meter) = if counts(upper) && counts(lower) {
-        (first, Some(Meter::parse(last).map_err(allowed_first)?))
+        (first, Some(Meter::parse(last).map_err(|e| e.to_string())?))
     } else {
         (text, None)
     };

@@ -263,7 +263,7 @@ fn an_answer_that_is_too_long_says_so_and_can_be_left() {
         update(&mut state, Event::Resize(size.0, size.1));
         screen(&state, size);
     }
-    assert!(screen(&state, (80, 24)).contains("too long: only 2000 characters"));
+    assert!(screen(&state, (80, 24)).contains("too long: pasted only the first 2000 characters"));
     press(&mut state, "enter");
     assert!(screen(&state, (80, 24)).contains("found the end"));
     press(&mut state, "esc R");
@@ -279,7 +279,7 @@ fn a_refused_answer_says_what_is_allowed_in_every_window() {
     for size in [(60, 18), (80, 24), (200, 60)] {
         let shown = screen(&state, size);
         let lines: Vec<&str> = shown.lines().collect();
-        assert!(lines[lines.len() - 2].starts_with("allowed: E2, F#3, Bb1; not 'H9 or something"), "{shown}");
+        assert!(lines[lines.len() - 2].starts_with("expected E2, F#3, Bb1, found 'H9 or something"), "{shown}");
         assert!(lines[lines.len() - 1].starts_with("Pitch: "), "{shown}");
     }
     press(&mut state, "ctrl-u");
@@ -318,9 +318,9 @@ fn attacks_that_go_are_told_with_the_way_back() {
         press(&mut state, keys);
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
-    assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z brings them back)");
+    assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
     assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
-    assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z brings them back)");
+    assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z undoes)");
     let mut state = ferry();
     press(&mut state, "B \"2\" enter ctrl-z");
     assert_eq!(state.groove().sections()[0].bars, 4);
@@ -425,7 +425,7 @@ fn silencing_the_layer_that_is_listened_to_tells_whose_hearings_come_now() {
     press(&mut state, "down m");
     assert_eq!(said(&state), "", "the other one");
     press(&mut state, "m up m");
-    assert_eq!(said(&state), "the hearings are of layer 'deck' now; F chooses others");
+    assert_eq!(said(&state), "now analysing layer 'deck'; F changes this");
     press(&mut state, "down m");
     assert!(screen(&state, (80, 24)).contains("every layer is muted"));
     press(&mut state, "up m");

@@ -45,7 +45,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("2 found") && !shown.contains("midi"), "{shown}");
     press(&mut state, "down up enter");
-    assert!(last(&state).starts_with("Write to: rope.musicxml"), "{}", last(&state));
+    assert!(last(&state).starts_with("Export to: rope.musicxml"), "{}", last(&state));
     let strip = state.strip().map(|(_, h)| crate::jobs::HearingKey::of(h)).expect("a hearing");
     let made = job(press(&mut state, "enter"));
     assert_eq!(
@@ -64,7 +64,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
         &mut state,
         "f \"pictures-as\" enter \"screen 800 x1.5 beams group under groups,half\" enter f \"export-section\" enter \"png notation\" enter",
     );
-    assert!(last(&state).starts_with("Write to: rope-A-notation.png"), "{}", last(&state));
+    assert!(last(&state).starts_with("Export to: rope-A-notation.png"), "{}", last(&state));
     let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
     let writing = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
@@ -90,7 +90,7 @@ fn sound_is_asked_for_with_its_length() {
     let mut state = ferry();
     press(&mut state, "] k");
     press(&mut state, "f \"render-wav\" enter");
-    assert!(last(&state).starts_with("Sound to: rope.wav"), "{}", last(&state));
+    assert!(last(&state).starts_with("Export WAV to: rope.wav"), "{}", last(&state));
     let made = job(press(&mut state, "\"low.wav x4 44100hz\" enter"));
     assert_eq!(made.kind, JobKind::Render(Box::new(state.playing().take()), Length::Loops(4)));
     assert_eq!((&made.target, made.rate.hertz()), (&target("low.wav"), 44_100));
@@ -123,7 +123,7 @@ fn sound_is_asked_for_with_its_length() {
     ] {
         assert!(press(&mut state, &format!("f \"{command}\" enter \"{text}\" enter")).is_empty(), "{text}");
         let shown = screen(&state, (60, 18));
-        assert!(shown.contains("allowed: "), "{text}: {shown}");
+        assert!(shown.contains("expected "), "{text}: {shown}");
         press(&mut state, "esc");
     }
 }
@@ -193,7 +193,7 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     assert!(screen(&state, (80, 24)).contains("(not saved)"));
     // It has no name: saving asks for one.
     assert!(press(&mut state, "ctrl-s").is_empty());
-    assert!(last(&state).starts_with("Save under:"));
+    assert!(last(&state).starts_with("Save as:"));
     // Undo brings back the other one with its file.
     let found = press(&mut state, "esc ctrl-z");
     assert!(matches!(found[..], [Effect::SwitchDocument(DocumentId(0)), Effect::Journal(_)]), "{found:?}");
@@ -226,7 +226,7 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     update(&mut state, arrived(40));
     let shown = screen(&state, (80, 24));
     assert!(
-        shown.contains("left out: 40") && shown.contains("measure 0,") && !shown.contains("measure 39,"),
+        shown.contains("Import warnings: 40") && shown.contains("measure 0,") && !shown.contains("measure 39,"),
         "{shown}"
     );
     press(&mut state, "down end");
@@ -241,7 +241,7 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     press(&mut state, "2");
     let before = drawn(&state, 0);
     update(&mut state, arrived(0));
-    assert!(last(&state).starts_with("Not saved. s: save, then import, y: import, Esc: stay"), "{}", last(&state));
+    assert!(last(&state).starts_with("Not saved. s: save, then import, y: import, Esc: cancel"), "{}", last(&state));
     press(&mut state, "esc");
     assert_eq!((drawn(&state, 0), state.file()), (before.clone(), Some("rope.toml")));
     // Saved first.

@@ -127,7 +127,7 @@ fn takes_in_a_row_are_one_sequence() {
     assert!(matches!(&press(&mut state, "f6")[..], [Effect::Change(s)] if looped(s).is_some()));
     assert!(state.play.running.is_none());
     press(&mut state, "enter & \"99\" enter");
-    assert!(screen(&state, (80, 24)).contains("allowed: 2, 2 count"), "{}", screen(&state, (80, 24)));
+    assert!(screen(&state, (80, 24)).contains("expected 2, 2 count"), "{}", screen(&state, (80, 24)));
 }
 
 #[test]
@@ -167,10 +167,10 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     // A key goes on at the end of the time through, and back.
     let found = press(&mut state, "f4 f4");
     assert_eq!(sequence(&found).at, 3);
-    assert!(transport(&state).contains("then step 4"), "{}", transport(&state));
+    assert!(transport(&state).contains("next step 4"), "{}", transport(&state));
     assert_eq!(sequence(&press(&mut state, "f3")).at, 2);
     assert_eq!(heard(&mut state, 2, true, 0), [told(2, "60%", 4)]);
-    assert!(!transport(&state).contains("then"));
+    assert!(!transport(&state).contains("next"));
     // What was progress before is shown.
     update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 loops".into()))));
     assert!(screen(&state, (80, 24)).contains("2026-11-20: step 5 of 6"));
@@ -182,7 +182,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     );
     assert_eq!((state.play.percent, playing(&found).speed), (100, Fraction::ONE));
     assert!(press(&mut state, "f4").is_empty());
-    assert!(screen(&state, (80, 24)).contains("no ladder is climbed; E starts one"));
+    assert!(screen(&state, (80, 24)).contains("no ladder is running; E starts one"));
 }
 
 #[test]
@@ -200,7 +200,7 @@ fn a_ladder_of_ones_own_waits_for_its_key_and_falls_silent() {
     assert!(matches!(found[..], [Effect::Progress(Some(_)), Effect::Stop]), "{found:?}");
     assert_eq!(sequence(&press(&mut state, "E")).takes.len(), 3);
     press(&mut state, "= \"50-100\" enter");
-    assert!(screen(&state, (80, 24)).contains("allowed: 50-100/10 x4"), "{}", screen(&state, (80, 24)));
+    assert!(screen(&state, (80, 24)).contains("expected 50-100/10 x4"), "{}", screen(&state, (80, 24)));
     press(&mut state, "esc");
     // A speed set by hand is the end of it.
     let found = press(&mut state, "]");

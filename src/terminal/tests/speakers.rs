@@ -15,7 +15,7 @@ fn port_and_token_are_asked_for() {
     let effects = press(&mut state, "f \"speaker\" enter \"7450 K7mp-2xqd 9fht-w3bn\" enter");
     let expected = Effect::Speaker { port: 7450, token: "K7mp-2xqd 9fht-w3bn".into() };
     assert_eq!(effects, [expected]);
-    assert!(screen(&state, (100, 24)).contains("connecting to the far speaker"));
+    assert!(screen(&state, (100, 24)).contains("connecting to the remote speaker"));
     for wrong in [
         "7450",
         "0 k7mp-2xqd-9fht-w3bn",
@@ -25,7 +25,7 @@ fn port_and_token_are_asked_for() {
     ] {
         let effects = press(&mut state, &format!("f \"speaker\" enter \"{wrong}\" enter"));
         assert_eq!(effects, [], "{wrong}");
-        assert!(screen(&state, (100, 24)).contains("allowed: 7450 k7mp-2xqd-9fht-w3bn"), "{wrong}");
+        assert!(screen(&state, (100, 24)).contains("expected 7450 k7mp-2xqd-9fht-w3bn"), "{wrong}");
         press(&mut state, "esc");
     }
 }
@@ -38,16 +38,16 @@ fn the_line_is_told_of_where_the_transport_stands() {
     // What sounded here goes on there.
     assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::Play(..)]));
     let shown = screen(&state, size);
-    assert!(shown.contains("far speaker at port 7450") && shown.contains("  remote"), "{shown}");
+    assert!(shown.contains("remote speaker on port 7450") && shown.contains("  remote"), "{shown}");
     assert_eq!(happens(&mut state, Speaker::Lost("it was closed".into())), []);
     let shown = screen(&state, size);
-    assert!(shown.contains("far lost") && shown.contains("tried again and again"), "{shown}");
+    assert!(shown.contains("remote lost") && shown.contains("reconnecting"), "{shown}");
     assert!(state.play.on, "it goes on when the line is back");
     happens(&mut state, Speaker::Back);
     let shown = screen(&state, size);
-    assert!(shown.contains("remote speaker reconnected") && !shown.contains("far lost"), "{shown}");
+    assert!(shown.contains("remote speaker reconnected") && !shown.contains("remote lost"), "{shown}");
     happens(&mut state, Speaker::Refused("the loop is too large".into()));
-    assert!(!state.play.on && screen(&state, size).contains("not played: the loop is too large"));
+    assert!(!state.play.on && screen(&state, size).contains("cannot play: the loop is too large"));
     happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));
     let shown = screen(&state, size);
     assert!(shown.contains("the far speaker was ended") && shown.contains("no sound"), "{shown}");

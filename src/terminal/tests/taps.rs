@@ -46,7 +46,7 @@ fn a_key_is_a_tap_with_its_stamp() {
     assert!(update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char(' '), KeyModifiers::NONE), at)).is_empty());
     let shown = screen(&state, (80, 24));
     assert!(
-        shown.contains("nothing sounds") && shown.contains("no device") && shown.contains("Enter tries"),
+        shown.contains("nothing is playing") && shown.contains("no device") && shown.contains("tries again"),
         "{shown}"
     );
     assert!(matches!(press(&mut state, "enter")[..], [Effect::Play(..)]));
@@ -55,7 +55,7 @@ fn a_key_is_a_tap_with_its_stamp() {
 #[test]
 fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut state = state();
-    assert!(screen(&state, (80, 24)).contains("from 8 taps on"));
+    assert!(screen(&state, (80, 24)).contains("it takes 8 taps"));
     let mut beats: Vec<f64> = (0..40).map(|n| 400.0 * (n + 2) as f64 - 30.0 + [4.0, -6.0, 2.0, 0.0][n % 4]).collect();
     beats.remove(20);
     beats[9] += 110.0;
@@ -93,7 +93,7 @@ fn a_key_that_is_held_down_is_no_row_of_taps() {
     let mut state = state();
     hear(&mut state, &(0..60).map(|n| 1000.0 + 33.0 * f64::from(n)).collect::<Vec<_>>());
     let shown = screen(&state, (80, 24));
-    assert!(shown.contains("faster than a finger"), "{shown}");
+    assert!(shown.contains("too fast for a finger"), "{shown}");
 }
 
 #[test]
@@ -132,7 +132,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     hear(&mut state, &(2..20).map(|n| 400.0 * f64::from(n) + 80.0).collect::<Vec<_>>());
     press(&mut state, "esc");
     let shown = screen(&state, (80, 24));
-    assert!(shown.contains("on the pulse") && shown.contains("taken off every tap"), "{shown}");
+    assert!(shown.contains("on the pulse") && shown.contains("subtracted from every tap"), "{shown}");
     // Uneven taps are not kept.
     press(&mut state, "esc");
     press(&mut state, "f \"tap calibrate\" enter");
@@ -150,7 +150,7 @@ fn over_a_line_of_unknown_delay_it_is_said() {
     hear(&mut state, &[100.0, 500.0]);
     press(&mut state, "esc");
     let shown = screen(&state, (80, 24));
-    for words in ["too few taps", "over SSH", "+12.0 ms were taken off"] {
+    for words in ["too few taps", "over SSH", "+12.0 ms is subtracted"] {
         assert!(shown.contains(words), "{words} in\n{shown}");
     }
 }

@@ -98,7 +98,7 @@ fn every_message_of_a_command_and_every_hint_is_whole() {
         for size in [(80, 24), (60, 18)] {
             let shown = screen(&state, size);
             let last = shown.lines().last().expect("a line");
-            assert!(!last.contains('…') && (last.contains("Esc: stay") || last.contains("Esc: no")), "{last}");
+            assert!(!last.contains('…') && (last.contains("Esc: cancel") || last.contains("Esc: no")), "{last}");
         }
     }
 }

@@ -175,7 +175,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Leaving => {
             let keys = |name: &str| state.keymap.first(name);
             let words = format!(
-                "Not saved. {}: save and quit, {}: quit without saving, {}: cancel",
+                "Not saved. {}: save and quit, {}: quit unsaved, {}: cancel",
                 keys("leave-save"),
                 keys("leave-lose"),
                 keys("leave-stay")
