@@ -4,7 +4,7 @@
 #[cfg(feature = "audio")]
 use super::Player;
 use super::remote::RemotePlayer;
-use super::{DeviceEvent, Keep, OutputError, Playhead, Position, SampleRate, Segment};
+use super::{DeviceEvent, OutputError, Playhead, Position, SampleRate, Segment};
 use std::time::Instant;
 
 /// One of the two.
@@ -75,8 +75,8 @@ impl AudioBackend {
     }
 
     /// Puts an edited segment in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, segment: Segment, keep: Keep) {
-        either!(self, o => o.replace(id, segment, keep));
+    pub fn replace(&mut self, id: u64, segment: Segment) {
+        either!(self, o => o.replace(id, segment));
     }
 
     /// Whether one more segment may wait.
@@ -87,6 +87,11 @@ impl AudioBackend {
     /// Whether the last segment ended the playing.
     pub fn has_ended(&mut self) -> bool {
         either!(self, o => o.has_ended())
+    }
+
+    /// Sets the master volume in dB; 0 is the level a player starts with.
+    pub fn set_volume(&mut self, db: f32) {
+        either!(self, o => o.set_volume(db));
     }
 
     /// Stops; what rings fades within some milliseconds.

@@ -5,9 +5,8 @@
 #[cfg(test)]
 mod tests;
 
-use super::position::{Playhead, Position, PositionMap};
-use super::render::{Keep, MIX_DB, RENDER_LATENCY};
-use super::schedule::Schedule;
+use super::position::{Playhead, PositionMap};
+use super::render::{MIX_DB, RENDER_LATENCY};
 use super::segment::{MAX_QUEUED, Segment, SegmentQueue};
 use super::shared_status::{RenderStatus, SharedStatus};
 use super::units::{Frame, Gain, SampleRate};
@@ -27,9 +26,8 @@ enum Command {
     Play(Box<Segment>, Frame),
     Push(Box<Segment>),
     Then(Box<Segment>),
-    Replace(Box<Segment>, Keep),
+    Replace(Box<Segment>),
     Stop,
-    Seek(Frame),
     Gain(Gain),
 }
 
@@ -136,9 +134,8 @@ impl RenderSource {
                 Command::Play(segment, from) => relay.play(segment, from, back),
                 Command::Push(segment) => relay.push(segment, back),
                 Command::Then(segment) => relay.then(segment, back),
-                Command::Replace(segment, keep) => relay.replace(segment, keep, back),
+                Command::Replace(segment) => relay.replace(segment, back),
                 Command::Stop => relay.stop(back),
-                Command::Seek(frame) => relay.renderer().seek(frame),
                 Command::Gain(gain) => relay.renderer().set_gain(gain),
             }
         }
@@ -189,11 +186,6 @@ impl RenderHandle {
         self.rate
     }
 
-    /// Plays a schedule round and round from a frame of its loop.
-    pub fn play(&mut self, schedule: Schedule, from: Frame) {
-        self.start(Segment::new(schedule), from);
-    }
-
     /// Plays a segment from a frame of its loop, instead of all that is played and waits. Gives its number, greater than all before.
     pub fn start(&mut self, segment: Segment, from: Frame) -> u64 {
         let segment = Box::new(self.numbered(segment));
@@ -223,11 +215,11 @@ impl RenderHandle {
 
     /// Puts an edited segment in the place of the one of this number, whether that is played or waits; one that has been played is
     /// left alone.
-    pub fn replace(&mut self, id: u64, mut segment: Segment, keep: Keep) {
+    pub fn replace(&mut self, id: u64, mut segment: Segment) {
         (segment.id, segment.generation) = (id, self.generation + 1);
         self.remember(&segment);
-        self.backlog.retain(|c| !matches!(c, Command::Replace(old, _) if old.id == id));
-        self.send(Command::Replace(Box::new(segment), keep));
+        self.backlog.retain(|c| !matches!(c, Command::Replace(old) if old.id == id));
+        self.send(Command::Replace(Box::new(segment)));
     }
 
     /// Whether one more segment may wait.
@@ -240,11 +232,6 @@ impl RenderHandle {
         waiting.len() < MAX_QUEUED
     }
 
-    /// Puts an edited schedule in the place of the segment that was sent last.
-    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        self.replace(self.id, Segment::new(schedule), keep);
-    }
-
     /// Stops.
     pub fn stop(&mut self) {
         self.backlog.retain(|c| matches!(c, Command::Gain(_)));
@@ -252,15 +239,8 @@ impl RenderHandle {
         self.playing = false;
     }
 
-    /// Goes to a place of the loop; a place that is not in it is left alone.
-    pub fn seek(&mut self, place: Position) {
-        if let Some(frame) = self.sent.back().and_then(|s| s.map.frame(place)) {
-            self.send(Command::Seek(frame));
-        }
-    }
-
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
-    pub fn set_gain(&mut self, db: f32) {
+    pub fn set_volume(&mut self, db: f32) {
         self.backlog.retain(|c| !matches!(c, Command::Gain(_)));
         self.send(Command::Gain(Gain::from_db(MIX_DB + db)));
     }
@@ -337,11 +317,6 @@ impl RenderHandle {
             };
         }
         Mark { segment: news.id, generation: news.generation, frame: news.frame - late, pass: news.pass, at }
-    }
-
-    /// Goes to a frame of the loop; one beyond its end becomes its end.
-    pub(super) fn seek_frame(&mut self, frame: Frame) {
-        self.send(Command::Seek(frame));
     }
 
     /// Commands that the sound thread has not taken yet.

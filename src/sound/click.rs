@@ -2,21 +2,19 @@
 //! where a line comes from.
 
 use super::builder::Builder;
-use super::clock::FrameTime;
+use super::clock::{FrameTime, Seconds};
 use super::position::Piece;
 use super::schedule::Note;
 use super::units::Gain;
 use super::voice::{SynthKey, Tone};
 use crate::rhythm::{Accent, MeterKind, Time};
-use num_rational::BigRational;
-use num_traits::FromPrimitive;
 
 /// Level of the clicks between the beats, on top of a ghost's: -3 dB.
 const BETWEEN: f32 = 0.708;
-/// What counts as no distance: 2^-20 frame.
-const HAIR: u32 = 20;
+/// Distance from the start of the loop, as a power of two of a frame, below which a computed pulse counts as at the start.
+const EPSILON_FRAME_BITS: u32 = 20;
 /// Most clicks per beat or pulse.
-const MOST: u8 = 16;
+const MAX_PARTS: u8 = 16;
 
 /// The click of the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,7 +35,7 @@ impl Click {
         match self {
             Click::Off | Click::Written => 1,
             Click::OffBeat => 2,
-            Click::Divided(n) => usize::from(n.clamp(1, MOST)),
+            Click::Divided(n) => usize::from(n.clamp(1, MAX_PARTS)),
         }
     }
 }
@@ -142,8 +140,8 @@ impl Builder<'_> {
 
     /// Lays the further lines of clicks in a loop of this length.
     pub(super) fn lines(&mut self, pieces: &[Piece], length: FrameTime) {
-        let denom = self.ruler.denom();
-        let scale = self.ask.frames_per_second();
+        let denom = self.timebase.denom();
+        let speed = self.ask.bounded_speed();
         for line in &self.ask.lines {
             let (left, right) = Gain::UNITY.panned(line.side);
             for moment in &line.moments {
@@ -155,12 +153,14 @@ impl Builder<'_> {
                         })
                     }
                     Moment::Seconds(t) | Moment::Between(t) => {
-                        BigRational::from_f64(t).map(|t| self.ruler.nearest(&((t - &self.lead) * &scale)))
+                        let at = |t: Seconds| self.timebase.of_seconds(t.minus(self.lead), speed, self.ask.rate);
+                        Seconds::new(t).map(at)
                     }
                 };
                 // A pulse at the very start may have been computed a hair before it.
-                let at =
-                    at.map(|at| if at.frame == -1 && denom - at.part <= denom >> HAIR { FrameTime::ZERO } else { at });
+                let at = at.map(|at| {
+                    if at.frame == -1 && denom - at.part <= denom >> EPSILON_FRAME_BITS { FrameTime::ZERO } else { at }
+                });
                 if let Some(at) = at.filter(|&at| at >= FrameTime::ZERO && at < length) {
                     let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
                     let tone = Tone::Line(line.tone % super::CLICK_TONES);

@@ -46,7 +46,7 @@ pub use player::Player;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use player::fake::Fake;
 pub use position::{Playhead, Position, PositionMap};
-pub use render::{Keep, MAX_POLYPHONY, MIX_DB, RENDER_LATENCY, Renderer};
+pub use render::{MAX_POLYPHONY, MIX_DB, RENDER_LATENCY, Renderer};
 pub use schedule::{MAX_SPEED, MIN_SPEED, Range, Schedule, ScheduleOptions};
 pub use segment::{MAX_QUEUED, Segment};
 #[cfg(all(test, feature = "audio"))]

@@ -233,7 +233,7 @@ impl Callback {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sound::{Frame, Schedule, ScheduleOptions, render_channel};
+    use crate::sound::{Frame, Schedule, ScheduleOptions, Segment, render_channel};
     use std::sync::mpsc;
 
     #[test]
@@ -245,7 +245,7 @@ mod tests {
             let (home, back) = mpsc::channel();
             let signs = Arc::new(StreamCounters::default());
             let mut pull = Callback::new(SourceLease::new(source, home), Arc::clone(&signs), 48_000);
-            handle.play(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO)), Frame(0));
+            handle.start(Segment::new(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO))), Frame(0));
             let mut out = vec![9.0_f32; 1024 * channels];
             let delay = Duration::from_millis(20);
             for (said, ahead) in [

@@ -7,8 +7,7 @@ use super::device::DeviceEvent;
 use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
 use super::position::{Playhead, Position};
 use super::remote::Device;
-use super::render::{Keep, RENDER_LATENCY, release};
-use super::schedule::Schedule;
+use super::render::{RENDER_LATENCY, release};
 use super::segment::Segment;
 use super::stderr_guard::StderrGuard;
 use super::units::{Frame, SampleRate};
@@ -135,23 +134,6 @@ impl Player {
         self.handle.rate()
     }
 
-    /// Plays a schedule from its start.
-    pub fn play(&mut self, schedule: Schedule) {
-        self.play_at(schedule, Frame(0));
-    }
-
-    /// Plays a schedule from a place in the groove; from its start if the place is not in it.
-    pub fn play_from(&mut self, schedule: Schedule, place: Position) {
-        let from = schedule.map().frame(place).unwrap_or_default();
-        self.play_at(schedule, from);
-    }
-
-    fn play_at(&mut self, schedule: Schedule, from: Frame) {
-        let place = schedule.position(from);
-        self.handle.play(schedule, from);
-        self.wait_at(place, 0);
-    }
-
     /// Plays a segment from a place in the groove, or from its start. Gives its number.
     pub fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
         let from = place.and_then(|p| segment.schedule()?.map().frame(p)).unwrap_or_default();
@@ -181,8 +163,8 @@ impl Player {
     }
 
     /// Puts an edited segment in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, segment: Segment, keep: Keep) {
-        self.handle.replace(id, segment, keep);
+    pub fn replace(&mut self, id: u64, segment: Segment) {
+        self.handle.replace(id, segment);
     }
 
     /// Whether one more segment may wait.
@@ -193,11 +175,6 @@ impl Player {
     /// Whether the last segment ended the playing.
     pub fn has_ended(&mut self) -> bool {
         self.handle.has_ended()
-    }
-
-    /// Puts an edited schedule in the place of the one that plays, without a gap.
-    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        self.handle.swap(schedule, keep);
     }
 
     /// Stops; what rings fades within some milliseconds.
@@ -225,15 +202,10 @@ impl Player {
         Duration::from_secs_f64(frames as f64 / f64::from(self.rate().hertz())).min(LEAVE)
     }
 
-    /// Goes to a place of the loop.
-    pub fn seek(&mut self, place: Position) {
-        self.handle.seek(place);
-    }
-
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
-    pub fn set_gain(&mut self, db: f32) {
+    pub fn set_volume(&mut self, db: f32) {
         self.gain = Some(db);
-        self.handle.set_gain(db);
+        self.handle.set_volume(db);
     }
 
     /// Whether playing was asked for.
@@ -267,6 +239,7 @@ impl Player {
         }
     }
 
+    #[cfg(test)]
     /// Whether the device says itself how far ahead of what is heard it is filled.
     pub fn is_measured(&self) -> bool {
         self.signs.ahead.load(Ordering::Relaxed) != 0
@@ -328,7 +301,7 @@ impl Player {
                     // An old source that comes home late must not be taken for this one.
                     self.home = mpsc::channel();
                     if let Some(db) = self.gain {
-                        self.handle.set_gain(db);
+                        self.handle.set_volume(db);
                     }
                     if let Some(lost) = &mut self.lost {
                         lost.anew = true;

@@ -121,17 +121,6 @@ impl PositionMap {
         Frame((frame.round() as i64).clamp(0, last))
     }
 
-    /// The place at a share of the loop, 0 to 1.
-    pub fn at_fraction(&self, share: f64) -> Position {
-        self.position(self.frame_at_fraction(share))
-    }
-
-    /// The frame at a share of the loop, 0 to 1.
-    fn frame_at_fraction(&self, share: f64) -> Frame {
-        let share = if share.is_finite() { share.clamp(0.0, 1.0) } else { 0.0 };
-        self.whole(share * self.length.approx(self.denom))
-    }
-
     /// Length of the loop, rounded to whole frames.
     pub fn length(&self) -> Frame {
         Frame(self.length.rounded(self.denom))

@@ -17,22 +17,12 @@ pub const MIX_DB: f32 = -2.0;
 pub const RENDER_LATENCY: usize = DELAY;
 
 const BLOCK: usize = 256;
-/// Frames by which a time may be off that was brought from one loop to another.
-const HAIR: f64 = 1e-6;
+/// Rounding error, in frames, of a time carried from one loop to another.
+const EPSILON_FRAMES: f64 = 1e-6;
 
 /// Frames over which a damped sound falls silent: 8 ms.
 pub(super) fn release(rate: SampleRate) -> u32 {
     rate.hertz() / 125
-}
-
-/// How a new schedule takes over from the one that plays.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Keep {
-    /// The place in the groove. When every place still sounds at the same frame (only cells, voices or gains changed),
-    /// the frame is kept exactly.
-    Place,
-    /// The share of the loop.
-    Fraction,
 }
 
 #[derive(Debug)]
@@ -135,23 +125,17 @@ impl Renderer {
         }
     }
 
-    /// Puts a schedule in the place of the one that plays, without a gap, and gives the former one back. What rings goes
-    /// on. If nothing plays, the schedule waits.
-    pub fn swap(&mut self, schedule: Box<Schedule>, keep: Keep) -> Option<Box<Schedule>> {
+    /// Replaces the schedule that plays without a gap, at the same place in the groove, and gives the former one back. What
+    /// rings goes on. When every place still sounds at the same frame (only cells, voices or gains changed), the frame is
+    /// kept exactly. If nothing plays, the schedule waits.
+    pub fn swap(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
         let moved = match &self.schedule {
             Some(old) if old.map().same_clock(schedule.map()) => None,
             Some(old) => {
-                let at = self.loop_time().1.approx(old.denom());
-                let found = match keep {
-                    Keep::Place => schedule.map().carried(old.map(), at),
-                    Keep::Fraction => {
-                        let scale =
-                            schedule.length().approx(schedule.denom()) / old.length().approx(old.denom()).max(1.0);
-                        Some((at * scale, scale))
-                    }
-                };
-                // What lies half a frame or less before `at` was rounded onto the frame that is next.
-                Some(found.map_or((Frame(0), 0.0), |(to, scale)| (schedule.map().whole(to), to - scale / 2.0 - HAIR)))
+                let found = schedule.map().carried(old.map(), self.loop_time().1.approx(old.denom()));
+                // What lies half a frame or less before that place was rounded onto the frame that is next.
+                let to = |(to, scale): (f64, f64)| (schedule.map().whole(to), to - scale / 2.0 - EPSILON_FRAMES);
+                Some(found.map_or((Frame(0), 0.0), to))
             }
             None => Some((Frame(0), 0.0)),
         };
@@ -168,13 +152,6 @@ impl Renderer {
         old
     }
 
-    /// Goes to a frame of the loop. What rings is damped.
-    pub fn seek(&mut self, frame: Frame) {
-        self.damp();
-        self.passes_before = self.passes();
-        self.jump(frame.0);
-    }
-
     /// Ends playing: nothing begins any more, what rings is damped.
     pub fn stop(&mut self) {
         self.damp();
@@ -187,7 +164,8 @@ impl Renderer {
     }
 
     /// Goes straight to the start of pass `pass`, as if all passes before had been rendered, without sounding them.
-    pub fn skip_to_pass(&mut self, pass: u64) {
+    #[cfg(test)]
+    pub(super) fn skip_to_pass(&mut self, pass: u64) {
         if let Some(schedule) = &self.schedule {
             self.sounds.clear();
             self.now = self.origin + schedule.pass_start(pass).0;
@@ -207,7 +185,8 @@ impl Renderer {
     }
 
     /// Whether no sound rings.
-    pub fn is_silent(&self) -> bool {
+    #[cfg(test)]
+    pub(super) fn is_silent(&self) -> bool {
         self.sounds.is_empty()
     }
 

@@ -3,20 +3,20 @@
 
 use super::builder::Builder;
 use super::click::{Click, ClickLine};
-use super::clock::FrameTime;
+use super::clock::{FrameTime, Seconds};
 use super::position::{Position, PositionMap};
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
 use super::voice::SampleSource;
 use crate::rhythm::{Fraction, Groove, Time};
-use num_bigint::BigInt;
-use num_rational::BigRational;
 use std::sync::Arc;
 
 /// Slowest playing speed: a fifth of full speed.
 pub const MIN_SPEED: (i64, i64) = (1, 5);
 /// Fastest playing speed: twice full speed.
 pub const MAX_SPEED: (i64, i64) = (2, 1);
+/// A speed with a larger denominator is rounded to this one.
+const SPEED_PARTS: i64 = 1_000_000;
 
 /// What is to be sounded of a groove, and how.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,15 +57,14 @@ impl ScheduleOptions {
         Self { rate, speed: Fraction::ONE, range: Range::Whole, click: Click::Off, lines: Vec::new() }
     }
 
-    /// Exact frames in which a second at full speed sounds.
-    pub(super) fn frames_per_second(&self) -> BigRational {
-        let speed = self.bounded_speed();
-        BigRational::new(BigInt::from(self.rate.hertz()) * speed.denom(), BigInt::from(speed.numer()))
-    }
-
     pub(super) fn bounded_speed(&self) -> Fraction {
         let bound = |(n, d)| Fraction::new(n, d).unwrap_or(Fraction::ONE);
-        self.speed.clamp(bound(MIN_SPEED), bound(MAX_SPEED))
+        let speed = self.speed.clamp(bound(MIN_SPEED), bound(MAX_SPEED));
+        if speed.denom() <= SPEED_PARTS {
+            return speed;
+        }
+        let parts = speed.numer() as f64 / speed.denom() as f64 * SPEED_PARTS as f64;
+        Fraction::new(parts.round() as i64, SPEED_PARTS).unwrap_or(Fraction::ONE)
     }
 }
 
@@ -110,9 +109,9 @@ impl Schedule {
         Builder::new(groove, ask, own).build()
     }
 
-    /// Builds a loop of so many seconds at full speed in which only the lines of clicks sound.
-    pub(super) fn clicks(groove: &Groove, ask: &ScheduleOptions, seconds: &BigRational) -> Schedule {
-        Builder::clicks(groove, ask, seconds)
+    /// Builds a loop of this length at full speed in which only the click lines sound.
+    pub(super) fn clicks(groove: &Groove, ask: &ScheduleOptions, length: Seconds) -> Schedule {
+        Builder::clicks(groove, ask, length)
     }
 
     /// A loop from its parts: notes in their order, each with the index of a sound.
@@ -176,11 +175,6 @@ impl Schedule {
     /// The place that sounds at a frame of the loop.
     pub fn position(&self, frame: Frame) -> Position {
         self.map.position(frame)
-    }
-
-    /// The place at a share of the loop, 0 to 1.
-    pub fn at_fraction(&self, share: f64) -> Position {
-        self.map.at_fraction(share)
     }
 
     /// The whole frame at which the `k`th sound of pass `pass` begins, counted from the start of pass 0.

@@ -1,7 +1,7 @@
 //! Loops that follow each other at exact frames: so many times through each, some of them silent, the next one waiting.
 //! It must not know threads or devices; after it is made it neither allocates nor frees, what is done with is handed back.
 
-use super::render::{Keep, Renderer};
+use super::render::Renderer;
 use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
 use crate::rhythm::Time;
@@ -195,11 +195,11 @@ impl SegmentQueue {
     }
 
     /// Puts a segment in the place of the one that has its number, whether that is played or waits.
-    pub(super) fn replace(&mut self, mut segment: Box<Segment>, keep: Keep, back: Back<'_>) {
+    pub(super) fn replace(&mut self, mut segment: Box<Segment>, back: Back<'_>) {
         if let Some(current) = self.current.as_mut().filter(|c| c.id == segment.id) {
             let silent = segment.is_silent(self.done);
             if let Some(schedule) = segment.slot(silent).take() {
-                let old = self.renderer.swap(schedule, keep);
+                let old = self.renderer.swap(schedule);
                 *current.slot(self.silent) = old;
                 std::mem::swap(current, &mut segment);
                 self.silent = silent;
@@ -294,7 +294,7 @@ impl SegmentQueue {
         if silent != self.silent
             && let Some(other) = segment.slot(silent).take()
         {
-            *segment.slot(self.silent) = self.renderer.swap(other, Keep::Place);
+            *segment.slot(self.silent) = self.renderer.swap(other);
             self.silent = silent;
         }
     }

@@ -3,7 +3,7 @@
 
 use super::frame::Sender;
 use super::meet::{Met, Unmet, Verdict};
-use super::message::{self, How, Keeping, ToEditor};
+use super::message::{self, How, ToEditor};
 use super::said::Said;
 use super::sendings::Sendings;
 use super::speaker::Device;
@@ -11,7 +11,6 @@ use super::strangers::Strangers;
 use super::visit::{Event, House, frame};
 use crate::sound::DeviceEvent;
 use crate::sound::channel::RenderHandle;
-use crate::sound::render::Keep;
 use crate::sound::segment::Segment;
 use std::net::{Shutdown, TcpStream};
 use std::sync::atomic::Ordering;
@@ -101,7 +100,6 @@ impl<'a> Desk<'a> {
             // What an older line still had to say does not count.
             Event::Segment { line, .. }
             | Event::Stop { line }
-            | Event::Seek { line, .. }
             | Event::Gain { line, .. }
             | Event::Ping { line, .. }
             | Event::Bye { line }
@@ -129,12 +127,11 @@ impl<'a> Desk<'a> {
             }
             Event::Gain { db, .. } => {
                 self.gain = Some(db);
-                self.command(|handle| handle.set_gain(db));
+                self.command(|handle| handle.set_volume(db));
             }
-            Event::Segment { how: How::Queue | How::Then | How::Replace(_), .. } if self.deaf => {}
+            Event::Segment { how: How::Queue | How::Then | How::Replace, .. } if self.deaf => {}
             Event::Segment { how, leg, number, generation, .. } => self.play(how, *leg, number, generation),
             Event::Stop { .. } => self.silence(),
-            Event::Seek { frame, .. } => self.command(|handle| handle.seek_frame(frame)),
         }
     }
 
@@ -152,15 +149,11 @@ impl<'a> Desk<'a> {
             How::Queue if !self.device.handle().has_room() => self.refuse("too many legs wait".into()),
             How::Queue => self.command(|handle| id = Some(handle.queue(leg))),
             How::Then => self.command(|handle| id = Some(handle.then(leg))),
-            How::Replace(keep) => {
+            How::Replace => {
                 // One that was never there is left alone, as one that has been played.
                 let Some(old) = self.sent.id(number) else { return };
-                let keep = match keep {
-                    Keeping::Place => Keep::Place,
-                    Keeping::Fraction => Keep::Fraction,
-                };
                 self.command(|handle| {
-                    handle.replace(old, leg, keep);
+                    handle.replace(old, leg);
                     id = Some(old);
                 });
             }
@@ -321,7 +314,7 @@ impl<'a> Desk<'a> {
             self.ended = 0;
         }
         if let Some(db) = self.gain {
-            self.device.handle().set_gain(db);
+            self.device.handle().set_volume(db);
         }
         self.house.hertz.store(hertz, Ordering::Relaxed);
         self.tell_device();

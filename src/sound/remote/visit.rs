@@ -42,10 +42,6 @@ pub(super) enum Event {
     Stop {
         line: u64,
     },
-    Seek {
-        line: u64,
-        frame: Frame,
-    },
     Gain {
         line: u64,
         db: f32,
@@ -186,7 +182,6 @@ fn listen(house: &House, mut receiver: Receiver<TcpStream>, line: u64) -> String
                 }
             }
             ToSpeaker::Stop => Event::Stop { line },
-            ToSpeaker::Seek(at) => Event::Seek { line, frame: frame(at) },
             ToSpeaker::Gain(db) if (-120.0..=24.0).contains(&db) => Event::Gain { line, db },
             ToSpeaker::Gain(_) => Event::Unfit { line, why: "a gain that is no number from -120 to 24 dB".into() },
             ToSpeaker::Ping(asked) => Event::Ping { line, asked },

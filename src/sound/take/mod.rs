@@ -11,17 +11,15 @@ pub use cue::{Cue, table};
 pub use sequence::Sequence;
 
 use super::click::{Click, ClickLine, Moment};
+use super::clock::Seconds;
 use super::schedule::{Range, Schedule, ScheduleOptions};
 use super::segment::Segment;
 use super::units::SampleRate;
 use super::user_samples::UserSamples;
 use crate::rhythm::{Edit, Fraction, Groove, Section, Time};
-use num_bigint::BigInt;
-use num_rational::BigRational;
-use num_traits::FromPrimitive;
 
 /// Clicks of a pulse that are counted in.
-const COUNTED: u32 = 4;
+const COUNT_IN_CLICKS: u32 = 4;
 
 /// What is counted in before a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -112,9 +110,9 @@ impl Take {
         match self.count_in {
             CountIn::Off => return None,
             CountIn::Pulse { first, period, tone, side } => {
-                if let Some((moments, length)) = counted(first, period) {
+                if let Some((moments, length)) = count_in_clicks(first, period) {
                     let lines = vec![ClickLine { moments, tone, side }];
-                    return Some(Schedule::clicks(groove, &ScheduleOptions { lines, ..ask }, &length));
+                    return Some(Schedule::clicks(groove, &ScheduleOptions { lines, ..ask }, length));
                 }
             }
             CountIn::Bar => {}
@@ -136,13 +134,13 @@ pub fn bare(groove: &Groove) -> Groove {
 }
 
 /// When the clicks before a pulse sound, from the start of the count-in, and how long that lasts, in seconds at full speed.
-fn counted(first: f64, period: f64) -> Option<(Vec<Moment>, BigRational)> {
+fn count_in_clicks(first: f64, period: f64) -> Option<(Vec<Moment>, Seconds)> {
     if !first.is_finite() || !(1e-3..=3600.0).contains(&period) {
         return None;
     }
     // The loop may begin with more than a period before its first pulse.
     let lead = first.rem_euclid(period);
-    let moments = (0..COUNTED).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
-    let length = BigRational::from_f64(period)? * BigInt::from(COUNTED) - BigRational::from_f64(lead)?;
+    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
+    let length = Seconds::new(period)?.times(COUNT_IN_CLICKS.into()).minus(Seconds::new(lead)?);
     Some((moments, length))
 }

@@ -3,7 +3,7 @@
 use super::super::super::{Event, Sequence};
 use super::samples::UserSampleLoader;
 use crate::sound::take::Take;
-use crate::sound::{AudioBackend, Keep, Playhead, SampleRate, Segment};
+use crate::sound::{AudioBackend, Playhead, SampleRate, Segment};
 use crate::terminal::run::playing::takes;
 use std::collections::VecDeque;
 
@@ -97,7 +97,7 @@ impl SequencePlayback {
         self.sequence = sequence;
         for s in &self.sent {
             if let Some(segment) = self.segment(s.part, s.behind, player.rate(), own) {
-                player.replace(s.id, segment, Keep::Place);
+                player.replace(s.id, segment);
             }
         }
     }

@@ -7,7 +7,7 @@ use super::super::latest_slot::Slot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
 use super::{PendingRemote, Request};
-use crate::sound::{AudioBackend, DeviceEvent, Keep, OutputEvent, Playhead, Position};
+use crate::sound::{AudioBackend, DeviceEvent, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
 use std::sync::mpsc::{Receiver, Sender};
@@ -177,7 +177,7 @@ impl PlaybackThread {
     /// Puts a loop in the place of its segments.
     fn replace_loop(&mut self, round: LoopPlayback, player: &mut AudioBackend) -> Now {
         for id in &round.segments {
-            player.replace(*id, self.own.segment(&round.what, player.rate()), Keep::Place);
+            player.replace(*id, self.own.segment(&round.what, player.rate()));
         }
         Now::Loop(round)
     }
