@@ -4,8 +4,13 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod config;
 pub mod describe;
-pub mod exchange;
+pub mod export;
+pub mod import;
+pub mod jobs;
+pub mod manual;
+pub mod notation;
 pub mod recording;
 pub mod rhythm;
 pub mod session;

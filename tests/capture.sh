@@ -1,9 +1,9 @@
 #!/bin/sh
-# Plays through a real sound server into a null sink, records what arrives there while the groove is edited, and checks
-# the spacing of the attacks in the recording; plays into a chosen output of another rate; measures how soon an edit is heard;
-# ends the server under the player and starts it again, at its old rate and at another one. Needs pulseaudio and pulseaudio-utils; for "alsa" also libasound2-plugins.
+# Tests playback with a real sound server: records a null sink while the groove is edited and checks the spacing of the attacks;
+# plays into a selected output of another rate; measures the time from an edit to its sound; stops the server during playback and
+# starts it again, at the same rate and at another one. Needs pulseaudio and pulseaudio-utils; for "alsa" also libasound2-plugins.
 #   tests/capture.sh alsa     through the ALSA plug-in of PulseAudio (the default)
-#   tests/capture.sh pulse    through the program's own PulseAudio host (cargo feature "pulse")
+#   tests/capture.sh pulse    through the PulseAudio host of the audio library (cargo feature "pulse")
 set -eu
 route=${1:-alsa}
 root=$(cd "$(dirname "$0")/.." && pwd)
@@ -19,7 +19,7 @@ for tool in pulseaudio parec; do
     command -v "$tool" >/dev/null || { echo "capture.sh: $tool is missing (Debian: pulseaudio pulseaudio-utils)" >&2; exit 2; }
 done
 
-# Built first, so that the recording holds the sound and not the compiler.
+# Built first, so that the recording does not start during a build.
 features=audio
 [ "$route" != pulse ] || features=pulse
 cargo test --manifest-path "$root/Cargo.toml" --features "$features" --lib --no-run

@@ -137,9 +137,9 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     // Changed: no keeps the other's text, yes writes over it.
     fs::write(&path, "format = 1 # another's").expect("written");
     editor.types("\x13");
-    editor.shows("was changed by another program. Write over it?");
+    editor.shows("was changed by another program. Overwrite it?");
     editor.types("n");
-    editor.shows("not saved; the file is as it was");
+    editor.shows("not saved; the file is unchanged");
     assert_eq!(fs::read_to_string(&path).expect("text"), "format = 1 # another's");
     editor.types("\x13");
     editor.shows("Write over it?");
@@ -168,9 +168,9 @@ fn a_file_that_others_change_take_away_or_close_is_told_about_and_nothing_is_los
     // Under another name that is taken: asked too. A name no folder takes is refused.
     fs::write(home.path().join("other.toml"), "keep").expect("written");
     editor.types("\x17\x15other.toml\r");
-    editor.shows("other.toml is there already. Write over it?");
+    editor.shows("other.toml already exists. Overwrite it?");
     editor.types("\x1b");
-    editor.shows("not saved; the file is as it was");
+    editor.shows("not saved; the file is unchanged");
     assert_eq!(fs::read_to_string(home.path().join("other.toml")).expect("text"), "keep");
     editor.types(&format!("\x17\x15{}\r", "n".repeat(300)));
     editor.shows("not saved, the file could not be written");
@@ -219,12 +219,12 @@ fn keys_of_the_users_own_and_a_mistake_in_them() {
     editor.shows("line 2, column 8");
     editor.shows(".config/teeter/config.toml");
     editor.types("\x1b");
-    editor.until("the grid", |s| !s.contains("was not taken"));
+    editor.until("the grid", |s| !s.contains("Mistakes in the config file"));
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
     fs::write(config.join("config.toml"), "[hearing]\ncell-limit = 5\n").expect("written");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("line 2, column 14: found the cell limit 5");
+    editor.shows("line 2, column 14: expected a number from 20 to 1000");
     editor.types("\x11");
     assert_eq!(editor.ends(), (true, true));
 }
@@ -338,9 +338,9 @@ fn what_the_editor_exports_and_renders_is_what_the_command_line_does() {
     // There already: no keeps it.
     fs::write(home.path().join("mine.mid"), "keep").expect("written");
     editor.types("fexport\rmidi\rmine.mid\r");
-    editor.shows("mine.mid is there already. Write over it?");
+    editor.shows("mine.mid already exists. Overwrite it?");
     editor.types("n");
-    editor.shows("not written; the file is as it was");
+    editor.shows("not written; the file is unchanged");
     assert_eq!(fs::read(home.path().join("mine.mid")).expect("a file"), b"keep");
     editor.types("fexport\rmidi\rno/mine.mid\r");
     editor.shows("there is no folder no");
@@ -404,7 +404,7 @@ fn a_score_is_imported_as_the_unsaved_groove_and_undone() {
     assert_eq!(read("winch.toml"), before);
     // The old groove is a step back.
     editor.types("\x1a");
-    editor.shows("undone: import of score.musicxml");
+    editor.shows("undo: import of score.musicxml");
     editor.types("fimport\rnothing.mid\r");
     editor.shows("not imported, No such file");
     editor.types("\x11y");

@@ -36,11 +36,12 @@ fn a_handout_with_sound_links_files_that_are_there() {
     for (format, page) in [("html", "ticket-bell.html"), ("md", "ticket-bell.md")] {
         let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
         command.args(["handout", "patterns/ticket-bell.toml", "--rate", "8000", "--as", format, "--into"]);
-        command.arg(folder.path()).current_dir(in_package(""));
+        let into = folder.path().join(format);
+        command.arg(&into).current_dir(in_package(""));
         let ended = command.env("XDG_CONFIG_HOME", in_package("target/nowhere")).output().expect("the program");
         assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
-        let text = fs::read_to_string(folder.path().join(page)).expect("a page");
-        let files: Vec<_> = fs::read_dir(folder.path()).expect("a folder").flatten().map(|e| e.file_name()).collect();
+        let text = fs::read_to_string(into.join(page)).expect("a page");
+        let files: Vec<_> = fs::read_dir(&into).expect("a folder").flatten().map(|e| e.file_name()).collect();
         let beside: Vec<String> = files
             .iter()
             .map(|f| f.to_string_lossy().into_owned())
@@ -48,7 +49,7 @@ fn a_handout_with_sound_links_files_that_are_there() {
             .collect();
         assert!(beside.len() > 2 && beside.iter().all(|f| text.contains(f.as_str())), "{beside:?}");
     }
-    // What is not ours is not written over.
+    // A file that exists is not overwritten.
     fs::write(folder.path().join("ticket-bell.md"), "my own words").expect("written");
     let mut command = Command::new(env!("CARGO_BIN_EXE_teeter"));
     command.args(["handout", "patterns/ticket-bell.toml", "--sound", "none", "--as", "md", "--into"]);
@@ -141,7 +142,7 @@ fn names_of_any_script_share_no_file_and_their_links_lead_there() {
 }
 
 #[test]
-fn where_the_page_is_refused_nothing_beside_it_is_written_over() {
+fn a_page_that_exists_is_kept_with_the_files_next_to_it() {
     let folder = tempfile::tempdir().expect("a folder");
     fs::copy(in_package("patterns/ticket-bell.toml"), folder.path().join("t.toml")).expect("copied");
     let into = folder.path().join("out");
@@ -150,7 +151,7 @@ fn where_the_page_is_refused_nothing_beside_it_is_written_over() {
     fs::write(into.join("t-1.wav"), "RIFF my own sound").expect("written");
     let (code, words, mut found) = made(folder.path(), &["t.toml"], &into, "html");
     found.sort();
-    assert!(code == Some(3) && words.contains("t.html: found a file"), "{words}");
+    assert!(code == Some(3) && words.contains("t.html: the file already exists"), "{words}");
     assert_eq!(found, ["t-1.wav", "t.html"]);
     assert_eq!(fs::read_to_string(into.join("t-1.wav")).expect("a file"), "RIFF my own sound");
 }

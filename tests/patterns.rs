@@ -2,7 +2,7 @@
 
 use crate::support::{in_package, name, toml_files};
 use teeter::analysis::{Ask, Scope, report};
-use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, line};
+use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, group_line};
 use teeter::store;
 
 fn all() -> Vec<(String, store::Loaded)> {
@@ -122,18 +122,18 @@ fn the_difficult_ones_are_built_as_their_notes_say() {
 
     let winch = one("half-tide-winch.toml");
     assert_eq!(bpm(&winch), (Fraction::whole(160), 4));
-    assert_eq!(line::print(&line::compress(&groups(&winch, 0))), "2(3(5+5+4)+5(6))");
+    assert_eq!(group_line::print(&group_line::compress(&groups(&winch, 0))), "2(3(5+5+4)+5(6))");
 
     let fenders = one("fender-knock.toml");
     assert_eq!(bpm(&fenders), (Fraction::whole(164), 4));
     let string = groups(&fenders, 0);
     assert_eq!((string.len(), string.iter().sum::<u32>()), (32, 144), "four and a half cells on average");
     assert!(string.iter().all(|g| *g == 4 || *g == 5));
-    assert!(line::period(&string) > string.len() / 2, "no order that repeats");
+    assert!(group_line::period(&string) > string.len() / 2, "no order that repeats");
 
     let capstan = one("capstan-eleven.toml");
     assert_eq!(bpm(&capstan), (Fraction::whole(144), 4));
-    assert_eq!(line::print(&line::compress(&groups(&capstan, 0))), "16(4+4+3)");
+    assert_eq!(group_line::print(&group_line::compress(&groups(&capstan, 0))), "16(4+4+3)");
 }
 
 /// The figures and tempos that the published reports of the effect use belong to the tests of the analysis alone.

@@ -1,7 +1,6 @@
 # shellcheck shell=sh
-# Set-up shared by demo/run and tests/run: looks for what the build needs and installs what is missing.
-# Sourced from the package's own folder. It says what it installs before it does. It must not build or test.
-# Afterwards $features holds the cargo flags with which this system can build.
+# Set-up shared by demo/run and tests/run: checks what the build needs and installs what is missing, after saying so.
+# Source it from the package's folder. Afterwards $features holds the cargo flags that this system can build with.
 
 features=
 
@@ -28,7 +27,7 @@ as_root() {
     fi
 }
 
-# Installs Debian or Ubuntu packages; fails if this is another system or the user may not.
+# Installs Debian or Ubuntu packages; fails on another system or without the rights to.
 install_packages() {
     have apt-get || return 1
     if [ "$(id -u)" -ne 0 ] && ! have sudo; then
@@ -36,7 +35,7 @@ install_packages() {
         return 1
     fi
     say "installing with apt-get: $*"
-    as_root env DEBIAN_FRONTEND=noninteractive apt-get update -q || say "apt-get update failed; trying with the lists there are"
+    as_root env DEBIAN_FRONTEND=noninteractive apt-get update -q || say "apt-get update failed; using the package lists of before"
     as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends "$@"
 }
 
@@ -58,7 +57,7 @@ cargo_is_new_enough() {
     at_least "$(cargo_version)" "$wanted"
 }
 
-# The version of a package that apt-get would install, without epoch; nothing if there is none.
+# The version of a package that apt-get would install, without its epoch; empty if there is none.
 candidate() {
     LC_ALL=C apt-cache policy "$1" 2>/dev/null | sed -n 's/^ *Candidate: \([0-9]*:\)\{0,1\}\([0-9.]*\).*/\2/p'
 }
@@ -75,7 +74,7 @@ set_up_c() {
         fi
     fi
     if [ -n "$missing" ]; then
-        # The list is words on purpose.
+        # The list is split into words on purpose.
         # shellcheck disable=SC2086
         install_packages $missing || true
     fi
@@ -92,7 +91,7 @@ set_up_c() {
 
 set_up_rust() {
     wanted=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)
-    # Where rustup puts cargo; a new shell has it in its path, this one may not.
+    # rustup installs cargo there; this shell may be older than that.
     PATH="$PATH:${CARGO_HOME:-$HOME/.cargo}/bin"
     export PATH
     cargo_is_new_enough && return 0

@@ -3,7 +3,7 @@
 
 use crate::support::in_package;
 use proptest::prelude::*;
-use teeter::analysis::tap::{FEWEST, Follows, Rate, Slip, TapAsk, TapReport, What, tap_report};
+use teeter::analysis::tap::{FollowedPulse, MIN_TAPS, Slip, SlipKind, TapOptions, TapRate, TapReport, tap_report};
 use teeter::analysis::{Ask, Hearing, Kind, Report, report};
 use teeter::rhythm::{Fraction, Groove};
 
@@ -31,23 +31,25 @@ fn shipped(name: &str) -> Groove {
 }
 
 /// What a tapper follows: a hearing of a report and the rate, or the attacks.
-fn pulses_of(r: &Report, follows: Follows, turns: usize, length: f64) -> Vec<f64> {
+fn pulses_of(r: &Report, follows: FollowedPulse, turns: usize, length: f64) -> Vec<f64> {
     let own: Vec<f64> = match follows {
-        Follows::Hearing(h, _) => r.hearings[h].pulses.clone(),
+        FollowedPulse::Hearing(h, _) => r.hearings[h].pulses.clone(),
         _ => r.attacks.iter().map(|a| a.seconds).collect(),
     };
     let all: Vec<f64> = (0..turns).flat_map(|n| own.iter().map(move |t| t + n as f64 * length)).collect();
     match follows {
-        Follows::Hearing(_, Rate::Half) => all.into_iter().step_by(2).collect(),
-        Follows::Hearing(_, Rate::Double) => all.windows(2).flat_map(|w| [w[0], f64::midpoint(w[0], w[1])]).collect(),
-        Follows::Hearing(_, Rate::Between) => all.windows(2).map(|w| f64::midpoint(w[0], w[1])).collect(),
+        FollowedPulse::Hearing(_, TapRate::Half) => all.into_iter().step_by(2).collect(),
+        FollowedPulse::Hearing(_, TapRate::Double) => {
+            all.windows(2).flat_map(|w| [w[0], f64::midpoint(w[0], w[1])]).collect()
+        }
+        FollowedPulse::Hearing(_, TapRate::Offbeat) => all.windows(2).map(|w| f64::midpoint(w[0], w[1])).collect(),
         _ => all,
     }
 }
 
 struct Setting {
     report: Report,
-    ask: TapAsk,
+    ask: TapOptions,
     length: f64,
 }
 
@@ -56,7 +58,7 @@ fn setting(name: &str, percent: i64) -> Setting {
     let speed = Fraction::new(percent, 100).expect("speed");
     let report = report(&groove, &Ask { speed, ..Ask::default() });
     let length = report.clock.total();
-    let ask = TapAsk { speed: percent as f64 / 100.0, range: (0.0, length), offset: 0.0 };
+    let ask = TapOptions { speed: percent as f64 / 100.0, range: (0.0, length), offset: 0.0 };
     Setting { report, ask, length }
 }
 
@@ -65,12 +67,12 @@ impl Setting {
         self.report.hearings.iter().position(test).expect("a hearing")
     }
 
-    fn written(&self) -> Follows {
-        Follows::Hearing(self.hearing(|h| h.kind == Kind::Written), Rate::Each)
+    fn written(&self) -> FollowedPulse {
+        FollowedPulse::Hearing(self.hearing(|h| h.kind == Kind::Written), TapRate::Pulse)
     }
 
     /// Taps on something, `late` and with a jitter in ms as they pass, from one pulse to another.
-    fn taps(&self, follows: Follows, count: usize, late: f64, jitter: f64, chance: &mut Chance) -> Vec<f64> {
+    fn taps(&self, follows: FollowedPulse, count: usize, late: f64, jitter: f64, chance: &mut Chance) -> Vec<f64> {
         let pulses = pulses_of(&self.report, follows, 40, self.length);
         let ms = |x: f64| x / 1000.0 * self.ask.speed;
         pulses.iter().skip(3).take(count).map(|p| p + ms(late + chance.normal(jitter))).collect()
@@ -81,7 +83,7 @@ impl Setting {
     }
 
     /// Whether two things that can be followed are one to the ear, pulse by pulse within 20 ms for 19 of 20.
-    fn alike(&self, a: Follows, b: Follows) -> bool {
+    fn alike(&self, a: FollowedPulse, b: FollowedPulse) -> bool {
         if a == b {
             return true;
         }
@@ -94,8 +96,8 @@ impl Setting {
 const GROOVES: [&str; 4] = ["capstan-eleven", "half-tide-winch", "fender-knock", "casting-off"];
 
 /// The best hearing that is not counted along with the beat.
-fn rival(s: &Setting) -> Follows {
-    Follows::Hearing(s.hearing(|h| !h.kind.is_counted() && h.kind != Kind::Cells), Rate::Each)
+fn rival(s: &Setting) -> FollowedPulse {
+    FollowedPulse::Hearing(s.hearing(|h| !h.kind.is_counted() && h.kind != Kind::Cells), TapRate::Pulse)
 }
 
 #[test]
@@ -109,8 +111,8 @@ fn a_tapper_who_goes_on_through_the_loop_is_one_stretch() {
     let taps: Vec<f64> = (0..64).map(|k| first + f64::from(k) * period - 0.01 + chance.normal(8.0) / 1000.0).collect();
     let told = s.told(&taps);
     assert_eq!(told.stretches.len(), 1, "{:?}", told.stretches);
-    assert_eq!(told.stretches[0].follows, Follows::Hearing(hearing, Rate::On));
-    let figures = told.stretches[0].figures.as_ref().expect("a pulse");
+    assert_eq!(told.stretches[0].follows, FollowedPulse::Hearing(hearing, TapRate::Continued));
+    let figures = told.stretches[0].stats.as_ref().expect("a pulse");
     assert!((figures.mean_ms + 10.0).abs() < 4.0 && figures.slips.is_empty(), "{figures:?}");
 }
 
@@ -129,7 +131,7 @@ fn a_tapper_on_the_written_beat_or_on_the_rival_pulse_is_named() {
                 assert_eq!(told.stretches.len(), 1, "{said}");
                 let stretch = &told.stretches[0];
                 assert!(s.alike(stretch.follows, follows), "{said}");
-                let f = stretch.figures.as_ref().expect("a pulse");
+                let f = stretch.stats.as_ref().expect("a pulse");
                 assert!((f.mean_ms - late).abs() < 4.0 * f.error_ms + 6.0, "{said}");
                 assert!((f.spread_ms / jitter - 1.0).abs() < 0.5, "{said}");
                 assert!(f.drift_ms.abs() < 4.0 * f.drift_error_ms + 0.2, "{said}");
@@ -162,7 +164,7 @@ fn a_tapper_who_goes_from_one_to_the_other_is_two_stretches_with_the_place() {
             assert!(told.stretches[1].first.abs_diff(change) <= 4, "{said}");
             // The place is that of the pulse the tap is on.
             let begins = &told.stretches[1];
-            let pulse = begins.turn as f64 * s.length + begins.at;
+            let pulse = begins.pass as f64 * s.length + begins.at;
             assert!((pulse - taps[begins.first]).abs() < 0.16, "{said}");
         }
     }
@@ -197,15 +199,17 @@ fn a_tapper_who_slides_over_by_and_by_is_two_stretches_too() {
 fn doubles_halves_and_the_attacks_themselves_are_named() {
     for name in ["capstan-eleven", "half-tide-winch"] {
         let s = setting(name, 70);
-        let (Follows::Hearing(w, _), Follows::Hearing(r, _)) = (s.written(), rival(&s)) else { panic!("hearings") };
+        let (FollowedPulse::Hearing(w, _), FollowedPulse::Hearing(r, _)) = (s.written(), rival(&s)) else {
+            panic!("hearings")
+        };
         let ways = [
-            Follows::Hearing(w, Rate::Double),
-            Follows::Hearing(r, Rate::Between),
-            Follows::Hearing(w, Rate::Between),
-            Follows::Hearing(r, Rate::Double),
-            Follows::Hearing(r, Rate::Half),
-            Follows::Hearing(w, Rate::Half),
-            Follows::Attacks,
+            FollowedPulse::Hearing(w, TapRate::Double),
+            FollowedPulse::Hearing(r, TapRate::Offbeat),
+            FollowedPulse::Hearing(w, TapRate::Offbeat),
+            FollowedPulse::Hearing(r, TapRate::Double),
+            FollowedPulse::Hearing(r, TapRate::Half),
+            FollowedPulse::Hearing(w, TapRate::Half),
+            FollowedPulse::Attacks,
         ];
         for (n, follows) in ways.into_iter().enumerate() {
             for seed in 0..10 {
@@ -217,7 +221,7 @@ fn doubles_halves_and_the_attacks_themselves_are_named() {
                 let found = told.stretches[0].follows;
                 // Half of a pulse may be a hearing of its own.
                 let same = match found {
-                    Follows::Hearing(h, Rate::Each) => {
+                    FollowedPulse::Hearing(h, TapRate::Pulse) => {
                         (s.report.hearings[h].bpm(0.7) - told.stretches[0].rate).abs() < 2.0
                     }
                     other => other == follows,
@@ -240,10 +244,10 @@ fn taps_anywhere_follow_nothing_and_few_taps_are_too_few() {
                 taps.push(taps[taps.len() - 1] + 0.2 + 0.6 * chance.unit());
             }
             let told = s.told(&taps);
-            let following = told.stretches.iter().filter(|t| t.follows != Follows::Nothing).map(|t| t.taps);
+            let following = told.stretches.iter().filter(|t| t.follows != FollowedPulse::None).map(|t| t.taps);
             wrong += usize::from(following.sum::<usize>() > 15);
-            let few = s.told(&taps[..FEWEST - 1]);
-            assert!(few.is_too_short() && few.stretches.is_empty());
+            let few = s.told(&taps[..MIN_TAPS - 1]);
+            assert!(few.has_too_few_taps() && few.stretches.is_empty());
         }
         assert!(wrong <= 2, "{name}: {wrong} of 40");
     }
@@ -259,16 +263,16 @@ fn slips_are_found_where_they_are() {
     let missing = taps.remove(30);
     taps.insert(40, taps[39] + 0.11);
     let told = s.told(&taps);
-    let f = told.stretches[0].figures.as_ref().expect("a pulse");
+    let f = told.stretches[0].stats.as_ref().expect("a pulse");
     let beat = |n: usize| (n as f64 * 0.375).rem_euclid(s.length);
     assert_eq!(f.slips.len(), 3, "{:?}", f.slips);
     assert!(
-        matches!(f.slips[0], Slip { tap: Some(10), what: What::Far(ms), turn: 0, .. } if (ms - 120.0).abs() < 30.0)
+        matches!(f.slips[0], Slip { tap: Some(10), kind: SlipKind::Off(ms), pass: 0, .. } if (ms - 120.0).abs() < 30.0)
     );
     assert!((f.slips[0].at - beat(13)).abs() < 1e-6);
-    assert!(matches!(f.slips[1], Slip { tap: None, what: What::Missed, turn: 0, .. }));
+    assert!(matches!(f.slips[1], Slip { tap: None, kind: SlipKind::Missed, pass: 0, .. }));
     assert!((f.slips[1].at - beat(33)).abs() < 1e-6 && (missing.rem_euclid(s.length) - beat(33)).abs() < 0.1);
-    assert!(matches!(f.slips[2], Slip { tap: Some(40), what: What::Twice, .. }), "{:?}", f.slips[2]);
+    assert!(matches!(f.slips[2], Slip { tap: Some(40), kind: SlipKind::Double, .. }), "{:?}", f.slips[2]);
     assert!((f.mean_ms + 25.0).abs() < 5.0 && f.spread_ms < 12.0);
 }
 
@@ -282,23 +286,23 @@ fn a_tempo_that_creeps_is_a_drift_and_an_offset_is_taken_off() {
     let slower: Vec<f64> = taps.iter().enumerate().map(|(i, t)| t + i as f64 * 0.001).collect();
     let told = s.told(&slower);
     assert_eq!(told.stretches.len(), 1, "{told:?}");
-    let f = told.stretches[0].figures.as_ref().expect("a pulse");
+    let f = told.stretches[0].stats.as_ref().expect("a pulse");
     assert!((f.drift_ms - 1.0).abs() < 0.2, "{f:?}");
     assert!((f.tempo_percent + 100.0 / 455.5).abs() < 0.05, "{f:?}");
     s.ask.offset = 0.030;
     let told = s.told(&taps);
-    assert!(told.stretches[0].figures.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
+    assert!(told.stretches[0].stats.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
     // At half speed the same ms last half as long in the groove.
     let mut slow = setting("casting-off", 50);
     let taps = slow.taps(slow.written(), 60, 30.0, 8.0, &mut chance);
     let told = slow.told(&taps);
-    assert!((told.stretches[0].figures.as_ref().expect("a pulse").mean_ms - 30.0).abs() < 5.0);
+    assert!((told.stretches[0].stats.as_ref().expect("a pulse").mean_ms - 30.0).abs() < 5.0);
     slow.ask.offset = 0.030;
-    assert!(slow.told(&taps).stretches[0].figures.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
+    assert!(slow.told(&taps).stretches[0].stats.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(crate::support::property_config(64))]
     #[test]
     fn any_taps_give_figures_that_are_numbers(
         taps in prop::collection::vec(prop_oneof![-5.0_f64..60.0, Just(f64::NAN), Just(f64::INFINITY), Just(0.0)], 0..80),
@@ -312,10 +316,10 @@ proptest! {
         }
         let told = s.told(&taps);
         let all: usize = told.stretches.iter().map(|t| t.taps).sum();
-        prop_assert!(told.is_too_short() && all == 0 || all == told.taps);
+        prop_assert!(told.has_too_few_taps() && all == 0 || all == told.taps);
         for t in &told.stretches {
-            prop_assert!(t.margin >= 0.0 && t.rate > 0.0 && t.taps >= FEWEST);
-            let f = t.figures.clone().unwrap_or_default();
+            prop_assert!(t.margin >= 0.0 && t.rate > 0.0 && t.taps >= MIN_TAPS);
+            let f = t.stats.clone().unwrap_or_default();
             for x in [f.mean_ms, f.error_ms, f.spread_ms, f.drift_ms, f.drift_error_ms, f.tempo_percent] {
                 prop_assert!(x.is_finite());
             }

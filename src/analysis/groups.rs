@@ -1,6 +1,6 @@
 //! How a layer is built: groups between attacks, figures, and where a figure meets the bar again. It must not know tempo.
 
-use crate::rhythm::line::{self, Term};
+use crate::rhythm::group_line::{self, Term};
 use crate::rhythm::{Groove, Time};
 use num_integer::Integer;
 use std::ops::Range;
@@ -85,10 +85,10 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let lead = *places.first().filter(|_| places.len() > 1)?;
     let line: Vec<u32> = places.windows(2).map(|w| w[1] - w[0]).collect();
     let bar = count(context.meter.bar())?;
-    let terms = line::compress(&line);
+    let terms = group_line::compress(&line);
     let ends = walked.iter().skip(1).copied().chain([before as u32]);
     let cells: Vec<u32> = walked.iter().zip(ends).map(|(a, b)| b - a).collect();
-    let said = if cells == line { line::print(&terms) } else { line::print(&line::compress(&cells)) };
+    let said = if cells == line { group_line::print(&terms) } else { group_line::print(&group_line::compress(&cells)) };
     let mut figures = Vec::new();
     figures_in(&terms, &[lead], bar, &mut figures);
     Some(Groups {
@@ -98,7 +98,7 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
         text: said,
         lead_cells: walked.first().copied().unwrap_or(0),
         cells,
-        length: line::length(&terms),
+        length: group_line::length(&terms),
         figures,
         line,
     })
@@ -112,7 +112,7 @@ fn figures_in(terms: &[Term], starts: &[u32], bar: u32, found: &mut Vec<Figure>)
             Term::Group(units) => gone += units,
             Term::Repeat(times, inner) => {
                 let heads: Vec<u32> = starts.iter().map(|s| s + gone).collect();
-                let one = figure(line::expand(inner), *times, heads, bar);
+                let one = figure(group_line::expand(inner), *times, heads, bar);
                 let coming = |head: &u32, n: u32| head + n * one.units;
                 let within: Vec<u32> = one.heads.iter().flat_map(|h| (0..*times).map(move |n| coming(h, n))).collect();
                 gone += one.units * times;
@@ -179,7 +179,7 @@ mod tests {
 
     #[test]
     fn figures_within_figures_are_found() {
-        let terms = line::parse("2(3(4+4+3)+3(5))").expect("line");
+        let terms = group_line::parse("2(3(4+4+3)+3(5))").expect("line");
         let mut found = Vec::new();
         figures_in(&terms, &[2], 16, &mut found);
         assert_eq!(
@@ -189,10 +189,12 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_figure_stands_in_the_line_at_each_of_its_heads(groups in prop::collection::vec(1_u32..4, 1..40), lead in 0_u32..9) {
             let mut found = Vec::new();
-            figures_in(&line::compress(&groups), &[lead], 16, &mut found);
+            figures_in(&group_line::compress(&groups), &[lead], 16, &mut found);
             for f in found {
                 for head in &f.heads {
                     let before = (0..groups.len()).find(|n| lead + groups[..*n].iter().sum::<u32>() == *head);

@@ -201,6 +201,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn the_place_within_the_beat_is_that_of_exact_time(beat in 0_usize..200, beats in 1_u16..5, cells in 1_u16..97, cell in 0_usize..97) {
             let meter = Meter::parse("12/8").expect("a meter");

@@ -40,7 +40,7 @@ limits! {
     RESONANCE: "the rate at which a pulse is most salient", 2.0, 1.8, 2.0, "Hz", "van Noorden & Moelants 1999, Journal of New Music Research 28(1)";
     DAMPING: "the damping of the resonance", 1.0, 1.0, 1.5, "Hz squared", "van Noorden & Moelants 1999, formula from memory";
     TAP_SPREAD: "how far taps spread around a pulse that is followed", 5.0, 3.0, 8.0, "percent of the period", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory; the value is ours";
-    TAP_SPREAD_LEAST: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is ours";
+    TAP_SPREAD_MIN: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is ours";
     TAP_EARLY: "how far before a pulse taps commonly fall", 80.0, 20.0, 80.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory: some tens of ms";
     TAP_FASTEST: "the fastest tapping with one finger", 150.0, 100.0, 200.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory";
 }
@@ -94,6 +94,83 @@ const PEAK: f64 = 0.330_207_453;
 fn resonance(f: f64) -> f64 {
     let f0 = RESONANCE.value;
     1.0 / ((f0 * f0 - f * f).powi(2) + DAMPING.value * f * f).sqrt() - 1.0 / (f0.powi(4) + f.powi(4)).sqrt()
+}
+
+/// Constants of the listener model: one set for every groove and every speed.
+pub mod listener {
+    /// How firmly a constant is grounded.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Status {
+        /// Within the range a source gives.
+        Published,
+        /// Chosen so that the model meets data.
+        Fitted,
+        /// A judgement.
+        Ours,
+    }
+
+    /// One constant.
+    #[derive(Debug, Clone, Copy, PartialEq)]
+    pub struct Constant {
+        /// What it is, in a few words.
+        pub what: &'static str,
+        /// The value used.
+        pub value: f64,
+        /// Its unit.
+        pub unit: &'static str,
+        /// How firmly it is grounded.
+        pub status: Status,
+        /// Where it comes from, or what it was chosen on.
+        pub source: &'static str,
+    }
+
+    macro_rules! constants {
+        ($($name:ident: $what:literal, $value:literal, $unit:literal, $status:ident, $source:literal;)*) => {
+            $(#[doc = concat!($what, ": ", $value, " ", $unit, " (", $source, ").")]
+            pub const $name: Constant =
+                Constant { what: $what, value: $value, unit: $unit, status: Status::$status, source: $source };)*
+            /// Every constant, in the order of the documentation.
+            pub const ALL: &[Constant] = &[$($name),*];
+        };
+    }
+
+    constants! {
+        MU: "the period of a beat felt best", 550.0, "ms", Published, "van Noorden & Moelants 1999: 500 to 550; Parncutt 1994: 600 to 700";
+        SIGMA: "the spread of that preference", 0.4, "ln", Published, "Parncutt 1994, 0.2 in log10 is 0.46; rounded down";
+        SHORTEST_BEAT: "the shortest beat heard", 200.0, "ms", Published, "London 2004: the fastest beat lasts 200 to 250";
+        LONGEST_BEAT: "the longest beat heard", 2000.0, "ms", Published, "Fraisse 1982: 1500 to 2000";
+        EXACT_CELL: "how far an attack may lie from its cell", 6.0, "ms", Published, "Friberg & Sundberg 1995, just noticeable below 240 ms";
+        HEAD_WEIGHT: "density at the head of a cycle", 8.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
+        BEAT_WEIGHT: "density at a beat", 4.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
+        CUT_WEIGHT: "density where a beat is cut", 2.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
+        REST_WEIGHT: "density elsewhere", 1.0, "ratio", Ours, "the unit of the densities";
+        STRAY_WEIGHT: "density off a followed pulse without cuts", 0.3, "ratio", Ours, "no source";
+        ACCENT: "weight of an accented attack", 2.0, "plain attacks", Ours, "no source";
+        GHOST: "weight of a ghost attack", 0.4, "plain attacks", Ours, "no source";
+        GROUPING: "weight added to an attack accented by grouping", 0.6, "ratio", Fitted, "where: Povel & Okkerman 1981; size on Povel & Essens 1985";
+        LOW_VOICE: "weight of a bass drum or bass", 1.5, "ratio", Ours, "Hove et al. 2014 for the direction, from memory";
+        HIGH_VOICE: "weight of a hat or shaker", 0.7, "ratio", Ours, "Hove et al. 2014 for the direction, from memory";
+        SILENT_BEAT: "cost of a beat without an attack", 1.3, "nats", Fitted, "Povel & Essens 1985 weigh silence; size on their patterns";
+        FIRST_BEAT: "gain of a beat on the first attack", 2.0, "nats", Ours, "strong beat early, Lerdahl & Jackendoff 1983, MPR 2";
+        UNEQUAL_BEATS: "cost of unequal beats", 2.5, "nats", Fitted, "a few grooves and rotated patterns of Povel & Essens 1985";
+        SWUNG_CUT: "cost of a beat cut long and short", 1.0, "nats", Ours, "no source";
+        THREE: "cost of a three, as cut or as bar", 0.3, "nats", Ours, "no source";
+        BAR_LEVEL: "cost of a bar above the beat", 0.5, "nats", Ours, "no source";
+        ODD_BAR: "cost of a bar of five or seven beats", 1.5, "nats", Ours, "no source";
+        PULSE_CHANGE: "cost of a change of pulse", 5.0, "nats", Fitted, "tap data and figures whose pulse changes";
+        PRESENT: "the evidence a listener weighs", 4000.0, "ms", Fitted, "psychological present of 3 to 8 s; tap data and Povel & Essens 1985";
+        FOLLOW_SHARE: "tolerance of a followed pulse, part of its shortest interval", 5.0, "percent", Ours, "no source";
+        FOLLOW_FLOOR: "tolerance of a followed pulse, constant part", 20.0, "ms", Ours, "no source";
+        CORRECTION: "part of an asynchrony corrected at once", 0.5, "ratio", Published, "Repp 2005: about 0.3 to 0.6, from memory";
+        INTERVAL_SPREAD: "spread of intervals with one attack per pulse", 20.0, "percent", Published, "van der Werff 2025: 20 to 25";
+        SKIPPED: "share of intervals that hold two pulses", 10.0, "percent", Ours, "no source";
+        STRAY: "share of intervals that hold no pulse", 5.0, "percent", Ours, "no source";
+        EVENNESS: "gain of an even stream over a random one", 0.5, "nats per attack", Fitted, "tap data and figures of fours and threes";
+        FEWEST_CELL: "the shortest cell looked for", 40.0, "ms", Ours, "no source";
+        HALVED_CELL: "a cell above this is halved", 260.0, "ms", Ours, "no source";
+        SLOWEST_UNIT: "the slowest unit of unequal beats", 500.0, "ms", Ours, "no source";
+        LONGEST_CYCLE: "the longest cycle of unequal beats", 6000.0, "ms", Ours, "no source";
+    }
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ pub mod hearing;
 mod invariance;
 pub mod landing;
 pub mod limits;
+pub mod listener;
 pub mod measure;
 mod reason;
 mod report;

@@ -1,4 +1,4 @@
-//! What can make a groove hard, with its figures and in one sentence. It must not know how a reason is found.
+//! What can make a groove hard, with its numbers and as a sentence.
 
 use std::fmt;
 
@@ -81,7 +81,7 @@ pub enum Reason {
     },
 }
 
-/// Tempos one after the other.
+/// `58.5 then 132.0`.
 fn row(tempos: &[f64]) -> String {
     tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
 }
@@ -94,13 +94,13 @@ impl fmt::Display for Reason {
                 let (bpm, written) = (row(bpm), row(written));
                 write!(
                     f,
-                    "another pulse fits better: {bpm} BPM against the written {written}, {lead:.1} times its score"
+                    "another pulse matches better: {bpm} BPM instead of the written {written}, {lead:.1} times its score"
                 )
             }
             Reason::CellTooFast { ms, share } => {
                 write!(
                     f,
-                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks are in beats cut so fine)",
+                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks need such cells)",
                     share * 100.0
                 )
             }
@@ -108,35 +108,35 @@ impl fmt::Display for Reason {
                 let percent = share * 100.0;
                 write!(
                     f,
-                    "{percent:.0}% of the attacks need the beat cut into up to {cells}, beyond the syllables players count with"
+                    "{percent:.0}% of the attacks need up to {cells} cells per beat, more than players count with syllables"
                 )
             }
-            Reason::BeatChanges(tempos) => write!(f, "the written beat itself changes: {} BPM", row(tempos)),
+            Reason::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", row(tempos)),
             Reason::WeakLandings(share) => {
-                write!(f, "{:.0}% of the attacks land on neither a beat nor its half", share * 100.0)
+                write!(f, "{:.0}% of the attacks land neither on a beat nor on its half", share * 100.0)
             }
             Reason::SilentBeats { share, strong } => {
                 let which = if *strong { "strong beats" } else { "beats" };
                 write!(f, "nothing sounds on {:.0}% of the {which}", share * 100.0)
             }
             Reason::NearlyEven(ratio) => {
-                write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and pass for one length")
+                write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and sound equal")
             }
             Reason::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => {
                 write!(
                     f,
-                    "the figure of {units} cells does not fit the bar and breaks off after {times} times (kept up, it would meet it after {bars} bars)"
+                    "the figure of {units} cells does not fit the bar and stops after {times} times (it would meet the bar after {bars} bars)"
                 )
             }
             Reason::AgainstTheBar { units, bars, figures, .. } => {
-                write!(f, "the figure of {units} cells meets the bar again only after {bars} bars ({figures} figures)")
+                write!(f, "the figure of {units} cells meets the bar again after {bars} bars ({figures} figures)")
             }
             Reason::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
-                let until = if *breaks_off { "would meet it after" } else { "meets it again only after" };
+                let until = if *breaks_off { "would meet it after" } else { "meets it again after" };
                 write!(f, "the cycle of '{layer}', {cells} cells, runs against the bar and {until} {bars} bars")
             }
-            Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes in no order that comes again"),
-            Reason::Changes(n) => write!(f, "the pulse that fits best changes: {n} stretches"),
+            Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes without a repeating order"),
+            Reason::Changes(n) => write!(f, "the best pulse changes: {n} stretches"),
             Reason::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }

@@ -39,7 +39,7 @@ fn sound(r: &Report) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(crate::rhythm::random::config(400))]
 
     #[test]
     fn any_groove_is_reported_soundly(g in grooves(), layers in prop::collection::vec(0_usize..4, 0..3), percent in 20_i64..201) {

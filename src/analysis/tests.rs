@@ -1,12 +1,12 @@
 //! The room's check values on grooves typed as lines of groups. It must not know files.
 
 use super::*;
-use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Tempo, Time, Voice, line};
+use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Tempo, Time, Voice, group_line};
 use proptest::prelude::*;
 
 /// One layer of sixteenths in 4/4 (a quarter of the beat), its groups as typed, in whole bars.
 pub(crate) fn typed(bpm: i32, groups: &str) -> Groove {
-    typed_groups(bpm, &line::expand(&line::parse(groups).expect("line")))
+    typed_groups(bpm, &group_line::expand(&group_line::parse(groups).expect("line")))
 }
 
 /// Strings of groups like those that are typed: a figure repeated, or sizes in no order, of up to eight bars.
@@ -131,7 +131,7 @@ fn in_meter(meter: &str, bars: u16, groups: &str) -> Groove {
     let beats = meter.beats() * usize::from(bars);
     let mut drawn = vec![Cell::Rest; beats];
     let mut at = 0;
-    for group in line::expand(&line::parse(groups).expect("line")) {
+    for group in group_line::expand(&group_line::parse(groups).expect("line")) {
         drawn[at] = Cell::ATTACK;
         at += group as usize;
     }

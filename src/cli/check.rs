@@ -1,34 +1,20 @@
-//! The command that reads grooves and reports every one that is wrong. It must not know analysis, nor what a sound is.
+//! `teeter check`: reads grooves and reports every one that is wrong.
 
-use super::{Exit, Failure, args, input};
-use crate::sound::SampleRate;
+use super::{Exit, Failure, args, input, output};
 use std::io::{self, Write};
 
-/// Reads every groove named; the wrong ones are reported on standard error, the good ones on standard output.
-pub(super) fn run(ask: &args::Check) -> Result<Exit, Failure> {
-    let named = input::named(&ask.files);
-    if named.is_empty() {
-        return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in what was named"));
-    }
+pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, Failure> {
     let mut exit = Exit::Good;
-    for file in named {
-        match input::read(&file.path) {
+    for path in input::grooves(&args.files)? {
+        match input::read(&path) {
             Ok(groove) => {
-                writeln!(
-                    io::stdout().lock(),
-                    "{}: good: {} (layers: {}, sections: {})",
-                    file.path.display(),
-                    groove.title(),
-                    groove.layers().len(),
-                    groove.sections().len()
-                )?;
-                // A sound that is not there is no fault of the groove, but is to be known before a lesson.
-                input::sounds(&groove, &file.path, SampleRate::STUDIO);
+                let (layers, sections) = (groove.layers().len(), groove.sections().len());
+                let (path_shown, title) = (path.display(), groove.title());
+                writeln!(io::stdout().lock(), "{path_shown}: good: {title} (layers: {layers}, sections: {sections})")?;
+                // A missing sample is no error of the groove, but worth knowing before a lesson.
+                input::check_samples(&groove, &path)?;
             }
-            Err(words) => {
-                writeln!(io::stderr().lock(), "{words}")?;
-                exit = Exit::BadGroove;
-            }
+            Err(failure) => exit = output::report_failure(&failure, exit)?,
         }
     }
     Ok(exit)

@@ -1,4 +1,4 @@
-//! Words to the same rooms without a screen: commands, output, exit codes. It must not know key codes or drawing.
+//! The command line: arguments, output and exit codes. It must not know key codes or drawing; only this file names the editor.
 
 mod args;
 mod check;
@@ -7,33 +7,37 @@ mod export;
 mod handout;
 mod import;
 mod input;
-mod ladder;
-mod near;
+mod man;
+mod manual;
 mod output;
 mod outputs;
 mod pulse;
 mod render;
 mod signals;
 mod speaker;
+mod suggest;
 mod takes;
 mod tap;
-mod times;
+mod tap_times;
 
+use crate::config::{Config, Part};
+use crate::jobs::JobError;
 use crate::terminal::{self, shell::EditError};
 use args::{Args, Command};
 use clap::Parser;
 use std::ffi::OsString;
 use std::io::{self, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
-/// How the program ended. Usage errors exit with clap's 2.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Exit {
-    /// All went well (0).
+/// How the program ended, from good to grave. clap's own errors exit with 2 too.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Exit {
+    /// Success (0).
     Good,
     /// A groove could not be read, or is wrong (1).
     BadGroove,
-    /// The command's words do not fit together or name something that is not there (2).
+    /// The arguments do not fit together or name something that does not exist (2).
     Usage,
     /// The result could not be written (3).
     Output,
@@ -41,47 +45,71 @@ pub enum Exit {
 
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> Self {
-        ExitCode::from(match exit {
-            Exit::Good => 0,
-            Exit::BadGroove => 1,
-            Exit::Usage => 2,
-            Exit::Output => 3,
-        })
+        ExitCode::from(exit as u8)
     }
 }
 
-/// A command that failed: what is said on standard error with its causes, and the exit code.
+/// A command that failed: its exit code and what is printed on standard error.
 #[derive(Debug)]
 struct Failure {
     exit: Exit,
-    error: Option<anyhow::Error>,
+    message: Option<String>,
 }
 
 impl Failure {
-    fn new(exit: Exit, words: impl std::fmt::Display) -> Self {
-        Self { exit, error: Some(anyhow::anyhow!("{words}")) }
+    fn new(exit: Exit, message: impl std::fmt::Display) -> Self {
+        Self { exit, message: Some(message.to_string()) }
     }
-}
 
-/// A reader that has gone away (a closed pipe) is no failure of ours.
-impl From<io::Error> for Failure {
-    fn from(error: io::Error) -> Self {
-        if error.kind() == io::ErrorKind::BrokenPipe {
-            Self { exit: Exit::Good, error: None }
-        } else {
-            Self { exit: Exit::Output, error: Some(anyhow::Error::new(error).context("cannot write")) }
+    fn usage(message: impl std::fmt::Display) -> Self {
+        Self::new(Exit::Usage, message)
+    }
+
+    /// The same with the file it is about.
+    fn in_file(self, path: &Path) -> Self {
+        Self { message: self.message.map(|m| format!("{}: {m}", path.display())), ..self }
+    }
+
+    /// A job on a file that failed.
+    fn of_job(error: JobError, path: &Path) -> Self {
+        match error {
+            JobError::Request(_) | JobError::Input(_) => Self::from(error).in_file(path),
+            _ => Self::from(error),
         }
     }
 }
 
-/// Runs the program with these words, the first being its own name.
-pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let words: Vec<OsString> = words.into_iter().collect();
-    if let Some(said) = near::more_words(&words) {
-        let _ = writeln!(io::stderr(), "teeter: {said}");
+impl From<JobError> for Failure {
+    fn from(error: JobError) -> Self {
+        match &error {
+            JobError::Write { kind: io::ErrorKind::BrokenPipe, .. } => Self { exit: Exit::Good, message: None },
+            JobError::Exists(_) => Self::new(Exit::Output, format!("{error}; use --overwrite to replace it")),
+            JobError::IsInput(_) | JobError::Request(_) => Self::usage(error),
+            JobError::Input(_) => Self::new(Exit::BadGroove, error),
+            JobError::Write { .. } | JobError::Cancelled | JobError::Internal(_) => Self::new(Exit::Output, error),
+        }
+    }
+}
+
+/// A reader that has gone away (a closed pipe) is no failure.
+impl From<io::Error> for Failure {
+    fn from(error: io::Error) -> Self {
+        if error.kind() == io::ErrorKind::BrokenPipe {
+            Self { exit: Exit::Good, message: None }
+        } else {
+            Self::new(Exit::Output, format!("cannot write: {error}"))
+        }
+    }
+}
+
+/// Runs the program with these arguments, the first being its own name.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let args: Vec<OsString> = args.into_iter().collect();
+    if let Some(error) = suggest::unrecognized_command(&args) {
+        let _ = writeln!(io::stderr(), "teeter: {error}");
         return Exit::Usage.into();
     }
-    let args = match Args::try_parse_from(words) {
+    let args = match Args::try_parse_from(args) {
         Ok(args) => args,
         Err(error) => {
             let _ = error.print();
@@ -91,48 +119,56 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
     match run_command(args) {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            if let Some(error) = &failure.error {
-                let _ = writeln!(io::stderr(), "teeter: {error:#}");
+            if let Some(message) = &failure.message {
+                let _ = writeln!(io::stderr(), "teeter: {message}");
             }
             failure.exit.into()
         }
     }
 }
 
+/// The user's settings, if the part that the command uses has no mistake.
+fn user_config(part: Part) -> Result<Config, Failure> {
+    let config = Config::load();
+    config.check(&[part]).map_err(Failure::usage)?;
+    Ok(config)
+}
+
 /// Opens the editor.
-fn edit(file: Option<&std::path::Path>, port: Option<u16>) -> Result<Exit, Failure> {
-    if let Some(words) = file.and_then(near::no_file) {
-        return Err(Failure::new(Exit::Usage, words));
-    }
+fn edit(file: Option<&Path>, port: Option<u16>) -> Result<Exit, Failure> {
+    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
     let far = port.map(speaker::connect).transpose()?;
     match terminal::shell::edit(file, far) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
-        Err(error @ EditError::NoTerminal) => Err(Failure::new(Exit::Usage, error)),
+        Err(error @ EditError::NoTerminal) => Err(Failure::usage(error)),
         Err(error @ EditError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
     }
 }
 
 fn run_command(args: Args) -> Result<Exit, Failure> {
-    if !matches!(args.command, None | Some(Command::Speaker(_))) {
-        signals::end_clean();
+    if !matches!(args.command, None | Some(Command::Speaker(_) | Command::Manual { .. })) {
+        signals::clean_up_on_signal();
     }
     match args.command {
-        Some(Command::Explain(ask)) => explain::run(&ask),
-        Some(Command::Check(ask)) => check::run(&ask),
-        Some(Command::Render(ask)) => render::run(&ask),
-        Some(Command::Takes(ask)) => takes::run(&ask),
-        Some(Command::Speaker(ask)) => speaker::run(&ask),
-        Some(Command::Tap(ask)) => tap::run(&ask),
+        Some(Command::Explain(args)) => explain::run(&args),
+        Some(Command::Check(args)) => check::run(&args),
+        Some(Command::Render(args)) => render::run(&args),
+        Some(Command::Takes(args)) => takes::run(&args),
+        Some(Command::Speaker(args)) => speaker::run(&args),
+        Some(Command::Tap(args)) => tap::run(&args),
         Some(Command::Outputs) => outputs::run(),
-        Some(Command::Export(ask)) => export::run(&ask),
-        Some(Command::Handout(ask)) => handout::run(&ask),
-        Some(Command::Import(ask)) => import::run(&ask),
+        Some(Command::Export(args)) => export::run(&args),
+        Some(Command::Handout(args)) => handout::run(&args),
+        Some(Command::Import(args)) => import::run(&args),
+        Some(Command::Manual { chapter }) => manual::run(chapter.as_deref()),
+        Some(Command::Man(args)) => man::run(&args),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
-            let mut bytes = Vec::new();
-            clap_complete::generate(shell, &mut command, "teeter", &mut bytes);
-            io::stdout().lock().write_all(&bytes)?;
+            // Into memory, because `generate` panics when its output closes.
+            let mut script = Vec::new();
+            clap_complete::generate(shell, &mut command, "teeter", &mut script);
+            io::stdout().lock().write_all(&script)?;
             Ok(Exit::Good)
         }
         None => edit(args.edit.file.as_deref(), args.edit.speaker),

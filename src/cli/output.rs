@@ -1,121 +1,138 @@
-//! Where rendered sound and its list of cues go. It must not know what is rendered.
+//! Where results and messages go: files, standard output, standard error.
 
 use super::{Exit, Failure};
-use crate::rhythm::Groove;
-use crate::sound::take::{Sequence, Take, table};
-use crate::sound::{SampleRate, UserSamples};
-use crate::store;
-use crate::terminal::run::takes::no_wav;
-use std::io::{self, BufWriter, IsTerminal, Read, Write};
-use std::path::Path;
+use crate::jobs::{CancelToken, JobControl, JobReport, Target, check_wav_name};
+use indicatif::{ProgressBar, ProgressDrawTarget};
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::PoisonError;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// A sample rate as typed.
-pub(super) fn rate(hertz: u32) -> Result<SampleRate, Failure> {
-    SampleRate::new(hertz).ok_or_else(|| {
-        let words = format!("--rate is {hertz}, allowed is a number from 8000 to 384000 (frames per second)");
-        Failure::new(Exit::Usage, words)
-    })
-}
-
-/// Refuses a name for sound that says it is something else. A device or a pipe has the name it has.
-pub(super) fn sound_to(path: &Path) -> Result<(), Failure> {
-    let other = path.exists() && !path.is_file() && !path.is_dir();
-    match no_wav(path).filter(|_| path.as_os_str() != "-" && !other) {
-        Some(words) => Err(Failure::new(Exit::Usage, format!("{words}, or - for standard output"))),
-        None => not_a_terminal(path),
-    }
+/// The target of a command that renders sound.
+pub(super) fn sound_target(path: &Path) -> Result<Target, Failure> {
+    let target = Target::from_arg(path);
+    check_wav_name(&target)?;
+    not_a_terminal(&target)?;
+    Ok(target)
 }
 
 /// Refuses to write to a terminal what is not text.
-pub(super) fn not_a_terminal(path: &Path) -> Result<(), Failure> {
-    if path.as_os_str() == "-" && io::stdout().is_terminal() {
-        let words = "standard output is a terminal; send it to a file or a program, or name a file with -o";
-        return Err(Failure::new(Exit::Usage, words));
+pub(super) fn not_a_terminal(target: &Target) -> Result<(), Failure> {
+    if *target == Target::Stdout && io::stdout().is_terminal() {
+        return Err(Failure::usage("standard output is a terminal; redirect it, or name a file with -o"));
     }
     Ok(())
 }
 
-/// Renders takes, and lists their cues in the same name with `.tsv`, or on standard error if the sound goes to standard
-/// output, a device or a pipe.
-pub(super) fn sequence(
-    path: &Path,
-    groove: &Groove,
-    takes: &[Take],
-    rate: SampleRate,
-    own: UserSamples,
-) -> Result<(), Failure> {
-    let sequence = Sequence::with(groove, takes, rate, own);
-    let beside = path.with_extension("tsv");
-    let plain = path.as_os_str() != "-" && (path.is_file() || !path.exists());
-    if plain {
-        keep(&beside, table(&[], rate).as_bytes())?;
+/// Prints what a job made; `source` names the input where there may be several.
+pub(super) fn print(report: &JobReport, source: Option<&Path>) -> io::Result<()> {
+    let mut errors = io::stderr().lock();
+    for note in &report.notes {
+        match source {
+            Some(path) => writeln!(errors, "{}: {note}", path.display())?,
+            None => writeln!(errors, "teeter: {note}")?,
+        }
     }
-    let frames = write(path, |sink| sequence.write(sink))?;
-    let list = table(sequence.cues(), rate);
-    if !plain {
-        io::stderr().lock().write_all(list.as_bytes())?;
-        return Ok(());
-    }
-    whole(&beside, |sink| sink.write_all(list.as_bytes()))?;
-    let (seconds, hertz) = (frames.seconds(rate), rate.hertz());
-    let names =
-        format!("{}: {seconds:.2} s at {hertz} frames per second, cues in {}", path.display(), beside.display());
-    writeln!(io::stderr().lock(), "{names}")?;
-    Ok(())
-}
-
-/// Refuses to write over a file that does not begin as ours do: most likely it is the groove itself, or other work.
-fn keep(path: &Path, ours: &[u8]) -> Result<(), Failure> {
-    let mut start = Vec::new();
-    let read = std::fs::File::open(path).and_then(|f| f.take(ours.len() as u64).read_to_end(&mut start));
-    if read.is_ok() && !start.is_empty() && start != ours {
-        let words =
-            format!("{}: found a file that was not made by this command; it is not written over", path.display());
-        return Err(Failure::new(Exit::Output, words));
+    io::stdout().lock().write_all(&report.stdout)?;
+    write!(errors, "{}", report.cues.as_deref().unwrap_or_default())?;
+    if !report.files.is_empty() {
+        writeln!(errors, "{}", report.summary())?;
     }
     Ok(())
 }
 
-/// Writes a WAV file, or to standard output. A file that is there and is no WAV file is not written over.
-pub(super) fn write<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> Result<T, Failure> {
-    if path.as_os_str() != "-" && path.is_file() {
-        keep(path, b"RIFF")?;
-    }
-    whole(path, work)
+/// A progress bar on standard error, drawn only where that is a terminal.
+fn progress_bar(length: u64) -> ProgressBar {
+    ProgressBar::with_draw_target(Some(length), ProgressDrawTarget::stderr())
 }
 
-/// Writes a result, or to standard output. A file that is there is written over only if that was asked for, or if it is empty.
-pub(super) fn result(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Failure> {
-    let holds = || path.is_file() && std::fs::metadata(path).map_or(true, |about| about.len() > 0);
-    if !overwrite && path.as_os_str() != "-" && holds() {
-        let words = format!("{}: found a file; it is written over only with --overwrite", path.display());
-        return Err(Failure::new(Exit::Output, words));
-    }
-    whole(path, |sink| sink.write_all(bytes))
+/// The control of a job that shows its progress.
+pub(super) fn with_progress() -> JobControl {
+    let bar = progress_bar(100);
+    JobControl::new(CancelToken::default(), move |percent| bar.set_position(u64::from(percent)))
 }
 
-/// Writes to standard output, or to a file that appears under its name only when it is whole.
-fn whole<T>(path: &Path, work: impl FnOnce(&mut dyn Write) -> io::Result<T>) -> Result<T, Failure> {
-    if path.as_os_str() == "-" {
-        let mut out = BufWriter::new(io::stdout().lock());
-        let done = work(&mut out)?;
-        out.flush()?;
-        return Ok(done);
+/// Works on every item on all cores and gives the results in the items' order; of many items it shows how many are done.
+pub(super) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
+    let bar = if items.len() > 8 { progress_bar(items.len() as u64) } else { ProgressBar::hidden() };
+    let next = AtomicUsize::new(0);
+    let done: Mutex<Vec<(usize, R)>> = Mutex::new(Vec::with_capacity(items.len()));
+    std::thread::scope(|scope| {
+        for _ in 0..cores {
+            scope.spawn(|| {
+                while let Some((i, item)) =
+                    Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|i| Some((i, items.get(i)?)))
+                {
+                    let result = work(item);
+                    bar.inc(1);
+                    done.lock().unwrap_or_else(PoisonError::into_inner).push((i, result));
+                }
+            });
+        }
+    });
+    bar.finish_and_clear();
+    let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
+    done.sort_by_key(|(i, _)| *i);
+    done.into_iter().map(|(_, r)| r).collect()
+}
+
+/// Prints a failure that does not end the command, and gives the graver of the two exit codes.
+pub(super) fn report_failure(failure: &Failure, so_far: Exit) -> io::Result<Exit> {
+    if let Some(message) = &failure.message {
+        writeln!(io::stderr().lock(), "{message}")?;
     }
-    let wrong =
-        |e: io::Error| Failure::new(Exit::Output, format!("{}: cannot write: {}", path.display(), store::reason(&e)));
-    if path.is_dir() {
-        return Err(Failure::new(Exit::Output, format!("{}: found a folder, allowed is a file", path.display())));
+    Ok(failure.exit.max(so_far))
+}
+
+/// Creates the folder that results go to.
+pub(super) fn create_folder(folder: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(folder).map_err(|e| {
+        let reason = if folder.is_file() {
+            crate::rhythm::expected("a folder", "a file")
+        } else {
+            format!("cannot create the folder: {}", crate::store::reason(&e))
+        };
+        Failure::new(Exit::Output, format!("{}: {reason}", folder.display()))
+    })
+}
+
+/// The paths of the results of several inputs: the one named with `-o`, or in a folder under the inputs' names with another extension,
+/// or `otherwise`. No two may be the same.
+pub(super) fn targets(
+    inputs: &[PathBuf],
+    output: Option<&PathBuf>,
+    into: Option<&PathBuf>,
+    otherwise: impl Fn(&Path) -> PathBuf,
+    extension: &str,
+) -> Result<Vec<PathBuf>, Failure> {
+    if let Some(output) = output {
+        if inputs.len() > 1 {
+            let words = format!("-o names one file, but there are {} inputs; use --into FOLDER", inputs.len());
+            return Err(Failure::usage(words));
+        }
+        return Ok(vec![output.clone(); inputs.len()]);
     }
-    // A device or pipe is written to as it is; there is nothing to rename over.
-    if path.exists() && !path.is_file() {
-        let mut out = BufWriter::new(std::fs::OpenOptions::new().write(true).open(path).map_err(wrong)?);
-        let done = work(&mut out).map_err(wrong)?;
-        out.flush().map_err(wrong)?;
-        return Ok(done);
+    let target = |path: &PathBuf| match into {
+        Some(folder) if path.as_os_str() == "-" => folder.join("groove").with_extension(extension),
+        Some(folder) => folder.join(path.file_name().unwrap_or_default()).with_extension(extension),
+        None => otherwise(path),
+    };
+    let targets: Vec<PathBuf> = inputs.iter().map(target).collect();
+    distinct(inputs, &targets)?;
+    into.map_or(Ok(()), |folder| create_folder(folder))?;
+    Ok(targets)
+}
+
+/// Refuses inputs whose results would have the same path.
+pub(super) fn distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), Failure> {
+    let mut taken = std::collections::HashMap::new();
+    for (target, input) in targets.iter().zip(inputs).filter(|t| t.0.as_os_str() != "-") {
+        if let Some(before) = taken.insert(target, input) {
+            let (a, b, target) = (before.display(), input.display(), target.display());
+            return Err(Failure::usage(format!("{a} and {b} would both be written to {target}; rename one of them")));
+        }
     }
-    let mut making = store::Making::new(path).map_err(wrong)?;
-    let done = work(&mut making).map_err(wrong)?;
-    making.put(true).map_err(wrong)?;
-    Ok(done)
+    Ok(())
 }

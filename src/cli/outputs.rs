@@ -1,26 +1,27 @@
-//! The command that lists the output devices. It must not know how sound is made.
+//! `teeter outputs`: lists the output devices.
 
 use super::{Exit, Failure};
-use crate::{sound, terminal};
+use crate::config::Part;
+use crate::sound;
 use std::io::{self, Write};
 
-/// Prints every output device: its mark, its name, what the system calls it. `*` marks the one that sounds.
+/// Prints name and system id of every device; `*` marks the one that is used.
 pub(super) fn run() -> Result<Exit, Failure> {
-    let config = terminal::run::config().map_err(|words| Failure::new(Exit::Usage, words))?;
-    let devices = sound::outputs().map_err(|words| Failure::new(Exit::Output, words))?;
-    let taken = match &config.output {
+    let config = super::user_config(Part::Sound)?;
+    let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;
+    let used = match &config.output {
         Some(wanted) => sound::chosen(wanted, &devices),
         None => devices.iter().position(|d| d.default),
     };
     let mut out = io::stdout().lock();
     for (k, device) in devices.iter().enumerate() {
-        writeln!(out, "{} {}\t{}", if taken == Some(k) { '*' } else { ' ' }, device.name, device.id)?;
+        writeln!(out, "{} {}\t{}", if used == Some(k) { '*' } else { ' ' }, device.name, device.id)?;
     }
     if devices.is_empty() {
         writeln!(io::stderr().lock(), "teeter: there are no output devices")?;
     }
-    if let (Some(wanted), None) = (&config.output, taken) {
-        writeln!(io::stderr().lock(), "teeter: there is no output '{wanted}', which the config file asks for")?;
+    if let (Some(wanted), None) = (&config.output, used) {
+        writeln!(io::stderr().lock(), "teeter: the config file asks for the output '{wanted}', which does not exist")?;
     }
     Ok(Exit::Good)
 }

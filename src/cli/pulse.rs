@@ -1,7 +1,9 @@
-//! Pulses that click, as words name them: the written beat and the hearings of a report. It must not know how a click sounds.
+//! Arguments that name pulses, takes and ladders.
 
+use super::args::Speeds;
+use crate::describe::ladder as describe_ladder;
+use crate::jobs::{PulseSpec, TakeSpec};
 use crate::sound::Click;
-use crate::terminal::run::takes::Pulse;
 
 /// How a pulse clicks: `beat`, `off-beat`, or 2 to 4 clicks.
 pub(super) fn click(word: &str) -> Result<Click, String> {
@@ -9,28 +11,109 @@ pub(super) fn click(word: &str) -> Result<Click, String> {
         "beat" => Ok(Click::Written),
         "off-beat" => Ok(Click::OffBeat),
         "2" | "3" | "4" => Ok(Click::Divided(word.as_bytes()[0] - b'0')),
-        _ => Err("allowed are: beat, off-beat, 2, 3, 4".into()),
+        _ => Err("expected beat, off-beat, 2, 3 or 4".into()),
     }
 }
 
 /// A hearing by its number, with how it clicks: `1`, `1/2`, `1/off-beat`.
-pub(super) fn hearing(word: &str) -> Result<Pulse, String> {
+pub(super) fn hearing(word: &str) -> Result<PulseSpec, String> {
     let (number, click) = match word.split_once('/') {
         Some((number, how)) => (number, click(how).ok().filter(|c| *c != Click::Written)),
         None => (word, Some(Click::Written)),
     };
     match (number.parse(), click) {
-        (Ok(number @ 1..), Some(click)) => Ok(Pulse { number, click }),
-        _ => Err("allowed is a number from 1, or one cut as 1/2, 1/3, 1/4 or 1/off-beat".into()),
+        (Ok(number @ 1..), Some(click)) => Ok(PulseSpec { number, click }),
+        _ => Err("expected the number of a hearing, as 1, 1/2, 1/3, 1/4 or 1/off-beat".into()),
     }
 }
 
-/// A pulse: the written beat, also cut as `beat/2` or `beat/off-beat`, or a hearing.
-pub(super) fn pulse(word: &str) -> Result<Pulse, String> {
-    let beat = match word.strip_prefix("beat") {
+/// A pulse: the written beat, also divided as `beat/2` or `beat/off-beat`, or a hearing.
+fn pulse(word: &str) -> Result<PulseSpec, String> {
+    let click = match word.strip_prefix("beat") {
         Some("") => Some(Click::Written),
         Some(how) => how.strip_prefix('/').and_then(|h| click(h).ok()).filter(|c| *c != Click::Written),
-        None => return hearing(word).map_err(|words| format!("{words}, or beat, beat/2 and so on")),
+        None => return hearing(word).map_err(|error| format!("{error}, or beat, beat/2 to 4, beat/off-beat")),
     };
-    beat.map(|click| Pulse { number: 0, click }).ok_or_else(|| "allowed are: beat, beat/2 to 4, beat/off-beat".into())
+    click
+        .map(|click| PulseSpec { number: 0, click })
+        .ok_or_else(|| "expected beat, beat/2 to 4 or beat/off-beat".into())
+}
+
+/// A take: `groove`, `beat`, `hearing:1`, `pulses:beat,1`, `with:beat,1`.
+pub(super) fn take(words: &str) -> Result<TakeSpec, String> {
+    let list = |text: &str| text.split(',').map(pulse).collect::<Result<Vec<_>, _>>();
+    let (layers, pulses) = match words.split_once(':') {
+        None if words == "groove" => (true, Vec::new()),
+        None if words.starts_with("beat") => (true, vec![pulse(words)?]),
+        Some(("hearing", number)) => (true, vec![hearing(number)?]),
+        Some(("pulses", names)) => (false, list(names)?),
+        Some(("with", names)) => (true, list(names)?),
+        _ => return Err("expected groove, beat, hearing:1, pulses:beat,1 or with:beat,1".into()),
+    };
+    for (k, pulse) in pulses.iter().enumerate() {
+        if pulses[..k].iter().any(|p| p.number == pulse.number) {
+            return Err("expected each pulse once in a take".into());
+        }
+    }
+    Ok(TakeSpec { layers, pulses })
+}
+
+/// The speeds of a ladder: `FROM-TO/STEP` in percent.
+pub(super) fn ladder(words: &str) -> Result<Speeds, String> {
+    describe_ladder::speeds(words).map(Speeds).ok_or_else(|| {
+        let steps = describe_ladder::MAX_STEPS;
+        format!("expected FROM-TO/STEP, as 50-100/10: percent from 20 to 200, rising, in at most {steps} steps")
+    })
+}
+
+/// `1/N`: every Nth pass is silent.
+pub(super) fn silence(words: &str) -> Result<u32, String> {
+    let every = words.strip_prefix("1/").and_then(|n| n.parse().ok()).filter(|n| (2..=64).contains(n));
+    every.ok_or_else(|| "expected 1/2 to 1/64".into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn takes_are_read_from_words() {
+        let pulse = |number, click| PulseSpec { number, click };
+        let rows = [
+            ("groove", true, vec![]),
+            ("beat", true, vec![pulse(0, Click::Written)]),
+            ("beat/off-beat", true, vec![pulse(0, Click::OffBeat)]),
+            ("hearing:12/3", true, vec![pulse(12, Click::Divided(3))]),
+            (
+                "pulses:beat/2,1,2/off-beat",
+                false,
+                vec![pulse(0, Click::Divided(2)), pulse(1, Click::Written), pulse(2, Click::OffBeat)],
+            ),
+            ("with:1", true, vec![pulse(1, Click::Written)]),
+        ];
+        for (words, layers, pulses) in rows {
+            assert_eq!(take(words), Ok(TakeSpec { layers, pulses }), "{words}");
+        }
+        for bad in [
+            "",
+            "grove",
+            "beats",
+            "beat/",
+            "beat/5",
+            "beat/beat",
+            "hearing",
+            "hearing:",
+            "hearing:0",
+            "hearing:beat",
+            "hearing:1/1",
+            "pulses:",
+            "pulses:1,1",
+            "pulses:1,1/2",
+            "with:beat,beat",
+            "with:1,,2",
+            "hearing:99999999999999999999999",
+        ] {
+            assert!(take(bad).is_err(), "{bad}");
+        }
+    }
 }

@@ -1,61 +1,51 @@
-//! The command that renders a groove to a WAV file or to standard output. It must not know how sound is made.
+//! `teeter render`: renders a groove, or a ladder of speeds.
 
-use super::{Exit, Failure, args, input, ladder, output};
-use crate::rhythm::Groove;
-use crate::sound::{self, Click, Length};
-use crate::terminal::run::takes::Heard;
-use std::io::{self, Write};
+use super::{Exit, Failure, args, input, output};
+use crate::jobs::{self, AnalysedGroove, HearingSelection, Job, JobKind};
+use crate::rhythm::Fraction;
+use crate::sound::take::{CountIn, Take};
+use crate::sound::{Click, Length, Range};
+use std::sync::Arc;
 
-/// Renders the groove named.
-pub(super) fn run(ask: &args::Render) -> Result<Exit, Failure> {
-    let speed = input::speed(&ask.heard.speed)?;
-    let usage = |words: String| Failure::new(Exit::Usage, words);
-    let rate = output::rate(ask.heard.rate)?;
-    let length = match ask.seconds {
-        Some(s) if (0.01..=36_000.0).contains(&s) => Length::Seconds(s),
-        Some(s) => return Err(usage(format!("--seconds is {s}, allowed is a number from 0.01 to 36000"))),
-        None => Length::Loops(ask.loops),
+pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
+    let target = output::sound_target(&args.output)?;
+    let groove = input::read_audible(&args.file, &args.sound)?;
+    let limits = input::limits(None)?;
+    let speed = if args.ladder.is_some() { Fraction::ONE } else { args.sound.speed.value };
+    let (lines, count_in) = match &args.hearing[..] {
+        [] => (Vec::new(), CountIn::Bar),
+        pulses => AnalysedGroove::new(&groove, &[], speed, limits)
+            .lines(pulses)
+            .map_err(|e| Failure::usage(format!("--hearing: {e}")))?,
     };
-    output::sound_to(&ask.output)?;
-    let mut groove = input::read(&ask.file).map_err(|words| Failure::new(Exit::BadGroove, words))?;
-    if !ask.heard.layer.is_empty() {
-        groove = only(&groove, &ask.heard.layer)?;
-    }
-    if let Some(words) = &ask.ladder {
-        let takes = ladder::takes(&groove, ask, words)?;
-        let own = input::sounds(&groove, &ask.file, rate);
-        output::sequence(&ask.output, &groove, &takes, rate, own)?;
-        return Ok(Exit::Good);
-    }
-    let lines = match &ask.hearing[..] {
-        [] => Vec::new(),
-        hearings => Heard::new(&groove, speed, input::limits(None)?).lines("--hearing", hearings).map_err(usage)?,
+    let take = Box::new(Take {
+        name: String::new(),
+        note: String::new(),
+        layers: true,
+        click: args.click.unwrap_or(Click::Off),
+        click_db: 0.0,
+        lines,
+        speed,
+        range: Range::Whole,
+        times: args.loops,
+        count_in: if args.click.is_none() { count_in } else { CountIn::Bar },
+        muted_passes: Vec::new(),
+    });
+    let kind = match &args.ladder {
+        Some(args::Speeds(speeds)) => JobKind::Ladder { take, speeds: speeds.clone(), silence: args.silence },
+        None => JobKind::Render(take, args.seconds.map_or(Length::Loops(args.loops), Length::Seconds)),
     };
-    let click = ask.click.unwrap_or(Click::Off);
-    let order = sound::ScheduleOptions { rate, speed, range: sound::Range::Whole, click, lines };
-    let own = input::sounds(&groove, &ask.file, rate);
-    let frames = output::write(&ask.output, |sink| sound::offline_with(&groove, &order, &own, length, sink))?;
-    if ask.output.as_os_str() != "-" {
-        writeln!(
-            io::stderr().lock(),
-            "{}: {:.2} s at {} frames per second",
-            ask.output.display(),
-            frames.seconds(rate),
-            rate.hertz()
-        )?;
-    }
+    let job = Job {
+        groove: Arc::new(groove),
+        file: input::file_of(&args.file),
+        target,
+        overwrite: args.overwrite.policy(),
+        limits,
+        layers: Vec::new(),
+        hearings: HearingSelection::Default,
+        rate: args.sound.rate,
+        kind,
+    };
+    output::print(&jobs::run(&job, &output::with_progress())?, None)?;
     Ok(Exit::Good)
-}
-
-/// The groove with only these layers sounding.
-pub(super) fn only(groove: &Groove, names: &[String]) -> Result<Groove, Failure> {
-    let layers = input::layers(groove, names).map_err(|words| Failure::new(Exit::Usage, words))?;
-    let mut heard = groove.clone();
-    for layer in 0..groove.layers().len() {
-        for edit in [crate::rhythm::Edit::Solo(layer, layers.contains(&layer)), crate::rhythm::Edit::Mute(layer, false)]
-        {
-            heard = heard.edited(&edit).map_err(|e| Failure::new(Exit::Usage, e))?;
-        }
-    }
-    Ok(heard)
 }

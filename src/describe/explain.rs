@@ -1,4 +1,4 @@
-//! One groove explained in words, as a teacher would read it. It must not know JSON or how a report is made.
+//! The full explanation of one groove as plain text.
 
 use super::{self as describe, streams};
 use crate::analysis::{Hearing, Report};
@@ -19,29 +19,29 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
         let beat = print_note_value(s.tempo.unit());
         let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
         let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        let bars = describe::bars(s.bars);
+        let bars = describe::bar_count(s.bars);
         writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
     }
     if report.speed != 1.0 {
-        writeln!(t, "  played at {:.0}% of these tempos; every figure below is for that speed", report.speed * 100.0)?;
+        writeln!(t, "  played at {:.0}% of these tempos; all numbers below are for that speed", report.speed * 100.0)?;
     }
     writeln!(t, "\nHow it is built")?;
     for layer in &report.layers {
-        built(t, groove, layer)?;
+        structure(t, groove, layer)?;
     }
     if report.attacks.is_empty() {
-        return writeln!(t, "\nThere is no attack, so there is nothing to hear.");
+        return writeln!(t, "\nThe groove has no attacks, so there is no pulse to hear.");
     }
-    writeln!(t, "\nWhat the ear may take as the pulse ({})", names(groove, &report.focus))?;
+    writeln!(t, "\nPulses a listener may hear ({})", names(groove, &report.focus))?;
     hearings(t, groove, report)?;
     writeln!(t, "\nWhy it is hard")?;
     if report.findings.is_empty() {
-        writeln!(t, "  Nothing was found that makes it hard.")?;
+        writeln!(t, "  No reason found.")?;
     }
     for (i, f) in report.findings.iter().enumerate() {
         let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     {}; {}", describe::counts(f), describe::source(f))?;
+        writeln!(t, "     {}; {}", describe::threshold(f), describe::source(f))?;
     }
     streams(t, groove, report)?;
     measures(t, groove, report)
@@ -65,20 +65,20 @@ fn names(groove: &Groove, layers: &[usize]) -> String {
     names.join(" + ")
 }
 
-fn built(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) -> std::fmt::Result {
+fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) -> std::fmt::Result {
     let l = &groove.layers()[layer.layer];
-    writeln!(t, "  {} ({})", l.name, describe::sounds(groove, layer.layer))?;
-    for (by, line) in describe::built(groove, layer) {
-        writeln!(t, "    {:by$}{line}", "")?;
+    writeln!(t, "  {} ({})", l.name, describe::voice_summary(groove, layer.layer))?;
+    for (indent, line) in describe::structure(groove, layer) {
+        writeln!(t, "    {:indent$}{line}", "")?;
     }
     Ok(())
 }
 
 fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     if let Some(ms) = report.cell_ms {
-        writeln!(t, "  the shortest cell that a fifth of its attacks need lasts {ms:.0} ms")?;
+        writeln!(t, "  at least a fifth of the attacks need a cell of {ms:.0} ms")?;
     }
-    writeln!(t, "     score      BPM      fits        wobble  pulse")?;
+    writeln!(t, "     score      BPM  on pulse     deviation  pulse")?;
     for (i, h) in report.hearings.iter().enumerate() {
         writeln!(
             t,
@@ -89,7 +89,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             h.share() * 100.0,
             h.wobble_ms,
             h.wobble * 100.0,
-            describe::kind(groove, report, h)
+            describe::hearing_name(groove, report, h)
         )?;
         if h.stretches.len() > 1 {
             writeln!(t, "        {}", stretches(groove, report, h))?;
@@ -100,20 +100,20 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     };
     let near = report.near_the_first();
     if near > 1 {
-        writeln!(t, "  none stands out: the first {near} lie within a tenth of one score")?;
+        writeln!(t, "  no clear winner: the top {near} scores are within 10%")?;
     }
-    writeln!(t, "  score of the first = {}", describe::parts(first))?;
-    writeln!(t, "  its attacks land {}", describe::lands(first))?;
+    writeln!(t, "  score of the first = {}", describe::score_parts(first))?;
+    writeln!(t, "  attacks under it: {}", describe::hearing_landings(first))?;
     if let ([only], false) = (&first.stretches[..], first.kind.is_counted()) {
         writeln!(
             t,
-            "  its attacks come at a mean rate of {:.1} a minute; pulses without an attack: {} of {}",
+            "  mean rate of its attacks {:.1} per minute; pulses without an attack: {} of {}",
             only.mean_bpm,
             first.silent,
             first.pulses.len()
         )?;
     }
-    writeln!(t, "  by playing speed: {}", turns(groove, report))
+    writeln!(t, "  by playing speed: {}", leaders_by_speed(groove, report))
 }
 
 fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
@@ -130,10 +130,10 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     parts.join(" -> ")
 }
 
-/// Which hearing is the first at which playing speeds, in one line.
-pub fn turns(groove: &Groove, report: &Report) -> String {
+/// The leading hearing by playing speed, in one line.
+pub fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, describe::tempos(h, 1.0));
-    // Far from the written tempo the first place goes to and fro; what a player practises at is told, the rest is in the JSON.
+    // Only the speeds at which people practise; the JSON has all of them.
     let before = report.turns.iter().rposition(|t| t.percent <= MIN_SPEED).unwrap_or(0);
     let mut words = Vec::new();
     for turn in report.turns.iter().skip(before).filter(|t| t.percent <= MAX_SPEED) {
@@ -142,9 +142,9 @@ pub fn turns(groove: &Groove, report: &Report) -> String {
             format!("at {MIN_SPEED}% {}", name(h))
         } else {
             format!(
-                "from {}% (written {:.1} BPM) on {}",
+                "from {}% (written {:.1} BPM) {}",
                 turn.percent,
-                describe::written(groove, turn.percent),
+                describe::written_tempo(groove, turn.percent),
                 name(h)
             )
         });
@@ -154,22 +154,22 @@ pub fn turns(groove: &Groove, report: &Report) -> String {
 
 /// Columns of the picture of streams.
 const COLUMNS: usize = 72;
-/// Playing speeds, in percent, between which changes of the first hearing are told.
+/// Playing speeds in percent between which changes of the leading hearing are listed.
 const MIN_SPEED: u16 = 40;
 const MAX_SPEED: u16 = 120;
 
 fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
-    // Every pair of the written beat, the best rival, and the even layers; the rest is in the JSON.
-    let told = describe::told_streams(report);
-    let pairs: Vec<_> = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b)).collect();
+    // Pairs of the written beat, the best rival and the even layers; the JSON has all of them.
+    let shown = describe::main_streams(report);
+    let pairs: Vec<_> = report.pairs.iter().filter(|p| shown.contains(&p.a) && shown.contains(&p.b)).collect();
     if pairs.is_empty() {
         return Ok(());
     }
-    writeln!(t, "\nHow the streams stand to each other")?;
+    writeln!(t, "\nStreams against each other")?;
     for p in pairs {
-        writeln!(t, "  {}", describe::pair(groove, report, p))?;
+        writeln!(t, "  {}", describe::stream_pair(groove, report, p))?;
     }
-    for line in streams::of_report(groove, report, COLUMNS, streams::PLAIN) {
+    for line in streams::draw_report(groove, report, COLUMNS, streams::PLAIN) {
         writeln!(t, "    {line}")?;
     }
     Ok(())

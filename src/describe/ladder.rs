@@ -1,37 +1,37 @@
-//! A ladder as words have it: its speeds, the tempo of each step, where another hearing becomes the first and where cells become
-//! too short to be felt. It must not know sound, nor how the lines are drawn.
+//! A practice ladder: its speeds, the tempo of each step, and the steps on which another hearing leads or cells become too short to
+//! be felt.
 
 use super::tempos;
 use crate::analysis::{Limits, Report};
 use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 
-/// Slowest and fastest playing speed, in percent of the written tempo.
+/// Range of the playing speed, in percent of the written tempo.
 const MIN_SPEED: i64 = 20;
 const MAX_SPEED: i64 = 200;
 /// Most steps of a ladder.
-pub const STEPS: usize = 200;
+pub const MAX_STEPS: usize = 200;
 
-/// The speeds of `FROM-TO/STEP` in percent, in rising order: `FROM`, then each `STEP` faster, the last one `TO` also where the
-/// steps do not meet it. `None` if it has another form, goes down or leaves 20 to 200 percent, or has more than [`STEPS`].
-pub fn speeds(words: &str) -> Option<Vec<Fraction>> {
-    let percent = |text: &str| Fraction::parse(text.trim_end_matches('%'))?.over(Fraction::whole(100));
+/// Parses `FROM-TO/STEP` in percent into rising speeds. The last one is `TO` even if the steps do not reach it exactly. `None` if
+/// the form is different, the range falls or exceeds 20 to 200 percent, or there are more than [`MAX_STEPS`].
+pub fn speeds(text: &str) -> Option<Vec<Fraction>> {
+    let percent = |word: &str| Fraction::parse(word.trim_end_matches('%'))?.over(Fraction::whole(100));
     let bound = |n: i64| Fraction::new(n, 100);
-    let (range, step) = words.split_once('/')?;
+    let (range, step) = text.split_once('/')?;
     let (from, to) = range.split_once('-')?;
     let (from, to) = (percent(from)?, percent(to)?);
     if from < bound(MIN_SPEED)? || to > bound(MAX_SPEED)? {
         return None;
     }
-    rungs(from, to, percent(step)?)
+    steps(from, to, percent(step)?)
 }
 
-fn rungs(from: Fraction, to: Fraction, step: Fraction) -> Option<Vec<Fraction>> {
+fn steps(from: Fraction, to: Fraction, step: Fraction) -> Option<Vec<Fraction>> {
     if step.numer() <= 0 || to < from {
         return None;
     }
     let mut speeds = vec![from];
     while let Some(&last) = speeds.last().filter(|s| **s < to) {
-        if speeds.len() == STEPS {
+        if speeds.len() == MAX_STEPS {
             return None;
         }
         speeds.push(last.plus(step)?.min(to));
@@ -44,27 +44,27 @@ pub fn percent(speed: Fraction) -> String {
     format!("{}%", Fraction::whole(100).times(speed).unwrap_or(speed))
 }
 
-/// A section's tempo at a speed: `1/4 = 105`; empty where it cannot be held.
+/// A section's tempo at a speed: `1/4 = 105`; empty if it cannot be represented.
 pub fn tempo_of(section: &Section, speed: Fraction) -> String {
     let bpm = section.tempo.bpm().times(speed);
     bpm.map_or(String::new(), |bpm| format!("{} = {bpm}", print_note_value(section.tempo.unit())))
 }
 
-/// Most tempos that are told one after the other.
-const TEMPOS: usize = 4;
+/// Most tempos that are listed.
+const MAX_TEMPOS: usize = 4;
 
-/// Speed and tempos of the sections at that speed, each where it is another one than before: `50%, 1/4 = 66, then 1/4. = 29.25`.
+/// The speed and the tempos of the sections at that speed, without repeats: `50%, 1/4 = 66, then 1/4. = 29.25`.
 pub fn tempo(groove: &Groove, speed: Fraction) -> String {
-    let told = |s: &Section| {
+    let section_tempo = |s: &Section| {
         let bpm = s.tempo.bpm().times(speed)?;
-        // No metronome has a fraction.
+        // Metronomes have no fractions.
         let near = if bpm.to_string().contains('/') { format!(" (about {:.1})", value(bpm)) } else { String::new() };
         Some(tempo_of(s, speed) + &near)
     };
-    let mut tempos: Vec<String> = groove.sections().iter().filter_map(told).collect();
+    let mut tempos: Vec<String> = groove.sections().iter().filter_map(section_tempo).collect();
     tempos.dedup();
-    if tempos.len() > TEMPOS {
-        tempos.truncate(TEMPOS);
+    if tempos.len() > MAX_TEMPOS {
+        tempos.truncate(MAX_TEMPOS);
         tempos.push("and so on".into());
     }
     let tempos = tempos.join(", then ");
@@ -74,49 +74,45 @@ pub fn tempo(groove: &Groove, speed: Fraction) -> String {
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Change {
-    /// The hearing of the report that is the first from here on, and whether another one was before.
-    pub first: Option<(usize, bool)>,
-    /// How long the cells last in ms, where they are too short to be felt from here on.
-    pub cells: Option<f64>,
+    /// The hearing, as an index into the report, that leads from this step.
+    pub leader: Option<usize>,
+    /// Length of the cells in ms, if they are too short to be felt from this step.
+    pub unfelt_cell_ms: Option<f64>,
 }
 
-/// What changes on each step of rising speeds, by a report made at any speed.
+/// The changes on each step of rising speeds, from a report made at any speed.
 pub fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
-    let (mut first, mut felt) = (None, true);
+    let (mut leader, mut felt) = (None, true);
     let change = |speed: &Fraction| {
         let speed = value(*speed);
-        let mut said = Change::default();
+        let mut change = Change::default();
         let turn = report.turns.iter().rev().find(|t| f64::from(t.percent) <= speed * 100.0 + 1e-9);
         if let Some(turn) = turn.filter(|t| t.hearing < report.hearings.len()) {
-            if first.is_none_or(|f| f != turn.hearing) {
-                said.first = Some((turn.hearing, first.is_some()));
+            if leader != Some(turn.hearing) {
+                change.leader = Some(turn.hearing);
             }
-            first = Some(turn.hearing);
+            leader = Some(turn.hearing);
         }
         let cell = report.cell_ms.map(|ms| ms * report.speed / speed);
         if let Some(cell) = cell.filter(|ms| felt && limits.feel(*ms) <= 0.0) {
             felt = false;
-            said.cells = Some(cell);
+            change.unfelt_cell_ms = Some(cell);
         }
-        said
+        change
     };
     speeds.iter().map(change).collect()
 }
 
-/// The same in words; empty where nothing changes.
+/// The changes as text; empty where nothing changes.
 pub fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String> {
     let note = |(change, speed): (Change, &Fraction)| {
-        let mut said = Vec::new();
-        if let Some((hearing, again)) = change.first
-            && let Some(h) = report.hearings.get(hearing)
-        {
-            let when = if again { "from here on first" } else { "first" };
-            said.push(format!("{when}: {} {} BPM", h.kind, tempos(h, value(*speed))));
-        }
-        if let Some(cell) = change.cells {
-            said.push(format!("cells of {cell:.0} ms are too fast to be felt, the limit is {:.0} ms", limits.cell_ms));
-        }
-        said.join("; ")
+        let leader = change.leader.and_then(|h| report.hearings.get(h));
+        let leads = leader.map(|h| format!("{} leads at {} BPM", h.kind, tempos(h, value(*speed))));
+        let limit = limits.cell_ms;
+        let unfelt = change
+            .unfelt_cell_ms
+            .map(|ms| format!("cells of {ms:.0} ms are too fast to be felt (limit {limit:.0} ms)"));
+        leads.into_iter().chain(unfelt).collect::<Vec<_>>().join("; ")
     };
     changes(report, limits, speeds).into_iter().zip(speeds).map(note).collect()
 }

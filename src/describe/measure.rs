@@ -64,7 +64,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(32))]
+        #![proptest_config(crate::rhythm::random::config(32))]
         /// A measure that is added or renamed has to say what its values mean.
         #[test]
         fn every_measure_says_which_way_it_goes(g in grooves()) {

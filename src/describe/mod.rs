@@ -1,5 +1,5 @@
-//! What is said of a groove in words that the screen, the command line and the handouts share. It must not know where the words
-//! are shown.
+//! Text about grooves and reports that the screen, the command line and the handouts share: sentences and plain-text drawings.
+//! It must not know where the text is shown.
 
 mod explain;
 pub mod ladder;
@@ -11,10 +11,11 @@ mod report;
 pub mod streams;
 pub mod tap;
 
-pub use explain::{explain, turns};
+pub use explain::{explain, leaders_by_speed};
 pub use measure::measure;
-pub use reason::{counts, source};
+pub use reason::{source, threshold};
 pub use report::{
-    bars, built, cut, is_told, kind, lands, meets, no_hearing, pair, parts, place, silence, sounds, stream, stretch,
-    stretch_place, tempos, told_streams, trimmed, written,
+    bar_count, bar_relation, hearing_landings, hearing_name, is_notable, main_streams, no_hearing_reason, place,
+    score_parts, silent_pulses, stream_name, stream_pair, stretch, stretch_place, structure, subdivisions, tempos,
+    trimmed, voice_summary, written_tempo,
 };

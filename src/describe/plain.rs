@@ -1,27 +1,26 @@
-//! A part of a groove as plain text: lines of groups, boxes, and the syllables players count with. It must not know where the text
-//! goes.
+//! A region of a groove as plain text: groups, boxes, and counting syllables.
 
 use crate::analysis::landing;
-use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, line};
+use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, group_line};
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
-/// Everything of one section.
+/// The region of a whole section.
 ///
 /// # Panics
 /// If there is no such section.
-pub fn whole(groove: &Groove, section: usize) -> Region {
+pub fn whole_section(groove: &Groove, section: usize) -> Region {
     Region { layers: 0..groove.layers().len(), section, from: Time::ZERO, to: groove.sections()[section].length() }
 }
 
-/// The groups of each layer in a region, in cells, in their shortest form with repeats; a line each. The last group goes to the
-/// region's end.
+/// The groups of each layer in a region in cells, in their shortest form with repeats, one line per layer. The last group extends to
+/// the region's end.
 pub fn groups(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let cells = groove.cells_in(layer, region);
         let part = groove.part(layer, region.section);
         let attacks: Vec<usize> = cells.clone().filter(|c| part.cell(*c).attack().is_some()).collect();
-        let Some(first) = attacks.first() else { return "no attack".into() };
+        let Some(first) = attacks.first() else { return "no attacks".into() };
         let ends = attacks.iter().skip(1).chain([&cells.end]);
         let line: Vec<u32> = attacks.iter().zip(ends).map(|(a, b)| (b - a) as u32).collect();
         let lead = match first - cells.start {
@@ -29,49 +28,49 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
             1 => "after 1 cell of rest, ".into(),
             n => format!("after {n} cells of rest, "),
         };
-        format!("{lead}{}", line::print(&line::compress(&line)))
+        format!("{lead}{}", group_line::print(&group_line::compress(&line)))
     })
 }
 
-/// The cells of each layer in a region as boxes, a line each: `x` attack, `X` accent, `o` ghost, `-` hold, `.` rest, a space
+/// The cells of each layer in a region as boxes, one line per layer: `x` attack, `X` accent, `o` ghost, `-` hold, `.` rest, a space
 /// between beats, `|` between bars, `{5: ...}` around a tuplet.
 pub fn boxes(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let part = groove.part(layer, region.section);
-        drawn(groove, region, layer, "", |spot| cell_notation::mark(part.cell(spot.first + spot.cell)).to_string())
+        join_cells(groove, region, layer, "", |spot| cell_notation::mark(part.cell(spot.first + spot.cell)).to_string())
     })
 }
 
-/// What an attack without a syllable has in its place.
-const NONE: &str = "*";
-/// What that sign says.
-pub const LEGEND: &str = "* an attack that has no syllable";
+/// Stands for an attack without a syllable.
+const NO_SYLLABLE: &str = "*";
+/// Explains [`NO_SYLLABLE`].
+pub const LEGEND: &str = "* an attack without a syllable";
 
-/// What players count on the attacks of each layer in a region, a line each: `1`, `e`, `&`, `a`, `trip`, `let`, `*` for an attack
-/// that has no syllable (see [`LEGEND`]), `.` where there is no attack.
+/// The syllables players count on the attacks of each layer in a region, one line per layer: `1`, `e`, `&`, `a`, `trip`, `let`, `*` for an attack
+/// without a syllable (see [`LEGEND`]), `.` elsewhere.
 pub fn syllables(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let (part, context) = (groove.part(layer, region.section), groove.context(layer, region.section));
-        drawn(groove, region, layer, " ", |spot| {
+        join_cells(groove, region, layer, " ", |spot| {
             if part.cell(spot.first + spot.cell).attack().is_none() {
                 return ".".into();
             }
             let syllable = landing::syllable(spot, context);
-            if syllable == "·" { NONE.into() } else { syllable }
+            if syllable == "·" { NO_SYLLABLE.into() } else { syllable }
         })
     })
 }
 
 /// Groups, boxes and syllables of the whole groove, or of one section.
 pub fn all(groove: &Groove, section: Option<usize>) -> String {
-    let mut text = format!("{}\n", clean(groove.title()));
+    let mut text = format!("{}\n", without_controls(groove.title()));
     for (i, s) in groove.sections().iter().enumerate().filter(|(i, _)| section.is_none_or(|wanted| wanted == *i)) {
-        let region = whole(groove, i);
-        let bars = crate::describe::bars(s.bars);
+        let region = whole_section(groove, i);
+        let bars = crate::describe::bar_count(s.bars);
         // Writing to a String cannot fail.
-        let _ = write!(text, "\nsection {}: {}, {bars}\n", clean(&s.name), s.meter);
+        let _ = write!(text, "\nsection {}: {}, {bars}\n", without_controls(&s.name), s.meter);
         if region.layers.is_empty() {
-            text.push_str("no layer\n");
+            text.push_str("no layers\n");
             continue;
         }
         let blocks = [
@@ -81,17 +80,17 @@ pub fn all(groove: &Groove, section: Option<usize>) -> String {
         ];
         for (name, lines) in blocks {
             let legend =
-                if name == "syllables" && lines.contains(NONE) { format!(" ({LEGEND})") } else { String::new() };
+                if name == "syllables" && lines.contains(NO_SYLLABLE) { format!(" ({LEGEND})") } else { String::new() };
             let _ = write!(text, "\n{name}{legend}\n{lines}\n");
         }
     }
     text
 }
 
-/// A line for each layer, its name before it where there are several.
+/// One line per layer, after its name if there are several.
 fn lines(groove: &Groove, region: &Region, line: impl Fn(usize) -> String) -> String {
     let layers: Vec<usize> = region.layers.clone().filter(|l| *l < groove.layers().len()).collect();
-    let names: Vec<String> = layers.iter().map(|l| clean(&groove.layers()[*l].name)).collect();
+    let names: Vec<String> = layers.iter().map(|l| without_controls(&groove.layers()[*l].name)).collect();
     let width = names.iter().map(|n| n.width()).max().unwrap_or(0);
     let of = |(name, layer): (&String, &usize)| {
         let text = line(*layer);
@@ -100,8 +99,8 @@ fn lines(groove: &Groove, region: &Region, line: impl Fn(usize) -> String) -> St
     names.iter().zip(&layers).map(of).collect::<Vec<_>>().join("\n")
 }
 
-/// The cells of a layer in a region, beats apart and bars between `|`.
-fn drawn(groove: &Groove, region: &Region, layer: usize, between: &str, mark: impl Fn(Spot) -> String) -> String {
+/// Joins the marks of a layer's cells in a region: spaces between beats, `|` between bars.
+fn join_cells(groove: &Groove, region: &Region, layer: usize, between: &str, mark: impl Fn(Spot) -> String) -> String {
     let (part, context) = (groove.part(layer, region.section), groove.context(layer, region.section));
     let wanted = groove.cells_in(layer, region);
     let mut bars: Vec<String> = Vec::new();
@@ -134,8 +133,8 @@ fn drawn(groove: &Groove, region: &Region, layer: usize, between: &str, mark: im
     bars.join(" | ")
 }
 
-/// Text without control characters, so that it stays on its line.
-fn clean(text: &str) -> String {
+/// Replaces control characters by spaces so that the text stays on its line.
+fn without_controls(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
@@ -157,27 +156,29 @@ mod tests {
 
     fn check(cells: &str, division: u16, expected: [&str; 3]) {
         let g = groove_of("4/4", cells, division);
-        let region = whole(&g, 0);
+        let region = whole_section(&g, 0);
         assert_eq!([groups(&g, &region), boxes(&g, &region), syllables(&g, &region)], expected);
     }
 
     #[test]
-    fn a_bar_is_written_as_it_is_said() {
+    fn groups_boxes_and_syllables_of_a_bar() {
         check("X..x ..o. x--- .x.x", 4, ["3+3+2+5+2+1", "X..x ..o. x--- .x.x", "1 . . a . . & . 3 . . . . e . a"]);
         check(
             "x.x x.. ..x {5: x.x.x}",
             3,
             ["2+1+5+1+2+2+1", "x.x x.. ..x {5: x.x.x}", "1 . let 2 . . . . let {5: 4 . * . *}"],
         );
-        check(".... .... .... ....", 4, ["no attack", ".... .... .... ....", ". . . . . . . . . . . . . . . ."]);
+        check(".... .... .... ....", 4, ["no attacks", ".... .... .... ....", ". . . . . . . . . . . . . . . ."]);
     }
 
     proptest! {
-        /// What is drawn of a whole part is what the file's reader reads, and no line is missing.
+        #![proptest_config(crate::rhythm::random::config(256))]
+
+        /// The file's reader reads the boxes of a whole part, and every layer has its line.
         #[test]
         fn boxes_are_read_back(groove in grooves()) {
             for section in 0..groove.sections().len() {
-                let region = whole(&groove, section);
+                let region = whole_section(&groove, section);
                 for layer in region.layers.clone() {
                     let one = Region { layers: layer..layer + 1, ..region.clone() };
                     let (context, text) = (groove.context(layer, section), boxes(&groove, &one));

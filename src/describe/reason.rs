@@ -1,30 +1,29 @@
-//! From which figure on a reason counts, and where that figure comes from. It must not know the reasons' own sentences.
+//! The threshold of a reason and its source.
 
 use super::trimmed;
 use crate::analysis::{Finding, Reason};
 
-/// From which figure on a reason counts, in the figure's own unit.
-pub fn counts(f: &Finding) -> String {
-    let (figure, percent) = (trimmed(f.threshold), trimmed(f.threshold * 100.0));
+/// The threshold from which a reason is reported.
+pub fn threshold(f: &Finding) -> String {
+    let (limit, percent) = (trimmed(f.threshold), trimmed(f.threshold * 100.0));
     match &f.reason {
-        Reason::Rival { .. } => format!("counts from {figure} times the score on"),
-        Reason::CellTooFast { .. } => format!("counts for cells of {figure} ms or shorter"),
-        Reason::CellsPerBeat { .. } => format!("counts from more than {figure} cells a beat on"),
-        Reason::WeakLandings(_) | Reason::SilentBeats { .. } => format!("counts from {percent}% on"),
-        Reason::NearlyEven(_) => format!("counts up to {figure} times"),
+        Reason::Rival { .. } => format!("reported from {limit} times the score"),
+        Reason::CellTooFast { .. } => format!("reported for cells up to {limit} ms"),
+        Reason::CellsPerBeat { .. } => format!("reported for more than {limit} cells per beat"),
+        Reason::WeakLandings(_) | Reason::SilentBeats { .. } => format!("reported from {percent}%"),
+        Reason::NearlyEven(_) => format!("reported up to {limit} times"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
-            format!("counts from more than {figure} bar on")
+            format!("reported for more than {limit} bar")
         }
-        Reason::NoPeriod(_) => format!("counts from {figure} groups on"),
-        Reason::Changes(_) => format!("counts from {figure} stretches on"),
-        Reason::BeatChanges(_) => format!("counts from {figure}% of difference on"),
-        Reason::Unrelated { .. } => format!("counts where both numbers are over {figure}"),
+        Reason::NoPeriod(_) => format!("reported from {limit} groups"),
+        Reason::Changes(_) => format!("reported from {limit} stretches"),
+        Reason::BeatChanges(_) => format!("reported from a difference of {limit}%"),
+        Reason::Unrelated { .. } => format!("reported where both numbers exceed {limit}"),
     }
 }
 
-/// Where that figure comes from.
+/// The source of the threshold.
 pub fn source(f: &Finding) -> String {
-    // The tables of the analysis mark a choice in three words; a reader who never saw them needs one more.
     f.source.replacen("ours, no source", "our own choice, no source", 1)
 }
 
@@ -49,7 +48,7 @@ mod tests {
     /// Every reason of a groove with its threshold and source.
     fn told(groove: &Groove, limits: Limits) -> Vec<String> {
         let report = report(groove, &Ask { limits, ..Ask::default() });
-        report.findings.iter().map(|f| format!("{}; {}; {}", f.reason, counts(f), source(f))).collect()
+        report.findings.iter().map(|f| format!("{}; {}; {}", f.reason, threshold(f), source(f))).collect()
     }
 
     #[test]
@@ -59,17 +58,17 @@ mod tests {
         let limits = Limits::with_cell(110.0).expect("a limit");
         let all = lines.map(|line| told(&groove("4/4", 150, 3, &[line]), limits).join("\n")).join("\n");
         for words in [
-            "times its score; counts from 1.1 times the score on; our own choice, no source: score over score",
+            "times its score; reported from 1.1 times the score; our own choice, no source: score over score",
             "a cell lasts 100 ms",
-            "; counts for cells of 110 ms or shorter; London 2004",
-            "% of the attacks land on neither a beat nor its half; counts from 40% on; our own choice, no source",
-            "and pass for one length; counts up to 1.5 times; Repp",
+            "; reported for cells up to 110 ms; London 2004",
+            "% of the attacks land on neither a beat nor its half; reported from 40%; our own choice, no source",
+            "and pass for one length; reported up to 1.5 times; Repp",
         ] {
             assert!(all.contains(words), "'{words}' is missing in\n{all}");
         }
         assert!(!all.contains("ours"), "{all}");
         let empty = groove("4/4", 120, 2, &["x.....x...x.....|..x.......x....."]);
         let all = told(&empty, Limits::default()).join("\n");
-        assert!(all.contains("nothing sounds on") && all.contains("counts from 25% on"), "{all}");
+        assert!(all.contains("nothing sounds on") && all.contains("reported from 25%"), "{all}");
     }
 }

@@ -1,43 +1,43 @@
-//! Sentences of a report. It must not know how wide the lines are, nor how they are drawn.
+//! Sentences and phrases about a report.
 
 use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, Stretch, landing, limits};
 use crate::rhythm::{Fraction, Groove, Place};
 
-/// Heads of a figure that are told one by one.
-const HEADS: usize = 4;
+/// Most heads of a figure that are listed.
+const MAX_HEADS: usize = 4;
 
-/// A number with at most two decimals and no nought at its end.
+/// A number with at most two decimals and no trailing zeros.
 pub fn trimmed(x: f64) -> String {
     let text = format!("{x:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// A number of bars.
-pub fn bars(bars: u16) -> String {
+/// `1 bar`, `4 bars`.
+pub fn bar_count(bars: u16) -> String {
     format!("{bars} bar{}", if bars == 1 { "" } else { "s" })
 }
 
-/// How a layer sounds: its voice, its own swing, whether it is silenced.
-pub fn sounds(groove: &Groove, layer: usize) -> String {
+/// A layer's voice, its own swing, and whether it is muted.
+pub fn voice_summary(groove: &Groove, layer: usize) -> String {
     let Some(l) = groove.layers().get(layer) else { return String::new() };
-    let swing = l.swing.map(|s| format!(", its own swing {s}")).unwrap_or_default();
-    let silent = if groove.heard(layer) { "" } else { ", silenced" };
+    let swing = l.swing.map(|s| format!(", own swing {s}")).unwrap_or_default();
+    let silent = if groove.heard(layer) { "" } else { ", muted" };
     format!("{}{swing}{silent}", l.voice)
 }
 
 /// Why a report has no hearing.
-pub fn no_hearing(groove: &Groove, report: &Report) -> &'static str {
+pub fn no_hearing_reason(groove: &Groove, report: &Report) -> &'static str {
     let layers = groove.layers();
     let heard = (0..layers.len()).any(|l| groove.heard(l));
     match () {
         () if !report.attacks.is_empty() => "too few attacks for a pulse",
         () if !heard && !layers.is_empty() => "every layer is muted",
-        () => "no attacks, no hearing",
+        () => "no attacks",
     }
 }
 
-/// A place as a player would say it: section where there are several, bar, beat, and cell where it is not on the beat. Empty for
-/// a place that is not in the groove.
+/// A position as players say it: section if there are several, bar, beat, and cell if it is off the beat. Empty for a position
+/// outside the groove.
 pub fn place(groove: &Groove, p: Place) -> String {
     if p.layer >= groove.layers().len() || p.section >= groove.sections().len() {
         return String::new();
@@ -48,7 +48,7 @@ pub fn place(groove: &Groove, p: Place) -> String {
     let (bar, beat) = (beats / context.meter.beats() + 1, beats % context.meter.beats() + 1);
     let syllable = landing::syllable(spot, context);
     let within = match syllable.as_str() {
-        // Where nobody has a word for it the cell is counted.
+        // Without a syllable the cell is numbered.
         "·" if spot.span.beats > 1 => {
             format!(", cell {} of {} in {} beats", spot.cell + 1, spot.span.cells, spot.span.beats)
         }
@@ -61,10 +61,10 @@ pub fn place(groove: &Groove, p: Place) -> String {
     format!("{section}bar {bar} beat {beat}{within}")
 }
 
-/// How a layer is built: lines of groups, figures and landings, each with how far it is moved in.
-pub fn built(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
+/// How a layer is built: groups, figures and landings, one line each with its indentation.
+pub fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
     if layer.landings.total == 0 {
-        return vec![(0, "no attack".into())];
+        return vec![(0, "no attacks".into())];
     }
     let mut lines = Vec::new();
     for s in &layer.sections {
@@ -78,28 +78,28 @@ pub fn built(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
         };
         lines.push((0, format!("groups{name}: {lead}{}", g.text)));
         if !g.in_cells {
-            lines.push((2, "counted in cells, not all of one length".into()));
+            lines.push((2, "in cells of different lengths".into()));
         }
-        // A figure in units that are no cells would not be found in the line.
-        let mut told: Vec<&Figure> = Vec::new();
-        for f in g.figures.iter().filter(|f| g.in_cells && is_told(f)) {
-            if told.len() < 3 && !told.iter().any(|t| t.groups == f.groups) {
-                told.push(f);
+        // Figures in units other than cells cannot be recognised in the line.
+        let mut shown: Vec<&Figure> = Vec::new();
+        for f in g.figures.iter().filter(|f| g.in_cells && is_notable(f)) {
+            if shown.len() < 3 && !shown.iter().any(|t| t.groups == f.groups) {
+                shown.push(f);
             }
         }
-        lines.extend(told.into_iter().map(|f| (2, figure(f, &heads(groove, layer.layer, s.section, f)))));
+        lines.extend(shown.into_iter().map(|f| (2, figure(f, &heads(groove, layer.layer, s.section, f)))));
     }
-    lines.push((0, format!("lands on: {}", landings(&layer.landings))));
+    lines.push((0, format!("landings: {}", landings(&layer.landings))));
     lines
 }
 
-/// Whether a figure is worth a line: a single group that comes again and fits the bar is seen in the line of groups itself.
-pub fn is_told(f: &Figure) -> bool {
+/// Whether a figure deserves a line of its own: the line of groups already shows a single group that repeats and fits the bar.
+pub fn is_notable(f: &Figure) -> bool {
     f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1
 }
 
-/// How a figure stands to the bar, as a verb and what follows.
-pub fn meets(f: &Figure) -> String {
+/// How a figure relates to the bar, as a verb phrase.
+pub fn bar_relation(f: &Figure) -> String {
     match f.meets_after_bars {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
         1 => format!("fits the bar {} times", f.meets_after_figures),
@@ -111,22 +111,22 @@ pub fn meets(f: &Figure) -> String {
 
 fn figure(f: &Figure, heads: &str) -> String {
     let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
-    let kept = if f.meets_after_bars > 1 && f.breaks_off() { "kept up, " } else { "" };
+    let kept = if f.meets_after_bars > 1 && f.breaks_off() { "continued, " } else { "" };
     format!(
         "figure {} ({} cells), {} times in a row from {heads}; {kept}it {}",
         groups.join("+"),
         f.units,
         f.times,
-        meets(f)
+        bar_relation(f)
     )
 }
 
-/// The places from which on a figure of cells comes in a row; many are counted.
+/// The positions where the repetitions of a figure start.
 fn heads(groove: &Groove, layer: usize, section: usize, f: &Figure) -> String {
-    let said = |head: &u32| place(groove, Place { layer, section, cell: *head as usize });
-    let mut places: Vec<String> = f.heads.iter().take(HEADS).map(said).collect();
-    if f.heads.len() > HEADS {
-        places.push(format!("{} more places", f.heads.len() - HEADS));
+    let position = |head: &u32| place(groove, Place { layer, section, cell: *head as usize });
+    let mut places: Vec<String> = f.heads.iter().take(MAX_HEADS).map(position).collect();
+    if f.heads.len() > MAX_HEADS {
+        places.push(format!("{} more positions", f.heads.len() - MAX_HEADS));
     }
     match places.split_last() {
         Some((last, others)) if !others.is_empty() => format!("{} and {last}", others.join(", ")),
@@ -143,9 +143,9 @@ fn percent(part: usize, all: usize) -> String {
     format!("{:.0}%", 100.0 * part as f64 / all.max(1) as f64)
 }
 
-/// The hearing's name; of a pulse of cells also how far from the beat it starts, and whether it begins anew with every time through
-/// because it does not come out even with the loop.
-pub fn kind(groove: &Groove, report: &Report, h: &Hearing) -> String {
+/// The hearing's name; for a grid pulse also its offset from the beat, and whether it re-enters each loop because the loop is not a
+/// whole number of its periods.
+pub fn hearing_name(groove: &Groove, report: &Report, h: &Hearing) -> String {
     let off = (h.kind == Kind::Cells).then(|| {
         let m = report.clock.moment(*h.pulses.first()?)?;
         let beat = groove.sections().get(m.section)?.meter.beat();
@@ -153,12 +153,12 @@ pub fn kind(groove: &Groove, report: &Report, h: &Hearing) -> String {
         let (n, d) = crate::analysis::stream::nearest(beats.fract(), 16).filter(|_| beats.fract() > 1e-6)?;
         Some(format!(", {n}/{d} of a beat after the beat"))
     });
-    let anew = if h.closes || h.stretches.len() > 1 { "" } else { " (restarts)" };
-    format!("{}{}{anew}", h.kind, off.flatten().unwrap_or_default())
+    let re_enters = if h.closes || h.stretches.len() > 1 { "" } else { " (re-enters each loop)" };
+    format!("{}{}{re_enters}", h.kind, off.flatten().unwrap_or_default())
 }
 
 /// The score as the product of its parts.
-pub fn parts(h: &Hearing) -> String {
+pub fn score_parts(h: &Hearing) -> String {
     let p = h.parts;
     format!(
         "100 x explained {:.2} x steady {:.2} x tempo {:.2} x sounded {:.2} x kept {:.2}",
@@ -166,20 +166,20 @@ pub fn parts(h: &Hearing) -> String {
     )
 }
 
-/// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, astray.
-pub fn lands(h: &Hearing) -> String {
+/// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, off the pulse.
+pub fn hearing_landings(h: &Hearing) -> String {
     let all = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
     let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent(count, all));
     let mut words = vec![one(h.on_pulse, "on the pulse")];
-    words.extend(h.between.iter().map(|(n, count)| one(*count, &format!("on its {}", cut(*n)))));
+    words.extend(h.between.iter().map(|(n, count)| one(*count, &format!("on its {}", subdivisions(*n)))));
     if h.astray > 0 {
-        words.push(one(h.astray, "astray"));
+        words.push(one(h.astray, "off the pulse"));
     }
     words.join(", ")
 }
 
-/// The parts a pulse is cut into, in the plural.
-pub fn cut(parts: u16) -> String {
+/// `halves`, `thirds`, ...
+pub fn subdivisions(parts: u16) -> String {
     match parts {
         2 => "halves".into(),
         3 => "thirds".into(),
@@ -192,8 +192,8 @@ pub fn cut(parts: u16) -> String {
     }
 }
 
-/// The pulses of a hearing that carry no attack, and its salience.
-pub fn silence(h: &Hearing) -> String {
+/// The pulses of a hearing without an attack, and its salience.
+pub fn silent_pulses(h: &Hearing) -> String {
     let nothing = match h.unsounded {
         0 => String::new(),
         n => format!(", {n} of them in all layers"),
@@ -201,23 +201,23 @@ pub fn silence(h: &Hearing) -> String {
     format!("{} of {} pulses silent{nothing}; salience {:.2}", h.silent, h.pulses.len(), h.salience)
 }
 
-/// The place of a stretch's first attack.
+/// The position of a stretch's first attack.
 pub fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attack = report.attacks.get(s.first);
     let at = attack.map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell }));
     at.unwrap_or_default()
 }
 
-/// The tempos of a hearing at a playing speed, one after the other.
+/// The tempos of a hearing's stretches at a playing speed.
 pub fn tempos(h: &Hearing, speed: f64) -> String {
     h.tempos(speed).iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
 }
 
-/// A stretch with its tempo by both ways, its attacks and its place.
+/// A stretch: its tempo by least squares and by mean rate, its attacks, position and deviation.
 pub fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
     format!(
-        "{:.1} BPM (mean rate {:.1}): {attacks} from {}, wobble {:.0} ms {:.0}%",
+        "{:.1} BPM (mean rate {:.1}): {attacks} from {}, deviation {:.0} ms {:.0}%",
         s.bpm,
         s.mean_bpm,
         stretch_place(groove, report, s),
@@ -227,24 +227,24 @@ pub fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
 }
 
 /// The tempo of the first section's beat at a playing speed in percent.
-pub fn written(groove: &Groove, percent: u16) -> f64 {
+pub fn written_tempo(groove: &Groove, percent: u16) -> f64 {
     let bpm = groove.sections().first().map(|s| s.tempo.bpm());
     bpm.map_or(0.0, |b| b.numer() as f64 / b.denom() as f64 * f64::from(percent) / 100.0)
 }
 
-/// Rank down to which a hearing is told as a stream.
-const TOLD: usize = 3;
+/// Hearings up to this rank count as main streams.
+const MAX_STREAM_RANK: usize = 3;
 
-/// The streams that are told first: the written beat, the best hearing beside it, and the layers of even attacks.
-pub fn told_streams(report: &Report) -> Vec<usize> {
+/// The main streams: the written beat, the best other hearing, and the layers of even attacks.
+pub fn main_streams(report: &Report) -> Vec<usize> {
     let is_hearing = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(_));
-    let near_the_top = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(h) if h < TOLD);
+    let near_the_top = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(h) if h < MAX_STREAM_RANK);
     let rival = (0..report.streams.len()).find(near_the_top);
     (0..report.streams.len()).filter(|i| !is_hearing(i) || Some(*i) == rival).collect()
 }
 
 /// The name of a stream, by its index in the report.
-pub fn stream(groove: &Groove, report: &Report, index: usize) -> String {
+pub fn stream_name(groove: &Groove, report: &Report, index: usize) -> String {
     match report.streams.get(index).map(|s| &s.source) {
         Some(Source::Written) => "the written beat".to_owned(),
         Some(Source::Hearing(h)) => report
@@ -258,23 +258,23 @@ pub fn stream(groove: &Groove, report: &Report, index: usize) -> String {
     }
 }
 
-/// How two streams stand to each other, in one sentence.
-pub fn pair(groove: &Groove, report: &Report, p: &Pair) -> String {
+/// The relation of two streams in one sentence.
+pub fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
     let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
     let near = if p.exact == Some(p.simple) {
         String::new()
     } else {
-        let heard = if p.audible { "can be told" } else { "cannot be told" };
-        format!(", near {}:{} ({:+.1}%, {heard} from it)", p.simple.0, p.simple.1, p.error_percent)
+        let heard = if p.audible { "audibly" } else { "not audibly" };
+        format!(", near {}:{} ({:+.1}%, {heard} different)", p.simple.0, p.simple.1, p.error_percent)
     };
-    let apart = p.apart.map(|s| format!("they never meet, {:.0} ms apart at the nearest", s * 1000.0));
+    let apart = p.apart.map(|s| format!("they never meet and come no nearer than {:.0} ms", s * 1000.0));
     let again = p.again_after;
     let meets = match (p.meets_after, again) {
-        // As often as all begins anew: every meeting is like the first.
+        // They meet once per common period.
         (Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they meet every {meets:.2} s"),
         (Some(meets), Some(again)) => {
             format!(
-                "they meet within {:.0} ms after {meets:.2} s; the same again after {again:.2} s",
+                "they meet within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
                 limits::TOGETHER.value
             )
         }
@@ -282,6 +282,6 @@ pub fn pair(groove: &Groove, report: &Report, p: &Pair) -> String {
         (None, _) => apart.unwrap_or_default(),
     };
     let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
-    let (a, b) = (stream(groove, report, p.a), stream(groove, report, p.b));
-    format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms a bar")
+    let (a, b) = (stream_name(groove, report, p.a), stream_name(groove, report, p.b));
+    format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms per bar")
 }

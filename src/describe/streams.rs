@@ -1,41 +1,41 @@
-//! Streams as a picture in text: a line each over one axis of time, a mark for each pulse. It must not know where it is shown.
+//! A plain-text picture of streams: one line per stream over a common time axis, one mark per pulse.
 
-use super::told_streams;
+use super::main_streams;
 use crate::analysis::clock::wholes;
 use crate::analysis::{Report, Source, limits};
 use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Fewest columns of a picture.
-pub const LEAST_COLUMNS: usize = 40;
-/// Most lines of a picture.
-const MOST_LINES: usize = 8;
-/// Seconds in which the first meeting is looked for.
-const PATIENCE: f64 = 60.0;
-/// Bars that are shown where the streams meet later, or never.
-const BARS: f64 = 4.0;
-/// Columns at least from a pulse to the next one of its stream.
-const APART: f64 = 2.0;
+pub const MIN_COLUMNS: usize = 40;
+/// Most streams of a picture.
+const MAX_LINES: usize = 8;
+/// Seconds within which the first meeting is searched.
+const MAX_SEARCH_SECONDS: f64 = 60.0;
+/// Bars shown if the streams meet later or never.
+const SHOWN_BARS: f64 = 4.0;
+/// Fewest columns between two pulses of a stream.
+const MIN_PULSE_COLUMNS: f64 = 2.0;
 
-/// A stream to be drawn; both times in seconds.
+/// A stream to draw; times in seconds.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
-    /// What stands before it.
+pub struct StreamLine {
+    /// Its label.
     pub name: String,
-    /// From pulse to pulse, above nought.
+    /// Period, above 0.
     pub period: f64,
-    /// One of its pulses.
+    /// Time of any of its pulses.
     pub start: f64,
 }
 
-impl Line {
+impl StreamLine {
     /// The pulse nearest to a time.
     fn nearest(&self, time: f64) -> f64 {
         self.start + ((time - self.start) / self.period).round() * self.period
     }
 
     /// Seconds from a time to the nearest pulse.
-    fn away(&self, time: f64) -> f64 {
+    fn distance(&self, time: f64) -> f64 {
         (self.nearest(time) - time).abs()
     }
 }
@@ -43,22 +43,22 @@ impl Line {
 /// The marks of a picture, one column wide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Marks {
-    /// A pulse that falls with no other.
+    /// A pulse that coincides with no other.
     pub alone: char,
-    /// A pulse with another stream's pulse within 20 ms (limits: together).
+    /// A pulse within 20 ms of another stream's (limits: together).
     pub together: char,
 }
 
-/// Marks of plain characters.
+/// ASCII marks.
 pub const PLAIN: Marks = Marks { alone: '|', together: '#' };
 
-/// The picture of a report's streams that are told first; empty where there are not two.
-pub fn of_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
-    of_streams(groove, report, &told_streams(report), width, marks)
+/// The picture of a report's main streams; empty if there are fewer than two.
+pub fn draw_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
+    draw_streams(groove, report, &main_streams(report), width, marks)
 }
 
-/// The picture of some of a report's streams, by their indices.
-pub fn of_streams(groove: &Groove, report: &Report, streams: &[usize], width: usize, marks: Marks) -> Vec<String> {
+/// The picture of some of a report's streams, by index.
+pub fn draw_streams(groove: &Groove, report: &Report, streams: &[usize], width: usize, marks: Marks) -> Vec<String> {
     let line = |i: &usize| {
         let s = report.streams.get(*i)?;
         let what = match s.source {
@@ -66,34 +66,34 @@ pub fn of_streams(groove: &Groove, report: &Report, streams: &[usize], width: us
             Source::Hearing(h) => report.hearings.get(h)?.kind.to_string(),
             Source::Layer(l) => groove.layers().get(l)?.name.clone(),
         };
-        Some(Line { name: format!("{:>5.1} {what}", 60.0 / s.period), period: s.period, start: s.start })
+        Some(StreamLine { name: format!("{:>5.1} {what}", 60.0 / s.period), period: s.period, start: s.start })
     };
-    let lines: Vec<Line> = streams.iter().filter_map(line).collect();
+    let lines: Vec<StreamLine> = streams.iter().filter_map(line).collect();
     let bar = groove.sections().first().map_or(0.0, |s| wholes(s.meter.bar()));
     let bar = bar * report.clock.seconds_per_whole(0).unwrap_or(1.0) / report.speed;
-    picture(&lines, bar, width, marks)
+    draw(&lines, bar, width, marks)
 }
 
-/// Draws two or more streams, at most eight, over one axis of time: from one meeting of all of them to the next, or over four
-/// bars of `bar` seconds where that takes longer. No line is wider than `width` columns, 40 at least. Under the lines stand the
-/// axis in seconds and what the marks and the axis are. Streams that cannot be drawn are left out; with fewer than two, nothing.
-pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<String> {
-    let good = |l: &&Line| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
-    let lines: Vec<&Line> = lines.iter().filter(good).take(MOST_LINES).collect();
+/// Draws two to eight streams over one time axis: from one meeting of all of them to the next, or over four bars of `bar` seconds
+/// if that takes longer. No line is wider than `width` columns (at least 40). Below the streams follow the axis in seconds and a
+/// legend. Streams without a usable period are left out; the result is empty for fewer than two.
+pub fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<String> {
+    let drawable = |l: &&StreamLine| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
+    let lines: Vec<&StreamLine> = lines.iter().filter(drawable).take(MAX_LINES).collect();
     if lines.len() < 2 || !bar.is_finite() || bar <= 0.0 {
         return Vec::new();
     }
     let close = limits::TOGETHER.value / 1000.0;
-    let width = width.max(LEAST_COLUMNS);
+    let width = width.max(MIN_COLUMNS);
     let names = lines.iter().map(|l| l.name.width()).max().unwrap_or(0).min(width * 3 / 8);
     let columns = width - names - 1;
-    let meeting = meeting(&lines, BARS * bar, close);
+    let meeting = meeting(&lines, SHOWN_BARS * bar, close);
     let from = meeting.map_or_else(|| lines.iter().map(|l| l.start).fold(f64::MAX, f64::min), |m| m.0);
     let next = meeting.and_then(|m| m.1);
-    let asked = next.map_or(BARS * bar, |next| next - from);
+    let asked = next.map_or(SHOWN_BARS * bar, |next| next - from);
     let fastest = lines.iter().map(|l| l.period).fold(f64::MAX, f64::min);
-    let length = asked.min((columns - 1) as f64 / APART * fastest);
-    // A pulse that would stand with one that is off the picture stands alone in it.
+    let length = asked.min((columns - 1) as f64 / MIN_PULSE_COLUMNS * fastest);
+    // A pulse that coincides with one outside the picture is drawn alone.
     let drawn = from - close..=from + length + close;
     let mut out = Vec::new();
     for (i, line) in lines.iter().enumerate() {
@@ -105,12 +105,12 @@ pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<Stri
                 break;
             }
             let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
-            let meets = |other: &Line| other.away(time) <= close && drawn.contains(&other.nearest(time));
+            let meets = |other: &StreamLine| other.distance(time) <= close && drawn.contains(&other.nearest(time));
             let together = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
             cells[column as usize] = if together { marks.together } else { marks.alone };
             pulse += 1.0;
         }
-        let name = cut(&line.name, names);
+        let name = truncate(&line.name, names);
         let room = " ".repeat(names - name.width() + 1);
         out.push(format!("{name}{room}{}", cells.iter().collect::<String>()).trim_end().to_owned());
     }
@@ -118,33 +118,34 @@ pub fn picture(lines: &[Line], bar: f64, width: usize, marks: Marks) -> Vec<Stri
     let space = columns.saturating_sub(left.len() + right.len()).max(1);
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
     let millis = limits::TOGETHER.value;
-    out.push(format!("{} a pulse  {} with another in {millis:.0} ms", marks.alone, marks.together));
+    out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.alone, marks.together));
     let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
-        (Some(_), true) => format!("from a meeting on; the next at {:.2} s", from + asked),
-        (None, false) if meeting.is_some() => "four bars from a meeting on".to_owned(),
+        (Some(_), true) => format!("starts at a meeting; the next is at {:.2} s", from + asked),
+        (None, false) if meeting.is_some() => "four bars from a meeting".to_owned(),
         (None, false) => format!("four bars; {never}"),
-        (None, true) if meeting.is_some() => "from a meeting on".to_owned(),
-        (None, true) => format!("a part of four bars; {never}"),
+        (None, true) if meeting.is_some() => "starts at a meeting".to_owned(),
+        (None, true) => format!("part of four bars; {never}"),
     });
     out
 }
 
-/// The first pulse of the slowest stream at which all pulse within `close` seconds, and the next such one within so many seconds.
-fn meeting(lines: &[&Line], within: f64, close: f64) -> Option<(f64, Option<f64>)> {
+/// The first pulse of the slowest stream at which all coincide within `close` seconds, and the next such one within `within`
+/// seconds.
+fn meeting(lines: &[&StreamLine], within: f64, close: f64) -> Option<(f64, Option<f64>)> {
     let slowest = lines.iter().max_by(|a, b| a.period.total_cmp(&b.period))?;
-    let all = |time: f64| lines.iter().all(|l| l.away(time) <= close);
+    let all = |time: f64| lines.iter().all(|l| l.distance(time) <= close);
     let time = |pulse: usize| slowest.start + pulse as f64 * slowest.period;
-    let last = (PATIENCE / slowest.period) as usize;
+    let last = (MAX_SEARCH_SECONDS / slowest.period) as usize;
     let first = (0..=last).find(|p| all(time(*p)))?;
     let end = first + (within / slowest.period + 1e-6) as usize;
     let next = (first + 1..=end).find(|p| all(time(*p)));
     Some((time(first), next.map(time)))
 }
 
-/// Text cut to so many columns.
-fn cut(text: &str, width: usize) -> String {
+/// Truncates text to a number of columns.
+fn truncate(text: &str, width: usize) -> String {
     let mut used = 0;
     let fits = |c: &char| {
         used += c.width().unwrap_or(0);
@@ -158,12 +159,12 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn line(name: &str, period: f64, start: f64) -> Line {
-        Line { name: name.into(), period, start }
+    fn line(name: &str, period: f64, start: f64) -> StreamLine {
+        StreamLine { name: name.into(), period, start }
     }
 
-    fn check(lines: &[Line], bar: f64, width: usize, expected: &[&str]) {
-        assert_eq!(picture(lines, bar, width, PLAIN), expected);
+    fn check(lines: &[StreamLine], bar: f64, width: usize, expected: &[&str]) {
+        assert_eq!(draw(lines, bar, width, PLAIN), expected);
     }
 
     #[test]
@@ -176,7 +177,7 @@ mod tests {
                 "beat #                 |                 #",
                 "bow  #           |           |           #",
                 "     0.00 s                         1.20 s",
-                "| a pulse  # with another in 20 ms",
+                "| pulse  # within 20 ms of another",
                 "from one meeting to the next: 1.20 s",
             ],
         );
@@ -193,8 +194,8 @@ mod tests {
                 "oars #    |    |    |    |    |    |    |    |",
                 "hull #    |   |    |   |    |    |   |    |",
                 "     0.25 s                             4.25 s",
-                "| a pulse  # with another in 20 ms",
-                "four bars from a meeting on",
+                "| pulse  # within 20 ms of another",
+                "four bars from a meeting",
             ],
         );
     }
@@ -209,7 +210,7 @@ mod tests {
                 "a |         |         |         |         |         |         |         |         |",
                 "b      |         |         |         |         |         |         |         |",
                 "  0.00 s                                                                     4.00 s",
-                "| a pulse  # with another in 20 ms",
+                "| pulse  # within 20 ms of another",
                 "four bars; they do not meet",
             ],
         );
@@ -222,20 +223,22 @@ mod tests {
                 "b               #     |     #    |     #",
                 "a long name tha #                      #",
                 "                0.00 s            1.00 s",
-                "| a pulse  # with another in 20 ms",
+                "| pulse  # within 20 ms of another",
                 "from one meeting to the next: 1.00 s",
             ],
         );
     }
 
     #[test]
-    fn what_cannot_be_drawn_is_left_out() {
-        assert!(picture(&[line("a", 0.5, 0.0)], 1.0, 40, PLAIN).is_empty());
-        assert!(picture(&[line("a", 0.5, 0.0), line("b", f64::NAN, 0.0)], 1.0, 40, PLAIN).is_empty());
-        assert!(picture(&[line("a", 0.5, 0.0), line("b", 0.0, 0.0)], 1.0, 40, PLAIN).is_empty());
+    fn streams_without_a_period_are_left_out() {
+        assert!(draw(&[line("a", 0.5, 0.0)], 1.0, 40, PLAIN).is_empty());
+        assert!(draw(&[line("a", 0.5, 0.0), line("b", f64::NAN, 0.0)], 1.0, 40, PLAIN).is_empty());
+        assert!(draw(&[line("a", 0.5, 0.0), line("b", 0.0, 0.0)], 1.0, 40, PLAIN).is_empty());
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         /// Every pulse has a mark of its own, coincidences are mutual, and no line is too wide.
         #[test]
         fn a_mark_for_every_pulse_at_any_width(
@@ -243,11 +246,11 @@ mod tests {
             bar in 0.1_f64..20.0,
             width in 0_usize..220,
         ) {
-            let lines: Vec<Line> = periods.iter().enumerate().map(|(i, (p, s))| line(&format!("stream {i} 漢"), *p, *s)).collect();
-            let drawn = picture(&lines, bar, width, PLAIN);
+            let lines: Vec<StreamLine> = periods.iter().enumerate().map(|(i, (p, s))| line(&format!("stream {i} 漢"), *p, *s)).collect();
+            let drawn = draw(&lines, bar, width, PLAIN);
             prop_assert_eq!(drawn.len(), lines.len() + 3);
             for l in &drawn {
-                prop_assert!(l.width() <= width.max(LEAST_COLUMNS), "{}", l);
+                prop_assert!(l.width() <= width.max(MIN_COLUMNS), "{}", l);
             }
             let axis: Vec<f64> = drawn[lines.len()].split('s').filter_map(|n| n.trim().parse().ok()).collect();
             let length = axis[1] - axis[0];

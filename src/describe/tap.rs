@@ -1,30 +1,31 @@
-//! What a tap report says in words, for the screen and the command line alike. It must not know how wide the lines are, nor
-//! how they are drawn.
+//! The text of a tap report.
 
 use crate::analysis::Report;
 use crate::analysis::limits;
-use crate::analysis::tap::{FEWEST, Figures, Follows, Rate, Slip, TapAsk, TapReport, TapStretch, What};
+use crate::analysis::tap::{
+    FollowedPulse, MIN_TAPS, Slip, SlipKind, TapOptions, TapRate, TapReport, TapStats, TapStretch,
+};
 use crate::describe;
 use crate::rhythm::{Groove, Place, Time};
 
-/// Odds from which on a stretch is said to be sure (ours, no source).
-const SURE: f64 = 20.0;
-/// Errors from which on a drift is one (two standard errors).
-const TOLD: f64 = 2.0;
-/// Places of slips that are listed.
-const SLIPS: usize = 40;
+/// Odds from which a pulse counts as certain (ours, no source).
+const CERTAIN_ODDS: f64 = 20.0;
+/// Standard errors from which a mean or a drift is significant.
+const SIGNIFICANT_ERRORS: f64 = 2.0;
+/// Most positions of slips that are listed.
+const MAX_SLIPS: usize = 40;
 
-/// What is taken off every tap, and where it comes from.
+/// The offset subtracted from every tap, and where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum TapOffset {
-    /// Nothing is known.
+    /// No offset.
     #[default]
     Unknown,
-    /// The user's number in ms.
+    /// Set by the user, in ms.
     Set(f64),
-    /// Measured by tapping to clicks, with its standard error in ms.
+    /// Measured by calibration.
     Measured {
-        /// The offset in ms; plus is late.
+        /// The offset in ms; positive is late.
         ms: f64,
         /// Its standard error in ms.
         error_ms: f64,
@@ -32,7 +33,7 @@ pub enum TapOffset {
 }
 
 impl TapOffset {
-    /// The offset in ms; 0 where none is known.
+    /// The offset in ms; 0 if unknown.
     pub fn ms(self) -> f64 {
         match self {
             TapOffset::Unknown => 0.0,
@@ -41,71 +42,71 @@ impl TapOffset {
     }
 }
 
-/// What the figures rest on.
+/// How the taps were timed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct About {
-    /// What was asked.
-    pub ask: TapAsk,
-    /// What was taken off.
+pub struct TapContext {
+    /// The options of the analysis.
+    pub options: TapOptions,
+    /// The offset that was subtracted.
     pub offset: TapOffset,
-    /// A buffer of the sound device in ms, where taps were timed against one.
-    pub grain_ms: Option<f64>,
-    /// Whether the keys come over a line of unknown delay.
-    pub far_line: bool,
+    /// Length of the output device's buffer in ms, if the taps were timed against playback.
+    pub buffer_ms: Option<f64>,
+    /// Whether the keys arrive over SSH.
+    pub over_ssh: bool,
 }
 
-/// How a line is meant.
+/// Emphasis of a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Look {
+pub enum LineStyle {
     /// A heading.
     Heading,
-    /// A figure.
+    /// A result.
     Plain,
-    /// What figures rest on.
+    /// A note on accuracy.
     Faint,
 }
 
-/// One line.
+/// A line of the report.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
-    /// How it is meant.
-    pub look: Look,
-    /// Columns it is moved in.
-    pub by: usize,
-    /// Its words.
-    pub words: String,
-    /// Where in the groove it leads.
+pub struct ReportLine {
+    /// Its emphasis.
+    pub style: LineStyle,
+    /// Indentation in columns.
+    pub indent: usize,
+    /// Its text.
+    pub text: String,
+    /// The position in the groove it is about.
     pub place: Option<Place>,
 }
 
-/// What is followed, by the groove's names and tempos at the playing speed.
-pub fn follows(groove: &Groove, report: &Report, follows: Follows) -> String {
+/// Names the followed pulse, with its tempo at the playing speed.
+pub fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) -> String {
     match follows {
-        Follows::Hearing(h, rate) => {
+        FollowedPulse::Hearing(h, rate) => {
             let Some(hearing) = report.hearings.get(h) else { return String::new() };
             let name = format!("{} ({:.1})", hearing.kind, hearing.bpm(report.speed));
             match rate {
-                Rate::Each => name,
-                Rate::On => format!("{name}, going on where it restarts"),
-                Rate::Double => format!("{name}, tapped twice a pulse"),
-                Rate::Half => format!("{name}, on every second pulse"),
-                Rate::Between => format!("{name}, on its off-beats"),
+                TapRate::Pulse => name,
+                TapRate::Continued => format!("{name}, continued where it re-enters"),
+                TapRate::Double => format!("{name}, two taps per pulse"),
+                TapRate::Half => format!("{name}, every second pulse"),
+                TapRate::Offbeat => format!("{name}, on its off-beats"),
             }
         }
-        Follows::Attacks => match report.focus[..] {
-            [only] => format!("attacks of {}", groove.layers().get(only).map_or("", |l| &l.name)),
-            _ => "attacks".to_owned(),
+        FollowedPulse::Attacks => match report.focus[..] {
+            [only] => format!("the attacks of {}", groove.layers().get(only).map_or("", |l| &l.name)),
+            _ => "the attacks".to_owned(),
         },
-        Follows::Nothing => "no pulse of this groove".to_owned(),
+        FollowedPulse::None => "none of the pulses found in this groove".to_owned(),
     }
 }
 
-/// How sure it is.
-pub fn sure(groove: &Groove, report: &Report, s: &TapStretch) -> String {
+/// The odds against the second-best pulse.
+pub fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> String {
     let odds = s.margin.exp();
-    let other = s.second.map(|f| follows(groove, report, f)).unwrap_or_default();
-    if odds < SURE {
-        format!("not sure: {other} fits nearly as well (odds {odds:.1} to 1)")
+    let other = s.runner_up.map(|f| follows(groove, report, f)).unwrap_or_default();
+    if odds < CERTAIN_ODDS {
+        format!("uncertain: {other} is nearly as likely (odds {odds:.1} to 1)")
     } else if odds > 1000.0 {
         format!("odds over 1000 to 1 against {other}")
     } else {
@@ -114,8 +115,8 @@ pub fn sure(groove: &Groove, report: &Report, s: &TapStretch) -> String {
 }
 
 /// The mean asynchrony with its standard error.
-pub fn mean(f: &Figures) -> String {
-    let side = if f.mean_ms.abs() < (TOLD * f.error_ms).max(1.0) {
+pub fn mean(f: &TapStats) -> String {
+    let side = if f.mean_ms.abs() < (SIGNIFICANT_ERRORS * f.error_ms).max(1.0) {
         "on the pulse"
     } else if f.mean_ms < 0.0 {
         "early"
@@ -126,133 +127,137 @@ pub fn mean(f: &Figures) -> String {
 }
 
 /// The spread.
-pub fn spread(f: &Figures) -> String {
+pub fn spread(f: &TapStats) -> String {
     format!("spread {:.0} ms ({:.1}% of the pulse)", f.spread_ms, f.spread * 100.0)
 }
 
-/// The drift, or that there is none that could be told.
-pub fn drift(f: &Figures) -> String {
-    if f.drift_ms.abs() < TOLD * f.drift_error_ms || f.drift_ms.abs() < 0.005 {
-        return format!("no drift that can be told ({:+.2} ms a pulse ±{:.2})", f.drift_ms, f.drift_error_ms);
+/// The drift, or that it is not significant.
+pub fn drift(f: &TapStats) -> String {
+    if f.drift_ms.abs() < SIGNIFICANT_ERRORS * f.drift_error_ms || f.drift_ms.abs() < 0.005 {
+        return format!("no significant drift ({:+.2} ms per pulse ±{:.2})", f.drift_ms, f.drift_error_ms);
     }
     let how = if f.tempo_percent > 0.0 { "faster" } else { "slower" };
     let (ms, error) = (f.drift_ms, f.drift_error_ms);
-    format!("drift {ms:+.2} ms a pulse ±{error:.2}, {:.2}% {how} than it", f.tempo_percent.abs())
+    format!("drift {ms:+.2} ms per pulse ±{error:.2}, {:.2}% {how} than the pulse", f.tempo_percent.abs())
 }
 
-/// The cell that sounds at so many seconds, in the first layer looked at.
+/// The cell at a time in seconds, in the first layer of the focus.
 pub fn place(groove: &Groove, report: &Report, seconds: f64) -> Option<Place> {
     let layer = report.focus.first().copied()?;
-    // A pulse a hair before a cell is that cell's.
+    // A pulse up to 5 ms before a cell belongs to that cell.
     let moment = report.clock.moment(seconds + 0.005).or_else(|| report.clock.moment(seconds))?;
     let time = Time::new((moment.wholes * 3840.0) as i64, 3840)?;
     let cell = groove.part(layer, moment.section).cell_at(time, groove.context(layer, moment.section));
     Some(Place { layer, section: moment.section, cell })
 }
 
-fn at(groove: &Groove, report: &Report, seconds: f64) -> String {
+fn position(groove: &Groove, report: &Report, seconds: f64) -> String {
     place(groove, report, seconds).map_or_else(|| "the end".to_owned(), |p| describe::place(groove, p))
 }
 
 /// The whole report.
-pub fn told(groove: &Groove, report: &Report, told: &TapReport, about: &About) -> Vec<Line> {
+pub fn report_lines(groove: &Groove, report: &Report, taps: &TapReport, context: &TapContext) -> Vec<ReportLine> {
     let mut lines = Vec::new();
-    let mut add = |look, by, words: String, place| lines.push(Line { look, by, words, place });
-    let seconds = (about.ask.range.1 - about.ask.range.0) / about.ask.speed;
-    let percent = about.ask.speed * 100.0;
-    let taps = if told.taps == 1 { "1 tap".to_owned() } else { format!("{} taps", told.taps) };
-    add(Look::Heading, 0, format!("{taps} along with a loop of {seconds:.2} s at {percent:.0}% speed"), None);
-    if told.left > 0 {
-        add(Look::Faint, 2, format!("the last of them; {} before were too many to look at", told.left), None);
+    let mut add = |style, indent, text: String, place| lines.push(ReportLine { style, indent, text, place });
+    let seconds = (context.options.range.1 - context.options.range.0) / context.options.speed;
+    let percent = context.options.speed * 100.0;
+    let count = if taps.taps == 1 { "1 tap".to_owned() } else { format!("{} taps", taps.taps) };
+    add(LineStyle::Heading, 0, format!("{count} along with a loop of {seconds:.2} s at {percent:.0}% speed"), None);
+    if taps.dropped > 0 {
+        add(
+            LineStyle::Faint,
+            2,
+            format!("only the latest are analysed; {} earlier ones are dropped", taps.dropped),
+            None,
+        );
     }
-    if told.is_too_short() {
-        add(Look::Plain, 2, format!("too few taps: nothing is said of fewer than {FEWEST}"), None);
+    if taps.has_too_few_taps() {
+        add(LineStyle::Plain, 2, format!("too few taps: at least {MIN_TAPS} are needed"), None);
     }
-    let several = told.stretches.len() > 1;
-    for (i, s) in told.stretches.iter().enumerate() {
+    let several = taps.stretches.len() > 1;
+    for (i, s) in taps.stretches.iter().enumerate() {
         let number = if several { format!("{}. ", i + 1) } else { String::new() };
         let name = follows(groove, report, s.follows);
-        let (from, turn) = (at(groove, report, s.at), s.turn + 1);
+        let (from, pass) = (position(groove, report, s.at), s.pass + 1);
         let here = place(groove, report, s.at);
-        let words = format!("{number}{} taps, from {from} in turn {turn} on: {name}", s.taps);
-        add(Look::Heading, 0, words, here);
-        add(Look::Plain, 2, format!("{:.1} taps a minute; {}", s.rate, sure(groove, report, s)), None);
-        let Some(f) = &s.figures else { continue };
-        add(Look::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
-        add(Look::Plain, 2, drift(f), None);
+        let text = format!("{number}{} taps from {from} in pass {pass}: {name}", s.taps);
+        add(LineStyle::Heading, 0, text, here);
+        add(LineStyle::Plain, 2, format!("{:.1} taps per minute; {}", s.rate, confidence(groove, report, s)), None);
+        let Some(f) = &s.stats else { continue };
+        add(LineStyle::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
+        add(LineStyle::Plain, 2, drift(f), None);
         if f.spread * 100.0 > limits::AGREES.value {
-            let words = "the taps run through the pulse and do not stay with it: a tempo of their own, near it";
-            add(Look::Plain, 2, words.to_owned(), None);
+            let words = "the taps do not stay with the pulse: they keep a tempo of their own near it";
+            add(LineStyle::Plain, 2, words.to_owned(), None);
         }
         if f.slips.is_empty() {
-            add(Look::Plain, 2, "no slip".to_owned(), None);
+            add(LineStyle::Plain, 2, "no slips".to_owned(), None);
         } else {
             let count = f.slips.len();
-            add(Look::Plain, 2, format!("{count} slip{}:", if count == 1 { "" } else { "s" }), None);
+            add(LineStyle::Plain, 2, format!("{count} slip{}:", if count == 1 { "" } else { "s" }), None);
         }
         let grouped = grouped(&f.slips);
-        for slips in grouped.iter().take(SLIPS) {
-            let words = format!("{}: {}", at(groove, report, slips[0].at), slips_at(slips));
-            add(Look::Plain, 4, words, place(groove, report, slips[0].at));
+        for slips in grouped.iter().take(MAX_SLIPS) {
+            let words = format!("{}: {}", position(groove, report, slips[0].at), slip_list(slips));
+            add(LineStyle::Plain, 4, words, place(groove, report, slips[0].at));
         }
-        if grouped.len() > SLIPS {
-            add(Look::Plain, 4, format!("and at {} places more", grouped.len() - SLIPS), None);
+        if grouped.len() > MAX_SLIPS {
+            add(LineStyle::Plain, 4, format!("and at {} more positions", grouped.len() - MAX_SLIPS), None);
         }
     }
-    add(Look::Heading, 0, "What the figures hold".to_owned(), None);
-    for words in rests(about) {
-        add(Look::Faint, 2, words, None);
+    add(LineStyle::Heading, 0, "Accuracy".to_owned(), None);
+    for text in accuracy_notes(context) {
+        add(LineStyle::Faint, 2, text, None);
     }
     lines
 }
 
-/// Slips at one place of the groove together, the place with most of them first.
+/// Slips grouped by position, the position with most of them first.
 fn grouped(slips: &[Slip]) -> Vec<Vec<Slip>> {
     let mut order = slips.to_vec();
-    order.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.turn.cmp(&b.turn)));
+    order.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.pass.cmp(&b.pass)));
     let mut groups: Vec<Vec<Slip>> = order.chunk_by(|a, b| b.at - a.at < 1e-3).map(<[Slip]>::to_vec).collect();
     groups.sort_by_key(|g| std::cmp::Reverse(g.len()));
     groups
 }
 
-fn slips_at(slips: &[Slip]) -> String {
+fn slip_list(slips: &[Slip]) -> String {
     let one = |s: &Slip| {
-        let turn = s.turn + 1;
-        match s.what {
-            What::Far(ms) if ms < 0.0 => format!("{:.0} ms early in turn {turn}", -ms),
-            What::Far(ms) => format!("{ms:.0} ms late in turn {turn}"),
-            What::Missed => format!("no tap in turn {turn}"),
-            What::Pause(n) => format!("a pause of {n} pulses in turn {turn}"),
-            What::Twice => format!("tapped twice in turn {turn}"),
+        let pass = s.pass + 1;
+        match s.kind {
+            SlipKind::Off(ms) if ms < 0.0 => format!("{:.0} ms early in pass {pass}", -ms),
+            SlipKind::Off(ms) => format!("{ms:.0} ms late in pass {pass}"),
+            SlipKind::Missed => format!("no tap in pass {pass}"),
+            SlipKind::Pause(n) => format!("a pause of {n} pulses in pass {pass}"),
+            SlipKind::Double => format!("tapped twice in pass {pass}"),
         }
     };
     slips.iter().map(one).collect::<Vec<_>>().join(", ")
 }
 
-/// What the figures rest on and how far they can be trusted.
-pub fn rests(about: &About) -> Vec<String> {
-    let mut lines = vec![match about.offset {
+/// Notes on how accurate the numbers are.
+pub fn accuracy_notes(context: &TapContext) -> Vec<String> {
+    let mut lines = vec![match context.offset {
         TapOffset::Unknown => {
-            "no offset is known: the means hold the device's delay and your own habit (taps commonly fall 20 to 80 ms \
-             early); the command tap-calibrate measures both together"
+            "no tap offset is set: the means include the output latency and your own habit (taps commonly come 20 to 80 ms \
+             early); `tap-calibrate` measures both together"
                 .to_owned()
         }
-        TapOffset::Set(ms) => format!("{ms:+.1} ms were taken off every tap, as set"),
+        TapOffset::Set(ms) => format!("{ms:+.1} ms is subtracted from every tap (from the config file)"),
         TapOffset::Measured { ms, error_ms } => format!(
-            "{ms:+.1} ms were taken off every tap, measured to ±{error_ms:.1} ms by tapping to plain clicks: the device's \
-             delay and your own habit together"
+            "{ms:+.1} ms (±{error_ms:.1}) is subtracted from every tap, measured by `tap-calibrate`: output latency and your \
+             own habit together"
         ),
     }];
-    if let Some(grain) = about.grain_ms {
+    if let Some(buffer) = context.buffer_ms {
         lines.push(format!(
-            "the place heard is known to a part of the device's buffer of {grain:.0} ms; a keyboard tells its keys in \
-             steps of some ms (8 ms at 125 reports a second)"
+            "playback position is known to a fraction of the device buffer of {buffer:.0} ms; a keyboard reports keys in \
+             steps of a few ms (8 ms at 125 reports per second)"
         ));
     }
-    if about.far_line {
+    if context.over_ssh {
         lines.push(
-            "the keys come over SSH: the line's delay is not known; it is in every mean, and its changes in every spread"
-                .to_owned(),
+            "keys arrive over SSH: every mean includes the unknown network delay, every spread its jitter".to_owned(),
         );
     }
     lines.push("± is one standard error; spread is the standard deviation of the taps that did not slip".to_owned());

@@ -278,7 +278,7 @@ fn a_file_that_is_cut_off_sounds_as_far_as_it_goes_and_says_so() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(crate::rhythm::random::config(96))]
     #[test]
     fn any_damage_is_decoded_or_refused(
         which in 0_usize..6, cuts in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..12), keep in 0.0_f64..1.0, cut in any::<bool>(),

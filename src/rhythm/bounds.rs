@@ -1,53 +1,55 @@
-//! The least and greatest of every number a groove may hold. It must not know where the numbers come from.
+//! The least and greatest value of every number in a groove.
 
-/// One bounded quantity: its words for messages, its least and greatest value, and its unit.
+use super::expected::expected;
+
+/// The bounds of one quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Bound {
-    /// What the number is, as a message says it.
+    /// Name of the quantity in messages.
     pub what: &'static str,
-    /// Least value allowed, inclusive.
+    /// Least value.
     pub least: i64,
-    /// Greatest value allowed, inclusive.
+    /// Greatest value.
     pub greatest: i64,
     /// Unit, in the plural.
     pub unit: &'static str,
 }
 
 impl Bound {
-    /// Gives the value back if it lies within the bound.
+    /// Returns the value if it is within the bounds.
     ///
     /// # Errors
-    /// [`OutOfBound`] with the value and the bound.
+    /// [`OutOfBound`] if it is not.
     pub fn check(&'static self, value: i64) -> Result<i64, OutOfBound> {
         if (self.least..=self.greatest).contains(&value) { Ok(value) } else { Err(OutOfBound { bound: self, value }) }
     }
 
-    /// The bound as a message says it: `1 to 64 cells`.
-    pub fn allowed(&self) -> String {
+    /// The range in words: `1 to 64 cells`.
+    pub fn range(&self) -> String {
         format!("{} to {} {}", self.least, self.greatest, self.unit)
     }
 }
 
-/// A number outside its bound.
+/// A number outside its bounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OutOfBound {
-    /// The bound that was broken.
+    /// The bounds.
     pub bound: &'static Bound,
-    /// The value found.
+    /// The value.
     pub value: i64,
 }
 
 impl std::fmt::Display for OutOfBound {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{} is {}, allowed is {}", self.bound.what, self.value, self.bound.allowed())
+        write!(f, "{}: {}", self.bound.what, expected(self.bound.range(), self.value))
     }
 }
 
 macro_rules! bounds {
     ($($name:ident: $what:literal, $least:literal, $greatest:literal, $unit:literal;)*) => {
-        $(#[doc = concat!("Bound of ", $what, ": ", $least, " to ", $greatest, " ", $unit, ".")]
+        $(#[doc = concat!("Bounds of ", $what, ": ", $least, " to ", $greatest, " ", $unit, ".")]
         pub static $name: Bound = Bound { what: $what, least: $least, greatest: $greatest, unit: $unit };)*
-        /// Every bound, for the README's table.
+        /// All bounds.
         pub static ALL: &[&Bound] = &[$(&$name),*];
     };
 }
@@ -55,17 +57,17 @@ macro_rules! bounds {
 bounds! {
     LAYERS: "the number of layers", 0, 64, "layers";
     SECTIONS: "the number of sections", 1, 128, "sections";
-    BARS: "the number of bars of a section", 1, 1024, "bars";
-    TIMES: "the times through of a section", 1, 64, "times";
+    BARS: "the number of bars in a section", 1, 1024, "bars";
+    TIMES: "the times a section is played", 1, 64, "times";
     BEATS_PER_BAR: "the number of beats in a bar", 1, 64, "beats";
     DENOMINATOR: "the lower number of a meter", 1, 64, "(a power of two)";
     DIVISION: "the division", 1, 32, "cells per beat";
-    TUPLET_CELLS: "the number of cells of a tuplet", 1, 64, "cells";
-    TUPLET_BEATS: "the number of beats of a tuplet", 1, 16, "beats";
-    CYCLE: "the cycle", 1, 4096, "cells";
-    CELLS_OF_LAYER: "the number of cells of a layer, all times through counted", 0, 65_536, "cells";
+    TUPLET_CELLS: "the number of cells in a tuplet", 1, 64, "cells";
+    TUPLET_BEATS: "the number of beats in a tuplet", 1, 16, "beats";
+    CYCLE: "the length of a cycle", 1, 4096, "cells";
+    CELLS_OF_LAYER: "the number of cells in a layer, repeats included", 0, 65_536, "cells";
     TEMPO: "the tempo", 5, 1000, "beats per minute";
-    SWING_TERM: "a number of a swing ratio", 1, 16, "parts";
+    SWING_TERM: "each term of a swing ratio", 1, 16, "parts";
     GAIN: "the gain", -60, 12, "dB";
     PAN: "the pan", -100, 100, "(left to right)";
     ACCENT_DEPTH: "the accent depth", 0, 18, "dB";

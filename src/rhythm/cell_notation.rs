@@ -1,27 +1,10 @@
-//! Cells drawn as text, `x..x|{5: x.x.x}`: read and printed. It must not know files, only offsets in the text.
+//! Cells as text, `x..x|{5: x.x.x}`: parse and print.
 
-use super::bounds::{TUPLET_BEATS, TUPLET_CELLS};
+use super::bounds::{Bound, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Accent, Attack, Cell};
+use super::expected::NotationError;
 use super::meter::Meter;
 use super::part::{Part, Span};
-use std::fmt;
-
-/// What is wrong with a drawing, and where (byte offset from 0).
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct CellNotationError {
-    /// Byte offset in the text.
-    pub at: usize,
-    /// What was found.
-    pub found: String,
-    /// What is allowed there.
-    pub allowed: String,
-}
-
-impl fmt::Display for CellNotationError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "found {}, allowed is {}", self.found, self.allowed)
-    }
-}
 
 const MARKS: &str = "x attack, X accent, o ghost, - hold, . rest, | between bars, {5: ...} a tuplet";
 
@@ -75,11 +58,11 @@ impl Reader<'_> {
     }
 }
 
-fn error<T>(at: usize, found: impl Into<String>, allowed: impl Into<String>) -> Result<T, CellNotationError> {
-    Err(CellNotationError { at, found: found.into(), allowed: allowed.into() })
+fn error<T>(at: usize, wanted: impl Into<String>, found: impl Into<String>) -> Result<T, NotationError> {
+    Err(NotationError::new(at, wanted, found))
 }
 
-fn many(n: usize, what: &str) -> String {
+fn count(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
@@ -87,132 +70,136 @@ fn shown(c: Option<(usize, char)>) -> String {
     c.map_or("the end".into(), |(_, c)| format!("'{}'", c.escape_debug()))
 }
 
-/// Reads a drawing of `bars` bars of `meter` at `division` cells per beat.
+/// Bars read so far.
+struct PartReader<'a> {
+    meter: &'a Meter,
+    bars: usize,
+    division: u16,
+    spans: Vec<Span>,
+    cells: Vec<Cell>,
+    /// Beats completed.
+    beat: usize,
+    /// Cells of the beat begun.
+    in_beat: u16,
+    /// The first cell of the bar.
+    bar_start: usize,
+}
+
+impl PartReader<'_> {
+    fn beats(&self) -> usize {
+        self.meter.beats() * self.bars
+    }
+
+    fn bar_cells(&self) -> usize {
+        self.meter.beats() * usize::from(self.division)
+    }
+
+    fn at_bar_line(&self) -> bool {
+        self.beat.is_multiple_of(self.meter.beats()) && self.in_beat == 0
+    }
+
+    fn close_span(&mut self, span: Span) {
+        self.spans.push(span);
+        self.beat += usize::from(span.beats);
+        self.in_beat = 0;
+    }
+
+    /// The length of a bar in words: `16 cells for 4/4 at 4 cells per beat`.
+    fn bar_length(&self) -> String {
+        let division = count(usize::from(self.division), "cell");
+        format!("{} for {} at {division} per beat", count(self.bar_cells(), "cell"), self.meter)
+    }
+
+    fn too_many<T>(&self, at: usize) -> Result<T, NotationError> {
+        let wanted = count(self.bar_cells() * self.bars, "cell");
+        error(at, wanted, format!("more than {}", count(self.bars, "bar")))
+    }
+
+    fn wrong_bar<T>(&self, at: usize, bar: usize, cells: usize) -> Result<T, NotationError> {
+        let wanted = format!("{}, a tuplet counting as its beats", self.bar_length());
+        error(at, wanted, format!("{} in bar {bar}", count(cells, "cell")))
+    }
+}
+
+/// Parses `bars` bars of `meter` at `division` cells per beat.
 ///
 /// Bar lines may be left out altogether; where one stands, a bar must end.
 ///
 /// # Errors
-/// [`CellNotationError`] with the place, for an unknown mark, a bar or a drawing of wrong length, a tuplet that begins within a
-/// beat, crosses a bar line or has not the number of cells it says, and a hold after a rest.
-pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, CellNotationError> {
-    let (mut spans, mut cells): (Vec<Span>, Vec<Cell>) = (Vec::new(), Vec::new());
-    let (mut beat, mut in_beat) = (0_usize, 0_u16);
-    let per_bar = meter.beats();
-    let want = per_bar * usize::from(division);
-    let mut bar_start = 0;
+/// An unknown mark, a bar or a whole of the wrong length, a tuplet that begins within a beat, crosses a bar line or has
+/// another number of cells than it says, and a hold after a rest.
+pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, NotationError> {
+    let (spans, cells) = (Vec::new(), Vec::new());
+    let mut b = PartReader { meter, bars, division, spans, cells, beat: 0, in_beat: 0, bar_start: 0 };
     let mut reader = Reader { text, at: 0 };
-    let lengths = |cells: usize, b: usize| {
-        (
-            format!("bar {b} with {}", many(cells, "cell")),
-            format!(
-                "{} for {meter} at {} per beat, a tuplet counting as its beats",
-                many(want, "cell"),
-                many(usize::from(division), "cell")
-            ),
-        )
-    };
+    let per_bar = meter.beats();
     while let Some((at, c)) = reader.next() {
         if let Some(cell) = cell_of(c) {
-            if beat == per_bar * bars {
-                return error(at, format!("more cells than {}", many(bars, "bar")), format!("{} cells", want * bars));
+            if b.beat == b.beats() {
+                return b.too_many(at);
             }
-            holds_something(&cells, cell, at)?;
-            cells.push(cell);
-            in_beat += 1;
-            if in_beat == division {
-                spans.push(Span { beats: 1, cells: division });
-                (beat, in_beat) = (beat + 1, 0);
-                if beat.is_multiple_of(per_bar)
-                    && !text[reader.at..].trim_start().starts_with('|')
-                    && text.contains('|')
-                    && beat < per_bar * bars
-                {
-                    let found = lengths(
-                        text[reader.at..].chars().take_while(|c| *c != '|').filter(|c| !c.is_whitespace()).count()
-                            + cells.len()
-                            - bar_start,
-                        beat / per_bar,
-                    );
-                    return error(reader.at, found.0, found.1);
-                }
-                if beat.is_multiple_of(per_bar) {
-                    bar_start = cells.len();
-                }
+            check_hold(&b.cells, cell, at)?;
+            b.cells.push(cell);
+            b.in_beat += 1;
+            if b.in_beat < division {
+                continue;
             }
-            continue;
+            b.close_span(Span { beats: 1, cells: division });
+            let rest = &text[reader.at..];
+            if b.at_bar_line() && b.beat < b.beats() && text.contains('|') && !rest.trim_start().starts_with('|') {
+                let more = rest.chars().take_while(|c| *c != '|').filter(|c| !c.is_whitespace()).count();
+                return b.wrong_bar(reader.at, b.beat / per_bar, more + b.cells.len() - b.bar_start);
+            }
+        } else {
+            match c {
+                '|' if b.at_bar_line() => {}
+                '|' => return b.wrong_bar(at, b.beat / per_bar + 1, b.cells.len() - b.bar_start),
+                '{' if b.in_beat > 0 => return error(at, "a tuplet at the start of a beat", "a tuplet within a beat"),
+                '{' => {
+                    let (span, mut inner) = tuplet(&mut reader, &b.cells)?;
+                    if b.beat == b.beats() {
+                        return b.too_many(at);
+                    }
+                    let left = per_bar - b.beat % per_bar;
+                    if usize::from(span.beats) > left {
+                        let wanted = format!("a tuplet within its bar, which has {} left", count(left, "beat"));
+                        let found = format!("a tuplet over {}", count(usize::from(span.beats), "beat"));
+                        return error(at, wanted, found);
+                    }
+                    b.cells.append(&mut inner);
+                    b.close_span(span);
+                }
+                _ => return error(at, MARKS, shown(Some((at, c)))),
+            }
         }
-        match c {
-            '|' if beat.is_multiple_of(per_bar) && in_beat == 0 => {}
-            '|' => {
-                let (found, allowed) = lengths(cells.len() - bar_start, beat / per_bar + 1);
-                return error(at, found, allowed);
-            }
-            '{' if in_beat > 0 => {
-                return error(at, "a tuplet within a beat", "a tuplet at the start of a beat");
-            }
-            '{' => {
-                let (span, mut inner) = tuplet(&mut reader, &cells)?;
-                if beat == per_bar * bars {
-                    return error(
-                        at,
-                        format!("more cells than {}", many(bars, "bar")),
-                        format!("{} cells", want * bars),
-                    );
-                }
-                let left = per_bar - beat % per_bar;
-                if usize::from(span.beats) > left {
-                    let found = format!("a tuplet over {}", many(usize::from(span.beats), "beat"));
-                    return error(at, found, format!("a tuplet within its bar, which has {} left", many(left, "beat")));
-                }
-                cells.append(&mut inner);
-                spans.push(span);
-                beat += usize::from(span.beats);
-                if beat.is_multiple_of(per_bar) {
-                    bar_start = cells.len();
-                }
-            }
-            _ => return error(at, shown(Some((at, c))), MARKS),
+        if b.at_bar_line() {
+            b.bar_start = b.cells.len();
         }
     }
-    if beat != per_bar * bars || in_beat > 0 {
-        let found = format!(
-            "{} of {} beats",
-            if in_beat > 0 { format!("{beat} and a part") } else { beat.to_string() },
-            per_bar * bars
-        );
-        return error(
-            text.len(),
-            found,
-            format!(
-                "{} of {} for {meter} at {} per beat",
-                many(bars, "bar"),
-                many(want, "cell"),
-                many(usize::from(division), "cell")
-            ),
-        );
+    if b.beat != b.beats() || b.in_beat > 0 {
+        let part = if b.in_beat > 0 { " and a part" } else { "" };
+        let found = format!("{}{part} of {} beats", b.beat, b.beats());
+        return error(text.len(), format!("{} of {}", count(bars, "bar"), b.bar_length()), found);
     }
-    Ok(Part::Barred { spans, cells })
+    Ok(Part::Barred { spans: b.spans, cells: b.cells })
 }
 
-fn holds_something(before: &[Cell], cell: Cell, at: usize) -> Result<(), CellNotationError> {
-    if cell == Cell::Hold && before.last() == Some(&Cell::Rest) {
-        return error(at, "a hold after a rest", "a hold after an attack or another hold");
-    }
-    Ok(())
+fn check_hold(before: &[Cell], cell: Cell, at: usize) -> Result<(), NotationError> {
+    if cell == Cell::Hold && before.last() == Some(&Cell::Rest) { hold_after_rest(at) } else { Ok(()) }
 }
 
-fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>), CellNotationError> {
+fn hold_after_rest<T>(at: usize) -> Result<T, NotationError> {
+    error(at, "a hold after an attack or another hold", "a hold after a rest")
+}
+
+fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>), NotationError> {
     let start = reader.at;
     let form = "a tuplet like {5: x.x.x} or {7/2: x..x..x}";
-    let number = |reader: &mut Reader<'_>, bound: &'static super::bounds::Bound| {
+    let number = |reader: &mut Reader<'_>, bound: &'static Bound| {
         let at = reader.at;
         match reader.number() {
-            Some(n) => bound.check(n).map_err(|e| CellNotationError {
-                at,
-                found: e.value.to_string(),
-                allowed: e.bound.allowed(),
-            }),
-            None => error(at, shown(reader.next()), form),
+            Some(n) => bound.check(n).or_else(|e| error(at, bound.range(), e.value.to_string())),
+            None => error(at, form, shown(reader.next())),
         }
     };
     let cells = number(reader, &TUPLET_CELLS)?;
@@ -224,7 +211,7 @@ fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>),
     };
     match reader.next() {
         Some((_, ':')) => {}
-        other => return error(other.map_or(reader.at, |o| o.0), shown(other), form),
+        other => return error(other.map_or(reader.at, |o| o.0), form, shown(other)),
     }
     // Only the last cell before it matters to a hold at its start.
     let mut all: Vec<Cell> = before.last().copied().into_iter().collect();
@@ -234,49 +221,40 @@ fn tuplet(reader: &mut Reader<'_>, before: &[Cell]) -> Result<(Span, Vec<Cell>),
             Some((_, '}')) => break,
             Some((at, c)) => match cell_of(c) {
                 Some(cell) => {
-                    holds_something(&all, cell, at)?;
+                    check_hold(&all, cell, at)?;
                     all.push(cell);
                 }
-                None => return error(at, shown(Some((at, c))), "x X o - . or } within a tuplet"),
+                None => return error(at, "x X o - . or } within a tuplet", shown(Some((at, c)))),
             },
-            None => return error(reader.at, "the end", "'}' at the end of a tuplet"),
+            None => return error(reader.at, "'}' at the end of the tuplet", "the end"),
         }
     }
     let inner = all.split_off(known);
     if inner.len() as i64 != cells {
-        return error(start, format!("{} cells in a tuplet of {cells}", inner.len()), format!("{cells} cells"));
+        return error(start, format!("{cells} cells in the tuplet"), inner.len().to_string());
     }
     Ok((Span { beats: beats as u16, cells: cells as u16 }, inner))
 }
 
-/// Reads the drawing of a cycle: cells only.
+/// Parses a cycle: cells only.
 ///
 /// # Errors
-/// [`CellNotationError`] with the place, for any other mark, and if there is no cell.
-pub fn parse_cycle(text: &str) -> Result<Vec<Cell>, CellNotationError> {
+/// Any other mark, a hold after a rest, and no cell at all.
+pub fn parse_cycle(text: &str) -> Result<Vec<Cell>, NotationError> {
     let mut reader = Reader { text, at: 0 };
     let mut cells = Vec::new();
     while let Some((at, c)) = reader.next() {
-        match cell_of(c) {
-            Some(cell) => {
-                holds_something(&cells, cell, at)?;
-                cells.push(cell);
-            }
-            None => {
-                return error(
-                    at,
-                    shown(Some((at, c))),
-                    "x attack, X accent, o ghost, - hold, . rest (a cycle has no bar lines and no tuplets)",
-                );
-            }
-        }
+        let wanted = "x attack, X accent, o ghost, - hold, . rest (a cycle has no bar lines and no tuplets)";
+        let Some(cell) = cell_of(c) else { return error(at, wanted, shown(Some((at, c)))) };
+        check_hold(&cells, cell, at)?;
+        cells.push(cell);
     }
     if cells.is_empty() {
-        return error(0, "no cell", "at least one cell");
+        return error(0, "at least one cell", "none");
     }
     let part = Part::Cycled { cells, start: 0 };
     if let Some(at) = part.stray_hold() {
-        return error(at, "a hold after a rest", "a hold after an attack or another hold");
+        return hold_after_rest(at);
     }
     let Part::Cycled { cells, .. } = part else { unreachable!("made as a cycle above") };
     Ok(cells)
@@ -287,7 +265,7 @@ pub fn print_cells(cells: &[Cell]) -> String {
     cells.iter().map(|c| mark(*c)).collect()
 }
 
-/// Prints a part in the form [`parse_bars`] or [`parse_cycle`] reads; beats are told apart by spaces when `spaced`.
+/// Prints a part as [`parse_bars`] or [`parse_cycle`] reads it; beats are separated by spaces when `spaced`.
 pub fn print_part(part: &Part, meter: &Meter, division: u16, spaced: bool) -> String {
     let (spans, cells) = match part {
         Part::Cycled { cells, .. } => return print_cells(cells),

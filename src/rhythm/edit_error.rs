@@ -1,16 +1,17 @@
-//! Why a groove cannot be as asked. It must not know edits.
+//! Why a groove is invalid or an edit impossible.
 
 use super::bounds::OutOfBound;
+use super::expected::expected;
 use std::fmt;
 
-/// Why a groove cannot be as asked.
+/// Why a groove is invalid or an edit impossible.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum EditError {
-    /// A number is out of its bound.
+    /// A number is out of bounds.
     Bound(OutOfBound),
     /// Two sections or two layers have one name.
     NameTaken(String),
-    /// A layer has not one part per section.
+    /// The number of parts of a layer is not the number of sections.
     Parts {
         /// The layer's name.
         layer: String,
@@ -35,9 +36,9 @@ pub enum EditError {
         /// Cells of the section.
         section: usize,
     },
-    /// The edit names a layer, section, cell or beat that is not there.
+    /// The edit names a layer, section, cell or beat that does not exist.
     NoSuchPlace(&'static str),
-    /// The edit would leave nothing, or has nothing to work on.
+    /// The edit has nothing to work on or would leave nothing; the message.
     Nothing(&'static str),
 }
 
@@ -45,9 +46,9 @@ impl fmt::Display for EditError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Bound(error) => error.fmt(f),
-            Self::NameTaken(name) => write!(f, "the name '{name}' is taken"),
+            Self::NameTaken(name) => write!(f, "the name '{name}' is already in use"),
             Self::Parts { layer, found, sections } => {
-                write!(f, "layer '{layer}' has {found} parts for {sections} sections")
+                write!(f, "layer '{layer}': {}", expected(format!("{sections} parts, one for each section"), found))
             }
             Self::Misfit { layer, section, bar } => {
                 write!(
@@ -56,9 +57,10 @@ impl fmt::Display for EditError {
                 )
             }
             Self::CycleTooLong { cells, section } => {
-                write!(f, "the cycle has {cells} cells, allowed is at most the section's {section}")
+                let wanted = format!("a cycle of at most {section} cells, the length of the section");
+                f.write_str(&expected(wanted, cells))
             }
-            Self::NoSuchPlace(what) => write!(f, "there is no such {what}"),
+            Self::NoSuchPlace(what) => write!(f, "no such {what}"),
             Self::Nothing(what) => f.write_str(what),
         }
     }

@@ -1,8 +1,14 @@
-//! Meters and tempos: simple, compound and additive. They must not know bars of any groove, nor clocks.
+//! Meters (simple, compound and additive), tempos and note values.
 
 use super::bounds::{BEATS_PER_BAR, DENOMINATOR, OutOfBound, TEMPO};
+use super::expected::expected;
 use super::time::{Fraction, Time};
 use std::fmt;
+
+/// What a meter looks like, in messages.
+pub(crate) const METER_FORM: &str = "a meter like 4/4, 6/8 or 3+2+2/8";
+/// What its lower number may be, in messages.
+pub(crate) const LOWER_FORM: &str = "a power of two from 1 to 64 as the lower number of the meter";
 
 /// A meter such as `4/4` (simple), `6/8` (compound) or `3+2+2/8` (additive).
 ///
@@ -40,14 +46,8 @@ pub enum MeterError {
 impl fmt::Display for MeterError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Form(found) => write!(f, "'{found}' is not a meter, allowed is a form like 4/4, 6/8 or 3+2+2/8"),
-            Self::Lower(found) => {
-                write!(
-                    f,
-                    "the lower number of a meter is {found}, allowed are the powers of two from 1 to {}",
-                    DENOMINATOR.greatest
-                )
-            }
+            Self::Form(found) => f.write_str(&expected(METER_FORM, format!("'{found}'"))),
+            Self::Lower(found) => f.write_str(&expected(LOWER_FORM, found)),
             Self::Bound(error) => error.fmt(f),
         }
     }
@@ -262,6 +262,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn printing_and_parsing_a_meter_is_a_round_trip(terms in prop::collection::vec(1_u16..9, 1..6), power in 0_u32..7) {
             let m = Meter::new(terms, 1 << power).expect("valid");

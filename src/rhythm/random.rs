@@ -5,6 +5,13 @@ use super::{
     Accent, Attack, Cell, Fraction, Groove, Layer, Meter, Part, Pitch, Section, Span, Swing, Tempo, Time, Voice,
 };
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
+
+/// The settings of a property test: its number of cases, and the tracked folder that keeps the seeds of failures.
+pub(crate) fn config(cases: u32) -> ProptestConfig {
+    let failures = FileFailurePersistence::SourceParallel("tests/regressions");
+    ProptestConfig { failure_persistence: Some(Box::new(failures)), ..ProptestConfig::with_cases(cases) }
+}
 
 fn cells() -> impl Strategy<Value = Cell> {
     let attack = (0_u8..3, prop::option::of(0_u8..128)).prop_map(|(a, p)| {

@@ -112,7 +112,7 @@ fn drawings_that_are_wrong_say_where() {
         assert_eq!((error.at, error.found.as_str()), (offset, found), "{text}");
     }
     let short = cell_notation::parse_bars("x", &meter, 1, 4).expect_err("short");
-    assert_eq!(short.allowed, "1 bar of 8 cells for 2/4 at 4 cells per beat");
+    assert_eq!(short.wanted, "1 bar of 8 cells for 2/4 at 4 cells per beat");
     assert_eq!(cell_notation::parse_cycle("x.|").expect_err("bar line").at, 2);
     assert!(cell_notation::parse_cycle("").is_err());
 }
@@ -214,6 +214,8 @@ fn edits() -> impl Strategy<Value = Edit> {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn a_drawing_read_back_is_the_part(g in grooves(), spaced in any::<bool>()) {
         for (l, layer) in g.layers().iter().enumerate() {

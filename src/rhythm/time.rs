@@ -238,6 +238,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn printing_and_parsing_a_fraction_is_a_round_trip(n in -1_000_000_i64..1_000_000, d in 1_i64..10_000) {
             let x = Fraction::new(n, d).expect("valid");

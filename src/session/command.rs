@@ -129,8 +129,6 @@ pub enum Command {
     GainBy(i8),
     /// Place of the layer, -100 left to 100 right.
     Pan(i8),
-    /// Moves the layer by so much, right if positive.
-    PanBy(i8),
     /// Silences the layer, or lets it sound again.
     Mute,
     /// Hears the layer alone with other soloed ones, or no longer.

@@ -1,40 +1,40 @@
-//! From a command to edits and the groove they make. It must not know the screen or what gave the command.
+//! Turns commands into edits and the resulting groove.
 
 use super::command::Command;
 use super::cursor::{Cursor, next_attack, previous_attack};
 use super::{Outcome, Session, count, messages, select};
 use crate::rhythm::{Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Place, Tempo, Voice};
 
-const NO_LAYER: &str = "there is no layer; add one first";
-/// What a lay at the end of the groove says; the screen adds the key.
-pub(super) const FULL: &str = "this is the end of the groove: add a bar or a section to go on";
+const NO_LAYER: &str = "no layer; add one first";
+/// Message at the end of the groove; the screen adds the key.
+pub(super) const FULL: &str = "end of the groove; add a bar or a section to go on";
 
-/// What a command makes: the groove, where the cursor goes, and words.
+/// The result of a command: the groove, where the cursor goes, and a message.
 pub(super) struct EditResult {
     groove: Groove,
     cursor: Option<Cursor>,
     label: String,
-    words: Option<String>,
+    message: Option<String>,
 }
 
 impl EditResult {
     pub(super) fn of(groove: Groove, label: impl Into<String>) -> Self {
-        Self { groove, cursor: None, label: label.into(), words: None }
+        Self { groove, cursor: None, label: label.into(), message: None }
     }
 
-    pub(super) fn to(self, cursor: Cursor) -> Self {
+    pub(super) fn with_cursor(self, cursor: Cursor) -> Self {
         Self { cursor: Some(cursor), ..self }
     }
 
-    pub(super) fn saying(self, words: impl Into<String>) -> Self {
-        Self { words: Some(words.into()), ..self }
+    pub(super) fn with_message(self, message: impl Into<String>) -> Self {
+        Self { message: Some(message.into()), ..self }
     }
 }
 
 pub(super) type Result<T> = std::result::Result<T, EditError>;
 
 impl Session {
-    /// Does a command that changes the groove.
+    /// Runs a command that changes the groove.
     pub(super) fn edit(&mut self, command: Command) -> Outcome {
         let needs_layer = !matches!(
             command,
@@ -70,7 +70,7 @@ impl Session {
                     self.anchor = None;
                 }
                 let cursor = made.cursor;
-                let outcome = self.commit(made.groove, made.label, before, made.words);
+                let outcome = self.commit(made.groove, made.label, before, made.message);
                 if let Some(cursor) = cursor {
                     self.cursor = Cursor { past_end: cursor.past_end, ..cursor.settled(&self.groove) };
                 }
@@ -112,7 +112,7 @@ impl Session {
                     g.cells_in(l, &region)
                         .find_map(|c| g.cell(Place { layer: l, section: region.section, cell: c }).attack())
                 });
-                let next = match first.ok_or(EditError::Nothing("there is no attack here to accent"))?.accent {
+                let next = match first.ok_or(EditError::Nothing("no attack here to accent"))?.accent {
                     Accent::Plain => Accent::Accent,
                     Accent::Accent => Accent::Ghost,
                     Accent::Ghost => Accent::Plain,
@@ -121,10 +121,10 @@ impl Session {
             }
             Command::Pitch(pitch) => {
                 let made = simple(Edit::Pitch(self.sounding()?, pitch), "pitch")?;
-                // A line of single pitches is given one after the other.
+                // Without a selection, pitches are entered one after the other.
                 let next = if self.selection().is_none() { next_attack(g, at) } else { None };
                 Ok(match next {
-                    Some(next) => made.to(Cursor::at(g, next)),
+                    Some(next) => made.with_cursor(Cursor::at(g, next)),
                     None => made,
                 })
             }
@@ -132,7 +132,7 @@ impl Session {
             Command::Tuplet { cells, beats } => simple(Edit::Tuplet { at, beats, cells }, "tuplet"),
             Command::EvenBeat => {
                 let cells = usize::from(g.layers()[at.layer].division);
-                // One beat at the division cuts whatever tuplet lies over it into even beats.
+                // One beat at the division splits a tuplet over it into even beats.
                 simple(Edit::Tuplet { at, beats: 1, cells }, "even beat")
             }
             Command::Paste => self.paste(),
@@ -141,7 +141,7 @@ impl Session {
                 let made = simple(Edit::Repeat(region.clone(), times), "repeat")?;
                 let end = region.to.minus(region.from).and_then(|l| region.to.plus(l.repeated(times)?));
                 let end = end.unwrap_or(region.to).min(g.sections()[at.section].length());
-                Ok(made.to(self.landed(at, end)))
+                Ok(made.with_cursor(self.landed(at, end)))
             }
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),
             Command::Shift(by) => simple(Edit::Shift(section()?, by), "shift"),
@@ -149,19 +149,19 @@ impl Session {
                 let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
                 let division = g.layers().get(at.layer).map_or(4, |l| l.division);
                 let made = simple(Edit::AddLayer(row, name, voice, division), "add layer")?;
-                // The new layer is empty: one begins at its beginning.
-                Ok(made.to(Cursor { place: Place { layer: row, cell: 0, ..at }, ..Cursor::default() }))
+                // The new layer is empty: start at its first cell.
+                Ok(made.with_cursor(Cursor { place: Place { layer: row, cell: 0, ..at }, ..Cursor::default() }))
             }
             Command::RemoveLayer => {
                 let words =
                     format!("layer '{}' removed{}", g.layers()[at.layer].name, messages::lost_with(g, at.layer));
-                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.saying(words))
+                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.with_message(words))
             }
             Command::CopyLayer => self.copy_layer(),
             Command::MoveLayer(by) => {
                 let to = (at.layer as i64 + i64::from(by)).clamp(0, g.layers().len() as i64 - 1) as usize;
                 let made = simple(Edit::MoveLayer(at.layer, to), "move layer")?;
-                Ok(made.to(Cursor { place: Place { layer: to, ..at }, ..self.cursor }))
+                Ok(made.with_cursor(Cursor { place: Place { layer: to, ..at }, ..self.cursor }))
             }
             Command::RenameLayer(name) => simple(Edit::RenameLayer(at.layer, name), "rename layer"),
             Command::Voice(voice) => simple(Edit::Voice(at.layer, voice), "voice"),
@@ -169,40 +169,37 @@ impl Session {
                 let now = Voice::ALL.iter().position(|v| *v == g.layers()[at.layer].voice).unwrap_or(0);
                 let next = (now as i64 + i64::from(by)).rem_euclid(Voice::ALL.len() as i64) as usize;
                 let voice = Voice::ALL[next];
-                Ok(simple(Edit::Voice(at.layer, voice), "voice")?.saying(format!("voice {voice}: {}", voice.words())))
+                Ok(simple(Edit::Voice(at.layer, voice), "voice")?
+                    .with_message(format!("voice {voice}: {}", voice.words())))
             }
             Command::Division(division) => {
                 let made = simple(Edit::Division(at.layer, division), "division")?;
                 let words = messages::divided(g, &made.groove, at.layer);
-                Ok(if made.groove == *g { made } else { made.saying(words) })
+                Ok(if made.groove == *g { made } else { made.with_message(words) })
             }
             Command::Cycle(cells) => {
                 if cells.is_none() && !g.part(at.layer, at.section).is_cycle() {
-                    return Err(EditError::Nothing("the layer has no cycle in this section"));
+                    return Err(EditError::Nothing("no cycle in this layer and section"));
                 }
                 let made = simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")?;
                 let words = messages::cycled(g, &made.groove, (at.layer, at.section));
-                Ok(made.saying(words))
+                Ok(made.with_message(words))
             }
             Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
             Command::SoundFile(sound) => {
                 let words = match &sound {
-                    Some(name) => format!("its sound is now the file '{name}'"),
-                    None => format!("its sound is the voice {}", g.layers()[at.layer].voice),
+                    Some(name) => format!("sound: the file '{name}'"),
+                    None => format!("sound: the voice {}", g.layers()[at.layer].voice),
                 };
-                Ok(simple(Edit::OwnSound(at.layer, sound), "sound file")?.saying(words))
+                Ok(simple(Edit::OwnSound(at.layer, sound), "sound file")?.with_message(words))
             }
             Command::AccentDepth(depth) => simple(Edit::AccentDepth(at.layer, depth), "accent depth"),
             Command::Gain(gain) => simple(Edit::Gain(at.layer, gain), "gain"),
             Command::GainBy(by) => {
                 let gain = g.layers()[at.layer].gain.saturating_add(by).clamp(-60, 12);
-                Ok(simple(Edit::Gain(at.layer, gain), "gain")?.saying(format!("gain {gain:+} dB")))
+                Ok(simple(Edit::Gain(at.layer, gain), "gain")?.with_message(format!("gain {gain:+} dB")))
             }
             Command::Pan(pan) => simple(Edit::Pan(at.layer, pan), "pan"),
-            Command::PanBy(by) => {
-                let pan = g.layers()[at.layer].pan.saturating_add(by).clamp(-100, 100);
-                Ok(simple(Edit::Pan(at.layer, pan), "pan")?.saying(format!("pan {pan:+} (- left, + right)")))
-            }
             Command::Mute => simple(Edit::Mute(at.layer, !g.layers()[at.layer].mute), "mute"),
             Command::Solo => simple(Edit::Solo(at.layer, !g.layers()[at.layer].solo), "solo"),
             other => self.build_section_edit(other),
@@ -220,29 +217,30 @@ impl Session {
                 let name = name.unwrap_or_else(|| self.free_section_name());
                 let mut new = crate::rhythm::Section { name, times: 1, ..here.clone() };
                 let other = meter.filter(|m| *m != new.meter).map(|m| new.meter = m).is_some();
-                let made = simple(Edit::AddSection(at.section + 1, new), "add section")?.to(to_section(at.section + 1));
+                let made = simple(Edit::AddSection(at.section + 1, new), "add section")?
+                    .with_cursor(to_section(at.section + 1));
                 let words = other.then(|| messages::metered(g, &made.groove, at.layer, at.section + 1));
-                Ok(EditResult { words, ..made })
+                Ok(EditResult { message: words, ..made })
             }
             Command::CopySection => {
                 let name = self.free_section_name();
-                Ok(simple(Edit::CopySection(at.section, name), "copy section")?.to(to_section(at.section + 1)))
+                Ok(simple(Edit::CopySection(at.section, name), "copy section")?.with_cursor(to_section(at.section + 1)))
             }
             Command::RemoveSection => {
                 let made = simple(Edit::RemoveSection(at.section), "remove section")?;
                 let words = format!("section '{}' removed{}", here.name, messages::lost(g, &made.groove));
-                Ok(made.saying(words))
+                Ok(made.with_message(words))
             }
             Command::MoveSection(by) => {
                 let to = (at.section as i64 + i64::from(by)).clamp(0, g.sections().len() as i64 - 1) as usize;
                 let made = simple(Edit::MoveSection(at.section, to), "move section")?;
-                Ok(made.to(Cursor { place: Place { section: to, ..at }, ..self.cursor }))
+                Ok(made.with_cursor(Cursor { place: Place { section: to, ..at }, ..self.cursor }))
             }
             Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name), "rename section"),
             Command::Meter(meter) => {
                 let new = messages::cells_kept(g, g.edited(&Edit::Meter(at.section, meter))?, at.section);
                 let words = messages::metered(g, &new, at.layer, at.section);
-                Ok(EditResult::of(new, "meter").saying(words))
+                Ok(EditResult::of(new, "meter").with_message(words))
             }
             Command::Tempo(tempo) => simple(Edit::Tempo(at.section, tempo), "tempo"),
             Command::TempoBy(by) => {
@@ -255,7 +253,7 @@ impl Session {
                 let bars = crate::rhythm::bounds::BARS.check(bars)? as u16;
                 let made = self.bars(bars, if by > 0 { "add bar" } else { "remove bar" })?;
                 if self.cursor.past_end && by > 0 {
-                    return Ok(made.to(Cursor { column: here.length(), past_end: false, ..self.cursor }));
+                    return Ok(made.with_cursor(Cursor { column: here.length(), past_end: false, ..self.cursor }));
                 }
                 Ok(made)
             }
@@ -263,7 +261,7 @@ impl Session {
             Command::Swing(swing) => simple(Edit::Swing(at.section, swing), "swing"),
             Command::Title(title) => simple(Edit::Title(title), "title"),
             Command::Note(note) => Ok(EditResult::of(g.titled(g.title(), &note), "note")),
-            _ => Err(EditError::Nothing("this command changes no groove")),
+            _ => Err(EditError::Nothing("not an editing command")),
         }
     }
 
@@ -272,11 +270,11 @@ impl Session {
         let at = self.cursor.place.section;
         let made = EditResult::of(g.edited(&Edit::Bars(at, bars))?, label);
         let (name, lost) = (&g.sections()[at].name, messages::lost(g, &made.groove));
-        let words = format!("section '{name}' has {} now{lost}", count(usize::from(bars), "bar"));
-        Ok(made.saying(words))
+        let words = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
+        Ok(made.with_message(words))
     }
 
-    /// A pitch for a new attack: that of the attack before it, or the next one after, so that a line goes on as it was.
+    /// The pitch for a new attack: that of the attack in the cell or before it.
     pub(super) fn near_pitch(&self) -> Option<crate::rhythm::Pitch> {
         let at = self.cursor.place;
         if let Some(here) = self.groove.cell(at).attack() {
@@ -310,7 +308,7 @@ impl Session {
         layers.insert(at.layer + 1, copy);
         let groove = Groove::new(g.title(), g.note(), g.sections().to_vec(), layers)?;
         Ok(EditResult::of(groove, "copy layer")
-            .to(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
+            .with_cursor(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
     }
 
     /// The first letter, or pair of letters, that names no section.

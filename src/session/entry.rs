@@ -1,4 +1,4 @@
-//! Laying groups and cells down, typed or pasted, and where the cursor goes then. It must not know the screen or keys.
+//! Entering groups and cells, typed or pasted, and moving the cursor on.
 
 use super::cursor::{Cursor, previous_attack};
 use super::edits::{EditResult, FULL, Result};
@@ -52,7 +52,7 @@ impl Session {
             }
             let mut left = (cells as usize).max(1);
             let mut edit = Edit::Lay { at, cells: left, attack };
-            // A group that is longer than its section goes on sounding in the next one.
+            // A group longer than the rest of its section is held into the next one.
             loop {
                 groove = groove.edited(&edit)?;
                 let room = groove.cells(at.layer, at.section) - at.cell;
@@ -67,11 +67,11 @@ impl Session {
             cursor = self.beyond(cursor.place, (cells as usize).max(1));
             laid += 1;
         }
-        let made = EditResult::of(groove, label).to(cursor);
+        let made = EditResult::of(groove, label).with_cursor(cursor);
         Ok(if laid < groups.len() {
-            made.saying(format!("{laid} of {} groups laid; {FULL}", groups.len()))
+            made.with_message(format!("{laid} of {} groups entered; {FULL}", groups.len()))
         } else if cursor.past_end {
-            made.saying(FULL)
+            made.with_message(FULL)
         } else {
             made
         })
@@ -84,11 +84,11 @@ impl Session {
         let at = self.cursor.place;
         let groove = self.groove.edited(&Edit::Set(at, cell))?;
         if cell == Cell::Hold && groove.cell(at) != Cell::Hold {
-            return Err(EditError::Nothing("nothing sounds before this cell that could go on"));
+            return Err(EditError::Nothing("no attack before this cell to hold"));
         }
         let cursor = self.beyond(at, 1);
-        let made = EditResult::of(groove, label).to(cursor);
-        Ok(if cursor.past_end { made.saying(FULL) } else { made })
+        let made = EditResult::of(groove, label).with_cursor(cursor);
+        Ok(if cursor.past_end { made.with_message(FULL) } else { made })
     }
 
     pub(super) fn take_back(&self) -> Result<EditResult> {
@@ -96,7 +96,7 @@ impl Session {
         let from = if self.cursor.past_end && self.groove.cell(at).attack().is_some() {
             at
         } else {
-            previous_attack(&self.groove, at).ok_or(EditError::Nothing("there is no attack before this cell"))?
+            previous_attack(&self.groove, at).ok_or(EditError::Nothing("no attack before this cell"))?
         };
         let mut groove = self.groove.edited(&Edit::Set(from, Cell::Rest))?;
         let mut held = Place { cell: from.cell + 1, ..from };
@@ -104,13 +104,13 @@ impl Session {
             groove = groove.edited(&Edit::Set(held, Cell::Rest))?;
             held.cell += 1;
         }
-        Ok(EditResult::of(groove, "take back").to(Cursor::at(&self.groove, from)))
+        Ok(EditResult::of(groove, "take back").with_cursor(Cursor::at(&self.groove, from)))
     }
 
     pub(super) fn paste(&self) -> Result<EditResult> {
         let at = self.cursor.place;
         if self.clip.rows.is_empty() {
-            return Err(EditError::Nothing("nothing has been copied yet"));
+            return Err(EditError::Nothing("the clipboard is empty"));
         }
         if self.cursor.past_end {
             return Err(EditError::Nothing(FULL));
@@ -118,13 +118,13 @@ impl Session {
         let groove = self.groove.edited(&Edit::Paste(at, self.clip.clone()))?;
         let cells = self.clip.rows[0].len();
         let room = self.groove.cells(at.layer, at.section) - at.cell;
-        let made = EditResult::of(groove, "paste").to(self.beyond(at, cells.min(room)));
+        let made = EditResult::of(groove, "paste").with_cursor(self.beyond(at, cells.min(room)));
         let cut = (cells > room).then_some("cut at the end of the section");
         let words: Vec<&str> = self.other_cells(at).into_iter().chain(cut).collect();
-        Ok(if words.is_empty() { made } else { made.saying(words.join("; ")) })
+        Ok(if words.is_empty() { made } else { made.with_message(words.join("; ")) })
     }
 
-    /// What is told where the cells from a place on are not as long as those that were copied.
+    /// The message if the cells at a place differ in length from the copied ones.
     pub(super) fn other_cells(&self, at: Place) -> Option<&'static str> {
         self.clip_cells.iter().enumerate().find_map(|(row, copied)| {
             let layer = at.layer + row;
@@ -137,9 +137,9 @@ impl Session {
             let (old, new) = copied.iter().zip(&here).find(|(old, new)| old != new)?;
             let all_one_way = copied.iter().zip(&here).all(|(o, n)| o.cmp(n) == old.cmp(new));
             Some(match old.cmp(new) {
-                Ordering::Greater if all_one_way => "pasted cell by cell; the cells are shorter here",
-                Ordering::Less if all_one_way => "pasted cell by cell; the cells are longer here",
-                _ => "pasted cell by cell; some cells have another length here",
+                Ordering::Greater if all_one_way => "pasted cell by cell; cells are shorter here",
+                Ordering::Less if all_one_way => "pasted cell by cell; cells are longer here",
+                _ => "pasted cell by cell; some cells differ in length here",
             })
         })
     }

@@ -1,11 +1,11 @@
-//! What a change has done to a groove, in words. It must not know commands, keys or the cursor.
+//! Messages that say what an edit did to a groove.
 
 use super::count;
 use crate::rhythm::{Edit, Fraction, Groove, Time, bounds, print_note_value};
 use std::collections::HashSet;
 
-/// Most characters of a layer's name in a sentence.
-const NAME: usize = 16;
+/// Most characters of a layer's name in a message.
+const MAX_NAME: usize = 16;
 
 /// Section and offset of a layer's attacks, each time through of a section counted once.
 fn attacks(groove: &Groove, layer: usize) -> Vec<(usize, Time)> {
@@ -13,7 +13,7 @@ fn attacks(groove: &Groove, layer: usize) -> Vec<(usize, Time)> {
 }
 
 fn name(groove: &Groove, layer: usize) -> String {
-    groove.layers()[layer].name.chars().take(NAME).collect()
+    groove.layers()[layer].name.chars().take(MAX_NAME).collect()
 }
 
 /// `; 3 attacks lost`, of all layers; empty where none is.
@@ -22,7 +22,7 @@ pub(super) fn lost(old: &Groove, new: &Groove) -> String {
     lost_words((0..old.layers().len()).map(|l| of(old, l).saturating_sub(of(new, l))).sum())
 }
 
-/// The same of a layer that is taken away.
+/// `; 3 attacks lost`, for a removed layer.
 pub(super) fn lost_with(old: &Groove, layer: usize) -> String {
     lost_words(attacks(old, layer).len())
 }
@@ -31,7 +31,7 @@ fn lost_words(lost: usize) -> String {
     if lost == 0 { String::new() } else { format!("; {} lost", count(lost, "attack")) }
 }
 
-/// What a new division has done to a layer: its cells, and how many attacks are at another time or gone.
+/// After a new division of a layer: its cells, and how many attacks moved or were lost.
 pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
     let (before, after) = (attacks(old, layer), attacks(new, layer));
     let kept: HashSet<_> = before.iter().collect();
@@ -45,45 +45,43 @@ pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
         (moved, 0) => format!("{} moved", count(moved, "attack")),
         (moved, lost) => format!("{} moved, {lost} lost", count(moved, "attack")),
     };
-    // Where the beats differ no one length can be told.
+    // Only if all beats are equal has a cell one length.
     let cell = one_beat(new).and_then(|beat| beat.divided(division));
-    let cell = cell.map(|c| format!(", a cell is {c}")).unwrap_or_default();
-    format!("{}: {} a beat{everywhere}{cell}; {change}", name(new, layer), count(division, "cell"))
+    let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
+    format!("{}: {} per beat{everywhere}{cell}; {change}", name(new, layer), count(division, "cell"))
 }
 
-/// What a cycle, or the end of one, has done to a layer's section: the cells that go round, and how many attacks stand no longer where they
-/// were.
+/// After making or removing a cycle: its cells, and how many attacks were replaced.
 pub(super) fn cycled(old: &Groove, new: &Groove, (layer, section): (usize, usize)) -> String {
     let after: HashSet<_> = attacks(new, layer).into_iter().collect();
     let replaced = attacks(old, layer).iter().filter(|a| a.0 == section && !after.contains(a)).count();
     let part = new.part(layer, section);
     let change = if part.is_cycle() {
-        format!("{} cells go round", part.stored().len())
+        format!("cycle of {}", count(part.stored().len(), "cell"))
     } else {
-        "the cycle is written out".to_owned()
+        "cycle written out".to_owned()
     };
-    let gone =
-        if replaced == 0 { String::new() } else { format!("; {} after them replaced", count(replaced, "attack")) };
+    let gone = if replaced == 0 { String::new() } else { format!("; {} replaced", count(replaced, "attack")) };
     format!("{}: {change}{gone}", name(new, layer))
 }
 
-/// What a new meter has made of a section: its beat, the cells of a layer, and how many attacks are gone.
+/// After a new meter of a section: its beat, the cell of a layer, and how many attacks were lost.
 pub(super) fn metered(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;
     let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.division)));
-    let cell = cell.map(|c| format!(", a cell of {} {c}", name(new, layer))).unwrap_or_default();
-    format!("{meter}: a beat is {}{cell}{}", print_note_value(meter.beat()), lost(old, new))
+    let cell = cell.map(|c| format!(", cell of {} = {c}", name(new, layer))).unwrap_or_default();
+    format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost(old, new))
 }
 
-/// The beat of all sections, where it is the same.
+/// The beat of all sections, if it is the same.
 fn one_beat(groove: &Groove) -> Option<Time> {
     let mut beats = groove.sections().iter().map(|s| s.meter.beat());
     let first = beats.next()?;
     beats.all(|b| b == first).then_some(first)
 }
 
-/// A groove after a new meter of one of its sections, with the cells of layers without any attack as long as before: where they were
-/// sixteenths, and the new beat, which must be that of all sections, has a whole number of these.
+/// Keeps the cells of empty layers sixteenths after a new meter of a section, if they were and if the new beat is that of all
+/// sections and a whole number of sixteenths.
 pub(super) fn cells_kept(old: &Groove, mut new: Groove, section: usize) -> Groove {
     let (Some(beat), Some(sixteenth)) = (one_beat(&new), Time::new(1, 16)) else { return new };
     let before = old.sections()[section].meter.beat();

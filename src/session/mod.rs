@@ -1,4 +1,4 @@
-//! What the user is doing: cursor, selection, clipboard, history; a command becomes an edit and a new groove. It must not
+//! What the user is doing: cursor, selection, clipboard and history; a command becomes an edit and a new groove. It must not
 //! know terminal libraries, key codes, paths, clocks or a sound device.
 
 mod command;
@@ -20,16 +20,16 @@ use crate::rhythm::{Cell, Clip, Groove, Place, Region, Time};
 use std::cmp::Ordering;
 use std::sync::Arc;
 
-/// What a command did.
+/// The outcome of a command.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Outcome {
-    /// Nothing but perhaps the cursor or the selection changed.
+    /// At most the cursor or the selection changed.
     Unchanged,
-    /// The groove changed; the words say what was done, where that is not plain to see.
+    /// The groove changed; a message if the change is not obvious.
     Changed(Option<String>),
-    /// The groove stands; the words tell something.
+    /// The groove did not change; a message.
     Info(String),
-    /// The command could not be done; the words say why and what would be allowed.
+    /// The command failed; why.
     Error(String),
 }
 
@@ -48,13 +48,13 @@ pub struct Session {
     cursor: Cursor,
     anchor: Option<Anchor>,
     clip: Clip,
-    /// How long the copied cells were, row by row.
+    /// Lengths of the copied cells, row by row.
     clip_cells: Vec<Vec<Time>>,
     history: History,
 }
 
 impl Session {
-    /// Begins work on a groove as it stands on the disk (or as it is new).
+    /// Starts with a groove as it is on the disk, or a new one.
     pub fn new(groove: Groove) -> Self {
         let groove = Arc::new(groove);
         Self {
@@ -75,7 +75,7 @@ impl Session {
         &self.groove
     }
 
-    /// Counts the grooves made so far, from 1; undo and redo make a new revision too.
+    /// The number of grooves so far, from 1; undo and redo count too.
     pub fn revision(&self) -> u64 {
         self.revision
     }
@@ -85,17 +85,17 @@ impl Session {
         self.document
     }
 
-    /// Where the user is.
+    /// The cursor.
     pub fn cursor(&self) -> Cursor {
         self.cursor
     }
 
-    /// What was last copied or cut.
+    /// The clipboard.
     pub fn clip(&self) -> &Clip {
         &self.clip
     }
 
-    /// Steps to undo and to redo.
+    /// The history of undo and redo.
     pub fn history(&self) -> &History {
         &self.history
     }
@@ -123,7 +123,7 @@ impl Session {
         (self.cursor.place.layer < self.groove.layers().len()).then(|| self.groove.cell(self.cursor.place))
     }
 
-    /// Does a command.
+    /// Runs a command.
     pub fn apply(&mut self, command: Command) -> Outcome {
         match command {
             Command::Move(motion) => {
@@ -140,11 +140,11 @@ impl Session {
                 Outcome::Unchanged
             }
             Command::Undo => match self.history.undo(self.here(self.cursor, String::new())) {
-                Some(step) => self.go_to(step, "undone"),
+                Some(step) => self.go_to(step, "undo"),
                 None => Outcome::Error("nothing to undo".into()),
             },
             Command::Redo => match self.history.redo(self.here(self.cursor, String::new())) {
-                Some(step) => self.go_to(step, "redone"),
+                Some(step) => self.go_to(step, "redo"),
                 None => Outcome::Error("nothing to redo".into()),
             },
             Command::Copy => self.copy(),
@@ -164,7 +164,7 @@ impl Session {
         outcome
     }
 
-    /// What is here, as a step to come back to.
+    /// The current groove as a step of the history.
     fn here(&self, cursor: Cursor, label: String) -> Step {
         Step { groove: self.groove.clone(), document: self.document, cursor, label }
     }
@@ -188,7 +188,7 @@ impl Session {
 
     fn select_bar(&mut self) -> Outcome {
         let Some(bar) = select::bar(&self.groove, self.cursor.place) else {
-            return Outcome::Error("there is no layer to select in; add one first".into());
+            return Outcome::Error("no layer to select in; add one first".into());
         };
         let range = self.groove.cells_in(self.cursor.place.layer, &bar);
         self.span(self.cursor.place.layer, range.start, self.cursor.place.layer, range.end)
@@ -197,7 +197,7 @@ impl Session {
     fn select_section(&mut self, all: bool) -> Outcome {
         let layers = self.groove.layers().len();
         if layers == 0 {
-            return Outcome::Error("there is no layer to select in; add one first".into());
+            return Outcome::Error("no layer to select in; add one first".into());
         }
         let (top, bottom) = if all { (0, layers - 1) } else { (self.cursor.place.layer, self.cursor.place.layer) };
         let end = self.groove.cells(bottom, self.cursor.place.section);
@@ -219,7 +219,7 @@ impl Session {
 
     fn copy(&mut self) -> Outcome {
         let Some(region) = self.target(select::bar) else {
-            return Outcome::Error("there is nothing to copy".into());
+            return Outcome::Error("nothing to copy".into());
         };
         match self.groove.clip(&region) {
             Ok(clip) => {
@@ -235,7 +235,7 @@ impl Session {
                     })
                     .collect();
                 self.clip = clip;
-                Outcome::Info(format!("{} of {} copied", count(cells, "cell"), count(layers, "layer")))
+                Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(layers, "layer")))
             }
             Err(refusal) => Outcome::Error(refusal.to_string()),
         }
@@ -249,7 +249,7 @@ impl Session {
         Outcome::Changed(Some(format!("{what}: {}", step.label)))
     }
 
-    /// Takes a new groove as the current one; a groove that is equal changes nothing.
+    /// Makes a groove the current one; an equal one changes nothing.
     fn commit(&mut self, groove: Groove, label: String, before: Cursor, words: Option<String>) -> Outcome {
         if groove == *self.groove {
             return words.map_or(Outcome::Unchanged, Outcome::Info);

@@ -129,7 +129,7 @@ impl Builder<'_> {
                     b if additive && !strong.contains(&b) => (Accent::Ghost, 1.0),
                     _ => (Accent::Plain, 1.0),
                 };
-                let (left, right) = Gain::UNITY.panned(0);
+                let (left, right) = Gain::from_db(self.ask.click_db).panned(0);
                 let sound = self.sound(SynthKey { rate: self.ask.rate, tone: Tone::Beat, accent });
                 let at = self.within(&self.runs[r], offset);
                 let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
@@ -143,7 +143,7 @@ impl Builder<'_> {
         let denom = self.timebase.denom();
         let speed = self.ask.bounded_speed();
         for line in &self.ask.lines {
-            let (left, right) = Gain::UNITY.panned(line.side);
+            let (left, right) = Gain::from_db(self.ask.click_db).panned(line.side);
             for moment in &line.moments {
                 let at = match *moment {
                     Moment::At { section, pass, offset } => {

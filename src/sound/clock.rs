@@ -342,6 +342,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn frame_times_are_exact(
             bpm in 5_000_i64..1_000_000, scale in prop::sample::select(vec![1_i64, 3, 7, 1000]), numer in 0_i64..100_000,

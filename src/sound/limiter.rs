@@ -240,6 +240,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn no_sample_leaves_above_the_ceiling(parts in prop::collection::vec((0_usize..200, 0.0_f32..20.0, any::<u64>()), 1..20)) {
             let mut input = Vec::new();

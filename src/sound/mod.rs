@@ -1,5 +1,9 @@
 //! Schedule (exact time to frames), voices, render and player of a groove. It must not know the session or the screen; on
 //! the sound thread there is no lock, no allocation, no free and no I/O.
+//!
+//! File, editor and remote speaker run the same renderer and give the same samples. Segments follow each other at whole frames; what still
+//! rings is not cut. The audio thread takes a schedule only if the ring that returns the old one has space. The render source is lent to
+//! the device, so playback survives a lost device.
 
 mod backend;
 mod builder;
@@ -54,7 +58,7 @@ pub(crate) use stderr_guard::STDERR_LOCK;
 pub use units::{Frame, Gain, SampleRate};
 pub use user_samples::{UserSample, UserSamples};
 pub use voice::CLICK_TONES;
-pub use wav::{Length, Writer, offline, offline_with};
+pub use wav::{Length, OnBlock, Writer, offline, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]

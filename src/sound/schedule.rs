@@ -29,6 +29,8 @@ pub struct ScheduleOptions {
     pub range: Range,
     /// Whether the written beat is clicked.
     pub click: Click,
+    /// Gain of all clicks in dB.
+    pub click_db: f32,
     /// Further clicks, such as those of hearings.
     pub lines: Vec<ClickLine>,
 }
@@ -54,7 +56,7 @@ pub enum Range {
 impl ScheduleOptions {
     /// The whole groove at full speed without clicks.
     pub fn whole(rate: SampleRate) -> Self {
-        Self { rate, speed: Fraction::ONE, range: Range::Whole, click: Click::Off, lines: Vec::new() }
+        Self { rate, speed: Fraction::ONE, range: Range::Whole, click: Click::Off, click_db: 0.0, lines: Vec::new() }
     }
 
     pub(super) fn bounded_speed(&self) -> Fraction {

@@ -103,19 +103,23 @@ impl<'a> Writer<'a> {
 /// # Errors
 /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
 pub fn offline(groove: &Groove, ask: &ScheduleOptions, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
-    offline_with(groove, ask, &UserSamples::none(), length, sink)
+    offline_with(groove, ask, &UserSamples::none(), length, sink, &mut |_, _| Ok(()))
 }
+
+/// Called after each block with the frames rendered and all frames; an error ends the rendering.
+pub type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
 
 /// The same with the user's own sounds.
 ///
 /// # Errors
-/// As of [`offline`].
+/// As of [`offline`], and that of `on_block`.
 pub fn offline_with(
     groove: &Groove,
     ask: &ScheduleOptions,
     own: &UserSamples,
     length: Length,
     sink: &mut dyn Write,
+    on_block: OnBlock<'_>,
 ) -> io::Result<Frame> {
     let schedule = Schedule::build_with(groove, ask, own);
     let mut renderer = Renderer::new(ask.rate);
@@ -147,6 +151,7 @@ pub fn offline_with(
         }
         writer.write(part)?;
         done += frames;
+        on_block(Frame(done), Frame(total))?;
     }
     writer.finish()?;
     Ok(Frame(total))

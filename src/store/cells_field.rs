@@ -4,7 +4,7 @@
 use super::error::{ParseError, Problem};
 use super::fields::{Fields, Words};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, CYCLE};
-use crate::rhythm::{Attack, Cell, Part, PartContext, Pitch, Span, cell_notation, line};
+use crate::rhythm::{Attack, Cell, Part, PartContext, Pitch, Span, cell_notation, expected, group_line};
 
 /// The keys that say which cells there are; one of them at most.
 pub(super) const LINES: [&str; 3] = ["cells", "groups", "cycle"];
@@ -66,13 +66,13 @@ pub(super) fn read_line(
         "cells" => {
             spend(marks(words.text)).or_else(|p| words.fault_whole(p))?;
             cell_notation::parse_bars(words.text, context.meter, context.bars, context.division)
-                .or_else(|e| words.fault(e.at, Problem::Drawing(e.found, e.allowed)))
+                .or_else(|e| words.fault(e.at, Problem::Drawing(e.to_string())))
         }
         "groups" => {
             spend(even).or_else(|p| words.fault_whole(p))?;
-            let terms = line::parse(words.text)
-                .or_else(|e| words.fault(e.at, Problem::Drawing(e.found, e.allowed.to_owned())))?;
-            let groups = line::expand(&terms);
+            let terms =
+                group_line::parse(words.text).or_else(|e| words.fault(e.at, Problem::Drawing(e.to_string())))?;
+            let groups = group_line::expand(&terms);
             let sum = groups.iter().map(|&g| u64::from(g)).sum::<u64>();
             if sum != even as u64 {
                 return words.fault_whole(Problem::GroupSum(sum, even));
@@ -90,7 +90,7 @@ pub(super) fn read_line(
             let count = marks(words.text);
             CYCLE.check(count.max(1) as i64).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
             let cells = cell_notation::parse_cycle(words.text)
-                .or_else(|e| words.fault(e.at, Problem::Drawing(e.found, e.allowed)))?;
+                .or_else(|e| words.fault(e.at, Problem::Drawing(e.to_string())))?;
             if cells.len() > even {
                 return words.fault_whole(Problem::CycleTooLong(cells.len(), even));
             }
@@ -114,8 +114,9 @@ fn read_pitches(words: &Words<'_>) -> Result<Vec<Option<Pitch>>, ParseError> {
         if pitch.is_none() && word != "." {
             // The word is a slice of the text, so its place is the difference of their addresses.
             let at = word.as_ptr() as usize - words.text.as_ptr() as usize;
-            let found = format!("the pitch '{}'", word.escape_debug());
-            return words.fault(at, Problem::Drawing(found, "a pitch like E2, C#4 or Bb3, or '.' for none".into()));
+            let wanted = "a pitch like E2, C#4 or Bb3, or '.' for none";
+            let message = expected(wanted, format!("'{}'", word.escape_debug()));
+            return words.fault(at, Problem::Drawing(message));
         }
         pitches.push(pitch);
     }
@@ -169,5 +170,5 @@ pub(super) fn groups(part: &Part, division: u16) -> Option<String> {
             return None;
         }
     }
-    even.then(|| line::print(&line::compress(&groups)))
+    even.then(|| group_line::print(&group_line::compress(&groups)))
 }

@@ -1,11 +1,11 @@
-//! What may be wrong with a groove's file, and the words for it. It must not know how a file is read.
+//! Errors of reading a groove's file, with their messages.
 
 use super::{FORMAT, LIMIT};
-use crate::rhythm::Voice;
 use crate::rhythm::bounds::{OutOfBound, TEMPO};
+use crate::rhythm::{Voice, expected};
 use std::fmt;
 
-/// A place in a text: line and column, both from 1, columns in characters.
+/// A position in a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Position {
     /// Line, from 1.
@@ -15,7 +15,7 @@ pub struct Position {
 }
 
 impl Position {
-    /// The place of a byte offset; beyond the end it is the end.
+    /// The position of a byte offset, at most the end of the text.
     pub fn of(text: &str, at: usize) -> Self {
         let mut at = at.min(text.len());
         while !text.is_char_boundary(at) {
@@ -27,12 +27,12 @@ impl Position {
     }
 }
 
-/// Why a file is not a groove: `FILE:LINE:COLUMN: found ..., allowed is ...`.
+/// Why a file is not a groove: `FILE:LINE:COLUMN: expected ..., found ...`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LoadError {
-    /// The file's name, as it was given.
+    /// The file's name, as given.
     pub file: String,
-    /// Where in the file, if it is a matter of its text.
+    /// Where in the text, if the text is at fault.
     pub place: Option<Position>,
     /// What is wrong.
     pub problem: Problem,
@@ -45,138 +45,117 @@ pub enum Problem {
     Missing,
     /// It is a directory.
     Directory,
-    /// It is a pipe, a device or the like.
+    /// It is a pipe or a device.
     NotPlain,
-    /// The system will not give it; its reason.
+    /// It cannot be read; the reason of the system.
     Unreadable(String),
     /// It has more than [`LIMIT`] bytes.
     TooLarge(u64),
-    /// It is a file of another kind: which, and what is allowed in its stead.
+    /// It is a file of another type: which, and a hint that follows the message.
     Foreign(&'static str, &'static str),
     /// It has a NUL byte.
     Nul,
     /// It has a byte that is not UTF-8.
     NotUtf8(u8),
-    /// It is not TOML: the parser's words, and what it expected if it says so.
+    /// It is not TOML: the message of the parser, and what it expected if it says so.
     Syntax(String, Option<String>),
-    /// Its format is newer than [`FORMAT`], or not a version at all.
+    /// An unknown format version.
     Format(i64),
-    /// A key that is not known here, and those that are.
+    /// An unknown key, and the known ones.
     UnknownKey(String, &'static [&'static str]),
-    /// A key that must be there is not; an example of it.
+    /// A missing key, and an example of it.
     MissingKey(&'static str, &'static str),
-    /// A value of the wrong type: its key, what it is, what it should be.
+    /// A value of the wrong type: its key, its type, the expected type.
     WrongType(String, &'static str, &'static str),
-    /// A text that has not the form its key asks for: its key, the text, the form.
+    /// A string of the wrong form: its key, the string, the expected form.
     Form(&'static str, String, String),
-    /// A number out of its bound.
+    /// A number out of bounds.
     Bound(OutOfBound),
-    /// A tempo out of its bound, as written.
+    /// A tempo out of bounds, as written.
     Tempo(String),
-    /// A voice there is not.
+    /// An unknown voice.
     UnknownVoice(String),
-    /// Two of a kind have one name: `section` or `layer`, and the name.
+    /// A name used twice: `section` or `layer`, and the name.
     NameTaken(&'static str, String),
-    /// A part of a section there is not, and the names there are.
+    /// A part in an unknown section, and the names of the sections.
     UnknownSection(String, Vec<String>),
     /// A second part of a layer in one section.
     PartTaken(String),
-    /// A drawing, a line of groups or a pitch that cannot be read: what was found, what is allowed.
-    Drawing(String, String),
-    /// Two keys that say the same in two ways.
+    /// Cells, a line of groups or a pitch that cannot be read; the message.
+    Drawing(String),
+    /// Two keys that exclude each other.
     Both(&'static str, &'static str),
-    /// A key that needs another: the key, the other.
+    /// A key that requires another one: the key, the other.
     Without(&'static str, &'static str),
-    /// A layer's own cells where there are several sections, or parts beside them: the key.
+    /// Cells of the layer itself where it has parts or there are several sections: the key.
     CellsOfNoSection(&'static str),
-    /// Groups that do not fill their section: cells they have, cells it has.
+    /// Groups that do not fill their section: their cells, the cells of the section.
     GroupSum(u64, usize),
-    /// A cycle longer than its section: cells it has, cells the section has.
+    /// A cycle longer than its section: its cells, the cells of the section.
     CycleTooLong(usize, usize),
-    /// Pitches that are not as many as the attacks: pitches, attacks.
+    /// A number of pitches other than the number of attacks: pitches, attacks.
     PitchCount(usize, usize),
     /// A control character in a name or title: the key.
     Control(&'static str),
-    /// Anything else the groove refuses.
-    Refused(String),
-}
-
-impl Problem {
-    /// What was found.
-    pub fn found(&self) -> String {
-        match self {
-            Self::Missing => "no such file".into(),
-            Self::Directory => "a directory".into(),
-            Self::NotPlain => "a pipe, a device or the like".into(),
-            Self::Unreadable(reason) => format!("a file that cannot be read ({reason})"),
-            Self::TooLarge(bytes) => format!("{bytes} bytes"),
-            Self::Foreign(found, _) => (*found).into(),
-            Self::Nul => "a NUL byte".into(),
-            Self::NotUtf8(byte) => format!("the byte 0x{byte:02X}, which is not UTF-8"),
-            Self::Syntax(words, _) => format!("text that is not TOML ({words})"),
-            Self::Format(n) if *n > FORMAT => format!("format {n}, made by a newer teeter"),
-            Self::Format(n) => format!("format {n}"),
-            Self::UnknownKey(key, _) => format!("the key '{}'", key.escape_debug()),
-            Self::MissingKey(key, _) => format!("no '{key}'"),
-            Self::WrongType(key, found, _) => format!("{found} for '{key}'"),
-            Self::Form(key, text, _) => format!("'{}' for '{key}'", text.escape_debug()),
-            Self::Bound(e) => format!("{} as {}", e.value, e.bound.what),
-            Self::Tempo(text) => format!("a tempo of {text}"),
-            Self::UnknownVoice(name) => format!("the voice '{}'", name.escape_debug()),
-            Self::NameTaken(kind, name) => format!("a second {kind} named '{name}'"),
-            Self::UnknownSection(name, _) => format!("the section '{}'", name.escape_debug()),
-            Self::PartTaken(name) => format!("a second part in section '{name}'"),
-            Self::Drawing(found, _) => found.clone(),
-            Self::Both(one, other) => format!("'{other}' beside '{one}'"),
-            Self::Without(key, other) => format!("'{key}' without '{other}'"),
-            Self::CellsOfNoSection(key) => format!("'{key}' outside a [[layer.part]]"),
-            Self::GroupSum(found, _) => format!("groups of {found} cells"),
-            Self::CycleTooLong(found, _) => format!("a cycle of {found} cells"),
-            Self::PitchCount(found, _) => format!("{found} pitches"),
-            Self::Control(key) => format!("a control character in '{key}'"),
-            Self::Refused(words) => words.clone(),
-        }
-    }
-
-    /// What is allowed in its stead.
-    pub fn allowed(&self) -> String {
-        match self {
-            Self::Missing => "an existing file".into(),
-            Self::Directory | Self::NotPlain => "a plain file".into(),
-            Self::Unreadable(_) => "a file you may read".into(),
-            Self::TooLarge(_) => format!("at most {LIMIT} bytes"),
-            Self::NotUtf8(_) => "UTF-8 text".into(),
-            Self::Syntax(_, Some(expected)) => expected.clone(),
-            Self::Syntax(words, None) if words == "duplicate key" => "each key once".into(),
-            Self::Syntax(_, None) => "TOML".into(),
-            Self::Format(_) => format!("format {FORMAT}"),
-            Self::UnknownKey(_, known) => known.join(", "),
-            Self::MissingKey(_, example) => format!("a line like {example}"),
-            Self::Foreign(_, allowed) | Self::WrongType(_, _, allowed) => (*allowed).into(),
-            Self::Form(_, _, form) => form.clone(),
-            Self::Bound(e) => e.bound.allowed(),
-            Self::Tempo(_) => TEMPO.allowed(),
-            Self::UnknownVoice(_) => Voice::ALL.iter().map(|v| v.name()).collect::<Vec<_>>().join(", "),
-            Self::NameTaken(kind, _) => format!("a name of its own for each {kind}"),
-            Self::UnknownSection(_, names) => names.join(", "),
-            Self::PartTaken(_) => "one part of a layer in each section".into(),
-            Self::Drawing(_, allowed) => allowed.clone(),
-            Self::Both(..) => "one of cells, groups and cycle".into(),
-            Self::Without(key, other) => format!("'{key}' together with '{other}'"),
-            Self::CellsOfNoSection(_) => "a [[layer.part]] for each section it plays in".into(),
-            Self::GroupSum(_, cells) => format!("{cells} cells, the length of the section"),
-            Self::CycleTooLong(_, cells) => format!("at most {cells} cells, the length of the section"),
-            Self::PitchCount(_, attacks) => format!("{attacks}, one for each attack, '.' for none"),
-            Self::Nul | Self::Control(_) => "printable text".into(),
-            Self::Refused(_) => "a groove within its bounds".into(),
-        }
-    }
+    /// Any other error of the groove; the message.
+    Invalid(String),
 }
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "found {}, allowed is {}", self.found(), self.allowed())
+        f.write_str(&match self {
+            Self::Missing => "no such file".into(),
+            Self::Directory => expected("a file", "a directory"),
+            Self::NotPlain => expected("a regular file", "a pipe or a device"),
+            Self::Unreadable(reason) => format!("cannot read the file: {reason}"),
+            Self::TooLarge(bytes) => expected(format!("at most {LIMIT} bytes"), bytes),
+            Self::Foreign(found, hint) => format!("{}{hint}", expected("a groove", found)),
+            Self::Nul => expected("text", "a NUL byte"),
+            Self::NotUtf8(byte) => expected("UTF-8 text", format!("byte 0x{byte:02X}")),
+            Self::Syntax(message, None) => format!("invalid TOML: {message}"),
+            Self::Syntax(message, Some(wanted)) => format!("invalid TOML: {message}, expected {wanted}"),
+            Self::Format(n) if *n > FORMAT => {
+                expected(format!("format {FORMAT}"), format!("format {n}, written by a newer teeter"))
+            }
+            Self::Format(n) => expected(format!("format {FORMAT}"), format!("format {n}")),
+            Self::UnknownKey(key, known) => unknown("key", key, known.iter()),
+            Self::MissingKey(key, example) => format!("missing '{key}'; add a line like {example}"),
+            Self::WrongType(key, found, wanted) => format!("'{key}': {}", expected(wanted, found)),
+            Self::Form(key, text, form) => format!("'{key}': {}", expected(form, quoted(text))),
+            Self::Bound(e) => e.to_string(),
+            Self::Tempo(text) => format!("{}: {}", TEMPO.what, expected(TEMPO.range(), text)),
+            Self::UnknownVoice(name) => unknown("voice", name, Voice::ALL.iter().map(|v| v.name())),
+            Self::NameTaken(kind, name) => format!("another {kind} is named '{name}'; names must be unique"),
+            Self::UnknownSection(name, names) => unknown("section", name, names.iter()),
+            Self::PartTaken(name) => format!("the layer has another part in section '{name}'"),
+            Self::Drawing(e) => e.clone(),
+            Self::Both(one, other) => format!("'{other}' conflicts with '{one}'; use one of cells, groups and cycle"),
+            Self::Without(key, other) => format!("'{key}' requires '{other}'"),
+            Self::CellsOfNoSection(key) => {
+                format!("'{key}' must be in a [[layer.part]], one for each section the layer plays in")
+            }
+            Self::GroupSum(found, cells) => {
+                expected(format!("groups of {cells} cells in all, the length of the section"), found)
+            }
+            Self::CycleTooLong(found, cells) => {
+                expected(format!("a cycle of at most {cells} cells, the length of the section"), found)
+            }
+            Self::PitchCount(found, attacks) => {
+                expected(format!("{attacks} pitches, one for each attack ('.' for none)"), found)
+            }
+            Self::Control(key) => format!("'{key}': {}", expected("printable text", "a control character")),
+            Self::Invalid(message) => message.clone(),
+        })
     }
+}
+
+fn quoted(text: &str) -> String {
+    format!("'{}'", text.escape_debug())
+}
+
+fn unknown<T: fmt::Display>(kind: &str, name: &str, known: impl Iterator<Item = T>) -> String {
+    let known: Vec<String> = known.map(|k| k.to_string()).collect();
+    format!("unknown {kind} {}; expected one of: {}", quoted(name), known.join(", "))
 }
 
 impl fmt::Display for LoadError {
@@ -190,14 +169,14 @@ impl fmt::Display for LoadError {
 
 impl std::error::Error for LoadError {}
 
-/// A problem at a byte offset, before it is known as line and column.
+/// A problem at a byte offset, not yet converted to line and column.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct ParseError {
     pub(super) at: Option<usize>,
     pub(super) problem: Problem,
 }
 
-/// The system's reason without the number it appends.
+/// The message of a system error without its number.
 pub fn reason(error: &std::io::Error) -> String {
     let words = error.to_string();
     words.split(" (os error").next().unwrap_or(&words).to_owned()

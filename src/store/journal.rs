@@ -2,7 +2,8 @@
 //! caller waits for a quiet time.
 
 use super::LIMIT;
-use super::save::{Mode, SaveError, hash, write_atomically};
+use super::atomic_file::Access;
+use super::save::{SaveError, hash, write_atomically};
 use std::env;
 use std::fs::{self, File};
 use std::io::Read;
@@ -71,7 +72,7 @@ impl Journal {
         #[cfg(unix)]
         std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
         builder.create(&self.folder).map_err(|e| SaveError::Folder(self.folder.clone(), super::error::reason(&e)))?;
-        write_atomically(target, text, Mode::Private, None)
+        write_atomically(target, text, Access::Private)
     }
 
     /// Work on the groove at `path` that is newer than its file and differs from it, also when the file has vanished. For

@@ -1,28 +1,31 @@
 //! Our file and the disk: reading with errors by line and column, printing, edits that keep the writer's own words, atomic
 //! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
 
+mod atomic_file;
 mod calibration;
 mod cells_field;
 mod error;
 mod fields;
 mod file_type;
 mod journal;
-mod making;
 mod print;
 mod progress;
 mod read;
 mod save;
+mod sound_levels;
 #[cfg(test)]
 mod tests;
 mod update;
 
+pub use atomic_file::Overwrite;
+pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
 pub use calibration::Calibration;
 pub use error::{LoadError, Position, Problem, reason};
 pub use journal::{Journal, Recovered};
-pub use making::{Making, abandon};
 pub use print::print;
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
+pub use sound_levels::SoundLevels;
 pub use update::update;
 
 use crate::rhythm::Groove;
@@ -84,7 +87,7 @@ pub fn load(path: &Path) -> Result<Loaded, LoadError> {
     if about.len() > LIMIT {
         let mut head = Vec::new();
         file.take(file_type::HEAD as u64).read_to_end(&mut head).map_err(|e| unreadable(&e))?;
-        return Err(refuse(file_type::told(&head).unwrap_or(Problem::TooLarge(about.len()))));
+        return Err(refuse(file_type::foreign(&head).unwrap_or(Problem::TooLarge(about.len()))));
     }
     let mut bytes = Vec::with_capacity(about.len() as usize);
     // A file of the kernel's says that it is empty and may never end.
@@ -100,7 +103,7 @@ pub fn load(path: &Path) -> Result<Loaded, LoadError> {
 /// # Errors
 /// [`LoadError`] with line and column if the bytes are no text or no groove, and which kind of file they are if that can be told.
 pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
-    if let Some(problem) = file_type::told(&bytes) {
+    if let Some(problem) = file_type::foreign(&bytes) {
         return Err(LoadError { file: name.to_owned(), place: None, problem });
     }
     match String::from_utf8(bytes) {

@@ -6,8 +6,8 @@ use super::error::{ParseError, Problem};
 use super::fields::Fields;
 use crate::rhythm::bounds::{self, ACCENT_DEPTH, BARS, DIVISION, GAIN, NAME, PAN, SOUND_NAME, TEMPO, TIMES};
 use crate::rhythm::{
-    Fraction, Groove, Layer, Meter, MeterError, Part, PartContext, Section, Swing, Tempo, Voice, parse_note_value,
-    print_note_value,
+    Fraction, Groove, LOWER_FORM, Layer, METER_FORM, Meter, MeterError, Part, PartContext, Section, Swing, Tempo,
+    Voice, parse_note_value, print_note_value,
 };
 use toml_edit::{Document, Value};
 
@@ -92,7 +92,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
         layers.push(layer);
     }
     Groove::new(title.text, note.map_or("", |n| n.text), sections, layers)
-        .or_else(|e| start(Problem::Refused(e.to_string())))
+        .or_else(|e| start(Problem::Invalid(e.to_string())))
 }
 
 fn start<T>(problem: Problem) -> Result<T, ParseError> {
@@ -123,10 +123,8 @@ fn section(fields: Fields<'_>, only: bool) -> Result<Section, ParseError> {
     let words = fields.needed("meter", "meter = \"4/4\"")?;
     let meter = Meter::parse(words.text).or_else(|e| {
         words.fault_whole(match e {
-            MeterError::Form(text) => Problem::Form("meter", text, "a form like 4/4, 6/8 or 3+2+2/8".into()),
-            MeterError::Lower(_) => {
-                Problem::Form("meter", words.text.to_owned(), "a power of two from 1 to 64 as the lower number".into())
-            }
+            MeterError::Form(text) => Problem::Form("meter", text, METER_FORM.into()),
+            MeterError::Lower(_) => Problem::Form("meter", words.text.to_owned(), LOWER_FORM.into()),
             MeterError::Bound(e) => Problem::Bound(e),
         })
     })?;

@@ -1,6 +1,7 @@
 //! Text to disk, all of it or nothing. It must not know what the text says.
 
 use super::LIMIT;
+use super::atomic_file::{Access, AtomicFile, folder_of};
 use super::error::reason;
 use std::fmt;
 use std::fs::{self, File, OpenOptions};
@@ -98,29 +99,36 @@ pub fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, Sav
     if text.len() as u64 > LIMIT {
         return Err(SaveError::TooLarge(path.to_owned(), text.len() as u64));
     }
-    let target = target(path);
-    let old = match fs::metadata(&target) {
-        Ok(about) if !about.is_file() => return Err(SaveError::NotPlain(path.to_owned())),
-        Ok(about) => {
-            // A rename would go past a file's own mode, and root's writes do so anyway.
-            let open = OpenOptions::new().write(true).open(&target);
-            let closed = matches!(&open, Err(e) if e.kind() == ErrorKind::PermissionDenied || e.kind() == ErrorKind::ReadOnlyFilesystem);
-            if about.permissions().readonly() || closed {
-                return Err(SaveError::ReadOnly(path.to_owned()));
-            }
-            if loaded.is_some_and(|stamp| stamp != now(&target, about.len())) {
-                return Err(SaveError::ChangedOnDisk(path.to_owned()));
-            }
-            Some(about)
+    let target = resolve_links(path);
+    if let Ok(about) = fs::metadata(&target) {
+        if !about.is_file() {
+            return Err(SaveError::NotPlain(path.to_owned()));
         }
-        Err(_) => None,
-    };
-    write_atomically(&target, text, Mode::Shared, old.as_ref())?;
+        // A rename would ignore the file's own mode, and so do root's writes.
+        let open = OpenOptions::new().write(true).open(&target);
+        let closed =
+            open.is_err_and(|e| matches!(e.kind(), ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem));
+        if about.permissions().readonly() || closed {
+            return Err(SaveError::ReadOnly(path.to_owned()));
+        }
+        if loaded.is_some_and(|stamp| stamp != now(&target, about.len())) {
+            return Err(SaveError::ChangedOnDisk(path.to_owned()));
+        }
+    }
+    write_atomically(&target, text, Access::Shared)?;
     Ok(Stamp::of(text))
 }
 
+/// Writes a file whole or not at all.
+pub(super) fn write_atomically(target: &Path, text: &str, access: Access) -> Result<(), SaveError> {
+    let refused = |e| SaveError::Folder(folder_of(target).to_owned(), reason(&e));
+    let mut file = AtomicFile::with_access(target, access).map_err(refused)?;
+    let written = file.write_all(text.as_bytes()).and_then(|()| file.commit_durably());
+    written.map_err(|e| SaveError::Write(target.to_owned(), reason(&e)))
+}
+
 /// The file a path leads to, through links, whether or not it is there.
-pub(super) fn target(path: &Path) -> PathBuf {
+pub(super) fn resolve_links(path: &Path) -> PathBuf {
     let mut path = path.to_owned();
     // As many links as Linux follows.
     for _ in 0..40 {
@@ -143,53 +151,4 @@ fn now(target: &Path, bytes: u64) -> Stamp {
         Ok(_) => Stamp::of_bytes(&found),
         Err(_) => unlike,
     }
-}
-
-/// Who may read a new file.
-#[derive(Clone, Copy)]
-pub(super) enum Mode {
-    /// As the user's mask says.
-    Shared,
-    /// The user alone.
-    Private,
-}
-
-/// Writes a file whole or not at all, keeping mode and owner of the `old` one.
-pub(super) fn write_atomically(
-    target: &Path,
-    text: &str,
-    mode: Mode,
-    old: Option<&fs::Metadata>,
-) -> Result<(), SaveError> {
-    let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let refused = |e: &std::io::Error| SaveError::Folder(folder.to_owned(), reason(e));
-    let failed = |e: &std::io::Error| SaveError::Write(target.to_owned(), reason(e));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".teeter-").suffix(".tmp");
-    #[cfg(unix)]
-    // In the place of an old one nobody else may read it before it has the mode of that one.
-    if matches!(mode, Mode::Shared) && old.is_none() {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    #[cfg(not(unix))]
-    let _ = mode;
-    let mut file = builder.tempfile_in(folder).map_err(|e| refused(&e))?;
-    file.write_all(text.as_bytes()).map_err(|e| failed(&e))?;
-    if let Some(old) = old {
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::MetadataExt;
-            // Another's file stays theirs where the system lets us give it back; the text matters more than the owner.
-            drop(std::os::unix::fs::fchown(file.as_file(), Some(old.uid()), Some(old.gid())));
-        }
-        file.as_file().set_permissions(old.permissions()).map_err(|e| failed(&e))?;
-    }
-    file.as_file().sync_all().map_err(|e| failed(&e))?;
-    file.persist(target).map_err(|e| failed(&e.error))?;
-    // The new name is on the disk only when the folder is; a system that cannot do this has no more to give.
-    if let Ok(folder) = File::open(folder) {
-        drop(folder.sync_all());
-    }
-    Ok(())
 }

@@ -23,7 +23,7 @@ fn grooves() -> impl Strategy<Value = Groove> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(160))]
+    #![proptest_config(crate::rhythm::random::config(160))]
 
     #[test]
     fn a_printed_groove_is_read_back(g in grooves()) {
@@ -307,7 +307,7 @@ fn files_that_are_none_are_refused_at_once() {
     let bytes = folder.path().join("bytes.toml");
     fs::write(&bytes, b"format = 1\ntitle = \"\xC3\xA9\xFF\"\n").expect("written");
     let error = load(&bytes).expect_err("refused");
-    let shown = format!("{}:2:11: found the byte 0xFF, which is not UTF-8, allowed is UTF-8 text", bytes.display());
+    let shown = format!("{}:2:11: expected UTF-8 text, found byte 0xFF", bytes.display());
     assert_eq!(error.to_string(), shown);
     #[cfg(target_os = "linux")]
     {

@@ -2,9 +2,11 @@
 //! It must not know which key gives it.
 
 use crate::session::Command;
-use crate::terminal::order::Choice;
+use crate::terminal::files::export::Choice;
+use crate::terminal::manual::Direction;
 use crate::terminal::playback::request::Switches;
 use crate::terminal::prompts::question::Question;
+use tui_input::InputRequest;
 
 /// Something the user can ask for. Every row of the command table holds one.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +41,10 @@ pub enum Action {
     NextLoop,
     /// Changes the playing speed by so many percent of the written tempo.
     SpeedBy(i32),
+    /// Changes the master volume by so many dB.
+    VolumeBy(i8),
+    /// Changes the volume of the clicks by so many dB.
+    ClickVolumeBy(i8),
     /// The click on the written beat, on or off.
     BeatClick,
     /// The click on the chosen hearing, on or off.
@@ -67,6 +73,12 @@ pub enum Action {
     ZoomBy(i32),
     /// Shows the help.
     Help,
+    /// Opens the manual.
+    Manual,
+    /// Asks for a text to search for in the manual.
+    SearchManual,
+    /// Goes to another match in the manual.
+    Match(Direction),
     /// Shows the searched list of commands.
     Find,
     /// Shows all that is said of the groove.
@@ -109,10 +121,8 @@ pub enum Action {
     NextPart,
     /// To the part of a view before.
     PreviousPart,
-    /// Takes back the last character typed.
-    Unwrite,
-    /// Clears what was typed.
-    Clear,
+    /// Edits the line that is being typed.
+    Edit(InputRequest),
     /// Yes to a question.
     Yes,
     /// Writes over the file the question is about.

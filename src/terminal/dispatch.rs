@@ -9,48 +9,51 @@ use crate::terminal::files::import;
 use crate::terminal::files::save;
 use crate::terminal::hearings;
 use crate::terminal::input::key::Key;
-use crate::terminal::input::key_time::Arrival;
+use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::lists;
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::manual::{self, Input};
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::tapping;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing;
+use crate::terminal::prompts::typing::{self, TextField};
 use crate::terminal::scroll;
-use crate::terminal::state::{Labels, State, Strips};
+use crate::terminal::state::{Labels, Message, State, Strips};
 use ratatui::crossterm::event::KeyCode;
 
 /// Does what a row asks for; `key` is the key that asked, if one did.
-pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effects: &mut Vec<Effect>) {
+pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, effects: &mut Vec<Effect>) {
     match action {
-        Action::Do(command) => command_of(state, command.clone()),
+        Action::Do(command) => run_command(state, command.clone()),
         Action::LayDigit => match key.map(|k| k.code) {
             Some(KeyCode::Char(c @ '0'..='9')) => {
                 let n = c as usize - '0' as usize;
-                command_of(state, Command::Lay(if n == 0 { 10 } else { n }));
+                run_command(state, Command::Lay(if n == 0 { 10 } else { n }));
             }
             _ => ask(state, Question::Groups),
         },
         Action::Ask(question) => ask(state, *question),
         Action::Mark => {
-            state.marking = true;
-            command_of(state, Command::Extend(Motion::To(state.session.cursor().place)));
-            state.tell("selecting: move to the other end; Esc ends it", false);
+            state.selecting = true;
+            run_command(state, Command::Extend(Motion::To(state.session.cursor().place)));
+            state.show_message(Message::info("selecting: move to extend, Esc to stop"));
         }
         Action::Close => close(state, effects),
         Action::CopyText(what) => clipboard::copy(state, *what, effects),
         Action::Play => transport::toggle(state, effects),
         Action::PlayHere => transport::start_here(state, effects),
         Action::Tap => tapping::begin(state, effects),
-        Action::TapKey => tapping::tap(state, Arrival::UNKNOWN, effects),
+        Action::TapKey => tapping::tap(state, KeyTime::UNKNOWN, effects),
         Action::TapAgain => tapping::again(state, effects),
         Action::TapReport => tapping::show(state),
         Action::Calibrate => tapping::begin_calibrating(state, effects),
         Action::NextLoop => transport::next_loop(state, effects),
         Action::SpeedBy(by) => transport::speed_by(state, *by, effects),
+        Action::VolumeBy(db) => transport::volume_by(state, *db, effects),
+        Action::ClickVolumeBy(db) => transport::click_volume_by(state, *db, effects),
         Action::BeatClick => clicks::beat(state, effects),
         Action::HearingClick => clicks::hearing(state, effects),
         Action::Take(switches) => clicks::take(state, *switches, effects),
@@ -76,13 +79,18 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
             scroll::centre(state);
         }
         Action::Help => state.overlay = Overlay::Help(0),
-        Action::Find => state.overlay = Overlay::Find { text: String::new(), chosen: 0 },
+        Action::Manual => manual::open(state),
+        Action::SearchManual => manual::ask(state),
+        Action::Match(direction) => manual::find(state, *direction),
+        Action::Find => state.overlay = Overlay::Find { text: TextField::default(), chosen: 0 },
         Action::Full => lists::open_full(state),
         Action::Outputs => effects.push(Effect::Outputs),
-        Action::ConfigFile if state.config_trouble.is_some() => state.overlay = Overlay::ConfigFile(0),
-        Action::ConfigFile => state.tell("nothing is wrong with the config file, or there is none", false),
+        Action::ConfigFile if state.config_errors.is_some() => state.overlay = Overlay::ConfigFile(0),
+        Action::ConfigFile => state.show_message(Message::info("no errors in the config file")),
         Action::Export(choice) => export::choose(state, *choice),
-        Action::Cancel if !export::cancel(state, effects) => state.tell("nothing is being made or read", false),
+        Action::Cancel if !export::cancel(state, effects) => {
+            state.show_message(Message::info("no export or import is running"));
+        }
         Action::Cancel => {}
         Action::Remarks => import::remarks(state),
         Action::Replace => import::replace_asked(state, effects),
@@ -97,7 +105,7 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         }
         Action::SaveFirst => {
             state.overlay = Overlay::None;
-            state.leaving = true;
+            state.quit_after_save = true;
             save::save(state, effects);
         }
         Action::ListUp => lists::go(state, |at, _, _| at.saturating_sub(1)),
@@ -109,33 +117,34 @@ pub(crate) fn perform(state: &mut State, action: &Action, key: Option<Key>, effe
         Action::Accept => lists::accept(state, effects),
         Action::NextPart => lists::part(state, 1),
         Action::PreviousPart => lists::part(state, -1),
-        Action::Unwrite => typing::unwrite(state),
-        Action::Clear => typing::clear(state),
+        Action::Edit(request) => typing::edit(state, *request),
     }
 }
 
 /// Gives a command to the session and shows what it says.
-pub(crate) fn command_of(state: &mut State, command: Command) {
+pub(crate) fn run_command(state: &mut State, command: Command) {
     let command = match command {
-        Command::Move(motion) if state.marking => Command::Extend(motion),
+        Command::Move(motion) if state.selecting => Command::Extend(motion),
         command => command,
     };
     let outcome = state.session.apply(command);
     if state.session.selection().is_none() {
-        state.marking = false;
+        state.selecting = false;
     }
     match outcome {
         Outcome::Unchanged | Outcome::Changed(None) => {}
-        Outcome::Changed(Some(words)) | Outcome::Info(words) => state.tell(with_keys(state, words), false),
-        Outcome::Error(words) => state.tell(with_keys(state, words), true),
+        Outcome::Changed(Some(words)) | Outcome::Info(words) => {
+            state.show_message(Message::info(append_key_hint(state, words)));
+        }
+        Outcome::Error(words) => state.show_message(Message::warning(append_key_hint(state, words))),
     }
 }
 
 /// Adds the key where words name a command.
-fn with_keys(state: &State, words: String) -> String {
+fn append_key_hint(state: &State, words: String) -> String {
     if words.contains("add a bar or a section") {
         let (bar, section) = (state.keymap.first("add-bar"), state.keymap.first("add-section"));
-        return format!("the end of the groove: {bar} adds a bar, {section} a section");
+        return format!("end of the groove: {bar} adds a bar, {section} a section");
     }
     let (undo, divide) = (state.keymap.first("undo"), state.keymap.first("division"));
     let moved = words.ends_with(" moved") && !words.ends_with("no attack moved");
@@ -146,7 +155,7 @@ fn with_keys(state: &State, words: String) -> String {
         let them = if words.ends_with("; 1 attack lost") { "it" } else { "them" };
         return format!("{words} ({undo} brings {them} back)");
     }
-    if !divide.is_empty() && words.contains(": a beat is ") && words.contains(", a cell of ") {
+    if !divide.is_empty() && words.contains(": beat = ") && words.contains(", cell of ") {
         return format!("{words} ({divide} changes it)");
     }
     if words.contains("no layer") {
@@ -159,23 +168,31 @@ fn with_keys(state: &State, words: String) -> String {
 fn close(state: &mut State, effects: &mut Vec<Effect>) {
     if state.overlay == Overlay::None {
         // A selection goes first.
-        let free = !state.marking && state.session.selection().is_none();
+        let free = !state.selecting && state.session.selection().is_none();
         if free && export::cancel(state, effects) {
             return;
         }
-        state.marking = false;
-        command_of(state, Command::Deselect);
+        state.selecting = false;
+        run_command(state, Command::Deselect);
     }
     if state.overlay == Overlay::Tap {
         return tapping::end(state, effects);
     }
+    if let Overlay::Manual(view) = &mut state.overlay
+        && view.input == Input::Searching
+    {
+        view.input = Input::Moving;
+        return;
+    }
     match &state.overlay {
-        Overlay::Overwrite(Refused::Order(..)) => state.tell("not written; the file is as it was", true),
-        Overlay::Overwrite(_) => state.tell("not saved; the file is as it was", true),
-        Overlay::Replacing(_) => state.tell("not opened; the groove is as it was", true),
+        Overlay::Overwrite(PendingOverwrite::Job(..)) => {
+            state.show_message(Message::warning("not written; the file is unchanged"));
+        }
+        Overlay::Overwrite(_) => state.show_message(Message::warning("not saved; the file is unchanged")),
+        Overlay::Replacing(_) => state.show_message(Message::warning("import discarded; the groove is unchanged")),
         _ => {}
     }
     import::stay(state);
-    state.leaving = false;
+    state.quit_after_save = false;
     state.overlay = Overlay::None;
 }

@@ -2,11 +2,13 @@
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
+use crate::jobs::play_request::{Sequence, Sounding};
+use crate::jobs::{ImportedGroove, Job, JobError, JobReport};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
-use crate::terminal::input::key_time::Arrival;
-use crate::terminal::order::{Arrived, Order, Ungiven};
-use crate::terminal::playback::request::{Head, Heard, Sequence, Sounding};
+use crate::terminal::input::key_time::KeyTime;
+use crate::terminal::playback::playing::SoundLevels;
+use crate::terminal::playback::request::{Head, Heard};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
 
@@ -14,7 +16,7 @@ use std::sync::Arc;
 #[derive(Debug, Clone)]
 pub enum Event {
     /// A key, and when it arrived.
-    Key(KeyEvent, Arrival),
+    Key(KeyEvent, KeyTime),
     /// Text pasted into the terminal.
     Pasted(String),
     /// The mouse.
@@ -43,7 +45,7 @@ pub enum Event {
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
-        result: Result<String, Unsaved>,
+        result: Result<String, SaveFailed>,
     },
     /// Another take of a sequence, or another time through it, is heard.
     Take {
@@ -70,12 +72,12 @@ pub enum Event {
     SoundTold(String),
     /// The output devices there are, one line each, or why that cannot be said.
     Outputs(Result<Vec<String>, String>),
-    /// So many percent of what is being made are made.
-    Giving(u8),
-    /// What was asked to be made is made: what is to be said of it; or why not.
-    Given(Result<String, Ungiven>),
-    /// A groove came in, or why not.
-    Brought(Result<Box<Arrived>, Ungiven>),
+    /// Progress of the running job in percent.
+    JobProgress(u8),
+    /// A job ended.
+    ExportDone(Box<Job>, Result<JobReport, JobError>),
+    /// An import ended.
+    ImportDone(Result<Box<ImportedGroove>, JobError>),
     /// The journal could not be written: why.
     JournalFailed(String),
     /// The system asks the program to end.
@@ -101,7 +103,7 @@ pub enum Speaker {
 
 /// Why a groove was not saved.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Unsaved {
+pub enum SaveFailed {
     /// The file is not as it was when it was read or last saved.
     Changed,
     /// There is a file of the name asked for already.
@@ -153,24 +155,26 @@ pub enum Effect {
         token: String,
     },
     /// Tell what was heard when this key arrived.
-    Tap(Arrival),
+    Tap(KeyTime),
     /// Keep the offset for the next time.
     KeepOffset(Offset),
+    /// Apply these volumes and keep them for the next session.
+    SetLevels(SoundLevels),
     /// Say which output devices there are.
     Outputs,
     /// Give a text to the terminal's clipboard.
     Copy(String),
-    /// Make something of a groove; it ends with [`Event::Given`].
-    Give(Box<Order>),
-    /// Make a groove of a file; it ends with [`Event::Brought`].
-    Bring {
+    /// Run a job; it ends with [`Event::ExportDone`].
+    RunJob(Box<Job>),
+    /// Import a file; it ends with [`Event::ImportDone`].
+    Import {
         /// The file.
         path: String,
         /// How far onsets may be moved, in ms.
         tolerance: Fraction,
     },
-    /// Cancel what is being made or read.
-    Cancel,
+    /// Cancel the running job.
+    CancelJob,
     /// The groove belongs to this document from now on: it is saved and journalled as that one.
     SwitchDocument(DocumentId),
     /// Forget what the screen shows and draw it all.

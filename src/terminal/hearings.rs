@@ -2,11 +2,11 @@
 //! found or how they click.
 
 use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::jobs::HearingKey;
 use crate::rhythm::Groove;
 use crate::terminal::event::Effect;
-use crate::terminal::order::Mark;
 use crate::terminal::playback::transport::replay;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use std::sync::Arc;
 
 /// Whose attacks the hearings are found for.
@@ -16,7 +16,7 @@ pub(crate) enum Focus {
     #[default]
     First,
     /// One layer, wherever it goes.
-    Layer(Watched),
+    Layer(TrackedLayer),
     /// All heard layers.
     All,
     /// The selection, while there is one; then all again, which stands before it in the round.
@@ -25,14 +25,14 @@ pub(crate) enum Focus {
 
 /// A layer that is to be known again.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Watched {
+pub(crate) struct TrackedLayer {
     layer: usize,
     name: String,
     /// Layers in all.
     of: usize,
 }
 
-impl Watched {
+impl TrackedLayer {
     fn new(groove: &Groove, layer: usize) -> Option<Self> {
         let layers = groove.layers();
         Some(Self { layer, name: layers.get(layer)?.name.clone(), of: layers.len() })
@@ -80,14 +80,14 @@ impl State {
     /// The hearing of the strip: the chosen one, or else the rival of the written beat.
     pub(crate) fn strip(&self) -> Option<(usize, &Hearing)> {
         let (report, _) = self.report()?;
-        let chosen = self.chosen.and_then(|c| self.find(c));
+        let chosen = self.selected_hearing.and_then(|c| self.find(c));
         chosen.or_else(|| report.rival().map(|i| (i, &report.hearings[i])))
     }
 
     /// The hearing that is most like the one that was chosen.
-    pub(crate) fn find(&self, chosen: Mark) -> Option<(usize, &Hearing)> {
+    pub(crate) fn find(&self, chosen: HearingKey) -> Option<(usize, &Hearing)> {
         let hearings = &self.report()?.0.hearings;
-        chosen.find(hearings).map(|i| (i, &hearings[i]))
+        chosen.index_in(hearings).map(|i| (i, &hearings[i]))
     }
 
     /// The written beat among the hearings.
@@ -113,8 +113,8 @@ impl State {
 
 /// Takes a hearing to the strip and the click.
 pub(crate) fn choose(state: &mut State, index: usize) {
-    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(Mark::of) {
-        state.chosen = Some(mark);
+    if let Some(mark) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(HearingKey::of) {
+        state.selected_hearing = Some(mark);
     }
 }
 
@@ -122,7 +122,7 @@ pub(crate) fn choose(state: &mut State, index: usize) {
 pub(crate) fn any(state: &mut State) -> bool {
     let any = state.strip().is_some();
     if !any {
-        state.tell("there is no hearing to click yet; lay some attacks first", true);
+        state.show_message(Message::warning("no hearing to click yet; enter some attacks first"));
     }
     any
 }
@@ -131,7 +131,7 @@ pub(crate) fn any(state: &mut State) -> bool {
 pub(crate) fn next(state: &mut State, effects: &mut Vec<Effect>) {
     let count = state.report().map_or(0, |(r, _)| r.hearings.len());
     if count == 0 {
-        state.tell("there is no hearing yet; lay some attacks first", true);
+        state.show_message(Message::warning("no hearing yet; enter some attacks first"));
         return;
     }
     let next = state.strip().map_or(0, |(i, _)| (i + 1) % count);
@@ -144,33 +144,33 @@ pub(crate) fn next_focus(state: &mut State) {
     let layer = state.session.cursor().place.layer;
     let selected = state.session.selection().is_some();
     state.focus = match state.focus {
-        Focus::First => Watched::new(state.groove(), layer).map_or(Focus::All, Focus::Layer),
+        Focus::First => TrackedLayer::new(state.groove(), layer).map_or(Focus::All, Focus::Layer),
         Focus::Layer(_) => Focus::All,
         Focus::All if selected => Focus::Selection,
         Focus::All | Focus::Selection => Focus::First,
     };
     let words = match &state.focus {
-        Focus::Selection => "hearings of the selection, while there is one".to_owned(),
-        Focus::First => "hearings of the first layer that has attacks".to_owned(),
-        Focus::Layer(watched) => format!("hearings of layer '{}'", watched.name),
-        Focus::All => "hearings of all layers together".to_owned(),
+        Focus::Selection => "analysing the selection".to_owned(),
+        Focus::First => "analysing the first layer with attacks".to_owned(),
+        Focus::Layer(watched) => format!("analysing layer '{}'", watched.name),
+        Focus::All => "analysing all layers together".to_owned(),
     };
-    state.tell(words, false);
+    state.show_message(Message::info(words));
 }
 
 /// Tells whose attacks are listened to now, where a layer that was silenced or is heard again has changed that.
-pub(crate) fn tell_other(state: &mut State, old: &Groove) {
+pub(crate) fn announce_focus(state: &mut State, old: &Groove) {
     let scope = Scope::default();
     let (was, is) = (scope.layers_of(old), scope.layers_of(state.groove()));
     let Some(layer) = is.first().filter(|_| state.focus == Focus::First && was != is && !was.is_empty()) else {
         return;
     };
     let (name, key) = (&state.groove().layers()[*layer].name, state.keymap.first("focus"));
-    state.tell(format!("the hearings are of layer '{name}' now; {key} chooses others"), false);
+    state.show_message(Message::info(format!("now analysing layer '{name}'; {key} changes this")));
 }
 
 /// Lets go of a selection or a layer that is there no more.
-pub(crate) fn settle(state: &mut State) {
+pub(crate) fn drop_stale_focus(state: &mut State) {
     match &state.focus {
         // What was heard before comes back when the selection goes.
         Focus::Selection if state.session.selection().is_none() => state.focus = Focus::All,
@@ -185,7 +185,7 @@ pub(crate) fn analyse(state: &State) -> Effect {
 }
 
 /// Takes a report, if it is not older than the one that is there.
-pub(crate) fn analysed(state: &mut State, shown: Shown, effects: &mut Vec<Effect>) {
+pub(crate) fn on_analysis(state: &mut State, shown: Shown, effects: &mut Vec<Effect>) {
     if state.report.as_ref().is_some_and(|old| old.revision > shown.revision) {
         return;
     }

@@ -2,14 +2,15 @@
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
-use crate::terminal::dispatch::{command_of, perform};
+use crate::terminal::dispatch::{dispatch, run_command};
 use crate::terminal::event::Effect;
 use crate::terminal::files::export;
 use crate::terminal::hearings;
+use crate::terminal::manual;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::transport::replay;
 use crate::terminal::prompts;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use crate::terminal::view::{Block, Item, Part, blocks, help_lines, rows};
 
 /// Moves within the list that is open: `go` gives the new place from the old one, the last one and the places of a screen.
@@ -29,16 +30,20 @@ pub(crate) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
         state.overlay = Overlay::TapReport(go(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
         return;
     }
+    let width = state.size.0;
+    if let Overlay::Manual(view) = &mut state.overlay {
+        return view.go(width, page, go);
+    }
     let found = match &state.overlay {
-        Overlay::Find { text, .. } => state.keymap.search(text).len(),
-        Overlay::Offers { choice, text, .. } => export::found(state, *choice, text).len(),
+        Overlay::Find { text, .. } => state.keymap.search(text.value()).len(),
+        Overlay::Offers { choice, text, .. } => export::found(state, *choice, text.value()).len(),
         _ => 0,
     };
     let help = help_lines(state);
     match &mut state.overlay {
         Overlay::Help(at) => *at = go(*at, help.saturating_sub(page), page),
         Overlay::ConfigFile(at) => {
-            let lines = state.config_trouble.as_ref().map_or(0, Vec::len);
+            let lines = state.config_errors.as_ref().map_or(0, Vec::len);
             *at = go(*at, lines.saturating_sub(1), page);
         }
         Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
@@ -80,6 +85,9 @@ pub(crate) fn marked(state: &State) -> Option<Item> {
 
 /// To the next part of the full view, or to the one before, round and round.
 pub(crate) fn part(state: &mut State, by: isize) {
+    if let Overlay::Manual(view) = &mut state.overlay {
+        return view.turn(by);
+    }
     let Overlay::Full { block, .. } = state.overlay else { return };
     let blocks = blocks(state);
     let Some(own) = blocks.get(block.min(blocks.len().saturating_sub(1))) else { return };
@@ -94,8 +102,8 @@ pub(crate) fn part(state: &mut State, by: isize) {
 pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
     match std::mem::take(&mut state.overlay) {
         Overlay::Find { text, chosen } => {
-            if let Some(row) = state.keymap.search(&text).get(chosen) {
-                perform(state, &row.action, None, effects);
+            if let Some(row) = state.keymap.search(text.value()).get(chosen) {
+                dispatch(state, &row.action, None, effects);
             }
         }
         Overlay::Prompt { question, text, .. } => prompts::answered(state, question, text, effects),
@@ -107,7 +115,8 @@ pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             state.overlay = Overlay::TapReport(at);
             go_to_line(state, at);
         }
-        Overlay::Offers { choice, text, chosen } => export::pick(state, choice, &text, chosen),
+        Overlay::Offers { choice, text, chosen } => export::pick(state, choice, text, chosen),
+        Overlay::Manual(view) => manual::accept(state, view),
         Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
         Overlay::Tap => state.overlay = Overlay::Tap,
         Overlay::None
@@ -126,9 +135,9 @@ fn go_to_line(state: &mut State, at: usize) {
     match lines.get(at).and_then(|l| l.place).filter(|p| is_in(state, *p)) {
         Some(place) => {
             state.overlay = Overlay::None;
-            command_of(state, Command::Move(Motion::To(place)));
+            run_command(state, Command::Move(Motion::To(place)));
         }
-        None => state.tell("this line is about no place; one with a bar and a beat is", false),
+        None => state.show_message(Message::info("this line has no position; pick one that names a bar and beat")),
     }
 }
 
@@ -145,16 +154,16 @@ fn take(state: &mut State, effects: &mut Vec<Effect>) {
     match marked(state) {
         Some(Item::Hearing(hearing)) => {
             hearings::choose(state, hearing);
-            state.tell(format!("hearing {} is that of the strip and the click", hearing + 1), false);
+            state.show_message(Message::info(format!("selected hearing {}", hearing + 1)));
             replay(state, effects);
         }
         Some(Item::Reason(reason)) => match state.findings().get(reason).and_then(|f| f.place) {
             Some(place) => {
                 state.overlay = Overlay::None;
-                command_of(state, Command::Move(Motion::To(place)));
+                run_command(state, Command::Move(Motion::To(place)));
             }
-            None => state.tell("this holds everywhere, not in one place", false),
+            None => state.show_message(Message::info("this reason applies to the whole groove, not to one place")),
         },
-        _ => state.tell("here is nothing to take; a hearing or a reason can be", false),
+        _ => state.show_message(Message::info("nothing to select here; pick a hearing or a reason")),
     }
 }

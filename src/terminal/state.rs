@@ -1,7 +1,9 @@
 //! All that the screen shows, in one value. It must not know how it is drawn, nor clocks or files.
 
 use crate::analysis::Limits;
+use crate::config::ConfigError;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{ExportChoices, HearingKey};
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
 use crate::terminal::commands::Mode;
@@ -9,9 +11,8 @@ use crate::terminal::files::export::Giving;
 use crate::terminal::files::import::Importing;
 use crate::terminal::hearings::{Focus, Shown};
 use crate::terminal::input::keymap::Keymap;
-use crate::terminal::order::{Mark, Offers};
-use crate::terminal::overlay::{Overlay, Refused};
-use crate::terminal::playback::playing::Play;
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
+use crate::terminal::playback::playing::{Play, SoundLevels};
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::view::columns::Scale;
@@ -37,11 +38,32 @@ pub(crate) enum Strips {
     All,
 }
 
-/// The line of messages.
+/// The message line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Message {
-    pub words: String,
-    pub warning: bool,
+pub enum Message {
+    /// What was done, or what can be done next.
+    Info(String),
+    /// What could not be done.
+    Warning(String),
+}
+
+impl Message {
+    /// An information.
+    pub fn info(text: impl Into<String>) -> Self {
+        Self::Info(text.into())
+    }
+
+    /// A warning.
+    pub fn warning(text: impl Into<String>) -> Self {
+        Self::Warning(text.into())
+    }
+
+    /// Its text.
+    pub(crate) fn text(&self) -> &str {
+        match self {
+            Self::Info(text) | Self::Warning(text) => text,
+        }
+    }
 }
 
 /// Everything the program knows while it edits one groove.
@@ -62,14 +84,14 @@ pub struct State {
     pub(crate) limits: Limits,
     pub(crate) report: Option<Shown>,
     /// A save that waits for the user's word until nothing else is asked.
-    pub(crate) refused: Option<Refused>,
+    pub(crate) pending_overwrite: Option<PendingOverwrite>,
     pub(crate) overlay: Overlay,
     pub(crate) message: Option<Message>,
-    pub(crate) marking: bool,
+    pub(crate) selecting: bool,
     /// The hearing of the strip, where the user has chosen one.
-    pub(crate) chosen: Option<Mark>,
+    pub(crate) selected_hearing: Option<HearingKey>,
     /// Hearings that are clicked beside the one of the strip.
-    pub(crate) also: Vec<Mark>,
+    pub(crate) extra_hearings: Vec<HearingKey>,
     pub(crate) play: Play,
     /// The ladder as last asked for.
     pub(crate) ladder: Ladder,
@@ -81,11 +103,11 @@ pub struct State {
     /// File name of each document, as shown; `None` before the first save.
     files: Vec<Option<String>>,
     /// The work whose file has a name and is still to be made.
-    to_make: Option<DocumentId>,
-    /// What is wrong with the config file, line by line, if anything is.
-    pub(crate) config_trouble: Option<Vec<String>>,
+    unsaved_path: Option<DocumentId>,
+    /// The mistakes in the config file, line by line, if there are any.
+    pub(crate) config_errors: Option<Vec<String>>,
     /// Whether the program ends when the save under way has ended well.
-    pub(crate) leaving: bool,
+    pub(crate) quit_after_save: bool,
     /// Whether the mouse is held down on the grid.
     pub(crate) dragging: bool,
 }
@@ -106,12 +128,12 @@ impl State {
             focus: Focus::default(),
             limits: Limits::default(),
             report: None,
-            refused: None,
+            pending_overwrite: None,
             overlay: Overlay::default(),
             message: None,
-            marking: false,
-            chosen: None,
-            also: Vec::new(),
+            selecting: false,
+            selected_hearing: None,
+            extra_hearings: Vec::new(),
             play: Play::default(),
             ladder: Ladder::default(),
             progress: None,
@@ -119,9 +141,9 @@ impl State {
             giving: Giving::default(),
             importing: Importing::default(),
             files: vec![file],
-            to_make: None,
-            config_trouble: None,
-            leaving: false,
+            unsaved_path: None,
+            config_errors: None,
+            quit_after_save: false,
             dragging: false,
         }
     }
@@ -138,34 +160,47 @@ impl State {
         Self { taps: Taps { offset, far_line, ..self.taps }, ..self }
     }
 
+    /// The master volume.
+    pub(crate) fn volume_db(&self) -> f32 {
+        self.play.levels.volume_db
+    }
+
+    /// The same with these volumes.
+    #[must_use]
+    pub fn with_levels(mut self, levels: SoundLevels) -> Self {
+        self.play.levels = levels;
+        self
+    }
+
     /// The same with what can be made of a groove.
     #[must_use]
-    pub fn with_offers(mut self, offers: Offers) -> Self {
+    pub fn with_offers(mut self, offers: ExportChoices) -> Self {
         self.giving.offers = offers;
         self
     }
 
     /// The same with a file that is not there yet.
     #[must_use]
-    pub fn with_file_to_make(self) -> Self {
-        Self { to_make: Some(self.session.document()), ..self }
+    pub fn with_unsaved_path(self) -> Self {
+        Self { unsaved_path: Some(self.session.document()), ..self }
     }
 
-    /// The same with a config file that was not taken: its name and what is wrong, which is shown until it is left.
+    /// The same with mistakes in the config file, which are shown until the user closes the list.
     #[must_use]
-    pub fn with_config_refused(self, file: &str, words: &str) -> Self {
-        let trouble = vec![
-            format!("{file}:"),
-            words.to_owned(),
-            "Until it is mended the editor uses its own keys and limits and the default output.".to_owned(),
-            format!("config-file in the searched list ({}) shows this again.", self.keymap.first("find")),
-        ];
-        Self { config_trouble: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
+    pub fn with_config_errors(self, file: &str, errors: &[ConfigError]) -> Self {
+        let mut trouble = vec![format!("{file}:")];
+        trouble.extend(errors.iter().map(ToString::to_string));
+        trouble.push("These settings are ignored, the others are used.".to_owned());
+        trouble.push(format!(
+            "The command config-file ({} searches the commands) shows this again.",
+            self.keymap.first("find")
+        ));
+        Self { config_errors: Some(trouble), overlay: Overlay::ConfigFile(0), ..self }
     }
 
     /// Shows a message until the next key.
-    pub fn tell(&mut self, words: impl Into<String>, warning: bool) {
-        self.message = Some(Message { words: words.into(), warning });
+    pub fn show_message(&mut self, message: Message) {
+        self.message = Some(message);
     }
 
     /// Notes that the groove comes from the journal and the file on the disk is another one.
@@ -186,14 +221,14 @@ impl State {
     /// Notes that a groove of a work is in the file of this name now.
     pub(crate) fn saved(&mut self, document: DocumentId, groove: Arc<Groove>, name: String) {
         self.session.set_saved(document, groove);
-        self.to_make = self.to_make.filter(|d| *d != document);
+        self.unsaved_path = self.unsaved_path.filter(|d| *d != document);
         self.files.resize(self.files.len().max(document.0 + 1), None);
         self.files[document.0] = Some(name);
     }
 
     /// Whether no file holds any of it yet.
     pub(crate) fn is_new(&self) -> bool {
-        self.file().is_none() || self.to_make == Some(self.session.document())
+        self.file().is_none() || self.unsaved_path == Some(self.session.document())
     }
 
     /// Its revision.

@@ -2,8 +2,9 @@
 //! know threads, files or the device.
 
 use super::input::key::Key;
-use super::{Arrival, Colours, Effect, Event, Head, Keymap, Sounding, State, Theme, start, update, view};
+use super::{Colours, Effect, Event, Head, KeyTime, Keymap, State, Theme, start, update, view};
 use crate::analysis;
+use crate::jobs::play_request::Sounding;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::session::DocumentId;
 use ratatui::Terminal;
@@ -14,6 +15,7 @@ use std::sync::Arc;
 mod asked;
 mod given;
 mod happenings;
+mod manual;
 mod practice;
 mod speakers;
 mod taps;
@@ -46,7 +48,7 @@ fn drawn(state: &State, layer: usize) -> String {
 
 fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
     let state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
-    let mut state = state.with_offers(super::run::offers());
+    let mut state = state.with_offers(crate::jobs::export_choices());
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -70,7 +72,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
 fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut effects = Vec::new();
     let mut one = |state: &mut State, key: Key| {
-        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), Arrival::UNKNOWN));
+        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN));
         effects.extend(answer(state, found));
     };
     for (i, piece) in keys.split('"').enumerate() {
@@ -155,10 +157,11 @@ fn effects_are_values() {
                 Effect::Speaker { .. } => "speaker",
                 Effect::Tap(_) => "tap",
                 Effect::KeepOffset(_) => "offset",
+                Effect::SetLevels(_) => "levels",
                 Effect::Copy(_) => "copy",
-                Effect::Give(_) => "give",
-                Effect::Bring { .. } => "bring",
-                Effect::Cancel => "cancel",
+                Effect::RunJob(_) => "run job",
+                Effect::Import { .. } => "import",
+                Effect::CancelJob => "cancel",
                 Effect::SwitchDocument(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Quit { .. } => "quit",
@@ -166,7 +169,7 @@ fn effects_are_values() {
             .collect()
     };
     // An edit while nothing plays is analysed and kept; while something plays it is heard too.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     assert_eq!(names(&found), ["journal", "analyse"]);
     assert_eq!(
         names(&press(&mut state, "enter 3 ] k enter")),
@@ -183,7 +186,7 @@ fn effects_are_values() {
             Event::Saved {
                 document: DocumentId(0),
                 groove: groove.clone(),
-                result: Err(super::Unsaved::Failed("read-only".into()))
+                result: Err(super::SaveFailed::Failed("read-only".into()))
             }
         )
         .is_empty()
@@ -199,7 +202,7 @@ fn effects_are_values() {
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let old = state.report.clone().expect("report");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     // Between the edit and its analysis the old figures are marked.
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff~"), "{shown}");
@@ -234,11 +237,37 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
-    assert_eq!(playing.over, super::Over::Part { section: 0, from: Time::ZERO, to });
+    assert_eq!(playing.over, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
     assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].pulses.len() > 1);
+}
+
+#[test]
+fn volumes_are_bounded_shown_and_kept() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let found = press(&mut state, "' ' k enter");
+    let level = |e: &Effect| if let Effect::SetLevels(l) = e { Some(l.volume_db) } else { None };
+    let kept: Vec<f32> = found.iter().filter_map(level).collect();
+    assert_eq!(kept, [-2.0, -4.0]);
+    assert!(screen(&state, (80, 24)).contains("vol -4"));
+    // A change of the click volume is heard at once, at its bound too.
+    let found = press(&mut state, &"f \"click-up\" enter ".repeat(5));
+    let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
+    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    assert_eq!(playing.click_db, 6.0);
+    assert!(screen(&state, (80, 24)).contains("click +6"));
+    press(&mut state, &"' ".repeat(30));
+    assert!(screen(&state, (80, 24)).contains("vol -40"));
+    for _ in 0..30 {
+        press_char(&mut state, '"');
+    }
+    assert!(!screen(&state, (80, 24)).contains("vol "), "the default volume is the loudest one");
+}
+
+fn press_char(state: &mut State, c: char) {
+    update(state, Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE), KeyTime::UNKNOWN));
 }
 
 /// The screen as text.

@@ -3,7 +3,7 @@
 use crate::rhythm::Groove;
 use crate::terminal::action::Action;
 use crate::terminal::commands::Mode;
-use crate::terminal::dispatch::perform;
+use crate::terminal::dispatch::dispatch;
 use crate::terminal::event::{Effect, Event};
 use crate::terminal::files::export;
 use crate::terminal::files::import;
@@ -11,7 +11,7 @@ use crate::terminal::files::save;
 use crate::terminal::hearings;
 use crate::terminal::hearings::{Shown, analyse};
 use crate::terminal::input::key::Key;
-use crate::terminal::input::key_time::Arrival;
+use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::input::mouse;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::practice;
@@ -20,8 +20,9 @@ use crate::terminal::playback::transport;
 use crate::terminal::playback::transport::replay;
 use crate::terminal::prompts::typing;
 use crate::terminal::scroll;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use tui_input::InputRequest;
 
 /// Ticks without a key after which the columns follow what is heard (about a second).
 const IDLE: u32 = 30;
@@ -37,19 +38,21 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => press(state, &key, arrival, &mut effects),
         Event::Outputs(listed) => transport::outputs(state, listed),
-        Event::Pasted(text) => typing::pasted(state, &text),
+        Event::Pasted(text) => typing::paste(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
         Event::Resize(width, height) => state.size = (width, height),
         Event::Tick(head) => transport::tick(state, head),
         Event::Tapped(heard) => tapping::tapped(state, heard, &mut effects),
-        Event::OffsetKept(Err(words)) => state.tell(format!("the offset holds until the end only: {words}"), true),
+        Event::OffsetKept(Err(words)) => state.show_message(Message::warning(format!(
+            "could not save the tap offset; it applies to this session only: {words}"
+        ))),
         Event::Analysed { revision, ask, report } => {
-            hearings::analysed(state, Shown { revision, ask, report }, &mut effects);
+            hearings::on_analysis(state, Shown { revision, ask, report }, &mut effects);
         }
         Event::Saved { document, groove, result } => save::saved(state, (document, groove), result, &mut effects),
         Event::Take { sequence, take, counting, turn, silent } if practice::plays(state, sequence) => {
             practice::heard(state, (take, counting, turn), &mut effects);
-            practice::falls_silent(state, silent);
+            practice::set_silent(state, silent);
         }
         Event::SequenceEnded(sequence) if practice::plays(state, sequence) => transport::ended(state, &mut effects),
         // A key that is let go of; what was told of a sequence that was left meanwhile.
@@ -58,24 +61,27 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             if let Some(words) = &words
                 && practice::begins(state)
             {
-                state.tell(words.clone(), false);
+                state.show_message(Message::info(words.clone()));
             }
             state.progress = words;
         }
         Event::Device(there) => transport::device(state, there, &mut effects),
-        Event::Speaker(speaker) => transport::far_speaker(state, speaker, &mut effects),
-        Event::Progress(Err(words)) | Event::SoundTold(words) => state.tell(words, true),
-        Event::Giving(percent) => export::progress(state, percent),
-        Event::Given(result) => export::given(state, result),
-        Event::Brought(result) => import::brought(state, result),
-        Event::JournalFailed(words) => state.tell(format!("work is not kept against a crash: {words}"), true),
+        Event::Speaker(speaker) => transport::on_speaker(state, speaker, &mut effects),
+        Event::Progress(Err(words)) | Event::SoundTold(words) => state.show_message(Message::warning(words)),
+        Event::JobProgress(percent) => export::progress(state, percent),
+        Event::ExportDone(job, result) => export::done(state, job, result),
+        Event::ImportDone(result) => import::done(state, result),
+        Event::JournalFailed(words) => {
+            state
+                .show_message(Message::warning(format!("autosave failed, unsaved changes are not protected: {words}")));
+        }
         Event::Signal => {
             practice::leave(state, &mut effects);
             effects.push(Effect::Quit { keep_journal: true });
         }
     }
     import::arrive(state, &mut effects);
-    hearings::settle(state);
+    hearings::drop_stale_focus(state);
     if state.session.document() != before_document {
         state.progress = None;
         effects.push(Effect::SwitchDocument(state.session.document()));
@@ -91,7 +97,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         replay(state, &mut effects);
     }
     if state.overlay == Overlay::None
-        && let Some(refused) = state.refused.take()
+        && let Some(refused) = state.pending_overwrite.take()
     {
         state.overlay = Overlay::Overwrite(refused);
     }
@@ -128,12 +134,12 @@ fn differs(state: &mut State, old: &Groove, effects: &mut Vec<Effect>) {
     }
     let heard = |g: &Groove| (0..g.layers().len()).map(|l| g.heard(l)).collect::<Vec<_>>();
     if heard(old).len() == heard(&new).len() && heard(old) != heard(&new) {
-        hearings::tell_other(state, old);
+        hearings::announce_focus(state, old);
     }
 }
 
 /// A key: a tap, a command, or a character of what is typed.
-fn press(state: &mut State, event: &KeyEvent, arrival: Arrival, effects: &mut Vec<Effect>) {
+fn press(state: &mut State, event: &KeyEvent, arrival: KeyTime, effects: &mut Vec<Effect>) {
     let key = Key::of(event);
     state.play.idle = 0;
     let mode = state.mode();
@@ -143,15 +149,15 @@ fn press(state: &mut State, event: &KeyEvent, arrival: Arrival, effects: &mut Ve
         tapping::tap(state, arrival, effects);
     } else if let Some(row) = row {
         state.message = None;
-        perform(state, &row.action, Some(key), effects);
+        dispatch(state, &row.action, Some(key), effects);
     } else if mode == Mode::Typing {
         if let KeyCode::Char(c) = key.code
             && (key.mods - KeyModifiers::SHIFT).is_empty()
         {
-            typing::write(state, c);
+            typing::edit(state, InputRequest::InsertChar(c));
         }
     } else if mode == Mode::Grid {
         let find = state.keymap.first("find");
-        state.tell(format!("{} has no command here; {find} finds one by its words", key.shown()), false);
+        state.show_message(Message::info(format!("{} has no command here; {find} searches the commands", key.shown())));
     }
 }

@@ -1,12 +1,12 @@
 #!/bin/sh
-# For the record: loudness and true peak of the shipped grooves as they are rendered without further words, and with the written
-# beat clicked. Loudness by pyloudnorm (MIT; ITU-R BS.1770-4), true peak by four-fold oversampling with scipy's polyphase filter; if
-# ffmpeg is there its ebur128 filter says both a second time. It installs into a folder of its own. Not part of the tests.
+# Measures loudness and true peak of the shipped grooves, rendered with the defaults and with a click on the written beat. Loudness
+# by pyloudnorm (MIT; ITU-R BS.1770-4), true peak by four-fold oversampling with scipy's polyphase filter; ffmpeg's ebur128 filter
+# measures both again if it is installed. Installs its packages into .venv/bench. Not part of the tests.
 #   tests/bench/loudness.sh [GROOVE...]
 set -eu
 cd "$(dirname "$0")/../.."
-python=${TEETER_PYTHON:-.venv/cues/bin/python}
-[ -x "$python" ] || { echo "making .venv/cues" >&2; python3 -m venv .venv/cues; }
+python=${TEETER_PYTHON:-.venv/bench/bin/python}
+[ -x "$python" ] || { echo "creating .venv/bench" >&2; python3 -m venv .venv/bench; }
 "$python" -c 'import numpy, scipy, soundfile, pyloudnorm' 2>/dev/null ||
     "$python" -m pip install --quiet numpy scipy soundfile pyloudnorm==0.2.0
 cargo build --release --locked

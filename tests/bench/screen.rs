@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use teeter::analysis;
 use teeter::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
 use teeter::terminal::shell::{Counter, Screen};
-use teeter::terminal::{Arrival, Colours, Effect, Event, Keymap, State, Theme, start, update};
+use teeter::terminal::{Colours, Effect, Event, KeyTime, Keymap, State, Theme, start, update};
 
 const WIDTH: u16 = 120;
 const HEIGHT: u16 = 40;
@@ -61,7 +61,7 @@ impl Rig {
     }
 
     fn key(&mut self, code: KeyCode) -> Vec<Effect> {
-        update(&mut self.state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), Arrival::UNKNOWN))
+        update(&mut self.state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), KeyTime::UNKNOWN))
     }
 
     /// Does what the worker thread would do.

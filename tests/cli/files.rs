@@ -1,4 +1,4 @@
-//! What the commands write and read: sound with its cues, other formats, own sounds. It must not know the rooms.
+//! What the commands write and read: sound with its cues, other formats, samples.
 
 use super::{DEMO, good, run};
 use crate::support::in_package;
@@ -83,17 +83,73 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
 }
 
 #[test]
-fn sound_is_written_over_sound_only_and_into_a_device() {
+fn a_foreign_file_in_the_way_is_kept_and_nothing_is_written() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
-    std::fs::write(path("notes.wav"), "my own words").expect("written");
-    let ended = run(&["render", DEMO, "-o", &path("notes.wav")], b"");
-    assert_eq!(ended.code, Some(3));
-    assert!(ended.errors.contains("found a file that was not made by this command"), "{}", ended.errors);
-    assert_eq!(std::fs::read_to_string(path("notes.wav")).expect("text"), "my own words");
+    good(&["export", DEMO, "--as", "midi", "-o", &path("tide.mid")]);
+    let (wav, h) = (path("a.wav"), path("h"));
+    // A command, and the file of somebody else in its way.
+    let rows: &[(&[&str], &str)] = &[
+        (&["render", DEMO, "-o", &wav], "a.wav"),
+        (&["render", DEMO, "-o", &wav, "--ladder", "50-100/50"], "a.wav"),
+        (&["render", DEMO, "-o", &wav, "--ladder", "50-100/50"], "a.tsv"),
+        (&["takes", DEMO, "-o", &wav, "--times", "1"], "a.wav"),
+        (&["takes", DEMO, "-o", &wav, "--times", "1"], "a.tsv"),
+        (&["export", DEMO, "--as", "midi", "--into", &h], "h/half-tide-winch.mid"),
+        (&["export", DEMO, "--as", "musicxml", "--into", &h], "h/half-tide-winch.musicxml"),
+        (&["export", DEMO, "--as", "mxl", "--into", &h], "h/half-tide-winch.mxl"),
+        (&["export", DEMO, "--as", "svg", "--into", &h], "h/half-tide-winch.svg"),
+        (&["export", DEMO, "--as", "png", "--into", &h], "h/half-tide-winch.png"),
+        (&["export", DEMO, "--as", "html", "--into", &h], "h/half-tide-winch.html"),
+        (&["export", DEMO, "--as", "txt", "--into", &h], "h/half-tide-winch.txt"),
+        (&["handout", DEMO, "--rate", "8000", "--into", &h], "h/half-tide-winch.html"),
+        (&["handout", DEMO, "--rate", "8000", "--into", &h], "h/half-tide-winch-1.wav"),
+        (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch.md"),
+        (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch-grid.svg"),
+        (&["import", &path("tide.mid"), "-o", &path("tide.toml")], "tide.toml"),
+        (&["import", &path("tide.mid"), "--into", &h], "h/tide.toml"),
+    ];
+    for (command, file) in rows {
+        let before = files(folder.path());
+        let file = path(file);
+        std::fs::create_dir_all(std::path::Path::new(&file).parent().expect("a folder")).expect("a folder");
+        std::fs::write(&file, "RIFF my own words").expect("written");
+        let ended = run(command, b"");
+        assert_eq!(ended.code, Some(3), "{command:?}: {}", ended.errors);
+        let said = format!("{file}: the file already exists; use --overwrite to replace it\n");
+        assert!(ended.errors.ends_with(&said), "{command:?}: {}", ended.errors);
+        assert_eq!(std::fs::read_to_string(&file).expect("text"), "RIFF my own words");
+        let added: Vec<String> = files(folder.path()).into_iter().filter(|f| !before.contains(f)).collect();
+        assert_eq!(added, [file.as_str()], "{command:?}");
+        good(&[command, &["--overwrite"][..]].concat());
+        assert_ne!(std::fs::read(&file).expect("bytes"), b"RIFF my own words", "{command:?}");
+        // The next row begins without results.
+        for made in files(folder.path()).iter().filter(|f| !before.contains(f)) {
+            std::fs::remove_file(made).expect("removed");
+        }
+    }
+}
+
+/// All files in a folder and its folders.
+fn files(folder: &std::path::Path) -> Vec<String> {
+    let mut found = Vec::new();
+    for path in std::fs::read_dir(folder).expect("a folder").map(|e| e.expect("an entry").path()) {
+        if path.is_dir() {
+            found.extend(files(&path));
+        } else {
+            found.push(path.to_str().expect("a path").to_owned());
+        }
+    }
+    found
+}
+
+#[test]
+fn a_folder_is_not_replaced_and_a_device_is_written_to() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
     std::fs::create_dir(path("folder.wav")).expect("a folder");
-    let ended = run(&["takes", DEMO, "-o", &path("folder.wav")], b"");
-    assert!(ended.code == Some(3) && ended.errors.contains("found a folder, allowed is a file"), "{}", ended.errors);
+    let ended = run(&["takes", DEMO, "-o", &path("folder.wav"), "--overwrite"], b"");
+    assert!(ended.code == Some(3) && ended.errors.contains("expected a file, found a folder"), "{}", ended.errors);
     good(&["render", DEMO, "-o", &path("LOUD.WAV")]);
     good(&["render", DEMO, "-o", "/dev/null"]);
 }
@@ -107,7 +163,7 @@ fn a_layers_own_sound_is_read_beside_the_groove_and_a_bad_one_is_told() {
     std::fs::write(&groove, text).expect("written");
     let words = ["render", groove.to_str().expect("a path"), "-o", "-"];
     let missing = good(&words);
-    let said = "burst.flac: found no such file, allowed is an existing sound file; its layer sounds its voice";
+    let said = "burst.flac: found no such file, allowed is an existing sound file; the layer is played with its voice";
     assert!(missing.errors.contains(said), "{}", missing.errors);
     std::fs::copy(in_package("tests/sounds/burst.flac"), folder.path().join("burst.flac")).expect("copied");
     let there = good(&words);
@@ -137,43 +193,43 @@ fn export_and_import_go_there_and_back() {
         "{}",
         ended.errors
     );
-    // A file of the format may be anybody's: it is written over only where that is said, the groove itself not even then.
+    // A file that exists is replaced only on request, and the groove itself never.
     let midi = path("midi/half-tide-winch.mid");
     let refused = run(&["export", DEMO, "--as", "midi", "-o", &midi], b"");
     assert_eq!(refused.code, Some(3));
-    let words = "half-tide-winch.mid: found a file; it is written over only with --overwrite";
+    let words = "half-tide-winch.mid: the file already exists; use --overwrite to replace it";
     assert!(refused.errors.contains(words), "{}", refused.errors);
     good(&["export", DEMO, "--as", "midi", "-o", &midi, "--overwrite"]);
     let itself = path("no-ending");
     std::fs::copy(DEMO, &itself).expect("copied");
     let refused = run(&["export", &itself, "--as", "midi", "-o", &itself, "--overwrite"], b"");
     assert_eq!(refused.code, Some(2));
-    assert!(refused.errors.contains("this is the groove itself"), "{}", refused.errors);
+    assert!(refused.errors.contains("the file is an input and is never overwritten"), "{}", refused.errors);
     assert_eq!(std::fs::read(&itself).expect("there"), std::fs::read(DEMO).expect("there"));
     let ended = good(&["import", &path("midi"), "--into", &path("back")]);
-    assert!(ended.errors.contains("half-tide-winch.toml: made from"), "{}", ended.errors);
+    assert!(ended.errors.contains("half-tide-winch.toml\n"), "{}", ended.errors);
     good(&["check", &path("back")]);
     let twice = run(&["import", &path("midi"), "--into", &path("back")], b"");
-    assert_eq!(twice.code, Some(3), "grooves are not written over");
+    assert_eq!(twice.code, Some(3), "grooves are not overwritten");
     let explained = good(&["explain", &path("back/half-tide-winch.toml")]).text;
     assert!(explained.contains("groups: 2(3(5+5+4)+5(6))"), "{explained}");
 }
 
 #[test]
-fn words_that_say_nothing_of_what_is_made_are_refused() {
+fn options_that_do_not_apply_are_refused() {
     let home = tempfile::tempdir().expect("a folder");
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
     let (score, tune) = (path("a.mxl"), path("a.toml"));
     for (words, told) in [
-        (&["midi", "--picture", "grid"][..], "--picture is of svg and png"),
-        (&["txt", "--theme", "screen"], "--theme is of svg and png"),
-        (&["svg", "--scale", "3"], "--scale is of png"),
-        (&["txt", "--hearing", "1"], "--hearing is of every format but txt"),
-        (&["svg", "--picture", "grid", "--beams", "group"], "--beams is of notation"),
-        (&["midi", "--over", "groups"], "--over is of notation"),
-        (&["svg", "--width", "100"], "allowed is a number from 480 to 4000"),
-        (&["svg", "--width", "nan"], "allowed is a number from 480 to 4000"),
-        (&["png", "--scale", "9"], "allowed is a number from 0.1 to 8"),
+        (&["midi", "--picture", "grid"][..], "--picture applies only to svg and png, not to --as midi"),
+        (&["txt", "--theme", "screen"], "--theme applies only to svg and png, not to --as txt"),
+        (&["svg", "--scale", "3"], "--scale applies only to png, not to --as svg"),
+        (&["txt", "--hearing", "1"], "--hearing applies only to formats other than txt"),
+        (&["svg", "--picture", "grid", "--beams", "group"], "--beams applies only to notation"),
+        (&["midi", "--over", "groups"], "--over applies only to notation"),
+        (&["svg", "--width", "100"], "expected a number from 480 to 4000"),
+        (&["svg", "--width", "nan"], "expected a number from 480 to 4000"),
+        (&["png", "--scale", "9"], "expected a number from 0.1 to 8"),
         (&["musicxml", "-o", &score], "found the ending .mxl, allowed is .musicxml"),
         (&["midi", "-o", &tune], "found the ending .toml, allowed is .mid"),
     ] {
@@ -191,15 +247,15 @@ fn import_makes_each_file_once_and_names_an_empty_folder() {
     good(&["export", DEMO, "--as", "midi", "--into", &path("midi")]);
     let file = path("midi/half-tide-winch.mid");
     let ended = good(&["import", &file, &path("midi"), &file, "--into", &path("back")]);
-    assert_eq!(ended.errors.matches("made from").count(), 1, "{}", ended.errors);
+    assert_eq!(ended.errors.matches("written: ").count(), 1, "{}", ended.errors);
     std::fs::create_dir(path("none")).expect("a folder");
     let ended = run(&["import", &path("none"), &file, "-o", &path("one.toml")], b"");
     assert_eq!(ended.code, Some(1), "{}", ended.errors);
-    assert!(ended.errors.contains("none: there is nothing to import in this folder"), "{}", ended.errors);
-    assert!(ended.errors.contains("one.toml: made from"), "{}", ended.errors);
+    assert!(ended.errors.contains("none: nothing to import in this folder"), "{}", ended.errors);
+    assert!(ended.errors.contains("one.toml\n"), "{}", ended.errors);
     let ended = run(&["import", &file, "-o", &path("x.mid")], b"");
     assert_eq!(ended.code, Some(2));
-    assert!(ended.errors.contains("x.mid', allowed is a name that ends in .toml"), "{}", ended.errors);
+    assert!(ended.errors.contains("-o: expected a name that ends in .toml"), "{}", ended.errors);
     // A name that says another format than the bytes.
     std::fs::copy(&file, path("a.musicxml")).expect("a copy");
     let ended = run(&["import", &path("a.musicxml")], b"");
@@ -218,8 +274,11 @@ fn notation_is_written_as_it_is_asked_for() {
     assert_eq!((lyrics(&plain.text), small(&plain.text), plain.errors.as_str()), (0, 28, ""));
     let both = score(&["--over", "groups,landings", "--under", "downbeat", "--beams", "group"]);
     assert_eq!((lyrics(&both.text), small(&both.text)), (3, 56));
-    let beams = |text: &str| text.matches(">begin<").count();
-    assert_ne!(beams(&both.text), beams(&plain.text));
+    let beams = |by: &str| {
+        let words = ["export", "patterns/pump-and-bucket.toml", "--as", "musicxml", "-o", "-", "--beams", by];
+        good(&words).text.matches(">begin<").count()
+    };
+    assert!(beams("group") < beams("beat"));
     assert_eq!(small(&score(&["--over", "nothing"]).text), 0);
     // Nine bars of 4/4 hold 18 pulses of every 2 beats, and words that say what they are.
     let every_two = score(&["--over", "nothing", "--hearing", "5"]);
@@ -248,15 +307,15 @@ fn export_and_import_say_what_is_wrong_and_where() {
             &["export", DEMO, "--as", "midi", "-o", "-", "--section", "no"],
             b"",
             2,
-            "there is no section 'no', allowed are: ",
+            "there is no section 'no'; expected one of: ",
         ),
         (
             &["export", DEMO, "--as", "midi", "-o", "-", "--hearing", "99"],
             b"",
             2,
-            "--hearing is 99, allowed are the numbers from 1 to",
+            "expected the number of a hearing, 1 to ",
         ),
-        (&["export", "patterns", "--as", "midi", "-o", "x.mid"], b"", 2, "-o names one file, found"),
+        (&["export", "patterns", "--as", "midi", "-o", "x.mid"], b"", 2, "-o names one file, but there are"),
         (&bad_place, b"", 3, "tests/nowhere/x.mid: cannot write: there is no folder tests/nowhere\n"),
         (&["import", "-"], b"none", 1, "standard input: found no format known here"),
         (&["import", "-"], b"MThd\0\0\0\x06\0\x02\0\x01\0\x60", 1, "standard input: byte 8: found format 2"),
@@ -264,7 +323,7 @@ fn export_and_import_say_what_is_wrong_and_where() {
             &["import", "-", "--tolerance", "far"],
             b"",
             2,
-            "--tolerance is 'far', allowed is a number from 0 to 100 (ms)",
+            "'far' for '--tolerance <MS>': expected a number from 0 to 100 (ms)",
         ),
     ];
     for (words, input, code, said) in rows {
@@ -275,25 +334,42 @@ fn export_and_import_say_what_is_wrong_and_where() {
 }
 
 #[test]
-fn an_interrupt_leaves_nothing_half_written() {
+fn a_signal_leaves_no_temporary_file_and_says_what_was_written() {
     let home = tempfile::tempdir().expect("a folder");
-    let path = home.path().join("long.wav");
-    let words = ["render", DEMO, "--seconds", "14000", "-o", &path.to_string_lossy()];
-    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_teeter")).args(words).spawn().expect("begun");
-    let files = || std::fs::read_dir(home.path()).expect("a folder").count();
-    let grown = || {
-        std::fs::read_dir(home.path())
-            .expect("a folder")
-            .flatten()
-            .any(|f| f.metadata().is_ok_and(|m| m.len() > 1 << 20))
+    let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
+    // A short groove first, whose handout is complete, and one that takes long.
+    let groove = |name: &str, times: u32| {
+        let text = std::fs::read_to_string(in_package("patterns/ticket-bell.toml")).expect("a groove");
+        let text = text.replacen("[[section]]\n", &format!("[[section]]\ntimes = {times}\n"), 1);
+        std::fs::write(path(name), text).expect("written");
     };
-    while !grown() {
-        assert!(child.try_wait().expect("a child").is_none(), "it is still at work");
-        std::thread::sleep(std::time::Duration::from_millis(2));
+    groove("a.toml", 1);
+    groove("b.toml", 900);
+    let (a, b, h, long) = (path("a.toml"), path("b.toml"), path("h"), path("long.wav"));
+    let rows: [(&[&str], &str, i32, &str, &str); 2] = [
+        (&["render", DEMO, "--seconds", "14000", "-o", &long], "INT", 130, "", "nothing"),
+        (&["handout", &a, &b, "--into", &h, "--rate", "192000"], "TERM", 143, "h/a.html", "h/a.html"),
+    ];
+    for (command, signal, code, complete, written) in rows {
+        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_teeter"));
+        child.args(command).env("XDG_CONFIG_HOME", in_package("target/nowhere")).stderr(std::process::Stdio::piped());
+        let mut child = child.spawn().expect("begun");
+        let under_way = || {
+            let large = |f: &String| std::fs::metadata(f).is_ok_and(|m| m.len() > 1 << 20);
+            if complete.is_empty() { files(home.path()).iter().any(large) } else { home.path().join(complete).exists() }
+        };
+        while !under_way() {
+            assert!(child.try_wait().expect("a child").is_none(), "it still works");
+            std::thread::sleep(std::time::Duration::from_millis(2));
+        }
+        // The shell has a command for it wherever there is one.
+        let kill = format!("kill -{signal} {}", child.id());
+        assert!(std::process::Command::new("sh").args(["-c", &kill]).status().expect("a shell").success());
+        let ended = child.wait_with_output().expect("ended");
+        let said = String::from_utf8_lossy(&ended.stderr).into_owned();
+        assert_eq!(ended.status.code(), Some(code), "{said}");
+        let last = said.lines().last().expect("a message");
+        assert!(last.starts_with("teeter: interrupted; written: ") && last.contains(written), "{said}");
+        assert!(!files(home.path()).iter().any(|f| f.contains(".teeter-") || f.contains("/b.html")), "{said}");
     }
-    // The shell has a command for it wherever there is one.
-    let kill = format!("kill -INT {}", child.id());
-    assert!(std::process::Command::new("sh").args(["-c", &kill]).status().expect("a shell").success());
-    assert_eq!(child.wait().expect("ended").code(), Some(130));
-    assert_eq!(files(), 0);
 }

@@ -6,7 +6,8 @@ use serde_json::{Value, json};
 use std::fs;
 use std::path::{Path, PathBuf};
 use teeter::analysis::{Ask, Clock, Report, report};
-use teeter::exchange::{Piece, midi};
+use teeter::export::{self, Piece};
+use teeter::import;
 use teeter::rhythm::{Fraction, Groove, Time};
 
 /// A time in quarters, as a fraction.
@@ -86,7 +87,7 @@ fn others_read_our_midi_files_as_they_are() {
         let hearings: Vec<usize> = (0..report.hearings.len().min(2)).collect();
         let expected = exact(&groove, &report, &hearings);
         let piece = Piece { groove: &groove, report: &report, hearings, section: None };
-        let bytes = midi::export(&piece).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let bytes = export::midi::export(&piece).unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.mid")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), expected.to_string()).expect("a file");
     }
@@ -113,10 +114,10 @@ fn we_read_the_midi_files_of_others_as_others_do() {
     assert!(!paths.is_empty(), "the libraries carry MIDI files");
     let rows = paths.iter().map(|path| {
         let bytes = fs::read(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-        let made = midi::import(&bytes);
+        let made = import::midi::import(&bytes);
         let groove = made.as_ref().ok().map(|m| &m.groove);
         let onsets = groove.into_iter().flat_map(|g| (0..g.layers().len()).flat_map(|l| attacks(g, l)));
-        let remarks = made.as_ref().ok().into_iter().flat_map(|m| &m.remarks);
+        let remarks = made.as_ref().ok().into_iter().flat_map(|m| &m.warnings);
         json!({
             "path": path,
             "refused": made.as_ref().err().map(ToString::to_string),

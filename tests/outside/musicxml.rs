@@ -1,15 +1,16 @@
 //! Scores: our exports before the schema and music21. They must not know how a score is written.
 
-use super::{folder, grooves, python, run, tell};
+use super::{folder, grooves, print_totals, python, run};
 use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
 use teeter::analysis::{Ask, report};
-use teeter::exchange::Piece;
-use teeter::exchange::musicxml;
-use teeter::exchange::score::{Beaming, Score};
-use teeter::exchange::writing::{Text, Writing};
+use teeter::export::Piece;
+use teeter::export::annotations::{Text, Writing};
+use teeter::export::musicxml::write;
+use teeter::import::musicxml;
+use teeter::notation::{Beaming, Score};
 use teeter::rhythm::{Fraction, Groove, PartContext, Time};
 
 /// A time in quarters, as a fraction.
@@ -74,8 +75,7 @@ fn others_read_our_scores_as_they_are() {
         let report = report(&groove, &Ask::default());
         let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
-        let bytes =
-            musicxml::write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let bytes = write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }
@@ -136,7 +136,7 @@ fn we_read_the_scores_of_others_as_others_do() {
     for path in carried() {
         let bytes = fs::read(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let (written, imported) = (musicxml::written(&bytes), musicxml::read(&bytes));
+        let (written, imported) = (musicxml::read_document(&bytes), musicxml::read(&bytes));
         let mut refused = None;
         match (&written, &imported) {
             (Ok(written), Ok(imported)) => {
@@ -160,8 +160,10 @@ fn we_read_the_scores_of_others_as_others_do() {
                         let onsets = |all: &[(Time, Time)]| all.iter().map(|a| a.0).collect::<Vec<_>>();
                         let what = if onsets(&found) == onsets(&expected) { "lengths" } else { "onsets" };
                         // What was left out of the notes (grace notes) is in neither; only a cut or a move explains this.
-                        let said =
-                            imported.remarks.iter().find(|r| r.words.contains("cut ") || r.words.contains("moved by"));
+                        let said = imported
+                            .warnings
+                            .iter()
+                            .find(|r| r.message.contains("cut ") || r.message.contains("moved by"));
                         moved.push(format!(
                             "{name}: {what}: {}",
                             said.map_or("WITHOUT A REMARK".into(), ToString::to_string)
@@ -175,7 +177,7 @@ fn we_read_the_scores_of_others_as_others_do() {
         let attacks = notes.map(|n| json!([n.measure, quarters(n.at), quarters(n.length), n.key])).collect::<Vec<_>>();
         rows.push(json!({ "path": path, "refused": refused, "attacks": attacks }));
     }
-    tell(&format!(
+    print_totals(&format!(
         "of {grooves} grooves made, {repeated} have repeats written out, {} hold something otherwise than written:\n{}",
         moved.len(),
         moved.join("\n")

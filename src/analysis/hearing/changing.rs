@@ -323,6 +323,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn the_cut_is_the_cheapest_of_all(gaps in prop::collection::vec(1_u32..9, 2..11), window in 3_usize..14) {
             let mut times = vec![0.0];

@@ -1,4 +1,9 @@
 //! Hearings: the pulses under which a listener may take some attacks, with their fit. It must not know how they are shown.
+//!
+//! Every hearing starts as a candidate (pulses in seconds, stretches), and one function fits and scores all candidates. `grid` has the
+//! written beat, its relatives and pulses of whole cells; `steady` has pulses off the grid (Fourier transform, least squares); `changing`
+//! finds the cheapest cut into stretches. `speeds` ranks them at every speed from 20% to 200% and decides what a report keeps, so a
+//! hearing has one number everywhere.
 
 mod changing;
 mod grid;
@@ -156,7 +161,7 @@ impl std::fmt::Display for Kind {
             Kind::Relative(2, 3) => f.write_str("two thirds of the beat"),
             Kind::Relative(n, 1) => write!(f, "every {n} beats"),
             Kind::Relative(n, d) => write!(f, "{n}/{d} of a beat"),
-            Kind::Cells => f.write_str("pulse of cells"),
+            Kind::Cells => f.write_str("grid pulse"),
             Kind::Average => f.write_str("average pulse"),
             Kind::Steady => f.write_str("steady pulse"),
             Kind::Changing => f.write_str("changing pulse"),

@@ -56,7 +56,7 @@ pub fn off_beatness(ring: &Ring) -> usize {
 /// A reason, with fewer than two durations.
 pub fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
     if durations.len() < 2 {
-        return Err("it needs two groups");
+        return Err("at least two groups are needed");
     }
     let sum: f64 = durations.windows(2).map(|w| w[0].abs_diff(w[1]) as f64 / ((w[0] + w[1]) as f64 / 2.0)).sum();
     Ok(100.0 * sum / (durations.len() - 1) as f64)
@@ -70,7 +70,7 @@ pub fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
 pub fn evenness(ring: &Ring) -> Result<f64, &'static str> {
     let (n, k) = (ring.pulses, ring.attacks.len());
     if k < 2 {
-        return Err("it needs two attacks");
+        return Err("at least two attacks are needed");
     }
     let chord: Vec<f64> = (0..n).map(|d| (std::f64::consts::PI * d as f64 / n as f64).sin()).collect();
     let sum = |attacks: &[usize]| -> f64 {
@@ -96,11 +96,11 @@ pub fn oddity(ring: &Ring) -> Result<bool, &'static str> {
 /// dots of Lerdahl & Jackendoff 1983 (Toussaint 2002).
 ///
 /// # Errors
-/// A reason, if the cycle is no whole number of bars.
+/// A reason, if the cycle is not a whole number of bars.
 pub fn metric_complexity(ring: &Ring, tree: &Tree) -> Result<f64, &'static str> {
     let dots = tree.dots();
     if !ring.pulses.is_multiple_of(dots.len()) {
-        return Err("the cycle is no whole number of bars");
+        return Err("the cycle is not a whole number of bars");
     }
     let mut all: Vec<u32> = (0..ring.pulses).map(|p| dots[p % dots.len()]).collect();
     let has: u32 = ring.attacks.iter().map(|a| all[*a]).sum();

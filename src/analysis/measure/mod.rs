@@ -58,7 +58,7 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
     let count = |t: Time| t.ratio_to(unit(groups)).filter(|r| r.denom() == 1).map(|r| r.numer() as usize);
     let ring = ring(groups);
     let beat = count(s.meter.beat());
-    let tree = beat.ok_or("the beat is no whole number of cells").and_then(|cells| Tree::of_meter(&s.meter, cells));
+    let tree = beat.ok_or("the beat is not a whole number of cells").and_then(|cells| Tree::of_meter(&s.meter, cells));
     let too_long = "the cycle is longer than 1024 cells";
     let on = |f: &dyn Fn(&Ring) -> Result<f64, &'static str>| match &ring {
         Some(r) if r.pulses <= LONGEST => f(r),
@@ -82,7 +82,7 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
             on(&|r| match beat {
                 _ if additive => Err("the strong beats of an additive meter are unequal"),
                 Some(b) if r.pulses.is_multiple_of(b) => Ok(weighted_beat_distance(r, b)),
-                _ => Err("the cycle is no whole number of beats"),
+                _ => Err("the cycle is not a whole number of beats"),
             }),
         ),
         plain(

@@ -60,7 +60,7 @@ impl Tree {
     }
 }
 
-const NO_TREE: &str = "its beats and cells have other factors than 2 and 3";
+const NO_TREE: &str = "beats and cells have prime factors other than 2 and 3";
 
 fn factors(mut n: usize, order: [u32; 2]) -> Result<Vec<u32>, &'static str> {
     let mut found = Vec::new();
@@ -77,11 +77,11 @@ fn factors(mut n: usize, order: [u32; 2]) -> Result<Vec<u32>, &'static str> {
 /// their own weight, with the difference of weights as their strength.
 ///
 /// # Errors
-/// A reason, if the cycle is no whole number of bars.
+/// A reason, if the cycle is not a whole number of bars.
 pub fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>, &'static str> {
     let weights = tree.weights();
     if !ring.pulses.is_multiple_of(weights.len()) {
-        return Err("the cycle is no whole number of bars");
+        return Err("the cycle is not a whole number of bars");
     }
     let weight = |at: usize| weights[at % weights.len()];
     let found = ring.attacks.iter().zip(ring.intervals()).filter_map(|(&at, gap)| {

@@ -1,107 +1,106 @@
-//! Which pulse the taps follow: an exact search for the cheapest cut into stretches. It must not know what a pulse comes from.
+//! Which pulse the taps follow: an exact search for the segmentation of least cost.
 //!
 //! # The cost
-//! A stretch follows one of the pulses with one shift (how early or late it is tapped, one of [`SHIFTS`] parts of the period),
-//! or none. In natural units of information it costs
+//! A stretch follows one pulse with one shift (how early or late it is tapped, a multiple of [`SHIFT_STEP`] periods), or none.
+//! In nats it costs
 //! ```text
-//! PRICE + RARE + shift^2 / (2 TAP_EARLY^2) + sum over taps of min(r^2 / (2 s^2), FAR) + ln(s sqrt(2 pi) / g) + MISSED m + TWICE d
+//! STRETCH_COST + RARE_COST + shift^2 / (2 TAP_EARLY^2) + sum over taps of min(r^2 / (2 s^2), MAX_TAP_COST) + ln(s sqrt(2 pi) / g) + MISSED_COST m + DOUBLE_COST d
 //! ```
-//! with `r` the distance of a tap from its shifted pulse, `s^2 = TAP_SPREAD_LEAST^2 + (TAP_SPREAD P)^2` the spread of one who
+//! with `r` the distance of a tap from its shifted pulse, `s^2 = TAP_SPREAD_MIN^2 + (TAP_SPREAD P)^2` the spread of one who
 //! follows a pulse of period `P`, `g` the middle one of the times between taps, `m` the pulses passed over since the tap before
-//! (a pause counts as [`PAUSE`]) and `d` whether the tap fell on the same pulse again. A stretch that follows nothing costs its
+//! (a pause counts as [`PAUSE_PULSES`]) and `d` whether the tap fell on the same pulse again. A stretch that follows nothing costs its
 //! price: its taps fall anywhere, with a density of one in `g`.
 //!
-//! The cheapest cut over all pulses, shifts and cuts is found in one pass, since a tap's cost hangs only on itself and the tap
-//! before it (Viterbi 1967). Neighbours that follow one pulse with nearly one shift are then joined, and what is shorter than
-//! [`FEWEST`] taps is given to its neighbours where they meet best.
+//! One pass finds the cheapest segmentation over all pulses, shifts and cuts, since a tap's cost depends only on itself and the
+//! tap before it (Viterbi 1967). Neighbours that follow one pulse with nearly one shift are then joined, and runs of fewer than
+//! [`MIN_TAPS`] taps are merged into their neighbours.
 
 use super::pulses::Pulses;
-use super::{FEWEST, Follows};
+use super::{FollowedPulse, MIN_TAPS};
 use crate::analysis::limits;
 
-/// Price of a stretch, in natural units of information (ours, no source): that of a stretch of a changing hearing.
-pub(super) const PRICE: f64 = 8.0;
-/// Price of a pulse that is seldom taken (ours, no source): odds of four or five to one.
-pub(super) const RARE: f64 = 1.5;
-/// Price of a pulse passed over without a tap: one in seven (ours, no source).
-pub(super) const MISSED: f64 = 2.0;
-/// Price of a second tap on one pulse: one in twenty (ours, no source).
-pub(super) const TWICE: f64 = 3.0;
-/// Pulses passed over from which on it is a pause, not a slip (ours, no source).
-pub(super) const PAUSE: i64 = 4;
-/// Most that one tap's distance costs: three times the spread (ours, no source).
-pub(super) const FAR: f64 = 4.5;
-/// Part of [`limits::TAP_EARLY`] that is left where the offset is known (ours, no source).
-const KNOWN: f64 = 0.5;
-/// Shifts tried on either side of the pulse, and their step as a part of the period.
+/// Cost of a stretch in nats (ours, no source).
+pub(super) const STRETCH_COST: f64 = 8.0;
+/// Cost of a pulse that people seldom tap (ours, no source): odds of four or five to one.
+pub(super) const RARE_COST: f64 = 1.5;
+/// Cost of a pulse without a tap: one in seven (ours, no source).
+pub(super) const MISSED_COST: f64 = 2.0;
+/// Cost of a second tap on one pulse: one in twenty (ours, no source).
+pub(super) const DOUBLE_COST: f64 = 3.0;
+/// Pulses without a tap from which on they are a pause, not slips (ours, no source).
+pub(super) const PAUSE_PULSES: i64 = 4;
+/// Upper bound of the cost of one tap's distance: three times the spread (ours, no source).
+pub(super) const MAX_TAP_COST: f64 = 4.5;
+/// Factor on [`limits::TAP_EARLY`] if the offset is known (ours, no source).
+const KNOWN_OFFSET_FACTOR: f64 = 0.5;
+/// Shifts tried on either side of the pulse, and their step as a fraction of the period.
 const SHIFTS: i32 = 9;
-const STEP: f64 = 0.05;
-/// Shifts that differ by at most so much of the period are one that creeps (ours, no source).
-const CREEPS: f64 = 0.2;
+const SHIFT_STEP: f64 = 0.05;
+/// Neighbouring shifts that differ by at most this fraction of the period are one drifting shift (ours, no source).
+const MAX_SHIFT_CREEP: f64 = 0.2;
 
 /// A pulse with a shift.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Way<'a> {
+struct Path<'a> {
     /// Index of the pulse.
     index: usize,
     pulses: &'a Pulses,
-    /// In seconds, plus is late.
+    /// In seconds; positive is late.
     shift: f64,
     /// Expected spread in seconds.
     spread: f64,
-    /// Cost of beginning with it, and of a tap on its very pulse.
+    /// Cost of starting a stretch, and of a tap exactly on the pulse.
     start: f64,
     on: f64,
 }
 
 /// A stretch of taps.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Part {
+pub(super) struct FollowedStretch {
     pub(super) from: usize,
     pub(super) to: usize,
-    /// The pulse followed, if one is.
+    /// Index of the pulse followed.
     pub(super) pulses: Option<usize>,
     /// The shift of every tap, in seconds.
     pub(super) shifts: Vec<f64>,
-    /// What fits next best.
-    pub(super) second: Option<Follows>,
+    pub(super) runner_up: Option<FollowedPulse>,
     pub(super) margin: f64,
 }
 
-/// The middle one of the times between taps, in seconds; at least a millisecond.
+/// The median inter-tap interval in seconds, at least a millisecond.
 pub(super) fn middle_gap(taps: &[f64]) -> f64 {
     let mut gaps: Vec<f64> = taps.windows(2).map(|w| w[1] - w[0]).collect();
     gaps.sort_by(f64::total_cmp);
     gaps.get(gaps.len() / 2).copied().unwrap_or(1.0).max(1e-3)
 }
 
-fn ways(known: &[Pulses], gap: f64, offset_known: bool) -> Vec<Way<'_>> {
-    let early = limits::TAP_EARLY.value / 1000.0 * if offset_known { KNOWN } else { 1.0 };
-    let mut ways = Vec::new();
+fn paths(known: &[Pulses], gap: f64, offset_known: bool) -> Vec<Path<'_>> {
+    let early = limits::TAP_EARLY.value / 1000.0 * if offset_known { KNOWN_OFFSET_FACTOR } else { 1.0 };
+    let mut paths = Vec::new();
     for (index, pulses) in known.iter().enumerate() {
         let period = pulses.period();
-        let spread = (limits::TAP_SPREAD_LEAST.value / 1000.0).hypot(limits::TAP_SPREAD.value / 100.0 * period);
+        let spread = (limits::TAP_SPREAD_MIN.value / 1000.0).hypot(limits::TAP_SPREAD.value / 100.0 * period);
         let on = (spread * std::f64::consts::TAU.sqrt() / gap).ln();
-        let rare = if pulses.is_rare { RARE } else { 0.0 };
+        let rare = if pulses.is_rare { RARE_COST } else { 0.0 };
         for step in -SHIFTS..=SHIFTS {
-            let shift = f64::from(step) * STEP * period;
-            ways.push(Way { index, pulses, shift, spread, start: rare + (shift / early).powi(2) / 2.0, on });
+            let shift = f64::from(step) * SHIFT_STEP * period;
+            paths.push(Path { index, pulses, shift, spread, start: rare + (shift / early).powi(2) / 2.0, on });
         }
     }
-    ways
+    paths
 }
 
-impl Way<'_> {
+impl Path<'_> {
     fn pulse(&self, tap: f64) -> i64 {
         self.pulses.nearest(tap - self.shift)
     }
 
     fn tap(&self, tap: f64, pulse: i64) -> f64 {
         let r = (tap - self.shift - self.pulses.at(pulse)) / self.spread;
-        (r * r / 2.0).min(FAR) + self.on
+        (r * r / 2.0).min(MAX_TAP_COST) + self.on
     }
 
-    /// Cost of some taps that follow this one, without the price.
+    /// Cost of a run of taps on this path, without [`STRETCH_COST`].
     fn cost(&self, taps: &[f64]) -> f64 {
         let mut before = None;
         taps.iter().fold(self.start, |sum, tap| {
@@ -112,43 +111,43 @@ impl Way<'_> {
     }
 }
 
-/// Cost of going on by so many pulses.
+/// Cost of advancing by this many pulses.
 fn step(by: i64) -> f64 {
     match by {
         1 => 0.0,
-        2.. => MISSED * (by - 1).min(PAUSE) as f64,
-        _ => TWICE,
+        2.. => MISSED_COST * (by - 1).min(PAUSE_PULSES) as f64,
+        _ => DOUBLE_COST,
     }
 }
 
-/// What two costs may differ by that are equal before rounding.
-const TIE: f64 = 1e-9;
+/// Costs closer than this count as equal.
+const EPSILON_COST: f64 = 1e-9;
 
-/// The cheapest cut: for each tap the index of its way, the last one past the ways being none; and where a stretch begins.
-fn cheapest(ways: &[Way<'_>], taps: &[f64]) -> Vec<(usize, bool)> {
-    let none = ways.len();
+/// The cheapest segmentation: for each tap the index of its path (`paths.len()` for none) and whether a stretch begins there.
+fn cheapest(paths: &[Path<'_>], taps: &[f64]) -> Vec<(usize, bool)> {
+    let none = paths.len();
     let mut costs = vec![f64::INFINITY; none + 1];
     let mut before = vec![0_i64; none];
-    // For each tap and way whether a stretch begins there, and the best way of the tap before.
+    // For each tap and path whether a stretch begins there, and the best path of the tap before.
     let mut begins = vec![false; taps.len() * (none + 1)];
     let mut bests: Vec<usize> = Vec::with_capacity(taps.len());
     let mut best = 0.0;
     for (i, &tap) in taps.iter().enumerate() {
         let mut least = (f64::INFINITY, none);
         for w in 0..=none {
-            let (own, start) = match ways.get(w) {
-                Some(way) => {
-                    let pulse = way.pulse(tap);
+            let (own, start) = match paths.get(w) {
+                Some(path) => {
+                    let pulse = path.pulse(tap);
                     let passed = step(pulse - std::mem::replace(&mut before[w], pulse));
-                    let own = way.tap(tap, pulse);
-                    (costs[w] + passed + own, best + PRICE + way.start + own)
+                    let own = path.tap(tap, pulse);
+                    (costs[w] + passed + own, best + STRETCH_COST + path.start + own)
                 }
-                None => (costs[w], best + PRICE),
+                None => (costs[w], best + STRETCH_COST),
             };
-            let new = start < own - TIE;
+            let new = start < own - EPSILON_COST;
             begins[i * (none + 1) + w] = new;
             costs[w] = if new { start } else { own };
-            if costs[w] < least.0 - TIE {
+            if costs[w] < least.0 - EPSILON_COST {
                 least = (costs[w], w);
             }
         }
@@ -156,105 +155,107 @@ fn cheapest(ways: &[Way<'_>], taps: &[f64]) -> Vec<(usize, bool)> {
         bests.push(least.1);
     }
     let mut found = vec![(none, true); taps.len()];
-    let mut way = bests.last().copied().unwrap_or(none);
+    let mut path = bests.last().copied().unwrap_or(none);
     for i in (0..taps.len()).rev() {
-        let new = begins[i * (none + 1) + way];
-        found[i] = (way, new);
+        let new = begins[i * (none + 1) + path];
+        found[i] = (path, new);
         if new && i > 0 {
-            way = bests[i - 1];
+            path = bests[i - 1];
         }
     }
     found
 }
 
-/// Taps that follow one pulse, with the way of each.
-struct Piece {
+/// Consecutive taps that follow one pulse, with the path of each.
+struct TapRun {
     from: usize,
-    ways: Vec<usize>,
+    paths: Vec<usize>,
 }
 
-impl Piece {
+impl TapRun {
     fn to(&self) -> usize {
-        self.from + self.ways.len()
+        self.from + self.paths.len()
     }
 
-    /// Its cost, each change of the shift a price.
-    fn cost(&self, all: &[Way<'_>], taps: &[f64]) -> f64 {
+    /// Its cost; each change of the shift costs a stretch.
+    fn cost(&self, all: &[Path<'_>], taps: &[f64]) -> f64 {
         let mut at = self.from;
-        let runs = self.ways.chunk_by(|a, b| a == b).map(|run| {
+        let runs = self.paths.chunk_by(|a, b| a == b).map(|run| {
             let own = &taps[at..at + run.len()];
             at += run.len();
-            PRICE + all.get(run[0]).map_or(0.0, |w| w.cost(own))
+            STRETCH_COST + all.get(run[0]).map_or(0.0, |w| w.cost(own))
         });
         runs.sum()
     }
 
     fn last(&self) -> usize {
-        self.ways[self.ways.len() - 1]
+        self.paths[self.paths.len() - 1]
     }
 }
 
-/// The stretches of some taps, in order of time and at least one.
-pub(super) fn stretches(known: &[Pulses], taps: &[f64], offset_known: bool) -> Vec<Part> {
-    let all = ways(known, middle_gap(taps), offset_known);
-    let mut pieces: Vec<Piece> = Vec::new();
-    for (i, (way, new)) in cheapest(&all, taps).into_iter().enumerate() {
-        match pieces.last_mut().filter(|_| !new) {
-            Some(piece) => piece.ways.push(way),
-            None => pieces.push(Piece { from: i, ways: vec![way] }),
+/// The stretches in order of time, at least one.
+pub(super) fn stretches(known: &[Pulses], taps: &[f64], offset_known: bool) -> Vec<FollowedStretch> {
+    let all = paths(known, middle_gap(taps), offset_known);
+    let mut runs: Vec<TapRun> = Vec::new();
+    for (i, (path, new)) in cheapest(&all, taps).into_iter().enumerate() {
+        match runs.last_mut().filter(|_| !new) {
+            Some(run) => run.paths.push(path),
+            None => runs.push(TapRun { from: i, paths: vec![path] }),
         }
     }
-    join(&all, &mut pieces);
-    while pieces.len() > 1
+    join(&all, &mut runs);
+    while runs.len() > 1
         && let Some(short) =
-            (0..pieces.len()).filter(|i| pieces[*i].ways.len() < FEWEST).min_by_key(|i| pieces[*i].ways.len())
+            (0..runs.len()).filter(|i| runs[*i].paths.len() < MIN_TAPS).min_by_key(|i| runs[*i].paths.len())
     {
-        give_away(&all, taps, &mut pieces, short);
-        join(&all, &mut pieces);
+        merge_into_neighbours(&all, taps, &mut runs, short);
+        join(&all, &mut runs);
     }
-    let part = |piece: Piece| {
-        let pulses = all.get(piece.ways[0]).map(|w| w.index);
-        let (second, margin) = second(&all, &taps[piece.from..piece.to()], pulses, piece.cost(&all, taps));
-        let shifts = piece.ways.iter().map(|w| all.get(*w).map_or(0.0, |w| w.shift)).collect();
-        Part { from: piece.from, to: piece.to(), pulses, shifts, second, margin }
+    let part = |run: TapRun| {
+        let pulses = all.get(run.paths[0]).map(|w| w.index);
+        let (runner_up, margin) = runner_up(&all, &taps[run.from..run.to()], pulses, run.cost(&all, taps));
+        let shifts = run.paths.iter().map(|w| all.get(*w).map_or(0.0, |w| w.shift)).collect();
+        FollowedStretch { from: run.from, to: run.to(), pulses, shifts, runner_up, margin }
     };
-    pieces.into_iter().map(part).collect()
+    runs.into_iter().map(part).collect()
 }
 
 /// Joins neighbours that follow one pulse with nearly one shift.
-fn join(all: &[Way<'_>], pieces: &mut Vec<Piece>) {
+fn join(all: &[Path<'_>], runs: &mut Vec<TapRun>) {
     let creeps = |a: usize, b: usize| match (all.get(a), all.get(b)) {
-        (Some(a), Some(b)) => a.index == b.index && (a.shift - b.shift).abs() <= (CREEPS + TIE) * a.pulses.period(),
+        (Some(a), Some(b)) => {
+            a.index == b.index && (a.shift - b.shift).abs() <= (MAX_SHIFT_CREEP + EPSILON_COST) * a.pulses.period()
+        }
         (None, None) => true,
         _ => false,
     };
-    let mut joined: Vec<Piece> = Vec::with_capacity(pieces.len());
-    for piece in pieces.drain(..) {
-        match joined.last_mut().filter(|l| creeps(l.last(), piece.ways[0])) {
-            Some(last) => last.ways.extend(piece.ways),
-            None => joined.push(piece),
+    let mut joined: Vec<TapRun> = Vec::with_capacity(runs.len());
+    for run in runs.drain(..) {
+        match joined.last_mut().filter(|l| creeps(l.last(), run.paths[0])) {
+            Some(last) => last.paths.extend(run.paths),
+            None => joined.push(run),
         }
     }
-    *pieces = joined;
+    *runs = joined;
 }
 
-/// Gives the taps of a short piece to its neighbours, cut where that costs least.
-fn give_away(all: &[Way<'_>], taps: &[f64], pieces: &mut Vec<Piece>, short: usize) {
-    let (count, from) = (pieces[short].ways.len(), pieces[short].from);
+/// Splits a short run between its neighbours at the point of least cost.
+fn merge_into_neighbours(all: &[Path<'_>], taps: &[f64], runs: &mut Vec<TapRun>, short: usize) {
+    let (count, from) = (runs[short].paths.len(), runs[short].from);
     let before = short.checked_sub(1);
-    let after = Some(short + 1).filter(|a| *a < pieces.len());
+    let after = Some(short + 1).filter(|a| *a < runs.len());
     let grown = |cut: usize| {
         let left = before.map(|b| {
-            let own = &pieces[b];
-            Piece {
+            let own = &runs[b];
+            TapRun {
                 from: own.from,
-                ways: own.ways.iter().copied().chain(std::iter::repeat_n(own.last(), cut)).collect(),
+                paths: own.paths.iter().copied().chain(std::iter::repeat_n(own.last(), cut)).collect(),
             }
         });
         let right = after.map(|a| {
-            let own = &pieces[a];
-            let ways = std::iter::repeat_n(own.ways[0], count - cut).chain(own.ways.iter().copied()).collect();
-            Piece { from: from + cut, ways }
+            let own = &runs[a];
+            let paths = std::iter::repeat_n(own.paths[0], count - cut).chain(own.paths.iter().copied()).collect();
+            TapRun { from: from + cut, paths }
         });
         [left, right]
     };
@@ -264,34 +265,35 @@ fn give_away(all: &[Way<'_>], taps: &[f64], pieces: &mut Vec<Piece>, short: usiz
         _ => 0..=0,
     };
     let cost = |cut: &usize| grown(*cut).iter().flatten().map(|p| p.cost(all, taps)).sum::<f64>();
-    let best = cuts.map(|cut| (cost(&cut), cut)).fold((f64::INFINITY, 0), |b, c| if c.0 < b.0 - TIE { c } else { b });
+    let best =
+        cuts.map(|cut| (cost(&cut), cut)).fold((f64::INFINITY, 0), |b, c| if c.0 < b.0 - EPSILON_COST { c } else { b });
     let [left, right] = grown(best.1);
-    pieces.remove(short);
-    for (at, piece) in [(before, left), (after.map(|a| a - 1), right)] {
-        if let (Some(at), Some(piece)) = (at, piece) {
-            pieces[at] = piece;
+    runs.remove(short);
+    for (at, run) in [(before, left), (after.map(|a| a - 1), right)] {
+        if let (Some(at), Some(run)) = (at, run) {
+            runs[at] = run;
         }
     }
 }
 
-/// What fits some taps best besides what they follow, and by how much less well.
-fn second(ways: &[Way<'_>], taps: &[f64], own: Option<usize>, price: f64) -> (Option<Follows>, f64) {
+/// The second-best pulse and its log odds.
+fn runner_up(paths: &[Path<'_>], taps: &[f64], own: Option<usize>, own_cost: f64) -> (Option<FollowedPulse>, f64) {
     let mut least = (f64::INFINITY, None);
-    for way in ways.iter().filter(|w| Some(w.index) != own) {
-        let cost = way.cost(taps);
-        if cost < least.0 - TIE {
-            least = (cost, Some(way.pulses.follows));
+    for path in paths.iter().filter(|w| Some(w.index) != own) {
+        let cost = path.cost(taps);
+        if cost < least.0 - EPSILON_COST {
+            least = (cost, Some(path.pulses.follows));
         }
     }
     if own.is_some() && least.0 > 0.0 {
-        least = (0.0, Some(Follows::Nothing));
+        least = (0.0, Some(FollowedPulse::None));
     }
-    (least.1, (least.0 + PRICE - price).max(0.0))
+    (least.1, (least.0 + STRETCH_COST - own_cost).max(0.0))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::{TapAsk, pulses};
+    use super::super::{TapOptions, pulses};
     use super::*;
     use crate::analysis::tests::typed;
     use crate::analysis::{Ask, report};
@@ -299,13 +301,13 @@ mod tests {
 
     /// Cost of a cut, written plainly from the formula above.
     fn plain(known: &[Pulses], taps: &[f64], gap: f64, from: usize, to: usize) -> f64 {
-        let mut least = PRICE;
+        let mut least = STRETCH_COST;
         for p in known {
             for step in -SHIFTS..=SHIFTS {
                 let shift = f64::from(step) * 0.05 * p.period();
                 let s = (0.02_f64.powi(2) + (0.05 * p.period()).powi(2)).sqrt();
-                let rare = if p.is_rare { RARE } else { 0.0 };
-                let mut cost = PRICE + rare + shift.powi(2) / (2.0 * 0.08_f64.powi(2));
+                let rare = if p.is_rare { RARE_COST } else { 0.0 };
+                let mut cost = STRETCH_COST + rare + shift.powi(2) / (2.0 * 0.08_f64.powi(2));
                 for i in from..to {
                     // The nearest of all pulses around, one by one.
                     let k = |tap: f64| {
@@ -314,12 +316,13 @@ mod tests {
                         (guess - 40..guess + 40).fold(guess, |b, k| if r(k) < r(b) - 1e-12 { k } else { b })
                     };
                     let r = taps[i] - shift - p.at(k(taps[i]));
-                    cost += (r * r / (2.0 * s * s)).min(FAR) + (s * (2.0 * std::f64::consts::PI).sqrt() / gap).ln();
+                    cost += (r * r / (2.0 * s * s)).min(MAX_TAP_COST)
+                        + (s * (2.0 * std::f64::consts::PI).sqrt() / gap).ln();
                     if i > from {
                         cost += match k(taps[i]) - k(taps[i - 1]) {
                             1 => 0.0,
-                            n if n > 1 => MISSED * (n - 1).min(PAUSE) as f64,
-                            _ => TWICE,
+                            n if n > 1 => MISSED_COST * (n - 1).min(PAUSE_PULSES) as f64,
+                            _ => DOUBLE_COST,
                         };
                     }
                 }
@@ -330,11 +333,11 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(48))]
+        #![proptest_config(crate::rhythm::random::config(48))]
         #[test]
         fn the_cut_is_the_cheapest_of_all(gaps in prop::collection::vec(60_u32..900, 2..9), start in 0_u32..2000) {
             let r = report(&typed(150, "16(4+4+5)"), &Ask::default());
-            let ask = TapAsk { speed: 1.0, range: (0.0, r.clock.total()), offset: 0.0 };
+            let ask = TapOptions { speed: 1.0, range: (0.0, r.clock.total()), offset: 0.0 };
             let known: Vec<Pulses> = pulses::of_report(&r, &ask).into_iter().take(3).collect();
             // Off the milliseconds: a tap exactly between two pulses may be given to either.
             let mut taps = vec![f64::from(start) / 1000.0 + 0.000_137];
@@ -354,15 +357,15 @@ mod tests {
                 }
                 least = least.min(cost);
             }
-            let all = ways(&known, gap, false);
-            let mut pieces: Vec<Piece> = Vec::new();
-            for (i, (way, new)) in cheapest(&all, &taps).into_iter().enumerate() {
+            let all = paths(&known, gap, false);
+            let mut runs: Vec<TapRun> = Vec::new();
+            for (i, (path, new)) in cheapest(&all, &taps).into_iter().enumerate() {
                 if new {
-                    pieces.push(Piece { from: i, ways: Vec::new() });
+                    runs.push(TapRun { from: i, paths: Vec::new() });
                 }
-                pieces.last_mut().expect("the first begins one").ways.push(way);
+                runs.last_mut().expect("the first begins one").paths.push(path);
             }
-            let found: f64 = pieces.iter().map(|p| p.cost(&all, &taps)).sum();
+            let found: f64 = runs.iter().map(|p| p.cost(&all, &taps)).sum();
             prop_assert!((found - least).abs() < 1e-6, "{found} against {least}");
         }
     }

@@ -1,59 +1,58 @@
-//! Taps along with the loop: which hearing they follow, how early or late they fall, how steadily, and where they slip. It
-//! must not know keys, devices or clocks.
+//! Tapping along with the loop: which hearing the taps follow, their asynchrony, their spread and their slips.
 //!
-//! Which pulse is followed is found by `follow`: the cheapest way to cut the taps into stretches, each of which follows one
-//! pulse or none. What is said of a stretch is computed by `figures`.
+//! `follow` finds the pulse: the lowest-cost segmentation of the taps into stretches, each following one pulse or none.
+//! `statistics` describes a stretch.
 
-mod figures;
 mod follow;
 mod pulses;
+mod statistics;
 
-pub use figures::{Figures, Offset, Slip, What, calibrate, median};
+pub use statistics::{Offset, Slip, SlipKind, TapStats, calibrate, median};
 
 use super::report::Report;
 use pulses::of_report;
 
-/// Fewest taps of which something is said (ours, no source: a stretch costs as much as about seven taps can save).
-pub const FEWEST: usize = 8;
-/// Most taps that are looked at; of more the last ones count.
-pub const MOST: usize = 2000;
+/// Fewest taps that are analysed (ours, no source: a stretch costs as much as about seven taps can save).
+pub const MIN_TAPS: usize = 8;
+/// Most taps that are analysed; earlier ones are dropped.
+pub const MAX_TAPS: usize = 2000;
 
-/// What is asked of some taps.
+/// How a list of taps is analysed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TapAsk {
-    /// Playing speed, as a part of the written tempos, above 0.
+pub struct TapOptions {
+    /// Playing speed as a fraction of the written tempos, above 0.
     pub speed: f64,
     /// Start and end of the loop in seconds from the groove's start, at full speed.
     pub range: (f64, f64),
-    /// What is taken off every tap, in seconds as they pass: the machine's delay and the player's habit. With 0 they are taken
-    /// for unknown, and a pulse may be tapped twice as early or late.
+    /// Subtracted from every tap, in seconds of real time: the latency and the player's habitual asynchrony. 0 means
+    /// unknown, which doubles the accepted asynchrony.
     pub offset: f64,
 }
 
-/// How a pulse is tapped.
+/// How often a pulse is tapped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Rate {
+pub enum TapRate {
     /// A tap on each pulse.
-    Each,
+    Pulse,
     /// Two taps a pulse.
     Double,
     /// A tap on every second pulse.
     Half,
-    /// A tap in the middle between pulses.
-    Between,
-    /// A tap on each pulse, going on through the loop's return where the hearing begins anew.
-    On,
+    /// A tap midway between pulses.
+    Offbeat,
+    /// A tap on each pulse, continued over the end of the loop where the hearing itself re-enters.
+    Continued,
 }
 
-/// What a stretch of taps follows.
+/// The pulse that a stretch of taps follows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Follows {
+pub enum FollowedPulse {
     /// A hearing, as an index into the report, and how it is tapped.
-    Hearing(usize, Rate),
+    Hearing(usize, TapRate),
     /// The attacks themselves, one tap each.
     Attacks,
-    /// No pulse that is known.
-    Nothing,
+    /// None of the known pulses.
+    None,
 }
 
 /// Taps that follow one pulse.
@@ -63,41 +62,40 @@ pub struct TapStretch {
     pub first: usize,
     /// Number of taps.
     pub taps: usize,
-    /// Where in the groove it begins, in seconds from the groove's start at full speed.
+    /// Its start, in seconds from the groove's start at full speed.
     pub at: f64,
-    /// Turn of the loop in which it begins, from 0.
-    pub turn: u64,
-    /// What it follows.
-    pub follows: Follows,
-    /// What fits next best.
-    pub second: Option<Follows>,
-    /// By how much it fits better than that, in natural units of information, 0 or more: odds of `exp(margin)` to one.
+    /// Pass of the loop in which it begins, from 0.
+    pub pass: u64,
+    /// The pulse it follows.
+    pub follows: FollowedPulse,
+    /// The second-best pulse.
+    pub runner_up: Option<FollowedPulse>,
+    /// Log odds (nats) against the second-best pulse, 0 or more.
     pub margin: f64,
-    /// How fast was tapped, in taps per minute as they passed, by least squares over all taps; one that is missing or double leaves it
-    /// as it is.
+    /// Taps per minute of real time, by least squares over all taps; missing and double taps do not change it.
     pub rate: f64,
-    /// Asynchronies, spread, drift, slips; `None` where no pulse is followed.
-    pub figures: Option<Figures>,
+    /// Asynchrony, spread, drift and slips; `None` if no pulse is followed.
+    pub stats: Option<TapStats>,
 }
 
-/// What is said of some taps.
+/// The analysis of a list of taps.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TapReport {
-    /// Taps looked at.
+    /// Number of taps analysed.
     pub taps: usize,
-    /// Taps before them that were too many to look at.
-    pub left: usize,
-    /// The stretches, in order; none of fewer than [`FEWEST`] taps.
+    /// Number of earlier taps that were dropped.
+    pub dropped: usize,
+    /// The stretches in order, each of at least [`MIN_TAPS`] taps.
     pub stretches: Vec<TapStretch>,
 }
 
 impl TapReport {
-    /// Whether there are too few taps to say anything.
-    pub fn is_too_short(&self) -> bool {
-        self.taps < FEWEST
+    /// Whether there are fewer than [`MIN_TAPS`] taps.
+    pub fn has_too_few_taps(&self) -> bool {
+        self.taps < MIN_TAPS
     }
 
-    /// The stretch of most taps, the first of those.
+    /// The stretch with most taps; the first of several.
     pub fn longest(&self) -> Option<&TapStretch> {
         self.stretches.iter().fold(None, |best: Option<&TapStretch>, s| match best {
             Some(b) if b.taps >= s.taps => best,
@@ -106,36 +104,36 @@ impl TapReport {
     }
 }
 
-/// What can be said of taps, given in seconds at full speed from the loop's start, turn after turn counted on, as they were
-/// heard. Taps that are no numbers are left out, the others put in order.
-pub fn tap_report(report: &Report, ask: &TapAsk, taps: &[f64]) -> TapReport {
+/// Analyses taps given in seconds at full speed from the loop's start, counted on over all passes. Taps that are not finite are
+/// dropped; the others are sorted.
+pub fn tap_report(report: &Report, ask: &TapOptions, taps: &[f64]) -> TapReport {
     let length = (ask.range.1 - ask.range.0) / ask.speed;
     let mut times: Vec<f64> = taps.iter().filter(|t| t.is_finite()).map(|t| t / ask.speed - ask.offset).collect();
     times.sort_by(f64::total_cmp);
-    let left = times.len().saturating_sub(MOST);
-    times.drain(..left);
-    let mut told = TapReport { taps: times.len(), left, stretches: Vec::new() };
-    if told.is_too_short() || !(length.is_finite() && length > 0.0) {
-        return told;
+    let dropped = times.len().saturating_sub(MAX_TAPS);
+    times.drain(..dropped);
+    let mut result = TapReport { taps: times.len(), dropped, stretches: Vec::new() };
+    if result.has_too_few_taps() || !(length.is_finite() && length > 0.0) {
+        return result;
     }
     let known = of_report(report, ask);
     for part in follow::stretches(&known, &times, ask.offset != 0.0) {
         let own = &times[part.from..part.to];
         let pulses = part.pulses.map(|p| &known[p]);
-        // Where a pulse is followed, its place is meant: a tap a little early would stand in the cell before.
+        // Use the pulse's position, not the tap's: an early tap would fall in the cell before.
         let begins = pulses.map_or(own[0], |p| p.at(p.nearest(own[0] - part.shifts[0])));
-        let turn = (begins / length + 1e-9).floor();
-        told.stretches.push(TapStretch {
-            first: left + part.from,
+        let pass = (begins / length + 1e-9).floor();
+        result.stretches.push(TapStretch {
+            first: dropped + part.from,
             taps: own.len(),
-            at: ask.range.0 + (begins - turn * length).max(0.0) * ask.speed,
-            turn: turn.max(0.0) as u64,
-            follows: pulses.map_or(Follows::Nothing, |p| p.follows),
-            second: part.second,
+            at: ask.range.0 + (begins - pass * length).max(0.0) * ask.speed,
+            pass: pass.max(0.0) as u64,
+            follows: pulses.map_or(FollowedPulse::None, |p| p.follows),
+            runner_up: part.runner_up,
             margin: part.margin,
-            rate: 60.0 / figures::step(own),
-            figures: pulses.map(|p| figures::of_stretch(p, own, &part.shifts, ask, left + part.from)),
+            rate: 60.0 / statistics::step(own),
+            stats: pulses.map(|p| statistics::tap_stats(p, own, &part.shifts, ask, dropped + part.from)),
         });
     }
-    told
+    result
 }

@@ -1,4 +1,4 @@
-//! Many grooves as a table, a line each. It must not know one groove's full explanation.
+//! Many grooves as a table, a line each.
 
 use crate::analysis::Report;
 use crate::rhythm::Groove;
@@ -6,7 +6,7 @@ use std::fmt::Write;
 use std::path::Path;
 use unicode_width::UnicodeWidthStr;
 
-const HEADS: [&str; 6] = ["file", "cell", "first hearing", "BPM", "written", "why it is hard"];
+const HEADINGS: [&str; 6] = ["file", "cell", "first hearing", "BPM", "written", "why it is hard"];
 
 /// A groove's line.
 pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] {
@@ -24,9 +24,9 @@ pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] 
     ]
 }
 
-/// The table with its head.
+/// The table with its heading.
 pub(super) fn print(rows: &[[String; 6]]) -> String {
-    let mut widths = HEADS.map(UnicodeWidthStr::width);
+    let mut widths = HEADINGS.map(UnicodeWidthStr::width);
     for row in rows {
         for (w, cell) in widths.iter_mut().zip(row) {
             *w = (*w).max(cell.width());
@@ -38,7 +38,7 @@ pub(super) fn print(rows: &[[String; 6]]) -> String {
             cells.iter().zip(widths).map(|(c, w)| format!("{c}{}", " ".repeat(w - c.width()))).collect();
         let _ = writeln!(text, "{}", padded.join("  ").trim_end());
     };
-    line(&HEADS.map(String::from));
+    line(&HEADINGS.map(String::from));
     rows.iter().for_each(line);
     text
 }

@@ -137,6 +137,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn messages_come_as_they_were_sent(messages in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 0..5)) {
             let bytes = framed(&messages);

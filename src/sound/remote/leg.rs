@@ -108,6 +108,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn a_changed_byte_gives_a_leg_or_none(at: prop::sample::Index, byte: u8) {
             let mut bytes = pack_leg(&leg()).expect("small");

@@ -85,6 +85,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn messages_go_round(
             generation: u64, from: u64, frame: i64, gain in -200.0_f32..200.0, text: String, packed in prop::collection::vec(any::<u8>(), 0..50),

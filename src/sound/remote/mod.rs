@@ -1,5 +1,9 @@
 //! Sound on another machine: legs and the transport travel, of samples only those of the user's own sounds, once each. It must not know the session or the
 //! screen, nor how a port comes to be forwarded.
+//!
+//! The first 16 bytes of each direction never change their form: magic, version, role. Every change of a message's form or meaning raises
+//! `VERSION`. Both ends prove with HMAC-SHA-256 that they know the token, which is never sent; each message has a tag over its number.
+//! List limits are checked while reading. Both ends send at least twice a second; three seconds of silence are a lost connection.
 
 // Without a device there is only the editor's end.
 #![cfg_attr(not(feature = "audio"), allow(dead_code))]

@@ -155,6 +155,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn only_the_same_message_verifies(a: Vec<u8>, b: Vec<u8>, n: u64, m: u64) {
             let key = Key([7; 32]);

@@ -142,6 +142,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn the_playhead_is_that_of_the_ear(
             offset in -1_000_000_000_i64..1_000_000_000, there in 1_u64..200_000_000, late in prop::collection::vec(0_u64..8_000_000, 20),

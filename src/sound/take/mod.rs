@@ -53,6 +53,8 @@ pub struct Take {
     pub layers: bool,
     /// The click of the written beat.
     pub click: Click,
+    /// Gain of all clicks in dB.
+    pub click_db: f32,
     /// Further clicks.
     pub lines: Vec<ClickLine>,
     /// Playing speed, as in [`ScheduleOptions::speed`].
@@ -76,7 +78,7 @@ impl Take {
     /// The same with the user's own sounds.
     pub fn schedule_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Schedule {
         let (speed, click, lines) = (self.speed, self.click, self.lines.clone());
-        let ask = ScheduleOptions { rate, speed, range: self.range, click, lines };
+        let ask = ScheduleOptions { rate, speed, range: self.range, click, click_db: self.click_db, lines };
         if self.layers { Schedule::build_with(groove, &ask, own) } else { Schedule::build(&bare(groove), &ask) }
     }
 
@@ -106,7 +108,7 @@ impl Take {
 
     /// The count-in of this take, to be played once; `None` if there is none.
     pub fn count(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
-        let ask = ScheduleOptions { speed: self.speed, ..ScheduleOptions::whole(rate) };
+        let ask = ScheduleOptions { speed: self.speed, click_db: self.click_db, ..ScheduleOptions::whole(rate) };
         match self.count_in {
             CountIn::Off => return None,
             CountIn::Pulse { first, period, tone, side } => {

@@ -8,7 +8,7 @@ use crate::sound::schedule::Schedule;
 use crate::sound::segment::{Segment, SegmentQueue};
 use crate::sound::units::{Frame, SampleRate};
 use crate::sound::user_samples::UserSamples;
-use crate::sound::wav::Writer;
+use crate::sound::wav::{OnBlock, Writer};
 use std::io::{self, Write};
 
 /// Frames rendered at once.
@@ -65,14 +65,16 @@ impl<'a> Sequence<'a> {
     /// Renders everything into a WAV stream that carries the cues, with the same code that the player runs.
     ///
     /// # Errors
-    /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
-    pub fn write(&self, sink: &mut dyn Write) -> io::Result<Frame> {
+    /// What the sink and `on_block` give, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
+    pub fn write(&self, sink: &mut dyn Write, on_block: OnBlock<'_>) -> io::Result<Frame> {
         let chunks = cue::chunks(&self.cues);
         let mut run = Run {
             writer: Writer::with_chunks(sink, self.rate, self.total, &chunks)?,
             relay: SegmentQueue::new(self.rate),
             late: RENDER_LATENCY,
             done: 0,
+            total: self.total,
+            on_block,
         };
         for (k, take) in self.takes.iter().enumerate() {
             if let Some(count) = take.count(self.groove, self.rate) {
@@ -96,6 +98,8 @@ struct Run<'a> {
     late: usize,
     /// Frames of the schedules rendered.
     done: i64,
+    total: Frame,
+    on_block: OnBlock<'a>,
 }
 
 impl Run<'_> {
@@ -118,6 +122,7 @@ impl Run<'_> {
             let skip = self.late.min(part.len() / 2);
             self.late -= skip;
             self.writer.write(&part[2 * skip..])?;
+            (self.on_block)(Frame(self.done - left.max(0)), self.total)?;
         }
         Ok(())
     }

@@ -23,6 +23,7 @@ pub(in crate::sound) fn plain(name: &str) -> Take {
         note: String::new(),
         layers: true,
         click: Click::Off,
+        click_db: 0.0,
         lines: Vec::new(),
         speed: Fraction::ONE,
         range: Range::Whole,
@@ -59,7 +60,7 @@ pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
 pub(in crate::sound) fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
     let sequence = Sequence::new(groove, takes, rate);
     let mut bytes = Vec::new();
-    assert_eq!(sequence.write(&mut bytes).expect("written"), sequence.frames());
+    assert_eq!(sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written"), sequence.frames());
     (bytes, sequence.cues().to_vec())
 }
 
@@ -217,7 +218,7 @@ fn the_silences_of_a_ladder_draw_together() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(crate::rhythm::random::config(24))]
     #[test]
     fn any_take_is_rendered_to_the_length_it_announces(
         pulses in prop::collection::vec(prop::num::f64::ANY, 0..6), length in prop::num::f64::ANY, times in 0_u32..4,
@@ -235,7 +236,7 @@ proptest! {
         let sequence = Sequence::new(&groove, &takes, rate(8_000));
         prop_assume!(sequence.frames() < Frame(2_000_000));
         let mut bytes = Vec::new();
-        sequence.write(&mut bytes).expect("written");
+        sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written");
         let found = samples(&bytes);
         prop_assert_eq!(found.len() as i64, sequence.frames().0);
         prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(LIMITER_CEILING) + 1e-6));

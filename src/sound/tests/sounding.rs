@@ -217,7 +217,7 @@ fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(crate::rhythm::random::config(48))]
     #[test]
     fn any_tempo_speed_range_and_command_is_taken(
         bpm in (5_000_i64..=1_000_000, 1_i64..=9973), unit in (1_i64..10_000, 1_i64..10_000), speed in (-5_i64..100, 1_i64..30),

@@ -55,7 +55,7 @@ fn a_layer_sounds_its_own_sound_where_it_can_be_had() {
     }
     // Takes and files have it too.
     let mut bytes = Vec::new();
-    offline_with(&g, &ask, &own, Length::Loops(1), &mut bytes).expect("written");
+    offline_with(&g, &ask, &own, Length::Loops(1), &mut bytes, &mut |_, _| Ok(())).expect("written");
     let mut other = Vec::new();
     offline(&plain, &ask, Length::Loops(1), &mut other).expect("written");
     assert_ne!(bytes, other);

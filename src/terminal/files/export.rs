@@ -1,23 +1,37 @@
-//! Making files of a groove, as far as the state goes: what is chosen, asked for, under way and over. It must not know formats,
-//! files or how anything is made.
+//! Exports in the editor: the list to choose from, the job that is asked for, its progress and its end.
 
 use crate::analysis::Kind;
+use crate::jobs::{
+    ExportChoice, ExportChoices, ExportKind, HearingKey, HearingSelection, Job, JobError, JobKind, JobReport, Length,
+    Overwrite, PictureStyle, SampleRate, Target,
+};
 use crate::terminal::event::Effect;
-use crate::terminal::order::{Choice, Length, Look, Mark, Offer, Offers, Order, Ungiven, What};
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
-use crate::terminal::prompts::parse::{self, SoundWords};
+use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::prompts::question::Question;
-use crate::terminal::state::{State, Strips};
-use std::path::Path;
+use crate::terminal::prompts::typing::TextField;
+use crate::terminal::state::{Message, State, Strips};
+use std::path::{Path, PathBuf};
+
+/// What is exported.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Choice {
+    /// The whole groove in a format.
+    Groove,
+    /// The section of the cursor in a format.
+    Section,
+    /// A handout.
+    Handout,
+}
 
 /// What is remembered of it.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Giving {
-    pub offers: Offers,
+    pub offers: ExportChoices,
     /// What was chosen last from the list.
     picked: Option<(Choice, usize)>,
-    pub look: Look,
+    pub look: PictureStyle,
     /// What is under way: something is made, or a groove is read.
     pub making: Option<Making>,
 }
@@ -31,29 +45,30 @@ pub(crate) struct Making {
 }
 
 /// The offers that hold every word typed, best first.
-pub(crate) fn found<'a>(state: &'a State, choice: Choice, text: &str) -> Vec<(usize, &'a Offer)> {
+pub(crate) fn found<'a>(state: &'a State, choice: Choice, text: &str) -> Vec<(usize, &'a ExportChoice)> {
     let text = text.to_lowercase();
-    let holds = |o: &&Offer| {
-        let all = format!("{} {}", o.name, o.words).to_lowercase();
+    let holds = |o: &&ExportChoice| {
+        let all = format!("{} {}", o.name, o.description).to_lowercase();
         text.split_whitespace().all(|w| all.contains(w))
     };
-    let mut found: Vec<(usize, &Offer)> = list(state, choice).iter().enumerate().filter(|(_, o)| holds(o)).collect();
+    let mut found: Vec<(usize, &ExportChoice)> =
+        list(state, choice).iter().enumerate().filter(|(_, o)| holds(o)).collect();
     let named = text.trim().replace(' ', "-");
     found.sort_by_key(|(_, o)| (o.name != named, !o.name.starts_with(&named)));
     found
 }
 
-fn list(state: &State, choice: Choice) -> &[Offer] {
+fn list(state: &State, choice: Choice) -> &[ExportChoice] {
     match choice {
         Choice::Groove | Choice::Section => &state.giving.offers.formats,
-        Choice::Handout => &state.giving.offers.pages,
+        Choice::Handout => &state.giving.offers.handouts,
     }
 }
 
 /// Opens the list to choose from.
 pub(crate) fn choose(state: &mut State, choice: Choice) {
     if !busy(state) {
-        state.overlay = Overlay::Offers { choice, text: String::new(), chosen: 0 };
+        state.overlay = Overlay::Offers { choice, text: TextField::default(), chosen: 0 };
     }
 }
 
@@ -61,22 +76,22 @@ pub(crate) fn choose(state: &mut State, choice: Choice) {
 pub(crate) fn busy(state: &mut State) -> bool {
     let busy = state.giving.making.is_some();
     if busy {
-        state.tell("one thing at a time: something is being made still; Esc cancels it", true);
+        state.show_message(Message::warning("another export is running; Esc cancels it"));
     }
     busy
 }
 
 /// Takes a line of the list: asks where it goes.
-pub(crate) fn pick(state: &mut State, choice: Choice, text: &str, chosen: usize) {
-    let Some(index) = found(state, choice, text).get(chosen).map(|f| f.0) else {
-        state.overlay = Overlay::Offers { choice, text: text.to_owned(), chosen };
+pub(crate) fn pick(state: &mut State, choice: Choice, text: TextField, chosen: usize) {
+    let Some(index) = found(state, choice, text.value()).get(chosen).map(|f| f.0) else {
+        state.overlay = Overlay::Offers { choice, text, chosen };
         return;
     };
     state.giving.picked = Some((choice, index));
     ask(state, if choice == Choice::Handout { Question::HandoutInto } else { Question::ExportAs });
 }
 
-fn picked(state: &State) -> Option<(Choice, &Offer)> {
+fn picked(state: &State) -> Option<(Choice, &ExportChoice)> {
     let (choice, index) = state.giving.picked?;
     Some((choice, list(state, choice).get(index)?))
 }
@@ -107,7 +122,7 @@ pub(crate) fn path_for(state: &State, question: Question) -> Option<String> {
 }
 
 /// The hearings of the strips that are not the written beat, and those that are clicked beside.
-fn hearings(state: &State) -> Vec<Mark> {
+fn hearings(state: &State) -> Vec<HearingKey> {
     let Some((report, _)) = state.report() else { return Vec::new() };
     let mut shown = state.clicked(true, true);
     if state.strips == Strips::All
@@ -120,70 +135,80 @@ fn hearings(state: &State) -> Vec<Mark> {
         let count = room.saturating_sub(shown.iter().filter(|i| own(i)).count().min(1));
         shown.extend(others.into_iter().filter(own).take(count));
     }
-    let of = |i: usize| report.hearings.get(i).filter(|h| h.kind != Kind::Written).map(Mark::of);
+    let of = |i: usize| report.hearings.get(i).filter(|h| h.kind != Kind::Written).map(HearingKey::of);
     shown.into_iter().filter_map(of).collect()
 }
 
 /// Sets how pictures look.
-pub(crate) fn look(state: &mut State, look: Look) {
-    state.tell(format!("pictures are made for {}", parse::look_words(&look)), false);
+pub(crate) fn look(state: &mut State, look: PictureStyle) {
+    state.show_message(Message::info(format!("picture settings: {}", parse::look_words(&look))));
     state.giving.look = look;
 }
 
 /// Makes what was asked for, under the name and with the words that were typed.
-pub(crate) fn make(state: &mut State, question: Question, words: SoundWords, effects: &mut Vec<Effect>) {
+pub(crate) fn make(state: &mut State, question: Question, words: &RenderArgs, effects: &mut Vec<Effect>) {
     if busy(state) {
         return;
     }
-    let what = match question {
-        Question::ExportAs => {
-            let Some((choice, offer)) = picked(state) else { return };
-            let section = (choice == Choice::Section).then(|| state.session.cursor().place.section);
-            What::Format { offer: offer.name.clone(), section, look: state.giving.look.clone() }
-        }
-        Question::HandoutInto => {
-            let Some((_, offer)) = picked(state) else { return };
-            What::Handout(offer.name.clone(), state.giving.look.writing.clone())
+    let mut target = PathBuf::from(&words.name);
+    let kind = match question {
+        Question::ExportAs | Question::HandoutInto => {
+            let Some((choice, picked)) = picked(state) else { return };
+            let style = state.giving.look.clone();
+            match picked.kind {
+                ExportKind::Format(format, picture) => {
+                    let section = (choice == Choice::Section).then(|| state.session.cursor().place.section);
+                    JobKind::Export { format, picture, section, style }
+                }
+                ExportKind::Handout(format, sound) => {
+                    let stem = Path::new(state.file().unwrap_or("groove")).file_stem().unwrap_or_default();
+                    target.push(format!("{}.{}", stem.to_string_lossy(), picked.ending));
+                    JobKind::Handout { format, sound, writing: style.writing }
+                }
+            }
         }
         Question::RenderWav => {
-            let times = Length::Times(words.times.unwrap_or(1));
-            What::Sound(Box::new(state.playing()), words.seconds.map_or(times, Length::Seconds))
+            let passes = Length::Loops(words.times.unwrap_or(1));
+            JobKind::Render(Box::new(state.playing().take()), words.seconds.map_or(passes, Length::Seconds))
         }
-        Question::TakesWav => {
-            What::Takes { times: words.times.unwrap_or(2), count_in: words.count, speed: state.speed() }
-        }
-        _ => What::Ladder {
-            playing: Box::new(state.playing()),
-            speeds: state.ladder.speeds.clone(),
-            times: state.ladder.loops,
-            silence: state.ladder.silence,
+        Question::TakesWav => JobKind::Takes {
+            takes: Vec::new(),
+            times: words.times.unwrap_or(2),
+            count_in: words.count,
+            speed: state.speed(),
         },
+        _ => {
+            let mut take = state.playing().take();
+            (take.times, take.count_in) = (state.ladder.loops, state.playing().count_in());
+            let (speeds, silence) = (state.ladder.speeds.clone(), state.ladder.silence);
+            JobKind::Ladder { take: Box::new(take), speeds, silence }
+        }
     };
-    // The takes go from the written beat to the hearing of the strip.
-    let hearings = match (&what, state.strip()) {
-        (What::Takes { .. }, Some((_, h))) if h.kind != Kind::Written => vec![Mark::of(h)],
-        (What::Takes { .. }, _) => Vec::new(),
+    // Takes go from the written beat to the hearing of the strip.
+    let hearings = match (&kind, state.strip()) {
+        (JobKind::Takes { .. }, Some((_, h))) if h.kind != Kind::Written => vec![HearingKey::of(h)],
+        (JobKind::Takes { .. }, _) => Vec::new(),
         _ => hearings(state),
     };
-    let order = Order {
+    let job = Job {
         groove: state.groove().clone(),
-        file: state.file().map(str::to_owned),
-        path: words.name,
-        over: false,
+        file: state.file().map(PathBuf::from),
+        target: Target::File(target),
+        overwrite: Overwrite::Never,
         limits: state.limits,
         layers: state.ask().scope.layers,
-        hearings,
-        hertz: words.hertz.unwrap_or(48_000),
-        what,
+        hearings: HearingSelection::Keys(hearings),
+        rate: words.hertz.and_then(SampleRate::new).unwrap_or(SampleRate::STUDIO),
+        kind,
     };
-    begin(state, "making", &order.path);
-    effects.push(Effect::Give(Box::new(order)));
+    begin(state, "making", &words.name);
+    effects.push(Effect::RunJob(Box::new(job)));
 }
 
 /// Notes that something is under way.
 pub(crate) fn begin(state: &mut State, doing: &'static str, path: &str) {
     state.giving.making = Some(Making { doing, percent: None });
-    state.tell(format!("{doing} {path}; Esc cancels"), false);
+    state.show_message(Message::info(format!("{doing} {path}; Esc cancels")));
 }
 
 /// Cancels what is under way; gives whether there was anything.
@@ -191,41 +216,47 @@ pub(crate) fn cancel(state: &mut State, effects: &mut Vec<Effect>) -> bool {
     if state.giving.making.is_none() {
         return false;
     }
-    effects.push(Effect::Cancel);
-    state.tell("cancelling", false);
+    effects.push(Effect::CancelJob);
+    state.show_message(Message::info("cancelling"));
     true
 }
 
-/// Makes again what was refused because of a file that is there, over it.
-pub(crate) fn over(state: &mut State, mut order: Box<Order>, effects: &mut Vec<Effect>) {
+/// Runs a job again and replaces the files that exist.
+pub(crate) fn replace(state: &mut State, mut job: Box<Job>, effects: &mut Vec<Effect>) {
     if !busy(state) {
-        order.over = true;
-        begin(state, "making", &order.path);
-        effects.push(Effect::Give(order));
+        job.overwrite = Overwrite::Always;
+        begin(state, "making", &job.target.path().display().to_string());
+        effects.push(Effect::RunJob(job));
     }
 }
 
-/// Takes how far the work is.
+/// Takes the progress of the job.
 pub(crate) fn progress(state: &mut State, percent: u8) {
     if let Some(making) = &mut state.giving.making {
         making.percent = Some(percent);
     }
 }
 
-/// Takes the end of what was made.
-pub(crate) fn given(state: &mut State, result: Result<String, Ungiven>) {
+/// Takes the end of a job.
+pub(crate) fn done(state: &mut State, job: Box<Job>, result: Result<JobReport, JobError>) {
     state.giving.making = None;
     match result {
-        Ok(words) => state.tell(words, false),
-        Err(error) => ungiven(state, error),
-    }
-}
-
-/// Takes why something was not made or read.
-pub(crate) fn ungiven(state: &mut State, error: Ungiven) {
-    match error {
-        Ungiven::Cancelled => state.tell("cancelled; nothing was written", false),
-        Ungiven::Taken(order, file) => state.refused = Some(Refused::Order(order, file)),
-        Ungiven::Failed(words) => state.tell(words, true),
+        Ok(report) => {
+            let notes = match &report.notes[..] {
+                [] => String::new(),
+                [note] => format!("; {note}"),
+                [note, rest @ ..] => format!("; {note} (and {} more)", rest.len()),
+            };
+            state.show_message(Message::info(format!("{}{notes}", report.summary())));
+        }
+        Err(error @ JobError::Cancelled) => state.show_message(Message::info(error.to_string())),
+        Err(JobError::Exists(path)) => {
+            state.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
+        }
+        // The line is short, and the reason matters most.
+        Err(JobError::Write { path, reason, .. }) => {
+            state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
+        }
+        Err(error) => state.show_message(Message::warning(format!("not written, {error}"))),
     }
 }

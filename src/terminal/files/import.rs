@@ -1,16 +1,16 @@
 //! A groove that comes in, as far as the state goes: asked for, waiting for its place, in the place of the one that was here. It
 //! must not know formats, files or how it is read.
 
+use crate::jobs::{ImportedGroove, JobError};
 use crate::rhythm::Fraction;
 use crate::terminal::event::Effect;
 use crate::terminal::files::export;
 use crate::terminal::files::save;
 use crate::terminal::hearings::Focus;
-use crate::terminal::order::{Arrived, Ungiven};
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::playing::Looped;
+use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::practice;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 
 /// What is remembered of it.
 #[derive(Debug, Clone, Default)]
@@ -18,26 +18,26 @@ pub(crate) struct Importing {
     /// What the last import had to say.
     pub remarks: Vec<String>,
     /// A groove that came in and waits until nothing else is asked.
-    arrived: Option<Box<Arrived>>,
+    arrived: Option<Box<ImportedGroove>>,
     /// The same while what stands here is saved first.
-    waiting: Option<Box<Arrived>>,
+    waiting: Option<Box<ImportedGroove>>,
 }
 
 /// Reads a groove from a file whose onsets may be moved by so many ms.
 pub(crate) fn bring(state: &mut State, path: String, tolerance: Fraction, effects: &mut Vec<Effect>) {
     if !export::busy(state) {
         export::begin(state, "reading", &path);
-        effects.push(Effect::Bring { path, tolerance });
+        effects.push(Effect::Import { path, tolerance });
     }
 }
 
-/// Takes a groove that came in.
-pub(crate) fn brought(state: &mut State, result: Result<Box<Arrived>, Ungiven>) {
+/// Takes the end of an import.
+pub(crate) fn done(state: &mut State, result: Result<Box<ImportedGroove>, JobError>) {
     state.giving.making = None;
     match result {
         Ok(arrived) => state.importing.arrived = Some(arrived),
-        Err(Ungiven::Cancelled) => state.tell("cancelled; the groove is as it was", false),
-        Err(error) => export::ungiven(state, error),
+        Err(JobError::Cancelled) => state.show_message(Message::info("cancelled; the groove is unchanged")),
+        Err(error) => state.show_message(Message::warning(format!("not imported, {error}"))),
     }
 }
 
@@ -67,15 +67,15 @@ pub(crate) fn save_first(state: &mut State, effects: &mut Vec<Effect>) {
 }
 
 /// The groove that came in becomes the one of the editor, a work that has no file; undo brings the other one back.
-fn replace(state: &mut State, arrived: Arrived, effects: &mut Vec<Effect>) {
+fn replace(state: &mut State, arrived: ImportedGroove, effects: &mut Vec<Effect>) {
     practice::leave(state, effects);
-    state.session.replace(arrived.groove, format!("import of {}", arrived.from));
-    (state.scroll, state.top_layer, state.marking) = (0, 0, false);
-    (state.chosen, state.focus, state.play.looped) = (None, Focus::First, Looped::All);
-    state.also.clear();
+    state.session.replace(arrived.groove, format!("import of {}", arrived.from.display()));
+    (state.scroll, state.top_layer, state.selecting) = (0, 0, false);
+    (state.selected_hearing, state.focus, state.play.looped) = (None, Focus::First, LoopMode::All);
+    state.extra_hearings.clear();
     let (undo, save) = (state.keymap.first("undo"), state.keymap.first("save"));
-    state.tell(format!("imported {}; {save} saves it, {undo} undoes", arrived.from), false);
-    state.importing.remarks = arrived.remarks;
+    state.show_message(Message::info(format!("imported {}; {save} saves it, {undo} undoes", arrived.from.display())));
+    state.importing.remarks = arrived.warnings;
     if !state.importing.remarks.is_empty() {
         state.overlay = Overlay::Remarks(0);
     }
@@ -84,7 +84,7 @@ fn replace(state: &mut State, arrived: Arrived, effects: &mut Vec<Effect>) {
 /// Shows again what the last import had to say.
 pub(crate) fn remarks(state: &mut State) {
     if state.importing.remarks.is_empty() {
-        state.tell("no import had anything to say", false);
+        state.show_message(Message::info("no import warnings"));
     } else {
         state.overlay = Overlay::Remarks(0);
     }

@@ -2,13 +2,13 @@
 
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::terminal::event::{Effect, Unsaved};
+use crate::terminal::event::{Effect, SaveFailed};
 use crate::terminal::files::export;
 use crate::terminal::files::import;
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
@@ -29,9 +29,9 @@ pub(crate) fn write(state: &State, name: Option<String>, over: bool, effects: &m
 pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
     if let Overlay::Overwrite(refused) = std::mem::take(&mut state.overlay) {
         let name = match refused {
-            Refused::Changed => None,
-            Refused::Taken(name) => Some(name),
-            Refused::Order(order, _) => return export::over(state, order, effects),
+            PendingOverwrite::Changed => None,
+            PendingOverwrite::Taken(name) => Some(name),
+            PendingOverwrite::Job(job, _) => return export::replace(state, job, effects),
         };
         write(state, name, true, effects);
     }
@@ -41,28 +41,28 @@ pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
 pub(crate) fn saved(
     state: &mut State,
     (document, groove): (DocumentId, Arc<Groove>),
-    result: Result<String, Unsaved>,
+    result: Result<String, SaveFailed>,
     effects: &mut Vec<Effect>,
 ) {
     match result {
         Ok(name) => {
-            state.tell(format!("saved: {name}"), false);
+            state.show_message(Message::info(format!("saved: {name}")));
             state.saved(document, groove, name);
             if state.overlay == Overlay::Leaving && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
             import::saved(state);
-            if state.leaving {
+            if state.quit_after_save {
                 effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
             }
         }
         // The program still ends after the save if the answer is yes.
-        Err(Unsaved::Changed) => state.refused = Some(Refused::Changed),
-        Err(Unsaved::Taken(name)) => state.refused = Some(Refused::Taken(name)),
-        Err(Unsaved::Failed(words)) => {
-            state.leaving = false;
+        Err(SaveFailed::Changed) => state.pending_overwrite = Some(PendingOverwrite::Changed),
+        Err(SaveFailed::Taken(name)) => state.pending_overwrite = Some(PendingOverwrite::Taken(name)),
+        Err(SaveFailed::Failed(words)) => {
+            state.quit_after_save = false;
             import::stay(state);
-            state.tell(words, true);
+            state.show_message(Message::warning(words));
         }
     }
 }

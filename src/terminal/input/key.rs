@@ -223,6 +223,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn any_text_is_a_key_that_prints_itself_or_none(text in "\\PC{0,12}") {
             if let Some(key) = Key::parse(&text) {

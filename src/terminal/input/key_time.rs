@@ -4,11 +4,11 @@ use std::time::Instant;
 
 /// When a key arrived, or that nobody knows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Arrival(Option<Instant>);
+pub struct KeyTime(Option<Instant>);
 
-impl Arrival {
+impl KeyTime {
     /// Of a key that came from no thread: a test's, or one that a command stands for.
-    pub const UNKNOWN: Arrival = Arrival(None);
+    pub const UNKNOWN: KeyTime = KeyTime(None);
 
     /// A key that arrived at this instant.
     pub fn at(instant: Instant) -> Self {

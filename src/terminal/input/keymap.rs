@@ -1,17 +1,18 @@
 //! From a key to its row: the table's own keys, changed by the user's. It must not read files or their text.
 
-use crate::terminal::commands::{Group, Mode, Row, rows};
+use crate::config::{Binding, ConfigError, Part, Word};
+use crate::rhythm::expected;
+use crate::terminal::commands::{CommandSpec, Group, Mode, rows};
 use crate::terminal::input::key::Key;
-use serde_spanned::Spanned;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 /// The keys in force.
 #[derive(Debug, Clone)]
 pub struct Keymap {
-    by_key: HashMap<(Mode, Key), &'static Row>,
+    by_key: HashMap<(Mode, Key), &'static CommandSpec>,
     changed: HashMap<&'static str, Vec<Key>>,
     /// Keys that a command lost to another of the user's: the key, who has it now, who had it.
-    taken: Vec<(Key, &'static Row, &'static Row)>,
+    taken: Vec<(Key, &'static CommandSpec, &'static CommandSpec)>,
 }
 
 impl Default for Keymap {
@@ -26,64 +27,44 @@ impl Default for Keymap {
     }
 }
 
-/// The user's keys as the config file has them: a command's name and its keys, each with its place in the text.
-pub(crate) type UserKeys = BTreeMap<Spanned<String>, Spanned<KeyList>>;
-
-/// One key or several.
-#[derive(Debug, serde::Deserialize)]
-#[serde(untagged)]
-pub(crate) enum KeyList {
-    /// `play = "f12"`.
-    One(String),
-    /// `play = ["f12", "enter"]`.
-    Several(Vec<String>),
-}
-
-/// What is wrong with the user's keys: at which byte of the text, and in words.
-pub(crate) type Refusal = (usize, String);
-
 impl Keymap {
-    /// The table's keys with the user's in their place. An empty list takes a command's keys away. A key that is given to one
-    /// command leaves every other of the same mode.
-    ///
-    /// # Errors
-    /// An unknown command, something that is no key, and a key given twice.
-    pub(crate) fn with_user(keys: &UserKeys) -> Result<Self, Refusal> {
+    /// The default keys changed by `[keys]` of the config file, and the mistakes in it, which are left out. A command has only the
+    /// keys it is given; a key given to one command is taken from every other of the same mode.
+    pub fn with_bindings(bindings: &[Binding]) -> (Self, Vec<ConfigError>) {
         let mut map = Self::default();
+        let mut errors = Vec::new();
         let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
-        for (name, list) in keys {
-            let Some(row) = rows().find(|r| r.name == name.get_ref()) else {
-                let words = format!(
-                    "found '{}', which is no command, allowed are the commands that the help lists",
-                    name.get_ref()
-                );
-                return Err((name.span().start, words));
+        for Binding { command, keys } in bindings {
+            let mut error = |word: &Word, message| {
+                errors.push(ConfigError { part: Part::Keys, position: Some(word.position), message });
             };
-            let at = list.span().start;
-            let texts = match list.get_ref() {
-                KeyList::One(one) => std::slice::from_ref(one),
-                KeyList::Several(several) => several.as_slice(),
+            let Some(row) = rows().find(|r| r.name == command.text) else {
+                let found = format!("'{}'", command.text.escape_debug());
+                error(command, expected("a command listed in the help", found));
+                continue;
             };
-            let mut keys = Vec::new();
-            for key in texts {
-                let Some(parsed) = Key::parse(key) else {
-                    let words = format!(
-                        "found '{key}', which is no key, allowed are forms like ctrl-k, shift-left, page-up, f5, x"
-                    );
-                    return Err((at, words));
+            let mut valid = Vec::new();
+            for key in keys {
+                let Some(parsed) = Key::parse(&key.text) else {
+                    let found = format!("'{}'", key.text.escape_debug());
+                    error(key, expected("a key like ctrl-k, shift-left, page-up, f5 or x", found));
+                    continue;
                 };
-                if let Some(other) = given.insert((row.mode, parsed), row.name)
-                    && other != row.name
-                {
-                    return Err((
-                        at,
-                        format!("found '{key}', which is given to '{other}' too, allowed is a key of its own"),
-                    ));
+                match given.get(&(row.mode, parsed)) {
+                    Some(other) if *other != row.name => {
+                        error(key, format!("'{}' is already given to the command '{other}'", key.text));
+                    }
+                    _ => {
+                        given.insert((row.mode, parsed), row.name);
+                        valid.push(parsed);
+                    }
                 }
-                keys.push(parsed);
+            }
+            if valid.is_empty() && !keys.is_empty() {
+                continue;
             }
             map.by_key.retain(|_, r| r.name != row.name);
-            map.changed.insert(row.name, keys);
+            map.changed.insert(row.name, valid);
         }
         for (slot, name) in given {
             if let Some(row) = rows().find(|r| r.name == name)
@@ -96,12 +77,12 @@ impl Keymap {
             }
         }
         map.taken.sort_by_key(|(key, row, _)| (row.name, key.to_string()));
-        Ok(map)
+        (map, errors)
     }
 
     /// What the user's keys took from other commands, in words; `None` if they took nothing.
     pub fn taken(&self) -> Option<String> {
-        let one = |(key, row, old): &(Key, &'static Row, &'static Row)| {
+        let one = |(key, row, old): &(Key, &'static CommandSpec, &'static CommandSpec)| {
             let left = self.shown(old);
             let left = if left.is_empty() { "no key".to_owned() } else { left };
             format!("{} is now {}; {} has {left}", key.shown(), row.name, old.name)
@@ -111,37 +92,38 @@ impl Keymap {
     }
 
     /// The row of a key.
-    pub fn row(&self, mode: Mode, key: Key) -> Option<&'static Row> {
+    pub fn row(&self, mode: Mode, key: Key) -> Option<&'static CommandSpec> {
         self.by_key.get(&(mode, key)).copied()
     }
 
     /// The keys of a row, the first one first.
-    pub fn keys(&self, row: &'static Row) -> &[Key] {
+    pub fn keys(&self, row: &'static CommandSpec) -> &[Key] {
         self.changed.get(row.name).map_or(row.keys, Vec::as_slice)
     }
 
     /// The keys of a row as the screen and the README show them: `Ctrl-S`, `1 to 9, 0`.
-    pub fn shown(&self, row: &'static Row) -> String {
+    pub fn shown(&self, row: &'static CommandSpec) -> String {
         shown(self.keys(row))
     }
 
     /// The commands of the grid whose words, name, heading or keys hold every word of `text`: first the one of that name, then
     /// those whose name begins with it, then those whose name holds it, then the others, each in the order of the table.
-    pub fn search(&self, text: &str) -> Vec<&'static Row> {
+    pub fn search(&self, text: &str) -> Vec<&'static CommandSpec> {
         let text = text.to_lowercase();
         let words: Vec<&str> = text.split_whitespace().collect();
-        let holds = |row: &&'static Row| {
-            let all = format!("{} {} {} {}", row.name, row.words, row.group.words(), self.shown(row)).to_lowercase();
+        let holds = |row: &&'static CommandSpec| {
+            let all =
+                format!("{} {} {} {}", row.name, row.description, row.group.words(), self.shown(row)).to_lowercase();
             words.iter().all(|w| all.contains(w))
         };
         let name = words.join("-");
-        let rank = |row: &&'static Row| match row.name.find(&name) {
+        let rank = |row: &&'static CommandSpec| match row.name.find(&name) {
             Some(0) if row.name.len() == name.len() => 0,
             Some(0) => 1,
             Some(_) => 2,
             None => 3,
         };
-        let mut found: Vec<&'static Row> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
+        let mut found: Vec<&'static CommandSpec> = rows().filter(|r| r.mode == Mode::Grid).filter(holds).collect();
         found.sort_by_key(rank);
         found
     }
@@ -163,14 +145,14 @@ fn shown(keys: &[Key]) -> String {
 }
 
 /// The README's table of keys, in Markdown.
-pub fn readme_table() -> String {
-    let line = |row: &Row| {
+pub fn key_table() -> String {
+    let line = |row: &CommandSpec| {
         let keys: Vec<String> = if row.keys.len() > 4 {
             vec![format!("`{}`", shown(row.keys))]
         } else {
             row.keys.iter().map(|k| format!("`{}`", k.shown())).collect()
         };
-        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.words)
+        format!("| {} | {} | {} |\n", keys.join(" "), row.name, row.description)
     };
     let part = |group: &Group| {
         let lines: String = rows().filter(|r| r.group == *group).map(line).collect();
@@ -182,8 +164,76 @@ pub fn readme_table() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::terminal::commands::WORDS_FIT;
+    use crate::config::Config;
+    use crate::terminal::commands::MAX_DESCRIPTION;
+    use crate::terminal::input::key::{ch, ctrl};
     use std::collections::HashSet;
+
+    fn keymap(text: &str) -> Keymap {
+        let (keymap, errors) = Keymap::with_bindings(&Config::parse(text).keys);
+        assert_eq!(errors, [], "{text}");
+        keymap
+    }
+
+    #[test]
+    fn the_users_keys_come_before_ours() {
+        let map = keymap("[keys]\n\"accent\" = [\"ctrl-k\", \"x\"]\nplay = \"f12\"\nquit = []\n");
+        let name = |key: &str| map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name);
+        assert_eq!(name("ctrl-k"), Some("accent"));
+        assert_eq!(name("x"), Some("accent"));
+        assert_eq!(name("a"), None);
+        assert_eq!(name("f12"), Some("play"));
+        assert_eq!(name("enter"), None);
+        assert_eq!(name("ctrl-q"), None);
+        assert_eq!(map.first("accent"), "Ctrl-K");
+        // The attack had x only, and no longer has it.
+        assert_eq!(map.first("attack"), "");
+        assert_eq!(map.row(Mode::Grid, ch('X')).map(|r| r.name), Some("attack-accent"));
+        assert_eq!(keymap("").row(Mode::Grid, ctrl('s')).map(|r| r.name), Some("save"));
+    }
+
+    #[test]
+    fn keys_are_read_as_the_screen_shows_them() {
+        for row in rows() {
+            for key in row.keys {
+                assert_eq!(Key::parse(&key.shown()), Some(*key), "{}", key.shown());
+            }
+        }
+        let map = keymap("[keys]\nplay = [\"PgUp\", \"Ctrl-K\", \"Shift-Tab\"]\n");
+        for key in ["page-up", "ctrl-k", "back-tab"] {
+            assert_eq!(map.row(Mode::Grid, Key::parse(key).expect("key")).map(|r| r.name), Some("play"), "{key}");
+        }
+    }
+
+    #[test]
+    fn a_key_taken_from_another_command_is_told() {
+        let told = |text| keymap(text).taken();
+        assert_eq!(told(""), None);
+        assert_eq!(told("[keys]\nplay = \"f12\""), None);
+        assert_eq!(told("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
+        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
+        assert_eq!(
+            told("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
+            Some("F1 is now play; help has ?. k is now play; beat-click has no key")
+        );
+    }
+
+    #[test]
+    fn all_mistakes_are_listed_and_the_other_keys_work() {
+        let text = "[keys]\nplay = \"hyper-x\"\n\nnope = \"x\"\nsave = \"f9\"\nundo = [\"f9\", \"f8\"]\n";
+        let (map, errors) = Keymap::with_bindings(&Config::parse(text).keys);
+        let lines: Vec<String> = errors.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            lines,
+            [
+                "line 2, column 8: expected a key like ctrl-k, shift-left, page-up, f5 or x, found 'hyper-x'",
+                "line 4, column 1: expected a command listed in the help, found 'nope'",
+                "line 6, column 9: 'f9' is already given to the command 'save'",
+            ]
+        );
+        assert_eq!((map.first("save"), map.first("undo")), ("F9".into(), "F8".into()));
+        assert_eq!(map.first("play"), Keymap::default().first("play"));
+    }
 
     #[test]
     fn no_key_stands_twice_in_a_mode() {
@@ -201,8 +251,12 @@ mod tests {
         let mut words = HashSet::new();
         for row in rows() {
             assert!(names.insert(row.name), "{}", row.name);
-            assert!(words.insert((row.mode, row.words)), "{}", row.words);
-            assert!(!row.words.is_empty() && row.words.chars().count() <= WORDS_FIT, "{}", row.words);
+            assert!(words.insert((row.mode, row.description)), "{}", row.description);
+            assert!(
+                !row.description.is_empty() && row.description.chars().count() <= MAX_DESCRIPTION,
+                "{}",
+                row.description
+            );
             assert!(row.name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{}", row.name);
             assert!(shown(row.keys).chars().count() <= 22, "{}", shown(row.keys));
             assert!(Group::ALL.contains(&row.group));
@@ -246,9 +300,9 @@ mod tests {
 
     #[test]
     fn the_readmes_table_has_every_row() {
-        let table = readme_table();
+        let table = key_table();
         for row in rows() {
-            assert!(table.contains(&format!("| {} | {} |", row.name, row.words)), "{}", row.name);
+            assert!(table.contains(&format!("| {} | {} |", row.name, row.description)), "{}", row.name);
         }
     }
 }

@@ -3,7 +3,7 @@
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
 use crate::terminal::action::Action;
-use crate::terminal::dispatch::{command_of, perform};
+use crate::terminal::dispatch::{dispatch, run_command};
 use crate::terminal::event::Effect;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::state::State;
@@ -20,26 +20,26 @@ pub(crate) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effe
             state.dragging = true;
             let motion = Motion::To(place);
             let select = event.modifiers.contains(KeyModifiers::SHIFT);
-            command_of(state, if select { Command::Extend(motion) } else { Command::Move(motion) });
+            run_command(state, if select { Command::Extend(motion) } else { Command::Move(motion) });
         }
         (MouseEventKind::Drag(MouseButton::Left), Some(place))
             if state.dragging && place != state.session.cursor().place =>
         {
-            command_of(state, Command::Extend(Motion::To(place)));
+            run_command(state, Command::Extend(Motion::To(place)));
         }
         (MouseEventKind::Up(_), _) => state.dragging = false,
-        (MouseEventKind::ScrollUp, _) => command_of(state, Command::Move(Motion::BeatLeft)),
-        (MouseEventKind::ScrollDown, _) => command_of(state, Command::Move(Motion::BeatRight)),
-        (MouseEventKind::ScrollLeft, _) => command_of(state, Command::Move(Motion::BarLeft)),
-        (MouseEventKind::ScrollRight, _) => command_of(state, Command::Move(Motion::BarRight)),
+        (MouseEventKind::ScrollUp, _) => run_command(state, Command::Move(Motion::BeatLeft)),
+        (MouseEventKind::ScrollDown, _) => run_command(state, Command::Move(Motion::BeatRight)),
+        (MouseEventKind::ScrollLeft, _) => run_command(state, Command::Move(Motion::BarLeft)),
+        (MouseEventKind::ScrollRight, _) => run_command(state, Command::Move(Motion::BarRight)),
         _ => {}
     }
 }
 
 fn wheel_in_list(state: &mut State, kind: MouseEventKind, effects: &mut Vec<Effect>) {
     match kind {
-        MouseEventKind::ScrollUp => perform(state, &Action::ListUp, None, effects),
-        MouseEventKind::ScrollDown => perform(state, &Action::ListDown, None, effects),
+        MouseEventKind::ScrollUp => dispatch(state, &Action::ListUp, None, effects),
+        MouseEventKind::ScrollDown => dispatch(state, &Action::ListDown, None, effects),
         _ => {}
     }
 }

@@ -1,28 +1,44 @@
 //! What is to be heard as the state says it: the switches, what is played round, the speed. It must not know what starts or
 //! stops it.
 
+use crate::jobs::play_request::{Playing, Pulses, Sounding};
+use crate::jobs::{Click, Range};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
-use crate::terminal::playback::practice::{self, Running};
-use crate::terminal::playback::request::{Clicks, Head, Over, Playing, Pulses, Sounding, Switches};
+use crate::terminal::playback::practice::{self, RunningSequence};
+use crate::terminal::playback::request::{Head, Switches};
 use crate::terminal::state::State;
 use std::sync::Arc;
 
 /// Slowest and fastest playing speed, in percent of the written tempo.
 pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
 
+/// Bounds of the master volume and of the click volume.
+pub(crate) static VOLUME: Bound = Bound { what: "the volume", least: -40, greatest: 0, unit: "dB" };
+pub(crate) static CLICK_VOLUME: Bound = Bound { what: "the click volume", least: -40, greatest: 6, unit: "dB" };
+
+/// Volumes in dB; 0 is the level that exported files have.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct SoundLevels {
+    /// Of everything.
+    pub volume_db: f32,
+    /// Of the clicks, on top of that.
+    pub click_db: f32,
+}
+
 /// What sounds.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Play {
     pub on: bool,
     pub percent: u16,
-    pub looped: Looped,
+    pub levels: SoundLevels,
+    pub looped: LoopMode,
     pub switches: Switches,
     /// How the pulses are clicked when they are.
-    pub beat_cut: Clicks,
-    pub hearing_cut: Clicks,
+    pub beat_cut: Click,
+    pub hearing_cut: Click,
     /// The takes or the ladder that is played.
-    pub running: Option<Running>,
+    pub running: Option<RunningSequence>,
     /// Sequences begun so far.
     pub sequences: u32,
     pub head: Option<Head>,
@@ -31,7 +47,7 @@ pub(crate) struct Play {
     /// Whether the ladder's steps are shown to be read, since nothing sounds.
     pub read_only: bool,
     /// The far speaker, while one is connected.
-    pub far: Option<FarSpeaker>,
+    pub far: Option<RemoteSpeaker>,
     /// Ticks since the last key, to follow the playhead while nobody edits.
     pub idle: u32,
 }
@@ -41,10 +57,11 @@ impl Default for Play {
         Self {
             on: false,
             percent: 100,
-            looped: Looped::All,
+            levels: SoundLevels::default(),
+            looped: LoopMode::All,
             switches: Switches { layers: true, beat: false, hearing: false },
-            beat_cut: Clicks::Plain,
-            hearing_cut: Clicks::Plain,
+            beat_cut: Click::Written,
+            hearing_cut: Click::Written,
             running: None,
             sequences: 0,
             head: None,
@@ -58,14 +75,14 @@ impl Default for Play {
 
 /// A far speaker that is connected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct FarSpeaker {
+pub(crate) struct RemoteSpeaker {
     /// Whether its line is lost for now.
     pub lost: bool,
 }
 
 /// What is asked to be played round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Looped {
+pub(crate) enum LoopMode {
     All,
     Section,
     Selection,
@@ -80,7 +97,7 @@ impl State {
     /// The hearings that are clicked: the one of the strip if it is, and the others.
     pub(crate) fn clicked(&self, strip: bool, also: bool) -> Vec<usize> {
         let mut clicked: Vec<usize> = self.strip().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
-        for (i, _) in self.also.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
+        for (i, _) in self.extra_hearings.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
             if !clicked.contains(&i) {
                 clicked.push(i);
             }
@@ -94,12 +111,12 @@ impl State {
     }
 
     /// What is played round.
-    pub(crate) fn over(&self) -> Over {
+    pub(crate) fn over(&self) -> Range {
         let section = self.session.cursor().place.section;
         match (self.play.looped, self.session.selection()) {
-            (Looped::Selection, Some(r)) => Over::Part { section: r.section, from: r.from, to: r.to },
-            (Looped::Section | Looped::Selection, _) => Over::Section(section),
-            (Looped::All, _) => Over::All,
+            (LoopMode::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
+            (LoopMode::Section | LoopMode::Selection, _) => Range::Section(section),
+            (LoopMode::All, _) => Range::Whole,
         }
     }
 
@@ -116,18 +133,19 @@ impl State {
             speed: self.speed(),
             over,
             layers: switches.layers,
-            beat: if switches.beat { self.play.beat_cut } else { Clicks::Off },
+            beat: if switches.beat { self.play.beat_cut } else { Click::Off },
+            click_db: self.play.levels.click_db,
             lines: self.lines(over, &self.clicked(switches.hearing, also)),
         }
     }
 
-    fn lines(&self, over: Over, clicked: &[usize]) -> Vec<Pulses> {
+    fn lines(&self, over: Range, clicked: &[usize]) -> Vec<Pulses> {
         let Some((report, _)) = self.report() else { return Vec::new() };
         let clock = &report.clock;
         let lead = match over {
-            Over::All => Some(0.0),
-            Over::Section(section) => clock.seconds(section, 0, Time::ZERO),
-            Over::Part { section, from, .. } => clock.seconds(section, 0, from),
+            Range::Whole => Some(0.0),
+            Range::Section(section) => clock.seconds(section, 0, Time::ZERO),
+            Range::Region { section, from, .. } => clock.seconds(section, 0, from),
         };
         let line = |(index, hearing): (usize, usize)| {
             Some(Pulses {

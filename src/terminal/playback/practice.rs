@@ -1,13 +1,14 @@
 //! Takes back to back and the ladder, as far as the state goes. It must not know sound, files or clocks.
 
 use crate::describe::ladder;
+use crate::jobs::HearingKey;
+use crate::jobs::play_request::{Playing, Sequence, SequenceTake};
 use crate::rhythm::Fraction;
 use crate::terminal::event::{Effect, Practised};
-use crate::terminal::order::Mark;
-use crate::terminal::playback::request::{Playing, Sequence, Switches, Take};
+use crate::terminal::playback::request::Switches;
 use crate::terminal::playback::transport::{self, replay};
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 
 /// What sounds in the takes of a row.
 const ROW: [Switches; 5] = [
@@ -19,7 +20,7 @@ const ROW: [Switches; 5] = [
 ];
 
 /// What is said of a ladder where nothing can sound.
-pub(crate) const TO_BE_READ: &str = "no sound (outputs tells why): the steps are to be read; ladder-wav writes them";
+pub(crate) const TO_BE_READ: &str = "no sound output (see `outputs`): steps are shown only; `ladder-wav` renders them";
 
 /// What is played in a row.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,7 +32,7 @@ pub(crate) enum Kind {
 
 /// A sequence that is played.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Running {
+pub(crate) struct RunningSequence {
     number: u32,
     pub kind: Kind,
     /// The take that is heard, whether it is counted in, times through it that have been played.
@@ -49,7 +50,7 @@ pub(crate) struct Running {
     percent: u16,
 }
 
-impl Running {
+impl RunningSequence {
     fn new(number: u32, kind: Kind, percent: u16) -> Self {
         Self { number, kind, at: 0, counting: true, turn: 0, silent: false, going: None, highest: 0, loops: 0, percent }
     }
@@ -78,7 +79,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
     let takes = match &running.kind {
         Kind::Takes(row, times, count_in) => row
             .iter()
-            .map(|&switches| Take {
+            .map(|&switches| SequenceTake {
                 playing: state.playing_as(switches, switches.hearing),
                 times: Some(*times),
                 count_in: *count_in,
@@ -87,7 +88,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
         Kind::Ladder(ladder) => {
             let playing = state.playing();
             let last = ladder.speeds.len().saturating_sub(1);
-            let step = |(k, &speed): (usize, &Fraction)| Take {
+            let step = |(k, &speed): (usize, &Fraction)| SequenceTake {
                 playing: Playing { speed, ..playing.clone() },
                 times: (!ladder.by_key && k < last).then_some(ladder.loops),
                 count_in: true,
@@ -114,9 +115,9 @@ pub(crate) fn takes(state: &mut State, times: u32, count_in: bool, effects: &mut
 pub(crate) fn ladder_key(state: &mut State, effects: &mut Vec<Effect>) {
     if leave_ladder(state, effects) {
         replay(state, effects);
-        state.tell("left the ladder", false);
+        state.show_message(Message::info("left the ladder"));
     } else if std::mem::take(&mut state.play.read_only) {
-        state.tell("left the ladder's steps", false);
+        state.show_message(Message::info("closed the ladder steps"));
     } else {
         climb(state, state.ladder.clone(), effects);
     }
@@ -126,25 +127,25 @@ pub(crate) fn ladder_key(state: &mut State, effects: &mut Vec<Effect>) {
 pub(crate) fn climb(state: &mut State, ladder: Ladder, effects: &mut Vec<Effect>) {
     leave(state, effects);
     // The hearing that is clicked stays the same while the speed changes.
-    state.chosen = state.strip().map(|(_, h)| Mark::of(h)).or(state.chosen);
+    state.selected_hearing = state.strip().map(|(_, h)| HearingKey::of(h)).or(state.selected_hearing);
     state.ladder = ladder.clone();
     effects.push(Effect::Progress(None));
     start(state, Kind::Ladder(ladder), effects);
     speed_of_step(state);
     let keys = |name: &str| state.keymap.first(name);
     let words = format!(
-        "ladder {}; {} next step, {} back, {} leaves it",
+        "ladder {}; {} next step, {} previous step, {} leave",
         state.ladder.words(),
         keys("ladder-up"),
         keys("ladder-down"),
         keys("ladder")
     );
-    state.tell(words, false);
+    state.show_message(Message::info(words));
 }
 
 fn start(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
     state.play.sequences = state.play.sequences.wrapping_add(1);
-    state.play.running = Some(Running::new(state.play.sequences, kind, state.play.percent));
+    state.play.running = Some(RunningSequence::new(state.play.sequences, kind, state.play.percent));
     state.play.head = None;
     transport::start(state, None, effects);
 }
@@ -152,18 +153,19 @@ fn start(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
 /// Goes so many steps up, at the end of the time through that is heard.
 pub(crate) fn step(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
     if state.play.read_only {
-        return state.tell("nothing sounds, so no step is climbed; ladder-wav writes them all", true);
+        return state
+            .show_message(Message::warning("no sound output, so steps cannot be played; `ladder-wav` renders them"));
     }
     let Some(running) = state.play.running.as_mut().filter(|r| matches!(r.kind, Kind::Ladder(_))) else {
         let key = state.keymap.first("ladder");
-        state.tell(format!("no ladder is climbed; {key} starts one"), true);
+        state.show_message(Message::warning(format!("no ladder is running; {key} starts one")));
         return;
     };
     let now = running.going.unwrap_or(running.at) as i64;
     let last = running.takes() as i64 - 1;
     let next = (now + i64::from(by)).clamp(0, last);
     if next == now {
-        state.tell(if by > 0 { "this is the last step" } else { "this is the first step" }, false);
+        state.show_message(Message::info(if by > 0 { "this is the last step" } else { "this is the first step" }));
         return;
     }
     running.going = Some(next as usize);
@@ -199,7 +201,7 @@ pub(crate) fn heard(state: &mut State, (take, counting, turn): (usize, bool, u64
 }
 
 /// Takes whether the time through that is heard falls silent.
-pub(crate) fn falls_silent(state: &mut State, silent: bool) {
+pub(crate) fn set_silent(state: &mut State, silent: bool) {
     if let Some(running) = state.play.running.as_mut() {
         running.silent = silent;
     }
@@ -207,7 +209,7 @@ pub(crate) fn falls_silent(state: &mut State, silent: bool) {
 
 /// The analysis follows the speed of the step.
 fn speed_of_step(state: &mut State) {
-    let Some(Running { kind: Kind::Ladder(l), at, .. }) = &state.play.running else { return };
+    let Some(RunningSequence { kind: Kind::Ladder(l), at, .. }) = &state.play.running else { return };
     if let Some(&speed) = l.speeds.get(*at) {
         state.play.percent = (ladder::value(speed) * 100.0).round() as u16;
     }
@@ -241,7 +243,7 @@ pub(crate) fn is_ladder(state: &State) -> bool {
 /// The ladder whose steps are to be seen, and the step that is heard.
 pub(crate) fn shown(state: &State) -> Option<(&Ladder, Option<usize>)> {
     match &state.play.running {
-        Some(Running { kind: Kind::Ladder(ladder), at, .. }) => Some((ladder, Some(*at))),
+        Some(RunningSequence { kind: Kind::Ladder(ladder), at, .. }) => Some((ladder, Some(*at))),
         _ => state.play.read_only.then_some((&state.ladder, None)),
     }
 }
@@ -265,8 +267,8 @@ pub(crate) fn leave_row(state: &mut State, effects: &mut Vec<Effect>) {
 /// What sounds in the take of the row that is heard; `None` if no row is played.
 pub(crate) fn switches(state: &State) -> Option<Switches> {
     match state.play.running.as_ref()? {
-        Running { kind: Kind::Takes(row, ..), at, .. } => Some(row.get(*at).copied().unwrap_or_default()),
-        Running { kind: Kind::Ladder(_), .. } => None,
+        RunningSequence { kind: Kind::Takes(row, ..), at, .. } => Some(row.get(*at).copied().unwrap_or_default()),
+        RunningSequence { kind: Kind::Ladder(_), .. } => None,
     }
 }
 

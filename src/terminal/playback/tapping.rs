@@ -2,17 +2,19 @@
 //! is found, nor any clock.
 
 use crate::analysis::limits;
-use crate::analysis::tap::{TapAsk, TapReport, calibrate, tap_report};
+use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
-use crate::describe::tap::{self as tap_words, About, Line, TapOffset};
+use crate::describe::tap::{self as tap_words, ReportLine, TapContext, TapOffset};
+use crate::jobs::play_request::{Playing, Sounding};
+use crate::jobs::{Click, Range};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
-use crate::terminal::input::key_time::Arrival;
+use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::request::{Clicks, Heard, Over, Playing, Sounding};
+use crate::terminal::playback::request::Heard;
 use crate::terminal::playback::transport;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 use std::sync::Arc;
 
 /// Taps from which the live figures are made: enough to be sure, few enough to show a change soon.
@@ -44,7 +46,7 @@ pub(crate) struct Taps {
     /// Taps under way.
     pub now: Option<Box<Tapping>>,
     /// The last tapping that has ended.
-    pub last: Option<Arc<Told>>,
+    pub last: Option<Arc<FinishedTapping>>,
     /// What is taken off every tap.
     pub offset: TapOffset,
     /// Whether keys come over a line of unknown delay.
@@ -78,25 +80,26 @@ pub(crate) struct Tapping {
 struct Material {
     groove: Arc<Groove>,
     report: Arc<Report>,
-    ask: TapAsk,
+    ask: TapOptions,
     /// A device buffer in ms.
-    grain_ms: Option<f64>,
+    buffer_ms: Option<f64>,
 }
 
 /// A tapping that has ended.
 #[derive(Debug, Clone)]
-pub(crate) struct Told {
+pub(crate) struct FinishedTapping {
     report: TapReport,
     about: Material,
     offset: TapOffset,
 }
 
-impl Told {
+impl FinishedTapping {
     /// The report in lines.
-    pub(crate) fn lines(&self, state: &State) -> Vec<Line> {
+    pub(crate) fn lines(&self, state: &State) -> Vec<ReportLine> {
         let a = &self.about;
-        let about = About { ask: a.ask, offset: self.offset, grain_ms: a.grain_ms, far_line: state.taps.far_line };
-        tap_words::told(&a.groove, &a.report, &self.report, &about)
+        let about =
+            TapContext { options: a.ask, offset: self.offset, buffer_ms: a.buffer_ms, over_ssh: state.taps.far_line };
+        tap_words::report_lines(&a.groove, &a.report, &self.report, &about)
     }
 }
 
@@ -115,30 +118,29 @@ pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
     let Some((shown, true)) =
         state.report.as_ref().map(|s| (s, s.revision == state.revision() && s.ask == state.ask()))
     else {
-        state.tell("the groove is still being listened to; try again", true);
+        state.show_message(Message::warning("analysis is still running; try again"));
         return;
     };
     if shown.report.attacks.is_empty() {
-        state.tell("there is nothing to tap along with yet; lay some attacks first", true);
+        state.show_message(Message::warning("nothing to tap along with yet; enter some attacks first"));
         return;
     }
     let report = shown.report.clone();
     let over = state.playing().over;
-    if shown.ask.scope.region.is_some() && !matches!(over, Over::Part { .. }) {
+    if shown.ask.scope.region.is_some() && !matches!(over, Range::Region { .. }) {
         let (focus, looped) = (state.keymap.first("focus"), state.keymap.first("loop"));
-        state.tell(
-            format!("the hearings are of the selection: play round it ({looped}) or choose others ({focus})"),
-            true,
-        );
+        state.show_message(Message::warning(format!(
+            "only the selection is analysed: loop it ({looped}) or analyse something else ({focus})"
+        )));
         return;
     }
     let Some(range) = range(&report.clock, over).filter(|(from, to)| from < to) else {
-        state.tell("the loop is empty", true);
+        state.show_message(Message::warning("the loop is empty"));
         return;
     };
     let speed = f64::from(state.play.percent) / 100.0;
-    let ask = TapAsk { speed, range, offset: state.taps.offset.ms() / 1000.0 };
-    let about = Material { groove: state.groove().clone(), report, ask, grain_ms: None };
+    let ask = TapOptions { speed, range, offset: state.taps.offset.ms() / 1000.0 };
+    let about = Material { groove: state.groove().clone(), report, ask, buffer_ms: None };
     state.taps.now = Some(Box::new(Tapping::new(To::Loop, about)));
     state.overlay = Overlay::Tap;
     practice::settle(state, effects);
@@ -152,8 +154,8 @@ pub(crate) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(groove) = clicks() else { return };
     let groove = Arc::new(groove);
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
-    let ask = TapAsk { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
-    let about = Material { groove, report, ask, grain_ms: None };
+    let ask = TapOptions { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
+    let about = Material { groove, report, ask, buffer_ms: None };
     state.taps.now = Some(Box::new(Tapping::new(To::Clicks, about)));
     state.overlay = Overlay::Tap;
     practice::leave(state, effects);
@@ -165,9 +167,10 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
     let playing = Playing {
         groove: tapping.about.groove.clone(),
         speed: Fraction::ONE,
-        over: Over::All,
+        over: Range::Whole,
         layers: true,
-        beat: Clicks::Plain,
+        beat: Click::Written,
+        click_db: state.play.levels.click_db,
         lines: Vec::new(),
     };
     state.play.on = true;
@@ -182,16 +185,16 @@ fn clicks() -> Option<Groove> {
 }
 
 /// Start and end of a loop in seconds at full speed.
-fn range(clock: &Clock, over: Over) -> Option<(f64, f64)> {
+fn range(clock: &Clock, over: Range) -> Option<(f64, f64)> {
     match over {
-        Over::All => Some((0.0, clock.total())),
-        Over::Section(section) => clock.range(section, 0),
-        Over::Part { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
+        Range::Whole => Some((0.0, clock.total())),
+        Range::Section(section) => clock.range(section, 0),
+        Range::Region { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
     }
 }
 
 /// A key was tapped.
-pub(crate) fn tap(state: &mut State, arrival: Arrival, effects: &mut Vec<Effect>) {
+pub(crate) fn tap(state: &mut State, arrival: KeyTime, effects: &mut Vec<Effect>) {
     if state.play.on {
         effects.push(Effect::Tap(arrival));
     }
@@ -209,7 +212,7 @@ pub(crate) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>)
     let (from, to) = about.ask.range;
     let within = (start + heard.wholes * whole).clamp(start, end) - from;
     let time = heard.turns as f64 * (to - from) + within;
-    about.grain_ms = Some(heard.grain_ms);
+    about.buffer_ms = Some(heard.grain_ms);
     let apart = |last: &f64| (time - last).abs() / about.ask.speed * 1000.0;
     // Half of what a finger can do leaves room for a slip and none for a key that repeats.
     if tapping.taps.last().is_some_and(|last| apart(last) < limits::TAP_FASTEST.value / 2.0) {
@@ -240,11 +243,11 @@ fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
     let good = found.error_ms <= UNSURE;
     let set = matches!(state.taps.offset, TapOffset::Set(_));
     let words = if !good {
-        format!("{offset}: too uneven to be used; the offset is as it was")
+        format!("{offset}: too uneven to use; the offset is unchanged")
     } else if set {
-        format!("{offset}: the device's delay and your habit together; the config file's number is the one that holds")
+        format!("{offset}: device latency and your own habit; the config file's offset still applies")
     } else {
-        format!("{offset}: the device's delay and your habit together; from now on it is taken off every tap")
+        format!("{offset}: device latency and your own habit; subtracted from every tap from now on")
     };
     tapping.done = Some((words, good));
     transport::stop(state, effects);
@@ -278,7 +281,7 @@ pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
     stop(state, effects);
     if matches!(tapping.to, To::Clicks) {
         if tapping.done.is_none() {
-            state.tell("no offset measured; it is as it was", false);
+            state.show_message(Message::info("calibration stopped; the offset is unchanged"));
         }
         return;
     }
@@ -286,7 +289,7 @@ pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     }
     let report = tap_report(&tapping.about.report, &tapping.about.ask, &tapping.taps);
-    state.taps.last = Some(Arc::new(Told { report, about: tapping.about, offset: state.taps.offset }));
+    state.taps.last = Some(Arc::new(FinishedTapping { report, about: tapping.about, offset: state.taps.offset }));
     show(state);
 }
 
@@ -296,6 +299,6 @@ pub(crate) fn show(state: &mut State) {
         state.overlay = Overlay::TapReport(0);
     } else {
         let key = state.keymap.first("tap");
-        state.tell(format!("nothing was tapped yet; {key} begins"), false);
+        state.show_message(Message::info(format!("no taps yet; {key} starts tapping")));
     }
 }

@@ -1,16 +1,17 @@
 //! Starting and stopping, the speed, what is played round, and what becomes of the sound, as far as the state goes. It must not
 //! know what sounds or on which device.
 
+use crate::rhythm::bounds::Bound;
 use crate::terminal::commands::Mode;
 use crate::terminal::event::{Effect, Speaker};
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::playing::{FarSpeaker, Looped, SPEED};
+use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteSpeaker, SPEED, VOLUME};
 use crate::terminal::playback::practice;
 use crate::terminal::playback::request::Head;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
 
 /// What is said where nothing can sound.
-const NO_SOUND: &str = "no sound: outputs tells why; render-wav, takes-wav and ladder-wav work";
+const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
 
 /// Plays, or stops.
 pub(crate) fn toggle(state: &mut State, effects: &mut Vec<Effect>) {
@@ -25,7 +26,7 @@ pub(crate) fn toggle(state: &mut State, effects: &mut Vec<Effect>) {
 pub(crate) fn start(state: &mut State, from: Option<Head>, effects: &mut Vec<Effect>) {
     if state.play.silent.is_some() {
         // The device may have come back.
-        state.tell(NO_SOUND, true);
+        state.show_message(Message::warning(NO_SOUND));
     }
     state.play.on = true;
     effects.push(Effect::Play(Box::new(state.sounding()), from));
@@ -78,19 +79,42 @@ pub(crate) fn speed_by(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
     speed(state, percent as u16, effects);
 }
 
+/// Changes the master volume.
+pub(crate) fn volume_by(state: &mut State, db: i8, effects: &mut Vec<Effect>) {
+    let levels = &mut state.play.levels;
+    levels.volume_db = changed(levels.volume_db, db, &VOLUME);
+    let message = format!("volume {:+} dB", levels.volume_db);
+    effects.push(Effect::SetLevels(*levels));
+    state.show_message(Message::info(message));
+}
+
+/// Changes the volume of the clicks.
+pub(crate) fn click_volume_by(state: &mut State, db: i8, effects: &mut Vec<Effect>) {
+    let levels = &mut state.play.levels;
+    levels.click_db = changed(levels.click_db, db, &CLICK_VOLUME);
+    let message = format!("click volume {:+} dB", levels.click_db);
+    effects.push(Effect::SetLevels(*levels));
+    state.show_message(Message::info(message));
+    replay(state, effects);
+}
+
+fn changed(db: f32, by: i8, bound: &Bound) -> f32 {
+    (db + f32::from(by)).clamp(bound.least as f32, bound.greatest as f32)
+}
+
 /// Something else is played round: all, the section, the selection.
 pub(crate) fn next_loop(state: &mut State, effects: &mut Vec<Effect>) {
     state.play.looped = match (state.play.looped, state.session.selection()) {
-        (Looped::All, _) => Looped::Section,
-        (Looped::Section, Some(_)) => Looped::Selection,
-        _ => Looped::All,
+        (LoopMode::All, _) => LoopMode::Section,
+        (LoopMode::Section, Some(_)) => LoopMode::Selection,
+        _ => LoopMode::All,
     };
     let words = match state.play.looped {
-        Looped::All => "plays round the whole groove",
-        Looped::Section => "plays round the section of the cursor",
-        Looped::Selection => "plays round the selection",
+        LoopMode::All => "loop: whole groove",
+        LoopMode::Section => "loop: section at the cursor",
+        LoopMode::Selection => "loop: selection",
     };
-    state.tell(words, false);
+    state.show_message(Message::info(words));
     replay(state, effects);
 }
 
@@ -118,20 +142,20 @@ fn silent(state: &mut State, reason: String, told: &str, effects: &mut Vec<Effec
     let climbed = practice::is_ladder(state);
     ended(state, effects);
     state.play.read_only |= climbed;
-    state.tell(if climbed { practice::TO_BE_READ } else { told }, true);
+    state.show_message(Message::warning(if climbed { practice::TO_BE_READ } else { told }));
     state.play.silent = Some(reason);
 }
 
 /// The outputs there are, over nothing that is being typed or read, and why there is no sound if there is none.
 pub(crate) fn outputs(state: &mut State, listed: Result<Vec<String>, String>) {
     let mut lines = match listed {
-        Ok(devices) if devices.is_empty() => vec!["there is none".to_owned()],
+        Ok(devices) if devices.is_empty() => vec!["no output devices found".to_owned()],
         Ok(devices) => devices,
         Err(words) => vec![words],
     };
     if let Some(reason) = &state.play.silent {
         lines.insert(0, reason.clone());
-        lines.insert(1, "Everything but playing works, also render-wav, takes-wav and ladder-wav.".to_owned());
+        lines.insert(1, "Everything except playback works, including render-wav, takes-wav and ladder-wav.".to_owned());
     }
     if state.mode() == Mode::Grid {
         state.overlay = Overlay::Outputs(lines, 0);
@@ -139,33 +163,33 @@ pub(crate) fn outputs(state: &mut State, listed: Result<Vec<String>, String>) {
 }
 
 /// What has happened to a far speaker.
-pub(crate) fn far_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
+pub(crate) fn on_speaker(state: &mut State, speaker: Speaker, effects: &mut Vec<Effect>) {
     match speaker {
         Speaker::There(port) => {
-            state.play.far = Some(FarSpeaker { lost: false });
+            state.play.far = Some(RemoteSpeaker { lost: false });
             sounds(state);
-            state.tell(format!("sound comes from the far speaker at port {port} now"), false);
+            state.show_message(Message::info(format!("playing through the remote speaker on port {port}")));
             // What sounded here goes on there, a sequence from the take that was heard.
             if state.play.on {
                 effects.push(Effect::Play(Box::new(state.sounding()), state.play.head));
             }
         }
-        Speaker::Failed(words) => state.tell(words, true),
+        Speaker::Failed(words) => state.show_message(Message::warning(words)),
         Speaker::Lost(words) => {
-            state.play.far = Some(FarSpeaker { lost: true });
-            state.tell(format!("the far speaker is lost ({words}); its line is tried again and again"), true);
+            state.play.far = Some(RemoteSpeaker { lost: true });
+            state.show_message(Message::warning(format!("remote speaker disconnected ({words}); reconnecting")));
         }
         Speaker::Back => {
-            state.play.far = Some(FarSpeaker { lost: false });
-            state.tell("the far speaker is back", false);
+            state.play.far = Some(RemoteSpeaker { lost: false });
+            state.show_message(Message::info("remote speaker reconnected"));
         }
         Speaker::Gone(words) => {
             state.play.far = None;
-            silent(state, words.clone(), &format!("{words}; everything else works"), effects);
+            silent(state, words.clone(), &format!("{words}; everything except playback still works"), effects);
         }
         Speaker::Refused(words) => {
             ended(state, effects);
-            state.tell(format!("not played: {words}"), true);
+            state.show_message(Message::warning(format!("cannot play: {words}")));
         }
     }
 }

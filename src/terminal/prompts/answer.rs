@@ -1,11 +1,11 @@
 //! How the answer to a question is read, and what it comes to. It must not know what is done with it.
 
+use crate::jobs::PictureStyle;
 use crate::rhythm::bounds::{self, Bound};
-use crate::rhythm::{Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, line, parse_note_value};
+use crate::rhythm::{Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, group_line, parse_note_value};
 use crate::session::{Command, Motion, Session};
-use crate::terminal::order::Look;
 use crate::terminal::playback::playing::SPEED;
-use crate::terminal::prompts::parse::{self, Ladder, SoundWords};
+use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::view::fit;
 
@@ -30,11 +30,11 @@ pub(crate) enum Answer {
     /// A file or a folder.
     Path(String),
     /// A file of sound.
-    Sound(SoundWords),
+    Sound(RenderArgs),
     /// A file to import, and a tolerance in ms.
     Bring(String, Fraction),
     /// How pictures look.
-    Look(Look),
+    Look(PictureStyle),
 }
 
 impl Question {
@@ -46,13 +46,13 @@ impl Question {
         let text = text.trim();
         let g = session.groove();
         let at = session.cursor().place;
-        let form = || format!("allowed: {}; not '{}'", self.allowed(), fit(text, ECHOED));
+        let form = || format!("allowed: {}; not '{}'", self.allowed(), fit(text, MAX_ECHO));
         let n = |bound| number(text, bound).ok_or_else(form)?;
         let do_it = |command| Ok(Answer::Do(command));
         match self {
             Question::Groups => {
-                let terms = line::parse(text).map_err(allowed_first)?;
-                do_it(Command::LayLine(line::expand(&terms)))
+                let terms = group_line::parse(text).map_err(allowed_first)?;
+                do_it(Command::LayLine(group_line::expand(&terms)))
             }
             Question::Pitch if text.is_empty() => do_it(Command::Pitch(None)),
             Question::Pitch => do_it(Command::Pitch(Some(Pitch::parse(text).ok_or_else(form)?))),
@@ -113,7 +113,7 @@ impl Question {
             Question::Bar => {
                 let bars = usize::from(g.sections()[at.section].bars);
                 let bar = text.parse::<usize>().ok().filter(|b| (1..=bars).contains(b));
-                let bar = bar.ok_or_else(|| format!("allowed: {}; not '{}'", bars_of(bars), fit(text, ECHOED)))?;
+                let bar = bar.ok_or_else(|| format!("allowed: {}; not '{}'", bars_of(bars), fit(text, MAX_ECHO)))?;
                 let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(form)?;
                 let cell = match g.layers().get(at.layer) {
                     Some(_) => g.part(at.layer, at.section).cell_at(time, g.context(at.layer, at.section)),
@@ -124,7 +124,7 @@ impl Question {
             Question::SaveAs => parse::path(text).map(Answer::SaveAs).ok_or_else(form),
             Question::ExportAs | Question::HandoutInto => parse::path(text).map(Answer::Path).ok_or_else(form),
             Question::RenderWav | Question::TakesWav | Question::LadderWav => {
-                let words = SoundWords::read(text).filter(|w| w.allowed(self));
+                let words = RenderArgs::read(text).filter(|w| w.allowed(self));
                 words.map(Answer::Sound).ok_or_else(form)
             }
             Question::Import => parse::source(text).map(|(path, ms)| Answer::Bring(path, ms)).ok_or_else(form),
@@ -137,7 +137,7 @@ static TIMES_REPEATED: Bound = Bound { what: "the number of times", least: 1, gr
 static STEPS: Bound = Bound { what: "the number of cells", least: -4096, greatest: 4096, unit: "cells" };
 
 /// Most columns of an answer that a refusal says again.
-const ECHOED: usize = 16;
+const MAX_ECHO: usize = 16;
 
 /// A refusal with what is allowed before what was found, so that it is read first and cut last.
 fn allowed_first(error: impl std::fmt::Display) -> String {
@@ -156,7 +156,7 @@ fn bars_of(bars: usize) -> String {
 /// `None` for what is no number.
 fn number(text: &str, bound: &'static Bound) -> Option<Result<i64, String>> {
     let n: i64 = text.trim().parse().ok()?;
-    Some(bound.check(n).map_err(|e| format!("allowed: {}; not {n}", e.bound.allowed())))
+    Some(bound.check(n).map_err(|e| format!("allowed: {}; not {n}", e.bound.range())))
 }
 
 fn name(text: &str) -> Result<String, String> {

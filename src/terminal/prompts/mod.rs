@@ -7,7 +7,7 @@ pub(crate) mod question;
 pub(crate) mod typing;
 
 use crate::rhythm::{Swing, print_note_value};
-use crate::terminal::dispatch::command_of;
+use crate::terminal::dispatch::run_command;
 use crate::terminal::event::Effect;
 use crate::terminal::files::export;
 use crate::terminal::files::import;
@@ -16,14 +16,15 @@ use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::answer::Answer;
-use crate::terminal::prompts::parse::SoundWords;
+use crate::terminal::prompts::parse::RenderArgs;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::state::State;
+use crate::terminal::prompts::typing::TextField;
+use crate::terminal::state::{Message, State};
 
 /// Asks a question.
 pub(crate) fn ask(state: &mut State, question: Question) {
     let text = begins(state, question);
-    state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text, error: None };
+    state.overlay = Overlay::Prompt { question, kept: !text.is_empty(), text: text.into(), error: None };
 }
 
 /// The text the line begins with: what stands there now.
@@ -59,21 +60,21 @@ pub(crate) fn begins(state: &State, question: Question) -> String {
 }
 
 /// Takes what was typed: does what it says, or asks again and says why.
-pub(crate) fn answered(state: &mut State, question: Question, text: String, effects: &mut Vec<Effect>) {
-    match question.read(&text, &state.session) {
-        Ok(Answer::Do(command)) => command_of(state, command),
+pub(crate) fn answered(state: &mut State, question: Question, text: TextField, effects: &mut Vec<Effect>) {
+    match question.read(text.value(), &state.session) {
+        Ok(Answer::Do(command)) => run_command(state, command),
         Ok(Answer::Speed(percent)) => transport::speed(state, percent, effects),
         Ok(Answer::Takes(times, count)) => practice::takes(state, times, count, effects),
         Ok(Answer::Ladder(ladder)) => practice::climb(state, ladder, effects),
         Ok(Answer::SaveAs(name)) => save::write(state, Some(name), false, effects),
         Ok(Answer::Speaker(port, token)) => {
-            state.tell(format!("connecting to the far speaker at port {port} ..."), false);
+            state.show_message(Message::info(format!("connecting to the remote speaker on port {port} ...")));
             effects.push(Effect::Speaker { port, token });
         }
         Ok(Answer::Bring(path, tolerance)) => import::bring(state, path, tolerance, effects),
         Ok(Answer::Look(look)) => export::look(state, look),
-        Ok(Answer::Path(name)) => export::make(state, question, SoundWords { name, ..SoundWords::default() }, effects),
-        Ok(Answer::Sound(words)) => export::make(state, question, words, effects),
+        Ok(Answer::Path(name)) => export::make(state, question, &RenderArgs { name, ..RenderArgs::default() }, effects),
+        Ok(Answer::Sound(words)) => export::make(state, question, &words, effects),
         Err(error) => state.overlay = Overlay::Prompt { question, text, kept: false, error: Some(error) },
     }
 }

@@ -2,8 +2,8 @@
 //! must not know what is done with them.
 
 use crate::describe::ladder;
+use crate::jobs::{PictureStyle, PictureTheme};
 use crate::rhythm::Fraction;
-use crate::terminal::order::Look;
 use crate::terminal::prompts::question::Question;
 use std::ops::RangeInclusive;
 use std::str::FromStr;
@@ -72,7 +72,7 @@ pub(crate) fn times(text: &str) -> Option<(u32, bool)> {
 
 /// A file of sound and how much goes into it, as typed.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct SoundWords {
+pub(crate) struct RenderArgs {
     pub name: String,
     pub times: Option<u32>,
     pub seconds: Option<f64>,
@@ -80,7 +80,7 @@ pub(crate) struct SoundWords {
     pub hertz: Option<u32>,
 }
 
-impl SoundWords {
+impl RenderArgs {
     /// From words as `riff.wav x4 44100hz`; the words after the name may be left out. `None` where no name is left.
     pub(crate) fn read(text: &str) -> Option<Self> {
         let (mut words, mut rest) = (Self::default(), text.trim());
@@ -142,14 +142,14 @@ pub(crate) fn source(text: &str) -> Option<(String, Fraction)> {
 }
 
 /// How pictures and notation look, from words as `print 1000 x2 beams group over groups under landings`; each may be left out.
-pub(crate) fn look(text: &str) -> Option<Look> {
-    let mut look = Look::default();
+pub(crate) fn look(text: &str) -> Option<PictureStyle> {
+    let mut look = PictureStyle::default();
     let mut words = text.split_whitespace();
     while let Some(word) = words.next() {
         match word {
             "beams" | "over" | "under" => look.writing.take(word, words.next()?)?,
-            "print" => look.screen = false,
-            "screen" => look.screen = true,
+            "print" => look.theme = PictureTheme::Print,
+            "screen" => look.theme = PictureTheme::Screen,
             _ => match word.strip_prefix('x') {
                 Some(scale) => look.scale = Some(within(scale, 0.1..=8.0)?),
                 None => look.width = within(word, 480.0..=4000.0)?,
@@ -160,9 +160,13 @@ pub(crate) fn look(text: &str) -> Option<Look> {
 }
 
 /// The words a look is read from.
-pub(crate) fn look_words(look: &Look) -> String {
+pub(crate) fn look_words(look: &PictureStyle) -> String {
+    let theme = match look.theme {
+        PictureTheme::Print => "print",
+        PictureTheme::Screen => "screen",
+    };
     let scale = look.scale.map_or_else(String::new, |s| format!(" x{s}"));
-    format!("{} {}{scale} {}", if look.screen { "screen" } else { "print" }, look.width, look.writing)
+    format!("{} {}{scale} {}", theme, look.width, look.writing)
 }
 
 /// A number within its range.

@@ -1,76 +1,75 @@
-//! What is typed or pasted into a question or a search. It must not know what is asked.
+//! The line of text in a question or a search: editing keys and pasted text.
 
 use crate::terminal::commands::Mode;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::state::State;
+use crate::terminal::state::{Message, State};
+use std::ops::Deref;
+use tui_input::{Input, InputRequest};
 
-/// Most characters of an answer, and of a search.
-const ANSWER_FITS: usize = 2000;
-const SEARCH_FITS: usize = 60;
+/// Maximum characters of an answer, and of a search.
+const MAX_ANSWER: usize = 2000;
+const MAX_SEARCH: usize = 60;
 
-/// Takes pasted text where something is asked.
-pub(crate) fn pasted(state: &mut State, text: &str) {
+/// A line of text with a cursor.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct TextField(Input);
+
+impl PartialEq for TextField {
+    fn eq(&self, other: &Self) -> bool {
+        (self.value(), self.cursor()) == (other.value(), other.cursor())
+    }
+}
+
+impl From<String> for TextField {
+    fn from(text: String) -> Self {
+        Self(Input::new(text))
+    }
+}
+
+impl Deref for TextField {
+    type Target = Input;
+
+    fn deref(&self) -> &Input {
+        &self.0
+    }
+}
+
+/// Inserts pasted text into the line.
+pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
         let groups = state.keymap.first("lay-groups");
-        state.tell(format!("pasted text goes where something is asked; {groups} asks for a line of groups"), false);
+        state
+            .show_message(Message::info(format!("paste works only in a question; {groups} asks for a line of groups")));
         return;
     }
-    text.chars().take(ANSWER_FITS).for_each(|c| write(state, c));
-    if let Overlay::Prompt { text: kept, error, .. } = &mut state.overlay
-        && kept.chars().count() >= ANSWER_FITS
+    let characters = text.chars().filter(|c| !c.is_control());
+    characters.take(MAX_ANSWER).for_each(|c| edit(state, InputRequest::InsertChar(c)));
+    if let Overlay::Prompt { text: answer, error, .. } = &mut state.overlay
+        && answer.value().chars().count() >= MAX_ANSWER
     {
-        *error = Some(format!("too long: only {ANSWER_FITS} characters of it were taken"));
+        *error = Some(format!("too long: pasted only the first {MAX_ANSWER} characters"));
     }
 }
 
-/// Adds a character to what is being typed.
-pub(crate) fn write(state: &mut State, c: char) {
-    if c.is_control() {
-        return;
-    }
-    match &mut state.overlay {
-        Overlay::Prompt { text, kept, error, .. } if text.chars().count() < ANSWER_FITS => {
-            // What stood there before gives way to what is typed; Backspace keeps and changes it.
-            if std::mem::take(kept) {
-                text.clear();
-            }
-            text.push(c);
+/// Edits the line, or moves its cursor.
+pub(crate) fn edit(state: &mut State, request: InputRequest) {
+    let (field, limit) = match &mut state.overlay {
+        Overlay::Prompt { text, kept, error, .. } => {
             *error = None;
-        }
-        Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } if text.chars().count() < SEARCH_FITS => {
-            text.push(c);
-            *chosen = 0;
-        }
-        _ => {}
-    }
-}
-
-/// Takes back the last character.
-pub(crate) fn unwrite(state: &mut State) {
-    match &mut state.overlay {
-        Overlay::Prompt { text, kept, error, .. } => {
-            text.pop();
-            (*kept, *error) = (false, None);
+            // The first typed character replaces the present value; an editing key keeps it.
+            if std::mem::take(kept) && matches!(request, InputRequest::InsertChar(_)) {
+                text.0.reset();
+            }
+            (&mut text.0, MAX_ANSWER)
         }
         Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } => {
-            text.pop();
             *chosen = 0;
+            (&mut text.0, MAX_SEARCH)
         }
-        _ => {}
-    }
-}
-
-/// Takes back all of it.
-pub(crate) fn clear(state: &mut State) {
-    match &mut state.overlay {
-        Overlay::Prompt { text, kept, error, .. } => {
-            text.clear();
-            (*kept, *error) = (false, None);
-        }
-        Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } => {
-            text.clear();
-            *chosen = 0;
-        }
-        _ => {}
+        Overlay::Manual(view) => (&mut view.search.0, MAX_SEARCH),
+        _ => return,
+    };
+    if !matches!(request, InputRequest::InsertChar(_)) || field.value().chars().count() < limit {
+        field.handle(request);
     }
 }

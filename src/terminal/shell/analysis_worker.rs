@@ -1,7 +1,7 @@
 //! The analysis on a thread of its own: one request waits, the newest. It must not know the screen.
 
 use super::super::Event;
-use super::latest_slot::Slot;
+use super::latest_slot::LatestSlot;
 use crate::analysis::{Ask, report};
 use crate::rhythm::Groove;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -13,12 +13,12 @@ type Request = (u64, Arc<Groove>, Ask);
 
 /// Asks for analyses.
 #[derive(Debug)]
-pub(crate) struct Listener(Slot<Request>);
+pub(crate) struct AnalysisWorker(LatestSlot<Request>);
 
-impl Listener {
+impl AnalysisWorker {
     /// Starts the thread; results come as events.
     pub(crate) fn start(sender: Sender<Event>) -> Self {
-        let slot: Slot<Request> = Slot::new();
+        let slot: LatestSlot<Request> = LatestSlot::new();
         let worker = slot.clone();
         let work = move || {
             while let Some((revision, groove, ask)) = worker.take() {
@@ -41,7 +41,7 @@ impl Listener {
     }
 }
 
-impl Drop for Listener {
+impl Drop for AnalysisWorker {
     fn drop(&mut self) {
         self.0.close();
     }

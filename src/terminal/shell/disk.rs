@@ -8,7 +8,7 @@ pub(crate) use source::Source;
 use super::super::{Event, Practised};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::Calibration;
+use crate::store::{Calibration, SoundLevels};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -18,13 +18,14 @@ use std::time::{Duration, Instant};
 /// Time without an edit after which the journal is written.
 const QUIET: Duration = Duration::from_millis(300);
 /// Time after which it is written also while edits come.
-const LONGEST: Duration = Duration::from_secs(2);
+const MAX_CLIPBOARD: Duration = Duration::from_secs(2);
 
 enum Request {
     Progress(Option<Practised>),
     Journal(Arc<Groove>),
     Save(Arc<Groove>, Option<PathBuf>, bool),
     Offset(Calibration),
+    Levels(SoundLevels),
     SwitchDocument(DocumentId),
 }
 
@@ -81,6 +82,12 @@ impl Disk {
         self.send(Request::Offset(Calibration { ms, error_ms }));
     }
 
+    /// Keeps the volumes for the next session.
+    pub(crate) fn keep_levels(&self, levels: crate::terminal::SoundLevels) {
+        let (volume_db, click_db) = (levels.volume_db.into(), levels.click_db.into());
+        self.send(Request::Levels(SoundLevels { volume_db, click_db }));
+    }
+
     /// What a panic needs to keep the work.
     pub(crate) fn rescue(&self) -> Rescue {
         Rescue { source: self.source.clone(), newest: self.newest.clone() }
@@ -128,12 +135,12 @@ fn run(
     let mut since: Option<Instant> = None;
     let mut waiting: Option<Arc<Groove>> = None;
     loop {
-        let wait = since.map_or(Duration::from_secs(3600), |s| QUIET.min(LONGEST.saturating_sub(s.elapsed())));
+        let wait = since.map_or(Duration::from_secs(3600), |s| QUIET.min(MAX_CLIPBOARD.saturating_sub(s.elapsed())));
         match requests.recv_timeout(wait) {
             Ok(Request::Journal(groove)) => {
                 since.get_or_insert_with(Instant::now);
                 waiting = Some(groove);
-                if since.is_none_or(|s| s.elapsed() < LONGEST) {
+                if since.is_none_or(|s| s.elapsed() < MAX_CLIPBOARD) {
                     continue;
                 }
             }
@@ -158,6 +165,14 @@ fn run(
             Ok(Request::SwitchDocument(document)) => {
                 (waiting, since) = (None, None);
                 locked().switch_document(document);
+                continue;
+            }
+            Ok(Request::Levels(levels)) => {
+                if let Err(words) = locked().keep_levels(levels)
+                    && events.send(Event::SoundTold(format!("could not save the volume: {words}"))).is_err()
+                {
+                    return;
+                }
                 continue;
             }
             Ok(Request::Offset(calibration)) => {

@@ -5,26 +5,26 @@ use std::time::{Duration, Instant};
 
 /// The requester's and the worker's view of the place.
 #[derive(Debug)]
-pub(crate) struct Slot<T>(Arc<(Mutex<Held<T>>, Condvar)>);
+pub(crate) struct LatestSlot<T>(Arc<(Mutex<SlotState<T>>, Condvar)>);
 
 #[derive(Debug)]
-struct Held<T> {
+struct SlotState<T> {
     newest: Option<T>,
     closed: bool,
 }
 
-impl<T> Clone for Slot<T> {
+impl<T> Clone for LatestSlot<T> {
     fn clone(&self) -> Self {
         Self(self.0.clone())
     }
 }
 
-impl<T> Slot<T> {
+impl<T> LatestSlot<T> {
     pub(crate) fn new() -> Self {
-        Self(Arc::new((Mutex::new(Held { newest: None, closed: false }), Condvar::new())))
+        Self(Arc::new((Mutex::new(SlotState { newest: None, closed: false }), Condvar::new())))
     }
 
-    fn held(&self) -> MutexGuard<'_, Held<T>> {
+    fn held(&self) -> MutexGuard<'_, SlotState<T>> {
         // A worker that panicked held a whole request; it can be used.
         self.0.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -86,7 +86,7 @@ mod tests {
 
     #[test]
     fn the_newest_wins_and_the_last_is_still_done_after_closing() {
-        let slot = Slot::new();
+        let slot = LatestSlot::new();
         slot.put(|_| Some(1));
         slot.put(|old: Option<i32>| old.map(|o| o + 10));
         slot.close();

@@ -3,21 +3,23 @@
 
 mod analysis_worker;
 mod disk;
-mod encode;
+mod job_runner;
 mod latest_slot;
 mod playback;
 mod screen;
 
 pub use screen::{Counter, Screen};
 
-use super::run::{Giver, config, offers};
-use super::{Arrival, Config, Effect, Event, State, Theme, start, update};
+use super::{Effect, Event, KeyTime, Keymap, Message, SoundLevels, State, Theme, start, update};
+use crate::analysis::Limits;
+use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
-use analysis_worker::Listener;
+use analysis_worker::AnalysisWorker;
 use disk::Disk;
+use job_runner::JobRunner;
 use playback::PlaybackHandle;
 use ratatui::crossterm;
 use std::fmt;
@@ -43,7 +45,7 @@ impl fmt::Display for EditError {
         match self {
             Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
             Self::Groove(error) => error.fmt(f),
-            Self::Terminal(error) => write!(f, "the terminal failed: {error}"),
+            Self::Terminal(error) => write!(f, "terminal error: {error}"),
         }
     }
 }
@@ -71,23 +73,24 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
     let playback = PlaybackHandle::start(sender.clone(), output, far);
-    let listener = Listener::start(sender.clone());
+    playback.set_volume(state.volume_db());
+    let analysis = AnalysisWorker::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
     let outputs = sender.clone();
-    let giver = Giver::new(sender.clone());
+    let job_runner = JobRunner::new(sender.clone());
     read_input(sender);
     let size = crossterm::terminal::size()?;
     state = resized(state, size);
     let mut screen = Screen::new(io::stdout());
-    let ended = turn(
+    let ended = event_loop(
         &mut state,
         &mut screen,
         &events,
-        &Hands { disk: &disk, playback: &playback, listener: &listener, giver: &giver, events: outputs },
+        &Workers { disk: &disk, playback: &playback, analysis: &analysis, job_runner: &job_runner, events: outputs },
     );
     // What is being made leaves nothing half behind; the screen is given back after that.
-    drop(giver);
+    drop(job_runner);
     drop(guard);
     playback.stop();
     match ended {
@@ -101,45 +104,49 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
 }
 
 /// The rooms' ends that effects go to.
-struct Hands<'a> {
+struct Workers<'a> {
     disk: &'a Disk,
     playback: &'a PlaybackHandle,
-    listener: &'a Listener,
-    giver: &'a Giver,
+    analysis: &'a AnalysisWorker,
+    job_runner: &'a JobRunner,
     events: Sender<Event>,
 }
 
 /// Event by event until the end; gives whether the journal is to be kept.
-fn turn<W: io::Write>(
+fn event_loop<W: io::Write>(
     state: &mut State,
     screen: &mut Screen<W>,
     events: &Receiver<Event>,
-    hands: &Hands<'_>,
+    workers: &Workers<'_>,
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
-        hands.playback.set_base_path(state.file());
+        workers.playback.set_base_path(state.file());
         for effect in effects.drain(..) {
             match effect {
-                Effect::Analyse { revision, groove, ask } => hands.listener.ask(revision, groove, ask),
-                Effect::Journal(groove) => hands.disk.journal(groove),
-                Effect::Save { groove, name, over } => hands.disk.save(groove, name.map(PathBuf::from), over),
-                Effect::Play(sounding, from) => hands.playback.play(*sounding, from),
-                Effect::Change(sounding) => hands.playback.change(*sounding),
-                Effect::Step(sequence) => hands.playback.step(*sequence),
-                Effect::Progress(practised) => hands.disk.progress(practised),
-                Effect::Outputs => list_outputs(hands.events.clone()),
-                Effect::TrySounds(groove) => hands.playback.try_sounds(groove),
-                Effect::Stop => hands.playback.stop_playing(),
-                Effect::Speaker { port, token } => hands.playback.connect(port, token),
-                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| hands.playback.tap(at)),
-                Effect::KeepOffset(offset) => hands.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
+                Effect::Journal(groove) => workers.disk.journal(groove),
+                Effect::Save { groove, name, over } => workers.disk.save(groove, name.map(PathBuf::from), over),
+                Effect::Play(sounding, from) => workers.playback.play(*sounding, from),
+                Effect::Change(sounding) => workers.playback.change(*sounding),
+                Effect::Step(sequence) => workers.playback.step(*sequence),
+                Effect::Progress(practised) => workers.disk.progress(practised),
+                Effect::Outputs => list_outputs(workers.events.clone()),
+                Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
+                Effect::Stop => workers.playback.stop_playing(),
+                Effect::Speaker { port, token } => workers.playback.connect(port, token),
+                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
+                Effect::KeepOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::SetLevels(levels) => {
+                    workers.playback.set_volume(levels.volume_db);
+                    workers.disk.keep_levels(levels);
+                }
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
-                Effect::Give(order) => hands.giver.give(*order),
-                Effect::Bring { path, tolerance } => hands.giver.bring(path, tolerance),
-                Effect::Cancel => hands.giver.cancel(),
-                Effect::SwitchDocument(document) => hands.disk.switch_document(document),
-                Effect::Redraw => screen.forget(),
+                Effect::RunJob(job) => workers.job_runner.run(job),
+                Effect::Import { path, tolerance } => workers.job_runner.import(path, tolerance),
+                Effect::CancelJob => workers.job_runner.cancel(),
+                Effect::SwitchDocument(document) => workers.disk.switch_document(document),
+                Effect::Redraw => screen.invalidate(),
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
         }
@@ -154,11 +161,12 @@ fn turn<W: io::Write>(
 }
 
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
-    let (config, trouble) = match config() {
-        Ok(config) => (config, None),
-        Err(e) => (Config::default(), Some(e)),
-    };
-    let taken = config.keymap.taken();
+    let mut config = Config::load();
+    let (keymap, errors) = Keymap::with_bindings(&config.keys);
+    config.errors.extend(errors);
+    config.errors.sort_by_key(|e| e.position);
+    let limits = config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default();
+    let taken = keymap.taken();
     let output = config.output.clone();
     let theme = theme();
     let loaded = match path.map(store::load) {
@@ -173,22 +181,23 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
     let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
-    let state =
-        State::new(groove, file, config.keymap, theme, (80, 24)).with_limits(config.limits).with_offers(offers());
-    let mut state = state.with_taps(offset, far);
+    let state = State::new(groove, file, keymap, theme, (80, 24))
+        .with_limits(limits)
+        .with_offers(crate::jobs::export_choices());
+    let mut state = state.with_taps(offset, far).with_levels(levels(&config, journal.as_ref()));
     if path.is_some() && loaded.is_none() {
-        state = state.with_file_to_make();
+        state = state.with_unsaved_path();
     }
-    if let Some(trouble) = trouble {
-        state = state.with_config_refused(&trouble.path.display().to_string(), &trouble.told());
+    if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
+        state = state.with_config_errors(&path.display().to_string(), &config.errors);
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
         state.recovered(on_disk);
-        state.tell("work of last time that was not saved is here again; it is not on the disk yet", false);
+        state.show_message(Message::info("recovered unsaved changes from the last session; save to keep them"));
         source.adopt(work, kept, path.is_none());
     } else if let Some(taken) = taken {
-        state.tell(taken, false);
+        state.show_message(Message::info(taken));
     }
     Ok((state, source, output))
 }
@@ -205,6 +214,15 @@ fn list_outputs(events: Sender<Event>) {
         drop(events.send(Event::Outputs(listed)));
     };
     drop(thread::Builder::new().name("outputs".into()).spawn(list));
+}
+
+/// The volumes at the start: those of the config file, or else those of the last session.
+fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
+    let kept = journal.and_then(Journal::sound_levels).unwrap_or_default();
+    SoundLevels {
+        volume_db: config.volume_db.unwrap_or(kept.volume_db) as f32,
+        click_db: config.click_db.unwrap_or(kept.click_db) as f32,
+    }
 }
 
 /// What is taken off every tap: the config file's number, or what was measured here.
@@ -262,7 +280,7 @@ fn read_input(sender: Sender<Event>) {
         loop {
             let event = match crossterm::event::read() {
                 // At once: whatever happens after it must not be part of a tap's time.
-                Ok(Input::Key(key)) => Event::Key(key, Arrival::at(Instant::now())),
+                Ok(Input::Key(key)) => Event::Key(key, KeyTime::at(Instant::now())),
                 // Nothing answers to a mouse that only moves, and it moves a lot.
                 Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
                 Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),

@@ -1,10 +1,10 @@
-//! The terminal: raw mode and back, and frames sent as what changed. It must not know what a frame shows.
+//! The terminal: enters and leaves raw mode, and sends the changes of each frame.
 
 use super::super::{State, view};
 use super::disk::Disk;
-use super::encode::Encoder;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use ratatui::backend::{Backend, CrosstermBackend};
 use ratatui::buffer::Buffer;
 use ratatui::crossterm::event::{DisableBracketedPaste, DisableMouseCapture, EnableBracketedPaste, EnableMouseCapture};
 use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
@@ -42,11 +42,10 @@ impl<W: Write> Write for Counter<W> {
     }
 }
 
-/// What the terminal shows, so that only changes are sent. A frame without a change sends nothing at all.
+/// The terminal's screen: sends the cells that changed since the last frame, and nothing where none did.
 #[derive(Debug)]
 pub struct Screen<W> {
     out: W,
-    encoder: Encoder,
     bytes: Vec<u8>,
     shown: Buffer,
     next: Buffer,
@@ -54,32 +53,32 @@ pub struct Screen<W> {
 }
 
 impl<W: Write> Screen<W> {
-    /// A screen of which nothing is known yet.
+    /// A screen whose contents are not known yet.
     pub fn new(out: W) -> Self {
         let empty = || Buffer::empty(Rect::ZERO);
-        Self { out, encoder: Encoder::default(), bytes: Vec::new(), shown: empty(), next: empty(), known: false }
+        Self { out, bytes: Vec::new(), shown: empty(), next: empty(), known: false }
     }
 
-    /// Forgets what is shown: the next frame is sent whole.
-    pub fn forget(&mut self) {
+    /// Makes the next frame redraw the whole screen.
+    pub fn invalidate(&mut self) {
         self.known = false;
     }
 
-    /// Gives a text to the terminal's clipboard (OSC 52, as in xterm's control sequences), which reaches the user's own machine over
-    /// SSH too. Within tmux it is sent as well in the form that tmux hands on unread; which of the two it takes is its setting.
+    /// Copies a text to the terminal's clipboard (OSC 52, as in xterm's control sequences), which also reaches the user's own
+    /// machine over SSH. Within tmux it is sent a second time in tmux's passthrough form; tmux's settings decide which one it takes.
     ///
     /// # Errors
     /// That of the terminal.
     pub fn copy(&mut self, text: &str, tmux: bool) -> io::Result<()> {
-        let packed = STANDARD.encode(text);
-        write!(self.out, "\x1b]52;c;{packed}\x07")?;
+        let encoded = STANDARD.encode(text);
+        write!(self.out, "\x1b]52;c;{encoded}\x07")?;
         if tmux {
-            write!(self.out, "\x1bPtmux;\x1b\x1b]52;c;{packed}\x07\x1b\\")?;
+            write!(self.out, "\x1bPtmux;\x1b\x1b]52;c;{encoded}\x07\x1b\\")?;
         }
         self.out.flush()
     }
 
-    /// Shows the state; a frame leaves in one piece.
+    /// Draws the state and sends the changes in one write.
     ///
     /// # Errors
     /// That of the terminal.
@@ -90,13 +89,17 @@ impl<W: Write> Screen<W> {
         self.next.reset();
         view::draw(state, &mut self.next);
         self.bytes.clear();
+        let mut backend = CrosstermBackend::new(&mut self.bytes);
         if !self.known || *self.shown.area() != area {
             self.shown.resize(area);
             self.shown.reset();
-            self.encoder.clear(&mut self.bytes);
+            backend.clear()?;
             self.known = true;
         }
-        self.encoder.frame(&self.shown, &self.next, &mut self.bytes);
+        let changes = self.shown.diff(&self.next);
+        if !changes.is_empty() {
+            backend.draw(changes.into_iter())?;
+        }
         if !self.bytes.is_empty() {
             self.out.write_all(&self.bytes)?;
             self.out.flush()?;
@@ -106,16 +109,16 @@ impl<W: Write> Screen<W> {
     }
 }
 
-/// Gives the terminal back when it goes.
+/// Restores the terminal when dropped.
 pub(crate) struct Guard;
 
-/// Takes the terminal, and sees to it that a panic gives it back and keeps the work.
+/// Enters raw mode; a panic restores the terminal and writes the journal.
 pub(crate) fn guard(disk: &Disk) -> io::Result<Guard> {
     let rescue = disk.rescue();
     let own = thread::current().id();
     let before = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
-        // A worker's panic is caught where it works and must not touch the screen.
+        // A worker catches its own panics; they must not touch the screen.
         if thread::current().id() == own {
             restore();
             #[cfg(feature = "audio")]
@@ -137,15 +140,15 @@ impl Drop for Guard {
     }
 }
 
-/// Whether the terminal is ours and has to be given back.
+/// Whether the terminal is in raw mode and must be restored.
 static TAKEN: AtomicBool = AtomicBool::new(false);
 
 fn restore() {
-    // Once only: a second time would put the cursor back over what a panic has printed.
+    // Only once: a second time would move the cursor back over what a panic has printed.
     if !TAKEN.swap(false, Ordering::SeqCst) {
         return;
     }
-    // The terminal may be gone; there is nothing left to do then.
+    // The terminal may be gone; nothing can be done then.
     drop(execute!(io::stdout(), DisableBracketedPaste, DisableMouseCapture, LeaveAlternateScreen, cursor::Show));
     drop(disable_raw_mode());
 }
@@ -153,9 +156,14 @@ fn restore() {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+    use crate::terminal::input::key::{Key, ch, key};
+    use crate::terminal::{Colours, Event, KeyTime, Keymap, Theme, update};
+    use ratatui::crossterm::event::{KeyCode, KeyEvent};
+    use ratatui::style::Modifier;
 
     #[test]
-    fn a_text_is_copied_plainly_and_through_tmux() {
+    fn copies_a_text_plainly_and_through_tmux() {
         // "x.x\n" in base64 (RFC 4648) is eC54Cg==.
         let mut screen = Screen::new(Vec::new());
         screen.copy("x.x\n", false).expect("a vector");
@@ -163,5 +171,49 @@ mod tests {
         screen.out.clear();
         screen.copy("x.x\n", true).expect("a vector");
         assert_eq!(screen.out, b"\x1b]52;c;eC54Cg==\x07\x1bPtmux;\x1b\x1b]52;c;eC54Cg==\x07\x1b\\");
+    }
+
+    /// An independent terminal emulator (the crate vt100) that was fed the bytes shows the cells that were drawn.
+    fn assert_shows(parser: &vt100::Parser, buffer: &Buffer) {
+        for position in buffer.area().positions() {
+            let want = &buffer[position];
+            let got = parser.screen().cell(position.y, position.x).expect("a cell");
+            if got.is_wide_continuation() {
+                continue;
+            }
+            let text = if got.contents().is_empty() { " " } else { got.contents() };
+            assert_eq!(text, want.symbol(), "{position}");
+            assert_eq!(got.inverse(), want.modifier.contains(Modifier::REVERSED), "{position}");
+            assert_eq!(got.underline(), want.modifier.contains(Modifier::UNDERLINED), "{position}");
+            assert_eq!(got.bold(), want.modifier.contains(Modifier::BOLD), "{position}");
+        }
+    }
+
+    /// An edit reaches a terminal over SSH in one TCP segment: 1,460 bytes on Ethernet (RFC 879, RFC 894).
+    #[test]
+    fn a_terminal_shows_every_frame_and_an_edit_fits_one_segment() {
+        let tempo = Tempo::new(Fraction::whole(150), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 4).expect("groove");
+        let theme = Theme { colours: Colours::Many, ascii: false };
+        let (width, height) = (120, 40);
+        let mut state = State::new(groove, None, Keymap::default(), theme, (width, height));
+        let size = |n| std::num::NonZero::new(n).expect("not zero");
+        let mut parser = vt100::Parser::new(size(height), size(width), 0);
+        let mut screen = Screen::new(Vec::new());
+        screen.show(&state).expect("a vector");
+        let rename: Vec<Key> = "R漢字".chars().map(ch).chain([key(KeyCode::Enter)]).collect();
+        let edits: Vec<Key> = "3323xXo-.?".chars().map(ch).chain([key(KeyCode::Esc)]).collect();
+        for key in edits.into_iter().chain(rename) {
+            let event = KeyEvent::new(key.code, key.mods);
+            drop(update(&mut state, Event::Key(event, KeyTime::UNKNOWN)));
+            parser.process(&std::mem::take(&mut screen.out));
+            screen.show(&state).expect("a vector");
+            let whole_screen = matches!(key.code, KeyCode::Char('?') | KeyCode::Esc);
+            assert!(whole_screen || screen.out.len() <= 1400, "{key}: {} bytes", screen.out.len());
+            parser.process(&std::mem::take(&mut screen.out));
+            assert_shows(&parser, &screen.shown);
+            screen.show(&state).expect("a vector");
+            assert!(screen.out.is_empty(), "the same frame again sends nothing");
+        }
     }
 }

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::describe;
-use crate::terminal::Unsaved;
+use crate::terminal::SaveFailed;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::view::{Item, Part, blocks};
 
@@ -43,7 +43,7 @@ fn the_selections_hearings_follow_the_selection() {
     press(&mut state, "shift-right shift-right shift-right shift-right");
     assert_eq!(attacks(&state), Some(6));
     // Until the new report is there the heading marks the old one.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT), KeyTime::UNKNOWN));
     assert!(matches!(found[..], [Effect::Analyse { .. }]), "{found:?}");
     assert!(screen(&state, (80, 24)).contains("Heard in selection, cell 100 ms~"));
     answer(&mut state, found);
@@ -62,7 +62,7 @@ fn texts_are_copied_of_the_selection_or_the_section() {
     let mut copied = |keys: &str, what| {
         press(&mut state, keys);
         let mut effects = Vec::new();
-        crate::terminal::dispatch::perform(&mut state, &Action::CopyText(what), None, &mut effects);
+        crate::terminal::dispatch::dispatch(&mut state, &Action::CopyText(what), None, &mut effects);
         match &effects[..] {
             [Effect::Copy(text)] => text.clone(),
             other => panic!("{other:?}"),
@@ -217,21 +217,21 @@ fn writing_over_anothers_change_is_asked_about() {
         let groove = state.groove().clone();
         update(state, Event::Saved { document: DocumentId(0), groove, result: Err(result) })
     };
-    assert!(refused(&mut state, Unsaved::Changed).is_empty());
+    assert!(refused(&mut state, SaveFailed::Changed).is_empty());
     assert!(
-        screen(&state, (80, 24)).contains("rope.toml was changed by another program. Write over it? y: yes, Esc: no")
+        screen(&state, (80, 24)).contains("rope.toml was changed by another program. Overwrite it? y: yes, Esc: no")
     );
     // No leaves the file and the work as they are.
     assert!(press(&mut state, "n").is_empty());
     assert!(state.is_changed() && state.overlay == Overlay::None);
-    refused(&mut state, Unsaved::Changed);
+    refused(&mut state, SaveFailed::Changed);
     assert_eq!(saves(&press(&mut state, "y")), [(None, true)]);
     // A question that is being answered is not taken away; the other one comes after it.
     press(&mut state, "T \"99\"");
-    refused(&mut state, Unsaved::Taken("other.toml".into()));
+    refused(&mut state, SaveFailed::Taken("other.toml".into()));
     assert!(screen(&state, (80, 24)).contains("Tempo: 99"));
     press(&mut state, "enter");
-    assert!(screen(&state, (60, 18)).contains("other.toml is there already. Write over it?"));
+    assert!(screen(&state, (60, 18)).contains("other.toml already exists. Overwrite it?"));
     assert_eq!(saves(&press(&mut state, "y")), [(Some("other.toml"), true)]);
 }
 
@@ -243,11 +243,11 @@ fn saving_before_the_end_still_ends_after_yes_and_not_after_no() {
         update(state, Event::Saved { document: DocumentId(0), groove, result })
     };
     press(&mut state, "3 ctrl-q s");
-    saved(&mut state, Err(Unsaved::Changed));
+    saved(&mut state, Err(SaveFailed::Changed));
     press(&mut state, "esc");
     assert!(saved(&mut state, Ok("rope.toml".into())).is_empty());
     press(&mut state, "4 ctrl-q s");
-    saved(&mut state, Err(Unsaved::Changed));
+    saved(&mut state, Err(SaveFailed::Changed));
     press(&mut state, "y");
     assert_eq!(saved(&mut state, Ok("rope.toml".into())), [Effect::Quit { keep_journal: false }]);
 }
@@ -306,7 +306,7 @@ fn a_new_division_is_told_with_the_way_back() {
     let shown = screen(&state, (80, 24));
     let last = shown.lines().last().expect("a line");
     assert!(
-        last.starts_with("riff: 2 cells a beat, a cell is 1/8; ") && last.ends_with("moved (Ctrl-Z undoes)"),
+        last.starts_with("riff: 2 cells per beat, cell = 1/8; ") && last.ends_with("moved (Ctrl-Z undoes)"),
         "{last}"
     );
 }
@@ -318,13 +318,13 @@ fn attacks_that_go_are_told_with_the_way_back() {
         press(&mut state, keys);
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
-    assert_eq!(last("B \"2\" enter"), "section 'A' has 2 bars now; 8 attacks lost (Ctrl-Z brings them back)");
-    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: a beat is 1/8, a cell of deck 1/32 (/ changes it)");
+    assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z brings them back)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
     assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z brings them back)");
     let mut state = ferry();
     press(&mut state, "B \"2\" enter ctrl-z");
     assert_eq!(state.groove().sections()[0].bars, 4);
-    assert!(screen(&state, (80, 24)).contains("undone: bars"));
+    assert!(screen(&state, (80, 24)).contains("undo: bars"));
 }
 
 #[test]
@@ -421,7 +421,7 @@ fn the_layer_that_is_listened_to_stays_the_same_one() {
 #[test]
 fn silencing_the_layer_that_is_listened_to_tells_whose_hearings_come_now() {
     let mut state = ferry();
-    let said = |state: &State| state.message.as_ref().map(|m| m.words.clone()).unwrap_or_default();
+    let said = |state: &State| state.message.as_ref().map(|m| m.text().to_owned()).unwrap_or_default();
     press(&mut state, "down m");
     assert_eq!(said(&state), "", "the other one");
     press(&mut state, "m up m");

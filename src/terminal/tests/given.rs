@@ -1,20 +1,32 @@
-//! Tests of what is asked before something is made or brought in, of work under way, and of a groove that comes in. They must not
-//! know threads, files or the device.
+//! Tests of jobs in the editor: what is asked for, progress, cancelling, files that exist, and imports.
 
 use super::*;
 use crate::describe::notes::{Beaming, Text, Writing};
+use crate::jobs::{
+    HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, Length, Overwrite,
+    PictureStyle, PictureTheme, TakeSound, Target,
+};
 use crate::terminal::overlay::Overlay;
-use crate::terminal::{Arrived, Length, Look, Order, Ungiven, What};
 
-fn order(effects: Vec<Effect>) -> Order {
-    let mut orders = effects.into_iter().filter_map(|e| if let Effect::Give(o) = e { Some(*o) } else { None });
-    let order = orders.next().expect("something is made");
-    assert!(orders.next().is_none());
-    order
+fn job(effects: Vec<Effect>) -> Job {
+    let mut jobs = effects.into_iter().filter_map(|e| if let Effect::RunJob(job) = e { Some(*job) } else { None });
+    let job = jobs.next().expect("a job");
+    assert!(jobs.next().is_none());
+    job
 }
 
-fn done(state: &mut State) {
-    update(state, Event::Given(Ok("written: x".into())));
+fn done(state: &mut State, job: &Job) {
+    let report = JobReport { files: vec!["x".into()], ..JobReport::default() };
+    update(state, Event::ExportDone(Box::new(job.clone()), Ok(report)));
+}
+
+fn target(name: &str) -> Target {
+    Target::File(name.into())
+}
+
+fn hearings(job: &Job) -> &[HearingKey] {
+    let HearingSelection::Keys(keys) = &job.hearings else { panic!("{job:?}") };
+    keys
 }
 
 fn last(state: &State) -> String {
@@ -34,36 +46,41 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(shown.contains("2 found") && !shown.contains("midi"), "{shown}");
     press(&mut state, "down up enter");
     assert!(last(&state).starts_with("Write to: rope.musicxml"), "{}", last(&state));
-    let strip = state.strip().map(|(_, h)| crate::terminal::Mark::of(h)).expect("a hearing");
-    let made = order(press(&mut state, "enter"));
-    assert_eq!((made.path.as_str(), made.over, &made.hearings[..]), ("rope.musicxml", false, &[strip][..]));
-    assert_eq!(made.what, What::Format { offer: "musicxml".into(), section: None, look: Look::default() });
+    let strip = state.strip().map(|(_, h)| crate::jobs::HearingKey::of(h)).expect("a hearing");
+    let made = job(press(&mut state, "enter"));
+    assert_eq!(
+        (&made.target, made.overwrite, hearings(&made)),
+        (&target("rope.musicxml"), Overwrite::Never, &[strip][..])
+    );
+    let style = PictureStyle::default();
+    assert_eq!(made.kind, JobKind::Export { format: "musicxml", picture: None, section: None, style });
     // An edit meanwhile does not change what is made.
     let before = made.groove.clone();
     press(&mut state, "3");
     assert!(**state.groove() != *before && Arc::ptr_eq(&before, &made.groove));
-    done(&mut state);
+    done(&mut state, &made);
     // Another name, a section alone, a picture for the screen.
     press(
         &mut state,
         "f \"pictures-as\" enter \"screen 800 x1.5 beams group under groups,half\" enter f \"export-section\" enter \"png notation\" enter",
     );
     assert!(last(&state).starts_with("Write to: rope-A-notation.png"), "{}", last(&state));
-    let made = order(press(&mut state, "\"a b.png\" enter"));
+    let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
     let writing = Writing { beams: Beaming::Groups, under, ..Writing::default() };
-    let look = Look { screen: true, width: 800.0, scale: Some(1.5), writing: writing.clone() };
-    assert_eq!(made.what, What::Format { offer: "png-notation".into(), section: Some(0), look });
-    assert_eq!(made.path, "a b.png");
-    done(&mut state);
+    let style = PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), writing: writing.clone() };
+    assert_eq!(made.kind, JobKind::Export { format: "png", picture: None, section: Some(0), style });
+    assert_eq!(made.target, target("a b.png"));
+    done(&mut state, &made);
     // More strips are more hearings.
     press(&mut state, "J");
     state.size = (200, 60);
-    let made = order(press(&mut state, "f \"handout\" enter enter enter"));
-    assert!(made.hearings.len() > 2 && made.path == "handout", "{made:?}");
-    assert_eq!(made.what, What::Handout("page".into(), writing));
+    let made = job(press(&mut state, "f \"handout\" enter enter enter"));
+    assert!(hearings(&made).len() > 2 && made.target == target("handout/rope.html"), "{made:?}");
+    let (format, sound) = (HandoutFormat::Html, TakeSound::Files);
+    assert_eq!(made.kind, JobKind::Handout { format, sound, writing });
     // What is not there cannot be chosen.
-    done(&mut state);
+    done(&mut state, &made);
     assert!(press(&mut state, "f \"export\" enter \"zzz\" enter enter").is_empty());
     assert!(matches!(state.overlay, Overlay::Offers { .. }));
 }
@@ -74,20 +91,23 @@ fn sound_is_asked_for_with_its_length() {
     press(&mut state, "] k");
     press(&mut state, "f \"render-wav\" enter");
     assert!(last(&state).starts_with("Sound to: rope.wav"), "{}", last(&state));
-    let made = order(press(&mut state, "\"low.wav x4 44100hz\" enter"));
-    let What::Sound(playing, Length::Times(4)) = &made.what else { panic!("{made:?}") };
-    assert_eq!((made.path.as_str(), made.hertz, **playing == state.playing()), ("low.wav", 44_100, true));
-    done(&mut state);
-    let made = order(press(&mut state, "f \"render-wav\" enter \"low.wav 2.5s\" enter"));
-    assert!(matches!(made.what, What::Sound(_, Length::Seconds(s)) if s == 2.5));
-    done(&mut state);
-    let made = order(press(&mut state, "f \"takes-wav\" enter enter"));
-    assert_eq!(made.what, What::Takes { times: 2, count_in: false, speed: state.speed() });
-    assert_eq!((made.path.as_str(), made.hearings.len()), ("rope-takes.wav", 1));
-    done(&mut state);
-    let made = order(press(&mut state, "f \"ladder-wav\" enter enter"));
-    assert!(matches!(&made.what, What::Ladder { speeds, times: 4, .. } if speeds.len() == 6), "{made:?}");
-    done(&mut state);
+    let made = job(press(&mut state, "\"low.wav x4 44100hz\" enter"));
+    assert_eq!(made.kind, JobKind::Render(Box::new(state.playing().take()), Length::Loops(4)));
+    assert_eq!((&made.target, made.rate.hertz()), (&target("low.wav"), 44_100));
+    done(&mut state, &made);
+    let made = job(press(&mut state, "f \"render-wav\" enter \"low.wav 2.5s\" enter"));
+    assert!(matches!(made.kind, JobKind::Render(_, Length::Seconds(s)) if s == 2.5));
+    done(&mut state, &made);
+    let made = job(press(&mut state, "f \"takes-wav\" enter enter"));
+    let takes = JobKind::Takes { takes: Vec::new(), times: 2, count_in: false, speed: state.speed() };
+    assert_eq!((&made.kind, &made.target, hearings(&made).len()), (&takes, &target("rope-takes.wav"), 1));
+    done(&mut state, &made);
+    let made = job(press(&mut state, "f \"ladder-wav\" enter enter"));
+    assert!(
+        matches!(&made.kind, JobKind::Ladder { take, speeds, .. } if take.times == 4 && speeds.len() == 6),
+        "{made:?}"
+    );
+    done(&mut state, &made);
     for (command, text) in [
         ("render-wav", "a.wav x0"),
         ("render-wav", "a.wav x2 3s"),
@@ -112,18 +132,18 @@ fn sound_is_asked_for_with_its_length() {
 fn work_under_way_is_shown_and_cancelled_and_there_is_one_at_a_time() {
     let mut state = ferry();
     assert!(press(&mut state, "f \"cancel\" enter").is_empty());
-    press(&mut state, "f \"render-wav\" enter enter");
+    let made = job(press(&mut state, "f \"render-wav\" enter enter"));
     assert_eq!(last(&state), "making rope.wav; Esc cancels");
-    update(&mut state, Event::Giving(37));
+    update(&mut state, Event::JobProgress(37));
     press(&mut state, "right");
     assert!(screen(&state, (60, 18)).contains("making 37%"));
     assert!(press(&mut state, "f \"export\" enter").is_empty());
-    assert!(last(&state).starts_with("one thing at a time"), "{}", last(&state));
+    assert!(last(&state).starts_with("another export is running"), "{}", last(&state));
     assert!(press(&mut state, "f \"import\" enter \"a.mid\" enter").is_empty());
     // A selection goes before the work does.
     assert!(press(&mut state, "b esc").is_empty());
-    assert_eq!(press(&mut state, "esc"), [Effect::Cancel]);
-    update(&mut state, Event::Given(Err(Ungiven::Cancelled)));
+    assert_eq!(press(&mut state, "esc"), [Effect::CancelJob]);
+    update(&mut state, Event::ExportDone(Box::new(made), Err(JobError::Cancelled)));
     assert_eq!(last(&state), "cancelled; nothing was written");
     assert!(!screen(&state, (80, 24)).contains("making"));
     assert!(press(&mut state, "esc").is_empty());
@@ -132,34 +152,37 @@ fn work_under_way_is_shown_and_cancelled_and_there_is_one_at_a_time() {
 #[test]
 fn a_file_that_is_there_is_written_over_only_after_yes() {
     let mut state = ferry();
-    let made = order(press(&mut state, "f \"export\" enter enter enter"));
-    let taken = Event::Given(Err(Ungiven::Taken(Box::new(made.clone()), "rope.mid".into())));
+    let made = job(press(&mut state, "f \"export\" enter enter enter"));
+    let taken = Event::ExportDone(Box::new(made.clone()), Err(JobError::Exists("rope.mid".into())));
     // While something else is asked the question waits.
     press(&mut state, "T");
     update(&mut state, taken.clone());
     assert!(last(&state).starts_with("Tempo:"));
     press(&mut state, "esc");
-    assert!(last(&state).starts_with("rope.mid is there already. Write over it? y: yes, Esc: no"), "{}", last(&state));
+    assert!(last(&state).starts_with("rope.mid already exists. Overwrite it? y: yes, Esc: no"), "{}", last(&state));
     assert!(press(&mut state, "n").is_empty());
-    assert_eq!(last(&state), "not written; the file is as it was");
+    assert_eq!(last(&state), "not written; the file is unchanged");
     update(&mut state, taken);
-    let again = order(press(&mut state, "y"));
-    assert_eq!(again, Order { over: true, ..made });
-    update(&mut state, Event::Given(Err(Ungiven::Failed("not written, No space left on device: rope.mid".into()))));
-    assert!(last(&state).contains("No space left"));
+    let again = job(press(&mut state, "y"));
+    assert_eq!(again, Job { overwrite: Overwrite::Always, ..made });
+    let (path, kind) = ("rope.mid".into(), std::io::ErrorKind::StorageFull);
+    let full = JobError::Write { path, kind, reason: "No space left on device".into() };
+    update(&mut state, Event::ExportDone(Box::new(again), Err(full)));
+    assert_eq!(last(&state).trim(), "not written, No space left on device: rope.mid");
 }
 
-fn arrived(remarks: usize) -> Event {
-    let remarks = (0..remarks).map(|k| format!("measure {k}, part 1: a note was left out {}", "and so on ".repeat(9)));
-    let from = "song.mid".to_owned();
-    Event::Brought(Ok(Box::new(Arrived { groove: groove("x... x..."), from, remarks: remarks.collect() })))
+fn arrived(warnings: usize) -> Event {
+    let warnings =
+        (0..warnings).map(|k| format!("measure {k}, part 1: a note was left out {}", "and so on ".repeat(9)));
+    let (groove, from) = (groove("x... x..."), "song.mid".into());
+    Event::ImportDone(Ok(Box::new(ImportedGroove { groove, from, warnings: warnings.collect() })))
 }
 
 #[test]
 fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let asked = press(&mut state, "f \"import\" enter \"song.mid 20ms\" enter");
-    assert_eq!(asked, [Effect::Bring { path: "song.mid".into(), tolerance: Fraction::whole(20) }]);
+    assert_eq!(asked, [Effect::Import { path: "song.mid".into(), tolerance: Fraction::whole(20) }]);
     assert_eq!(last(&state), "reading song.mid; Esc cancels");
     let found = update(&mut state, arrived(0));
     assert!(
@@ -234,7 +257,7 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     let before = drawn(&state, 0);
     update(&mut state, arrived(0));
     press(&mut state, "s \"a.toml\" enter");
-    let failed = Err(crate::terminal::Unsaved::Failed("full".into()));
+    let failed = Err(crate::terminal::SaveFailed::Failed("full".into()));
     let unsaved = state.groove().clone();
     update(&mut state, Event::Saved { document: DocumentId(1), groove: unsaved, result: failed });
     assert_eq!(drawn(&state, 0), before);

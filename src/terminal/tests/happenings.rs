@@ -2,10 +2,13 @@
 //! know threads, files or the device.
 
 use super::*;
+use crate::jobs::{
+    HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, Overwrite, PictureStyle, SampleRate, Target,
+};
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
 use crate::terminal::shell::Screen;
-use crate::terminal::{Arrived, Heard, Ungiven, Unsaved};
+use crate::terminal::{Heard, SaveFailed};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -16,10 +19,10 @@ enum Happening {
     Tick(usize, f64),
     Tap(usize, f64),
     Pasted(String),
-    Saved(Result<String, Unsaved>),
-    Giving(u8),
-    Given(bool),
-    Brought(usize),
+    Saved(Result<String, SaveFailed>),
+    JobProgress(u8),
+    ExportDone(bool),
+    ImportDone(usize),
 }
 
 fn happening() -> impl Strategy<Value = Happening> {
@@ -76,23 +79,37 @@ fn happening() -> impl Strategy<Value = Happening> {
         2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
         1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
         4 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tap(s, w)),
-        1 => any::<u8>().prop_map(Happening::Giving),
-        1 => any::<bool>().prop_map(Happening::Given),
-        1 => (0_usize..3).prop_map(Happening::Brought),
+        1 => any::<u8>().prop_map(Happening::JobProgress),
+        1 => any::<bool>().prop_map(Happening::ExportDone),
+        1 => (0_usize..3).prop_map(Happening::ImportDone),
         1 => "\\PC{0,8}".prop_map(Happening::Pasted),
         1 => pasted.prop_map(Happening::Pasted),
         1 => prop::sample::select(vec![
             Ok("rope.toml".to_owned()),
-            Err(Unsaved::Changed),
-            Err(Unsaved::Taken("漢".repeat(300))),
-            Err(Unsaved::Failed("full".into())),
+            Err(SaveFailed::Changed),
+            Err(SaveFailed::Taken("漢".repeat(300))),
+            Err(SaveFailed::Failed("full".into())),
         ])
         .prop_map(Happening::Saved),
     ]
 }
 
+fn job(state: &State) -> Job {
+    Job {
+        groove: state.groove().clone(),
+        file: None,
+        target: Target::File("漢.mid".into()),
+        overwrite: Overwrite::Never,
+        limits: state.limits,
+        layers: Vec::new(),
+        hearings: HearingSelection::Default,
+        rate: SampleRate::STUDIO,
+        kind: JobKind::Export { format: "midi", picture: None, section: None, style: PictureStyle::default() },
+    }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(crate::rhythm::random::config(96))]
     #[test]
     fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
         let first = groove("x..x ..x. | X-o. ....");
@@ -100,7 +117,7 @@ proptest! {
         let mut screen = Screen::new(Vec::new());
         for (i, happening) in happenings.into_iter().enumerate() {
             let event = match happening {
-                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), Arrival::UNKNOWN),
+                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN),
                 Happening::Mouse(kind, column, row) => {
                     Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
                 }
@@ -110,12 +127,15 @@ proptest! {
                     Event::Tapped(Heard { section: turn / 2, pass: 0, wholes, turns: turn as u64, grain_ms: 20.0 })
                 }
                 Happening::Pasted(text) => Event::Pasted(text),
-                Happening::Giving(percent) => Event::Giving(percent),
-                Happening::Given(good) => Event::Given(if good { Ok("written".into()) } else { Err(Ungiven::Cancelled) }),
-                Happening::Brought(remarks) => Event::Brought(Ok(Box::new(Arrived {
+                Happening::JobProgress(percent) => Event::JobProgress(percent),
+                Happening::ExportDone(good) => {
+                    let result = if good { Ok(JobReport::default()) } else { Err(JobError::Exists("漢.mid".into())) };
+                    Event::ExportDone(Box::new(job(&state)), result)
+                }
+                Happening::ImportDone(warnings) => Event::ImportDone(Ok(Box::new(ImportedGroove {
                     groove: groove("x... x..."),
                     from: "漢.mid".into(),
-                    remarks: vec!["漢".repeat(200); remarks],
+                    warnings: vec!["漢".repeat(200); warnings],
                 }))),
                 Happening::Saved(result) => Event::Saved { document: DocumentId(0), groove: state.groove().clone(), result },
             };
@@ -155,8 +175,8 @@ fn the_largest_groove_is_edited_and_looked_at() {
         }
     }
     let groove = state.groove().clone();
-    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(Unsaved::Changed) });
-    assert!(screen(&state, (60, 18)).contains("xxx was changed. Write over it? y: yes, Esc: no"));
+    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(SaveFailed::Changed) });
+    assert!(screen(&state, (60, 18)).contains("xxx was changed. Overwrite it? y: yes, Esc: no"));
 }
 
 #[test]

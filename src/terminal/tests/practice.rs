@@ -1,10 +1,12 @@
 //! Tests of takes and of the ladder as keys and events. They must not know threads, files or the device.
 
 use super::*;
-use crate::terminal::{Arrival, Clicks, Practised, Sounding};
+use crate::jobs::Click;
+use crate::jobs::play_request::{Playing, Sequence, Sounding};
+use crate::terminal::{KeyTime, Practised};
 
 /// The sequence of the last effect that has one.
-fn sequence(effects: &[Effect]) -> &crate::terminal::Sequence {
+fn sequence(effects: &[Effect]) -> &Sequence {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => match &**s {
             Sounding::Sequence(s) => Some(s),
@@ -17,14 +19,14 @@ fn sequence(effects: &[Effect]) -> &crate::terminal::Sequence {
 }
 
 /// The loop, where it is one.
-fn looped(sounding: &Sounding) -> Option<&crate::terminal::Playing> {
+fn looped(sounding: &Sounding) -> Option<&Playing> {
     match sounding {
         Sounding::Loop(playing) => Some(playing),
         Sounding::Sequence(_) => None,
     }
 }
 
-fn playing(effects: &[Effect]) -> &crate::terminal::Playing {
+fn playing(effects: &[Effect]) -> &Playing {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => looped(s),
         _ => None,
@@ -46,11 +48,11 @@ fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effec
 fn a_take_has_one_key_and_changes_at_once() {
     let mut state = ferry();
     let rows = [
-        ("f5", true, Clicks::Off, 0, "  groove "),
-        ("f6", true, Clicks::Plain, 0, "  under beat "),
-        ("f7", true, Clicks::Off, 1, "  under heard "),
-        ("f8", false, Clicks::Plain, 1, "  both alone "),
-        ("f9", true, Clicks::Plain, 1, "  under both "),
+        ("f5", true, Click::Off, 0, "  groove "),
+        ("f6", true, Click::Written, 0, "  under beat "),
+        ("f7", true, Click::Off, 1, "  under heard "),
+        ("f8", false, Click::Written, 1, "  both alone "),
+        ("f9", true, Click::Written, 1, "  under both "),
     ];
     for (k, (key, layers, beat, lines, name)) in rows.into_iter().enumerate() {
         let found = press(&mut state, key);
@@ -63,10 +65,10 @@ fn a_take_has_one_key_and_changes_at_once() {
     }
     // The way of clicking belongs to the take that sounds.
     let found = press(&mut state, "@ # # f7");
-    assert_eq!((playing(&found).beat, playing(&found).lines[0].clicks), (Clicks::Off, Clicks::Cut(2)));
+    assert_eq!((playing(&found).beat, playing(&found).lines[0].clicks), (Click::Off, Click::Divided(2)));
     assert!(transport(&state).contains("under heard/2"), "{}", transport(&state));
     let found = press(&mut state, "k");
-    assert_eq!(playing(&found).beat, Clicks::OffBeat);
+    assert_eq!(playing(&found).beat, Click::OffBeat);
     assert!(transport(&state).contains("under beat/off+heard/2"), "{}", transport(&state));
     // Another hearing beside it, with another pitch and side.
     let found = press(&mut state, "h down k");
@@ -84,7 +86,7 @@ fn a_take_has_one_key_and_changes_at_once() {
 fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     let mut state = ferry();
     press(&mut state, "f7");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), Arrival::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
     else {
         panic!("{found:?}")
@@ -103,7 +105,7 @@ fn takes_in_a_row_are_one_sequence() {
     let found = press(&mut state, "& \"3 count\" enter");
     let s = sequence(&found);
     let takes: Vec<_> = s.takes.iter().map(|t| (t.playing.layers, t.playing.beat, t.playing.lines.len())).collect();
-    let (off, on) = (Clicks::Off, Clicks::Plain);
+    let (off, on) = (Click::Off, Click::Written);
     assert_eq!(takes, [(true, off, 0), (true, on, 0), (true, off, 1), (false, on, 1), (true, on, 1)]);
     assert!(s.takes.iter().all(|t| t.count_in && t.times == Some(3)) && s.at == 0 && s.silence.is_none());
     heard(&mut state, 2, true, 0);
@@ -232,8 +234,8 @@ fn what_is_played_round_follows_the_cursor_to_another_section() {
     press(&mut state, "N \"other\" enter l enter");
     assert!(state.is_playing());
     let found = press(&mut state, "ctrl-home");
-    assert_eq!(playing(&found).over, crate::terminal::Over::Section(0));
+    assert_eq!(playing(&found).over, crate::jobs::Range::Section(0));
     assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");
     let found = press(&mut state, "ctrl-end");
-    assert_eq!(playing(&found).over, crate::terminal::Over::Section(1));
+    assert_eq!(playing(&found).over, crate::jobs::Range::Section(1));
 }

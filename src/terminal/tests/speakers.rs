@@ -1,7 +1,7 @@
 //! Tests of the far speaker as the user sees it: asked for, lost, back, gone. They must not know sockets or sound.
 
 use super::*;
-use crate::terminal::Sounding;
+use crate::jobs::play_request::Sounding;
 use crate::terminal::event::Speaker;
 
 fn happens(state: &mut State, speaker: Speaker) -> Vec<Effect> {
@@ -38,14 +38,14 @@ fn the_line_is_told_of_where_the_transport_stands() {
     // What sounded here goes on there.
     assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::Play(..)]));
     let shown = screen(&state, size);
-    assert!(shown.contains("far speaker at port 7450") && shown.contains("  far"), "{shown}");
+    assert!(shown.contains("far speaker at port 7450") && shown.contains("  remote"), "{shown}");
     assert_eq!(happens(&mut state, Speaker::Lost("it was closed".into())), []);
     let shown = screen(&state, size);
     assert!(shown.contains("far lost") && shown.contains("tried again and again"), "{shown}");
     assert!(state.play.on, "it goes on when the line is back");
     happens(&mut state, Speaker::Back);
     let shown = screen(&state, size);
-    assert!(shown.contains("the far speaker is back") && !shown.contains("far lost"), "{shown}");
+    assert!(shown.contains("remote speaker reconnected") && !shown.contains("far lost"), "{shown}");
     happens(&mut state, Speaker::Refused("the loop is too large".into()));
     assert!(!state.play.on && screen(&state, size).contains("not played: the loop is too large"));
     happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));

@@ -3,7 +3,8 @@
 
 use super::*;
 use crate::describe::tap::TapOffset;
-use crate::terminal::{Clicks, Heard};
+use crate::jobs::Click;
+use crate::terminal::Heard;
 use std::time::{Duration, Instant};
 
 fn plays(state: &mut State) {
@@ -32,7 +33,7 @@ fn hear(state: &mut State, ms: &[f64]) -> Vec<Effect> {
 #[test]
 fn a_key_is_a_tap_with_its_stamp() {
     let mut state = state();
-    let at = Arrival::at(Instant::now() + Duration::from_secs(3));
+    let at = KeyTime::at(Instant::now() + Duration::from_secs(3));
     for code in [KeyCode::Char(' '), KeyCode::Char('x'), KeyCode::Char('5'), KeyCode::Char('Q')] {
         let found = update(&mut state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), at));
         assert_eq!(found, [Effect::Tap(at)], "{code:?}");
@@ -55,8 +56,7 @@ fn a_key_is_a_tap_with_its_stamp() {
 fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut state = state();
     assert!(screen(&state, (80, 24)).contains("from 8 taps on"));
-    let mut beats: Vec<f64> =
-        (0..40).map(|n| 400.0 * f64::from(n + 2) - 30.0 + [4.0, -6.0, 2.0, 0.0][n as usize % 4]).collect();
+    let mut beats: Vec<f64> = (0..40).map(|n| 400.0 * (n + 2) as f64 - 30.0 + [4.0, -6.0, 2.0, 0.0][n % 4]).collect();
     beats.remove(20);
     beats[9] += 110.0;
     hear(&mut state, &beats);
@@ -76,7 +76,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut state_of_slip = state.clone();
     let shown = screen(&state, (80, 24));
     let lines = state.taps.last.as_ref().expect("a report").lines(&state);
-    let line = lines.iter().position(|l| l.words.contains("ms late in turn")).expect("a slip");
+    let line = lines.iter().position(|l| l.text.contains("ms late in pass")).expect("a slip");
     for _ in 0..line {
         press(&mut state_of_slip, "down");
     }
@@ -103,7 +103,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     let [Effect::Play(sounding, None)] = &effects[..] else { panic!("{effects:?}") };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert!(
-        playing.beat == Clicks::Plain
+        playing.beat == Click::Written
             && playing.groove.layers().iter().all(|l| l.parts[0].stored().iter().all(|c| c.attack().is_none()))
     );
     // A bar of 4/4 at 100 lasts 2.4 s; the first counts for nothing.

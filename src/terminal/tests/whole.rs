@@ -1,10 +1,10 @@
 //! Tests that what the screen asks, offers and says is whole on a narrow screen. They must not know threads, files or the device.
 
 use super::*;
-use crate::terminal::dispatch::perform;
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::dispatch::dispatch;
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
-use crate::terminal::{Action, Mode, Question, rows};
+use crate::terminal::{Action, Message, Mode, Question, rows};
 
 /// Every question that a command asks, and those that follow a choice.
 fn questions() -> Vec<Question> {
@@ -72,9 +72,9 @@ fn every_message_of_a_command_and_every_hint_is_whole() {
     for row in rows().filter(|r| r.mode == Mode::Grid) {
         for mut state in [ferry(), open(groove(".... ...."), PLAIN, (80, 24))] {
             let mut effects = Vec::new();
-            perform(&mut state, &row.action, None, &mut effects);
+            dispatch(&mut state, &row.action, None, &mut effects);
             let said = state.message.as_ref().filter(|_| !matches!(state.overlay, Overlay::Prompt { .. }));
-            let said = said.map(|m| m.words.clone());
+            let said = said.map(|m| m.text().to_owned());
             for size in [(80, 24), (60, 18)] {
                 let shown = screen(&state, size);
                 let lines: Vec<&str> = shown.lines().collect();
@@ -89,9 +89,11 @@ fn every_message_of_a_command_and_every_hint_is_whole() {
     }
     // The questions before something is lost.
     let mut state = ferry();
-    for overlay in
-        [Overlay::Leaving, Overlay::Overwrite(Refused::Changed), Overlay::Overwrite(Refused::Taken("a.toml".into()))]
-    {
+    for overlay in [
+        Overlay::Leaving,
+        Overlay::Overwrite(PendingOverwrite::Changed),
+        Overlay::Overwrite(PendingOverwrite::Taken("a.toml".into())),
+    ] {
         state.overlay = overlay;
         for size in [(80, 24), (60, 18)] {
             let shown = screen(&state, size);
@@ -105,7 +107,7 @@ fn every_message_of_a_command_and_every_hint_is_whole() {
 fn a_long_message_takes_the_lines_it_needs() {
     let mut state = ferry();
     let words = "a message that is a good deal longer than what a line of the narrowest window has room for";
-    state.tell(words, true);
+    state.show_message(Message::warning(words));
     let shown = screen(&state, (60, 18));
     let lines: Vec<&str> = shown.lines().collect();
     assert_eq!(squeezed(&lines[16..]), words, "{shown}");
@@ -113,7 +115,7 @@ fn a_long_message_takes_the_lines_it_needs() {
     press(&mut state, "right");
     assert!(screen(&state, (60, 18)).contains("stopped"));
     // What needs more than three is cut at its end.
-    state.tell("word ".repeat(100), true);
+    state.show_message(Message::warning("word ".repeat(100)));
     let shown = screen(&state, (60, 18));
     assert!(shown.lines().nth(15).is_some_and(|l| l.starts_with("word")), "{shown}");
     assert!(shown.lines().nth(17).is_some_and(|l| l.ends_with('…')), "{shown}");
@@ -141,7 +143,7 @@ fn every_line_of_the_help_is_whole() {
         let bare = |text: &str| text.split_whitespace().collect::<String>();
         let seen = bare(&seen.concat());
         for row in rows() {
-            assert!(seen.contains(&bare(row.words)), "{} at {size:?}", row.words);
+            assert!(seen.contains(&bare(row.description)), "{} at {size:?}", row.description);
         }
         press(&mut state, "esc");
     }
@@ -150,7 +152,7 @@ fn every_line_of_the_help_is_whole() {
 #[test]
 fn the_list_of_hearings_opens_at_its_top() {
     let mut state = ferry();
-    state.chosen = state.report().map(|(r, _)| crate::terminal::Mark::of(&r.hearings[0]));
+    state.selected_hearing = state.report().map(|(r, _)| crate::jobs::HearingKey::of(&r.hearings[0]));
     for size in [(60, 18), (80, 24)] {
         update(&mut state, Event::Resize(size.0, size.1));
         press(&mut state, "h");

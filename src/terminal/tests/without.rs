@@ -2,6 +2,7 @@
 //! threads, files or the device.
 
 use super::*;
+use crate::config::Config;
 
 const REASON: &str =
     "no sound: The requested audio device is not available. It may have been disconnected, or another program has it";
@@ -75,10 +76,11 @@ fn without_sound_the_ladder_can_be_read_and_written() {
     refused(&mut state, "E");
     let made = press(&mut state, "f \"ladder-wav\" enter enter");
     assert!(
-        matches!(&made[..], [Effect::Give(o)] if matches!(&o.what, crate::terminal::What::Ladder { speeds, .. } if speeds.len() == 3)),
+        matches!(&made[..], [Effect::RunJob(job)] if matches!(&job.kind, crate::jobs::JobKind::Ladder { speeds, .. } if speeds.len() == 3)),
         "{made:?}"
     );
-    update(&mut state, Event::Given(Ok("written".into())));
+    let Some(Effect::RunJob(job)) = made.into_iter().next() else { panic!("a job") };
+    update(&mut state, Event::ExportDone(job, Ok(crate::jobs::JobReport::default())));
     // As soon as something sounds the pane is that of the loop again.
     press(&mut state, "enter");
     update(&mut state, Event::Device(Ok(())));
@@ -94,27 +96,29 @@ fn without_sound_nothing_can_be_tapped_to_and_that_is_said() {
 }
 
 #[test]
-fn a_config_file_that_was_not_taken_is_shown_until_it_is_left() {
+fn mistakes_in_the_config_file_are_shown_until_closed() {
     let file = "/home/crew-of-the-ferry/.config/teeter/config.toml";
-    let words = "line 2, column 1: no command is called 'paly'; the help and the README list them";
-    let mut state = ferry().with_config_refused(file, words);
+    let text = "[keys]\npaly = \"f12\"\n";
+    let (_, errors) = Keymap::with_bindings(&Config::parse(text).keys);
+    let mut state = ferry().with_config_errors(file, &errors);
+    let words = "line 2, column 1: expected a command listed in the help, found 'paly'";
     for size in [(60, 18), (80, 24)] {
         let shown = screen(&state, size);
         let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
-        for said in [file, words, "uses its own keys and limits", "config-file in the searched list (f)", "Esc close"] {
+        for said in [file, words, "These settings are ignored", "config-file in the searched list (f)", "Esc close"] {
             assert!(text.contains(said), "{said} in\n{shown}");
         }
     }
     press(&mut state, "right x down");
     assert!(screen(&state, (80, 24)).contains("'paly'") || state.mode() == crate::terminal::Mode::List);
     press(&mut state, "esc");
-    assert!(!screen(&state, (80, 24)).contains("was not taken"));
+    assert!(!screen(&state, (80, 24)).contains("Errors in the config file"));
     press(&mut state, "f \"config-file\" enter");
     assert!(screen(&state, (80, 24)).contains("'paly'"));
     // Where nothing is wrong, that is said.
     let mut state = ferry();
     press(&mut state, "f \"config-file\" enter");
-    assert!(screen(&state, (80, 24)).contains("nothing is wrong with the config file"));
+    assert!(screen(&state, (80, 24)).contains("no mistakes in the config file"));
 }
 
 #[test]
@@ -122,7 +126,7 @@ fn a_file_that_is_not_there_yet_is_new_until_it_is_saved() {
     let top = |state: &State| screen(state, (80, 24)).lines().next().unwrap_or_default().to_owned();
     let mut state = open(groove(".... ...."), UNICODE, (80, 24));
     assert!(top(&state).contains("(saved)"));
-    state = state.with_file_to_make();
+    state = state.with_unsaved_path();
     assert!(top(&state).contains("(new)"), "{}", top(&state));
     press(&mut state, "3");
     assert!(top(&state).contains("(not saved)"));

@@ -139,6 +139,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn cells_keep_their_order_and_are_found_again(a in 1_u16..9, b in 1_u16..9, zoom in -1_i32..3, tuplet in 1_usize..10) {
             let g = groove("7/8", &[a, b]);

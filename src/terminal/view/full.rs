@@ -106,16 +106,16 @@ impl Sheet<'_> {
         let speed = format!(" at {:.0}% speed", report.speed * 100.0);
         self.heading(part, &format!("Heard in {of}{speed}{cell}{stale}"));
         if report.hearings.is_empty() {
-            return self.words(part, describe::no_hearing(self.state.groove(), report), theme.faint());
+            return self.words(part, describe::no_hearing_reason(self.state.groove(), report), theme.faint());
         }
-        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "fits", "wobble");
+        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "on", "deviation");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
         let current = self.state.strip().map(|(i, _)| i);
         for (i, h) in report.hearings.iter().enumerate() {
             let lines = self.hearing(i, h, current == Some(i));
             self.add(part, Item::Hearing(i), lines);
         }
-        self.heading(part, "First at which speed");
+        self.heading(part, "Leading hearing by speed");
         let now = report.turns.iter().rposition(|t| f64::from(t.percent) <= report.speed * 100.0 + 0.5);
         for (i, turn) in report.turns.iter().enumerate() {
             let Some(h) = report.hearings.get(turn.hearing) else { continue };
@@ -125,7 +125,7 @@ impl Sheet<'_> {
             let line = format!(
                 "from {:>3}%, written {:>5.1}: {}, {:.1} at full speed{here}",
                 turn.percent,
-                describe::written(self.state.groove(), turn.percent),
+                describe::written_tempo(self.state.groove(), turn.percent),
                 h.kind,
                 h.bpm(1.0)
             );
@@ -152,18 +152,18 @@ impl Sheet<'_> {
         );
         let room = self.width.saturating_sub(figures.chars().count()).max(8);
         let mut lines: Vec<Pieces> = Vec::new();
-        for (i, line) in wrap(&describe::kind(groove, report, h), room).into_iter().enumerate() {
+        for (i, line) in wrap(&describe::hearing_name(groove, report, h), room).into_iter().enumerate() {
             let before = if i == 0 { figures.clone() } else { " ".repeat(figures.chars().count()) };
             lines.push(vec![(before, style), (line, style)]);
         }
-        lines.extend(self.indented(&describe::parts(h), 4, theme.faint()));
-        lines.extend(self.indented(&describe::lands(h), 4, Style::new()));
-        lines.extend(self.indented(&describe::silence(h), 4, Style::new()));
+        lines.extend(self.indented(&describe::score_parts(h), 4, theme.faint()));
+        lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
+        lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         for s in h.stretches.iter().filter(|s| s.attacks > 0).take(STRETCHES) {
             lines.extend(self.indented(&describe::stretch(groove, report, s), 4, theme.hearing()));
         }
         if h.stretches.len() > STRETCHES {
-            let more = format!("and {} stretches more", h.stretches.len() - STRETCHES);
+            let more = format!("and {} more stretches", h.stretches.len() - STRETCHES);
             lines.extend(self.indented(&more, 4, theme.hearing()));
         }
         lines
@@ -173,8 +173,7 @@ impl Sheet<'_> {
         let part = Part::Reasons;
         self.heading(part, "Why it is hard");
         if self.report.findings.is_empty() {
-            let words =
-                if self.report.attacks.is_empty() { "there is no attack" } else { "nothing found that makes it hard" };
+            let words = if self.report.attacks.is_empty() { "no attacks" } else { "no reasons found" };
             return self.words(part, words, self.theme.faint());
         }
         for (i, finding) in self.report.findings.iter().enumerate() {
@@ -196,7 +195,7 @@ impl Sheet<'_> {
             format!("; first in {layer}, {}", describe::place(groove, p))
         });
         let source =
-            format!("{} ({}){}", describe::counts(finding), describe::source(finding), place.unwrap_or_default());
+            format!("{} ({}){}", describe::threshold(finding), describe::source(finding), place.unwrap_or_default());
         lines.extend(self.indented(&source, 6, theme.faint()));
         lines
     }
@@ -204,15 +203,15 @@ impl Sheet<'_> {
     fn streams(&mut self) {
         let part = Part::Streams;
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
-        self.heading(part, "How the streams stand to each other");
+        self.heading(part, "Streams against each other");
         if report.pairs.is_empty() {
-            return self.words(part, "there are no two streams", theme.faint());
+            return self.words(part, "fewer than two streams", theme.faint());
         }
         let glyphs = theme.glyphs();
         let marks = Marks { alone: glyphs.pulse_alone, together: glyphs.pulse_met };
-        let told = describe::told_streams(report);
+        let told = describe::main_streams(report);
         let picture = |streams: &[usize]| -> Vec<Pieces> {
-            let drawn = streams::of_streams(groove, report, streams, self.width.saturating_sub(2), marks);
+            let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);
             drawn.into_iter().map(|l| vec![(format!("  {l}"), theme.hearing())]).collect()
         };
         let all = picture(&told);
@@ -220,14 +219,14 @@ impl Sheet<'_> {
         let mut blocks: Vec<Vec<Pieces>> = Vec::new();
         let is_told = |p: &&crate::analysis::Pair| told.contains(&p.a) && told.contains(&p.b);
         for p in report.pairs.iter().filter(is_told) {
-            let mut lines = self.indented(&describe::pair(groove, report, p), 2, Style::new());
+            let mut lines = self.indented(&describe::stream_pair(groove, report, p), 2, Style::new());
             if pictures {
                 lines.extend(picture(&[p.a, p.b]));
             }
             blocks.push(lines);
         }
         let others = report.pairs.iter().filter(|p| !is_told(p));
-        blocks.extend(others.map(|p| self.indented(&describe::pair(groove, report, p), 2, theme.faint())));
+        blocks.extend(others.map(|p| self.indented(&describe::stream_pair(groove, report, p), 2, theme.faint())));
         if !all.is_empty() {
             self.add(part, Item::Words, all);
         }
@@ -242,7 +241,7 @@ impl Sheet<'_> {
         let layer = report.focus.first().and_then(|l| groove.layers().get(*l)).map_or("", |l| l.name.as_str());
         self.heading(part, &format!("Published measures of {layer}"));
         if report.measures.is_empty() {
-            return self.words(part, "there is no attack to measure", theme.faint());
+            return self.words(part, "no attacks to measure", theme.faint());
         }
         for (section, measures) in &report.measures {
             if let Some(s) = groove.sections().get(*section).filter(|_| report.measures.len() > 1) {
@@ -259,13 +258,13 @@ impl Sheet<'_> {
 
     fn built(&mut self) {
         let part = Part::Built;
-        self.heading(part, "How it is built");
+        self.heading(part, "Structure");
         let groove = self.state.groove();
         for layer in &self.report.layers {
             let Some(l) = groove.layers().get(layer.layer) else { continue };
-            let silent = if groove.heard(layer.layer) { "" } else { ", silenced" };
+            let silent = if groove.heard(layer.layer) { "" } else { ", muted" };
             let mut lines = self.indented(&format!("{} ({}{silent})", l.name, l.voice), 2, Style::new());
-            for (by, line) in describe::built(groove, layer) {
+            for (by, line) in describe::structure(groove, layer) {
                 // A line without order may be as long as the groove; `explain` prints all of it.
                 let line = fit(&line, self.width.saturating_sub(by + 4) * GROUP_LINES);
                 lines.extend(self.indented(&line, by + 4, Style::new()));
@@ -280,7 +279,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     let theme = pen.theme;
     let blocks = blocks(state);
     let Some(own) = blocks.get(at.min(blocks.len().saturating_sub(1))) else {
-        pen.put(area, 0, 0, "listening...", theme.faint());
+        pen.put(area, 0, 0, "analysing...", theme.faint());
         return;
     };
     let at = at.min(blocks.len() - 1);
@@ -292,7 +291,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
             Part::Reasons => format!(" Reasons {reasons} "),
             Part::Streams => " Streams ".to_owned(),
             Part::Measures => " Measures ".to_owned(),
-            Part::Built => " Built ".to_owned(),
+            Part::Built => " Structure ".to_owned(),
         };
         let style = if part == own.part { theme.chosen().patch(theme.bar()) } else { theme.faint() };
         x = pen.put(area, x, 0, &words, style);

@@ -3,21 +3,21 @@
 use ratatui::layout::Rect;
 
 /// Fewest columns on which everything works.
-pub const LEAST_WIDTH: u16 = 60;
+pub const MIN_WIDTH: u16 = 60;
 /// Fewest rows on which everything works.
-pub const LEAST_HEIGHT: u16 = 18;
+pub const MIN_HEIGHT: u16 = 18;
 /// From so many columns on the pane stands beside the grid.
 const WIDE: u16 = 110;
 /// Columns of the pane beside the grid, at least and at most.
-const PANE_LEAST: u16 = 44;
-const PANE_MOST: u16 = 62;
+const MIN_PANE_WIDTH: u16 = 44;
+const MAX_PANE_WIDTH: u16 = 62;
 /// Rows in which the pane says below the grid what it says beside it.
 const ROWS_BELOW: u16 = 24;
 /// Columns of the layers' names.
 const GUTTER: u16 = 12;
 /// Rows of hearings under the grid, and the most there are where more are asked for.
 const STRIPS: u16 = 2;
-const STRIPS_MOST: u16 = 10;
+const MAX_STRIPS: u16 = 10;
 
 /// The parts of the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,25 +47,25 @@ impl Layout {
     /// and there is room; `None` if the window is too small. The pane stands beside the grid where there are columns for both, and
     /// gives up some of its own if the section is then whole; else it goes below where there are rows for all it has to say.
     pub(crate) fn new(width: u16, height: u16, layers: usize, columns: usize, more_strips: bool) -> Option<Self> {
-        if width < LEAST_WIDTH || height < LEAST_HEIGHT {
+        if width < MIN_WIDTH || height < MIN_HEIGHT {
             return None;
         }
         // Top line, two lines of ruler, strips, transport, hints.
         let room = height - 5 - STRIPS;
         let free = usize::from(width).saturating_sub(usize::from(GUTTER) + 1 + columns);
-        let whole = free >= usize::from(PANE_LEAST);
+        let whole = free >= usize::from(MIN_PANE_WIDTH);
         let rows_below = room.saturating_sub(layers.clamp(1, 64) as u16);
         let beside = width >= WIDE && (whole || rows_below < ROWS_BELOW);
         let pane_width = match beside {
-            true if whole => (width * 2 / 5).min(PANE_MOST).min(free as u16),
-            true => (width * 2 / 5).min(PANE_MOST),
+            true if whole => (width * 2 / 5).min(MAX_PANE_WIDTH).min(free as u16),
+            true => (width * 2 / 5).min(MAX_PANE_WIDTH),
             false => width,
         };
         let left = if beside { width - pane_width - 1 } else { width };
         let pane_least = if beside { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - pane_least);
         let cells = Rect::new(GUTTER, 3, left - GUTTER, rows);
-        let more = if more_strips { STRIPS_MOST } else { STRIPS };
+        let more = if more_strips { MAX_STRIPS } else { STRIPS };
         let strips = more.min(STRIPS + room - pane_least - rows);
         let below = 3 + rows + strips;
         let pane = if beside {

@@ -5,6 +5,7 @@ mod full;
 mod grid;
 pub(crate) mod layout;
 mod lists;
+mod manual;
 mod pane;
 mod pen;
 mod status_lines;
@@ -14,7 +15,7 @@ pub(crate) mod theme;
 
 use super::overlay::Overlay;
 use super::state::State;
-use layout::{LEAST_HEIGHT, LEAST_WIDTH};
+use layout::{MIN_HEIGHT, MIN_WIDTH};
 use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
@@ -45,6 +46,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Offers { choice, text, chosen } => {
             lists::offers(state, &mut pen, body(area), *choice, (text, *chosen));
         }
+        Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
         Overlay::Remarks(at) => lists::remarks(state, &mut pen, body(area), *at),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),
@@ -73,7 +75,7 @@ fn too_small(pen: &mut Pen<'_>, area: Rect) {
     let lines = [
         "window too small".to_owned(),
         format!("is {}x{}", area.width, area.height),
-        format!("needs {LEAST_WIDTH}x{LEAST_HEIGHT}"),
+        format!("needs {MIN_WIDTH}x{MIN_HEIGHT}"),
     ];
     for (i, line) in lines.iter().enumerate() {
         pen.put(area, 0, i, line, style);

@@ -23,12 +23,12 @@ const BARE: usize = 48;
 /// Under so many columns of the window its two halves are not alike.
 const FEW: usize = 72;
 /// Columns in which landings can be shown: name, bar, number, share.
-const LANDINGS_LEAST: usize = 26;
+const MIN_LANDINGS_WIDTH: usize = 26;
 
 /// Most hearings of the pane; the full view has them all.
-const HEARINGS_MOST: usize = 12;
+const MAX_HEARINGS: usize = 12;
 /// Most of them below the grid: a glance, since every edit sends their figures anew.
-const BELOW_MOST: usize = 6;
+const MAX_HEARINGS_BELOW: usize = 6;
 /// From so many on one of them is the written beat.
 const WITH_WRITTEN: usize = 3;
 
@@ -42,7 +42,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         }
     }
     let Some((report, fresh)) = state.report() else {
-        pen.put(area, 1, 0, "listening...", pen.theme.faint());
+        pen.put(area, 1, 0, "analysing...", pen.theme.faint());
         return;
     };
     let theme = pen.theme;
@@ -56,7 +56,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         lines.extend(built(state, report, theme, inner, 7));
         lines.resize(14, Vec::new());
         // A third of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
-        let most = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, HEARINGS_MOST);
+        let most = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, MAX_HEARINGS);
         lines.extend(hearings(state, report, theme, inner, most));
         lines.resize(14 + most + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
@@ -66,7 +66,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         return;
     }
     // Where there are few columns, names of hearings and reasons need them more than bars do.
-    let split = if width < FEW { LANDINGS_LEAST } else { width / 2 - 1 };
+    let split = if width < FEW { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
     let right_width = width.saturating_sub(split + 2);
     let mut left = groups(state, report, theme, split, fresh, if rows > 12 { 2 } else { 1 });
     let kept = match rows {
@@ -85,7 +85,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         0..=6 => (1, 0),
         7 => (2, 0),
         8..=9 => (3, 0),
-        _ => ((rows / 2).saturating_sub(4).clamp(4, BELOW_MOST), 1),
+        _ => ((rows / 2).saturating_sub(4).clamp(4, MAX_HEARINGS_BELOW), 1),
     };
     let mut right = hearings(state, report, theme, right_width, heard);
     right.resize(heard + 2 + turn, Vec::new());
@@ -110,7 +110,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        let words = wrap("no attack yet in this section", width);
+        let words = wrap("no attacks in this section yet", width);
         lines.extend(words.into_iter().map(|l| vec![(l, theme.faint())]));
         return lines;
     };
@@ -124,9 +124,9 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         }
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
-    if let Some(f) = groups.figures.iter().find(|f| describe::is_told(f)) {
+    if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = describe::meets(f);
+        let meets = describe::bar_relation(f);
         let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }
@@ -175,11 +175,11 @@ fn steps(
         let tempo = tempo.split_once("= ").filter(|_| width < BARE).map_or(tempo.as_str(), |(_, bpm)| bpm);
         let room = if width < BARE { 5 } else { 11 };
         let (percent, value) = (ladder::percent(speed), ladder::value(speed));
-        let first = change.first.and_then(|(h, _)| report.hearings.get(h));
+        let first = change.leader.and_then(|h| report.hearings.get(h));
         let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
         let style = if at == Some(k) { theme.figure() } else { Style::new() };
         let row = |cells: &str| {
-            let said: Vec<&str> = change.cells.map(|_| cells).into_iter().chain(first.as_deref()).collect();
+            let said: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
             format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, said.join(", ")).trim_end().to_owned()
         };
         let text = Some(row("cells too fast")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too fast"));
@@ -228,15 +228,15 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
     let heading = format!("Heard in {of}{cell}");
     // The first of a list looks like the winner where there is none.
-    let doubt = format!("{heading}: none stands out");
+    let doubt = format!("{heading}: no clear winner");
     let heading = if report.near_the_first() > 1 && doubt.width() < width { doubt } else { heading };
     let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
-        lines.push(vec![(describe::no_hearing(state.groove(), report).into(), theme.faint())]);
+        lines.push(vec![(describe::no_hearing_reason(state.groove(), report).into(), theme.faint())]);
         return lines;
     }
-    let names = if width < NARROW { "score   BPM fits" } else { "score   BPM wobble fits" };
+    let names = if width < NARROW { "score   BPM   on" } else { "score   BPM    dev   on" };
     let more = match report.hearings.len().saturating_sub(most) {
         0 => String::new(),
         n => format!("  h: {n} more"),

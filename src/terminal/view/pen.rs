@@ -1,5 +1,6 @@
 //! Puts text into a frame's cells within an area, cut at its edges. It must not know what it writes.
 
+use crate::terminal::prompts::typing::TextField;
 use crate::terminal::view::theme::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -65,6 +66,21 @@ impl<'a> Pen<'a> {
         {
             cell.set_style(style);
         }
+    }
+
+    /// Writes a line that is being typed on the first row, scrolled so that its cursor is seen; gives the column after it.
+    pub(crate) fn text_field(&mut self, area: Rect, x: usize, field: &TextField, style: Style) -> usize {
+        let at = field.value().char_indices().nth(field.cursor()).map_or(field.value().len(), |(at, _)| at);
+        let (before, after) = field.value().split_at(at);
+        let width = usize::from(area.width);
+        let cursor = self.put(area, x, 0, end(before, width.saturating_sub(x + 2).max(1)), style);
+        let x = self.put(area, cursor, 0, &fit(after, width.saturating_sub(cursor)), style);
+        if after.is_empty() {
+            self.mark(area, cursor, 0, ' ', self.theme.cursor());
+        } else {
+            self.style(area, cursor, 0, self.theme.cursor());
+        }
+        x
     }
 
     /// Changes the style of a whole row.
@@ -164,6 +180,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn no_line_is_too_wide_and_nothing_is_lost(text in "[ a-z+,]{0,60}", width in 1_usize..20) {
             let lines = wrap(&text, width);

@@ -5,17 +5,19 @@ use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::rhythm::{Cell, print_note_value};
 use crate::terminal::commands::rows;
-use crate::terminal::overlay::{Overlay, Refused};
+use crate::terminal::manual::Input;
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::clicks;
-use crate::terminal::playback::playing::Looped;
-use crate::terminal::playback::practice::{Kind, Running};
-use crate::terminal::state::State;
+use crate::terminal::playback::playing::{LoopMode, SoundLevels};
+use crate::terminal::playback::practice::{Kind, RunningSequence};
+use crate::terminal::prompts::typing::TextField;
+use crate::terminal::state::{Message, State};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
 /// Columns of the title that are always shown.
-const TITLE_LEAST: usize = 12;
+const MIN_TITLE_WIDTH: usize = 12;
 
 /// Title, section, meter, tempo.
 pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
@@ -49,7 +51,7 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let used = |right: &Pieces| right.iter().map(|(t, _)| t.width()).sum::<usize>();
     let room = |right: &Pieces| width.saturating_sub(used(right) + words.len() + 5);
     // Enough of the title to know it by comes before what the section's words could do without.
-    let least = groove.title().width().min(TITLE_LEAST);
+    let least = groove.title().width().min(MIN_TITLE_WIDTH);
     let forms = [
         right(format!("section {name}{number}{bars}"), &swing),
         right(format!("{name}{number}{bars}"), &swing),
@@ -82,8 +84,8 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
     match play.far {
-        Some(far) if far.lost => pieces.push(("  far lost".to_owned(), theme.warning())),
-        Some(_) => pieces.push(("  far".to_owned(), Style::new())),
+        Some(far) if far.lost => pieces.push(("  remote lost".to_owned(), theme.warning())),
+        Some(_) => pieces.push(("  remote".to_owned(), Style::new())),
         None => {}
     }
     if let Some(making) = &state.giving.making {
@@ -92,15 +94,23 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
     pieces.extend(play.running.as_ref().filter(|_| play.on).map(|r| (running(r), theme.figure())));
     let round = match (play.looped, state.session.selection()) {
-        (Looped::All, _) => "",
-        (Looped::Selection, Some(_)) => "  round selection",
-        _ => "  round section",
+        (LoopMode::All, _) => "",
+        (LoopMode::Selection, Some(_)) => "  loop selection",
+        _ => "  loop section",
     };
     pieces.push((round.to_owned(), Style::new()));
     // The pane has the speeds of a ladder.
     let climbs = matches!(&play.running, Some(r) if matches!(r.kind, Kind::Ladder(_)));
     if play.percent != 100 && !climbs {
         pieces.push((format!("  {}%", play.percent), theme.figure()));
+    }
+    let SoundLevels { volume_db, click_db } = play.levels;
+    if volume_db != 0.0 {
+        pieces.push((format!("  vol {volume_db:+}"), Style::new()));
+    }
+    let clicks = play.switches.beat || play.switches.hearing;
+    if click_db != 0.0 && clicks {
+        pieces.push((format!("  click {click_db:+}"), Style::new()));
     }
     let name = clicks::name(state);
     if play.on || name != "groove" {
@@ -115,7 +125,7 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
 }
 
 /// Which take of a row, or step of a ladder, is heard: `  step 3/6 loop 2/4`.
-fn running(running: &Running) -> String {
+fn running(running: &RunningSequence) -> String {
     let what = match running.kind {
         Kind::Takes(..) => "take",
         Kind::Ladder(_) => "step",
@@ -125,7 +135,7 @@ fn running(running: &Running) -> String {
         (false, Some(times)) => format!(" loop {}/{times}", running.turn + 1),
         (false, None) => format!(" loop {}", running.turn + 1),
     };
-    let going = running.going.map(|g| format!(" then {what} {}", g + 1)).unwrap_or_default();
+    let going = running.going.map(|g| format!(" next {what} {}", g + 1)).unwrap_or_default();
     let silent = if running.silent { " silent" } else { "" };
     format!("  {what} {}/{}{loops}{silent}{going}", running.at + 1, running.takes())
 }
@@ -173,7 +183,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Leaving => {
             let keys = |name: &str| state.keymap.first(name);
             let words = format!(
-                "Not saved. {}: save and end, {}: end without saving, {}: stay",
+                "Not saved. {}: save and quit, {}: quit without saving, {}: cancel",
                 keys("leave-save"),
                 keys("leave-lose"),
                 keys("leave-stay")
@@ -184,7 +194,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Replacing(_) => {
             let keys = |name: &str| state.keymap.first(name);
             let words = format!(
-                "Not saved. {}: save, then import, {}: import, {}: stay",
+                "Not saved. {}: save, then import, {}: import, {}: cancel",
                 keys("replace-save"),
                 keys("replace-lose"),
                 keys("replace-stay")
@@ -196,13 +206,13 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             let keys = |name: &str| state.keymap.first(name);
             let keys = format!(" {}: yes, {}: no", keys("overwrite-yes"), keys("overwrite-no"));
             let (file, words) = match refused {
-                Refused::Changed => (
+                PendingOverwrite::Changed => (
                     state.file().unwrap_or_default(),
                     if width < 76 { "was changed." } else { "was changed by another program." },
                 ),
-                Refused::Taken(name) | Refused::Order(_, name) => (name.as_str(), "is there already."),
+                PendingOverwrite::Taken(name) | PendingOverwrite::Job(_, name) => (name.as_str(), "already exists."),
             };
-            let words = format!(" {words} Write over it?{keys}");
+            let words = format!(" {words} Overwrite it?{keys}");
             // The end of a path says most of it.
             let name = end(file, width.saturating_sub(words.width()));
             pen.put(area, 0, 0, &format!("{name}{words}"), theme.warning());
@@ -211,8 +221,11 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         _ => {}
     }
     if let Some(message) = &state.message {
-        let style = if message.warning { theme.warning() } else { theme.figure() };
-        let mut lines = cut(&message.words, width);
+        let style = match message {
+            Message::Info(_) => theme.figure(),
+            Message::Warning(_) => theme.warning(),
+        };
+        let mut lines = cut(message.text(), width);
         let last = lines.pop().unwrap_or_default();
         above(pen, area, &lines, style);
         pen.put(area, 0, 0, &last, style);
@@ -246,10 +259,23 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "strips",
             "tap",
         ],
+        Overlay::Manual(ref view) if view.input == Input::Searching => vec!["typing-accept", "typing-close"],
+        Overlay::Manual(_) => {
+            vec![
+                "list-search",
+                "list-match-next",
+                "list-part",
+                "list-take",
+                "list-down",
+                "list-page-down",
+                "list-close",
+            ]
+        }
         Overlay::Full { .. } => vec!["list-take", "list-part", "list-click", "list-down", "list-close"],
         Overlay::Tap => vec!["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => vec!["list-take", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) | Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::Remarks(_) => {
+        Overlay::Help(_) => vec!["list-manual", "list-search", "list-down", "list-page-down", "list-close"],
+        Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::Remarks(_) => {
             vec!["list-down", "list-page-down", "list-close"]
         }
         _ => vec!["typing-accept", "typing-down", "typing-close"],
@@ -262,7 +288,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         if keys.is_empty() {
             continue;
         }
-        let words = if row.hint.is_empty() { row.words } else { row.hint };
+        let words = if row.hint.is_empty() { row.description } else { row.hint };
         if x + keys.width() + words.width() + 3 > width {
             continue;
         }
@@ -272,13 +298,13 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
 }
 
 /// Most lines that a message, a refusal or what may be answered takes.
-const LINES_MOST: usize = 3;
+const MAX_LINES: usize = 3;
 
-/// Words in as many lines as they need, the last one cut where that is more than [`LINES_MOST`].
+/// Words in as many lines as they need, the last one cut where that is more than [`MAX_LINES`].
 fn cut(words: &str, width: usize) -> Vec<String> {
     let mut lines = wrap(words, width);
-    if lines.len() > LINES_MOST {
-        let rest = lines.split_off(LINES_MOST - 1).join(" ");
+    if lines.len() > MAX_LINES {
+        let rest = lines.split_off(MAX_LINES - 1).join(" ");
         lines.push(fit(&rest, width));
     }
     lines
@@ -296,17 +322,13 @@ fn above(pen: &mut Pen<'_>, area: Rect, lines: &[String], style: Style) {
 
 /// What is asked and what is typed; what may be answered beside it, or above it where there it would be cut, as is why an answer was
 /// refused.
-fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&str, bool), error: Option<&str>) {
+fn prompt(pen: &mut Pen<'_>, area: Rect, words: (&str, &str), (text, kept): (&TextField, bool), error: Option<&str>) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let x = pen.put(area, 0, 0, words.0, theme.heading());
     let x = pen.put(area, x, 0, ": ", theme.heading());
-    // The end of a long answer is what is being typed.
-    let room = width.saturating_sub(x + 2).max(1);
-    let shown = end(text, room);
     // What the first key would replace is drawn as if it were selected.
-    let x = pen.put(area, x, 0, shown, if kept { theme.selected() } else { Style::new() });
-    pen.mark(area, x, 0, ' ', theme.cursor());
+    let x = pen.text_field(area, x, text, if kept { theme.selected() } else { Style::new() });
     if let Some(error) = error {
         return above(pen, area, &cut(error, width), theme.warning());
     }

@@ -1,8 +1,8 @@
 //! The pane while one taps along, and the report that stays after it. It must not know how any of it was found.
 
 use super::pen::{Pen, Pieces, wrap};
-use crate::analysis::tap::{FEWEST, Follows, TapStretch};
-use crate::describe::tap::{self as tap_words, Line, Look};
+use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
+use crate::describe::tap::{self as tap_words, LineStyle, ReportLine};
 use crate::terminal::playback::tapping::{CALIBRATING, Tapping, To};
 use crate::terminal::state::State;
 use crate::terminal::view::layout::Layout;
@@ -26,7 +26,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     for (y, line) in lines.iter().take(rows).enumerate() {
         pen.pieces(area, gap, y, line);
     }
-    let Some(stretch) = now(tapping).filter(|s| s.figures.is_some()) else { return };
+    let Some(stretch) = now(tapping).filter(|s| s.stats.is_some()) else { return };
     let (x, y) = if layout.beside { (gap, lines.len() + 1) } else { (room + 2, 0) };
     let left = rows.saturating_sub(y);
     for (i, line) in picture(stretch, room, left, theme).iter().enumerate() {
@@ -53,32 +53,32 @@ fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style
     if let Some((words, good)) = &tapping.done {
         lines.push((words.clone(), if *good { theme.figure() } else { theme.warning() }));
         let (leave, again) = (state.keymap.first("tap-end"), state.keymap.first("tap-again"));
-        lines.push((format!("{leave} leaves, {again} measures once more"), plain));
+        lines.push((format!("{leave} closes, {again} measures again"), plain));
         return lines;
     }
     if !state.play.on {
         let why = state.play.silent.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
         let again = state.keymap.first("tap-again");
-        lines.push((format!("nothing sounds{why}, so taps count for nothing; {again} tries again"), theme.warning()));
+        lines.push((format!("nothing is playing{why}, so taps are not counted; {again} tries again"), theme.warning()));
         return lines;
     }
     if tapping.held > 0 {
-        let words = format!("{} taps left out: faster than a finger (is a key held down?)", tapping.held);
+        let words = format!("{} taps ignored: too fast for a finger (is a key held down?)", tapping.held);
         lines.push((words, theme.warning()));
     }
     if matches!(tapping.to, To::Clicks) {
-        let words = "a bar of clicks to get in, then a tap on each; the middle one of them is this machine's and your own offset";
+        let words = "listen to one bar of clicks, then tap on each; the median is the offset of this machine and you";
         lines.push((words.to_owned(), plain));
         return lines;
     }
     let Some(stretch) = now(tapping) else {
-        lines.push((format!("from {FEWEST} taps on it is said what they follow"), plain));
+        lines.push((format!("keep tapping: it takes {MIN_TAPS} taps to see what they follow"), plain));
         return lines;
     };
     let (groove, report) = tapping.groove_and_report();
     lines.push((format!("on {}", tap_words::follows(groove, report, stretch.follows)), theme.hearing()));
-    lines.push((tap_words::sure(groove, report, stretch), theme.faint()));
-    match &stretch.figures {
+    lines.push((tap_words::confidence(groove, report, stretch), theme.faint()));
+    match &stretch.stats {
         Some(f) => {
             lines.push((tap_words::mean(f), plain));
             lines.push((tap_words::spread(f), plain));
@@ -91,7 +91,9 @@ fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style
 
 /// The last asynchronies, the newest at the bottom: the pulse is the line in the middle, early stands left of it.
 fn picture(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pieces> {
-    let Some(f) = stretch.figures.as_ref().filter(|_| stretch.follows != Follows::Nothing) else { return Vec::new() };
+    let Some(f) = stretch.stats.as_ref().filter(|_| stretch.follows != FollowedPulse::None) else {
+        return Vec::new();
+    };
     if rows < 3 || width < 16 {
         return Vec::new();
     }
@@ -119,15 +121,15 @@ pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
     let told = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
     let (width, height) = (usize::from(area.width), usize::from(area.height));
-    let style = |l: &Line| match l.look {
-        Look::Heading => theme.heading(),
-        Look::Plain => Style::new(),
-        Look::Faint => theme.faint(),
+    let style = |l: &ReportLine| match l.style {
+        LineStyle::Heading => theme.heading(),
+        LineStyle::Plain => Style::new(),
+        LineStyle::Faint => theme.faint(),
     };
     let mut rows: Vec<(usize, String, Style)> = Vec::new();
     for (i, line) in told.iter().enumerate() {
-        let broken = wrap(&line.words, width.saturating_sub(line.by));
-        rows.extend(broken.into_iter().map(|l| (i, format!("{:by$}{l}", "", by = line.by), style(line))));
+        let broken = wrap(&line.text, width.saturating_sub(line.indent));
+        rows.extend(broken.into_iter().map(|l| (i, format!("{:by$}{l}", "", by = line.indent), style(line))));
     }
     let marked = rows.iter().position(|r| r.0 == at.min(told.len().saturating_sub(1))).unwrap_or(0);
     let first = marked.saturating_sub(height / 2).min(rows.len().saturating_sub(height));

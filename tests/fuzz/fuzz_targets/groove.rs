@@ -1,4 +1,4 @@
-//! Any text is a groove or a refusal, and what is printed of a groove is read back as the same. It must not know what it says.
+//! Reads any text as a groove: it is one or an error, and a printed groove reads back as the same groove.
 #![no_main]
 
 use teeter::store::{parse, print};

@@ -1,15 +1,16 @@
-//! Any bytes are a MIDI file or a refusal, and a groove made of one comes back from our own file. It must not know what they say.
+//! Imports any bytes as MIDI: they give a groove or an error, and its export imports as the same groove.
 #![no_main]
 
 use teeter::analysis::Report;
-use teeter::exchange::{Piece, midi};
+use teeter::export::{self, Piece};
+use teeter::import::midi;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     let Ok(imported) = midi::import(bytes) else { return };
     assert!(imported.groove.length().is_some());
     let report = Report::default();
     let piece = Piece { groove: &imported.groove, report: &report, hearings: Vec::new(), section: None };
-    let written = midi::export(&piece).expect("a groove can be written");
+    let written = export::midi::export(&piece).expect("a groove can be written");
     let again = midi::import(&written).expect("our own file is read");
     assert_eq!(again.groove.layers().len(), imported.groove.layers().len());
     let own = |g: &teeter::rhythm::Groove| g.layers().iter().map(|l| (l.sound.clone(), l.depth)).collect::<Vec<_>>();

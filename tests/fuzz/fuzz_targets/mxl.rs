@@ -1,8 +1,8 @@
-//! Archives around any bytes: any score in a whole archive, any container, and any bytes as an archive. It must not know what they say.
+//! Imports compressed MusicXML made of any bytes: as the score, as the container, as damage to an archive, and as the archive.
 #![no_main]
 
 use std::io::{Cursor, Write};
-use teeter::exchange::musicxml::read;
+use teeter::import::musicxml::read;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
@@ -18,15 +18,15 @@ fn packed(entries: &[(&str, &[u8])], how: CompressionMethod) -> Vec<u8> {
     zip.finish().expect("an archive").into_inner()
 }
 
-/// What is read of a file is a groove or a refusal that says why.
+/// The imported groove; an error must have a message.
 fn whole(bytes: &[u8]) -> Option<teeter::rhythm::Groove> {
     match read(bytes) {
         Ok(imported) => {
             assert!(imported.groove.length().is_some());
             Some(imported.groove)
         }
-        Err(refused) => {
-            assert!(!refused.words.is_empty());
+        Err(error) => {
+            assert!(!error.message.is_empty());
             None
         }
     }
@@ -36,14 +36,14 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     let Some((kind, rest)) = bytes.split_first() else { return };
     let how = if kind & 4 == 0 { CompressionMethod::Stored } else { CompressionMethod::Deflated };
     match kind % 4 {
-        // A whole archive is the score in it, whatever that is.
+        // A valid archive gives the same as the score in it.
         0 => {
             let plain = if rest.starts_with(b"PK") { None } else { whole(rest) };
             assert!(whole(&packed(&[(CONTAINER, NAMES_ONE), ("a.xml", rest)], how)) == plain);
         }
-        // Any container, beside a score that it may name.
+        // Any container file, and a score that it may name.
         1 => drop(whole(&packed(&[(CONTAINER, rest), ("a.xml", b"<score-partwise/>")], how))),
-        // An archive, damaged: two bytes say where and what, as often as there are any.
+        // A damaged archive: of each three bytes, two are a position and one replaces the byte there.
         2 => {
             let mut archive = packed(&[(CONTAINER, NAMES_ONE), ("a.xml", b"<score-partwise/>")], how);
             for change in rest.chunks_exact(3) {
@@ -52,7 +52,7 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
             }
             whole(&archive);
         }
-        // Any bytes at all, as an archive.
+        // Any bytes as an archive.
         _ => drop(whole(&[b"PK", rest].concat())),
     }
 });

@@ -110,6 +110,8 @@ fn a_loop_that_is_too_large_is_refused_before_it_travels() {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn any_bytes_give_a_valid_schedule_or_none(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
         if let Ok(packed) = postcard::from_bytes::<Packed>(&bytes) {

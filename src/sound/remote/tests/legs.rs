@@ -30,6 +30,7 @@ fn take(times: u32, silences: &[u32], speed: Fraction) -> Take {
         note: String::new(),
         layers: true,
         click: Click::Written,
+        click_db: 0.0,
         lines: Vec::new(),
         speed,
         range: Range::Whole,

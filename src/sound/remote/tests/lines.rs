@@ -245,7 +245,7 @@ impl Device for Watched {
 
 /// Compares the playhead of the editor's end with that of the device, with a tunnel between them.
 #[test]
-#[ignore = "needs a device and a forwarded port; run tests/far.sh"]
+#[ignore = "needs a device and a forwarded port; run tests/remote.sh"]
 #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
 fn plays_through_a_tunnel() {
     let port = |name: &str| -> u16 { std::env::var(name).expect(name).parse().expect("a port") };

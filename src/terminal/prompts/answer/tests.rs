@@ -105,6 +105,8 @@ fn what_a_line_begins_with_is_allowed() {
 }
 
 proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
     #[test]
     fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..100) {
         let (mut s, all) = (session(), all());

@@ -1,10 +1,10 @@
 //! Where the editor's works lie on the disk: their files, the texts they came from, and the journal. It must not know threads, nor
 //! when anything is written.
 
-use super::super::super::{Practised, Unsaved};
+use super::super::super::{Practised, SaveFailed};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, Stamp};
+use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, SoundLevels, Stamp};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -101,19 +101,25 @@ impl Source {
         Ok(all.last().map(ToString::to_string))
     }
 
+    /// Keeps the volumes for the next session.
+    pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
+        let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
+        journal.keep_sound_levels(levels).map_err(|e| e.to_string())
+    }
+
     /// Keeps the offset of taps for the next time.
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
-        let journal = self.journal.as_ref().ok_or("there is no home to keep it in")?;
+        let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
         journal.keep_calibration(calibration).map_err(|e| e.to_string())
     }
 
     /// Writes the groove to its file, or to another one from now on; gives the file's name.
-    pub(crate) fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, Unsaved> {
+    pub(crate) fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, SaveFailed> {
         let moving = other.is_some() && other != self.place().path;
         let Some(path) = other.or_else(|| self.place().path.clone()) else {
-            return Err(Unsaved::Failed("no name to save under".into()));
+            return Err(SaveFailed::Failed("no file name given".into()));
         };
-        let taken = || Unsaved::Taken(path.display().to_string());
+        let taken = || SaveFailed::Taken(path.display().to_string());
         if moving && !over && std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_dir()) {
             return Err(taken());
         }
@@ -121,9 +127,9 @@ impl Source {
         let stamp = self.place().stamp.filter(|_| !moving).unwrap_or(Stamp::ABSENT);
         let stamp = store::save(&path, &text, (!over).then_some(stamp)).map_err(|e| match e {
             SaveError::ChangedOnDisk(_) if moving => taken(),
-            SaveError::ChangedOnDisk(_) => Unsaved::Changed,
+            SaveError::ChangedOnDisk(_) => SaveFailed::Changed,
             // The line of messages is short, and the reason matters most.
-            e => Unsaved::Failed(format!("{}: {}", e.words(), path.display())),
+            e => SaveFailed::Failed(format!("{}: {}", e.words(), path.display())),
         })?;
         self.discard_journal();
         let name = path.display().to_string();
@@ -199,7 +205,7 @@ mod tests {
         let mut source = Source::new(Some(file("riff.toml")), Some(loaded), None);
         // Another work has no file, and none of the comments.
         source.switch_document(DocumentId(1));
-        assert_eq!(source.save(&groove(2), None, false), Err(Unsaved::Failed("no name to save under".into())));
+        assert_eq!(source.save(&groove(2), None, false), Err(SaveFailed::Failed("no file name given".into())));
         source.save(&groove(2), Some(file("song.toml")), false).expect("saved");
         let text = |name: &str| std::fs::read_to_string(file(name)).expect("text");
         assert!(!text("song.toml").contains("# of the ferry"));
@@ -211,7 +217,7 @@ mod tests {
         // What another program writes meanwhile is noticed of each.
         std::fs::write(file("song.toml"), "else").expect("written");
         source.switch_document(DocumentId(1));
-        assert_eq!(source.save(&groove(2), None, false), Err(Unsaved::Changed));
+        assert_eq!(source.save(&groove(2), None, false), Err(SaveFailed::Changed));
     }
 
     #[test]

@@ -6,13 +6,15 @@ mod sequence;
 mod worker;
 
 use super::super::event::Speaker;
-use super::super::{Event, Head, Sequence, Sounding};
-use super::latest_slot::Slot;
+use super::super::{Event, Head};
+use super::latest_slot::LatestSlot;
+use crate::jobs::play_request::{Sequence, Sounding};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};
 use samples::{BasePath, UserSampleLoader};
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
@@ -35,16 +37,20 @@ enum Request {
 /// Longest time that the end of the program waits for the sound to end.
 const STOP_TIMEOUT: Duration = Duration::from_millis(800);
 
-/// A far speaker that was connected and waits to be used.
+/// The master volume in dB, as the bits of an `f32`.
+type Volume = Arc<AtomicU32>;
+
+/// A remote speaker that was connected and waits to be used.
 type PendingRemote = Arc<Mutex<Option<RemotePlayer>>>;
 
 /// The thread's end of the program.
 pub(crate) struct PlaybackHandle {
-    slot: Slot<Request>,
+    slot: LatestSlot<Request>,
     /// When keys were tapped: each counts, so they wait in a row of their own.
     taps: Sender<Instant>,
     base_path: BasePath,
     pending_remote: PendingRemote,
+    volume: Volume,
     events: Sender<Event>,
     /// Closed when the thread has ended.
     ended: Receiver<()>,
@@ -54,26 +60,28 @@ impl PlaybackHandle {
     /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
     /// something is first played.
     pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<RemotePlayer>) -> Self {
-        let slot: Slot<Request> = Slot::new();
+        let slot: LatestSlot<Request> = LatestSlot::new();
         let (taps, tapped) = mpsc::channel();
         let worker = slot.clone();
         let base_path = BasePath::default();
         let own = UserSampleLoader::new(base_path.clone(), events.clone());
         let pending_remote: PendingRemote = Arc::new(Mutex::new(far));
         let (taken, told) = (pending_remote.clone(), events.clone());
+        let volume = Volume::default();
+        let heard = volume.clone();
         let (end, ended) = mpsc::channel();
         let work = move || {
             // What is told to nobody any more is the end, like the end of requests.
             let _ = PlaybackThread::new(own, events).run(
                 &worker,
                 &tapped,
-                &OutputConfig { output: output.as_deref(), pending_remote: &taken },
+                &OutputConfig { output: output.as_deref(), pending_remote: &taken, volume: &heard },
             );
             drop::<Sender<()>>(end);
         };
         drop(thread::Builder::new().name("player".into()).spawn(work));
         slot.put(|_| Some(Request::Poll));
-        Self { slot, taps, base_path, pending_remote, events: told, ended }
+        Self { slot, taps, base_path, pending_remote, volume, events: told, ended }
     }
 
     /// Connects to a far speaker, and lets it sound from then on.
@@ -108,6 +116,12 @@ impl PlaybackHandle {
         if base_path.as_deref().and_then(|p| p.to_str()) != file {
             *base_path = file.map(PathBuf::from);
         }
+    }
+
+    /// Sets the master volume in dB.
+    pub(crate) fn set_volume(&self, db: f32) {
+        self.volume.store(db.to_bits(), Ordering::Relaxed);
+        self.slot.put(|old| old.or(Some(Request::Poll)));
     }
 
     /// Plays: a loop from a place on, or from its start.

@@ -1,11 +1,11 @@
 //! The user's own sounds, read anew where a segment needs them. It must not know what is played.
 
-use super::super::super::{Event, Playing};
+use super::super::super::Event;
+use crate::jobs::UserSampleCache;
+use crate::jobs::play_request::Playing;
 use crate::rhythm::Groove;
 use crate::sound::remote;
 use crate::sound::{SampleRate, Segment, UserSamples};
-use crate::terminal::run::playing::take;
-use crate::terminal::run::sounds::Sounds;
 use std::path::PathBuf;
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -15,7 +15,7 @@ pub(crate) type BasePath = Arc<Mutex<Option<PathBuf>>>;
 
 /// The user's own sounds, for the segments that are built.
 pub(crate) struct UserSampleLoader {
-    sounds: Sounds,
+    cache: UserSampleCache,
     base_path: BasePath,
     events: Sender<Event>,
     /// With a far speaker: the names of the sounds that are too large for the line, as they were last told.
@@ -25,7 +25,7 @@ pub(crate) struct UserSampleLoader {
 impl UserSampleLoader {
     /// Reads the sounds next to a file and reports problems as events.
     pub(crate) fn new(base_path: BasePath, events: Sender<Event>) -> Self {
-        Self { sounds: Sounds::default(), base_path, events, large: None }
+        Self { cache: UserSampleCache::default(), base_path, events, large: None }
     }
 
     /// Sound goes to a far speaker from now on, whose line takes no large sounds, or to this machine.
@@ -36,7 +36,7 @@ impl UserSampleLoader {
     /// The sounds of a groove at a rate.
     pub(crate) fn of(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
         let file = self.base_path.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        let (mut own, mut words) = self.sounds.of(groove, file.as_deref(), rate);
+        let (mut own, mut words) = self.cache.load(groove, file.as_deref(), rate);
         if let Some(told) = &mut self.large {
             let large = own.keep_within(remote::SOUND, remote::SOUNDS);
             if !large.is_empty() && large != *told {
@@ -53,6 +53,6 @@ impl UserSampleLoader {
     /// The segment of a loop.
     pub(crate) fn segment(&mut self, what: &Playing, rate: SampleRate) -> Segment {
         let own = self.of(&what.groove, rate);
-        Segment::new(take(what).schedule_with(&what.groove, rate, &own))
+        Segment::new(what.take().schedule_with(&what.groove, rate, &own))
     }
 }

@@ -1,10 +1,10 @@
 //! What is played of a sequence and what still comes, part by part. It must not know who asked for it, nor a device.
 
-use super::super::super::{Event, Sequence};
+use super::super::super::Event;
 use super::samples::UserSampleLoader;
+use crate::jobs::play_request::Sequence;
 use crate::sound::take::Take;
 use crate::sound::{AudioBackend, Playhead, SampleRate, Segment};
-use crate::terminal::run::playing::takes;
 use std::collections::VecDeque;
 
 /// A part of a sequence that is sent as one segment: a take, or its count-in.
@@ -41,7 +41,7 @@ pub(crate) struct SequencePlayback {
 impl SequencePlayback {
     /// Everything from the sequence's take on.
     pub(crate) fn new(sequence: Sequence) -> Self {
-        let takes = takes(&sequence);
+        let takes = sequence.takes();
         let next = parts(&sequence);
         Self { sequence, takes, sent: VecDeque::new(), next, told: None }
     }
@@ -93,7 +93,7 @@ impl SequencePlayback {
 
     /// Puts an edited sequence in the place of this one.
     pub(crate) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut UserSampleLoader) {
-        self.takes = takes(&sequence);
+        self.takes = sequence.takes();
         self.sequence = sequence;
         for s in &self.sent {
             if let Some(segment) = self.segment(s.part, s.behind, player.rate(), own) {
@@ -182,17 +182,18 @@ fn parts(sequence: &Sequence) -> VecDeque<Part> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::jobs::play_request::{Playing, SequenceTake};
+    use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-    use crate::terminal::{Clicks, Over, Playing, Take as Asked};
     use std::sync::Arc;
 
     /// Three takes, the last of them without an end.
     fn sequence() -> Sequence {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
-        let (speed, over, beat) = (Fraction::ONE, Over::All, Clicks::Off);
-        let playing = Playing { groove, speed, over, layers: true, beat, lines: Vec::new() };
-        let asked = |times, count_in| Asked { playing: playing.clone(), times, count_in };
+        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        let playing = Playing { groove, speed, over, layers: true, beat, click_db: 0.0, lines: Vec::new() };
+        let asked = |times, count_in| SequenceTake { playing: playing.clone(), times, count_in };
         let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
         Sequence { number: 1, takes, at: 0, silence: None }
     }
@@ -240,7 +241,7 @@ mod tests {
         assert_eq!(SequencePlayback::new(sequence()).recall(&head(1, 0)), None);
         // The fourth time through falls silent, of which two lay behind.
         let mut hushed = plan();
-        hushed.takes = takes(&Sequence { silence: Some(4), ..sequence() });
+        hushed.takes = Sequence { silence: Some(4), ..sequence() }.takes();
         assert!(matches!(hushed.news(5, 0), Some(Event::Take { turn: 2, silent: false, .. })));
         assert!(matches!(hushed.news(5, 1), Some(Event::Take { turn: 3, silent: true, .. })));
         // What is told goes on counting.

@@ -2,14 +2,16 @@
 //! how a segment is made.
 
 use super::super::super::event::Speaker;
-use super::super::super::{Event, Head, Heard, Playing, Sounding};
-use super::super::latest_slot::Slot;
+use super::super::super::{Event, Head, Heard};
+use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
-use super::{PendingRemote, Request};
+use super::{PendingRemote, Request, Volume};
+use crate::jobs::play_request::{Playing, Sounding};
 use crate::sound::{AudioBackend, DeviceEvent, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
+use std::sync::atomic::Ordering;
 use std::sync::mpsc::{Receiver, Sender};
 use std::time::{Duration, Instant};
 
@@ -25,6 +27,7 @@ const SETTLE_TIME: Duration = Duration::from_secs(2);
 pub(crate) struct OutputConfig<'a> {
     pub output: Option<&'a str>,
     pub pending_remote: &'a PendingRemote,
+    pub volume: &'a Volume,
 }
 
 /// There is nobody left to tell anything: the program has ended.
@@ -66,12 +69,14 @@ pub(crate) struct PlaybackThread {
     now: Now,
     own: UserSampleLoader,
     events: Sender<Event>,
+    /// The master volume that the output has, in dB.
+    volume: f32,
 }
 
 impl PlaybackThread {
     /// Nothing is played yet.
     pub(crate) fn new(own: UserSampleLoader, events: Sender<Event>) -> Self {
-        Self { now: Now::Nothing, own, events }
+        Self { now: Now::Nothing, own, events, volume: 0.0 }
     }
 
     /// Works until no more is asked. This machine's device is opened when something is first played.
@@ -80,7 +85,7 @@ impl PlaybackThread {
     /// [`Disconnected`].
     pub(crate) fn run(
         mut self,
-        slot: &Slot<Request>,
+        slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
         places: &OutputConfig<'_>,
     ) -> Result<(), Disconnected> {
@@ -93,7 +98,7 @@ impl PlaybackThread {
     fn works(
         &mut self,
         output: &mut Option<AudioBackend>,
-        slot: &Slot<Request>,
+        slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
         places: &OutputConfig<'_>,
     ) -> Result<(), Disconnected> {
@@ -110,15 +115,24 @@ impl PlaybackThread {
                 self.now = Now::Nothing;
                 self.own.set_remote(true);
                 self.tell(Event::Speaker(Speaker::There(far.port())));
+                self.volume = 0.0;
                 output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
             }
             if output.is_none() && matches!(request, Some(Request::Play(..))) {
                 match AudioBackend::local(places.output) {
-                    Ok(opened) => *output = Some(opened),
+                    Ok(opened) => {
+                        self.volume = 0.0;
+                        *output = Some(opened);
+                    }
                     Err(error) => self.tell(Event::Device(Err(error.to_string()))),
                 }
             }
             let Some(player) = output.as_mut() else { continue };
+            let volume = f32::from_bits(places.volume.load(Ordering::Relaxed));
+            if volume != self.volume {
+                player.set_volume(volume);
+                self.volume = volume;
+            }
             if let Some(request) = request {
                 self.handle(request, player);
             }
@@ -296,9 +310,10 @@ impl PlaybackThread {
 mod tests {
     use super::super::samples::BasePath;
     use super::*;
+    use crate::jobs::play_request::{Sequence, SequenceTake};
+    use crate::jobs::{Click, Range};
     use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
     use crate::sound::Fake;
-    use crate::terminal::{Clicks, Over, Sequence, Take};
     use std::sync::{Arc, mpsc};
 
     /// An attack on every eighth of a bar of 4/4 at 240.
@@ -309,8 +324,8 @@ mod tests {
             let at = Place { layer: 0, section: 0, cell: 2 * k };
             groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
-        let (speed, over, beat) = (Fraction::ONE, Over::All, Clicks::Off);
-        Playing { groove: Arc::new(groove), speed, over, layers, beat, lines: Vec::new() }
+        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        Playing { groove: Arc::new(groove), speed, over, layers, beat, click_db: 0.0, lines: Vec::new() }
     }
 
     /// The device takes so many frames, while the thread does its round; the greatest magnitude.
@@ -334,7 +349,7 @@ mod tests {
         let mut output = AudioBackend::Local(device.player().expect("a device"));
         let (events, _told) = mpsc::channel();
         let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
-        let take = || Take { playing: playing(true), times: Some(1), count_in: false };
+        let take = || SequenceTake { playing: playing(true), times: Some(1), count_in: false };
         let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
         desk.handle(Request::Play(Sounding::Sequence(takes), None), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");

@@ -1,0 +1,149 @@
+//! What the model is asked: attacks, playing speed, constants, and the written meter for telling the answer afterwards.
+
+use super::params::Params;
+use crate::analysis::clock::{Clock, wholes};
+use crate::analysis::limits::Limits;
+use crate::rhythm::{Accent, Groove, MeterKind, Region, Voice};
+
+/// One attack of one layer.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attack {
+    /// Seconds from the start of the loop at full speed.
+    pub seconds: f64,
+    /// How strongly it is played.
+    pub accent: Accent,
+    /// What it sounds like.
+    pub voice: Voice,
+    /// Its layer.
+    pub layer: usize,
+}
+
+/// A run of bars of one meter and tempo, every time through counted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// Start in seconds at full speed.
+    pub start: f64,
+    /// End in seconds at full speed.
+    pub end: f64,
+    /// Length of a whole note in seconds at full speed: sections in a row that share it are heard as one.
+    pub whole: f64,
+    /// The meter as it is written.
+    pub meter: WrittenMeter,
+}
+
+/// The written meter in seconds at full speed. The model itself does not know it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WrittenMeter {
+    /// A bar line at or before the section's start.
+    pub origin: f64,
+    /// Length of a bar.
+    pub bar: f64,
+    /// Length of a beat: of a lower unit in a simple or additive meter, of three in a compound one.
+    pub beat: f64,
+    /// Parts of the beat that are counted with it: 2, or 3 in a compound meter.
+    pub parts: u8,
+    /// Where the groups of an additive meter start within a bar, from 0; empty otherwise.
+    pub heads: Vec<f64>,
+}
+
+/// A pulse that was heard before and goes on into what is asked about.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Carried {
+    /// Its probability.
+    pub probability: f64,
+    /// Its period in seconds at full speed.
+    pub period: f64,
+    /// Its next pulse in seconds at full speed from the start of what is asked about.
+    pub next: f64,
+}
+
+/// One question to the model.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Input {
+    /// The attacks of the layers listened to, in any order.
+    pub attacks: Vec<Attack>,
+    /// The sections from 0 to the end of the loop, without a gap.
+    pub sections: Vec<Section>,
+    /// Playing speed as a part of the written tempos.
+    pub speed: f64,
+    /// The constants of the model.
+    pub params: Params,
+    /// What was heard just before; empty to listen cold.
+    pub context: Vec<Carried>,
+}
+
+impl Input {
+    /// The attacks of some layers of a groove, or of a region of it. A single section is one time through: how often it is
+    /// repeated has no meaning for a loop.
+    pub fn new(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>, speed: f64) -> Self {
+        let single = groove.sections().len() == 1;
+        let mut sections = Vec::new();
+        let mut window = (0.0, f64::INFINITY);
+        for (index, section) in groove.sections().iter().enumerate() {
+            let last = if single { 0 } else { usize::from(section.times).saturating_sub(1) };
+            let (Some((start, _)), Some((_, end))) = (clock.range(index, 0), clock.range(index, last)) else {
+                continue;
+            };
+            let per_whole = clock.seconds_per_whole(index).unwrap_or(1.0);
+            let meter = &section.meter;
+            let additive = meter.kind() == MeterKind::Additive;
+            let beat = wholes(meter.beat()) * per_whole;
+            let strong = meter.strong_beats();
+            let heads = std::iter::once(0).chain(strong).filter(|_| additive).map(|b| b as f64 * beat).collect();
+            let parts = if meter.kind() == MeterKind::Compound { 3 } else { 2 };
+            let written = WrittenMeter { origin: start, bar: wholes(meter.bar()) * per_whole, beat, parts, heads };
+            if let Some(r) = region.filter(|r| r.section == index) {
+                let to = section.length().min(r.to);
+                let at = |time| clock.seconds(index, 0, time).unwrap_or(start);
+                window = (at(r.from), at(to));
+            }
+            sections.push(Section { start, end, whole: per_whole, meter: written });
+        }
+        let mut attacks = Vec::new();
+        for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
+            let voice = groove.layers()[layer].voice;
+            attacks.extend(groove.events(layer).iter().filter(|e| !single || e.pass == 0).filter_map(|e| {
+                let seconds = clock.seconds(e.section, e.pass, e.offset)?;
+                Some(Attack { seconds, accent: e.attack.accent, voice, layer })
+            }));
+        }
+        let input = Self { attacks, sections, speed, params: Params::new(Limits::default()), context: Vec::new() };
+        input.between(window.0, window.1)
+    }
+
+    /// The same with the player's own limits.
+    #[must_use]
+    pub fn with_limits(self, limits: Limits) -> Self {
+        Self { params: Params::new(limits), ..self }
+    }
+
+    /// The part from one time to another as a loop of its own; the times start from 0 there.
+    #[must_use]
+    pub fn between(mut self, from: f64, to: f64) -> Self {
+        let to = to.min(self.length());
+        if from <= 0.0 && to >= self.length() {
+            return self;
+        }
+        self.sections.retain(|s| s.end > from + 1e-9 && s.start < to - 1e-9);
+        for s in &mut self.sections {
+            s.start = s.start.max(from) - from;
+            s.end = s.end.min(to) - from;
+            s.meter.origin -= from;
+        }
+        self.attacks.retain(|a| a.seconds >= from - 1e-9 && a.seconds < to - 1e-9);
+        self.attacks.iter_mut().for_each(|a| a.seconds = (a.seconds - from).max(0.0));
+        self
+    }
+
+    /// The same without one layer.
+    #[must_use]
+    pub fn without(mut self, layer: usize) -> Self {
+        self.attacks.retain(|a| a.layer != layer);
+        self
+    }
+
+    /// Length of the loop in seconds at full speed.
+    pub fn length(&self) -> f64 {
+        self.sections.last().map_or(0.0, |s| s.end)
+    }
+}

@@ -1,0 +1,193 @@
+//! What a listener hears: hearings with their probabilities, how much of it keeps the written beat, and what is heard instead.
+
+use super::family::Member;
+use super::hypothesis::Kind;
+use super::input::Carried;
+
+/// Two hearings within this factor are about as likely.
+pub(super) const ABOUT_AS_LIKELY: f64 = 1.5;
+/// Hearings of less are not shown.
+const LEAST_SHOWN: f64 = 0.01;
+
+/// A part of a hearing with one tempo; times in seconds at full speed from the start of the loop.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stretch {
+    /// Start.
+    pub start: f64,
+    /// End.
+    pub end: f64,
+    /// Its kind.
+    pub kind: Kind,
+    /// Mean beat in seconds at full speed.
+    pub period: f64,
+    /// Beats per minute at the playing speed.
+    pub bpm: f64,
+    /// Number of pulses.
+    pub pulses: usize,
+    /// Sizes of unequal beats in units, from its first pulse on; empty for other kinds.
+    pub sizes: Vec<u8>,
+    /// How it keeps the written beat, if it does.
+    pub member: Option<Member>,
+}
+
+/// One way to take the beat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hearing {
+    /// Its kind.
+    pub kind: Kind,
+    /// Its probability.
+    pub probability: f64,
+    /// What is shown of it, 0 to 1: tempered, since the order is trusted and the confidence is not. `None` if it is too unlikely.
+    pub shown: Option<f64>,
+    /// Mean beat of its longest stretch in seconds at full speed.
+    pub period: f64,
+    /// Beats per minute of its longest stretch at the playing speed.
+    pub bpm: f64,
+    /// Its pulses in seconds at full speed from the start of the loop.
+    pub pulses: Vec<f64>,
+    /// Its stretches, at least one.
+    pub stretches: Vec<Stretch>,
+    /// Share of its time in which it keeps the written beat.
+    pub written_share: f64,
+    /// How it does so, for most of that time.
+    pub member: Option<Member>,
+}
+
+impl Hearing {
+    /// Whether it keeps the written beat for more than half of its time.
+    pub fn keeps_written(&self) -> bool {
+        self.written_share > 0.5
+    }
+
+    /// Whether another hearing is about as likely as this one.
+    pub fn about_as_likely(&self, other: &Self) -> bool {
+        let (low, high) = (self.probability.min(other.probability), self.probability.max(other.probability));
+        high <= low * ABOUT_AS_LIKELY
+    }
+}
+
+/// The hardness by what is heard instead of the written beat; the parts add up to it.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Split {
+    /// Unequal beats.
+    pub unequal: f64,
+    /// A beat that follows the attacks.
+    pub average: f64,
+    /// A period of the family on another phase.
+    pub displaced: f64,
+    /// An even beat of another rate.
+    pub other_rate: f64,
+    /// A pulse that changes.
+    pub changing: f64,
+}
+
+impl Split {
+    /// The hardness.
+    pub fn sum(&self) -> f64 {
+        self.unequal + self.average + self.displaced + self.other_rate + self.changing
+    }
+
+    pub(super) fn add(&mut self, other: &Self, factor: f64) {
+        self.unequal += other.unequal * factor;
+        self.average += other.average * factor;
+        self.displaced += other.displaced * factor;
+        self.other_rate += other.other_rate * factor;
+        self.changing += other.changing * factor;
+    }
+}
+
+/// The answer of the model.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Listening {
+    /// The hearings, likeliest first.
+    pub hearings: Vec<Hearing>,
+    /// Probability that the written beat is kept.
+    pub written: f64,
+    /// What is shown of it, 0 to 1, tempered as the hearings are.
+    pub shown_written: f64,
+    /// What is heard instead.
+    pub split: Split,
+    /// Probability of unequal beats or bars of five and seven, where cells are felt.
+    pub odd: f64,
+    /// Probability of cycles that agree with the written bars, where cells are felt.
+    pub bar: f64,
+    /// The cell in seconds at the playing speed; `None` if the attacks lie on no grid.
+    pub cell: Option<f64>,
+    /// How well it is felt, 0 to 1.
+    pub feel: f64,
+    /// Tempo spans that were heard by themselves.
+    pub spans: usize,
+    /// Length of the loop in seconds at full speed.
+    pub length: f64,
+}
+
+impl Listening {
+    /// Probability that the written beat is lost.
+    pub fn hardness(&self) -> f64 {
+        1.0 - self.written
+    }
+
+    /// Load of the meter, 0 to 3, for whole pieces: no written beat, odd beats, no written bar.
+    pub fn meter_load(&self) -> f64 {
+        (1.0 - self.written) + self.odd + (1.0 - self.bar)
+    }
+
+    /// The likeliest hearing that loses the written beat, if it is likelier than all that keep it.
+    pub fn rival(&self) -> Option<&Hearing> {
+        self.hearings.iter().find(|h| !h.keeps_written()).filter(|h| h.probability > self.written)
+    }
+
+    /// What goes on into a section that follows.
+    pub fn carried(&self) -> Vec<Carried> {
+        let of = |h: &Hearing| {
+            let (stretch, last) = (h.stretches.last()?, h.pulses.last()?);
+            let next = last + stretch.period - self.length;
+            Some(Carried { probability: h.probability, period: stretch.period, next })
+        };
+        self.hearings.iter().filter(|h| h.probability >= LEAST_SHOWN).filter_map(of).collect()
+    }
+
+    /// Sets what is shown: square roots of the probabilities, the written family as one entry, over what is likely enough.
+    pub(super) fn temper(&mut self) {
+        let keeping: f64 = self.hearings.iter().filter(|h| h.keeps_written()).map(|h| h.probability).sum();
+        let shown = |h: &Hearing| !h.keeps_written() && h.probability >= LEAST_SHOWN;
+        let sum =
+            self.written.sqrt() + self.hearings.iter().filter(|h| shown(h)).map(|h| h.probability.sqrt()).sum::<f64>();
+        if sum <= 0.0 {
+            return;
+        }
+        self.shown_written = self.written.sqrt() / sum;
+        let family = self.shown_written;
+        for h in &mut self.hearings {
+            h.shown = if h.keeps_written() {
+                Some(family * h.probability / keeping.max(1e-12)).filter(|_| h.probability >= LEAST_SHOWN)
+            } else {
+                Some(h.probability.sqrt() / sum).filter(|_| h.probability >= LEAST_SHOWN)
+            };
+        }
+    }
+}
+
+/// The tempos of two beats that a groove offers to somebody who follows some layers and to somebody who takes in all of them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TwoStreams {
+    /// P(written) of the followed layers less that of all layers.
+    pub difference: f64,
+    /// Beats per minute of the first hearing of the followed layers, at the playing speed.
+    pub followed_bpm: f64,
+    /// Beats per minute of the first hearing of all layers, at the playing speed.
+    pub all_bpm: f64,
+    /// The first over the second.
+    pub ratio: f64,
+}
+
+/// Least difference in P(written) that is told (ours, no source).
+const TOLD: f64 = 0.2;
+
+/// Whether following some layers and taking in all of them lead to different beats.
+pub fn two_streams(followed: &Listening, all: &Listening) -> Option<TwoStreams> {
+    let difference = followed.written - all.written;
+    let (a, b) = (followed.hearings.first()?, all.hearings.first()?);
+    let streams = TwoStreams { difference, followed_bpm: a.bpm, all_bpm: b.bpm, ratio: a.bpm / b.bpm };
+    (difference.abs() > TOLD).then_some(streams)
+}

@@ -1,0 +1,267 @@
+//! A listener model: which pulse is taken as the beat, with which probability, at a playing speed. It must not know how an answer is
+//! shown, and it looks at the written meter only to tell an answer.
+//!
+//! The attacks become events with weights ([`evidence`]) and, where there is one, a grid of cells ([`cell`]). As far as the cells are
+//! slow enough to be felt, beats are looked for on the grid ([`grid_felt`]); as far as they are not, among pulses that follow the
+//! attacks ([`followed`], [`renewal`]). Ways to take the beat with the same pulses are one hearing ([`merge`]), hearings that follow
+//! attacks are cut where their tempo changes ([`stretches`]), and the written meter sorts them ([`family`]).
+
+mod cell;
+mod changing;
+mod evidence;
+mod family;
+mod follow;
+mod followed;
+mod gains;
+mod grid_felt;
+mod hypothesis;
+mod input;
+mod lanes;
+mod listening;
+mod merge;
+mod params;
+mod renewal;
+mod speeds;
+mod stretches;
+mod structure;
+#[cfg(test)]
+mod tests;
+
+pub use family::Member;
+pub use gains::{Cause, Gain, gains};
+pub use hypothesis::Kind;
+pub use input::{Attack, Carried, Input, Section, WrittenMeter};
+pub use listening::{Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
+pub use params::Params;
+pub use speeds::{Leader, SpeedChart, SpeedPoint, Turn, chart};
+
+use cell::Cell;
+use evidence::Span;
+use family::Pulse;
+use hypothesis::{Candidate, Piece};
+
+/// Choices of each tempo span that go into a hearing of the whole, and most such hearings.
+const PER_SPAN: usize = 3;
+const SEQUENCES: usize = 12;
+/// Hearings of less are left out.
+const LEAST: f64 = 1e-4;
+/// How far a carried pulse may be off and still go on: in period and in phase, as parts of the period.
+const CARRIED_PERIOD: f64 = 0.08;
+const CARRIED_PHASE: f64 = 0.12;
+
+/// A span that was heard.
+struct HeardSpan {
+    span: Span,
+    candidates: Vec<Candidate>,
+    cell: Option<f64>,
+    feel: f64,
+    odd: f64,
+    cycles: Vec<(f64, f64, f64)>,
+}
+
+/// Which pulse is taken as the beat. `None` if there is nothing to hear a pulse from: no attack, or one, or a loop too short for
+/// any beat.
+pub fn listen(input: &Input) -> Option<Listening> {
+    if !(input.speed.is_finite() && input.speed > 0.0 && input.length().is_finite()) {
+        return None;
+    }
+    let mut context = input.context.clone();
+    let mut parts: Vec<(f64, Listening)> = Vec::new();
+    for span in evidence::spans(input) {
+        if let Some(heard) = hear(span, &context, input) {
+            let part = told(&heard, input);
+            context = part.carried();
+            parts.push((heard.span.length, part));
+        }
+    }
+    if parts.len() < 2 {
+        return parts.pop().map(|p| p.1);
+    }
+    Some(sequence(&parts))
+}
+
+/// Hears one span.
+fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
+    let params = &input.params;
+    if span.events.len() < 2 || span.length <= 0.0 {
+        return None;
+    }
+    let found = cell::cell(&span.events, span.length, params);
+    let feel = found.map_or(0.0, |c| params.feel(c.length));
+    let mut all = Vec::new();
+    let mut grid = grid_felt::GridPosterior::default();
+    if let Some(cell) = found.filter(|_| feel > 0.0) {
+        let mut halved = cell.length;
+        while halved > params.halved * (1.0 + 1e-9) {
+            halved /= 2.0;
+        }
+        let cell = Cell { length: halved, origin: cell.origin.rem_euclid(halved) };
+        grid = grid_felt::hear(&span.events, span.length, cell, &span.cuts, params);
+        for mut c in std::mem::take(&mut grid.candidates) {
+            c.probability *= feel;
+            all.push(c);
+        }
+    }
+    if feel < 1.0 {
+        for mut c in followed::hear(&span.events, span.length, &span.cuts, params) {
+            c.probability *= 1.0 - feel;
+            all.push(c);
+        }
+    }
+    all.retain(|c| c.probability >= LEAST / 100.0);
+    let mut candidates = merge::merged(all, span.length);
+    carry(&mut candidates, context, &span, input);
+    let sum: f64 = candidates.iter().map(|c| c.probability).sum();
+    if candidates.is_empty() || sum <= 0.0 {
+        return None;
+    }
+    for c in &mut candidates {
+        c.probability /= sum;
+        if c.follows {
+            stretches::cut(c, span.length);
+        }
+    }
+    Some(HeardSpan { span, candidates, cell: found.map(|c| c.length), feel, odd: grid.odd, cycles: grid.cycles })
+}
+
+/// Weighs hearings by what the listener brings along: to go on costs nothing, anything else is a change of pulse.
+fn carry(candidates: &mut [Candidate], context: &[Carried], span: &Span, input: &Input) {
+    if context.is_empty() {
+        return;
+    }
+    let change = (-input.params.change).exp();
+    for c in candidates.iter_mut() {
+        let goes_on = |k: &&Carried| {
+            let (period, next) = (k.period / input.speed, k.next / input.speed);
+            let nearest =
+                c.pulses().map(|p| (p - next).abs()).chain(c.pulses().next().map(|p| (p + span.length - next).abs()));
+            (period / c.period - 1.0).abs() <= CARRIED_PERIOD
+                && nearest.fold(f64::INFINITY, f64::min) <= CARRIED_PHASE * c.period
+        };
+        let kept: f64 = context.iter().filter(goes_on).map(|k| k.probability).sum();
+        c.probability *= kept + (1.0 - kept).max(0.0) * change;
+    }
+    candidates.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+}
+
+/// The answer for one span, at full speed and held against the written meter.
+fn told(heard: &HeardSpan, input: &Input) -> Listening {
+    let (from, to) = heard.span.range;
+    let sections: Vec<Section> = input
+        .sections
+        .iter()
+        .filter(|s| s.start < to - 1e-9 && s.end > from + 1e-9)
+        .map(|s| Section { start: s.start.max(from), end: s.end.min(to), ..s.clone() })
+        .collect();
+    let mut listening = Listening {
+        cell: heard.cell,
+        feel: heard.feel,
+        odd: heard.odd,
+        spans: 1,
+        length: to - from,
+        ..Listening::default()
+    };
+    let mut written = 0.0;
+    for c in &heard.candidates {
+        let hearing = hearing(c, &sections, from, input.speed);
+        let lost = c.probability * (1.0 - hearing.written_share);
+        written += c.probability * hearing.written_share;
+        let split = &mut listening.split;
+        let displaced = sections.first().is_some_and(|s| family::is_familiar(hearing.period, &s.meter));
+        *match hearing.kind {
+            Kind::Unequal => &mut split.unequal,
+            Kind::Average => &mut split.average,
+            Kind::Changing => &mut split.changing,
+            Kind::Even if displaced => &mut split.displaced,
+            Kind::Even => &mut split.other_rate,
+        } += lost;
+        if c.probability >= LEAST {
+            listening.hearings.push(hearing);
+        }
+    }
+    listening.written = written.clamp(0.0, 1.0);
+    let cycles: Vec<(f64, f64, f64)> =
+        heard.cycles.iter().map(|c| (c.0 * input.speed, c.1 * input.speed, c.2)).collect();
+    listening.bar = family::on_bars(&cycles, &sections, (from, to)).min(1.0);
+    listening.temper();
+    listening
+}
+
+fn hearing(c: &Candidate, sections: &[Section], from: f64, speed: f64) -> Hearing {
+    let mut kept = 0.0;
+    let mut member: Option<(f64, Member)> = None;
+    let length: f64 = c.pieces.iter().map(|p| p.end - p.start).sum::<f64>() * speed;
+    let stretch = |p: &Piece| {
+        let pulses: Vec<f64> = p.pulses.iter().map(|t| from + t * speed).collect();
+        let (start, end) = (from + p.start * speed, from + p.end * speed);
+        let period = if c.pieces.len() > 1 { p.period } else { c.period } * speed;
+        let (share, how) =
+            family::share(&Pulse { from: start, to: end, kind: p.kind, period, pulses: &pulses }, sections);
+        let time = (end - start) * share;
+        kept += time;
+        if let Some(how) = how.filter(|_| member.is_none_or(|m| m.0 < time)) {
+            member = Some((time, how));
+        }
+        let bpm = 60.0 * speed / period;
+        Stretch { start, end, kind: p.kind, period, bpm, pulses: pulses.len(), sizes: p.sizes.clone(), member: how }
+    };
+    let stretches: Vec<Stretch> = c.pieces.iter().map(stretch).collect();
+    Hearing {
+        kind: c.kind,
+        probability: c.probability,
+        shown: None,
+        period: c.period * speed,
+        bpm: 60.0 / c.period,
+        pulses: c.pulses().map(|t| from + t * speed).collect(),
+        stretches,
+        written_share: if length > 0.0 { (kept / length).clamp(0.0, 1.0) } else { 0.0 },
+        member: member.map(|m| m.1),
+    }
+}
+
+/// A groove of several tempos: its hearings are sequences of the best of each span; everything else is the mean over time.
+fn sequence(parts: &[(f64, Listening)]) -> Listening {
+    let all: f64 = parts.iter().map(|p| p.0).sum();
+    let mut whole = Listening { spans: parts.len(), ..Listening::default() };
+    let mut hearings: Vec<Hearing> = Vec::new();
+    for (i, (time, part)) in parts.iter().enumerate() {
+        let share = time / all;
+        whole.written += part.written * share;
+        whole.odd += part.odd * share;
+        whole.bar += part.bar * share;
+        whole.split.add(&part.split, share);
+        whole.length += part.length;
+        let best = part.hearings.iter().take(PER_SPAN);
+        hearings = if i == 0 {
+            best.cloned().collect()
+        } else {
+            hearings.iter().flat_map(|a| best.clone().map(move |b| followed_by(a, b))).collect()
+        };
+        hearings.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+        hearings.truncate(SEQUENCES);
+    }
+    let longest = parts.iter().fold(&parts[0], |best, p| if p.0 > best.0 { p } else { best });
+    (whole.cell, whole.feel) = (longest.1.cell, longest.1.feel);
+    whole.hearings = hearings;
+    whole.temper();
+    whole
+}
+
+fn followed_by(a: &Hearing, b: &Hearing) -> Hearing {
+    let time = |h: &Hearing| h.stretches.iter().map(|s| s.end - s.start).sum::<f64>();
+    let (of_a, of_b) = (time(a), time(b));
+    let longest = |h: &Hearing| h.stretches.iter().map(|s| s.end - s.start).fold(0.0, f64::max);
+    let main = if longest(b) > longest(a) { b } else { a };
+    Hearing {
+        // A change of the written tempo is no change of the pulse.
+        kind: if a.kind == b.kind { a.kind } else { Kind::Changing },
+        probability: a.probability * b.probability,
+        shown: None,
+        period: main.period,
+        bpm: main.bpm,
+        pulses: [&a.pulses[..], &b.pulses].concat(),
+        stretches: [&a.stretches[..], &b.stretches].concat(),
+        written_share: (a.written_share * of_a + b.written_share * of_b) / (of_a + of_b),
+        member: if a.written_share * of_a >= b.written_share * of_b { a.member } else { b.member },
+    }
+}

@@ -1,0 +1,121 @@
+//! The stretches of a hearing that follows the attacks: its own pulse intervals cut where their mean changes.
+//!
+//! A stretch costs `PRICE + sum of (interval - mean)^2 / (2 sigma^2)`, and the cut of least total cost is found over all cuts by
+//! dynamic programming. `sigma` is what neighbouring intervals differ by (von Neumann 1941), so that the steps of a figure count as
+//! its own unevenness and a change of tempo does not; it is at least the noise floor. Neighbours nobody could tell apart are one.
+
+use super::hypothesis::{Candidate, Kind, Piece};
+use crate::analysis::limits;
+
+/// Price of a stretch in nats: its tempo and its place, each worth knowing to about one part in fifty (ours, no source).
+const PRICE: f64 = 8.0;
+/// Most pulses in a stretch before neighbours are joined.
+const WINDOW: usize = 128;
+/// Least difference of two tempos that makes two stretches, as a share: the cautious end of the limen.
+const LEAST_CHANGE: f64 = limits::TEMPO_CHANGE.high / 100.0;
+
+/// Sums of the intervals and of their squares up to each pulse.
+pub(super) struct Intervals {
+    pulses: Vec<f64>,
+    squares: Vec<f64>,
+    variance: f64,
+}
+
+impl Intervals {
+    /// Intervals between pulses; the last of these is the loop's return.
+    pub(super) fn new(pulses: Vec<f64>) -> Self {
+        let gaps: Vec<f64> = pulses.windows(2).map(|w| w[1] - w[0]).collect();
+        let mut squares = vec![0.0];
+        squares.extend(gaps.iter().scan(0.0, |sum, g| {
+            *sum += g * g;
+            Some(*sum)
+        }));
+        let mean = gaps.iter().sum::<f64>() / gaps.len().max(1) as f64;
+        let floor = (limits::NOISE.value / 100.0 * mean).powi(2);
+        let differences: f64 = gaps.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum();
+        let variance = (differences / (2.0 * gaps.len().saturating_sub(1).max(1) as f64)).max(floor);
+        Self { pulses, squares, variance }
+    }
+
+    fn len(&self) -> usize {
+        self.pulses.len() - 1
+    }
+
+    fn mean(&self, from: usize, to: usize) -> f64 {
+        (self.pulses[to] - self.pulses[from]) / (to - from) as f64
+    }
+
+    /// Cost of a stretch without its price.
+    pub(super) fn cost(&self, from: usize, to: usize) -> f64 {
+        let squares = self.squares[to] - self.squares[from];
+        let sum = self.pulses[to] - self.pulses[from];
+        (squares - sum * sum / (to - from) as f64).max(0.0) / (2.0 * self.variance)
+    }
+
+    /// Where the cheapest cut into stretches of at most `window` intervals starts each, and the end. Of cuts that cost the same the
+    /// one with long stretches first.
+    pub(super) fn cheapest(&self, window: usize) -> Vec<usize> {
+        let n = self.len();
+        let mut best = vec![f64::INFINITY; n + 1];
+        let mut back = vec![0; n + 1];
+        best[0] = 0.0;
+        for to in 1..=n {
+            for from in to.saturating_sub(window)..to {
+                let cost = best[from] + self.cost(from, to) + PRICE;
+                if cost < best[to] - 1e-9 {
+                    (best[to], back[to]) = (cost, from);
+                }
+            }
+        }
+        let mut edges = vec![n];
+        while edges[edges.len() - 1] > 0 {
+            edges.push(back[edges[edges.len() - 1]]);
+        }
+        edges.reverse();
+        edges
+    }
+}
+
+/// Cuts the pulses of a hearing that follows attacks into stretches; its kind and tempo become those of the cut.
+pub(super) fn cut(candidate: &mut Candidate, length: f64) {
+    let mut pulses: Vec<f64> = candidate.pulses().collect();
+    pulses.dedup_by(|a, b| *a - *b < 1e-9);
+    let n = pulses.len();
+    if n < 3 {
+        return;
+    }
+    pulses.push(pulses[0] + length);
+    let intervals = Intervals::new(pulses);
+    let mut edges = intervals.cheapest(WINDOW);
+    join(&mut edges, |a, b, c| intervals.cost(a, c) <= intervals.cost(a, b) + intervals.cost(b, c) + PRICE);
+    join(&mut edges, |a, b, c| (intervals.mean(a, b) / intervals.mean(b, c)).ln().abs() < LEAST_CHANGE);
+    let pulses = &intervals.pulses;
+    candidate.kind = if edges.len() > 2 { Kind::Changing } else { Kind::Average };
+    candidate.pieces = edges
+        .windows(2)
+        .map(|e| Piece {
+            start: if e[0] == 0 { 0.0 } else { pulses[e[0]] },
+            end: if e[1] == n { length } else { pulses[e[1]] },
+            kind: Kind::Average,
+            period: intervals.mean(e[0], e[1]),
+            sizes: Vec::new(),
+            pulses: pulses[e[0]..e[1]].to_vec(),
+        })
+        .collect();
+    if edges.len() > 2 {
+        candidate.period = super::grid_felt::longest(&candidate.pieces);
+    }
+}
+
+/// Takes away edges between neighbours that are one, until there is none.
+fn join(edges: &mut Vec<usize>, one: impl Fn(usize, usize, usize) -> bool) {
+    let mut i = 1;
+    while i + 1 < edges.len() {
+        if one(edges[i - 1], edges[i], edges[i + 1]) {
+            edges.remove(i);
+            i = i.saturating_sub(1).max(1);
+        } else {
+            i += 1;
+        }
+    }
+}

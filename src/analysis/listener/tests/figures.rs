@@ -1,0 +1,112 @@
+//! Figures that people lose the beat over: averages of unequal groups, their changes, and unequal beats that are felt.
+
+use super::*;
+
+/// Orders of threes and fours, as many of each, without a shorter period.
+const ORDERS: [[usize; 8]; 5] = [
+    [3, 4, 3, 3, 4, 4, 3, 4],
+    [4, 3, 3, 4, 4, 3, 4, 3],
+    [3, 3, 4, 3, 4, 4, 4, 3],
+    [4, 4, 3, 4, 3, 3, 3, 4],
+    [3, 4, 4, 3, 4, 3, 3, 4],
+];
+
+/// Groups in sixteenths at quarter = `bpm`, as many bars of 4/4 as close with them.
+fn sixteenths(bpm: f64, groups: &[usize]) -> Piece {
+    let sum: usize = groups.iter().sum();
+    Piece::groups(FOUR, bpm, num_integer::lcm(sum, 16) / 16, 4, groups)
+}
+
+fn first_is_average(l: &Listening, bpm: f64, within: f64) -> bool {
+    let h = &l.hearings[0];
+    h.kind == Kind::Average && (h.bpm - bpm).abs() <= within
+}
+
+#[test]
+fn thirteen_cells_are_heard_as_their_average() {
+    // Three attacks in 13 sixteenths of 100 ms: 3 * 60 / 1.3 = 138.5 in a minute.
+    for groups in [[4, 4, 5], [4, 5, 4], [5, 4, 4]] {
+        let l = sixteenths(150.0, &groups).heard();
+        assert!(first_is_average(&l, 138.46, 1.0), "{groups:?} {}", line(&l));
+        assert!(l.hardness() > 0.8 && l.rival().is_some(), "{}", line(&l));
+        // At half speed each sixteenth is felt, and nobody averages.
+        let slow = sixteenths(75.0, &groups).heard();
+        assert_ne!(slow.hearings[0].kind, Kind::Average, "{groups:?} {}", line(&slow));
+    }
+}
+
+#[test]
+fn threes_and_fours_are_heard_as_their_average() {
+    // As many threes as fours of 100 ms: 350 ms, 171.4 in a minute.
+    let mut asked = 0;
+    for order in ORDERS {
+        for turn in [0, 3] {
+            for double in [false, true] {
+                let mut groups = order.to_vec();
+                groups.rotate_left(turn);
+                if double {
+                    let mut back = groups.clone();
+                    back.reverse();
+                    groups.extend(back);
+                }
+                let l = sixteenths(150.0, &groups).heard();
+                assert!(first_is_average(&l, 171.43, 3.0), "{groups:?} {}", line(&l));
+                let slow = sixteenths(75.0, &groups).heard();
+                assert_ne!(slow.hearings[0].kind, Kind::Average, "{groups:?} {}", line(&slow));
+                asked += 1;
+            }
+        }
+    }
+    assert_eq!(asked, 20);
+}
+
+/// A figure of thirteen cells so many times, then so many shuffles of threes and fours; where they meet, in seconds.
+fn seam(figures: usize, shuffles: usize) -> (Piece, f64) {
+    let mut groups = [4, 4, 5].repeat(figures);
+    groups.extend(ORDERS.iter().cycle().take(shuffles).flatten());
+    (sixteenths(150.0, &groups), figures as f64 * 1.3)
+}
+
+#[test]
+fn a_seam_is_one_hearing_of_two_stretches() {
+    for (figures, shuffles) in [(8, 6), (16, 4)] {
+        let (piece, seam) = seam(figures, shuffles);
+        let l = piece.heard();
+        let first = &l.hearings[0];
+        assert_eq!((first.kind, first.stretches.len()), (Kind::Changing, 2), "{}", line(&l));
+        assert!((first.stretches[0].bpm - 138.46).abs() < 2.0, "{}", line(&l));
+        assert!((first.stretches[1].bpm - 171.43).abs() < 4.0, "{}", line(&l));
+        assert!((first.stretches[1].start - seam).abs() <= 0.5, "{} {seam}", first.stretches[1].start);
+        assert!(first.probability > 0.8, "{}", line(&l));
+        // With quarters on a bass drum the beat can be kept by those who take in both.
+        let mut both = piece.clone();
+        both.layers.push((Voice::Kick, 1, "x".to_owned()));
+        let with = both.heard();
+        assert!(with.hearings[0].keeps_written(), "{}", line(&with));
+        let streams = super::super::two_streams(&l, &with).expect("two streams");
+        assert!(streams.difference < -0.2, "{streams:?}");
+        let slow = Input { speed: 0.5, ..piece.input() };
+        let slow = listen(&slow).expect("a pulse");
+        assert_ne!(slow.hearings[0].kind, Kind::Average, "{}", line(&slow));
+    }
+}
+
+#[test]
+fn unequal_beats_are_heard_whatever_they_are_written_as() {
+    let additive = Meter { beats: 7, parts: 2, heads: &[0, 3, 5] };
+    for eighth in [240.0, 260.0, 280.0, 300.0, 320.0] {
+        for (name, meter, cells, beats) in [
+            ("3+2+2/8", additive, "x..x.x.", 3),
+            ("7/8", simple(7), "x..x.x.", 3),
+            ("9/8", Meter { beats: 9, parts: 2, heads: &[] }, "x.x.x.x..", 4),
+            ("5/8", simple(5), "x..x.", 2),
+        ] {
+            let l = Piece::new(meter, eighth, 2, &[(Voice::Pluck, 1, cells)]).heard();
+            let first = &l.hearings[0];
+            assert_eq!(first.kind, Kind::Unequal, "{name} {eighth} {}", line(&l));
+            let heads: Vec<usize> = first.pulses.iter().map(|p| (p * eighth / 60.0).round() as usize).collect();
+            let written: Vec<usize> = cells.chars().enumerate().filter(|c| c.1 == 'x').map(|c| c.0).collect();
+            assert_eq!(heads[..beats], written, "{name} {eighth} {}", line(&l));
+        }
+    }
+}

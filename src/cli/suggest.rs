@@ -1,0 +1,98 @@
+//! Commands that are not recognized, and the command that was probably meant.
+
+use super::args::Args;
+use super::input;
+use std::ffi::OsString;
+use std::path::Path;
+
+/// The error for a first argument that is no command but has more arguments after it: clap would take it for a file to edit.
+pub(super) fn unrecognized_command(args: &[OsString]) -> Option<String> {
+    let first = args.get(1)?.to_str()?;
+    let is_known = first.starts_with('-') || first == "help" || command_names().iter().any(|n| n == first);
+    let is_edit = args[2..].iter().filter_map(|a| a.to_str()).any(|a| a.starts_with("--speaker"));
+    (args.len() > 2 && !is_known && !is_edit).then(|| {
+        let names = command_names().join(", ");
+        format!("unrecognized command '{first}'{}; expected a FILE or one of: {names}", hint(first))
+    })
+}
+
+/// The error for a file to edit that does not exist and has no name of a groove: it may be a mistyped command.
+pub(super) fn missing_file(path: &Path) -> Option<String> {
+    let is_missing = matches!(path.try_exists(), Ok(false)) && !path.is_symlink();
+    (is_missing && !input::has_extension(path, &["toml"])).then(|| {
+        let hint = path.to_str().map(hint).unwrap_or_default();
+        format!("no such command or file: '{}'{hint} (a new groove's file name must end in .toml)", path.display())
+    })
+}
+
+fn hint(word: &str) -> String {
+    suggest(word).map(|name| format!(" (did you mean '{name}'?)")).unwrap_or_default()
+}
+
+fn command_names() -> Vec<String> {
+    let command = <Args as clap::CommandFactory>::command();
+    command.get_subcommands().map(|c| c.get_name().to_owned()).collect()
+}
+
+/// The command closest to a word, if it begins with the word or differs from it in at most a third of its letters.
+fn suggest(word: &str) -> Option<String> {
+    let word = word.to_lowercase();
+    let length = word.chars().count();
+    let distance = |name: &String| match edit_distance(&word, name) {
+        n if 3 * n <= length.max(3) => Some(n),
+        n if length > 2 && name.starts_with(&word) => Some(n),
+        _ => None,
+    };
+    command_names().into_iter().filter_map(|name| Some((distance(&name)?, name))).min().map(|(_, name)| name)
+}
+
+/// The restricted edit distance of Damerau (1964): letters inserted, deleted, changed or swapped with their neighbour.
+fn edit_distance(a: &str, b: &str) -> usize {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
+    for i in 1..=a.len() {
+        let mut row = vec![i];
+        for j in 1..=b.len() {
+            let changed = rows[i - 1][j - 1] + usize::from(a[i - 1] != b[j - 1]);
+            let mut least = changed.min(rows[i - 1][j] + 1).min(row[j - 1] + 1);
+            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
+                least = least.min(rows[i - 2][j - 2] + 1);
+            }
+            row.push(least);
+        }
+        rows.push(row);
+    }
+    rows[a.len()][b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn distances_are_the_published_ones() {
+        for (a, b, n) in
+            [("", "", 0), ("", "tap", 3), ("explian", "explain", 1), ("ca", "abc", 3), ("kitten", "sitting", 3)]
+        {
+            assert_eq!((edit_distance(a, b), edit_distance(b, a)), (n, n), "{a} {b}");
+        }
+    }
+
+    #[test]
+    fn a_mistyped_command_is_suggested_and_another_word_is_not() {
+        let rows = [
+            ("explian", Some("explain")),
+            ("Render", Some("render")),
+            ("rend", Some("render")),
+            ("tpa", Some("tap")),
+            ("takse", Some("takes")),
+            ("exprot", Some("export")),
+            ("riff", None),
+            ("t", None),
+            ("", None),
+        ];
+        for (word, name) in rows {
+            assert_eq!(suggest(word).as_deref(), name, "{word}");
+        }
+    }
+}

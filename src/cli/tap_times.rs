@@ -1,0 +1,164 @@
+//! Reads a list of tap times, one per line, in seconds.
+
+use super::{Exit, Failure};
+use crate::jobs;
+use crate::rhythm::expected;
+use crate::store;
+use std::path::Path;
+
+/// Longest median gap between taps, in seconds (ours, no source): nobody taps more slowly, and milliseconds taken for seconds are
+/// far beyond it.
+const MAX_MEDIAN_GAP: f64 = 20.0;
+
+/// The first field of a line, its position, and what comes after it.
+struct Line<'a> {
+    /// From 1.
+    number: usize,
+    /// In characters, from 1.
+    column: usize,
+    field: &'a str,
+    after: &'a str,
+}
+
+/// The times of a file, `-` for standard input, and a note if its first line was read as a heading.
+pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), Failure> {
+    let name = if path.as_os_str() == "-" { "standard input".to_owned() } else { path.display().to_string() };
+    let bad = |reason: String| Failure::new(Exit::BadGroove, reason);
+    let bytes = jobs::read_input(path, store::LIMIT)?;
+    if bytes.len() as u64 > store::LIMIT {
+        return Err(bad(format!("{name}: {}", expected(format_args!("at most {} bytes", store::LIMIT), "more"))));
+    }
+    let text =
+        String::from_utf8(bytes).map_err(|_| bad(format!("{name}: {}", expected("lines of text", "other bytes"))))?;
+    times(text.trim_start_matches('\u{feff}'), &name).map_err(bad)
+}
+
+/// Skips empty lines, lines that begin with `#`, and a first line whose field has no digit.
+fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
+    let invalid = |line: &Line<'_>, wanted: &str, found: &str| {
+        let found: String = found.chars().take(40).collect();
+        format!("{name}:{}:{}: {}", line.number, line.column, expected(wanted, format_args!("'{found}'")))
+    };
+    let mut lines: Vec<Line<'_>> = text.lines().enumerate().filter_map(|(n, l)| line(n + 1, l)).collect();
+    let heading = lines.first().filter(|l| !l.field.chars().any(|c| c.is_ascii_digit())).map(|l| {
+        let field: String = l.field.chars().take(40).collect();
+        format!("{name}: line {} ('{field}') was read as a heading", l.number)
+    });
+    if heading.is_some() {
+        lines.remove(0);
+    }
+    if let Some(first) = decimal_comma(&lines) {
+        let digits: String = first.after.chars().skip(1).take_while(char::is_ascii_digit).collect();
+        let wanted = format!("a decimal point, as {}.{digits}", first.field);
+        return Err(invalid(first, &wanted, &format!("{},{digits}", first.field)));
+    }
+    let mut times = Vec::with_capacity(lines.len());
+    for line in &lines {
+        match line.field.parse::<f64>() {
+            Ok(seconds) if seconds.abs() <= 1e6 => times.push(seconds),
+            _ => return Err(invalid(line, "a number of seconds up to 1000000", line.field)),
+        }
+    }
+    if let Some(gap) = median_gap(&times).filter(|gap| *gap > MAX_MEDIAN_GAP) {
+        let wanted =
+            format!("times in seconds with a median gap of at most {MAX_MEDIAN_GAP} (400 milliseconds are 0.4)");
+        return Err(format!("{name}: {}", expected(wanted, format_args!("a median gap of {gap}"))));
+    }
+    Ok((times, heading))
+}
+
+/// A line that is not empty; white space, tabs, commas and semicolons separate fields.
+fn line(number: usize, text: &str) -> Option<Line<'_>> {
+    let within = text.trim();
+    if within.is_empty() || within.starts_with('#') {
+        return None;
+    }
+    let column = text.chars().take_while(|c| c.is_whitespace()).count() + 1;
+    let end = within.find(|c: char| c.is_whitespace() || matches!(c, ',' | ';')).unwrap_or(within.len());
+    Some(Line { number, column, field: &within[..end], after: &within[end..] })
+}
+
+/// The first line with a decimal comma. A comma also separates fields, so it is a decimal one only if no line has a decimal point
+/// and every line is a whole number followed by nothing but digits after a comma.
+fn decimal_comma<'a, 't>(lines: &'a [Line<'t>]) -> Option<&'a Line<'t>> {
+    let whole = |text: &str| !text.is_empty() && text.chars().all(|c| c.is_ascii_digit());
+    let comma = |l: &&Line<'_>| {
+        let second = l.after.strip_prefix(',').map(|a| a.split(|c: char| c.is_whitespace() || matches!(c, ',' | ';')));
+        second.and_then(|mut s| s.next()).is_some_and(whole)
+    };
+    let all =
+        lines.iter().all(|l| whole(l.field.trim_start_matches(['-', '+'])) && (comma(&l) || !l.after.starts_with(',')));
+    lines.iter().find(comma).filter(|_| all)
+}
+
+/// The median gap between successive times.
+fn median_gap(times: &[f64]) -> Option<f64> {
+    let mut order = times.to_vec();
+    order.sort_by(f64::total_cmp);
+    let mut gaps: Vec<f64> = order.windows(2).map(|w| w[1] - w[0]).collect();
+    gaps.sort_by(f64::total_cmp);
+    gaps.get(gaps.len() / 2).copied()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Result<Vec<f64>, String> {
+        times(text, "taps").map(|t| t.0)
+    }
+
+    #[test]
+    fn any_separator_ends_a_field() {
+        for text in [
+            "0.269 tap\n0.5 tap\n",
+            "0.269\ttap\n0.5\t\n",
+            "0.269,1\n0.5,2\n",
+            "0.269; x\n  0.5;y",
+            "0.269\u{a0}x\r\n0.5\r\n",
+        ] {
+            assert_eq!(read(text), Ok(vec![0.269, 0.5]), "{text:?}");
+        }
+        // Whole seconds with words after a comma, and numbers beside times that have a point.
+        assert_eq!(read("1,tap\n2,tap"), Ok(vec![1.0, 2.0]));
+        assert_eq!(read("1,80\n1.5,90\n2,100"), Ok(vec![1.0, 1.5, 2.0]));
+        assert_eq!(read("1;80\n2;90"), Ok(vec![1.0, 2.0]));
+    }
+
+    #[test]
+    fn a_decimal_comma_is_refused() {
+        let said = "taps:1:1: expected a decimal point, as 0.375, found '0,375'";
+        for text in ["0,375\n0,750\n", "0,375\n1\n1,5", "0,375 tap\n0,7 tap", "0,375;x\n1,5;x", "0,375,x\n0,7,x"] {
+            assert_eq!(read(text), Err(said.into()), "{text:?}");
+        }
+        assert_eq!(read("time\n\n 1\n  -1,5"), Err("taps:4:3: expected a decimal point, as -1.5, found '-1,5'".into()));
+    }
+
+    #[test]
+    fn milliseconds_are_refused() {
+        let said = read("0\n400\n800\n1200\n").expect_err("ms");
+        assert!(
+            said.starts_with("taps: expected times in seconds") && said.ends_with("found a median gap of 400"),
+            "{said}"
+        );
+        // A pause is no tempo, and two far taps are.
+        assert_eq!(read("0\n0.5\n1\n100\n100.5"), Ok(vec![0.0, 0.5, 1.0, 100.0, 100.5]));
+        assert!(read("0\n20").is_ok() && read("0\n20.5").is_err() && read("5000").is_ok());
+    }
+
+    #[test]
+    fn a_heading_has_no_digit_and_is_noted() {
+        let read_all = |text| times(text, "taps");
+        let heading = "taps: line 2 ('seconds') was read as a heading".to_owned();
+        assert_eq!(read_all("# by hand\nseconds what\n0.5 1"), Ok((vec![0.5], Some(heading))));
+        assert_eq!(read_all("0.5\n1"), Ok((vec![0.5, 1.0], None)));
+        for (text, position, found) in
+            [("0:00.5\n1", "1:1", "'0:00.5'"), ("t1\n1", "1:1", "'t1'"), ("1\nsoon", "2:1", "'soon'")]
+        {
+            let said = read(text).expect_err(text);
+            let wanted = "a number of seconds up to 1000000";
+            assert_eq!(said, format!("taps:{position}: expected {wanted}, found {found}"));
+        }
+        assert!(read("1\ninf").is_err() && read("1\nnan").is_err());
+    }
+}

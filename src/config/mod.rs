@@ -1,0 +1,137 @@
+//! The user's config file: each part is read on its own, so that a mistake in one leaves the others working. It must not
+//! know what keys, commands or limits mean.
+
+mod read;
+#[cfg(test)]
+mod tests;
+
+use std::env;
+use std::fmt;
+use std::fs;
+use std::io::ErrorKind;
+use std::path::PathBuf;
+
+/// The settings of the user; `None` where the file does not set one.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Config {
+    /// The file, if one was read.
+    pub path: Option<PathBuf>,
+    /// `[keys]`: commands and their keys, not yet interpreted.
+    pub keys: Vec<Binding>,
+    /// `[hearing] cell-limit`: the shortest cell felt as a subdivision, in ms.
+    pub cell_limit_ms: Option<f64>,
+    /// `[tap] offset-ms`: subtracted from every tap.
+    pub tap_offset_ms: Option<f64>,
+    /// `[sound] output`: the id, the name or a part of the name of an output device.
+    pub output: Option<String>,
+    /// `[sound] volume-db`: the master volume.
+    pub volume_db: Option<f64>,
+    /// `[sound] click-db`: the volume of the clicks.
+    pub click_db: Option<f64>,
+    /// The mistakes in the file, in its order.
+    pub errors: Vec<ConfigError>,
+}
+
+/// A line of `[keys]`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Binding {
+    /// The name of the command.
+    pub command: Word,
+    /// Its keys; none removes the default ones.
+    pub keys: Vec<Word>,
+}
+
+/// A string of the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Word {
+    /// The string.
+    pub text: String,
+    /// Where it begins.
+    pub position: Position,
+}
+
+/// A position in the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Position {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+}
+
+/// A part of the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Part {
+    /// The file as a whole: it cannot be read, is not TOML, or has an unknown table.
+    File,
+    /// `[keys]`.
+    Keys,
+    /// `[hearing]`.
+    Hearing,
+    /// `[tap]`.
+    Tap,
+    /// `[sound]`.
+    Sound,
+}
+
+/// A mistake in the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ConfigError {
+    /// The part it is in; the others are valid.
+    pub part: Part,
+    /// Where it is; `None` if the file cannot be read.
+    pub position: Option<Position>,
+    /// What is wrong.
+    pub message: String,
+}
+
+impl fmt::Display for ConfigError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(Position { line, column }) = self.position {
+            write!(f, "line {line}, column {column}: ")?;
+        }
+        f.write_str(&self.message)
+    }
+}
+
+impl Config {
+    /// Reads `teeter/config.toml` under `XDG_CONFIG_HOME` or `~/.config`. Nothing is set if there is no such file.
+    pub fn load() -> Self {
+        let absolute = |name| env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
+        let folder = absolute("XDG_CONFIG_HOME").or_else(|| absolute("HOME").map(|h| h.join(".config")));
+        let Some(path) = folder.map(|f| f.join("teeter").join("config.toml")) else { return Self::default() };
+        let config = match fs::read_to_string(&path) {
+            Ok(text) => Self::parse(&text),
+            Err(error) if error.kind() == ErrorKind::NotFound => return Self::default(),
+            Err(error) => {
+                let message = match error.kind() {
+                    ErrorKind::InvalidData => "expected UTF-8 text, found other bytes".to_owned(),
+                    kind => format!("cannot read the file: {kind}"),
+                };
+                let error = ConfigError { part: Part::File, position: None, message };
+                Self { errors: vec![error], ..Self::default() }
+            }
+        };
+        Self { path: Some(path), ..config }
+    }
+
+    /// Parses the text of the file. Settings with a mistake are left out and listed in `errors`.
+    pub fn parse(text: &str) -> Self {
+        read::parse(text)
+    }
+
+    /// Checks the parts that a command uses, and the file as a whole.
+    ///
+    /// # Errors
+    /// The mistakes in these parts, one a line: `PATH:LINE:COLUMN: MESSAGE`.
+    pub fn check(&self, parts: &[Part]) -> Result<(), String> {
+        let path = self.path.as_ref().map_or_else(|| "config.toml".to_owned(), |p| p.display().to_string());
+        let line = |e: &ConfigError| match e.position {
+            Some(Position { line, column }) => format!("{path}:{line}:{column}: {}", e.message),
+            None => format!("{path}: {}", e.message),
+        };
+        let relevant = self.errors.iter().filter(|e| e.part == Part::File || parts.contains(&e.part));
+        let lines: Vec<String> = relevant.map(line).collect();
+        if lines.is_empty() { Ok(()) } else { Err(lines.join("\n")) }
+    }
+}

@@ -1,0 +1,82 @@
+//! Tests of the config file: settings, positions and messages of mistakes, and that parts do not depend on each other.
+
+use super::*;
+use proptest::prelude::*;
+
+#[test]
+fn settings_are_read() {
+    let config = Config::parse(
+        "hearing.cell-limit = 82.5\n[keys]\nplay = \"f12\"\naccent = [\"a\", \"ctrl-k\"]\nquit = []\n\
+         [tap]\noffset-ms = 40\n[sound]\noutput = \" Headset \"\nvolume-db = -6\nclick-db = 3.5\n",
+    );
+    assert_eq!(config.errors, []);
+    assert_eq!((config.cell_limit_ms, config.tap_offset_ms), (Some(82.5), Some(40.0)));
+    assert_eq!((config.output.as_deref(), config.volume_db, config.click_db), (Some("Headset"), Some(-6.0), Some(3.5)));
+    let keys = |b: &Binding| b.keys.iter().map(|k| k.text.clone()).collect::<Vec<_>>();
+    let bindings: Vec<_> = config.keys.iter().map(|b| (b.command.text.as_str(), keys(b))).collect();
+    assert_eq!(
+        bindings,
+        [("play", vec!["f12".into()]), ("accent", vec!["a".into(), "ctrl-k".into()]), ("quit", Vec::new())]
+    );
+    let position = config.keys[1].keys[1].position;
+    assert_eq!((position.line, position.column), (4, 16));
+    assert_eq!(Config::parse(""), Config::default());
+    assert_eq!(Config::parse("[hearing]\n[tap]\n"), Config::default());
+}
+
+#[test]
+fn mistakes_have_a_position_and_a_part() {
+    let rows = [
+        (Part::Keys, "[keys]\nplay = 3", "line 2, column 8: expected a key in quotes, or several as"),
+        (Part::File, "[colours]\n", "line 1, column 2: unknown table 'colours'; expected one of: keys, hearing, tap"),
+        (Part::File, "[keys\n", "line 1, column 6: invalid TOML: "),
+        (
+            Part::Hearing,
+            "[hearing]\ncell-limit = 19.5",
+            "line 2, column 14: expected a number from 20 to 1000 for 'cell-limit', found 19.5",
+        ),
+        (Part::Hearing, "[hearing]\ncell-limit = nan", "line 2, column 14: expected a number from 20 to 1000"),
+        (Part::Hearing, "[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: expected a number"),
+        (
+            Part::Hearing,
+            "[hearing]\ncell-limit = \"90\"",
+            "line 2, column 14: expected a number from 20 to 1000 for 'cell-limit', found \"90\"",
+        ),
+        (Part::Hearing, "[hearing]\ncell = 90", "line 2, column 1: unknown key 'cell'; expected one of: cell-limit"),
+        (Part::Tap, "[tap]\noffset-ms = 1001", "line 2, column 13: expected a number from -1000 to 1000"),
+        (Part::Tap, "[tap]\noffset = 10", "line 2, column 1: unknown key 'offset'"),
+        (Part::Sound, "[sound]\noutput = \" \"", "line 2, column 10: expected the name of an output"),
+        (Part::Sound, "[sound]\noutput = 3", "line 2, column 10: expected the name of an output"),
+        (Part::Sound, "[sound]\nvolume-db = 1", "line 2, column 13: expected a number from -40 to 0"),
+        (Part::Sound, "[sound]\nclick-db = 7", "line 2, column 12: expected a number from -40 to 6"),
+        (Part::Hearing, "hearing = 3", "line 1, column 11: expected a table [hearing], found 3"),
+    ];
+    for (part, text, message) in rows {
+        let config = Config::parse(text);
+        let [error] = &config.errors[..] else { panic!("{text:?}: {:?}", config.errors) };
+        assert_eq!(error.part, part, "{text:?}");
+        assert!(error.to_string().starts_with(message), "{text:?}: {error}");
+    }
+}
+
+#[test]
+fn a_mistake_in_one_part_leaves_the_others_working() {
+    let config = Config::parse("[keys]\nplay = 3\n[hearing]\ncell-limit = 90\n[tap]\noffset-ms = \"x\"\noffset = 1\n");
+    assert_eq!(config.cell_limit_ms, Some(90.0));
+    assert_eq!(config.check(&[Part::Hearing]), Ok(()));
+    assert!(config.check(&[Part::Keys]).is_err_and(|e| e.starts_with("config.toml:2:8: ")));
+    // All mistakes of a part at once, in the order of the file.
+    let lines = config.check(&[Part::Tap]).expect_err("mistakes");
+    let starts: Vec<&str> = lines.lines().map(|l| &l[..16]).collect();
+    assert_eq!(starts, ["config.toml:6:13", "config.toml:7:1:"]);
+    assert!(Config::parse("[haering]\n").check(&[Part::Hearing]).is_err());
+}
+
+proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
+    #[test]
+    fn any_text_is_read(text in "(\\[keys\\]|\\[hearing\\]|cell-limit = |play = |\"x\"|[0-9.]{1,4}|\n|\\PC){0,12}") {
+        let _ = Config::parse(&text);
+    }
+}

@@ -1,0 +1,132 @@
+//! Notation of random grooves: well-formed, one head for every note, letters of the font. It must not know how notes are spelled.
+
+use super::*;
+use crate::analysis::{self, Report};
+use crate::export::annotations::Writing;
+use crate::rhythm::tests::grooves;
+use proptest::prelude::*;
+
+proptest! {
+    #![proptest_config(crate::rhythm::random::config(48))]
+    #[test]
+    fn every_note_has_a_head_and_nothing_is_malformed(groove in grooves(), width in 400.0_f32..1400.0) {
+        let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
+        let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
+        let Ok(score) = Score::of(&groove, None, crate::notation::Beaming::Meter) else { return Ok(()) };
+        let drawn = notation(&piece, &Writing::default(), &PictureOptions { width, ..PictureOptions::default() }).expect("it was spelled");
+        prop_assert!(roxmltree::Document::parse(&drawn.svg).is_ok());
+        prop_assert!(!drawn.svg.contains("NaN") && !drawn.svg.contains("inf"));
+        prop_assert!(drawn.alt.contains("Rhythm notation"));
+        let notes = score.staves.iter().flat_map(|s| &s.bars).flat_map(|b| &b.notes);
+        prop_assert_eq!(heads(&drawn.svg), notes.filter(|n| n.sound.is_some()).count());
+        // The description gives the number of every layer's attacks.
+        for staff in &score.staves {
+            let attacks: usize = (0..groove.sections().len()).map(|s| groove.part(staff.layer, s).attacks(groove.context(staff.layer, s)).len()).sum();
+            let words = format!("{} ({attacks} attacks)", groove.layers()[staff.layer].name);
+            prop_assert!(drawn.alt.contains(&words), "{} {}", words, drawn.alt);
+        }
+    }
+}
+
+/// Note heads in a drawing. A breve is a whole note's head and two strokes.
+fn heads(svg: &str) -> usize {
+    let shapes = [HeadShape::Round, HeadShape::Cross, HeadShape::RingedCross, HeadShape::Triangle, HeadShape::Diamond];
+    let kinds = [glyph::Head::Full, glyph::Head::Half, glyph::Head::Whole];
+    let outlines: HashSet<String> = shapes
+        .into_iter()
+        .flat_map(|shape| kinds.map(|kind| (kind, shape)))
+        .map(|(kind, shape)| {
+            let mut canvas = Canvas::new(crate::export::picture::Theme::Print, 480.0, "p");
+            glyph::shaped(&mut canvas, 0.0, 0.0, kind, shape);
+            let svg = canvas.finish(10.0).svg("", "");
+            let (_, outline) = svg.rsplit_once(" d=\"M").expect("a path");
+            let outline = outline.split_once('"').expect("its end").0;
+            outline.trim_start_matches(|c: char| !c.is_ascii_alphabetic()).to_owned()
+        })
+        .collect();
+    outlines.iter().map(|outline| svg.matches(outline.as_str()).count()).sum()
+}
+
+/// Two layers of one voice, two bars of 4/4 in each section, with an attack on the first beat.
+fn of_voice(voice: crate::rhythm::Voice, times: &[u16]) -> crate::rhythm::Groove {
+    use crate::rhythm::{Fraction, Groove, Layer, Meter, Tempo, cell_notation};
+    let meter = Meter::parse("4/4").expect("meter");
+    let tempo = Tempo::new(Fraction::whole(100), meter.beat()).expect("tempo");
+    let section = |(n, times): (usize, &u16)| Section {
+        name: format!("S{n}"),
+        meter: meter.clone(),
+        tempo,
+        bars: 2,
+        times: *times,
+        swing: None,
+    };
+    let part = cell_notation::parse_bars("x... | x---", &meter, 2, 1).expect("cells");
+    let sections: Vec<Section> = times.iter().enumerate().map(section).collect();
+    let layer = |name| Layer::new(name, voice, 1, vec![part.clone(); sections.len()]);
+    let layers = vec![layer("a"), layer("b")];
+    Groove::new("t", "", sections, layers).expect("groove")
+}
+
+fn drawn(groove: &crate::rhythm::Groove) -> Picture {
+    let report = Report { clock: analysis::Clock::new(groove), ..Report::default() };
+    let piece = Piece { groove, report: &report, hearings: Vec::new(), section: None };
+    notation(&piece, &Writing::default(), &PictureOptions::default()).expect("it was spelled")
+}
+
+/// Widths of the upright strokes of at least 40 pixels, longer than a stem, from left to right, line by line of the page.
+fn strokes(picture: &Picture) -> Vec<usize> {
+    let bytes = crate::export::picture::png(picture, 1.0).expect("pixels");
+    let mut reader = png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a picture");
+    let mut pixels = vec![0; reader.output_buffer_size().expect("small")];
+    let info = reader.next_frame(&mut pixels).expect("pixels");
+    let (width, height) = (info.width as usize, info.height as usize);
+    let each = info.line_size / width;
+    let dark = |x: usize, y: usize| pixels[y * info.line_size + x * each] < 140;
+    let mut found: Vec<(usize, usize, usize)> = Vec::new();
+    for x in 0..width {
+        let (mut y, mut run) = (0, 0);
+        while y <= height {
+            if y < height && dark(x, y) {
+                run += 1;
+            } else {
+                if run >= 40 {
+                    let page = y - run;
+                    match found.last_mut().filter(|f| f.0 == page && f.1 + f.2 == x) {
+                        Some(f) => f.2 += 1,
+                        None => found.push((page, x, 1)),
+                    }
+                }
+                run = 0;
+            }
+            y += 1;
+        }
+    }
+    found.sort_unstable();
+    found.into_iter().map(|f| f.2).collect()
+}
+
+#[test]
+fn bar_lines_tell_repeats_ends_of_sections_and_the_end() {
+    use crate::rhythm::Voice;
+    let of = |times: &[u16]| strokes(&drawn(&of_voice(Voice::Kick, times)));
+    // The line's start and its first bar, and thin and thick where all ends.
+    let [start, bar, thin, thick] = of(&[1])[..] else { panic!("{:?}", of(&[1])) };
+    assert!(start.max(bar).max(thin) < thick, "{:?}", of(&[1]));
+    let repeated = of(&[2]);
+    assert!(matches!(repeated[..], [a, b, c, d, e, f] if a < b && c < b && d < b && e < f), "{repeated:?}");
+    // Two thin ones where a section ends, and the next one on a line of its own.
+    let two = of(&[1, 1]);
+    assert!(matches!(two[..], [_, _, a, b, _, _, c, d] if a.max(b) < thick && c < d), "{two:?}");
+}
+
+#[test]
+fn voices_without_pitch_have_heads_of_their_own() {
+    use crate::rhythm::Voice;
+    let voices = [Voice::Snare, Voice::Hat, Voice::OpenHat, Voice::Wood, Voice::Bell];
+    let drawings: Vec<String> = voices.iter().map(|v| drawn(&of_voice(*v, &[1])).svg).collect();
+    for (i, a) in drawings.iter().enumerate() {
+        assert!(drawings[..i].iter().all(|b| a != b), "{}", voices[i].name());
+    }
+    assert_eq!(drawings[0], drawn(&of_voice(Voice::Clap, &[1])).svg, "drums are round");
+    assert_eq!(drawings[1], drawn(&of_voice(Voice::Shaker, &[1])).svg);
+}

@@ -1,0 +1,192 @@
+//! The formats grooves are put into and made from, as tables: the command line and the editor offer the same. It must not know
+//! paths, nor what the formats are made of.
+
+use super::annotations::Writing;
+use super::engraving::notation;
+use super::handout::{self, Handout};
+use super::picture::{self, Picture, PictureKind, Theme};
+use super::{Piece, midi, musicxml};
+use crate::analysis;
+use crate::describe::plain;
+use crate::notation::FormatError;
+use crate::rhythm::Fraction;
+
+/// A format grooves can be put into.
+#[derive(Debug)]
+pub struct Format {
+    /// Its name after `--as`.
+    pub name: &'static str,
+    /// The ending of its files, without a dot.
+    pub ending: &'static str,
+    /// What it is.
+    pub words: &'static str,
+    /// Whether it is a picture, of which there are several.
+    pub drawn: bool,
+    /// Makes a file's bytes.
+    pub make: fn(&Piece<'_>, &Wish) -> Result<Vec<u8>, FormatError>,
+}
+
+impl Format {
+    /// Whether what is made is notation, given which picture would be drawn.
+    pub fn is_notes(&self, picture: Option<PictureKind>) -> bool {
+        matches!(self.name, "musicxml" | "mxl") || self.drawn && picture.is_none()
+    }
+}
+
+/// What else a format may be asked for.
+#[derive(Debug, Clone)]
+pub struct Wish {
+    /// Which picture; `None` is notation.
+    pub picture: Option<PictureKind>,
+    /// Where a picture is looked at.
+    pub theme: Theme,
+    /// Width in CSS pixels.
+    pub width: f32,
+    /// Pixels of a PNG to a CSS pixel; the usual ones if `None`.
+    pub scale: Option<f32>,
+    /// How notation is written.
+    pub writing: Writing,
+    /// The limits the report was made with.
+    pub limits: analysis::Limits,
+}
+
+/// The pictures there are: name, what is seen, and which it is.
+pub const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
+    ("grid", "cells, groups, landings and pulses", Some(PictureKind::Grid)),
+    ("streams", "the streams against each other", Some(PictureKind::Streams)),
+    ("landings", "where the attacks land", Some(PictureKind::Landings)),
+    ("notation", "notation", None),
+];
+
+/// Every format.
+pub const FORMATS: &[Format] = &[
+    Format {
+        name: "midi",
+        ending: "mid",
+        words: "a Standard MIDI File, format 1",
+        drawn: false,
+        make: |piece, _| midi::export(piece),
+    },
+    Format {
+        name: "musicxml",
+        ending: "musicxml",
+        words: "notation as MusicXML 4.0",
+        drawn: false,
+        make: |piece, wish| musicxml::write(piece, &wish.writing),
+    },
+    Format {
+        name: "mxl",
+        ending: "mxl",
+        words: "MusicXML 4.0, compressed",
+        drawn: false,
+        make: |piece, wish| musicxml::write_mxl(piece, &wish.writing),
+    },
+    Format {
+        name: "svg",
+        ending: "svg",
+        words: "a picture that is sharp at every size",
+        drawn: true,
+        make: |piece, wish| Ok(drawn(piece, wish)?.svg.into_bytes()),
+    },
+    Format {
+        name: "png",
+        ending: "png",
+        words: "a picture of pixels",
+        drawn: true,
+        make: |piece, wish| {
+            let picture = drawn(piece, wish)?;
+            picture::png(&picture, wish.scale.unwrap_or_else(|| picture::default_scale(&picture)))
+        },
+    },
+    Format {
+        name: "html",
+        ending: "html",
+        words: "a handout as one page, without sound",
+        drawn: false,
+        make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits, wish.writing.clone())).into_bytes()),
+    },
+    Format {
+        name: "txt",
+        ending: "txt",
+        words: "groups, boxes and counting syllables as plain text",
+        drawn: false,
+        make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
+    },
+];
+
+/// Endings of files that are told by them, some of more than one kind of name: the first is the one that is used.
+const ENDINGS: &[&[&str]] = &[
+    &["toml"],
+    &["mid", "midi", "smf", "kar"],
+    &["musicxml", "xml"],
+    &["mxl"],
+    &["svg"],
+    &["png"],
+    &["html", "htm"],
+    &["md"],
+    &["txt"],
+    &["wav"],
+    &["tsv"],
+];
+
+/// What is wrong with a name for a file that should have an ending: it ends as those of another kind do.
+pub fn other_ending(name: &str, ending: &str) -> Option<String> {
+    let found = name.rsplit_once('.')?.1.to_lowercase();
+    let row = ENDINGS.iter().find(|row| row.contains(&found.as_str()))?;
+    (!row.contains(&ending)).then(|| format!("{name}: found the ending .{found}, allowed is .{ending}"))
+}
+
+/// A picture in words: `grid`, `streams`, `landings`, `notation`.
+///
+/// # Errors
+/// The words that are allowed.
+pub fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
+    let names: Vec<&str> = PICTURES.iter().map(|p| p.0).collect();
+    let found = PICTURES.iter().find(|p| p.0 == words);
+    found.map(|p| p.2).ok_or_else(|| format!("allowed are: {}", names.join(", ")))
+}
+
+/// A theme in words: `print`, `screen`.
+///
+/// # Errors
+/// The words that are allowed.
+pub fn theme_of(words: &str) -> Result<Theme, String> {
+    match words {
+        "print" => Ok(Theme::Print),
+        "screen" => Ok(Theme::Screen),
+        _ => Err("allowed are: print, screen".into()),
+    }
+}
+
+fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, FormatError> {
+    let ask = picture::PictureOptions { theme: wish.theme, width: wish.width, ..picture::PictureOptions::default() };
+    match wish.picture {
+        Some(kind) => Ok(picture::picture(piece, &picture::PictureOptions { kind, ..ask })),
+        None => notation(piece, &wish.writing, &ask),
+    }
+}
+
+/// A handout with the usual ladder, from half the tempo up, and no sound.
+pub fn sheet(piece: Piece<'_>, limits: analysis::Limits, writing: Writing) -> Handout<'_> {
+    let step = |percent| Fraction::new(percent, 100);
+    let ladder = (50..=100).step_by(10).filter_map(step).collect();
+    Handout { piece, limits, ladder, writing, takes: Vec::new(), stem: "groove".into() }
+}
+
+/// The hearings that are drawn where none was asked for: the rival of the written beat, and the best besides.
+pub fn usual(report: &analysis::Report) -> Vec<usize> {
+    let rival = report.rival();
+    let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != analysis::Kind::Written;
+    rival.into_iter().chain((0..report.hearings.len()).filter(other).take(1)).collect()
+}
+
+/// The format of a name.
+///
+/// # Errors
+/// What is wrong, and every format there is.
+pub fn format(name: &str) -> Result<&'static Format, String> {
+    FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
+        let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.words)).collect();
+        format!("there is no format '{name}', allowed are: {}", allowed.join(", "))
+    })
+}

@@ -1,0 +1,58 @@
+//! A groove explained on a sheet to hand out: one HTML page, or Markdown with files beside. It must not know how sound is made:
+//! the bytes of the takes are given.
+
+mod content;
+mod html;
+mod markdown;
+mod name;
+mod practice;
+mod terms;
+#[cfg(test)]
+mod tests;
+
+pub use html::html;
+pub use markdown::{Markdown, markdown};
+pub use name::stem;
+
+use super::Piece;
+use crate::analysis::Limits;
+use crate::export::annotations::Writing;
+use crate::rhythm::Fraction;
+
+/// What a handout is made from.
+#[derive(Debug, Clone)]
+pub struct Handout<'a> {
+    /// The groove, what is said of it, and the hearings whose pulses are drawn.
+    pub piece: Piece<'a>,
+    /// The limits the report was made with.
+    pub limits: Limits,
+    /// The steps of the ladder, rising, as parts of the written tempo.
+    pub ladder: Vec<Fraction>,
+    /// How its notation is written.
+    pub writing: Writing,
+    /// The takes that can be heard.
+    pub takes: Vec<Take>,
+    /// Begins the names of files beside it, as [`stem`] makes it.
+    pub stem: String,
+}
+
+/// A take that can be heard.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Take {
+    /// What it is called.
+    pub name: String,
+    /// Where its sound is.
+    pub sound: Sound,
+}
+
+/// Where a take's sound is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Sound {
+    /// A WAV file that goes into the page itself.
+    Within(Vec<u8>),
+    /// A file of this name beside the page.
+    Beside(String),
+}
+
+/// A line that every handout has near its start, so that it can be told from other files.
+pub const SIGN: &str = "<!-- a handout made by teeter -->";

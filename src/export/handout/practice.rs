@@ -1,0 +1,184 @@
+//! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
+
+use super::Handout;
+use crate::analysis::{Hearing, Kind, SectionReport, limits};
+use crate::describe::ladder::{self, Change};
+use crate::describe::{self, tempos};
+
+/// Characters of a line of groups up to which it is read aloud from the page.
+const ALOUD: usize = 60;
+
+/// The lines, four to six.
+pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
+    let report = handout.piece.report;
+    let changes = ladder::changes(report, handout.limits, &handout.ladder);
+    let stray = report.hearings.iter().find(|h| !h.kind.is_counted());
+    let other = stray.or_else(|| report.hearings.iter().find(|h| h.kind != Kind::Written));
+    let mut lines = vec![aloud(handout), begin(handout)];
+    lines.extend(turn(handout, &changes));
+    lines.extend(cells(handout, &changes));
+    lines.push(clap(handout, other));
+    lines.push(listen(handout));
+    lines
+}
+
+/// The groups, said aloud; of several sections each by its name.
+fn aloud(handout: &Handout<'_>) -> String {
+    let (groove, report) = (handout.piece.groove, handout.piece.report);
+    let of_layer = report.focus.first().and_then(|l| report.layers.get(*l));
+    let name = of_layer.and_then(|l| groove.layers().get(l.layer)).map_or("the first layer", |l| l.name.as_str());
+    let several = groove.sections().len() > 1 && handout.piece.section.is_none();
+    let wanted = |s: &usize| handout.piece.section.is_none_or(|only| only == *s);
+    let with_groups =
+        of_layer.into_iter().flat_map(|l| &l.sections).filter(|s| wanted(&s.section) && s.groups.is_some());
+    let told = |s: &SectionReport| {
+        let g = s.groups.as_ref().filter(|g| g.in_cells)?;
+        let section = groove.sections().get(s.section).filter(|_| several).map(|s| format!("in {} ", s.name));
+        Some(format!("{}{}", section.unwrap_or_default(), g.text))
+    };
+    let lines: Vec<(usize, Option<String>)> =
+        with_groups.map(|s| (s.groups.as_ref().map_or(0, |g| g.line.len()), told(s))).collect();
+    let short = |l: &String| !l.is_empty() && l.chars().count() <= ALOUD;
+    let all = lines.iter().map(|l| l.1.as_deref()).collect::<Option<Vec<&str>>>().map(|l| l.join("; ")).filter(short);
+    // Of lines that are too long together the longest one that is not, and the others like it.
+    let one = || {
+        let told = lines.iter().filter_map(|(groups, l)| Some((groups, l.clone().filter(short)?)));
+        told.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
+    };
+    let lines = all.or_else(|| one().filter(|_| several));
+    let counted = "count every group from 1 aloud and clap on each 1";
+    match lines {
+        Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
+        None => format!("Without tempo, say the groups of {name} as they stand over its marks: {counted}."),
+    }
+}
+
+/// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the best one that
+/// is counted along with it.
+fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
+    let hearings = &handout.piece.report.hearings;
+    let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
+    let written = hearings.iter().find(|h| h.kind == Kind::Written);
+    let other = || hearings.iter().filter(slow).find(|h| h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1)));
+    match written.filter(slow).or_else(other).or(written) {
+        Some(h) => (Some(h), named(h)),
+        None => (None, "the written beat".to_owned()),
+    }
+}
+
+/// A counted pulse within a sentence.
+fn named(h: &Hearing) -> String {
+    match h.kind {
+        Kind::Relative(1, 2) => h.kind.to_string(),
+        Kind::Relative(_, 1) => format!("the pulse {}", h.kind),
+        _ => format!("the {}", h.kind),
+    }
+}
+
+/// Where the ladder starts.
+fn begin(handout: &Handout<'_>) -> String {
+    match handout.ladder.first() {
+        Some(speed) => format!(
+            "Begin on step 1 of the ladder ({}): foot on {}, play or clap the groove, and go a step on only when the foot \
+             has stayed four times through.",
+            ladder::tempo(handout.piece.groove, *speed),
+            counted(handout, ladder::value(*speed)).1
+        ),
+        None => format!(
+            "Begin as slowly as you like: foot on {}, play or clap the groove, and go faster only when the foot has stayed four times \
+             through.",
+            counted(handout, 1.0).1
+        ),
+    }
+}
+
+/// Where the ear goes over to another pulse. Doubles and halves of the beat are counted with it.
+fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+    let hearings = &handout.piece.report.hearings;
+    let mut now = None;
+    let mut strays = None;
+    let mut stays: Vec<String> = Vec::new();
+    for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
+        now = change.leader.or(now);
+        let first = hearings.get(now?)?;
+        if !first.kind.is_counted() {
+            strays = Some((k, *speed, first));
+            break;
+        }
+        if !stays.contains(&named(first)) {
+            stays.push(named(first));
+        }
+    }
+    let last = handout.ladder.len();
+    let stays = stays.join(", then ");
+    Some(match strays {
+        None if last == 0 => return None,
+        None => format!(
+            "On every step, up to step {last}, the ear can stay with what is counted ({stays}): go back to it whenever you are lost."
+        ),
+        Some((0, speed, h)) => format!(
+            "Already on step 1 the ear would rather follow {}: expect the foot to be drawn there, and begin slower if it is.",
+            pulse(handout, h, ladder::value(speed))
+        ),
+        Some((k, speed, h)) => format!(
+            "Up to step {k} the ear can stay with what is counted ({stays}); on step {} ({}) it turns over to {}. Stay on step {k} until the \
+             foot is sure, then go on.",
+            k + 1,
+            ladder::percent(speed),
+            pulse(handout, h, ladder::value(speed))
+        ),
+    })
+}
+
+/// A pulse by its name and its tempo at a speed.
+fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
+    let name = describe::hearing_name(handout.piece.groove, handout.piece.report, h);
+    format!("another pulse ({name}: {} BPM)", tempos(h, speed))
+}
+
+/// Where cells become too short to be counted.
+fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+    let at = changes.iter().position(|c| c.unfelt_cell_ms.is_some())?;
+    let (speed, ms) = (handout.ladder.get(at)?, changes[at].unfelt_cell_ms?);
+    let (step, percent) = (at + 1, ladder::percent(*speed));
+    Some(if at == 0 {
+        format!(
+            "The cells are too short to be counted on every step ({ms:.0} ms at {percent}): feel the groups as long and short."
+        )
+    } else {
+        format!(
+            "From step {step} ({percent}) on a cell lasts {ms:.0} ms or less, too short to be counted: count the cells before it, and only \
+             feel the groups as long and short from there on."
+        )
+    })
+}
+
+/// Both pulses, clapped one after the other.
+fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
+    let report = handout.piece.report;
+    let (beat, name) = counted(handout, report.speed);
+    let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
+    match other {
+        Some(h) => format!(
+            "At full speed clap {name}{beat}; then clap {}; then go from one to the other and back without a stop.",
+            pulse(handout, h, report.speed)
+        ),
+        None => format!("At full speed clap {name}{beat}, and go on clapping it when the groove comes in."),
+    }
+}
+
+/// What is done while the takes play.
+fn listen(handout: &Handout<'_>) -> String {
+    if handout.takes.is_empty() {
+        format!(
+            "While someone else plays the groove, tap {} and do not let another pulse take the tap over; then play it while someone else taps.",
+            counted(handout, handout.piece.report.speed).1
+        )
+    } else {
+        format!(
+            "While the takes play (“To hear”), tap {} in all of them, also where another pulse is clicked. You have the groove when \
+             nothing moves the tap.",
+            counted(handout, handout.piece.report.speed).1
+        )
+    }
+}

@@ -1,0 +1,113 @@
+//! Handouts of random grooves: nothing reaches outside, every picture has its words, tags are closed. It must not know the disk.
+
+use super::*;
+use crate::analysis::{self, report};
+use crate::rhythm::tests::grooves;
+use crate::rhythm::{Edit, Fraction};
+use proptest::prelude::*;
+
+proptest! {
+    #![proptest_config(crate::rhythm::random::config(16))]
+    #[test]
+    fn a_handout_is_whole_and_reaches_nowhere(groove in grooves(), title in "\\PC{0,24}") {
+        let title = format!("{title}<script>&\"");
+        let groove = groove.edited(&Edit::Title(title)).expect("a title");
+        let report = report(&groove, &analysis::Ask::default());
+        let hearings = (0..report.hearings.len().min(3)).collect();
+        let handout = Handout {
+            piece: Piece { groove: &groove, report: &report, hearings, section: None },
+            limits: Limits::default(),
+            ladder: vec![Fraction::new(1, 2).expect("a half"), Fraction::ONE],
+            writing: Writing::default(),
+            takes: vec![
+                Take { name: "groove".into(), sound: Sound::Within(b"RIFF".to_vec()) },
+                Take { name: "under <the> beat".into(), sound: Sound::Beside("x-2.wav".into()) },
+            ],
+            stem: "x".into(),
+        };
+        let page = html(&handout);
+        // Apart from void tags the page is XML too, so a reader of XML finds what is not closed.
+        let xml = page.replacen("<!DOCTYPE html>", "", 1).replace("<br>", "<br/>").replace("<meta charset=\"utf-8\">", "")
+            .replace("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">", "");
+        let tree = roxmltree::Document::parse(&xml).map_err(|e| TestCaseError::fail(e.to_string()))?;
+        let (mut pictures, mut described, mut names) = (0, 0, std::collections::HashSet::new());
+        for element in tree.descendants().filter(roxmltree::Node::is_element) {
+            let tag = element.tag_name().name();
+            prop_assert!(tag != "script" && tag != "link");
+            pictures += usize::from(tag == "svg");
+            described += usize::from(tag == "desc");
+            for a in element.attributes() {
+                if a.name() == "id" {
+                    prop_assert!(names.insert(a.value()), "{} stands twice", a.value());
+                }
+                if matches!(a.name(), "src" | "href") {
+                    prop_assert!(!a.value().contains("//") || a.value().starts_with("data:"), "{}", a.value());
+                }
+            }
+        }
+        prop_assert!(pictures > 0 && pictures == described);
+        prop_assert_eq!(html(&handout), page);
+
+        let marked = markdown(&handout);
+        for (name, bytes) in &marked.files {
+            let link = format!("({name})");
+            prop_assert!(marked.text.contains(&link) && !bytes.is_empty());
+        }
+        let lines = if report.attacks.is_empty() { 0 } else { practice::steps(&handout).len() };
+        let told = marked.text.split_once("## What to do with it").map_or(0, |(_, rest)| rest.split("\n## ").next().unwrap_or_default().trim().lines().count());
+        prop_assert_eq!(lines, told);
+        prop_assert!(report.attacks.is_empty() || (4..=6).contains(&lines), "{}", lines);
+        prop_assert!(marked.text.starts_with(SIGN) && !marked.text.contains("\n<script"));
+    }
+}
+
+/// What is to be done with a groove of one layer over three bars of 4/4 at a tempo, with a ladder and without sound.
+fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
+    use crate::rhythm::{Cell, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
+    let tempo = Tempo::new(Fraction::whole(bpm), Time::new(1, 4).expect("quarter")).expect("tempo");
+    let mut cells = vec![Cell::Rest; 48];
+    let heads = groups.iter().scan(0, |at, g| Some(std::mem::replace(at, *at + *g as usize)));
+    heads.for_each(|head| cells[head] = Cell::ATTACK);
+    let part = Part::Barred { spans: vec![Span { beats: 1, cells: 4 }; 12], cells };
+    let meter = Meter::parse("4/4").expect("meter");
+    let section = Section { name: "A".into(), meter, tempo, bars: 3, times: 1, swing: None };
+    let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
+    let groove = Groove::new("t", "", vec![section], layers).expect("groove");
+    let report = report(&groove, &analysis::Ask::default());
+    practice::steps(&Handout {
+        piece: Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None },
+        limits: Limits::default(),
+        ladder: ladder.iter().filter_map(|p| Fraction::new(*p, 100)).collect(),
+        takes: Vec::new(),
+        writing: Writing::default(),
+        stem: "x".into(),
+    })
+}
+
+#[test]
+fn what_to_do_is_made_of_the_grooves_own_figures() {
+    // 4+4+3 at 150: sixteenths last 100 ms at full speed, and the mean rate of the attacks takes over on the way up.
+    let ladder = [50, 60, 70, 80, 90, 100];
+    let lines = steps(150, &[4, 4, 3, 4, 4, 3, 4, 4, 3, 5, 5, 5], &ladder);
+    assert_eq!(lines.len(), 6, "{lines:#?}");
+    let all = lines.join("\n");
+    for words in [
+        "3(4+4+3)+3(5): count every group from 1 aloud",
+        "Begin on step 1 of the ladder (50%, 1/4 = 75)",
+        " the ear can stay with what is counted (double the beat, then the written beat); on step ",
+        "it turns over to another pulse (",
+        "From step 6 (100%) on a cell lasts 100 ms or less",
+        "clap the written beat, 150.0 BPM; then clap another pulse (",
+    ] {
+        assert!(all.contains(words), "'{words}' is missing in\n{all}");
+    }
+    // At another tempo other figures; on every beat the beat is never left and cells never count.
+    let plain = steps(90, &[4; 12], &ladder);
+    assert_eq!(plain.len(), 5, "{plain:#?}");
+    assert!(
+        plain[1].contains("(50%, 1/4 = 45)")
+            && plain[2].starts_with("On every step, up to step 6, the ear can stay with what is counted"),
+        "{plain:#?}"
+    );
+    assert!(steps(150, &[4, 4, 3, 5], &[]).join(" ").contains("as slowly as you like"));
+}

@@ -1,0 +1,206 @@
+//! The notes of a measure as elements. It must not know heads of measures or lists of parts.
+
+use super::{MOST, Part};
+use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};
+use crate::rhythm::{Accent, Time};
+
+/// Text over the notes is small.
+const SMALL: (&str, &str) = ("font-size", "8");
+
+impl Part<'_, '_> {
+    pub(super) fn notes(&mut self, bar: &Bar) {
+        for (i, note) in bar.notes.iter().enumerate() {
+            // What comes first is set nearest to the notes.
+            if let Some(strike) = note.sound {
+                let [group, landing] = self.teller.at(&self.writing.over, bar, strike);
+                for (text, style) in [(landing, "italic"), (group, "normal")] {
+                    if let Some(text) = text {
+                        self.words(&text, &[SMALL, ("font-style", style)], 0);
+                    }
+                }
+            }
+            self.pulses(bar, note);
+            if !std::mem::replace(&mut self.state.told, true) {
+                self.marks.iter().for_each(|m| self.words(&m.words, &[SMALL, ("font-style", "normal")], 0));
+            }
+            self.note(bar, i, note);
+        }
+    }
+
+    /// The pulses of hearings from a note's start to its end.
+    fn pulses(&mut self, bar: &Bar, note: &Note) {
+        let start = self.groove().sections()[bar.section].meter.bar().repeated(bar.number);
+        let times = start.and_then(|s| s.plus(note.at)).and_then(|s| Some((s, s.plus(note.length)?)));
+        let Some((start, end)) = times else { return };
+        for mark in self.marks {
+            for at in mark.within(bar.section, start, end) {
+                let offset = at.minus(start).map_or(0, |t| self.in_divisions(t));
+                self.words(&mark.sign, &[SMALL, ("font-style", "normal")], offset);
+            }
+        }
+    }
+
+    /// The divisions nearest to a time.
+    fn in_divisions(&self, t: Time) -> i64 {
+        let quarters = t.repeated(4).unwrap_or(Time::ZERO).wholes();
+        let product = i128::from(quarters.numer()) * i128::from(self.divisions.unwrap_or(MOST));
+        let half = i128::from(quarters.denom()) / 2;
+        i64::try_from((product + half).div_euclid(i128::from(quarters.denom()))).unwrap_or(0)
+    }
+
+    /// A duration in divisions: the difference of two exact positions, each rounded at most once, so that rounded ones still fill the bar.
+    fn duration(&self, note: &Note) -> i64 {
+        let end = note.at.plus(note.length).unwrap_or(note.at);
+        self.in_divisions(end) - self.in_divisions(note.at)
+    }
+
+    fn note(&mut self, bar: &Bar, index: usize, note: &Note) {
+        self.xml.open("note", &[]);
+        match note.sound {
+            None if note.value.is_none() => self.xml.empty("rest", &[("measure", "yes")]),
+            None => self.xml.empty("rest", &[]),
+            Some(strike) => self.head(strike),
+        }
+        self.xml.number("duration", self.duration(note));
+        let ties =
+            note.sound.map_or([(false, "stop"), (false, "start")], |s| [(s.tied_from, "stop"), (s.tied_to, "start")]);
+        for (_, kind) in ties.iter().filter(|t| t.0) {
+            self.xml.empty("tie", &[("type", kind)]);
+        }
+        self.xml.number("voice", 1);
+        if let Some(value) = note.value {
+            self.xml.text("type", &[], value.name());
+            if value.dotted {
+                self.xml.empty("dot", &[]);
+            }
+        }
+        if let Some(sign) = note.sound.and_then(|s| s.spelled).and_then(|s| s.sign) {
+            let name = match sign {
+                Accidental::Sharp => "sharp",
+                Accidental::Flat => "flat",
+                Accidental::Natural => "natural",
+            };
+            self.xml.text("accidental", &[], name);
+        }
+        let tuplet = note.tuplet.and_then(|t| bar.tuplets.get(t));
+        if let Some(t) = tuplet {
+            self.xml.open("time-modification", &[]);
+            self.xml.number("actual-notes", t.actual);
+            self.xml.number("normal-notes", t.normal);
+            if note.value != Some(t.unit) {
+                self.xml.text("normal-type", &[], t.unit.name());
+            }
+            self.xml.close();
+        }
+        if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
+            // Text over the notes wants the room over the heads.
+            let told = self.teller.lines(&self.writing.over) > 0;
+            self.xml.text("stem", &[], if told { "down" } else { "up" });
+        }
+        if let Some(strike) = note.sound {
+            self.notehead(strike);
+        }
+        for (level, beam) in note.beams.iter().enumerate() {
+            let text = match beam {
+                Beam::Begin => "begin",
+                Beam::Continue => "continue",
+                Beam::End => "end",
+                Beam::Forward => "forward hook",
+                Beam::Backward => "backward hook",
+            };
+            self.xml.text("beam", &[("number", &(level + 1).to_string())], text);
+        }
+        self.notations(bar, index, note, tuplet, &ties);
+        let under = note.sound.map_or([None, None], |s| self.teller.at(&self.writing.under, bar, s));
+        for (line, text) in under.iter().enumerate().filter_map(|(line, text)| Some((line, text.as_ref()?))) {
+            let number = if self.writing.under.groups { line + 1 } else { 1 };
+            self.xml.open("lyric", &[("number", &number.to_string())]);
+            self.xml.text("syllabic", &[], "single");
+            self.xml.text("text", &[], text);
+            self.xml.close();
+        }
+        self.xml.close();
+    }
+
+    fn head(&mut self, strike: Strike) {
+        if let Some(p) = strike.spelled {
+            self.xml.open("pitch", &[]);
+            self.xml.text("step", &[], &p.letter.to_string());
+            if p.alter != 0 {
+                self.xml.number("alter", p.alter);
+            }
+            self.xml.number("octave", p.octave);
+        } else {
+            // The line of a staff of one line is its lowest, E4 as under a treble clef.
+            self.xml.open("unpitched", &[]);
+            self.xml.text("display-step", &[], "E");
+            self.xml.number("display-octave", 4);
+        }
+        self.xml.close();
+    }
+
+    fn notehead(&mut self, strike: Strike) {
+        let ghost = strike.attack.accent == Accent::Ghost;
+        let head = match self.staff.shape {
+            HeadShape::Round => "normal",
+            HeadShape::Cross => "x",
+            HeadShape::RingedCross => "circle-x",
+            HeadShape::Triangle => "triangle",
+            HeadShape::Diamond => "diamond",
+        };
+        if ghost || head != "normal" {
+            let round: &[(&str, &str)] = if ghost { &[("parentheses", "yes")] } else { &[] };
+            self.xml.text("notehead", round, head);
+        }
+    }
+
+    fn notations(&mut self, bar: &Bar, index: usize, note: &Note, tuplet: Option<&Tuplet>, ties: &[(bool, &str); 2]) {
+        let edge = tuplet.filter(|t| t.first == index || t.last == index);
+        let accent = note.sound.is_some_and(|s| s.attack.accent == Accent::Accent && !s.tied_from);
+        if edge.is_none() && !accent && ties.iter().all(|t| !t.0) {
+            return;
+        }
+        self.xml.open("notations", &[]);
+        for (_, kind) in ties.iter().filter(|t| t.0) {
+            self.xml.empty("tied", &[("type", kind)]);
+        }
+        if let Some(t) = edge {
+            if t.first == index {
+                self.tuplet_start(bar, t);
+            } else {
+                self.xml.empty("tuplet", &[("type", "stop"), ("number", "1")]);
+            }
+        }
+        if accent {
+            self.xml.open("articulations", &[]);
+            self.xml.empty("accent", &[]);
+            self.xml.close();
+        }
+        self.xml.close();
+    }
+
+    /// The bracket is left out where one beam shows the tuplet; the second number stands where the first alone could mean two things.
+    fn tuplet_start(&mut self, bar: &Bar, t: &Tuplet) {
+        let beams = |i: usize| bar.notes[i].beams.first();
+        let one_beam = beams(t.first) == Some(&Beam::Begin)
+            && beams(t.last) == Some(&Beam::End)
+            && (t.first + 1..t.last).all(|i| bar.notes[i].sound.is_none() || beams(i) == Some(&Beam::Continue));
+        let usual = u32::from(t.normal) == 1 << u32::from(t.actual).ilog2();
+        self.xml.open(
+            "tuplet",
+            &[
+                ("type", "start"),
+                ("number", "1"),
+                ("bracket", if one_beam { "no" } else { "yes" }),
+                ("show-number", if usual { "actual" } else { "both" }),
+            ],
+        );
+        for (element, number) in [("tuplet-actual", t.actual), ("tuplet-normal", t.normal)] {
+            self.xml.open(element, &[]);
+            self.xml.number("tuplet-number", number);
+            self.xml.text("tuplet-type", &[], t.unit.name());
+            self.xml.close();
+        }
+        self.xml.close();
+    }
+}

@@ -1,0 +1,267 @@
+//! What is drawn, shape by shape, and that as SVG: one path for everything of one class, so that thousands of cells stay a small
+//! file. It must not know what the shapes mean.
+
+use super::canvas::{escaped, number};
+use super::symbol::{Point, Symbol, line, put};
+use super::theme::{StyleClass, Theme};
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+/// Shapes that begin relative to the one before, until one begins at a place of its own again: a browser adds up in single
+/// precision.
+const RELATIVE: usize = 32;
+
+/// Something of one class, in hundredths of a CSS pixel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Item {
+    Rect {
+        at: Point,
+        size: Point,
+    },
+    Line {
+        from: Point,
+        to: Point,
+    },
+    /// An open line through these of the drawing's points.
+    Open {
+        first: u32,
+        end: u32,
+    },
+    Symbol {
+        symbol: u32,
+        at: Point,
+    },
+}
+
+/// What stands between two places where a page may be turned.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+struct Part {
+    top: i32,
+    classes: BTreeMap<StyleClass, Vec<Item>>,
+    /// Outlines of texts and where they stand, by class.
+    texts: BTreeMap<StyleClass, Vec<(u32, Point)>>,
+}
+
+/// A finished drawing.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Drawing {
+    pub(super) theme: Theme,
+    pub(super) width: f32,
+    pub(super) height: f32,
+    id: String,
+    symbols: Vec<Symbol>,
+    /// Which of them are texts.
+    texts: Vec<u32>,
+    points: Vec<Point>,
+    parts: Vec<Part>,
+}
+
+impl Drawing {
+    pub(super) fn new(theme: Theme, width: f32, id: String) -> Self {
+        let (symbols, texts, points) = (Vec::new(), Vec::new(), Vec::new());
+        Self { theme, width, height: 0.0, id, symbols, texts, points, parts: vec![Part::default()] }
+    }
+
+    pub(super) fn part(&mut self, top: i32) {
+        self.parts.push(Part { top, ..Part::default() });
+    }
+
+    fn last(&mut self) -> &mut Part {
+        self.parts.last_mut().expect("there is a part from the start")
+    }
+
+    pub(super) fn put(&mut self, class: StyleClass, item: Item) {
+        self.last().classes.entry(class).or_default().push(item);
+    }
+
+    pub(super) fn text(&mut self, class: StyleClass, symbol: u32, at: Point) {
+        self.last().texts.entry(class).or_default().push((symbol, at));
+    }
+
+    pub(super) fn open(&mut self, points: impl Iterator<Item = Point>) -> Item {
+        let first = self.points.len() as u32;
+        self.points.extend(points);
+        Item::Open { first, end: self.points.len() as u32 }
+    }
+
+    pub(super) fn keep(&mut self, symbol: Symbol) -> u32 {
+        self.symbols.push(symbol);
+        self.symbols.len() as u32 - 1
+    }
+
+    pub(super) fn keep_text(&mut self, outline: Symbol) -> u32 {
+        let symbol = self.keep(outline);
+        self.texts.push(symbol);
+        symbol
+    }
+
+    /// Every class's shapes, from all parts, in the order of painting.
+    fn classes(&self) -> BTreeMap<StyleClass, Vec<&[Item]>> {
+        let mut classes: BTreeMap<StyleClass, Vec<&[Item]>> = BTreeMap::new();
+        for (class, items) in self.parts.iter().flat_map(|p| &p.classes) {
+            classes.entry(*class).or_default().push(items);
+        }
+        classes
+    }
+
+    /// Closed shapes of some classes.
+    #[cfg(test)]
+    pub(super) fn shapes(&self, which: impl Fn(StyleClass) -> bool) -> usize {
+        let closed = |item: &Item| match *item {
+            Item::Rect { .. } => 1,
+            Item::Line { .. } | Item::Open { .. } => 0,
+            Item::Symbol { symbol, .. } => self.symbols[symbol as usize].closed(),
+        };
+        self.classes().iter().filter(|i| which(*i.0)).flat_map(|i| i.1).flat_map(|i| *i).map(closed).sum()
+    }
+
+    /// The drawing as SVG 1.1, whole and self-contained.
+    pub(crate) fn svg(&self, title: &str, alt: &str) -> String {
+        let mut svg = String::with_capacity(1 << 16);
+        self.head(&mut svg, "", (0.0, self.height), title, alt);
+        self.defs(&mut svg);
+        self.paper(&mut svg, (0.0, self.height));
+        for (class, items) in self.classes() {
+            self.class(&mut svg, class, items.into_iter().flatten());
+        }
+        let mut texts: BTreeMap<StyleClass, Vec<&(u32, Point)>> = BTreeMap::new();
+        for (class, placed) in self.parts.iter().flat_map(|p| &p.texts) {
+            texts.entry(*class).or_default().extend(placed);
+        }
+        for (class, placed) in texts {
+            self.uses(&mut svg, class, placed.into_iter());
+        }
+        svg.push_str("</svg>\n");
+        svg
+    }
+
+    /// The drawing as one SVG for each of its parts, to stand one below the other on one page: the first has the words, and the
+    /// outlines that all of them use.
+    pub(crate) fn blocks(&self, title: &str, alt: &str) -> Vec<String> {
+        let count = self.parts.len();
+        let block = |(k, part): (usize, &Part)| {
+            let top = part.top as f32 / 100.0;
+            let end = self.parts.get(k + 1).map_or(self.height, |p| p.top as f32 / 100.0);
+            let mut svg = String::new();
+            if k == 0 {
+                self.head(&mut svg, "", (top, end - top), title, alt);
+                self.defs(&mut svg);
+            } else {
+                let (name, number) = (format!("{title}, part {} of {count}", k + 1), format!("p{}", k + 1));
+                self.head(&mut svg, &number, (top, end - top), &name, "It is described in its first part.");
+            }
+            self.paper(&mut svg, (top, end - top));
+            for (class, items) in &part.classes {
+                self.class(&mut svg, *class, items.iter());
+            }
+            for (class, placed) in &part.texts {
+                self.uses(&mut svg, *class, placed.iter());
+            }
+            svg.push_str("</svg>\n");
+            svg
+        };
+        self.parts.iter().enumerate().map(block).collect()
+    }
+
+    fn head(&self, svg: &mut String, which: &str, (top, height): (f32, f32), title: &str, alt: &str) {
+        let (w, h, y, id) = (number(self.width), number(height), number(top), &self.id);
+        // Writing to a String cannot fail.
+        let _ = write!(
+            svg,
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" viewBox=\"0 {y} {w} {h}\" role=\"img\" \
+             aria-labelledby=\"{id}title{which} {id}desc{which}\">\n<title id=\"{id}title{which}\">{}</title>\n\
+             <desc id=\"{id}desc{which}\">{}</desc>\n",
+            escaped(title),
+            escaped(alt)
+        );
+    }
+
+    fn defs(&self, svg: &mut String) {
+        svg.push_str("<defs>");
+        for symbol in &self.texts {
+            let _ = write!(svg, "<path id=\"{}t{symbol}\" d=\"", self.id);
+            let (first, rest, _) = self.symbols[*symbol as usize].relative();
+            begin(svg, first, None);
+            svg.push_str(rest);
+            svg.push_str("\"/>");
+        }
+        let used = |class: &StyleClass| self.parts.iter().any(|p| p.classes.contains_key(class));
+        svg.push_str(&self.theme.patterns(&self.id, used));
+        svg.push_str("</defs>\n");
+    }
+
+    fn paper(&self, svg: &mut String, (top, height): (f32, f32)) {
+        let (w, h, y) = (number(self.width), number(height), number(top));
+        let _ = writeln!(svg, "<path fill=\"{}\" d=\"M0 {y}h{w}v{h}h-{w}z\"/>", self.theme.paper());
+    }
+
+    fn uses<'a>(&self, svg: &mut String, class: StyleClass, placed: impl Iterator<Item = &'a (u32, Point)>) {
+        let _ = write!(svg, "<g fill=\"{}\">", self.theme.text(class));
+        for (symbol, at) in placed {
+            let _ = write!(svg, "<use href=\"#{}t{symbol}\" x=\"", self.id);
+            coordinate(svg, at.0);
+            svg.push_str("\" y=\"");
+            coordinate(svg, at.1);
+            svg.push_str("\"/>");
+        }
+        svg.push_str("</g>\n");
+    }
+
+    fn class<'a>(&self, svg: &mut String, class: StyleClass, items: impl Iterator<Item = &'a Item>) {
+        let _ = write!(svg, "<path {} d=\"", self.theme.style(class, &self.id));
+        let mut before: Option<Point> = None;
+        for (i, item) in items.enumerate() {
+            let canvas = before.filter(|_| i % RELATIVE > 0);
+            let end = match *item {
+                Item::Rect { at, size } => {
+                    begin(svg, at, canvas);
+                    svg.push('h');
+                    put(svg, size.0);
+                    svg.push('v');
+                    put(svg, size.1);
+                    svg.push('h');
+                    put(svg, -size.0);
+                    svg.push('z');
+                    at
+                }
+                Item::Line { from, to } => {
+                    begin(svg, from, canvas);
+                    line(svg, from, to);
+                    to
+                }
+                Item::Open { first, end } => {
+                    let points = &self.points[first as usize..end as usize];
+                    let Some((start, end)) = points.first().zip(points.last()) else { continue };
+                    begin(svg, *start, canvas);
+                    points.windows(2).for_each(|p| line(svg, p[0], p[1]));
+                    *end
+                }
+                Item::Symbol { symbol, at } => {
+                    let (first, rest, end) = self.symbols[symbol as usize].relative();
+                    begin(svg, (at.0 + first.0, at.1 + first.1), canvas);
+                    svg.push_str(rest);
+                    (at.0 + end.0, at.1 + end.1)
+                }
+            };
+            before = Some(end);
+        }
+        svg.push_str("\"/>\n");
+    }
+}
+
+/// Begins a shape: relative to where the canvas is, or at a place of its own.
+fn begin(svg: &mut String, at: Point, canvas: Option<Point>) {
+    let from = canvas.unwrap_or((0, 0));
+    svg.push(if canvas.is_some() { 'm' } else { 'M' });
+    put(svg, at.0 - from.0);
+    put(svg, at.1 - from.1);
+}
+
+/// A number as the whole of an attribute.
+fn coordinate(svg: &mut String, value: i32) {
+    let from = svg.len();
+    put(svg, value);
+    if svg[from..].starts_with(' ') {
+        svg.remove(from);
+    }
+}

@@ -1,0 +1,147 @@
+//! A layer's row: its cells, the groups bracketed over them, and what sounds. It must not know other rows or pages.
+
+use super::{Line, MIDDLE, ROW};
+use crate::analysis::{clock::wholes, landing};
+use crate::export::Piece;
+use crate::export::picture::canvas::{Anchor, Canvas};
+use crate::export::picture::font;
+use crate::export::picture::legend::{self, LegendUse};
+use crate::export::picture::theme::StyleClass;
+use crate::rhythm::{Accent, Cell, Spot};
+
+/// What stands at one cell.
+pub(super) struct At {
+    pub(super) x: f64,
+    level: u32,
+    cell: Cell,
+}
+
+/// A layer's row in one section, times in whole notes from the section's start.
+pub(super) struct Row {
+    pub(super) name: String,
+    pub(super) cells: Vec<At>,
+    /// Attacks: cell, end of the sound.
+    sounds: Vec<(usize, f64, Accent)>,
+    /// Tuplets: start, end, words.
+    tuplets: Vec<(f64, f64, String)>,
+    pub(super) end: f64,
+}
+
+/// What stands in a row of one section.
+pub(super) fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
+    let (groove, context) = (piece.groove, piece.groove.context(layer, section));
+    let part = groove.part(layer, section);
+    let starts: Vec<f64> = part.starts(context).into_iter().map(wholes).collect();
+    let (mut cells, mut tuplets) = (Vec::with_capacity(starts.len()), Vec::new());
+    let beat = wholes(context.meter.beat());
+    for spot in part.spots(context) {
+        for cell in 0..usize::from(spot.span.cells) {
+            let index = spot.first + cell;
+            let what = part.cell(index);
+            let level =
+                if what.attack().is_some() { landing::depth(Spot { cell, ..spot }, context).level() } else { 0 };
+            cells.push(At { x: starts[index], level, cell: what });
+        }
+        if spot.span.beats != 1 || spot.span.cells != context.division {
+            let from = spot.beat as f64 * beat;
+            let words = match spot.span.beats {
+                1 => spot.span.cells.to_string(),
+                beats => format!("{} in {beats} beats", spot.span.cells),
+            };
+            tuplets.push((from, from + f64::from(spot.span.beats) * beat, words));
+        }
+    }
+    let sounds = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
+    let silent = if groove.heard(layer) { "" } else { " (silent)" };
+    Row {
+        name: format!("{}{silent}", groove.layers()[layer].name),
+        cells,
+        sounds,
+        tuplets,
+        end: wholes(context.length()),
+    }
+}
+
+/// Draws what of a row lies on a line; gives the number of marks and notes which there are.
+pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut LegendUse) -> usize {
+    let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
+    let mid = y + MIDDLE;
+    let mut marks = 0;
+    let mut narrow = f32::MAX;
+    for c in r.cells[first..].iter().take_while(|c| line.has(c.x)) {
+        let x = line.x(c.x);
+        canvas.line(StyleClass::Cell, x, mid - 2.5, x, mid + 2.5);
+        marks += 1;
+    }
+    for pair in r.cells[first..].windows(2).take_while(|p| line.has(p[0].x)) {
+        narrow = narrow.min(line.x(pair[1].x) - line.x(pair[0].x));
+    }
+    let radius = (narrow * 0.42).clamp(2.6, 5.2);
+    for (from, to, words) in r.tuplets.iter().filter(|t| line.has(t.0)) {
+        let (a, b) = (line.x(*from) + 1.5, line.x(*to) - 1.5);
+        canvas.lines(
+            StyleClass::Bracket,
+            &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)],
+        );
+        canvas.text(StyleClass::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
+    }
+    // Sounds that began before the line may reach into it.
+    let begun = r.sounds.partition_point(|s| r.cells[s.0].x < line.from - 1e-9);
+    for (i, &(cell, end, accent)) in r.sounds.iter().enumerate().skip(begun.saturating_sub(1)) {
+        let at = r.cells[cell].x;
+        if at >= line.to - 1e-9 {
+            break;
+        }
+        let next = r.sounds.get(i + 1).map_or((r.cells.len(), r.end), |s| (s.0, r.cells[s.0].x));
+        let (a, b) = (line.x(at.max(line.from)), line.x(next.1.min(line.to)));
+        let (opens, closes) = (line.has(at), next.1 <= line.to + 1e-9);
+        // The number stands where more of the group is.
+        let here = if opens {
+            line.to.min(next.1) - at >= (next.1 - at) / 2.0
+        } else {
+            next.1 - line.from > (next.1 - at) / 2.0
+        };
+        bracket(canvas, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
+        if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
+            seen.holds = true;
+            let from = if opens { a } else { line.x(line.from) };
+            canvas.rect(StyleClass::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
+        }
+        if !opens {
+            continue;
+        }
+        marks += 1;
+        let level = r.cells[cell].level;
+        seen.levels[usize::from(legend::level(level))] = true;
+        seen.ghosts |= accent == Accent::Ghost;
+        seen.accents |= accent == Accent::Accent;
+        let x = line.x(at);
+        match accent {
+            Accent::Ghost => canvas.mark(StyleClass::Open, legend::shape(level), x, mid, radius * 0.85),
+            Accent::Plain => {
+                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius);
+            }
+            Accent::Accent => {
+                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius * 1.12);
+                canvas.wedge(StyleClass::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
+            }
+        }
+    }
+    marks
+}
+
+/// The bracket of a group with its number; an end that lies on another line stays open.
+fn bracket(canvas: &mut Canvas, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bool), number: Option<String>) {
+    let (a, b) = (a + if opens { 1.2 } else { 0.0 }, b - if closes { 1.2 } else { 0.0 });
+    let half = number.as_ref().map_or(0.0, |n| font::width(n, 8.0) / 2.0 + 1.5);
+    let middle = f32::midpoint(a, b);
+    if b - a > 2.0 * half + 4.0 {
+        let (left, right) = ([(a, y + 3.5), (a, y), (middle - half, y)], [(middle + half, y), (b, y), (b, y + 3.5)]);
+        canvas.lines(StyleClass::Bracket, &left[usize::from(!opens)..]);
+        canvas.lines(StyleClass::Bracket, &right[..2 + usize::from(closes)]);
+    }
+    if let Some(number) = number {
+        canvas.rect(StyleClass::Plate, middle - half + 0.7, y - 3.4, 2.0 * half - 1.4, 7.0);
+        canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 3.0, 8.0, &number);
+    }
+}

@@ -1,0 +1,180 @@
+//! A shape that is drawn again and again about a point: its outline, and the same as text of an SVG path. It must not know its class
+//! nor its places.
+
+/// Hundredths of a CSS pixel: what a picture's numbers are rounded to.
+pub(super) type Point = (i32, i32);
+
+/// Hundredths of a length.
+pub(super) fn hundredths(x: f32) -> i32 {
+    (f64::from(x) * 100.0).round() as i32
+}
+
+/// Puts a number of hundredths after what stands there, as short as a path allows.
+pub(super) fn put(out: &mut String, value: i32) {
+    if value >= 0 && !out.ends_with(|c: char| c.is_ascii_alphabetic()) {
+        out.push(' ');
+    }
+    if value < 0 {
+        out.push('-');
+    }
+    let value = value.unsigned_abs();
+    let (whole, rest) = (value / 100, value % 100);
+    if whole > 0 || rest == 0 {
+        let (mut digits, mut at, mut left) = ([b'0'; 10], 10, whole);
+        while at == 10 || left > 0 {
+            at -= 1;
+            digits[at] = b'0' + (left % 10) as u8;
+            left /= 10;
+        }
+        out.extend(digits[at..].iter().map(|d| char::from(*d)));
+    }
+    if rest > 0 {
+        out.push('.');
+        out.push(char::from(b'0' + (rest / 10) as u8));
+        if rest % 10 > 0 {
+            out.push(char::from(b'0' + (rest % 10) as u8));
+        }
+    }
+}
+
+/// An outline about a point.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct Symbol {
+    /// Where it begins, and what follows as commands relative to that.
+    first: Point,
+    svg: String,
+    at: Point,
+    start: Point,
+    closed: usize,
+}
+
+impl Symbol {
+    /// Where it begins, all that follows relative to it, and where it ends.
+    pub(super) fn relative(&self) -> (Point, &str, Point) {
+        (self.first, &self.svg, self.at)
+    }
+
+    /// Closed shapes in it.
+    #[cfg(test)]
+    pub(super) fn closed(&self) -> usize {
+        self.closed
+    }
+
+    fn point(x: f32, y: f32) -> Point {
+        (hundredths(x), hundredths(y))
+    }
+
+    fn command(&mut self, command: char, points: &[Point]) {
+        self.svg.push(command);
+        for p in points {
+            put(&mut self.svg, p.0 - self.at.0);
+            put(&mut self.svg, p.1 - self.at.1);
+        }
+        self.at = points.last().copied().unwrap_or(self.at);
+    }
+
+    pub(super) fn move_to(&mut self, x: f32, y: f32) {
+        let p = Self::point(x, y);
+        if self.svg.is_empty() {
+            (self.first, self.at) = (p, p);
+        } else {
+            self.command('m', &[p]);
+        }
+        self.start = p;
+    }
+
+    pub(super) fn line_to(&mut self, x: f32, y: f32) {
+        let p = Self::point(x, y);
+        self.svg_line(p);
+    }
+
+    fn svg_line(&mut self, p: Point) {
+        let from = self.at;
+        line(&mut self.svg, from, p);
+        self.at = p;
+    }
+
+    pub(super) fn quad_to(&mut self, a: (f32, f32), to: (f32, f32)) {
+        let (a, p) = (Self::point(a.0, a.1), Self::point(to.0, to.1));
+        self.command('q', &[a, p]);
+    }
+
+    pub(super) fn cubic_to(&mut self, a: (f32, f32), b: (f32, f32), to: (f32, f32)) {
+        let (a, b, p) = (Self::point(a.0, a.1), Self::point(b.0, b.1), Self::point(to.0, to.1));
+        self.command('c', &[a, b, p]);
+    }
+
+    pub(super) fn close(&mut self) {
+        self.svg.push('z');
+        self.at = self.start;
+        self.closed += 1;
+    }
+
+    /// Lines through points, each from the symbol's own.
+    pub(crate) fn lines(&mut self, points: &[(f32, f32)], closed: bool) {
+        for (i, (x, y)) in points.iter().enumerate() {
+            if i == 0 { self.move_to(*x, *y) } else { self.line_to(*x, *y) }
+        }
+        if closed {
+            self.close();
+        }
+    }
+
+    /// Closed lines and curves: each command of a path (`M`, `L`, `Q`, `C`, `Z`) with its points.
+    pub(crate) fn path(&mut self, steps: &[(char, &[(f32, f32)])]) {
+        for (command, points) in steps {
+            match (command, points) {
+                ('M', [p]) => self.move_to(p.0, p.1),
+                ('L', [p]) => self.line_to(p.0, p.1),
+                ('Q', [a, p]) => self.quad_to(*a, *p),
+                ('C', [a, b, p]) => self.cubic_to(*a, *b, *p),
+                _ => self.close(),
+            }
+        }
+    }
+
+    /// A box.
+    pub(crate) fn rect(&mut self, x: f32, y: f32, w: f32, h: f32) {
+        self.lines(&[(x, y), (x + w, y), (x + w, y + h), (x, y + h)], true);
+    }
+
+    /// An ellipse about a point, turned by an angle in radians; the other way round as a hole.
+    pub(crate) fn ellipse(&mut self, (x, y): (f32, f32), (rx, ry): (f32, f32), turn: f32, hole: bool) {
+        let (sin, cos) = turn.sin_cos();
+        let begin = Self::point(x + rx * cos, y + rx * sin);
+        let across = Self::point(x - rx * cos, y - rx * sin);
+        self.move_to(x + rx * cos, y + rx * sin);
+        // A little less than the radius: renderers scale it up until both ends are met.
+        let (rx, ry) = (hundredths(rx) - 2, hundredths(ry) - 2);
+        for to in [across, begin] {
+            self.svg.push('a');
+            put(&mut self.svg, rx);
+            put(&mut self.svg, ry);
+            put(&mut self.svg, if rx == ry { 0 } else { hundredths(turn.to_degrees()) });
+            self.svg.push_str(if hole { " 0 0" } else { " 0 1" });
+            put(&mut self.svg, to.0 - self.at.0);
+            put(&mut self.svg, to.1 - self.at.1);
+            self.at = to;
+        }
+        self.close();
+    }
+}
+
+/// A straight line as a command relative to where it begins.
+pub(super) fn line(out: &mut String, from: Point, to: Point) {
+    match (to.0 - from.0, to.1 - from.1) {
+        (x, 0) => {
+            out.push('h');
+            put(out, x);
+        }
+        (0, y) => {
+            out.push('v');
+            put(out, y);
+        }
+        (x, y) => {
+            out.push('l');
+            put(out, x);
+            put(out, y);
+        }
+    }
+}

@@ -1,0 +1,14 @@
+//! Grooves made from what others wrote: bytes in. It must not know paths, the session or the screen.
+//!
+//! Each import reader makes a draft (bars, and notes at exact times); one assembly turns drafts into grooves. Times that were rounded or
+//! played are first moved to the grids they mean; after that everything is exact, and every change is reported.
+
+mod assemble;
+mod draft;
+pub mod formats;
+mod import_result;
+pub mod midi;
+pub mod musicxml;
+
+pub use draft::{DraftBar, DraftTrack, ImportDraft};
+pub use import_result::{ImportWarning, Imported};

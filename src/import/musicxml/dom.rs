@@ -1,0 +1,72 @@
+//! The document's tree, and how its elements are searched.
+
+use crate::notation::FormatError;
+use crate::rhythm::expected;
+use roxmltree::{Document, Node, ParsingOptions};
+
+/// Most elements, texts and comments.
+const MAX_NODES: u32 = 4_000_000;
+
+/// An element of the document.
+pub(super) type Element<'a> = Node<'a, 'a>;
+
+/// Searches among the children of an element.
+pub(super) trait Children<'a>: Copy {
+    /// The first child of a name.
+    fn child(self, name: &str) -> Option<Element<'a>>;
+
+    /// All children of a name.
+    fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>>;
+
+    /// The text of the element, trimmed.
+    fn trimmed(self) -> &'a str;
+
+    /// The text of the first child of a name, trimmed.
+    fn child_text(self, name: &str) -> Option<&'a str> {
+        self.child(name).map(Element::trimmed)
+    }
+
+    /// Whether there is a child of a name.
+    fn has(self, name: &str) -> bool {
+        self.child(name).is_some()
+    }
+}
+
+impl<'a> Children<'a> for Element<'a> {
+    fn child(self, name: &str) -> Option<Element<'a>> {
+        self.children().find(|c| c.tag_name().name() == name)
+    }
+
+    fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>> {
+        self.children().filter(move |c| c.tag_name().name() == name)
+    }
+
+    fn trimmed(self) -> &'a str {
+        self.text().unwrap_or_default().trim()
+    }
+}
+
+/// An error at the line and column of an element.
+pub(super) fn error_at(element: Element<'_>, message: impl Into<String>) -> FormatError {
+    FormatError::new(position(element.document().text_pos_at(element.range().start)), message)
+}
+
+fn position(at: roxmltree::TextPos) -> String {
+    format!("line {}, column {}", at.row, at.col)
+}
+
+/// Parses a document. A document type is read, but one that declares entities is refused.
+pub(super) fn parse(text: &str) -> Result<Document<'_>, FormatError> {
+    let options = ParsingOptions { allow_dtd: true, nodes_limit: MAX_NODES, ..ParsingOptions::default() };
+    let document = Document::parse_with_options(text, options).map_err(|e| {
+        let (at, message) = (e.pos(), e.to_string());
+        // The place is printed in front.
+        let message = message.strip_suffix(&format!(" at {at}")).unwrap_or(&message);
+        FormatError::new(position(at), format!("not well-formed XML: {message}"))
+    })?;
+    let root = document.root_element();
+    if text[..root.range().start].contains("<!ENTITY") {
+        return Err(FormatError::new("line 1, column 1", expected("a document type without entities", "<!ENTITY")));
+    }
+    Ok(document)
+}

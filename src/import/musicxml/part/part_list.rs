@@ -1,0 +1,37 @@
+//! What the list of parts says of a part: its name, instruments, gain and place. It must not know measures.
+
+use crate::import::musicxml::document::{Instrument, Part};
+use crate::import::musicxml::dom::{Children, Element};
+
+/// Most instruments of a part.
+const INSTRUMENTS: usize = 256;
+
+/// The instruments, gain and place that a part's head tells.
+pub(crate) fn head(element: Element<'_>) -> Part {
+    let text = |name: &str| element.child_text(name).unwrap_or_default().to_owned();
+    let mut instruments: Vec<Instrument> = element
+        .all("score-instrument")
+        .take(INSTRUMENTS)
+        .map(|i| Instrument {
+            id: i.attribute("id").unwrap_or_default().into(),
+            name: i.child_text("instrument-name").unwrap_or_default().into(),
+            ..Instrument::default()
+        })
+        .collect();
+    let (mut gain, mut pan) = (None, None);
+    for midi in element.all("midi-instrument") {
+        let id = midi.attribute("id").unwrap_or_default();
+        let number = |name: &str| midi.child_text(name).and_then(|t| t.parse::<f64>().ok()).filter(|x| x.is_finite());
+        if let Some(found) = instruments.iter_mut().find(|i| i.id == id) {
+            found.program = number("midi-program").filter(|x| (1.0..=128.0).contains(x)).map(|x| x as u8);
+            found.key = number("midi-unpitched").filter(|x| (1.0..=128.0).contains(x)).map(|x| x as u8 - 1);
+        }
+        gain = gain.or(number("volume")
+            .filter(|x| (0.0..=100.0).contains(x))
+            .map(|x| (20.0 * (x / 100.0).log10()).round().max(-60.0) as i8));
+        pan = pan.or(number("pan")
+            .filter(|x| (-180.0..=180.0).contains(x))
+            .map(|x| (x / 0.9).round().clamp(-100.0, 100.0) as i8));
+    }
+    Part { name: text("part-name"), gain, pan, instruments, ..Part::default() }
+}

@@ -1,0 +1,69 @@
+//! From bytes to text: UTF-8, UTF-16 with its mark, ISO-8859-1 where that is declared. It must not know what the text says.
+
+use crate::notation::FormatError;
+
+/// Most bytes of one document.
+pub(super) const MOST: usize = super::LIMIT as usize;
+
+/// The document as text.
+pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
+    if bytes.len() > MOST {
+        return Err(too_large());
+    }
+    let wide = |big: bool| {
+        let units: Vec<u16> = bytes[2..]
+            .chunks(2)
+            .map(|c| match (c, big) {
+                ([a, b], true) => u16::from_be_bytes([*a, *b]),
+                ([a, b], false) => u16::from_le_bytes([*a, *b]),
+                // Half a unit at the end is no character.
+                _ => 0xd800,
+            })
+            .collect();
+        let text: Result<String, _> = char::decode_utf16(units.iter().copied()).collect();
+        text.map_err(|_| {
+            let good =
+                char::decode_utf16(units.iter().copied()).take_while(Result::is_ok).flatten().map(char::len_utf16);
+            FormatError::new(format!("byte {}", 2 * good.sum::<usize>() + 3), "found what is no character of UTF-16")
+        })
+    };
+    let text = match bytes {
+        [0xfe, 0xff, ..] => wide(true)?,
+        [0xff, 0xfe, ..] => wide(false)?,
+        [0xef, 0xbb, 0xbf, rest @ ..] => utf8(rest, 3)?,
+        _ => match declared(bytes).as_deref() {
+            None | Some("utf-8" | "utf8" | "us-ascii" | "ascii") => utf8(bytes, 0)?,
+            Some("iso-8859-1" | "latin1" | "latin-1") => bytes.iter().map(|b| char::from(*b)).collect(),
+            Some("utf-16") => {
+                return Err(FormatError::new("", "declared as UTF-16, but its first bytes are not the mark of UTF-16"));
+            }
+            Some(other) => {
+                let message =
+                    format!("written in {other:?}, which is not read; allowed are UTF-8, UTF-16 and ISO-8859-1");
+                return Err(FormatError::new("line 1", message));
+            }
+        },
+    };
+    if text.len() > MOST { Err(too_large()) } else { Ok(text) }
+}
+
+pub(super) fn too_large() -> FormatError {
+    FormatError::new("", format!("a document of more than {} MB, which is not read", MOST >> 20))
+}
+
+fn utf8(bytes: &[u8], before: usize) -> Result<String, FormatError> {
+    let text = std::str::from_utf8(bytes);
+    text.map(str::to_owned).map_err(|e| {
+        FormatError::new(format!("byte {}", e.valid_up_to() + before + 1), "found what is no character of UTF-8")
+    })
+}
+
+/// The encoding that the declaration at the head names, in small letters.
+fn declared(bytes: &[u8]) -> Option<String> {
+    let head = &bytes[..bytes.len().min(200)];
+    let end = head.windows(2).position(|w| w == b"?>")?;
+    let head = std::str::from_utf8(&head[..end]).ok()?.strip_prefix("<?xml")?;
+    let value = head.split_once("encoding")?.1.trim_start().strip_prefix('=')?.trim_start();
+    let quote = value.chars().next().filter(|c| matches!(c, '"' | '\''))?;
+    Some(value[1..].split_once(quote)?.0.to_ascii_lowercase())
+}

@@ -1,0 +1,93 @@
+//! The order in which measures are played. It must not know notes.
+
+use super::document::Measure;
+use crate::notation::FormatError;
+
+/// Most measures played.
+const MOST: usize = 65_536;
+
+/// Indices of the measures in playing order: repeats and endings written out. Jumps (da capo and the like) are not followed.
+pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
+    let (mut order, mut at, mut start, mut pass) = (Vec::new(), 0, 0, 1);
+    let mut under_ending = false;
+    while let Some(measure) = measures.get(at) {
+        if (measure.forward && at != start) || (under_ending && measure.endings.is_empty()) {
+            (start, pass) = (at, 1);
+        }
+        under_ending = !measure.endings.is_empty();
+        if under_ending && !measure.endings.contains(&pass) {
+            at += 1;
+            continue;
+        }
+        order.push(at);
+        if order.len() > MOST {
+            return Err(FormatError::new(
+                format!("measure {}", measure.number),
+                format!("more than {MOST} measures when repeats are written out"),
+            ));
+        }
+        let times = match measure.backward {
+            None => 1,
+            // Under an ending, the next ending tells whether it goes on.
+            Some(_) if under_ending => {
+                let last = measure.endings.iter().copied().max().unwrap_or(1);
+                let more = measures[at + 1..]
+                    .iter()
+                    .take(1024)
+                    .take_while(|m| !m.endings.is_empty())
+                    .any(|m| m.endings.contains(&(pass + 1)));
+                if more || pass < last { pass + 1 } else { pass }
+            }
+            Some(times) => times.unwrap_or(2),
+        };
+        if pass < times {
+            pass += 1;
+            at = start;
+            under_ending = false;
+        } else {
+            at += 1;
+            if measure.backward.is_some() {
+                (start, pass) = (at, if under_ending { pass } else { 1 });
+            }
+        }
+    }
+    Ok(order)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(rows: &[(&str, &[usize])], expected: &[usize]) {
+        let measures: Vec<Measure> = rows
+            .iter()
+            .map(|(marks, endings)| Measure {
+                forward: marks.contains('<'),
+                backward: marks.contains('>').then(|| marks.chars().find_map(|c| c.to_digit(10)).map(|d| d as usize)),
+                endings: endings.to_vec(),
+                ..Measure::default()
+            })
+            .collect();
+        assert_eq!(order(&measures).expect("an order"), expected, "{rows:?}");
+    }
+
+    #[test]
+    fn repeats_and_endings_are_written_out() {
+        check(&[("", &[]), ("", &[])], &[0, 1]);
+        check(&[("", &[]), (">", &[]), ("", &[])], &[0, 1, 0, 1, 2]);
+        check(&[("", &[]), ("<>3", &[]), ("", &[])], &[0, 1, 1, 1, 2]);
+        check(&[("<", &[]), (">", &[1]), ("", &[2]), ("", &[])], &[0, 1, 0, 2, 3]);
+        check(&[("<", &[]), (">", &[1, 2]), ("", &[3])], &[0, 1, 0, 1, 0, 2]);
+        check(&[("<", &[]), (">", &[1]), (">", &[2]), ("", &[3])], &[0, 1, 0, 2, 0, 3]);
+        check(&[("<", &[]), (">", &[1]), (">", &[2]), ("", &[])], &[0, 1, 0, 2, 3]);
+        check(&[("<>", &[]), ("<>", &[])], &[0, 0, 1, 1]);
+        check(&[("<", &[]), ("", &[1]), (">", &[1]), ("", &[2]), ("<>", &[])], &[0, 1, 2, 0, 3, 4, 4]);
+        check(&[("<", &[]), (">1", &[])], &[0, 1]);
+    }
+
+    #[test]
+    fn what_never_ends_is_refused() {
+        let row = Measure { forward: true, backward: Some(Some(64)), ..Measure::default() };
+        assert!(order(&vec![row; 2000]).is_err());
+    }
+}

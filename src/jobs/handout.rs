@@ -1,0 +1,106 @@
+//! A handout with its pictures and its takes.
+
+use super::control::JobControl;
+use super::output::{OutputFile, check_targets, write_files};
+use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
+use super::takes::{self, AnalysedGroove};
+use super::user_samples;
+use crate::export::annotations::Writing;
+use crate::export::handout::{self, Sound};
+use crate::export::{Piece, formats};
+use crate::rhythm::Fraction;
+use crate::sound::UserSamples;
+use crate::sound::take::{Sequence, Take};
+use std::fs;
+use std::io;
+use std::path::Path;
+
+/// Writes a handout; its folder is created if there is none.
+pub(super) fn run(
+    job: &Job,
+    format: HandoutFormat,
+    sound: TakeSound,
+    writing: &Writing,
+    control: &JobControl,
+) -> Result<JobReport, JobError> {
+    let (page, inputs) = (job.target.path(), job.inputs());
+    let folder = page.parent().unwrap_or(Path::new(""));
+    if folder.exists() && !folder.is_dir() {
+        let reason = "expected a folder, found a file".to_owned();
+        return Err(JobError::Write { path: folder.to_owned(), kind: io::ErrorKind::NotADirectory, reason });
+    }
+    check_targets([page], &inputs, job.overwrite)?;
+    let analysed = AnalysedGroove::new(&job.groove, &job.layers, Fraction::ONE, job.limits);
+    let selected = job.hearings.indices(&analysed.report)?;
+    let hearings = selected.unwrap_or_else(|| formats::usual(&analysed.report));
+    let piece = Piece { groove: &job.groove, report: &analysed.report, hearings, section: None };
+    let mut sheet = formats::sheet(piece, job.limits, writing.clone());
+    sheet.stem = handout::stem(&page.file_stem().unwrap_or_default().to_string_lossy());
+    let mut files = Vec::new();
+    let mut add = |name: &str, bytes| files.push(OutputFile { path: page.with_file_name(name), bytes });
+    let mut notes = Vec::new();
+    if sound != TakeSound::None && !analysed.report.attacks.is_empty() {
+        let samples;
+        (samples, notes) = user_samples::load(job, &job.groove);
+        let all = distinct_takes(&analysed)?;
+        let count = all.len();
+        for (k, take) in all.into_iter().enumerate() {
+            control.sub_range(k, count);
+            let (name, bytes) = (take.name.clone(), rendered(job, take, samples.clone(), control)?);
+            let sound = if sound == TakeSound::Embedded && format == HandoutFormat::Html {
+                Sound::Within(bytes)
+            } else {
+                let file = format!("{}-{}.wav", sheet.stem, k + 1);
+                add(&file, bytes);
+                Sound::Beside(file)
+            };
+            sheet.takes.push(handout::Take { name, sound });
+        }
+    }
+    let text = match format {
+        HandoutFormat::Html => handout::html(&sheet),
+        HandoutFormat::Markdown => {
+            let handout::Markdown { text, files } = handout::markdown(&sheet);
+            for (name, bytes) in files {
+                add(&name, bytes);
+            }
+            text
+        }
+    };
+    files.insert(0, OutputFile { path: page.to_owned(), bytes: text.into_bytes() });
+    let written = files.iter().map(|f| f.path.clone()).collect();
+    let is_new = !folder.as_os_str().is_empty() && !folder.exists();
+    if is_new {
+        fs::create_dir_all(folder).map_err(|e| JobError::write(folder, &e))?;
+    }
+    write_files(files, &inputs, job.overwrite, control).inspect_err(|_| {
+        // Only an empty folder is removed.
+        if is_new {
+            drop(fs::remove_dir(folder));
+        }
+    })?;
+    Ok(JobReport { files: written, notes, ..JobReport::default() })
+}
+
+/// The default takes with their count-ins; one that comes again is heard once.
+fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
+    let specs = takes::default_takes(analysed.rival());
+    let mut distinct: Vec<Take> = Vec::new();
+    for take in takes::takes(analysed, &specs, 1, true, Fraction::ONE).map_err(JobError::Request)? {
+        if distinct.iter().all(|t| t.name != take.name) {
+            distinct.push(take);
+        }
+    }
+    Ok(distinct)
+}
+
+fn rendered(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> Result<Vec<u8>, JobError> {
+    let mut bytes = Vec::new();
+    let takes = [take];
+    let sequence = Sequence::with(&job.groove, &takes, job.rate, samples);
+    let rendered = sequence.write(&mut bytes, &mut |done, total| control.rendered(done, total));
+    rendered.map_err(|e| {
+        if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), &e) }
+    })?;
+    Ok(bytes)
+}

@@ -1,0 +1,100 @@
+//! Sound in WAV files: one take, takes back to back with a list of cues, the steps of a ladder.
+
+use super::control::JobControl;
+use super::output::{Target, check_targets, commit, stream};
+use super::request::{Job, JobError, JobKind, JobReport};
+use super::takes::{self, AnalysedGroove};
+use super::user_samples;
+use crate::rhythm::{Fraction, expected};
+use crate::sound::take::{self, Sequence, Take, table};
+use crate::sound::{self, Length};
+use crate::store::AtomicFile;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// Checks that a file of sound has the name of a WAV file.
+///
+/// # Errors
+/// [`JobError::Request`].
+pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
+    match target {
+        Target::File(path) if !path.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav")) => {
+            Err(JobError::Request(expected("a file name that ends in .wav", path.display())))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Renders what the job is for.
+pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
+    check_wav_name(&job.target)?;
+    match &job.kind {
+        JobKind::Render(take, length) => one_take(job, take, *length, control),
+        JobKind::Takes { takes, times, count_in, speed } => {
+            let analysed = AnalysedGroove::new(&job.groove, &[], *speed, job.limits);
+            let selected = job.hearings.indices(&analysed.report)?.unwrap_or_default();
+            let rival = selected.first().map(|k| k + 1).or_else(|| analysed.rival());
+            let default = takes::default_takes(rival);
+            let specs = if takes.is_empty() { &default } else { takes };
+            let takes = takes::takes(&analysed, specs, *times, *count_in, *speed).map_err(JobError::Request)?;
+            sequence(job, &takes, control)
+        }
+        JobKind::Ladder { take, speeds, silence } => {
+            let analysed = AnalysedGroove::new(&job.groove, &[], Fraction::ONE, job.limits);
+            sequence(job, &takes::ladder(&job.groove, &analysed, speeds, *silence, take), control)
+        }
+        JobKind::Export { .. } | JobKind::Handout { .. } => Ok(JobReport::default()),
+    }
+}
+
+fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Result<JobReport, JobError> {
+    check_targets(job.target.file(), &job.inputs(), job.overwrite)?;
+    let muted;
+    let groove = if take.layers {
+        &*job.groove
+    } else {
+        muted = take::bare(&job.groove);
+        &muted
+    };
+    let (samples, notes) = user_samples::load(job, groove);
+    let Take { speed, range, click, click_db, lines, .. } = take.clone();
+    let ask = sound::ScheduleOptions { rate: job.rate, speed, range, click, click_db, lines };
+    let rendered = stream(&job.target, |out| {
+        sound::offline_with(groove, &ask, &samples, length, out, &mut |done, total| control.rendered(done, total))
+    });
+    let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
+    commit(file.into_iter().collect(), job.overwrite, control)?;
+    let seconds = Some(frames.seconds(job.rate));
+    Ok(JobReport {
+        files: job.target.file().map(Path::to_owned).into_iter().collect(),
+        seconds,
+        notes,
+        ..JobReport::default()
+    })
+}
+
+/// Takes back to back, with the list of their cues in a file of the same name, or for the caller where the sound is no file.
+fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport, JobError> {
+    let cues = job.target.file().map(|path| path.with_extension("tsv"));
+    check_targets(job.target.file().into_iter().chain(cues.as_deref()), &job.inputs(), job.overwrite)?;
+    let (samples, notes) = user_samples::load(job, &job.groove);
+    let sequence = Sequence::with(&job.groove, takes, job.rate, samples);
+    let rendered = stream(&job.target, |out| sequence.write(out, &mut |done, total| control.rendered(done, total)));
+    let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
+    let list = table(sequence.cues(), job.rate);
+    let mut report = JobReport { seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() };
+    match (file, cues) {
+        (Some(file), Some(path)) => {
+            let written = AtomicFile::create(&path).and_then(|mut f| f.write_all(list.as_bytes()).map(|()| f));
+            let written = written.map_err(|e| JobError::write(&path, &e))?;
+            commit(vec![file, written], job.overwrite, control)?;
+            report.files = [job.target.path().to_owned(), path].into();
+        }
+        _ => report.cues = Some(list),
+    }
+    Ok(report)
+}
+
+fn error(job: &Job, error: &io::Error, control: &JobControl) -> JobError {
+    if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), error) }
+}

@@ -1,0 +1,143 @@
+//! The user's sound files that layers name, decoded once and kept while they do not change.
+
+use super::request::Job;
+use crate::recording::{self, DecodeError};
+use crate::rhythm::Groove;
+use crate::sound::{SampleRate, UserSample, UserSamples};
+use std::collections::HashMap;
+use std::fs::{self, File, Metadata};
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+/// The samples read so far. A file is decoded again only when its time, its size or the sample rate has changed.
+#[derive(Debug, Default)]
+pub struct UserSampleCache(HashMap<PathBuf, Loaded>);
+
+#[derive(Debug)]
+struct Loaded {
+    version: Option<(Option<SystemTime>, Option<u64>)>,
+    rate: SampleRate,
+    sample: Option<UserSample>,
+}
+
+/// The samples of a job's groove, and a sentence on each that is missing or not as its file has it.
+pub(super) fn load(job: &Job, groove: &Groove) -> (UserSamples, Vec<String>) {
+    UserSampleCache::default().load(groove, job.file.as_deref(), job.rate)
+}
+
+impl UserSampleCache {
+    /// The samples that the audible layers of a groove name, and one sentence per file that cannot be read (its layer then has its
+    /// voice) or was changed on the way; a sentence is given once until the file changes. Names are relative to the folder of `file`, the groove's own, or to the
+    /// working directory.
+    pub fn load(&mut self, groove: &Groove, file: Option<&Path>, rate: SampleRate) -> (UserSamples, Vec<String>) {
+        let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
+        let mut own = UserSamples::none();
+        let (mut words, mut used) = (Vec::new(), Vec::new());
+        for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.heard(*l)).map(|(_, l)| l) {
+            let Some(name) = &layer.sound else { continue };
+            let path = folder.join(name);
+            if !used.contains(&path) {
+                words.extend(self.refresh(&path, rate).map(|w| format!("{}: {w}", path.display())));
+            }
+            if let Some(sound) = self.0.get(&path).and_then(|k| k.sample.clone()) {
+                own.insert(name, sound);
+            }
+            used.push(path);
+        }
+        // A sample may take megabytes: one that no audible layer names is dropped.
+        self.0.retain(|path, _| used.contains(path));
+        (own, words)
+    }
+
+    /// Reads a file that is new or has changed; gives a sentence about it if there is one.
+    fn refresh(&mut self, path: &Path, rate: SampleRate) -> Option<String> {
+        let about = fs::metadata(path);
+        let version =
+            about.as_ref().ok().map(|m| (m.modified().ok().filter(|_| m.is_file()), m.is_file().then_some(m.len())));
+        let known = self.0.get(path);
+        if known.is_some_and(|k| k.version == version && (k.rate == rate || k.sample.is_none())) {
+            return None;
+        }
+        // Another rate does not repeat the sentence.
+        let said = known.is_some_and(|k| k.version == version);
+        let read = about.map_err(|e| unreadable(&e)).and_then(|about| read(path, &about, rate));
+        let (sample, words) = match read {
+            Ok(decoded) if decoded.remarks.is_empty() => (Some(decoded.samples), None),
+            Ok(decoded) => (Some(decoded.samples), Some(decoded.remarks.join("; "))),
+            Err(error) => (None, Some(format!("{error}; the layer is played with its voice"))),
+        };
+        let sample = sample.map(|samples| UserSample::new(samples, rate));
+        self.0.insert(path.to_owned(), Loaded { version, rate, sample });
+        words.filter(|_| !said)
+    }
+}
+
+fn unreadable(error: &std::io::Error) -> DecodeError {
+    let found = match error.kind() {
+        std::io::ErrorKind::NotFound => "no such file".to_owned(),
+        _ => format!("a file that cannot be read ({error})"),
+    };
+    DecodeError { found, allowed: "an existing sound file".into() }
+}
+
+fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, DecodeError> {
+    // A pipe or a device could block for ever.
+    if !about.is_file() {
+        let found = if about.is_dir() { "a directory" } else { "a pipe, a device or the like" };
+        return Err(DecodeError { found: found.into(), allowed: "a plain file".into() });
+    }
+    let file = File::open(path).map_err(|e| unreadable(&e))?;
+    recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Edit, Fraction, Meter, Tempo, Time};
+
+    fn groove(sounds: &[&str]) -> Groove {
+        let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        for (k, name) in sounds.iter().enumerate() {
+            let add = Edit::AddLayer(k, format!("l{k}"), crate::rhythm::Voice::Kick, 4);
+            let own = Edit::OwnSound(k, Some((*name).to_owned()));
+            groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
+        }
+        groove
+    }
+
+    #[test]
+    fn files_are_read_beside_the_groove_once_and_a_missing_one_is_told_once() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let burst = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac");
+        fs::copy(burst, folder.path().join("a.flac")).expect("copied");
+        fs::write(folder.path().join("bad.wav"), "no sound").expect("written");
+        let file = folder.path().join("g.toml");
+        let g = groove(&["a.flac", "b.flac", "a.flac", "bad.wav", "."]);
+        let mut sounds = UserSampleCache::default();
+        let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
+        assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
+        assert_eq!(words.len(), 3, "{words:?}");
+        assert!(
+            words[0]
+                .ends_with("b.flac: found no such file, allowed is an existing sound file; its layer sounds its voice")
+        );
+        assert!(words[1].contains("bad.wav: found a"), "{words:?}");
+        assert!(words[2].contains("found a directory, allowed is a plain file"), "{words:?}");
+        let before = own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr();
+        let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
+        assert_eq!(words, [""; 0], "told once");
+        assert_eq!(own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr(), before, "read once");
+        // Another rate is read anew, and a file that has come is found.
+        let other = SampleRate::new(44_100).expect("a rate");
+        fs::copy(folder.path().join("a.flac"), folder.path().join("b.flac")).expect("copied");
+        let (own, words) = sounds.load(&g, Some(&file), other);
+        assert!(own.get("a.flac", other).is_some() && own.get("b.flac", other).is_some());
+        assert_eq!(words, [""; 0]);
+        // A file that is gone is told again, once.
+        fs::remove_file(folder.path().join("b.flac")).expect("removed");
+        assert_eq!(sounds.load(&g, Some(&file), other).1.len(), 1);
+        assert_eq!(sounds.load(&groove(&[]), Some(&file), other).1, [""; 0]);
+        assert!(sounds.0.is_empty(), "nothing is kept that nobody names");
+    }
+}

@@ -1,0 +1,226 @@
+//! Lays out the Markdown of a chapter as lines of plain text for a width.
+
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// What a line is, for its style.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LineKind {
+    /// A heading, or the head of a table.
+    Heading,
+    /// Running text, lists and tables.
+    Text,
+    /// A listing, which is not wrapped.
+    Code,
+}
+
+/// One line of a chapter.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// What it is.
+    pub kind: LineKind,
+    /// Its text, without the marks of Markdown except those of code.
+    pub text: String,
+}
+
+/// Columns between two columns of a table.
+const GAP: usize = 2;
+/// The fewest columns that the last column of a table gets.
+const MIN_LAST: usize = 16;
+
+/// The lines of a chapter for a window of this width.
+pub fn lay_out(markdown: &str, width: usize) -> Vec<Line> {
+    let mut sheet = Sheet { width: width.max(MIN_LAST), lines: Vec::new() };
+    let mut source = markdown.lines().peekable();
+    while let Some(line) = source.next() {
+        if line.starts_with("```") {
+            source.by_ref().take_while(|l| !l.starts_with("```")).for_each(|l| sheet.add(LineKind::Code, l));
+        } else if line.starts_with("    ") {
+            sheet.add(LineKind::Code, line);
+        } else if line.starts_with("<!--") {
+        } else if line.starts_with('#') {
+            sheet.wrapped(LineKind::Heading, &plain(line.trim_start_matches('#').trim()), 0);
+        } else if line.starts_with('|') {
+            let mut rows = vec![cells(line)];
+            while let Some(row) = source.next_if(|l| l.starts_with('|')) {
+                rows.push(cells(row));
+            }
+            sheet.table(&rows);
+        } else if line.is_empty() {
+            if sheet.lines.last().is_none_or(|l| !l.text.is_empty()) {
+                sheet.add(LineKind::Text, "");
+            }
+        } else {
+            let mut text = line.to_owned();
+            while let Some(next) = source.next_if(|l| continues(l)) {
+                text = format!("{text} {}", next.trim());
+            }
+            let indent = marker(&text);
+            sheet.wrapped(LineKind::Text, &plain(&text), indent);
+        }
+    }
+    sheet.lines
+}
+
+/// Whether a line belongs to the paragraph or list item before it.
+fn continues(line: &str) -> bool {
+    let begins = ["```", "    ", "<!--", "#", "|"].iter().any(|mark| line.starts_with(mark));
+    !line.is_empty() && !begins && marker(line) == 0
+}
+
+/// Columns of the mark of a list item at the start of a text.
+fn marker(text: &str) -> usize {
+    let digits = text.chars().take_while(char::is_ascii_digit).count();
+    if text.starts_with("- ") {
+        2
+    } else if digits > 0 && text[digits..].starts_with(". ") {
+        digits + 2
+    } else {
+        0
+    }
+}
+
+/// The text without the marks of emphasis; code keeps its backticks.
+fn plain(text: &str) -> String {
+    let mut in_code = false;
+    text.chars()
+        .filter(|c| {
+            in_code ^= *c == '`';
+            in_code || *c != '*'
+        })
+        .collect()
+}
+
+/// The cells of a row of a table.
+fn cells(row: &str) -> Vec<String> {
+    let row = row.trim().trim_start_matches('|').trim_end_matches('|').replace("\\|", "\u{1}");
+    row.split('|').map(|cell| plain(&cell.replace('\u{1}', "|")).trim().to_owned()).collect()
+}
+
+struct Sheet {
+    width: usize,
+    lines: Vec<Line>,
+}
+
+impl Sheet {
+    fn add(&mut self, kind: LineKind, text: &str) {
+        self.lines.push(Line { kind, text: text.trim_end().to_owned() });
+    }
+
+    /// The first so many columns of the text are the mark of a list item, under which further lines are indented.
+    fn wrapped(&mut self, kind: LineKind, text: &str, indent: usize) {
+        let (mark, text) = text.split_at(indent);
+        for (i, line) in wrap(text, self.width - indent).iter().enumerate() {
+            self.add(kind, &format!("{:indent$}{line}", if i == 0 { mark } else { "" }));
+        }
+    }
+
+    fn table(&mut self, rows: &[Vec<String>]) {
+        let columns = rows[0].len();
+        let widest = |c: usize| rows.iter().filter_map(|r| r.get(c)).map(|t| t.width()).max().unwrap_or(0);
+        let mut widths: Vec<usize> = (0..columns).map(widest).collect();
+        if let Some((last, others)) = widths.split_last_mut() {
+            let room = self.width.saturating_sub(MIN_LAST.max(self.width / 2)) / others.len().max(1);
+            let used = |others: &[usize]| others.iter().map(|w| w + GAP).sum::<usize>();
+            if used(others) + MIN_LAST.max(*last) > self.width && used(others) > self.width / 2 {
+                for width in others.iter_mut() {
+                    *width = (*width).min(room.saturating_sub(GAP).max(4));
+                }
+            }
+            *last = (*last).min(self.width.saturating_sub(used(others))).max(1);
+        }
+        for (i, row) in rows.iter().enumerate().filter(|(i, _)| *i != 1) {
+            let kind = if i == 0 { LineKind::Heading } else { LineKind::Text };
+            let cells: Vec<Vec<String>> = row.iter().zip(&widths).map(|(text, width)| wrap(text, *width)).collect();
+            for y in 0..cells.iter().map(Vec::len).max().unwrap_or(0) {
+                let mut line = String::new();
+                for (cell, width) in cells.iter().zip(&widths) {
+                    let text = cell.get(y).map_or("", String::as_str);
+                    let space = width.saturating_sub(text.width()) + GAP;
+                    line.push_str(text);
+                    line.extend(std::iter::repeat_n(' ', space));
+                }
+                self.add(kind, &line);
+            }
+        }
+    }
+}
+
+/// Text in lines of at most so many columns, broken at spaces, and within a word only if the word is wider than a line.
+fn wrap(text: &str, width: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    let mut used = 0;
+    for word in text.split(' ').filter(|w| !w.is_empty()) {
+        if used > 0 && used + 1 + word.width() > width {
+            lines.push(String::new());
+            used = 0;
+        }
+        let line = lines.last_mut().expect("never empty");
+        if used > 0 {
+            line.push(' ');
+            used += 1;
+        }
+        for c in word.chars() {
+            let columns = c.width().unwrap_or(0);
+            if used > 0 && used + columns > width {
+                lines.push(String::new());
+                used = 0;
+            }
+            lines.last_mut().expect("never empty").push(c);
+            used += columns;
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::CHAPTERS;
+    use super::*;
+
+    fn texts(markdown: &str, width: usize) -> Vec<String> {
+        lay_out(markdown, width).into_iter().map(|l| l.text).collect()
+    }
+
+    #[test]
+    fn paragraphs_lists_and_listings_are_laid_out() {
+        let markdown =
+            "# Head\n\none two *three* four\nfive `a * b`\n\n- six seven eight nine\n1. ten\n\n    code   as it is\n";
+        let expected = [
+            "Head",
+            "",
+            "one two three four",
+            "five `a * b`",
+            "",
+            "- six seven eight",
+            "  nine",
+            "1. ten",
+            "",
+            "    code   as it is",
+        ];
+        assert_eq!(texts(markdown, 18), expected);
+        let kinds: Vec<LineKind> = lay_out(markdown, 18).into_iter().map(|l| l.kind).collect();
+        assert_eq!((kinds[0], kinds[2], kinds[9]), (LineKind::Heading, LineKind::Text, LineKind::Code));
+    }
+
+    #[test]
+    fn tables_stand_in_columns() {
+        let markdown = "| a | what |\n| --- | --- |\n| `x\\|y` | one two three four five |\n";
+        assert_eq!(texts(markdown, 25), ["a      what", "`x|y`  one two three four", "       five"]);
+    }
+
+    #[test]
+    fn no_chapter_is_wider_than_the_window_and_none_loses_a_word() {
+        for chapter in CHAPTERS {
+            for width in [40, 60, 80, 100] {
+                let lines = lay_out(chapter.text, width);
+                let wide = lines.iter().find(|l| l.kind != LineKind::Code && l.text.width() > width);
+                assert_eq!(wide, None, "{} at {width}", chapter.name);
+            }
+            let letters = |text: &str| text.chars().filter(|c| c.is_alphanumeric()).count();
+            let marks = |l: &&str| !l.starts_with("<!--") && !l.starts_with("```");
+            let source: usize = chapter.text.lines().filter(marks).map(letters).sum();
+            let laid: usize = lay_out(chapter.text, 60).iter().map(|l| letters(&l.text)).sum();
+            assert_eq!(laid, source, "{}", chapter.name);
+        }
+    }
+}

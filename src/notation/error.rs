@@ -1,0 +1,36 @@
+//! The error of every import and export.
+
+use std::fmt;
+
+/// Why something could not be read from or written to another format.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FormatError {
+    /// Where in the source: line and column, measure and part, track and tick, or byte; empty for the whole of it.
+    pub place: String,
+    /// What is wrong, and what was expected.
+    pub message: String,
+}
+
+impl FormatError {
+    pub(crate) fn new(place: impl Into<String>, message: impl Into<String>) -> Self {
+        Self { place: place.into(), message: message.into() }
+    }
+}
+
+impl fmt::Display for FormatError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.place.is_empty() { f.write_str(&self.message) } else { write!(f, "{}: {}", self.place, self.message) }
+    }
+}
+
+impl std::error::Error for FormatError {}
+
+/// `1 note`, `3 notes`.
+pub(crate) fn count(n: usize, noun: &str) -> String {
+    if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
+}
+
+/// `1 note was`, `3 notes were`.
+pub(crate) fn were(n: usize, noun: &str) -> String {
+    format!("{} {}", count(n, noun), if n == 1 { "was" } else { "were" })
+}

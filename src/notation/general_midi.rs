@@ -1,0 +1,151 @@
+//! The published numbers: keys of the General MIDI percussion map, programs, controllers, velocities. It must not know events.
+//!
+//! Keys and programs: General MIDI System, Level 1 (MIDI Manufacturers Association, 1991); keys 27 to 34 and 82 to 87 are those
+//! that General MIDI 2 (1999) adds. Volume: the General MIDI recommended response, gain in dB = 40 log10 (value / 127).
+
+use crate::rhythm::{Accent, Voice};
+
+/// The channel of percussion, counted from 0.
+pub(crate) const PERCUSSION: u8 = 9;
+/// Controller of the channel's volume.
+pub(crate) const VOLUME: u8 = 7;
+/// Controller of the channel's place from left to right.
+pub(crate) const PAN: u8 = 10;
+/// Volume of a layer at 0 dB: the receiver's own value after a reset.
+const FULL: f64 = 100.0;
+
+/// A voice's key on the percussion channel.
+pub(crate) fn key(voice: Voice) -> Option<u8> {
+    Some(match voice {
+        Voice::Kick => 36,
+        Voice::Snare => 38,
+        Voice::Hat => 42,
+        Voice::OpenHat => 46,
+        Voice::Rim => 37,
+        Voice::Clap => 39,
+        Voice::Tom => 45,
+        Voice::Wood => 76,
+        Voice::Bell => 53,
+        Voice::Shaker => 70,
+        Voice::Bass | Voice::Pluck => return None,
+    })
+}
+
+/// A voice's program on the other channels, counted from 0.
+pub(crate) fn program(voice: Voice) -> u8 {
+    match voice {
+        Voice::Bass => 34,
+        Voice::Bell => 14,
+        Voice::Tom => 117,
+        _ => 25,
+    }
+}
+
+/// The voice of a key of the percussion map; `None` for keys that none of ours comes near.
+pub(crate) fn voice(key: u8) -> Option<Voice> {
+    Some(match key {
+        35 | 36 => Voice::Kick,
+        38 | 40 => Voice::Snare,
+        42 | 44 => Voice::Hat,
+        46 | 49 | 52 | 55 | 57 => Voice::OpenHat,
+        31 | 33 | 37 => Voice::Rim,
+        39 | 28 => Voice::Clap,
+        41 | 43 | 45 | 47 | 48 | 50 | 60..=66 | 78 | 79 | 86 | 87 => Voice::Tom,
+        75..=77 => Voice::Wood,
+        34 | 51 | 53 | 56 | 59 | 67 | 68 | 80 | 81 | 83 | 84 => Voice::Bell,
+        29 | 30 | 54 | 58 | 69..=74 | 82 | 85 => Voice::Shaker,
+        _ => return None,
+    })
+}
+
+/// The voice of a program, counted from 0: basses, struck metal, drums with a pitch, and all the rest.
+pub(crate) fn voice_of_program(program: u8) -> Voice {
+    match program {
+        32..=39 | 43 | 58 | 67 | 70 | 87 => Voice::Bass,
+        8..=15 | 112 | 114 => Voice::Bell,
+        47 | 116..=118 => Voice::Tom,
+        _ => Voice::Pluck,
+    }
+}
+
+/// Keys of the clicks of the first, second, third hearing and so on: claves, low and high wood block, side stick.
+pub(crate) const CLICKS: [u8; 4] = [75, 77, 76, 37];
+
+/// The velocity of an accent: ghost 40, plain 80, accent 112.
+pub(crate) fn velocity(accent: Accent) -> u8 {
+    match accent {
+        Accent::Ghost => 40,
+        Accent::Plain => 80,
+        Accent::Accent => 112,
+    }
+}
+
+/// The accent of a velocity in a file of ours: a ghost up to 59, an accent from 96 on.
+pub(crate) fn accent(velocity: u8) -> Accent {
+    match velocity {
+        0..=59 => Accent::Ghost,
+        60..=95 => Accent::Plain,
+        _ => Accent::Accent,
+    }
+}
+
+/// The accent of a velocity beside the middle one of its track: 16 over it is an accent, 32 under it a ghost (ours, no source).
+pub(crate) fn accent_beside(velocity: u8, middle: u8) -> Accent {
+    if velocity >= middle.saturating_add(16) {
+        Accent::Accent
+    } else if velocity.saturating_add(32) <= middle {
+        Accent::Ghost
+    } else {
+        Accent::Plain
+    }
+}
+
+/// The volume of a gain in dB, as far as the controller reaches (about 4 dB over a layer at 0 dB).
+pub(crate) fn volume(gain: i8) -> u8 {
+    (FULL * 10_f64.powf(f64::from(gain) / 40.0)).round().clamp(1.0, 127.0) as u8
+}
+
+/// The gain in whole dB of a volume.
+pub(crate) fn gain(volume: u8) -> i8 {
+    if volume == 0 { -60 } else { (40.0 * (f64::from(volume) / FULL).log10()).round().clamp(-60.0, 12.0) as i8 }
+}
+
+/// The controller's value of a place from left (-100) to right (100); 64 is the middle.
+pub(crate) fn pan(place: i8) -> u8 {
+    (64.0 + f64::from(place) * 0.63).round().clamp(0.0, 127.0) as u8
+}
+
+/// The place of a controller's value.
+pub(crate) fn place(pan: u8) -> i8 {
+    ((f64::from(pan) - 64.0) / 0.63).round().clamp(-100.0, 100.0) as i8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_voice_is_that_of_its_own_key_or_program() {
+        for &v in Voice::ALL {
+            match key(v) {
+                Some(k) => assert_eq!(voice(k), Some(v), "key {k}"),
+                None => assert_eq!(voice_of_program(program(v)), v),
+            }
+            assert!(!v.is_pitched() || voice_of_program(program(v)) == v, "{v}");
+        }
+    }
+
+    #[test]
+    fn levels_come_back() {
+        for a in [Accent::Ghost, Accent::Plain, Accent::Accent] {
+            assert_eq!(accent(velocity(a)), a);
+        }
+        // 40 log10 (127 / 100) is 4.15 dB: what is louder cannot be told by the controller, and far below its steps are wider than 1 dB.
+        for g in -20..=4 {
+            assert_eq!(gain(volume(g)), g, "{g} dB");
+        }
+        for p in -100..=100_i8 {
+            assert!((place(pan(p)) - p).abs() <= 1, "{p}");
+        }
+    }
+}

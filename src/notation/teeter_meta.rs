@@ -1,0 +1,113 @@
+//! The text events of ours: what a MIDI file cannot hold, as `key=value` words. They must not know events or times.
+
+use crate::rhythm::bounds::{ACCENT_DEPTH, DIVISION, GAIN, PAN, SOUND_NAME};
+use crate::rhythm::{Fraction, Layer, Meter, Section, Swing, Tempo, Voice, parse_note_value};
+
+/// How every text event of ours begins.
+const MARK: &str = "teeter ";
+
+/// What stands before the name of a sound.
+const SOUND: &str = " sound=";
+
+/// A text event of ours, read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Own {
+    /// At the start of the first track: whether every time is exact.
+    File { exact: bool },
+    /// Where a section begins.
+    Section { meter: Meter, tempo: Tempo, swing: Option<Swing> },
+    /// At the start of a layer's track.
+    Layer {
+        voice: Voice,
+        division: u16,
+        gain: i8,
+        pan: i8,
+        mute: bool,
+        solo: bool,
+        swing: Option<Swing>,
+        depth: Option<u8>,
+        sound: Option<String>,
+    },
+    /// At the start of a track that is not the groove's: a hearing's clicks.
+    Click,
+    /// The groove's free text.
+    Note(String),
+}
+
+pub(crate) fn file(exact: bool) -> String {
+    format!("{MARK}file times={}", if exact { "exact" } else { "rounded" })
+}
+
+pub(crate) fn section(s: &Section) -> String {
+    let (bpm, unit) = (s.tempo.bpm(), s.tempo.unit());
+    let swing = s.swing.map_or(String::new(), |s| format!(" swing={s}"));
+    format!("{MARK}section meter={} tempo={}/{} beat={unit}{swing}", s.meter, bpm.numer(), bpm.denom())
+}
+
+pub(crate) fn layer(l: &Layer) -> String {
+    let flags = [(l.mute, " mute"), (l.solo, " solo")];
+    let flags: String = flags.iter().filter(|f| f.0).map(|f| f.1).collect();
+    let swing = l.swing.map_or(String::new(), |s| format!(" swing={s}"));
+    let depth = l.depth.map_or(String::new(), |d| format!(" accent-depth={d}"));
+    // A sound's name may have blanks: it comes last, and all of the rest is it.
+    let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND}{s}"));
+    let Layer { voice, division, gain, pan, .. } = l;
+    format!("{MARK}layer voice={voice} division={division} gain={gain} pan={pan}{swing}{depth}{flags}{sound}")
+}
+
+pub(crate) fn click() -> String {
+    format!("{MARK}click")
+}
+
+pub(crate) fn note(text: &str) -> String {
+    format!("{MARK}note {text}")
+}
+
+/// Reads a text event of ours; `None` for any other, and for one that is wrong.
+pub(crate) fn parse(text: &str) -> Option<Own> {
+    let text = text.strip_prefix(MARK)?;
+    let (kind, rest) = text.split_once(' ').unwrap_or((text, ""));
+    let (rest, sound) = match rest.split_once(SOUND) {
+        Some((rest, sound)) if kind == "layer" => (rest, Some(sound)),
+        _ => (rest, None),
+    };
+    let words: Vec<&str> = rest.split_ascii_whitespace().collect();
+    let value = |key: &str| words.iter().find_map(|w| w.strip_prefix(key)?.strip_prefix('='));
+    let swing = match value("swing") {
+        Some(words) => Some(Swing::parse(words)?),
+        None => None,
+    };
+    match kind {
+        "file" => Some(Own::File { exact: value("times")? == "exact" }),
+        "section" => {
+            let unit = value("beat")?;
+            let unit = parse_note_value(unit).or_else(|| {
+                let whole = Fraction::parse(unit).filter(|n| *n > Fraction::ZERO)?;
+                crate::rhythm::Time::new(whole.numer(), whole.denom())
+            })?;
+            let tempo = Tempo::new(Fraction::parse(value("tempo")?)?, unit).ok()?;
+            // Beyond this the exact arithmetic of seconds would have no room.
+            let sensible = unit.numer() < 1000 && unit.denom() < 1000;
+            sensible.then_some(Own::Section { meter: Meter::parse(value("meter")?).ok()?, tempo, swing })
+        }
+        "layer" => {
+            let within = |key: &str, bound: &'static crate::rhythm::bounds::Bound| {
+                value(key)?.parse::<i64>().ok().and_then(|n| bound.check(n).ok())
+            };
+            Some(Own::Layer {
+                voice: Voice::parse(value("voice")?)?,
+                division: within("division", &DIVISION)? as u16,
+                gain: within("gain", &GAIN)? as i8,
+                pan: within("pan", &PAN)? as i8,
+                mute: words.contains(&"mute"),
+                solo: words.contains(&"solo"),
+                swing,
+                depth: within("accent-depth", &ACCENT_DEPTH).map(|d| d as u8),
+                sound: sound.filter(|s| SOUND_NAME.check(s.chars().count() as i64).is_ok()).map(str::to_owned),
+            })
+        }
+        "click" => Some(Own::Click),
+        "note" => Some(Own::Note(rest.to_owned())),
+        _ => None,
+    }
+}

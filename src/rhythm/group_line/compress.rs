@@ -1,0 +1,138 @@
+//! The shortest form of a line of groups.
+
+use super::Term;
+
+/// Lines up to this many groups get a form proved shortest; longer ones are compressed piece by piece.
+const MAX_EXACT: usize = 96;
+
+/// The form with the fewest printed characters, counting every group as one character so that the form does not depend on
+/// the unit; among equally short forms, the one that repeats earliest.
+///
+/// Exact up to 96 groups (interval dynamic programming over splits and periods). A longer line is first cut at its
+/// shortest period, then piece by piece, so its form is short but not proved shortest.
+pub fn compress(groups: &[u32]) -> Vec<Term> {
+    if groups.len() <= MAX_EXACT {
+        return shortest(groups);
+    }
+    let period = period(groups);
+    let whole = groups.len() / period;
+    let mut terms = Vec::new();
+    if whole > 1 {
+        terms.push(Term::Repeat(whole as u32, compress(&groups[..period])));
+        if !groups.len().is_multiple_of(period) {
+            terms.extend(compress(&groups[whole * period..]));
+        }
+    } else {
+        let mut rest = groups;
+        while !rest.is_empty() {
+            if let Some((length, times)) = leading_repeat(rest) {
+                terms.push(Term::Repeat(times as u32, shortest(&rest[..length])));
+                rest = &rest[length * times..];
+            } else {
+                terms.push(Term::Group(rest[0]));
+                rest = &rest[1..];
+            }
+        }
+    }
+    terms
+}
+
+/// The repeat at the start of a long line that saves the most characters, as (length, times).
+fn leading_repeat(groups: &[u32]) -> Option<(usize, usize)> {
+    let width = |g: &[u32]| 2 * g.len();
+    (1..=MAX_EXACT.min(groups.len() / 2))
+        .filter_map(|length| {
+            let times = groups.chunks_exact(length).take_while(|c| *c == &groups[..length]).count();
+            let saved = (width(&groups[..length]) * (times - 1)).checked_sub(digits(times as u32) + 2)?;
+            (saved > 0).then_some((saved, length, times))
+        })
+        .max_by_key(|&(saved, length, _)| (saved, std::cmp::Reverse(length)))
+        .map(|(_, length, times)| (length, times))
+}
+
+/// The shortest period of a line: the least `p` with `groups[i] == groups[i + p]` throughout (prefix function,
+/// Knuth, Morris and Pratt 1977).
+pub fn period(groups: &[u32]) -> usize {
+    let mut border = vec![0_usize; groups.len()];
+    for i in 1..groups.len() {
+        let mut k = border[i - 1];
+        while k > 0 && groups[i] != groups[k] {
+            k = border[k - 1];
+        }
+        border[i] = if groups[i] == groups[k] { k + 1 } else { 0 };
+    }
+    groups.len() - border.last().copied().unwrap_or(0)
+}
+
+/// Printed length of a line, counting every group as one character.
+pub fn length(terms: &[Term]) -> usize {
+    let inner: usize = terms
+        .iter()
+        .map(|t| match t {
+            Term::Group(_) => 1,
+            Term::Repeat(n, inner) => digits(*n) + 2 + length(inner),
+        })
+        .sum();
+    inner + terms.len().saturating_sub(1)
+}
+
+fn digits(n: u32) -> usize {
+    n.checked_ilog10().unwrap_or(0) as usize + 1
+}
+
+#[derive(Clone, Copy)]
+enum Choice {
+    One,
+    Split(usize),
+    Period(usize),
+}
+
+fn shortest(groups: &[u32]) -> Vec<Term> {
+    let n = groups.len();
+    if n == 0 {
+        return Vec::new();
+    }
+    // same[i][j]: how many groups from i on equal those from j on.
+    let mut same = vec![vec![0_usize; n + 1]; n + 1];
+    for i in (0..n).rev() {
+        for j in (i + 1..n).rev() {
+            same[i][j] = if groups[i] == groups[j] { same[i + 1][j + 1] + 1 } else { 0 };
+        }
+    }
+    let mut best = vec![vec![(0_usize, Choice::One); n + 1]; n];
+    for length in 1..=n {
+        for i in 0..=n - length {
+            let j = i + length;
+            let mut choice = (1, Choice::One);
+            if length > 1 {
+                choice = (usize::MAX, Choice::One);
+                for p in (1..=length / 2).filter(|p| length.is_multiple_of(*p) && same[i][i + p] >= length - p) {
+                    let cost = digits((length / p) as u32) + 2 + best[i][i + p].0;
+                    if cost < choice.0 {
+                        choice = (cost, Choice::Period(p));
+                    }
+                }
+                for (k, tail) in best.iter().enumerate().take(j).skip(i + 1) {
+                    let cost = best[i][k].0 + 1 + tail[j].0;
+                    if cost < choice.0 {
+                        choice = (cost, Choice::Split(k));
+                    }
+                }
+            }
+            best[i][j] = choice;
+        }
+    }
+    build(groups, &best, 0, n)
+}
+
+fn build(groups: &[u32], best: &[Vec<(usize, Choice)>], i: usize, j: usize) -> Vec<Term> {
+    match best[i][j].1 {
+        Choice::One => vec![Term::Group(groups[i])],
+        Choice::Period(p) => vec![Term::Repeat(((j - i) / p) as u32, build(groups, best, i, i + p))],
+        Choice::Split(k) => {
+            let mut terms = build(groups, best, i, k);
+            terms.extend(build(groups, best, k, j));
+            terms
+        }
+    }
+}

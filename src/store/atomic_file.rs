@@ -1,0 +1,254 @@
+//! A file that is written under a temporary name and takes its own only when it is complete.
+
+use super::save::resolve_links;
+use std::fs::{self, File};
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use tempfile::TempPath;
+
+/// What this process has under temporary names, and which results it has completed.
+#[derive(Debug)]
+struct Registry {
+    pending: Vec<PathBuf>,
+    completed: Vec<PathBuf>,
+}
+
+static REGISTRY: Mutex<Registry> = Mutex::new(Registry { pending: Vec::new(), completed: Vec::new() });
+
+fn registry() -> MutexGuard<'static, Registry> {
+    REGISTRY.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Whether a file that exists may be replaced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Overwrite {
+    /// A file that exists is an error.
+    #[default]
+    Never,
+    /// A file that exists is replaced.
+    Always,
+}
+
+/// Who may read a file that did not exist before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Access {
+    /// Whoever the user's mask lets.
+    Shared,
+    /// The user alone.
+    Private,
+}
+
+/// A file under a temporary name in the folder of its target. Dropped, it is removed.
+#[derive(Debug)]
+pub(crate) struct AtomicFile {
+    out: BufWriter<File>,
+    temporary: TempPath,
+    target: PathBuf,
+    pending: Pending,
+}
+
+/// The entry of a temporary file in the registry.
+#[derive(Debug)]
+struct Pending(PathBuf);
+
+impl Drop for Pending {
+    fn drop(&mut self) {
+        registry().pending.retain(|p| *p != self.0);
+    }
+}
+
+/// Removes every temporary file and ends the process; `report` gets the results that were completed before.
+pub(crate) fn remove_pending_and_exit(code: i32, report: impl FnOnce(&[PathBuf])) -> ! {
+    // Held until the end, so that nothing is completed after the report.
+    let registry = registry();
+    for path in &registry.pending {
+        // A file that cannot be removed cannot be helped.
+        drop(fs::remove_file(path));
+    }
+    report(&registry.completed);
+    std::process::exit(code)
+}
+
+impl AtomicFile {
+    /// Creates a file that will replace `path`, or the file it leads to as a link. It has the mode and, where the system allows,
+    /// the owner of the file it replaces; without one, the user's mask decides.
+    ///
+    /// # Errors
+    /// [`io::ErrorKind::NotFound`] for a missing folder, [`io::ErrorKind::PermissionDenied`] for a read-only target, and
+    /// the system's other errors.
+    pub(crate) fn create(path: &Path) -> io::Result<Self> {
+        Self::with_access(path, Access::Shared)
+    }
+
+    pub(super) fn with_access(path: &Path, access: Access) -> io::Result<Self> {
+        let target = resolve_links(path);
+        let replaced = fs::metadata(&target).ok();
+        // A rename would ignore the mode of the file it replaces.
+        if replaced.as_ref().is_some_and(|old| old.permissions().readonly()) {
+            return Err(io::Error::new(io::ErrorKind::PermissionDenied, "the file is read-only"));
+        }
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".teeter-").suffix(".tmp");
+        #[cfg(unix)]
+        // Until it has the mode of the file it replaces, nobody else may read it.
+        if access == Access::Shared && replaced.is_none() {
+            builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        }
+        #[cfg(not(unix))]
+        let _ = access;
+        // Without the temporary name, which means nothing to the user.
+        let created = builder.tempfile_in(folder_of(&target)).map_err(|e| match e.kind() {
+            kind @ io::ErrorKind::NotFound => {
+                io::Error::new(kind, format!("there is no folder {}", folder_of(&target).display()))
+            }
+            kind => kind.into(),
+        })?;
+        let (file, temporary) = created.into_parts();
+        registry().pending.push(temporary.to_path_buf());
+        let pending = Pending(temporary.to_path_buf());
+        if let Some(old) = replaced {
+            #[cfg(unix)]
+            {
+                use std::os::unix::fs::MetadataExt;
+                // The content matters more than the owner.
+                drop(std::os::unix::fs::fchown(&file, Some(old.uid()), Some(old.gid())));
+            }
+            file.set_permissions(old.permissions())?;
+        }
+        Ok(Self { out: BufWriter::new(file), temporary, target, pending })
+    }
+
+    /// Gives the file its name once its content is on the disk, in the place of what is there.
+    ///
+    /// # Errors
+    /// The system's; the old file is then untouched.
+    pub(super) fn commit_durably(mut self) -> io::Result<()> {
+        self.out.flush()?;
+        self.out.get_ref().sync_all()?;
+        self.temporary.persist(&self.target).map_err(|e| e.error)?;
+        // The name is on the disk only when the folder is; where the system cannot do this there is nothing more to do.
+        if let Ok(folder) = File::open(folder_of(&self.target)) {
+            drop(folder.sync_all());
+        }
+        Ok(())
+    }
+}
+
+/// Gives every file its name, all of them or none: an interrupt comes before the first or after the last, and when one fails, those
+/// that did not exist before are removed again.
+///
+/// # Errors
+/// The target that failed and why: the system's error, or [`io::ErrorKind::AlreadyExists`] for a file that exists and may not be
+/// replaced.
+pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result<(), (PathBuf, io::Error)> {
+    // Dropped after the lock below.
+    let mut entries = Vec::with_capacity(files.len());
+    let mut ready = Vec::with_capacity(files.len());
+    for AtomicFile { mut out, temporary, target, pending } in files {
+        entries.push(pending);
+        match out.flush() {
+            Ok(()) => ready.push((temporary, target)),
+            Err(error) => return Err((target, error)),
+        }
+    }
+    let mut registry = registry();
+    let mut created = Vec::new();
+    for (temporary, target) in ready {
+        let is_new = !target.exists();
+        let renamed = match overwrite {
+            Overwrite::Never => temporary.persist_noclobber(&target),
+            Overwrite::Always => temporary.persist(&target),
+        };
+        if let Err(error) = renamed {
+            for path in created {
+                drop(fs::remove_file(path));
+            }
+            return Err((target, error.error));
+        }
+        if is_new {
+            created.push(target.clone());
+        }
+        registry.completed.push(target);
+    }
+    Ok(())
+}
+
+/// The folder a file is in.
+pub(super) fn folder_of(target: &Path) -> &Path {
+    target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+impl Write for AtomicFile {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.out.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file(path: &Path, text: &str) -> AtomicFile {
+        let mut file = AtomicFile::create(path).expect("created");
+        file.write_all(text.as_bytes()).expect("written");
+        file
+    }
+
+    fn count(folder: &Path) -> usize {
+        fs::read_dir(folder).expect("a folder").count()
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_and_modes_are_kept_and_a_read_only_file_is_not_replaced() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().expect("a folder");
+        let (real, link) = (folder.path().join("real.wav"), folder.path().join("link.wav"));
+        fs::write(&real, "old").expect("written");
+        fs::set_permissions(&real, fs::Permissions::from_mode(0o640)).expect("set");
+        std::os::unix::fs::symlink("real.wav", &link).expect("linked");
+        commit_all(vec![file(&link, "new")], Overwrite::Always).expect("committed");
+        assert!(fs::symlink_metadata(&link).expect("there").is_symlink());
+        assert_eq!(fs::read_to_string(&real).expect("text"), "new");
+        assert_eq!(fs::metadata(&real).expect("there").permissions().mode() & 0o777, 0o640);
+        fs::set_permissions(&real, fs::Permissions::from_mode(0o440)).expect("set");
+        assert_eq!(AtomicFile::create(&link).expect_err("read-only").kind(), io::ErrorKind::PermissionDenied);
+        assert_eq!(fs::read_to_string(&real).expect("text"), "new");
+        assert_eq!(count(folder.path()), 2);
+    }
+
+    #[test]
+    fn all_files_are_completed_or_none() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = |name: &str| folder.path().join(name);
+        drop(file(&path("a.wav"), "half"));
+        assert_eq!(count(folder.path()), 0, "nothing is left of it");
+        commit_all(vec![file(&path("a.wav"), "one")], Overwrite::Never).expect("committed");
+        let both = || vec![file(&path("b.wav"), "two"), file(&path("a.wav"), "two")];
+        let (failed, error) = commit_all(both(), Overwrite::Never).expect_err("a.wav exists");
+        assert_eq!((failed.file_name(), error.kind()), (path("a.wav").file_name(), io::ErrorKind::AlreadyExists));
+        assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "one");
+        assert_eq!(count(folder.path()), 1);
+        commit_all(both(), Overwrite::Always).expect("committed");
+        assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "two");
+        assert_eq!(count(folder.path()), 2);
+        assert!(!registry().pending.iter().any(|p| p.starts_with(folder.path())));
+    }
+
+    #[test]
+    fn errors_name_the_folder_and_not_the_temporary_file() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let missing = folder.path().join("missing");
+        let error = AtomicFile::create(&missing.join("a.wav")).expect_err("no folder");
+        assert_eq!(error.to_string(), format!("there is no folder {}", missing.display()));
+        assert_eq!(error.kind(), io::ErrorKind::NotFound);
+        fs::write(folder.path().join("file"), "").expect("written");
+        let error = AtomicFile::create(&folder.path().join("file/b.wav")).expect_err("no folder");
+        assert_eq!(error.to_string(), "not a directory");
+    }
+}

@@ -1,0 +1,193 @@
+//! The manual over the grid: which page is open, where it is scrolled to, and the search in it.
+
+use super::overlay::Overlay;
+use super::prompts::typing::TextField;
+use super::state::{Message, State};
+use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
+
+/// The widest line of running text.
+const MAX_WIDTH: usize = 100;
+
+/// What of the manual is open. Page 0 is the list of chapters.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct ManualView {
+    pub(crate) page: usize,
+    /// The chosen chapter of the list, or the first line shown of a chapter.
+    pub(crate) line: usize,
+    pub(crate) search: TextField,
+    pub(crate) input: Input,
+    /// The line of the latest match, while it is in sight.
+    pub(crate) matched: Option<usize>,
+}
+
+/// What keys mean in the manual.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Input {
+    /// They move.
+    #[default]
+    Moving,
+    /// They are the text to search for.
+    Searching,
+}
+
+/// A direction in the list of matches.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    /// Towards the end.
+    Next,
+    /// Towards the start.
+    Previous,
+}
+
+impl ManualView {
+    /// The lines of the open page. The list of chapters has one line per chapter.
+    pub(crate) fn lines(&self, width: u16) -> Vec<Line> {
+        lines(self.page, width)
+    }
+
+    /// Moves within the page, as in every list.
+    pub(crate) fn go(&mut self, width: u16, page: usize, go: impl Fn(usize, usize, usize) -> usize) {
+        let count = self.lines(width).len();
+        let last = if self.page == 0 { count.saturating_sub(1) } else { count.saturating_sub(page) };
+        self.line = go(self.line.min(last), last, page);
+        self.matched = None;
+    }
+
+    /// Opens the page so many further on, round and round.
+    pub(crate) fn turn(&mut self, by: isize) {
+        let pages = CHAPTERS.len() as isize + 1;
+        self.open((self.page as isize + by).rem_euclid(pages) as usize);
+    }
+
+    pub(crate) fn open(&mut self, page: usize) {
+        (self.page, self.line, self.matched) = (page, 0, None);
+    }
+
+    /// Shows the match before or after the place where the view is. False if there is none.
+    pub(crate) fn find(&mut self, width: u16, direction: Direction) -> bool {
+        let matches = matches(self.search.value(), width);
+        let here = (self.page, self.matched.unwrap_or(self.line));
+        let fresh = self.matched.is_none();
+        let found = match direction {
+            Direction::Next => matches.iter().find(|m| **m > here || fresh && **m == here).or(matches.first()),
+            Direction::Previous => matches.iter().rev().find(|m| **m < here).or(matches.last()),
+        };
+        let Some(&(page, line)) = found else { return false };
+        (self.page, self.line, self.matched) = (page, line, Some(line));
+        true
+    }
+}
+
+fn lines(page: usize, width: u16) -> Vec<Line> {
+    let width = usize::from(width).saturating_sub(2).min(MAX_WIDTH);
+    if let Some(chapter) = page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)) {
+        return lay_out(chapter.text, width);
+    }
+    let row = |c: &Chapter| Line { kind: LineKind::Text, text: format!("  {:16} {}", c.name, c.title()) };
+    CHAPTERS.iter().map(row).collect()
+}
+
+/// Every line of a chapter in which the text begins, ignoring case; it may go on in the next line.
+fn matches(text: &str, width: u16) -> Vec<(usize, usize)> {
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+    let text = words(text);
+    if text.is_empty() {
+        return Vec::new();
+    }
+    let mut found = Vec::new();
+    for page in 1..=CHAPTERS.len() {
+        let lines: Vec<String> = lines(page, width).iter().map(|l| words(&l.text)).collect();
+        for (at, line) in lines.iter().enumerate() {
+            let both = format!("{line} {}", lines.get(at + 1).map_or("", String::as_str));
+            if both.find(&text).is_some_and(|start| start < line.len()) {
+                found.push((page, at));
+            }
+        }
+    }
+    found
+}
+
+/// Opens the manual at the list of chapters.
+pub(crate) fn open(state: &mut State) {
+    state.overlay = Overlay::Manual(ManualView::default());
+}
+
+/// Asks for the text to search for, in the manual.
+pub(crate) fn ask(state: &mut State) {
+    if !matches!(state.overlay, Overlay::Manual(_)) {
+        open(state);
+    }
+    if let Overlay::Manual(view) = &mut state.overlay {
+        (view.input, view.search) = (Input::Searching, TextField::default());
+    }
+}
+
+/// Takes what is typed, or the chosen chapter.
+pub(crate) fn accept(state: &mut State, mut view: ManualView) {
+    let searched = view.input == Input::Searching;
+    view.input = Input::Moving;
+    if !searched && view.page == 0 {
+        view.open(view.line + 1);
+    }
+    state.overlay = Overlay::Manual(view);
+    if searched {
+        find(state, Direction::Next);
+    }
+}
+
+/// Goes to another match.
+pub(crate) fn find(state: &mut State, direction: Direction) {
+    let width = state.size.0;
+    let Overlay::Manual(view) = &mut state.overlay else { return };
+    if view.search.value().trim().is_empty() || view.find(width, direction) {
+        return;
+    }
+    let words = format!("no match for '{}' in the manual", view.search.value());
+    state.show_message(Message::info(words));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn searching(text: &str) -> ManualView {
+        ManualView { search: text.to_owned().into(), ..ManualView::default() }
+    }
+
+    #[test]
+    fn a_search_goes_through_all_matches_and_round() {
+        let matches = matches("HMAC or no such words", 80);
+        assert!(matches.is_empty());
+        let all = super::matches("OSC 52", 80);
+        assert!(all.len() > 1, "{all:?}");
+        let mut view = searching("osc 52");
+        let mut seen = Vec::new();
+        for _ in 0..=all.len() {
+            assert!(view.find(80, Direction::Next));
+            let line = &view.lines(80)[view.line].text;
+            assert!(line.to_lowercase().contains("osc"), "{line}");
+            seen.push((view.page, view.line));
+        }
+        assert_eq!((&seen[..all.len()], seen[all.len()]), (&all[..], all[0]));
+        assert!(view.find(80, Direction::Previous));
+        assert_eq!((view.page, view.line), all[all.len() - 1]);
+        assert!(!searching("no such words").find(80, Direction::Next));
+    }
+
+    #[test]
+    fn a_text_that_is_broken_over_two_lines_is_found_at_every_width() {
+        for width in 40..120 {
+            assert!(!matches("reopen it every few seconds", width).is_empty(), "at {width}");
+        }
+    }
+
+    #[test]
+    fn pages_turn_round() {
+        let mut view = ManualView::default();
+        assert_eq!(view.lines(80).len(), CHAPTERS.len());
+        view.turn(-1);
+        assert_eq!(view.page, CHAPTERS.len());
+        view.turn(1);
+        assert_eq!(view.page, 0);
+    }
+}

@@ -1,0 +1,45 @@
+//! Draws the manual: the list of chapters, or one chapter with the latest match marked.
+
+use super::pen::Pen;
+use crate::manual::{CHAPTERS, LineKind};
+use crate::terminal::manual::{Input, ManualView};
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
+    let theme = pen.theme;
+    let title = view.page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)).map_or("chapters", |c| c.name);
+    let head = format!("Manual: {title} ({}/{})", view.page, CHAPTERS.len());
+    let x = pen.put(area, 0, 0, &head, theme.faint());
+    let x = match view.input {
+        Input::Searching => {
+            let x = pen.put(area, x, 0, "   Search: ", theme.heading());
+            pen.text_field(area, x, &view.search, Style::new()) + 1
+        }
+        Input::Moving if !view.search.value().is_empty() => {
+            pen.put(area, x, 0, &format!("   /{}", view.search.value()), theme.faint())
+        }
+        Input::Moving => x,
+    };
+    let lines = view.lines(area.width);
+    let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
+    let height = usize::from(list.height);
+    let in_list = view.page == 0;
+    let first = if in_list { (view.line + 1).saturating_sub(height) } else { view.line };
+    let first = first.min(lines.len().saturating_sub(height));
+    if lines.len() > height {
+        let percent = format!(" {}%", 100 * (first + height).min(lines.len()) / lines.len());
+        pen.put(area, usize::from(area.width).saturating_sub(percent.len()).max(x), 0, &percent, theme.faint());
+    }
+    for (y, (at, line)) in lines.iter().enumerate().skip(first).take(height).enumerate() {
+        let style = match line.kind {
+            LineKind::Heading => theme.heading(),
+            LineKind::Code => theme.key(),
+            LineKind::Text => Style::new(),
+        };
+        pen.put(list, 1, y, &line.text, style);
+        if view.matched == Some(at) || in_list && view.line == at {
+            pen.row_style(list, y, theme.chosen());
+        }
+    }
+}
