@@ -15,7 +15,7 @@ use std::sync::Arc;
 /// A loop shorter than this many frames is silent.
 const MIN_LOOP_FRAMES: i64 = 32;
 
-/// A run of one section in the range: all of it, or a region.
+/// A section, or a region of one, in the range.
 pub(super) struct Run {
     pub(super) section: usize,
     passes: usize,
@@ -28,7 +28,7 @@ pub(super) struct Builder<'a> {
     pub(super) groove: &'a Groove,
     pub(super) ask: &'a ScheduleOptions,
     pub(super) runs: Vec<Run>,
-    /// The attacks of every heard layer in the range, one time through each section.
+    /// The attacks of every audible layer in the range, for one pass through each section.
     events: Vec<(usize, Vec<Event>)>,
     pub(super) timebase: Timebase,
     /// Start of the range within the whole groove at full speed.
@@ -56,7 +56,7 @@ impl<'a> Builder<'a> {
         let events = events(groove, &runs);
         let denominators = denominators(groove, ask, &runs, &events);
         let speed = ask.bounded_speed();
-        // Sections outside the range are never measured; they must not widen the common denominator.
+        // Sections outside the range must not widen the common denominator.
         let tempo =
             |s: usize| if runs.iter().any(|r| r.section == s) { s } else { runs.first().map_or(0, |r| r.section) };
         let pace = |s: usize| FramesPerWhole::new(sections[tempo(s)].tempo, speed, ask.rate);
@@ -69,7 +69,7 @@ impl<'a> Builder<'a> {
             lead = lead.plus(Seconds::of(run.from, sections[run.section].tempo));
         }
         let timebase = Timebase::new(rows);
-        // Seconds that are no exact times must not be rounded twice.
+        // Times in seconds must not be rounded twice.
         let timebase = if ask.lines.iter().any(ClickLine::has_seconds) { timebase.refined() } else { timebase };
         Self { runs, events, lead, own: Some(own), ..Self::empty(groove, ask, timebase) }
     }
@@ -96,7 +96,7 @@ impl<'a> Builder<'a> {
         Self::empty(groove, ask, timebase).finish(Vec::new(), length)
     }
 
-    /// The loop.
+    /// Builds the loop.
     pub(super) fn build(self) -> Schedule {
         let denom = self.timebase.denom();
         let (mut pieces, mut length) = (Vec::new(), FrameTime::ZERO);
@@ -151,7 +151,7 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// A note of one time through a section, in every time through that is in the loop.
+    /// Adds a note of one pass through a section to every pass in the loop.
     pub(super) fn repeat(&mut self, section: usize, note: Note, pieces: &[Piece]) {
         let denom = self.timebase.denom();
         let first = pieces.partition_point(|p| p.section < section);
@@ -176,7 +176,7 @@ impl<'a> Builder<'a> {
     }
 }
 
-/// The attacks of every heard layer in the range, one time through each section.
+/// The attacks of every audible layer in the range, for one pass through each section.
 fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
     let heard = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !runs.is_empty());
     let within =
@@ -190,7 +190,7 @@ fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
         .collect()
 }
 
-/// The denominators of every time of each section that is in the range.
+/// The denominators of all times of each section in the range.
 fn denominators(groove: &Groove, ask: &ScheduleOptions, runs: &[Run], events: &[(usize, Vec<Event>)]) -> Vec<Vec<i64>> {
     let mut all = vec![BTreeSet::from([1_i64]); groove.sections().len()];
     for run in runs {

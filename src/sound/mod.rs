@@ -24,8 +24,6 @@ mod schedule;
 #[cfg_attr(not(feature = "audio"), allow(dead_code, reason = "a file needs less of it than the player"))]
 mod segment;
 #[cfg(feature = "audio")]
-mod shared_status;
-#[cfg(feature = "audio")]
 pub mod stderr_guard;
 pub mod take;
 #[cfg(test)]

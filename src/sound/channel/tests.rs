@@ -3,11 +3,12 @@
 
 use super::*;
 use crate::rhythm::{Groove, Voice};
-use crate::sound::Schedule;
 use crate::sound::take::tests::{four, plain, samples, written};
 use crate::sound::take::{Sequence, Take};
 use crate::sound::tests::{full, groove, hard, rate, rendered};
-use crate::sound::{Click, MIX_DB, ScheduleOptions};
+use crate::sound::{Click, MIX_DB, RENDER_LATENCY, Schedule, ScheduleOptions};
+use std::collections::VecDeque;
+use std::sync::Arc;
 use std::time::Duration;
 
 #[test]

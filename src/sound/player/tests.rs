@@ -216,10 +216,10 @@ fn an_edit_is_heard_soon() {
         std::thread::sleep(Duration::from_millis(20 + k % 23));
         assert_eq!(player.tick(), None);
         let schedule = build(k as usize);
-        let blocks = player.handle.board.blocks.load(Ordering::Acquire);
+        let blocks = player.handle.blocks();
         let sent = Instant::now();
         player.replace(1, Segment::new(schedule));
-        while player.handle.board.blocks.load(Ordering::Acquire) == blocks {
+        while player.handle.blocks() == blocks {
             std::thread::sleep(Duration::from_micros(100));
         }
         let wait = sent.elapsed().as_secs_f64() * 1e3;

@@ -94,7 +94,7 @@ impl<'a> Desk<'a> {
         let current = self.line.as_ref().map(|l| l.number);
         match event {
             Event::Visitor(unmet) => self.visitor(&unmet),
-            Event::Vanished if self.line.is_none() => self.lose("it was closed".into()),
+            Event::Vanished if self.line.is_none() => self.lose("connection closed".into()),
             Event::Vanished => {}
             Event::Joined { line, met, stream, back } => self.join(line, &met, stream, back),
             // What an older line still had to say does not count.
@@ -138,7 +138,7 @@ impl<'a> Desk<'a> {
     fn play(&mut self, how: How, leg: Segment, number: u64, generation: u64) {
         // The device may have changed while the leg was made.
         if leg.schedule().is_none_or(|s| s.rate() != self.device.handle().rate()) {
-            return self.refuse("it is for another device".into());
+            return self.refuse("the segment has another sample rate than the device".into());
         }
         let mut id = None;
         match how {
@@ -146,7 +146,7 @@ impl<'a> Desk<'a> {
                 self.deaf = false;
                 self.command(|handle| id = Some(handle.start(leg, frame(from))));
             }
-            How::Queue if !self.device.handle().has_room() => self.refuse("too many legs wait".into()),
+            How::Queue if !self.device.handle().has_room() => self.refuse("too many queued segments".into()),
             How::Queue => self.command(|handle| id = Some(handle.queue(leg))),
             How::Then => self.command(|handle| id = Some(handle.then(leg))),
             How::Replace => {
@@ -177,7 +177,7 @@ impl<'a> Desk<'a> {
             }
             thread::sleep(Duration::from_millis(5));
         }
-        self.refuse("the device takes no more commands".into());
+        self.refuse("the device accepts no more commands".into());
     }
 
     /// Ends the sound softly.
@@ -336,9 +336,9 @@ impl<'a> Desk<'a> {
         }
         let ahead = self.device.ahead();
         let Some(mark) = self.device.handle().mark(ahead) else { return };
-        let Some(generation) = self.sent.heard(mark.segment, mark.generation) else { return };
+        let Some(generation) = self.sent.heard(mark.position.id, mark.position.generation) else { return };
         let at = mark.at.saturating_duration_since(self.epoch).as_nanos() as u64;
-        self.tell(&ToEditor::Heard { generation, frame: mark.frame, loops: mark.pass, at });
+        self.tell(&ToEditor::Heard { generation, frame: mark.position.frame, loops: mark.position.pass, at });
     }
 
     /// Ends it all: the sound fades, the editor is told.

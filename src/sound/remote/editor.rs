@@ -62,8 +62,8 @@ impl RemotePlayer {
             let known = line.shared.known();
             (known.hertz.unwrap_or_default(), known.line)
         };
-        let rate =
-            SampleRate::new(hertz).ok_or_else(|| RemoteError::NoDevice(format!("its device runs at {hertz} Hz")))?;
+        let rate = SampleRate::new(hertz)
+            .ok_or_else(|| RemoteError::NoDevice(format!("unsupported sample rate: {hertz} Hz")))?;
         Ok(Self {
             line,
             told,
@@ -320,7 +320,7 @@ fn own_fit(schedule: &Schedule) -> Result<(), String> {
         let bytes = size_of_val::<[f32]>(sound);
         all += bytes;
         if bytes > SOUND || all > SOUNDS {
-            return Err("the user's own sounds are too large for the line".into());
+            return Err("the sound files are too large for the remote speaker".into());
         }
     }
     Ok(())

@@ -197,7 +197,7 @@ fn when_the_speaker_ends_the_session_is_over() {
         over = far.tick();
         matches!(over, Some(OutputEvent::Closed(_)))
     });
-    assert_eq!(over, Some(OutputEvent::Closed(OutputError::new("the far speaker was ended"))));
+    assert_eq!(over, Some(OutputEvent::Closed(OutputError::new("the remote speaker was closed"))));
 }
 
 #[test]
