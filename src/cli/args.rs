@@ -2,7 +2,7 @@
 
 use super::pulse;
 use crate::analysis::Limits;
-use crate::export::annotations::{self, Text, Writing};
+use crate::export::annotations::{self, NotationOptions, Text};
 use crate::export::formats;
 use crate::export::picture::{PictureKind, Theme};
 use crate::jobs::{HearingSelection, Overwrite, PulseSpec, TakeSpec};
@@ -304,9 +304,9 @@ pub(super) struct NotationArgs {
 }
 
 impl NotationArgs {
-    pub(super) fn writing(&self) -> Writing {
-        let default = Writing::default();
-        Writing {
+    pub(super) fn writing(&self) -> NotationOptions {
+        let default = NotationOptions::default();
+        NotationOptions {
             beams: self.beams.unwrap_or(default.beams),
             over: self.over.clone().unwrap_or(default.over),
             under: self.under.clone().unwrap_or(default.under),

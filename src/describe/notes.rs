@@ -19,7 +19,7 @@ pub enum Beaming {
 
 /// What is asked of notation.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Writing {
+pub struct NotationOptions {
     /// How beams are grouped.
     pub beams: Beaming,
     /// What stands over the notes of the layers that the report's hearings are found for.
@@ -28,7 +28,7 @@ pub struct Writing {
     pub under: Text,
 }
 
-impl Default for Writing {
+impl Default for NotationOptions {
     /// Beams by the beat, the lengths of groups over the notes.
     fn default() -> Self {
         Self {
@@ -86,7 +86,7 @@ pub fn beams_of(word: &str) -> Result<Beaming, String> {
     found.map(|b| b.1).ok_or_else(|| format!("allowed are: {}", BEAMS.map(|b| b.0).join(", ")))
 }
 
-impl Writing {
+impl NotationOptions {
     /// Takes a pair of words as `beams group`, `over groups,half`, `under nothing`; `None` if they are none.
     pub fn take(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
@@ -99,8 +99,8 @@ impl Writing {
     }
 }
 
-impl fmt::Display for Writing {
-    /// The words that [`Writing::take`] takes.
+impl fmt::Display for NotationOptions {
+    /// The words that [`NotationOptions::take`] takes.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let beams = BEAMS.iter().find(|b| b.1 == self.beams).map_or("", |b| b.0);
         write!(f, "beams {beams} over {} under {}", self.over, self.under)

@@ -1,24 +1,24 @@
-//! What stands over and under each note. It must not know how notes are spelled, drawn or stored.
+//! What stands over and under each note.
 
-pub use crate::describe::notes::{BEAMS, Beaming, Landings, Text, Writing, beams_of};
+pub use crate::describe::notes::{BEAMS, Beaming, Landings, NotationOptions, Text, beams_of};
 
-use super::Piece;
+use super::ExportInput;
 use crate::analysis::landing::{depth, syllable};
 use crate::notation::{Bar, Strike};
 use crate::rhythm::Spot;
 
 /// What can be said at the notes of one layer.
-pub(super) struct Teller<'a> {
-    piece: &'a Piece<'a>,
+pub(super) struct Annotator<'a> {
+    piece: &'a ExportInput<'a>,
     layer: usize,
     told: bool,
     /// The spans of each section.
     spots: Vec<Vec<Spot>>,
 }
 
-impl<'a> Teller<'a> {
+impl<'a> Annotator<'a> {
     /// For a layer; one that the report's hearings are not found for is told nothing of.
-    pub(super) fn new(piece: &'a Piece<'a>, layer: usize) -> Self {
+    pub(super) fn new(piece: &'a ExportInput<'a>, layer: usize) -> Self {
         let told = piece.report.focus.contains(&layer);
         let groove = piece.groove;
         let spots = |s: usize| groove.part(layer, s).spots(groove.context(layer, s));

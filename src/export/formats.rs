@@ -1,15 +1,14 @@
-//! The formats grooves are put into and made from, as tables: the command line and the editor offer the same. It must not know
-//! paths, nor what the formats are made of.
+//! The formats grooves are put into and made from, as tables: the command line and the editor offer the same.
 
-use super::annotations::Writing;
+use super::annotations::NotationOptions;
 use super::engraving::notation;
 use super::handout::{self, Handout};
 use super::picture::{self, Picture, PictureKind, Theme};
-use super::{Piece, midi, musicxml};
+use super::{ExportInput, midi, musicxml};
 use crate::analysis;
 use crate::describe::plain;
 use crate::notation::FormatError;
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, expected};
 
 /// A format grooves can be put into.
 #[derive(Debug)]
@@ -23,7 +22,7 @@ pub struct Format {
     /// Whether it is a picture, of which there are several.
     pub drawn: bool,
     /// Makes a file's bytes.
-    pub make: fn(&Piece<'_>, &Wish) -> Result<Vec<u8>, FormatError>,
+    pub make: fn(&ExportInput<'_>, &FormatOptions) -> Result<Vec<u8>, FormatError>,
 }
 
 impl Format {
@@ -35,7 +34,7 @@ impl Format {
 
 /// What else a format may be asked for.
 #[derive(Debug, Clone)]
-pub struct Wish {
+pub struct FormatOptions {
     /// Which picture; `None` is notation.
     pub picture: Option<PictureKind>,
     /// Where a picture is looked at.
@@ -45,7 +44,7 @@ pub struct Wish {
     /// Pixels of a PNG to a CSS pixel; the usual ones if `None`.
     pub scale: Option<f32>,
     /// How notation is written.
-    pub writing: Writing,
+    pub writing: NotationOptions,
     /// The limits the report was made with.
     pub limits: analysis::Limits,
 }
@@ -53,7 +52,7 @@ pub struct Wish {
 /// The pictures there are: name, what is seen, and which it is.
 pub const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
     ("grid", "cells, groups, landings and pulses", Some(PictureKind::Grid)),
-    ("streams", "the streams against each other", Some(PictureKind::Streams)),
+    ("streams", "the streams over time", Some(PictureKind::Streams)),
     ("landings", "where the attacks land", Some(PictureKind::Landings)),
     ("notation", "notation", None),
 ];
@@ -84,14 +83,14 @@ pub const FORMATS: &[Format] = &[
     Format {
         name: "svg",
         ending: "svg",
-        words: "a picture that is sharp at every size",
+        words: "a vector picture",
         drawn: true,
         make: |piece, wish| Ok(drawn(piece, wish)?.svg.into_bytes()),
     },
     Format {
         name: "png",
         ending: "png",
-        words: "a picture of pixels",
+        words: "a bitmap picture",
         drawn: true,
         make: |piece, wish| {
             let picture = drawn(piece, wish)?;
@@ -101,14 +100,14 @@ pub const FORMATS: &[Format] = &[
     Format {
         name: "html",
         ending: "html",
-        words: "a handout as one page, without sound",
+        words: "a handout as one page, without audio",
         drawn: false,
         make: |piece, wish| Ok(handout::html(&sheet(piece.clone(), wish.limits, wish.writing.clone())).into_bytes()),
     },
     Format {
         name: "txt",
         ending: "txt",
-        words: "groups, boxes and counting syllables as plain text",
+        words: "groups, box notation and counting syllables as plain text",
         drawn: false,
         make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
     },
@@ -133,7 +132,8 @@ const ENDINGS: &[&[&str]] = &[
 pub fn other_ending(name: &str, ending: &str) -> Option<String> {
     let found = name.rsplit_once('.')?.1.to_lowercase();
     let row = ENDINGS.iter().find(|row| row.contains(&found.as_str()))?;
-    (!row.contains(&ending)).then(|| format!("{name}: found the ending .{found}, allowed is .{ending}"))
+    (!row.contains(&ending))
+        .then(|| format!("{name}: {}", expected(format!("a file name ending in .{ending}"), format!(".{found}"))))
 }
 
 /// A picture in words: `grid`, `streams`, `landings`, `notation`.
@@ -143,7 +143,7 @@ pub fn other_ending(name: &str, ending: &str) -> Option<String> {
 pub fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
     let names: Vec<&str> = PICTURES.iter().map(|p| p.0).collect();
     let found = PICTURES.iter().find(|p| p.0 == words);
-    found.map(|p| p.2).ok_or_else(|| format!("allowed are: {}", names.join(", ")))
+    found.map(|p| p.2).ok_or_else(|| expected(format!("one of: {}", names.join(", ")), format!("'{words}'")))
 }
 
 /// A theme in words: `print`, `screen`.
@@ -154,11 +154,11 @@ pub fn theme_of(words: &str) -> Result<Theme, String> {
     match words {
         "print" => Ok(Theme::Print),
         "screen" => Ok(Theme::Screen),
-        _ => Err("allowed are: print, screen".into()),
+        _ => Err(expected("print or screen", format!("'{words}'"))),
     }
 }
 
-fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, FormatError> {
+fn drawn(piece: &ExportInput<'_>, wish: &FormatOptions) -> Result<Picture, FormatError> {
     let ask = picture::PictureOptions { theme: wish.theme, width: wish.width, ..picture::PictureOptions::default() };
     match wish.picture {
         Some(kind) => Ok(picture::picture(piece, &picture::PictureOptions { kind, ..ask })),
@@ -167,14 +167,14 @@ fn drawn(piece: &Piece<'_>, wish: &Wish) -> Result<Picture, FormatError> {
 }
 
 /// A handout with the usual ladder, from half the tempo up, and no sound.
-pub fn sheet(piece: Piece<'_>, limits: analysis::Limits, writing: Writing) -> Handout<'_> {
+pub fn sheet(piece: ExportInput<'_>, limits: analysis::Limits, writing: NotationOptions) -> Handout<'_> {
     let step = |percent| Fraction::new(percent, 100);
     let ladder = (50..=100).step_by(10).filter_map(step).collect();
     Handout { piece, limits, ladder, writing, takes: Vec::new(), stem: "groove".into() }
 }
 
 /// The hearings that are drawn where none was asked for: the rival of the written beat, and the best besides.
-pub fn usual(report: &analysis::Report) -> Vec<usize> {
+pub fn default_hearings(report: &analysis::Report) -> Vec<usize> {
     let rival = report.rival();
     let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != analysis::Kind::Written;
     rival.into_iter().chain((0..report.hearings.len()).filter(other).take(1)).collect()
@@ -187,6 +187,6 @@ pub fn usual(report: &analysis::Report) -> Vec<usize> {
 pub fn format(name: &str) -> Result<&'static Format, String> {
     FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
         let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.words)).collect();
-        format!("there is no format '{name}', allowed are: {}", allowed.join(", "))
+        expected(format!("one of: {}", allowed.join(", ")), format!("'{name}'"))
     })
 }

@@ -1,6 +1,6 @@
-//! A groove to the bytes of a Standard MIDI File. It must not know paths or how files are read.
+//! A groove to the bytes of a Standard MIDI File.
 
-use super::Piece;
+use super::ExportInput;
 use crate::analysis::Hearing;
 use crate::notation::{FormatError, Pass, TimedNote, general_midi, passes, teeter_meta, timed_notes};
 use crate::rhythm::{Accent, Fraction, Groove, Layer, Meter, Tempo, Time, Voice};
@@ -9,7 +9,7 @@ use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, T
 use num_integer::lcm;
 
 /// Greatest number of ticks per quarter a file can tell.
-const MOST_TICKS: i64 = 32_767;
+const MAX_TICKS: i64 = 32_767;
 /// Ticks per quarter where no number of them makes every time exact: highly composite, so that few times are rounded.
 const ROUNDED: i64 = 30_240;
 /// Ticks per quarter that a file has at least; common in the trade.
@@ -37,12 +37,12 @@ type At<'a> = (u64, u8, TrackEventKind<'a>);
 ///
 /// # Errors
 /// [`FormatError`] if a time cannot be held exactly, or the piece names a section or hearing that is not there.
-pub fn export(piece: &Piece<'_>) -> Result<Vec<u8>, FormatError> {
+pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     let groove = piece.groove;
     if piece.section.is_some_and(|s| s >= groove.sections().len()) {
-        return Err(FormatError::new("", "there is no such section"));
+        return Err(FormatError::new("", "no such section"));
     }
-    let too_long = || FormatError::new("", "the groove is too long for its times to be held exactly");
+    let too_long = || FormatError::new("", "the groove is too long: its times do not fit 64-bit fractions");
     let through = passes(groove, piece.section).ok_or_else(too_long)?;
     let layers: Vec<Vec<TimedNote>> = (0..groove.layers().len())
         .map(|l| timed_notes(groove, l, &through))
@@ -59,7 +59,7 @@ pub fn export(piece: &Piece<'_>) -> Result<Vec<u8>, FormatError> {
     }
     for (n, (hearing, words)) in piece.hearings.iter().zip(&words.hearings).enumerate() {
         let found = piece.report.hearings.get(*hearing);
-        let hearing = found.ok_or_else(|| FormatError::new("", format!("there is no hearing {}", hearing + 1)))?;
+        let hearing = found.ok_or_else(|| FormatError::new("", format!("no such hearing: {}", hearing + 1)))?;
         tracks.push(finish(clicks(piece, hearing, n, ticks, end, words), end));
     }
     let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks.per_quarter as u16)));
@@ -81,7 +81,7 @@ struct Words {
 }
 
 impl Words {
-    fn new(piece: &Piece<'_>, through: &[Pass], exact: bool) -> Self {
+    fn new(piece: &ExportInput<'_>, through: &[Pass], exact: bool) -> Self {
         let groove = piece.groove;
         let sections = through.iter().map(|t| &groove.sections()[t.section]);
         let hearings = piece.hearings.iter().map(|h| {
@@ -109,11 +109,11 @@ fn resolution(through: &[Pass], layers: &[Vec<TimedNote>], last: Time) -> (Ticks
     let mut needed = 1_i64;
     for time in times {
         let quarters = time.scaled(Fraction::whole(4)).map_or(i64::MAX, Time::denom);
-        if quarters > MOST_TICKS {
+        if quarters > MAX_TICKS {
             return (Ticks { per_quarter: ROUNDED }, false);
         }
         needed = lcm(needed, quarters);
-        if needed > MOST_TICKS {
+        if needed > MAX_TICKS {
             return (Ticks { per_quarter: ROUNDED }, false);
         }
     }
@@ -219,7 +219,7 @@ fn named(words: &(String, String)) -> Vec<At<'_>> {
 
 /// A hearing's pulses, each rounded from its seconds once.
 fn clicks<'a>(
-    piece: &Piece<'_>,
+    piece: &ExportInput<'_>,
     hearing: &Hearing,
     nth: usize,
     ticks: Ticks,

@@ -16,7 +16,7 @@ use crate::rhythm::Groove;
 
 /// What is exported.
 #[derive(Debug, Clone)]
-pub struct Piece<'a> {
+pub struct ExportInput<'a> {
     /// The groove.
     pub groove: &'a Groove,
     /// Its analysis at full speed.

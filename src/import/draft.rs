@@ -1,5 +1,4 @@
-//! A groove before it has cells: bars, and notes at exact times, as other formats tell them. It must not know formats or
-//! grids.
+//! A groove before it has cells: bars, and notes at exact times, as other formats tell them.
 
 use crate::notation::TimedNote;
 use crate::rhythm::{Meter, Swing, Tempo, Time, Voice};

@@ -2,7 +2,7 @@
 
 use super::{Imported, midi, musicxml};
 use crate::notation::FormatError;
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, expected};
 
 /// A format grooves are made from.
 pub struct Source {
@@ -58,20 +58,17 @@ pub fn longest() -> u64 {
 pub fn bring(bytes: &[u8], ending: Option<&str>, stem: &str, tolerance: Fraction) -> Result<Imported, FormatError> {
     let named = |f: &&Source| ending.is_some_and(|e| f.endings.iter().any(|n| e.eq_ignore_ascii_case(n)));
     let format = SOURCES.iter().find(named).or_else(|| SOURCES.iter().find(|f| (f.begins)(bytes)));
-    let unknown = || FormatError::new("", format!("found no format known here, allowed are {}", sources()));
+    let unknown = || FormatError::new("", expected(sources(), "an unknown format"));
     let format = format.ok_or_else(unknown)?;
     let other = SOURCES.iter().find(|f| (f.begins)(bytes)).filter(|_| !(format.begins)(bytes));
     if let (Some(other), Some(ending)) = (other, ending) {
         let own: Vec<String> = other.endings.iter().map(|e| format!(".{e}")).collect();
-        let words = format!(
-            "found {}, whose name ends in .{ending}; allowed are names that end in {}",
-            other.one,
-            own.join(", ")
-        );
+        let words =
+            expected(format!("a file name ending in {} for {}", own.join(", "), other.one), format!(".{ending}"));
         return Err(FormatError::new("", words));
     }
     if bytes.len() as u64 > format.limit {
-        let words = format!("found more than {} bytes, allowed are at most so many", format.limit);
+        let words = expected(format!("at most {} bytes", format.limit), "more");
         return Err(FormatError::new("", words));
     }
     let mut made = (format.read)(bytes, tolerance)?;

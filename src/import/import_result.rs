@@ -1,4 +1,4 @@
-//! What is said of something that came in: what was changed to hold it, or why it was refused. It must not know formats.
+//! What is said of something that came in: what was changed to hold it, or why it was refused.
 
 use crate::rhythm::Groove;
 use std::fmt;

@@ -4,9 +4,9 @@ use super::control::JobControl;
 use super::output::{Target, check_targets, deliver};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
 use crate::analysis::{self, Ask, Scope};
-use crate::export::formats::{self, PICTURES, Wish};
+use crate::export::formats::{self, FormatOptions, PICTURES};
 use crate::export::picture::PictureKind;
-use crate::export::{Piece, left_out};
+use crate::export::{ExportInput, left_out};
 
 /// Something that can be exported, as a list shows it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -93,10 +93,10 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
     let hearings = match job.hearings.indices(&report)? {
         Some(selected) => selected,
         None if is_notation || format.name == "midi" => Vec::new(),
-        None => formats::usual(&report),
+        None => formats::default_hearings(&report),
     };
-    let piece = Piece { groove: &job.groove, report: &report, hearings, section: *section };
-    let wish = Wish {
+    let piece = ExportInput { groove: &job.groove, report: &report, hearings, section: *section };
+    let options = FormatOptions {
         picture: *picture,
         theme: style.theme,
         width: style.width,
@@ -104,7 +104,7 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
         writing: style.writing.clone(),
         limits: job.limits,
     };
-    let bytes = (format.make)(&piece, &wish).map_err(|e| JobError::Input(e.to_string()))?;
+    let bytes = (format.make)(&piece, &options).map_err(|e| JobError::Input(e.to_string()))?;
     let notes = if is_notation { left_out(&piece) } else { Vec::new() };
     let report = deliver(&job.target, bytes, &inputs, job.overwrite, control)?;
     Ok(JobReport { notes, ..report })

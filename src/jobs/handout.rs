@@ -5,9 +5,9 @@ use super::output::{OutputFile, check_targets, write_files};
 use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
-use crate::export::annotations::Writing;
+use crate::export::annotations::NotationOptions;
 use crate::export::handout::{self, Sound};
-use crate::export::{Piece, formats};
+use crate::export::{ExportInput, formats};
 use crate::rhythm::Fraction;
 use crate::sound::UserSamples;
 use crate::sound::take::{Sequence, Take};
@@ -20,7 +20,7 @@ pub(super) fn run(
     job: &Job,
     format: HandoutFormat,
     sound: TakeSound,
-    writing: &Writing,
+    writing: &NotationOptions,
     control: &JobControl,
 ) -> Result<JobReport, JobError> {
     let (page, inputs) = (job.target.path(), job.inputs());
@@ -32,8 +32,8 @@ pub(super) fn run(
     check_targets([page], &inputs, job.overwrite)?;
     let analysed = AnalysedGroove::new(&job.groove, &job.layers, Fraction::ONE, job.limits);
     let selected = job.hearings.indices(&analysed.report)?;
-    let hearings = selected.unwrap_or_else(|| formats::usual(&analysed.report));
-    let piece = Piece { groove: &job.groove, report: &analysed.report, hearings, section: None };
+    let hearings = selected.unwrap_or_else(|| formats::default_hearings(&analysed.report));
+    let piece = ExportInput { groove: &job.groove, report: &analysed.report, hearings, section: None };
     let mut sheet = formats::sheet(piece, job.limits, writing.clone());
     sheet.stem = handout::stem(&page.file_stem().unwrap_or_default().to_string_lossy());
     let mut files = Vec::new();

@@ -3,7 +3,7 @@
 use super::output::Target;
 use super::takes::TakeSpec;
 use crate::analysis::{Hearing, Kind, Limits, Report};
-use crate::describe::notes::Writing;
+use crate::describe::notes::NotationOptions;
 use crate::export::picture::{self, Theme};
 use crate::rhythm::{Fraction, Groove, expected};
 use crate::sound::take::Take;
@@ -67,7 +67,7 @@ pub enum JobKind {
         /// Where its takes are.
         sound: TakeSound,
         /// How its notation is written.
-        writing: Writing,
+        writing: NotationOptions,
     },
     /// One take.
     Render(Box<Take>, Length),
@@ -123,12 +123,12 @@ pub struct PictureStyle {
     /// Pixels of a PNG per CSS pixel, 0.1 to 8; `None` for the default.
     pub scale: Option<f32>,
     /// How notation is written, in scores and handouts too.
-    pub writing: Writing,
+    pub writing: NotationOptions,
 }
 
 impl Default for PictureStyle {
     fn default() -> Self {
-        Self { theme: Theme::Print, width: 1000.0, scale: None, writing: Writing::default() }
+        Self { theme: Theme::Print, width: 1000.0, scale: None, writing: NotationOptions::default() }
     }
 }
 

@@ -1,4 +1,4 @@
-//! Which notes are joined by beams. It must not know pitches.
+//! Which notes are joined by beams.
 
 use super::{Note, Tuplet};
 use crate::rhythm::{Accent, Time};

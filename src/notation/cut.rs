@@ -1,4 +1,4 @@
-//! Cuts a note or rest into written values that show the bar's parts. It must not know tuplets, pitches or beams.
+//! Cuts a note or rest into written values that show the bar's parts.
 
 use super::tree::{Node, Seen};
 use super::value::Value;

@@ -1,4 +1,4 @@
-//! The published numbers: keys of the General MIDI percussion map, programs, controllers, velocities. It must not know events.
+//! The published numbers: keys of the General MIDI percussion map, programs, controllers, velocities.
 //!
 //! Keys and programs: General MIDI System, Level 1 (MIDI Manufacturers Association, 1991); keys 27 to 34 and 82 to 87 are those
 //! that General MIDI 2 (1999) adds. Volume: the General MIDI recommended response, gain in dB = 40 log10 (value / 127).

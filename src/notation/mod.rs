@@ -141,7 +141,7 @@ impl Score {
     pub fn of(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
         let sections = match section {
             Some(s) if s >= groove.sections().len() => {
-                return Err(FormatError::new("", format!("there is no section {}", s + 1)));
+                return Err(FormatError::new("", format!("no such section: {}", s + 1)));
             }
             Some(s) => s..s + 1,
             None => 0..groove.sections().len(),

@@ -1,4 +1,4 @@
-//! Pitches on a staff: letters, accidentals, clefs. It must not know time.
+//! Pitches on a staff: letters, accidentals, clefs.
 
 use super::names::Names;
 use crate::rhythm::Pitch;

@@ -1,4 +1,4 @@
-//! The shape of the note-heads of a voice that stands on one line. It must not know notes, files or paper.
+//! The shape of the note-heads of a voice that stands on one line.
 
 use crate::rhythm::Voice;
 

@@ -1,4 +1,4 @@
-//! From a layer's cells in one section to bars of notes. It must not know how notes are drawn or stored.
+//! From a layer's cells in one section to bars of notes.
 
 use super::beam::Breaks;
 use super::names::Names;

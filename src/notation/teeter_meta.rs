@@ -1,17 +1,17 @@
-//! The text events of ours: what a MIDI file cannot hold, as `key=value` words. They must not know events or times.
+//! The text events of ours: what a MIDI file cannot hold, as `key=value` words.
 
 use crate::rhythm::bounds::{ACCENT_DEPTH, DIVISION, GAIN, PAN, SOUND_NAME};
 use crate::rhythm::{Fraction, Layer, Meter, Section, Swing, Tempo, Voice, parse_note_value};
 
 /// How every text event of ours begins.
-const MARK: &str = "teeter ";
+const PREFIX: &str = "teeter ";
 
 /// What stands before the name of a sound.
 const SOUND: &str = " sound=";
 
 /// A text event of ours, read.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) enum Own {
+pub(crate) enum MetaEvent {
     /// At the start of the first track: whether every time is exact.
     File { exact: bool },
     /// Where a section begins.
@@ -35,13 +35,13 @@ pub(crate) enum Own {
 }
 
 pub(crate) fn file(exact: bool) -> String {
-    format!("{MARK}file times={}", if exact { "exact" } else { "rounded" })
+    format!("{PREFIX}file times={}", if exact { "exact" } else { "rounded" })
 }
 
 pub(crate) fn section(s: &Section) -> String {
     let (bpm, unit) = (s.tempo.bpm(), s.tempo.unit());
     let swing = s.swing.map_or(String::new(), |s| format!(" swing={s}"));
-    format!("{MARK}section meter={} tempo={}/{} beat={unit}{swing}", s.meter, bpm.numer(), bpm.denom())
+    format!("{PREFIX}section meter={} tempo={}/{} beat={unit}{swing}", s.meter, bpm.numer(), bpm.denom())
 }
 
 pub(crate) fn layer(l: &Layer) -> String {
@@ -52,20 +52,20 @@ pub(crate) fn layer(l: &Layer) -> String {
     // A sound's name may have blanks: it comes last, and all of the rest is it.
     let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND}{s}"));
     let Layer { voice, division, gain, pan, .. } = l;
-    format!("{MARK}layer voice={voice} division={division} gain={gain} pan={pan}{swing}{depth}{flags}{sound}")
+    format!("{PREFIX}layer voice={voice} division={division} gain={gain} pan={pan}{swing}{depth}{flags}{sound}")
 }
 
 pub(crate) fn click() -> String {
-    format!("{MARK}click")
+    format!("{PREFIX}click")
 }
 
 pub(crate) fn note(text: &str) -> String {
-    format!("{MARK}note {text}")
+    format!("{PREFIX}note {text}")
 }
 
 /// Reads a text event of ours; `None` for any other, and for one that is wrong.
-pub(crate) fn parse(text: &str) -> Option<Own> {
-    let text = text.strip_prefix(MARK)?;
+pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
+    let text = text.strip_prefix(PREFIX)?;
     let (kind, rest) = text.split_once(' ').unwrap_or((text, ""));
     let (rest, sound) = match rest.split_once(SOUND) {
         Some((rest, sound)) if kind == "layer" => (rest, Some(sound)),
@@ -78,7 +78,7 @@ pub(crate) fn parse(text: &str) -> Option<Own> {
         None => None,
     };
     match kind {
-        "file" => Some(Own::File { exact: value("times")? == "exact" }),
+        "file" => Some(MetaEvent::File { exact: value("times")? == "exact" }),
         "section" => {
             let unit = value("beat")?;
             let unit = parse_note_value(unit).or_else(|| {
@@ -88,13 +88,13 @@ pub(crate) fn parse(text: &str) -> Option<Own> {
             let tempo = Tempo::new(Fraction::parse(value("tempo")?)?, unit).ok()?;
             // Beyond this the exact arithmetic of seconds would have no room.
             let sensible = unit.numer() < 1000 && unit.denom() < 1000;
-            sensible.then_some(Own::Section { meter: Meter::parse(value("meter")?).ok()?, tempo, swing })
+            sensible.then_some(MetaEvent::Section { meter: Meter::parse(value("meter")?).ok()?, tempo, swing })
         }
         "layer" => {
             let within = |key: &str, bound: &'static crate::rhythm::bounds::Bound| {
                 value(key)?.parse::<i64>().ok().and_then(|n| bound.check(n).ok())
             };
-            Some(Own::Layer {
+            Some(MetaEvent::Layer {
                 voice: Voice::parse(value("voice")?)?,
                 division: within("division", &DIVISION)? as u16,
                 gain: within("gain", &GAIN)? as i8,
@@ -106,8 +106,8 @@ pub(crate) fn parse(text: &str) -> Option<Own> {
                 sound: sound.filter(|s| SOUND_NAME.check(s.chars().count() as i64).is_ok()).map(str::to_owned),
             })
         }
-        "click" => Some(Own::Click),
-        "note" => Some(Own::Note(rest.to_owned())),
+        "click" => Some(MetaEvent::Click),
+        "note" => Some(MetaEvent::Note(rest.to_owned())),
         _ => None,
     }
 }

@@ -1,4 +1,4 @@
-//! The spelling against what an engraver writes, and its sums against exact time. They must not know file formats.
+//! The spelling against what an engraver writes, and its sums against exact time.
 
 use super::*;
 use crate::rhythm::tests::grooves;

@@ -1,4 +1,4 @@
-//! Note values: powers of two of a whole note with at most one dot. It must not know bars.
+//! Note values: powers of two of a whole note with at most one dot.
 
 use crate::rhythm::{Fraction, Time};
 use std::fmt;

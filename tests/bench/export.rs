@@ -4,12 +4,12 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use teeter::analysis::{self, Limits};
 use teeter::describe::plain;
-use teeter::export::annotations::Writing;
+use teeter::export::annotations::NotationOptions;
 use teeter::export::engraving::notation;
 use teeter::export::handout::{Handout, html, markdown};
 use teeter::export::musicxml;
 use teeter::export::picture::{PictureKind, PictureOptions, Theme, picture, png};
-use teeter::export::{Piece, midi};
+use teeter::export::{ExportInput, midi};
 use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
 
 fn groove() -> Groove {
@@ -29,7 +29,7 @@ fn groove() -> Groove {
 fn export(c: &mut Criterion) {
     let groove = groove();
     let report = analysis::report(&groove, &analysis::Ask::default());
-    let piece = Piece { groove: &groove, report: &report, hearings: vec![0, 1], section: None };
+    let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0, 1], section: None };
     for (name, kind) in
         [("grid", PictureKind::Grid), ("streams", PictureKind::Streams), ("landings", PictureKind::Landings)]
     {
@@ -40,7 +40,7 @@ fn export(c: &mut Criterion) {
         let ask = PictureOptions { theme, ..PictureOptions::default() };
         c.bench_function(&format!("grid png {name}"), |b| b.iter(|| png(&picture(black_box(&piece), &ask), 1.0)));
     }
-    let score = Writing::default();
+    let score = NotationOptions::default();
     let document = musicxml::write(&piece, &score).expect("a score");
     c.bench_function("musicxml", |b| b.iter(|| musicxml::write(black_box(&piece), &score)));
     c.bench_function("mxl", |b| b.iter(|| musicxml::write_mxl(black_box(&piece), &score)));

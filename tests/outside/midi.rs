@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use std::fs;
 use std::path::{Path, PathBuf};
 use teeter::analysis::{Ask, Clock, Report, report};
-use teeter::export::{self, Piece};
+use teeter::export::{self, ExportInput};
 use teeter::import;
 use teeter::rhythm::{Fraction, Groove, Time};
 
@@ -86,7 +86,7 @@ fn others_read_our_midi_files_as_they_are() {
         let report = report(&groove, &Ask::default());
         let hearings: Vec<usize> = (0..report.hearings.len().min(2)).collect();
         let expected = exact(&groove, &report, &hearings);
-        let piece = Piece { groove: &groove, report: &report, hearings, section: None };
+        let piece = ExportInput { groove: &groove, report: &report, hearings, section: None };
         let bytes = export::midi::export(&piece).unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.mid")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), expected.to_string()).expect("a file");

@@ -6,8 +6,8 @@ use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
 use teeter::analysis::{Ask, report};
-use teeter::export::Piece;
-use teeter::export::annotations::{Text, Writing};
+use teeter::export::ExportInput;
+use teeter::export::annotations::{NotationOptions, Text};
 use teeter::export::musicxml::write;
 use teeter::import::musicxml;
 use teeter::notation::{Beaming, Score};
@@ -73,9 +73,10 @@ fn others_read_our_scores_as_they_are() {
     let place = folder("musicxml");
     for (name, groove) in grooves::shipped().into_iter().chain(grooves::random(500)) {
         let report = report(&groove, &Ask::default());
-        let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
+        let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
-        let bytes = write(&piece, &Writing { under, ..Writing::default() }).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let bytes = write(&piece, &NotationOptions { under, ..NotationOptions::default() })
+            .unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }

@@ -17,6 +17,14 @@ pub(super) struct Cell {
     pub(super) origin: f64,
 }
 
+impl Cell {
+    /// The grid through a time. A line a hair before the loop's return is the loop's start: cycles that do not close begin there.
+    pub(super) fn through(length: f64, time: f64) -> Self {
+        let origin = time.rem_euclid(length);
+        Self { length, origin: if origin > length * (1.0 - 1e-6) { 0.0 } else { origin } }
+    }
+}
+
 /// The longest cell with at least 90 % of the weight within `min(jnd, u/10)` of its grid, a whole number of them in the loop.
 /// Candidates are the commonest intervals and their differences, divided by 1 to 6.
 pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cell> {
@@ -53,7 +61,7 @@ pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cel
     let origins = || events.iter().take(3).map(|e| e.time);
     candidates.into_iter().find_map(|u| {
         let origin = origins().find(|o| holds(events, u, *o, params))?;
-        Some(Cell { length: u, origin: origin.rem_euclid(u) })
+        Some(Cell::through(u, origin))
     })
 }
 

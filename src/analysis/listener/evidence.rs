@@ -126,7 +126,8 @@ fn weights(attacks: &[Attack], loop_length: f64, params: &Params) -> Vec<f64> {
     let mut sorted = after.clone();
     sorted.sort_by(f64::total_cmp);
     // The 10th percentile as an order statistic: written-out repeats do not move it.
-    let short = sorted[n.div_ceil(10) - 1] * GAP;
+    // A hair more, so that seven cells against five are no gap however they are rounded.
+    let short = sorted[n.div_ceil(10) - 1] * GAP * (1.0 + 1e-6);
     let gap = |i: usize| after[i % n] > short;
     (0..n)
         .map(|i| {

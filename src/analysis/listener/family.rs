@@ -122,13 +122,15 @@ fn marks(meter: &WrittenMeter, places: &[f64], from: f64, to: f64) -> Vec<f64> {
 
 /// Share of the times `a` within `near` of one of `b`, both in order.
 fn nearest_share(a: &[f64], b: &[f64], near: f64) -> f64 {
-    let close = |t: &&f64| {
-        let i = b.partition_point(|x| x < t);
-        let after = b.get(i).map_or(f64::INFINITY, |x| x - *t);
-        let before = if i > 0 { *t - b[i - 1] } else { f64::INFINITY };
-        after.min(before) <= near
-    };
-    a.iter().filter(close).count() as f64 / a.len().max(1) as f64
+    let mut next = 0;
+    let mut close = 0;
+    for &t in a {
+        while next < b.len() && b[next] < t - near {
+            next += 1;
+        }
+        close += usize::from(b.get(next).is_some_and(|x| *x <= t + near));
+    }
+    close as f64 / a.len().max(1) as f64
 }
 
 /// Whether a period is one that a member of the family has: a pulse of that period that is none stands on another phase.

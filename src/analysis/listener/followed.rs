@@ -12,7 +12,7 @@ use super::evidence::Event;
 use super::follow::{Course, Step};
 use super::grid_felt::longest;
 use super::hypothesis::{Candidate, Kind, Piece, normalised};
-use super::lanes::{LANES, exp, ln, round};
+use super::lanes::{LANES, Lanes, exp, ln, round};
 use super::params::Params;
 use super::renewal::{self, Rate};
 
@@ -21,6 +21,8 @@ const MOST_PERIODS: usize = 120;
 const PERIODS: usize = 20;
 /// Two starts whose pulses end up nearer than this part of the period are one.
 const SAME_PHASE: f32 = 0.12;
+/// The first start, as a part of the step between starts: no simple fraction, so that no event of a grid lies halfway between pulses.
+const START: f64 = 0.381_966;
 /// A pulse of which the events stand off by more than this part of the period is an average one (ours, no source).
 const UNEVEN: f64 = 0.02;
 /// Hypotheses of less than this are not told, only counted in the sum.
@@ -170,7 +172,7 @@ fn follow(
         starts.extend((0..starts_per_period).map(|i| Start {
             period: period as f32,
             sigma: sigma as f32,
-            phase: (period * f64::from(i) / f64::from(starts_per_period)) as f32,
+            phase: (period * (f64::from(i) + START) / f64::from(starts_per_period)) as f32,
             gain: 0.0,
             pulses: 0.0,
             mean_phase: 0.0,
@@ -196,10 +198,12 @@ fn follow(
             kept.push(s);
         }
     }
+    let mut logs: Vec<(Lanes, Lanes)> = Vec::new();
     for bundle in kept.chunks(LANES) {
         run(course, bundle, single, &mut steps);
+        densities(bundle, parts, &steps, params, &mut logs);
         for (lane, start) in bundle.iter().enumerate() {
-            all.push(measured(start, lane, course, &steps, events, length, parts, params));
+            all.push(measured(start, lane, course, &steps, &logs, events, length, parts, params));
         }
     }
 }
@@ -235,12 +239,36 @@ fn measure_start(start: &mut Start, lane: usize, course: &Course, steps: &[Step]
     start.mean_phase = (origin + sum / weight.max(1e-9)).rem_euclid(1.0);
 }
 
+/// Log density at each event, off the head and on it, for all lanes.
+fn densities(starts: &[Start], parts: usize, steps: &[Step], params: &Params, logs: &mut Vec<(Lanes, Lanes)>) {
+    let lane = |i: usize| &starts[i.min(starts.len() - 1)];
+    let cells: Lanes = std::array::from_fn(|i| parts as f32 / lane(i).period);
+    let sigma: Lanes = std::array::from_fn(|i| lane(i).sigma);
+    let rest = (if parts == 1 { params.stray_weight } else { params.rest }) as f32;
+    let (beat, head) = (params.beat as f32 - rest, (params.head - params.beat) as f32);
+    let cut = if parts == 1 { 0.0 } else { params.cut as f32 - rest };
+    logs.clear();
+    for step in steps {
+        let (mut off, mut on) = ([0.0; LANES], [0.0; LANES]);
+        for i in 0..LANES {
+            let k = round(step.error[i] * cells[i]);
+            let d = (step.error[i] - k / cells[i]) / sigma[i];
+            let of_cut = if k == 0.0 { 0.0 } else { cut };
+            let density = rest + beat * step.near[i] + of_cut * exp(-0.5 * d * d);
+            off[i] = ln(density);
+            on[i] = ln(density + head * step.near[i]);
+        }
+        logs.push((off, on));
+    }
+}
+
 #[allow(clippy::too_many_arguments)] // What one lane is measured against; it has no life of its own.
 fn measured(
     start: &Start,
     lane: usize,
     course: &Course,
     steps: &[Step],
+    densities: &[(Lanes, Lanes)],
     events: &[Event],
     length: f64,
     parts: usize,
@@ -260,20 +288,12 @@ fn measured(
     let mut trace = Vec::with_capacity(steps.len());
     let (mut squares, mut near, mut weight) = (0.0_f64, 0.0_f64, 0.0_f64);
     let (mut hit, mut hits) = (f32::NAN, 0.0_f64);
-    let inverse = parts as f32 / start.period;
-    for ((step, event), &c) in steps.iter().zip(events).zip(&course.weights) {
+    for (((step, log), event), &c) in steps.iter().zip(densities).zip(events).zip(&course.weights) {
         let (e, index, g) = (step.error[lane], step.index[lane], step.near[lane]);
-        let mut density = rest + beat * g;
-        if !single {
-            let k = round(e * inverse);
-            let d = (e - k / inverse) / sigma;
-            density += if k == 0.0 { 0.0 } else { cut * exp(-0.5 * d * d) };
-        }
         let slot = index as usize % INDEX_PERIOD;
-        let log = ln(density);
-        plain[slot] += f64::from(c * log);
-        headed[slot] += f64::from(c * ln(density + head * g));
-        row.push(c * log);
+        plain[slot] += f64::from(c * log.0[lane]);
+        headed[slot] += f64::from(c * log.1[lane]);
+        row.push(c * log.0[lane]);
         squares += f64::from(c * g * e * e);
         near += f64::from(c * g);
         weight += f64::from(c);

@@ -6,16 +6,19 @@
 //! ```
 //! The events are folded once per length of a cycle; then a phase of an even structure costs three look-ups.
 
-use super::cell::{Cell, on_grid};
+use super::cell::Cell;
 use super::changing::{argmax, best_path, runs, windows};
 use super::evidence::Event;
+use super::fold::{Classes, Folds, Grid, grid};
 use super::hypothesis::{Candidate, Kind, Piece, normalised};
 use super::params::Params;
-use super::structure::{Beats, Cut, Structure, structures};
+use super::structure::{Beats, Structure, structures};
 use std::collections::BTreeMap;
 
 /// Hypotheses of less than this are not told, only counted in the sum.
 const LEAST: f64 = 1e-7;
+/// Beats of less are not told.
+const LEAST_TOLD: f64 = 1e-5;
 /// States of a changing pulse: the best of the whole, and of each window.
 const BEST_OF_ALL: usize = 12;
 const BEST_OF_WINDOW: usize = 3;
@@ -29,129 +32,6 @@ pub(super) struct GridPosterior {
     pub(super) odd: f64,
     /// Cycles above the beat: length and first head in seconds, probability.
     pub(super) cycles: Vec<(f64, f64, f64)>,
-}
-
-/// The events as cells.
-struct Grid {
-    cell: Cell,
-    cells: usize,
-    /// Cell and weight of the events on the grid, in order.
-    on: Vec<(usize, f64)>,
-    /// Their weight.
-    weight: f64,
-    /// The weight of events off the grid.
-    off: f64,
-    /// The first event's cell.
-    first: usize,
-}
-
-/// Everything counted by cell modulo a length.
-#[derive(Debug, Clone)]
-struct Fold {
-    weight: Vec<f64>,
-    empty: Vec<f64>,
-    cells: Vec<f64>,
-}
-
-/// The folds by every length of a range of cells.
-struct Folds<'a> {
-    grid: &'a Grid,
-    range: (usize, usize),
-    by_length: Vec<Option<Fold>>,
-}
-
-impl<'a> Folds<'a> {
-    fn new(grid: &'a Grid, range: (usize, usize), structures: &[Structure]) -> Self {
-        let most = structures.iter().map(|s| s.cycle).max().unwrap_or(0);
-        let mut folds = Self { grid, range, by_length: vec![None; most + 1] };
-        for s in structures {
-            folds.add(s.cycle);
-            match &s.beats {
-                Beats::Even { beat, cut, .. } => {
-                    folds.add(*beat);
-                    if let Cut::Equal(parts) = cut {
-                        folds.add(beat / parts);
-                    }
-                }
-                Beats::Unequal { unit, .. } => folds.add(*unit),
-            }
-        }
-        folds
-    }
-
-    fn add(&mut self, length: usize) {
-        if self.by_length[length].is_some() {
-            return;
-        }
-        let (from, to) = self.range;
-        let mut cells = vec![((to - from) / length) as f64; length];
-        for i in 0..(to - from) % length {
-            cells[(from + i) % length] += 1.0;
-        }
-        let mut fold = Fold { weight: vec![0.0; length], empty: cells.clone(), cells };
-        let first = self.grid.on.partition_point(|e| e.0 < from);
-        let mut before = usize::MAX;
-        for &(cell, weight) in self.grid.on[first..].iter().take_while(|e| e.0 < to) {
-            let at = cell % length;
-            fold.weight[at] += weight;
-            if cell != before {
-                fold.empty[at] -= 1.0;
-            }
-            before = cell;
-        }
-        self.by_length[length] = Some(fold);
-    }
-
-    fn of(&self, length: usize) -> &Fold {
-        self.by_length[length].as_ref().expect("every length of a structure is folded")
-    }
-}
-
-/// What lies at the head, on beats and on cuts of a structure at a phase.
-struct Classes {
-    head: f64,
-    beats: f64,
-    cuts: f64,
-}
-
-impl Structure {
-    fn classes(&self, folds: &Folds, phase: usize, of: impl Fn(&Fold) -> &[f64]) -> Classes {
-        match &self.beats {
-            Beats::Even { beat, bar, cut } => {
-                let by_beat = of(folds.of(*beat));
-                let beats = by_beat[phase % beat];
-                let cuts = match cut {
-                    Cut::Equal(1) => 0.0,
-                    Cut::Equal(parts) => of(folds.of(beat / parts))[phase % (beat / parts)] - beats,
-                    Cut::Long(long) => by_beat[(phase + long) % beat],
-                };
-                let head = if *bar > 1 { of(folds.of(self.cycle))[phase] } else { 0.0 };
-                Classes { head, beats, cuts }
-            }
-            Beats::Unequal { unit, starts, cut, strong, .. } => {
-                let by_cycle = of(folds.of(self.cycle));
-                let at = |start: usize| by_cycle[(phase + start) % self.cycle];
-                let beats = starts.iter().map(|s| at(*s)).sum();
-                let cuts = if *cut { of(folds.of(*unit))[phase % unit] - beats } else { 0.0 };
-                Classes { head: at(starts[*strong]), beats, cuts }
-            }
-        }
-    }
-
-    fn silent_beats(&self, folds: &Folds, phase: usize) -> f64 {
-        match &self.beats {
-            Beats::Even { beat, .. } => folds.of(*beat).empty[phase % beat],
-            Beats::Unequal { starts, .. } => {
-                let empty = &folds.of(self.cycle).empty;
-                starts.iter().map(|s| empty[(phase + s) % self.cycle]).sum()
-            }
-        }
-    }
-
-    /// The mean density over a whole cycle.
-    fn mean(&self, params: &Params) -> f64 {
-        (0..self.cycle).map(|i| self.weight(i, params)).sum::<f64>() / self.cycle as f64
-    }
 }
 
 /// Natural logs of the four densities.
@@ -180,45 +60,51 @@ impl Logs {
 fn scores(grid: &Grid, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
     let folds = Folds::new(grid, (0, grid.cells), structures);
     let logs = Logs::new(params);
-    let all = grid.weight + grid.off;
+    let (all, cells) = (grid.weight + grid.off, grid.cells as f64);
+    let density = |c: &Classes| {
+        let rest = cells - c.beats - c.cuts;
+        let head = c.head * (params.head - params.beat);
+        (head + c.beats * params.beat + c.cuts * params.cut + rest * params.rest) / cells
+    };
     let mut scores = Vec::new();
-    for s in structures {
-        let closes = grid.cells.is_multiple_of(s.cycle);
-        let constant = -if closes { 0.0 } else { params.change } + grid.off * logs.rest;
-        let density = |phase| {
-            let c = s.classes(&folds, phase, |f| &f.cells);
-            let n = grid.cells as f64;
-            (c.head * (params.head - params.beat)
-                + c.beats * params.beat
-                + c.cuts * params.cut
-                + (n - c.beats - c.cuts) * params.rest)
-                / n
-        };
-        let whole = density(0);
-        for phase in 0..s.cycle {
-            let mean = if closes { whole } else { density(phase) };
-            let c = s.classes(&folds, phase, |f| &f.weight);
-            let likelihood =
-                logs.sum(&c, grid.weight) - all * mean.ln() + constant - params.silent * s.silent_beats(&folds, phase);
-            let on_first = s.is_beat((grid.first + s.cycle - phase % s.cycle) % s.cycle);
-            scores.push(likelihood * scale + s.prior + if on_first { params.first } else { 0.0 });
+    for alike in structures.chunk_by(Structure::shares_beats) {
+        let first = &alike[0];
+        let cycle = first.cycle;
+        let beats = first.beat_sums(&folds, |f| &f.weight);
+        let silent = first.beat_sums(&folds, |f| &f.empty);
+        let beat_cells = first.beat_sums(&folds, |f| &f.cells);
+        let on_first: Vec<f64> = (0..cycle)
+            .map(|phase| if first.is_beat((grid.first + cycle - phase) % cycle) { params.first } else { 0.0 })
+            .collect();
+        let closes = grid.cells.is_multiple_of(cycle);
+        let constant = grid.off * logs.rest - if closes { 0.0 } else { params.change };
+        for s in alike {
+            let from = scores.len();
+            s.each_phase(
+                &folds,
+                &beats,
+                |f| &f.weight,
+                |phase, c| {
+                    let likelihood = logs.sum(&c, grid.weight) + constant - params.silent * silent[phase];
+                    scores.push(likelihood * scale + s.prior + on_first[phase]);
+                },
+            );
+            let mut mean = f64::NAN;
+            s.each_phase(
+                &folds,
+                &beat_cells,
+                |f| &f.cells,
+                |phase, c| {
+                    // The same at every phase of a cycle that closes with the loop.
+                    if phase == 0 || !closes {
+                        mean = all * density(&c).ln() * scale;
+                    }
+                    scores[from + phase] -= mean;
+                },
+            );
         }
     }
     scores
-}
-
-/// The events on a grid of cells round the loop.
-fn grid(events: &[Event], length: f64, cell: Cell, params: &Params) -> Grid {
-    let cells = (length / cell.length).round().max(1.0) as usize;
-    let place = |e: &Event| ((e.time - cell.origin) / cell.length).round() as i64;
-    let is_on = |e: &&Event| on_grid(e.time, cell.length, cell.origin, params);
-    let mut on: Vec<(usize, f64)> =
-        events.iter().filter(is_on).map(|e| (place(e).rem_euclid(cells as i64) as usize, e.weight)).collect();
-    on.sort_by_key(|e| e.0);
-    let weight: f64 = on.iter().map(|e| e.1).sum();
-    let off = (events.iter().map(|e| e.weight).sum::<f64>() - weight).max(0.0);
-    let first = place(&events[0]).rem_euclid(cells as i64) as usize;
-    Grid { cell, cells, on, weight, off, first }
 }
 
 /// The log posterior of every structure at every phase, for a check against the formula.
@@ -291,16 +177,22 @@ fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f
         }
     }
     let seconds = |cell: usize| grid.cell.origin + cell as f64 * grid.cell.length;
-    let candidates = beats.values().map(|b| candidate(grid, length, &structures[b.structure], b)).collect();
+    let candidates = beats
+        .values()
+        .filter(|b| b.probability >= LEAST_TOLD)
+        .map(|b| candidate(grid, length, &structures[b.structure], b))
+        .collect();
     let cycles =
         cycles.into_iter().map(|((cycle, phase), p)| (cycle as f64 * grid.cell.length, seconds(phase), p)).collect();
     GridPosterior { candidates, odd, cycles }
 }
 
 fn candidate(grid: &Grid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
-    let at = |i: usize| (i + s.cycle - beat.phase % s.cycle) % s.cycle;
+    // The beats of one cycle from the loop's start, then cycle by cycle.
+    let starts: Vec<usize> = (0..s.cycle).filter(|i| s.is_beat((i + s.cycle - beat.phase) % s.cycle)).collect();
+    let cells = (0..grid.cells).step_by(s.cycle).flat_map(|from| starts.iter().map(move |i| from + i));
     let pulses =
-        (0..grid.cells).filter(|i| s.is_beat(at(*i))).map(|i| grid.cell.origin + i as f64 * grid.cell.length).collect();
+        cells.take_while(|i| *i < grid.cells).map(|i| grid.cell.origin + i as f64 * grid.cell.length).collect();
     let mut c = Candidate::steady(s.kind(), beat.probability, s.period, length, s.sizes(beat.phase, 0), pulses);
     c.on_grid = true;
     c
@@ -433,26 +325,38 @@ fn states(
     for &(from, to) in windows {
         let cell_of = |t: f64| (((t - grid.cell.origin) / grid.cell.length).round().max(0.0) as usize).min(grid.cells);
         let range = (cell_of(from), cell_of(to));
-        let fits = |s: &Structure| s.cycle as f64 * grid.cell.length <= (to - from) * (1.0 + 1e-9);
-        let inside: Vec<usize> = (0..structures.len()).filter(|i| fits(&structures[*i])).collect();
-        if inside.is_empty() || range.0 >= range.1 {
+        if range.0 >= range.1 {
             continue;
         }
         let folds = Folds::new(grid, range, structures);
         let weight: f64 = grid.on.iter().filter(|e| e.0 >= range.0 && e.0 < range.1).map(|e| e.1).sum();
-        let mut local: Vec<(f64, usize, usize)> = inside
-            .iter()
-            .map(|&index| {
-                let s = &structures[index];
-                let likelihood = |phase: usize| {
-                    let c = s.classes(&folds, phase, |f| &f.weight);
-                    logs.sum(&c, weight) - weight * means[index] - params.silent * s.silent_beats(&folds, phase)
-                };
-                let all: Vec<f64> = (0..s.cycle).map(likelihood).collect();
-                let phase = argmax(&all);
-                (all[phase] * params.present / (to - from) + s.prior, index, phase)
-            })
-            .collect();
+        let scale = params.present / (to - from);
+        let mut local: Vec<(f64, usize, usize)> = Vec::new();
+        let mut index = 0;
+        for alike in structures.chunk_by(Structure::shares_beats) {
+            let fits = alike[0].cycle as f64 * grid.cell.length <= (to - from) * (1.0 + 1e-9);
+            if fits {
+                let beats = alike[0].beat_sums(&folds, |f| &f.weight);
+                let silent = alike[0].beat_sums(&folds, |f| &f.empty);
+                for (i, s) in alike.iter().enumerate() {
+                    let mut best = (f64::NEG_INFINITY, 0);
+                    s.each_phase(
+                        &folds,
+                        &beats,
+                        |f| &f.weight,
+                        |phase, c| {
+                            let likelihood = logs.sum(&c, weight) - params.silent * silent[phase];
+                            if likelihood > best.0 {
+                                best = (likelihood, phase);
+                            }
+                        },
+                    );
+                    let log = (best.0 - weight * means[index + i]) * scale + s.prior;
+                    local.push((log, index + i, best.1));
+                }
+            }
+            index += alike.len();
+        }
         local.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let mut taken: Vec<usize> = Vec::new();
         for (_, index, phase) in local {

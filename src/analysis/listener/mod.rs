@@ -10,6 +10,7 @@ mod cell;
 mod changing;
 mod evidence;
 mod family;
+mod fold;
 mod follow;
 mod followed;
 mod gains;
@@ -45,6 +46,8 @@ const PER_SPAN: usize = 3;
 const SEQUENCES: usize = 12;
 /// Hearings of less are left out.
 const LEAST: f64 = 1e-4;
+/// Hearings of less are not cut into stretches.
+const LEAST_CUT: f64 = 1e-3;
 /// How far a carried pulse may be off and still go on: in period and in phase, as parts of the period.
 const CARRIED_PERIOD: f64 = 0.08;
 const CARRIED_PHASE: f64 = 0.12;
@@ -95,7 +98,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
         while halved > params.halved * (1.0 + 1e-9) {
             halved /= 2.0;
         }
-        let cell = Cell { length: halved, origin: cell.origin.rem_euclid(halved) };
+        let cell = Cell::through(halved, cell.origin);
         grid = grid_felt::hear(&span.events, span.length, cell, &span.cuts, params);
         for mut c in std::mem::take(&mut grid.candidates) {
             c.probability *= feel;
@@ -108,7 +111,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
             all.push(c);
         }
     }
-    all.retain(|c| c.probability >= LEAST / 100.0);
+    all.retain(|c| c.probability >= LEAST / 10.0);
     let mut candidates = merge::merged(all, span.length);
     carry(&mut candidates, context, &span, input);
     let sum: f64 = candidates.iter().map(|c| c.probability).sum();
@@ -117,7 +120,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     }
     for c in &mut candidates {
         c.probability /= sum;
-        if c.follows {
+        if c.follows && c.probability >= LEAST_CUT {
             stretches::cut(c, span.length);
         }
     }

@@ -1,4 +1,4 @@
-//! A bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, and the text at its notes. It must not know pages.
+//! A bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, and the text at its notes.
 
 use super::glyph::{self, BEAM, BEAM_STEP, HEAD, Head, STEM};
 use super::{Column, FIRST_TEXT, LEAD, Line, TEXT, TEXT_STEP, stem};
@@ -99,7 +99,7 @@ fn text(canvas: &mut Canvas, line: &Line<'_>, bar: &Bar, y: f32, x: impl Fn(&Not
     for note in &bar.notes {
         let Some(strike) = note.sound else { continue };
         for (text, groups, landings) in rows {
-            let [group, landing] = line.teller.at(text, bar, strike);
+            let [group, landing] = line.annotator.at(text, bar, strike);
             for (words, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
                 if let Some(words) = words {
                     canvas.text(class, Anchor::Middle, x(note), y, TEXT, &words);

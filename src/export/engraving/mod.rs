@@ -6,10 +6,10 @@ mod glyph;
 #[cfg(test)]
 mod tests;
 
-use super::Piece;
+use super::ExportInput;
 use super::pulses::{self, Marked};
 use crate::analysis::clock::wholes;
-use crate::export::annotations::{Teller, Writing};
+use crate::export::annotations::{Annotator, NotationOptions};
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
@@ -44,7 +44,7 @@ const PARENTHESES: f32 = 4.0;
 /// Room after a note with flags.
 const FLAGS: f32 = 4.0;
 /// Most notes of a picture; what comes after is left out, line by line.
-const MOST_NOTES: usize = 20_000;
+const MAX_NOTES: usize = 20_000;
 
 /// A bar through all layers: where its onsets stand.
 struct Column<'a> {
@@ -64,13 +64,13 @@ struct Column<'a> {
 enum End {
     Bar,
     Section,
-    Piece,
+    Groove,
 }
 
 /// A layer's line: what stands in it beside the notes, and how far from the staff line.
 struct Line<'a> {
-    writing: &'a Writing,
-    teller: Teller<'a>,
+    writing: &'a NotationOptions,
+    annotator: Annotator<'a>,
     /// The hearings whose pulses stand over it.
     marks: &'a [Marked],
     shape: HeadShape,
@@ -84,20 +84,20 @@ struct Line<'a> {
 }
 
 impl<'a> Line<'a> {
-    fn new(piece: &'a Piece<'a>, staff: &Staff, writing: &'a Writing, marks: &'a [Marked]) -> Self {
+    fn new(piece: &'a ExportInput<'a>, staff: &Staff, writing: &'a NotationOptions, marks: &'a [Marked]) -> Self {
         let tuplets = if staff.bars.iter().any(|b| !b.tuplets.is_empty()) { 14.0 } else { 0.0 };
         let mut notes = staff.bars.iter().flat_map(|b| &b.notes);
         let under = if notes.any(|n| n.sound.is_some_and(|s| s.attack.pitch.is_some())) { 24.0 } else { 15.0 };
-        let teller = Teller::new(piece, staff.layer);
+        let annotator = Annotator::new(piece, staff.layer);
         let marks = if pulses::layer(piece) == Some(staff.layer) { marks } else { &[] };
-        let lines = |text| teller.lines(text) as f32 * TEXT_STEP;
+        let lines = |text| annotator.lines(text) as f32 * TEXT_STEP;
         let (lines_over, lines_under) = (lines(&writing.over), lines(&writing.under));
         let over = stem(most_beams(&staff.bars)) + tuplets + 4.0;
         let pulses = over + lines_over;
         let below = under + lines_under + if under > 20.0 { 6.0 } else { 3.0 };
         let tall = pulses + if marks.is_empty() { 0.0 } else { TEXT_STEP } + 2.0 + below;
         let shape = staff.shape;
-        Self { writing, teller, marks, shape, tall, below, over, pulses, under }
+        Self { writing, annotator, marks, shape, tall, below, over, pulses, under }
     }
 }
 
@@ -105,12 +105,20 @@ impl<'a> Line<'a> {
 ///
 /// # Errors
 /// [`FormatError`] for what cannot be spelled: cells shorter than 1/1024, a section that is not there.
-pub fn notation(piece: &Piece<'_>, writing: &Writing, ask: &PictureOptions) -> Result<Picture, FormatError> {
+pub fn notation(
+    piece: &ExportInput<'_>,
+    writing: &NotationOptions,
+    ask: &PictureOptions,
+) -> Result<Picture, FormatError> {
     Ok(layout(piece, writing, ask)?.picture())
 }
 
 /// Draws the notation of a piece without writing it.
-pub(super) fn layout(piece: &Piece<'_>, writing: &Writing, ask: &PictureOptions) -> Result<Layout, FormatError> {
+pub(super) fn layout(
+    piece: &ExportInput<'_>,
+    writing: &NotationOptions,
+    ask: &PictureOptions,
+) -> Result<Layout, FormatError> {
     let score = Score::of(piece.groove, piece.section, writing.beams)?;
     let marks = pulses::marks(piece);
     let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
@@ -134,7 +142,7 @@ pub(super) fn layout(piece: &Piece<'_>, writing: &Writing, ask: &PictureOptions)
     let lines: Vec<Line<'_>> = score.staves.iter().map(|s| Line::new(piece, s, writing, &marks)).collect();
     while at < columns.len() {
         let first = &columns[at];
-        if notes > MOST_NOTES {
+        if notes > MAX_NOTES {
             let section = first.bars.first().map_or(0, |b| b.section);
             let number = first.bars.first().map_or(0, |b| b.number) + 1;
             cut = format!(
@@ -183,7 +191,7 @@ pub(super) fn layout(piece: &Piece<'_>, writing: &Writing, ask: &PictureOptions)
 }
 
 /// What the notation shows, in words.
-fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], writing: &Writing, cut: &str) -> String {
+fn words(piece: &ExportInput<'_>, score: &Score, lines: &[Line<'_>], writing: &NotationOptions, cut: &str) -> String {
     let staff = |s: &crate::notation::Staff| {
         let name = &piece.groove.layers()[s.layer].name;
         let attacks = s.bars.iter().flat_map(|b| &b.notes).filter_map(|n| n.sound).filter(|s| !s.tied_from).count();
@@ -194,21 +202,21 @@ fn words(piece: &Piece<'_>, score: &Score, lines: &[Line<'_>], writing: &Writing
     let told = told(piece, lines, writing);
     let space = if cut.is_empty() { "" } else { " " };
     format!(
-        "Rhythm notation, {bars} {}, a line for each layer: {}. The attacks are those of the grid.{told}{space}{cut}",
+        "Rhythm notation, {bars} {}, a line for each layer: {}. Attacks as in the grid.{told}{space}{cut}",
         if bars == 1 { "bar" } else { "bars" },
         staves.join(", ")
     )
 }
 
 /// What stands at the notes, in words.
-fn told(piece: &Piece<'_>, lines: &[Line<'_>], writing: &Writing) -> String {
+fn told(piece: &ExportInput<'_>, lines: &[Line<'_>], writing: &NotationOptions) -> String {
     let mut told: Vec<String> = Vec::new();
     for (side, text) in [("Over", &writing.over), ("Under", &writing.under)] {
-        let layers = piece.groove.layers().iter().zip(lines).filter(|(_, line)| line.teller.lines(text) > 0);
+        let layers = piece.groove.layers().iter().zip(lines).filter(|(_, line)| line.annotator.lines(text) > 0);
         let names: Vec<&str> = layers.map(|(layer, _)| layer.name.as_str()).collect();
         let mut what = Vec::new();
         what.extend(text.groups.then_some("the lengths of the groups in cells"));
-        what.extend(text.has_landings().then_some("where attacks land"));
+        what.extend(text.has_landings().then_some("landings"));
         if !names.is_empty() {
             told.push(format!(" {side} the notes of {}: {}.", names.join(", "), what.join(" and ")));
         }
@@ -217,7 +225,7 @@ fn told(piece: &Piece<'_>, lines: &[Line<'_>], writing: &Writing) -> String {
     told.concat()
 }
 
-fn heading(piece: &Piece<'_>, column: &Column<'_>) -> String {
+fn heading(piece: &ExportInput<'_>, column: &Column<'_>) -> String {
     let section = &piece.groove.sections()[column.bars.first().map_or(0, |b| b.section)];
     let beat = print_note_value(section.tempo.unit());
     let (times, words) = if section.times > 1 {
@@ -235,13 +243,13 @@ fn upper(section: &Section) -> String {
 }
 
 /// Room for a section's meter before its first bar, and for the sign that it is repeated from here.
-fn meter_room(piece: &Piece<'_>, column: &Column<'_>) -> f32 {
+fn meter_room(piece: &ExportInput<'_>, column: &Column<'_>) -> f32 {
     let section = &piece.groove.sections()[column.bars.first().map_or(0, |b| b.section)];
     font::width(&upper(section), FIGURES) + 14.0 + if section.times > 1 { REPEAT } else { 0.0 }
 }
 
 /// Every bar through all layers, with room for each onset by the time to the next one.
-fn columns<'a>(piece: &Piece<'_>, score: &'a Score, marks: &[Marked]) -> Vec<Column<'a>> {
+fn columns<'a>(piece: &ExportInput<'_>, score: &'a Score, marks: &[Marked]) -> Vec<Column<'a>> {
     let count = score.staves.first().map_or(0, |s| s.bars.len());
     let column = |i: usize| {
         let bars: Vec<&Bar> = score.staves.iter().map(|s| &s.bars[i]).collect();
@@ -269,7 +277,7 @@ fn columns<'a>(piece: &Piece<'_>, score: &'a Score, marks: &[Marked]) -> Vec<Col
             x += APART.max(APART + 6.5 * (gap.max(1e-6).log2() as f32 + 5.0)) + after(onset) + aside(&next);
         }
         let end = match score.staves[0].bars.get(i + 1) {
-            None => End::Piece,
+            None => End::Groove,
             Some(next) if next.section != section => End::Section,
             Some(_) => End::Bar,
         };
@@ -325,7 +333,7 @@ impl Strokes<'_> {
 
 /// One line of the page; gives its end.
 fn system(
-    piece: &Piece<'_>,
+    piece: &ExportInput<'_>,
     canvas: &mut Canvas,
     columns: &[Column<'_>],
     rows: &[Line<'_>],
@@ -394,7 +402,7 @@ fn system(
                 strokes.stroke(x - 4.2, 1.2);
                 strokes.stroke(x - 0.6, 1.2);
             }
-            End::Piece => {
+            End::Groove => {
                 strokes.stroke(x - 5.6, 1.2);
                 strokes.stroke(x - 2.6, 2.6);
             }

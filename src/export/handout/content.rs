@@ -1,9 +1,9 @@
-//! What a handout says, block by block. It must not know HTML or Markdown.
+//! What a handout says, block by block.
 
 use super::{Handout, Take, practice, terms};
 use crate::analysis::Hearing;
 use crate::describe::{self, ladder, plain};
-use crate::export::Piece;
+use crate::export::ExportInput;
 use crate::export::engraving;
 use crate::export::picture::{self, Layout, PictureKind, PictureOptions};
 use crate::rhythm::{Fraction, Region, print_note_value};
@@ -55,25 +55,25 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     out.push(Block::Numbered(lines));
     for s in sections(piece) {
-        let part = Piece { section: Some(s), ..piece.clone() };
+        let part = ExportInput { section: Some(s), ..piece.clone() };
         drawn(&mut out, &part, PictureKind::Grid, &format!("grid{}", s + 1));
         let ask = PictureOptions { width: WIDTH, id: format!("notation{}", s + 1), ..PictureOptions::default() };
         match engraving::layout(&part, &handout.writing, &ask) {
             Ok(picture) => out.push(Block::Picture(format!("notation{}", s + 1), Box::new(picture))),
-            Err(refused) => out.push(Block::Small(format!("It cannot be written in notes: {refused}."))),
+            Err(refused) => out.push(Block::Small(format!("It cannot be notated: {refused}."))),
         }
         if usize::from(groove.sections()[s].bars) <= BOXED && !groove.layers().is_empty() {
             out.extend(boxed(piece, s).into_iter().map(Block::Lines));
         }
     }
     if report.attacks.is_empty() {
-        out.push(Block::Text("There is no attack, so there is nothing to hear.".into()));
+        out.push(Block::Text("There are no attacks.".into()));
         return out;
     }
 
     out.push(Block::Heading("Why it is hard"));
     if report.findings.is_empty() {
-        out.push(Block::Text("Nothing was found that makes it hard.".into()));
+        out.push(Block::Text("No reason was found.".into()));
     }
     let reason = |f: &crate::analysis::Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
@@ -110,10 +110,10 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
             vec![(k + 1).to_string(), ladder::tempo(groove, *speed), note]
         };
         let rows = handout.ladder.iter().zip(notes).enumerate().map(step).collect();
-        out.push(Block::Table(vec!["step", "tempo", "what is heard first"], rows));
+        out.push(Block::Table(vec!["step", "tempo", "most likely hearing"], rows));
     }
     if !handout.takes.is_empty() {
-        out.push(Block::Heading("To hear"));
+        out.push(Block::Heading("Listen"));
         out.extend(handout.takes.iter().map(Block::Sound));
     }
     out.push(Block::Heading("What to do with it"));
@@ -126,12 +126,12 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     out
 }
 
-fn sections(piece: &Piece<'_>) -> Vec<usize> {
+fn sections(piece: &ExportInput<'_>) -> Vec<usize> {
     let all = 0..piece.groove.sections().len();
     all.filter(|s| piece.section.is_none_or(|wanted| wanted == *s)).collect()
 }
 
-fn section(piece: &Piece<'_>, s: usize) -> String {
+fn section(piece: &ExportInput<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
     let bars = describe::bar_count(section.bars);
@@ -141,7 +141,7 @@ fn section(piece: &Piece<'_>, s: usize) -> String {
 }
 
 /// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
-fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
+fn boxed(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
     let (groove, whole) = (piece.groove, plain::whole_section(piece.groove, s));
     let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
     let of = |from: usize, to: usize| {
@@ -158,13 +158,13 @@ fn boxed(piece: &Piece<'_>, s: usize) -> Vec<String> {
     best.unwrap_or_else(|| blocks(1))
 }
 
-fn drawn(out: &mut Vec<Block<'_>>, piece: &Piece<'_>, kind: PictureKind, id: &str) {
+fn drawn(out: &mut Vec<Block<'_>>, piece: &ExportInput<'_>, kind: PictureKind, id: &str) {
     let picture =
         picture::layout(piece, &PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() });
     out.push(Block::Picture(id.to_owned(), Box::new(picture)));
 }
 
-fn hearing(piece: &Piece<'_>, index: usize, h: &Hearing) -> Vec<String> {
+fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {
     let p = h.parts;
     let part = |x: f64| format!("{x:.2}");
     vec![

@@ -1,5 +1,4 @@
-//! A handout as one HTML page that needs no network, no script and no font of the machine for its pictures. It must not know what is
-//! said in it.
+//! A handout as one HTML page that needs no network, no script and no font of the machine for its pictures.
 
 use super::content::{Block, blocks};
 use super::name::link;

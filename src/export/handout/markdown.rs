@@ -1,4 +1,4 @@
-//! A handout as Markdown (`CommonMark` with pipe tables), its pictures and sounds as files beside. It must not know what is said in it.
+//! A handout as Markdown (`CommonMark` with pipe tables), its pictures and sounds as files beside.
 
 use super::content::{Block, blocks};
 use super::name::link;

@@ -14,22 +14,22 @@ pub use html::html;
 pub use markdown::{Markdown, markdown};
 pub use name::stem;
 
-use super::Piece;
+use super::ExportInput;
 use crate::analysis::Limits;
-use crate::export::annotations::Writing;
+use crate::export::annotations::NotationOptions;
 use crate::rhythm::Fraction;
 
 /// What a handout is made from.
 #[derive(Debug, Clone)]
 pub struct Handout<'a> {
     /// The groove, what is said of it, and the hearings whose pulses are drawn.
-    pub piece: Piece<'a>,
+    pub piece: ExportInput<'a>,
     /// The limits the report was made with.
     pub limits: Limits,
     /// The steps of the ladder, rising, as parts of the written tempo.
     pub ladder: Vec<Fraction>,
     /// How its notation is written.
-    pub writing: Writing,
+    pub writing: NotationOptions,
     /// The takes that can be heard.
     pub takes: Vec<Take>,
     /// Begins the names of files beside it, as [`stem`] makes it.

@@ -1,4 +1,4 @@
-//! Names of the files of a handout, and links to them. It must not know folders, nor what stands in the files.
+//! Names of the files of a handout, and links to them.
 
 use std::fmt::Write;
 

@@ -1,4 +1,4 @@
-//! What a student does with a handout: a few lines made of the groove's own figures. It must not know HTML or Markdown.
+//! What a student does with a handout: a few lines made of the groove's own figures.
 
 use super::Handout;
 use crate::analysis::{Hearing, Kind, SectionReport, limits};
@@ -49,7 +49,7 @@ fn aloud(handout: &Handout<'_>) -> String {
     let counted = "count every group from 1 aloud and clap on each 1";
     match lines {
         Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
-        None => format!("Without tempo, say the groups of {name} as they stand over its marks: {counted}."),
+        None => format!("Without tempo, say the groups of {name} as written above its marks: {counted}."),
     }
 }
 
@@ -114,10 +114,10 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     Some(match strays {
         None if last == 0 => return None,
         None => format!(
-            "On every step, up to step {last}, the ear can stay with what is counted ({stays}): go back to it whenever you are lost."
+            "On every step, up to step {last}, you can still hear what you count ({stays}): return to it whenever you are lost."
         ),
         Some((0, speed, h)) => format!(
-            "Already on step 1 the ear would rather follow {}: expect the foot to be drawn there, and begin slower if it is.",
+            "On step 1 the ear already tends to follow {}: expect your foot to follow it too, and start slower if it does.",
             pulse(handout, h, ladder::value(speed))
         ),
         Some((k, speed, h)) => format!(
@@ -143,7 +143,7 @@ fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let (step, percent) = (at + 1, ladder::percent(*speed));
     Some(if at == 0 {
         format!(
-            "The cells are too short to be counted on every step ({ms:.0} ms at {percent}): feel the groups as long and short."
+            "On some steps the cells are too short to count ({ms:.0} ms at {percent}): feel the groups as long and short."
         )
     } else {
         format!(
@@ -160,10 +160,10 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
     match other {
         Some(h) => format!(
-            "At full speed clap {name}{beat}; then clap {}; then go from one to the other and back without a stop.",
+            "At full speed clap {name}{beat}; then clap {}; then switch between the two without stopping.",
             pulse(handout, h, report.speed)
         ),
-        None => format!("At full speed clap {name}{beat}, and go on clapping it when the groove comes in."),
+        None => format!("At full speed clap {name}{beat}, and keep clapping it when the groove enters."),
     }
 }
 
@@ -171,7 +171,7 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
 fn listen(handout: &Handout<'_>) -> String {
     if handout.takes.is_empty() {
         format!(
-            "While someone else plays the groove, tap {} and do not let another pulse take the tap over; then play it while someone else taps.",
+            "While someone else plays the groove, tap {} and do not switch to another pulse; then play the groove while someone else taps.",
             counted(handout, handout.piece.report.speed).1
         )
     } else {

@@ -1,21 +1,25 @@
-//! What the words of a page mean that a student may not know: those that stand on it, and no others. It must not know HTML or Markdown.
+//! What the words of a page mean that a student may not know: those that stand on it, and no others.
 
 use super::content::Block;
 
 /// A word as it stands on the page, how it is listed, and what it means.
 const TERMS: &[(&str, &str, &str)] = &[
-    ("figure", "figure", "a row of groups that comes again"),
-    ("wobble", "wobble", "how far the attacks on a pulse stray from it on the mean, before or after"),
-    ("(restarts)", "(restarts)", "this pulse does not come out even with the loop and begins anew each time through"),
-    ("average pulse", "average pulse", "a pulse as fast as the attacks are on the mean: one pulse for each attack"),
-    ("steady pulse", "steady pulse", "a pulse of one tempo that is not bound to the cells"),
-    ("changing pulse", "changing pulse", "a pulse that stays at one tempo for a while and then goes on at another"),
-    ("pulse of cells", "pulse of cells", "a pulse of always the same number of cells"),
-    ("strong beats", "strong beats", "the first beats of the bar and of its parts"),
-    ("drift", "drift", "how far one pulse gets ahead of another (plus) or behind it (minus) in a bar"),
-    ("would meet it", "to meet the bar", "to begin on the first beat of a bar again"),
-    ("meet the bar", "to meet the bar", "to begin on the first beat of a bar again"),
-    ("meets the bar", "to meet the bar", "to begin on the first beat of a bar again"),
+    ("figure", "figure", "a line of groups that recurs"),
+    ("deviation", "deviation", "how far the attacks on a pulse are from it on average, early or late"),
+    (
+        "(re-enters each loop)",
+        "(re-enters each loop)",
+        "the loop is not a whole number of this pulse, which starts again with every pass",
+    ),
+    ("average pulse", "average pulse", "a pulse with the average distance of the attacks: one pulse for each attack"),
+    ("steady pulse", "steady pulse", "a pulse of one tempo that does not follow the cells"),
+    ("changing pulse", "changing pulse", "a pulse that keeps one tempo for a while and then changes to another"),
+    ("grid pulse", "grid pulse", "a pulse with the same number of cells between all its beats"),
+    ("strong beats", "strong beats", "the first beat of the bar and of each of its groups"),
+    ("drift", "drift", "how far one pulse moves ahead of another (plus) or behind it (minus) per bar"),
+    ("would meet it", "to meet the bar", "to coincide with the first beat of a bar again"),
+    ("meet the bar", "to meet the bar", "to coincide with the first beat of a bar again"),
+    ("meets the bar", "to meet the bar", "to coincide with the first beat of a bar again"),
 ];
 
 /// The words of a page that are explained, in a line each, in the order of the table.
@@ -48,13 +52,16 @@ mod tests {
     #[test]
     fn only_words_of_the_page_are_explained_and_each_once() {
         let blocks = [
-            Block::Table(vec!["", "pulse", "wobble"], vec![vec!["1".into(), "dotted beat (restarts)".into()]]),
+            Block::Table(
+                vec!["", "pulse", "deviation"],
+                vec![vec!["1".into(), "dotted beat (re-enters each loop)".into()]],
+            ),
             Block::List(vec!["it would meet it after 3 bars".into(), "it meets the bar after 5 bars".into()]),
             Block::Lines("figure".into()),
         ];
         let told = of(&blocks);
         let listed: Vec<&str> = told.iter().filter_map(|l| l.split_once(": ")).map(|l| l.0).collect();
-        assert_eq!(listed, ["wobble", "(restarts)", "to meet the bar"]);
-        assert_eq!(of(&[Block::Text("Nothing is there to hear.".into())]), Vec::<String>::new());
+        assert_eq!(listed, ["deviation", "(re-enters each loop)", "to meet the bar"]);
+        assert_eq!(of(&[Block::Text("No attacks.".into())]), Vec::<String>::new());
     }
 }

@@ -1,4 +1,4 @@
-//! Handouts of random grooves: nothing reaches outside, every picture has its words, tags are closed. It must not know the disk.
+//! Handouts of random grooves: nothing reaches outside, every picture has its words, tags are closed.
 
 use super::*;
 use crate::analysis::{self, report};
@@ -15,10 +15,10 @@ proptest! {
         let report = report(&groove, &analysis::Ask::default());
         let hearings = (0..report.hearings.len().min(3)).collect();
         let handout = Handout {
-            piece: Piece { groove: &groove, report: &report, hearings, section: None },
+            piece: ExportInput { groove: &groove, report: &report, hearings, section: None },
             limits: Limits::default(),
             ladder: vec![Fraction::new(1, 2).expect("a half"), Fraction::ONE],
-            writing: Writing::default(),
+            writing: NotationOptions::default(),
             takes: vec![
                 Take { name: "groove".into(), sound: Sound::Within(b"RIFF".to_vec()) },
                 Take { name: "under <the> beat".into(), sound: Sound::Beside("x-2.wav".into()) },
@@ -75,11 +75,11 @@ fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
     let groove = Groove::new("t", "", vec![section], layers).expect("groove");
     let report = report(&groove, &analysis::Ask::default());
     practice::steps(&Handout {
-        piece: Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None },
+        piece: ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None },
         limits: Limits::default(),
         ladder: ladder.iter().filter_map(|p| Fraction::new(*p, 100)).collect(),
         takes: Vec::new(),
-        writing: Writing::default(),
+        writing: NotationOptions::default(),
         stem: "x".into(),
     })
 }

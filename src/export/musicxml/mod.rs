@@ -10,15 +10,15 @@ mod document;
 mod pack;
 mod xml;
 
-use super::Piece;
-use super::annotations::Writing;
+use super::ExportInput;
+use super::annotations::NotationOptions;
 use crate::notation::{FormatError, Score};
 
 /// The document as `MusicXML` 4.0, partwise, in UTF-8.
 ///
 /// # Errors
 /// [`FormatError`] if a cell is shorter than the shortest note value, or the section asked for is not there.
-pub fn write(piece: &Piece<'_>, writing: &Writing) -> Result<Vec<u8>, FormatError> {
+pub fn write(piece: &ExportInput<'_>, writing: &NotationOptions) -> Result<Vec<u8>, FormatError> {
     let score = Score::of(piece.groove, piece.section, writing.beams)?;
     Ok(document::document(piece, &score, writing))
 }
@@ -27,6 +27,6 @@ pub fn write(piece: &Piece<'_>, writing: &Writing) -> Result<Vec<u8>, FormatErro
 ///
 /// # Errors
 /// As [`write`].
-pub fn write_mxl(piece: &Piece<'_>, writing: &Writing) -> Result<Vec<u8>, FormatError> {
+pub fn write_mxl(piece: &ExportInput<'_>, writing: &NotationOptions) -> Result<Vec<u8>, FormatError> {
     pack::pack(&write(piece, writing)?)
 }

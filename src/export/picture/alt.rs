@@ -1,8 +1,8 @@
-//! What a picture shows, in words for those who cannot see it. It must not know how it is drawn.
+//! What a picture shows, in words for those who cannot see it.
 
 use super::{DrawingSummary, PictureKind, landings, sections, strip};
 use crate::describe::{self, plain};
-use crate::export::Piece;
+use crate::export::ExportInput;
 use crate::rhythm::print_note_value;
 use std::fmt::Write;
 
@@ -11,7 +11,7 @@ const LONGEST: usize = 4000;
 /// Most meetings that are named.
 const MEETINGS: usize = 8;
 
-pub(super) fn words(piece: &Piece<'_>, kind: PictureKind, shown: &DrawingSummary) -> String {
+pub(super) fn words(piece: &ExportInput<'_>, kind: PictureKind, shown: &DrawingSummary) -> String {
     let mut text = match kind {
         PictureKind::Grid => grid(piece),
         PictureKind::Streams => streams(piece, shown),
@@ -27,11 +27,11 @@ pub(super) fn words(piece: &Piece<'_>, kind: PictureKind, shown: &DrawingSummary
     text
 }
 
-fn pulses(piece: &Piece<'_>) -> Vec<String> {
+fn pulses(piece: &ExportInput<'_>) -> Vec<String> {
     strip::chosen(piece).into_iter().map(|(index, h)| strip::named(index, h)).collect()
 }
 
-fn grid(piece: &Piece<'_>) -> String {
+fn grid(piece: &ExportInput<'_>) -> String {
     let groove = piece.groove;
     let layers = groove.layers().len();
     let mut text = format!("Rows of cells over time, {layers} {}.", if layers == 1 { "layer" } else { "layers" });
@@ -57,9 +57,9 @@ fn grid(piece: &Piece<'_>) -> String {
         }
     }
     match &pulses(piece)[..] {
-        [] => text.push_str(" Beneath, the written beat."),
+        [] => text.push_str(" Below, the written beat."),
         names => {
-            let _ = write!(text, " Beneath, in the same columns, the written beat and {}.", names.join(", "));
+            let _ = write!(text, " Below, in the same columns, the written beat and {}.", names.join(", "));
             for (index, h) in strip::chosen(piece) {
                 let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, describe::hearing_landings(h));
             }
@@ -68,7 +68,7 @@ fn grid(piece: &Piece<'_>) -> String {
     text
 }
 
-fn streams(piece: &Piece<'_>, shown: &DrawingSummary) -> String {
+fn streams(piece: &ExportInput<'_>, shown: &DrawingSummary) -> String {
     let mut text = "Marks against time for the written beat".to_owned();
     let names = pulses(piece);
     for name in &names {
@@ -95,7 +95,7 @@ fn streams(piece: &Piece<'_>, shown: &DrawingSummary) -> String {
     text
 }
 
-fn landing(piece: &Piece<'_>) -> String {
+fn landing(piece: &ExportInput<'_>) -> String {
     let block = |b: landings::Block| {
         let share = |count: usize| 100.0 * count as f64 / b.total.max(1) as f64;
         let bars: Vec<String> =
@@ -107,7 +107,7 @@ fn landing(piece: &Piece<'_>) -> String {
         }
     };
     let text: String = landings::blocks(piece).into_iter().map(block).collect();
-    format!("Bars of how many attacks land where.{text}")
+    format!("Bar chart of the number of attacks per landing.{text}")
 }
 
 /// With its first letter large.

@@ -1,4 +1,4 @@
-//! Shapes, lines and letters put together as one drawing. It must not know what they mean: only where they stand and their class.
+//! Shapes, lines and letters put together as one drawing.
 
 use super::drawing::{Drawing, Item};
 use super::font;

@@ -1,5 +1,5 @@
 //! What is drawn, shape by shape, and that as SVG: one path for everything of one class, so that thousands of cells stay a small
-//! file. It must not know what the shapes mean.
+//! file.
 
 use super::canvas::{escaped, number};
 use super::symbol::{Point, Symbol, line, put};
@@ -148,7 +148,7 @@ impl Drawing {
                 self.defs(&mut svg);
             } else {
                 let (name, number) = (format!("{title}, part {} of {count}", k + 1), format!("p{}", k + 1));
-                self.head(&mut svg, &number, (top, end - top), &name, "It is described in its first part.");
+                self.head(&mut svg, &number, (top, end - top), &name, "See the description of the first part.");
             }
             self.paper(&mut svg, (top, end - top));
             for (class, items) in &part.classes {

@@ -1,5 +1,4 @@
-//! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere. It
-//! must not know what is written.
+//! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere.
 
 use super::symbol::Symbol;
 use skrifa::instance::{LocationRef, Size};

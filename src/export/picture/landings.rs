@@ -1,12 +1,11 @@
-//! The landing chart: how many attacks land where, under the written beat and under hearings side by side. It must not know the
-//! grid's layout.
+//! The landing chart: how many attacks land where, under the written beat and under hearings side by side.
 
 use super::canvas::{Anchor, Canvas, Shape};
 use super::theme::StyleClass;
 use super::{DrawingSummary, PageLayout, font, legend, strip};
 use crate::analysis::{Hearing, Landings};
 use crate::describe;
-use crate::export::Piece;
+use crate::export::ExportInput;
 
 const ROW: f32 = 21.0;
 const NAMES: f32 = 128.0;
@@ -29,7 +28,7 @@ pub(super) struct Block {
 }
 
 /// The landings of the layers the hearings are found for, under the written beat, and under each chosen hearing.
-pub(super) fn blocks(piece: &Piece<'_>) -> Vec<Block> {
+pub(super) fn blocks(piece: &ExportInput<'_>) -> Vec<Block> {
     let mut all = Landings::default();
     for layer in piece.report.layers.iter().filter(|l| piece.report.focus.contains(&l.layer)) {
         all.merge(&layer.landings);
@@ -54,13 +53,13 @@ fn block(index: usize, h: &Hearing) -> Block {
     Block { name: format!("under {}", strip::named(index, h)), bars, total }
 }
 
-pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
+pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
     let blocks = blocks(piece);
     let focus: Vec<&str> =
         piece.report.focus.iter().filter_map(|l| piece.groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
     let of = match focus[..] {
-        [] => "There is no attack.".to_owned(),
-        _ => format!("Attacks of {}, whole groove, every time through counted: {}", focus.join(" + "), blocks[0].total),
+        [] => "No attacks.".to_owned(),
+        _ => format!("Attacks of {}, whole groove, all passes: {}", focus.join(" + "), blocks[0].total),
     };
     let room = page.right - page.left;
     canvas.text(StyleClass::Faint, Anchor::Start, page.left, page.top + 10.0, 10.0, &font::fitted(&of, 10.0, room));

@@ -1,4 +1,4 @@
-//! The forms of landings, and what the marks of a grid mean: those that are in the picture and no others. It must not know where they stand in it.
+//! The forms of landings, and what the marks of a grid mean: those that are in the picture and no others.
 
 use super::PageLayout;
 use super::canvas::{Anchor, Canvas, Shape};
@@ -63,11 +63,11 @@ fn legend(seen: &LegendUse) -> Vec<(Sign, String)> {
     let others = [
         (seen.ghosts, Sign::Ghost, "ghost: outline only".to_owned()),
         (seen.accents, Sign::Accent, "accent".to_owned()),
-        (seen.holds, Sign::Hold, "goes on sounding".to_owned()),
+        (seen.holds, Sign::Hold, "hold".to_owned()),
         (seen.pulses[1], Sign::Pulse(true), format!("pulse with {attack}")),
         (seen.pulses[0], Sign::Pulse(false), without),
-        (seen.pulses != [false; 2], Sign::Guide, "where pulses of the first strip fall".to_owned()),
-        (seen.meets, Sign::Meet, format!("joined to the beat: both within {together} ms")),
+        (seen.pulses != [false; 2], Sign::Guide, "pulses of the first strip".to_owned()),
+        (seen.meets, Sign::Meet, format!("coincides with the beat: within {together} ms")),
     ];
     levels.chain(others).filter(|e| e.0).map(|(_, sign, words)| (sign, words)).collect()
 }
@@ -129,20 +129,17 @@ mod tests {
         assert_eq!(key("x...............", false), ["downbeat"]);
         assert_eq!(
             key("X...o...x-......", false),
-            ["downbeat", "strong beat", "beat", "ghost: outline only", "accent", "goes on sounding"]
+            ["downbeat", "strong beat", "beat", "ghost: outline only", "accent", "hold"]
         );
         let pulses = key("x..x..x...x.x...", true);
         for words in [
             "pulse with an attack within 17.5% of its period",
             "pulse without",
-            "where pulses of the first strip fall",
-            "joined to the beat: both within 20 ms",
+            "pulses of the first strip",
+            "coincides with the beat: within 20 ms",
         ] {
             assert!(pulses.iter().any(|p| p == words), "{words} is missing in {pulses:?}");
         }
-        assert!(
-            !pulses.iter().any(|p| p == "accent" || p.starts_with("ghost") || p.starts_with("goes on")),
-            "{pulses:?}"
-        );
+        assert!(!pulses.iter().any(|p| p == "accent" || p.starts_with("ghost") || p.starts_with("hold")), "{pulses:?}");
     }
 }

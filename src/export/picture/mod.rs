@@ -22,7 +22,7 @@ pub(super) mod theme;
 pub use self::png::{MAX_PIXELS, default_scale, png};
 pub use theme::Theme;
 
-use super::Piece;
+use super::ExportInput;
 use canvas::{Anchor, Canvas};
 pub(crate) use drawing::Drawing;
 use theme::StyleClass;
@@ -79,7 +79,7 @@ const MARGIN: f32 = 14.0;
 
 /// Draws a picture. Hearings that the report has not and a section that is not there are left out. A groove that is too large for one
 /// picture is cut after a whole line, and the picture says so.
-pub fn picture(piece: &Piece<'_>, ask: &PictureOptions) -> Picture {
+pub fn picture(piece: &ExportInput<'_>, ask: &PictureOptions) -> Picture {
     layout(piece, ask).picture()
 }
 
@@ -116,7 +116,7 @@ impl Layout {
 }
 
 /// Draws a picture without writing it.
-pub(crate) fn layout(piece: &Piece<'_>, ask: &PictureOptions) -> Layout {
+pub(crate) fn layout(piece: &ExportInput<'_>, ask: &PictureOptions) -> Layout {
     let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
     let mut canvas = Canvas::new(ask.theme, width, &ask.id);
     let title = title(piece, ask.kind);
@@ -151,19 +151,19 @@ struct DrawingSummary {
     range: (f64, f64),
 }
 
-fn title(piece: &Piece<'_>, kind: PictureKind) -> String {
+fn title(piece: &ExportInput<'_>, kind: PictureKind) -> String {
     let section = piece.section.filter(|_| piece.groove.sections().len() > 1 && kind != PictureKind::Landings);
     let section = section.and_then(|s| piece.groove.sections().get(s)).map(|s| format!(", section {}", s.name));
     let what = match kind {
-        PictureKind::Grid => "the grid",
-        PictureKind::Streams => "the streams",
-        PictureKind::Landings => "where the attacks land",
+        PictureKind::Grid => "grid",
+        PictureKind::Streams => "streams",
+        PictureKind::Landings => "landings",
     };
     format!("{}: {what}{}", piece.groove.title(), section.unwrap_or_default())
 }
 
 /// The sections a piece is about.
-fn sections(piece: &Piece<'_>) -> Vec<usize> {
+fn sections(piece: &ExportInput<'_>) -> Vec<usize> {
     let all = 0..piece.groove.sections().len();
     all.filter(|s| piece.section.is_none_or(|wanted| wanted == *s)).collect()
 }

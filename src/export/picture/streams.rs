@@ -1,11 +1,10 @@
-//! The streams: the written beat and the pulses of hearings as lines of marks against time, and where they meet. It must not know
-//! layers or cells.
+//! The streams: the written beat and the pulses of hearings as lines of marks against time, and where they meet.
 
 use super::canvas::{Anchor, Canvas};
 use super::strip::{self, Strip};
 use super::theme::StyleClass;
 use super::{DrawingSummary, PageLayout, font, grid, sections};
-use crate::export::Piece;
+use crate::export::ExportInput;
 
 const NAMES: f32 = 150.0;
 const ROW: f32 = 26.0;
@@ -16,7 +15,7 @@ const WIDEST: f64 = 160.0;
 /// Most lines of the picture.
 const MOST_LINES: usize = 8;
 
-pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
+pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
     let clock = &piece.report.clock;
     let beats = strip::beats(piece);
     let strips = strip::hearings(piece, &beats);
@@ -61,17 +60,17 @@ pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
     y += 18.0;
     let x = page.left + 6.0;
     grid::pin(canvas, 0, true, x, y - 3.0);
-    let words = "within 20 ms of the written beat, joined to it";
+    let words = "within 20 ms of the written beat";
     canvas.text(StyleClass::Text, Anchor::Start, x + 10.0, y, 9.0, words);
     let x = x + 10.0 + font::width(words, 9.0) + 20.0;
     grid::pin(canvas, 0, false, x, y - 3.0);
-    canvas.text(StyleClass::Text, Anchor::Start, x + 10.0, y, 9.0, "away from it");
+    canvas.text(StyleClass::Text, Anchor::Start, x + 10.0, y, 9.0, "further away");
     (y + 14.0, shown)
 }
 
 #[allow(clippy::too_many_arguments, reason = "one line needs all that is drawn in it")]
 fn line(
-    piece: &Piece<'_>,
+    piece: &ExportInput<'_>,
     canvas: &mut Canvas,
     page: PageLayout,
     beats: &[f64],

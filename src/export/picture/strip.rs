@@ -1,11 +1,11 @@
-//! Pulses to be drawn as a line of marks: the written beat and the chosen hearings. It must not know how they are drawn.
+//! Pulses to be drawn as a line of marks: the written beat and the chosen hearings.
 
 use crate::analysis::{Hearing, Kind, limits};
 use crate::describe;
-use crate::export::Piece;
+use crate::export::ExportInput;
 
 /// Most hearings of one picture.
-pub(super) const MOST: usize = 6;
+pub(super) const MAX_HEARINGS: usize = 6;
 /// A pulse.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pulse {
@@ -29,7 +29,7 @@ pub(super) struct Strip {
 }
 
 /// Seconds of every written beat, each time through counted.
-pub(super) fn beats(piece: &Piece<'_>) -> Vec<f64> {
+pub(super) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
     let (groove, clock) = (piece.groove, &piece.report.clock);
     let mut beats = Vec::new();
     for (s, section) in groove.sections().iter().enumerate() {
@@ -44,7 +44,7 @@ pub(super) fn beats(piece: &Piece<'_>) -> Vec<f64> {
 }
 
 /// The chosen hearings' strips, at most six, those that are not there and the written beat itself left out.
-pub(super) fn hearings(piece: &Piece<'_>, beats: &[f64]) -> Vec<Strip> {
+pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
     let together = limits::TOGETHER.value / 1000.0;
     let attacks: Vec<f64> = piece.report.attacks.iter().map(|a| a.seconds).collect();
     let strip = |(index, h): (usize, &Hearing)| {
@@ -71,7 +71,7 @@ pub(super) fn named(index: usize, h: &Hearing) -> String {
 }
 
 /// The written beat's name with its tempo.
-pub(super) fn written(piece: &Piece<'_>, section: usize) -> String {
+pub(super) fn written(piece: &ExportInput<'_>, section: usize) -> String {
     let Some(s) = piece.groove.sections().get(section) else { return String::new() };
     let beat = s.meter.beat();
     let per_whole = piece.report.clock.seconds_per_whole(section).unwrap_or(1.0);
@@ -79,9 +79,9 @@ pub(super) fn written(piece: &Piece<'_>, section: usize) -> String {
 }
 
 /// The hearings that are drawn, each with its place in the report.
-pub(super) fn chosen<'a>(piece: &'a Piece<'_>) -> Vec<(usize, &'a Hearing)> {
+pub(super) fn chosen<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
     let found = piece.hearings.iter().filter_map(|h| Some((*h, piece.report.hearings.get(*h)?)));
-    found.filter(|(_, h)| h.kind != Kind::Written).take(MOST).collect()
+    found.filter(|(_, h)| h.kind != Kind::Written).take(MAX_HEARINGS).collect()
 }
 
 /// Distance from a time to the nearest of some rising times; infinite where there is none.

@@ -1,5 +1,4 @@
-//! A shape that is drawn again and again about a point: its outline, and the same as text of an SVG path. It must not know its class
-//! nor its places.
+//! A shape that is drawn again and again about a point: its outline, and the same as text of an SVG path.
 
 /// Hundredths of a CSS pixel: what a picture's numbers are rounded to.
 pub(super) type Point = (i32, i32);

@@ -1,5 +1,4 @@
-//! Pictures of random and of hostile grooves: well-formed, with their words, within their bounds. It must not know patterns of the
-//! disk.
+//! Pictures of random and of hostile grooves: well-formed, with their words, within their bounds.
 
 use super::*;
 use crate::analysis::{self, Report, report};
@@ -11,8 +10,8 @@ use proptest::prelude::*;
 
 const KINDS: [PictureKind; 3] = [PictureKind::Grid, PictureKind::Streams, PictureKind::Landings];
 
-pub(crate) fn piece<'a>(groove: &'a Groove, report: &'a Report) -> Piece<'a> {
-    Piece { groove, report, hearings: (0..report.hearings.len().min(4)).collect(), section: None }
+pub(crate) fn piece<'a>(groove: &'a Groove, report: &'a Report) -> ExportInput<'a> {
+    ExportInput { groove, report, hearings: (0..report.hearings.len().min(4)).collect(), section: None }
 }
 
 /// Parses an SVG and returns its title, its description and the number of its paths; every id is unique and every reference
@@ -96,7 +95,7 @@ fn the_largest_groove_is_cut_and_says_so() {
     // 64 layers of 1024 bars with 16 cells each: four million cells.
     let g = groove("large", 1024, 64, 4, Cell::ATTACK);
     let report = Report { clock: analysis::Clock::new(&g), ..Report::default() };
-    let piece = Piece { groove: &g, report: &report, hearings: vec![0, 7], section: Some(0) };
+    let piece = ExportInput { groove: &g, report: &report, hearings: vec![0, 7], section: Some(0) };
     let drawn = picture(&piece, &PictureOptions::default());
     assert!(drawn.svg.len() < 12_000_000, "{}", drawn.svg.len());
     assert!(drawn.alt.contains("ends before bar") && drawn.alt.chars().count() < 5000);
@@ -164,7 +163,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
         let report = report(&g, &analysis::Ask::default());
         // Without hearings, whose pulses are outlines too.
-        let svg = picture(&Piece { hearings: Vec::new(), ..piece(&g, &report) }, &PictureOptions::default()).svg;
+        let svg = picture(&ExportInput { hearings: Vec::new(), ..piece(&g, &report) }, &PictureOptions::default()).svg;
         let [marks, open, signs] = [MARK, OPEN, SIGN].map(|style| drawn_with(&svg, style));
         let square = if accent == Accent::Ghost { &open } else { &marks };
         let (_, from) = square.split_once('h').expect("a downbeat is a square");
@@ -210,7 +209,7 @@ proptest! {
         let theme = if screen { Theme::Screen } else { Theme::Print };
         for kind in KINDS {
             for section in [None, Some(0), Some(groove.sections().len() - 1), Some(99)] {
-                let piece = Piece { section, ..piece(&groove, &report) };
+                let piece = ExportInput { section, ..piece(&groove, &report) };
                 let drawn = picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() });
                 let (title, desc, paths) = read(&drawn.svg);
                 prop_assert!(!title.is_empty() && desc.len() > 20 && paths > 1);
@@ -245,7 +244,7 @@ proptest! {
     #[test]
     fn every_attack_has_its_mark(groove in grooves()) {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
-        let piece = Piece { groove: &groove, report: &report, hearings: Vec::new(), section: None };
+        let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
         grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
         let layers = 0..groove.layers().len();

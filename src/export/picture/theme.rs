@@ -1,4 +1,4 @@
-//! Inks of pictures, for paper and for screens. It must not know where anything stands; no class carries a meaning alone.
+//! Inks of pictures, for paper and for screens.
 
 use std::fmt::Write;
 

@@ -1,6 +1,6 @@
 //! Where the pulses of hearings stand in a score: at written cells and beats, or nowhere. It must not know how they are drawn or stored.
 
-use super::Piece;
+use super::ExportInput;
 use crate::analysis::Hearing;
 use crate::analysis::clock::wholes;
 use crate::describe;
@@ -8,7 +8,7 @@ use crate::rhythm::{Spot, Time, written_start};
 
 /// How far in whole notes a pulse may lie from a place and be there: what is lost when seconds are made of exact times. At 120 quarters
 /// a minute it is 2 microseconds.
-const SAME: f64 = 1e-6;
+const EPSILON_WHOLES: f64 = 1e-6;
 
 /// A hearing whose pulses all fall on written cells or beats, the same ones each time through.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,12 +30,12 @@ impl Marked {
 }
 
 /// The layer over whose notes pulses stand: the first that the report's hearings are found for.
-pub(super) fn layer(piece: &Piece<'_>) -> Option<usize> {
+pub(super) fn layer(piece: &ExportInput<'_>) -> Option<usize> {
     piece.report.focus.first().copied()
 }
 
 /// The chosen hearings that a score can hold.
-pub(super) fn marks(piece: &Piece<'_>) -> Vec<Marked> {
+pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<Marked> {
     let found = chosen(piece).filter_map(|(index, h)| Some((index, h, places(piece, h).ok()?)));
     let found: Vec<_> = found.collect();
     let single = found.len() == 1;
@@ -49,21 +49,21 @@ pub(super) fn marks(piece: &Piece<'_>) -> Vec<Marked> {
 }
 
 /// The chosen hearings that a score cannot hold, one sentence each.
-pub fn left_out(piece: &Piece<'_>) -> Vec<String> {
+pub fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
     let out = chosen(piece).filter_map(|(index, h)| {
         let why = places(piece, h).err()?;
-        Some(format!("hearing {} ({}) cannot be written in notes exactly and is left out: {why}", index + 1, h.kind))
+        Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))
     });
     out.collect()
 }
 
-fn chosen<'a>(piece: &'a Piece<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
+fn chosen<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
     let first = |(k, h): &(usize, &usize)| !piece.hearings[..*k].contains(h);
     piece.hearings.iter().enumerate().filter(first).filter_map(|(_, h)| Some((*h, piece.report.hearings.get(*h)?)))
 }
 
 /// The written places of a hearing's pulses by section, or why it has none.
-fn places(piece: &Piece<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'static str> {
+fn places(piece: &ExportInput<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'static str> {
     let sections = piece.groove.sections();
     let wanted = |s: usize| piece.section.is_none_or(|only| only == s);
     let grids: Vec<Vec<(f64, Time)>> =
@@ -79,14 +79,14 @@ fn places(piece: &Piece<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'stat
         if same {
             Ok(passes.pop().unwrap_or_default())
         } else {
-            Err("its pulses fall elsewhere from one time through a section to the next")
+            Err("its pulses fall on different places in different passes through a section")
         }
     };
     passes.into_iter().map(once).collect()
 }
 
 /// The cells of the layers that hearings are found for, and the beats: where each sounds in whole notes, and where it is written.
-fn grid(piece: &Piece<'_>, section: usize) -> Vec<(f64, Time)> {
+fn grid(piece: &ExportInput<'_>, section: usize) -> Vec<(f64, Time)> {
     let groove = piece.groove;
     let meter = &groove.sections()[section].meter;
     let mut places: Vec<(f64, Time)> = Vec::new();
@@ -106,8 +106,8 @@ fn grid(piece: &Piece<'_>, section: usize) -> Vec<(f64, Time)> {
 }
 
 fn nearest(grid: &[(f64, Time)], at: f64) -> Option<Time> {
-    let first = grid.partition_point(|g| g.0 < at - SAME);
-    grid.get(first).filter(|g| g.0 <= at + SAME).map(|g| g.1)
+    let first = grid.partition_point(|g| g.0 < at - EPSILON_WHOLES);
+    grid.get(first).filter(|g| g.0 <= at + EPSILON_WHOLES).map(|g| g.1)
 }
 
 #[cfg(test)]

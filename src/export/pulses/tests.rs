@@ -1,4 +1,4 @@
-//! Pulses in scores against the seconds they come from. It must not know formats.
+//! Pulses in scores against the seconds they come from.
 
 use super::*;
 use crate::analysis::{Ask, Kind, report};
@@ -19,12 +19,12 @@ proptest! {
         let g = straight(g);
         let report = report(&g, &Ask::default());
         for index in 0..report.hearings.len() {
-            let piece = Piece { groove: &g, report: &report, hearings: vec![index, index], section: None };
+            let piece = ExportInput { groove: &g, report: &report, hearings: vec![index, index], section: None };
             let (marks, told) = (marks(&piece), left_out(&piece));
             prop_assert_eq!(marks.len() + told.len(), 1);
             let Some(mark) = marks.first() else {
-                let number = format!("hearing {} (", index + 1);
-                prop_assert!(told[0].starts_with(&number) && told[0].contains(" is left out: "), "{}", told[0]);
+                let number = format!("skipped hearing {} (", index + 1);
+                prop_assert!(told[0].starts_with(&number) && told[0].contains("cannot be notated exactly: "), "{}", told[0]);
                 // The beat is always written.
                 prop_assert!(report.hearings[index].kind != Kind::Written);
                 continue;
@@ -46,7 +46,7 @@ fn a_swung_cell_is_marked_where_it_is_written() {
     let g = g.edited(&Edit::Swing(0, Swing::parse("2:1"))).expect("an edit");
     let report = report(&g, &Ask::default());
     let index = report.hearings.iter().position(|h| h.kind == Kind::Written).expect("the beat");
-    let piece = Piece { groove: &g, report: &report, hearings: vec![index], section: None };
+    let piece = ExportInput { groove: &g, report: &report, hearings: vec![index], section: None };
     // Swung 2:1, the second sixteenth sounds at two thirds of the eighth.
     assert_eq!(nearest(&grid(&piece, 0), 1.0 / 12.0), Time::new(1, 16));
     assert_eq!(nearest(&grid(&piece, 0), 1.0 / 16.0), None);

@@ -1,10 +1,10 @@
-//! Bars to sections: runs of one meter and tempo, odd bars, names, and which stretch comes again. It must not know notes.
+//! Bars to sections: runs of one meter and tempo, odd bars, names, and which stretch comes again.
 
 use crate::import::ImportWarning;
 use crate::import::draft::{DraftBar, ImportDraft};
 use crate::notation::FormatError;
 use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, DENOMINATOR, NAME, SECTIONS};
-use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time};
+use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time, expected};
 use std::collections::HashSet;
 
 /// A bar with its place in the source and in the groove.
@@ -71,7 +71,7 @@ fn change(a: Tempo, b: Tempo) -> Fraction {
 }
 
 fn too_fine() -> FormatError {
-    FormatError::new("", "found lengths whose sum cannot be held exactly, allowed are fractions within 64 bits")
+    FormatError::new("", "the sum of the lengths does not fit a 64-bit fraction")
 }
 
 /// A bar of the draft as a bar of the groove: its start in the source, its meter here, and what the draft says of it.
@@ -88,7 +88,7 @@ struct Row<'a> {
 pub(super) fn gather(draft: &ImportDraft, warnings: &mut Vec<ImportWarning>) -> Result<Bars, FormatError> {
     let (rows, end) = rows(draft, warnings)?;
     if rows.is_empty() {
-        return Err(FormatError::new("", "found no bar, allowed is at least one"));
+        return Err(FormatError::new("", expected("at least one bar", "none")));
     }
     let begins = boundaries(&rows, warnings)?;
     let (mut bars, mut runs): (Vec<Bar>, Vec<Run>) = (Vec::with_capacity(rows.len()), Vec::new());
@@ -119,18 +119,21 @@ fn rows<'a>(draft: &'a ImportDraft, warnings: &mut Vec<ImportWarning>) -> Result
         let meter = if length == bar.meter.bar() {
             bar.meter.clone()
         } else if length <= Time::ZERO {
-            warnings.push(ImportWarning { place: place(), message: "a bar of no length; left out".into() });
+            warnings.push(ImportWarning { place: place(), message: "skipped a bar of length 0".into() });
             continue;
         } else if let Some(meter) = odd_meter(&bar.meter, length) {
             meter
         } else if let Some(meter) = wider_meter(length) {
             let message = format!(
-                "lasts {length} of a whole note, which no meter fills; it became a bar of {meter}, filled up with silence"
+                "no meter has a bar of {length} of a whole note; it became a bar of {meter}, padded with silence"
             );
             warnings.push(ImportWarning { place: place(), message });
             meter
         } else {
-            let message = format!("found a bar of {length}, allowed are at most {} beats", BEATS_PER_BAR.greatest);
+            let message = expected(
+                format!("a bar of at most {} beats", BEATS_PER_BAR.greatest),
+                format!("{length} of a whole note"),
+            );
             return Err(FormatError::new(place(), message));
         };
         rows.push(Row { start, meter, bar });
@@ -160,7 +163,7 @@ fn boundaries(rows: &[Row], warnings: &mut Vec<ImportWarning>) -> Result<Vec<boo
     let most = (SECTIONS.greatest as usize).saturating_sub(rows.len() / BARS.greatest as usize);
     let Some(over) = count.checked_sub(most).filter(|o| *o > 0) else { return Ok(begins) };
     if over > soft.len() {
-        let message = format!("found {count} stretches of one meter and tempo, allowed are {}", SECTIONS.range());
+        let message = expected(SECTIONS.range(), format!("{count} changes of meter and tempo"));
         return Err(FormatError::new("", message));
     }
     soft.sort_unstable();

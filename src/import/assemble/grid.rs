@@ -1,5 +1,4 @@
-//! The smallest exact grid of a layer: its division, and tuplets where it needs them. It must not know formats or bars of
-//! other layers.
+//! The smallest exact grid of a layer: its division, and tuplets where it needs them.
 
 use crate::rhythm::bounds::{CELLS_OF_LAYER, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use crate::rhythm::{Fraction, Span, Swing};

@@ -58,7 +58,7 @@ impl Drop for WarningGroup<'_> {
         if self.more > 0 {
             let message = match self.more {
                 1 => format!("and 1 more note {}", self.what),
-                n => format!("and {n} more notes {}, this the first of them", self.what),
+                n => format!("and {n} more notes {}, first here", self.what),
             };
             self.warnings.push(ImportWarning { place: std::mem::take(&mut self.next), message });
         }
@@ -90,7 +90,7 @@ pub(crate) fn assemble(draft: &ImportDraft) -> Result<Imported, FormatError> {
         let (made, left) = voices::lanes(track, placed, most - lanes.len(), &found, &mut warnings);
         lanes.extend(made.into_iter().map(|lane| (track, lane)));
         if let Some(left) = left {
-            let message = format!("a groove has at most {most} layers; {} left out", were(left, "note"));
+            let message = format!("a groove has at most {most} layers; {} dropped", were(left, "note"));
             warnings.push(ImportWarning { place: format!("track '{}'", track.name), message });
         }
     }
@@ -116,12 +116,8 @@ pub(crate) fn assemble(draft: &ImportDraft) -> Result<Imported, FormatError> {
 
 /// Notes by section, cut at its end, in order of onset, the higher of two first.
 fn place(track: &DraftTrack, found: &Bars, warnings: &mut Vec<ImportWarning>) -> Result<Vec<Vec<Placed>>, FormatError> {
-    let too_fine = || {
-        FormatError::new(
-            format!("track '{}'", track.name),
-            "found times whose sum cannot be held exactly, allowed are fractions within 64 bits",
-        )
-    };
+    let too_fine =
+        || FormatError::new(format!("track '{}'", track.name), "the sum of the times does not fit a 64-bit fraction");
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
     let mut sections = vec![Vec::new(); found.runs.len()];
     let mut outside = 0_usize;
@@ -145,16 +141,16 @@ fn place(track: &DraftTrack, found: &Bars, warnings: &mut Vec<ImportWarning>) ->
             into(&found.all[last], end).ok_or_else(too_fine)?.min(section_end)
         } else {
             let kept = section_end.minus(start).ok_or_else(too_fine)?;
-            let message = || format!("a note of {} goes on beyond its section's end; cut to {kept}", note.length);
+            let message = || format!("a note of {} crosses the end of its section; cut to {kept}", note.length);
             cut.say(|| place_of(&track.name, found, bar.section, start), message);
             section_end
         };
         sections[bar.section].push(Placed { start, end, attack: note.attack });
     }
     drop(cut);
-    for (n, what) in [(outside, "outside of all bars"), (empty, "of no length")] {
+    for (n, what) in [(outside, "outside the bars"), (empty, "of length 0")] {
         if n > 0 {
-            let message = format!("found {} {what}; left out", count(n, "note"));
+            let message = format!("dropped {} {what}", count(n, "note"));
             warnings.push(ImportWarning { place: format!("track '{}'", track.name), message });
         }
     }

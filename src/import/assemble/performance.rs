@@ -1,4 +1,4 @@
-//! The grids that played onsets mean: none stands exactly where it is meant. It must not know formats or ends of notes.
+//! The grids that played onsets mean: none stands exactly where it is meant.
 
 use super::grid::{self, MOST, Points, Tolerance, magnitude};
 use crate::rhythm::{Fraction, Span, Swing};

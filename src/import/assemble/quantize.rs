@@ -1,4 +1,4 @@
-//! Times that were rounded or played to the grids they mean. It must not know formats.
+//! Times that were rounded or played to the grids they mean.
 
 use super::grid::{self, Points, Tolerance};
 use super::{mixed, performance};
@@ -145,7 +145,7 @@ pub(crate) fn fit(draft: &mut ImportDraft, lengths: &[bool], rounding: Rounding)
         let enough = far.1.ceil();
         let again = if enough <= GREATEST_MS { format!(": try --tolerance {enough}") } else { String::new() };
         let message = format!(
-            "{} lay beyond the tolerance of {} ms, the farthest by {:.2} ms from its cell{again}",
+            "{} outside the tolerance of {} ms; the farthest is {:.2} ms from its cell{again}",
             count(far.0, "onset"),
             rounding.tolerance,
             far.1
@@ -352,8 +352,7 @@ fn say(track: &str, moved: &Moved, rounding: Rounding, warnings: &mut Vec<Import
         warnings.push(ImportWarning { place: format!("track '{track}'"), message });
     }
     if moved.ends > 0 {
-        let message =
-            format!("{} whose onset stands got another length, that of whole cells", count(moved.ends, "note"));
+        let message = format!("{} kept the onset but got the length of whole cells", count(moved.ends, "note"));
         warnings.push(ImportWarning { place: format!("track '{track}'"), message });
     }
 }

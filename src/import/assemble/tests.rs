@@ -1,4 +1,4 @@
-//! Tests of the assembly: what sounds comes back, and what cannot is named. They must not know formats.
+//! Tests of the assembly: what sounds comes back, and what cannot is named.
 
 use super::*;
 use crate::import::draft::DraftBar;
@@ -155,9 +155,9 @@ fn what_a_groove_cannot_hold_is_said() {
     assert_eq!(
         words(&made),
         [
-            "track 'oar', bar 1, beat 4: a note of 1/2 goes on beyond its section's end; cut to 1/4",
-            "track 'oar': found 1 note outside of all bars; left out",
-            "track 'oar', bar 1, beat 1+1/101: no grid of at most 64 cells reaches this onset; moved by 37/25856 of a whole note",
+            "track 'oar', bar 1, beat 4: a note of 1/2 crosses the end of its section; cut to 1/4",
+            "track 'oar': dropped 1 note outside the bars",
+            "track 'oar', bar 1, beat 1+1/101: no grid of at most 64 cells has this onset; moved by 37/25856 of a whole note",
         ]
     );
 }
@@ -173,7 +173,7 @@ fn layers_beyond_the_bound_are_counted_and_not_made() {
     let made = assemble(&draft).expect("a groove");
     assert_eq!(made.groove.layers().len(), 64);
     let left =
-        |track: &str, n: usize| format!("track '{track}': a groove has at most 64 layers; {n} notes were left out");
+        |track: &str, n: usize| format!("track '{track}': a groove has at most 64 layers; {n} notes were dropped");
     assert_eq!(words(&made), [left("oar", 936), left("boom", 5)]);
     let first = |l: usize| sounding(&made.groove)[l].iter().map(|n| n.start).collect::<Vec<_>>();
     assert_eq!(first(63), vec![Time::new(63, 32).expect("a time")]);

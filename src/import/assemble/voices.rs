@@ -1,4 +1,4 @@
-//! Notes of one track to layers: no two at once in one, every onset on its cell. It must not know formats.
+//! Notes of one track to layers: no two at once in one, every onset on its cell.
 
 use super::bars::{Bars, Run};
 use super::grid::{self, Points, Tolerance};
@@ -95,7 +95,7 @@ fn fit(
             let by = after.minus(before).unwrap_or(Time::ZERO);
             moved.say(
                 || place_of(&track.name, found, section, before),
-                || format!("no grid of at most {} cells reaches this onset; moved by {by} of a whole note", grid::MOST),
+                || format!("no grid of at most {} cells has this onset; moved by {by} of a whole note", grid::MOST),
             );
         }) {
             all = points(notes, run);

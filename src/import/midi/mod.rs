@@ -24,7 +24,7 @@ pub use to_draft::{import, import_with};
 /// Most bytes of a MIDI file: 16 MiB.
 pub const LIMIT: u64 = 16 * 1024 * 1024;
 /// Most notes of a MIDI file.
-pub const MOST_NOTES: usize = 200_000;
+pub const MAX_NOTES: usize = 200_000;
 /// Tolerance of the import in ms, where none is asked for (ours, no source): well under what a listener hears as out of time, and
 /// over what a step of 96 ticks per quarter rounds off.
 pub const TOLERANCE_MS: i32 = 5;

@@ -1,16 +1,16 @@
-//! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks. It must not know grooves.
+//! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks.
 
-use super::{LIMIT, MOST_NOTES};
+use super::{LIMIT, MAX_NOTES};
 use crate::import::ImportWarning;
 use crate::notation::general_midi;
-use crate::notation::teeter_meta::{self, Own};
+use crate::notation::teeter_meta::{self, MetaEvent};
 use crate::notation::{FormatError, count};
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
 /// Most tracks and channels with notes that are kept apart.
-const MOST_PARTS: usize = 1024;
+const MAX_PARTS: usize = 1024;
 
 /// A note in ticks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,7 +29,7 @@ pub(super) struct RawPart {
     pub(super) track: usize,
     pub(super) channel: u8,
     pub(super) name: String,
-    pub(super) own: Option<Own>,
+    pub(super) own: Option<MetaEvent>,
     pub(super) program: Option<u8>,
     pub(super) volume: Option<u8>,
     pub(super) pan: Option<u8>,
@@ -53,7 +53,7 @@ pub(super) struct Song {
     pub(super) tempos: BTreeMap<u64, u32>,
     pub(super) markers: BTreeMap<u64, String>,
     /// Sections as a file of ours tells them, by tick.
-    pub(super) sections: BTreeMap<u64, Own>,
+    pub(super) sections: BTreeMap<u64, MetaEvent>,
     /// The last tick of all tracks.
     pub(super) end: u64,
     pub(super) parts: Vec<RawPart>,
@@ -68,10 +68,10 @@ fn byte(at: usize) -> String {
 ///
 /// # Errors
 /// [`FormatError`] for what is no Standard MIDI File of format 0 or 1, for a truncated one, and for one beyond [`LIMIT`] bytes or
-/// [`MOST_NOTES`] notes, with the byte, or the track and the tick.
+/// [`MAX_NOTES`] notes, with the byte, or the track and the tick.
 pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     if bytes.len() as u64 > LIMIT {
-        let message = format!("found {} bytes, allowed are at most {LIMIT}", bytes.len());
+        let message = expected(format!("at most {LIMIT} bytes"), bytes.len());
         return Err(FormatError::new("", message));
     }
     let (start, bytes) = unwrapped(bytes)?;
@@ -81,15 +81,15 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     let mut track = 0;
     while at < bytes.len() {
         let Some((id, length)) = bytes.get(at..at + 8).map(|h| (&h[..4], &h[4..])) else {
-            let message = format!("found {} after the last track; left out", count(bytes.len() - at, "byte"));
+            let message = format!("ignored {} after the last track", count(bytes.len() - at, "byte"));
             song.warnings.push(ImportWarning { place: byte(at), message });
             break;
         };
         let length = u32::from_be_bytes([length[0], length[1], length[2], length[3]]) as usize;
         let (body, left) = (at + 8, bytes.len() - at - 8);
         if length > left {
-            let what = if id == b"MTrk" { format!("track {}", track + 1) } else { "a part of the file".into() };
-            let message = format!("the file is cut off: {what} has {length} bytes by its own count, {left} are there");
+            let what = if id == b"MTrk" { format!("track {}", track + 1) } else { "a chunk".into() };
+            let message = format!("the file is truncated: {what} declares {length} bytes, {left} are present");
             return Err(FormatError::new(byte(at), message));
         }
         let data = &bytes[body..body + length];
@@ -101,7 +101,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
             }
             _ => {
                 let name: String = id.iter().map(|b| char::from(*b).escape_default().to_string()).collect();
-                let message = format!("found a part '{name}' that is no track; left out");
+                let message = format!("skipped the chunk '{name}', which is not a track");
                 song.warnings.push(ImportWarning { place: byte(at), message });
             }
         }
@@ -109,11 +109,11 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     }
     match said {
         Some(n) if n > track => {
-            let message = format!("the file is cut off: it has {n} tracks by its own count, {track} are there");
+            let message = format!("the file is truncated: it declares {n} tracks, {track} are present");
             return Err(FormatError::new(byte(bytes.len()), message));
         }
         Some(n) if n < track => {
-            let message = format!("the file says that it has {n} tracks, {track} are there; all were read");
+            let message = format!("the file declares {n} tracks but has {track}; all were read");
             song.warnings.push(ImportWarning { place: byte(start + 10), message });
         }
         _ => {}
@@ -133,10 +133,7 @@ fn unwrapped(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
             let body = at + 8;
             if id == b"data" {
                 let end = body.checked_add(length).filter(|e| *e <= bytes.len()).ok_or_else(|| {
-                    FormatError::new(
-                        byte(at),
-                        format!("the file is cut off: its data have {length} bytes by their own count"),
-                    )
+                    FormatError::new(byte(at), format!("the file is truncated: its data chunk declares {length} bytes"))
                 })?;
                 return Ok((body, &bytes[..end]));
             }
@@ -144,25 +141,19 @@ fn unwrapped(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
         }
     }
     let found: String = bytes.iter().take(4).map(|b| char::from(*b).escape_default().to_string()).collect();
-    Err(FormatError::new(
-        byte(0),
-        format!("found '{found}', allowed is a Standard MIDI File, which begins with 'MThd'"),
-    ))
+    Err(FormatError::new(byte(0), expected("a Standard MIDI File, which begins with 'MThd'", format!("'{found}'"))))
 }
 
 /// Reads the header; gives the number of tracks it tells.
 fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError> {
     let word = |i: usize| data.get(i..i + 2).map(|b| u16::from_be_bytes([b[0], b[1]]));
     let (Some(format), Some(tracks), Some(division)) = (word(0), word(2), word(4)) else {
-        return Err(FormatError::new(
-            byte(at),
-            format!("found a header of {} bytes, allowed are 6 or more", data.len()),
-        ));
+        return Err(FormatError::new(byte(at), expected("a header of at least 6 bytes", data.len())));
     };
     if format > 1 {
         let message = match format {
-            2 => "found format 2 (patterns that do not play together), allowed are formats 0 and 1".to_owned(),
-            n => format!("found format {n}, allowed are formats 0 and 1"),
+            2 => expected("format 0 or 1", "format 2 (independent patterns)"),
+            n => expected("format 0 or 1", format!("format {n}")),
         };
         return Err(FormatError::new(byte(at + 8), message));
     }
@@ -176,7 +167,7 @@ fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError>
             -29 => Fraction::new(30_000, 1001),
             -30 => Fraction::new(30, 1),
             n => {
-                let message = format!("found {} frames per second, allowed are 24, 25, 29 and 30", -i32::from(n));
+                let message = expected("24, 25, 29 or 30 frames per second", -i32::from(n));
                 return Err(FormatError::new(byte(at + 12), message));
             }
         };
@@ -185,7 +176,7 @@ fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError>
         Fraction::new(i64::from(division), 1)
     };
     if song.quarter.is_none_or(|q| q <= Fraction::ZERO) {
-        return Err(FormatError::new(byte(at + 12), "found 0 ticks per quarter, allowed are 1 to 32767"));
+        return Err(FormatError::new(byte(at + 12), expected("1 to 32767 ticks per quarter", 0)));
     }
     Ok(usize::from(tracks))
 }
@@ -202,7 +193,7 @@ struct Reader<'a> {
     number: usize,
     song: &'a mut Song,
     name: String,
-    own: Option<Own>,
+    own: Option<MetaEvent>,
     parts: HashMap<u8, RawPart>,
     /// Notes that sound, by channel and key, the first begun first.
     open: HashMap<(u8, u8), VecDeque<usize>>,
@@ -229,7 +220,7 @@ fn track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(),
         let left = events.unread().len();
         let Some(event) = events.next().and_then(Result::ok) else {
             if left > 0 {
-                let message = "found an event that is cut off or no event of a MIDI file";
+                let message = "truncated or invalid event";
                 let place = format!("track {number}, tick {now}, byte {}", body + data.len() - left);
                 return Err(FormatError::new(place, message));
             }
@@ -240,7 +231,7 @@ fn track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(),
         reader.event(event.kind, now)?;
     }
     if !ended {
-        let message = "the track does not say where it ends; what is there was read";
+        let message = "the track has no end-of-track event; its events were read";
         reader
             .song
             .warnings
@@ -271,9 +262,9 @@ impl Reader<'_> {
                 text(message).replace('\n', " ").trim().clone_into(&mut self.name);
             }
             MetaMessage::Text(message) => match teeter_meta::parse(&text(message)) {
-                Some(Own::File { exact }) => self.song.ours = Some(exact),
-                Some(Own::Note(note)) => self.song.note = note,
-                Some(section @ Own::Section { .. }) => drop(self.song.sections.insert(now, section)),
+                Some(MetaEvent::File { exact }) => self.song.ours = Some(exact),
+                Some(MetaEvent::Note(note)) => self.song.note = note,
+                Some(section @ MetaEvent::Section { .. }) => drop(self.song.sections.insert(now, section)),
                 Some(own) => self.own = Some(own),
                 None => {}
             },
@@ -290,12 +281,9 @@ impl Reader<'_> {
         match message {
             MidiMessage::NoteOn { key, vel } if vel > 0 => {
                 self.count += 1;
-                if self.count > MOST_NOTES {
+                if self.count > MAX_NOTES {
                     let place = format!("track {}, tick {now}", self.number);
-                    return Err(FormatError::new(
-                        place,
-                        format!("found more than {MOST_NOTES} notes, allowed are so many"),
-                    ));
+                    return Err(FormatError::new(place, expected(format!("at most {MAX_NOTES} notes"), "more")));
                 }
                 let note =
                     RawNote { start: now, end: u64::MAX, key: key.as_int(), velocity: vel.as_int(), release: 64 };
@@ -341,15 +329,15 @@ impl Reader<'_> {
         let open: usize = self.open.values().map(VecDeque::len).sum();
         if open > 0 {
             let message = match open {
-                1 => "found 1 note that never ends; it ends with the track".to_owned(),
-                n => format!("found {n} notes that never end; they end with the track"),
+                1 => "1 note has no note-off; it ends with the track".to_owned(),
+                n => format!("{n} notes have no note-off; they end with the track"),
             };
             song.warnings.push(ImportWarning { place: place.clone(), message });
         }
         if self.strays > 0 {
             let message = match self.strays {
-                1 => "found the end of 1 note that never began; left out".to_owned(),
-                n => format!("found {n} ends of notes that never began; left out"),
+                1 => "ignored 1 note-off without a note-on".to_owned(),
+                n => format!("ignored {n} note-offs without a note-on"),
             };
             song.warnings.push(ImportWarning { place: place.clone(), message });
         }
@@ -372,11 +360,11 @@ impl Reader<'_> {
                 (name, true) => format!("{name}, channel {}", part.channel + 1),
             };
             part.own.clone_from(&self.own);
-            if song.parts.len() < MOST_PARTS {
+            if song.parts.len() < MAX_PARTS {
                 song.parts.push(part);
             } else {
                 let message = format!(
-                    "more than {MOST_PARTS} tracks and channels with notes; {} left out",
+                    "more than {MAX_PARTS} tracks and channels with notes; {} left out",
                     count(part.notes.len(), "note")
                 );
                 song.warnings.push(ImportWarning { place: place.clone(), message });

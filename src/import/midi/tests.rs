@@ -1,10 +1,10 @@
-//! Tests of MIDI out and in. They must not know paths.
+//! Tests of MIDI out and in.
 
 mod played;
 
 use super::*;
 use crate::analysis::{self, Ask, Report};
-use crate::export::{Piece, midi};
+use crate::export::{ExportInput, midi};
 use crate::import::Imported;
 use crate::notation::{TimedNote, passes, timed_notes};
 use crate::rhythm::{
@@ -14,7 +14,7 @@ use proptest::prelude::*;
 
 fn out(groove: &Groove) -> Vec<u8> {
     let report = Report::default();
-    midi::export(&Piece { groove, report: &report, hearings: vec![], section: None }).expect("a file")
+    midi::export(&ExportInput { groove, report: &report, hearings: vec![], section: None }).expect("a file")
 }
 
 fn back(bytes: &[u8]) -> Imported {
@@ -138,12 +138,12 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
         cell += cells;
     }
     let report = analysis::report(&groove, &Ask::default());
-    let piece = Piece { groove: &groove, report: &report, hearings: vec![0], section: None };
+    let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0], section: None };
     let song = read::read(&midi::export(&piece).expect("a file")).expect("read");
     let clicks = song.parts.last().expect("a track");
     assert_eq!(
         (clicks.own.as_ref(), clicks.notes.len()),
-        (Some(&crate::notation::teeter_meta::Own::Click), report.hearings[0].pulses.len())
+        (Some(&crate::notation::teeter_meta::MetaEvent::Click), report.hearings[0].pulses.len())
     );
     // A quarter at 150 lasts 400 ms: half a tick of 480 is 0.4 ms.
     for (note, seconds) in clicks.notes.iter().zip(&report.hearings[0].pulses) {
@@ -183,7 +183,7 @@ fn running_status_and_velocity_0_are_understood() {
     assert_eq!(times, ["0/1 1/4", "1/4 1/4", "1/2 1/4", "3/4 1/4"]);
     let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
     let told = [
-        "meter: the file tells no meter: taken as 4/4",
+        "meter: the file has no time signature; read as 4/4",
         "tempo: the file tells no tempo: taken as 120 quarters a minute",
     ];
     assert_eq!((&words[..], made.groove.layers()[0].division), (&told.map(String::from)[..], 1));
@@ -235,26 +235,20 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
 fn what_is_no_file_of_ours_is_refused_by_place_and_name() {
     let note = with_end(&[0, 0x90, 60, 80, 96, 0x80, 60, 0]);
     let rows: [(Vec<u8>, &str); 9] = [
-        (vec![], "byte 0: found '', allowed is a Standard MIDI File, which begins with 'MThd'"),
-        (b"RIFFxxxxWAVE".to_vec(), "byte 0: found 'RIFF', allowed is a Standard MIDI File, which begins with 'MThd'"),
-        (
-            file(2, [0, 96], &[&note]),
-            "byte 8: found format 2 (patterns that do not play together), allowed are formats 0 and 1",
-        ),
-        (file(0, [0, 0], &[&note]), "byte 12: found 0 ticks per quarter, allowed are 1 to 32767"),
-        (file(0, [0xf0, 4], &[&note]), "byte 12: found 16 frames per second, allowed are 24, 25, 29 and 30"),
-        (file(0, [0, 96], &[&END]), "found no note, allowed is at least one"),
+        (vec![], "byte 0: expected a Standard MIDI File, which begins with 'MThd', found ''"),
+        (b"RIFFxxxxWAVE".to_vec(), "byte 0: expected a Standard MIDI File, which begins with 'MThd', found 'RIFF'"),
+        (file(2, [0, 96], &[&note]), "byte 8: expected format 0 or 1, found format 2 (independent patterns)"),
+        (file(0, [0, 0], &[&note]), "byte 12: expected 1 to 32767 ticks per quarter, found 0"),
+        (file(0, [0xf0, 4], &[&note]), "byte 12: expected 24, 25, 29 or 30 frames per second, found 16"),
+        (file(0, [0, 96], &[&END]), "expected at least one note, found none"),
         (
             file(0, [0, 96], &[&note])[..25].to_vec(),
             "byte 14: the file is cut off: track 1 has 12 bytes by its own count, 3 are there",
         ),
-        (
-            file(0, [0, 96], &[&[0, 0x90, 60, 80, 96, 0xf4, 0]]),
-            "track 1, tick 0, byte 26: found an event that is cut off or no event of a MIDI file",
-        ),
+        (file(0, [0, 96], &[&[0, 0x90, 60, 80, 96, 0xf4, 0]]), "track 1, tick 0, byte 26: truncated or invalid event"),
         (
             file(0, [0, 1], &[&with_end(&[0xff, 0xff, 0xff, 0x7f, 0x90, 60, 80, 1, 0x80, 60, 0])]),
-            "bar 16385: the file lasts too long, allowed are at most 65536 beats",
+            "bar 16385: expected at most 65536 beats, found a longer file",
         ),
     ];
     for (bytes, words) in rows {
@@ -282,8 +276,8 @@ fn a_meter_within_a_bar_and_a_tempo_of_nothing_are_told() {
     assert_eq!(
         words,
         [
-            "tick 192: found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out",
-            "bar 1: the meter changes within this bar, which is cut to 1/2 of a whole note; it is a section of its own",
+            "tick 192: ignored a tempo of 0 microseconds per quarter",
+            "bar 1: the meter changes within this bar; it was shortened to 1/2 of a whole note and became its own section",
         ]
     );
 }
@@ -298,10 +292,10 @@ fn what_is_odd_is_read_and_told() {
     assert_eq!(
         words[..4],
         [
-            "track 1: found 1 note that never ends; it ends with the track",
-            "track 1: found the end of 1 note that never began; left out",
-            "meter: the file tells no meter: taken as 4/4",
-            "bar 1: the tempo changes within this bar; it has one tempo, by which it lasts as long",
+            "track 1: 1 note has no note-off; it ends with the track",
+            "track 1: ignored 1 note-off without a note-on",
+            "meter: the file has no time signature; read as 4/4",
+            "bar 1: the tempo changes within this bar; replaced by one tempo with the same duration",
         ],
         "{words:?}"
     );

@@ -1,4 +1,4 @@
-//! What a MIDI file holds to a groove: bars, tempos, layers. It must not know bytes.
+//! What a MIDI file holds to a groove: bars, tempos, layers.
 
 use super::super::assemble::{Rounding, assemble, fit};
 use super::TOLERANCE_MS;
@@ -7,10 +7,10 @@ use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
 use crate::import::{ImportWarning, Imported};
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
-use crate::notation::teeter_meta::Own;
+use crate::notation::teeter_meta::MetaEvent;
 use crate::notation::{FormatError, count};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, TEMPO};
-use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice};
+use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Grids of at most so many cells per beat are taken as meant where times stand on them exactly (ours, no source).
@@ -32,11 +32,12 @@ pub fn import(bytes: &[u8]) -> Result<Imported, FormatError> {
 pub fn import_with(bytes: &[u8], tolerance: Fraction) -> Result<Imported, FormatError> {
     let song = read(bytes)?;
     let mut warnings = song.warnings.clone();
-    let clock = Clock { quarter: song.quarter.ok_or_else(|| FormatError::new("byte 0", "found no header"))? };
+    let clock =
+        Clock { quarter: song.quarter.ok_or_else(|| FormatError::new("byte 0", expected("a header", "none")))? };
     let bars = bars(&song, clock, &mut warnings)?;
     let (tracks, lengths) = tracks(&song, clock, &mut warnings)?;
     if tracks.is_empty() && song.ours.is_none() {
-        return Err(FormatError::new("", "found no note, allowed is at least one"));
+        return Err(FormatError::new("", expected("at least one note", "none")));
     }
     let mut draft = ImportDraft { title: song.title.clone(), note: song.note.clone(), bars, tracks };
     let half = clock.at(1).and_then(|t| t.divided(2)).unwrap_or(Time::ZERO);
@@ -66,7 +67,7 @@ impl Clock {
 }
 
 fn too_long(place: String) -> FormatError {
-    let message = format!("the file lasts too long, allowed are at most {} beats", CELLS_OF_LAYER.greatest);
+    let message = expected(format!("at most {} beats", CELLS_OF_LAYER.greatest), "a longer file");
     FormatError::new(place, message)
 }
 
@@ -76,8 +77,8 @@ fn meters(song: &Song, warnings: &mut Vec<ImportWarning>) -> BTreeMap<u64, (Mete
     let mut all = BTreeMap::from([(0, (plain, None))]);
     if song.ours.is_none() && !song.meters.contains_key(&0) {
         let message = match song.meters.keys().next() {
-            None => "the file tells no meter: taken as 4/4".to_owned(),
-            Some(tick) => format!("the file tells no meter before tick {tick}: taken as 4/4 until then"),
+            None => "the file has no time signature; read as 4/4".to_owned(),
+            Some(tick) => format!("the file has no time signature before tick {tick}; read as 4/4 until then"),
         };
         warnings.push(ImportWarning { place: "meter".into(), message });
     }
@@ -91,7 +92,7 @@ fn meters(song: &Song, warnings: &mut Vec<ImportWarning>) -> BTreeMap<u64, (Mete
         }
     }
     for (tick, own) in &song.sections {
-        if let Own::Section { meter, swing, .. } = own {
+        if let MetaEvent::Section { meter, swing, .. } = own {
             all.insert(*tick, (meter.clone(), *swing));
         }
     }
@@ -140,19 +141,19 @@ fn bars(song: &Song, clock: Clock, warnings: &mut Vec<ImportWarning>) -> Result<
     if let Some((number, length)) = short.first() {
         let message = match short.len() {
             1 => format!(
-                "the meter changes within this bar, which is cut to {length} of a whole note; it is a section of its own"
+                "the meter changes within this bar; it was shortened to {length} of a whole note and became its own section"
             ),
-            n => format!(
-                "the meter changes within {n} bars, this the first, which are cut there; each is a section of its own"
-            ),
+            n => {
+                format!("the meter changes within {n} bars, first here; each was shortened and became its own section")
+            }
         };
         warnings.push(ImportWarning { place: format!("bar {number}"), message });
     }
     markers.retain(|t, _| *t < at);
     if let Some((tick, name)) = markers.values().next() {
         let message = match markers.len() {
-            1 => format!("a marker within a bar, '{name}', begins no section; left out"),
-            n => format!("{n} markers within bars, the first '{name}', begin no section; left out"),
+            1 => format!("ignored the marker '{name}', which is within a bar"),
+            n => format!("ignored {n} markers within bars, the first '{name}'"),
         };
         warnings.push(ImportWarning { place: format!("tick {tick}"), message });
     }
@@ -177,19 +178,19 @@ impl Tempos {
     fn new(song: &Song, clock: Clock, warnings: &mut Vec<ImportWarning>) -> Self {
         let mut changes = vec![(Time::ZERO, 500_000)];
         if song.frames {
-            let message = "times are frames of film or video, not beats: read at 120 quarters a minute";
+            let message = "times are SMPTE frames, not beats; read at 120 quarters per minute";
             warnings.push(ImportWarning { place: "header".into(), message: message.into() });
         } else {
             let known = song.tempos.iter().filter(|t| *t.1 > 0);
             for (tick, _) in song.tempos.iter().filter(|t| *t.1 == 0) {
-                let message = "found a tempo of 0 microseconds per quarter, allowed are 1 or more; left out";
+                let message = "ignored a tempo of 0 microseconds per quarter";
                 warnings.push(ImportWarning { place: format!("tick {tick}"), message: message.into() });
             }
             if song.ours.is_none() && song.tempos.get(&0).is_none_or(|us| *us == 0) {
                 let message = match known.clone().next() {
-                    None => "the file tells no tempo: taken as 120 quarters a minute".to_owned(),
+                    None => "the file has no tempo; read at 120 quarters per minute".to_owned(),
                     Some((tick, _)) => {
-                        format!("the file tells no tempo before tick {tick}: taken as 120 quarters a minute until then")
+                        format!("the file has no tempo before tick {tick}; read at 120 quarters per minute until then")
                     }
                 };
                 warnings.push(ImportWarning { place: "tempo".into(), message });
@@ -197,7 +198,7 @@ impl Tempos {
             changes.extend(known.filter_map(|(tick, us)| Some((clock.at(*tick)?, *us))));
         }
         let own = song.sections.iter().filter_map(|(tick, own)| match own {
-            Own::Section { tempo, .. } => Some((clock.at(*tick)?, *tempo)),
+            MetaEvent::Section { tempo, .. } => Some((clock.at(*tick)?, *tempo)),
             _ => None,
         });
         Self { changes, own: own.collect(), next: 0, within: 0, first: 0, clamped: 0, last: None }
@@ -268,11 +269,9 @@ impl Tempos {
     fn say(&self, warnings: &mut Vec<ImportWarning>) {
         if self.within > 0 {
             let message = match self.within {
-                1 => "the tempo changes within this bar; it has one tempo, by which it lasts as long".to_owned(),
+                1 => "the tempo changes within this bar; replaced by one tempo with the same duration".to_owned(),
                 n => {
-                    format!(
-                        "the tempo changes within {n} bars, this the first; each has one tempo, by which it lasts as long"
-                    )
+                    format!("the tempo changes within {n} bars, first here; each got one tempo with the same duration")
                 }
             };
             warnings.push(ImportWarning { place: format!("bar {}", self.first), message });
@@ -280,7 +279,7 @@ impl Tempos {
         if self.clamped > 0 {
             let have = if self.clamped == 1 { "has" } else { "have" };
             let bars = count(self.clamped, "bar");
-            let message = format!("{bars} {have} a tempo that no groove can have; the nearest stands there");
+            let message = format!("{bars} {have} a tempo outside the range of a groove; replaced by the nearest one");
             warnings.push(ImportWarning { place: "tempo".into(), message });
         }
     }
@@ -295,11 +294,11 @@ fn tracks(
     let mut all = Vec::new();
     for part in &song.parts {
         match &part.own {
-            Some(Own::Click) => {
-                let message = format!("'{}' is a hearing's clicks, not of the groove; left out", part.name);
+            Some(MetaEvent::Click) => {
+                let message = format!("skipped '{}': the clicks of a hearing, not part of the groove", part.name);
                 warnings.push(ImportWarning { place: format!("track {}", part.track), message });
             }
-            Some(Own::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
+            Some(MetaEvent::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
                 let has_pitch = part.channel != general_midi::PERCUSSION && voice.is_pitched();
                 let attack = |n: &RawNote| Attack {
                     accent: general_midi::accent(n.velocity),
@@ -383,7 +382,7 @@ fn percussion(
     }
     if !unknown.is_empty() {
         let keys: Vec<String> = unknown.iter().map(u8::to_string).collect();
-        let message = format!("no voice comes near the percussion keys {}; they became wood", keys.join(", "));
+        let message = format!("no voice is similar to the percussion keys {}; replaced by wood", keys.join(", "));
         warnings.push(ImportWarning { place: format!("track {}", part.track), message });
     }
     let several = voices.len() > 1;

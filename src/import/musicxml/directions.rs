@@ -1,9 +1,9 @@
-//! The meaning of single signs: meters, tempos, swing, accents. It must not know measures.
+//! The meaning of single signs: meters, tempos, swing, accents.
 
 use super::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
 use crate::notation::Value;
-use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time};
+use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time, expected};
 
 /// A time signature; `None` for music without a meter. Several fractions one after the other become one with the finest lower number.
 pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
@@ -20,26 +20,26 @@ pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
                 let terms: Result<Vec<u16>, _> = text.split('+').map(|t| t.trim().parse()).collect();
                 beats = Some(
                     terms
-                        .map_err(|_| refuse(format!("found {text:?} beats, expected a number or a sum like 3+2+2")))?,
+                        .map_err(|_| refuse(expected("beats as a number or a sum like 3+2+2", format!("{text:?}"))))?,
                 );
             }
             "beat-type" => {
-                let lower = text
-                    .parse()
-                    .map_err(|_| refuse(format!("found {text:?} as the kind of a beat, expected a number")))?;
+                let lower =
+                    text.parse().map_err(|_| refuse(expected("a beat type that is a number", format!("{text:?}"))))?;
                 rows.extend(beats.take().map(|b| (b, lower)));
             }
             _ => {}
         }
     }
-    let lower = rows.iter().map(|r| r.1).max().ok_or_else(|| refuse("found a meter without beats".into()))?;
+    let lower =
+        rows.iter().map(|r| r.1).max().ok_or_else(|| refuse(expected("a time signature with beats", "none")))?;
     let mut terms = Vec::new();
     for (beats, own) in rows {
         if own == 0 || lower % own != 0 {
-            return Err(refuse(format!("found a beat of 1/{own}, which is no power of two")));
+            return Err(refuse(expected("a beat type that is a power of two", own)));
         }
         for beat in beats {
-            terms.push(beat.checked_mul(lower / own).ok_or_else(|| refuse(format!("found {beat} beats")))?);
+            terms.push(beat.checked_mul(lower / own).ok_or_else(|| refuse(expected("fewer beats", beat)))?);
         }
     }
     Meter::new(terms, lower).map(Some).map_err(|e| refuse(e.to_string()))

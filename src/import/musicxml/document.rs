@@ -1,4 +1,4 @@
-//! What stands in a document, in exact times: parts, measures, notes. It must not know XML, nor grids or layers.
+//! What stands in a document, in exact times: parts, measures, notes.
 
 use crate::rhythm::{Accent, Meter, Swing, Tempo, Time};
 

@@ -17,7 +17,7 @@ pub use document::{Instrument, Measure, Note, Part, ScoreDocument};
 use crate::import::Imported;
 use crate::import::assemble;
 use crate::notation::FormatError;
-use crate::rhythm::Time;
+use crate::rhythm::{Time, expected};
 use dom::{Children, Element, error_at};
 use warnings::Warnings;
 
@@ -25,9 +25,9 @@ use warnings::Warnings;
 pub const LIMIT: u64 = 32 << 20;
 
 /// Most parts.
-const PARTS: usize = 256;
+const MAX_PARTS: usize = 256;
 /// Most measures of a part.
-const MEASURES: usize = 65_536;
+const MAX_MEASURES: usize = 65_536;
 
 /// A groove from a score, plain or compressed.
 ///
@@ -57,7 +57,7 @@ pub fn read_document(bytes: &[u8]) -> Result<ScoreDocument, FormatError> {
 }
 
 fn text_of(bytes: &[u8]) -> Result<String, FormatError> {
-    if bytes.starts_with(b"PK") { text::decode(&unpack::unpack(bytes, text::MOST)?) } else { text::decode(bytes) }
+    if bytes.starts_with(b"PK") { text::decode(&unpack::unpack(bytes, text::MAX_BYTES)?) } else { text::decode(bytes) }
 }
 
 fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatError> {
@@ -67,10 +67,10 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         "score-partwise" => false,
         "score-timewise" => true,
         other => {
-            return Err(error_at(root, format!("found <{other}>, expected <score-partwise> or <score-timewise>")));
+            return Err(error_at(root, expected("<score-partwise> or <score-timewise>", format!("<{other}>"))));
         }
     };
-    let list = root.child("part-list").ok_or_else(|| error_at(root, "a score without <part-list>"))?;
+    let list = root.child("part-list").ok_or_else(|| error_at(root, expected("a <part-list>", "none")))?;
     let title = root
         .child("work")
         .and_then(|w| w.child_text("work-title"))
@@ -83,8 +83,8 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         note: note.map(|n| n.trimmed().to_owned()).unwrap_or_default(),
         ..ScoreDocument::default()
     };
-    if let Some(head) = list.all("score-part").nth(PARTS) {
-        return Err(error_at(head, format!("found more than {PARTS} parts")));
+    if let Some(head) = list.all("score-part").nth(MAX_PARTS) {
+        return Err(error_at(head, expected(format!("at most {MAX_PARTS} parts"), "more")));
     }
     for (index, head) in list.all("score-part").enumerate() {
         let id = head.attribute("id");
@@ -94,8 +94,8 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         } else {
             own(root, id, index).into_iter().flat_map(|p| p.all("measure")).collect()
         };
-        if measures.len() > MEASURES {
-            return Err(error_at(head, format!("found {} measures in a part, more than {MEASURES}", measures.len())));
+        if measures.len() > MAX_MEASURES {
+            return Err(error_at(head, expected(format!("at most {MAX_MEASURES} measures in a part"), measures.len())));
         }
         part::read(warnings, &mut part, &mut written.measures, &measures)?;
         written.parts.push(part);
@@ -107,7 +107,7 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         }
     }
     if written.measures.is_empty() {
-        return Err(error_at(root, "a score without measures"));
+        return Err(error_at(root, expected("at least one measure", "none")));
     }
     // An empty measure is as long as its meter's bar.
     let mut bar = Time::WHOLE;

@@ -1,13 +1,14 @@
-//! From bytes to text: UTF-8, UTF-16 with its mark, ISO-8859-1 where that is declared. It must not know what the text says.
+//! From bytes to text: UTF-8, UTF-16 with its mark, ISO-8859-1 where that is declared.
 
 use crate::notation::FormatError;
+use crate::rhythm::expected;
 
 /// Most bytes of one document.
-pub(super) const MOST: usize = super::LIMIT as usize;
+pub(super) const MAX_BYTES: usize = super::LIMIT as usize;
 
 /// The document as text.
 pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
-    if bytes.len() > MOST {
+    if bytes.len() > MAX_BYTES {
         return Err(too_large());
     }
     let wide = |big: bool| {
@@ -24,7 +25,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
         text.map_err(|_| {
             let good =
                 char::decode_utf16(units.iter().copied()).take_while(Result::is_ok).flatten().map(char::len_utf16);
-            FormatError::new(format!("byte {}", 2 * good.sum::<usize>() + 3), "found what is no character of UTF-16")
+            FormatError::new(format!("byte {}", 2 * good.sum::<usize>() + 3), "invalid UTF-16")
         })
     };
     let text = match bytes {
@@ -35,27 +36,25 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
             None | Some("utf-8" | "utf8" | "us-ascii" | "ascii") => utf8(bytes, 0)?,
             Some("iso-8859-1" | "latin1" | "latin-1") => bytes.iter().map(|b| char::from(*b)).collect(),
             Some("utf-16") => {
-                return Err(FormatError::new("", "declared as UTF-16, but its first bytes are not the mark of UTF-16"));
+                return Err(FormatError::new("", expected("a UTF-16 byte order mark, as declared", "none")));
             }
             Some(other) => {
-                let message =
-                    format!("written in {other:?}, which is not read; allowed are UTF-8, UTF-16 and ISO-8859-1");
+                let message = expected("UTF-8, UTF-16 or ISO-8859-1", format!("{other:?}"));
                 return Err(FormatError::new("line 1", message));
             }
         },
     };
-    if text.len() > MOST { Err(too_large()) } else { Ok(text) }
+    if text.len() > MAX_BYTES { Err(too_large()) } else { Ok(text) }
 }
 
 pub(super) fn too_large() -> FormatError {
-    FormatError::new("", format!("a document of more than {} MB, which is not read", MOST >> 20))
+    FormatError::new("", expected(format!("a document of at most {} MB", MAX_BYTES >> 20), "a larger one"))
 }
 
 fn utf8(bytes: &[u8], before: usize) -> Result<String, FormatError> {
     let text = std::str::from_utf8(bytes);
-    text.map(str::to_owned).map_err(|e| {
-        FormatError::new(format!("byte {}", e.valid_up_to() + before + 1), "found what is no character of UTF-8")
-    })
+    text.map(str::to_owned)
+        .map_err(|e| FormatError::new(format!("byte {}", e.valid_up_to() + before + 1), "invalid UTF-8"))
 }
 
 /// The encoding that the declaration at the head names, in small letters.

@@ -1,4 +1,4 @@
-//! From what is written to bars in playing order and tracks of sounding notes, ready for a grid. It must not know XML.
+//! From what is written to bars in playing order and tracks of sounding notes, ready for a grid.
 
 use super::document::{Instrument, Note, Part, ScoreDocument};
 use super::unfold::order;
@@ -8,13 +8,13 @@ use crate::notation::FormatError;
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
 use crate::rhythm::bounds::{BARS, NAME};
-use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice};
+use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
 use std::collections::BTreeMap;
 
 /// Most notes, every repeat written out.
-const NOTES: usize = 400_000;
+const MAX_NOTES: usize = 400_000;
 /// Most tracks, before those that sound at once in one come on further layers.
-const TRACKS: usize = 256;
+const MAX_TRACKS: usize = 256;
 
 /// A measure as it is played.
 struct Played {
@@ -24,7 +24,7 @@ struct Played {
 }
 
 fn too_long() -> FormatError {
-    FormatError::new("", "found times whose sum cannot be held exactly")
+    FormatError::new("", "the sum of the times does not fit a 64-bit fraction")
 }
 
 /// The draft of a document.
@@ -50,16 +50,16 @@ pub(super) fn draft(written: &ScoreDocument, warnings: &mut Warnings) -> Result<
     for (part, swing) in written.parts.iter().zip(&swings) {
         let own = own_swing(&draft.bars, &played, swing);
         let found = tracks(part);
-        if draft.tracks.len() + found.len() > TRACKS {
-            let message = format!("found more than {TRACKS} voices and instruments");
+        if draft.tracks.len() + found.len() > MAX_TRACKS {
+            let message = expected(format!("at most {MAX_TRACKS} voices and instruments"), "more");
             return Err(FormatError::new(format!("part '{}'", part.name), message));
         }
         for (mut track, notes) in found {
             track.swing = own;
             track.notes = sounding(notes, &played, swing)?;
             count += track.notes.len();
-            if count > NOTES {
-                let message = format!("found more than {NOTES} notes when repeats are written out");
+            if count > MAX_NOTES {
+                let message = expected(format!("at most {MAX_NOTES} notes with repeats written out"), "more");
                 return Err(FormatError::new(format!("part '{}'", part.name), message));
             }
             draft.tracks.push(track);
@@ -149,15 +149,15 @@ fn bars(
     let bars: Vec<DraftBar> = bars.collect();
     if let Some(first) = odd.first() {
         let message = match odd.len() {
-            1 => "is not as long as its meter's bar (a pickup or the like); it keeps its length".to_owned(),
+            1 => "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length".to_owned(),
             n => format!(
-                "{n} measures, this the first, are not as long as their meter's bar (pickups and the like); they keep their length"
+                "{n} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length"
             ),
         };
         warnings.add(format!("measure {}", written.measures[*first].number), message);
     }
     if bars.len() > 64 * BARS.greatest as usize {
-        return Err(FormatError::new("", format!("found {} measures, more than a groove can hold", bars.len())));
+        return Err(FormatError::new("", expected(format!("at most {} measures", 64 * BARS.greatest), bars.len())));
     }
     Ok(bars)
 }
@@ -250,7 +250,7 @@ fn sounding(
     for (i, bar) in played.iter().enumerate() {
         let first = notes.partition_point(|n| n.measure < bar.measure);
         for note in notes[first..].iter().take_while(|n| n.measure == bar.measure) {
-            if all.len() > NOTES {
+            if all.len() > MAX_NOTES {
                 return Ok(all);
             }
             let start = bar.start.plus(note.at).ok_or_else(too_long)?;

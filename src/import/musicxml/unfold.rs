@@ -1,10 +1,11 @@
-//! The order in which measures are played. It must not know notes.
+//! The order in which measures are played.
 
 use super::document::Measure;
 use crate::notation::FormatError;
+use crate::rhythm::expected;
 
 /// Most measures played.
-const MOST: usize = 65_536;
+const MAX_PLAYED_MEASURES: usize = 65_536;
 
 /// Indices of the measures in playing order: repeats and endings written out. Jumps (da capo and the like) are not followed.
 pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
@@ -20,10 +21,10 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
             continue;
         }
         order.push(at);
-        if order.len() > MOST {
+        if order.len() > MAX_PLAYED_MEASURES {
             return Err(FormatError::new(
                 format!("measure {}", measure.number),
-                format!("more than {MOST} measures when repeats are written out"),
+                expected(format!("at most {MAX_PLAYED_MEASURES} measures with repeats written out"), "more"),
             ));
         }
         let times = match measure.backward {

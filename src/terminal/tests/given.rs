@@ -1,7 +1,7 @@
 //! Tests of jobs in the editor: what is asked for, progress, cancelling, files that exist, and imports.
 
 use super::*;
-use crate::describe::notes::{Beaming, Text, Writing};
+use crate::describe::notes::{Beaming, NotationOptions, Text};
 use crate::jobs::{
     HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, Length, Overwrite,
     PictureStyle, PictureTheme, TakeSound, Target,
@@ -67,7 +67,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(last(&state).starts_with("Write to: rope-A-notation.png"), "{}", last(&state));
     let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
-    let writing = Writing { beams: Beaming::Groups, under, ..Writing::default() };
+    let writing = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
     let style = PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), writing: writing.clone() };
     assert_eq!(made.kind, JobKind::Export { format: "png", picture: None, section: Some(0), style });
     assert_eq!(made.target, target("a b.png"));

@@ -2,14 +2,14 @@
 #![no_main]
 
 use teeter::analysis::Report;
-use teeter::export::{self, Piece};
+use teeter::export::{self, ExportInput};
 use teeter::import::midi;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     let Ok(imported) = midi::import(bytes) else { return };
     assert!(imported.groove.length().is_some());
     let report = Report::default();
-    let piece = Piece { groove: &imported.groove, report: &report, hearings: Vec::new(), section: None };
+    let piece = ExportInput { groove: &imported.groove, report: &report, hearings: Vec::new(), section: None };
     let written = export::midi::export(&piece).expect("a groove can be written");
     let again = midi::import(&written).expect("our own file is read");
     assert_eq!(again.groove.layers().len(), imported.groove.layers().len());

@@ -59,7 +59,8 @@ fn folded_sums_are_the_formula() {
         }
         let posterior = grid_felt::hear(&events, length, cell, &[], &params);
         let sum: f64 = posterior.candidates.iter().map(|c| c.probability).sum();
-        assert!((sum - 1.0).abs() < 1e-3, "{sum}");
+        // Beats too unlikely to be told are left out.
+        assert!(sum > 0.995 && sum < 1.0 + 1e-9, "{sum}");
     }
 }
 

@@ -3,8 +3,8 @@
 mod note;
 
 use super::xml::Xml;
-use crate::export::Piece;
-use crate::export::annotations::{Teller, Writing};
+use crate::export::ExportInput;
+use crate::export::annotations::{Annotator, NotationOptions};
 use crate::export::pulses::{self, Marked};
 use crate::notation::general_midi;
 use crate::notation::{Bar, Clef, HeadShape, Score, Staff, StaffKind, Value};
@@ -18,7 +18,7 @@ const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Pa
 const MOST: i64 = 1 << 40;
 
 /// The whole document.
-pub(super) fn document(piece: &Piece<'_>, score: &Score, writing: &Writing) -> Vec<u8> {
+pub(super) fn document(piece: &ExportInput<'_>, score: &Score, writing: &NotationOptions) -> Vec<u8> {
     let groove = piece.groove;
     let mut xml = Xml::new(Some(DOCTYPE));
     xml.open("score-partwise", &[("version", "4.0")]);
@@ -56,7 +56,7 @@ pub(super) fn document(piece: &Piece<'_>, score: &Score, writing: &Writing) -> V
         let mut part = Part {
             piece,
             writing,
-            teller: Teller::new(piece, staff.layer),
+            annotator: Annotator::new(piece, staff.layer),
             staff,
             first: i == 0,
             xml: &mut xml,
@@ -73,7 +73,7 @@ pub(super) fn document(piece: &Piece<'_>, score: &Score, writing: &Writing) -> V
 }
 
 /// A staff of rests, for a groove without layers: a score needs a part.
-fn rests(piece: &Piece<'_>) -> Staff {
+fn rests(piece: &ExportInput<'_>) -> Staff {
     let sections =
         piece.groove.sections().iter().enumerate().filter(|(s, _)| piece.section.is_none_or(|only| only == *s));
     let bars = sections.flat_map(|(section, s)| {
@@ -157,9 +157,9 @@ struct State {
 }
 
 struct Part<'a, 'b> {
-    piece: &'a Piece<'a>,
-    writing: &'a Writing,
-    teller: Teller<'a>,
+    piece: &'a ExportInput<'a>,
+    writing: &'a NotationOptions,
+    annotator: Annotator<'a>,
     staff: &'a Staff,
     /// Whether this is the top part, which carries what stands for all.
     first: bool,

@@ -1,4 +1,4 @@
-//! The notes of a measure as elements. It must not know heads of measures or lists of parts.
+//! The notes of a measure as elements.
 
 use super::{MOST, Part};
 use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};
@@ -12,7 +12,7 @@ impl Part<'_, '_> {
         for (i, note) in bar.notes.iter().enumerate() {
             // What comes first is set nearest to the notes.
             if let Some(strike) = note.sound {
-                let [group, landing] = self.teller.at(&self.writing.over, bar, strike);
+                let [group, landing] = self.annotator.at(&self.writing.over, bar, strike);
                 for (text, style) in [(landing, "italic"), (group, "normal")] {
                     if let Some(text) = text {
                         self.words(&text, &[SMALL, ("font-style", style)], 0);
@@ -94,7 +94,7 @@ impl Part<'_, '_> {
         }
         if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
             // Text over the notes wants the room over the heads.
-            let told = self.teller.lines(&self.writing.over) > 0;
+            let told = self.annotator.lines(&self.writing.over) > 0;
             self.xml.text("stem", &[], if told { "down" } else { "up" });
         }
         if let Some(strike) = note.sound {
@@ -111,7 +111,7 @@ impl Part<'_, '_> {
             self.xml.text("beam", &[("number", &(level + 1).to_string())], text);
         }
         self.notations(bar, index, note, tuplet, &ties);
-        let under = note.sound.map_or([None, None], |s| self.teller.at(&self.writing.under, bar, s));
+        let under = note.sound.map_or([None, None], |s| self.annotator.at(&self.writing.under, bar, s));
         for (line, text) in under.iter().enumerate().filter_map(|(line, text)| Some((line, text.as_ref()?))) {
             let number = if self.writing.under.groups { line + 1 } else { 1 };
             self.xml.open("lyric", &[("number", &number.to_string())]);

@@ -11,7 +11,7 @@ use super::theme::StyleClass;
 use super::{DrawingSummary, PageLayout, sections};
 use crate::analysis::clock::wholes;
 use crate::describe;
-use crate::export::Piece;
+use crate::export::ExportInput;
 use crate::rhythm::print_note_value;
 use row::Row;
 
@@ -51,13 +51,13 @@ impl Line {
     }
 }
 
-pub(super) fn draw(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
+pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
     let (y, shown, seen) = body(piece, canvas, page);
     (legend::draw(canvas, page, y + 12.0, &seen), shown)
 }
 
 /// All but the key; gives where it ends and what the key has to explain.
-pub(super) fn body(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary, LegendUse) {
+pub(super) fn body(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary, LegendUse) {
     let groove = piece.groove;
     let beats = strip::beats(piece);
     let strips = strip::hearings(piece, &beats);
@@ -65,7 +65,7 @@ pub(super) fn body(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
     let mut seen = LegendUse::default();
     let wanted = sections(piece);
     if groove.layers().is_empty() {
-        canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "There is no layer.");
+        canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "No layers.");
         y += 24.0;
     }
     'sections: for &s in &wanted {
@@ -101,7 +101,7 @@ pub(super) fn body(piece: &Piece<'_>, canvas: &mut Canvas, page: PageLayout) -> 
     (y, shown, seen)
 }
 
-fn heading(piece: &Piece<'_>, s: usize) -> String {
+fn heading(piece: &ExportInput<'_>, s: usize) -> String {
     let section = &piece.groove.sections()[s];
     let beat = print_note_value(section.tempo.unit());
     let bars = describe::bar_count(section.bars);
@@ -116,7 +116,7 @@ fn heading(piece: &Piece<'_>, s: usize) -> String {
 }
 
 /// Breaks a section into lines: whole bars where one fits, else whole beats; about as many in every line.
-fn lines(piece: &Piece<'_>, s: usize, rows: &[Row], page: PageLayout) -> Vec<Line> {
+fn lines(piece: &ExportInput<'_>, s: usize, rows: &[Row], page: PageLayout) -> Vec<Line> {
     let section = &piece.groove.sections()[s];
     let room = f64::from(page.right - page.left - NAMES);
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
@@ -154,7 +154,7 @@ fn lines(piece: &Piece<'_>, s: usize, rows: &[Row], page: PageLayout) -> Vec<Lin
 
 #[allow(clippy::too_many_arguments, reason = "one line needs all that is drawn in it")]
 fn system(
-    piece: &Piece<'_>,
+    piece: &ExportInput<'_>,
     canvas: &mut Canvas,
     s: usize,
     rows: &[Row],

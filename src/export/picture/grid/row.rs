@@ -1,8 +1,8 @@
-//! A layer's row: its cells, the groups bracketed over them, and what sounds. It must not know other rows or pages.
+//! A layer's row: its cells, the groups bracketed over them, and what sounds.
 
 use super::{Line, MIDDLE, ROW};
 use crate::analysis::{clock::wholes, landing};
-use crate::export::Piece;
+use crate::export::ExportInput;
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::legend::{self, LegendUse};
@@ -28,7 +28,7 @@ pub(super) struct Row {
 }
 
 /// What stands in a row of one section.
-pub(super) fn row(piece: &Piece<'_>, layer: usize, section: usize) -> Row {
+pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row {
     let (groove, context) = (piece.groove, piece.groove.context(layer, section));
     let part = groove.part(layer, section);
     let starts: Vec<f64> = part.starts(context).into_iter().map(wholes).collect();

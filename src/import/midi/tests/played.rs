@@ -1,4 +1,4 @@
-//! Tests of what players play: early and late notes go to the cells they mean. They must not know how grids are chosen.
+//! Tests of what players play: early and late notes go to the cells they mean.
 
 use super::{file, import_with, sounding, with_end};
 use crate::import::Imported;
@@ -107,12 +107,12 @@ fn what_lies_beyond_the_tolerance_is_counted_and_the_tolerance_that_reaches_it_i
     assert_eq!(
         words(5).last().map(String::as_str),
         Some(
-            "tolerance: 1 onset lay beyond the tolerance of 5 ms, the farthest by 11.46 ms from its cell: try --tolerance 12"
+            "tolerance: 1 onset outside the tolerance of 5 ms; the farthest is 11.46 ms from its cell: try --tolerance 12"
         )
     );
     assert!(words(12).iter().all(|w| !w.starts_with("tolerance")), "{:?}", words(12));
     // How long a drum is held says nothing.
-    assert!(words(5).iter().all(|w| !w.contains("another length")), "{:?}", words(5));
+    assert!(words(5).iter().all(|w| !w.contains("length of whole cells")), "{:?}", words(5));
 }
 
 #[test]

@@ -1,19 +1,16 @@
-//! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines. It must not know notes.
+//! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines.
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
-use crate::rhythm::{Fraction, Time};
+use crate::rhythm::{Fraction, Time, expected};
 
 impl PartReader<'_> {
     pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
         if let Some(divisions) = number(element, "divisions")? {
             if divisions <= Fraction::ZERO || divisions.numer() > 1 << 44 || divisions.denom() > 1_000_000 {
-                return Err(error_at(
-                    element,
-                    format!("found {divisions} divisions of a quarter, expected a number above 0"),
-                ));
+                return Err(error_at(element, expected("a number of divisions above 0", divisions)));
             }
             self.divisions = divisions;
         }
@@ -21,7 +18,7 @@ impl PartReader<'_> {
             self.meter = directions::meter(time)?;
             if self.meter.is_none() {
                 let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-                self.warnings.add(place, "music without a meter: every measure is as long as what stands in it".into());
+                self.warnings.add(place, "unmetered music: every measure is as long as its content".into());
             }
         }
         for transpose in element.all("transpose") {
@@ -58,10 +55,8 @@ impl PartReader<'_> {
         for jump in ["dacapo", "dalsegno", "tocoda", "fine"] {
             if sound.attribute(jump).is_some() {
                 let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-                self.warnings.add(
-                    place,
-                    format!("found the jump '{jump}', which is not followed; the measures come in the order written"),
-                );
+                self.warnings
+                    .add(place, format!("the jump '{jump}' is not followed; measures keep their written order"));
             }
         }
         if let Some(swing) = sound.child("swing") {
@@ -76,7 +71,7 @@ impl PartReader<'_> {
         if self.now != Time::ZERO {
             let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
             let message = format!(
-                "the tempo changes within the measure, at {} of a whole note; it is taken from its start",
+                "the tempo changes within the measure, at {} of a whole note; it was moved to the start of the measure",
                 self.now
             );
             self.warnings.add(place, message);
@@ -108,7 +103,7 @@ impl PartReader<'_> {
                 Some("backward") => {
                     let times = repeat.attribute("times").map(str::parse::<usize>);
                     if times.as_ref().is_some_and(|t| t.as_ref().map_or(true, |t| !(1..=64).contains(t))) {
-                        return Err(error_at(repeat, "found a repeat whose times are no number from 1 to 64"));
+                        return Err(error_at(repeat, expected("a repeat count from 1 to 64", "another")));
                     }
                     measure.backward = Some(times.and_then(Result::ok));
                 }

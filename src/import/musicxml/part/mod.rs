@@ -11,7 +11,7 @@ use super::document::{Measure, Part};
 use super::dom::{Children, Element, error_at};
 use super::warnings::Warnings;
 use crate::notation::{FormatError, count};
-use crate::rhythm::{Fraction, Meter, Time};
+use crate::rhythm::{Fraction, Meter, Time, expected};
 use std::collections::HashMap;
 
 /// Staff and voice as written.
@@ -81,14 +81,14 @@ pub(super) fn read(
     }
     let Counts { grace, cue, chord, micro } = reader.counts;
     let rows = [
-        (grace, "grace note", "without a length: left out"),
-        (cue, "cue note", "not to be played: left out"),
-        (chord, "further note", "in chords: each of a chord comes on a layer of its own"),
-        (micro, "note", "between the semitones: put on the nearest"),
+        (grace, "grace note", "dropped"),
+        (cue, "cue note", "dropped"),
+        (chord, "note", "of chords moved to layers of their own"),
+        (micro, "note", "between semitones moved to the nearest"),
     ];
     for (n, what, message) in rows.into_iter().filter(|r| r.0 > 0) {
         let place = format!("part '{}'", reader.part.name);
-        reader.warnings.add(place, format!("found {} {message}", count(n, what)));
+        reader.warnings.add(place, format!("{} {message}", count(n, what)));
     }
     Ok(())
 }
@@ -132,7 +132,7 @@ impl PartReader<'_> {
                 None => measure.meter = Some(meter.clone()),
                 Some(other) if other != meter => {
                     let message = format!(
-                        "part '{}' has the meter {meter}, the parts above {other}, which is taken",
+                        "part '{}' has the meter {meter}, an earlier part {other}; the earlier one is used",
                         self.part.name
                     );
                     let place = format!("measure {}", measure.number);
@@ -150,5 +150,5 @@ fn number(parent: Element<'_>, name: &str) -> Result<Option<Fraction>, FormatErr
     let Some(child) = parent.child(name) else { return Ok(None) };
     let text = child.trimmed();
     let parsed = Fraction::parse(text).filter(|_| !text.contains('/'));
-    parsed.map(Some).ok_or_else(|| error_at(child, format!("found {text:?} as <{name}>, expected a number")))
+    parsed.map(Some).ok_or_else(|| error_at(child, expected(format!("a number in <{name}>"), format!("{text:?}"))))
 }

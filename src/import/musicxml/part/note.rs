@@ -1,4 +1,4 @@
-//! The notes of a part and the steps between them: lengths, places, keys, ties. It must not know what else a measure holds.
+//! The notes of a part and the steps between them: lengths, places, keys, ties.
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;
@@ -6,10 +6,10 @@ use crate::import::musicxml::document::Note;
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
 use crate::notation::Value;
-use crate::rhythm::{Fraction, Meter, Time};
+use crate::rhythm::{Fraction, Meter, Time, expected};
 
 /// Most places of a measure among which the one that a rounded step means is looked for.
-const CROWD: usize = 4096;
+const MAX_KNOWN_TIMES: usize = 4096;
 /// Whether sums of such times stay far within 64 bits.
 fn holds(t: Time) -> bool {
     t.denom() <= 1 << 40 && t.numer() <= 1 << 46
@@ -20,11 +20,11 @@ impl PartReader<'_> {
     fn duration(&self, element: Element<'_>) -> Result<Option<Time>, FormatError> {
         let Some(count) = number(element, "duration")? else { return Ok(None) };
         if count < Fraction::ZERO {
-            return Err(error_at(element, "found a negative duration"));
+            return Err(error_at(element, "negative duration"));
         }
         let quarters = count.over(self.divisions).and_then(|q| q.over(Fraction::whole(4)));
         let time = quarters.and_then(|q| Time::new(q.numer(), q.denom())).filter(|t| holds(*t));
-        time.map(Some).ok_or_else(|| error_at(element, "found a duration that cannot be held exactly"))
+        time.map(Some).ok_or_else(|| error_at(element, "the duration does not fit a 64-bit fraction"))
     }
 
     /// The length that type, dots and tuplet say, where the duration is that rounded to a division.
@@ -58,8 +58,8 @@ impl PartReader<'_> {
     pub(super) fn moved(&mut self, element: Element<'_>, back: bool) -> Result<(), FormatError> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
         let to = if back { self.now.minus(by) } else { self.now.plus(by) };
-        let mut to = to.ok_or_else(|| error_at(element, "found a time that cannot be held exactly"))?.max(Time::ZERO);
-        if self.rounded && self.known.len() < CROWD {
+        let mut to = to.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?.max(Time::ZERO);
+        if self.rounded && self.known.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact places by less than a division or two.
             let slack = Fraction::whole(2)
                 .over(self.divisions)
@@ -86,13 +86,13 @@ impl PartReader<'_> {
             return Ok(());
         }
         let Some(duration) = self.duration(element)? else {
-            return Err(error_at(element, "found a note without duration"));
+            return Err(error_at(element, expected("a note with a duration", "none")));
         };
         let (length, rounded) = self.length(element, duration);
         self.rounded |= rounded;
         let at = if chord { self.last } else { self.now };
         let end = at.plus(length).filter(|t| holds(*t));
-        let end = end.ok_or_else(|| error_at(element, "found a time that cannot be held exactly"))?;
+        let end = end.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?;
         self.last = at;
         if !chord {
             self.known.push(at);
@@ -118,7 +118,7 @@ impl PartReader<'_> {
         let index = if let Some(index) = joined {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
-            note.length = sum.ok_or_else(|| error_at(element, "found a time that cannot be held exactly"))?;
+            note.length = sum.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?;
             note.in_tuplet.1 = tuplet;
             index
         } else {
@@ -153,19 +153,19 @@ impl PartReader<'_> {
             "A" => 9,
             "B" => 11,
             other => {
-                return Err(error_at(pitch, format!("found {other:?} as a step, expected a letter from A to G")));
+                return Err(error_at(pitch, expected("a step from A to G", format!("{other:?}"))));
             }
         };
         let octave = number(pitch, "octave")?.filter(|o| o.denom() == 1 && (-2..=10).contains(&o.numer()));
         let Some(octave) = octave else {
-            return Err(error_at(pitch, "found a pitch without an octave from 0 to 9"));
+            return Err(error_at(pitch, expected("a pitch with an octave from 0 to 9", "none")));
         };
         let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
         self.counts.micro += usize::from(alter.denom() != 1);
         let moved = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
         let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(moved);
         let key = u8::try_from(key).ok().filter(|k| *k < 128);
-        key.map(Some).ok_or_else(|| error_at(pitch, "found a pitch beyond the keys 0 to 127"))
+        key.map(Some).ok_or_else(|| error_at(pitch, expected("a pitch within the MIDI keys 0 to 127", "another")))
     }
 }
 

@@ -1,17 +1,17 @@
-//! What the list of parts says of a part: its name, instruments, gain and place. It must not know measures.
+//! What the list of parts says of a part: its name, instruments, gain and place.
 
 use crate::import::musicxml::document::{Instrument, Part};
 use crate::import::musicxml::dom::{Children, Element};
 
 /// Most instruments of a part.
-const INSTRUMENTS: usize = 256;
+const MAX_INSTRUMENTS: usize = 256;
 
 /// The instruments, gain and place that a part's head tells.
 pub(crate) fn head(element: Element<'_>) -> Part {
     let text = |name: &str| element.child_text(name).unwrap_or_default().to_owned();
     let mut instruments: Vec<Instrument> = element
         .all("score-instrument")
-        .take(INSTRUMENTS)
+        .take(MAX_INSTRUMENTS)
         .map(|i| Instrument {
             id: i.attribute("id").unwrap_or_default().into(),
             name: i.child_text("instrument-name").unwrap_or_default().into(),
