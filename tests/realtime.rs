@@ -8,8 +8,7 @@ use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use teeter::sound::{
-    Click, Frame, Keep, Position, Range, SampleRate, Schedule, ScheduleOptions, Segment, UserSample, UserSamples,
-    render_channel,
+    Click, Frame, Range, SampleRate, Schedule, ScheduleOptions, Segment, UserSample, UserSamples, render_channel,
 };
 
 struct Counting;
@@ -103,27 +102,26 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         Schedule::build_with(&groove(drawings[k % drawings.len()], bpm), &ask, &own)
     };
     pull(1000);
-    handle.play(build(0, "137.3", 100), Frame(0));
+    let mut id = handle.start(Segment::new(build(0, "137.3", 100)), Frame(0));
     assert!(pull(96_000) > 0.01);
     for k in 0..200 {
         match k % 8 {
-            0..=3 => handle.swap(build(k, "137.3", 100), Keep::Place),
-            4 => handle.swap(build(k, "137.3", 20 + k as i64 % 180), Keep::Place),
-            5 => handle.swap(build(k, "99.9", 100), Keep::Fraction),
-            6 => handle.seek(Position { section: 0, pass: 0, wholes: 0.3 }),
-            _ => handle.set_gain((k % 12) as f32),
+            0..=3 => handle.replace(id, Segment::new(build(k, "137.3", 100))),
+            4 => handle.replace(id, Segment::new(build(k, "137.3", 20 + k as i64 % 180))),
+            5 => handle.replace(id, Segment::new(build(k, "99.9", 100))),
+            _ => handle.set_volume((k % 12) as f32),
         }
         if k % 50 == 49 {
             handle.stop();
             pull(4096);
-            handle.play(build(k, "400", 200), Frame(100));
+            id = handle.start(Segment::new(build(k, "400", 200)), Frame(100));
         }
         pull(2 * 1024 + 2 * k);
         handle.tick();
     }
     // More edits than the rings hold while the sound thread does not run, then all at once.
     for k in 0..300 {
-        handle.swap(build(k, "200", 100), Keep::Place);
+        handle.replace(id, Segment::new(build(k, "200", 100)));
     }
     assert!(pull(400_000) > 0.01);
     handle.tick();
@@ -142,10 +140,9 @@ fn the_sound_thread_neither_allocates_nor_frees() {
             last = handle.queue(segment(k, "600"));
         }
         match k % 16 {
-            3 => (first..=last).for_each(|id| handle.replace(id, segment(k + id as usize, "600"), Keep::Place)),
-            7 => handle.replace(last, segment(k, "433"), Keep::Fraction),
+            3 => (first..=last).for_each(|id| handle.replace(id, segment(k + id as usize, "600"))),
+            7 => handle.replace(last, segment(k, "433")),
             11 => last = handle.then(segment(k, "600")),
-            13 => handle.seek(Position { section: 0, pass: 0, wholes: 0.6 }),
             15 if k % 64 == 15 => {
                 handle.stop();
                 pull(2048);

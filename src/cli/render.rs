@@ -23,6 +23,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
         note: String::new(),
         layers: true,
         click: args.click.unwrap_or(Click::Off),
+        click_db: 0.0,
         lines,
         speed,
         range: Range::Whole,

@@ -30,6 +30,8 @@ pub struct Playing {
     pub layers: bool,
     /// How the written beat is clicked.
     pub beat: Click,
+    /// Gain of the clicks in dB.
+    pub click_db: f32,
     /// The hearings that are clicked.
     pub lines: Vec<Pulses>,
 }
@@ -67,6 +69,7 @@ impl Playing {
             note: String::new(),
             layers: self.layers,
             click: self.beat,
+            click_db: self.click_db,
             lines: self.lines.iter().map(line).collect(),
             speed: self.speed,
             range: self.over,

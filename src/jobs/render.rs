@@ -57,8 +57,8 @@ fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Res
         &muted
     };
     let (samples, notes) = user_samples::load(job, groove);
-    let Take { speed, range, click, lines, .. } = take.clone();
-    let ask = sound::ScheduleOptions { rate: job.rate, speed, range, click, lines };
+    let Take { speed, range, click, click_db, lines, .. } = take.clone();
+    let ask = sound::ScheduleOptions { rate: job.rate, speed, range, click, click_db, lines };
     let rendered = stream(&job.target, |out| {
         sound::offline_with(groove, &ask, &samples, length, out, &mut |done, total| control.rendered(done, total))
     });

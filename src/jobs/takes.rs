@@ -135,7 +135,19 @@ pub(super) fn takes(
         };
         let count_in = if counted { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
         let (note, layers, range) = (String::new(), want.layers, Range::Whole);
-        takes.push(Take { name, note, layers, click, lines, speed, range, times, count_in, muted_passes: Vec::new() });
+        takes.push(Take {
+            name,
+            note,
+            layers,
+            click,
+            click_db: 0.0,
+            lines,
+            speed,
+            range,
+            times,
+            count_in,
+            muted_passes: Vec::new(),
+        });
     }
     Ok(takes)
 }

@@ -62,9 +62,9 @@ impl UserSampleCache {
         let said = known.is_some_and(|k| k.version == version);
         let read = about.map_err(|e| unreadable(&e)).and_then(|about| read(path, &about, rate));
         let (sample, words) = match read {
-            Ok(decoded) if decoded.remarks.is_empty() => (Some(decoded.samples), None),
-            Ok(decoded) => (Some(decoded.samples), Some(decoded.remarks.join("; "))),
-            Err(error) => (None, Some(format!("{error}; the layer is played with its voice"))),
+            Ok(decoded) if decoded.warnings.is_empty() => (Some(decoded.samples), None),
+            Ok(decoded) => (Some(decoded.samples), Some(decoded.warnings.join("; "))),
+            Err(error) => (None, Some(format!("{error}; the layer plays its voice"))),
         };
         let sample = sample.map(|samples| UserSample::new(samples, rate));
         self.0.insert(path.to_owned(), Loaded { version, rate, sample });
@@ -77,14 +77,14 @@ fn unreadable(error: &std::io::Error) -> DecodeError {
         std::io::ErrorKind::NotFound => "no such file".to_owned(),
         _ => format!("a file that cannot be read ({error})"),
     };
-    DecodeError { found, wanted: "an existing sound file".into() }
+    DecodeError { found, expected: "an existing sound file".into() }
 }
 
-fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::Decoded, DecodeError> {
+fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::DecodedSound, DecodeError> {
     // A pipe or a device could block for ever.
     if !about.is_file() {
-        let found = if about.is_dir() { "a folder" } else { "a device or a pipe" };
-        return Err(DecodeError { found: found.into(), wanted: "a plain file".into() });
+        let found = if about.is_dir() { "a directory" } else { "a pipe, a device or the like" };
+        return Err(DecodeError { found: found.into(), expected: "a plain file".into() });
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)

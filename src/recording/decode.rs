@@ -1,5 +1,4 @@
-//! A sound file's bytes decoded into one channel at a wanted rate, reading and keeping a bounded amount. It must not know
-//! paths, nor what the sound is for.
+//! Decodes a sound file into one channel at a wanted rate, with bounded memory.
 
 use super::{fold, level};
 use crate::rhythm::expected;
@@ -20,141 +19,143 @@ use symphonia::core::meta::MetadataOptions;
 
 /// Longest sound, in seconds.
 pub const MAX_SECONDS: u32 = 30;
-/// Most bytes read of a file: more than the longest sound has in eight channels of 32 bits at 192000 frames a second.
-const READ: u64 = 256 << 20;
-/// Parts that may be damaged before the rest is given up.
-const DAMAGED: usize = 1000;
-/// Slowest and fastest rate of a file, in frames per second.
+/// Most bytes read of a file: more than the longest sound has in eight channels of 32 bits at 192000 Hz.
+const MAX_READ: u64 = 256 << 20;
+/// Damaged packets after which decoding stops.
+const MAX_DAMAGED: usize = 1000;
+/// Sample rates of a file.
 const RATES: std::ops::RangeInclusive<u32> = 1_000..=768_000;
-/// Frames that an AAC encoder puts before the sound where the file does not say how many, and most that it may say.
+/// Frames that an AAC encoder inserts before the sound where the file does not say how many, and the most it may say.
 const PRIMING: u32 = 1024;
-const MOST_PRIMING: u32 = 1 << 14;
-/// Bytes at either end of a file in which its edit list is looked for.
-const ENDS: u64 = 1 << 20;
-/// What may stand in a sound file.
-const FORMS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
+const MAX_PRIMING: u32 = 1 << 14;
+/// Bytes at either end of a file that are searched for its edit list.
+const SEARCHED_BYTES: u64 = 1 << 20;
+/// The supported formats.
+const FORMATS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
 
-/// A sound in one channel.
+/// A decoded sound in one channel.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Decoded {
-    /// The samples at the wanted rate, at most 1 in magnitude; never empty, never all zero.
+pub struct DecodedSound {
+    /// Samples at the wanted rate, at most 1 in magnitude; never empty, never all zero.
     pub samples: Vec<f32>,
-    /// What is not as the file has it, one sentence each: a damaged part, a cut, channels that cancel each other.
-    pub remarks: Vec<String>,
+    /// Differences from the file, one sentence each: damage, truncation, channels that cancel each other.
+    pub warnings: Vec<String>,
 }
 
-/// Why bytes are no sound that can be used.
+/// Why a sound cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DecodeError {
     /// What was found.
     pub found: String,
-    /// What was expected.
-    pub wanted: String,
+    /// What is expected.
+    pub expected: String,
 }
 
 impl DecodeError {
-    fn new(found: impl Into<String>, wanted: impl Into<String>) -> Self {
-        Self { found: found.into(), wanted: wanted.into() }
+    fn new(found: impl Into<String>, expected: impl Into<String>) -> Self {
+        Self { found: found.into(), expected: expected.into() }
     }
 }
 
 impl fmt::Display for DecodeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&expected(&self.wanted, &self.found))
+        f.write_str(&expected(&self.expected, &self.found))
     }
 }
 
 impl std::error::Error for DecodeError {}
 
-/// Decodes a sound of at most [`MAX_SECONDS`] seconds: all channels folded into one (see `fold`), resampled to `rate`, brought
-/// to the level of the voices (see `level`). `extension` is the file's, if it has one; it only helps to guess.
+/// Decodes a sound of at most [`MAX_SECONDS`] seconds: all channels mixed to one (see `fold`), resampled to `rate`, at the level
+/// of the voices (see `level`). `extension` is that of the file, as a hint.
 ///
-/// No more than some 256 MiB are read, and no more than the longest sound is kept, whatever the bytes say of themselves.
+/// At most 256 MiB are read and no more than the longest sound is kept, whatever the file claims.
 ///
 /// # Errors
-/// [`DecodeError`] for what is empty, no sound, of no known form, damaged from the start, too long, silent, or has samples that
-/// are no numbers.
+/// [`DecodeError`] for an empty or silent file, an unknown format, damage at the start, a sound that is too long, and samples
+/// that are not finite.
 pub fn decode(
     source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,
-) -> Result<Decoded, DecodeError> {
-    // The libraries are given what others wrote; a fault of theirs must not end the program.
+) -> Result<DecodedSound, DecodeError> {
+    // The input is untrusted; a panic in a decoder must not end the program.
     catch_unwind(AssertUnwindSafe(|| decoded(source, extension, rate)))
-        .unwrap_or_else(|_| Err(DecodeError::new("a damaged file", FORMS)))
+        .unwrap_or_else(|_| Err(DecodeError::new("a damaged file", FORMATS)))
 }
 
 fn decoded(
     mut source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,
-) -> Result<Decoded, DecodeError> {
-    let unreadable = |e: &io::Error| DecodeError::new(format!("a file that cannot be read ({e})"), FORMS);
+) -> Result<DecodedSound, DecodeError> {
+    let unreadable = |e: &io::Error| DecodeError::new(format!("a file that cannot be read ({e})"), FORMATS);
     let length = source.seek(SeekFrom::End(0)).map_err(|e| unreadable(&e))?;
     source.rewind().map_err(|e| unreadable(&e))?;
     if length == 0 {
-        return Err(DecodeError::new("an empty file", FORMS));
+        return Err(DecodeError::new("an empty file", FORMATS));
     }
     let priming = edit_start(&mut source, length).map_err(|e| unreadable(&e))?.unwrap_or(PRIMING);
     let mut hint = Hint::new();
     if let Some(extension) = extension {
         hint.with_extension(extension);
     }
-    let stream =
-        MediaSourceStream::new(Box::new(Bounded { source, left: READ, length }), MediaSourceStreamOptions::default());
+    let stream = MediaSourceStream::new(
+        Box::new(Bounded { source, left: MAX_READ, length }),
+        MediaSourceStreamOptions::default(),
+    );
     let format = symphonia::default::get_probe()
         .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
         .map_err(|e| match e {
-            Error::Unsupported(what) => DecodeError::new(format!("a file of no known form ({what})"), FORMS),
-            e => DecodeError::new(format!("a damaged file, or one of no known form ({e})"), FORMS),
+            Error::Unsupported(what) => DecodeError::new(format!("a file in an unknown format ({what})"), FORMATS),
+            e => DecodeError::new(format!("a damaged file or an unknown format ({e})"), FORMATS),
         })?;
     let raw = unpacked(format, priming)?;
-    let Raw { mut samples, alone, rate: own, mut remarks, strange } = raw;
+    let Raw { mut samples, alone, rate: own, mut warnings, strange } = raw;
     if strange > 0 {
-        let found = format!("{strange} samples that are no numbers");
-        return Err(DecodeError::new(found, "a sound of finite samples"));
+        let found = format!("{strange} samples that are not finite");
+        return Err(DecodeError::new(found, "finite samples"));
     }
     let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
     if peak(&samples) <= 1e-4 * peak(&alone) {
-        remarks.push("its channels cancel each other, so only the first one sounds".into());
+        warnings.push("its channels cancel each other; only the first one plays".into());
         samples = alone;
     }
     if peak(&samples) == 0.0 {
-        return Err(DecodeError::new("digital silence", "a sound that can be heard"));
+        return Err(DecodeError::new("digital silence", "an audible sound"));
     }
     let mut samples = resampled(samples, own, rate)
-        .ok_or_else(|| DecodeError::new(format!("{own} frames per second"), "a rate that can be resampled"))?;
+        .ok_or_else(|| DecodeError::new(format!("{own} Hz"), "a sample rate that can be converted"))?;
     level::set(&mut samples, rate);
     if peak(&samples) == 0.0 {
-        return Err(DecodeError::new("a sound too quiet to tell from silence", "a sound that can be heard"));
+        return Err(DecodeError::new("a sound too quiet to tell from silence", "an audible sound"));
     }
-    Ok(Decoded { samples, remarks })
+    Ok(DecodedSound { samples, warnings })
 }
 
-/// A file's samples folded into one channel, and its first channel.
+/// The samples of a file mixed to one channel, and its first channel.
 struct Raw {
     samples: Vec<f32>,
     alone: Vec<f32>,
     rate: u32,
-    remarks: Vec<String>,
-    /// Samples that are no numbers.
+    warnings: Vec<String>,
+    /// Samples that are not finite.
     strange: usize,
 }
 
 fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, DecodeError> {
-    let no_sound = || DecodeError::new("a file with no sound in it", FORMS);
+    let no_sound = || DecodeError::new("a file without sound", FORMATS);
     let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
     let (id, told) = (track.id, track.num_frames);
     let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or_else(no_sound)?;
     let primed = params.codec == CODEC_ID_AAC;
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())
-        .map_err(|e| DecodeError::new(format!("a sound coded in a way not known here ({e})"), FORMS))?;
-    let mut raw = Raw { samples: Vec::new(), alone: Vec::new(), rate: 0, remarks: Vec::new(), strange: 0 };
+        .map_err(|e| DecodeError::new(format!("an unknown codec ({e})"), FORMATS))?;
+    let mut raw = Raw { samples: Vec::new(), alone: Vec::new(), rate: 0, warnings: Vec::new(), strange: 0 };
     let (mut damaged, mut ended) = (0, true);
     let (mut weights, mut layout) = (Vec::new(), Channels::None);
     let mut block: Vec<f32> = Vec::new();
-    while damaged < DAMAGED {
+    while damaged < MAX_DAMAGED {
         let packet = match format.next_packet() {
             Ok(Some(packet)) => packet,
             Ok(None) => break,
@@ -177,12 +178,12 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
                 if raw.rate == 0 {
                     raw.rate = spec.rate();
                     if !RATES.contains(&raw.rate) {
-                        let found = format!("{} frames per second", raw.rate);
-                        return Err(DecodeError::new(found, format!("{} to {}", RATES.start(), RATES.end())));
+                        let found = format!("{} Hz", raw.rate);
+                        return Err(DecodeError::new(found, format!("{} to {} Hz", RATES.start(), RATES.end())));
                     }
                 }
                 if spec.rate() != raw.rate {
-                    raw.remarks.push("its rate changes within the file; what comes after that is left out".into());
+                    raw.warnings.push("the sample rate changes within the file; the rest is ignored".into());
                     break;
                 }
                 if *spec.channels() != layout {
@@ -210,23 +211,23 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
     }
     if raw.samples.is_empty() {
         let found =
-            if damaged > 0 || !ended { "a damaged file: nothing of it can be decoded" } else { "a sound of no length" };
-        return Err(DecodeError::new(found, FORMS));
+            if damaged > 0 || !ended { "a damaged file that cannot be decoded" } else { "a sound without length" };
+        return Err(DecodeError::new(found, FORMATS));
     }
     if damaged > 0 {
-        raw.remarks.push(format!("it is damaged: {damaged} parts of it are left out"));
+        raw.warnings.push(format!("it is damaged: {damaged} parts are missing"));
     }
-    // A length of all bits set is written by programs that do not know it yet.
+    // Programs that do not know the length yet write one with all bits set.
     let cut = told.filter(|t| *t < 1 << 28 && *t > raw.samples.len() as u64 + 4096);
     if let Some(told) = cut {
         let seconds = |n: u64| n as f64 / f64::from(raw.rate);
         let (there, whole) = (seconds(raw.samples.len() as u64), seconds(told));
-        raw.remarks.push(format!("it is cut off: {there:.2} s of {whole:.2} s are there"));
+        raw.warnings.push(format!("it is truncated: {there:.2} s of {whole:.2} s are present"));
     } else if !ended {
-        raw.remarks.push("it is damaged: what comes after the damage is left out".into());
+        raw.warnings.push("it is damaged: the rest is missing".into());
     }
     if primed {
-        // The container's reader leaves in what the encoder put before the sound.
+        // The reader of the container keeps what the encoder inserted.
         let skip = (priming as usize).min(raw.samples.len() - 1);
         raw.samples.drain(..skip);
         raw.alone.drain(..skip);
@@ -234,14 +235,14 @@ fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw,
     Ok(raw)
 }
 
-/// The frame at which an MPEG-4 file says that its sound begins: the media time of the first edit that is not empty (ISO/IEC
-/// 14496-12, edit list box `elst`), where it stands near either end of the file; audio counts it in frames.
+/// The frame at which the sound of an MPEG-4 file begins: the media time of the first edit that is not empty (ISO/IEC 14496-12,
+/// edit list box `elst`) near either end of the file; audio counts it in frames.
 fn edit_start(source: &mut (impl Read + Seek), length: u64) -> io::Result<Option<u32>> {
     let mut found = None;
-    for from in [0, length.saturating_sub(ENDS)] {
+    for from in [0, length.saturating_sub(SEARCHED_BYTES)] {
         source.seek(SeekFrom::Start(from))?;
         let mut bytes = Vec::new();
-        source.by_ref().take(ENDS).read_to_end(&mut bytes)?;
+        source.by_ref().take(SEARCHED_BYTES).read_to_end(&mut bytes)?;
         if from == 0 && bytes.get(4..8) != Some(b"ftyp") {
             break;
         }
@@ -254,13 +255,13 @@ fn edit_start(source: &mut (impl Read + Seek), length: u64) -> io::Result<Option
     Ok(found)
 }
 
-/// The media time of the first edit that is not empty, of the list's content after its name.
+/// The media time of the first edit that is not empty, from the list's content after its name.
 fn first_edit(list: &[u8]) -> Option<u32> {
     let word = |at: usize| Some(u32::from_be_bytes(list.get(at..at + 4)?.try_into().ok()?));
-    // Only the form with 32-bit numbers is written for anything that lasts seconds.
+    // The 64-bit form is not used for sounds of seconds.
     let (version, count) = (list.first()?, word(4)?);
     let times = (0..count.min(4) as usize).filter_map(|k| word(8 + 12 * k + 4));
-    times.filter(|_| *version == 0).find(|t| *t != u32::MAX).filter(|t| *t <= MOST_PRIMING)
+    times.filter(|_| *version == 0).find(|t| *t != u32::MAX).filter(|t| *t <= MAX_PRIMING)
 }
 
 fn too_long(told: Option<u64>, rate: u32) -> DecodeError {
@@ -284,7 +285,7 @@ fn resampled(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {
     Some(resampler.process_all(&input, frames, None).ok()?.take_data())
 }
 
-/// A source that ends with an error when more is read of it than any allowed sound has.
+/// A source that fails when more is read than any supported sound has.
 struct Bounded<R> {
     source: R,
     left: u64,
@@ -295,7 +296,7 @@ impl<R: Read> Read for Bounded<R> {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         let most = into.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
         if most == 0 && !into.is_empty() {
-            return Err(io::Error::other("more to read than a sound has"));
+            return Err(io::Error::other("the file is too large"));
         }
         let read = self.source.read(&mut into[..most])?;
         self.left -= read as u64;

@@ -1,4 +1,4 @@
-//! All channels of a sound folded into one. It must not know where the sound comes from.
+//! Weights to mix all channels of a sound to one.
 
 use symphonia::core::audio::{Channels, Position};
 
@@ -6,17 +6,16 @@ use symphonia::core::audio::{Channels, Position};
 const HALF_POWER: f32 = std::f32::consts::FRAC_1_SQRT_2;
 const HALF: f32 = 0.5;
 
-/// The factor of each channel, in the order in which the channels are interleaved.
+/// The weight of each channel, in interleaved order.
 ///
-/// Left and right weigh a half each, as in the mean of both; the centre and what stands behind follow the downmix of ITU-R
-/// BS.775-3 (2012), annex 4, folded from two channels into one: centre 0.707, surround channels 0.354 each, a centre behind
-/// 0.5, the low-frequency channel left out. Where there is one channel it is taken as it is; channels without a place weigh
-/// the same.
+/// Left and right weigh 0.5 each; the others follow the downmix of ITU-R BS.775-3 (2012), annex 4, from two channels to one:
+/// center 0.707, surround channels 0.354 each, rear center 0.5, low-frequency channel 0. A single channel is unchanged; channels
+/// without a position weigh the same.
 pub(super) fn weights(channels: &Channels) -> Vec<f32> {
     let count = channels.count();
     match channels {
         Channels::Positioned(places) if count > 1 => places.iter().map(weight).collect(),
-        // Of an ambisonic set the first component is the sound from everywhere.
+        // The first ambisonic component is omnidirectional.
         Channels::Ambisonic(_) => (0..count).map(|k| if k == 0 { 1.0 } else { 0.0 }).collect(),
         _ => vec![1.0 / count.max(1) as f32; count],
     }

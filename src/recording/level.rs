@@ -1,22 +1,20 @@
-//! The level and the ends of a user's sound, so that it sits with the voices and does not click. It must not know where the
-//! sound comes from.
+//! The level and the ends of a user's sound, so that it matches the voices and does not click.
 
 use crate::sound::SampleRate;
 
-/// Greatest RMS of any 50 ms: some 3 dB under the loudest accent of a voice, so that nothing that is put in starts louder than what
-/// was there.
+/// Greatest RMS of any 50 ms: some 3 dB below the loudest accent of a voice.
 const LOUDEST: f32 = 0.35;
 const WINDOW: f64 = 0.05;
-/// Most that a quiet sound is raised: 20 dB. Beyond that its noise would be what is heard.
+/// Most gain of a quiet sound: 20 dB. More would raise its noise.
 const RAISED: f32 = 10.0;
-/// Seconds over which a sound that begins or ends away from zero is brought there.
+/// Seconds of the fades where a sound begins or ends away from zero.
 const OPENING: f64 = 0.0005;
 const ENDING: f64 = 0.005;
-/// What counts as zero at the ends.
+/// Magnitude that counts as zero at the ends.
 const NEAR: f32 = 0.001;
 
-/// Brings a sound to the level of a voice's accent: its peak to 1, or less where its loudest 50 ms would come near the
-/// loudest voice. Ends that are not at zero are faded, 0.5 ms at the start and 5 ms at the end.
+/// Sets the level of a sound to that of a voice's accent: its peak to 1, or less if its loudest 50 ms would be near the loudest
+/// voice. Ends away from zero are faded, 0.5 ms at the start and 5 ms at the end.
 pub(super) fn set(samples: &mut [f32], rate: SampleRate) {
     let peak = samples.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
     let loud = loudest(samples, rate.frames(WINDOW).0.max(1) as usize);
@@ -42,7 +40,7 @@ pub(super) fn set(samples: &mut [f32], rate: SampleRate) {
     }
 }
 
-/// The greatest RMS of any run of `window` samples; of all of them as if zeros followed if there are fewer.
+/// The greatest RMS of any `window` samples; fewer are padded with zeros.
 fn loudest(samples: &[f32], window: usize) -> f32 {
     let square = |x: f32| f64::from(x) * f64::from(x);
     let (mut sum, mut most) = (0.0_f64, 0.0_f64);

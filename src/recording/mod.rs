@@ -8,4 +8,4 @@ mod level;
 #[cfg(test)]
 mod tests;
 
-pub use decode::{DecodeError, Decoded, MAX_SECONDS, decode};
+pub use decode::{DecodeError, DecodedSound, MAX_SECONDS, decode};

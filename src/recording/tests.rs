@@ -70,7 +70,7 @@ fn spread(mono: &[f64], factors: &[f64]) -> Vec<f64> {
     mono.iter().flat_map(|x| factors.iter().map(move |f| x * f)).collect()
 }
 
-fn of(bytes: Vec<u8>) -> Result<Decoded, DecodeError> {
+fn of(bytes: Vec<u8>) -> Result<DecodedSound, DecodeError> {
     decode(Cursor::new(bytes), Some("wav"), RATE)
 }
 
@@ -93,7 +93,7 @@ fn every_width_of_sample_gives_the_same_sound() {
     let mono = wave(48_000, 440.0, 0.1);
     let reference = of(wav(48_000, 1, Bits::Float(64), None, &mono)).expect("a sound");
     assert_eq!(reference.samples.len(), 4800);
-    assert_eq!(reference.remarks, [""; 0]);
+    assert_eq!(reference.warnings, [""; 0]);
     for (bits, step) in [
         (Bits::Whole(8), 0.02),
         (Bits::Whole(16), 1e-4),
@@ -137,7 +137,7 @@ fn channels_are_folded_by_their_places() {
 fn channels_that_cancel_are_told_and_the_first_one_sounds() {
     let mono = wave(48_000, 440.0, 0.1);
     let found = of(wav(48_000, 2, Bits::Whole(16), None, &spread(&mono, &[1.0, -1.0]))).expect("a sound");
-    assert_eq!(found.remarks, ["its channels cancel each other, so only the first one sounds"]);
+    assert_eq!(found.warnings, ["its channels cancel each other; only the first one plays"]);
     let wanted = of(wav(48_000, 1, Bits::Whole(16), None, &mono)).expect("a sound");
     assert!(apart(&found.samples, &wanted.samples) < 1e-3);
 }
@@ -167,7 +167,7 @@ fn files_of_the_common_coders_begin_where_their_burst_does() {
         let bytes = std::fs::read(path).expect("a file of this package");
         for hint in [Some(extension), None, Some("wav")] {
             let found = decode(Cursor::new(bytes.clone()), hint, RATE).expect(extension);
-            assert_eq!(found.remarks, [""; 0], "{extension}");
+            assert_eq!(found.warnings, [""; 0], "{extension}");
             let first = found.samples.iter().position(|x| x.abs() > 0.3).expect("a burst") as i64;
             // 200 ms after the start.
             assert!((first - 9600).abs() <= spread, "{extension}: begins at {first}");
@@ -198,21 +198,21 @@ fn the_level_is_that_of_the_voices() {
 fn what_is_no_sound_is_refused_in_words() {
     let forms = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
     assert_eq!(words(Vec::new()), format!("expected {forms}, found an empty file"));
-    assert!(words(b"this is a text and no sound\n".repeat(40)).contains(", found a "));
-    assert!(words(vec![0; 5000]).starts_with(&format!("expected {forms}")));
+    assert!(words(b"this is a text and no sound\n".repeat(40)).contains("found a "));
+    assert!(words(vec![0; 5000]).starts_with(&format!("expected {forms}, found ")));
     assert_eq!(
         words(wav(48_000, 1, Bits::Whole(16), None, &[])),
-        format!("expected {forms}, found a sound of no length")
+        format!("expected {forms}, found a sound without length")
     );
     assert_eq!(
         words(wav(48_000, 2, Bits::Whole(24), None, &vec![0.0; 9600])),
-        "expected a sound that can be heard, found digital silence"
+        "expected an audible sound, found digital silence"
     );
     let mut strange = wave(48_000, 440.0, 0.1);
     (strange[7], strange[900]) = (f64::NAN, f64::INFINITY);
     assert_eq!(
         words(wav(48_000, 1, Bits::Float(32), None, &strange)),
-        "expected a sound of finite samples, found 2 samples that are no numbers"
+        "expected finite samples, found 2 samples that are not finite"
     );
     let long = wave(8_000, 440.0, 31.5);
     assert_eq!(words(wav(8_000, 1, Bits::Whole(8), None, &long)), "expected at most 30 s, found a sound of 31 s");
@@ -273,7 +273,7 @@ fn a_file_that_is_cut_off_sounds_as_far_as_it_goes_and_says_so() {
     let mut file = wav(48_000, 1, Bits::Whole(16), None, &wave(48_000, 440.0, 1.0));
     file.truncate(44 + 48_000);
     let found = of(file).expect("a sound");
-    assert_eq!(found.remarks, ["it is cut off: 0.50 s of 1.00 s are there"]);
+    assert_eq!(found.warnings, ["it is truncated: 0.50 s of 1.00 s are present"]);
     assert!((found.samples.len() as i64 - 24_000).abs() < 2000);
 }
 

@@ -1,23 +1,21 @@
-//! Lays a groove out in frames, the only place where one becomes frames: the sections in range, the attacks of its layers, the clicks. It must not know devices, threads or
-//! how a voice is made.
+//! Turns a groove into the notes of a loop: the sections in range, the attacks of its layers, the clicks. Nothing else maps a
+//! groove to frames.
 
 use super::click::{ClickLine, Moment};
-use super::clock::{FrameTime, FramesPerWhole, Timebase};
+use super::clock::{FrameTime, FramesPerWhole, Seconds, Timebase};
 use super::position::{Piece, PositionMap};
 use super::schedule::{Note, Range, Schedule, ScheduleOptions, approx};
-use super::units::{Gain, SampleRate};
+use super::units::Gain;
 use super::user_samples::UserSamples;
 use super::voice::{self, SampleSource, SynthKey};
-use crate::rhythm::{Event, Fraction, Groove, Time};
-use num_bigint::BigInt;
-use num_rational::BigRational;
+use crate::rhythm::{Event, Groove, Time};
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 /// A loop shorter than this many frames is silent.
-const SHORTEST: i64 = 32;
+const MIN_LOOP_FRAMES: i64 = 32;
 
-/// A run of one section in the range: all of it, or a region.
+/// A section, or a region of one, in the range.
 pub(super) struct Run {
     pub(super) section: usize,
     passes: usize,
@@ -25,16 +23,16 @@ pub(super) struct Run {
     pub(super) to: Time,
 }
 
-/// A loop that is being laid out.
+/// Collects the notes of a loop.
 pub(super) struct Builder<'a> {
     pub(super) groove: &'a Groove,
     pub(super) ask: &'a ScheduleOptions,
     pub(super) runs: Vec<Run>,
-    /// The attacks of every heard layer in the range, one time through each section.
+    /// The attacks of every audible layer in the range, for one pass through each section.
     events: Vec<(usize, Vec<Event>)>,
-    pub(super) ruler: Timebase,
-    /// Start of the range within the whole groove at full speed, in seconds.
-    pub(super) lead: BigRational,
+    pub(super) timebase: Timebase,
+    /// Start of the range within the whole groove at full speed.
+    pub(super) lead: Seconds,
     pub(super) notes: Vec<Note>,
     sounds: Vec<(SampleSource, Arc<[f32]>)>,
     known: HashMap<SampleSource, u32>,
@@ -42,7 +40,7 @@ pub(super) struct Builder<'a> {
 }
 
 impl<'a> Builder<'a> {
-    /// Measures what is asked for.
+    /// Resolves the range and measures its sections.
     pub(super) fn new(groove: &'a Groove, ask: &'a ScheduleOptions, own: &'a UserSamples) -> Self {
         let sections = groove.sections();
         let whole = |s: usize, passes: usize| Run { section: s, passes, from: Time::ZERO, to: sections[s].length() };
@@ -58,37 +56,32 @@ impl<'a> Builder<'a> {
         let events = events(groove, &runs);
         let denominators = denominators(groove, ask, &runs, &events);
         let speed = ask.bounded_speed();
-        // Sections outside the range are never measured; they must not widen the common denominator.
+        // Sections outside the range must not widen the common denominator.
         let tempo =
             |s: usize| if runs.iter().any(|r| r.section == s) { s } else { runs.first().map_or(0, |r| r.section) };
         let pace = |s: usize| FramesPerWhole::new(sections[tempo(s)].tempo, speed, ask.rate);
         let rows = denominators.into_iter().enumerate().map(|(s, d)| (pace(s), d)).collect();
-        let mut lead = BigRational::from_integer(BigInt::ZERO);
-        let one = SampleRate::STUDIO;
+        let mut lead = Seconds::ZERO;
         if let (Some(run), false) = (runs.first(), ask.lines.is_empty()) {
-            let seconds = |section: usize, time: Time| {
-                FramesPerWhole::new(sections[section].tempo, Fraction::ONE, one).frames(time)
-                    / BigInt::from(one.hertz())
-            };
-            for (s, section) in sections.iter().enumerate().take(run.section) {
-                lead += seconds(s, section.length()) * BigInt::from(section.times);
+            for section in &sections[..run.section] {
+                lead = lead.plus(Seconds::of(section.length(), section.tempo).times(section.times.into()));
             }
-            lead += seconds(run.section, run.from);
+            lead = lead.plus(Seconds::of(run.from, sections[run.section].tempo));
         }
-        let ruler = Timebase::new(rows);
-        // Seconds that are no exact times must not be rounded twice.
-        let ruler = if ask.lines.iter().any(ClickLine::has_seconds) { ruler.refined() } else { ruler };
-        Self { runs, events, lead, own: Some(own), ..Self::empty(groove, ask, ruler) }
+        let timebase = Timebase::new(rows);
+        // Times in seconds must not be rounded twice.
+        let timebase = if ask.lines.iter().any(ClickLine::has_seconds) { timebase.refined() } else { timebase };
+        Self { runs, events, lead, own: Some(own), ..Self::empty(groove, ask, timebase) }
     }
 
-    fn empty(groove: &'a Groove, ask: &'a ScheduleOptions, ruler: Timebase) -> Self {
+    fn empty(groove: &'a Groove, ask: &'a ScheduleOptions, timebase: Timebase) -> Self {
         Self {
             groove,
             ask,
             runs: Vec::new(),
             events: Vec::new(),
-            ruler,
-            lead: BigRational::from_integer(BigInt::ZERO),
+            timebase,
+            lead: Seconds::ZERO,
             notes: Vec::new(),
             sounds: Vec::new(),
             known: HashMap::new(),
@@ -96,22 +89,22 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// A loop of so many seconds at full speed in which only the lines of clicks sound.
-    pub(super) fn clicks(groove: &'a Groove, ask: &'a ScheduleOptions, seconds: &BigRational) -> Schedule {
-        let ruler = Timebase::new(Vec::new()).refined();
-        let length = ruler.nearest(&(seconds * ask.frames_per_second()));
-        Self::empty(groove, ask, ruler).finish(Vec::new(), length)
+    /// A loop of this length at full speed in which only the click lines sound.
+    pub(super) fn clicks(groove: &'a Groove, ask: &'a ScheduleOptions, length: Seconds) -> Schedule {
+        let timebase = Timebase::new(Vec::new()).refined();
+        let length = timebase.of_seconds(length, ask.bounded_speed(), ask.rate);
+        Self::empty(groove, ask, timebase).finish(Vec::new(), length)
     }
 
-    /// The loop.
+    /// Builds the loop.
     pub(super) fn build(self) -> Schedule {
-        let denom = self.ruler.denom();
+        let denom = self.timebase.denom();
         let (mut pieces, mut length) = (Vec::new(), FrameTime::ZERO);
         for run in &self.runs {
-            let lasts = self.ruler.at(run.section, run.to).minus(self.ruler.at(run.section, run.from), denom);
+            let lasts = self.timebase.at(run.section, run.to).minus(self.timebase.at(run.section, run.from), denom);
             for pass in 0..run.passes {
                 let (from, to) = (approx(run.from), approx(run.to));
-                let pace = self.ruler.pace(run.section).approx();
+                let pace = self.timebase.per_whole(run.section).approx();
                 pieces.push(Piece { start: length, section: run.section, pass, from, to, pace });
                 length = length.plus(lasts, denom);
             }
@@ -120,18 +113,18 @@ impl<'a> Builder<'a> {
     }
 
     fn finish(mut self, pieces: Vec<Piece>, length: FrameTime) -> Schedule {
-        if length.frame >= SHORTEST {
+        if length.frame >= MIN_LOOP_FRAMES {
             self.layers(&pieces);
             self.beats(&pieces);
             self.lines(&pieces, length);
             self.notes.sort_by_key(|n| n.at);
         }
-        let map = PositionMap { pieces, length, denom: self.ruler.denom() };
+        let map = PositionMap { pieces, length, denom: self.timebase.denom() };
         Schedule::of_parts(self.notes, self.sounds, map, self.ask.rate)
     }
 
     fn layers(&mut self, pieces: &[Piece]) {
-        let denom = self.ruler.denom();
+        let denom = self.timebase.denom();
         for (l, events) in std::mem::take(&mut self.events) {
             let layer = &self.groove.layers()[l];
             let (left, right) = Gain::from_db(f32::from(layer.gain)).panned(layer.pan);
@@ -141,7 +134,7 @@ impl<'a> Builder<'a> {
                 let strike = SynthKey::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
                 let hold = if strike.is_held() {
                     let room = run.to.minus(event.offset).unwrap_or(event.length);
-                    let lasts = self.ruler.at(event.section, event.length.min(room)).rounded(denom);
+                    let lasts = self.timebase.at(event.section, event.length.min(room)).rounded(denom);
                     u32::try_from(lasts).unwrap_or(u32::MAX - 1)
                 } else {
                     u32::MAX
@@ -158,17 +151,17 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// A note of one time through a section, in every time through that is in the loop.
+    /// Adds a note of one pass through a section to every pass in the loop.
     pub(super) fn repeat(&mut self, section: usize, note: Note, pieces: &[Piece]) {
-        let denom = self.ruler.denom();
+        let denom = self.timebase.denom();
         let first = pieces.partition_point(|p| p.section < section);
         let same = pieces[first..].iter().take_while(|p| p.section == section);
         self.notes.extend(same.map(|p| Note { at: p.start.plus(note.at, denom), ..note }));
     }
 
     pub(super) fn within(&self, run: &Run, offset: Time) -> FrameTime {
-        let denom = self.ruler.denom();
-        self.ruler.at(run.section, offset).minus(self.ruler.at(run.section, run.from), denom)
+        let denom = self.timebase.denom();
+        self.timebase.at(run.section, offset).minus(self.timebase.at(run.section, run.from), denom)
     }
 
     pub(super) fn sound(&mut self, strike: SynthKey) -> u32 {
@@ -183,7 +176,7 @@ impl<'a> Builder<'a> {
     }
 }
 
-/// The attacks of every heard layer in the range, one time through each section.
+/// The attacks of every audible layer in the range, for one pass through each section.
 fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
     let heard = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !runs.is_empty());
     let within =
@@ -197,7 +190,7 @@ fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
         .collect()
 }
 
-/// The denominators of every time of each section that is in the range.
+/// The denominators of all times of each section in the range.
 fn denominators(groove: &Groove, ask: &ScheduleOptions, runs: &[Run], events: &[(usize, Vec<Event>)]) -> Vec<Vec<i64>> {
     let mut all = vec![BTreeSet::from([1_i64]); groove.sections().len()];
     for run in runs {

@@ -1,80 +1,76 @@
-//! The clicks that sound under a loop: those of the written beat, and lines of them such as hearings give. It must not know
-//! where a line comes from.
+//! The clicks of a loop: of the written beat, and further lines of clicks such as those of hearings.
 
 use super::builder::Builder;
-use super::clock::FrameTime;
+use super::clock::{FrameTime, Seconds};
 use super::position::Piece;
 use super::schedule::Note;
 use super::units::Gain;
 use super::voice::{SynthKey, Tone};
 use crate::rhythm::{Accent, MeterKind, Time};
-use num_rational::BigRational;
-use num_traits::FromPrimitive;
 
-/// Level of the clicks between the beats, on top of a ghost's: -3 dB.
+/// Level of the clicks between beats, relative to a ghost: -3 dB.
 const BETWEEN: f32 = 0.708;
-/// What counts as no distance: 2^-20 frame.
-const HAIR: u32 = 20;
+/// Distance from the start of the loop, as a power of two of a frame, below which a computed pulse counts as at the start.
+const EPSILON_FRAME_BITS: u32 = 20;
 /// Most clicks per beat or pulse.
-const MOST: u8 = 16;
+const MAX_PARTS: u8 = 16;
 
 /// The click of the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Click {
     /// None.
     Off,
-    /// Every beat, the downbeat higher; in an additive meter the beats between the strong ones are quieter.
+    /// Every beat, the downbeat at a higher pitch; in an additive meter the beats that are not strong are quieter.
     Written,
-    /// The half of every beat and not the beat itself; the first of a bar higher.
+    /// Halfway between the beats instead of on them; the first one of a bar at a higher pitch.
     OffBeat,
-    /// Every beat, and quieter the clicks that cut it into so many parts, 1 to 16.
+    /// Every beat, and quieter clicks that divide it into this many parts, 1 to 16.
     Divided(u8),
 }
 
 impl Click {
-    /// Into how many parts a beat is cut.
+    /// Number of parts of a beat.
     pub(super) fn parts(self) -> usize {
         match self {
             Click::Off | Click::Written => 1,
             Click::OffBeat => 2,
-            Click::Divided(n) => usize::from(n.clamp(1, MOST)),
+            Click::Divided(n) => usize::from(n.clamp(1, MAX_PARTS)),
         }
     }
 }
 
-/// A line of clicks beside the written beat.
+/// Clicks in addition to those of the written beat.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClickLine {
-    /// When they sound, in any order; what lies outside the range is left out.
+    /// When they sound, in any order; moments outside the range are ignored.
     pub moments: Vec<Moment>,
-    /// Which pitch, from 0; from [`super::CLICK_TONES`] on they come again.
+    /// Pitch, from 0, modulo [`super::CLICK_TONES`].
     pub tone: u8,
-    /// Side, from left (-100) to right (100).
+    /// Pan, from left (-100) to right (100).
     pub side: i8,
 }
 
 /// When a click sounds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Moment {
-    /// Exactly, in a time through a section.
+    /// At an exact position in a pass through a section.
     At {
         /// The section.
         section: usize,
-        /// Which time through, from 0.
+        /// Pass through it, from 0.
         pass: usize,
         /// Time from its start.
         offset: Time,
     },
-    /// In seconds at full speed from the start of the whole groove, every time through counted; rounded to the fixed
-    /// point of the schedule.
+    /// In seconds at full speed from the start of the groove with all passes, rounded to the fixed point of the schedule.
     Seconds(f64),
-    /// The same, quieter: a click between two pulses.
+    /// The same but quieter: a click between two pulses.
     Between(f64),
 }
 
 impl ClickLine {
-    /// The line of a pulse that comes again after `length` seconds at full speed: `pulses` in rising order, clicked as
-    /// `click` says for the beat. What lies between the last pulse and the first of the next pass belongs to both.
+    /// The clicks of a pulse with period `length` in seconds at full speed: `pulses` in ascending order, clicked as `click` says
+    /// for the beat. The interval from the last pulse to the first of the next pass belongs to both.
     pub fn of_pulse(pulses: &[f64], length: f64, click: Click, tone: u8, side: i8) -> Self {
         let parts = click.parts();
         let mut moments = Vec::new();
@@ -82,7 +78,7 @@ impl ClickLine {
             let next = pulses.get(k + 1).copied().unwrap_or(pulses[0] + length);
             let between = |j: usize| {
                 let at = pulse + (next - pulse) * j as f64 / parts as f64;
-                // A part beyond the end sounds at the start of the loop.
+                // A part beyond the end wraps to the start of the loop.
                 if at < length { at } else { at - length }
             };
             match click {
@@ -97,14 +93,14 @@ impl ClickLine {
         Self { moments, tone, side }
     }
 
-    /// Whether a moment is given in seconds.
+    /// Whether any moment is given in seconds.
     pub(super) fn has_seconds(&self) -> bool {
         self.moments.iter().any(|m| !matches!(m, Moment::At { .. }))
     }
 }
 
 impl Builder<'_> {
-    /// Lays the clicks of the written beat.
+    /// Adds the clicks of the written beat.
     pub(super) fn beats(&mut self, pieces: &[Piece]) {
         let click = self.ask.click;
         if click == Click::Off {
@@ -131,7 +127,7 @@ impl Builder<'_> {
                     b if additive && !strong.contains(&b) => (Accent::Ghost, 1.0),
                     _ => (Accent::Plain, 1.0),
                 };
-                let (left, right) = Gain::UNITY.panned(0);
+                let (left, right) = Gain::from_db(self.ask.click_db).panned(0);
                 let sound = self.sound(SynthKey { rate: self.ask.rate, tone: Tone::Beat, accent });
                 let at = self.within(&self.runs[r], offset);
                 let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
@@ -140,12 +136,12 @@ impl Builder<'_> {
         }
     }
 
-    /// Lays the further lines of clicks in a loop of this length.
+    /// Adds the click lines to a loop of this length.
     pub(super) fn lines(&mut self, pieces: &[Piece], length: FrameTime) {
-        let denom = self.ruler.denom();
-        let scale = self.ask.frames_per_second();
+        let denom = self.timebase.denom();
+        let speed = self.ask.bounded_speed();
         for line in &self.ask.lines {
-            let (left, right) = Gain::UNITY.panned(line.side);
+            let (left, right) = Gain::from_db(self.ask.click_db).panned(line.side);
             for moment in &line.moments {
                 let at = match *moment {
                     Moment::At { section, pass, offset } => {
@@ -155,12 +151,14 @@ impl Builder<'_> {
                         })
                     }
                     Moment::Seconds(t) | Moment::Between(t) => {
-                        BigRational::from_f64(t).map(|t| self.ruler.nearest(&((t - &self.lead) * &scale)))
+                        let at = |t: Seconds| self.timebase.of_seconds(t.minus(self.lead), speed, self.ask.rate);
+                        Seconds::new(t).map(at)
                     }
                 };
-                // A pulse at the very start may have been computed a hair before it.
-                let at =
-                    at.map(|at| if at.frame == -1 && denom - at.part <= denom >> HAIR { FrameTime::ZERO } else { at });
+                // Rounding may have put a pulse at the start just before it.
+                let at = at.map(|at| {
+                    if at.frame == -1 && denom - at.part <= denom >> EPSILON_FRAME_BITS { FrameTime::ZERO } else { at }
+                });
                 if let Some(at) = at.filter(|&at| at >= FrameTime::ZERO && at < length) {
                     let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
                     let tone = Tone::Line(line.tone % super::CLICK_TONES);

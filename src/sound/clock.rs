@@ -1,16 +1,19 @@
-//! From exact musical time to exact frames, with one common denominator for a loop. It must not know layers or sounds.
+//! Exact conversion of musical time to frames, with one common denominator for a loop.
 
 use super::units::SampleRate;
 use crate::rhythm::{Fraction, Tempo, Time};
-use num_bigint::BigInt;
 use num_integer::Integer;
-use num_rational::BigRational;
-use num_traits::{One, Signed, ToPrimitive};
+use num_rational::Ratio;
+use num_traits::{CheckedMul, ToPrimitive};
 
-/// Largest common denominator that is kept exactly: 2^120.
-const MOST: u32 = 120;
-/// Least denominator of a ruler for times in seconds: 2^48.
-const FINE: u32 = 48;
+/// Largest common denominator, as a power of two.
+const MAX_DENOM_BITS: u32 = 120;
+/// Least denominator of a refined timebase, as a power of two.
+const REFINED_BITS: u32 = 48;
+/// Fractional bits of [`Seconds`].
+const SECOND_BITS: u32 = 64;
+/// Longest time in [`Seconds`], in seconds either way.
+const MAX_SECONDS: f64 = (1_u64 << 31) as f64;
 
 /// A position or length: whole frames, and a part of a frame over the denominator of its [`Timebase`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -22,7 +25,6 @@ pub(super) struct FrameTime {
 }
 
 impl FrameTime {
-    /// The start.
     pub(super) const ZERO: FrameTime = FrameTime { frame: 0, part: 0 };
 
     /// Exact sum.
@@ -63,22 +65,55 @@ impl FrameTime {
         self.frame + i64::from(2 * self.part >= denom)
     }
 
-    /// As a rounded number of frames.
+    /// The number of frames as a float.
     pub(super) fn approx(self, denom: i128) -> f64 {
         self.frame as f64 + self.part as f64 / denom as f64
     }
 }
 
+/// A time in seconds as a fixed-point number with 64 fractional bits.
+///
+/// Every `f64` from half a millisecond up is exact in it; a section's length is rounded to it once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Seconds(i128);
+
+impl Seconds {
+    pub(super) const ZERO: Seconds = Seconds(0);
+
+    /// `None` for what is not finite or longer than 68 years.
+    pub(super) fn new(seconds: f64) -> Option<Self> {
+        let scaled = (seconds * (1_u128 << SECOND_BITS) as f64).round();
+        (seconds.abs() < MAX_SECONDS).then_some(Self(scaled as i128))
+    }
+
+    /// How long `time` lasts at full speed.
+    pub(super) fn of(time: Time, tempo: Tempo) -> Self {
+        let seconds = product(per_whole(tempo, Fraction::ONE, 60), exact(time.wholes()));
+        let (whole, rest) = seconds.numer().div_mod_floor(seconds.denom());
+        Self((whole << SECOND_BITS) + rescaled(rest, *seconds.denom(), 1 << SECOND_BITS))
+    }
+
+    pub(super) fn plus(self, other: Self) -> Self {
+        Self(self.0.saturating_add(other.0))
+    }
+
+    pub(super) fn minus(self, other: Self) -> Self {
+        Self(self.0.saturating_sub(other.0))
+    }
+
+    pub(super) fn times(self, n: i64) -> Self {
+        Self(self.0.saturating_mul(i128::from(n)))
+    }
+}
+
 /// Exact frames per whole note: `60 * rate / (whole notes per minute * speed)`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct FramesPerWhole(BigRational);
+pub(super) struct FramesPerWhole(Ratio<i128>);
 
 impl FramesPerWhole {
-    /// The pace of a tempo at a playing speed (1 is full speed); a speed that is not positive counts as full speed.
+    /// At a playing speed, 1 for full speed; a speed that is not positive counts as full speed.
     pub(super) fn new(tempo: Tempo, speed: Fraction, rate: SampleRate) -> Self {
-        let minute = BigRational::from_integer(BigInt::from(60_u32) * rate.hertz());
-        let speed = if speed.numer() > 0 { big(speed) } else { BigRational::one() };
-        Self(minute / (big(tempo.bpm()) * big(tempo.unit().wholes()) * speed))
+        Self(per_whole(tempo, speed, 60 * i128::from(rate.hertz())))
     }
 
     /// Rounded frames per whole note.
@@ -87,13 +122,44 @@ impl FramesPerWhole {
     }
 
     /// Exact frames of a length.
-    pub(super) fn frames(&self, time: Time) -> BigRational {
-        &self.0 * big(time.wholes())
+    pub(super) fn frames(&self, time: Time) -> Ratio<i128> {
+        product(self.0, exact(time.wholes()))
     }
 }
 
-fn big(x: Fraction) -> BigRational {
-    BigRational::new(x.numer().into(), x.denom().into())
+fn exact(x: Fraction) -> Ratio<i128> {
+    Ratio::new_raw(x.numer().into(), x.denom().into())
+}
+
+/// Units per whole note, of which there are `per_minute` in a minute.
+fn per_whole(tempo: Tempo, speed: Fraction, per_minute: i128) -> Ratio<i128> {
+    let speed = if speed.numer() > 0 { speed } else { Fraction::ONE };
+    let slow = [tempo.bpm(), tempo.unit().wholes(), speed];
+    slow.into_iter().fold(Ratio::from_integer(per_minute), |all, x| product(all, exact(x).recip()))
+}
+
+/// The product; as near as `f64` has it where its terms need more than 120 bits, which no tempo of a file does.
+fn product(a: Ratio<i128>, b: Ratio<i128>) -> Ratio<i128> {
+    a.checked_mul(&b).filter(|p| *p.denom() >> MAX_DENOM_BITS == 0).unwrap_or_else(|| {
+        let approx = a.to_f64().unwrap_or(0.0) * b.to_f64().unwrap_or(0.0);
+        Ratio::new((approx * (1_u64 << 32) as f64) as i128, 1 << 32)
+    })
+}
+
+/// `part / divisor * denom`, rounded, for `0 <= part < divisor` and both divisors up to 2^120. The product may need 240 bits,
+/// so it is divided bit by bit where it is not exact.
+fn rescaled(part: i128, divisor: i128, denom: i128) -> i128 {
+    if denom % divisor == 0 {
+        return part * (denom / divisor);
+    }
+    let (mut quotient, mut rest) = (0, 0);
+    for bit in (0..i128::BITS - denom.leading_zeros()).rev() {
+        (quotient, rest) = (2 * quotient, 2 * rest + if denom >> bit & 1 == 1 { part } else { 0 });
+        while rest >= divisor {
+            (quotient, rest) = (quotient + 1, rest - divisor);
+        }
+    }
+    quotient + i128::from(2 * rest >= divisor)
 }
 
 /// Measures exact times of several sections in frames over one common denominator.
@@ -104,48 +170,49 @@ fn big(x: Fraction) -> BigRational {
 #[derive(Debug, Clone)]
 pub(super) struct Timebase {
     denom: i128,
-    rows: Vec<Row>,
+    sections: Vec<SectionScale>,
 }
 
 #[derive(Debug, Clone)]
-struct Row {
-    pace: FramesPerWhole,
+struct SectionScale {
+    per_whole: FramesPerWhole,
     /// Common denominator of the section's times, in whole notes.
     cells: i64,
-    /// What one part of that denominator measures in units of the ruler, where both are small.
+    /// What one part of that denominator measures in units of the timebase, where both are small.
     unit: Option<i128>,
 }
 
+fn lcm(a: i128, b: i128) -> Option<i128> {
+    (a / a.gcd(&b)).checked_mul(b).filter(|&all| all <= 1 << MAX_DENOM_BITS)
+}
+
 impl Timebase {
-    /// A ruler for sections of these paces, each with the denominators (whole notes) of the times that will be asked for.
+    /// A timebase for sections of these tempos, each with the denominators (whole notes) of the times that will be asked for.
     pub(super) fn new(sections: Vec<(FramesPerWhole, Vec<i64>)>) -> Self {
-        let mut denom = BigInt::one();
-        let mut units = Vec::with_capacity(sections.len());
-        for (pace, denominators) in &sections {
-            let cells = denominators.iter().fold(BigInt::one(), |all, &d| all.lcm(&BigInt::from(d.max(1))));
-            let unit = &pace.0 / &cells;
-            if denom.bits() <= u64::from(MOST) {
-                denom = denom.lcm(unit.denom());
+        let cells = |all: &[i64]| all.iter().try_fold(1, |all, &d| lcm(all, d.max(1).into())).and_then(|c| c.to_i64());
+        let part = |(per_whole, all): &(FramesPerWhole, Vec<i64>)| {
+            let cells = cells(all)?;
+            Some((cells, per_whole.0.checked_mul(&Ratio::new_raw(1, cells.into()))?))
+        };
+        let parts: Option<Vec<(i64, Ratio<i128>)>> = sections.iter().map(part).collect();
+        let exact = parts.as_ref().and_then(|all| all.iter().try_fold(1, |all, (_, unit)| lcm(all, *unit.denom())));
+        let denom = exact.unwrap_or(1 << MAX_DENOM_BITS);
+        let parts = parts.filter(|_| exact.is_some()).unwrap_or_default();
+        let scales = sections.into_iter().enumerate().map(|(s, (per_whole, _))| match parts.get(s) {
+            Some((cells, unit)) => {
+                SectionScale { per_whole, cells: *cells, unit: (denom / unit.denom()).checked_mul(*unit.numer()) }
             }
-            units.push((cells, unit));
-        }
-        let exact = denom.to_i128().filter(|&d| d <= 1 << MOST);
-        let rows = sections.into_iter().zip(units).map(|((pace, _), (cells, unit))| {
-            let steps = exact.and_then(|d| (unit * BigInt::from(d)).to_integer().to_i128());
-            match (cells.to_i64(), steps) {
-                (Some(cells), Some(unit)) => Row { pace, cells, unit: Some(unit) },
-                _ => Row { pace, cells: 1, unit: None },
-            }
+            None => SectionScale { per_whole, cells: 1, unit: None },
         });
-        Self { rows: rows.collect(), denom: exact.unwrap_or(1 << MOST) }
+        Self { sections: scales.collect(), denom }
     }
 
-    /// The same ruler with a denominator of at least 2^48, if that is not beyond 2^120: a time in seconds, which is seldom
+    /// The same timebase with a denominator of at least 2^48, if that is not beyond 2^120: a time in seconds, which is seldom
     /// exact in the denominator of the cells, then does not come to another frame by being rounded to it first.
     pub(super) fn refined(mut self) -> Self {
-        while self.denom < 1 << FINE && self.rows.iter().all(|r| r.unit.is_none_or(|u| u < 1 << 100)) {
+        while self.denom < 1 << REFINED_BITS && self.sections.iter().all(|r| r.unit.is_none_or(|u| u < 1 << 100)) {
             self.denom *= 2;
-            for unit in self.rows.iter_mut().filter_map(|r| r.unit.as_mut()) {
+            for unit in self.sections.iter_mut().filter_map(|r| r.unit.as_mut()) {
                 *unit *= 2;
             }
         }
@@ -157,34 +224,45 @@ impl Timebase {
         self.denom
     }
 
-    /// The pace of a section.
-    pub(super) fn pace(&self, section: usize) -> &FramesPerWhole {
-        &self.rows[section].pace
+    /// Frames per whole note in a section.
+    pub(super) fn per_whole(&self, section: usize) -> &FramesPerWhole {
+        &self.sections[section].per_whole
     }
 
     /// Frames from the start of a section to `time`.
     pub(super) fn at(&self, section: usize, time: Time) -> FrameTime {
-        let row = &self.rows[section];
+        let scale = &self.sections[section];
         // Both factors of a checked product fit; every other case takes the slow way with the same result.
-        let fast = row
+        let fast = scale
             .unit
-            .filter(|_| row.cells % time.denom() == 0)
-            .and_then(|unit| (i128::from(time.numer()) * i128::from(row.cells / time.denom())).checked_mul(unit));
-        match fast {
-            Some(value) => self.point(value),
-            None => self.nearest(&row.pace.frames(time)),
+            .filter(|_| scale.cells % time.denom() == 0)
+            .and_then(|unit| (i128::from(time.numer()) * i128::from(scale.cells / time.denom())).checked_mul(unit));
+        if let Some(value) = fast {
+            return self.time(value);
         }
+        let frames = scale.per_whole.frames(time);
+        let (whole, rest) = frames.numer().div_mod_floor(frames.denom());
+        self.nearest(whole, rest, *frames.denom())
     }
 
-    /// The point nearest to any exact number of frames; exact where the denominator allows it.
-    pub(super) fn nearest(&self, frames: &BigRational) -> FrameTime {
-        let scaled = (frames * BigInt::from(self.denom)).round().to_integer();
-        let (frame, part) = scaled.div_mod_floor(&BigInt::from(self.denom));
-        let far = if frame.is_negative() { i64::MIN / 4 } else { i64::MAX / 4 };
-        FrameTime { frame: frame.to_i64().unwrap_or(far), part: part.to_i128().unwrap_or(0) }
+    /// Frames of a time at `speed`, rounded once to this timebase. The terms of the speed are below 2^24.
+    pub(super) fn of_seconds(&self, time: Seconds, speed: Fraction, rate: SampleRate) -> FrameTime {
+        let per_second = i128::from(rate.hertz()) * i128::from(speed.denom());
+        let divisor = i128::from(speed.numer()) << SECOND_BITS;
+        let (whole, rest) = time.0.div_mod_floor(&divisor);
+        let (frames, rest) = (rest * per_second).div_mod_floor(&divisor);
+        self.nearest(whole * per_second + frames, rest, divisor)
     }
 
-    fn point(&self, value: i128) -> FrameTime {
+    /// The time nearest to `whole + rest / divisor` frames.
+    fn nearest(&self, whole: i128, rest: i128, divisor: i128) -> FrameTime {
+        let part = rescaled(rest, divisor, self.denom);
+        let limit = i128::from(i64::MAX / 4);
+        let whole = (whole + i128::from(part == self.denom)).clamp(-limit, limit);
+        FrameTime { frame: whole as i64, part: if part == self.denom { 0 } else { part } }
+    }
+
+    fn time(&self, value: i128) -> FrameTime {
         // A division of 64-bit numbers is many times faster, and nearly every groove gets by with it.
         if let (Ok(v), Ok(d)) = (i64::try_from(value), i64::try_from(self.denom)) {
             return FrameTime { frame: v.div_euclid(d), part: i128::from(v.rem_euclid(d)) };
@@ -197,22 +275,36 @@ impl Timebase {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use num_bigint::BigInt;
+    use num_rational::BigRational;
+    use num_traits::{FromPrimitive, One, Signed};
     use proptest::prelude::*;
 
-    fn pace(bpm: &str, rate: u32) -> FramesPerWhole {
+    fn per_whole(bpm: &str, rate: u32) -> FramesPerWhole {
         let tempo = Tempo::new(Fraction::parse(bpm).expect("valid"), Time::new(1, 4).expect("valid")).expect("valid");
         FramesPerWhole::new(tempo, Fraction::ONE, SampleRate::new(rate).expect("valid"))
+    }
+
+    fn big(x: Ratio<i128>) -> BigRational {
+        BigRational::new((*x.numer()).into(), (*x.denom()).into())
     }
 
     fn value(p: FrameTime, denom: i128) -> BigRational {
         BigRational::from_integer(p.frame.into()) + BigRational::new(p.part.into(), denom.into())
     }
 
+    /// `60 * rate * time / (bpm / 4 * speed)` in arbitrary precision.
+    fn exact_frames(bpm: Fraction, speed: Fraction, rate: u32, time: Time) -> BigRational {
+        let ratio = |n: i64, d: i64| BigRational::new(n.into(), d.into());
+        ratio(240 * i64::from(rate), 1) * ratio(time.numer(), time.denom())
+            / (ratio(bpm.numer(), bpm.denom()) * ratio(speed.numer(), speed.denom()))
+    }
+
     #[test]
     fn a_quarter_at_120_is_half_a_second() {
-        let ruler = Timebase::new(vec![(pace("120", 48_000), vec![4])]);
-        assert_eq!(ruler.at(0, Time::new(1, 4).expect("valid")), FrameTime { frame: 24_000, part: 0 });
-        assert_eq!(ruler.denom(), 1);
+        let timebase = Timebase::new(vec![(per_whole("120", 48_000), vec![4])]);
+        assert_eq!(timebase.at(0, Time::new(1, 4).expect("valid")), FrameTime { frame: 24_000, part: 0 });
+        assert_eq!(timebase.denom(), 1);
     }
 
     #[test]
@@ -226,41 +318,80 @@ mod tests {
     #[test]
     fn too_many_unrelated_tempos_fall_back_to_a_fine_fixed_point() {
         let primes = [7919_i64, 7907, 7901, 7883, 7879, 7877, 7873, 7867, 7853, 7841, 7829, 7823];
-        let rows: Vec<_> = primes.iter().map(|p| (pace(&format!("{p}/64"), 44_100), vec![16])).collect();
-        let ruler = Timebase::new(rows.clone());
-        assert_eq!(ruler.denom(), 1 << 120);
+        let rows: Vec<_> = primes.iter().map(|p| (per_whole(&format!("{p}/64"), 44_100), vec![16])).collect();
+        let timebase = Timebase::new(rows.clone());
+        assert_eq!(timebase.denom(), 1 << 120);
         let bound = BigRational::new(BigInt::one(), BigInt::one() << 121);
-        for (s, (pace, _)) in rows.iter().enumerate() {
+        for (s, (per_whole, _)) in rows.iter().enumerate() {
             let time = Time::new(13, 16).expect("valid");
-            let error = value(ruler.at(s, time), ruler.denom()) - pace.frames(time);
+            let error = value(timebase.at(s, time), timebase.denom()) - big(per_whole.frames(time));
             assert!(error.abs() <= bound);
         }
+    }
+
+    #[test]
+    fn a_tempo_beyond_the_exact_range_is_rounded_and_not_lost() {
+        let bpm = Fraction::new(i64::MAX, i64::MAX / 100 - 1).expect("valid");
+        let time = Time::new(i64::MAX / 3, i64::MAX / 7 - 4).expect("valid");
+        let tempo = Tempo::new(bpm, Time::new(1, 4).expect("valid")).expect("valid");
+        let rate = SampleRate::new(384_000).expect("valid");
+        let speed = Fraction::new(999_983, 999_979).expect("valid");
+        let timebase = Timebase::new(vec![(FramesPerWhole::new(tempo, speed, rate), vec![i64::MAX, i64::MAX - 1])]);
+        let error = value(timebase.at(0, time), timebase.denom()) - exact_frames(bpm, speed, 384_000, time);
+        assert!(error.abs() < BigRational::new(1.into(), 1000.into()), "{error}");
     }
 
     proptest! {
         #![proptest_config(crate::rhythm::random::config(256))]
 
         #[test]
-        fn points_are_exact(
+        fn frame_times_are_exact(
             bpm in 5_000_i64..1_000_000, scale in prop::sample::select(vec![1_i64, 3, 7, 1000]), numer in 0_i64..100_000,
             denom in 1_i64..200, other in 1_i64..64, rate in prop::sample::select(vec![8_000_u32, 44_100, 48_000, 96_000]),
             passes in 0_u64..1_000_000,
         ) {
-            let tempo = Fraction::new(bpm.clamp(5 * scale, 1000 * scale), scale).expect("valid");
-            let pace = pace(&format!("{}/{}", tempo.numer(), tempo.denom()), rate);
-            let ruler = Timebase::new(vec![(pace.clone(), vec![denom, other])]);
+            let bpm = Fraction::new(bpm.clamp(5 * scale, 1000 * scale), scale).expect("valid");
+            let per_whole = per_whole(&format!("{}/{}", bpm.numer(), bpm.denom()), rate);
+            let timebase = Timebase::new(vec![(per_whole, vec![denom, other])]);
             let time = Time::new(numer, denom).expect("valid");
-            let point = ruler.at(0, time);
-            prop_assert_eq!(value(point, ruler.denom()), pace.frames(time));
-            let fine = ruler.clone().refined();
+            let exact = exact_frames(bpm, Fraction::ONE, rate, time);
+            let at = timebase.at(0, time);
+            prop_assert_eq!(value(at, timebase.denom()), exact.clone());
+            let fine = timebase.clone().refined();
             prop_assert!(fine.denom() >= 1 << 48);
-            prop_assert_eq!(value(fine.at(0, time), fine.denom()), pace.frames(time));
-            let many = point.times(passes, ruler.denom());
-            let exact = pace.frames(time) * BigInt::from(passes);
-            prop_assert_eq!(value(many, ruler.denom()), exact.clone());
-            prop_assert_eq!(many.minus(point, ruler.denom()).plus(point, ruler.denom()), many);
+            prop_assert_eq!(value(fine.at(0, time), fine.denom()), exact.clone());
+            let many = at.times(passes, timebase.denom());
+            let exact = exact * BigInt::from(passes);
+            prop_assert_eq!(value(many, timebase.denom()), exact.clone());
+            prop_assert_eq!(many.minus(at, timebase.denom()).plus(at, timebase.denom()), many);
             let half = BigRational::new(1.into(), 2.into());
-            prop_assert_eq!(BigInt::from(many.rounded(ruler.denom())), (exact + half).floor().to_integer());
+            prop_assert_eq!(BigInt::from(many.rounded(timebase.denom())), (exact + half).floor().to_integer());
+        }
+
+        #[test]
+        fn seconds_are_rounded_once(
+            seconds in -1e4_f64..1e6, numer in 200_000_i64..2_000_000, denom in 999_983_i64..1_000_000, primes in 0_usize..12,
+        ) {
+            let rows = ["7919/64", "7907/64", "7901/64", "7883/64", "7879/64", "7877/64", "7873/64", "7867/64", "7853/64", "997/9", "991/7"];
+            let rows = rows[..primes.min(11)].iter().map(|bpm| (per_whole(bpm, 44_100), vec![16])).collect();
+            let timebase = Timebase::new(rows).refined();
+            let speed = Fraction::new(numer, denom).expect("valid");
+            let rate = SampleRate::new(384_000).expect("valid");
+            let found = timebase.of_seconds(Seconds::new(seconds).expect("finite"), speed, rate);
+            let exact = BigRational::from_f64(seconds).expect("finite") * BigInt::from(384_000)
+                / BigRational::new(numer.into(), denom.into());
+            let unit = BigRational::new(BigInt::one(), BigInt::from(2 * timebase.denom()));
+            // A time below half a millisecond is rounded to 2^-64 second first.
+            let rounding = BigRational::new(BigInt::from(2_000_000), BigInt::one() << 64);
+            prop_assert!((value(found, timebase.denom()) - exact).abs() <= unit + rounding);
+            prop_assert!(found.part < timebase.denom());
+        }
+
+        #[test]
+        fn rescaling_is_exact_to_a_half(part in 0_i128..1 << 120, divisor in 1_i128..1 << 120, denom in 1_i128..=1 << 120) {
+            let part = part % divisor;
+            let exact = BigRational::new(BigInt::from(part) * denom, divisor.into());
+            prop_assert_eq!(BigInt::from(rescaled(part, divisor, denom)), (exact + BigRational::new(1.into(), 2.into())).floor().to_integer());
         }
     }
 }

@@ -1,5 +1,4 @@
-//! What is said of output devices: their names, which of them a text means, what has become of one. It must not know how a device
-//! is found or opened; a program that was built without sound knows none.
+//! Names of output devices, how a text selects one, and what happens to the open one.
 
 use super::OutputError;
 use super::position::Playhead;
@@ -9,36 +8,32 @@ use super::position::Playhead;
 pub struct OutputDevice {
     /// Its name.
     pub name: String,
-    /// What the system calls it; unlike names it stands only once.
+    /// The system's identifier, which unlike the name is unique.
     pub id: String,
-    /// Whether it is the one that sounds where none is chosen.
+    /// Whether it is the default output.
     pub default: bool,
 }
 
-/// What has become of the output device; each is told once.
+/// What happened to the output device. Each event is reported once.
 #[derive(Debug, Clone, PartialEq)]
 pub enum DeviceEvent {
-    /// It is lost. The player tries to open it again by itself; what is played waits.
+    /// It is lost. The player tries to reopen it; playback waits.
     Lost(OutputError),
-    /// It is back, and what is played goes on from where it was.
+    /// It is back and playback continues where it was.
     Reopened,
-    /// It is back at another rate, or so that nothing of the old one could be kept: if a place is given, what was played is to be built
-    /// for the rate of now and played from there.
+    /// It is back with another sample rate or without the old render source. What played must be rebuilt for the current rate and
+    /// started from this position, if there is one.
     ReopenedAtNewRate(Option<Playhead>),
 }
 
-/// Which of the devices a text means: the one of that id or that name, or else the first whose name holds it, capital letters
-/// or not.
+/// Finds the device with this id or name, or else the first whose name contains the text, ignoring case.
 pub fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
     let low = text.to_lowercase();
     let exact = devices.iter().position(|d| d.id == text || d.name == text);
     exact.or_else(|| devices.iter().position(|d| !low.is_empty() && d.name.to_lowercase().contains(&low)))
 }
 
-/// Says that the program was built without sound.
-///
-/// # Errors
-/// Always [`OutputError`].
+/// Reports that the program was built without sound.
 #[cfg(not(feature = "audio"))]
 pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
     Err(OutputError::without())

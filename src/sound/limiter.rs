@@ -1,26 +1,26 @@
-//! The peak limiter at the end of the mix. It must not know what was mixed.
+//! The peak limiter at the end of the mix.
 
 use std::f64::consts::PI;
 
 /// Ceiling of every output sample: -1.5 dBFS.
 pub const LIMITER_CEILING: f32 = 0.841_395_1;
-/// Ceiling of the curve between the samples at the points looked at: -1.8 dBTP. Four points per frame miss up to 0.7 dB of
-/// the highest tones (ITU-R BS.1770-5, annex 2), so that finer meters still show less than -1 dBTP.
+/// Ceiling of the curve between samples, at the interpolated points: -1.8 dBTP. Four points per frame miss up to 0.7 dB of the
+/// highest tones (ITU-R BS.1770-5, annex 2), so that finer meters still show less than -1 dBTP.
 const BETWEEN: f32 = 0.812_830_5;
-/// Frames by which the limiter delays what goes through it.
+/// Delay of the limiter in frames.
 pub(super) const DELAY: usize = 64;
 
-/// A gain of one in the limiter's whole-number gains. Whole numbers make the sums exact, so that a signal below the
-/// ceiling leaves bit for bit as it came, and the result does not depend on block sizes.
+/// A gain of one in fixed point. Integers make the sums exact, so that a signal below the ceiling is unchanged bit for bit and
+/// the result does not depend on block sizes.
 const ONE: u32 = 1 << 30;
-/// The gain recovers by 1/2^12 of what is missing per frame: by 63% in 85 ms at 48 kHz.
+/// The gain recovers by 1/2^12 of the difference per frame: 63% in 85 ms at 48 kHz.
 const RECOVERY: u32 = 12;
 
-/// Samples from which a value between two samples is estimated, half of them before it.
+/// Samples from which a value between two samples is interpolated.
 const TAPS: usize = 16;
-/// Frames by which the peak of a frame is known after the frame itself.
+/// Frames after which the peak of a frame is known.
 const AFTER: usize = TAPS / 2;
-/// While no sample of the taps is above this, nothing between them can reach the ceiling.
+/// If no sample of the taps is above this, nothing between them can reach the ceiling.
 const CALM: f32 = 0.38;
 /// Frames over which gains are held and averaged.
 const WINDOW: usize = DELAY + 1 - AFTER;
@@ -29,25 +29,25 @@ const RING: usize = DELAY + 1;
 
 /// A look-ahead limiter for both channels together.
 ///
-/// The gain each frame needs is `min(1, ceiling / peak)`, where the peak counts the frame's samples and the curve up to the
-/// next frame, oversampled fourfold (as ITU-R BS.1770-5, annex 2, has it). The least gain over the look-ahead is held,
-/// recovers slowly, and is averaged over the look-ahead; every average holds only gains that are small enough for the frame
-/// it is applied to, so no sample leaves above [`LIMITER_CEILING`].
+/// The gain each frame needs is `min(1, ceiling / peak)`, where the peak includes the frame's samples and the curve up to the
+/// next frame, oversampled fourfold (as in ITU-R BS.1770-5, annex 2). The least gain over the look-ahead is held, recovers
+/// slowly, and is averaged over the look-ahead. Every average holds only gains small enough for the frame it is applied to, so no
+/// sample exceeds [`LIMITER_CEILING`].
 #[derive(Debug)]
 pub(super) struct Limiter {
     delayed: [(f32, f32); RING],
     at: usize,
-    /// The last samples of each channel, each written twice, so that the last [`TAPS`] always stand in a row.
+    /// The last samples of each channel, each written twice so that the last [`TAPS`] are contiguous.
     recent: [[f32; 2 * TAPS]; 2],
     recent_at: usize,
     /// Frames since a sample was above [`CALM`].
     calm: usize,
     taps: [[f32; TAPS]; 3],
-    /// Gains held over the last frames, and their sum.
+    /// Held gains of the last frames, and their sum.
     held: [u32; WINDOW],
     held_at: usize,
     sum: u64,
-    /// Least gains still ahead, as (gain, frame) in rising order of both: a queue in a ring.
+    /// The least gains ahead, as (gain, frame) ascending in both: a ring buffer.
     queue: [(u32, u64); WINDOW],
     head: usize,
     length: usize,
@@ -80,7 +80,7 @@ impl Limiter {
         }
     }
 
-    /// Takes one frame and gives the one [`DELAY`] frames before it, limited.
+    /// Takes one frame and returns the one [`DELAY`] frames before it, limited.
     pub(super) fn next(&mut self, left: f32, right: f32) -> (f32, f32) {
         self.delayed[self.at] = (left, right);
         self.at = if self.at + 1 == RING { 0 } else { self.at + 1 };
@@ -93,7 +93,7 @@ impl Limiter {
         self.calm = if left.abs().max(right.abs()) > CALM { 0 } else { self.calm + 1 };
         self.frame += 1;
         if self.calm >= TAPS && self.idle >= WINDOW {
-            // Nothing to do for as long as the look-ahead reaches: every gain held is one.
+            // Every gain in the look-ahead is one.
             return out;
         }
         self.limit();
@@ -148,8 +148,8 @@ impl Limiter {
     }
 }
 
-/// Weights of [`TAPS`] samples in a row for the value `quarters` quarters after the middle pair's first: a sinc under a
-/// raised cosine, scaled so that a steady signal keeps its value.
+/// Weights of [`TAPS`] consecutive samples for the value `quarters` quarters after the first of the middle pair: a sinc under a
+/// raised cosine, normalized for a constant signal.
 fn quarter(quarters: usize) -> [f32; TAPS] {
     let mut taps = [0.0; TAPS];
     for (k, tap) in taps.iter_mut().enumerate() {

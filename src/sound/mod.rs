@@ -24,8 +24,6 @@ mod schedule;
 #[cfg_attr(not(feature = "audio"), allow(dead_code, reason = "a file needs less of it than the player"))]
 mod segment;
 #[cfg(feature = "audio")]
-mod shared_status;
-#[cfg(feature = "audio")]
 pub mod stderr_guard;
 pub mod take;
 #[cfg(test)]
@@ -50,7 +48,7 @@ pub use player::Player;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use player::fake::Fake;
 pub use position::{Playhead, Position, PositionMap};
-pub use render::{Keep, MAX_POLYPHONY, MIX_DB, RENDER_LATENCY, Renderer};
+pub use render::{MAX_POLYPHONY, MIX_DB, RENDER_LATENCY, Renderer};
 pub use schedule::{MAX_SPEED, MIN_SPEED, Range, Schedule, ScheduleOptions};
 pub use segment::{MAX_QUEUED, Segment};
 #[cfg(all(test, feature = "audio"))]

@@ -1,5 +1,4 @@
-//! The output devices of this machine: their names, and a stream that pulls samples out of a source. It must not know grooves or
-//! when a device is opened; only this file may name rodio.
+//! Output devices through rodio, and the stream that pulls samples from a render source. No other file names rodio.
 
 use super::OutputError;
 use super::channel::RenderSource;
@@ -14,15 +13,15 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::Sender;
 use std::time::Duration;
 
-/// A distance from render to playback beyond this is no truth.
+/// A reported delay beyond this is ignored.
 const ABSURD: Duration = Duration::from_secs(2);
-/// Seconds over which a stream begins, so that what rings in the source does not start with a step.
+/// Seconds of the fade in when a stream begins, so that a ringing source does not start with a step.
 const OPENING: f32 = 0.005;
 
-/// The output devices there are now. What sound libraries print meanwhile is put aside.
+/// Lists the output devices. What sound libraries print is suppressed.
 ///
 /// # Errors
-/// [`OutputError`] in one line if the system cannot say.
+/// [`OutputError`] if the system cannot list them.
 pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
     let _quiet = StderrGuard::new();
     let host = cpal::default_host();
@@ -35,24 +34,21 @@ pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
     let devices = host.output_devices().map_err(|e| OutputError::new(&e.to_string()))?;
     let same = |d: &OutputDevice| default.as_ref().is_some_and(|o| o.id == d.id);
     let others: Vec<OutputDevice> = devices.filter_map(|d| known(&d, false)).filter(|d| !same(d)).collect();
-    // Some systems leave the default one out of their list, and say that it is there where it cannot be opened.
+    // Some systems leave the default one out of their list.
     Ok(default.into_iter().chain(others).collect())
 }
 
-/// What a stream tells, written on threads of the sound library: atomics and nothing else, for an error may be told a million
-/// times a second.
+/// What a stream reports from threads of the sound library, as atomics: errors may come a million times a second.
 #[derive(Debug, Default)]
 pub(super) struct StreamCounters {
-    /// Errors told.
     pub(super) errors: AtomicU64,
-    /// Whether one of them says that the stream is over.
+    /// Whether the stream has ended.
     pub(super) over: AtomicBool,
-    /// Frames from the start of the sound that is rendered next to what is heard now, when a buffer has just been filled;
-    /// 0 if it is not known.
+    /// Frames from what is rendered next to what is heard now, just after a buffer was filled; 0 if unknown.
     pub(super) ahead: AtomicU64,
 }
 
-/// A source that comes home when the stream that pulls it is gone.
+/// A source that is returned when the stream that pulls from it is dropped.
 pub(super) struct SourceLease {
     source: Option<RenderSource>,
     home: Sender<RenderSource>,
@@ -72,11 +68,11 @@ impl Drop for SourceLease {
     }
 }
 
-/// Where streams are opened. A stream runs until it is dropped.
+/// Opens streams. A stream runs until it is dropped.
 pub(super) trait DeviceApi {
-    /// Looks for the device; gives the rate at which it runs.
+    /// Finds the device and returns its sample rate.
     fn find(&mut self) -> Result<SampleRate, OutputError>;
-    /// Opens a stream on the device found that asks for so many frames at once, or for as many as the system thinks best.
+    /// Opens a stream on the found device with this buffer size in frames, or the system's default size.
     fn start(
         &mut self,
         lent: SourceLease,
@@ -87,7 +83,7 @@ pub(super) trait DeviceApi {
 
 /// The devices of this machine.
 pub(super) struct Devices {
-    /// Which one; the default one otherwise.
+    /// Which one; `None` for the default one.
     wanted: Option<String>,
     found: Option<(cpal::Device, cpal::SupportedStreamConfig)>,
 }
@@ -100,7 +96,7 @@ impl Devices {
     fn device(&self) -> Result<cpal::Device, OutputError> {
         let host = cpal::default_host();
         let Some(wanted) = &self.wanted else {
-            return host.default_output_device().ok_or_else(|| OutputError::new("there is no output device"));
+            return host.default_output_device().ok_or_else(|| OutputError::new("no output device found"));
         };
         let devices = outputs()?;
         let id = chosen(wanted, &devices).map(|k| &devices[k].id);
@@ -111,7 +107,7 @@ impl Devices {
         }
         let mut all = host.output_devices().map_err(|e| OutputError::new(&e.to_string()))?;
         let same = |d: &cpal::Device| d.id().is_ok_and(|i| Some(i.id()) == id.map(String::as_str));
-        let none = || OutputError::new(&format!("there is no output '{wanted}'; `teeter outputs` lists them"));
+        let none = || OutputError::new(&format!("no output device matches '{wanted}'; `teeter outputs` lists them"));
         id.and_then(|_| all.find(same)).ok_or_else(none)
     }
 }
@@ -121,7 +117,8 @@ impl DeviceApi for Devices {
         let device = self.device()?;
         let config = device.default_output_config().map_err(|e| OutputError::new(&e.to_string()))?;
         let hertz = config.sample_rate();
-        let rate = SampleRate::new(hertz).ok_or_else(|| OutputError::new(&format!("the device runs at {hertz} Hz")))?;
+        let rate = SampleRate::new(hertz)
+            .ok_or_else(|| OutputError::new(&format!("unsupported sample rate of the device: {hertz} Hz")))?;
         self.found = Some((device, config));
         Ok(rate)
     }
@@ -132,7 +129,7 @@ impl DeviceApi for Devices {
         signs: &Arc<StreamCounters>,
         buffer: Option<u32>,
     ) -> Result<Box<dyn Any>, OutputError> {
-        let Some((device, supported)) = &self.found else { return Err(OutputError::new("there is no output device")) };
+        let Some((device, supported)) = &self.found else { return Err(OutputError::new("no output device found")) };
         let mut config = supported.config();
         config.buffer_size = buffer.map_or(BufferSize::Default, BufferSize::Fixed);
         let pull = Callback::new(lent, Arc::clone(signs), config.sample_rate);
@@ -146,7 +143,7 @@ impl DeviceApi for Devices {
             SampleFormat::U32 => open::<u32>(device, config, pull),
             SampleFormat::F32 => open::<f32>(device, config, pull),
             SampleFormat::F64 => open::<f64>(device, config, pull),
-            other => return Err(OutputError::new(&format!("the device wants samples as {other}"))),
+            other => return Err(OutputError::new(&format!("unsupported sample format of the device: {other}"))),
         };
         let stream = stream.and_then(|s| s.play().map(|()| s)).map_err(|e| OutputError::new(&e.to_string()))?;
         Ok(Box::new(stream))
@@ -176,15 +173,15 @@ fn open<T: SizedSample + FromSample<f32>>(
     )
 }
 
-/// What runs on the sound thread: fills the device's buffers from the source. It neither allocates nor waits.
+/// Fills the device's buffers from the source on the audio thread. It neither allocates nor waits.
 pub(super) struct Callback {
     lent: SourceLease,
     signs: Arc<StreamCounters>,
     rate: f64,
-    /// Gain of the opening.
+    /// Gain of the fade in.
     gain: f32,
     step: f32,
-    /// The distance from render to playback in frames, smoothed.
+    /// The smoothed delay from render to playback in frames.
     delay: f64,
 }
 
@@ -194,8 +191,8 @@ impl Callback {
         Self { lent, signs, rate, gain: 0.0, step: 1.0 / (OPENING * rate as f32).max(1.0), delay: 0.0 }
     }
 
-    /// Fills a buffer of interleaved frames whose first is heard `delay` from now, as far as the system knows. Of more than two
-    /// channels the first two sound; into one both are mixed.
+    /// Fills a buffer of interleaved frames, the first of which is heard `delay` from now, if known. The first two of more
+    /// channels are used; both are mixed into a single one.
     pub(super) fn fill<T>(
         &mut self,
         out: &mut [T],
@@ -220,7 +217,7 @@ impl Callback {
             None => 0,
             Some(delay) => {
                 let frames = delay.as_secs_f64() * self.rate;
-                // What the system says jitters; a step is taken at once.
+                // The reported delay jitters; a step is followed at once.
                 let near = (frames - self.delay).abs() < 0.05 * self.rate && self.delay > 0.0;
                 self.delay += (frames - self.delay) * if near { 1.0 / 16.0 } else { 1.0 };
                 (self.delay + (out.len() / channels.max(1)) as f64).round() as u64
@@ -233,7 +230,7 @@ impl Callback {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sound::{Frame, Schedule, ScheduleOptions, render_channel};
+    use crate::sound::{Frame, Schedule, ScheduleOptions, Segment, render_channel};
     use std::sync::mpsc;
 
     #[test]
@@ -245,7 +242,7 @@ mod tests {
             let (home, back) = mpsc::channel();
             let signs = Arc::new(StreamCounters::default());
             let mut pull = Callback::new(SourceLease::new(source, home), Arc::clone(&signs), 48_000);
-            handle.play(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO)), Frame(0));
+            handle.start(Segment::new(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO))), Frame(0));
             let mut out = vec![9.0_f32; 1024 * channels];
             let delay = Duration::from_millis(20);
             for (said, ahead) in [

@@ -1,5 +1,4 @@
-//! The life of the player: opens an output, notices its loss, tries again, goes on where it was. It must not know grooves or
-//! any sound library.
+//! Plays on a local output device: opens it, notices when it is lost, reopens it and continues where it was.
 
 use super::OutputError;
 use super::channel::{RenderHandle, RenderSource, render_channel};
@@ -7,8 +6,7 @@ use super::device::DeviceEvent;
 use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
 use super::position::{Playhead, Position};
 use super::remote::Device;
-use super::render::{Keep, RENDER_LATENCY, release};
-use super::schedule::Schedule;
+use super::render::{RENDER_LATENCY, release};
 use super::segment::Segment;
 use super::stderr_guard::StderrGuard;
 use super::units::{Frame, SampleRate};
@@ -19,46 +17,45 @@ use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Frames the device asks for at once.
+/// Frames per device buffer.
 const BUFFER: u32 = 1024;
-/// Buffers rendered ahead of what is heard where the device does not say: it plays one while it fills another.
+/// Buffers rendered ahead of what is heard, where the device does not report it: it plays one while it fills another.
 const BUFFERS: i64 = 2;
-/// A device that reports errors and takes no frame for so long is lost. Errors alone say nothing: some devices report
-/// many and play on.
+/// A device that reports errors and takes no frame for this long is lost. Errors alone mean nothing: some devices report
+/// many and continue to play.
 const PATIENCE: Duration = Duration::from_millis(800);
-/// The same with so many errors in that time that a core does nothing else.
+/// The same with so many errors that they occupy a core.
 const FLOOD: (u64, Duration) = (10_000, Duration::from_millis(150));
-/// A device that takes no frame for so long without a word is lost too.
+/// A device that takes no frame for this long without an error is lost too.
 const SILENT: Duration = Duration::from_secs(5);
-/// First and longest pause between two attempts to open a device again.
+/// First and longest pause between attempts to reopen a device.
 const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
-/// Longest time that the end of a player may take.
+/// Longest time to wait for the fade when a player is closed.
 const LEAVE: Duration = Duration::from_millis(300);
-/// Time in which a source comes home from a stream that is dropped.
+/// Longest time to wait for the source of a dropped stream.
 const HOMECOMING: Duration = Duration::from_secs(1);
 
-/// While the device is lost.
+/// State while the device is lost.
 struct Lost {
     again: Instant,
     pause: Duration,
-    /// Where the groove was.
     place: Option<Playhead>,
-    /// Whether the source is another one by now.
+    /// Whether the source was replaced.
     anew: bool,
 }
 
-/// A running output device, or one that is waited for.
+/// An output device that plays, or that is being reopened.
 pub struct Player {
-    // The stream is dropped first: it holds the other end of the handle.
+    // Dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
     outlet: Box<dyn DeviceApi>,
     handle: RenderHandle,
-    /// The source, while no stream has it, and the way by which it comes back from one.
+    /// The source while no stream has it, and the channel on which a stream returns it.
     source: Option<RenderSource>,
     home: (Sender<RenderSource>, Receiver<RenderSource>),
     signs: Arc<StreamCounters>,
     gain: Option<f32>,
-    /// Blocks and errors last seen, and when the blocks last moved.
+    /// Blocks and errors last seen, and when the blocks last changed.
     seen: (u64, u64),
     moved: Instant,
     lost: Option<Lost>,
@@ -72,18 +69,18 @@ impl std::fmt::Debug for Player {
 }
 
 impl Player {
-    /// Opens the default output device. While the player lives, standard error is put aside (see [`StderrGuard`]).
+    /// Opens the default output device. While the player lives, standard error is redirected (see [`StderrGuard`]).
     ///
     /// # Errors
-    /// [`OutputError`] in one line if there is no device or it cannot be used.
+    /// [`OutputError`] if there is no device or it cannot be used.
     pub fn open() -> Result<Self, OutputError> {
         Self::open_on(None)
     }
 
-    /// Opens the output device that a text means (see [`super::chosen`]), or the default one.
+    /// Opens the output device that `output` names (see [`super::chosen`]), or the default one.
     ///
     /// # Errors
-    /// [`OutputError`] in one line if there is no such device or it cannot be used.
+    /// [`OutputError`] if there is no such device or it cannot be used.
     pub fn open_on(output: Option<&str>) -> Result<Self, OutputError> {
         let quiet = StderrGuard::new();
         Self::with(Box::new(Devices::new(output)), quiet)
@@ -109,9 +106,9 @@ impl Player {
         Ok(player)
     }
 
-    /// Opens a stream for the source that is at home.
+    /// Opens a stream for the returned source.
     fn open_stream(&mut self, now: Instant) -> Result<(), OutputError> {
-        let mut error = OutputError::new("the source is gone");
+        let mut error = OutputError::new("the render source was lost");
         for buffer in [Some(BUFFER), None] {
             let Some(source) = self.source.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok()) else { break };
             let signs = Arc::new(StreamCounters::default());
@@ -119,7 +116,7 @@ impl Player {
                 Ok(stream) => {
                     self.stream = Some(stream);
                     self.signs = signs;
-                    self.seen = (self.handle.board.blocks.load(Ordering::Acquire), 0);
+                    self.seen = (self.handle.blocks(), 0);
                     self.moved = now;
                     return Ok(());
                 }
@@ -130,29 +127,12 @@ impl Player {
         Err(error)
     }
 
-    /// The device's frames per second; schedules are to be built for it. It may be another one after [`DeviceEvent::ReopenedAtNewRate`].
+    /// The device's sample rate, for which schedules must be built. It may change with [`DeviceEvent::ReopenedAtNewRate`].
     pub fn rate(&self) -> SampleRate {
         self.handle.rate()
     }
 
-    /// Plays a schedule from its start.
-    pub fn play(&mut self, schedule: Schedule) {
-        self.play_at(schedule, Frame(0));
-    }
-
-    /// Plays a schedule from a place in the groove; from its start if the place is not in it.
-    pub fn play_from(&mut self, schedule: Schedule, place: Position) {
-        let from = schedule.map().frame(place).unwrap_or_default();
-        self.play_at(schedule, from);
-    }
-
-    fn play_at(&mut self, schedule: Schedule, from: Frame) {
-        let place = schedule.position(from);
-        self.handle.play(schedule, from);
-        self.wait_at(place, 0);
-    }
-
-    /// Plays a segment from a place in the groove, or from its start. Gives its number.
+    /// Plays a segment from a position, or from its start, and returns its id.
     pub fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
         let from = place.and_then(|p| segment.schedule()?.map().frame(p)).unwrap_or_default();
         let place = segment.schedule().map(|s| s.position(from));
@@ -163,44 +143,39 @@ impl Player {
         id
     }
 
-    /// While the device is lost, a segment waits at the place at which it is to begin.
+    /// While the device is lost, a segment waits at its start position.
     fn wait_at(&mut self, place: Position, segment: u64) {
         if let Some(lost) = &mut self.lost {
             lost.place = Some(Playhead::begun(place, segment));
         }
     }
 
-    /// Lets a segment follow after all that wait, while there is room. Gives its number.
+    /// Appends a segment to the queue and returns its id. Call it only while [`Self::has_room`].
     pub fn queue(&mut self, segment: Segment) -> u64 {
         self.handle.queue(segment)
     }
 
-    /// Lets a segment follow at the end of the time through that is played, instead of all that wait. Gives its number.
+    /// Plays a segment after the current pass instead of the queue, and returns its id.
     pub fn then(&mut self, segment: Segment) -> u64 {
         self.handle.then(segment)
     }
 
-    /// Puts an edited segment in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, segment: Segment, keep: Keep) {
-        self.handle.replace(id, segment, keep);
+    /// Replaces the segment with this id without a gap.
+    pub fn replace(&mut self, id: u64, segment: Segment) {
+        self.handle.replace(id, segment);
     }
 
-    /// Whether one more segment may wait.
+    /// Whether the queue has space for another segment.
     pub fn has_room(&mut self) -> bool {
         self.handle.has_room()
     }
 
-    /// Whether the last segment ended the playing.
+    /// Whether the last segment has ended playback.
     pub fn has_ended(&mut self) -> bool {
         self.handle.has_ended()
     }
 
-    /// Puts an edited schedule in the place of the one that plays, without a gap.
-    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        self.handle.swap(schedule, keep);
-    }
-
-    /// Stops; what rings fades within some milliseconds.
+    /// Stops; what still rings fades out within milliseconds.
     pub fn stop(&mut self) {
         if let Some(lost) = &mut self.lost {
             lost.place = None;
@@ -208,7 +183,7 @@ impl Player {
         self.handle.stop();
     }
 
-    /// Stops, and ends when what rings has faded and was heard.
+    /// Stops, waits until the fade was heard and closes the device.
     pub fn end(mut self) {
         self.stop();
         let until = Instant::now() + if self.stream.is_some() { self.leaving() } else { Duration::ZERO };
@@ -218,48 +193,42 @@ impl Player {
         }
     }
 
-    /// Time from now on until what is stopped now has faded and was heard: a buffer until it is taken up, the fading, and what the device
-    /// holds.
+    /// Time until a sound that is stopped now has faded and was heard: one buffer, the fade, and what the device holds.
     fn leaving(&self) -> Duration {
         let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + RENDER_LATENCY as i64;
         Duration::from_secs_f64(frames as f64 / f64::from(self.rate().hertz())).min(LEAVE)
     }
 
-    /// Goes to a place of the loop.
-    pub fn seek(&mut self, place: Position) {
-        self.handle.seek(place);
-    }
-
-    /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
-    pub fn set_gain(&mut self, db: f32) {
+    /// Sets the master volume in dB. 0 is the level a new player has.
+    pub fn set_volume(&mut self, db: f32) {
         self.gain = Some(db);
-        self.handle.set_gain(db);
+        self.handle.set_volume(db);
     }
 
-    /// Whether playing was asked for.
+    /// Whether playback was requested.
     pub fn is_playing(&self) -> bool {
         self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.place.is_some())
     }
 
-    /// Where the groove is heard, the frames that the device has not played yet taken off as far as they are known.
+    /// The position that is heard now, corrected for frames the device has not played yet.
     pub fn playhead(&mut self) -> Option<Playhead> {
         let ahead = self.ahead();
         self.handle.playhead(ahead)
     }
 
-    /// Where the groove was heard at an instant of a short while ago.
+    /// The position that was heard at a recent instant.
     pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
         self.handle.heard_at(ahead, at)
     }
 
-    /// Seconds of one of the device's buffers: the place heard is known to a part of it.
+    /// Uncertainty of the playhead: one device buffer, in seconds.
     pub fn grain(&self) -> f64 {
         f64::from(BUFFER) / f64::from(self.rate().hertz())
     }
 
-    /// Frames between what is rendered next and what is heard, when the device has just taken a buffer: what the device says of
-    /// itself, or two buffers where it does not.
+    /// Frames from what is rendered next to what is heard, just after a buffer was filled: as the device reports it, or else two
+    /// buffers.
     pub fn ahead(&self) -> Frame {
         match self.signs.ahead.load(Ordering::Relaxed) {
             0 => Frame(BUFFERS * i64::from(BUFFER)),
@@ -267,19 +236,19 @@ impl Player {
         }
     }
 
-    /// Whether the device says itself how far ahead of what is heard it is filled.
+    #[cfg(test)]
+    /// Whether the device reports its delay.
     pub fn is_measured(&self) -> bool {
         self.signs.ahead.load(Ordering::Relaxed) != 0
     }
 
-    /// Errors the device reported since it was opened last.
+    /// Errors since the device was opened.
     pub fn errors(&self) -> u64 {
         self.signs.errors.load(Ordering::Relaxed)
     }
 
-    /// Frees what came back from the sound thread, sends what had to wait, and looks after the device: notices that it is lost,
-    /// opens it again. To be called some times a second, also while nothing plays; while a device is opened it may take as
-    /// long as that does.
+    /// Frees returned segments, sends waiting commands, and checks the device: notices that it is lost and reopens it. Call it
+    /// several times a second, also while nothing plays. It blocks while a device is opened.
     pub fn tick(&mut self) -> Option<DeviceEvent> {
         self.tick_at(Instant::now())
     }
@@ -289,7 +258,7 @@ impl Player {
         if let Some(lost) = &self.lost {
             return if now < lost.again { None } else { self.again(now) };
         }
-        let (blocks, errors) = (self.handle.board.blocks.load(Ordering::Acquire), self.errors());
+        let (blocks, errors) = (self.handle.blocks(), self.errors());
         let quiet = now.saturating_duration_since(self.moved);
         let more = errors.saturating_sub(self.seen.1);
         if self.signs.over.load(Ordering::Acquire) {
@@ -301,7 +270,7 @@ impl Player {
         } else if (more > 0 && quiet > PATIENCE) || (more > FLOOD.0 && quiet > FLOOD.1) {
             return Some(self.lose(now, "the output device was lost"));
         } else if quiet > SILENT {
-            return Some(self.lose(now, "the output device takes no sound any more"));
+            return Some(self.lose(now, "the output device stopped accepting sound"));
         }
         None
     }
@@ -315,7 +284,7 @@ impl Player {
         DeviceEvent::Lost(OutputError::new(reason))
     }
 
-    /// Tries to open the device again.
+    /// Tries to reopen the device.
     fn again(&mut self, now: Instant) -> Option<DeviceEvent> {
         let opened = match self.outlet.find() {
             Ok(rate) => {
@@ -325,10 +294,10 @@ impl Player {
                 if rate != self.handle.rate() || self.source.is_none() {
                     let (handle, source) = render_channel(rate);
                     (self.handle, self.source) = (handle, Some(source));
-                    // An old source that comes home late must not be taken for this one.
+                    // A late old source must not be mistaken for this one.
                     self.home = mpsc::channel();
                     if let Some(db) = self.gain {
-                        self.handle.set_gain(db);
+                        self.handle.set_volume(db);
                     }
                     if let Some(lost) = &mut self.lost {
                         lost.anew = true;

@@ -1,55 +1,54 @@
-//! Which place of the groove sounds at which frame of the loop. It must not know sounds or devices.
+//! Maps positions in the groove to frames of a loop and back.
 
 use super::clock::FrameTime;
 use super::units::Frame;
 
-/// A place in the groove: section, time through, and whole notes from the start of that time through.
+/// A position in the groove: section, pass through it, and whole notes from its start.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Position {
     /// Section, from 0.
     pub section: usize,
-    /// Which time through, from 0.
+    /// Pass through the section, from 0.
     pub pass: usize,
     /// Whole notes from the section's start, rounded for display.
     pub wholes: f64,
 }
 
-/// Where the groove is heard now.
+/// The position in the groove that is heard.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Playhead {
     /// Section, from 0.
     pub section: usize,
-    /// Which time through, from 0.
+    /// Pass through the section, from 0.
     pub pass: usize,
     /// Whole notes from the section's start.
     pub wholes: f64,
-    /// Passes of the loop completed since the start.
+    /// Completed passes of the loop.
     pub loop_pass: u64,
-    /// Number of the segment that is heard.
+    /// Id of the segment that is heard.
     pub segment: u64,
 }
 
 impl Playhead {
-    /// A place at which segment `segment` begins.
+    /// The start position of a segment.
     pub(super) fn begun(place: Position, segment: u64) -> Self {
         Self { section: place.section, pass: place.pass, wholes: place.wholes, loop_pass: 0, segment }
     }
 
-    /// The place in the groove.
+    /// The position in the groove.
     pub fn position(&self) -> Position {
         Position { section: self.section, pass: self.pass, wholes: self.wholes }
     }
 }
 
-/// A stretch of the loop that runs through one section at one pace.
+/// A part of the loop within one pass through a section.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Piece {
-    /// Where it starts in the loop.
+    /// Start in the loop.
     pub(super) start: FrameTime,
-    /// Section and time through.
     pub(super) section: usize,
     pub(super) pass: usize,
-    /// Whole notes of the section at which the piece begins and ends.
+    /// First and last position in whole notes of the section.
     pub(super) from: f64,
     pub(super) to: f64,
     /// Frames per whole note.
@@ -57,7 +56,7 @@ pub(super) struct Piece {
 }
 
 impl Piece {
-    /// The frame of the loop, not rounded, at which a place in it sounds; one outside sounds at its nearest end.
+    /// The unrounded frame of a position, which is clamped to the piece.
     fn frame(&self, wholes: f64, denom: i128) -> f64 {
         let wholes = if wholes.is_finite() { wholes.clamp(self.from, self.to) } else { self.from };
         self.start.approx(denom) + (wholes - self.from) * self.pace
@@ -73,12 +72,12 @@ pub struct PositionMap {
 }
 
 impl PositionMap {
-    /// The place that sounds at a frame of the loop; a frame outside the loop is taken round it.
+    /// The position at a frame of the loop, modulo its length.
     pub fn position(&self, frame: Frame) -> Position {
         self.found(frame.0 as f64).0
     }
 
-    /// The same of a frame that is not whole, and the piece.
+    /// The same for an unrounded frame, with the piece.
     fn found(&self, frame: f64) -> (Position, Option<&Piece>) {
         let length = self.length.approx(self.denom);
         let at = if length > 0.0 { frame.rem_euclid(length) } else { 0.0 };
@@ -94,42 +93,31 @@ impl PositionMap {
         (position, piece)
     }
 
-    /// The frame, not rounded, at which sounds what sounds at frame `at` of another loop, and how many frames there one of
-    /// the other's is long. `None` if the section is not in this loop.
+    /// The unrounded frame with the same position as frame `at` of another loop, and the length in frames here of one frame
+    /// there. `None` if the section is not in this loop.
     pub(super) fn carried(&self, other: &Self, at: f64) -> Option<(f64, f64)> {
         let (place, old) = other.found(at);
         let new = self.piece(place)?;
         Some((new.frame(place.wholes, self.denom), new.pace / old?.pace))
     }
 
-    /// The frame of the loop at which a place sounds. A later time through than there is becomes the last; whole notes
-    /// outside the piece become its nearest end. `None` if the section is not in the loop.
+    /// The frame of a position. A later pass than the last one becomes the last; whole notes are clamped to the piece. `None` if
+    /// the section is not in the loop.
     pub fn frame(&self, place: Position) -> Option<Frame> {
         Some(self.whole(self.piece(place)?.frame(place.wholes, self.denom)))
     }
 
-    /// The piece that a place lies in, or the nearest of its section.
+    /// The piece with this position, or the nearest one of its section.
     fn piece(&self, place: Position) -> Option<&Piece> {
         let first = self.pieces.partition_point(|p| p.section < place.section);
         let rest = self.pieces[first..].iter().take_while(|p| p.section == place.section);
         rest.take_while(|p| p.pass <= place.pass.max(self.pieces[first].pass)).last()
     }
 
-    /// The whole frame of the loop that is nearest.
+    /// The nearest whole frame of the loop.
     pub(super) fn whole(&self, frame: f64) -> Frame {
         let last = (self.length.approx(self.denom).ceil() as i64 - 1).max(0);
         Frame((frame.round() as i64).clamp(0, last))
-    }
-
-    /// The place at a share of the loop, 0 to 1.
-    pub fn at_fraction(&self, share: f64) -> Position {
-        self.position(self.frame_at_fraction(share))
-    }
-
-    /// The frame at a share of the loop, 0 to 1.
-    fn frame_at_fraction(&self, share: f64) -> Frame {
-        let share = if share.is_finite() { share.clamp(0.0, 1.0) } else { 0.0 };
-        self.whole(share * self.length.approx(self.denom))
     }
 
     /// Length of the loop, rounded to whole frames.
@@ -142,9 +130,9 @@ impl PositionMap {
         Frame(self.length.times(pass, self.denom).rounded(self.denom))
     }
 
-    /// Whether every place sounds at the same exact frame as in `other`.
+    /// Whether every position has the same exact frame as in `other`.
     pub(super) fn same_clock(&self, other: &Self) -> bool {
-        // The denominators may differ (a triplet was laid), so parts are compared as the fractions they are.
+        // The denominators may differ (an edit added a tuplet), so parts are compared as fractions.
         let same = |a: FrameTime, b: FrameTime| {
             a.frame == b.frame && (a.part == b.part && self.denom == other.denom || self.same_part(a, b, other.denom))
         };

@@ -1,5 +1,4 @@
-//! From a schedule to samples: the one function that both the device and the file hear. It must not know rodio, files or
-//! threads; after it is made it neither allocates nor frees.
+//! Renders a schedule into samples, for devices and files alike. After construction nothing here allocates or frees.
 
 use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
@@ -7,32 +6,22 @@ use super::schedule::{Note, Schedule};
 use super::units::{Frame, Gain, SampleRate};
 use std::sync::Arc;
 
-/// Sounds that may ring at once; an attack beyond that takes the place of the oldest.
+/// Most sounds that ring at once; another attack takes the place of the oldest.
 pub const MAX_POLYPHONY: usize = 256;
-/// Sounds from which on an attack damps the oldest, so that it has fallen silent before its place is needed.
+/// Number of sounds from which an attack damps the oldest, so that it is silent before its place is needed.
 const CROWDED: usize = MAX_POLYPHONY - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
 pub const MIX_DB: f32 = -2.0;
-/// Frames by which the output lags behind the schedule.
+/// Frames by which the output lags the schedule.
 pub const RENDER_LATENCY: usize = DELAY;
 
 const BLOCK: usize = 256;
-/// Frames by which a time may be off that was brought from one loop to another.
-const HAIR: f64 = 1e-6;
+/// Rounding error, in frames, of a time carried from one loop to another.
+const EPSILON_FRAMES: f64 = 1e-6;
 
-/// Frames over which a damped sound falls silent: 8 ms.
+/// Frames of the fade of a damped sound: 8 ms.
 pub(super) fn release(rate: SampleRate) -> u32 {
     rate.hertz() / 125
-}
-
-/// How a new schedule takes over from the one that plays.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Keep {
-    /// The place in the groove. When every place still sounds at the same frame (only cells, voices or gains changed),
-    /// the frame is kept exactly.
-    Place,
-    /// The share of the loop.
-    Fraction,
 }
 
 #[derive(Debug)]
@@ -51,22 +40,21 @@ impl Sound {
     }
 }
 
-/// Renders a schedule pass after pass into stereo samples.
+/// Renders the passes of a schedule into stereo samples.
 #[derive(Debug)]
 pub struct Renderer {
     schedule: Option<Box<Schedule>>,
     playing: bool,
-    /// Frames rendered so far, before the limiter's delay.
+    /// Frames rendered so far, not counting the limiter's delay.
     now: i64,
     /// Frame at which pass 0 began.
     origin: i64,
-    /// The pass of the next note, where it starts from `origin`, and the note.
+    /// Pass of the next note, start of that pass from `origin`, and index of the note.
     pass: u64,
     start: FrameTime,
     next: usize,
-    /// Passes after which no note begins.
     max_passes: u64,
-    /// Passes played before the last change of loop.
+    /// Passes completed before the last change of loop.
     passes_before: u64,
     sounds: Vec<Sound>,
     gain: f32,
@@ -101,7 +89,7 @@ impl Renderer {
         }
     }
 
-    /// Starts a schedule at a frame of its loop and gives the former one back. What rings is damped.
+    /// Starts a schedule at a frame of its loop and returns the previous one. What rings is damped.
     pub fn play(&mut self, schedule: Box<Schedule>, from: Frame) -> Option<Box<Schedule>> {
         self.damp();
         let old = self.schedule.replace(schedule);
@@ -111,8 +99,7 @@ impl Renderer {
         old
     }
 
-    /// Starts a schedule at its beginning and gives the former one back, of which no pass begins beyond the limit set. What
-    /// rings goes on.
+    /// Starts a schedule at its beginning and returns the previous one. What rings continues.
     pub(super) fn follow(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
         self.close();
         let old = self.schedule.replace(schedule);
@@ -121,37 +108,30 @@ impl Renderer {
         old
     }
 
-    /// Ends playing after so many passes, all of which have been rendered. What rings rings out.
+    /// Ends playback after this many passes, all of them rendered. What rings decays naturally.
     pub(super) fn finish(&mut self, passes: u64) {
         self.max_passes = passes;
         self.close();
         (self.playing, self.max_passes) = (false, u64::MAX);
     }
 
-    /// Begins what the rounding moved from the loop that ends here onto the frame after it.
+    /// Starts notes of the ending loop that rounding moved onto the next frame.
     fn close(&mut self) {
         while let Some((at, note)) = self.due(self.now + 1) {
             self.begin(at, note);
         }
     }
 
-    /// Puts a schedule in the place of the one that plays, without a gap, and gives the former one back. What rings goes
-    /// on. If nothing plays, the schedule waits.
-    pub fn swap(&mut self, schedule: Box<Schedule>, keep: Keep) -> Option<Box<Schedule>> {
+    /// Replaces the schedule without a gap at the same position in the groove and returns the previous one. What rings
+    /// continues. If only cells, voices or gains changed, the frame is kept exactly.
+    pub fn swap(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
         let moved = match &self.schedule {
             Some(old) if old.map().same_clock(schedule.map()) => None,
             Some(old) => {
-                let at = self.loop_time().1.approx(old.denom());
-                let found = match keep {
-                    Keep::Place => schedule.map().carried(old.map(), at),
-                    Keep::Fraction => {
-                        let scale =
-                            schedule.length().approx(schedule.denom()) / old.length().approx(old.denom()).max(1.0);
-                        Some((at * scale, scale))
-                    }
-                };
-                // What lies half a frame or less before `at` was rounded onto the frame that is next.
-                Some(found.map_or((Frame(0), 0.0), |(to, scale)| (schedule.map().whole(to), to - scale / 2.0 - HAIR)))
+                let found = schedule.map().carried(old.map(), self.loop_time().1.approx(old.denom()));
+                // A note half a frame or less before that place was rounded onto the next frame.
+                let to = |(to, scale): (f64, f64)| (schedule.map().whole(to), to - scale / 2.0 - EPSILON_FRAMES);
+                Some(found.map_or((Frame(0), 0.0), to))
             }
             None => Some((Frame(0), 0.0)),
         };
@@ -168,26 +148,20 @@ impl Renderer {
         old
     }
 
-    /// Goes to a frame of the loop. What rings is damped.
-    pub fn seek(&mut self, frame: Frame) {
-        self.damp();
-        self.passes_before = self.passes();
-        self.jump(frame.0);
-    }
-
-    /// Ends playing: nothing begins any more, what rings is damped.
+    /// Stops: nothing begins any more, what rings is damped.
     pub fn stop(&mut self) {
         self.damp();
         self.playing = false;
     }
 
-    /// Lets no more than this many passes begin since the start; what rings then rings out.
+    /// Limits the passes since the start; what rings after that decays naturally.
     pub fn limit_passes(&mut self, passes: u64) {
         self.max_passes = passes;
     }
 
-    /// Goes straight to the start of pass `pass`, as if all passes before had been rendered, without sounding them.
-    pub fn skip_to_pass(&mut self, pass: u64) {
+    /// Jumps to the start of pass `pass` as if all passes before it had been rendered.
+    #[cfg(test)]
+    pub(super) fn skip_to_pass(&mut self, pass: u64) {
         if let Some(schedule) = &self.schedule {
             self.sounds.clear();
             self.now = self.origin + schedule.pass_start(pass).0;
@@ -196,27 +170,28 @@ impl Renderer {
         }
     }
 
-    /// Moves the gain of the mix to `gain` within some milliseconds.
+    /// Changes the gain of the mix within milliseconds.
     pub fn set_gain(&mut self, gain: Gain) {
         self.target = gain.linear();
     }
 
-    /// Whether the schedule runs.
+    /// Whether a schedule plays.
     pub fn is_playing(&self) -> bool {
         self.playing
     }
 
     /// Whether no sound rings.
-    pub fn is_silent(&self) -> bool {
+    #[cfg(test)]
+    pub(super) fn is_silent(&self) -> bool {
         self.sounds.is_empty()
     }
 
-    /// The frame of the loop that is rendered next, rounded down.
+    /// The next frame of the loop, rounded down.
     pub fn frame(&self) -> Frame {
         Frame(self.loop_time().1.frame)
     }
 
-    /// Passes completed since the start.
+    /// Completed passes since the start.
     pub fn passes(&self) -> u64 {
         self.passes_before + self.loop_time().0
     }
@@ -231,15 +206,14 @@ impl Renderer {
         self.schedule.as_ref().map_or(Frame(0), |s| s.map().length())
     }
 
-    /// Frames until pass `pass` since the start begins, 0 if it has begun; `None` if the loop lasts less than a frame.
+    /// Frames until pass `pass` begins, 0 if it has begun; `None` if the loop is shorter than a frame.
     pub(super) fn frames_until_pass(&self, pass: u64) -> Option<usize> {
         let schedule = self.schedule.as_ref().filter(|s| s.length().frame > 0)?;
         let start = self.origin.saturating_add(schedule.pass_start(pass.saturating_sub(self.passes_before)).0);
         Some(usize::try_from(start - self.now).unwrap_or(0))
     }
 
-    /// The pass that is rendered next, since the last jump, and how far into it. The next note may already belong to
-    /// the pass after it.
+    /// The current pass since the last jump and the time in it. The next note may already belong to the pass after it.
     fn loop_time(&self) -> (u64, FrameTime) {
         let Some(schedule) = &self.schedule else { return (0, FrameTime::ZERO) };
         let denom = schedule.denom();
@@ -258,7 +232,7 @@ impl Renderer {
         self.find();
     }
 
-    /// Finds the first note of pass `pass` that does not lie in the past.
+    /// Finds the first note of the current pass that is not in the past.
     fn find(&mut self) {
         if let Some(schedule) = &self.schedule {
             let denom = schedule.denom();
@@ -268,7 +242,7 @@ impl Renderer {
         }
     }
 
-    /// Leaves out what lies before a frame of the loop, not rounded: it has begun in the loop before.
+    /// Skips notes before an unrounded frame of the loop: they began in the previous loop.
     fn skip_begun(&mut self, begun: f64) {
         if let Some(schedule) = &self.schedule {
             let denom = schedule.denom();
@@ -315,7 +289,7 @@ impl Renderer {
         self.advance(base, end);
     }
 
-    /// Damps the oldest sounds from frame `at` on until there is room again.
+    /// Damps the oldest sounds from frame `at` until there is room again.
     fn thin(&mut self, at: i64) {
         let ringing = self.sounds.iter().filter(|s| s.damp > at).count();
         let many = (ringing + 1).saturating_sub(CROWDED);
@@ -336,7 +310,7 @@ impl Renderer {
         });
     }
 
-    /// Mixes what rings up to frame `to` and lets go of what has ended, in a block that began at frame `base`.
+    /// Mixes what rings up to frame `to`, in a block that began at frame `base`, and drops sounds that have ended.
     fn advance(&mut self, base: i64, to: i64) {
         let release = release(self.rate);
         let block = (self.now - base) as usize..(to - base) as usize;

@@ -1,31 +1,31 @@
-//! Loops that follow each other at exact frames: so many times through each, some of them silent, the next one waiting.
-//! It must not know threads or devices; after it is made it neither allocates nor frees, what is done with is handed back.
+//! Queued playback: loops with a number of passes that follow each other at exact frames. After construction nothing here
+//! allocates or frees; finished segments are handed back.
 
-use super::render::{Keep, Renderer};
+use super::render::Renderer;
 use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
 use crate::rhythm::Time;
 
-/// Segments that may wait.
+/// Most segments in the queue behind the one that plays.
 pub const MAX_QUEUED: usize = 8;
 
-/// A loop, played so many times through, and what then comes.
+/// A loop with its number of passes; the next queued segment follows.
 #[derive(Debug)]
 pub struct Segment {
-    /// The loop, and the same of which only the opening sounds; while one of them is played its place here is empty.
+    /// The loop, and a version of it in which only the opening sounds. While one of them plays, its field is empty.
     full: Option<Box<Schedule>>,
     opening_only: Option<Box<Schedule>>,
-    /// Times through, from 0, in which only the opening sounds, in rising order.
+    /// Passes, from 0 and ascending, in which only the opening sounds.
     muted_passes: Vec<u32>,
     passes: u64,
     last: bool,
-    /// Given by the handle that sends it: which segment, and which sending of it.
+    /// Id of the segment, and generation of this version of it; set by the handle that sends it.
     pub(super) id: u64,
     pub(super) generation: u64,
 }
 
 impl Segment {
-    /// A loop that is played round and round until another follows.
+    /// A loop that repeats until another segment follows.
     pub fn new(schedule: Schedule) -> Self {
         Self {
             full: Some(Box::new(schedule)),
@@ -38,14 +38,14 @@ impl Segment {
         }
     }
 
-    /// So many times through; where no other segment waits then, it goes on to the end of the time through in which one comes.
+    /// Limits the number of passes. If no segment is queued at the end, the loop continues until one is.
     #[must_use]
     pub fn times(mut self, passes: u64) -> Self {
         self.passes = passes;
         self
     }
 
-    /// The same segment when so many of its times through lie behind it; one at least is left.
+    /// The rest of the segment after this many passes; at least one pass is left.
     #[must_use]
     pub fn behind(mut self, passes: u64) -> Self {
         if self.passes != u64::MAX {
@@ -57,14 +57,14 @@ impl Segment {
         self
     }
 
-    /// Ends the playing when it has been played through and no other waits; what rings rings out.
+    /// Ends playback after the last pass if no segment is queued; what still rings decays naturally.
     #[must_use]
     pub fn last(mut self) -> Self {
         self.last = true;
         self
     }
 
-    /// In these times through, from 0 and rising, only what begins before `until` sounds.
+    /// Mutes these passes, ascending from 0, except for what begins before `until`.
     #[must_use]
     pub fn mute_passes(mut self, muted_passes: &[u32], until: Time) -> Self {
         if let (Some(full), false) = (&self.full, muted_passes.is_empty()) {
@@ -74,7 +74,7 @@ impl Segment {
         self
     }
 
-    /// The segment as it came from elsewhere: only the first `opening` sounds of the loop sound in these times through.
+    /// Rebuilds a received segment, in whose muted passes only the first `opening` notes sound.
     pub(super) fn of_parts(
         schedule: Schedule,
         opening: usize,
@@ -86,17 +86,17 @@ impl Segment {
         Self { opening_only, muted_passes, passes, last, ..Self::new(schedule) }
     }
 
-    /// Times through in which only the opening sounds, and how many of the loop's sounds sound in them.
+    /// The muted passes, and how many of the loop's notes sound in them.
     pub(super) fn muted_passes(&self) -> (&[u32], usize) {
         (&self.muted_passes, self.opening_only.as_ref().map_or(0, |h| h.notes.len()))
     }
 
-    /// Times through, and whether it ends the playing.
+    /// The number of passes, and whether the segment ends playback.
     pub(super) fn ending(&self) -> (u64, bool) {
         (self.passes, self.last)
     }
 
-    /// The loop.
+    /// The loop, unless it is playing.
     pub(super) fn schedule(&self) -> Option<&Schedule> {
         self.full.as_deref()
     }
@@ -110,39 +110,39 @@ impl Segment {
     }
 }
 
-/// Where the segment before ended, in frames of its own loop.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Before {
+/// A position in the loop of a segment.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct SegmentPosition {
     pub(super) id: u64,
-    /// 0 if there was none.
+    /// 0 if there is no segment.
     pub(super) generation: u64,
     pub(super) frame: i64,
     pub(super) pass: u64,
 }
 
-/// Takes what is done with; it is not to be freed where this is called.
+/// Receives finished segments; the audio thread must not free them.
 pub(super) type Back<'a> = &'a mut dyn FnMut(Box<Segment>);
 
-/// Plays segments one after the other.
+/// Plays segments in order.
 ///
-/// The first pass of a segment begins at the whole frame at which the segment before ends: its own start plus its rounded exact length.
-/// A muted pass plays the opening alone in the place of the other, which has the same clock, so that the frame is kept exactly.
+/// The first pass of a segment begins at the whole frame at which the previous one ends: its start plus its rounded exact
+/// length. A muted pass swaps in the opening-only loop, which has the same clock, so the frame is kept exactly.
 #[derive(Debug)]
 pub(super) struct SegmentQueue {
     renderer: Renderer,
     current: Option<Box<Segment>>,
     queue: [Option<Box<Segment>>; MAX_QUEUED],
     waiting: usize,
-    /// Passes of the current segment played through.
+    /// Completed passes of the current segment.
     done: u64,
-    /// Passes after which the current segment ends whatever was said when it was sent.
+    /// Passes after which the current segment ends, overriding its own limit.
     until: Option<u64>,
     silent: bool,
-    /// The segment with which playing ended by itself.
+    /// Id of the segment that ended playback by itself.
     ended: u64,
-    /// Frame, of all that were rendered, at which the current segment began.
+    /// Rendered frame at which the current segment began.
     began: i64,
-    before: Before,
+    previous: SegmentPosition,
 }
 
 impl SegmentQueue {
@@ -157,27 +157,27 @@ impl SegmentQueue {
             silent: false,
             ended: 0,
             began: 0,
-            before: Before::default(),
+            previous: SegmentPosition::default(),
         }
     }
 
-    /// Plays a segment now, from a frame of its loop on. What rings is damped, what waited is given back.
+    /// Plays a segment now from a frame of its loop. What rings is damped; the queue is handed back.
     pub(super) fn play(&mut self, mut segment: Box<Segment>, from: Frame, back: Back<'_>) {
         self.forget(back);
         let silent = segment.is_silent(0);
         if let Some(schedule) = segment.slot(silent).take() {
             let old = self.renderer.play(schedule, from);
-            self.before = Before::default();
+            self.previous = SegmentPosition::default();
             self.take_over(segment, silent, old, back);
         } else {
             back(segment);
         }
     }
 
-    /// Lets a segment follow after all that wait, at once if nothing is played. If there is no room it is given back.
+    /// Appends a segment to the queue, or plays it at once if nothing plays. Hands it back if the queue is full.
     pub(super) fn push(&mut self, segment: Box<Segment>, back: Back<'_>) {
         if !self.renderer.is_playing() {
-            self.before = Before::default();
+            self.previous = SegmentPosition::default();
             self.follow(segment, back);
         } else if self.waiting < MAX_QUEUED {
             self.queue[self.waiting] = Some(segment);
@@ -187,19 +187,19 @@ impl SegmentQueue {
         }
     }
 
-    /// Lets a segment follow at the end of the pass that is played, instead of all that wait.
+    /// Plays a segment after the current pass instead of the queue.
     pub(super) fn then(&mut self, segment: Box<Segment>, back: Back<'_>) {
         self.forget(back);
         self.until = Some(self.done + 1);
         self.push(segment, back);
     }
 
-    /// Puts a segment in the place of the one that has its number, whether that is played or waits.
-    pub(super) fn replace(&mut self, mut segment: Box<Segment>, keep: Keep, back: Back<'_>) {
+    /// Replaces the playing or queued segment with the same id.
+    pub(super) fn replace(&mut self, mut segment: Box<Segment>, back: Back<'_>) {
         if let Some(current) = self.current.as_mut().filter(|c| c.id == segment.id) {
             let silent = segment.is_silent(self.done);
             if let Some(schedule) = segment.slot(silent).take() {
-                let old = self.renderer.swap(schedule, keep);
+                let old = self.renderer.swap(schedule);
                 *current.slot(self.silent) = old;
                 std::mem::swap(current, &mut segment);
                 self.silent = silent;
@@ -210,7 +210,7 @@ impl SegmentQueue {
         back(segment);
     }
 
-    /// Ends playing; what rings is damped, what waits is given back.
+    /// Stops: what rings is damped, the queue is handed back.
     pub(super) fn stop(&mut self, back: Back<'_>) {
         self.forget(back);
         self.renderer.stop();
@@ -239,29 +239,32 @@ impl SegmentQueue {
         }
     }
 
-    /// Number and sending of the segment that is played.
-    pub(super) fn current(&self) -> (u64, u64) {
-        self.current.as_ref().map_or((0, 0), |segment| (segment.id, segment.generation))
+    /// The position that is rendered next.
+    pub(super) fn position(&self) -> SegmentPosition {
+        let (id, generation) = self.current.as_ref().map_or((0, 0), |segment| (segment.id, segment.generation));
+        SegmentPosition { id, generation, frame: self.renderer.frame().0, pass: self.renderer.passes() }
     }
 
-    pub(super) fn began(&self) -> i64 {
-        self.began
+    /// Frames rendered since the current segment began.
+    pub(super) fn since_start(&self) -> i64 {
+        self.renderer.now() - self.began
     }
 
-    pub(super) fn before(&self) -> Before {
-        self.before
+    /// Where the previous segment ended.
+    pub(super) fn previous(&self) -> SegmentPosition {
+        self.previous
     }
 
     pub(super) fn ended(&self) -> u64 {
         self.ended
     }
 
-    /// Frames until the pass that is played ends; `None` if it never does.
+    /// Frames until the current pass ends; `None` if it never does.
     fn room(&self) -> Option<usize> {
         let segment = self.current.as_ref().filter(|_| self.renderer.is_playing())?;
         let limit = self.until.unwrap_or(segment.passes);
         let left_at_once = limit != u64::MAX && (self.done < limit || self.waiting > 0);
-        // A loop of no length is left at once or never.
+        // A loop without length ends at once or never.
         self.renderer.frames_until_pass(self.done + 1).or(left_at_once.then_some(0))
     }
 
@@ -270,7 +273,7 @@ impl SegmentQueue {
         self.done += 1;
         if self.done >= self.until.unwrap_or(segment.passes) {
             if self.waiting > 0 {
-                self.before = Before {
+                self.previous = SegmentPosition {
                     id: segment.id,
                     generation: segment.generation,
                     frame: self.renderer.length().0,
@@ -294,7 +297,7 @@ impl SegmentQueue {
         if silent != self.silent
             && let Some(other) = segment.slot(silent).take()
         {
-            *segment.slot(self.silent) = self.renderer.swap(other, Keep::Place);
+            *segment.slot(self.silent) = self.renderer.swap(other);
             self.silent = silent;
         }
     }

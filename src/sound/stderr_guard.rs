@@ -1,4 +1,4 @@
-//! Keeps what sound libraries print away from the terminal. It must not know which library prints.
+//! Redirects standard error while sound libraries run, so that their output does not damage the screen.
 
 use std::fs::OpenOptions;
 use std::os::fd::OwnedFd;

@@ -1,6 +1,6 @@
-//! What audio is counted in: sample rates, frames, gains. It must not know grooves, voices or devices.
+//! Units of audio: sample rates, frames, gains.
 
-/// Frames per second of an audio stream, 8000 to 384000.
+/// A sample rate, 8000 to 384000 frames per second.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct SampleRate(u32);
 
@@ -8,7 +8,7 @@ impl SampleRate {
     /// 48000 frames per second.
     pub const STUDIO: SampleRate = SampleRate(48_000);
 
-    /// This rate, if it lies between 8000 and 384000.
+    /// `None` outside 8000 to 384000.
     pub fn new(hertz: u32) -> Option<Self> {
         (8_000..=384_000).contains(&hertz).then_some(Self(hertz))
     }
@@ -18,7 +18,7 @@ impl SampleRate {
         self.0
     }
 
-    /// The whole number of frames nearest to this many seconds, at least 0; not a number counts as 0.
+    /// The number of frames nearest to this many seconds, at least 0; 0 for NaN.
     pub fn frames(self, seconds: f64) -> Frame {
         Frame((seconds * f64::from(self.0)).round().clamp(0.0, i64::MAX as f64) as i64)
     }
@@ -35,28 +35,28 @@ impl Frame {
     }
 }
 
-/// A linear factor on amplitudes, from 0 up.
+/// A linear gain, from 0 up.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Gain(f32);
 
 impl Gain {
-    /// Nothing changed.
+    /// Gain 1.
     pub const UNITY: Gain = Gain(1.0);
     /// Silence.
     pub const SILENT: Gain = Gain(0.0);
 
-    /// The factor `10^(dB/20)`; -120 dB and less, and what is no number, give silence; more than +24 dB gives +24 dB.
+    /// The gain `10^(dB/20)`. NaN and -120 dB or less are silence; +24 dB is the greatest gain.
     pub fn from_db(db: f32) -> Self {
         if db > -120.0 { Self(10_f32.powf(db.min(24.0) / 20.0)) } else { Self::SILENT }
     }
 
-    /// The factor.
+    /// The linear factor.
     pub fn linear(self) -> f32 {
         self.0
     }
 
-    /// The factors of the left and right channel for a mono sound at `pan` (-100 left to 100 right): equal power, so that
-    /// their squares sum to the square of this gain, -3 dB each in the middle.
+    /// Gains of the left and right channel for a mono sound at `pan` (-100 left to 100 right) with equal power: their squares add
+    /// up to the square of this gain, -3 dB each in the middle.
     pub fn panned(self, pan: i8) -> (f32, f32) {
         let angle = (f32::from(pan.clamp(-100, 100)) + 100.0) / 200.0 * std::f32::consts::FRAC_PI_2;
         (self.0 * angle.cos(), self.0 * angle.sin().max(0.0))

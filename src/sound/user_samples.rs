@@ -1,4 +1,4 @@
-//! The user's own sounds, by the names that layers call them. It must not know files or how a sound was decoded.
+//! The user's own samples, by the names that layers use.
 
 use super::units::SampleRate;
 use super::voice::{self, SampleSource};
@@ -6,12 +6,11 @@ use std::collections::HashMap;
 use std::hash::Hasher;
 use std::sync::Arc;
 
-/// The sounds that can be had now. A layer whose sound is not among them, or is of another rate than the schedule, sounds
-/// its voice.
+/// Available samples by name. A layer whose sample is missing, or has another rate than the schedule, plays its voice.
 #[derive(Debug, Clone, Default)]
 pub struct UserSamples(HashMap<String, UserSample>);
 
-/// A sound in one channel that schedules share.
+/// A sound in one channel, shared by schedules.
 #[derive(Debug, Clone)]
 pub struct UserSample {
     pub(super) samples: Arc<[f32]>,
@@ -20,7 +19,7 @@ pub struct UserSample {
 }
 
 impl UserSample {
-    /// A sound of these samples at this rate, at most 1 in magnitude; what is no finite number counts as 0.
+    /// A sound of these samples, clamped to 1 in magnitude; values that are not finite become 0.
     pub fn new(mut samples: Vec<f32>, rate: SampleRate) -> Self {
         for x in &mut samples {
             *x = if x.is_finite() { x.clamp(-1.0, 1.0) } else { 0.0 };
@@ -29,7 +28,7 @@ impl UserSample {
         Self { samples: voice::keep(origin, samples), origin, rate }
     }
 
-    /// What tells it from every other sound: FNV-1a, 64 bits, of its samples.
+    /// 64-bit FNV-1a hash of the samples, which identifies them.
     pub fn hash(&self) -> u64 {
         match self.origin {
             SampleSource::User { hash, .. } => hash,
@@ -37,7 +36,7 @@ impl UserSample {
         }
     }
 
-    /// Its samples.
+    /// The samples.
     pub fn samples(&self) -> &[f32] {
         &self.samples
     }
@@ -50,18 +49,18 @@ impl PartialEq for UserSample {
 }
 
 impl UserSamples {
-    /// None.
+    /// No samples.
     pub fn none() -> Self {
         Self::default()
     }
 
-    /// Adds a sound under the name by which layers call it.
+    /// Adds a sound under the name that layers use.
     pub fn insert(&mut self, name: &str, sound: UserSample) {
         self.0.insert(name.to_owned(), sound);
     }
 
-    /// Takes out the sounds of more than `each` bytes, and of the others, by their names, those that would make it more than
-    /// `all`; gives the names of those taken out.
+    /// Removes sounds of more than `each` bytes, and of the rest, by name, those that would exceed `all` in total. Returns the
+    /// removed names.
     pub fn keep_within(&mut self, each: usize, all: usize) -> Vec<String> {
         let mut names: Vec<String> = self.0.keys().cloned().collect();
         names.sort_unstable();
@@ -76,7 +75,7 @@ impl UserSamples {
         names
     }
 
-    /// The sound of a name at a rate.
+    /// The sound with a name at a sample rate.
     pub fn get(&self, name: &str, rate: SampleRate) -> Option<&UserSample> {
         self.0.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())
     }

@@ -1,4 +1,4 @@
-//! A WAV stream and the offline render into it. It must not know where the bytes go.
+//! WAV output and the offline render.
 
 use super::render::{RENDER_LATENCY, Renderer};
 use super::schedule::{Schedule, ScheduleOptions};
@@ -11,17 +11,17 @@ const CHANNELS: u16 = 2;
 const BYTES: u16 = 3;
 const FULL: f32 = 8_388_607.0;
 
-/// How much is rendered.
+/// How much to render.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Length {
-    /// So many passes of the loop, and what then rings on.
+    /// This many passes of the loop, until the last sound has ended.
     Loops(u32),
-    /// So many seconds, cut there (the last milliseconds faded).
+    /// This many seconds; the last milliseconds are faded.
     Seconds(f64),
 }
 
-/// Writes stereo samples as a WAV file: PCM, 24 bits, little endian, the length in the header from the start, so that it
-/// can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM and Microsoft
+/// Writes stereo samples as a WAV file: PCM, 24 bits, little endian. The length is in the header from the start, so that the
+/// file can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM and Microsoft
 /// 1991).
 pub struct Writer<'a> {
     sink: &'a mut dyn Write,
@@ -31,15 +31,15 @@ pub struct Writer<'a> {
 }
 
 impl<'a> Writer<'a> {
-    /// Writes the header of a file of `frames` frames.
+    /// Writes the header of a file with `frames` frames.
     ///
     /// # Errors
-    /// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
+    /// Those of the sink, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
     pub fn new(sink: &'a mut dyn Write, rate: SampleRate, frames: Frame) -> io::Result<Self> {
         Self::with_chunks(sink, rate, frames, &[])
     }
 
-    /// The same for a file with further chunks after its samples, whole and of even length, which [`Writer::finish`] writes.
+    /// The same with whole chunks of even length to write after the samples.
     pub(super) fn with_chunks(
         sink: &'a mut dyn Write,
         rate: SampleRate,
@@ -73,10 +73,10 @@ impl<'a> Writer<'a> {
         Ok(Self { sink, left: frames * u64::from(CHANNELS), bytes: Vec::new(), chunks })
     }
 
-    /// Writes interleaved stereo samples, -1 to 1; more than the header promised are left out.
+    /// Writes interleaved stereo samples, -1 to 1; those beyond the length in the header are ignored.
     ///
     /// # Errors
-    /// What the sink gives.
+    /// Those of the sink.
     pub fn write(&mut self, samples: &[f32]) -> io::Result<()> {
         let count = self.left.min(samples.len() as u64);
         self.bytes.clear();
@@ -88,31 +88,31 @@ impl<'a> Writer<'a> {
         self.sink.write_all(&self.bytes)
     }
 
-    /// Writes what comes after the samples and hands everything on.
+    /// Writes the chunks after the samples and flushes the sink.
     ///
     /// # Errors
-    /// What the sink gives.
+    /// Those of the sink.
     pub fn finish(self) -> io::Result<()> {
         self.sink.write_all(self.chunks)?;
         self.sink.flush()
     }
 }
 
-/// Renders a groove into a WAV stream with the same code that the player runs, and gives its length.
+/// Renders a groove into a WAV stream with the code that the player runs, and returns its length.
 ///
 /// # Errors
-/// What the sink gives, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
+/// Those of the sink, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
 pub fn offline(groove: &Groove, ask: &ScheduleOptions, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
     offline_with(groove, ask, &UserSamples::none(), length, sink, &mut |_, _| Ok(()))
 }
 
-/// Called after each block with the frames rendered and all frames; an error ends the rendering.
+/// Called after each block with the frames rendered and the total; an error ends the rendering.
 pub type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
 
-/// The same with the user's own sounds.
+/// The same with the user's own samples and progress.
 ///
 /// # Errors
-/// As of [`offline`], and that of `on_block`.
+/// Those of [`offline`] and `on_block`.
 pub fn offline_with(
     groove: &Groove,
     ask: &ScheduleOptions,

@@ -12,6 +12,7 @@ mod print;
 mod progress;
 mod read;
 mod save;
+mod sound_levels;
 #[cfg(test)]
 mod tests;
 mod update;
@@ -24,6 +25,7 @@ pub use journal::{Journal, Recovered};
 pub use print::print;
 pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
 pub use save::{SaveError, Stamp, save};
+pub use sound_levels::SoundLevels;
 pub use update::update;
 
 use crate::rhythm::Groove;

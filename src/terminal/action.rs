@@ -41,6 +41,10 @@ pub enum Action {
     NextLoop,
     /// Changes the playing speed by so many percent of the written tempo.
     SpeedBy(i32),
+    /// Changes the master volume by so many dB.
+    VolumeBy(i8),
+    /// Changes the volume of the clicks by so many dB.
+    ClickVolumeBy(i8),
     /// The click on the written beat, on or off.
     BeatClick,
     /// The click on the chosen hearing, on or off.

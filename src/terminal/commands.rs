@@ -265,6 +265,10 @@ const SOUND: &[CommandSpec] = rows! { Grid Sound:
     "slower" [ch('[')] Action::SpeedBy(-5), "play 5% slower, the written tempo unchanged", "slower";
     "faster" [ch(']')] Action::SpeedBy(5), "play 5% faster, the written tempo unchanged", "faster";
     "speed" [ch('%')] Action::Ask(Question::Speed), "set the playback speed in percent";
+    "volume-down" [ch('\'')] Action::VolumeBy(-2), "lower the volume by 2 dB", "quieter";
+    "volume-up" [ch('"')] Action::VolumeBy(2), "raise the volume by 2 dB", "louder";
+    "click-down" [] Action::ClickVolumeBy(-2), "lower the click volume by 2 dB";
+    "click-up" [] Action::ClickVolumeBy(2), "raise the click volume by 2 dB";
     "beat-click" [ch('k')] Action::BeatClick, "click the written beat, on or off";
     "hearing-click" [ch('K')] Action::HearingClick, "click the selected hearing, on or off";
     "speaker" [] Action::Ask(Question::Speaker), "connect to a remote speaker: port and token";

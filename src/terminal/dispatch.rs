@@ -53,6 +53,8 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::Calibrate => tapping::begin_calibrating(state, effects),
         Action::NextLoop => transport::next_loop(state, effects),
         Action::SpeedBy(by) => transport::speed_by(state, *by, effects),
+        Action::VolumeBy(db) => transport::volume_by(state, *db, effects),
+        Action::ClickVolumeBy(db) => transport::click_volume_by(state, *db, effects),
         Action::BeatClick => clicks::beat(state, effects),
         Action::HearingClick => clicks::hearing(state, effects),
         Action::Take(switches) => clicks::take(state, *switches, effects),

@@ -7,6 +7,7 @@ use crate::jobs::{ImportedGroove, Job, JobError, JobReport};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
 use crate::terminal::input::key_time::KeyTime;
+use crate::terminal::playback::playing::SoundLevels;
 use crate::terminal::playback::request::{Head, Heard};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
@@ -157,6 +158,8 @@ pub enum Effect {
     Tap(KeyTime),
     /// Keep the offset for the next time.
     KeepOffset(Offset),
+    /// Apply these volumes and keep them for the next session.
+    SetLevels(SoundLevels),
     /// Say which output devices there are.
     Outputs,
     /// Give a text to the terminal's clipboard.

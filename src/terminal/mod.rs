@@ -32,7 +32,7 @@ pub use input::key::Key;
 pub use input::key_time::KeyTime;
 pub use input::keymap::{self, Keymap};
 pub use manual::Direction;
-pub use playback::playing::SPEED;
+pub use playback::playing::{SPEED, SoundLevels};
 pub use playback::request::{Head, Heard, Switches};
 pub use prompts::question::Question;
 pub use state::{Message, State};

@@ -12,7 +12,7 @@ use crate::terminal::files::import::Importing;
 use crate::terminal::hearings::{Focus, Shown};
 use crate::terminal::input::keymap::Keymap;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::playback::playing::Play;
+use crate::terminal::playback::playing::{Play, SoundLevels};
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::view::columns::Scale;
@@ -158,6 +158,18 @@ impl State {
     #[must_use]
     pub fn with_taps(self, offset: TapOffset, far_line: bool) -> Self {
         Self { taps: Taps { offset, far_line, ..self.taps }, ..self }
+    }
+
+    /// The master volume.
+    pub(crate) fn volume_db(&self) -> f32 {
+        self.play.levels.volume_db
+    }
+
+    /// The same with these volumes.
+    #[must_use]
+    pub fn with_levels(mut self, levels: SoundLevels) -> Self {
+        self.play.levels = levels;
+        self
     }
 
     /// The same with what can be made of a groove.

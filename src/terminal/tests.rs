@@ -157,6 +157,7 @@ fn effects_are_values() {
                 Effect::Speaker { .. } => "speaker",
                 Effect::Tap(_) => "tap",
                 Effect::KeepOffset(_) => "offset",
+                Effect::SetLevels(_) => "levels",
                 Effect::Copy(_) => "copy",
                 Effect::RunJob(_) => "run job",
                 Effect::Import { .. } => "import",
@@ -241,6 +242,32 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
     assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].pulses.len() > 1);
+}
+
+#[test]
+fn volumes_are_bounded_shown_and_kept() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let found = press(&mut state, "' ' k enter");
+    let level = |e: &Effect| if let Effect::SetLevels(l) = e { Some(l.volume_db) } else { None };
+    let kept: Vec<f32> = found.iter().filter_map(level).collect();
+    assert_eq!(kept, [-2.0, -4.0]);
+    assert!(screen(&state, (80, 24)).contains("vol -4"));
+    // A change of the click volume is heard at once, at its bound too.
+    let found = press(&mut state, &"f \"click-up\" enter ".repeat(5));
+    let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
+    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    assert_eq!(playing.click_db, 6.0);
+    assert!(screen(&state, (80, 24)).contains("click +6"));
+    press(&mut state, &"' ".repeat(30));
+    assert!(screen(&state, (80, 24)).contains("vol -40"));
+    for _ in 0..30 {
+        press_char(&mut state, '"');
+    }
+    assert!(!screen(&state, (80, 24)).contains("vol "), "the default volume is the loudest one");
+}
+
+fn press_char(state: &mut State, c: char) {
+    update(state, Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE), KeyTime::UNKNOWN));
 }
 
 /// The screen as text.

@@ -163,7 +163,7 @@ fn a_layers_own_sound_is_read_beside_the_groove_and_a_bad_one_is_told() {
     std::fs::write(&groove, text).expect("written");
     let words = ["render", groove.to_str().expect("a path"), "-o", "-"];
     let missing = good(&words);
-    let said = "burst.flac: expected an existing sound file, found no such file; the layer is played with its voice";
+    let said = "burst.flac: expected an existing sound file, found no such file; the layer plays its voice";
     assert!(missing.errors.contains(said), "{}", missing.errors);
     std::fs::copy(in_package("tests/sounds/burst.flac"), folder.path().join("burst.flac")).expect("copied");
     let there = good(&words);

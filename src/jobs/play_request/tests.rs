@@ -38,7 +38,10 @@ fn order(groove: &Arc<Groove>, over: Range, layers: bool, beat: Click) -> (Playi
         lead,
     };
     let speed = Fraction::new(4, 5).expect("speed");
-    (Playing { groove: groove.clone(), speed, over, layers, beat, lines: vec![line] }, hearing.pulses.clone())
+    (
+        Playing { groove: groove.clone(), speed, over, layers, beat, click_db: 0.0, lines: vec![line] },
+        hearing.pulses.clone(),
+    )
 }
 
 #[test]

@@ -6,7 +6,9 @@ use crate::rhythm::{Groove, Voice};
 use crate::sound::take::tests::{four, plain, samples, written};
 use crate::sound::take::{Sequence, Take};
 use crate::sound::tests::{full, groove, hard, rate, rendered};
-use crate::sound::{Click, MIX_DB, ScheduleOptions};
+use crate::sound::{Click, MIX_DB, RENDER_LATENCY, Schedule, ScheduleOptions};
+use std::collections::VecDeque;
+use std::sync::Arc;
 use std::time::Duration;
 
 #[test]
@@ -14,7 +16,7 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     let build = || Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO));
     assert_eq!(handle.playhead(Frame(0)), None);
-    handle.play(build(), Frame(0));
+    handle.start(Segment::new(build()), Frame(0));
     let map = Arc::downgrade(build().map());
     assert!(map.upgrade().is_none());
     assert!(source.by_ref().take(96_000).filter(|x| *x != 0.0).count() > 10_000);
@@ -22,9 +24,9 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
     assert_eq!((head.section, head.loop_pass), (0, 0));
     // One second at 137.3 quarters a minute is 0.572 whole notes; the clock of the test runs on meanwhile.
     assert!(head.wholes > 0.56, "{head:?}");
-    // RemotePlayer more swaps than the ring holds while nobody listens: the newest wins, nothing is lost or blocked.
+    // Far more swaps than the ring holds while nobody listens: the newest wins, nothing is lost or blocked.
     for _ in 0..500 {
-        handle.swap(build(), Keep::Place);
+        handle.replace(1, Segment::new(build()));
     }
     handle.stop();
     for _ in 0..20 {
@@ -34,9 +36,7 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
     assert!(!handle.is_playing());
     assert_eq!(handle.playhead(Frame(0)), None);
     assert!(source.by_ref().take(4096).all(|x| x == 0.0));
-    handle.play(build(), Frame(0));
-    source.by_ref().take(256).for_each(drop);
-    handle.seek(Position { section: 0, pass: 0, wholes: 0.5 });
+    handle.start(Segment::new(build()), Frame(48_000));
     source.by_ref().take(256).for_each(drop);
     assert!(handle.playhead(Frame(0)).is_some_and(|p| p.wholes >= 0.49));
     assert!(handle.playhead(Frame(40_000)).is_some_and(|p| p.wholes < 0.2));
@@ -45,7 +45,7 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
 #[test]
 fn an_instant_before_is_heard_as_much_before() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
-    handle.play(Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO)), Frame(0));
+    handle.start(Segment::new(Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO))), Frame(0));
     let before = Instant::now();
     source.by_ref().take(192_000).for_each(drop);
     let wholes = |handle: &mut RenderHandle, ms: u64, ahead: i64| {
@@ -63,7 +63,7 @@ fn an_instant_before_is_heard_as_much_before() {
 fn the_feed_is_the_renderer_sample_by_sample() {
     let ask = ScheduleOptions::whole(SampleRate::STUDIO);
     let (mut handle, source) = render_channel(ask.rate);
-    handle.play(Schedule::build(&full(), &ask), Frame(0));
+    handle.start(Segment::new(Schedule::build(&full(), &ask)), Frame(0));
     let heard: Vec<f32> = source.take(2 * 50_000).collect();
     assert!(heard == rendered(&full(), &ask, MIX_DB, 50_000, 77));
 }
@@ -139,7 +139,7 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
             for (k, segment) in segments(groove, &takes, rate).into_iter().enumerate() {
                 let id = k as u64 + 1;
                 if id <= handle.id {
-                    handle.replace(id, segment, Keep::Place);
+                    handle.replace(id, segment);
                 }
             }
         }
@@ -203,7 +203,7 @@ fn a_tempo_edit_in_a_leg_moves_the_join_and_opens_no_gap() {
     // 96000 frames a pass. After a pass and a quarter of the next it becomes twice as fast.
     let before = 96_000 + 24_064;
     let mut all: Vec<f32> = source.by_ref().take(2 * before).collect();
-    handle.replace(id, segment("240").times(2), Keep::Place);
+    handle.replace(id, segment("240").times(2));
     all.extend(source.by_ref().take(2 * 400_000));
     let start = edges(&all)[0];
     let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();

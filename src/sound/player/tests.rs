@@ -3,7 +3,7 @@
 use super::fake::Fake;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
-use crate::sound::ScheduleOptions;
+use crate::sound::{Schedule, ScheduleOptions};
 
 /// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
 fn groove(k: usize) -> Groove {
@@ -45,7 +45,7 @@ fn plays_into_a_capture() {
     assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
     let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
     std::thread::sleep(Duration::from_millis(500));
-    player.play(build(0));
+    player.start(Segment::new(build(0)), None);
     let (mut heads, mut edits) = (Vec::new(), 0);
     let edited = std::env::var("TEETER_EDITS").as_deref() != Ok("0");
     let start = Instant::now();
@@ -57,7 +57,7 @@ fn plays_into_a_capture() {
         }
         if edited && start.elapsed().as_millis() / 130 > edits {
             edits += 1;
-            player.swap(build(edits as usize), Keep::Place);
+            player.replace(1, Segment::new(build(edits as usize)));
         }
     }
     player.stop();
@@ -107,7 +107,7 @@ fn a_chosen_output_sounds_alone() {
     let mut player = Player::open_on(Some("quay")).expect("the output");
     let rate = player.rate();
     std::thread::sleep(Duration::from_millis(500));
-    player.play(build(&player));
+    player.start(Segment::new(build(&player)), None);
     let start = Instant::now();
     while start.elapsed() < Duration::from_secs(4) {
         std::thread::sleep(Duration::from_millis(20));
@@ -145,7 +145,7 @@ fn goes_on_when_the_device_is_back() {
     };
     let mut player = Player::open().expect("a device");
     let schedule = |player: &Player| Schedule::build(&groove(0), &ScheduleOptions::whole(player.rate()));
-    player.play(schedule(&player));
+    player.start(Segment::new(schedule(&player)), None);
     let until = |player: &mut Player, most: u64, done: &dyn Fn(&Option<DeviceEvent>) -> bool| {
         let start = Instant::now();
         loop {
@@ -178,7 +178,7 @@ fn goes_on_when_the_device_is_back() {
                 let place = place.expect("it was playing");
                 assert!(place.wholes >= before.wholes - 0.02 || before.wholes > 0.9, "{place:?} after {before:?}");
                 let schedule = schedule(&player);
-                player.play_from(schedule, place.position());
+                player.start(Segment::new(schedule), Some(place.position()));
             }
             Some(DeviceEvent::Reopened) => {}
             other => panic!("{other:?}"),
@@ -209,17 +209,17 @@ fn goes_on_when_the_device_is_back() {
 fn an_edit_is_heard_soon() {
     let mut player = Player::open().expect("a device");
     let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
-    player.play(build(0));
+    player.start(Segment::new(build(0)), None);
     std::thread::sleep(Duration::from_secs(1));
     let (mut waits, mut totals) = (Vec::new(), Vec::new());
     for k in 0..100_u64 {
         std::thread::sleep(Duration::from_millis(20 + k % 23));
         assert_eq!(player.tick(), None);
         let schedule = build(k as usize);
-        let blocks = player.handle.board.blocks.load(Ordering::Acquire);
+        let blocks = player.handle.blocks();
         let sent = Instant::now();
-        player.swap(schedule, Keep::Place);
-        while player.handle.board.blocks.load(Ordering::Acquire) == blocks {
+        player.replace(1, Segment::new(schedule));
+        while player.handle.blocks() == blocks {
             std::thread::sleep(Duration::from_micros(100));
         }
         let wait = sent.elapsed().as_secs_f64() * 1e3;
@@ -267,7 +267,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     assert_eq!(fake.player().expect_err("none").to_string(), "no sound: unplugged");
     fake.0.borrow_mut().rate = Some(48_000);
     let mut player = fake.player().expect("a device");
-    player.play(build(&player));
+    player.start(Segment::new(build(&player)), None);
     assert!(fake.takes(20_000).0 > 0.01);
     let mut now = Instant::now();
     assert_eq!(player.tick_at(now), None);
@@ -297,7 +297,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     let pauses: Vec<Duration> = times.windows(2).map(|w| w[1] - w[0]).collect();
     assert!(pauses.is_sorted() && pauses[pauses.len() - 1] <= Duration::from_millis(4010), "{pauses:?}");
     // An edit meanwhile waits; there is no jump when it sounds again.
-    player.swap(build(&player), Keep::Place);
+    player.replace(1, Segment::new(build(&player)));
     fake.0.borrow_mut().rate = Some(48_000);
     fake.0.borrow_mut().choosy = true;
     now += Duration::from_secs(5);
@@ -318,7 +318,7 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     let fake = Fake::default();
     fake.0.borrow_mut().rate = Some(48_000);
     let mut player = fake.player().expect("a device");
-    player.play(build(&player));
+    player.start(Segment::new(build(&player)), None);
     fake.takes(30_000);
     std::thread::sleep(Duration::from_millis(60));
     let before = place_of(&mut player);
@@ -338,7 +338,7 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     assert_eq!(player.rate().hertz(), 44_100);
     assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
     assert_eq!(place.segment, 1);
-    player.play_from(build(&player), place.position());
+    player.start(Segment::new(build(&player)), Some(place.position()));
     fake.takes(4410);
     assert!(fake.takes(20_000).0 > 0.01);
     // One that stops without a word is lost as well, and what was stopped stays so.
@@ -357,7 +357,7 @@ fn a_player_that_ends_while_it_sounds_fades_first() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let fake = Fake::at(48_000);
     let mut player = fake.player().expect("a device");
-    player.play(build(&player));
+    player.start(Segment::new(build(&player)), None);
     assert!(fake.takes(20_000).0 > 0.01);
     // As `end` does: what is heard last is what was rendered before the device's own frames.
     let heard = player.leaving().as_secs_f64() * 48_000.0 - player.ahead().0 as f64;

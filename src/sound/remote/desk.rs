@@ -3,7 +3,7 @@
 
 use super::frame::Sender;
 use super::meet::{Met, Unmet, Verdict};
-use super::message::{self, How, Keeping, ToEditor};
+use super::message::{self, How, ToEditor};
 use super::said::Said;
 use super::sendings::Sendings;
 use super::speaker::Device;
@@ -11,7 +11,6 @@ use super::strangers::Strangers;
 use super::visit::{Event, House, frame};
 use crate::sound::DeviceEvent;
 use crate::sound::channel::RenderHandle;
-use crate::sound::render::Keep;
 use crate::sound::segment::Segment;
 use std::net::{Shutdown, TcpStream};
 use std::sync::atomic::Ordering;
@@ -95,13 +94,12 @@ impl<'a> Desk<'a> {
         let current = self.line.as_ref().map(|l| l.number);
         match event {
             Event::Visitor(unmet) => self.visitor(&unmet),
-            Event::Vanished if self.line.is_none() => self.lose("it was closed".into()),
+            Event::Vanished if self.line.is_none() => self.lose("connection closed".into()),
             Event::Vanished => {}
             Event::Joined { line, met, stream, back } => self.join(line, &met, stream, back),
             // What an older line still had to say does not count.
             Event::Segment { line, .. }
             | Event::Stop { line }
-            | Event::Seek { line, .. }
             | Event::Gain { line, .. }
             | Event::Ping { line, .. }
             | Event::Bye { line }
@@ -129,19 +127,18 @@ impl<'a> Desk<'a> {
             }
             Event::Gain { db, .. } => {
                 self.gain = Some(db);
-                self.command(|handle| handle.set_gain(db));
+                self.command(|handle| handle.set_volume(db));
             }
-            Event::Segment { how: How::Queue | How::Then | How::Replace(_), .. } if self.deaf => {}
+            Event::Segment { how: How::Queue | How::Then | How::Replace, .. } if self.deaf => {}
             Event::Segment { how, leg, number, generation, .. } => self.play(how, *leg, number, generation),
             Event::Stop { .. } => self.silence(),
-            Event::Seek { frame, .. } => self.command(|handle| handle.seek_frame(frame)),
         }
     }
 
     fn play(&mut self, how: How, leg: Segment, number: u64, generation: u64) {
         // The device may have changed while the leg was made.
         if leg.schedule().is_none_or(|s| s.rate() != self.device.handle().rate()) {
-            return self.refuse("it is for another device".into());
+            return self.refuse("the segment has another sample rate than the device".into());
         }
         let mut id = None;
         match how {
@@ -149,18 +146,14 @@ impl<'a> Desk<'a> {
                 self.deaf = false;
                 self.command(|handle| id = Some(handle.start(leg, frame(from))));
             }
-            How::Queue if !self.device.handle().has_room() => self.refuse("too many legs wait".into()),
+            How::Queue if !self.device.handle().has_room() => self.refuse("too many queued segments".into()),
             How::Queue => self.command(|handle| id = Some(handle.queue(leg))),
             How::Then => self.command(|handle| id = Some(handle.then(leg))),
-            How::Replace(keep) => {
+            How::Replace => {
                 // One that was never there is left alone, as one that has been played.
                 let Some(old) = self.sent.id(number) else { return };
-                let keep = match keep {
-                    Keeping::Place => Keep::Place,
-                    Keeping::Fraction => Keep::Fraction,
-                };
                 self.command(|handle| {
-                    handle.replace(old, leg, keep);
+                    handle.replace(old, leg);
                     id = Some(old);
                 });
             }
@@ -184,7 +177,7 @@ impl<'a> Desk<'a> {
             }
             thread::sleep(Duration::from_millis(5));
         }
-        self.refuse("the device takes no more commands".into());
+        self.refuse("the device accepts no more commands".into());
     }
 
     /// Ends the sound softly.
@@ -321,7 +314,7 @@ impl<'a> Desk<'a> {
             self.ended = 0;
         }
         if let Some(db) = self.gain {
-            self.device.handle().set_gain(db);
+            self.device.handle().set_volume(db);
         }
         self.house.hertz.store(hertz, Ordering::Relaxed);
         self.tell_device();
@@ -343,9 +336,9 @@ impl<'a> Desk<'a> {
         }
         let ahead = self.device.ahead();
         let Some(mark) = self.device.handle().mark(ahead) else { return };
-        let Some(generation) = self.sent.heard(mark.segment, mark.generation) else { return };
+        let Some(generation) = self.sent.heard(mark.position.id, mark.position.generation) else { return };
         let at = mark.at.saturating_duration_since(self.epoch).as_nanos() as u64;
-        self.tell(&ToEditor::Heard { generation, frame: mark.frame, loops: mark.pass, at });
+        self.tell(&ToEditor::Heard { generation, frame: mark.position.frame, loops: mark.position.pass, at });
     }
 
     /// Ends it all: the sound fades, the editor is told.

@@ -4,13 +4,12 @@
 use super::leg::pack_leg;
 use super::line::{Line, LinkEvent, Sending};
 use super::meet::{RemoteError, Right};
-use super::message::{How, Keeping, ToSpeaker};
+use super::message::{How, ToSpeaker};
 use super::proof::Token;
 use super::shelf::{SOUND, SOUNDS, pieces};
 use super::track::Loop;
 use crate::sound::backend::OutputEvent;
 use crate::sound::position::{Playhead, Position, PositionMap};
-use crate::sound::render::Keep;
 use crate::sound::schedule::Schedule;
 use crate::sound::segment::{MAX_QUEUED, Segment};
 use crate::sound::units::{Frame, SampleRate};
@@ -63,8 +62,8 @@ impl RemotePlayer {
             let known = line.shared.known();
             (known.hertz.unwrap_or_default(), known.line)
         };
-        let rate =
-            SampleRate::new(hertz).ok_or_else(|| RemoteError::NoDevice(format!("its device runs at {hertz} Hz")))?;
+        let rate = SampleRate::new(hertz)
+            .ok_or_else(|| RemoteError::NoDevice(format!("unsupported sample rate: {hertz} Hz")))?;
         Ok(Self {
             line,
             told,
@@ -90,16 +89,6 @@ impl RemotePlayer {
     /// The frames per second of the speaker's device; schedules are to be built for it.
     pub fn rate(&self) -> SampleRate {
         self.line.shared.known().hertz.and_then(SampleRate::new).unwrap_or(self.rate)
-    }
-
-    /// Plays a schedule round and round from its start.
-    pub fn play(&mut self, schedule: Schedule) {
-        self.start(Segment::new(schedule), None);
-    }
-
-    /// Plays a schedule round and round from a place in the groove; from its start if the place is not in it.
-    pub fn play_from(&mut self, schedule: Schedule, place: Position) {
-        self.start(Segment::new(schedule), Some(place));
     }
 
     /// Plays a leg from a place in the groove, or from its start, instead of all that is played and waits. Gives its number.
@@ -141,20 +130,11 @@ impl RemotePlayer {
     }
 
     /// Puts an edited leg in the place of the one of this number, without a gap.
-    pub fn replace(&mut self, id: u64, leg: Segment, keep: Keep) {
-        let keep = match keep {
-            Keep::Place => Keeping::Place,
-            Keep::Fraction => Keeping::Fraction,
-        };
+    pub fn replace(&mut self, id: u64, leg: Segment) {
         self.told_head = None;
         if self.playing {
-            self.send_leg(How::Replace(keep), id, &leg);
+            self.send_leg(How::Replace, id, &leg);
         }
-    }
-
-    /// Puts an edited schedule in the place of the leg that was sent last, without a gap.
-    pub fn swap(&mut self, schedule: Schedule, keep: Keep) {
-        self.replace(self.id, Segment::new(schedule), keep);
     }
 
     /// Whether one more leg may wait. What is played counts as waiting until it was heard.
@@ -216,17 +196,8 @@ impl RemotePlayer {
         self.line.shared.known().left = None;
     }
 
-    /// Goes to a place of the loop.
-    pub fn seek(&mut self, place: Position) {
-        if let Some(frame) = self.maps.back().and_then(|m| m.1.frame(place)).filter(|_| self.playing) {
-            (self.from, self.told_head) = (Some(Playhead::begun(place, self.id)), None);
-            self.line.shared.known().left = None;
-            self.send(&ToSpeaker::Seek(frame.0 as u64));
-        }
-    }
-
     /// Sets the gain of the mix in dB; 0 is the quiet level it starts with.
-    pub fn set_gain(&mut self, db: f32) {
+    pub fn set_volume(&mut self, db: f32) {
         let db = if db.is_nan() { -120.0 } else { db.clamp(-120.0, 24.0) };
         self.gain = Some(db);
         self.send(&ToSpeaker::Gain(db));
@@ -349,7 +320,7 @@ fn own_fit(schedule: &Schedule) -> Result<(), String> {
         let bytes = size_of_val::<[f32]>(sound);
         all += bytes;
         if bytes > SOUND || all > SOUNDS {
-            return Err("the user's own sounds are too large for the line".into());
+            return Err("the sound files are too large for the remote speaker".into());
         }
     }
     Ok(())

@@ -21,12 +21,12 @@ impl std::fmt::Display for Broken {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Broken::Stream(e) => match e.kind() {
-                io::ErrorKind::UnexpectedEof => f.write_str("it was closed"),
-                io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut => f.write_str("nothing came for some seconds"),
+                io::ErrorKind::UnexpectedEof => f.write_str("connection closed"),
+                io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut => f.write_str("no data for several seconds"),
                 _ => write!(f, "{e}"),
             },
-            Broken::TooLong(n) => write!(f, "a message of {n} bytes was announced, allowed are {MOST}"),
-            Broken::Forged => f.write_str("a message was not from the other end"),
+            Broken::TooLong(n) => write!(f, "expected a message of at most {MOST} bytes, found {n}"),
+            Broken::Forged => f.write_str("a message with a wrong authentication tag"),
         }
     }
 }
@@ -54,7 +54,7 @@ impl<W: Write> Sender<W> {
     /// Sends a message. A longer one than [`MOST`] is refused here already.
     pub(super) fn send(&mut self, message: &[u8]) -> io::Result<()> {
         let length = u32::try_from(message.len()).ok().filter(|&n| n as usize <= MOST);
-        let length = length.ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "the message is too long"))?;
+        let length = length.ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "message too long"))?;
         self.bytes.clear();
         self.bytes.extend_from_slice(&length.to_be_bytes());
         self.bytes.extend_from_slice(message);

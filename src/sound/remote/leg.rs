@@ -30,11 +30,11 @@ struct PackedLeg {
 /// # Errors
 /// [`Unfit`] if it is larger than the far speaker takes.
 pub(super) fn pack_leg(leg: &Segment) -> Result<Vec<u8>, Unfit> {
-    let Some(schedule) = leg.schedule() else { return Err(Unfit::new("the leg is empty")) };
+    let Some(schedule) = leg.schedule() else { return Err(Unfit::new("the segment is empty")) };
     let ((silences, opening), (turns, last)) = (leg.muted_passes(), leg.ending());
     if silences.len() > SILENCES {
         return Err(Unfit::new(&format!(
-            "{} times through are silent, the far speaker takes {SILENCES}",
+            "expected at most {SILENCES} muted passes for the remote speaker, found {}",
             silences.len()
         )));
     }
@@ -42,7 +42,7 @@ pub(super) fn pack_leg(leg: &Segment) -> Result<Vec<u8>, Unfit> {
     let packed = message::write(&PackedLeg { turns, last, silences, opening: opening as u32, round });
     if packed.len() + BESIDE > MOST {
         let (has, may) = (packed.len() >> 20, MOST >> 20);
-        return Err(Unfit::new(&format!("the loop takes {has} MiB on the line, allowed are {may}")));
+        return Err(Unfit::new(&format!("expected a loop of at most {may} MiB for the remote speaker, found {has}")));
     }
     Ok(packed)
 }
@@ -61,10 +61,10 @@ pub(super) enum SegmentError {
 /// # Errors
 /// [`SegmentError`] if it is damaged, for another rate, breaks a rule that every leg keeps, or needs a sound that is not there.
 pub(super) fn unpack_leg(bytes: &[u8], rate: SampleRate, own: Shelved<'_>) -> Result<Segment, SegmentError> {
-    let damaged = || SegmentError::Unfit("a loop that is damaged or too large".into());
+    let damaged = || SegmentError::Unfit("the loop is damaged or too large".into());
     let packed: PackedLeg = message::read(bytes).ok_or_else(damaged)?;
     if !packed.silences.0.is_sorted_by(|a, b| a < b) {
-        return Err(SegmentError::Unfit("its silent times through are not in order".into()));
+        return Err(SegmentError::Unfit("its muted passes are not in ascending order".into()));
     }
     if let Some(hash) = packed.round.lacks(own) {
         return Err(SegmentError::Lacks(hash));
@@ -104,7 +104,7 @@ mod tests {
         let mut packed: PackedLeg = message::read(&pack_leg(&leg()).expect("small")).expect("a leg");
         packed.silences.0.reverse();
         let refused = unpack_leg(&message::write(&packed), SampleRate::STUDIO, &|_| None);
-        assert!(matches!(refused, Err(SegmentError::Unfit(why)) if why.contains("not in order")));
+        assert!(matches!(refused, Err(SegmentError::Unfit(why)) if why.contains("not in ascending order")));
     }
 
     proptest! {

@@ -238,7 +238,7 @@ impl Line {
             keeper.keep(connection, receiver);
             drop(end);
         };
-        thread::Builder::new().name("far speaker".into()).spawn(run)?;
+        thread::Builder::new().name("remote speaker".into()).spawn(run)?;
         Ok(Self { shared, orders, ended })
     }
 
@@ -318,7 +318,7 @@ impl Keeper {
                     if !told =>
                 {
                     told = true;
-                    self.shared.known().tell(LinkEvent::Lost(format!("what answers says that {error}")));
+                    self.shared.known().tell(LinkEvent::Lost(format!("the reply was an error: {error}")));
                 }
                 Err(_) => {}
             }
@@ -334,7 +334,7 @@ impl Keeper {
             let why = listener.listen();
             drop(orders.send(Order::Broke { line: number, why }));
         };
-        if let Err(error) = thread::Builder::new().name("far listener".into()).spawn(listen) {
+        if let Err(error) = thread::Builder::new().name("remote reader".into()).spawn(listen) {
             return End::Lost(error.to_string());
         }
         let mut sender = Sender::new(&connection.stream, connection.met.to_speaker.clone());
@@ -356,7 +356,7 @@ impl Keeper {
             };
             if let Err(error) = sent {
                 let silent = matches!(error.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut);
-                return End::Lost(if silent { "nothing gets through".into() } else { error.to_string() });
+                return End::Lost(if silent { "no data gets through".into() } else { error.to_string() });
             }
         }
     }
@@ -401,10 +401,10 @@ impl Listener {
                     known.tell(LinkEvent::Refused(message::words(&why)));
                 }
                 Some(ToEditor::Bye) => {
-                    known.over = Some("the far speaker was ended".into());
-                    return "the far speaker was ended".into();
+                    known.over = Some("the remote speaker was closed".into());
+                    return "the remote speaker was closed".into();
                 }
-                None => return "the speaker says what this editor does not understand".into(),
+                None => return "protocol error: unknown message from the speaker".into(),
             }
         }
     }

@@ -49,23 +49,25 @@ impl fmt::Display for RemoteError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoPort(why) => {
-                write!(f, "nothing listens at that port of this host ({why}); is it forwarded with ssh -R?")
+                write!(f, "connection to that port of this host failed ({why}); is it forwarded with `ssh -R`?")
             }
-            Self::NobodyThere => f.write_str("the port is forwarded, but no `teeter speaker` runs at its other end"),
-            Self::Stranger => f.write_str("what answers at that port is not teeter"),
-            Self::NoSpeaker => f.write_str("what answers at that port is an editor and not a speaker"),
+            Self::NobodyThere => f.write_str("the port is forwarded, but no `teeter speaker` runs at the other end"),
+            Self::Stranger => f.write_str("the service at that port is not teeter"),
+            Self::NoSpeaker => f.write_str("the service at that port is an editor, not a speaker"),
             Self::Version { theirs } => {
                 let old = if *theirs < VERSION { "the speaker is older" } else { "this editor is older" };
-                write!(f, "the speaker talks version {theirs}, this editor version {VERSION}: {old}, update it")
+                write!(f, "expected protocol version {VERSION}, found {theirs}: {old}; update it")
             }
-            Self::WrongToken => f.write_str("the token is not the one the speaker shows now"),
+            Self::WrongToken => f.write_str("the token is not the one that the speaker shows now"),
             Self::Busy => f.write_str("another editor is connected to the speaker"),
             Self::Forgotten => {
-                f.write_str("the speaker was started anew or has taken another editor: connect with its new token")
+                f.write_str("the speaker was restarted or serves another editor; reconnect with its current token")
             }
-            Self::Impostor => f.write_str("what answers at that port does not know the token: it is not your speaker"),
-            Self::NoDevice(why) => write!(f, "the far speaker cannot sound: {why}"),
-            Self::Line(why) => write!(f, "the line to the speaker failed: {why}"),
+            Self::Impostor => {
+                f.write_str("the service at that port does not know the token, so it is not your speaker")
+            }
+            Self::NoDevice(why) => write!(f, "no sound on the remote speaker: {why}"),
+            Self::Line(why) => write!(f, "connection to the speaker failed: {why}"),
         }
     }
 }
@@ -75,8 +77,8 @@ impl std::error::Error for RemoteError {}
 impl From<io::Error> for RemoteError {
     fn from(error: io::Error) -> Self {
         match error.kind() {
-            io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut => Self::Line("no answer for some seconds".into()),
-            io::ErrorKind::UnexpectedEof => Self::Line("it was closed".into()),
+            io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut => Self::Line("no reply for several seconds".into()),
+            io::ErrorKind::UnexpectedEof => Self::Line("connection closed".into()),
             _ => Self::Line(error.to_string()),
         }
     }

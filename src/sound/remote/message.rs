@@ -5,13 +5,6 @@ use serde::{Deserialize, Serialize};
 /// Most characters of a reason that came over the line.
 const REASON: usize = 160;
 
-/// How a new loop takes over.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) enum Keeping {
-    Place,
-    Fraction,
-}
-
 /// When a leg is played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) enum How {
@@ -22,7 +15,7 @@ pub(super) enum How {
     /// At the end of the time through that is played, instead of all that wait.
     Then,
     /// In the place of the leg that has its number.
-    Replace(Keeping),
+    Replace,
 }
 
 /// From the editor. New rows stand at the end, with a new version of the greeting.
@@ -32,8 +25,6 @@ pub(super) enum ToSpeaker<'a> {
     Segment { how: How, leg: u64, generation: u64, packed: &'a [u8] },
     /// Stop.
     Stop,
-    /// Go to a frame of the loop.
-    Seek(u64),
     /// Gain of the mix in dB.
     Gain(f32),
     /// To be answered with a pong at once; the number is the editor's clock.
@@ -102,12 +93,11 @@ mod tests {
         ) {
             for message in [
                 ToSpeaker::Segment { how: How::Start(from), leg: 3, generation, packed: &packed },
-                ToSpeaker::Segment { how: How::Replace(Keeping::Fraction), leg: from, generation, packed: &packed },
+                ToSpeaker::Segment { how: How::Replace, leg: from, generation, packed: &packed },
                 ToSpeaker::Segment { how: How::Queue, leg: from, generation, packed: &packed },
                 ToSpeaker::Segment { how: How::Then, leg: from, generation, packed: &packed },
                 ToSpeaker::Sound { hash: from, hertz: 48_000, total: 9, at: 7, samples: &packed },
                 ToSpeaker::Stop,
-                ToSpeaker::Seek(from),
                 ToSpeaker::Gain(gain),
                 ToSpeaker::Ping(from),
                 ToSpeaker::Bye,
@@ -154,12 +144,11 @@ mod tests {
         assert_eq!(write(&leg(How::Start(300))), [0, 0, 0xac, 2, 1, 2, 1, 9]);
         assert_eq!(write(&leg(How::Queue)), [0, 1, 1, 2, 1, 9]);
         assert_eq!(write(&leg(How::Then)), [0, 2, 1, 2, 1, 9]);
-        assert_eq!(write(&leg(How::Replace(Keeping::Fraction))), [0, 3, 1, 1, 2, 1, 9]);
+        assert_eq!(write(&leg(How::Replace)), [0, 3, 1, 2, 1, 9]);
         assert_eq!(write(&ToSpeaker::Stop), [1]);
-        assert_eq!(write(&ToSpeaker::Seek(5)), [2, 5]);
-        assert_eq!(write(&ToSpeaker::Gain(1.0)), [3, 0, 0, 0x80, 0x3f]);
+        assert_eq!(write(&ToSpeaker::Gain(1.0)), [2, 0, 0, 0x80, 0x3f]);
         let sound = ToSpeaker::Sound { hash: 1, hertz: 2, total: 3, at: 4, samples: &[9] };
-        assert_eq!(write(&sound), [6, 1, 2, 3, 4, 1, 9]);
+        assert_eq!(write(&sound), [5, 1, 2, 3, 4, 1, 9]);
         assert_eq!(write(&ToEditor::Device { hertz: 300, grain: 1 }), [0, 0xac, 2, 1]);
         assert_eq!(write(&ToEditor::Heard { generation: 1, frame: -1, loops: 2, at: 3 }), [2, 1, 1, 2, 3]);
         assert_eq!(write(&ToEditor::Bye), [6]);

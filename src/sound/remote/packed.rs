@@ -107,7 +107,7 @@ fn accent_of(number: u8) -> Result<Accent, Unfit> {
         0 => Ok(Accent::Ghost),
         1 => Ok(Accent::Plain),
         2 => Ok(Accent::Accent),
-        n => unfit(format!("there is no accent {n}")),
+        n => unfit(format!("unknown accent {n}")),
     }
 }
 
@@ -132,7 +132,7 @@ impl Made {
     fn sound(&self, rate: SampleRate, own: Shelved<'_>) -> Result<(SampleSource, Arc<[f32]>), Unfit> {
         let strike = match self {
             Made::Own(hash) => {
-                let Some(samples) = own(*hash) else { return unfit("a sound of it has not come") };
+                let Some(samples) = own(*hash) else { return unfit("a sound file is missing") };
                 return Ok((SampleSource::User { hash: *hash, rate }, samples));
             }
             made => made.strike(rate)?,
@@ -142,13 +142,13 @@ impl Made {
 
     fn strike(&self, rate: SampleRate) -> Result<SynthKey, Unfit> {
         match self {
-            Made::Own(_) => unfit("a sound of the user's own is not struck"),
+            Made::Own(_) => unfit("a sound file where a voice is expected"),
             Made::Voice(name, key, accent) => {
                 let Some(voice) = Voice::parse(name) else {
-                    return unfit("it has a voice that this speaker does not know");
+                    return unfit("unknown voice");
                 };
                 let pitch = match key {
-                    Some(key) => Some(Pitch::new(*key).ok_or_else(|| Unfit(format!("there is no pitch {key}")))?),
+                    Some(key) => Some(Pitch::new(*key).ok_or_else(|| Unfit(format!("unknown pitch {key}")))?),
                     None => None,
                 };
                 Ok(SynthKey::new(rate, voice, pitch, accent_of(*accent)?))
@@ -157,7 +157,7 @@ impl Made {
             Made::Line(tone, accent) if *tone < CLICK_TONES => {
                 Ok(SynthKey { rate, tone: Tone::Line(*tone), accent: accent_of(*accent)? })
             }
-            Made::Line(tone, _) => unfit(format!("there is no click tone {tone}")),
+            Made::Line(tone, _) => unfit(format!("unknown click tone {tone}")),
         }
     }
 }
@@ -165,7 +165,7 @@ impl Made {
 fn packed_point(point: FrameTime) -> Result<At, Unfit> {
     match (u64::try_from(point.frame), u128::try_from(point.part)) {
         (Ok(frame), Ok(part)) => Ok(At(frame, part)),
-        _ => unfit("a time lies before the loop"),
+        _ => unfit("a time before the loop"),
     }
 }
 
@@ -175,11 +175,16 @@ fn packed_point(point: FrameTime) -> Result<At, Unfit> {
 /// [`Unfit`] if it is larger than the far speaker takes.
 pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
     if schedule.notes.len() > NOTES {
-        return unfit(format!("the loop has {} sounds, the far speaker takes {NOTES}", schedule.notes.len()));
+        return unfit(format!(
+            "expected a loop of at most {NOTES} notes for the remote speaker, found {}",
+            schedule.notes.len()
+        ));
     }
     if schedule.origins.len() > SOUNDS {
         let many = schedule.origins.len();
-        return unfit(format!("the loop has {many} different sounds, the far speaker takes {SOUNDS}"));
+        return unfit(format!(
+            "expected a loop of at most {SOUNDS} different sounds for the remote speaker, found {many}"
+        ));
     }
     let map = schedule.map();
     let mut kinds = Vec::new();
@@ -193,12 +198,12 @@ pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
             kinds.push(Kind(note.sound, note.hold, note.left, note.right));
             kinds.len() as u32 - 1
         });
-        let Some(gap) = frame.checked_sub(last) else { return unfit("the sounds of the loop are not in order") };
+        let Some(gap) = frame.checked_sub(last) else { return unfit("the notes of the loop are not in order") };
         notes.push(Knock(gap, part, kind));
         last = frame;
     }
     if kinds.len() > KINDS {
-        return unfit(format!("the sounds are struck in {} ways, the far speaker takes {KINDS}", kinds.len()));
+        return unfit(format!("expected at most {KINDS} kinds of notes for the remote speaker, found {}", kinds.len()));
     }
     let stretch = |p: &Piece| -> Result<Stretch, Unfit> {
         Ok(Stretch(packed_point(p.start)?, p.section as u16, p.pass as u16, p.from, p.to, p.pace))
@@ -229,31 +234,35 @@ impl Packed {
     /// [`Unfit`] if it is for another rate, or breaks a rule that every schedule keeps.
     pub(super) fn unpack(&self, rate: SampleRate, own: Shelved<'_>) -> Result<Schedule, Unfit> {
         if self.rate != rate.hertz() {
-            return unfit(format!("it is for {} frames per second, the device has {}", self.rate, rate.hertz()));
+            return unfit(format!(
+                "expected the sample rate of the device, found {} Hz instead of {} Hz",
+                self.rate,
+                rate.hertz()
+            ));
         }
         if self.denom == 0 || self.denom > DENOM {
-            return unfit("its denominator is out of range");
+            return unfit("the denominator is out of range");
         }
         let point = |At(frame, part): At| -> Result<FrameTime, Unfit> {
             if frame > LONGEST || part >= self.denom {
-                return unfit("a time of it is out of range");
+                return unfit("a time is out of range");
             }
             Ok(FrameTime { frame: frame as i64, part: part as i128 })
         };
         let length = point(self.length)?;
         // The renderer would count its turns without end; one of no length at all has none.
         if length.frame == 0 && length.part > 0 {
-            return unfit("it is shorter than a frame");
+            return unfit("the loop is shorter than a frame");
         }
         let pieces = self.stretches(&point, length)?;
         let sounds = self.sounds.0.iter().map(|s| s.sound(rate, own)).collect::<Result<Vec<_>, _>>()?;
         for &Kind(sound, _, left, right) in &self.kinds.0 {
             if sound as usize >= sounds.len() {
-                return unfit(format!("it strikes sound {sound} of {}", sounds.len()));
+                return unfit(format!("unknown sound {sound} of {}", sounds.len()));
             }
             // A side that is silent may have a factor a hair below 0: the cosine of a right angle.
             if ![left, right].iter().all(|f| f.abs() <= FACTOR) {
-                return unfit("a factor of it is no number up to 32");
+                return unfit("a gain is not a number up to 32");
             }
         }
         let notes = self.knocks(&point, length)?;
@@ -274,7 +283,7 @@ impl Packed {
                 .last()
                 .is_none_or(|p| p.start <= start && (p.section, p.pass) < (usize::from(section), usize::from(pass)));
             if !finite || !ordered || start > length {
-                return unfit("its sections are not in order");
+                return unfit("the sections are not in order");
             }
             pieces.push(Piece { start, section: section.into(), pass: pass.into(), from, to, pace });
         }
@@ -288,17 +297,17 @@ impl Packed {
             frame = frame.saturating_add(gap);
             let at = point(At(frame, part))?;
             let Some(&Kind(sound, hold, left, right)) = self.kinds.0.get(kind as usize) else {
-                return unfit(format!("it strikes in way {kind} of {}", self.kinds.0.len()));
+                return unfit(format!("unknown kind of note {kind} of {}", self.kinds.0.len()));
             };
             if at < last {
-                return unfit("its sounds are not in order");
+                return unfit("the notes are not in order");
             }
             if at >= length {
-                return unfit("a sound of it lies beyond its end");
+                return unfit("a note is beyond the end of the loop");
             }
             at_once = if at.frame == last.frame { at_once + 1 } else { 1 };
             if at_once > AT_ONCE {
-                return unfit(format!("more than {AT_ONCE} of its sounds begin at one frame"));
+                return unfit(format!("more than {AT_ONCE} notes begin at one frame"));
             }
             last = at;
             notes.push(Note { at, sound, hold, left, right });

@@ -73,7 +73,7 @@ impl fmt::Debug for Token {
 /// Bytes nobody can foretell.
 pub(super) fn random<const N: usize>() -> Result<[u8; N], String> {
     let mut bytes = [0; N];
-    getrandom::fill(&mut bytes).map_err(|e| format!("no random numbers: {e}"))?;
+    getrandom::fill(&mut bytes).map_err(|e| format!("no random numbers available: {e}"))?;
     Ok(bytes)
 }
 

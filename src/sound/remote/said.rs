@@ -37,23 +37,26 @@ impl fmt::Display for Said {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Said::Token(token) => write!(f, "token {token}"),
-            Said::Joined => f.write_str("an editor is connected; the token is spent"),
-            Said::Back => f.write_str("the editor is connected again"),
+            Said::Joined => f.write_str("editor connected; the token is used up"),
+            Said::Back => f.write_str("editor connected again"),
             Said::Lost(why) => {
-                write!(f, "the line is lost ({why}); the sound has stopped, the editor comes back by itself")
+                write!(f, "connection lost ({why}); playback stopped, the editor reconnects by itself")
             }
-            Said::Left => f.write_str("the editor has ended"),
-            Said::Wrong => f.write_str("somebody came with a wrong token"),
-            Said::Worn => f.write_str("too many wrong tokens; the old one is not good any more"),
+            Said::Left => f.write_str("the editor closed the connection"),
+            Said::Wrong => f.write_str("rejected: wrong token"),
+            Said::Worn => f.write_str("rejected too many wrong tokens; the previous token is no longer valid"),
             Said::Strangers(n, Some(v)) => {
-                write!(f, "{n} connections were no editor of version {VERSION}, the last one talks version {v}")
+                write!(
+                    f,
+                    "ignored {n} connections that are not teeter editors of protocol version {VERSION}; the last one uses version {v}"
+                )
             }
-            Said::Strangers(n, None) => write!(f, "{n} connections were no editor"),
-            Said::Refused(why) => write!(f, "refused what the editor sent: {why}"),
-            Said::Device(hertz) => write!(f, "the output device is there again, {hertz} Hz"),
-            Said::NoDevice(why) => write!(f, "{why}; trying again"),
+            Said::Strangers(n, None) => write!(f, "ignored {n} connections that are not teeter editors"),
+            Said::Refused(why) => write!(f, "rejected data from the editor: {why}"),
+            Said::Device(hertz) => write!(f, "output device available again at {hertz} Hz"),
+            Said::NoDevice(why) => write!(f, "{why}; retrying"),
             Said::NoToken(why) => {
-                write!(f, "there is no new token ({why}); start the speaker anew to let another editor in")
+                write!(f, "no new token ({why}); restart the speaker to accept another editor")
             }
         }
     }
@@ -65,8 +68,8 @@ mod tests {
 
     #[test]
     fn only_of_a_device_it_is_said_that_it_is_tried_again() {
-        assert_eq!(Said::NoDevice("no sound: pulled out".into()).to_string(), "no sound: pulled out; trying again");
+        assert_eq!(Said::NoDevice("no sound: pulled out".into()).to_string(), "no sound: pulled out; retrying");
         let words = Said::NoToken("no random numbers".into()).to_string();
-        assert!(words.contains("no random numbers") && !words.contains("trying again"), "{words}");
+        assert!(words.contains("no random numbers") && !words.contains("retrying"), "{words}");
     }
 }

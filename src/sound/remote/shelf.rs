@@ -58,7 +58,7 @@ impl Shelf {
         if piece.at == 0 {
             if total == 0 || total > SOUND / 4 {
                 self.coming = None;
-                return Err(format!("a sound of {total} samples, allowed are 1 to {}", SOUND / 4));
+                return Err(format!("found a sound of {total} samples, expected 1 to {}", SOUND / 4));
             }
             let (hash, hertz) = (piece.hash, piece.hertz);
             self.coming = Some(Coming { hash, hertz, total, samples: Vec::new() });
@@ -71,7 +71,7 @@ impl Shelf {
                 && (1..=c.total - c.samples.len()).contains(&more)
         };
         let Some(mut coming) = self.coming.take().filter(fits) else {
-            return Err("a piece of a sound that does not follow the one before".into());
+            return Err("a chunk of a sound that does not follow the previous one".into());
         };
         let samples = piece.samples.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
         coming.samples.extend(samples);
@@ -80,11 +80,11 @@ impl Shelf {
             return Ok(());
         }
         let Some(rate) = SampleRate::new(coming.hertz) else {
-            return Err(format!("a sound of {} frames per second", coming.hertz));
+            return Err(format!("unsupported sample rate: {} Hz", coming.hertz));
         };
         let sound = UserSample::new(coming.samples, rate);
         if sound.hash() != coming.hash {
-            return Err("a sound that is not what its hash says".into());
+            return Err("a sound that does not match its hash".into());
         }
         self.kept.retain(|k| (k.0, k.1) != (coming.hash, rate));
         self.kept.push_back((coming.hash, rate, sound));

@@ -16,8 +16,8 @@ use crate::rhythm::{Groove, Voice};
 use crate::sound::channel::{RenderHandle, RenderSource, render_channel};
 use crate::sound::tests::groove;
 use crate::sound::{
-    DeviceEvent, Frame, Keep, OutputError, OutputEvent, Playhead, Position, Renderer, SampleRate, Schedule,
-    ScheduleOptions, Segment,
+    DeviceEvent, Frame, OutputError, OutputEvent, Playhead, Position, Renderer, SampleRate, Schedule, ScheduleOptions,
+    Segment,
 };
 use stage::*;
 use std::io::{Read, Write};
@@ -36,7 +36,7 @@ fn what_sounds_far_is_what_sounds_here() {
     let stage = Stage::open();
     let mut far = stage.editor();
     assert_eq!(far.rate(), SampleRate::STUDIO);
-    far.play(schedule("X..x{5: xoxxx}x..x..x."));
+    far.start(Segment::new(schedule("X..x{5: xoxxx}x..x..x.")), None);
     wait("three seconds of sound", || stage.tape.length() > 2 * 48_000 * 3);
     let here = {
         let mut renderer = Renderer::new(SampleRate::STUDIO);
@@ -57,9 +57,9 @@ fn what_sounds_far_is_what_sounds_here() {
 fn an_edit_far_sounds_as_an_edit_here() {
     let stage = Stage::open();
     let mut far = stage.editor();
-    far.play(schedule("x...x...x...x..."));
+    far.start(Segment::new(schedule("x...x...x...x...")), None);
     wait("the playhead", || far.playhead().is_some());
-    far.swap(schedule("x.x.x.x.x.x.x.x."), Keep::Place);
+    far.replace(1, Segment::new(schedule("x.x.x.x.x.x.x.x.")));
     let start = stage.tape.length();
     wait("the second turn", || stage.tape.length() > start + 2 * 48_000 * 4);
     // From the second turn on, the loop is that of the edit, at the frames of a schedule that had always been there.
@@ -83,7 +83,7 @@ fn the_playhead_comes_and_goes() {
     let stage = Stage::open();
     let mut far = stage.editor();
     assert_eq!(far.playhead(), None);
-    far.play_from(schedule("x...x...x...x..."), Position { section: 0, pass: 0, wholes: 0.5 });
+    far.start(Segment::new(schedule("x...x...x...x...")), Some(Position { section: 0, pass: 0, wholes: 0.5 }));
     wait("the playhead", || far.playhead().is_some());
     let first = far.playhead().expect("a playhead");
     assert!(first.wholes >= 0.5 || first.loop_pass > 0, "{first:?}");
@@ -93,7 +93,6 @@ fn the_playhead_comes_and_goes() {
     let before = far.heard_at(then).expect("known");
     let after = now.expect("known");
     assert!((after.loop_pass as f64 + after.wholes) > (before.loop_pass as f64 + before.wholes));
-    far.seek(Position { section: 0, pass: 0, wholes: 0.0 });
     far.stop();
     assert_eq!(far.playhead(), None);
     wait("silence", || !stage.tape.sounds(4_800));
@@ -244,16 +243,14 @@ fn what_cannot_be_sounded_is_refused_and_the_line_stays() {
     // Rate and denominator, a length, no sections, sounds or ways, and a billion notes that are not there.
     let billion = [&leg[..], &[0x80, 0xf7, 0x02, 1, 100, 0, 0, 0, 0], &[0x80, 0x94, 0xeb, 0xdc, 0x03]].concat();
     for packed in [&[][..], &[0xff; 3_000], &billion, &wrong_rate, &good[..good.len() - 1]] {
-        for how in [How::Start(0), How::Queue, How::Then, How::Replace(message::Keeping::Place)] {
+        for how in [How::Start(0), How::Queue, How::Then, How::Replace] {
             rude.says(&ToSpeaker::Segment { how, leg: 1, generation: 1, packed });
             assert!(!rude.refused().is_empty());
         }
     }
     rude.says(&ToSpeaker::Gain(f32::NAN));
     assert!(rude.refused().contains("gain"));
-    rude.says(&ToSpeaker::Seek(u64::MAX));
     rude.says(&ToSpeaker::Segment { how: How::Start(u64::MAX), leg: 3, generation: 7, packed: &good });
-    rude.says(&ToSpeaker::Seek(u64::MAX));
     loop {
         let bytes = rude.receiver.receive().expect("the line stays");
         if let Some(ToEditor::Heard { generation, .. }) = message::read(&bytes) {

@@ -42,10 +42,6 @@ pub(super) enum Event {
     Stop {
         line: u64,
     },
-    Seek {
-        line: u64,
-        frame: Frame,
-    },
     Gain {
         line: u64,
         db: f32,
@@ -171,7 +167,7 @@ fn listen(house: &House, mut receiver: Receiver<TcpStream>, line: u64) -> String
             Err(broken) => return broken.to_string(),
         };
         let Some(said) = message::read::<ToSpeaker<'_>>(&bytes) else {
-            return "the editor says what this speaker does not understand".into();
+            return "protocol error: unknown message from the editor".into();
         };
         let event = match said {
             ToSpeaker::Segment { how, leg: number, generation, packed } => match unpack(house, packed) {
@@ -186,14 +182,13 @@ fn listen(house: &House, mut receiver: Receiver<TcpStream>, line: u64) -> String
                 }
             }
             ToSpeaker::Stop => Event::Stop { line },
-            ToSpeaker::Seek(at) => Event::Seek { line, frame: frame(at) },
             ToSpeaker::Gain(db) if (-120.0..=24.0).contains(&db) => Event::Gain { line, db },
-            ToSpeaker::Gain(_) => Event::Unfit { line, why: "a gain that is no number from -120 to 24 dB".into() },
+            ToSpeaker::Gain(_) => Event::Unfit { line, why: "expected a gain from -120 to 24 dB".into() },
             ToSpeaker::Ping(asked) => Event::Ping { line, asked },
             ToSpeaker::Bye => Event::Bye { line },
         };
         if house.events.send(event).is_err() {
-            return "the speaker ends".into();
+            return "the speaker is closing".into();
         }
     }
 }
@@ -204,7 +199,7 @@ pub(super) fn frame(at: u64) -> Frame {
 }
 
 fn unpack(house: &House, bytes: &[u8]) -> Result<Box<Segment>, SegmentError> {
-    let none = || SegmentError::Unfit("there is no device".into());
+    let none = || SegmentError::Unfit("no output device".into());
     let rate = SampleRate::new(house.hertz.load(Ordering::Relaxed)).ok_or_else(none)?;
     unpack_leg(bytes, rate, &|hash| house.shelf().get(hash, rate)).map(Box::new)
 }

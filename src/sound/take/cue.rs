@@ -1,22 +1,20 @@
-//! The list of cues of a rendered sequence, as a table of text and as the chunks of a RIFF file. It must not know what is
-//! rendered.
+//! Cues of a rendered sequence, as a table in text and as chunks of a RIFF file.
 
 use crate::sound::units::{Frame, SampleRate};
 use std::fmt::Write;
 
-/// A named place in a rendered sequence.
+/// A named position in a rendered sequence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Cue {
-    /// Where it begins: the frame from which its times are counted.
+    /// Its first frame.
     pub frame: Frame,
-    /// What begins.
+    /// Name of what begins.
     pub name: String,
-    /// What else is said of it; may be empty.
+    /// A note, or empty.
     pub note: String,
 }
 
-/// The cues as a table: a head line, then one line per cue with frame, seconds (rounded to nanoseconds), name and note,
-/// tabs between them.
+/// The cues as a tab-separated table: a header, then frame, seconds (rounded to nanoseconds), name and note of each.
 pub fn table(cues: &[Cue], rate: SampleRate) -> String {
     let mut text = String::from("frame\tseconds\tname\tnote\n");
     for cue in cues {
@@ -55,7 +53,7 @@ pub(super) fn chunks(cues: &[Cue]) -> Vec<u8> {
     bytes
 }
 
-/// Adds a chunk: kind, length, bytes, and a zero where the length is odd.
+/// Appends a chunk: kind, length, bytes, and a zero if the length is odd.
 fn chunk(all: &mut Vec<u8>, kind: [u8; 4], bytes: &[u8]) {
     all.extend(kind);
     all.extend(u32::try_from(bytes.len()).unwrap_or(u32::MAX).to_le_bytes());
@@ -63,7 +61,7 @@ fn chunk(all: &mut Vec<u8>, kind: [u8; 4], bytes: &[u8]) {
     all.extend((bytes.len() % 2 == 1).then_some(0));
 }
 
-/// A text on one line without tabs and other controls.
+/// The text on one line, without tabs and other control characters.
 fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }

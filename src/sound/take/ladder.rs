@@ -1,9 +1,9 @@
-//! The silences of a ladder, which come more often. It must not know speeds, hearings, files or devices.
+//! Mutes passes of a ladder, more and more often.
 
 use super::Take;
 
-/// Lets times through fall silent, counted through all takes: first the `every`th, and after each one the next comes one
-/// time through sooner, down to every second one. The first of several times through a take always sounds. Nothing for `every` below 2.
+/// Mutes passes, counted through all takes: first the `every`th, then each one after an interval shorter by one pass, down to
+/// every second pass. The first pass of a take is muted only if it is the only one. Does nothing for `every` below 2.
 pub fn silence(takes: &mut [Take], every: u32) {
     if every < 2 {
         return;

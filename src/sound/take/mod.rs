@@ -1,5 +1,4 @@
-//! Takes, heard back to back: each a loop so many times through with its clicks. It must not know where a line of clicks
-//! comes from, files or devices.
+//! Takes: loops with a number of passes and clicks, played back to back.
 
 mod cue;
 pub mod ladder;
@@ -11,35 +10,33 @@ pub use cue::{Cue, table};
 pub use sequence::Sequence;
 
 use super::click::{Click, ClickLine, Moment};
+use super::clock::Seconds;
 use super::schedule::{Range, Schedule, ScheduleOptions};
 use super::segment::Segment;
 use super::units::SampleRate;
 use super::user_samples::UserSamples;
 use crate::rhythm::{Edit, Fraction, Groove, Section, Time};
-use num_bigint::BigInt;
-use num_rational::BigRational;
-use num_traits::FromPrimitive;
 
-/// Clicks of a pulse that are counted in.
-const COUNTED: u32 = 4;
+/// Clicks of a pulse in a count-in.
+const COUNT_IN_CLICKS: u32 = 4;
 
-/// What is counted in before a take.
+/// The count-in before a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum CountIn {
-    /// Nothing.
+    /// None.
     Off,
-    /// One bar of the written beat, in the meter and tempo of the section that begins.
+    /// One bar of the written beat, in the meter and tempo of the first section.
     Bar,
-    /// Four clicks of a pulse, the next of which would fall on its first in the loop. With a period of no more than a
-    /// millisecond, or numbers that are none, it is [`CountIn::Bar`].
+    /// Four clicks of a pulse that continues into its first pulse in the loop. If the period is a millisecond or less, or a number
+    /// is not finite, it is [`CountIn::Bar`].
     Pulse {
-        /// Its first pulse in the loop, in seconds at full speed.
+        /// First pulse in the loop, in seconds at full speed.
         first: f64,
-        /// Its period there, in seconds at full speed.
+        /// Period there, in seconds at full speed.
         period: f64,
-        /// Its pitch, as [`ClickLine::tone`].
+        /// Pitch, as [`ClickLine::tone`].
         tone: u8,
-        /// Its side, as [`ClickLine::side`].
+        /// Pan, as [`ClickLine::side`].
         side: i8,
     },
 }
@@ -47,54 +44,56 @@ pub enum CountIn {
 /// One take of a sequence.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Take {
-    /// What it is called in the list of cues.
+    /// Name in the list of cues.
     pub name: String,
-    /// What else is said of it there; may be empty.
+    /// Note in the list of cues, or empty.
     pub note: String,
-    /// Whether the layers of the groove sound; otherwise the clicks are alone.
+    /// Whether the layers of the groove sound, or only the clicks.
     pub layers: bool,
     /// The click of the written beat.
     pub click: Click,
+    /// Gain of all clicks in dB.
+    pub click_db: f32,
     /// Further clicks.
     pub lines: Vec<ClickLine>,
     /// Playing speed, as in [`ScheduleOptions::speed`].
     pub speed: Fraction,
-    /// What is played through, as in [`ScheduleOptions::range`].
+    /// What loops, as in [`ScheduleOptions::range`].
     pub range: Range,
-    /// Times through that.
+    /// Number of passes.
     pub times: u32,
-    /// What is counted in before it.
+    /// The count-in before a take.
     pub count_in: CountIn,
-    /// Times through, from 0, of which only the [`Take::audible_prefix`] sounds, in rising order.
+    /// Passes, from 0 and ascending, in which only the [`Take::audible_prefix`] sounds.
     pub muted_passes: Vec<u32>,
 }
 
 impl Take {
-    /// The loop of this take. It allocates and synthesises: never call it on the audio thread.
+    /// The loop of this take. This allocates and synthesizes: never call it on the audio thread.
     pub fn schedule(&self, groove: &Groove, rate: SampleRate) -> Schedule {
         self.schedule_with(groove, rate, &UserSamples::none())
     }
 
-    /// The same with the user's own sounds.
+    /// The same with the user's own samples.
     pub fn schedule_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Schedule {
         let (speed, click, lines) = (self.speed, self.click, self.lines.clone());
-        let ask = ScheduleOptions { rate, speed, range: self.range, click, lines };
+        let ask = ScheduleOptions { rate, speed, range: self.range, click, click_db: self.click_db, lines };
         if self.layers { Schedule::build_with(groove, &ask, own) } else { Schedule::build(&bare(groove), &ask) }
     }
 
-    /// The loop with its times through and its silences, to be played after others and before others.
+    /// The loop with its passes and muted passes.
     pub fn segment(&self, groove: &Groove, rate: SampleRate) -> Segment {
         self.segment_with(groove, rate, &UserSamples::none())
     }
 
-    /// The same with the user's own sounds.
+    /// The same with the user's own samples.
     pub fn segment_with(&self, groove: &Groove, rate: SampleRate, own: &UserSamples) -> Segment {
         let segment = Segment::new(self.schedule_with(groove, rate, own)).times(u64::from(self.times));
         segment.mute_passes(&self.muted_passes, self.audible_prefix(groove))
     }
 
-    /// The part of the loop, from the start of its first section, that still sounds when the rest of it is silent: a bar, or of
-    /// a loop of one bar its first beat.
+    /// End of the part that sounds in a muted pass, from the start of the first section: a bar, or in a loop of one bar its first
+    /// beat.
     pub fn audible_prefix(&self, groove: &Groove) -> Time {
         let (section, from, length) = match self.range {
             Range::Whole => (0, Time::ZERO, groove.length()),
@@ -106,15 +105,15 @@ impl Take {
         from.plus(if length.is_none_or(|all| all > bar) { bar } else { beat }).unwrap_or(bar)
     }
 
-    /// The count-in of this take, to be played once; `None` if there is none.
+    /// The count-in of this take, `None` if there is none.
     pub fn count(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
-        let ask = ScheduleOptions { speed: self.speed, ..ScheduleOptions::whole(rate) };
+        let ask = ScheduleOptions { speed: self.speed, click_db: self.click_db, ..ScheduleOptions::whole(rate) };
         match self.count_in {
             CountIn::Off => return None,
             CountIn::Pulse { first, period, tone, side } => {
-                if let Some((moments, length)) = counted(first, period) {
+                if let Some((moments, length)) = count_in_clicks(first, period) {
                     let lines = vec![ClickLine { moments, tone, side }];
-                    return Some(Schedule::clicks(groove, &ScheduleOptions { lines, ..ask }, &length));
+                    return Some(Schedule::clicks(groove, &ScheduleOptions { lines, ..ask }, length));
                 }
             }
             CountIn::Bar => {}
@@ -129,20 +128,20 @@ impl Take {
     }
 }
 
-/// The groove with no layer heard: its clicks sound alone.
+/// The groove with all layers muted.
 pub fn bare(groove: &Groove) -> Groove {
     let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }
 
-/// When the clicks before a pulse sound, from the start of the count-in, and how long that lasts, in seconds at full speed.
-fn counted(first: f64, period: f64) -> Option<(Vec<Moment>, BigRational)> {
+/// The clicks before a pulse, from the start of the count-in, and the length of the count-in at full speed.
+fn count_in_clicks(first: f64, period: f64) -> Option<(Vec<Moment>, Seconds)> {
     if !first.is_finite() || !(1e-3..=3600.0).contains(&period) {
         return None;
     }
-    // The loop may begin with more than a period before its first pulse.
+    // The first pulse may be more than a period into the loop.
     let lead = first.rem_euclid(period);
-    let moments = (0..COUNTED).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
-    let length = BigRational::from_f64(period)? * BigInt::from(COUNTED) - BigRational::from_f64(lead)?;
+    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
+    let length = Seconds::new(period)?.times(COUNT_IN_CLICKS.into()).minus(Seconds::new(lead)?);
     Some((moments, length))
 }

@@ -1,4 +1,4 @@
-//! A sequence of takes, rendered into one WAV stream with its cues. It must not know where the bytes go.
+//! Renders a sequence of takes into one WAV stream with its cues.
 
 use super::Take;
 use super::cue::{self, Cue};
@@ -14,11 +14,11 @@ use std::io::{self, Write};
 /// Frames rendered at once.
 const BLOCK: usize = 1024;
 
-/// Takes in their order, measured and ready to be rendered.
+/// Takes in order, measured and ready to be rendered.
 ///
-/// Every count-in and every take begins on a whole frame, its cue. Each sound in it begins at the frame of its cue plus the
-/// rounded exact time since then, as [`Schedule`] has it, and the next cue comes after the rounded exact length.
-/// What still rings at the end of a take rings on in the next: nothing is cut at a join.
+/// Every count-in and take begins on a whole frame, its cue. Its notes are at the frame of the cue plus their rounded exact
+/// time, as in [`Schedule`], and the next cue follows after the rounded exact length. What still rings at the end of a take
+/// continues in the next one.
 pub struct Sequence<'a> {
     groove: &'a Groove,
     rate: SampleRate,
@@ -29,13 +29,12 @@ pub struct Sequence<'a> {
 }
 
 impl<'a> Sequence<'a> {
-    /// Measures the takes. Loops are built here and again when they are rendered, one at a time, so that many long ones
-    /// never stand in memory together.
+    /// Measures the takes. Loops are built here and again for rendering, one at a time, to limit memory.
     pub fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate) -> Self {
         Self::with(groove, takes, rate, UserSamples::none())
     }
 
-    /// The same with the user's own sounds.
+    /// The same with the user's own samples.
     pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: UserSamples) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());
         let mut add = |name: String, note: String, schedule: &Schedule, passes: u32| {
@@ -52,20 +51,20 @@ impl<'a> Sequence<'a> {
         Self { groove, rate, takes, own, cues, total: Frame(end) }
     }
 
-    /// Where the count-ins and takes begin, in order.
+    /// The starts of the count-ins and takes, in order.
     pub fn cues(&self) -> &[Cue] {
         &self.cues
     }
 
-    /// Frames of the whole, until the last sound has rung out.
+    /// Total frames, until the last sound has ended.
     pub fn frames(&self) -> Frame {
         self.total
     }
 
-    /// Renders everything into a WAV stream that carries the cues, with the same code that the player runs.
+    /// Renders everything into a WAV stream with cues, with the code that the player runs.
     ///
     /// # Errors
-    /// What the sink and `on_block` give, and [`io::ErrorKind::InvalidInput`] if the file would be larger than 4 GiB.
+    /// Those of the sink and `on_block`, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
     pub fn write(&self, sink: &mut dyn Write, on_block: OnBlock<'_>) -> io::Result<Frame> {
         let chunks = cue::chunks(&self.cues);
         let mut run = Run {
@@ -83,18 +82,18 @@ impl<'a> Sequence<'a> {
             let segment = take.segment_with(self.groove, self.rate, &self.own);
             run.passes(if k + 1 == self.takes.len() { segment.last() } else { segment }, take.times)?;
         }
-        // What rings at the end, and the frames by which the output lags behind.
+        // What rings at the end, and the latency of the renderer.
         run.frames(self.total.0 - run.done + RENDER_LATENCY as i64)?;
         run.writer.finish()?;
         Ok(self.total)
     }
 }
 
-/// A rendering under way.
+/// A rendering in progress.
 struct Run<'a> {
     writer: Writer<'a>,
     relay: SegmentQueue,
-    /// Frames that still come before the first frame of the sequence.
+    /// Frames of latency to discard before the first one of the sequence.
     late: usize,
     /// Frames of the schedules rendered.
     done: i64,
@@ -103,7 +102,7 @@ struct Run<'a> {
 }
 
 impl Run<'_> {
-    /// Renders a segment so many times through.
+    /// Renders a segment with this many passes.
     fn passes(&mut self, segment: Segment, times: u32) -> io::Result<()> {
         let frames = segment.schedule().map_or(0, |s| s.pass_start(u64::from(times)).0);
         if times > 0 {

@@ -9,7 +9,9 @@ use crate::sound::LIMITER_CEILING;
 use crate::sound::tests::{big, groove, hard, rate, rounded, time};
 use crate::sound::units::Frame;
 use chunks::{inner, riff};
-use num_traits::{One, ToPrimitive, Zero};
+use num_bigint::BigInt;
+use num_rational::BigRational;
+use num_traits::{FromPrimitive, One, ToPrimitive, Zero};
 use proptest::prelude::*;
 use sums::{length, reference};
 
@@ -21,6 +23,7 @@ pub(in crate::sound) fn plain(name: &str) -> Take {
         note: String::new(),
         layers: true,
         click: Click::Off,
+        click_db: 0.0,
         lines: Vec::new(),
         speed: Fraction::ONE,
         range: Range::Whole,

@@ -1,15 +1,15 @@
-//! The clicks of the written beat and of hearings, told apart by pitch. It must not know where they sound.
+//! Clicks of the written beat and of hearings, distinguished by pitch.
 
 use super::HitParams;
 use super::tools::{Sine, decay, finish, make, playable};
 use crate::rhythm::Accent;
 
-/// Pitches of hearings' clicks in hertz, apart from each other and from the beat's by at least a major third.
+/// Pitches of hearings' clicks in hertz, at least a major third from each other and from the beat's.
 const LINES: [f64; 6] = [1047.0, 784.0, 2637.0, 587.0, 3520.0, 440.0];
 
 pub(super) const CLICK_TONES: u8 = LINES.len() as u8;
 
-/// The written beat's click: 1976 Hz on the downbeat (accent), 1568 Hz on other beats, quieter on a ghost.
+/// The click of the written beat: 1976 Hz on the downbeat (accent), 1568 Hz on other beats, quieter for a ghost.
 pub(super) fn beat(rate: f64, accent: Accent) -> Vec<f32> {
     let (hertz, level) = match accent {
         Accent::Accent => (1976.0, 0.6),

@@ -1,4 +1,4 @@
-//! Skins, wood and hands: kick, snare, tom, rim, wood, clap. It must not know accents by name.
+//! Drums and percussion: kick, snare, tom, rim, wood, clap.
 
 use super::HitParams;
 use super::tools::{Filter, Noise, Sine, decay, finish, make};
@@ -62,7 +62,7 @@ pub(super) fn wood(rate: f64, touch: HitParams) -> Vec<f32> {
     finish(rate, sound, 1800.0 + 8000.0 * touch.bright, 0.6 * touch.level)
 }
 
-/// Hands clapping: three short bursts of noise and a longer one, 9 to 11 ms apart.
+/// A clap: three short bursts of noise and a longer one, 9 to 11 ms apart.
 pub(super) fn clap(rate: f64, touch: HitParams) -> Vec<f32> {
     let mut noise = Noise::new(6);
     let (mut palm, mut floor) = (Filter::band(rate, 1350.0, 0.9), Filter::high(rate, 500.0, 0.7));

@@ -1,10 +1,10 @@
-//! Metal and grain: hats, bell, shaker. It must not know accents by name.
+//! Metal percussion and shaker.
 
 use super::HitParams;
 use super::tools::{Filter, Noise, Sine, decay, finish, make};
 use std::f64::consts::TAU;
 
-/// Ratios of the six tones of a hat: square roots, so that no two are simply related.
+/// Ratios of the six tones of a hat: square roots, so that no two have a simple ratio.
 const PLATE: [f64; 6] = [1.0, 1.3416, 1.5811, 1.9365, 2.2361, 2.7386];
 
 fn hiss(rate: f64, touch: HitParams, seconds: f64, fall: impl Fn(f64) -> f64) -> Vec<f64> {
@@ -64,7 +64,7 @@ pub(super) fn bell(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
             continue;
         }
         let level = level * (0.4 + 0.6 * touch.bright).powi(k as i32);
-        // One complex rotation per frame is the decaying sine itself, far cheaper than a sine and an exponential.
+        // A complex rotation per frame is a decaying sine, far cheaper than a sine and an exponential.
         let shrink = (-1.0 / (fall * rate)).exp();
         let (sin, cos) = (TAU * hertz / rate).sin_cos();
         let (mut re, mut im) = (level, 0.0);

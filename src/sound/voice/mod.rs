@@ -1,5 +1,4 @@
-//! The voices: each strike is synthesised once into a buffer that schedules share. It must not know grooves, schedules
-//! or devices.
+//! Voices: every sound is synthesized once into a buffer that schedules share.
 
 mod click;
 mod drum;
@@ -14,13 +13,13 @@ use crate::sound::units::SampleRate;
 use std::collections::HashMap;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
-/// Number of click tones that a hearing may have; higher numbers begin again.
+/// Number of click tones for hearings; higher numbers repeat them.
 pub const CLICK_TONES: u8 = click::CLICK_TONES;
 
-/// What a strike sounds like.
+/// What is synthesized.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Tone {
-    /// A voice, with the pitch of the attack where the voice sounds one.
+    /// A voice, with the pitch of the attack if the voice is pitched.
     Voice(Voice, Option<Pitch>),
     /// The click of the written beat.
     Beat,
@@ -28,21 +27,21 @@ pub(super) enum Tone {
     Line(u8),
 }
 
-/// Where a sound of a schedule comes from; two sounds of one origin are the same samples.
+/// Where the samples of a note come from; equal sources have equal samples.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum SampleSource {
-    /// It is synthesised, and can be synthesised anywhere.
+    /// Synthesized, which is possible anywhere.
     Synth(SynthKey),
-    /// It is the user's own; only whoever has its samples can sound it.
+    /// The user's own sample, which must be available.
     User {
-        /// Hash of its samples, see [`super::UserSample::hash`].
+        /// Hash of the samples, see [`super::UserSample::hash`].
         hash: u64,
-        /// Frames per second of its samples.
+        /// Sample rate of the samples.
         rate: SampleRate,
     },
 }
 
-/// One synthesised sound: mono samples at one rate, at most 1 in magnitude, deterministic.
+/// Key of a synthesized sound: mono samples at one rate, at most 1 in magnitude, deterministic.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) struct SynthKey {
     pub(super) rate: SampleRate,
@@ -51,17 +50,17 @@ pub(super) struct SynthKey {
 }
 
 impl SynthKey {
-    /// The strike of an attack: the pitch is dropped where the voice sounds none.
+    /// The sound of an attack; an unpitched voice drops the pitch.
     pub(super) fn new(rate: SampleRate, voice: Voice, pitch: Option<Pitch>, accent: Accent) -> Self {
         Self { rate, tone: Tone::Voice(voice, pitch.filter(|_| voice.is_pitched())), accent }
     }
 
-    /// Whether the sound lasts as long as its attack and is then damped; all others ring out.
+    /// Whether the sound is damped at the end of its attack; all others decay naturally.
     pub(super) fn is_held(self) -> bool {
         matches!(self.tone, Tone::Voice(Voice::Bass | Voice::Pluck | Voice::Bell, _))
     }
 
-    /// Synthesises the sound.
+    /// Synthesizes the sound.
     pub(super) fn synthesise(self) -> Vec<f32> {
         let touch = HitParams::of(self.accent);
         let rate = f64::from(self.rate.hertz());
@@ -93,9 +92,9 @@ impl SynthKey {
 /// How an accent changes a sound.
 #[derive(Debug, Clone, Copy)]
 struct HitParams {
-    /// Factor on the peak: ghost -14 dB, plain -4.4 dB, accent 0 dB.
+    /// Factor of the peak: ghost -14 dB, plain -4.4 dB, accent 0 dB.
     level: f64,
-    /// Share of the sound's brightness, 0 to 1.
+    /// Brightness, 0 to 1.
     bright: f64,
 }
 
@@ -109,9 +108,9 @@ impl HitParams {
     }
 }
 
-/// The factor that gives an attack of this accent its level, on top of what its sound has: a voice comes with its accents,
-/// a sound of the user's own (`own`) is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent
-/// stands that much above it and a ghost that much below.
+/// Gain of an attack with this accent in addition to the level of its samples: a voice is synthesized with its accents, a user
+/// sample (`own`) is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent is that much louder and
+/// a ghost that much quieter.
 pub(super) fn level(accent: Accent, depth: Option<u8>, own: bool) -> f32 {
     let has = if own { 1.0 } else { HitParams::of(accent).level };
     let plain = HitParams::of(Accent::Plain).level;
@@ -124,19 +123,18 @@ pub(super) fn level(accent: Accent, depth: Option<u8>, own: bool) -> f32 {
     (wanted / has) as f32
 }
 
-/// Bytes of sounds kept although no schedule uses them any more.
+/// Bytes of unused sounds that are kept.
 const SPARE: usize = 16 << 20;
 
-/// Every sound made or taken in so far. A sound is dropped only here, when nobody else holds it: whoever gives up a sound
-/// elsewhere, as the audio thread does, therefore never frees memory.
+/// All sounds so far. A sound is freed only here, when nothing else holds it, so the audio thread never frees one.
 static BANK: LazyLock<Mutex<HashMap<SampleSource, Arc<[f32]>>>> = LazyLock::new(Mutex::default);
 
-/// The sound of a strike, from the bank, synthesised if it is not there yet.
+/// The sound from the bank, synthesized if it is not there.
 pub(super) fn sound(strike: SynthKey) -> Arc<[f32]> {
     banked(SampleSource::Synth(strike), || strike.synthesise())
 }
 
-/// Takes a sound of the user's own into the bank.
+/// Adds a user sample to the bank.
 pub(super) fn keep(origin: SampleSource, samples: Vec<f32>) -> Arc<[f32]> {
     banked(origin, || samples)
 }

@@ -1,10 +1,10 @@
-//! Plucked strings. It must not know accents by name.
+//! Plucked strings.
 
 use super::HitParams;
 use super::tools::{Noise, finish};
 use std::f64::consts::TAU;
 
-/// What tells one string from another.
+/// Parameters of a string.
 struct Body {
     /// Seconds in which the fundamental falls by 60 dB.
     ring: f64,

@@ -1,8 +1,8 @@
-//! What the voices are made with: seeded noise, filters, decays. It must not know any voice.
+//! Building blocks of the voices: seeded noise, filters, decays.
 
 use std::f64::consts::{PI, TAU};
 
-/// White noise, evenly spread between -1 and 1; the same numbers for the same seed (xorshift64*, Vigna 2016).
+/// White noise, uniform from -1 to 1, reproducible from a seed (xorshift64*, Vigna 2016).
 pub(super) struct Noise(u64);
 
 impl Noise {
@@ -37,17 +37,17 @@ impl Filter {
         Self { b, a: [-2.0 * cos / a0, (1.0 - alpha) / a0], x: [0.0; 2], y: [0.0; 2] }
     }
 
-    /// Passes what lies above `hertz`.
+    /// A high-pass filter.
     pub(super) fn high(rate: f64, hertz: f64, q: f64) -> Self {
         Self::new(rate, hertz, q, |cos, _| [f64::midpoint(1.0, cos), -(1.0 + cos), f64::midpoint(1.0, cos)])
     }
 
-    /// Passes what lies below `hertz`.
+    /// A low-pass filter.
     pub(super) fn low(rate: f64, hertz: f64, q: f64) -> Self {
         Self::new(rate, hertz, q, |cos, _| [(1.0 - cos) / 2.0, 1.0 - cos, (1.0 - cos) / 2.0])
     }
 
-    /// Passes what lies around `hertz`, 0 dB there.
+    /// A band-pass filter with 0 dB at `hertz`.
     pub(super) fn band(rate: f64, hertz: f64, q: f64) -> Self {
         Self::new(rate, hertz, q, |_, alpha| [alpha, 0.0, -alpha])
     }
@@ -67,7 +67,7 @@ pub(super) fn decay(t: f64, seconds: f64) -> f64 {
     (-t / seconds).exp()
 }
 
-/// Makes a sound of `seconds` from a function of time in seconds, called once per frame in order.
+/// Makes a sound of `seconds` from a function of the time in seconds, called once per frame in order.
 pub(super) fn make(rate: f64, seconds: f64, mut f: impl FnMut(f64) -> f64) -> Vec<f64> {
     (0..(rate * seconds) as usize).map(|n| f(n as f64 / rate)).collect()
 }
@@ -79,7 +79,7 @@ pub(super) struct Sine {
 }
 
 impl Sine {
-    /// A sine that begins at `phase` (in turns, 0 to 1).
+    /// A sine that begins at `phase` in cycles, 0 to 1.
     pub(super) fn new(rate: f64, phase: f64) -> Self {
         Self { phase, step: 1.0 / rate }
     }
@@ -91,8 +91,8 @@ impl Sine {
     }
 }
 
-/// Finishes a sound: its highs dampened above `cutoff` hertz (first order), its peak set to `peak`, its end cut where it
-/// has fallen by 80 dB and faded over 3 ms.
+/// Finishes a sound: low-passes it at `cutoff` hertz (first order), sets its peak to `peak`, cuts its end where it has fallen by 80 dB
+/// and fades it over 3 ms.
 pub(super) fn finish(rate: f64, mut sound: Vec<f64>, cutoff: f64, peak: f64) -> Vec<f32> {
     if cutoff < 0.4 * rate {
         let keep = (-TAU * cutoff / rate).exp();
@@ -113,7 +113,7 @@ pub(super) fn finish(rate: f64, mut sound: Vec<f64>, cutoff: f64, peak: f64) -> 
     sound.into_iter().map(|x| (x / greatest * peak) as f32).collect()
 }
 
-/// The frequency itself, or as many octaves lower as it takes to stand below a sixth of the rate.
+/// The frequency, lowered by octaves until it is below a sixth of the sample rate.
 pub(super) fn playable(mut hertz: f64, rate: f64) -> f64 {
     while hertz > rate / 6.0 {
         hertz /= 2.0;

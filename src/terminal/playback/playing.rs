@@ -13,11 +13,25 @@ use std::sync::Arc;
 /// Slowest and fastest playing speed, in percent of the written tempo.
 pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
 
+/// Bounds of the master volume and of the click volume.
+pub(crate) static VOLUME: Bound = Bound { what: "the volume", least: -40, greatest: 0, unit: "dB" };
+pub(crate) static CLICK_VOLUME: Bound = Bound { what: "the click volume", least: -40, greatest: 6, unit: "dB" };
+
+/// Volumes in dB; 0 is the level that exported files have.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct SoundLevels {
+    /// Of everything.
+    pub volume_db: f32,
+    /// Of the clicks, on top of that.
+    pub click_db: f32,
+}
+
 /// What sounds.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Play {
     pub on: bool,
     pub percent: u16,
+    pub levels: SoundLevels,
     pub looped: LoopMode,
     pub switches: Switches,
     /// How the pulses are clicked when they are.
@@ -43,6 +57,7 @@ impl Default for Play {
         Self {
             on: false,
             percent: 100,
+            levels: SoundLevels::default(),
             looped: LoopMode::All,
             switches: Switches { layers: true, beat: false, hearing: false },
             beat_cut: Click::Written,
@@ -119,6 +134,7 @@ impl State {
             over,
             layers: switches.layers,
             beat: if switches.beat { self.play.beat_cut } else { Click::Off },
+            click_db: self.play.levels.click_db,
             lines: self.lines(over, &self.clicked(switches.hearing, also)),
         }
     }

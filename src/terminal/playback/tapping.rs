@@ -170,6 +170,7 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
         over: Range::Whole,
         layers: true,
         beat: Click::Written,
+        click_db: state.play.levels.click_db,
         lines: Vec::new(),
     };
     state.play.on = true;

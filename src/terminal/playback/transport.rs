@@ -1,10 +1,11 @@
 //! Starting and stopping, the speed, what is played round, and what becomes of the sound, as far as the state goes. It must not
 //! know what sounds or on which device.
 
+use crate::rhythm::bounds::Bound;
 use crate::terminal::commands::Mode;
 use crate::terminal::event::{Effect, Speaker};
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::playing::{LoopMode, RemoteSpeaker, SPEED};
+use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteSpeaker, SPEED, VOLUME};
 use crate::terminal::playback::practice;
 use crate::terminal::playback::request::Head;
 use crate::terminal::state::{Message, State};
@@ -76,6 +77,29 @@ pub(crate) fn speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) 
 pub(crate) fn speed_by(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
     let percent = (i64::from(state.play.percent) + i64::from(by)).clamp(SPEED.least, SPEED.greatest);
     speed(state, percent as u16, effects);
+}
+
+/// Changes the master volume.
+pub(crate) fn volume_by(state: &mut State, db: i8, effects: &mut Vec<Effect>) {
+    let levels = &mut state.play.levels;
+    levels.volume_db = changed(levels.volume_db, db, &VOLUME);
+    let message = format!("volume {:+} dB", levels.volume_db);
+    effects.push(Effect::SetLevels(*levels));
+    state.show_message(Message::info(message));
+}
+
+/// Changes the volume of the clicks.
+pub(crate) fn click_volume_by(state: &mut State, db: i8, effects: &mut Vec<Effect>) {
+    let levels = &mut state.play.levels;
+    levels.click_db = changed(levels.click_db, db, &CLICK_VOLUME);
+    let message = format!("click volume {:+} dB", levels.click_db);
+    effects.push(Effect::SetLevels(*levels));
+    state.show_message(Message::info(message));
+    replay(state, effects);
+}
+
+fn changed(db: f32, by: i8, bound: &Bound) -> f32 {
+    (db + f32::from(by)).clamp(bound.least as f32, bound.greatest as f32)
 }
 
 /// Something else is played round: all, the section, the selection.

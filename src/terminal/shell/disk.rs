@@ -8,7 +8,7 @@ pub(crate) use source::Source;
 use super::super::{Event, Practised};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::Calibration;
+use crate::store::{Calibration, SoundLevels};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -25,6 +25,7 @@ enum Request {
     Journal(Arc<Groove>),
     Save(Arc<Groove>, Option<PathBuf>, bool),
     Offset(Calibration),
+    Levels(SoundLevels),
     SwitchDocument(DocumentId),
 }
 
@@ -79,6 +80,12 @@ impl Disk {
     /// Keeps the offset of taps for the next time.
     pub(crate) fn keep_offset(&self, ms: f64, error_ms: f64) {
         self.send(Request::Offset(Calibration { ms, error_ms }));
+    }
+
+    /// Keeps the volumes for the next session.
+    pub(crate) fn keep_levels(&self, levels: crate::terminal::SoundLevels) {
+        let (volume_db, click_db) = (levels.volume_db.into(), levels.click_db.into());
+        self.send(Request::Levels(SoundLevels { volume_db, click_db }));
     }
 
     /// What a panic needs to keep the work.
@@ -158,6 +165,14 @@ fn run(
             Ok(Request::SwitchDocument(document)) => {
                 (waiting, since) = (None, None);
                 locked().switch_document(document);
+                continue;
+            }
+            Ok(Request::Levels(levels)) => {
+                if let Err(words) = locked().keep_levels(levels)
+                    && events.send(Event::SoundTold(format!("could not save the volume: {words}"))).is_err()
+                {
+                    return;
+                }
                 continue;
             }
             Ok(Request::Offset(calibration)) => {

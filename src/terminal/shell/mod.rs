@@ -10,7 +10,7 @@ mod screen;
 
 pub use screen::{Counter, Screen};
 
-use super::{Effect, Event, KeyTime, Keymap, Message, State, Theme, start, update};
+use super::{Effect, Event, KeyTime, Keymap, Message, SoundLevels, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
@@ -73,6 +73,7 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
     let playback = PlaybackHandle::start(sender.clone(), output, far);
+    playback.set_volume(state.volume_db());
     let analysis = AnalysisWorker::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
@@ -136,6 +137,10 @@ fn event_loop<W: io::Write>(
                 Effect::Speaker { port, token } => workers.playback.connect(port, token),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
                 Effect::KeepOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::SetLevels(levels) => {
+                    workers.playback.set_volume(levels.volume_db);
+                    workers.disk.keep_levels(levels);
+                }
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::RunJob(job) => workers.job_runner.run(job),
                 Effect::Import { path, tolerance } => workers.job_runner.import(path, tolerance),
@@ -179,7 +184,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let state = State::new(groove, file, keymap, theme, (80, 24))
         .with_limits(limits)
         .with_offers(crate::jobs::export_choices());
-    let mut state = state.with_taps(offset, far);
+    let mut state = state.with_taps(offset, far).with_levels(levels(&config, journal.as_ref()));
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
@@ -209,6 +214,15 @@ fn list_outputs(events: Sender<Event>) {
         drop(events.send(Event::Outputs(listed)));
     };
     drop(thread::Builder::new().name("outputs".into()).spawn(list));
+}
+
+/// The volumes at the start: those of the config file, or else those of the last session.
+fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
+    let kept = journal.and_then(Journal::sound_levels).unwrap_or_default();
+    SoundLevels {
+        volume_db: config.volume_db.unwrap_or(kept.volume_db) as f32,
+        click_db: config.click_db.unwrap_or(kept.click_db) as f32,
+    }
 }
 
 /// What is taken off every tap: the config file's number, or what was measured here.

@@ -8,7 +8,7 @@ use crate::terminal::commands::rows;
 use crate::terminal::manual::Input;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::clicks;
-use crate::terminal::playback::playing::LoopMode;
+use crate::terminal::playback::playing::{LoopMode, SoundLevels};
 use crate::terminal::playback::practice::{Kind, RunningSequence};
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::{Message, State};
@@ -103,6 +103,14 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let climbs = matches!(&play.running, Some(r) if matches!(r.kind, Kind::Ladder(_)));
     if play.percent != 100 && !climbs {
         pieces.push((format!("  {}%", play.percent), theme.figure()));
+    }
+    let SoundLevels { volume_db, click_db } = play.levels;
+    if volume_db != 0.0 {
+        pieces.push((format!("  vol {volume_db:+}"), Style::new()));
+    }
+    let clicks = play.switches.beat || play.switches.hearing;
+    if click_db != 0.0 && clicks {
+        pieces.push((format!("  click {click_db:+}"), Style::new()));
     }
     let name = clicks::name(state);
     if play.on || name != "groove" {

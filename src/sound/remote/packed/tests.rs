@@ -106,7 +106,7 @@ fn a_loop_that_is_too_large_is_refused_before_it_travels() {
     let (mut schedule, _) = some();
     let note = schedule.notes[0];
     schedule.notes = vec![note; NOTES + 1];
-    assert!(pack(&schedule).expect_err("too large").to_string().contains("far speaker takes"));
+    assert!(pack(&schedule).expect_err("too large").to_string().contains("for the remote speaker"));
 }
 
 proptest! {

@@ -192,12 +192,12 @@ fn who_has_not_proved_to_be_the_speaker_ends_no_session() {
 fn what_was_meant_for_the_line_before_does_not_go_out_on_the_next() {
     let mut puppet = Puppet::new();
     let (mut far, line) = puppet.editor();
-    far.play(schedule("x...x...x...x..."));
+    far.start(Segment::new(schedule("x...x...x...x...")), None);
     drop(line);
     assert!(matches!(news(&mut far), DeviceEvent::Lost(_)));
     let line = puppet.meet().expect("it comes back");
     // The editor does not know yet what device there is.
-    far.swap(schedule("x.x.x.x.x.x.x.x."), Keep::Place);
+    far.replace(1, Segment::new(schedule("x.x.x.x.x.x.x.x.")));
     let mut receiver = Receiver::new(line.stream.try_clone().expect("a copy"), line.met.to_speaker.clone());
     let mut pings = 0;
     while pings < 5 {
@@ -208,7 +208,7 @@ fn what_was_meant_for_the_line_before_does_not_go_out_on_the_next() {
     }
     line.sender().send(&message::write(&DEVICE)).expect("sent");
     assert!(matches!(news(&mut far), DeviceEvent::ReopenedAtNewRate(Some(_))));
-    far.play(schedule("x...x...x...x..."));
+    far.start(Segment::new(schedule("x...x...x...x...")), None);
     loop {
         let bytes = receiver.receive().expect("the line stays");
         match message::read::<ToSpeaker<'_>>(&bytes) {

@@ -30,6 +30,7 @@ fn take(times: u32, silences: &[u32], speed: Fraction) -> Take {
         note: String::new(),
         layers: true,
         click: Click::Written,
+        click_db: 0.0,
         lines: Vec::new(),
         speed,
         range: Range::Whole,
@@ -105,7 +106,7 @@ fn a_leg_that_comes_in_between_follows_at_the_end_of_the_time_through() {
     });
     assert!(!seen.contains(&waits));
     // An edit of what is played keeps its number.
-    far.replace(then, leg(2).last(), Keep::Place);
+    far.replace(then, leg(2).last());
     wait("the end", || far.has_ended());
 }
 
@@ -176,7 +177,7 @@ fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
         far.playhead().is_some_and(|h| h.segment == second && h.loop_pass == 0 && h.wholes > 0.3)
     });
     far.believe(&own(2));
-    far.replace(second, Segment::new(own(2)), Keep::Place);
+    far.replace(second, Segment::new(own(2)));
     let mut happened = None;
     wait("what it lacks", || {
         happened = far.tick();
@@ -192,7 +193,7 @@ fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
     let build = own;
     let stage = Stage::open();
     let mut far = stage.editor();
-    far.play(build(1));
+    far.start(Segment::new(build(1)), None);
     wait("two seconds of sound", || stage.tape.length() > 2 * 48_000 * 2);
     assert_eq!(far.tick(), None);
     let there = stage.tape.samples.lock().expect("tape").clone();
@@ -203,7 +204,7 @@ fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
     assert!(here[..n] == there[..n], "they differ");
     // The speaker says what it lacks, and what is sent anew sounds.
     far.believe(&build(2));
-    far.play_from(build(2), Position { section: 0, pass: 0, wholes: 0.25 });
+    far.start(Segment::new(build(2)), Some(Position { section: 0, pass: 0, wholes: 0.25 }));
     let mut happened = None;
     wait("what it lacks", || {
         happened = far.tick();
@@ -213,7 +214,7 @@ fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
         happened,
         Some(OutputEvent::ResendAll(Playhead { section: 0, pass: 0, wholes: 0.25, loop_pass: 0, segment: 2 }))
     );
-    far.play_from(build(2), Position { section: 0, pass: 0, wholes: 0.25 });
+    far.start(Segment::new(build(2)), Some(Position { section: 0, pass: 0, wholes: 0.25 }));
     wait("the playhead", || far.tick().is_none() && far.playhead().is_some());
     let bad = ToSpeaker::Sound { hash: 1, hertz: 48_000, total: 1, at: 0, samples: &[0; 4] };
     drop(far);

@@ -53,8 +53,8 @@ fn a_cut_line_stops_the_sound_and_comes_back() {
     let stage = Stage::open();
     let tunnel = Tunnel::to(stage.port);
     let mut far = RemotePlayer::connect(tunnel.port, &stage.token()).expect("let in");
-    far.set_gain(-3.0);
-    far.play(schedule("xxxxxxxxxxxxxxxx"));
+    far.set_volume(-3.0);
+    far.start(Segment::new(schedule("xxxxxxxxxxxxxxxx")), None);
     wait("sound", || stage.tape.sounds(4_800) && far.playhead().is_some());
     tunnel.cut();
     assert!(matches!(news(&mut far), DeviceEvent::Lost(_)));
@@ -63,7 +63,7 @@ fn a_cut_line_stops_the_sound_and_comes_back() {
     let DeviceEvent::ReopenedAtNewRate(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
     assert!(place.wholes > 0.0 && (place.segment, place.loop_pass) == (1, 0), "{place:?}");
     stage.hears(&Said::Back);
-    far.play_from(schedule("xxxxxxxxxxxxxxxx"), place.position());
+    far.start(Segment::new(schedule("xxxxxxxxxxxxxxxx")), Some(place.position()));
     wait("sound again", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_800));
     // Stopped while the line is lost, it stays stopped.
     tunnel.cut();
@@ -140,7 +140,7 @@ fn a_half_open_line_is_noticed_and_the_sound_fades() {
     let stage = Stage::open();
     let tunnel = Tunnel::to(stage.port);
     let mut far = RemotePlayer::connect(tunnel.port, &stage.token()).expect("let in");
-    far.play(schedule("x---x---x---x---"));
+    far.start(Segment::new(schedule("x---x---x---x---")), None);
     wait("sound", || stage.tape.sounds(4_800) && far.playhead().is_some());
     tunnel.dead.store(true, Ordering::Relaxed);
     let why = stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None });
@@ -154,7 +154,7 @@ fn a_half_open_line_is_noticed_and_the_sound_fades() {
     assert!(peak(end - 40, end + 1) < 0.2 * peak(end - 9_600, end - 768).max(1e-3), "the sound breaks off");
     tunnel.dead.store(false, Ordering::Relaxed);
     let DeviceEvent::ReopenedAtNewRate(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    far.play_from(schedule("x---x---x---x---"), place.position());
+    far.start(Segment::new(schedule("x---x---x---x---")), Some(place.position()));
     wait("sound again", || far.tick().is_none() && stage.tape.sounds(4_800));
 }
 
@@ -162,7 +162,7 @@ fn a_half_open_line_is_noticed_and_the_sound_fades() {
 fn a_lost_device_comes_back() {
     let stage = Stage::open();
     let mut far = stage.editor();
-    far.play(schedule("xxxxxxxxxxxxxxxx"));
+    far.start(Segment::new(schedule("xxxxxxxxxxxxxxxx")), None);
     wait("the playhead", || far.playhead().is_some());
     stage.tape.lost.store(true, Ordering::Relaxed);
     assert_eq!(news(&mut far), DeviceEvent::Lost(OutputError::new("pulled out")));
@@ -178,7 +178,10 @@ fn a_lost_device_comes_back() {
     assert!(far.is_playing());
     let rate = far.rate();
     assert_eq!(rate.hertz(), 44_100);
-    far.play_from(Schedule::build(&riff("xxxxxxxxxxxxxxxx"), &ScheduleOptions::whole(rate)), place.position());
+    far.start(
+        Segment::new(Schedule::build(&riff("xxxxxxxxxxxxxxxx"), &ScheduleOptions::whole(rate))),
+        Some(place.position()),
+    );
     wait("sound at the other rate", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_410));
 }
 
@@ -186,7 +189,7 @@ fn a_lost_device_comes_back() {
 fn when_the_speaker_ends_the_session_is_over() {
     let mut stage = Stage::open();
     let mut far = stage.editor();
-    far.play(schedule("xxxxxxxxxxxxxxxx"));
+    far.start(Segment::new(schedule("xxxxxxxxxxxxxxxx")), None);
     wait("the playhead", || far.playhead().is_some());
     stage.end();
     let mut over = None;
@@ -194,7 +197,7 @@ fn when_the_speaker_ends_the_session_is_over() {
         over = far.tick();
         matches!(over, Some(OutputEvent::Closed(_)))
     });
-    assert_eq!(over, Some(OutputEvent::Closed(OutputError::new("the far speaker was ended"))));
+    assert_eq!(over, Some(OutputEvent::Closed(OutputError::new("the remote speaker was closed"))));
 }
 
 #[test]
@@ -261,7 +264,7 @@ fn plays_through_a_tunnel() {
     let bar = 240.0 / 137.3;
     let loop_of = |drawing: &str, rate| Schedule::build(&riff(drawing), &ScheduleOptions::whole(rate));
     let rate = far.rate();
-    far.play(loop_of("xxxxxxxxxxxxxxxx", rate));
+    far.start(Segment::new(loop_of("xxxxxxxxxxxxxxxx", rate)), None);
     let mut seen = Vec::new();
     let start = Instant::now();
     let mut edits = 0;
@@ -274,7 +277,10 @@ fn plays_through_a_tunnel() {
         }
         if start.elapsed() > Duration::from_millis(4_000 + 700 * edits) {
             edits += 1;
-            far.swap(loop_of(if edits % 2 == 0 { "xxxxxxxxxxxxxxxx" } else { "xxxxx.x.xxx.xxxx" }, rate), Keep::Place);
+            far.replace(
+                1,
+                Segment::new(loop_of(if edits % 2 == 0 { "xxxxxxxxxxxxxxxx" } else { "xxxxx.x.xxx.xxxx" }, rate)),
+            );
         }
     }
     let trip = far.round_trip().expect("pings went");

@@ -4,7 +4,7 @@
 use super::super::super::{Practised, SaveFailed};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, Stamp};
+use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, SoundLevels, Stamp};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -99,6 +99,12 @@ impl Source {
         });
         store::save_progress(path, &all)?;
         Ok(all.last().map(ToString::to_string))
+    }
+
+    /// Keeps the volumes for the next session.
+    pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
+        let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
+        journal.keep_sound_levels(levels).map_err(|e| e.to_string())
     }
 
     /// Keeps the offset of taps for the next time.

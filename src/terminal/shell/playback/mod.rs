@@ -1,5 +1,4 @@
-//! The player on a thread of its own, seen from the program: what it is asked, and which of two requests counts. It must not know
-//! how anything is scheduled, nor the screen.
+//! The handle of the playback thread: sends it requests, of which the newest counts.
 
 mod samples;
 mod sequence;
@@ -14,46 +13,50 @@ use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};
 use samples::{BasePath, UserSampleLoader};
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 use worker::{OutputConfig, PlaybackThread};
 
-/// What the player is asked.
+/// A request to the playback thread.
 enum Request {
-    /// A loop from a place on, or a sequence.
+    /// A loop from a position, or a sequence.
     Play(Sounding, Option<Head>),
-    /// Go on with this.
+    /// Continue with this.
     Change(Sounding),
-    /// Go on with another take of the sequence at the end of the time through that is heard.
+    /// Continue with another take of the sequence after the current pass.
     Step(Sequence),
     Stop,
-    /// Nothing but to look whether a far speaker has come.
+    /// Check the remote speaker and the volume.
     Poll,
 }
 
-/// Longest time that the end of the program waits for the sound to end.
+/// Longest wait for playback to end at exit.
 const STOP_TIMEOUT: Duration = Duration::from_millis(800);
 
-/// A far speaker that was connected and waits to be used.
+/// The master volume in dB, as the bits of an `f32`.
+type Volume = Arc<AtomicU32>;
+
+/// A connected remote speaker that the thread has not taken yet.
 type PendingRemote = Arc<Mutex<Option<RemotePlayer>>>;
 
-/// The thread's end of the program.
+/// Handle of the playback thread.
 pub(crate) struct PlaybackHandle {
     slot: LatestSlot<Request>,
-    /// When keys were tapped: each counts, so they wait in a row of their own.
+    /// Times of taps. Each counts, so they are queued.
     taps: Sender<Instant>,
     base_path: BasePath,
     pending_remote: PendingRemote,
+    volume: Volume,
     events: Sender<Event>,
-    /// Closed when the thread has ended.
+    /// Disconnected when the thread ends.
     ended: Receiver<()>,
 }
 
 impl PlaybackHandle {
-    /// Starts the thread. Without a far speaker this machine's device, the chosen one or the default one, is opened when
-    /// something is first played.
+    /// Starts the thread. Without a remote speaker it opens the local output, or the default one, on the first play request.
     pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<RemotePlayer>) -> Self {
         let slot: LatestSlot<Request> = LatestSlot::new();
         let (taps, tapped) = mpsc::channel();
@@ -62,28 +65,30 @@ impl PlaybackHandle {
         let own = UserSampleLoader::new(base_path.clone(), events.clone());
         let pending_remote: PendingRemote = Arc::new(Mutex::new(far));
         let (taken, told) = (pending_remote.clone(), events.clone());
+        let volume = Volume::default();
+        let heard = volume.clone();
         let (end, ended) = mpsc::channel();
         let work = move || {
-            // What is told to nobody any more is the end, like the end of requests.
+            // A failed event and the end of requests both mean that the program ends.
             let _ = PlaybackThread::new(own, events).run(
                 &worker,
                 &tapped,
-                &OutputConfig { output: output.as_deref(), pending_remote: &taken },
+                &OutputConfig { output: output.as_deref(), pending_remote: &taken, volume: &heard },
             );
             drop::<Sender<()>>(end);
         };
         drop(thread::Builder::new().name("player".into()).spawn(work));
         slot.put(|_| Some(Request::Poll));
-        Self { slot, taps, base_path, pending_remote, events: told, ended }
+        Self { slot, taps, base_path, pending_remote, volume, events: told, ended }
     }
 
-    /// Connects to a far speaker, and lets it sound from then on.
+    /// Connects to a remote speaker, which plays from then on.
     pub(crate) fn connect(&self, port: u16, token: String) {
         let (slot, pending_remote, events) = (self.slot.clone(), self.pending_remote.clone(), self.events.clone());
         let connect = move || {
             let far = match Token::parse(&token) {
                 Some(token) => RemotePlayer::connect(port, &token).map_err(|e| e.to_string()),
-                None => Err("that is no token".to_owned()),
+                None => Err("not a valid token".to_owned()),
             };
             match far {
                 Ok(far) => {
@@ -96,14 +101,14 @@ impl PlaybackHandle {
         drop(thread::Builder::new().name("connecting".into()).spawn(connect));
     }
 
-    /// Reads the sound files that a groove's layers name, and tells what is wrong with them.
+    /// Reads the sound files of a groove and reports problems with them.
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
         let mut own = UserSampleLoader::new(self.base_path.clone(), self.events.clone());
         let read = move || drop(own.of(&groove, SampleRate::STUDIO));
         drop(thread::Builder::new().name("sounds".into()).spawn(read));
     }
 
-    /// Says where the groove's file is.
+    /// Sets the path of the groove's file.
     pub(crate) fn set_base_path(&self, file: Option<&str>) {
         let mut base_path = self.base_path.lock().unwrap_or_else(PoisonError::into_inner);
         if base_path.as_deref().and_then(|p| p.to_str()) != file {
@@ -111,12 +116,18 @@ impl PlaybackHandle {
         }
     }
 
-    /// Plays: a loop from a place on, or from its start.
+    /// Sets the master volume in dB.
+    pub(crate) fn set_volume(&self, db: f32) {
+        self.volume.store(db.to_bits(), Ordering::Relaxed);
+        self.slot.put(|old| old.or(Some(Request::Poll)));
+    }
+
+    /// Plays a loop from a position or from its start, or a sequence.
     pub(crate) fn play(&self, sounding: Sounding, from: Option<Head>) {
         self.slot.put(|_| Some(Request::Play(sounding, from)));
     }
 
-    /// Goes on with this in the place of what is played. A request that waits keeps its place.
+    /// Replaces what plays. A waiting request keeps its position.
     pub(crate) fn change(&self, sounding: Sounding) {
         use Sounding::Sequence as Takes;
         self.slot.put(|old| match (old, sounding) {
@@ -130,7 +141,7 @@ impl PlaybackHandle {
         });
     }
 
-    /// Goes on with another take of the sequence at the end of the time through that is heard.
+    /// Continues with another take of the sequence after the current pass.
     pub(crate) fn step(&self, sequence: Sequence) {
         self.slot.put(|old| match old {
             Some(Request::Play(..)) => Some(Request::Play(Sounding::Sequence(sequence), None)),
@@ -139,18 +150,17 @@ impl PlaybackHandle {
         });
     }
 
-    /// Tells what was heard at this instant, at the next look at the playhead.
+    /// Reports what was heard at this instant with the next playhead.
     pub(crate) fn tap(&self, at: Instant) {
-        // Without the thread nothing sounds, and nothing is tapped to.
+        // Without the thread nothing plays to tap to.
         let _ = self.taps.send(at);
     }
 
-    /// Stops playing.
     pub(crate) fn stop_playing(&self) {
         self.slot.put(|_| Some(Request::Stop));
     }
 
-    /// Ends the thread, and leaves it the time to say goodbye to a far speaker.
+    /// Ends the thread and waits until a remote speaker was notified.
     pub(crate) fn stop(&self) {
         self.slot.put(|_| Some(Request::Stop));
         self.slot.close();

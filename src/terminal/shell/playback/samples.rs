@@ -1,4 +1,4 @@
-//! The user's own sounds, read anew where a segment needs them. It must not know what is played.
+//! Loads the user's own samples for the segments that are built.
 
 use super::super::super::Event;
 use crate::jobs::UserSampleCache;
@@ -10,15 +10,15 @@ use std::path::PathBuf;
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// The groove's file, whose folder holds its sounds.
+/// Path of the groove's file; its folder contains the samples.
 pub(crate) type BasePath = Arc<Mutex<Option<PathBuf>>>;
 
-/// The user's own sounds, for the segments that are built.
+/// Loads user samples and reports problems with them.
 pub(crate) struct UserSampleLoader {
     cache: UserSampleCache,
     base_path: BasePath,
     events: Sender<Event>,
-    /// With a far speaker: the names of the sounds that are too large for the line, as they were last told.
+    /// With a remote speaker: the samples that are too large for it, as reported last.
     large: Option<Vec<String>>,
 }
 
@@ -28,19 +28,20 @@ impl UserSampleLoader {
         Self { cache: UserSampleCache::default(), base_path, events, large: None }
     }
 
-    /// Sound goes to a far speaker from now on, whose line takes no large sounds, or to this machine.
+    /// Whether a remote speaker plays, which accepts no large samples.
     pub(crate) fn set_remote(&mut self, far: bool) {
         self.large = far.then(Vec::new);
     }
 
-    /// The sounds of a groove at a rate.
+    /// The samples of a groove at a sample rate.
     pub(crate) fn of(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
         let file = self.base_path.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let (mut own, mut words) = self.cache.load(groove, file.as_deref(), rate);
         if let Some(told) = &mut self.large {
             let large = own.keep_within(remote::SOUND, remote::SOUNDS);
             if !large.is_empty() && large != *told {
-                words.push(format!("{}: too large for the far speaker, voices sound instead", large.join(", ")));
+                words
+                    .push(format!("{}: too large for the remote speaker; their voices play instead", large.join(", ")));
             }
             *told = large;
         }

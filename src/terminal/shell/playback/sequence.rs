@@ -1,13 +1,13 @@
-//! What is played of a sequence and what still comes, part by part. It must not know who asked for it, nor a device.
+//! Playback of a sequence: which part plays, and which parts are still to be sent.
 
 use super::super::super::Event;
 use super::samples::UserSampleLoader;
 use crate::jobs::play_request::Sequence;
 use crate::sound::take::Take;
-use crate::sound::{AudioBackend, Keep, Playhead, SampleRate, Segment};
+use crate::sound::{AudioBackend, Playhead, SampleRate, Segment};
 use std::collections::VecDeque;
 
-/// A part of a sequence that is sent as one segment: a take, or its count-in.
+/// A part of a sequence that is one segment: a take or its count-in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Part {
     take: usize,
@@ -17,41 +17,40 @@ pub(crate) struct Part {
 /// A part that was sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Sent {
-    /// The segment's number.
+    /// Id of the segment.
     id: u64,
     part: Part,
-    /// Times through of the take that lay behind it already.
+    /// Passes of the take that were complete before.
     behind: u64,
-    /// Whether it follows at the end of a time through, whatever the segment before it was to be.
+    /// Whether it starts after the current pass of the previous segment, whatever that one's limit.
     step: bool,
 }
 
-/// What is played of a sequence and what still comes.
+/// Playback of a sequence: which part plays, and which parts are still to be sent.
 pub(crate) struct SequencePlayback {
     sequence: Sequence,
     takes: Vec<Take>,
-    /// What was sent and may still be heard, in order.
+    /// Parts that were sent and may still be heard, in order.
     sent: VecDeque<Sent>,
-    /// What is sent next, in order.
+    /// Parts to send, in order.
     next: VecDeque<Part>,
-    /// What was last told: a part, and times through it.
+    /// Part and pass reported last.
     told: Option<(Part, u64)>,
 }
 
 impl SequencePlayback {
-    /// Everything from the sequence's take on.
+    /// Plays from the sequence's current take.
     pub(crate) fn new(sequence: Sequence) -> Self {
         let takes = sequence.takes();
         let next = parts(&sequence);
         Self { sequence, takes, sent: VecDeque::new(), next, told: None }
     }
 
-    /// The sequence's number.
     pub(crate) fn number(&self) -> u32 {
         self.sequence.number
     }
 
-    /// The segment of a part, so many times through of which lie behind it.
+    /// The segment of a part, without the passes that are complete.
     fn segment(&self, part: Part, behind: u64, rate: SampleRate, own: &mut UserSampleLoader) -> Option<Segment> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.playing.groove;
@@ -68,7 +67,7 @@ impl SequencePlayback {
         Some(segment.behind(behind))
     }
 
-    /// Sends the first part: now, or at the end of the time through that is heard.
+    /// Sends the first part, to start now or after the current pass.
     pub(crate) fn begin(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader, now: bool) {
         while let Some(part) = self.next.pop_front() {
             if let Some(segment) = self.segment(part, 0, player.rate(), own) {
@@ -79,7 +78,7 @@ impl SequencePlayback {
         }
     }
 
-    /// Sends what comes as far as there is room.
+    /// Queues parts while there is room.
     pub(crate) fn send(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
@@ -91,24 +90,24 @@ impl SequencePlayback {
         }
     }
 
-    /// Puts an edited sequence in the place of this one.
+    /// Replaces the sequence by an edited one.
     pub(crate) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut UserSampleLoader) {
         self.takes = sequence.takes();
         self.sequence = sequence;
         for s in &self.sent {
             if let Some(segment) = self.segment(s.part, s.behind, player.rate(), own) {
-                player.replace(s.id, segment, Keep::Place);
+                player.replace(s.id, segment);
             }
         }
     }
 
-    /// Nothing of what was sent is there any more: gives what was heard then and what lies behind it, and whether what now comes next
-    /// was to begin at the end of its time through. A count-in begins again.
+    /// Resets to the part that was heard, after everything sent was lost. Returns the part, its completed passes, and whether the
+    /// next part was to start after the current pass. A count-in starts again.
     fn recall(&mut self, head: &Playhead) -> Option<(Part, u64, bool)> {
         let found = self.sent.iter().position(|s| s.id == head.segment);
         let mut sent = std::mem::take(&mut self.sent).split_off(found.unwrap_or(0));
         let Sent { part, behind, .. } = sent.pop_front()?;
-        // What was sent before a step will not be heard any more.
+        // Parts before a step will not be heard any more.
         let step = sent.iter().rposition(|s| s.step);
         sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
@@ -116,7 +115,7 @@ impl SequencePlayback {
         Some((part, behind + heard, step.is_some()))
     }
 
-    /// Sends all anew, from the place that was heard.
+    /// Sends everything again from the position that was heard.
     pub(crate) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, own: &mut UserSampleLoader) {
         let there = self.sent.iter().any(|s| s.id == head.segment);
         let Some((part, behind, step)) = self.recall(head) else { return self.begin(player, own, true) };
@@ -130,22 +129,22 @@ impl SequencePlayback {
         }
     }
 
-    /// The plan of a step that begins at the end of the time through that is heard, until which what is heard now is told.
+    /// Playback of a step that starts after the current pass; until then this one is still reported.
     pub(crate) fn step(self, sequence: Sequence) -> Self {
         Self { sent: self.sent, told: self.told, ..Self::new(sequence) }
     }
 
-    /// The segments that were sent and may still be heard.
+    /// Ids of the segments that may still be heard, in order.
     pub(crate) fn sent(&self) -> impl DoubleEndedIterator<Item = u64> {
         self.sent.iter().map(|s| s.id)
     }
 
-    /// Whether all of it was sent.
+    /// Whether every part was sent.
     pub(crate) fn is_sent(&self) -> bool {
         self.next.is_empty()
     }
 
-    /// What is heard, if it is not what was last told.
+    /// The event for what is heard, unless it was the last one reported.
     pub(crate) fn news(&mut self, segment: u64, turn: u64) -> Option<Event> {
         while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < segment) {
             self.sent.pop_front();
@@ -164,7 +163,7 @@ impl SequencePlayback {
     }
 }
 
-/// The parts of a sequence from its take `at` on, up to one that has no end.
+/// Parts of a sequence from its current take, up to one without an end.
 fn parts(sequence: &Sequence) -> VecDeque<Part> {
     let mut parts = VecDeque::new();
     for (take, asked) in sequence.takes.iter().enumerate().skip(sequence.at) {
@@ -192,7 +191,7 @@ mod tests {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
         let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        let playing = Playing { groove, speed, over, layers: true, beat, lines: Vec::new() };
+        let playing = Playing { groove, speed, over, layers: true, beat, click_db: 0.0, lines: Vec::new() };
         let asked = |times, count_in| SequenceTake { playing: playing.clone(), times, count_in };
         let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
         Sequence { number: 1, takes, at: 0, silence: None }

@@ -1,37 +1,38 @@
-//! The player's thread: does what it is asked, looks after the output, and tells what is heard. It must not know the screen, nor
-//! how a segment is made.
+//! The playback thread: handles requests, polls the output and reports what is heard.
 
 use super::super::super::event::Speaker;
 use super::super::super::{Event, Head, Heard};
 use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
-use super::{PendingRemote, Request};
+use super::{PendingRemote, Request, Volume};
 use crate::jobs::play_request::{Playing, Sounding};
-use crate::sound::{AudioBackend, DeviceEvent, Keep, OutputEvent, Playhead, Position};
+use crate::sound::{AudioBackend, DeviceEvent, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
+use std::sync::atomic::Ordering;
 use std::sync::mpsc::{Receiver, Sender};
 use std::time::{Duration, Instant};
 
-/// Time between two looks at the playhead.
+/// Interval between position reports.
 const POSITION_INTERVAL: Duration = Duration::from_millis(16);
-/// The same while nothing plays: the device is looked after all the same.
+/// Interval between checks of the device while nothing plays.
 const IDLE_INTERVAL: Duration = Duration::from_millis(200);
 
-/// Longest time after which what is asked of an output is heard.
+/// Longest time until a request is heard.
 const SETTLE_TIME: Duration = Duration::from_secs(2);
 
-/// Where sound may come out: the device that was chosen, or a far speaker that has come.
+/// Available outputs: the configured device, or a remote speaker that was connected.
 pub(crate) struct OutputConfig<'a> {
     pub output: Option<&'a str>,
     pub pending_remote: &'a PendingRemote,
+    pub volume: &'a Volume,
 }
 
-/// There is nobody left to tell anything: the program has ended.
+/// The receiver of events is gone: the program has ended.
 pub(crate) struct Disconnected;
 
-/// What is played.
+/// What plays.
 #[derive(Default)]
 enum Now {
     #[default]
@@ -40,8 +41,8 @@ enum Now {
     Sequence(SequencePlayback),
 }
 
-/// A loop, and the numbers of its segments: one, or all that were sent of the sequence whose place it took, since which of them sounded
-/// then is known only when it is heard.
+/// A loop and the ids of its segments: one, or all segments of the sequence that it replaced, until it is known which one is
+/// heard.
 struct LoopPlayback {
     what: Playing,
     segments: Vec<u64>,
@@ -53,7 +54,7 @@ impl LoopPlayback {
         Self { what, segments, since: Instant::now() }
     }
 
-    /// Lets go of the segments that are not heard any more, and in the end of those that never will be: none of them goes on to the next.
+    /// Drops ids of segments that have finished, and after [`SETTLE_TIME`] those that never started.
     fn heard(&mut self, segment: u64) {
         if self.segments.contains(&segment) {
             let settled = self.since.elapsed() > SETTLE_TIME;
@@ -62,20 +63,22 @@ impl LoopPlayback {
     }
 }
 
-/// What the thread has before it.
+/// State of the playback thread.
 pub(crate) struct PlaybackThread {
     now: Now,
     own: UserSampleLoader,
     events: Sender<Event>,
+    /// Current master volume of the output in dB.
+    volume: f32,
 }
 
 impl PlaybackThread {
-    /// Nothing is played yet.
+    /// A thread that plays nothing yet.
     pub(crate) fn new(own: UserSampleLoader, events: Sender<Event>) -> Self {
-        Self { now: Now::Nothing, own, events }
+        Self { now: Now::Nothing, own, events, volume: 0.0 }
     }
 
-    /// Works until no more is asked. This machine's device is opened when something is first played.
+    /// Runs until the handle is dropped. The local output is opened on the first play request.
     ///
     /// # Errors
     /// [`Disconnected`].
@@ -111,15 +114,24 @@ impl PlaybackThread {
                 self.now = Now::Nothing;
                 self.own.set_remote(true);
                 self.tell(Event::Speaker(Speaker::There(far.port())));
+                self.volume = 0.0;
                 output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
             }
             if output.is_none() && matches!(request, Some(Request::Play(..))) {
                 match AudioBackend::local(places.output) {
-                    Ok(opened) => *output = Some(opened),
+                    Ok(opened) => {
+                        self.volume = 0.0;
+                        *output = Some(opened);
+                    }
                     Err(error) => self.tell(Event::Device(Err(error.to_string()))),
                 }
             }
             let Some(player) = output.as_mut() else { continue };
+            let volume = f32::from_bits(places.volume.load(Ordering::Relaxed));
+            if volume != self.volume {
+                player.set_volume(volume);
+                self.volume = volume;
+            }
             if let Some(request) = request {
                 self.handle(request, player);
             }
@@ -136,12 +148,12 @@ impl PlaybackThread {
         }
     }
 
-    /// Tells something after which the thread goes on, whether anybody hears it or not.
+    /// Sends an event whose receiver may be gone.
     fn tell(&self, event: Event) {
         drop(self.events.send(event));
     }
 
-    /// Does what is asked.
+    /// Handles a request.
     fn handle(&mut self, request: Request, player: &mut AudioBackend) {
         if matches!(request, Request::Play(..)) {
             self.tell(Event::Device(Ok(())));
@@ -158,7 +170,7 @@ impl PlaybackThread {
             (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => {
                 self.replace_loop(LoopPlayback { what, ..round }, player)
             }
-            // Whatever of the sequence is heard becomes the loop and goes on and on.
+            // Switch the segment being heard to the loop.
             (Request::Change(Sounding::Loop(what)), Now::Sequence(plan)) => {
                 self.replace_loop(LoopPlayback::new(what, plan.sent().collect()), player)
             }
@@ -175,24 +187,24 @@ impl PlaybackThread {
         };
     }
 
-    /// Puts a loop in the place of its segments.
+    /// Replaces the segments of a loop.
     fn replace_loop(&mut self, round: LoopPlayback, player: &mut AudioBackend) -> Now {
         for id in &round.segments {
-            player.replace(*id, self.own.segment(&round.what, player.rate()), Keep::Place);
+            player.replace(*id, self.own.segment(&round.what, player.rate()));
         }
         Now::Loop(round)
     }
 
-    /// Begins a sequence: now, or at the end of the time through that is heard.
+    /// Starts a sequence now or after the current pass.
     fn begin(&mut self, mut plan: SequencePlayback, player: &mut AudioBackend, now: bool) -> Now {
         plan.begin(player, &mut self.own, now);
         Now::Sequence(plan)
     }
 
-    /// Looks after the output, and tells what has happened to it.
+    /// Polls the output and reports its events.
     ///
     /// # Errors
-    /// It is gone for good: why.
+    /// The reason why the output is gone for good.
     fn poll_output(&mut self, player: &mut AudioBackend) -> Result<(), String> {
         while let Some(happening) = player.tick() {
             let plays = !matches!(self.now, Now::Nothing);
@@ -216,7 +228,7 @@ impl PlaybackThread {
                 (DeviceEvent::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
                 (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), true) => Event::Speaker(Speaker::Back),
                 (DeviceEvent::Lost(error), false) => {
-                    Event::SoundTold(format!("{error}; it goes on when the output is back"))
+                    Event::SoundTold(format!("{error}; playback continues when the device is back"))
                 }
                 (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), false) => {
                     Event::SoundTold("the output device is back".into())
@@ -229,7 +241,7 @@ impl PlaybackThread {
         Ok(())
     }
 
-    /// Plays on from the place that was heard, with everything built for the device as it is now.
+    /// Continues from this position with everything rebuilt for the current device.
     fn resend(&mut self, head: &Playhead, player: &mut AudioBackend) {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
@@ -244,7 +256,7 @@ impl PlaybackThread {
         };
     }
 
-    /// Sends what comes of a sequence, and notes its end.
+    /// Queues the next takes of a sequence and reports its end.
     fn advance(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
         if let Now::Sequence(plan) = &mut self.now {
             plan.send(player, &mut self.own);
@@ -257,7 +269,7 @@ impl PlaybackThread {
         Ok(())
     }
 
-    /// Tells what was heard when keys were tapped; only to a loop can be tapped.
+    /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
             let heard = player.heard_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| Heard {
@@ -273,7 +285,7 @@ impl PlaybackThread {
         }
     }
 
-    /// Tells where the groove is heard, and which take of a sequence that is.
+    /// Reports the position, and the take of a sequence.
     fn report_position(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
         if matches!(self.now, Now::Nothing) {
             return Ok(());
@@ -312,10 +324,10 @@ mod tests {
             groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
         let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        Playing { groove: Arc::new(groove), speed, over, layers, beat, lines: Vec::new() }
+        Playing { groove: Arc::new(groove), speed, over, layers, beat, click_db: 0.0, lines: Vec::new() }
     }
 
-    /// The device takes so many frames, while the thread does its round; the greatest magnitude.
+    /// Lets the device take frames while the thread runs; returns the greatest magnitude.
     fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
         let mut peak = 0.0_f32;
         for _ in 0..frames / 1024 {

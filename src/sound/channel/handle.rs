@@ -1,0 +1,234 @@
+//! The control end of a render channel: sends segments and commands, and reads where the groove is heard.
+
+use super::super::position::{Playhead, PositionMap};
+use super::super::render::{MIX_DB, RENDER_LATENCY};
+use super::super::segment::{MAX_QUEUED, Segment, SegmentPosition};
+use super::super::units::{Frame, Gain, SampleRate};
+use super::{Command, MAX_COMMANDS, RenderStatus};
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Instant;
+
+/// A segment that was sent, to interpret the positions reported for it.
+#[derive(Debug)]
+struct Sent {
+    id: u64,
+    generation: u64,
+    map: Arc<PositionMap>,
+}
+
+/// What was heard when a block was rendered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::sound) struct Mark {
+    /// Its frame is below 0 if it lies in the pass before.
+    pub(in crate::sound) position: SegmentPosition,
+    pub(in crate::sound) at: Instant,
+}
+
+/// The control end: sends commands, frees returned segments, reads the playhead. It never waits for the audio thread.
+#[derive(Debug)]
+pub struct RenderHandle {
+    commands: rtrb::Producer<Command>,
+    returns: rtrb::Consumer<Box<Segment>>,
+    /// Commands that did not fit into the ring, oldest first.
+    backlog: VecDeque<Command>,
+    sent: VecDeque<Sent>,
+    status: triple_buffer::Output<RenderStatus>,
+    generation: u64,
+    pub(super) id: u64,
+    /// Whether playback was requested.
+    playing: bool,
+    rate: SampleRate,
+}
+
+impl RenderHandle {
+    pub(super) fn new(
+        rate: SampleRate,
+        commands: rtrb::Producer<Command>,
+        returns: rtrb::Consumer<Box<Segment>>,
+        status: triple_buffer::Output<RenderStatus>,
+    ) -> Self {
+        let (backlog, sent) = (VecDeque::new(), VecDeque::new());
+        Self { commands, returns, backlog, sent, status, generation: 0, id: 0, playing: false, rate }
+    }
+
+    /// The sample rate, for which schedules must be built.
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// Plays a segment from a frame of its loop instead of everything else, and returns its id. Ids ascend.
+    pub fn start(&mut self, segment: Segment, from: Frame) -> u64 {
+        let segment = Box::new(self.numbered(segment));
+        self.backlog.retain(|c| matches!(c, Command::Gain(_)));
+        self.send(Command::Play(segment, from));
+        self.playing = true;
+        self.id
+    }
+
+    /// Appends a segment to the queue; it begins at the exact frame at which the previous one ends. Returns its id. Call it only
+    /// while [`RenderHandle::has_room`].
+    pub fn queue(&mut self, segment: Segment) -> u64 {
+        let segment = Box::new(self.numbered(segment));
+        self.send(Command::Push(segment));
+        self.playing = true;
+        self.id
+    }
+
+    /// Plays a segment after the current pass instead of the queue, and returns its id.
+    pub fn then(&mut self, segment: Segment) -> u64 {
+        let segment = Box::new(self.numbered(segment));
+        self.backlog.retain(|c| !matches!(c, Command::Push(_) | Command::Then(_)));
+        self.send(Command::Then(segment));
+        self.playing = true;
+        self.id
+    }
+
+    /// Replaces the playing or queued segment with this id. One that has finished is ignored.
+    pub fn replace(&mut self, id: u64, mut segment: Segment) {
+        (segment.id, segment.generation) = (id, self.generation + 1);
+        self.remember(&segment);
+        self.backlog.retain(|c| !matches!(c, Command::Replace(old) if old.id == id));
+        self.send(Command::Replace(Box::new(segment)));
+    }
+
+    /// Whether the queue has space for another segment.
+    pub fn has_room(&mut self) -> bool {
+        let current = self.update().current.id;
+        // Ids ascend; a segment that has not begun is still in the ring or in the queue.
+        let mut waiting: Vec<u64> = self.sent.iter().map(|s| s.id).filter(|id| *id > current).collect();
+        waiting.sort_unstable();
+        waiting.dedup();
+        waiting.len() < MAX_QUEUED
+    }
+
+    /// Stops; what still rings fades out within milliseconds.
+    pub fn stop(&mut self) {
+        self.backlog.retain(|c| matches!(c, Command::Gain(_)));
+        self.send(Command::Stop);
+        self.playing = false;
+    }
+
+    /// Sets the master volume in dB. 0 is the level a new player has.
+    pub fn set_volume(&mut self, db: f32) {
+        self.backlog.retain(|c| !matches!(c, Command::Gain(_)));
+        self.send(Command::Gain(Gain::from_db(MIX_DB + db)));
+    }
+
+    /// Whether playback was requested.
+    pub fn is_playing(&self) -> bool {
+        self.playing
+    }
+
+    /// Whether the segment sent last has ended playback.
+    pub fn has_ended(&mut self) -> bool {
+        let status = self.update();
+        self.playing && self.id > 0 && status.ended == self.id
+    }
+
+    /// Frees returned segments and sends waiting commands. Call it several times a second.
+    pub fn tick(&mut self) {
+        while let Ok(old) = self.returns.pop() {
+            drop(old);
+        }
+        while let Some(command) = self.backlog.pop_front() {
+            if let Err(rtrb::PushError::Full(command)) = self.commands.push(command) {
+                self.backlog.push_front(command);
+                break;
+            }
+        }
+    }
+
+    /// The position that is heard now, if `ahead` frames are rendered but not yet heard just after a block.
+    pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
+        self.heard_at(ahead, Instant::now())
+    }
+
+    /// The position that was heard at a recent instant.
+    pub fn heard_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
+        let status = self.update();
+        let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
+        let gone = match at.checked_duration_since(written_at) {
+            Some(since) => since.as_secs_f64(),
+            None => -written_at.duration_since(at).as_secs_f64(),
+        };
+        let gone = (gone * f64::from(self.rate.hertz())) as i64;
+        let late = (ahead.0 + RENDER_LATENCY as i64 - gone).max(0);
+        let SegmentPosition { id, generation, mut frame, mut pass } = heard(&status, late);
+        let map = &self.sent.iter().find(|s| s.generation == generation)?.map;
+        while frame < 0 && pass > 0 && map.length().0 > 0 {
+            frame += map.length().0;
+            pass -= 1;
+        }
+        Some(Playhead { loop_pass: pass, ..Playhead::begun(map.position(Frame(frame.max(0))), id) })
+    }
+
+    /// What was heard when the last block was rendered, if `ahead` frames were rendered and not yet heard; `None` while nothing
+    /// plays.
+    pub(in crate::sound) fn mark(&mut self, ahead: Frame) -> Option<Mark> {
+        let status = self.update();
+        let at = status.written_at.filter(|_| self.playing && status.playing)?;
+        Some(Mark { position: heard(&status, (ahead.0 + RENDER_LATENCY as i64).max(0)), at })
+    }
+
+    /// Blocks rendered so far.
+    pub(in crate::sound) fn blocks(&mut self) -> u64 {
+        self.status.read().blocks
+    }
+
+    /// Commands that the audio thread has not taken yet.
+    pub(in crate::sound) fn waiting(&self) -> usize {
+        self.backlog.len() + MAX_COMMANDS - self.commands.slots()
+    }
+
+    /// Generation of the segment sent last.
+    pub(in crate::sound) fn generation(&self) -> u64 {
+        self.generation
+    }
+
+    /// Reads the status and forgets segments that are no longer heard.
+    fn update(&mut self) -> RenderStatus {
+        let status = *self.status.read();
+        let (before, now) = (status.previous.generation, status.current);
+        self.sent
+            .retain(|s| s.generation == before || s.id > now.id || s.id == now.id && s.generation >= now.generation);
+        status
+    }
+
+    fn numbered(&mut self, mut segment: Segment) -> Segment {
+        self.id += 1;
+        (segment.id, segment.generation) = (self.id, self.generation + 1);
+        self.remember(&segment);
+        segment
+    }
+
+    fn remember(&mut self, segment: &Segment) {
+        self.generation = segment.generation;
+        if let Some(schedule) = segment.schedule() {
+            self.sent.push_back(Sent {
+                id: segment.id,
+                generation: segment.generation,
+                map: Arc::clone(schedule.map()),
+            });
+        }
+        self.update();
+        // While no device runs, only the newest version of each segment matters.
+        while self.sent.len() > 4 * MAX_COMMANDS {
+            self.sent.pop_front();
+        }
+    }
+
+    fn send(&mut self, command: Command) {
+        self.backlog.push_back(command);
+        self.tick();
+    }
+}
+
+/// What was rendered `late` frames before the end of the last block; that may still be the previous segment.
+fn heard(status: &RenderStatus, late: i64) -> SegmentPosition {
+    let RenderStatus { current, previous, since, .. } = *status;
+    if late > since && previous.generation > 0 {
+        return SegmentPosition { frame: previous.frame - (late - since), ..previous };
+    }
+    SegmentPosition { frame: current.frame - late, ..current }
+}
