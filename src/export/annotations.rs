@@ -1,4 +1,4 @@
-//! What stands over and under each note.
+//! The text above and below each note.
 
 pub use crate::describe::notes::{BEAMS, Beaming, Landings, NotationOptions, Text, beams_of};
 

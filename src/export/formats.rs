@@ -1,4 +1,4 @@
-//! The formats grooves are put into and made from, as tables: the command line and the editor offer the same.
+//! The export formats, as a table for the command line and the editor.
 
 use super::annotations::NotationOptions;
 use super::engraving::notation;

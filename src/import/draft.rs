@@ -1,4 +1,4 @@
-//! A groove before it has cells: bars, and notes at exact times, as other formats tell them.
+//! A groove before it has cells: bars, and notes at exact times.
 
 use crate::notation::TimedNote;
 use crate::rhythm::{Meter, Swing, Tempo, Time, Voice};

@@ -1,4 +1,4 @@
-//! The formats grooves are made from, as a table for the command line and the editor.
+//! The import formats, as a table for the command line and the editor.
 
 use super::{Imported, midi, musicxml};
 use crate::notation::FormatError;

@@ -1,4 +1,4 @@
-//! What is said of something that came in: what was changed to hold it, or why it was refused.
+//! An imported groove and its warnings.
 
 use crate::rhythm::Groove;
 use std::fmt;

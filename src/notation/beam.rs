@@ -1,4 +1,4 @@
-//! Which notes are joined by beams.
+//! Beams.
 
 use super::{Note, Tuplet};
 use crate::rhythm::{Accent, Time};

@@ -1,4 +1,4 @@
-//! Cuts a note or rest into written values that show the bar's parts.
+//! Cuts notes and rests into written values that show the parts of the bar.
 
 use super::tree::{Node, Seen};
 use super::value::Value;

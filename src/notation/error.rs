@@ -1,4 +1,4 @@
-//! The error of every import and export.
+//! The error of imports and exports.
 
 use std::fmt;
 

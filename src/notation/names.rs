@@ -1,4 +1,4 @@
-//! Which letters a layer's pitches are written with.
+//! Pitch spelling: the letters and accidentals of a layer.
 
 /// Letters in the order of fifths; those with a flat go before, those with a sharp come after.
 const FIFTHS: [char; 7] = ['F', 'C', 'G', 'D', 'A', 'E', 'B'];

@@ -1,4 +1,4 @@
-//! The shape of the note-heads of a voice that stands on one line.
+//! The note-head shapes of voices without a clef.
 
 use crate::rhythm::Voice;
 

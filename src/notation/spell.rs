@@ -1,4 +1,4 @@
-//! From a layer's cells in one section to bars of notes.
+//! Spells a layer's cells in one section as bars of notes.
 
 use super::beam::Breaks;
 use super::names::Names;

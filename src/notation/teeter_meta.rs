@@ -1,4 +1,4 @@
-//! The text events of ours: what a MIDI file cannot hold, as `key=value` words.
+//! The text events of our MIDI files: what MIDI cannot hold, as `key=value` words.
 
 use crate::rhythm::bounds::{ACCENT_DEPTH, DIVISION, GAIN, PAN, SOUND_NAME};
 use crate::rhythm::{Fraction, Layer, Meter, Section, Swing, Tempo, Voice, parse_note_value};

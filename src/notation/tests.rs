@@ -1,4 +1,4 @@
-//! The spelling against what an engraver writes, and its sums against exact time.
+//! Tests of the spelling: against engraver's shorthand, and its sums against exact time.
 
 use super::*;
 use crate::rhythm::tests::grooves;

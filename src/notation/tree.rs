@@ -1,4 +1,4 @@
-//! The parts of a bar, from the whole of it down to halves of halves, and the windows of its beams.
+//! The parts of a bar, down to halves of halves, and the windows of its beams.
 
 use crate::rhythm::{Meter, MeterKind, Time};
 

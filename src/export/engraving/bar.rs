@@ -1,4 +1,4 @@
-//! A bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, and the text at its notes.
+//! A bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, text.
 
 use super::glyph::{self, BEAM, BEAM_STEP, HEAD, Head, STEM};
 use super::{Column, FIRST_TEXT, LEAD, Line, TEXT, TEXT_STEP, stem};

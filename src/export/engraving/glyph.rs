@@ -1,4 +1,4 @@
-//! The signs of notation, drawn as outlines about a point of the staff line.
+//! The symbols of notation as outlines about a point of the staff line.
 
 use crate::export::picture::canvas::Canvas;
 use crate::export::picture::symbol::Symbol;

@@ -1,5 +1,4 @@
-//! Notation as SVG: a line for each layer with heads, stems, beams, flags, dots, ties, rests, tuplets and meters, as the spelling
-//! says. It must not know how notes are spelled, nor any file.
+//! Engraves a score as SVG, one line per layer. It must not decide how notes are spelled.
 
 mod bar;
 mod glyph;

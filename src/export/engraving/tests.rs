@@ -1,4 +1,4 @@
-//! Notation of random grooves: well-formed, one head for every note, letters of the font.
+//! Tests of engraved notation.
 
 use super::*;
 use crate::analysis::{self, Report};

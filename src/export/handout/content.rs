@@ -1,4 +1,4 @@
-//! What a handout says, block by block.
+//! The content of a handout, block by block.
 
 use super::{Handout, Take, practice, terms};
 use crate::analysis::Hearing;

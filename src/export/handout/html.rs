@@ -1,4 +1,4 @@
-//! A handout as one HTML page that needs no network, no script and no font of the machine for its pictures.
+//! A handout as one HTML page without scripts, network access or system fonts.
 
 use super::content::{Block, blocks};
 use super::name::link;

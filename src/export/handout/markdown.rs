@@ -1,4 +1,4 @@
-//! A handout as Markdown (`CommonMark` with pipe tables), its pictures and sounds as files beside.
+//! A handout as Markdown (`CommonMark` with pipe tables), its pictures and audio as files.
 
 use super::content::{Block, blocks};
 use super::name::link;

@@ -1,5 +1,5 @@
-//! A groove explained on a sheet to hand out: one HTML page, or Markdown with files beside. It must not know how sound is made:
-//! the bytes of the takes are given.
+//! A groove explained on a page for students: one HTML page, or Markdown with files. It does not render audio: the caller provides
+//! the takes.
 
 mod content;
 mod html;

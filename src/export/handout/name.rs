@@ -1,4 +1,4 @@
-//! Names of the files of a handout, and links to them.
+//! File names of a handout, and links to them.
 
 use std::fmt::Write;
 

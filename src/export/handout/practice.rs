@@ -1,4 +1,4 @@
-//! What a student does with a handout: a few lines made of the groove's own figures.
+//! The exercises of a handout.
 
 use super::Handout;
 use crate::analysis::{Hearing, Kind, SectionReport, limits};

@@ -1,4 +1,4 @@
-//! What the words of a page mean that a student may not know: those that stand on it, and no others.
+//! Explanations of the terms that occur on a page.
 
 use super::content::Block;
 

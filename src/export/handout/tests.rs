@@ -1,4 +1,4 @@
-//! Handouts of random grooves: nothing reaches outside, every picture has its words, tags are closed.
+//! Tests of handouts of random grooves.
 
 use super::*;
 use crate::analysis::{self, report};

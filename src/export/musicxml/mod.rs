@@ -1,10 +1,10 @@
-//! Notation as `MusicXML` 4.0, plain and compressed, out and in. It must not know paths or MIDI files.
+//! Notation as `MusicXML` 4.0, plain and compressed.
 //!
-//! What the format cannot hold of a groove, so that its import differs: cycles (written out), cells that change nothing (the smallest
-//! grid that serves is found), mute and solo, a
-//! layer's own sound and accent depth, the letters a pitch is written with (it is a number, spelled by the score), gain above 0 dB, the swing of other cells than eighths and sixteenths (told in words
-//! only) and of tuplets, an attack without pitch of a voice that has one of its own (it comes back with that pitch), a tempo's beat
-//! that is no note value (told in quarters), and a groove without layers (one silent layer comes back).
+//! Not restored by our own import, because the format cannot hold it: cycles (they come back written out), the grid of cells that
+//! change nothing (the smallest one comes back), mute and solo, a layer's own sound and accent depth, the spelling of pitches, gain
+//! above 0 dB, swing of tuplets and of cells other than eighths and sixteenths (words only), an attack without pitch of a voice that
+//! has one (it comes back with that pitch), a tempo's beat that is no note value (given in quarters), and a groove without layers
+//! (one silent layer comes back).
 
 mod document;
 mod pack;

@@ -1,4 +1,4 @@
-//! The compressed form: a zip archive with a container that names the score.
+//! Writes the compressed form: a zip archive with a container file that names the score.
 
 use super::xml::Xml;
 use crate::notation::FormatError;

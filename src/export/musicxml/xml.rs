@@ -1,4 +1,4 @@
-//! Writes XML elements one after the other.
+//! Writes XML, one element per line.
 
 use crate::export::picture::canvas::escaped;
 use std::fmt::{Display, Write};

@@ -1,4 +1,4 @@
-//! What a picture shows, in words for those who cannot see it.
+//! The text alternative of a picture.
 
 use super::{DrawingSummary, PictureKind, landings, sections, strip};
 use crate::describe::{self, plain};

@@ -1,4 +1,4 @@
-//! Shapes, lines and letters put together as one drawing.
+//! Draws shapes, lines and text.
 
 use super::drawing::{Drawing, Item};
 use super::font;

@@ -1,5 +1,4 @@
-//! What is drawn, shape by shape, and that as SVG: one path for everything of one class, so that thousands of cells stay a small
-//! file.
+//! The shapes of a picture, and its SVG: one path per style, so that thousands of cells stay a small file.
 
 use super::canvas::{escaped, number};
 use super::symbol::{Point, Symbol, line, put};

@@ -1,4 +1,4 @@
-//! The letters of pictures as outlines of one font that is part of the program, so that a picture looks alike everywhere.
+//! Text as outlines of a bundled font, so that pictures look the same everywhere.
 
 use super::symbol::Symbol;
 use skrifa::instance::{LocationRef, Size};

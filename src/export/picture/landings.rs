@@ -1,4 +1,4 @@
-//! The landing chart: how many attacks land where, under the written beat and under hearings side by side.
+//! The landing chart: the number of attacks per landing, under the written beat and under hearings side by side.
 
 use super::canvas::{Anchor, Canvas, Shape};
 use super::theme::StyleClass;

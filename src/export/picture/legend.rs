@@ -1,4 +1,4 @@
-//! The forms of landings, and what the marks of a grid mean: those that are in the picture and no others.
+//! The shapes of landings, and the legend of the marks that occur in a grid.
 
 use super::PageLayout;
 use super::canvas::{Anchor, Canvas, Shape};

@@ -1,4 +1,4 @@
-//! The streams: the written beat and the pulses of hearings as lines of marks against time, and where they meet.
+//! The streams: the written beat and the pulses of hearings over time, and where they meet.
 
 use super::canvas::{Anchor, Canvas};
 use super::strip::{self, Strip};

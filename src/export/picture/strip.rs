@@ -1,4 +1,4 @@
-//! Pulses to be drawn as a line of marks: the written beat and the chosen hearings.
+//! A strip of pulses: the written beat or a chosen hearing.
 
 use crate::analysis::{Hearing, Kind, limits};
 use crate::describe;

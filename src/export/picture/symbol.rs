@@ -1,4 +1,4 @@
-//! A shape that is drawn again and again about a point: its outline, and the same as text of an SVG path.
+//! An outline that is drawn at many points, as SVG path commands relative to its start.
 
 /// Hundredths of a CSS pixel: what a picture's numbers are rounded to.
 pub(super) type Point = (i32, i32);

@@ -1,4 +1,4 @@
-//! Pictures of random and of hostile grooves: well-formed, with their words, within their bounds.
+//! Tests of pictures of random and hostile grooves.
 
 use super::*;
 use crate::analysis::{self, Report, report};

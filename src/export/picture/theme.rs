@@ -1,4 +1,4 @@
-//! Inks of pictures, for paper and for screens.
+//! Colours and strokes of pictures, for paper and for screens. No colour carries a meaning alone.
 
 use std::fmt::Write;
 

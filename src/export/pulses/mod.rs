@@ -1,4 +1,4 @@
-//! Where the pulses of hearings stand in a score: at written cells and beats, or nowhere. It must not know how they are drawn or stored.
+//! The written positions of a hearing's pulses in a score.
 
 use super::ExportInput;
 use crate::analysis::Hearing;

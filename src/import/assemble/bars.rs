@@ -1,4 +1,4 @@
-//! Bars to sections: runs of one meter and tempo, odd bars, names, and which stretch comes again.
+//! Groups bars into sections.
 
 use crate::import::ImportWarning;
 use crate::import::draft::{DraftBar, ImportDraft};

@@ -1,4 +1,4 @@
-//! The smallest exact grid of a layer: its division, and tuplets where it needs them.
+//! Finds the smallest exact grid of a layer: its division, and tuplets where needed.
 
 use crate::rhythm::bounds::{CELLS_OF_LAYER, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use crate::rhythm::{Fraction, Span, Swing};

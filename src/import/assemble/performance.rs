@@ -1,4 +1,4 @@
-//! The grids that played onsets mean: none stands exactly where it is meant.
+//! Finds the grids of played onsets, none of which is exact.
 
 use super::grid::{self, MOST, Points, Tolerance, magnitude};
 use crate::rhythm::{Fraction, Span, Swing};

@@ -1,4 +1,4 @@
-//! Times that were rounded or played to the grids they mean.
+//! Moves rounded or played times to the grids they mean.
 
 use super::grid::{self, Points, Tolerance};
 use super::{mixed, performance};

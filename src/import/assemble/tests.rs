@@ -1,4 +1,4 @@
-//! Tests of the assembly: what sounds comes back, and what cannot is named.
+//! Tests of assembling drafts into grooves.
 
 use super::*;
 use crate::import::draft::DraftBar;

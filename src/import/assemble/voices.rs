@@ -1,4 +1,4 @@
-//! Notes of one track to layers: no two at once in one, every onset on its cell.
+//! Divides the notes of a track into layers without simultaneous notes.
 
 use super::bars::{Bars, Run};
 use super::grid::{self, Points, Tolerance};

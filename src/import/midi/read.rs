@@ -1,4 +1,4 @@
-//! The bytes of a Standard MIDI File to its notes, meters and tempos in ticks.
+//! Parses a Standard MIDI File to notes, meters and tempos in ticks.
 
 use super::{LIMIT, MAX_NOTES};
 use crate::import::ImportWarning;

@@ -1,4 +1,4 @@
-//! Tests of MIDI out and in.
+//! Tests of MIDI export and import.
 
 mod played;
 

@@ -1,4 +1,4 @@
-//! What a MIDI file holds to a groove: bars, tempos, layers.
+//! Turns a parsed MIDI file into a draft: bars, tempos, layers.
 
 use super::super::assemble::{Rounding, assemble, fit};
 use super::TOLERANCE_MS;

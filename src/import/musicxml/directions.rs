@@ -1,4 +1,4 @@
-//! The meaning of single signs: meters, tempos, swing, accents.
+//! Interprets meters, tempos, swing and accents.
 
 use super::dom::{Children, Element, error_at};
 use crate::notation::FormatError;

@@ -1,4 +1,4 @@
-//! What stands in a document, in exact times: parts, measures, notes.
+//! A score's parts, measures and notes at exact times, before repeats are unfolded.
 
 use crate::rhythm::{Accent, Meter, Swing, Tempo, Time};
 

@@ -1,4 +1,4 @@
-//! Scores in: bytes to text, to elements, to notes at exact times, to a groove. It must not know paths or other formats.
+//! Imports MusicXML, plain and compressed: bytes, text, tree, document, draft, groove. It must not know paths or other formats.
 
 mod directions;
 mod document;

@@ -1,4 +1,4 @@
-//! Scores out and in again, and wrong ones.
+//! Tests of MusicXML export and import.
 
 use super::*;
 use crate::analysis::{Ask, report};

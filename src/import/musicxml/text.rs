@@ -1,4 +1,4 @@
-//! From bytes to text: UTF-8, UTF-16 with its mark, ISO-8859-1 where that is declared.
+//! Decodes bytes to text: UTF-8, UTF-16 with a byte order mark, declared ISO-8859-1.
 
 use crate::notation::FormatError;
 use crate::rhythm::expected;

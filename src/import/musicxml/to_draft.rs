@@ -1,4 +1,4 @@
-//! From what is written to bars in playing order and tracks of sounding notes, ready for a grid.
+//! Turns a document into a draft: bars in playing order and tracks of notes.
 
 use super::document::{Instrument, Note, Part, ScoreDocument};
 use super::unfold::order;

@@ -1,4 +1,4 @@
-//! The order in which measures are played.
+//! The playing order of measures: repeats and endings.
 
 use super::document::Measure;
 use crate::notation::FormatError;

@@ -1,4 +1,4 @@
-//! The compressed form: a zip archive with a container that names the score.
+//! Reads the compressed form: a zip archive with a container file that names the score.
 
 use super::dom;
 use crate::notation::FormatError;

@@ -1,4 +1,4 @@
-//! Warnings of an import, at most so many.
+//! Collects the warnings of an import.
 
 use crate::import::ImportWarning;
 

@@ -1,4 +1,4 @@
-//! A score as a document: head, list of parts, measures. It must not know how cells became notes.
+//! Writes a score as a document: header, part list, measures.
 
 mod note;
 

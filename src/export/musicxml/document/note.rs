@@ -1,4 +1,4 @@
-//! The notes of a measure as elements.
+//! Writes the notes of a measure.
 
 use super::{MOST, Part};
 use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};

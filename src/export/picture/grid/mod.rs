@@ -1,5 +1,4 @@
-//! The grid: layers as rows over time, broken into lines that fit the page, with the pulses of hearings beneath. It must not know
-//! the words that stand for it.
+//! The grid: layers as rows over time, in lines that fit the page, with the pulses of hearings below.
 
 mod row;
 

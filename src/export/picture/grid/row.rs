@@ -1,4 +1,4 @@
-//! A layer's row: its cells, the groups bracketed over them, and what sounds.
+//! A layer's row: its cells, the brackets of its groups, its attacks.
 
 use super::{Line, MIDDLE, ROW};
 use crate::analysis::{clock::wholes, landing};

@@ -1,4 +1,4 @@
-//! Tests of what players play: early and late notes go to the cells they mean.
+//! Tests of quantizing played onsets.
 
 use super::{file, import_with, sounding, with_end};
 use crate::import::Imported;

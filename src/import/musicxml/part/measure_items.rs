@@ -1,4 +1,4 @@
-//! What a part's measures say beside their notes: attributes, directions, instructions for playing, bar lines.
+//! Reads attributes, directions, sound elements and bar lines.
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;

@@ -1,4 +1,4 @@
-//! One part of a document to notes at exact times. It must not know repeats, sections or layers.
+//! Reads one part: its notes at exact times.
 
 mod measure_items;
 mod note;

@@ -1,4 +1,4 @@
-//! The notes of a part and the steps between them: lengths, places, keys, ties.
+//! Reads the notes of a part, backups and forwards, pitches and ties.
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;

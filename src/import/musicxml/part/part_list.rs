@@ -1,4 +1,4 @@
-//! What the list of parts says of a part: its name, instruments, gain and place.
+//! Reads a part's name, instruments, gain and pan from the part list.
 
 use crate::import::musicxml::document::{Instrument, Part};
 use crate::import::musicxml::dom::{Children, Element};
