@@ -237,9 +237,8 @@ fn tapping_along_says_what_it_hears_or_that_nothing_sounds() {
     editor.shows("changing pulse");
     editor.types("\x14");
     editor.shows("Tap along: 0 taps");
-    let silent = editor.until("a device, or why there is none", |s| {
-        s.contains("nothing is playing") || s.contains("playing")
-    });
+    let silent =
+        editor.until("a device, or why there is none", |s| s.contains("nothing is playing") || s.contains("playing"));
     editor.settles();
     // With a device taps are counted; without one it is said that there is nothing to tap to.
     editor.types("x");

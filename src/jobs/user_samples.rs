@@ -118,9 +118,10 @@ mod tests {
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
         assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
         assert_eq!(words.len(), 3, "{words:?}");
-        assert!(words[0].ends_with(
-            "b.flac: expected an existing sound file, found no such file; the layer is played with its voice"
-        ));
+        assert!(
+            words[0]
+                .ends_with("b.flac: expected an existing sound file, found no such file; the layer plays its voice")
+        );
         assert!(words[1].contains("bad.wav: expected "), "{words:?}");
         assert!(words[2].contains("expected a plain file, found a folder"), "{words:?}");
         let before = own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr();
