@@ -1,4 +1,4 @@
-//! Tests of MusicXML export and import.
+//! Tests of `MusicXML` export and import.
 
 use super::*;
 use crate::analysis::{Ask, report};
