@@ -150,7 +150,7 @@ fn a_groove_is_read_from_standard_input() {
     let said = "standard input: expected a groove, found a Standard MIDI File (`teeter import` converts it)\n";
     assert_eq!((midi.code, midi.errors.as_str()), (Some(1), said));
     let latin = run(&["explain", "-"], b"format = 1\ntitle = \"\xe9\"\n");
-    assert!(latin.errors.starts_with("standard input:2:10: found the byte 0xE9"), "{}", latin.errors);
+    assert!(latin.errors.starts_with("standard input:2:10: expected UTF-8 text, found byte 0xE9"), "{}", latin.errors);
 }
 
 #[test]

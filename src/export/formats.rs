@@ -107,7 +107,7 @@ pub const FORMATS: &[Format] = &[
     Format {
         name: "txt",
         ending: "txt",
-        words: "groups, box notation and counting syllables as plain text",
+        words: "groups, boxes and counting syllables as plain text",
         drawn: false,
         make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
     },

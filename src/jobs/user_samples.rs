@@ -83,7 +83,7 @@ fn unreadable(error: &std::io::Error) -> DecodeError {
 fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::DecodedSound, DecodeError> {
     // A pipe or a device could block for ever.
     if !about.is_file() {
-        let found = if about.is_dir() { "a directory" } else { "a pipe, a device or the like" };
+        let found = if about.is_dir() { "a folder" } else { "a pipe, a device or the like" };
         return Err(DecodeError { found: found.into(), expected: "a plain file".into() });
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;

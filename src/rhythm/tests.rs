@@ -96,7 +96,7 @@ fn drawings_that_are_wrong_say_where() {
         ("x..", 3, "0 and a part of 4 beats"),
         ("x...x...", 8, "2 of 4 beats"),
         ("x...|x...x...", 4, "4 cells in bar 1"),
-        ("x...x...x|x......", 8, "bar 1 with 9 cells"),
+        ("x...x...x|x......", 8, "9 cells in bar 1"),
         ("x...x..q|........", 7, "'q'"),
         ("x.-.x...|........", 2, "a hold after a rest"),
         ("x.{3: xxx}..x...|........", 2, "a tuplet within a beat"),

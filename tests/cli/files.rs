@@ -105,7 +105,7 @@ fn a_foreign_file_in_the_way_is_kept_and_nothing_is_written() {
         (&["handout", DEMO, "--rate", "8000", "--into", &h], "h/half-tide-winch.html"),
         (&["handout", DEMO, "--rate", "8000", "--into", &h], "h/half-tide-winch-1.wav"),
         (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch.md"),
-        (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch-grid.svg"),
+        (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch-grid1.svg"),
         (&["import", &path("tide.mid"), "-o", &path("tide.toml")], "tide.toml"),
         (&["import", &path("tide.mid"), "--into", &h], "h/tide.toml"),
     ];
@@ -348,7 +348,7 @@ fn a_signal_leaves_no_temporary_file_and_says_what_was_written() {
         std::fs::write(path(name), text).expect("written");
     };
     groove("a.toml", 1);
-    groove("b.toml", 900);
+    groove("b.toml", 64);
     let (a, b, h, long) = (path("a.toml"), path("b.toml"), path("h"), path("long.wav"));
     let rows: [(&[&str], &str, i32, &str, &str); 2] = [
         (&["render", DEMO, "--seconds", "14000", "-o", &long], "INT", 130, "", "nothing"),

@@ -94,7 +94,7 @@ fn what_to_do_is_made_of_the_grooves_own_figures() {
     for words in [
         "3(4+4+3)+3(5): count every group from 1 aloud",
         "Begin on step 1 of the ladder (50%, 1/4 = 75)",
-        " the ear can stay with what is counted (double the beat, then the written beat); on step ",
+        " you can still hear what you count (double the beat, then the written beat); on step ",
         "it turns over to another pulse (",
         "From step 6 (100%) on a cell lasts 100 ms or less",
         "clap the written beat, 150.0 BPM; then clap another pulse (",
@@ -106,7 +106,7 @@ fn what_to_do_is_made_of_the_grooves_own_figures() {
     assert_eq!(plain.len(), 5, "{plain:#?}");
     assert!(
         plain[1].contains("(50%, 1/4 = 45)")
-            && plain[2].starts_with("On every step, up to step 6, the ear can stay with what is counted"),
+            && plain[2].starts_with("On every step, up to step 6, you can still hear what you count"),
         "{plain:#?}"
     );
     assert!(steps(150, &[4, 4, 3, 5], &[]).join(" ").contains("as slowly as you like"));

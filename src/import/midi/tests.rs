@@ -184,7 +184,7 @@ fn running_status_and_velocity_0_are_understood() {
     let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
     let told = [
         "meter: the file has no time signature; read as 4/4",
-        "tempo: the file tells no tempo: taken as 120 quarters a minute",
+        "tempo: the file has no tempo; read at 120 quarters per minute",
     ];
     assert_eq!((&words[..], made.groove.layers()[0].division), (&told.map(String::from)[..], 1));
 }
@@ -243,7 +243,7 @@ fn what_is_no_file_of_ours_is_refused_by_place_and_name() {
         (file(0, [0, 96], &[&END]), "expected at least one note, found none"),
         (
             file(0, [0, 96], &[&note])[..25].to_vec(),
-            "byte 14: the file is cut off: track 1 has 12 bytes by its own count, 3 are there",
+            "byte 14: the file is truncated: track 1 declares 12 bytes, 3 are present",
         ),
         (file(0, [0, 96], &[&[0, 0x90, 60, 80, 96, 0xf4, 0]]), "track 1, tick 0, byte 26: truncated or invalid event"),
         (

@@ -270,7 +270,7 @@ fn what_is_no_message_ends_the_line() {
     let stage = Stage::open();
     let mut rude = Rude::join(&stage);
     rude.stream.write_all(&(MOST as u32 + 1).to_be_bytes()).expect("sent");
-    assert!(stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("allowed are"));
+    assert!(stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("expected"));
     assert!(matches!(loop_until_broken(&mut rude), Broken::Stream(_)));
     let mut rude = Rude::join(&stage);
     rude.sender.send(&[200, 1, 2, 3]).expect("sent");

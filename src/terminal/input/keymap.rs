@@ -295,7 +295,7 @@ mod tests {
         }
         // The name itself, names that begin with it, then what only speaks of it.
         assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "slower"]);
-        assert_eq!(found("click")[..2], ["beat-click", "hearing-click"]);
+        assert_eq!(found("click")[..4], ["click-down", "click-up", "beat-click", "hearing-click"]);
     }
 
     #[test]

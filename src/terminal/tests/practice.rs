@@ -224,7 +224,7 @@ fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() 
     let report = state.report().expect("a report").0;
     let notes = crate::describe::ladder::notes(report, state.limits, &state.ladder.speeds);
     for (row, note) in rows.iter().zip(&notes) {
-        assert_eq!(row.contains(" pulse") || row.contains(" beat"), note.contains("first: "), "{row} {note}");
+        assert_eq!(row.contains(" pulse") || row.contains(" beat"), note.contains(" leads at "), "{row} {note}");
     }
 }
 

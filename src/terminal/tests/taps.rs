@@ -46,7 +46,7 @@ fn a_key_is_a_tap_with_its_stamp() {
     assert!(update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char(' '), KeyModifiers::NONE), at)).is_empty());
     let shown = screen(&state, (80, 24));
     assert!(
-        shown.contains("nothing is playing") && shown.contains("no device") && shown.contains("tries again"),
+        shown.contains("nothing is playing") && shown.contains("no sound") && shown.contains("tries again"),
         "{shown}"
     );
     assert!(matches!(press(&mut state, "enter")[..], [Effect::Play(..)]));

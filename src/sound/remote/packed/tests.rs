@@ -70,7 +70,7 @@ fn what_breaks_a_rule_is_refused_by_its_name() {
         packed.unpack(SampleRate::STUDIO, &|_| None).expect_err("broken").to_string()
     };
     let rows: [(&str, &dyn Fn(&mut Packed)); 21] = [
-        ("44100 frames per second", &|p| p.rate = 44_100),
+        ("44100 Hz", &|p| p.rate = 44_100),
         ("denominator", &|p| p.denom = 0),
         ("denominator", &|p| p.denom = u128::MAX),
         ("out of range", &|p| p.length.0 = u64::MAX),

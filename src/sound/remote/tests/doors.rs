@@ -172,7 +172,7 @@ fn who_has_not_proved_to_be_the_speaker_ends_no_session() {
         .write_all(&[&hello::greeting(Role::Speaker)[..], &[5; 32], &[Verdict::Forgotten as u8]].concat())
         .expect("sent");
     let DeviceEvent::Lost(told) = news(&mut far) else { panic!("the line is lost still") };
-    assert_eq!(told, OutputError::new(&format!("what answers says that {}", RemoteError::Forgotten)));
+    assert_eq!(told, OutputError::new(&format!("the reply was an error: {}", RemoteError::Forgotten)));
     drop(stream);
     for lie in [
         [&hello::greeting(Role::Speaker)[..], &[5; 32], &[Verdict::WrongToken as u8]].concat(),

@@ -144,7 +144,7 @@ fn a_half_open_line_is_noticed_and_the_sound_fades() {
     wait("sound", || stage.tape.sounds(4_800) && far.playhead().is_some());
     tunnel.dead.store(true, Ordering::Relaxed);
     let why = stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None });
-    assert!(why.contains("nothing came"), "{why}");
+    assert!(why.contains("no data for several seconds"), "{why}");
     assert!(matches!(news(&mut far), DeviceEvent::Lost(_)));
     wait("silence", || !stage.tape.sounds(9_600));
     let samples = stage.tape.samples.lock().expect("tape").clone();
