@@ -51,7 +51,7 @@ const MODULES: &[Module] = &[
     Module {
         name: "sound",
         modules: &["rhythm"],
-        crates: &["fnv", "num_bigint", "num_integer", "num_rational", "num_traits", "rtrb"],
+        crates: &["fnv", "num_integer", "num_rational", "num_traits", "rtrb", "triple_buffer"],
         forbidden: &["std::fs"],
     },
     Module {
