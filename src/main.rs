@@ -1,4 +1,4 @@
-//! Calls the command line and exits. It must not know anything else.
+//! Calls the command line and exits.
 fn main() -> std::process::ExitCode {
     teeter::cli::run(std::env::args_os())
 }

@@ -1,4 +1,4 @@
-//! The attacks the analysis looks at: of one layer, several, or a region, in seconds. It must not know hearings.
+//! The attacks the analysis looks at: of one layer, several, or a region, in seconds.
 
 use super::clock::Clock;
 use crate::rhythm::{Accent, Groove, Region};

@@ -1,4 +1,4 @@
-//! Exact positions to seconds and back, at full speed. It must not know hearings; each second is rounded once.
+//! Exact positions to seconds and back, at full speed.
 
 use crate::rhythm::{Groove, Time};
 

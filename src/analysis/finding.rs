@@ -1,4 +1,4 @@
-//! Why a groove is hard: findings, each with its figure, threshold, source and place. It must not know how they are shown.
+//! Why a groove is hard: findings, each with its figure, threshold, source and place.
 
 use super::attacks::TimedAttack;
 use super::clock::{Clock, wholes};

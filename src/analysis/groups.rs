@@ -1,4 +1,4 @@
-//! How a layer is built: groups between attacks, figures, and where a figure meets the bar again. It must not know tempo.
+//! How a layer is built: groups between attacks, figures, and where a figure meets the bar again.
 
 use crate::rhythm::group_line::{self, Term};
 use crate::rhythm::{Groove, Time};

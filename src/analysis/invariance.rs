@@ -1,4 +1,4 @@
-//! What must not change the report: other ways to write what sounds the same. It must not know files.
+//! What must not change the report: other ways to write what sounds the same.
 
 use super::*;
 use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Part, Place, Section, Tempo};

@@ -1,4 +1,4 @@
-//! Where attacks land: the metrical depth of a position under the written meter. It must not know tempo or hearings.
+//! Where attacks land: the metrical depth of a position under the written meter.
 
 use crate::rhythm::{Groove, MeterKind, PartContext, Spot};
 use num_integer::Integer;

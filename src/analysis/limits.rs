@@ -1,4 +1,4 @@
-//! The limits of hearing that the analysis leans on, each with its unit, range and source. It must not know any groove.
+//! The limits of hearing that the analysis leans on, each with its unit, range and source.
 
 /// One perceptual constant.
 #[derive(Debug, Clone, Copy, PartialEq)]

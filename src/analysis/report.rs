@@ -1,4 +1,4 @@
-//! The whole report: what the other rooms show of a groove. It must not know how it is shown.
+//! The whole report: what the other rooms show of a groove.
 
 use super::attacks::{self, Scope, TimedAttack};
 use super::clock::{Clock, wholes};

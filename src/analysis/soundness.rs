@@ -1,4 +1,4 @@
-//! Whatever groove, scope and speed: a report comes, and every figure in it is a number within its range. It must not know files.
+//! Whatever groove, scope and speed: a report comes, and every figure in it is a number within its range.
 
 use super::*;
 use crate::rhythm::{Edit, Fraction, Region, Time, tests::grooves};

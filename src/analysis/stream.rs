@@ -1,4 +1,4 @@
-//! Streams: pulses that sound on their own, and how two of them stand to each other. It must not know scores.
+//! Streams: pulses that sound on their own, and how two of them stand to each other.
 
 use super::clock::{Clock, wholes};
 use super::hearing::{Hearing, Kind};

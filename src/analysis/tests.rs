@@ -1,4 +1,4 @@
-//! The room's check values on grooves typed as lines of groups. It must not know files.
+//! The room's check values on grooves typed as lines of groups.
 
 use super::*;
 use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Meter, Part, Place, Section, Tempo, Time, Voice, group_line};

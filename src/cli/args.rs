@@ -291,7 +291,7 @@ impl HearingArgs {
 pub(super) struct NotationArgs {
     /// Beam notation by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
     /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
-    #[arg(long, value_name = "HOW", value_parser = annotations::beams_of)]
+    #[arg(long, value_name = "HOW", value_parser = annotations::parse_beaming)]
     beams: Option<Beaming>,
     /// Write over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
     /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined

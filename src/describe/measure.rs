@@ -1,4 +1,4 @@
-//! Published measures of a rhythm in one line each. It must not know how they are computed.
+//! Published measures of a rhythm in one line each.
 
 use super::trimmed;
 use crate::analysis::Measure;

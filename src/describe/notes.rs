@@ -1,7 +1,8 @@
-//! How a groove is to be written in notes: the grouping of beams, and the text over and under the notes; and all of it in words. It
-//! must not know how notes are spelled, drawn or stored.
+//! How a groove is to be written in notes: the grouping of beams, and the text over and under the notes; and all of it in
+//! words.
 
 use crate::analysis::landing::Depth;
+use crate::rhythm::expected;
 use std::fmt;
 
 /// How beams are grouped.
@@ -77,20 +78,20 @@ const DEPTHS: [(&str, Depth); 10] = [
 pub const BEAMS: [(&str, Beaming); 3] =
     [("beat", Beaming::Meter), ("group", Beaming::Groups), ("accent", Beaming::Accents)];
 
-/// A grouping of beams in words: `beat`, `group`, `accent`.
+/// Parses a grouping of beams: `beat`, `group` or `accent`.
 ///
 /// # Errors
-/// The words that are allowed.
-pub fn beams_of(word: &str) -> Result<Beaming, String> {
+/// The accepted words.
+pub fn parse_beaming(word: &str) -> Result<Beaming, String> {
     let found = BEAMS.iter().find(|b| b.0 == word);
-    found.map(|b| b.1).ok_or_else(|| format!("allowed are: {}", BEAMS.map(|b| b.0).join(", ")))
+    found.map(|b| b.1).ok_or_else(|| expected(BEAMS.map(|b| b.0).join(", "), format!("'{word}'")))
 }
 
 impl NotationOptions {
     /// Takes a pair of words as `beams group`, `over groups,half`, `under nothing`; `None` if they are none.
     pub fn take(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
-            "beams" => self.beams = beams_of(value).ok()?,
+            "beams" => self.beams = parse_beaming(value).ok()?,
             "over" => self.over = Text::parse(value).ok()?,
             "under" => self.under = Text::parse(value).ok()?,
             _ => return None,
@@ -129,7 +130,8 @@ impl Text {
                 },
                 _ => {
                     let depths = DEPTHS.map(|d| d.0).join(", ");
-                    return Err(format!("allowed are: nothing, or joined by commas groups, landings, {depths}"));
+                    let wanted = format!("'nothing', or a comma-separated list of groups, landings, {depths}");
+                    return Err(expected(wanted, format!("'{word}'")));
                 }
             }
         }
@@ -169,8 +171,8 @@ mod tests {
         for bad in ["", "group", "groups, landings", "nothing,groups", "ninth"] {
             assert!(Text::parse(bad).is_err_and(|e| e.contains("groups, landings, downbeat")), "{bad}");
         }
-        assert_eq!(beams_of("group"), Ok(Beaming::Groups));
-        assert_eq!(beams_of("groups"), Err("allowed are: beat, group, accent".into()));
+        assert_eq!(parse_beaming("group"), Ok(Beaming::Groups));
+        assert_eq!(parse_beaming("groups"), Err("expected beat, group, accent, found 'groups'".into()));
         assert_eq!(Text::parse("half,landings,third"), Text::parse("landings"));
     }
 }

@@ -1,6 +1,6 @@
 //! The text above and below each note.
 
-pub use crate::describe::notes::{BEAMS, Beaming, Landings, NotationOptions, Text, beams_of};
+pub use crate::describe::notes::{BEAMS, Beaming, Landings, NotationOptions, Text, parse_beaming};
 
 use super::ExportInput;
 use crate::analysis::landing::{depth, syllable};

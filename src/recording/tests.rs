@@ -1,5 +1,4 @@
-//! Tests of decoding: files made here sample by sample, files of the common coders in `tests/sounds`, and damaged ones. They
-//! must not know the editor.
+//! Tests of decoding: files made here sample by sample, files of the common coders in `tests/sounds`, and damaged ones.
 
 use super::*;
 use crate::sound::SampleRate;

@@ -1,4 +1,4 @@
-//! What edits of cells make of a groove. It must not know who edits, or what was undone.
+//! What edits of cells make of a groove.
 
 use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};

@@ -1,4 +1,4 @@
-//! What edits of layers and sections make of a groove. It must not know cells, except to carry them along.
+//! What edits of layers and sections make of a groove.
 
 use super::bounds::DIVISION;
 use super::divide;

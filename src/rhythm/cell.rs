@@ -1,4 +1,4 @@
-//! What stands in a cell: rest, attack or hold, accents, pitches, swing. It must not know where the cell stands.
+//! What stands in a cell: rest, attack or hold, accents, pitches, swing.
 
 use super::bounds::{OutOfBound, SWING_TERM};
 use super::time::Fraction;

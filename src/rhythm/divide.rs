@@ -1,5 +1,5 @@
-//! Dividing beats anew: tuplets, divisions, bars and cycles. Attacks keep their time where the new cells allow it and
-//! otherwise move to the cell they fall in. It must not know whole grooves.
+//! Dividing beats anew: tuplets, divisions, bars and cycles. Attacks keep their time where the new cells allow it and otherwise
+//! move to the cell they fall in.
 
 use super::cell::Cell;
 use super::part::{Part, PartContext, Span};

@@ -1,4 +1,4 @@
-//! Edits as values. It must not know what each makes of a groove, who edits, or what was undone.
+//! Edits as values.
 
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
 use super::groove::{Place, Section};

@@ -1,4 +1,4 @@
-//! The document: title, sections, layers, and the attacks they give in exact time. It must not know edits or files.
+//! The document: title, sections, layers, and the attacks they give in exact time.
 
 use super::bounds::{
     ACCENT_DEPTH, BARS, CELLS_OF_LAYER, DIVISION, GAIN, LAYERS, NAME, PAN, SECTIONS, SOUND_NAME, TIMES, TUPLET_BEATS,

@@ -1,4 +1,4 @@
-//! A layer's cells within one section, and the exact time of each. It must not know other sections or layers.
+//! A layer's cells within one section, and the exact time of each.
 
 use super::cell::{Attack, Cell, Swing};
 use super::meter::Meter;

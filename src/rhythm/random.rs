@@ -1,5 +1,5 @@
-//! Random grooves for tests, with everything a groove may have: meters of every kind, odd tempos, swing, tuplets over several beats,
-//! cycles, pitches, names that need care. It must not know what is tested.
+//! Random grooves for tests, with everything a groove may have: meters of every kind, odd tempos, swing, tuplets over several
+//! beats, cycles, pitches, names that need care.
 
 use super::{
     Accent, Attack, Cell, Fraction, Groove, Layer, Meter, Part, Pitch, Section, Span, Swing, Tempo, Time, Voice,

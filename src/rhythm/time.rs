@@ -1,4 +1,4 @@
-//! Exact numbers and exact musical time. They must not know clocks, samples or any rounded number.
+//! Exact numbers and exact musical time.
 
 use num_integer::Integer;
 use num_rational::Ratio;

@@ -1,4 +1,4 @@
-//! The names of the voices. It must not know how a voice sounds.
+//! The names of the voices.
 
 use std::fmt;
 

@@ -1,4 +1,4 @@
-//! Every command that works on a groove, as values. It must not know which key or word gives it.
+//! Every command that works on a groove, as values.
 
 use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
 

@@ -1,4 +1,4 @@
-//! The cursor: a place, and the time it keeps when it goes from layer to layer. It must not know edits or selections.
+//! The cursor: a place, and the time it keeps when it goes from layer to layer.
 
 use super::command::Motion;
 use crate::rhythm::{Groove, Place, Time};

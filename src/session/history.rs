@@ -1,4 +1,4 @@
-//! Undo and redo: whole grooves that share what did not change. It must not know what an edit is.
+//! Undo and redo: whole grooves that share what did not change.
 
 use super::DocumentId;
 use super::cursor::Cursor;

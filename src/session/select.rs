@@ -1,4 +1,4 @@
-//! What is selected: some layers over some time of one section. It must not know commands or history.
+//! What is selected: some layers over some time of one section.
 
 use crate::rhythm::{Groove, Place, Region, Time};
 

@@ -1,4 +1,4 @@
-//! Tests of the room: commands typed in a row, and what undo gives back. It must not know screens.
+//! Tests of the room: commands typed in a row, and what undo gives back.
 
 use super::{Command, Motion, Outcome, Session};
 use crate::rhythm::{Accent, Groove, Layer, Meter, Pitch, Place, Section, Swing, Tempo, Time, Voice, cell_notation};

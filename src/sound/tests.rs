@@ -1,4 +1,4 @@
-//! The grooves of the room's tests, and plain exact arithmetic to hold it against. They must not know a device.
+//! The grooves of the room's tests, and plain exact arithmetic to hold it against.
 
 mod placing;
 mod sounding;

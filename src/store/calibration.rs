@@ -1,4 +1,4 @@
-//! The offset of taps, kept beside the journal for the next time. It must not know how it was measured.
+//! The offset of taps, kept beside the journal for the next time.
 
 use super::{Journal, SaveError};
 use toml_edit::DocumentMut;

@@ -1,5 +1,4 @@
-//! One layer's cells in one section as a table holds them: cells, groups or a cycle, and pitches. It must not know the
-//! rest of the file.
+//! One layer's cells in one section as a table holds them: cells, groups or a cycle, and pitches.
 
 use super::error::{ParseError, Problem};
 use super::fields::{Fields, Words};

@@ -1,4 +1,4 @@
-//! The keys of one TOML table: typed values, or a fault at the place of the value. It must not know what the keys mean.
+//! The keys of one TOML table: typed values, or a fault at the place of the value.
 
 use super::error::{ParseError, Problem};
 use crate::rhythm::bounds::Bound;

@@ -1,5 +1,4 @@
-//! The journal: unsaved work kept beside the files, to be found again after a crash. It must not know when to write; the
-//! caller waits for a quiet time.
+//! The journal: unsaved work kept beside the files, to be found again after a crash.
 
 use super::LIMIT;
 use super::atomic_file::Access;

@@ -1,4 +1,4 @@
-//! From a groove to the tables of its file, in the form the house writes. It must not know what a file said before.
+//! From a groove to the tables of its file, in the form the house writes.
 
 use super::FORMAT;
 use super::cells_field;

@@ -1,5 +1,4 @@
-//! What has been practised of a groove, in a small file beside it: `riff.progress` beside `riff.toml`. It must not know
-//! ladders, clocks or the screen.
+//! What has been practised of a groove, in a small file beside it: `riff.progress` beside `riff.toml`.
 
 use super::save::{Stamp, save};
 use std::fmt;

@@ -1,4 +1,4 @@
-//! From the file's text to a groove. It must not know the disk, nor how a file is written.
+//! From the file's text to a groove.
 
 use super::FORMAT;
 use super::cells_field;

@@ -1,4 +1,4 @@
-//! Text to disk, all of it or nothing. It must not know what the text says.
+//! Text to disk, all of it or nothing.
 
 use super::LIMIT;
 use super::atomic_file::{Access, AtomicFile, folder_of};

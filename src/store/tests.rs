@@ -1,4 +1,4 @@
-//! Tests of the file's form: round trips, edits of hand-made text, saves, the journal. They must not know screens.
+//! Tests of the file's form: round trips, edits of hand-made text, saves, the journal.
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;

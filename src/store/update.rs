@@ -1,5 +1,5 @@
 //! A changed groove written into the text it came from: only what changed is written anew, in its old place, and comments,
-//! order and the writer's own spacing stay. It must not know the disk.
+//! order and the writer's own spacing stay.
 
 use super::cells_field::{self, KEYS};
 use super::error::ParseError;

@@ -1,5 +1,4 @@
 //! What a key or a word can ask for: commands on the groove, questions, and what concerns only the screen or the sound.
-//! It must not know which key gives it.
 
 use crate::session::Command;
 use crate::terminal::files::export::Choice;

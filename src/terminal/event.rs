@@ -1,4 +1,4 @@
-//! What can happen, and what is then to be done, both as values. It must not know how either comes about.
+//! What can happen, and what is then to be done, both as values.
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};

@@ -1,5 +1,4 @@
-//! What is asked of the analysis, the newest report, and the hearing the user has chosen in it. It must not know how hearings are
-//! found or how they click.
+//! What is asked of the analysis, the newest report, and the hearing the user has chosen in it.
 
 use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
 use crate::jobs::HearingKey;

@@ -1,4 +1,4 @@
-//! Going about in lists and taking a line of them, or an answer that was typed. It must not know keys.
+//! Going about in lists and taking a line of them, or an answer that was typed.
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};

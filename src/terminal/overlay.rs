@@ -1,4 +1,4 @@
-//! What lies over the grid, and in which mode keys are looked up then. It must not know what any of it does or how it is drawn.
+//! What lies over the grid, and in which mode keys are looked up then.
 
 use crate::jobs::{ImportedGroove, Job};
 use crate::terminal::commands::Mode;

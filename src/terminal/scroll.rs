@@ -1,4 +1,4 @@
-//! Which columns and layers of the grid are shown. It must not know how they are drawn.
+//! Which columns and layers of the grid are shown.
 
 use crate::terminal::state::State;
 

@@ -1,4 +1,4 @@
-//! All that the screen shows, in one value. It must not know how it is drawn, nor clocks or files.
+//! All that the screen shows, in one value.
 
 use crate::analysis::Limits;
 use crate::config::ConfigError;

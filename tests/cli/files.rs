@@ -294,12 +294,12 @@ fn notation_is_written_as_it_is_asked_for() {
 fn export_and_import_say_what_is_wrong_and_where() {
     let bad_place = ["export", DEMO, "--as", "midi", "-o", "tests/nowhere/x.mid"];
     let rows: [(&[&str], &[u8], i32, &str); 10] = [
-        (&["export", DEMO, "--as", "mxl", "--beams", "bar"], b"", 2, "allowed are: beat, group, accent"),
+        (&["export", DEMO, "--as", "mxl", "--beams", "bar"], b"", 2, "expected beat, group, accent, found 'bar'"),
         (
             &["handout", DEMO, "--into", "x", "--over", "words"],
             b"",
             2,
-            "allowed are: nothing, or joined by commas groups,",
+            "expected 'nothing', or a comma-separated list of groups,",
         ),
         (&["export", DEMO, "--as", "wax"], b"", 2, "expected one of: midi"),
         (

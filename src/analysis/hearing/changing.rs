@@ -1,4 +1,4 @@
-//! Hearings that change from stretch to stretch: an exact search for the cheapest cut into stretches. It must not know the grid.
+//! Hearings that change from stretch to stretch: an exact search for the cheapest cut into stretches.
 //!
 //! # The cost
 //! Attacks `t_i` are given pulse numbers `k_i` by a class: the steps `k_i - k_(i-1)`, whole numbers from 1 on, the same

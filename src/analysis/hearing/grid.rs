@@ -1,4 +1,4 @@
-//! Hearings whose pulses lie on the written grid: the beat, its relatives, and pulses of whole cells. It must not know fits.
+//! Hearings whose pulses lie on the written grid: the beat, its relatives, and pulses of whole cells.
 
 use super::{Draft, Kind};
 use crate::analysis::attacks::TimedAttack;

@@ -1,4 +1,4 @@
-//! Hearings: the pulses under which a listener may take some attacks, with their fit. It must not know how they are shown.
+//! Hearings: the pulses under which a listener may take some attacks, with their fit.
 //!
 //! Every hearing starts as a candidate (pulses in seconds, stretches), and one function fits and scores all candidates. `grid` has the
 //! written beat, its relatives and pulses of whole cells; `steady` has pulses off the grid (Fourier transform, least squares); `changing`

@@ -1,4 +1,4 @@
-//! How well a hearing fits at one playing speed: its figures and its score. It must not know where a hearing comes from, nor the others.
+//! How well a hearing fits at one playing speed: its figures and its score.
 
 use super::speeds::Profile;
 use super::{Draft, Hearing, Kind, Stretch};

@@ -1,4 +1,4 @@
-//! The order of hearings at every playing speed, whichever is asked for. It must not know where a hearing comes from, nor how one is fitted.
+//! The order of hearings at every playing speed, whichever is asked for.
 
 use super::score::{self, Counted, Fall, HAIR, Scale};
 use super::{Hearing, Kind, alike};

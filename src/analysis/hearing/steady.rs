@@ -1,4 +1,4 @@
-//! Steady hearings that are not bound to the cells: one period and phase for everything. It must not know the grid.
+//! Steady hearings that are not bound to the cells: one period and phase for everything.
 
 use super::{Draft, Kind, changing};
 use crate::analysis::attacks::TimedAttack;

@@ -1,5 +1,4 @@
-//! A listener model: which pulse is taken as the beat, with which probability, at a playing speed. It must not know how an answer is
-//! shown, and it looks at the written meter only to tell an answer.
+//! A listener model: which pulse is taken as the beat, with which probability, at a playing speed.
 //!
 //! The attacks become events with weights ([`evidence`]) and, where there is one, a grid of cells ([`cell`]). As far as the cells are
 //! slow enough to be felt, beats are looked for on the grid ([`grid_felt`]); as far as they are not, among pulses that follow the

@@ -1,4 +1,4 @@
-//! The clock model of Povel & Essens 1985: accents of a ring and the clock that fits them best. It must not know meters.
+//! The clock model of Povel & Essens 1985: accents of a ring and the clock that fits them best.
 
 use super::Ring;
 

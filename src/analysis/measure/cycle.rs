@@ -1,4 +1,4 @@
-//! Measures of a ring that need no metrical tree. It must not know meters.
+//! Measures of a ring that need no metrical tree.
 
 use super::{Ring, Tree};
 use num_integer::Integer;

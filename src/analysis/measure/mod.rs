@@ -1,4 +1,4 @@
-//! Published measures of one rhythm, by name and source, each where it is defined. It must not know tempo or hearings.
+//! Published measures of one rhythm, by name and source, each where it is defined.
 
 mod clock;
 mod cycle;

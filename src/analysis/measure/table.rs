@@ -1,4 +1,4 @@
-//! Reading the published tables of tests/tables, for tests. It must not know what stands in them.
+//! Reading the published tables of tests/tables, for tests.
 
 use std::collections::HashMap;
 

@@ -1,4 +1,4 @@
-//! The measures against the published tables in tests/tables, each row with its own source. It must not know grooves.
+//! The measures against the published tables in tests/tables, each row with its own source.
 
 use super::table::{Row, numbers, table};
 use super::*;

@@ -1,4 +1,4 @@
-//! The metrical tree of a bar, and the measures that climb it. It must not know grooves.
+//! The metrical tree of a bar, and the measures that climb it.
 
 use super::Ring;
 use crate::rhythm::{Meter, MeterKind};

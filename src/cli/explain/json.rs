@@ -1,4 +1,4 @@
-//! One groove explained for programs: JSON of a documented, versioned schema (README). It must not know the words for people.
+//! One groove explained for programs: JSON of a documented, versioned schema (README).
 
 use crate::analysis::{Hearing, Landings, Report, Source};
 use crate::rhythm::{Groove, Place};

@@ -93,7 +93,7 @@ fn strokes(picture: &Picture) -> Vec<usize> {
             } else {
                 if run >= 160 {
                     let page = y - run;
-                    match found.last_mut().filter(|f| f.0 == page && f.1 + f.2 == x) {
+                    match found.iter_mut().rev().find(|f| f.0 == page && f.1 + f.2 == x) {
                         Some(f) => f.2 += 1,
                         None => found.push((page, x, 1)),
                     }

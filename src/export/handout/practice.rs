@@ -121,8 +121,8 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
             pulse(handout, h, ladder::value(speed))
         ),
         Some((k, speed, h)) => format!(
-            "Up to step {k} the ear can stay with what is counted ({stays}); on step {} ({}) it turns over to {}. Stay on step {k} until the \
-             foot is sure, then go on.",
+            "Up to step {k} you can still hear what you count ({stays}); on step {} ({}) the ear moves to {}. Stay on step {k} until the \
+             foot is steady, then go on.",
             k + 1,
             ladder::percent(speed),
             pulse(handout, h, ladder::value(speed))

@@ -1,5 +1,4 @@
-//! Pictures of a groove as SVG and PNG: the grid, the streams, the landings. It must not know where a picture is put, nor fonts of
-//! the machine: letters are drawn as outlines.
+//! Pictures of a groove as SVG and PNG: the grid, the streams, the landings.
 //!
 //! Everything of one style is one path and each text one outline that is reused, so that thousands of cells stay a small file. The
 //! options decide every byte: there is no clock and no random number.

@@ -1,4 +1,4 @@
-//! Exact notes and bars to a groove: sections, layers, the smallest exact grid of each. It must not know formats.
+//! Exact notes and bars to a groove: sections, layers, the smallest exact grid of each.
 //!
 //! Runs of bars with one meter and tempo become sections. Notes that sound at once in one track go to further layers. Each layer gets
 //! the division that writes it with the fewest cells, and tuplets where that does not reach. What a groove cannot hold is

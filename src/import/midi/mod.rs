@@ -1,4 +1,4 @@
-//! Imports Standard MIDI Files of formats 0 and 1. It must not know paths or other formats.
+//! Imports Standard MIDI Files of formats 0 and 1.
 //!
 //! Our own files come back as they were, except for: the division of rests, which of several equally exact tuplets was written,
 //! cycles (they come back written out), holds that hold nothing, the pitch of attacks whose voice has none, the spelling of pitches,

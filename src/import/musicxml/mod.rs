@@ -1,4 +1,4 @@
-//! Imports `MusicXML`, plain and compressed: bytes, text, tree, document, draft, groove. It must not know paths or other formats.
+//! Imports `MusicXML`, plain and compressed: bytes, text, tree, document, draft, groove.
 
 mod directions;
 mod document;

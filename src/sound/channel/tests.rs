@@ -1,5 +1,5 @@
-//! Tests of the two ends of a source: commands and places, and takes that follow each other live against the same sequence rendered
-//! to a file. They must not know a device.
+//! Tests of the two ends of a source: commands and places, and takes that follow each other live against the same sequence
+//! rendered to a file.
 
 use super::*;
 use crate::rhythm::{Groove, Voice};

@@ -1,4 +1,4 @@
-//! A device that the tests play by handle. It must not know what is played.
+//! A device that the tests play by handle.
 
 use super::super::OutputError;
 use super::super::output::{Callback, DeviceApi, SourceLease, StreamCounters};

@@ -1,4 +1,4 @@
-//! Tests of the player's life with a device that the test plays, and by handle with a real sound server. They must not know the editor.
+//! Tests of the player's life with a device that the test plays, and by handle with a real sound server.
 
 use super::fake::Fake;
 use super::*;

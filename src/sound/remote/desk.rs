@@ -1,5 +1,5 @@
-//! The speaker's loop: takes in what its connections tell, drives the device by it, and tells the editor where the loop is heard.
-//! It must not know which device that is, or how a connection is made.
+//! The speaker's loop: takes in what its connections tell, drives the device by it, and tells the editor where the loop is
+//! heard.
 
 use super::frame::Sender;
 use super::meet::{Met, Unmet, Verdict};

@@ -1,5 +1,4 @@
-//! Who is let in by a speaker: one editor, by a token that is good once or by the session it began. It must not know sockets,
-//! threads or sound.
+//! Who is let in by a speaker: one editor, by a token that is good once or by the session it began.
 
 use super::meet::{Knock, Session, Verdict};
 use super::proof::{Key, Token};

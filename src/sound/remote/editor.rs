@@ -1,5 +1,4 @@
-//! The far speaker as the editor sees it: as if it were a player on this machine. It must not know sockets or how long the
-//! line is.
+//! The far speaker as the editor sees it: as if it were a player on this machine.
 
 use super::leg::pack_leg;
 use super::line::{Line, LinkEvent, Sending};

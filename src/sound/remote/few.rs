@@ -1,5 +1,4 @@
-//! Lists with a bound that holds while they are read, so that a great number in a message takes no memory. It must not know
-//! what is listed.
+//! Lists with a bound that holds while they are read, so that a great number in a message takes no memory.
 
 use serde::de::{Deserialize, Deserializer, Error, SeqAccess, Visitor};
 use serde::{Serialize, Serializer};

@@ -1,4 +1,4 @@
-//! Messages on a stream: length, bytes, tag. It must not know what a message says.
+//! Messages on a stream: length, bytes, tag.
 
 use super::proof::{Key, TAG};
 use std::io::{self, Read, Write};

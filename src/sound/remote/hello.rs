@@ -1,5 +1,5 @@
 //! The first sixteen bytes of a line, in a form that never changes, so that every version understands every other one's
-//! version. It must not know what follows them.
+//! version.
 
 /// Version of all that follows the first sixteen bytes. It is raised with every change of a message's form or meaning.
 pub const VERSION: u16 = 2;

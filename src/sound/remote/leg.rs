@@ -1,5 +1,4 @@
-//! A leg as it travels: its loop, times through, and the silent ones. It must not know streams or devices; whatever it is
-//! given, it makes a valid leg or none.
+//! A leg as it travels: its loop, times through, and the silent ones.
 
 use super::few::Few;
 use super::frame::MOST;

@@ -1,5 +1,5 @@
 //! The editor's line to a far speaker, on a thread of its own: sends, listens, compares clocks, and connects again when the
-//! line is lost. It must not know grooves or schedules.
+//! line is lost.
 
 use super::frame::{Broken, Receiver, Sender};
 use super::meet::{Met, RemoteError, Right, knock};

@@ -1,5 +1,4 @@
-//! How the two ends meet: greeting, challenge and response both ways, keys for this line. It must not know what is said
-//! afterwards.
+//! How the two ends meet: greeting, challenge and response both ways, keys for this line.
 
 use super::hello::{self, Role, Unwelcome, VERSION};
 use super::proof::{Key, PROOF, Token, random};

@@ -1,4 +1,4 @@
-//! What the two ends say to each other. It must not know how it is carried or when it is said.
+//! What the two ends say to each other.
 
 use serde::{Deserialize, Serialize};
 

@@ -1,5 +1,4 @@
-//! Sound on another machine: legs and the transport travel, of samples only those of the user's own sounds, once each. It must not know the session or the
-//! screen, nor how a port comes to be forwarded.
+//! Sound on another machine: legs and the transport travel, of samples only those of the user's own sounds, once each.
 //!
 //! The first 16 bytes of each direction never change their form: magic, version, role. Every change of a message's form or meaning raises
 //! `VERSION`. Both ends prove with HMAC-SHA-256 that they know the token, which is never sent; each message has a tag over its number.

@@ -1,5 +1,4 @@
-//! A schedule as it travels: exact points and what each sound is made from, no samples. It must not know streams or
-//! devices; whatever it is given, it makes a valid schedule or none.
+//! A schedule as it travels: exact points and what each sound is made from, no samples.
 
 #[cfg(test)]
 mod tests;

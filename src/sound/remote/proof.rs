@@ -1,5 +1,4 @@
-//! Tokens, and keys made from them: each end proves that it knows the token without sending it. It must not know sockets
-//! or messages.
+//! Tokens, and keys made from them: each end proves that it knows the token without sending it.
 
 use hmac::{Hmac, KeyInit, Mac};
 use sha2::Sha256;

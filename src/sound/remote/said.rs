@@ -1,4 +1,4 @@
-//! What a speaker tells the one who started it, and its words. It must not know why it happens.
+//! What a speaker tells the one who started it, and its words.
 
 use super::hello::VERSION;
 use super::proof::Token;

@@ -1,4 +1,4 @@
-//! What the editor calls the legs that a speaker's device was given. It must not know the device.
+//! What the editor calls the legs that a speaker's device was given.
 
 use std::collections::VecDeque;
 

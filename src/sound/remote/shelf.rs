@@ -1,5 +1,4 @@
-//! The user's own sounds as they travel: cut into pieces by one end, put together and kept by the other. It must not know
-//! layers, streams or devices.
+//! The user's own sounds as they travel: cut into pieces by one end, put together and kept by the other.
 
 use crate::sound::units::SampleRate;
 use crate::sound::user_samples::UserSample;
@@ -180,6 +179,6 @@ mod tests {
         assert!(refused(&[first, then]).contains("its hash"));
         assert!(refused(&[Piece { total: 0, ..first }]).contains("0 samples"));
         assert!(refused(&[Piece { total: u32::MAX, ..first }]).contains("expected 1 to"));
-        assert!(refused(&[Piece { hertz: 0, ..first }, Piece { hertz: 0, ..then }]).contains("0 frames"));
+        assert!(refused(&[Piece { hertz: 0, ..first }, Piece { hertz: 0, ..then }]).contains("0 Hz"));
     }
 }

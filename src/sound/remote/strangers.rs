@@ -1,4 +1,4 @@
-//! Who comes to a speaker and is no editor, told of rarely: not of each of a thousand. It must not know why one was not let in.
+//! Who comes to a speaker and is no editor, told of rarely: not of each of a thousand.
 
 use super::said::Said;
 use std::collections::VecDeque;

@@ -1,5 +1,5 @@
 //! Where the groove is heard, from what the speaker said some time ago: the two clocks compared, and marks of the loop drawn
-//! on. It must not know streams; times are given to it.
+//! on.
 
 use std::collections::VecDeque;
 

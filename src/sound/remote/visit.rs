@@ -1,4 +1,4 @@
-//! The connections of a speaker, each on a thread of its own: let in or not, then listened to. It must not know the device.
+//! The connections of a speaker, each on a thread of its own: let in or not, then listened to.
 
 use super::door::Door;
 use super::frame::Receiver;

@@ -1,4 +1,4 @@
-//! Tests of takes, cues and ladders against plain exact sums. They must not know a device.
+//! Tests of takes, cues and ladders against plain exact sums.
 
 mod chunks;
 mod sums;

@@ -1,4 +1,4 @@
-//! Tests that schedule and samples put every sound on its exact frame, against plain exact arithmetic. They must not know a device.
+//! Tests that schedule and samples put every sound on its exact frame, against plain exact arithmetic.
 
 use super::*;
 use crate::sound::clock::FrameTime;

@@ -1,4 +1,4 @@
-//! Tests of what the renderer makes of a schedule: block by block, edited, stopped, loud, written to a file. They must not know a device.
+//! Tests of what the renderer makes of a schedule: block by block, edited, stopped, loud, written to a file.
 
 use super::*;
 use crate::sound::clock::FrameTime;

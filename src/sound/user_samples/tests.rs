@@ -1,4 +1,4 @@
-//! Tests of the user's own sounds in schedules and in what is rendered, and of the accent depth. They must not know files.
+//! Tests of the user's own sounds in schedules and in what is rendered, and of the accent depth.
 
 use crate::rhythm::{Groove, Layer, Voice};
 use crate::sound::tests::{groove, rate};

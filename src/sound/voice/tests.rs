@@ -1,5 +1,4 @@
-//! Tests of the voices: each sounds in the band, at the pitch and for the time its name promises. They must not know
-//! schedules.
+//! Tests of the voices: each sounds in the band, at the pitch and for the time its name promises.
 
 use super::*;
 use std::f64::consts::TAU;

@@ -1,4 +1,4 @@
-//! Which text is given to the terminal's clipboard. It must not know how it gets there.
+//! Which text is given to the terminal's clipboard.
 
 use crate::describe::{self, plain};
 use crate::terminal::action::Text;

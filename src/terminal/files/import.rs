@@ -1,5 +1,4 @@
-//! A groove that comes in, as far as the state goes: asked for, waiting for its place, in the place of the one that was here. It
-//! must not know formats, files or how it is read.
+//! A groove that comes in, as far as the state goes: asked for, waiting for its place, in the place of the one that was here.
 
 use crate::jobs::{ImportedGroove, JobError};
 use crate::rhythm::Fraction;

@@ -1,4 +1,4 @@
-//! Files made of the groove and grooves made of files, as far as the state goes. It must not know the disk.
+//! Files made of the groove and grooves made of files, as far as the state goes.
 
 pub(crate) mod clipboard;
 pub(crate) mod export;

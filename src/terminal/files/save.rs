@@ -1,4 +1,4 @@
-//! Saving, as far as the state goes: names and words that are asked for before it, and its end. It must not know the disk.
+//! Saving, as far as the state goes: names and words that are asked for before it, and its end.
 
 use crate::rhythm::Groove;
 use crate::session::DocumentId;

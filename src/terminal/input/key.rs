@@ -1,4 +1,4 @@
-//! Keys: one type for a press, and its name in text. It must not know what a key does.
+//! Keys: one type for a press, and its name in text.
 
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use std::fmt;

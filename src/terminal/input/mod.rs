@@ -1,4 +1,4 @@
-//! Keys and the mouse: what they are called and what they ask for. It must not know what is done with it.
+//! Keys and the mouse: what they are called and what they ask for.
 
 pub(crate) mod key;
 pub(crate) mod key_time;

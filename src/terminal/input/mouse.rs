@@ -1,4 +1,4 @@
-//! The mouse on the grid: a click moves, a drag selects, the wheel moves by beats and layers. It must not know keys.
+//! The mouse on the grid: a click moves, a drag selects, the wheel moves by beats and layers.
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};

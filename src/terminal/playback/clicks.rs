@@ -1,4 +1,4 @@
-//! Which of layers, written beat and hearings sound, and how the pulses click. It must not know what starts or stops the sound.
+//! Which of layers, written beat and hearings sound, and how the pulses click.
 
 use crate::jobs::HearingKey;
 use crate::terminal::event::Effect;

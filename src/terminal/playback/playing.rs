@@ -1,5 +1,4 @@
-//! What is to be heard as the state says it: the switches, what is played round, the speed. It must not know what starts or
-//! stops it.
+//! What is to be heard as the state says it: the switches, what is played round, the speed.
 
 use crate::jobs::play_request::{Playing, Pulses, Sounding};
 use crate::jobs::{Click, Range};

@@ -1,4 +1,4 @@
-//! Takes back to back and the ladder, as far as the state goes. It must not know sound, files or clocks.
+//! Takes back to back and the ladder, as far as the state goes.
 
 use crate::describe::ladder;
 use crate::jobs::HearingKey;

@@ -1,5 +1,4 @@
-//! Tapping along: what is tapped, live figures, the report that stays, and the calibration. It must not know how a tap's time
-//! is found, nor any clock.
+//! Tapping along: what is tapped, live figures, the report that stays, and the calibration.
 
 use crate::analysis::limits;
 use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};

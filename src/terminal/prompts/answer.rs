@@ -1,4 +1,4 @@
-//! How the answer to a question is read, and what it comes to. It must not know what is done with it.
+//! How the answer to a question is read, and what it comes to.
 
 use crate::jobs::PictureStyle;
 use crate::rhythm::bounds::{self, Bound};

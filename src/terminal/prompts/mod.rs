@@ -1,5 +1,4 @@
-//! Asking on one line: what the line begins with, and what an answer does. It must not know how the line is drawn or how an
-//! answer is read.
+//! Asking on one line: what the line begins with, and what an answer does.
 
 pub(crate) mod answer;
 pub(crate) mod parse;

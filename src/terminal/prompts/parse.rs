@@ -1,5 +1,4 @@
-//! Answers of several words, as `riff.wav x4 44100hz` or `50-100/10 x4 key`: what they say, and the words they are read from. It
-//! must not know what is done with them.
+//! Answers of several words, as `riff.wav x4 44100hz` or `50-100/10 x4 key`: what they say, and the words they are read from.
 
 use crate::describe::ladder;
 use crate::jobs::{PictureStyle, PictureTheme};

@@ -1,4 +1,4 @@
-//! What can be asked for on one line, and the words it is asked in. It must not know what a line begins with or how an answer is read.
+//! What can be asked for on one line, and the words it is asked in.
 
 /// What is asked for on one line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,4 +1,4 @@
-//! The analysis on a thread of its own: one request waits, the newest. It must not know the screen.
+//! The analysis on a thread of its own: one request waits, the newest.
 
 use super::super::Event;
 use super::latest_slot::LatestSlot;

@@ -1,5 +1,4 @@
-//! Saving and the journal on a thread of their own: what waits, and when it is written. It must not know the screen, nor what a
-//! file holds.
+//! Saving and the journal on a thread of their own: what waits, and when it is written.
 
 mod source;
 

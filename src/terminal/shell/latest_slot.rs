@@ -1,4 +1,4 @@
-//! A place for one request to a worker thread: the newest wins. It must not know what the request is.
+//! A place for one request to a worker thread: the newest wins.
 
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};

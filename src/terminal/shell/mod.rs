@@ -1,5 +1,5 @@
-//! The part that touches the world: the terminal, threads, signals, the disk and the sound device, each behind an event or
-//! an effect. It must not know what keys mean or how anything is drawn.
+//! The part that touches the world: the terminal, threads, signals, the disk and the sound device, each behind an event or an
+//! effect.
 
 mod analysis_worker;
 mod disk;

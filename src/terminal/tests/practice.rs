@@ -1,4 +1,4 @@
-//! Tests of takes and of the ladder as keys and events. They must not know threads, files or the device.
+//! Tests of takes and of the ladder as keys and events.
 
 use super::*;
 use crate::jobs::Click;

@@ -1,4 +1,4 @@
-//! Tests of the far speaker as the user sees it: asked for, lost, back, gone. They must not know sockets or sound.
+//! Tests of the far speaker as the user sees it: asked for, lost, back, gone.
 
 use super::*;
 use crate::jobs::play_request::Sounding;

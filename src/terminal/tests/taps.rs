@@ -1,5 +1,4 @@
-//! Tests of tapping along: keys with their stamps, what was heard, figures, the report and its places, the calibration. They
-//! must not know threads, files or the device.
+//! Tests of tapping along: keys with their stamps, what was heard, figures, the report and its places, the calibration.
 
 use super::*;
 use crate::describe::tap::TapOffset;

@@ -1,4 +1,4 @@
-//! Tests that what the screen asks, offers and says is whole on a narrow screen. They must not know threads, files or the device.
+//! Tests that what the screen asks, offers and says is whole on a narrow screen.
 
 use super::*;
 use crate::terminal::dispatch::dispatch;

@@ -1,5 +1,4 @@
-//! Tests of what there may not be: an output device, a config file that can be taken, a file that was saved. They must not know
-//! threads, files or the device.
+//! Tests of what there may not be: an output device, a config file that can be taken, a file that was saved.
 
 use super::*;
 use crate::config::Config;

@@ -1,5 +1,4 @@
-//! From musical time to columns of the grid and back: one scale for all layers of a section, a column for each bar line. It
-//! must not know what is drawn there.
+//! From musical time to columns of the grid and back: one scale for all layers of a section, a column for each bar line.
 
 use crate::rhythm::{Fraction, Groove, Part, Span, Time};
 use num_integer::Integer;

@@ -1,4 +1,4 @@
-//! The full view: everything a report says, in blocks of lines that are gone through one by one. It must not know the grid.
+//! The full view: everything a report says, in blocks of lines that are gone through one by one.
 
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report};

@@ -1,5 +1,4 @@
-//! The grid: ruler, layers' names, cells in time proportion, cursor, selection, playhead. It must not know the analysis
-//! beyond counting syllables.
+//! The grid: ruler, layers' names, cells in time proportion, cursor, selection, playhead.
 
 use super::pen::{Pen, fit};
 use crate::analysis::landing;

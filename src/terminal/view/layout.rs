@@ -1,4 +1,4 @@
-//! Where each part of the screen lies, by the window's size. It must not know what the parts show.
+//! Where each part of the screen lies, by the window's size.
 
 use ratatui::layout::Rect;
 

@@ -1,4 +1,4 @@
-//! The help and the searched list of commands, which fill the whole screen. It must not know the grid.
+//! The help and the searched list of commands, which fill the whole screen.
 
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::terminal::commands::{CommandSpec, Group, MAX_DESCRIPTION, Mode, rows};

@@ -1,4 +1,4 @@
-//! The live pane: groups, landings, tempos as heard, why it is hard. It must not know how any of it was found.
+//! The live pane: groups, landings, tempos as heard, why it is hard.
 
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};

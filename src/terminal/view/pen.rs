@@ -1,4 +1,4 @@
-//! Puts text into a frame's cells within an area, cut at its edges. It must not know what it writes.
+//! Puts text into a frame's cells within an area, cut at its edges.
 
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::view::theme::Theme;

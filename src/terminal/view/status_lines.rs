@@ -1,5 +1,4 @@
-//! The single lines: title at the top, transport and hints at the bottom, and the line of a question. It must not know the
-//! grid.
+//! The single lines: title at the top, transport and hints at the bottom, and the line of a question.
 
 use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;

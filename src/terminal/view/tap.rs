@@ -1,4 +1,4 @@
-//! The pane while one taps along, and the report that stays after it. It must not know how any of it was found.
+//! The pane while one taps along, and the report that stays after it.
 
 use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};

@@ -1,4 +1,4 @@
-//! Colours and glyphs. It must not know what they mark, nor the environment: the caller says what the terminal can do.
+//! Colours and glyphs.
 
 use ratatui::style::{Color, Modifier, Style};
 

@@ -1,4 +1,4 @@
-//! Tests of what travels. They must not know streams.
+//! Tests of what travels.
 
 use super::*;
 use crate::rhythm::Fraction;
@@ -78,14 +78,14 @@ fn what_breaks_a_rule_is_refused_by_its_name() {
         ("out of range", &|p| p.notes.0[3].1 = u128::MAX),
         ("shorter than a frame", &|p| (p.length, p.pieces, p.notes) = (At(0, 1), Few(vec![]), Few(vec![]))),
         ("sections", &|p| p.length = At(0, 0)),
-        ("beyond its end", &|p| p.notes.0[3].0 = 1 << 40),
+        ("beyond the end", &|p| p.notes.0[3].0 = 1 << 40),
         ("out of range", &|p| p.notes.0[3].0 = u64::MAX),
         ("not in order", &|p| (p.notes.0[3].0, p.notes.0[2].1, p.notes.0[3].1) = (0, 1, 0)),
-        ("way 4000000000 of", &|p| p.notes.0[3].2 = 4_000_000_000),
-        ("strikes sound 99 of", &|p| p.kinds.0[1].0 = 99),
-        ("factor", &|p| p.kinds.0[1].2 = f32::NAN),
-        ("factor", &|p| p.kinds.0[1].3 = f32::INFINITY),
-        ("factor", &|p| p.kinds.0[1].3 = -33.0),
+        ("kind of note 4000000000 of", &|p| p.notes.0[3].2 = 4_000_000_000),
+        ("sound 99 of", &|p| p.kinds.0[1].0 = 99),
+        ("gain", &|p| p.kinds.0[1].2 = f32::NAN),
+        ("gain", &|p| p.kinds.0[1].3 = f32::INFINITY),
+        ("gain", &|p| p.kinds.0[1].3 = -33.0),
         ("sections", &|p| p.pieces.0[0].5 = f64::NAN),
         ("sections", &|p| p.pieces.0[1].2 = 0),
         ("voice", &|p| p.sounds.0[0] = Made::Voice("no such".into(), None, 1)),

@@ -1,4 +1,4 @@
-//! Tests of who is let in and who is believed: guesses at the door, and ends that are slow or lie. They must not know what sounds.
+//! Tests of who is let in and who is believed: guesses at the door, and ends that are slow or lie.
 
 use super::*;
 use crate::sound::remote::desk::Desk;

@@ -1,4 +1,4 @@
-//! Tests of legs that follow each other, and of the user's own sounds, as they sound far. They must not know the line.
+//! Tests of legs that follow each other, and of the user's own sounds, as they sound far.
 
 use super::*;
 use crate::rhythm::{Edit, Fraction};

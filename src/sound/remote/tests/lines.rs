@@ -1,4 +1,4 @@
-//! Tests of lines that are cut, go dead or end, and of devices that are lost. They must not know how a line is kept.
+//! Tests of lines that are cut, go dead or end, and of devices that are lost.
 
 use super::*;
 use crate::rhythm::Fraction;

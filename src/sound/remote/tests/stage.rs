@@ -1,5 +1,4 @@
-//! A speaker for the tests, with a device that writes down what it would sound, and editors that are rude. It must not know
-//! what is tested.
+//! A speaker for the tests, with a device that writes down what it would sound, and editors that are rude.
 
 use super::*;
 

@@ -1,4 +1,4 @@
-//! A WAV file as the RIFF standard has it, taken apart. It must not know what it holds.
+//! A WAV file as the RIFF standard has it, taken apart.
 
 /// The chunks of a RIFF file in order, read as the standard has them.
 pub(super) fn riff(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {

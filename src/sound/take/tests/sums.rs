@@ -1,4 +1,4 @@
-//! What takes sound like by plain exact sums: every sound at its exact second, rounded once. It must not know how takes are rendered.
+//! What takes sound like by plain exact sums: every sound at its exact second, rounded once.
 
 use super::*;
 use crate::rhythm::{Accent, MeterKind, Section};

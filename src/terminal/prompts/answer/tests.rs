@@ -1,4 +1,4 @@
-//! Tests of reading answers. They must not know the screen.
+//! Tests of reading answers.
 
 use super::*;
 use crate::rhythm::Time;

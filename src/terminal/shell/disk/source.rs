@@ -1,5 +1,4 @@
-//! Where the editor's works lie on the disk: their files, the texts they came from, and the journal. It must not know threads, nor
-//! when anything is written.
+//! Where the editor's works lie on the disk: their files, the texts they came from, and the journal.
 
 use super::super::super::{Practised, SaveFailed};
 use crate::rhythm::Groove;
