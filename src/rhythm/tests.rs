@@ -105,7 +105,7 @@ fn drawings_that_are_wrong_say_where() {
         ("{3 xxx}", 3, "'x'"),
         ("{99: x}", 1, "99"),
         ("{3: xxx", 7, "the end"),
-        ("x...x...|x...x...x", 17, "more cells than 2 bars"),
+        ("x...x...|x...x...x", 17, "more than 2 bars"),
     ];
     for (text, offset, found) in rows {
         let error = cell_notation::parse_bars(text, &meter, 2, 4).expect_err(text);
