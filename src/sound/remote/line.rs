@@ -88,8 +88,10 @@ impl Known {
         let last = self.track.last()?;
         let mut heard = *self.sent.iter().find(|s| s.generation == last.generation)?;
         let (mut frame, mut loops) = self.track.at(now, &self.clocks, heard.of)?;
-        // It may have ended since; a leg beyond its times ends with the time through that was marked.
-        let mut end = heard.turns.max(last.loops.saturating_add(1));
+        // It may have ended since; a segment beyond its number of passes ends with the marked pass. A mark with a negative
+        // frame belongs to the pass before: it was rendered before the loop's end was heard.
+        let marked = last.loops.saturating_add(u64::from(last.frame >= 0));
+        let mut end = heard.turns.max(marked);
         while loops >= end && heard.of.length > 0 {
             let Some(next) = self.after(heard.leg) else {
                 if heard.last {
