@@ -63,7 +63,7 @@ impl Scope {
 }
 
 /// The attacks of some layers in order of time, those at one time joined.
-pub fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>) -> Vec<TimedAttack> {
+pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>) -> Vec<TimedAttack> {
     let mut all = Vec::new();
     for &layer in layers {
         let cells = region.map(|r| groove.cells_in(layer, r));

@@ -31,7 +31,7 @@ pub struct Moment {
 }
 
 /// The nearest number to an exact time in whole notes.
-pub fn wholes(time: Time) -> f64 {
+pub(crate) fn wholes(time: Time) -> f64 {
     time.numer() as f64 / time.denom() as f64
 }
 

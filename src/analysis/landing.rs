@@ -68,7 +68,7 @@ impl fmt::Display for Depth {
 }
 
 /// Depth of a cell as written: its beat within the bar and its place within the beat.
-pub fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
+pub(crate) fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
     let (beat, numer, denom) = within_beat(spot);
     if numer == 0 {
         let in_bar = beat % context.meter.beats();
@@ -96,7 +96,7 @@ fn within_beat(spot: Spot) -> (usize, usize, usize) {
 
 /// What a player says on a position when counting aloud: `1`, `e`, `&`, `a`, `trip`, `let`; a dot where the trade has no
 /// syllable of its own (common practice, no source).
-pub fn syllable(spot: Spot, context: PartContext<'_>) -> String {
+pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
     let (beat, numer, denom) = within_beat(spot);
     match (numer, denom) {
         (0, _) => (beat % context.meter.beats() + 1).to_string(),
@@ -151,7 +151,7 @@ impl Landings {
 }
 
 /// The landings of a layer in one section, every time through counted.
-pub fn landings(groove: &Groove, layer: usize, section: usize) -> Landings {
+pub(crate) fn landings(groove: &Groove, layer: usize, section: usize) -> Landings {
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let times = usize::from(groove.sections()[section].times);
     let mut landings = Landings::default();

@@ -2,7 +2,7 @@
 
 /// One perceptual constant.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Limit {
+pub(crate) struct Limit {
     /// What it limits, in a few words.
     pub what: &'static str,
     /// The value used.
@@ -20,9 +20,9 @@ pub struct Limit {
 macro_rules! limits {
     ($($name:ident: $what:literal, $value:literal, $low:literal, $high:literal, $unit:literal, $source:literal;)*) => {
         $(#[doc = concat!($what, ": ", $value, " ", $unit, " (", $source, ").")]
-        pub const $name: Limit = Limit { what: $what, value: $value, low: $low, high: $high, unit: $unit, source: $source };)*
+        pub(crate) const $name: Limit = Limit { what: $what, value: $value, low: $low, high: $high, unit: $unit, source: $source };)*
         /// Every limit, in the order of the documentation.
-        pub const ALL: &[Limit] = &[$($name),*];
+        pub(crate) const ALL: &[Limit] = &[$($name),*];
     };
 }
 
@@ -81,7 +81,7 @@ impl Limits {
 /// R(f) = 1 / sqrt((f0^2 - f^2)^2 + b f^2) - 1 / sqrt(f0^4 + f^4),   salience = max(R(f), 0) / max over f of R
 /// ```
 /// with `f` = 1000 / period, `f0` = [`RESONANCE`], `b` = [`DAMPING`] (van Noorden & Moelants 1999). 0 for a period that is not positive.
-pub fn salience(period_ms: f64) -> f64 {
+pub(crate) fn salience(period_ms: f64) -> f64 {
     if period_ms.is_nan() || period_ms <= 0.0 {
         return 0.0;
     }
@@ -97,10 +97,10 @@ fn resonance(f: f64) -> f64 {
 }
 
 /// Constants of the listener model: one set for every groove and every speed.
-pub mod listener {
+pub(crate) mod listener {
     /// How firmly a constant is grounded.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-    pub enum Status {
+    pub(crate) enum Status {
         /// Within the range a source gives.
         Published,
         /// Chosen so that the model meets data.
@@ -111,7 +111,7 @@ pub mod listener {
 
     /// One constant.
     #[derive(Debug, Clone, Copy, PartialEq)]
-    pub struct Constant {
+    pub(crate) struct Constant {
         /// What it is, in a few words.
         pub what: &'static str,
         /// The value used.
@@ -127,10 +127,10 @@ pub mod listener {
     macro_rules! constants {
         ($($name:ident: $what:literal, $value:literal, $unit:literal, $status:ident, $source:literal;)*) => {
             $(#[doc = concat!($what, ": ", $value, " ", $unit, " (", $source, ").")]
-            pub const $name: Constant =
+            pub(crate) const $name: Constant =
                 Constant { what: $what, value: $value, unit: $unit, status: Status::$status, source: $source };)*
             /// Every constant, in the order of the documentation.
-            pub const ALL: &[Constant] = &[$($name),*];
+            pub(crate) const ALL: &[Constant] = &[$($name),*];
         };
     }
 

@@ -1,34 +1,38 @@
 //! What can be said of a groove: pure functions from a groove to a report, the same on every machine; they cannot fail.
 //! It must not know files, threads, screens or sound.
 
-pub mod attacks;
-pub mod clock;
+pub(crate) mod attacks;
+pub(crate) mod clock;
 mod finding;
 pub mod groups;
-pub mod hearing;
+pub(crate) mod hearing;
 #[cfg(test)]
 mod invariance;
-pub mod landing;
-pub mod limits;
-pub mod listener;
-pub mod measure;
+pub(crate) mod landing;
+#[allow(dead_code)]
+pub(crate) mod limits;
+#[expect(dead_code, reason = "the report does not use it yet")]
+pub(crate) mod listener;
+pub(crate) mod measure;
 mod reason;
 mod report;
 #[cfg(test)]
 mod soundness;
-pub mod stream;
+pub(crate) mod stream;
 pub mod tap;
 #[cfg(test)]
 mod tests;
 
-pub use attacks::{Scope, TimedAttack};
-pub use clock::{Clock, Moment};
-pub use finding::Finding;
-pub use groups::{Figure, Groups};
-pub use hearing::{Hearing, Kind, Parts, Stretch, Turn};
-pub use landing::{Depth, Landing, Landings};
-pub use limits::{Limit, Limits};
-pub use measure::Measure;
-pub use reason::Reason;
-pub use report::{Ask, LayerReport, Report, SectionReport, report};
-pub use stream::{Pair, Source, Stream};
+pub use attacks::Scope;
+pub use clock::Clock;
+pub(crate) use finding::Finding;
+pub(crate) use groups::Figure;
+pub(crate) use hearing::Stretch;
+pub use hearing::{Hearing, Kind};
+pub(crate) use landing::{Landing, Landings};
+pub use limits::Limits;
+pub(crate) use measure::Measure;
+pub(crate) use reason::Reason;
+pub use report::{Ask, Report, report};
+pub(crate) use report::{LayerReport, SectionReport};
+pub(crate) use stream::{Pair, Source};

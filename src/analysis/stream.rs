@@ -154,7 +154,7 @@ fn exact(x: f64) -> Option<(u32, u32)> {
 }
 
 /// The ratio with both terms up to `most` that is nearest to `x` in percent; `None` unless `x` is positive and finite.
-pub fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
+pub(crate) fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
     if !x.is_finite() || x <= 0.0 {
         return None;
     }

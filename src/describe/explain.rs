@@ -6,7 +6,7 @@ use crate::rhythm::{Groove, print_note_value};
 use std::fmt::Write;
 
 /// The whole explanation, several lines, ending without a line break.
-pub fn explain(groove: &Groove, report: &Report) -> String {
+pub(crate) fn explain(groove: &Groove, report: &Report) -> String {
     let mut text = String::new();
     // Writing to a String cannot fail.
     let _ = write_all(&mut text, groove, report);
@@ -131,7 +131,7 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
 }
 
 /// The leading hearing by playing speed, in one line.
-pub fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
+pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, describe::tempos(h, 1.0));
     // Only the speeds at which people practise; the JSON has all of them.
     let before = report.turns.iter().rposition(|t| t.percent <= MIN_SPEED).unwrap_or(0);

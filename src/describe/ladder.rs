@@ -9,11 +9,11 @@ use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 const MIN_SPEED: i64 = 20;
 const MAX_SPEED: i64 = 200;
 /// Most steps of a ladder.
-pub const MAX_STEPS: usize = 200;
+pub(crate) const MAX_STEPS: usize = 200;
 
 /// Parses `FROM-TO/STEP` in percent into rising speeds. The last one is `TO` even if the steps do not reach it exactly. `None` if
 /// the form is different, the range falls or exceeds 20 to 200 percent, or there are more than [`MAX_STEPS`].
-pub fn speeds(text: &str) -> Option<Vec<Fraction>> {
+pub(crate) fn speeds(text: &str) -> Option<Vec<Fraction>> {
     let percent = |word: &str| Fraction::parse(word.trim_end_matches('%'))?.over(Fraction::whole(100));
     let bound = |n: i64| Fraction::new(n, 100);
     let (range, step) = text.split_once('/')?;
@@ -40,12 +40,12 @@ fn steps(from: Fraction, to: Fraction, step: Fraction) -> Option<Vec<Fraction>> 
 }
 
 /// A speed in percent: `70%`.
-pub fn percent(speed: Fraction) -> String {
+pub(crate) fn percent(speed: Fraction) -> String {
     format!("{}%", Fraction::whole(100).times(speed).unwrap_or(speed))
 }
 
 /// A section's tempo at a speed: `1/4 = 105`; empty if it cannot be represented.
-pub fn tempo_of(section: &Section, speed: Fraction) -> String {
+pub(crate) fn tempo_of(section: &Section, speed: Fraction) -> String {
     let bpm = section.tempo.bpm().times(speed);
     bpm.map_or(String::new(), |bpm| format!("{} = {bpm}", print_note_value(section.tempo.unit())))
 }
@@ -54,7 +54,7 @@ pub fn tempo_of(section: &Section, speed: Fraction) -> String {
 const MAX_TEMPOS: usize = 4;
 
 /// The speed and the tempos of the sections at that speed, without repeats: `50%, 1/4 = 66, then 1/4. = 29.25`.
-pub fn tempo(groove: &Groove, speed: Fraction) -> String {
+pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
     let section_tempo = |s: &Section| {
         let bpm = s.tempo.bpm().times(speed)?;
         // Metronomes have no fractions.
@@ -73,7 +73,7 @@ pub fn tempo(groove: &Groove, speed: Fraction) -> String {
 
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Change {
+pub(crate) struct Change {
     /// The hearing, as an index into the report, that leads from this step.
     pub leader: Option<usize>,
     /// Length of the cells in ms, if they are too short to be felt from this step.
@@ -81,7 +81,7 @@ pub struct Change {
 }
 
 /// The changes on each step of rising speeds, from a report made at any speed.
-pub fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
+pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
     let (mut leader, mut felt) = (None, true);
     let change = |speed: &Fraction| {
         let speed = value(*speed);
@@ -104,7 +104,7 @@ pub fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Chan
 }
 
 /// The changes as text; empty where nothing changes.
-pub fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String> {
+pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String> {
     let note = |(change, speed): (Change, &Fraction)| {
         let leader = change.leader.and_then(|h| report.hearings.get(h));
         let leads = leader.map(|h| format!("{} leads at {} BPM", h.kind, tempos(h, value(*speed))));
@@ -118,7 +118,7 @@ pub fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String
 }
 
 /// A speed as a number.
-pub fn value(speed: Fraction) -> f64 {
+pub(crate) fn value(speed: Fraction) -> f64 {
     speed.numer() as f64 / speed.denom() as f64
 }
 

@@ -24,7 +24,7 @@ fn says(name: &str) -> &'static str {
 }
 
 /// A measure's name, its value and what a high or low one says, or why it has no value.
-pub fn measure(m: &Measure) -> String {
+pub(crate) fn measure(m: &Measure) -> String {
     let value = match m.value {
         Ok(v) if m.name == EVENNESS => format!("{v:.4}"),
         Ok(v) => trimmed(v),

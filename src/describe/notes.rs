@@ -75,14 +75,14 @@ const DEPTHS: [(&str, Depth); 10] = [
 ];
 
 /// The groupings of beams, by name, and what each is.
-pub const BEAMS: [(&str, Beaming); 3] =
+pub(crate) const BEAMS: [(&str, Beaming); 3] =
     [("beat", Beaming::Meter), ("group", Beaming::Groups), ("accent", Beaming::Accents)];
 
 /// Parses a grouping of beams: `beat`, `group` or `accent`.
 ///
 /// # Errors
 /// The accepted words.
-pub fn parse_beaming(word: &str) -> Result<Beaming, String> {
+pub(crate) fn parse_beaming(word: &str) -> Result<Beaming, String> {
     let found = BEAMS.iter().find(|b| b.0 == word);
     found.map(|b| b.1).ok_or_else(|| expected(BEAMS.map(|b| b.0).join(", "), format!("'{word}'")))
 }

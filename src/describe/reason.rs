@@ -4,7 +4,7 @@ use super::trimmed;
 use crate::analysis::{Finding, Reason};
 
 /// The threshold from which a reason is reported.
-pub fn threshold(f: &Finding) -> String {
+pub(crate) fn threshold(f: &Finding) -> String {
     let (limit, percent) = (trimmed(f.threshold), trimmed(f.threshold * 100.0));
     match &f.reason {
         Reason::Rival { .. } => format!("reported from {limit} times the score"),
@@ -23,7 +23,7 @@ pub fn threshold(f: &Finding) -> String {
 }
 
 /// The source of the threshold.
-pub fn source(f: &Finding) -> String {
+pub(crate) fn source(f: &Finding) -> String {
     f.source.replacen("ours, no source", "our own choice, no source", 1)
 }
 

@@ -7,18 +7,18 @@ use crate::rhythm::{Fraction, Groove, Place};
 const MAX_HEADS: usize = 4;
 
 /// A number with at most two decimals and no trailing zeros.
-pub fn trimmed(x: f64) -> String {
+pub(crate) fn trimmed(x: f64) -> String {
     let text = format!("{x:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// `1 bar`, `4 bars`.
-pub fn bar_count(bars: u16) -> String {
+pub(crate) fn bar_count(bars: u16) -> String {
     format!("{bars} bar{}", if bars == 1 { "" } else { "s" })
 }
 
 /// A layer's voice, its own swing, and whether it is muted.
-pub fn voice_summary(groove: &Groove, layer: usize) -> String {
+pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
     let Some(l) = groove.layers().get(layer) else { return String::new() };
     let swing = l.swing.map(|s| format!(", own swing {s}")).unwrap_or_default();
     let silent = if groove.heard(layer) { "" } else { ", muted" };
@@ -26,7 +26,7 @@ pub fn voice_summary(groove: &Groove, layer: usize) -> String {
 }
 
 /// Why a report has no hearing.
-pub fn no_hearing_reason(groove: &Groove, report: &Report) -> &'static str {
+pub(crate) fn no_hearing_reason(groove: &Groove, report: &Report) -> &'static str {
     let layers = groove.layers();
     let heard = (0..layers.len()).any(|l| groove.heard(l));
     match () {
@@ -38,7 +38,7 @@ pub fn no_hearing_reason(groove: &Groove, report: &Report) -> &'static str {
 
 /// A position as players say it: section if there are several, bar, beat, and cell if it is off the beat. Empty for a position
 /// outside the groove.
-pub fn place(groove: &Groove, p: Place) -> String {
+pub(crate) fn place(groove: &Groove, p: Place) -> String {
     if p.layer >= groove.layers().len() || p.section >= groove.sections().len() {
         return String::new();
     }
@@ -62,7 +62,7 @@ pub fn place(groove: &Groove, p: Place) -> String {
 }
 
 /// How a layer is built: groups, figures and landings, one line each with its indentation.
-pub fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
+pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
     if layer.landings.total == 0 {
         return vec![(0, "no attacks".into())];
     }
@@ -94,12 +94,12 @@ pub fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
 }
 
 /// Whether a figure deserves a line of its own: the line of groups already shows a single group that repeats and fits the bar.
-pub fn is_notable(f: &Figure) -> bool {
+pub(crate) fn is_notable(f: &Figure) -> bool {
     f.groups.len() > 1 || f.meets_after_bars > 1 && f.meets_after_figures > 1
 }
 
 /// How a figure relates to the bar, as a verb phrase.
-pub fn bar_relation(f: &Figure) -> String {
+pub(crate) fn bar_relation(f: &Figure) -> String {
     match f.meets_after_bars {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
         1 => format!("fits the bar {} times", f.meets_after_figures),
@@ -145,7 +145,7 @@ fn percent(part: usize, all: usize) -> String {
 
 /// The hearing's name; for a grid pulse also its offset from the beat, and whether it re-enters each loop because the loop is not a
 /// whole number of its periods.
-pub fn hearing_name(groove: &Groove, report: &Report, h: &Hearing) -> String {
+pub(crate) fn hearing_name(groove: &Groove, report: &Report, h: &Hearing) -> String {
     let off = (h.kind == Kind::Cells).then(|| {
         let m = report.clock.moment(*h.pulses.first()?)?;
         let beat = groove.sections().get(m.section)?.meter.beat();
@@ -158,7 +158,7 @@ pub fn hearing_name(groove: &Groove, report: &Report, h: &Hearing) -> String {
 }
 
 /// The score as the product of its parts.
-pub fn score_parts(h: &Hearing) -> String {
+pub(crate) fn score_parts(h: &Hearing) -> String {
     let p = h.parts;
     format!(
         "100 x explained {:.2} x steady {:.2} x tempo {:.2} x sounded {:.2} x kept {:.2}",
@@ -167,7 +167,7 @@ pub fn score_parts(h: &Hearing) -> String {
 }
 
 /// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, off the pulse.
-pub fn hearing_landings(h: &Hearing) -> String {
+pub(crate) fn hearing_landings(h: &Hearing) -> String {
     let all = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
     let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent(count, all));
     let mut words = vec![one(h.on_pulse, "on the pulse")];
@@ -179,7 +179,7 @@ pub fn hearing_landings(h: &Hearing) -> String {
 }
 
 /// `halves`, `thirds`, ...
-pub fn subdivisions(parts: u16) -> String {
+pub(crate) fn subdivisions(parts: u16) -> String {
     match parts {
         2 => "halves".into(),
         3 => "thirds".into(),
@@ -193,7 +193,7 @@ pub fn subdivisions(parts: u16) -> String {
 }
 
 /// The pulses of a hearing without an attack, and its salience.
-pub fn silent_pulses(h: &Hearing) -> String {
+pub(crate) fn silent_pulses(h: &Hearing) -> String {
     let nothing = match h.unsounded {
         0 => String::new(),
         n => format!(", {n} of them in all layers"),
@@ -202,19 +202,19 @@ pub fn silent_pulses(h: &Hearing) -> String {
 }
 
 /// The position of a stretch's first attack.
-pub fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> String {
+pub(crate) fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attack = report.attacks.get(s.first);
     let at = attack.map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell }));
     at.unwrap_or_default()
 }
 
 /// The tempos of a hearing's stretches at a playing speed.
-pub fn tempos(h: &Hearing, speed: f64) -> String {
+pub(crate) fn tempos(h: &Hearing, speed: f64) -> String {
     h.tempos(speed).iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
 }
 
 /// A stretch: its tempo by least squares and by mean rate, its attacks, position and deviation.
-pub fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
+pub(crate) fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
     format!(
         "{:.1} BPM (mean rate {:.1}): {attacks} from {}, deviation {:.0} ms {:.0}%",
@@ -227,7 +227,7 @@ pub fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
 }
 
 /// The tempo of the first section's beat at a playing speed in percent.
-pub fn written_tempo(groove: &Groove, percent: u16) -> f64 {
+pub(crate) fn written_tempo(groove: &Groove, percent: u16) -> f64 {
     let bpm = groove.sections().first().map(|s| s.tempo.bpm());
     bpm.map_or(0.0, |b| b.numer() as f64 / b.denom() as f64 * f64::from(percent) / 100.0)
 }
@@ -236,7 +236,7 @@ pub fn written_tempo(groove: &Groove, percent: u16) -> f64 {
 const MAX_STREAM_RANK: usize = 3;
 
 /// The main streams: the written beat, the best other hearing, and the layers of even attacks.
-pub fn main_streams(report: &Report) -> Vec<usize> {
+pub(crate) fn main_streams(report: &Report) -> Vec<usize> {
     let is_hearing = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(_));
     let near_the_top = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(h) if h < MAX_STREAM_RANK);
     let rival = (0..report.streams.len()).find(near_the_top);
@@ -244,7 +244,7 @@ pub fn main_streams(report: &Report) -> Vec<usize> {
 }
 
 /// The name of a stream, by its index in the report.
-pub fn stream_name(groove: &Groove, report: &Report, index: usize) -> String {
+pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> String {
     match report.streams.get(index).map(|s| &s.source) {
         Some(Source::Written) => "the written beat".to_owned(),
         Some(Source::Hearing(h)) => report
@@ -259,7 +259,7 @@ pub fn stream_name(groove: &Groove, report: &Report, index: usize) -> String {
 }
 
 /// The relation of two streams in one sentence.
-pub fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
+pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
     let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
     let near = if p.exact == Some(p.simple) {
         String::new()

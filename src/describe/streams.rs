@@ -7,7 +7,7 @@ use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Fewest columns of a picture.
-pub const MIN_COLUMNS: usize = 40;
+pub(crate) const MIN_COLUMNS: usize = 40;
 /// Most streams of a picture.
 const MAX_LINES: usize = 8;
 /// Seconds within which the first meeting is searched.
@@ -19,7 +19,7 @@ const MIN_PULSE_COLUMNS: f64 = 2.0;
 
 /// A stream to draw; times in seconds.
 #[derive(Debug, Clone, PartialEq)]
-pub struct StreamLine {
+pub(crate) struct StreamLine {
     /// Its label.
     pub name: String,
     /// Period, above 0.
@@ -42,7 +42,7 @@ impl StreamLine {
 
 /// The marks of a picture, one column wide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Marks {
+pub(crate) struct Marks {
     /// A pulse that coincides with no other.
     pub alone: char,
     /// A pulse within 20 ms of another stream's (limits: together).
@@ -50,15 +50,21 @@ pub struct Marks {
 }
 
 /// ASCII marks.
-pub const PLAIN: Marks = Marks { alone: '|', together: '#' };
+pub(crate) const PLAIN: Marks = Marks { alone: '|', together: '#' };
 
 /// The picture of a report's main streams; empty if there are fewer than two.
-pub fn draw_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
+pub(crate) fn draw_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
     draw_streams(groove, report, &main_streams(report), width, marks)
 }
 
 /// The picture of some of a report's streams, by index.
-pub fn draw_streams(groove: &Groove, report: &Report, streams: &[usize], width: usize, marks: Marks) -> Vec<String> {
+pub(crate) fn draw_streams(
+    groove: &Groove,
+    report: &Report,
+    streams: &[usize],
+    width: usize,
+    marks: Marks,
+) -> Vec<String> {
     let line = |i: &usize| {
         let s = report.streams.get(*i)?;
         let what = match s.source {
@@ -77,7 +83,7 @@ pub fn draw_streams(groove: &Groove, report: &Report, streams: &[usize], width: 
 /// Draws two to eight streams over one time axis: from one meeting of all of them to the next, or over four bars of `bar` seconds
 /// if that takes longer. No line is wider than `width` columns (at least 40). Below the streams follow the axis in seconds and a
 /// legend. Streams without a usable period are left out; the result is empty for fewer than two.
-pub fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<String> {
+pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<String> {
     let drawable = |l: &&StreamLine| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
     let lines: Vec<&StreamLine> = lines.iter().filter(drawable).take(MAX_LINES).collect();
     if lines.len() < 2 || !bar.is_finite() || bar <= 0.0 {

@@ -44,7 +44,7 @@ impl TapOffset {
 
 /// How the taps were timed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TapContext {
+pub(crate) struct TapContext {
     /// The options of the analysis.
     pub options: TapOptions,
     /// The offset that was subtracted.
@@ -57,7 +57,7 @@ pub struct TapContext {
 
 /// Emphasis of a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LineStyle {
+pub(crate) enum LineStyle {
     /// A heading.
     Heading,
     /// A result.
@@ -68,7 +68,7 @@ pub enum LineStyle {
 
 /// A line of the report.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ReportLine {
+pub(crate) struct ReportLine {
     /// Its emphasis.
     pub style: LineStyle,
     /// Indentation in columns.
@@ -80,7 +80,7 @@ pub struct ReportLine {
 }
 
 /// Names the followed pulse, with its tempo at the playing speed.
-pub fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) -> String {
+pub(crate) fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) -> String {
     match follows {
         FollowedPulse::Hearing(h, rate) => {
             let Some(hearing) = report.hearings.get(h) else { return String::new() };
@@ -102,7 +102,7 @@ pub fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) -> Stri
 }
 
 /// The odds against the second-best pulse.
-pub fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> String {
+pub(crate) fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> String {
     let odds = s.margin.exp();
     let other = s.runner_up.map(|f| follows(groove, report, f)).unwrap_or_default();
     if odds < CERTAIN_ODDS {
@@ -115,7 +115,7 @@ pub fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> String {
 }
 
 /// The mean asynchrony with its standard error.
-pub fn mean(f: &TapStats) -> String {
+pub(crate) fn mean(f: &TapStats) -> String {
     let side = if f.mean_ms.abs() < (SIGNIFICANT_ERRORS * f.error_ms).max(1.0) {
         "on the pulse"
     } else if f.mean_ms < 0.0 {
@@ -127,12 +127,12 @@ pub fn mean(f: &TapStats) -> String {
 }
 
 /// The spread.
-pub fn spread(f: &TapStats) -> String {
+pub(crate) fn spread(f: &TapStats) -> String {
     format!("spread {:.0} ms ({:.1}% of the pulse)", f.spread_ms, f.spread * 100.0)
 }
 
 /// The drift, or that it is not significant.
-pub fn drift(f: &TapStats) -> String {
+pub(crate) fn drift(f: &TapStats) -> String {
     if f.drift_ms.abs() < SIGNIFICANT_ERRORS * f.drift_error_ms || f.drift_ms.abs() < 0.005 {
         return format!("no significant drift ({:+.2} ms per pulse ±{:.2})", f.drift_ms, f.drift_error_ms);
     }
@@ -142,7 +142,7 @@ pub fn drift(f: &TapStats) -> String {
 }
 
 /// The cell at a time in seconds, in the first layer of the focus.
-pub fn place(groove: &Groove, report: &Report, seconds: f64) -> Option<Place> {
+pub(crate) fn place(groove: &Groove, report: &Report, seconds: f64) -> Option<Place> {
     let layer = report.focus.first().copied()?;
     // A pulse up to 5 ms before a cell belongs to that cell.
     let moment = report.clock.moment(seconds + 0.005).or_else(|| report.clock.moment(seconds))?;
@@ -156,7 +156,12 @@ fn position(groove: &Groove, report: &Report, seconds: f64) -> String {
 }
 
 /// The whole report.
-pub fn report_lines(groove: &Groove, report: &Report, taps: &TapReport, context: &TapContext) -> Vec<ReportLine> {
+pub(crate) fn report_lines(
+    groove: &Groove,
+    report: &Report,
+    taps: &TapReport,
+    context: &TapContext,
+) -> Vec<ReportLine> {
     let mut lines = Vec::new();
     let mut add = |style, indent, text: String, place| lines.push(ReportLine { style, indent, text, place });
     let seconds = (context.options.range.1 - context.options.range.0) / context.options.speed;
@@ -236,7 +241,7 @@ fn slip_list(slips: &[Slip]) -> String {
 }
 
 /// Notes on how accurate the numbers are.
-pub fn accuracy_notes(context: &TapContext) -> Vec<String> {
+pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
     let mut lines = vec![match context.offset {
         TapOffset::Unknown => {
             "no tap offset is set: the means include the output latency and your own habit (taps commonly come 20 to 80 ms \

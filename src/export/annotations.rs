@@ -1,6 +1,7 @@
 //! The text above and below each note.
 
-pub use crate::describe::notes::{BEAMS, Beaming, Landings, NotationOptions, Text, parse_beaming};
+pub(crate) use crate::describe::notes::{Landings, parse_beaming};
+pub use crate::describe::notes::{NotationOptions, Text};
 
 use super::ExportInput;
 use crate::analysis::landing::{depth, syllable};

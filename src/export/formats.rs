@@ -12,7 +12,7 @@ use crate::rhythm::{Fraction, expected};
 
 /// A format grooves can be put into.
 #[derive(Debug)]
-pub struct Format {
+pub(crate) struct Format {
     /// Its name after `--as`.
     pub name: &'static str,
     /// The ending of its files, without a dot.
@@ -27,14 +27,14 @@ pub struct Format {
 
 impl Format {
     /// Whether what is made is notation, given which picture would be drawn.
-    pub fn is_notes(&self, picture: Option<PictureKind>) -> bool {
+    pub(crate) fn is_notes(&self, picture: Option<PictureKind>) -> bool {
         matches!(self.name, "musicxml" | "mxl") || self.drawn && picture.is_none()
     }
 }
 
 /// What else a format may be asked for.
 #[derive(Debug, Clone)]
-pub struct FormatOptions {
+pub(crate) struct FormatOptions {
     /// Which picture; `None` is notation.
     pub picture: Option<PictureKind>,
     /// Where a picture is looked at.
@@ -50,7 +50,7 @@ pub struct FormatOptions {
 }
 
 /// The pictures there are: name, what is seen, and which it is.
-pub const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
+pub(crate) const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
     ("grid", "cells, groups, landings and pulses", Some(PictureKind::Grid)),
     ("streams", "the streams over time", Some(PictureKind::Streams)),
     ("landings", "where the attacks land", Some(PictureKind::Landings)),
@@ -58,7 +58,7 @@ pub const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
 ];
 
 /// Every format.
-pub const FORMATS: &[Format] = &[
+pub(crate) const FORMATS: &[Format] = &[
     Format {
         name: "midi",
         ending: "mid",
@@ -129,7 +129,7 @@ const ENDINGS: &[&[&str]] = &[
 ];
 
 /// What is wrong with a name for a file that should have an ending: it ends as those of another kind do.
-pub fn other_ending(name: &str, ending: &str) -> Option<String> {
+pub(crate) fn other_ending(name: &str, ending: &str) -> Option<String> {
     let found = name.rsplit_once('.')?.1.to_lowercase();
     let row = ENDINGS.iter().find(|row| row.contains(&found.as_str()))?;
     (!row.contains(&ending))
@@ -140,7 +140,7 @@ pub fn other_ending(name: &str, ending: &str) -> Option<String> {
 ///
 /// # Errors
 /// The words that are allowed.
-pub fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
+pub(crate) fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
     let names: Vec<&str> = PICTURES.iter().map(|p| p.0).collect();
     let found = PICTURES.iter().find(|p| p.0 == words);
     found.map(|p| p.2).ok_or_else(|| expected(format!("one of: {}", names.join(", ")), format!("'{words}'")))
@@ -150,7 +150,7 @@ pub fn picture_of(words: &str) -> Result<Option<PictureKind>, String> {
 ///
 /// # Errors
 /// The words that are allowed.
-pub fn theme_of(words: &str) -> Result<Theme, String> {
+pub(crate) fn theme_of(words: &str) -> Result<Theme, String> {
     match words {
         "print" => Ok(Theme::Print),
         "screen" => Ok(Theme::Screen),
@@ -167,14 +167,14 @@ fn drawn(piece: &ExportInput<'_>, wish: &FormatOptions) -> Result<Picture, Forma
 }
 
 /// A handout with the usual ladder, from half the tempo up, and no sound.
-pub fn sheet(piece: ExportInput<'_>, limits: analysis::Limits, writing: NotationOptions) -> Handout<'_> {
+pub(crate) fn sheet(piece: ExportInput<'_>, limits: analysis::Limits, writing: NotationOptions) -> Handout<'_> {
     let step = |percent| Fraction::new(percent, 100);
     let ladder = (50..=100).step_by(10).filter_map(step).collect();
     Handout { piece, limits, ladder, writing, takes: Vec::new(), stem: "groove".into() }
 }
 
 /// The hearings that are drawn where none was asked for: the rival of the written beat, and the best besides.
-pub fn default_hearings(report: &analysis::Report) -> Vec<usize> {
+pub(crate) fn default_hearings(report: &analysis::Report) -> Vec<usize> {
     let rival = report.rival();
     let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != analysis::Kind::Written;
     rival.into_iter().chain((0..report.hearings.len()).filter(other).take(1)).collect()
@@ -184,7 +184,7 @@ pub fn default_hearings(report: &analysis::Report) -> Vec<usize> {
 ///
 /// # Errors
 /// What is wrong, and every format there is.
-pub fn format(name: &str) -> Result<&'static Format, String> {
+pub(crate) fn format(name: &str) -> Result<&'static Format, String> {
     FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
         let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.words)).collect();
         expected(format!("one of: {}", allowed.join(", ")), format!("'{name}'"))

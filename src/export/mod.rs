@@ -2,14 +2,14 @@
 
 pub mod annotations;
 pub mod engraving;
-pub mod formats;
+pub(crate) mod formats;
 pub mod handout;
 pub mod midi;
 pub mod musicxml;
 pub mod picture;
 mod pulses;
 
-pub use pulses::left_out;
+pub(crate) use pulses::left_out;
 
 use crate::analysis::Report;
 use crate::rhythm::Groove;

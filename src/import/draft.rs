@@ -5,7 +5,7 @@ use crate::rhythm::{Meter, Swing, Tempo, Time, Voice};
 
 /// What is to become a groove.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct ImportDraft {
+pub(crate) struct ImportDraft {
     /// Its title.
     pub title: String,
     /// The free text that stands with it.
@@ -18,7 +18,7 @@ pub struct ImportDraft {
 
 /// A bar.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DraftBar {
+pub(crate) struct DraftBar {
     /// Its meter.
     pub meter: Meter,
     /// Its tempo.
@@ -35,7 +35,7 @@ pub struct DraftBar {
 
 /// An instrument's notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DraftTrack {
+pub(crate) struct DraftTrack {
     /// Its name.
     pub name: String,
     /// What it sounds like.
@@ -62,14 +62,14 @@ pub struct DraftTrack {
 
 impl DraftBar {
     /// A whole bar of a meter that begins no named section.
-    pub fn new(meter: Meter, tempo: Tempo, number: impl Into<String>) -> Self {
+    pub(crate) fn new(meter: Meter, tempo: Tempo, number: impl Into<String>) -> Self {
         Self { meter, tempo, length: None, section: None, swing: None, number: number.into() }
     }
 }
 
 impl DraftTrack {
     /// A track without notes, at 0 dB in the middle, heard, its division unknown.
-    pub fn new(name: impl Into<String>, voice: Voice) -> Self {
+    pub(crate) fn new(name: impl Into<String>, voice: Voice) -> Self {
         Self {
             name: name.into(),
             voice,

@@ -5,7 +5,7 @@ use crate::notation::FormatError;
 use crate::rhythm::{Fraction, expected};
 
 /// A format grooves are made from.
-pub struct Source {
+pub(crate) struct Source {
     /// Endings of its files, without a dot.
     pub endings: &'static [&'static str],
     /// What it is.
@@ -21,7 +21,7 @@ pub struct Source {
 }
 
 /// Every format that grooves are made from.
-pub const SOURCES: &[Source] = &[
+pub(crate) const SOURCES: &[Source] = &[
     Source {
         endings: &["mid", "midi", "rmi"],
         words: "Standard MIDI Files (.mid)",
@@ -41,12 +41,12 @@ pub const SOURCES: &[Source] = &[
 ];
 
 /// What grooves can be made from, in words.
-pub fn sources() -> String {
+pub(crate) fn sources() -> String {
     SOURCES.iter().map(|f| f.words).collect::<Vec<_>>().join(", ")
 }
 
 /// Most bytes of anything that is read.
-pub fn longest() -> u64 {
+pub(crate) fn longest() -> u64 {
     SOURCES.iter().map(|f| f.limit).max().unwrap_or(0)
 }
 
@@ -55,7 +55,12 @@ pub fn longest() -> u64 {
 ///
 /// # Errors
 /// [`FormatError`] where no format is known here, the file is too long or is not what it says it is.
-pub fn bring(bytes: &[u8], ending: Option<&str>, stem: &str, tolerance: Fraction) -> Result<Imported, FormatError> {
+pub(crate) fn bring(
+    bytes: &[u8],
+    ending: Option<&str>,
+    stem: &str,
+    tolerance: Fraction,
+) -> Result<Imported, FormatError> {
     let named = |f: &&Source| ending.is_some_and(|e| f.endings.iter().any(|n| e.eq_ignore_ascii_case(n)));
     let format = SOURCES.iter().find(named).or_else(|| SOURCES.iter().find(|f| (f.begins)(bytes)));
     let unknown = || FormatError::new("", expected(sources(), "an unknown format"));

@@ -5,10 +5,10 @@
 
 mod assemble;
 mod draft;
-pub mod formats;
+pub(crate) mod formats;
 mod import_result;
 pub mod midi;
 pub mod musicxml;
 
-pub use draft::{DraftBar, DraftTrack, ImportDraft};
-pub use import_result::{ImportWarning, Imported};
+pub(crate) use draft::{DraftBar, DraftTrack, ImportDraft};
+pub(crate) use import_result::{ImportWarning, Imported};

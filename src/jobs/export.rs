@@ -48,7 +48,7 @@ const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 5] = [
 ];
 
 /// Everything that can be exported: a format of pictures stands once for each picture.
-pub fn export_choices() -> ExportChoices {
+pub(crate) fn export_choices() -> ExportChoices {
     let of_format = |f: &'static formats::Format| -> Vec<ExportChoice> {
         let choice = |name: String, description: String, picture| ExportChoice {
             name,

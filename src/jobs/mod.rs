@@ -6,7 +6,7 @@ mod export;
 mod handout;
 mod import;
 mod output;
-pub mod play_request;
+pub(crate) mod play_request;
 mod render;
 mod request;
 mod takes;
@@ -14,21 +14,21 @@ mod takes;
 mod tests;
 mod user_samples;
 
-pub use crate::export::picture::Theme as PictureTheme;
-pub use crate::sound::{Click, Length, Range, SampleRate};
-pub use crate::store::Overwrite;
+pub(crate) use crate::export::picture::Theme as PictureTheme;
+pub(crate) use crate::sound::{Click, Length, Range, SampleRate};
+pub(crate) use crate::store::Overwrite;
 pub(crate) use control::{CancelToken, JobControl};
-pub use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
+pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
-pub use output::Target;
+pub(crate) use output::Target;
 pub(crate) use output::{OutputFile, deliver, write_files};
 pub(crate) use render::check_wav_name;
-pub use request::{
+pub(crate) use request::{
     HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, PictureStyle,
     TakeSound,
 };
 pub(crate) use takes::{AnalysedGroove, PulseSpec, TakeSpec};
-pub use user_samples::UserSampleCache;
+pub(crate) use user_samples::UserSampleCache;
 
 /// Does a job.
 ///

@@ -37,13 +37,13 @@ pub struct Playing {
 }
 
 /// Sides of the hearings' clicks, by their index: the written beat clicks in the middle.
-pub const SIDES: [i8; 4] = [60, -60, 90, -90];
+pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
 
 /// The pulses of a hearing that is clicked.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pulses {
     /// In seconds at full speed from the groove's start, every pass counted, in rising order.
-    pub pulses: Arc<Vec<f64>>,
+    pub seconds: Arc<Vec<f64>>,
     /// Length of the whole groove in seconds at full speed.
     pub length: f64,
     /// How they are clicked.
@@ -63,7 +63,7 @@ impl Pulses {
 impl Playing {
     /// The loop as a take of one pass.
     pub fn take(&self) -> Take {
-        let line = |l: &Pulses| ClickLine::of_pulse(&l.pulses, l.length, l.clicks, l.index, l.side());
+        let line = |l: &Pulses| ClickLine::of_pulse(&l.seconds, l.length, l.clicks, l.index, l.side());
         Take {
             name: String::new(),
             note: String::new(),
@@ -82,8 +82,8 @@ impl Playing {
     /// The count-in: a bar of the written beat, or the pulse of the first hearing where that alone is clicked.
     pub fn count_in(&self) -> CountIn {
         let Some(line) = self.lines.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
-        let first = line.pulses.partition_point(|t| *t < line.lead - 1e-9);
-        match line.pulses[first..] {
+        let first = line.seconds.partition_point(|t| *t < line.lead - 1e-9);
+        match line.seconds[first..] {
             [first, second, ..] => {
                 CountIn::Pulse { first: first - line.lead, period: second - first, tone: line.index, side: line.side() }
             }

@@ -11,7 +11,7 @@ use std::time::SystemTime;
 
 /// The samples read so far. A file is decoded again only when its time, its size or the sample rate has changed.
 #[derive(Debug, Default)]
-pub struct UserSampleCache(HashMap<PathBuf, Loaded>);
+pub(crate) struct UserSampleCache(HashMap<PathBuf, Loaded>);
 
 #[derive(Debug)]
 struct Loaded {
@@ -29,7 +29,12 @@ impl UserSampleCache {
     /// The samples that the audible layers of a groove name, and one sentence per file that cannot be read (its layer then has its
     /// voice) or was changed on the way; a sentence is given once until the file changes. Names are relative to the folder of `file`, the groove's own, or to the
     /// working directory.
-    pub fn load(&mut self, groove: &Groove, file: Option<&Path>, rate: SampleRate) -> (UserSamples, Vec<String>) {
+    pub(crate) fn load(
+        &mut self,
+        groove: &Groove,
+        file: Option<&Path>,
+        rate: SampleRate,
+    ) -> (UserSamples, Vec<String>) {
         let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
         let mut own = UserSamples::none();
         let (mut words, mut used) = (Vec::new(), Vec::new());

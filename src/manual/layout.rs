@@ -4,7 +4,7 @@ use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// What a line is, for its style.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LineKind {
+pub(crate) enum LineKind {
     /// A heading, or the head of a table.
     Heading,
     /// Running text, lists and tables.
@@ -15,7 +15,7 @@ pub enum LineKind {
 
 /// One line of a chapter.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
+pub(crate) struct Line {
     /// What it is.
     pub kind: LineKind,
     /// Its text, without the marks of Markdown except those of code.
@@ -28,7 +28,7 @@ const GAP: usize = 2;
 const MIN_LAST: usize = 16;
 
 /// The lines of a chapter for a window of this width.
-pub fn lay_out(markdown: &str, width: usize) -> Vec<Line> {
+pub(crate) fn lay_out(markdown: &str, width: usize) -> Vec<Line> {
     let mut sheet = Sheet { width: width.max(MIN_LAST), lines: Vec::new() };
     let mut source = markdown.lines().peekable();
     while let Some(line) = source.next() {

@@ -2,7 +2,7 @@
 
 mod layout;
 
-pub use layout::{Line, LineKind, lay_out};
+pub(crate) use layout::{Line, LineKind, lay_out};
 
 /// One chapter.
 #[derive(Debug)]

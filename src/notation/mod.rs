@@ -30,14 +30,14 @@ mod tree;
 mod value;
 
 pub use crate::describe::notes::Beaming;
-pub use beam::Beam;
-pub use error::FormatError;
+pub(crate) use beam::Beam;
+pub(crate) use error::FormatError;
 pub(crate) use error::{count, were};
-pub use passes::TimedNote;
+pub(crate) use passes::TimedNote;
 pub(crate) use passes::{Pass, passes, timed_notes};
-pub use pitch::{Accidental, Clef, Spelled};
-pub use shape::HeadShape;
-pub use value::Value;
+pub(crate) use pitch::{Accidental, Clef, Spelled};
+pub(crate) use shape::HeadShape;
+pub(crate) use value::Value;
 
 use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
 use names::Names;

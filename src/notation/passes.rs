@@ -13,7 +13,7 @@ pub(crate) struct Pass {
 
 /// A note at its exact time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct TimedNote {
+pub(crate) struct TimedNote {
     /// Onset from the start of the first bar.
     pub start: Time,
     /// How long it sounds.

@@ -18,7 +18,7 @@ use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptio
 use symphonia::core::meta::MetadataOptions;
 
 /// Longest sound, in seconds.
-pub const MAX_SECONDS: u32 = 30;
+pub(crate) const MAX_SECONDS: u32 = 30;
 /// Most bytes read of a file: more than the longest sound has in eight channels of 32 bits at 192000 Hz.
 const MAX_READ: u64 = 256 << 20;
 /// Damaged packets after which decoding stops.
@@ -35,7 +35,7 @@ const FORMATS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
 
 /// A decoded sound in one channel.
 #[derive(Debug, Clone, PartialEq)]
-pub struct DecodedSound {
+pub(crate) struct DecodedSound {
     /// Samples at the wanted rate, at most 1 in magnitude; never empty, never all zero.
     pub samples: Vec<f32>,
     /// Differences from the file, one sentence each: damage, truncation, channels that cancel each other.
@@ -44,7 +44,7 @@ pub struct DecodedSound {
 
 /// Why a sound cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DecodeError {
+pub(crate) struct DecodeError {
     /// What was found.
     pub found: String,
     /// What is expected.
@@ -73,7 +73,7 @@ impl std::error::Error for DecodeError {}
 /// # Errors
 /// [`DecodeError`] for an empty or silent file, an unknown format, damage at the start, a sound that is too long, and samples
 /// that are not finite.
-pub fn decode(
+pub(crate) fn decode(
     source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,

@@ -8,4 +8,4 @@ mod level;
 #[cfg(test)]
 mod tests;
 
-pub use decode::{DecodeError, DecodedSound, MAX_SECONDS, decode};
+pub(crate) use decode::{DecodeError, DecodedSound, decode};

@@ -3,7 +3,7 @@
 use std::fmt::{self, Display};
 
 /// `expected {wanted}, found {found}`.
-pub fn expected(wanted: impl Display, found: impl Display) -> String {
+pub(crate) fn expected(wanted: impl Display, found: impl Display) -> String {
     format!("expected {wanted}, found {found}")
 }
 

@@ -205,7 +205,7 @@ impl Tempo {
 }
 
 /// Reads a note value: `1/4`, dotted `1/4.`, or any fraction of a whole note such as `3/8`.
-pub fn parse_note_value(text: &str) -> Option<Time> {
+pub(crate) fn parse_note_value(text: &str) -> Option<Time> {
     let (plain, dotted) = text.strip_suffix('.').map_or((text, false), |p| (p, true));
     let (n, d) = plain.split_once('/')?;
     let number =
@@ -219,7 +219,7 @@ pub fn parse_note_value(text: &str) -> Option<Time> {
 }
 
 /// Prints a note value: `1/4`, `1/4.` for dotted ones.
-pub fn print_note_value(value: Time) -> String {
+pub(crate) fn print_note_value(value: Time) -> String {
     if value.numer() == 3 && value.denom() > 1 { format!("1/{}.", value.denom() / 2) } else { value.to_string() }
 }
 

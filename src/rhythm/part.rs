@@ -266,7 +266,7 @@ impl Part {
 }
 
 /// Start of a cell as written, from the section's start, without swing.
-pub fn written_start(spot: Spot, context: PartContext<'_>) -> Time {
+pub(crate) fn written_start(spot: Spot, context: PartContext<'_>) -> Time {
     place(spot, context, spot.cell as i64, (0, 1))
 }
 

@@ -5,7 +5,7 @@ use crate::rhythm::{Groove, Place, Time};
 
 /// Where the user is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Cursor {
+pub(crate) struct Cursor {
     /// The cell. In a groove without layers the layer is 0 all the same.
     pub place: Place,
     /// The time from the section's start, as written, that moves between layers keep.
@@ -22,7 +22,7 @@ impl Default for Cursor {
 
 impl Cursor {
     /// The cursor on a place, or on the nearest one there is.
-    pub fn at(groove: &Groove, place: Place) -> Self {
+    pub(crate) fn at(groove: &Groove, place: Place) -> Self {
         let section = place.section.min(groove.sections().len().saturating_sub(1));
         let layer = place.layer.min(groove.layers().len().saturating_sub(1));
         if groove.layers().is_empty() {
@@ -35,7 +35,7 @@ impl Cursor {
 
     /// The cursor in a groove that has changed under it: the nearest layer and section, at the same time.
     #[must_use]
-    pub fn settled(self, groove: &Groove) -> Self {
+    pub(crate) fn settled(self, groove: &Groove) -> Self {
         let section = self.place.section.min(groove.sections().len().saturating_sub(1));
         let layer = self.place.layer.min(groove.layers().len().saturating_sub(1));
         if groove.layers().is_empty() {
@@ -47,7 +47,7 @@ impl Cursor {
 
     /// The cursor after a motion.
     #[must_use]
-    pub fn moved(self, groove: &Groove, motion: Motion) -> Self {
+    pub(crate) fn moved(self, groove: &Groove, motion: Motion) -> Self {
         let Place { layer, section, cell } = self.place;
         let sections = groove.sections().len();
         let layers = groove.layers().len();

@@ -7,11 +7,11 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// Steps that can be undone; older ones are forgotten.
-pub const STEPS_KEPT: usize = 10_000;
+pub(crate) const STEPS_KEPT: usize = 10_000;
 
 /// A groove to go back (or forth) to.
 #[derive(Debug, Clone)]
-pub struct Step {
+pub(crate) struct Step {
     /// The groove.
     pub groove: Arc<Groove>,
     /// The document it belongs to.
@@ -24,29 +24,19 @@ pub struct Step {
 
 /// The steps before and after the current groove.
 #[derive(Debug, Clone, Default)]
-pub struct History {
+pub(crate) struct History {
     past: VecDeque<Step>,
     future: Vec<Step>,
 }
 
 impl History {
-    /// What the next undo takes back.
-    pub fn undo_label(&self) -> Option<&str> {
-        self.past.back().map(|s| s.label.as_str())
-    }
-
-    /// What the next redo does again.
-    pub fn redo_label(&self) -> Option<&str> {
+    #[cfg(test)]
+    pub(crate) fn redo_label(&self) -> Option<&str> {
         self.future.last().map(|s| s.label.as_str())
     }
 
-    /// How many steps can be undone.
-    pub fn len(&self) -> usize {
-        self.past.len()
-    }
-
-    /// Whether nothing can be undone.
-    pub fn is_empty(&self) -> bool {
+    #[cfg(test)]
+    pub(crate) fn is_empty(&self) -> bool {
         self.past.is_empty()
     }
 

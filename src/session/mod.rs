@@ -11,18 +11,18 @@ mod select;
 #[cfg(test)]
 mod tests;
 
-pub use command::{Command, Motion};
-pub use cursor::Cursor;
-pub use history::{History, STEPS_KEPT, Step};
-pub use select::Anchor;
+pub(crate) use command::{Command, Motion};
+pub(crate) use cursor::Cursor;
+pub(crate) use history::{History, Step};
+pub(crate) use select::Anchor;
 
-use crate::rhythm::{Cell, Clip, Groove, Place, Region, Time};
+use crate::rhythm::{Clip, Groove, Place, Region, Time};
 use std::cmp::Ordering;
 use std::sync::Arc;
 
 /// The outcome of a command.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Outcome {
+pub(crate) enum Outcome {
     /// At most the cursor or the selection changed.
     Unchanged,
     /// The groove changed; a message if the change is not obvious.
@@ -41,7 +41,7 @@ pub struct DocumentId(pub usize);
 
 /// The groove being edited, with cursor, selection, clipboard and history.
 #[derive(Debug, Clone)]
-pub struct Session {
+pub(crate) struct Session {
     groove: Arc<Groove>,
     revision: u64,
     document: DocumentId,
@@ -57,7 +57,7 @@ pub struct Session {
 
 impl Session {
     /// Starts with a groove as it is on the disk, or a new one.
-    pub fn new(groove: Groove) -> Self {
+    pub(crate) fn new(groove: Groove) -> Self {
         let groove = Arc::new(groove);
         Self {
             saved: vec![Some(groove.clone())],
@@ -73,60 +73,50 @@ impl Session {
     }
 
     /// The groove as it is now.
-    pub fn groove(&self) -> &Arc<Groove> {
+    pub(crate) fn groove(&self) -> &Arc<Groove> {
         &self.groove
     }
 
     /// The number of grooves so far, from 1; undo and redo count too.
-    pub fn revision(&self) -> u64 {
+    pub(crate) fn revision(&self) -> u64 {
         self.revision
     }
 
     /// The document that the groove belongs to.
-    pub fn document(&self) -> DocumentId {
+    pub(crate) fn document(&self) -> DocumentId {
         self.document
     }
 
     /// The cursor.
-    pub fn cursor(&self) -> Cursor {
+    pub(crate) fn cursor(&self) -> Cursor {
         self.cursor
     }
 
-    /// The clipboard.
-    pub fn clip(&self) -> &Clip {
-        &self.clip
-    }
-
-    /// The history of undo and redo.
-    pub fn history(&self) -> &History {
+    #[cfg(test)]
+    pub(crate) fn history(&self) -> &History {
         &self.history
     }
 
     /// Whether the groove differs from the last saved one of its document; true if none was saved.
-    pub fn is_changed(&self) -> bool {
+    pub(crate) fn is_changed(&self) -> bool {
         let saved = self.saved.get(self.document.0).and_then(Option::as_ref);
         saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
     /// Records that this groove of a document is on the disk. It need not be the current one (as after a recovery).
-    pub fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
+    pub(crate) fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
         if let Some(saved) = self.saved.get_mut(document.0) {
             *saved = Some(groove);
         }
     }
 
     /// The selection, if there is one.
-    pub fn selection(&self) -> Option<Region> {
+    pub(crate) fn selection(&self) -> Option<Region> {
         self.anchor.and_then(|anchor| select::region(&self.groove, anchor, self.cursor.place))
     }
 
-    /// The cell under the cursor; `None` in a groove without layers.
-    pub fn cell(&self) -> Option<Cell> {
-        (self.cursor.place.layer < self.groove.layers().len()).then(|| self.groove.cell(self.cursor.place))
-    }
-
     /// Runs a command.
-    pub fn apply(&mut self, command: Command) -> Outcome {
+    pub(crate) fn apply(&mut self, command: Command) -> Outcome {
         match command {
             Command::Move(motion) => {
                 self.anchor = None;
@@ -155,7 +145,7 @@ impl Session {
     }
 
     /// Replaces the groove by another one, as a new document and an undoable step.
-    pub fn replace(&mut self, groove: Groove, label: String) -> Outcome {
+    pub(crate) fn replace(&mut self, groove: Groove, label: String) -> Outcome {
         let before = self.cursor;
         (self.anchor, self.cursor) = (None, Cursor::default());
         let outcome = self.commit(groove, label, before, None);

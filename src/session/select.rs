@@ -4,7 +4,7 @@ use crate::rhythm::{Groove, Place, Region, Time};
 
 /// The end of the selection that stays while the cursor moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Anchor {
+pub(crate) struct Anchor {
     layer: usize,
     section: usize,
     from: Time,

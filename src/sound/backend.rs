@@ -9,7 +9,7 @@ use std::time::Instant;
 /// The output in use.
 #[derive(Debug)]
 #[allow(clippy::large_enum_variant, reason = "there is one, for as long as something may sound")]
-pub enum AudioBackend {
+pub(crate) enum AudioBackend {
     #[cfg(feature = "audio")]
     /// This machine's device.
     Local(Player),
@@ -46,7 +46,7 @@ impl AudioBackend {
     /// # Errors
     /// [`OutputError`] if there is no such device, it cannot be used, or the program was built without sound.
     #[cfg_attr(not(feature = "audio"), allow(unused_variables))]
-    pub fn local(output: Option<&str>) -> Result<Self, OutputError> {
+    pub(crate) fn local(output: Option<&str>) -> Result<Self, OutputError> {
         #[cfg(feature = "audio")]
         return Player::open_on(output).map(Self::Local);
         #[cfg(not(feature = "audio"))]
@@ -54,52 +54,52 @@ impl AudioBackend {
     }
 
     /// The device's sample rate, for which schedules must be built. It may change with [`DeviceEvent::ReopenedAtNewRate`].
-    pub fn rate(&self) -> SampleRate {
+    pub(crate) fn rate(&self) -> SampleRate {
         either!(self, o => o.rate())
     }
 
     /// Plays a segment from a position, or from its start, and returns its id.
-    pub fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
+    pub(crate) fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
         either!(self, o => o.start(segment, place))
     }
 
     /// Appends a segment to the queue and returns its id. Call it only while [`Self::has_room`].
-    pub fn queue(&mut self, segment: Segment) -> u64 {
+    pub(crate) fn queue(&mut self, segment: Segment) -> u64 {
         either!(self, o => o.queue(segment))
     }
 
     /// Plays a segment after the current pass instead of the queue, and returns its id.
-    pub fn then(&mut self, segment: Segment) -> u64 {
+    pub(crate) fn then(&mut self, segment: Segment) -> u64 {
         either!(self, o => o.then(segment))
     }
 
     /// Replaces the segment with this id without a gap.
-    pub fn replace(&mut self, id: u64, segment: Segment) {
+    pub(crate) fn replace(&mut self, id: u64, segment: Segment) {
         either!(self, o => o.replace(id, segment));
     }
 
     /// Whether the queue has space for another segment.
-    pub fn has_room(&mut self) -> bool {
+    pub(crate) fn has_room(&mut self) -> bool {
         either!(self, o => o.has_room())
     }
 
     /// Whether the last segment has ended playback.
-    pub fn has_ended(&mut self) -> bool {
+    pub(crate) fn has_ended(&mut self) -> bool {
         either!(self, o => o.has_ended())
     }
 
     /// Sets the master volume in dB. 0 is the level a new player has.
-    pub fn set_volume(&mut self, db: f32) {
+    pub(crate) fn set_volume(&mut self, db: f32) {
         either!(self, o => o.set_volume(db));
     }
 
     /// Stops; what still rings fades out within milliseconds.
-    pub fn stop(&mut self) {
+    pub(crate) fn stop(&mut self) {
         either!(self, o => o.stop());
     }
 
     /// Stops, waits until what still rings has faded out (tens of milliseconds) and closes the output.
-    pub fn end(self) {
+    pub(crate) fn end(self) {
         match self {
             #[cfg(feature = "audio")]
             AudioBackend::Local(player) => player.end(),
@@ -109,27 +109,27 @@ impl AudioBackend {
     }
 
     /// The position that is heard now.
-    pub fn playhead(&mut self) -> Option<Playhead> {
+    pub(crate) fn playhead(&mut self) -> Option<Playhead> {
         either!(self, o => o.playhead())
     }
 
     /// The position that was heard at a recent instant.
-    pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
+    pub(crate) fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
         either!(self, o => o.heard_at(at))
     }
 
     /// Uncertainty of the playhead in seconds: one device buffer, and for a remote speaker also the clock error.
-    pub fn grain(&self) -> f64 {
+    pub(crate) fn grain(&self) -> f64 {
         either!(self, o => o.grain())
     }
 
     /// Whether it is a remote speaker.
-    pub fn is_remote(&self) -> bool {
+    pub(crate) fn is_remote(&self) -> bool {
         matches!(self, AudioBackend::Remote(_))
     }
 
     /// Checks the device or connection. Call it several times a second, also while nothing plays.
-    pub fn tick(&mut self) -> Option<OutputEvent> {
+    pub(crate) fn tick(&mut self) -> Option<OutputEvent> {
         match self {
             #[cfg(feature = "audio")]
             AudioBackend::Local(player) => player.tick().map(OutputEvent::Device),

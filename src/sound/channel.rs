@@ -7,7 +7,7 @@ mod tests;
 
 use super::segment::{MAX_QUEUED, Segment, SegmentPosition, SegmentQueue};
 use super::units::{Frame, Gain, SampleRate};
-pub use handle::RenderHandle;
+pub(crate) use handle::RenderHandle;
 use std::time::Instant;
 
 /// Frames rendered at a time between two checks for commands.

@@ -5,7 +5,7 @@ use super::position::Playhead;
 
 /// An output device of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct OutputDevice {
+pub(crate) struct OutputDevice {
     /// Its name.
     pub name: String,
     /// The system's identifier, which unlike the name is unique.
@@ -27,7 +27,7 @@ pub enum DeviceEvent {
 }
 
 /// Finds the device with this id or name, or else the first whose name contains the text, ignoring case.
-pub fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
+pub(crate) fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
     let low = text.to_lowercase();
     let exact = devices.iter().position(|d| d.id == text || d.name == text);
     exact.or_else(|| devices.iter().position(|d| !low.is_empty() && d.name.to_lowercase().contains(&low)))
@@ -35,7 +35,7 @@ pub fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
 
 /// Reports that the program was built without sound.
 #[cfg(not(feature = "audio"))]
-pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
+pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
     Err(OutputError::without())
 }
 

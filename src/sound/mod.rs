@@ -18,14 +18,14 @@ mod output;
 #[cfg(feature = "audio")]
 mod player;
 mod position;
-pub mod remote;
+pub(crate) mod remote;
 mod render;
 mod schedule;
 #[cfg_attr(not(feature = "audio"), allow(dead_code, reason = "a file needs less of it than the player"))]
 mod segment;
 #[cfg(feature = "audio")]
-pub mod stderr_guard;
-pub mod take;
+pub(crate) mod stderr_guard;
+pub(crate) mod take;
 #[cfg(test)]
 mod tests;
 mod units;
@@ -33,30 +33,41 @@ mod user_samples;
 mod voice;
 mod wav;
 
-pub use backend::{AudioBackend, OutputEvent};
+pub(crate) use backend::{AudioBackend, OutputEvent};
 #[cfg(feature = "audio")]
-pub use channel::{RenderHandle, RenderSource, render_channel};
-pub use click::{Click, ClickLine, Moment};
+pub use channel::render_channel;
+#[cfg(test)]
+pub(crate) use click::Moment;
+pub use click::{Click, ClickLine};
 #[cfg(not(feature = "audio"))]
-pub use device::outputs;
-pub use device::{DeviceEvent, OutputDevice, chosen};
-pub use limiter::LIMITER_CEILING;
+pub(crate) use device::outputs;
+pub(crate) use device::{DeviceEvent, OutputDevice, chosen};
+#[cfg(test)]
+pub(crate) use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
-pub use output::outputs;
+pub(crate) use output::outputs;
 #[cfg(feature = "audio")]
-pub use player::Player;
+pub(crate) use player::Player;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use player::fake::Fake;
-pub use position::{Playhead, Position, PositionMap};
-pub use render::{MAX_POLYPHONY, MIX_DB, RENDER_LATENCY, Renderer};
-pub use schedule::{MAX_SPEED, MIN_SPEED, Range, Schedule, ScheduleOptions};
-pub use segment::{MAX_QUEUED, Segment};
+pub(crate) use position::{Playhead, Position};
+pub use render::Renderer;
+#[cfg(test)]
+pub(crate) use render::{MIX_DB, RENDER_LATENCY};
+pub use schedule::{Range, Schedule, ScheduleOptions};
+#[cfg(test)]
+pub(crate) use segment::MAX_QUEUED;
+pub use segment::Segment;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use stderr_guard::STDERR_LOCK;
-pub use units::{Frame, Gain, SampleRate};
+#[cfg(test)]
+pub(crate) use units::Gain;
+pub use units::{Frame, SampleRate};
 pub use user_samples::{UserSample, UserSamples};
-pub use voice::CLICK_TONES;
-pub use wav::{Length, OnBlock, Writer, offline, offline_with};
+pub(crate) use voice::CLICK_TONES;
+#[cfg(test)]
+pub(crate) use wav::offline;
+pub(crate) use wav::{Length, offline_with};
 
 /// Why there is no sound, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]

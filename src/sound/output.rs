@@ -22,7 +22,7 @@ const OPENING: f32 = 0.005;
 ///
 /// # Errors
 /// [`OutputError`] if the system cannot list them.
-pub fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
+pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
     let _quiet = StderrGuard::new();
     let host = cpal::default_host();
     let known = |d: &cpal::Device, default: bool| {

@@ -45,7 +45,7 @@ struct Lost {
 }
 
 /// An output device that plays, or that is being reopened.
-pub struct Player {
+pub(crate) struct Player {
     // Dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
     outlet: Box<dyn DeviceApi>,
@@ -73,7 +73,7 @@ impl Player {
     ///
     /// # Errors
     /// [`OutputError`] if there is no device or it cannot be used.
-    pub fn open() -> Result<Self, OutputError> {
+    pub(crate) fn open() -> Result<Self, OutputError> {
         Self::open_on(None)
     }
 
@@ -81,7 +81,7 @@ impl Player {
     ///
     /// # Errors
     /// [`OutputError`] if there is no such device or it cannot be used.
-    pub fn open_on(output: Option<&str>) -> Result<Self, OutputError> {
+    pub(crate) fn open_on(output: Option<&str>) -> Result<Self, OutputError> {
         let quiet = StderrGuard::new();
         Self::with(Box::new(Devices::new(output)), quiet)
     }
@@ -128,12 +128,12 @@ impl Player {
     }
 
     /// The device's sample rate, for which schedules must be built. It may change with [`DeviceEvent::ReopenedAtNewRate`].
-    pub fn rate(&self) -> SampleRate {
+    pub(crate) fn rate(&self) -> SampleRate {
         self.handle.rate()
     }
 
     /// Plays a segment from a position, or from its start, and returns its id.
-    pub fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
+    pub(crate) fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
         let from = place.and_then(|p| segment.schedule()?.map().frame(p)).unwrap_or_default();
         let place = segment.schedule().map(|s| s.position(from));
         let id = self.handle.start(segment, from);
@@ -151,32 +151,32 @@ impl Player {
     }
 
     /// Appends a segment to the queue and returns its id. Call it only while [`Self::has_room`].
-    pub fn queue(&mut self, segment: Segment) -> u64 {
+    pub(crate) fn queue(&mut self, segment: Segment) -> u64 {
         self.handle.queue(segment)
     }
 
     /// Plays a segment after the current pass instead of the queue, and returns its id.
-    pub fn then(&mut self, segment: Segment) -> u64 {
+    pub(crate) fn then(&mut self, segment: Segment) -> u64 {
         self.handle.then(segment)
     }
 
     /// Replaces the segment with this id without a gap.
-    pub fn replace(&mut self, id: u64, segment: Segment) {
+    pub(crate) fn replace(&mut self, id: u64, segment: Segment) {
         self.handle.replace(id, segment);
     }
 
     /// Whether the queue has space for another segment.
-    pub fn has_room(&mut self) -> bool {
+    pub(crate) fn has_room(&mut self) -> bool {
         self.handle.has_room()
     }
 
     /// Whether the last segment has ended playback.
-    pub fn has_ended(&mut self) -> bool {
+    pub(crate) fn has_ended(&mut self) -> bool {
         self.handle.has_ended()
     }
 
     /// Stops; what still rings fades out within milliseconds.
-    pub fn stop(&mut self) {
+    pub(crate) fn stop(&mut self) {
         if let Some(lost) = &mut self.lost {
             lost.place = None;
         }
@@ -184,7 +184,7 @@ impl Player {
     }
 
     /// Stops, waits until the fade was heard and closes the device.
-    pub fn end(mut self) {
+    pub(crate) fn end(mut self) {
         self.stop();
         let until = Instant::now() + if self.stream.is_some() { self.leaving() } else { Duration::ZERO };
         while Instant::now() < until {
@@ -200,36 +200,36 @@ impl Player {
     }
 
     /// Sets the master volume in dB. 0 is the level a new player has.
-    pub fn set_volume(&mut self, db: f32) {
+    pub(crate) fn set_volume(&mut self, db: f32) {
         self.gain = Some(db);
         self.handle.set_volume(db);
     }
 
-    /// Whether playback was requested.
-    pub fn is_playing(&self) -> bool {
+    #[cfg(test)]
+    pub(crate) fn is_playing(&self) -> bool {
         self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.place.is_some())
     }
 
     /// The position that is heard now, corrected for frames the device has not played yet.
-    pub fn playhead(&mut self) -> Option<Playhead> {
+    pub(crate) fn playhead(&mut self) -> Option<Playhead> {
         let ahead = self.ahead();
         self.handle.playhead(ahead)
     }
 
     /// The position that was heard at a recent instant.
-    pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
+    pub(crate) fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
         self.handle.heard_at(ahead, at)
     }
 
     /// Uncertainty of the playhead: one device buffer, in seconds.
-    pub fn grain(&self) -> f64 {
+    pub(crate) fn grain(&self) -> f64 {
         f64::from(BUFFER) / f64::from(self.rate().hertz())
     }
 
     /// Frames from what is rendered next to what is heard, just after a buffer was filled: as the device reports it, or else two
     /// buffers.
-    pub fn ahead(&self) -> Frame {
+    pub(crate) fn ahead(&self) -> Frame {
         match self.signs.ahead.load(Ordering::Relaxed) {
             0 => Frame(BUFFERS * i64::from(BUFFER)),
             told => Frame(told as i64),
@@ -238,18 +238,18 @@ impl Player {
 
     #[cfg(test)]
     /// Whether the device reports its delay.
-    pub fn is_measured(&self) -> bool {
+    pub(crate) fn is_measured(&self) -> bool {
         self.signs.ahead.load(Ordering::Relaxed) != 0
     }
 
     /// Errors since the device was opened.
-    pub fn errors(&self) -> u64 {
+    pub(crate) fn errors(&self) -> u64 {
         self.signs.errors.load(Ordering::Relaxed)
     }
 
     /// Frees returned segments, sends waiting commands, and checks the device: notices that it is lost and reopens it. Call it
     /// several times a second, also while nothing plays. It blocks while a device is opened.
-    pub fn tick(&mut self) -> Option<DeviceEvent> {
+    pub(crate) fn tick(&mut self) -> Option<DeviceEvent> {
         self.tick_at(Instant::now())
     }
 

@@ -7,13 +7,13 @@ use super::units::{Frame, Gain, SampleRate};
 use std::sync::Arc;
 
 /// Most sounds that ring at once; another attack takes the place of the oldest.
-pub const MAX_POLYPHONY: usize = 256;
+pub(crate) const MAX_POLYPHONY: usize = 256;
 /// Number of sounds from which an attack damps the oldest, so that it is silent before its place is needed.
 const CROWDED: usize = MAX_POLYPHONY - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
-pub const MIX_DB: f32 = -2.0;
+pub(crate) const MIX_DB: f32 = -2.0;
 /// Frames by which the output lags the schedule.
-pub const RENDER_LATENCY: usize = DELAY;
+pub(crate) const RENDER_LATENCY: usize = DELAY;
 
 const BLOCK: usize = 256;
 /// Rounding error, in frames, of a time carried from one loop to another.

@@ -11,9 +11,9 @@ use crate::rhythm::{Fraction, Groove, Time};
 use std::sync::Arc;
 
 /// Slowest playing speed: a fifth of full speed.
-pub const MIN_SPEED: (i64, i64) = (1, 5);
+pub(crate) const MIN_SPEED: (i64, i64) = (1, 5);
 /// Fastest playing speed: twice full speed.
-pub const MAX_SPEED: (i64, i64) = (2, 1);
+pub(crate) const MAX_SPEED: (i64, i64) = (2, 1);
 /// A speed with a larger denominator is rounded to this one.
 const SPEED_PARTS: i64 = 1_000_000;
 

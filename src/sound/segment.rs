@@ -7,7 +7,7 @@ use super::units::{Frame, SampleRate};
 use crate::rhythm::Time;
 
 /// Most segments in the queue behind the one that plays.
-pub const MAX_QUEUED: usize = 8;
+pub(crate) const MAX_QUEUED: usize = 8;
 
 /// A loop with its number of passes; the next queued segment follows.
 #[derive(Debug)]

@@ -10,11 +10,11 @@ static ASIDE: Mutex<(Option<OwnedFd>, usize)> = Mutex::new((None, 0));
 /// While one of these lives, standard error goes to the null device: libraries write there without being asked, and a
 /// line of theirs would break the screen. The last one dropped, also by a panic, gives standard error back.
 #[derive(Debug)]
-pub struct StderrGuard(());
+pub(crate) struct StderrGuard(());
 
 impl StderrGuard {
     /// Puts standard error aside. Where that fails, it stays as it is.
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
         aside.1 += 1;
         if aside.0.is_none()
@@ -48,7 +48,7 @@ impl Drop for StderrGuard {
 }
 
 /// Gives standard error back at once, whatever guards live: for a panic hook that wants to be read.
-pub fn restore() {
+pub(crate) fn restore() {
     let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(kept) = aside.0.take() {
         let _ = rustix::stdio::dup2_stderr(&kept);

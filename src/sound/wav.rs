@@ -23,7 +23,7 @@ pub enum Length {
 /// Writes stereo samples as a WAV file: PCM, 24 bits, little endian. The length is in the header from the start, so that the
 /// file can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM and Microsoft
 /// 1991).
-pub struct Writer<'a> {
+pub(crate) struct Writer<'a> {
     sink: &'a mut dyn Write,
     left: u64,
     bytes: Vec<u8>,
@@ -35,7 +35,7 @@ impl<'a> Writer<'a> {
     ///
     /// # Errors
     /// Those of the sink, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
-    pub fn new(sink: &'a mut dyn Write, rate: SampleRate, frames: Frame) -> io::Result<Self> {
+    pub(crate) fn new(sink: &'a mut dyn Write, rate: SampleRate, frames: Frame) -> io::Result<Self> {
         Self::with_chunks(sink, rate, frames, &[])
     }
 
@@ -77,7 +77,7 @@ impl<'a> Writer<'a> {
     ///
     /// # Errors
     /// Those of the sink.
-    pub fn write(&mut self, samples: &[f32]) -> io::Result<()> {
+    pub(crate) fn write(&mut self, samples: &[f32]) -> io::Result<()> {
         let count = self.left.min(samples.len() as u64);
         self.bytes.clear();
         for sample in &samples[..count as usize] {
@@ -92,28 +92,30 @@ impl<'a> Writer<'a> {
     ///
     /// # Errors
     /// Those of the sink.
-    pub fn finish(self) -> io::Result<()> {
+    pub(crate) fn finish(self) -> io::Result<()> {
         self.sink.write_all(self.chunks)?;
         self.sink.flush()
     }
 }
 
-/// Renders a groove into a WAV stream with the code that the player runs, and returns its length.
-///
-/// # Errors
-/// Those of the sink, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
-pub fn offline(groove: &Groove, ask: &ScheduleOptions, length: Length, sink: &mut dyn Write) -> io::Result<Frame> {
+#[cfg(test)]
+pub(crate) fn offline(
+    groove: &Groove,
+    ask: &ScheduleOptions,
+    length: Length,
+    sink: &mut dyn Write,
+) -> io::Result<Frame> {
     offline_with(groove, ask, &UserSamples::none(), length, sink, &mut |_, _| Ok(()))
 }
 
 /// Called after each block with the frames rendered and the total; an error ends the rendering.
-pub type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
+pub(crate) type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
 
-/// The same with the user's own samples and progress.
+/// Renders a groove into a WAV stream with the code that the player runs, and returns its length.
 ///
 /// # Errors
-/// Those of [`offline`] and `on_block`.
-pub fn offline_with(
+/// Those of the sink and `on_block`, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
+pub(crate) fn offline_with(
     groove: &Groove,
     ask: &ScheduleOptions,
     own: &UserSamples,

@@ -10,7 +10,7 @@ const GREATEST: f64 = 1000.0;
 
 /// What is taken off every tap on this machine.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Calibration {
+pub(crate) struct Calibration {
     /// The offset in ms, -1000 to 1000; plus is late.
     pub ms: f64,
     /// Its standard error in ms, 0 to 1000.
@@ -19,7 +19,7 @@ pub struct Calibration {
 
 impl Journal {
     /// The calibration that was kept; `None` if there is none that can be read.
-    pub fn calibration(&self) -> Option<Calibration> {
+    pub(crate) fn calibration(&self) -> Option<Calibration> {
         let document: DocumentMut = self.beside(NAME)?.parse().ok()?;
         let number = |name: &str| {
             let value = document.get(name)?;
@@ -34,7 +34,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`SaveError`] as for any file; what was kept before is then still there.
-    pub fn keep_calibration(&self, c: Calibration) -> Result<(), SaveError> {
+    pub(crate) fn keep_calibration(&self, c: Calibration) -> Result<(), SaveError> {
         let text = format!(
             "# Measured by tapping to plain clicks: this machine's delay and the player's habit together.\n\
              offset-ms = {:.2}\nerror-ms = {:.2}\n",

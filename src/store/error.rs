@@ -177,7 +177,7 @@ pub(super) struct ParseError {
 }
 
 /// The message of a system error without its number.
-pub fn reason(error: &std::io::Error) -> String {
+pub(crate) fn reason(error: &std::io::Error) -> String {
     let words = error.to_string();
     words.split(" (os error").next().unwrap_or(&words).to_owned()
 }

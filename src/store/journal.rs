@@ -11,13 +11,13 @@ use std::time::SystemTime;
 
 /// The folder with one text per groove that has unsaved work.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Journal {
+pub(crate) struct Journal {
     folder: PathBuf,
 }
 
 /// Unsaved work that was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Recovered {
+pub(crate) struct Recovered {
     /// The whole text.
     pub text: String,
     /// When it was written.
@@ -31,14 +31,14 @@ pub struct Recovered {
 impl Journal {
     /// The user's journal: `teeter` in `XDG_STATE_HOME` if that is an absolute path (XDG Base Directory Specification
     /// 0.8), else in `~/.local/state`; `None` if there is no home either. The folder is made when something is written.
-    pub fn of_user() -> Option<Self> {
+    pub(crate) fn of_user() -> Option<Self> {
         let absolute = |name| env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
         let state = absolute("XDG_STATE_HOME").or_else(|| Some(absolute("HOME")?.join(".local/state")))?;
         Some(Self::at(&state.join("teeter")))
     }
 
     /// The journal in this folder.
-    pub fn at(folder: &Path) -> Self {
+    pub(crate) fn at(folder: &Path) -> Self {
         Self { folder: folder.to_owned() }
     }
 
@@ -47,7 +47,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`SaveError`] as for any file; what was kept before is then still there.
-    pub fn write(&self, path: Option<&Path>, text: &str) -> Result<(), SaveError> {
+    pub(crate) fn write(&self, path: Option<&Path>, text: &str) -> Result<(), SaveError> {
         self.write_to(&self.place(path), text)
     }
 
@@ -76,7 +76,7 @@ impl Journal {
 
     /// Work on the groove at `path` that is newer than its file and differs from it, also when the file has vanished. For
     /// `None`, the newest work without a file that no running process is still at.
-    pub fn recover(&self, path: Option<&Path>) -> Option<Recovered> {
+    pub(crate) fn recover(&self, path: Option<&Path>) -> Option<Recovered> {
         let Some(path) = path else {
             let left = self.untitled().into_iter().filter(|(pid, _)| !runs(*pid));
             return left.filter_map(|(_, kept)| found(kept, false)).max_by_key(|r| r.written);
@@ -89,7 +89,7 @@ impl Journal {
     }
 
     /// Forgets the work kept for `path`, or this process's work without a file. Nothing kept is no error.
-    pub fn discard(&self, path: Option<&Path>) {
+    pub(crate) fn discard(&self, path: Option<&Path>) {
         drop(fs::remove_file(self.place(path)));
     }
 
@@ -114,7 +114,7 @@ impl Journal {
 
 impl Recovered {
     /// Forgets this work.
-    pub fn discard(self) {
+    pub(crate) fn discard(self) {
         drop(fs::remove_file(self.kept));
     }
 }

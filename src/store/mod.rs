@@ -17,19 +17,22 @@ mod sound_levels;
 mod tests;
 mod update;
 
-pub use atomic_file::Overwrite;
+pub(crate) use atomic_file::Overwrite;
 pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
-pub use calibration::Calibration;
-pub use error::{LoadError, Position, Problem, reason};
-pub use journal::{Journal, Recovered};
+pub(crate) use calibration::Calibration;
+pub use error::{LoadError, Problem};
+pub(crate) use error::{Position, reason};
+pub(crate) use journal::{Journal, Recovered};
 pub use print::print;
-pub use progress::{Practice, Progress, load_progress, progress_path, save_progress};
-pub use save::{SaveError, Stamp, save};
-pub use sound_levels::SoundLevels;
+pub(crate) use progress::{Practice, load_progress, save_progress};
+pub(crate) use save::{SaveError, Stamp, save};
+pub(crate) use sound_levels::SoundLevels;
 pub use update::update;
 
 use crate::rhythm::Groove;
 use crate::rhythm::bounds::NAME;
+#[cfg(test)]
+pub(crate) use progress::progress_path;
 use std::fs::{self, File};
 use std::io::{ErrorKind, Read};
 use std::path::Path;

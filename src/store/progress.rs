@@ -17,7 +17,7 @@ const HEAD: &str = "# What was practised of the groove of this name; teeter adds
 
 /// One day's work on one ladder.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Practice {
+pub(crate) struct Practice {
     /// The day: `2026-11-25`.
     pub date: String,
     /// The ladder in words: `50-100/10 x4`.
@@ -42,19 +42,19 @@ impl fmt::Display for Practice {
 
 /// All that has been practised of a groove, oldest first, and what the file was when it was read.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Progress {
+pub(crate) struct Progress {
     entries: Vec<Practice>,
     stamp: Stamp,
 }
 
 impl Progress {
     /// The newest entry.
-    pub fn last(&self) -> Option<&Practice> {
+    pub(crate) fn last(&self) -> Option<&Practice> {
         self.entries.last()
     }
 
     /// Adds work; the same ladder on the same day is one entry.
-    pub fn add(&mut self, work: Practice) {
+    pub(crate) fn add(&mut self, work: Practice) {
         let same = self.entries.iter().position(|e| e.date == work.date && e.ladder == work.ladder);
         let entry = match same.map(|i| self.entries.remove(i)) {
             Some(old) if old.step > work.step => Practice { loops: old.loops.saturating_add(work.loops), ..old },
@@ -68,7 +68,7 @@ impl Progress {
 }
 
 /// The file beside a groove's.
-pub fn progress_path(groove: &Path) -> PathBuf {
+pub(crate) fn progress_path(groove: &Path) -> PathBuf {
     let taken = groove.extension().is_some_and(|e| e == "progress");
     groove.with_extension(if taken { "progress.progress" } else { "progress" })
 }
@@ -77,7 +77,7 @@ pub fn progress_path(groove: &Path) -> PathBuf {
 ///
 /// # Errors
 /// In one line, what is wrong with the file.
-pub fn load_progress(groove: &Path) -> Result<Progress, String> {
+pub(crate) fn load_progress(groove: &Path) -> Result<Progress, String> {
     let path = progress_path(groove);
     let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let wrong = |why: &str| format!("{name}: {why}; it is left as it is, and progress is not kept");
@@ -103,7 +103,7 @@ pub fn load_progress(groove: &Path) -> Result<Progress, String> {
 ///
 /// # Errors
 /// In one line, why it was not written; also if another program has changed the file since it was read.
-pub fn save_progress(groove: &Path, progress: &Progress) -> Result<(), String> {
+pub(crate) fn save_progress(groove: &Path, progress: &Progress) -> Result<(), String> {
     let path = progress_path(groove);
     let done = save(&path, &print(&progress.entries), Some(progress.stamp));
     done.map(drop).map_err(|e| format!("progress is {}: {}", e.words(), path.display()))

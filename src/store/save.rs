@@ -36,7 +36,7 @@ pub(super) fn hash(bytes: &[u8]) -> u64 {
 
 /// Why a file could not be written; the old one is as it was.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum SaveError {
+pub(crate) enum SaveError {
     /// The file is not what it was when it was loaded.
     ChangedOnDisk(PathBuf),
     /// The path is a directory, a pipe or a device.
@@ -53,7 +53,7 @@ pub enum SaveError {
 
 impl SaveError {
     /// The path that could not be written.
-    pub fn path(&self) -> &Path {
+    pub(crate) fn path(&self) -> &Path {
         match self {
             Self::ChangedOnDisk(p)
             | Self::NotPlain(p)
@@ -65,7 +65,7 @@ impl SaveError {
     }
 
     /// Why, without the path.
-    pub fn words(&self) -> String {
+    pub(crate) fn words(&self) -> String {
         match self {
             Self::ChangedOnDisk(_) => "not saved, the file was changed by another program".into(),
             Self::NotPlain(_) => "not saved, this is not a plain file".into(),
@@ -95,7 +95,7 @@ impl std::error::Error for SaveError {}
 ///
 /// # Errors
 /// [`SaveError`]; the old file is then untouched and no other is left behind.
-pub fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, SaveError> {
+pub(crate) fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, SaveError> {
     if text.len() as u64 > LIMIT {
         return Err(SaveError::TooLarge(path.to_owned(), text.len() as u64));
     }

@@ -10,7 +10,7 @@ const MAX_DB: f64 = 6.0;
 
 /// Volumes in dB.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct SoundLevels {
+pub(crate) struct SoundLevels {
     /// Master volume.
     pub volume_db: f64,
     /// Volume of the clicks.
@@ -19,7 +19,7 @@ pub struct SoundLevels {
 
 impl Journal {
     /// The volumes that were kept; `None` if there are none that can be read.
-    pub fn sound_levels(&self) -> Option<SoundLevels> {
+    pub(crate) fn sound_levels(&self) -> Option<SoundLevels> {
         let document: DocumentMut = self.beside(NAME)?.parse().ok()?;
         let level = |name: &str, greatest: f64| {
             let value = document.get(name)?;
@@ -33,7 +33,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`SaveError`] as for any file; what was kept before is then still there.
-    pub fn keep_sound_levels(&self, levels: SoundLevels) -> Result<(), SaveError> {
+    pub(crate) fn keep_sound_levels(&self, levels: SoundLevels) -> Result<(), SaveError> {
         let SoundLevels { volume_db, click_db } = levels;
         self.write_beside(NAME, &format!("volume-db = {volume_db:?}\nclick-db = {click_db:?}\n"))
     }

@@ -407,6 +407,6 @@ const TABLE: &[&[CommandSpec]] = &[
 ];
 
 /// Every row of the table.
-pub fn rows() -> impl Iterator<Item = &'static CommandSpec> {
+pub(crate) fn rows() -> impl Iterator<Item = &'static CommandSpec> {
     TABLE.iter().flat_map(|group| group.iter())
 }

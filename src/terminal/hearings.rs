@@ -201,5 +201,5 @@ fn clicked_pulses(state: &State) -> Vec<Vec<f64>> {
     if !state.play.on {
         return Vec::new();
     }
-    state.playing().lines.iter().map(|l| l.pulses.to_vec()).collect()
+    state.playing().lines.iter().map(|l| l.seconds.to_vec()).collect()
 }

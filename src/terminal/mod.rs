@@ -24,19 +24,20 @@ mod tests;
 mod update;
 mod view;
 
-pub use action::{Action, Text};
-pub use commands::{CommandSpec, Group, Mode, rows};
-pub use event::{Effect, Event, Practised, SaveFailed};
-pub use files::export::Choice;
-pub use input::key::Key;
+#[cfg(test)]
+pub(crate) use action::{Action, Text};
+#[cfg(test)]
+pub(crate) use commands::{Mode, rows};
+pub use event::{Effect, Event};
+pub(crate) use event::{Practised, SaveFailed};
 pub use input::key_time::KeyTime;
 pub use input::keymap::{self, Keymap};
-pub use manual::Direction;
-pub use playback::playing::{SPEED, SoundLevels};
-pub use playback::request::{Head, Heard, Switches};
-pub use prompts::question::Question;
-pub use state::{Message, State};
+pub(crate) use playback::playing::SoundLevels;
+pub(crate) use playback::request::{Head, Heard};
+#[cfg(test)]
+pub(crate) use prompts::question::Question;
+pub(crate) use state::Message;
+pub use state::State;
 pub use update::{start, update};
-pub use view::layout::{MIN_HEIGHT, MIN_WIDTH};
 pub use view::theme::{Colours, Theme};
 pub use view::view;

@@ -241,7 +241,7 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
     let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
-    assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].pulses.len() > 1);
+    assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].seconds.len() > 1);
 }
 
 #[test]

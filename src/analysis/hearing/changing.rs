@@ -31,7 +31,7 @@ const LENGTHS: [f64; 10] = [1.0, 0.8, 0.667, 0.57, 0.5, 0.45, 0.4, 0.333, 0.28, 
 
 /// One way to number pulses: the step from each attack to the next.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Class {
+pub(crate) struct Class {
     /// Pulses from attack `i` to attack `i + 1`, at least 1.
     pub steps: Vec<u32>,
     /// Mean period in seconds: the whole time over all steps.
@@ -40,7 +40,7 @@ pub struct Class {
 
 /// A stretch of a cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Segment {
+pub(crate) struct Segment {
     /// First attack.
     pub from: usize,
     /// End, not included.
@@ -51,7 +51,7 @@ pub struct Segment {
 
 /// The classes of some attacks: steps got by rounding each inter-onset interval to whole pulses of each length tried, those
 /// alike (up to a common factor) once, the ones whose steps fit best first.
-pub fn classes(times: &[f64]) -> Vec<Class> {
+pub(crate) fn classes(times: &[f64]) -> Vec<Class> {
     let gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
     let total: f64 = gaps.iter().sum();
     if gaps.is_empty() || total <= 0.0 {
@@ -151,7 +151,7 @@ pub(super) fn stretch_cost(times: &[f64], class: &Class, from: usize, to: usize)
 /// A start is given up for a class as soon as its cost alone reaches the best known cost of the attacks so far: squared
 /// residuals and silent pulses only grow with a stretch and never shrink by cutting, so it can lead to nothing cheaper (the
 /// pruning of Killick, Fearnhead & Eckley 2012). The answer is that of the full search.
-pub fn segment(times: &[f64], classes: &[Class], window: usize) -> Vec<Segment> {
+pub(crate) fn segment(times: &[f64], classes: &[Class], window: usize) -> Vec<Segment> {
     let n = times.len();
     let mut best = vec![f64::INFINITY; n + 1];
     let mut back = vec![(0_usize, 0_usize); n + 1];

@@ -11,11 +11,10 @@ mod score;
 mod speeds;
 mod steady;
 
-pub use changing::{Class, Segment, classes, segment};
-pub use score::Parts;
+pub(crate) use score::Parts;
 pub(crate) use score::Scale;
 use speeds::Profile;
-pub use speeds::Turn;
+pub(crate) use speeds::Turn;
 
 use super::attacks::TimedAttack;
 use super::clock::Clock;

@@ -12,7 +12,7 @@ const MOST: f64 = 0.85;
 
 /// How a hearing keeps the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Member {
+pub(crate) enum Member {
     /// A pulse of `every` beats, `from` beats after the bar line: the beat itself is every 1.
     Beats {
         /// Beats in a pulse.

@@ -5,7 +5,7 @@ use super::listen;
 
 /// One thing that is not so in a counterfactual.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Cause {
+pub(crate) enum Cause {
     /// The cells are too fast to be felt.
     FastCells,
     /// Nothing sounds on beats.
@@ -24,7 +24,7 @@ pub enum Cause {
 
 /// What P(written) regains without a cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Gain {
+pub(crate) struct Gain {
     /// The cause.
     pub cause: Cause,
     /// P(written) without it less P(written), -1 to 1.
@@ -32,7 +32,7 @@ pub struct Gain {
 }
 
 /// The gains of a groove, greatest first; empty if there is nothing to hear a pulse from.
-pub fn gains(input: &Input) -> Vec<Gain> {
+pub(crate) fn gains(input: &Input) -> Vec<Gain> {
     let Some(base) = listen(input) else { return Vec::new() };
     let mut layers: Vec<usize> = input.attacks.iter().map(|a| a.layer).collect();
     layers.sort_unstable();

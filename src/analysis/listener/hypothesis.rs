@@ -2,7 +2,7 @@
 
 /// The kind of a pulse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Kind {
+pub(crate) enum Kind {
     /// Equal beats.
     Even,
     /// Beats of two sizes, the longer one unit longer.

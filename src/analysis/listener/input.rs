@@ -7,7 +7,7 @@ use crate::rhythm::{Accent, Groove, MeterKind, Region, Voice};
 
 /// One attack of one layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Attack {
+pub(crate) struct Attack {
     /// Seconds from the start of the loop at full speed.
     pub seconds: f64,
     /// How strongly it is played.
@@ -20,7 +20,7 @@ pub struct Attack {
 
 /// A run of bars of one meter and tempo, every time through counted.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Section {
+pub(crate) struct Section {
     /// Start in seconds at full speed.
     pub start: f64,
     /// End in seconds at full speed.
@@ -33,7 +33,7 @@ pub struct Section {
 
 /// The written meter in seconds at full speed. The model itself does not know it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct WrittenMeter {
+pub(crate) struct WrittenMeter {
     /// A bar line at or before the section's start.
     pub origin: f64,
     /// Length of a bar.
@@ -48,7 +48,7 @@ pub struct WrittenMeter {
 
 /// A pulse that was heard before and goes on into what is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Carried {
+pub(crate) struct Carried {
     /// Its probability.
     pub probability: f64,
     /// Its period in seconds at full speed.
@@ -59,7 +59,7 @@ pub struct Carried {
 
 /// One question to the model.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Input {
+pub(crate) struct Input {
     /// The attacks of the layers listened to, in any order.
     pub attacks: Vec<Attack>,
     /// The sections from 0 to the end of the loop, without a gap.
@@ -75,7 +75,7 @@ pub struct Input {
 impl Input {
     /// The attacks of some layers of a groove, or of a region of it. A single section is one time through: how often it is
     /// repeated has no meaning for a loop.
-    pub fn new(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>, speed: f64) -> Self {
+    pub(crate) fn new(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>, speed: f64) -> Self {
         let single = groove.sections().len() == 1;
         let mut sections = Vec::new();
         let mut window = (0.0, f64::INFINITY);
@@ -113,13 +113,13 @@ impl Input {
 
     /// The same with the player's own limits.
     #[must_use]
-    pub fn with_limits(self, limits: Limits) -> Self {
+    pub(crate) fn with_limits(self, limits: Limits) -> Self {
         Self { params: Params::new(limits), ..self }
     }
 
     /// The part from one time to another as a loop of its own; the times start from 0 there.
     #[must_use]
-    pub fn between(mut self, from: f64, to: f64) -> Self {
+    pub(crate) fn between(mut self, from: f64, to: f64) -> Self {
         let to = to.min(self.length());
         if from <= 0.0 && to >= self.length() {
             return self;
@@ -137,13 +137,13 @@ impl Input {
 
     /// The same without one layer.
     #[must_use]
-    pub fn without(mut self, layer: usize) -> Self {
+    pub(crate) fn without(mut self, layer: usize) -> Self {
         self.attacks.retain(|a| a.layer != layer);
         self
     }
 
     /// Length of the loop in seconds at full speed.
-    pub fn length(&self) -> f64 {
+    pub(crate) fn length(&self) -> f64 {
         self.sections.last().map_or(0.0, |s| s.end)
     }
 }

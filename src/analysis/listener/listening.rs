@@ -11,7 +11,7 @@ const LEAST_SHOWN: f64 = 0.01;
 
 /// A part of a hearing with one tempo; times in seconds at full speed from the start of the loop.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stretch {
+pub(crate) struct Stretch {
     /// Start.
     pub start: f64,
     /// End.
@@ -32,7 +32,7 @@ pub struct Stretch {
 
 /// One way to take the beat.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Hearing {
+pub(crate) struct Hearing {
     /// Its kind.
     pub kind: Kind,
     /// Its probability.
@@ -55,12 +55,12 @@ pub struct Hearing {
 
 impl Hearing {
     /// Whether it keeps the written beat for more than half of its time.
-    pub fn keeps_written(&self) -> bool {
+    pub(crate) fn keeps_written(&self) -> bool {
         self.written_share > 0.5
     }
 
     /// Whether another hearing is about as likely as this one.
-    pub fn about_as_likely(&self, other: &Self) -> bool {
+    pub(crate) fn about_as_likely(&self, other: &Self) -> bool {
         let (low, high) = (self.probability.min(other.probability), self.probability.max(other.probability));
         high <= low * ABOUT_AS_LIKELY
     }
@@ -68,7 +68,7 @@ impl Hearing {
 
 /// The hardness by what is heard instead of the written beat; the parts add up to it.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Split {
+pub(crate) struct Split {
     /// Unequal beats.
     pub unequal: f64,
     /// A beat that follows the attacks.
@@ -83,7 +83,7 @@ pub struct Split {
 
 impl Split {
     /// The hardness.
-    pub fn sum(&self) -> f64 {
+    pub(crate) fn sum(&self) -> f64 {
         self.unequal + self.average + self.displaced + self.other_rate + self.changing
     }
 
@@ -98,7 +98,7 @@ impl Split {
 
 /// The answer of the model.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Listening {
+pub(crate) struct Listening {
     /// The hearings, likeliest first.
     pub hearings: Vec<Hearing>,
     /// Probability that the written beat is kept.
@@ -123,22 +123,22 @@ pub struct Listening {
 
 impl Listening {
     /// Probability that the written beat is lost.
-    pub fn hardness(&self) -> f64 {
+    pub(crate) fn hardness(&self) -> f64 {
         1.0 - self.written
     }
 
     /// Load of the meter, 0 to 3, for whole pieces: no written beat, odd beats, no written bar.
-    pub fn meter_load(&self) -> f64 {
+    pub(crate) fn meter_load(&self) -> f64 {
         (1.0 - self.written) + self.odd + (1.0 - self.bar)
     }
 
     /// The likeliest hearing that loses the written beat, if it is likelier than all that keep it.
-    pub fn rival(&self) -> Option<&Hearing> {
+    pub(crate) fn rival(&self) -> Option<&Hearing> {
         self.hearings.iter().find(|h| !h.keeps_written()).filter(|h| h.probability > self.written)
     }
 
     /// What goes on into a section that follows.
-    pub fn carried(&self) -> Vec<Carried> {
+    pub(crate) fn carried(&self) -> Vec<Carried> {
         let of = |h: &Hearing| {
             let (stretch, last) = (h.stretches.last()?, h.pulses.last()?);
             let next = last + stretch.period - self.length;
@@ -170,7 +170,7 @@ impl Listening {
 
 /// The tempos of two beats that a groove offers to somebody who follows some layers and to somebody who takes in all of them.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TwoStreams {
+pub(crate) struct TwoStreams {
     /// P(written) of the followed layers less that of all layers.
     pub difference: f64,
     /// Beats per minute of the first hearing of the followed layers, at the playing speed.
@@ -185,7 +185,7 @@ pub struct TwoStreams {
 const TOLD: f64 = 0.2;
 
 /// Whether following some layers and taking in all of them lead to different beats.
-pub fn two_streams(followed: &Listening, all: &Listening) -> Option<TwoStreams> {
+pub(crate) fn two_streams(followed: &Listening, all: &Listening) -> Option<TwoStreams> {
     let difference = followed.written - all.written;
     let (a, b) = (followed.hearings.first()?, all.hearings.first()?);
     let streams = TwoStreams { difference, followed_bpm: a.bpm, all_bpm: b.bpm, ratio: a.bpm / b.bpm };

@@ -27,18 +27,21 @@ mod structure;
 #[cfg(test)]
 mod tests;
 
-pub use family::Member;
-pub use gains::{Cause, Gain, gains};
-pub use hypothesis::Kind;
-pub use input::{Attack, Carried, Input, Section, WrittenMeter};
-pub use listening::{Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
-pub use params::Params;
-pub use speeds::{Leader, SpeedChart, SpeedPoint, Turn, chart};
+pub(crate) use family::Member;
+pub(crate) use hypothesis::Kind;
+pub(crate) use input::{Carried, Input, Section};
+pub(crate) use listening::{Hearing, Listening, Stretch};
 
 use cell::Cell;
 use evidence::Span;
 use family::Pulse;
 use hypothesis::{Candidate, Piece};
+#[cfg(test)]
+pub(crate) use input::{Attack, WrittenMeter};
+#[cfg(test)]
+pub(crate) use listening::two_streams;
+#[cfg(test)]
+pub(crate) use params::Params;
 
 /// Choices of each tempo span that go into a hearing of the whole, and most such hearings.
 const PER_SPAN: usize = 3;
@@ -63,7 +66,7 @@ struct HeardSpan {
 
 /// Which pulse is taken as the beat. `None` if there is nothing to hear a pulse from: no attack, or one, or a loop too short for
 /// any beat.
-pub fn listen(input: &Input) -> Option<Listening> {
+pub(crate) fn listen(input: &Input) -> Option<Listening> {
     if !(input.speed.is_finite() && input.speed > 0.0 && input.length().is_finite()) {
         return None;
     }

@@ -4,7 +4,7 @@ use crate::analysis::limits::{self, Limits, listener as l};
 
 /// The constants of the model; times in seconds, costs in nats.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Params {
+pub(crate) struct Params {
     pub(super) best_period: f64,
     pub(super) period_spread: f64,
     pub(super) shortest: f64,
@@ -50,7 +50,7 @@ impl Default for Params {
 
 impl Params {
     /// The model's constants with the player's own fastest cell.
-    pub fn new(limits: Limits) -> Self {
+    pub(crate) fn new(limits: Limits) -> Self {
         let seconds = |c: l::Constant| c.value / 1000.0;
         let share = |c: l::Constant| c.value / 100.0;
         Self {
@@ -94,7 +94,7 @@ impl Params {
 
     /// The same with every time multiplied by `factor`.
     #[must_use]
-    pub fn scaled(self, factor: f64) -> Self {
+    pub(crate) fn scaled(self, factor: f64) -> Self {
         Self {
             best_period: self.best_period * factor,
             shortest: self.shortest * factor,

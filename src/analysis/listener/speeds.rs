@@ -14,7 +14,7 @@ const SAME: (f64, f64) = (0.85, 0.12);
 
 /// Who leads at a speed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Leader {
+pub(crate) enum Leader {
     /// The written beat and all that keep it.
     Written,
     /// A hearing, as an index into the chart's.
@@ -23,7 +23,7 @@ pub enum Leader {
 
 /// The model at one playing speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SpeedPoint {
+pub(crate) struct SpeedPoint {
     /// Playing speed in percent of the written tempos.
     pub percent: u16,
     /// Probability that the written beat is lost.
@@ -36,7 +36,7 @@ pub struct SpeedPoint {
 
 /// A speed from which on another hearing leads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Turn {
+pub(crate) struct Turn {
     /// Playing speed in percent.
     pub percent: u16,
     /// Who leads from here on.
@@ -45,7 +45,7 @@ pub struct Turn {
 
 /// The model over the playing speeds.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct SpeedChart {
+pub(crate) struct SpeedChart {
     /// From slow to fast.
     pub points: Vec<SpeedPoint>,
     /// The hearings that lead somewhere, each as it is at the speed where it leads first.
@@ -56,7 +56,7 @@ pub struct SpeedChart {
 }
 
 /// The chart from 40 to 120 %: every percent for a groove of up to 490 attacks, coarser for a longer one.
-pub fn chart(input: &Input) -> SpeedChart {
+pub(crate) fn chart(input: &Input) -> SpeedChart {
     let count = (WORK / input.attacks.len().max(1)).clamp(9, usize::from(FASTEST - SLOWEST) + 1);
     let step = usize::from(FASTEST - SLOWEST).div_ceil(count.saturating_sub(1).max(1)).max(1);
     let mut chart = SpeedChart::default();

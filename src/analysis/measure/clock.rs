@@ -7,7 +7,7 @@ const SILENT_WEIGHT: u32 = 4;
 
 /// The clock that fits a ring best.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct BestClock {
+pub(crate) struct BestClock {
     /// Pulses from tick to tick.
     pub unit: usize,
     /// First tick.
@@ -24,7 +24,7 @@ pub struct BestClock {
 
 /// Which pulses carry an accent: isolated attacks, the second of two together, the first and last of three and more together;
 /// runs are taken round the cycle.
-pub fn accented(ring: &Ring) -> Vec<bool> {
+pub(crate) fn accented(ring: &Ring) -> Vec<bool> {
     let n = ring.pulses;
     let mut sounds = vec![false; n];
     ring.attacks.iter().for_each(|a| sounds[*a] = true);
@@ -51,7 +51,8 @@ pub fn accented(ring: &Ring) -> Vec<bool> {
 }
 
 /// Ticks of a clock on accented attacks, on unaccented ones and on silence.
-pub fn evidence(ring: &Ring, unit: usize, start: usize) -> (u32, u32, u32) {
+#[cfg(test)]
+pub(crate) fn evidence(ring: &Ring, unit: usize, start: usize) -> (u32, u32, u32) {
     let accents = accented(ring);
     count(ring, &accents, unit, start)
 }
@@ -72,7 +73,7 @@ fn count(ring: &Ring, accents: &[bool], unit: usize, start: usize) -> (u32, u32,
 
 /// The clock of least counter-evidence among the units that divide the cycle and are smaller than half of it; of equally good
 /// ones the one with the longest unit, then the earliest. `None` if there is no such unit.
-pub fn best_clock(ring: &Ring) -> Option<BestClock> {
+pub(crate) fn best_clock(ring: &Ring) -> Option<BestClock> {
     let accents = accented(ring);
     let n = ring.pulses;
     let units = (1..n.div_ceil(2)).filter(|u| n.is_multiple_of(*u));

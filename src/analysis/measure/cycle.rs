@@ -12,7 +12,7 @@ use num_integer::Integer;
 /// w = 2 if the next attack falls strictly between the next beat and the one after it, else 1
 /// ```
 /// (Gómez, Melvin, Rappaport & Toussaint 2005). `beat` must be at least 1 and divide the ring's pulses.
-pub fn weighted_beat_distance(ring: &Ring, beat: usize) -> f64 {
+pub(crate) fn weighted_beat_distance(ring: &Ring, beat: usize) -> f64 {
     let sum: f64 = ring
         .attacks
         .iter()
@@ -34,13 +34,13 @@ pub fn weighted_beat_distance(ring: &Ring, beat: usize) -> f64 {
 
 /// Keith's syncopation as a count: attacks at a pulse that is no multiple of the greatest power of two up to the interval after
 /// them (Keith 1991 in the counting form of Gómez et al. 2005).
-pub fn keith(ring: &Ring) -> usize {
+pub(crate) fn keith(ring: &Ring) -> usize {
     let power = |d: usize| 1 << d.ilog2();
     ring.attacks.iter().zip(ring.intervals()).filter(|(at, d)| *at % power(*d) != 0).count()
 }
 
 /// Off-beatness: attacks at pulses, other than 0, coprime to the length of the cycle (Gómez et al. 2005).
-pub fn off_beatness(ring: &Ring) -> usize {
+pub(crate) fn off_beatness(ring: &Ring) -> usize {
     ring.attacks.iter().filter(|at| **at > 0 && at.gcd(&ring.pulses) == 1).count()
 }
 
@@ -54,7 +54,7 @@ pub fn off_beatness(ring: &Ring) -> usize {
 ///
 /// # Errors
 /// A reason, with fewer than two durations.
-pub fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
+pub(crate) fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
     if durations.len() < 2 {
         return Err("at least two groups are needed");
     }
@@ -67,7 +67,7 @@ pub fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
 ///
 /// # Errors
 /// A reason, with fewer than two attacks.
-pub fn evenness(ring: &Ring) -> Result<f64, &'static str> {
+pub(crate) fn evenness(ring: &Ring) -> Result<f64, &'static str> {
     let (n, k) = (ring.pulses, ring.attacks.len());
     if k < 2 {
         return Err("at least two attacks are needed");
@@ -84,7 +84,7 @@ pub fn evenness(ring: &Ring) -> Result<f64, &'static str> {
 ///
 /// # Errors
 /// A reason, for a cycle of an odd number of pulses, which has no half.
-pub fn oddity(ring: &Ring) -> Result<bool, &'static str> {
+pub(crate) fn oddity(ring: &Ring) -> Result<bool, &'static str> {
     if ring.pulses.is_odd() {
         return Err("a cycle of an odd number of cells has no half");
     }
@@ -97,7 +97,7 @@ pub fn oddity(ring: &Ring) -> Result<bool, &'static str> {
 ///
 /// # Errors
 /// A reason, if the cycle is not a whole number of bars.
-pub fn metric_complexity(ring: &Ring, tree: &Tree) -> Result<f64, &'static str> {
+pub(crate) fn metric_complexity(ring: &Ring, tree: &Tree) -> Result<f64, &'static str> {
     let dots = tree.dots();
     if !ring.pulses.is_multiple_of(dots.len()) {
         return Err("the cycle is not a whole number of bars");

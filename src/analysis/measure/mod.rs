@@ -6,19 +6,21 @@ mod cycle;
 pub(crate) mod table;
 mod tree;
 
-pub use clock::{BestClock, accented, best_clock, evidence};
-pub use cycle::{evenness, keith, metric_complexity, npvi, oddity, off_beatness, weighted_beat_distance};
-pub use tree::{Tree, indispensability, syncopations};
+pub(crate) use clock::best_clock;
+pub(crate) use cycle::{evenness, keith, metric_complexity, npvi, oddity, off_beatness, weighted_beat_distance};
+pub(crate) use tree::{Tree, indispensability, syncopations};
 
 use crate::analysis::groups::Groups;
 use crate::rhythm::{Groove, MeterKind, Time};
+#[cfg(test)]
+pub(crate) use clock::{accented, evidence};
 
 /// Longest cycle, in pulses, that is measured: no ear takes a longer one as one cycle (ours, no source).
-pub const LONGEST: usize = 1024;
+pub(crate) const LONGEST: usize = 1024;
 
 /// A rhythm as a cycle of equal pulses, some of which are attacks.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ring {
+pub(crate) struct Ring {
     /// Pulses of one time round.
     pub pulses: usize,
     /// The attacks, ascending, each below `pulses`; at least one.
@@ -27,13 +29,13 @@ pub struct Ring {
 
 impl Ring {
     /// A ring; `None` without attacks, or if they are not ascending within the cycle.
-    pub fn new(pulses: usize, attacks: Vec<usize>) -> Option<Self> {
+    pub(crate) fn new(pulses: usize, attacks: Vec<usize>) -> Option<Self> {
         let ascending = attacks.windows(2).all(|w| w[0] < w[1]);
         (ascending && attacks.last().is_some_and(|l| *l < pulses)).then_some(Self { pulses, attacks })
     }
 
     /// From each attack to the next, the last one round to the first.
-    pub fn intervals(&self) -> Vec<usize> {
+    pub(crate) fn intervals(&self) -> Vec<usize> {
         let next = self.attacks.iter().skip(1).copied().chain([self.attacks[0] + self.pulses]);
         self.attacks.iter().zip(next).map(|(a, b)| b - a).collect()
     }

@@ -5,7 +5,7 @@ use crate::rhythm::{Meter, MeterKind};
 
 /// How a bar is divided, from the whole bar down: `[2, 2, 2]` is 4/4 down to eighths.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Tree {
+pub(crate) struct Tree {
     cuts: Vec<u32>,
 }
 
@@ -14,7 +14,8 @@ impl Tree {
     ///
     /// # Errors
     /// A reason, for any other cut.
-    pub fn new(cuts: &[u32]) -> Result<Self, &'static str> {
+    #[cfg(test)]
+    pub(crate) fn new(cuts: &[u32]) -> Result<Self, &'static str> {
         if cuts.iter().all(|c| matches!(c, 2 | 3)) { Ok(Self { cuts: cuts.to_vec() }) } else { Err(NO_TREE) }
     }
 
@@ -23,7 +24,7 @@ impl Tree {
     ///
     /// # Errors
     /// A reason, for an additive meter, and where a number of beats or cells has another factor than 2 and 3.
-    pub fn of_meter(meter: &Meter, cells: usize) -> Result<Self, &'static str> {
+    pub(crate) fn of_meter(meter: &Meter, cells: usize) -> Result<Self, &'static str> {
         if meter.kind() == MeterKind::Additive {
             return Err("an additive meter has no tree of equal parts");
         }
@@ -34,12 +35,12 @@ impl Tree {
     }
 
     /// Cells of a bar.
-    pub fn cells(&self) -> usize {
+    pub(crate) fn cells(&self) -> usize {
         self.cuts.iter().map(|c| *c as usize).product()
     }
 
     /// The weights of Longuet-Higgins & Lee 1984: 0 for the bar, one less at each level down.
-    pub fn weights(&self) -> Vec<i32> {
+    pub(crate) fn weights(&self) -> Vec<i32> {
         let n = self.cells();
         let mut weights = vec![None; n];
         weights[0] = Some(0);
@@ -54,7 +55,7 @@ impl Tree {
     }
 
     /// The dots of Lerdahl & Jackendoff 1983: levels of which a cell is a beat, the finest counted as one.
-    pub fn dots(&self) -> Vec<u32> {
+    pub(crate) fn dots(&self) -> Vec<u32> {
         let levels = self.cuts.len() as i32 + 1;
         self.weights().iter().map(|w| (w + levels) as u32).collect()
     }
@@ -78,7 +79,7 @@ fn factors(mut n: usize, order: [u32; 2]) -> Result<Vec<u32>, &'static str> {
 ///
 /// # Errors
 /// A reason, if the cycle is not a whole number of bars.
-pub fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>, &'static str> {
+pub(crate) fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>, &'static str> {
     let weights = tree.weights();
     if !ring.pulses.is_multiple_of(weights.len()) {
         return Err("the cycle is not a whole number of bars");
@@ -96,7 +97,7 @@ pub fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>, &'sta
 ///
 /// # Errors
 /// Never for the trees this room makes; the type says that the formula is defined for their cuts only.
-pub fn indispensability(tree: &Tree) -> Result<Vec<u32>, &'static str> {
+pub(crate) fn indispensability(tree: &Tree) -> Result<Vec<u32>, &'static str> {
     let cuts: Vec<usize> = tree.cuts.iter().map(|c| *c as usize).collect();
     let (z, total) = (cuts.len(), tree.cells());
     // Of a prime cut, by position from 1: the first is the strongest, then the last, then the middle.

@@ -7,7 +7,8 @@ mod follow;
 mod pulses;
 mod statistics;
 
-pub use statistics::{Offset, Slip, SlipKind, TapStats, calibrate, median};
+pub(crate) use statistics::{Offset, TapStats, calibrate};
+pub use statistics::{Slip, SlipKind};
 
 use super::report::Report;
 use pulses::of_report;

@@ -143,7 +143,7 @@ impl Regression {
 }
 
 /// The median; of an even number of values the mean of the middle two. `None` if there are none.
-pub fn median(values: &[f64]) -> Option<f64> {
+pub(crate) fn median(values: &[f64]) -> Option<f64> {
     let mut order = values.to_vec();
     order.sort_by(f64::total_cmp);
     let n = order.len();
@@ -180,7 +180,7 @@ pub struct Offset {
 
 /// Measures the offset of taps, in seconds of real time, to a pulse that starts at 0 with `period` seconds. Offsets are reported
 /// between a quarter of the period early and three quarters late. `None` without a tap.
-pub fn calibrate(taps: &[f64], period: f64) -> Option<Offset> {
+pub(crate) fn calibrate(taps: &[f64], period: f64) -> Option<Offset> {
     let angle = |t: &f64| (t / period).rem_euclid(1.0) * std::f64::consts::TAU;
     let (sine, cosine) = taps.iter().fold((0.0, 0.0), |s, t| (s.0 + angle(t).sin(), s.1 + angle(t).cos()));
     let centre = sine.atan2(cosine) / std::f64::consts::TAU * period;

@@ -11,8 +11,9 @@ mod terms;
 mod tests;
 
 pub use html::html;
-pub use markdown::{Markdown, markdown};
-pub use name::stem;
+pub(crate) use markdown::Markdown;
+pub use markdown::markdown;
+pub(crate) use name::stem;
 
 use super::ExportInput;
 use crate::analysis::Limits;

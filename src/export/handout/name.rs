@@ -5,7 +5,7 @@ use std::fmt::Write;
 /// What a page is called of a groove's file of this name without its ending, and what the files beside it begin with: the name itself,
 /// whatever script it is in. Separators of folders and control characters become `-`, and none stands at the start, where commands
 /// would take the name for an option; `groove` if nothing is left.
-pub fn stem(name: &str) -> String {
+pub(crate) fn stem(name: &str) -> String {
     let plain = |c: char| if c.is_control() || matches!(c, '/' | '\\') { '-' } else { c };
     let name: String = name.chars().map(plain).collect();
     let name = name.trim_start_matches('-');

@@ -18,7 +18,8 @@ pub(super) mod symbol;
 mod tests;
 pub(super) mod theme;
 
-pub use self::png::{MAX_PIXELS, default_scale, png};
+pub(crate) use self::png::default_scale;
+pub use self::png::png;
 pub use theme::Theme;
 
 use super::ExportInput;

@@ -7,7 +7,7 @@ use resvg::{tiny_skia, usvg};
 use std::io::Write;
 
 /// Most pixels of a PNG: a picture of a long groove has to be exported by section or at a smaller scale.
-pub const MAX_PIXELS: f64 = 48e6;
+pub(crate) const MAX_PIXELS: f64 = 48e6;
 /// Most pixels of a PNG at the default scale.
 const MAX_DEFAULT_PIXELS: f64 = 34e6;
 /// Longest side at the default scale: what common viewers still show.
@@ -40,7 +40,7 @@ pub fn png(picture: &Picture, scale: f32) -> Result<Vec<u8>, FormatError> {
 }
 
 /// The default scale of a picture: 2, or less where that would be more than 34 million pixels, in steps of a hundredth.
-pub fn default_scale(picture: &Picture) -> f32 {
+pub(crate) fn default_scale(picture: &Picture) -> f32 {
     let most = (MAX_DEFAULT_PIXELS / (f64::from(picture.width) * f64::from(picture.height))).sqrt();
     let side = (MAX_DEFAULT_SIDE / f64::from(picture.width.max(picture.height))).min(most);
     ((side * 100.0).floor() / 100.0).clamp(0.1, 2.0) as f32

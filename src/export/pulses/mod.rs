@@ -49,7 +49,7 @@ pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<Marked> {
 }
 
 /// The chosen hearings that a score cannot hold, one sentence each.
-pub fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
+pub(crate) fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
     let out = chosen(piece).filter_map(|(index, h)| {
         let why = places(piece, h).err()?;
         Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))

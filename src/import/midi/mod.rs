@@ -10,7 +10,8 @@ mod read;
 mod tests;
 mod to_draft;
 
-pub use to_draft::{import, import_with};
+pub use to_draft::import;
+pub(crate) use to_draft::import_with;
 
 /// Most bytes of a MIDI file: 16 MiB.
 pub const LIMIT: u64 = 16 * 1024 * 1024;

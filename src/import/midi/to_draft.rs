@@ -29,7 +29,7 @@ pub fn import(bytes: &[u8]) -> Result<Imported, FormatError> {
 ///
 /// # Errors
 /// [`FormatError`] for what is no file of format 0 or 1, is cut off, has no note or more than a groove can hold, with the place.
-pub fn import_with(bytes: &[u8], tolerance: Fraction) -> Result<Imported, FormatError> {
+pub(crate) fn import_with(bytes: &[u8], tolerance: Fraction) -> Result<Imported, FormatError> {
     let song = read(bytes)?;
     let mut warnings = song.warnings.clone();
     let clock =

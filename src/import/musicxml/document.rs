@@ -30,8 +30,8 @@ pub struct Measure {
     pub mark: Option<String>,
     /// A repeat begins here.
     pub forward: bool,
-    /// A repeat ends here: how many times it is played in all, if told.
-    pub backward: Option<Option<usize>>,
+    /// A repeat ends here: how many times it is played in all.
+    pub backward: Option<usize>,
     /// The times through in which it is played, if it stands under an ending.
     pub endings: Vec<usize>,
 }

@@ -12,7 +12,7 @@ mod unfold;
 mod unpack;
 mod warnings;
 
-pub use document::{Instrument, Measure, Note, Part, ScoreDocument};
+pub(crate) use document::ScoreDocument;
 
 use crate::import::Imported;
 use crate::import::assemble;

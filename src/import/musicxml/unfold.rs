@@ -39,7 +39,7 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
                     .any(|m| m.endings.contains(&(pass + 1)));
                 if more || pass < last { pass + 1 } else { pass }
             }
-            Some(times) => times.unwrap_or(2),
+            Some(times) => times,
         };
         if pass < times {
             pass += 1;
@@ -64,7 +64,9 @@ mod tests {
             .iter()
             .map(|(marks, endings)| Measure {
                 forward: marks.contains('<'),
-                backward: marks.contains('>').then(|| marks.chars().find_map(|c| c.to_digit(10)).map(|d| d as usize)),
+                backward: marks
+                    .contains('>')
+                    .then(|| marks.chars().find_map(|c| c.to_digit(10)).map_or(2, |d| d as usize)),
                 endings: endings.to_vec(),
                 ..Measure::default()
             })
@@ -88,7 +90,7 @@ mod tests {
 
     #[test]
     fn what_never_ends_is_refused() {
-        let row = Measure { forward: true, backward: Some(Some(64)), ..Measure::default() };
+        let row = Measure { forward: true, backward: Some(64), ..Measure::default() };
         assert!(order(&vec![row; 2000]).is_err());
     }
 }

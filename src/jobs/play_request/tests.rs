@@ -31,7 +31,7 @@ fn order(groove: &Arc<Groove>, over: Range, layers: bool, beat: Click) -> (Playi
         _ => 0.0,
     };
     let line = Pulses {
-        pulses: Arc::new(hearing.pulses.clone()),
+        seconds: Arc::new(hearing.pulses.clone()),
         length: report.clock.total(),
         clicks: Click::Written,
         index: 0,

@@ -65,7 +65,7 @@ pub fn period(groups: &[u32]) -> usize {
 }
 
 /// Printed length of a line, counting every group as one character.
-pub fn length(terms: &[Term]) -> usize {
+pub(crate) fn length(terms: &[Term]) -> usize {
     let inner: usize = terms
         .iter()
         .map(|t| match t {

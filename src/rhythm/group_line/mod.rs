@@ -4,7 +4,8 @@ mod compress;
 #[cfg(test)]
 mod tests;
 
-pub use compress::{compress, length, period};
+pub(crate) use compress::length;
+pub use compress::{compress, period};
 
 use super::expected::NotationError;
 

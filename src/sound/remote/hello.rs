@@ -2,7 +2,7 @@
 //! version.
 
 /// Version of all that follows the first sixteen bytes. It is raised with every change of a message's form or meaning.
-pub const VERSION: u16 = 2;
+pub(crate) const VERSION: u16 = 2;
 
 /// Bytes of a greeting.
 pub(super) const LENGTH: usize = 16;

@@ -36,15 +36,17 @@ mod track;
 #[cfg(feature = "audio")]
 mod visit;
 
-pub use editor::RemotePlayer;
-pub use hello::VERSION;
-pub use meet::RemoteError;
-pub use proof::Token;
+pub(crate) use editor::RemotePlayer;
+#[cfg(test)]
+pub(crate) use hello::VERSION;
+#[cfg(test)]
+pub(crate) use meet::RemoteError;
+pub(crate) use proof::Token;
 #[cfg(feature = "audio")]
-pub use said::Said;
-pub use shelf::{SOUND, SOUNDS};
+pub(crate) use said::Said;
+pub(crate) use shelf::{SOUND, SOUNDS};
 #[cfg(feature = "audio")]
-pub use speaker::{Device, Speaker};
+pub(crate) use speaker::{Device, Speaker};
 
 /// The port that is used when none is given.
-pub const PORT: u16 = 7450;
+pub(crate) const PORT: u16 = 7450;

@@ -6,7 +6,7 @@ use std::fmt;
 
 /// What a speaker tells the one who started it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Said {
+pub(crate) enum Said {
     /// This token lets an editor in, once.
     Token(Token),
     /// An editor is connected; the token is spent.

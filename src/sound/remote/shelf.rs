@@ -6,9 +6,9 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// Most bytes of one sound, four a sample: 8 MiB, 43 s at 48000 frames per second.
-pub const SOUND: usize = 8 << 20;
+pub(crate) const SOUND: usize = 8 << 20;
 /// Most bytes of all sounds that are kept: 32 MiB.
-pub const SOUNDS: usize = 32 << 20;
+pub(crate) const SOUNDS: usize = 32 << 20;
 /// Samples of a piece: 64 KiB.
 const PIECE: usize = 1 << 14;
 

@@ -18,7 +18,7 @@ use std::thread;
 /// Messages that may wait between a listener and the device: a schedule can be large.
 const QUEUE: usize = 2;
 /// A device that a speaker drives.
-pub trait Device {
+pub(crate) trait Device {
     /// The end that takes commands.
     fn handle(&mut self) -> &mut RenderHandle;
 
@@ -35,7 +35,7 @@ pub trait Device {
 
 /// A speaker that listens.
 #[derive(Debug)]
-pub struct Speaker {
+pub(crate) struct Speaker {
     listener: TcpListener,
     port: u16,
 }
@@ -45,14 +45,14 @@ impl Speaker {
     ///
     /// # Errors
     /// The system's reason, if the port cannot be had.
-    pub fn bind(port: u16) -> io::Result<Self> {
+    pub(crate) fn bind(port: u16) -> io::Result<Self> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, port))?;
         let port = listener.local_addr()?.port();
         Ok(Self { listener, port })
     }
 
     /// The port.
-    pub fn port(&self) -> u16 {
+    pub(crate) fn port(&self) -> u16 {
         self.port
     }
 
@@ -60,7 +60,7 @@ impl Speaker {
     ///
     /// # Errors
     /// [`OutputError`] if the system gives no random numbers or threads.
-    pub fn run(
+    pub(crate) fn run(
         self,
         mut device: Box<dyn Device>,
         stop: &AtomicBool,

@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 /// A named position in a rendered sequence.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Cue {
+pub(crate) struct Cue {
     /// Its first frame.
     pub frame: Frame,
     /// Name of what begins.
@@ -15,7 +15,7 @@ pub struct Cue {
 }
 
 /// The cues as a tab-separated table: a header, then frame, seconds (rounded to nanoseconds), name and note of each.
-pub fn table(cues: &[Cue], rate: SampleRate) -> String {
+pub(crate) fn table(cues: &[Cue], rate: SampleRate) -> String {
     let mut text = String::from("frame\tseconds\tname\tnote\n");
     for cue in cues {
         let hertz = i128::from(rate.hertz());

@@ -4,7 +4,7 @@ use super::Take;
 
 /// Mutes passes, counted through all takes: first the `every`th, then each one after an interval shorter by one pass, down to
 /// every second pass. The first pass of a take is muted only if it is the only one. Does nothing for `every` below 2.
-pub fn silence(takes: &mut [Take], every: u32) {
+pub(crate) fn silence(takes: &mut [Take], every: u32) {
     if every < 2 {
         return;
     }

@@ -1,13 +1,13 @@
 //! Takes: loops with a number of passes and clicks, played back to back.
 
 mod cue;
-pub mod ladder;
+pub(crate) mod ladder;
 mod sequence;
 #[cfg(test)]
 pub(super) mod tests;
 
-pub use cue::{Cue, table};
-pub use sequence::Sequence;
+pub(crate) use cue::table;
+pub(crate) use sequence::Sequence;
 
 use super::click::{Click, ClickLine, Moment};
 use super::clock::Seconds;
@@ -16,6 +16,8 @@ use super::segment::Segment;
 use super::units::SampleRate;
 use super::user_samples::UserSamples;
 use crate::rhythm::{Edit, Fraction, Groove, Section, Time};
+#[cfg(test)]
+pub(crate) use cue::Cue;
 
 /// Clicks of a pulse in a count-in.
 const COUNT_IN_CLICKS: u32 = 4;
@@ -129,7 +131,7 @@ impl Take {
 }
 
 /// The groove with all layers muted.
-pub fn bare(groove: &Groove) -> Groove {
+pub(crate) fn bare(groove: &Groove) -> Groove {
     let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }

@@ -19,7 +19,7 @@ const BLOCK: usize = 1024;
 /// Every count-in and take begins on a whole frame, its cue. Its notes are at the frame of the cue plus their rounded exact
 /// time, as in [`Schedule`], and the next cue follows after the rounded exact length. What still rings at the end of a take
 /// continues in the next one.
-pub struct Sequence<'a> {
+pub(crate) struct Sequence<'a> {
     groove: &'a Groove,
     rate: SampleRate,
     takes: &'a [Take],
@@ -29,13 +29,13 @@ pub struct Sequence<'a> {
 }
 
 impl<'a> Sequence<'a> {
-    /// Measures the takes. Loops are built here and again for rendering, one at a time, to limit memory.
-    pub fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate) -> Self {
+    #[cfg(test)]
+    pub(crate) fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate) -> Self {
         Self::with(groove, takes, rate, UserSamples::none())
     }
 
-    /// The same with the user's own samples.
-    pub fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: UserSamples) -> Self {
+    /// Measures the takes. Loops are built here and again for rendering, one at a time, to limit memory.
+    pub(crate) fn with(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, own: UserSamples) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());
         let mut add = |name: String, note: String, schedule: &Schedule, passes: u32| {
             cues.push(Cue { frame: Frame(at), name, note });
@@ -52,12 +52,12 @@ impl<'a> Sequence<'a> {
     }
 
     /// The starts of the count-ins and takes, in order.
-    pub fn cues(&self) -> &[Cue] {
+    pub(crate) fn cues(&self) -> &[Cue] {
         &self.cues
     }
 
-    /// Total frames, until the last sound has ended.
-    pub fn frames(&self) -> Frame {
+    #[cfg(test)]
+    pub(crate) fn frames(&self) -> Frame {
         self.total
     }
 
@@ -65,7 +65,7 @@ impl<'a> Sequence<'a> {
     ///
     /// # Errors
     /// Those of the sink and `on_block`, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
-    pub fn write(&self, sink: &mut dyn Write, on_block: OnBlock<'_>) -> io::Result<Frame> {
+    pub(crate) fn write(&self, sink: &mut dyn Write, on_block: OnBlock<'_>) -> io::Result<Frame> {
         let chunks = cue::chunks(&self.cues);
         let mut run = Run {
             writer: Writer::with_chunks(sink, self.rate, self.total, &chunks)?,

@@ -14,7 +14,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 /// Number of click tones for hearings; higher numbers repeat them.
-pub const CLICK_TONES: u8 = click::CLICK_TONES;
+pub(crate) const CLICK_TONES: u8 = click::CLICK_TONES;
 
 /// What is synthesized.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

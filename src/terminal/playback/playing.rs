@@ -10,7 +10,7 @@ use crate::terminal::state::State;
 use std::sync::Arc;
 
 /// Slowest and fastest playing speed, in percent of the written tempo.
-pub static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
+pub(crate) static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
 
 /// Bounds of the master volume and of the click volume.
 pub(crate) static VOLUME: Bound = Bound { what: "the volume", least: -40, greatest: 0, unit: "dB" };
@@ -148,7 +148,7 @@ impl State {
         };
         let line = |(index, hearing): (usize, usize)| {
             Some(Pulses {
-                pulses: Arc::new(report.hearings.get(hearing)?.pulses.clone()),
+                seconds: Arc::new(report.hearings.get(hearing)?.pulses.clone()),
                 length: clock.total(),
                 clicks: self.play.hearing_cut,
                 index: index as u8,

@@ -74,7 +74,7 @@ fn a_take_has_one_key_and_changes_at_once() {
     let found = press(&mut state, "h down k");
     let lines = &playing(&found).lines;
     assert_eq!(lines.iter().map(|l| l.index).collect::<Vec<_>>(), [0, 1]);
-    assert_ne!(lines[0].pulses, lines[1].pulses);
+    assert_ne!(lines[0].seconds, lines[1].seconds);
     assert_eq!(playing(&press(&mut state, "k")).lines.len(), 1);
     // Without attacks there is nothing to compare.
     let mut empty = open(groove(".... ...."), PLAIN, (80, 24));
@@ -93,7 +93,7 @@ fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     };
     let report = Arc::new(analysis::report(groove, ask));
     let found = update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report: report.clone() });
-    let of_report = report.hearings.iter().any(|h| *playing(&found).lines[0].pulses == h.pulses);
+    let of_report = report.hearings.iter().any(|h| *playing(&found).lines[0].seconds == h.pulses);
     assert!(of_report, "the pulses of the new report");
     // The same again is not told again.
     assert!(update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report }).is_empty());

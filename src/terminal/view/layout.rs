@@ -3,9 +3,9 @@
 use ratatui::layout::Rect;
 
 /// Fewest columns on which everything works.
-pub const MIN_WIDTH: u16 = 60;
+pub(crate) const MIN_WIDTH: u16 = 60;
 /// Fewest rows on which everything works.
-pub const MIN_HEIGHT: u16 = 18;
+pub(crate) const MIN_HEIGHT: u16 = 18;
 /// From so many columns on the pane stands beside the grid.
 const WIDE: u16 = 110;
 /// Columns of the pane beside the grid, at least and at most.

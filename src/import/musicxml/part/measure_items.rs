@@ -105,7 +105,7 @@ impl PartReader<'_> {
                     if times.as_ref().is_some_and(|t| t.as_ref().map_or(true, |t| !(1..=64).contains(t))) {
                         return Err(error_at(repeat, expected("a repeat count from 1 to 64", "another")));
                     }
-                    measure.backward = Some(times.and_then(Result::ok));
+                    measure.backward = Some(times.and_then(Result::ok).unwrap_or(2));
                 }
                 _ => {}
             }
