@@ -80,15 +80,18 @@ impl Source {
     /// Skips the rest of an item: up to its braces or its semicolon.
     fn skip_item(&mut self, tokens: &mut impl Iterator<Item = TokenTree>) {
         let mut module = None;
+        let mut import = false;
         let mut last = String::new();
         for token in tokens {
             match token {
-                TokenTree::Group(group) if group.delimiter() == Delimiter::Brace => return,
+                // The braces of an import are not the end of the item.
+                TokenTree::Group(group) if group.delimiter() == Delimiter::Brace && !import => return,
                 TokenTree::Punct(mark) if mark.as_char() == ';' => {
                     self.test_modules.extend(module);
                     return;
                 }
                 TokenTree::Ident(name) => {
+                    import |= name == "use";
                     if last == "mod" {
                         module = Some(name.to_string());
                     }
