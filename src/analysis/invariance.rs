@@ -67,17 +67,17 @@ proptest! {
 
     #[test]
     fn the_report_is_that_of_the_sound_not_of_the_writing(g in single(), bars in 1_u16..9, pick in any::<prop::sample::Index>()) {
-        let plain = report(&g, &Ask::default());
+        let plain = report(&g, &AnalysisOptions::default());
         let finer = g.edited(&Edit::Division(0, 8)).expect("bounded");
-        close(&plain, &report(&finer, &Ask::default()), 1.0)?;
+        close(&plain, &report(&finer, &AnalysisOptions::default()), 1.0)?;
         let cell = pick.index(g.cells(0, 0));
         let place = Place { layer: 0, section: 0, cell };
         if g.cell(place).attack().is_none() {
             let held = g.edited(&Edit::Set(place, Cell::Hold)).expect("a cell");
-            close(&plain, &report(&held, &Ask::default()), 1.0)?;
+            close(&plain, &report(&held, &AnalysisOptions::default()), 1.0)?;
         }
         if bars < g.sections()[0].bars {
-            let cut = report(&split(&g, bars), &Ask::default());
+            let cut = report(&split(&g, bars), &AnalysisOptions::default());
             prop_assert_eq!(heard(&plain).len(), heard(&cut).len());
             close(&plain, &cut, 1.0)?;
         }
@@ -87,8 +87,8 @@ proptest! {
     fn which_is_first_at_a_speed_is_told_alike_at_every_speed(g in single(), asked in 20_i64..=200) {
         let pulses = |r: &Report, hearing: usize| r.hearings[hearing].pulses.clone();
         let turns = |r: &Report| r.turns.iter().map(|t| (t.percent, pulses(r, t.hearing))).collect::<Vec<_>>();
-        let plain = report(&g, &Ask::default());
-        let there = report(&g, &Ask { speed: Fraction::new(asked, 100).expect("speed"), ..Ask::default() });
+        let plain = report(&g, &AnalysisOptions::default());
+        let there = report(&g, &AnalysisOptions { speed: Fraction::new(asked, 100).expect("speed"), ..AnalysisOptions::default() });
         prop_assert_eq!(turns(&plain), turns(&there));
         // The list at a speed begins with the one that is said to be first there.
         let said = plain.turns.iter().rev().find(|t| i64::from(t.percent) <= asked).map(|t| pulses(&plain, t.hearing));
@@ -101,7 +101,7 @@ proptest! {
         let factor = Fraction::new(numer, 8).expect("fraction");
         let tempo = g.sections()[0].tempo;
         let other = g.edited(&Edit::Tempo(0, Tempo::new(tempo.bpm().times(factor).expect("small"), tempo.unit()).expect("bound"))).expect("tempo");
-        let (a, b) = (report(&g, &Ask::default()), report(&other, &Ask::default()));
+        let (a, b) = (report(&g, &AnalysisOptions::default()), report(&other, &AnalysisOptions::default()));
         let scale = numer as f64 / 8.0;
         // The order depends on the speed, so the same pulses are looked for at any rank. The written beat is always among them.
         let mut matched = 0;
@@ -114,7 +114,7 @@ proptest! {
         }
         prop_assert!(matched > 0, "{:?}\n{:?}", heard(&a), heard(&b));
         // Playing at that speed is the same as writing that tempo.
-        let played = report(&g, &Ask { speed: factor, ..Ask::default() });
+        let played = report(&g, &AnalysisOptions { speed: factor, ..AnalysisOptions::default() });
         prop_assert_eq!(ten(&played).count(), ten(&b).count());
         for (p, q) in ten(&played).zip(ten(&b)) {
             prop_assert_eq!(p.kind, q.kind);

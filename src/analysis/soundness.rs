@@ -44,7 +44,7 @@ proptest! {
     #[test]
     fn any_groove_is_reported_soundly(g in grooves(), layers in prop::collection::vec(0_usize..4, 0..3), percent in 20_i64..201) {
         let speed = Fraction::new(percent, 100).expect("a speed");
-        let r = report(&g, &Ask { scope: Scope { layers, region: None }, speed, ..Ask::default() });
+        let r = report(&g, &AnalysisOptions { scope: Scope { layers, region: None }, speed, ..AnalysisOptions::default() });
         sound(&r)?;
         let all: usize = r.layers.iter().map(|l| l.landings.total).sum();
         let events: usize = (0..g.layers().len()).map(|l| g.events(l).len()).sum();
@@ -55,9 +55,9 @@ proptest! {
     fn any_region_and_cycle_is_reported_soundly(g in grooves(), from in 0_i64..12, length in 1_i64..24, cycle in 1_usize..9) {
         let time = |n| Time::new(n, 16).expect("a time");
         let region = Region { layers: 0..g.layers().len(), section: g.sections().len() - 1, from: time(from), to: time(from + length) };
-        sound(&report(&g, &Ask { scope: Scope { layers: Vec::new(), region: Some(region) }, ..Ask::default() }))?;
+        sound(&report(&g, &AnalysisOptions { scope: Scope { layers: Vec::new(), region: Some(region) }, ..AnalysisOptions::default() }))?;
         if let Ok(cycled) = g.edited(&Edit::Cycle { layer: 0, section: 0, cells: Some(cycle) }) {
-            sound(&report(&cycled, &Ask::default()))?;
+            sound(&report(&cycled, &AnalysisOptions::default()))?;
         }
     }
 }

@@ -53,7 +53,7 @@ fn a_cycle_of_another_layer_that_runs_against_the_bar_is_a_reason() {
         };
         let groove = with(plain);
         let found = |g: &Groove, scope| {
-            let report = report(g, &Ask { scope, ..Ask::default() });
+            let report = report(g, &AnalysisOptions { scope, ..AnalysisOptions::default() });
             report.findings.into_iter().find_map(|f| match f.reason {
                 Reason::CycleAgainstTheBar { layer, cells: n, bars, breaks_off } => Some((layer, n, bars, breaks_off)),
                 _ => None,
@@ -72,7 +72,10 @@ fn a_cycle_of_another_layer_that_runs_against_the_bar_is_a_reason() {
 }
 
 fn at_speed(groove: &Groove, percent: i64) -> Report {
-    report(groove, &Ask { speed: Fraction::new(percent, 100).expect("speed"), ..Ask::default() })
+    report(
+        groove,
+        &AnalysisOptions { speed: Fraction::new(percent, 100).expect("speed"), ..AnalysisOptions::default() },
+    )
 }
 
 #[test]
@@ -193,7 +196,7 @@ fn additive_meters_miss_their_strong_beats_and_a_figure_is_placed_where_it_begin
         cell += group;
     }
     assert_eq!(cell, 56, "four bars of seven eighths, two cells each");
-    let report = report(&groove, &Ask::default());
+    let report = report(&groove, &AnalysisOptions::default());
     // Attacks on cells 0 4 10 14 18 24 28 34 38 44 48 54 of 56; strong beats on 0 4 8 of every 14.
     let strong = report.findings.iter().find_map(|f| match f.reason {
         Reason::SilentBeats { share, strong } => Some((share, strong)),

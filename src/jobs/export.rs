@@ -3,7 +3,7 @@
 use super::control::JobControl;
 use super::output::{Target, check_targets, deliver};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
-use crate::analysis::{self, Ask, Scope};
+use crate::analysis::{self, AnalysisOptions, Scope};
 use crate::export::formats::{self, FormatOptions, PICTURES};
 use crate::export::picture::PictureKind;
 use crate::export::{ExportInput, left_out};
@@ -88,7 +88,8 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
         check_targets([path.as_path()], &inputs, job.overwrite)?;
     }
     let scope = Scope { layers: job.layers.clone(), region: None };
-    let report = analysis::report(&job.groove, &Ask { scope, limits: job.limits, ..Ask::default() });
+    let report =
+        analysis::report(&job.groove, &AnalysisOptions { scope, limits: job.limits, ..AnalysisOptions::default() });
     let is_notation = format.is_notes(*picture);
     let hearings = match job.hearings.indices(&report)? {
         Some(selected) => selected,

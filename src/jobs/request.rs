@@ -197,7 +197,7 @@ impl HearingKey {
             let other = Self::of(h);
             ((other.period / self.period).ln().abs(), (other.first_pulse - self.first_pulse).abs())
         };
-        let candidates = hearings.iter().enumerate().filter(|(_, h)| h.kind == self.kind);
+        let candidates = hearings.iter().enumerate().filter(|(_, h)| h.kind.is_like(self.kind));
         let best = candidates.min_by(|a, b| {
             let (a, b) = (distance(a.1), distance(b.1));
             a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1))

@@ -30,7 +30,7 @@ impl AnalysedGroove {
     /// Analyses the first layer with attacks, or these layers joined.
     pub(crate) fn new(groove: &Groove, layers: &[usize], speed: Fraction, limits: Limits) -> Self {
         let scope = Scope { layers: layers.to_vec(), region: None };
-        let report = analysis::report(groove, &analysis::Ask { scope, speed, limits });
+        let report = analysis::full_report(groove, &analysis::AnalysisOptions { scope, speed, limits });
         let length = report.clock.at_whole(report.clock.total_wholes());
         Self { report, limits, length }
     }

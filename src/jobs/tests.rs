@@ -185,7 +185,7 @@ fn a_cancelled_job_leaves_nothing() {
 
 #[test]
 fn a_hearing_is_found_again_by_its_key() {
-    let report = analysis::report(&groove(8), &analysis::Ask::default());
+    let report = analysis::report(&groove(8), &analysis::AnalysisOptions::default());
     assert!(report.hearings.len() > 2);
     for (k, hearing) in report.hearings.iter().enumerate() {
         assert_eq!(HearingKey::of(hearing).index_in(&report.hearings), Some(k));

@@ -34,7 +34,7 @@ pub enum Event {
         /// The revision it was made from.
         revision: u64,
         /// What was asked.
-        ask: analysis::Ask,
+        ask: analysis::AnalysisOptions,
         /// What was found.
         report: Arc<Report>,
     },
@@ -122,7 +122,7 @@ pub enum Effect {
         /// The groove.
         groove: Arc<Groove>,
         /// What is asked.
-        ask: analysis::Ask,
+        ask: analysis::AnalysisOptions,
     },
     /// Keep the groove safe against a crash.
     Journal(Arc<Groove>),

@@ -1,6 +1,6 @@
 //! What is asked of the analysis, the newest report, and the hearing the user has chosen in it.
 
-use crate::analysis::{Ask, Finding, Hearing, Kind, Report, Scope};
+use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Report, Scope};
 use crate::jobs::HearingKey;
 use crate::rhythm::Groove;
 use crate::terminal::event::Effect;
@@ -48,8 +48,10 @@ impl TrackedLayer {
 #[derive(Debug, Clone)]
 pub(crate) struct Shown {
     pub revision: u64,
-    pub ask: Ask,
+    pub ask: AnalysisOptions,
     pub report: Arc<Report>,
+    /// Whether what takes longer is of this report, and not kept from the one before.
+    pub is_refined: bool,
 }
 
 impl State {
@@ -89,6 +91,11 @@ impl State {
         chosen.index_in(hearings).map(|i| (i, &hearings[i]))
     }
 
+    /// Whether the chart over the playing speeds is that of an older groove or question.
+    pub(crate) fn has_stale_details(&self) -> bool {
+        self.report.as_ref().is_some_and(|shown| !shown.is_refined)
+    }
+
     /// The written beat among the hearings.
     pub(crate) fn written(&self) -> Option<&Hearing> {
         self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
@@ -99,14 +106,14 @@ impl State {
     }
 
     /// What is asked of the analysis.
-    pub(crate) fn ask(&self) -> Ask {
+    pub(crate) fn ask(&self) -> AnalysisOptions {
         let region = self.session.selection().filter(|_| self.focus == Focus::Selection);
         let layers = match &self.focus {
             Focus::First | Focus::Selection => Vec::new(),
             Focus::Layer(watched) => vec![watched.layer],
-            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
+            Focus::All => (0..self.groove().layers().len()).collect(),
         };
-        Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
+        AnalysisOptions { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
     }
 }
 
@@ -157,17 +164,6 @@ pub(crate) fn next_focus(state: &mut State) {
     state.show_message(Message::info(words));
 }
 
-/// Tells whose attacks are listened to now, where a layer that was silenced or is heard again has changed that.
-pub(crate) fn announce_focus(state: &mut State, old: &Groove) {
-    let scope = Scope::default();
-    let (was, is) = (scope.layers_of(old), scope.layers_of(state.groove()));
-    let Some(layer) = is.first().filter(|_| state.focus == Focus::First && was != is && !was.is_empty()) else {
-        return;
-    };
-    let (name, key) = (&state.groove().layers()[*layer].name, state.keymap.first("focus"));
-    state.show_message(Message::info(format!("now analysing layer '{name}'; {key} changes this")));
-}
-
 /// Lets go of a selection or a layer that is there no more.
 pub(crate) fn drop_stale_focus(state: &mut State) {
     match &state.focus {
@@ -184,9 +180,14 @@ pub(crate) fn analyse(state: &State) -> Effect {
 }
 
 /// Takes a report, if it is not older than the one that is there.
-pub(crate) fn on_analysis(state: &mut State, shown: Shown, effects: &mut Vec<Effect>) {
+pub(crate) fn on_analysis(state: &mut State, mut shown: Shown, effects: &mut Vec<Effect>) {
     if state.report.as_ref().is_some_and(|old| old.revision > shown.revision) {
         return;
+    }
+    if let (false, Some(old)) = (shown.is_refined, &state.report)
+        && old.ask.scope == shown.ask.scope
+    {
+        Arc::make_mut(&mut shown.report).speeds.clone_from(&old.report.speeds);
     }
     let before = clicked_pulses(state);
     state.report = Some(shown);

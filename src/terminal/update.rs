@@ -47,7 +47,11 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             "could not save the tap offset; it applies to this session only: {words}"
         ))),
         Event::Analysed { revision, ask, report } => {
-            hearings::on_analysis(state, Shown { revision, ask, report }, &mut effects);
+            hearings::on_analysis(
+                state,
+                Shown { is_refined: report.is_refined(), revision, ask, report },
+                &mut effects,
+            );
         }
         Event::Saved { document, groove, result } => save::saved(state, (document, groove), result, &mut effects),
         Event::Take { sequence, take, counting, turn, silent } if practice::plays(state, sequence) => {
@@ -131,10 +135,6 @@ fn differs(state: &mut State, old: &Groove, effects: &mut Vec<Effect>) {
     // While it plays they are read anyway.
     if !state.play.on && sounds(&new).iter().any(|s| !sounds(old).contains(s)) {
         effects.push(Effect::TrySounds(new.clone()));
-    }
-    let heard = |g: &Groove| (0..g.layers().len()).map(|l| g.heard(l)).collect::<Vec<_>>();
-    if heard(old).len() == heard(&new).len() && heard(old) != heard(&new) {
-        hearings::announce_focus(state, old);
     }
 }
 

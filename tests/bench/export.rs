@@ -28,7 +28,7 @@ fn groove() -> Groove {
 
 fn export(c: &mut Criterion) {
     let groove = groove();
-    let report = analysis::report(&groove, &analysis::Ask::default());
+    let report = analysis::report(&groove, &analysis::AnalysisOptions::default());
     let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0, 1], section: None };
     for (name, kind) in
         [("grid", PictureKind::Grid), ("streams", PictureKind::Streams), ("landings", PictureKind::Landings)]

@@ -134,7 +134,7 @@ fn nearest_share(a: &[f64], b: &[f64], near: f64) -> f64 {
 }
 
 /// Whether a period is one that a member of the family has: a pulse of that period that is none stands on another phase.
-pub(super) fn is_familiar(period: f64, meter: &WrittenMeter) -> bool {
+pub(crate) fn is_familiar(period: f64, meter: &WrittenMeter) -> bool {
     let ratio = period / meter.beat;
     let near = |x: f64| (ratio / x - 1.0).abs() < SAME_PERIOD;
     let beats = (meter.bar / meter.beat).round().max(1.0) as usize;

@@ -27,10 +27,12 @@ mod structure;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use family::Member;
+pub(crate) use family::{Member, is_familiar};
+pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
 pub(crate) use input::{Carried, Input, Section};
-pub(crate) use listening::{Hearing, Listening, Stretch};
+pub(crate) use listening::{Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
+pub(crate) use speeds::{Leader, SpeedChart, chart};
 
 use cell::Cell;
 use evidence::Span;
@@ -38,8 +40,6 @@ use family::Pulse;
 use hypothesis::{Candidate, Piece};
 #[cfg(test)]
 pub(crate) use input::{Attack, WrittenMeter};
-#[cfg(test)]
-pub(crate) use listening::two_streams;
 #[cfg(test)]
 pub(crate) use params::Params;
 

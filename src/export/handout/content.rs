@@ -82,19 +82,19 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
     drawn(&mut out, piece, PictureKind::Landings, "landings");
 
-    out.push(Block::Heading("What the ear may take as the pulse"));
+    out.push(Block::Heading("Pulses a listener may hear"));
+    out.push(Block::List(describe::whose_beat(groove, report).iter().map(|l| capital(l)).collect()));
     let rows = report.hearings.iter().enumerate().map(|(i, h)| hearing(piece, i, h));
-    out.push(Block::Table(
-        vec!["", "pulse", "BPM", "fits", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
-        rows.collect(),
-    ));
+    out.push(Block::Table(vec!["", "pulse", "BPM", "likely", "on pulse", "deviation"], rows.collect()));
     out.push(Block::Small(
-        "Fits: the share of the attacks that fall on the pulse. The score is 100 times the product of the five parts after it, each at most \
-         1: explained, the attacks on the pulse and, for less, those on an easy cut of it; steady, how little it wobbles; tempo, how easily \
-         a pulse of this tempo is kept; sounded, less for every pulse on which nothing sounds; kept, less for every change of tempo."
+        "Likely: how probable a model of listeners holds the pulse to be, an estimate. On pulse: the share of the attacks \
+         that fall on it. Deviation: how far these are from it on average."
             .into(),
     ));
-    out.push(Block::Text(format!("Leading hearing by playing speed: {}.", describe::leaders_by_speed(groove, report))));
+    let by_speed = describe::leaders_by_speed(groove, report);
+    if !by_speed.is_empty() {
+        out.push(Block::Text(format!("Leading hearing by playing speed: {by_speed}.")));
+    }
     drawn(&mut out, piece, PictureKind::Streams, "streams");
     let told = describe::main_streams(report);
     let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
@@ -165,20 +165,13 @@ fn drawn(out: &mut Vec<Block<'_>>, piece: &ExportInput<'_>, kind: PictureKind, i
 }
 
 fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {
-    let p = h.parts;
-    let part = |x: f64| format!("{x:.2}");
     vec![
         (index + 1).to_string(),
-        describe::hearing_name(piece.groove, piece.report, h),
+        describe::hearing_name(h),
         describe::tempos(h, piece.report.speed),
+        describe::likelihood(h),
         format!("{:.0}%", h.share() * 100.0),
-        format!("{:.0} ms", h.wobble_ms),
-        format!("{:.0}", h.score),
-        part(p.explained),
-        part(p.steady),
-        part(p.tempo),
-        part(p.sounded),
-        part(p.kept),
+        format!("{:.0} ms", h.deviation_ms),
     ]
 }
 

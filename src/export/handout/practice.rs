@@ -12,8 +12,7 @@ const ALOUD: usize = 60;
 pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
     let report = handout.piece.report;
     let changes = ladder::changes(report, handout.limits, &handout.ladder);
-    let stray = report.hearings.iter().find(|h| !h.kind.is_counted());
-    let other = stray.or_else(|| report.hearings.iter().find(|h| h.kind != Kind::Written));
+    let other = report.rival().map(|i| &report.hearings[i]);
     let mut lines = vec![aloud(handout), begin(handout)];
     lines.extend(turn(handout, &changes));
     lines.extend(cells(handout, &changes));
@@ -53,25 +52,17 @@ fn aloud(handout: &Handout<'_>) -> String {
     }
 }
 
-/// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the best one that
-/// is counted along with it.
+/// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the
+/// likeliest one that is counted along with it.
 fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
     let hearings = &handout.piece.report.hearings;
     let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
     let written = hearings.iter().find(|h| h.kind == Kind::Written);
-    let other = || hearings.iter().filter(slow).find(|h| h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1)));
+    let other = || hearings.iter().filter(slow).find(|h| h.keeps_written());
     match written.filter(slow).or_else(other).or(written) {
-        Some(h) => (Some(h), named(h)),
+        Some(h) if h.kind == Kind::Written => (Some(h), "the written beat".to_owned()),
+        Some(h) => (Some(h), format!("the pulse of {}", h.kind)),
         None => (None, "the written beat".to_owned()),
-    }
-}
-
-/// A counted pulse within a sentence.
-fn named(h: &Hearing) -> String {
-    match h.kind {
-        Kind::Relative(1, 2) => h.kind.to_string(),
-        Kind::Relative(_, 1) => format!("the pulse {}", h.kind),
-        _ => format!("the {}", h.kind),
     }
 }
 
@@ -92,47 +83,38 @@ fn begin(handout: &Handout<'_>) -> String {
     }
 }
 
-/// Where the ear goes over to another pulse. Doubles and halves of the beat are counted with it.
+/// Where the ear goes over to another pulse; doubles and halves of the beat are counted with it.
 fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
-    let hearings = &handout.piece.report.hearings;
-    let mut now = None;
-    let mut strays = None;
-    let mut stays: Vec<String> = Vec::new();
-    for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
-        now = change.leader.or(now);
-        let first = hearings.get(now?)?;
-        if !first.kind.is_counted() {
-            strays = Some((k, *speed, first));
-            break;
-        }
-        if !stays.contains(&named(first)) {
-            stays.push(named(first));
-        }
-    }
-    let last = handout.ladder.len();
-    let stays = stays.join(", then ");
-    Some(match strays {
-        None if last == 0 => return None,
+    let chart = handout.piece.report.speeds.as_deref()?;
+    let last = changes.len().checked_sub(1)?;
+    let stray = changes.iter().position(|c| matches!(c.leader, Some(Some(_))));
+    let name = |step: usize| {
+        let speed = ladder::value(handout.ladder[step]);
+        let leader = changes[step].leader.flatten();
+        format!("another pulse, {}", describe::leader_name(chart, leader, speed))
+    };
+    Some(match stray {
         None => format!(
-            "On every step, up to step {last}, you can still hear what you count ({stays}): return to it whenever you are lost."
+            "On every step, up to step {}, you can still hear what you count: return to it whenever you are lost.",
+            last + 1
         ),
-        Some((0, speed, h)) => format!(
+        Some(0) => format!(
             "On step 1 the ear already tends to follow {}: expect your foot to follow it too, and start slower if it does.",
-            pulse(handout, h, ladder::value(speed))
+            name(0)
         ),
-        Some((k, speed, h)) => format!(
-            "Up to step {k} you can still hear what you count ({stays}); on step {} ({}) the ear moves to {}. Stay on step {k} until the \
+        Some(k) => format!(
+            "Up to step {k} you can still hear what you count; on step {} ({}) the ear moves to {}. Stay on step {k} until the \
              foot is steady, then go on.",
             k + 1,
-            ladder::percent(speed),
-            pulse(handout, h, ladder::value(speed))
+            ladder::percent(handout.ladder[k]),
+            name(k)
         ),
     })
 }
 
 /// A pulse by its name and its tempo at a speed.
-fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
-    let name = describe::hearing_name(handout.piece.groove, handout.piece.report, h);
+fn pulse(h: &Hearing, speed: f64) -> String {
+    let name = describe::hearing_name(h);
     format!("another pulse ({name}: {} BPM)", tempos(h, speed))
 }
 
@@ -161,7 +143,7 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     match other {
         Some(h) => format!(
             "At full speed clap {name}{beat}; then clap {}; then switch between the two without stopping.",
-            pulse(handout, h, report.speed)
+            pulse(h, report.speed)
         ),
         None => format!("At full speed clap {name}{beat}, and keep clapping it when the groove enters."),
     }

@@ -12,7 +12,7 @@ proptest! {
     fn a_handout_is_whole_and_reaches_nowhere(groove in grooves(), title in "\\PC{0,24}") {
         let title = format!("{title}<script>&\"");
         let groove = groove.edited(&Edit::Title(title)).expect("a title");
-        let report = report(&groove, &analysis::Ask::default());
+        let report = report(&groove, &analysis::AnalysisOptions::default());
         let hearings = (0..report.hearings.len().min(3)).collect();
         let handout = Handout {
             piece: ExportInput { groove: &groove, report: &report, hearings, section: None },
@@ -73,7 +73,7 @@ fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
     let section = Section { name: "A".into(), meter, tempo, bars: 3, times: 1, swing: None };
     let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
     let groove = Groove::new("t", "", vec![section], layers).expect("groove");
-    let report = report(&groove, &analysis::Ask::default());
+    let report = report(&groove, &analysis::AnalysisOptions::default());
     practice::steps(&Handout {
         piece: ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None },
         limits: Limits::default(),

@@ -46,8 +46,8 @@ fn block(index: usize, h: &Hearing) -> Block {
         count,
         level: if parts < 4 { 3 } else { 4 },
     }));
-    if h.astray > 0 {
-        bars.push(Bar { words: "astray".into(), count: h.astray, level: 5 });
+    if h.off_pulse > 0 {
+        bars.push(Bar { words: "off the pulse".into(), count: h.off_pulse, level: 5 });
     }
     let total = bars.iter().map(|b| b.count).sum();
     Block { name: format!("under {}", strip::named(index, h)), bars, total }

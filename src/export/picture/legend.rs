@@ -102,7 +102,7 @@ mod tests {
     use super::super::tests::piece;
     use super::super::theme::Theme;
     use super::*;
-    use crate::analysis::{Ask, report};
+    use crate::analysis::{AnalysisOptions, report};
     use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 
     /// The key of one layer over a bar of 4/4.
@@ -113,7 +113,7 @@ mod tests {
         let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
         let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
         let groove = Groove::new("t", "", vec![section], layers).expect("groove");
-        let report = report(&groove, &Ask::default());
+        let report = report(&groove, &AnalysisOptions::default());
         let mut piece = piece(&groove, &report);
         if !hearings {
             piece.hearings.clear();

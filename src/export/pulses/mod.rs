@@ -41,7 +41,7 @@ pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<Marked> {
     let single = found.len() == 1;
     let marked = |(index, h, at): (usize, &Hearing, _)| {
         let sign = if single { "\u{2193}".to_owned() } else { format!("\u{2193}{}", index + 1) };
-        let kind = describe::hearing_name(piece.groove, piece.report, h);
+        let kind = describe::hearing_name(h);
         let words = format!("{sign} hearing {}: {kind}, {} BPM", index + 1, describe::tempos(h, 1.0));
         Marked { sign, words, at }
     };

@@ -24,7 +24,7 @@ fn groove() -> Groove {
 }
 
 fn order(groove: &Arc<Groove>, over: Range, layers: bool, beat: Click) -> (Playing, Vec<f64>) {
-    let report = analysis::report(groove, &analysis::Ask::default());
+    let report = analysis::report(groove, &analysis::AnalysisOptions::default());
     let hearing = report.hearings.iter().find(|h| h.kind == Kind::Changing).expect("a changing hearing");
     let lead = match over {
         Range::Section(s) => report.clock.seconds(s, 0, Time::ZERO).expect("a place"),

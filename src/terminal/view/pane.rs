@@ -14,7 +14,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
-/// Under so many columns the wobble is left to the full view.
+/// Under so many columns the deviation is left to the full view.
 const NARROW: usize = 34;
 
 /// Under so many columns the steps of a ladder leave the beat's value to the top of the screen.
@@ -175,8 +175,14 @@ fn steps(
         let tempo = tempo.split_once("= ").filter(|_| width < BARE).map_or(tempo.as_str(), |(_, bpm)| bpm);
         let room = if width < BARE { 5 } else { 11 };
         let (percent, value) = (ladder::percent(speed), ladder::value(speed));
-        let first = change.leader.and_then(|h| report.hearings.get(h));
-        let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
+        let leader = |index: Option<usize>| {
+            let of = index.zip(report.speeds.as_deref()).and_then(|(i, s)| s.hearings.get(i));
+            of.map_or_else(
+                || "written beat".to_owned(),
+                |h| format!("{} {}", h.kind.short(), describe::tempo_row(&h.tempos(value))),
+            )
+        };
+        let first = change.leader.map(leader);
         let style = if at == Some(k) { theme.figure() } else { Style::new() };
         let row = |cells: &str| {
             let said: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
@@ -225,18 +231,14 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, most: us
 fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
     let (of, fresh) = state.heard_in().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
-    let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
-    let heading = format!("Heard in {of}{cell}");
-    // The first of a list looks like the winner where there is none.
-    let doubt = format!("{heading}: no clear winner");
-    let heading = if report.near_the_first() > 1 && doubt.width() < width { doubt } else { heading };
+    let heading = beat_heading(&of, report, width.saturating_sub(1));
     let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
-        lines.push(vec![(describe::no_hearing_reason(state.groove(), report).into(), theme.faint())]);
+        lines.push(vec![(describe::no_hearing_reason(report).into(), theme.faint())]);
         return lines;
     }
-    let names = if width < NARROW { "score   BPM   on" } else { "score   BPM    dev   on" };
+    let names = if width < NARROW { "likely   BPM   on" } else { "likely   BPM    dev   on" };
     let more = match report.hearings.len().saturating_sub(most) {
         0 => String::new(),
         n => format!("  h: {n} more"),
@@ -247,23 +249,42 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     for i in glance(&report.hearings, most) {
         lines.push(hearing(&report.hearings[i], report, theme, width, chosen == Some(i)));
     }
-    if let Some(turn) = report.turns.get(1) {
-        let from =
-            report.turns.iter().rev().find(|t| f64::from(t.percent) <= report.speed * 100.0 + 0.5).unwrap_or(turn);
-        if let Some(h) = report.hearings.get(from.hearing)
-            && from.percent > 20
-        {
-            let (percent, bpm) = (from.percent, h.bpm(report.speed));
-            let forms = [
-                format!("first from {percent}% speed: {} {bpm:.0}", h.kind),
-                format!("first from {percent}% speed: {}", h.kind),
-                format!("first from {percent}%: {}", h.kind),
-            ];
-            let text = forms.iter().find(|f| f.width() <= width).unwrap_or(&forms[2]);
-            lines.push(vec![(fit(text, width), theme.faint())]);
+    lines.extend(turn(state, report, width).map(|text| vec![(text, theme.faint())]));
+    lines
+}
+
+/// Whose beat is told, how likely it is the written one, and what else has room.
+fn beat_heading(of: &str, report: &Report, width: usize) -> String {
+    let mut heading = format!("Heard in {of}");
+    let beat = report.answer.map(|a| format!(": beat {}", describe::share(a.shown_written)));
+    let all = report.all.as_ref().map(|a| format!(", all layers {}", describe::share(a.answer.shown_written)));
+    let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms"));
+    let doubt = (describe::about_as_likely(report) > 1).then(|| ", no clear winner".to_owned());
+    for more in [beat, all, doubt, cell].into_iter().flatten() {
+        if heading.width() + more.width() <= width {
+            heading.push_str(&more);
         }
     }
-    lines
+    fit(&heading, width)
+}
+
+/// From which speed the hearing leads that leads at the playing speed, or where the next one takes over.
+fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
+    let speeds = report.speeds.as_deref()?;
+    let next = speeds.changes.get(1)?;
+    let now = speeds.change_at(report.speed * 100.0).filter(|c| c.percent > speeds.changes[0].percent);
+    let change = now.unwrap_or(*next);
+    let leader = change.leader.and_then(|h| speeds.hearings.get(h));
+    let name = leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.short());
+    let bpm = leader.map(|h| describe::tempo_row(&h.tempos(f64::from(change.percent) / 100.0)));
+    // As long as the chart is that of an older groove it is marked.
+    let stale = if state.has_stale_details() { "…" } else { "" };
+    let forms = [
+        format!("first from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
+        format!("first from {}% speed: {name}{stale}", change.percent),
+        format!("first from {}%: {name}{stale}", change.percent),
+    ];
+    Some(fit(forms.iter().find(|f| f.trim_end().width() <= width).unwrap_or(&forms[2]).trim_end(), width))
 }
 
 /// The hearings of a glance: the best, and the written beat where there is room for it.
@@ -276,19 +297,20 @@ fn glance(hearings: &[Hearing], most: usize) -> Vec<usize> {
     shown
 }
 
-/// One hearing in a row: score, tempo, wobble, share, what it is.
+/// One hearing in a row: how likely, tempo, deviation, share, what it is.
 fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
     let style = if chosen { theme.hearing() } else { Style::new() };
-    let wobble = if width < NARROW {
+    let deviation = if width < NARROW {
         String::new()
-    } else if h.wobble_ms < 0.5 {
+    } else if h.deviation_ms < 0.5 {
         "   -   ".to_owned()
     } else {
-        format!("{:>4.0} ms", h.wobble_ms)
+        format!("{:>4.0} ms", h.deviation_ms)
     };
-    let figures = format!("{:>5.0} {:>5.1}{wobble} {:>3.0}% ", h.score, h.bpm(report.speed), h.share() * 100.0);
+    let likely = describe::likelihood(h);
+    let figures = format!("{likely:>6} {:>5.1}{deviation} {:>3.0}% ", h.bpm(report.speed), h.share() * 100.0);
     let mark = if chosen { theme.glyphs().here } else { ' ' };
-    let what = format!("{mark}{}", h.kind);
+    let what = format!("{mark}{}", h.kind.short());
     let what = fit(&what, width.saturating_sub(figures.len()));
     vec![(figures, style), (what, style)]
 }

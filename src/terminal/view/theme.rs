@@ -46,6 +46,8 @@ pub(crate) struct Glyphs {
     pub more: char,
     pub times: char,
     pub rule: char,
+    /// From none to all.
+    pub ramp: &'static [char],
 }
 
 const UNICODE: Glyphs = Glyphs {
@@ -69,6 +71,7 @@ const UNICODE: Glyphs = Glyphs {
     more: '…',
     times: '×',
     rule: '─',
+    ramp: &['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'],
 };
 
 const ASCII: Glyphs = Glyphs {
@@ -92,6 +95,7 @@ const ASCII: Glyphs = Glyphs {
     more: '~',
     times: 'x',
     rule: '-',
+    ramp: &['0', '1', '2', '3', '4', '5', '6', '7', '8', '9'],
 };
 
 impl Theme {
