@@ -168,7 +168,7 @@ pub(crate) fn make(state: &mut State, question: Question, words: &RenderArgs, ef
             }
         }
         Question::RenderWav => {
-            let passes = Length::Loops(words.times.unwrap_or(1));
+            let passes = Length::Passes(words.times.unwrap_or(1));
             JobKind::Render(Box::new(state.playing().take()), words.seconds.map_or(passes, Length::Seconds))
         }
         Question::TakesWav => JobKind::Takes {
