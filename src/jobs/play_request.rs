@@ -1,7 +1,7 @@
 //! What the editor asks to be played: a loop, or takes that follow each other.
 
 use crate::rhythm::{Fraction, Groove};
-use crate::sound::take::{CountIn, Take, ladder};
+use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use std::sync::Arc;
 
@@ -126,7 +126,7 @@ impl Sequence {
         };
         let mut takes: Vec<Take> = self.takes.iter().map(take).collect();
         if let Some(every) = self.silence {
-            ladder::silence(&mut takes, every);
+            mute_ladder_passes(&mut takes, every);
         }
         takes
     }

@@ -3,7 +3,7 @@
 use super::*;
 use crate::analysis::{self, Kind};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, group_line};
-use crate::sound::SampleRate;
+use crate::sound::{SampleRate, UserSamples};
 use std::sync::Arc;
 
 /// Two sections; the riff of the second goes from an average of four and a bit to groups of five.
@@ -48,7 +48,7 @@ fn order(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (Loop
 fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     let groove = Arc::new(groove());
     let (playing, pulses) = order(&groove, Range::Section(1), false, Click::Off);
-    let schedule = playing.take().schedule(&groove, SampleRate::STUDIO);
+    let schedule = playing.take().schedule(&groove, SampleRate::STUDIO, &UserSamples::default());
     let (start, end) = (playing.hearings[0].lead, playing.hearings[0].lead + 6.0 * 1.6);
     let within: Vec<f64> = pulses.into_iter().filter(|t| *t >= start - 1e-9 && *t < end - 1e-9).collect();
     let exact: Vec<i64> = within.iter().map(|t| ((t - start) / 0.8 * 48_000.0).round() as i64).collect();
@@ -60,7 +60,7 @@ fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     assert!(most - least > 1000, "{steps:?}");
     // With the beat it is the polytempo of the two.
     let (playing, _) = order(&groove, Range::Section(1), false, Click::Written);
-    let both = playing.take().schedule(&groove, SampleRate::STUDIO);
+    let both = playing.take().schedule(&groove, SampleRate::STUDIO, &UserSamples::default());
     assert_eq!(both.len(), exact.len() + 24);
 }
 

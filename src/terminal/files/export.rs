@@ -156,7 +156,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, ef
             }
         }
         Question::RenderWav => {
-            let passes = Length::Loops(args.times.unwrap_or(1));
+            let passes = Length::Passes(args.times.unwrap_or(1));
             JobKind::Render(Box::new(state.loop_spec().take()), args.seconds.map_or(passes, Length::Seconds))
         }
         Question::TakesWav => JobKind::Takes {

@@ -92,7 +92,7 @@ fn sound_is_asked_for_with_its_length() {
     press(&mut state, "f \"render-wav\" enter");
     assert!(last(&state).starts_with("Export WAV to: rope.wav"), "{}", last(&state));
     let made = job(press(&mut state, "\"low.wav x4 44100hz\" enter"));
-    assert_eq!(made.kind, JobKind::Render(Box::new(state.loop_spec().take()), Length::Loops(4)));
+    assert_eq!(made.kind, JobKind::Render(Box::new(state.loop_spec().take()), Length::Passes(4)));
     assert_eq!((&made.target, made.rate.hertz()), (&target("low.wav"), 44_100));
     done(&mut state, &made);
     let made = job(press(&mut state, "f \"render-wav\" enter \"low.wav 2.5s\" enter"));

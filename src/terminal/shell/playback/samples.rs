@@ -54,6 +54,6 @@ impl UserSampleLoader {
     /// The segment of a loop.
     pub(crate) fn segment(&mut self, what: &LoopSpec, rate: SampleRate) -> Segment {
         let own = self.of(&what.groove, rate);
-        Segment::new(what.take().schedule_with(&what.groove, rate, &own))
+        Segment::new(what.take().schedule(&what.groove, rate, &own))
     }
 }

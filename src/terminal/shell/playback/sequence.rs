@@ -56,23 +56,23 @@ impl SequencePlayback {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &asked.spec.groove;
         if part.counting {
-            return Some(Segment::new(take.count(groove, rate)?).times(1));
+            return Some(Segment::new(take.count_in_schedule(groove, rate)?).passes(1));
         }
-        let segment = take.segment_with(groove, rate, &own.of(groove, rate));
+        let segment = take.segment(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
         let segment = match asked.times {
-            None => segment.times(u64::MAX),
-            Some(_) if is_last => segment.last(),
+            None => segment.passes(u64::MAX),
+            Some(_) if is_last => segment.stop_at_end(),
             Some(_) => segment,
         };
-        Some(segment.behind(behind))
+        Some(segment.skip_passes(behind))
     }
 
     /// Sends the first part, to start now or after the current pass.
     pub(crate) fn begin(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader, now: bool) {
         while let Some(part) = self.next.pop_front() {
             if let Some(segment) = self.segment(part, 0, player.rate(), own) {
-                let id = if now { player.start(segment, None) } else { player.then(segment) };
+                let id = if now { player.start(segment, None) } else { player.switch_to(segment) };
                 self.sent.push_back(Sent { id, part, behind: 0, step: !now });
                 return;
             }

@@ -274,10 +274,10 @@ impl PlaybackThread {
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
-            let heard = player.heard_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
+            let heard = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
                 position: h.position(),
                 loop_passes: h.loop_pass,
-                buffer_ms: player.grain() * 1000.0,
+                buffer_ms: player.playhead_error() * 1000.0,
             });
             if let Some(heard) = heard {
                 self.tell(Event::Tapped(heard));
@@ -311,7 +311,7 @@ mod tests {
     use crate::jobs::play_request::{Sequence, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
-    use crate::sound::Fake;
+    use crate::sound::FakeDevice;
     use std::sync::{Arc, mpsc};
 
     /// An attack on every eighth of a bar of 4/4 at 240.
@@ -327,10 +327,10 @@ mod tests {
     }
 
     /// Lets the device take frames while the thread runs; returns the greatest magnitude.
-    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
+    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &FakeDevice, frames: usize) -> f32 {
         let mut peak = 0.0_f32;
         for _ in 0..frames / 1024 {
-            peak = peak.max(device.takes(1024).0);
+            peak = peak.max(device.pull(1024).0);
             assert!(
                 desk.poll_output(output).is_ok()
                     && desk.advance(output).is_ok()
@@ -343,7 +343,7 @@ mod tests {
     #[test]
     fn a_loop_in_the_place_of_takes_hears_every_later_edit() {
         let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
-        let device = Fake::at(48_000);
+        let device = FakeDevice::new(48_000);
         let mut output = AudioBackend::Local(device.player().expect("a device"));
         let (events, _told) = mpsc::channel();
         let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
