@@ -97,7 +97,7 @@ const GROOVES: [&str; 4] = ["capstan-eleven", "half-tide-winch", "fender-knock",
 
 /// The best hearing that is not counted along with the beat.
 fn rival(s: &Setting) -> FollowedPulse {
-    FollowedPulse::Hearing(s.hearing(|h| !h.kind.is_counted() && h.kind != Kind::Cells), TapRate::Pulse)
+    FollowedPulse::Hearing(s.hearing(|h| !h.keeps_written()), TapRate::Pulse)
 }
 
 #[test]

@@ -17,7 +17,7 @@ const SILENT: f64 = 0.25;
 /// Share of downbeats struck up to which they are seldom struck (ours, no source).
 const SELDOM: f64 = 0.25;
 /// Probability of a hearing from which on it is a reason (ours, no source).
-const LIKELY: f64 = 0.05;
+const LIKELY: f64 = 0.1;
 /// Greatest term of a cross-rhythm that is named.
 const MAX_TERM: u8 = 8;
 
@@ -55,7 +55,7 @@ fn heard(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
             let sizes: Vec<u8> = sizes.into_iter().filter(|s| *s > 0).collect();
             let (long, short) = (*sizes.iter().max()?, *sizes.iter().min()?);
             let units: f64 = sizes.iter().map(|s| f64::from(*s)).sum();
-            let unit = h.period() * sizes.len() as f64 / units * 1000.0 / m.speed;
+            let unit = h.stretches.first()?.period * sizes.len() as f64 / units * 1000.0 / m.speed;
             let text: Vec<String> = sizes.iter().map(u8::to_string).collect();
             let reason = Reason::UnequalBeats { sizes: text.join("+"), limp_ms: f64::from(long - short) * unit };
             fact(reason, &[Part::Unequal], 0.0, OURS, first)

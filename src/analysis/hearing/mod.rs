@@ -177,7 +177,16 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
         (0..passes).flat_map(of_pass).collect()
     };
     let fit = Fit::new(&pulses, &stretches, is_exact(h.kind), m);
-    fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses)
+    let mut hearing = fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses);
+    if let Kind::Unequal(sizes) = hearing.kind
+        && let [first, .., last] = hearing.pulses[..]
+    {
+        let count = sizes.iter().filter(|s| **s > 0).count() as f64;
+        let unit = h.period * count / sizes.iter().map(|s| f64::from(*s)).sum::<f64>();
+        let units = (first + to - from - last) / unit;
+        hearing.closes = sizes.iter().any(|s| *s > 0 && (units - f64::from(*s)).abs() < 0.1);
+    }
+    hearing
 }
 
 /// How far a followed pulse may get from an even one, as a share of the period, before it starts anew in its own phase (ours, no
@@ -234,7 +243,8 @@ fn written_beat(pulses: Vec<f64>, m: &Material<'_>) -> Hearing {
             stretches.push((m.range.0 + s.start, period));
         }
     }
-    Fit::new(&pulses, &stretches, true, m).hearing(Kind::Written, (0.0, None, 1.0), pulses)
+    let hearing = Fit::new(&pulses, &stretches, true, m).hearing(Kind::Written, (0.0, None, 1.0), pulses);
+    Hearing { closes: true, ..hearing }
 }
 
 /// The written beats: those of the meter, in an additive one the heads of its groups.

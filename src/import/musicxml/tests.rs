@@ -103,7 +103,7 @@ fn texts(document: &str, wanted: impl Fn(&str) -> bool) -> Vec<(Time, String)> {
 fn text_and_pulses_stand_where_they_are_asked_for() {
     let g = crate::notation::tests::groove("4/4", 4, "x--x--x---x-x---");
     let report = report(&g, &AnalysisOptions::default());
-    let beats = report.hearings.iter().position(|h| h.kind == crate::analysis::Kind::Relative(1, 2)).expect("halves");
+    let beats = report.written().expect("the written beat");
     let piece = ExportInput { groove: &g, report: &report, hearings: vec![beats], section: None };
     let text = |words: &str| Text::parse(words).expect("a text");
     let written = |over: &str, under: &str| {
