@@ -131,7 +131,7 @@ impl<'a> Builder<'a> {
             let own = layer.sound.as_ref().zip(self.own).and_then(|(name, own)| own.get(name, self.ask.rate));
             for event in events {
                 let Some(run) = self.runs.iter().find(|r| r.section == event.section) else { continue };
-                let strike = SynthKey::new(self.ask.rate, layer.voice, event.pitch(), event.accent());
+                let strike = SynthKey::new(self.ask.rate, layer.voice, event.attack.pitch, event.attack.accent);
                 let hold = if strike.is_held() {
                     let room = run.to.minus(event.offset).unwrap_or(event.length);
                     let lasts = self.timebase.at(event.section, event.length.min(room)).rounded(denom);
@@ -144,7 +144,7 @@ impl<'a> Builder<'a> {
                     Some(own) => self.sound_of(own.origin, || Arc::clone(&own.samples)),
                     None => self.sound(strike),
                 };
-                let level = voice::level(event.accent(), layer.depth, own.is_some());
+                let level = voice::level(event.attack.accent, layer.depth, own.is_some());
                 let note = Note { at, sound, hold, left: left * level, right: right * level };
                 self.repeat(event.section, note, pieces);
             }
@@ -178,7 +178,7 @@ impl<'a> Builder<'a> {
 
 /// The attacks of every audible layer in the range, for one pass through each section.
 fn events(groove: &Groove, runs: &[Run]) -> Vec<(usize, Vec<Event>)> {
-    let heard = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !runs.is_empty());
+    let heard = (0..groove.layers().len()).filter(|&l| groove.is_audible(l) && !runs.is_empty());
     let within =
         |e: &Event| runs.iter().any(|r| r.section == e.section && e.pass == 0 && e.offset >= r.from && e.offset < r.to);
     heard

@@ -104,7 +104,7 @@ impl State {
         let layers = match &self.focus {
             Focus::First | Focus::Selection => Vec::new(),
             Focus::Layer(watched) => vec![watched.layer],
-            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
+            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().is_audible(*l)).collect(),
         };
         Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.limits }
     }

@@ -132,7 +132,7 @@ fn differs(state: &mut State, old: &Groove, effects: &mut Vec<Effect>) {
     if !state.play.on && sounds(&new).iter().any(|s| !sounds(old).contains(s)) {
         effects.push(Effect::TrySounds(new.clone()));
     }
-    let heard = |g: &Groove| (0..g.layers().len()).map(|l| g.heard(l)).collect::<Vec<_>>();
+    let heard = |g: &Groove| (0..g.layers().len()).map(|l| g.is_audible(l)).collect::<Vec<_>>();
     if heard(old).len() == heard(&new).len() && heard(old) != heard(&new) {
         hearings::announce_focus(state, old);
     }

@@ -262,7 +262,7 @@ impl Sheet<'_> {
         let groove = self.state.groove();
         for layer in &self.report.layers {
             let Some(l) = groove.layers().get(layer.layer) else { continue };
-            let silent = if groove.heard(layer.layer) { "" } else { ", muted" };
+            let silent = if groove.is_audible(layer.layer) { "" } else { ", muted" };
             let mut lines = self.indented(&format!("{} ({}{silent})", l.name, l.voice), 2, Style::new());
             for (by, line) in describe::structure(groove, layer) {
                 // A line without order may be as long as the groove; `explain` prints all of it.
