@@ -124,7 +124,7 @@ impl Swing {
     }
 
     /// Reads `2:1`.
-    pub(crate) fn parse(text: &str) -> Option<Self> {
+    pub fn parse(text: &str) -> Option<Self> {
         let (long, short) = text.split_once(':')?;
         Self::new(long.trim().parse().ok()?, short.trim().parse().ok()?).ok()
     }

@@ -36,7 +36,7 @@ impl Section {
     }
 
     /// Beats of one pass.
-    pub(crate) fn beats(&self) -> usize {
+    pub fn beats(&self) -> usize {
         self.meter.beats() * usize::from(self.bars)
     }
 }

@@ -81,7 +81,7 @@ pub(crate) struct Spot {
 
 /// An attack with the time it sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct SoundedAttack {
+pub struct SoundedAttack {
     pub cell: usize,
     pub attack: Attack,
     /// From the section's start.
@@ -185,7 +185,7 @@ impl Part {
     }
 
     /// The attacks in order, with swing.
-    pub(crate) fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
+    pub fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
         let mut attacks: Vec<SoundedAttack> = Vec::new();
         let mut sounding = false;
         for spot in self.cell_spots(context) {

@@ -4,7 +4,7 @@ use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
 
 /// A motion of the cursor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Motion {
+pub(crate) enum Motion {
     /// One cell earlier, also into the section before.
     Left,
     /// One cell later, also into the next section.
@@ -33,7 +33,7 @@ pub enum Motion {
 
 /// A command on the groove. With a selection, commands on cells work on all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Command {
+pub(crate) enum Command {
     /// Moves the cursor and clears the selection.
     Move(Motion),
     /// Moves the cursor and extends the selection.

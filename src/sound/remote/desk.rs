@@ -148,7 +148,7 @@ impl<'a> Desk<'a> {
             }
             How::Queue if !self.device.handle().has_room() => self.refuse("too many queued segments".into()),
             How::Queue => self.command(|handle| id = Some(handle.queue(leg))),
-            How::Then => self.command(|handle| id = Some(handle.then(leg))),
+            How::Then => self.command(|handle| id = Some(handle.switch_to(leg))),
             How::Replace => {
                 // One that was never there is left alone, as one that has been played.
                 let Some(old) = self.sent.id(number) else { return };
