@@ -69,9 +69,9 @@ pub(super) fn name(path: &Path) -> String {
 
 /// Reads a file of at most the length of a groove; `-` is standard input.
 pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    let bytes = jobs::read_input(path, store::LIMIT)?;
-    if bytes.len() as u64 > store::LIMIT {
-        let message = expected(format_args!("at most {} bytes", store::LIMIT), "more");
+    let bytes = jobs::read_input(path, store::MAX_BYTES)?;
+    if bytes.len() as u64 > store::MAX_BYTES {
+        let message = expected(format_args!("at most {} bytes", store::MAX_BYTES), "more");
         return Err(Failure::new(Exit::BadGroove, format!("{}: {message}", name(path))));
     }
     Ok(bytes)

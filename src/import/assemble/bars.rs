@@ -132,7 +132,7 @@ fn rows<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(Vec<Row<
             let wanted = format!("a bar of at most {} beats", BEATS_PER_BAR.greatest);
             return Err(FormatError::new(place(), expected(wanted, format!("{length} of a whole note"))));
         };
-        rows.push(Row { start, meter, tempo: bar.tempo.told(), bar });
+        rows.push(Row { start, meter, tempo: bar.tempo.rounded(), bar });
         start = start.plus(length).ok_or_else(too_fine)?;
     }
     Ok((rows, start))
