@@ -77,7 +77,7 @@ pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region
                     section: e.section,
                     pass: e.pass,
                     cell: e.cell,
-                    accent: e.accent(),
+                    accent: e.attack.accent,
                 });
             }
         }

@@ -21,9 +21,6 @@ macro_rules! limits {
     ($($name:ident: $what:literal, $value:literal, $low:literal, $high:literal, $unit:literal, $source:literal;)*) => {
         $(#[doc = concat!($what, ": ", $value, " ", $unit, " (", $source, ").")]
         pub(crate) const $name: Limit = Limit { what: $what, value: $value, low: $low, high: $high, unit: $unit, source: $source };)*
-        /// Every limit, in the order of the documentation.
-        #[cfg(test)]
-        pub(crate) const ALL: &[Limit] = &[$($name),*];
     };
 }
 
@@ -104,9 +101,6 @@ pub(crate) mod listener {
             $(#[doc = concat!($what, ": ", $value, " ", $unit, " (", $source, ").")]
             pub(crate) const $name: Constant =
                 Constant { what: $what, value: $value, unit: $unit, status: Status::$status, source: $source };)*
-            /// Every constant, in the order of the documentation.
-            #[cfg(test)]
-            pub(crate) const ALL: &[Constant] = &[$($name),*];
         };
     }
 

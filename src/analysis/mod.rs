@@ -32,6 +32,7 @@ pub(crate) use hearing::Stretch;
 pub use hearing::{Hearing, Kind};
 pub(crate) use landing::{Landing, Landings};
 pub use limits::Limits;
+pub(crate) use listener::Leader;
 pub(crate) use measure::Measure;
 pub(crate) use reason::Reason;
 pub use report::{AnalysisOptions, Report, full_report, report};

@@ -23,8 +23,8 @@ impl LeadingHearing {
 pub(crate) struct LeadChange {
     /// In percent of the written tempos.
     pub(crate) percent: u16,
-    /// The hearing that leads from here on; `None` for the written beat.
-    pub(crate) leader: Option<usize>,
+    /// What leads from here on.
+    pub(crate) leader: Leader,
 }
 
 /// The model over 40 to 120 percent of the written tempos.
@@ -43,14 +43,18 @@ impl Speeds {
             kind: kind_of(h),
             periods: h.stretches.iter().map(|s| s.period).collect(),
         };
-        let leader = |l: Leader| match l {
-            Leader::Written => None,
-            Leader::Hearing(index) => Some(index),
-        };
         Self {
             points: chart.points.iter().map(|p| (p.percent, p.hardness)).collect(),
             hearings: chart.hearings.iter().map(leading).collect(),
-            changes: chart.turns.iter().map(|t| LeadChange { percent: t.percent, leader: leader(t.leader) }).collect(),
+            changes: chart.turns.iter().map(|t| LeadChange { percent: t.percent, leader: t.leader }).collect(),
+        }
+    }
+
+    /// The hearing that leads; `None` for the written beat.
+    pub(crate) fn hearing(&self, leader: Leader) -> Option<&LeadingHearing> {
+        match leader {
+            Leader::Written => None,
+            Leader::Hearing(index) => self.hearings.get(index),
         }
     }
 

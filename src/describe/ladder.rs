@@ -2,7 +2,7 @@
 //! be felt.
 
 use super::tempo_row;
-use crate::analysis::{Limits, Report, Speeds};
+use crate::analysis::{Leader, Limits, Report, Speeds};
 use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 
 /// Range of the playing speed, in percent of the written tempo.
@@ -74,8 +74,8 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Change {
-    /// What leads from this step: a hearing of the chart over the speeds, or the written beat.
-    pub leader: Option<Option<usize>>,
+    /// What leads from this step.
+    pub leader: Option<Leader>,
     /// Length of the cells in ms, if they are too short to be felt from this step.
     pub unfelt_cell_ms: Option<f64>,
     /// Whether from this step most listeners would leave the written beat.
@@ -108,8 +108,8 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
 }
 
 /// What leads, with its tempos at a speed.
-pub(crate) fn leader_name(speeds: &Speeds, leader: Option<usize>, speed: f64) -> String {
-    match leader.and_then(|h| speeds.hearings.get(h)) {
+pub(crate) fn leader_name(speeds: &Speeds, leader: Leader, speed: f64) -> String {
+    match speeds.hearing(leader) {
         Some(h) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
         None => "the written beat".to_owned(),
     }

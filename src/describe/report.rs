@@ -23,7 +23,7 @@ pub(crate) fn bar_count(bars: u16) -> String {
 pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
     let Some(l) = groove.layers().get(layer) else { return String::new() };
     let swing = l.swing.map(|s| format!(", own swing {s}")).unwrap_or_default();
-    let silent = if groove.heard(layer) { "" } else { ", muted" };
+    let silent = if groove.is_audible(layer) { "" } else { ", muted" };
     format!("{}{swing}{silent}", l.voice)
 }
 

@@ -8,7 +8,7 @@ use super::super::limits;
 use super::super::stream::Source;
 use super::{Fact, Material, OURS, Part, Reason, place_of};
 use crate::analysis::attacks::TimedAttack;
-use crate::rhythm::{Accent, Groove, MeterKind, Place};
+use crate::rhythm::{Accent, Fraction, Groove, MeterKind, Place};
 use std::ops::Range;
 
 /// Cells per beat up to which there are counting syllables, quintuplets and 32nds included (common practice, no source).
@@ -227,7 +227,7 @@ fn accents_against(m: &Material<'_>, layer: usize, run: &Range<usize>, figure: u
         .attacks(context)
         .iter()
         .filter(|a| part.cell(a.cell).attack().is_some_and(|a| a.accent == Accent::Accent))
-        .map(|a| a.start.ratio_to(unit).filter(|r| r.denom() == 1).map(|r| r.numer()))
+        .map(|a| a.start.ratio_to(unit).filter(|r| r.denom() == 1).map(Fraction::numer))
         .collect();
     let places = places.filter(|p| p.len() >= MIN_ACCENTS)?;
     let step = places[1] - places[0];

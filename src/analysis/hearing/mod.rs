@@ -218,7 +218,9 @@ fn evened(h: &listener::Hearing, length: f64) -> Vec<f64> {
         let count = ((end - starts[i]) / period - 0.5 - 1e-9).floor().max(0.0) as usize + 1;
         even.extend((0..count).map(|k| starts[i] + k as f64 * period));
     }
-    even.iter_mut().for_each(|p| *p = p.rem_euclid(length.max(1e-9)));
+    for pulse in &mut even {
+        *pulse = pulse.rem_euclid(length.max(1e-9));
+    }
     even.sort_by(f64::total_cmp);
     even
 }

@@ -58,13 +58,6 @@ impl Hearing {
     pub(crate) fn keeps_written(&self) -> bool {
         self.written_share > 0.5
     }
-
-    /// Whether another hearing is about as likely as this one.
-    #[cfg(test)]
-    pub(crate) fn about_as_likely(&self, other: &Self) -> bool {
-        let (low, high) = (self.probability.min(other.probability), self.probability.max(other.probability));
-        high <= low * ABOUT_AS_LIKELY
-    }
 }
 
 /// The hardness by what is heard instead of the written beat; the parts add up to it.
@@ -127,12 +120,6 @@ impl Listening {
     /// Probability that the written beat is lost.
     pub(crate) fn hardness(&self) -> f64 {
         1.0 - self.written
-    }
-
-    /// Load of the meter, 0 to 3, for whole pieces: no written beat, odd beats, no written bar.
-    #[cfg(test)]
-    pub(crate) fn meter_load(&self) -> f64 {
-        (1.0 - self.written) + self.odd + (1.0 - self.bar)
     }
 
     /// The likeliest hearing that loses the written beat, if it is likelier than all that keep it.

@@ -96,7 +96,7 @@ fn speeds(s: &Speeds) -> Value {
     json!({
         "hardness": s.points.iter().map(|(percent, hardness)| json!([percent, round(*hardness)])).collect::<Vec<_>>(),
         "leaders": s.changes.iter().map(|c| {
-            let leader = c.leader.map(|h| &s.hearings[h]);
+            let leader = s.hearing(c.leader);
             json!({
                 "from_percent": c.percent,
                 "kind": leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.to_string()),
@@ -146,7 +146,7 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
     json!({
         "name": l.name,
         "voice": l.voice.name(),
-        "heard": groove.heard(layer.layer),
+        "heard": groove.is_audible(layer.layer),
         "landings": landings(&layer.landings),
         "sections": layer.sections.iter().map(|s| json!({
             "section": groove.sections()[s.section].name,

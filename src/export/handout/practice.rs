@@ -1,7 +1,7 @@
 //! The exercises of a handout.
 
 use super::Handout;
-use crate::analysis::{Hearing, Kind, SectionReport, limits};
+use crate::analysis::{Hearing, Kind, Leader, SectionReport, limits};
 use crate::describe::ladder::{self, Change};
 use crate::describe::{self, tempos};
 
@@ -87,10 +87,10 @@ fn begin(handout: &Handout<'_>) -> String {
 fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let chart = handout.piece.report.speeds.as_deref()?;
     let last = changes.len().checked_sub(1)?;
-    let stray = changes.iter().position(|c| matches!(c.leader, Some(Some(_))));
+    let stray = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
     let name = |step: usize| {
         let speed = ladder::value(handout.ladder[step]);
-        let leader = changes[step].leader.flatten();
+        let leader = changes[step].leader.unwrap_or(Leader::Written);
         format!("another pulse, {}", describe::leader_name(chart, leader, speed))
     };
     Some(match stray {

@@ -2,7 +2,7 @@
 
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Hearing, Kind, Report, SectionReport};
+use crate::analysis::{Hearing, Kind, Leader, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
 use crate::terminal::playback::practice;
@@ -176,8 +176,8 @@ fn steps(
             tempo.split_once("= ").filter(|_| width < MIN_NOTE_VALUE_WIDTH).map_or(tempo.as_str(), |(_, bpm)| bpm);
         let room = if width < MIN_NOTE_VALUE_WIDTH { 5 } else { 11 };
         let (percent, value) = (describe_ladder::percent(speed), describe_ladder::value(speed));
-        let leader = |index: Option<usize>| {
-            let of = index.zip(report.speeds.as_deref()).and_then(|(i, s)| s.hearings.get(i));
+        let leader = |leader: Leader| {
+            let of = report.speeds.as_deref().and_then(|s| s.hearing(leader));
             of.map_or_else(
                 || "written beat".to_owned(),
                 |h| format!("{} {}", h.kind.short(), describe::tempo_row(&h.tempos(value))),
@@ -275,7 +275,7 @@ fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
     let next = speeds.changes.get(1)?;
     let now = speeds.change_at(report.speed * 100.0).filter(|c| c.percent > speeds.changes[0].percent);
     let change = now.unwrap_or(*next);
-    let leader = change.leader.and_then(|h| speeds.hearings.get(h));
+    let leader = speeds.hearing(change.leader);
     let name = leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.short());
     let bpm = leader.map(|h| describe::tempo_row(&h.tempos(f64::from(change.percent) / 100.0)));
     // As long as the chart is that of an older groove it is marked.
