@@ -46,13 +46,13 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
 /// Refuses options that do not apply to the format.
 fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
     let format = args.format;
-    let is_notation = format.is_notes(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
+    let is_notation = format.is_notation(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
     let pictures = "svg and png";
     let notation = "notation (musicxml, mxl, html, and svg and png with --picture notation)";
     let options = [
-        ("--picture", args.picture.is_some(), format.drawn, pictures),
-        ("--theme", args.theme.is_some(), format.drawn, pictures),
-        ("--width", args.width.is_some(), format.drawn, pictures),
+        ("--picture", args.picture.is_some(), format.is_picture, pictures),
+        ("--theme", args.theme.is_some(), format.is_picture, pictures),
+        ("--width", args.width.is_some(), format.is_picture, pictures),
         ("--scale", args.scale.is_some(), format.name == "png", "png"),
         ("--hearing", !args.hearings.numbers.is_empty(), format.ending != TEXT, "formats other than txt"),
     ];
@@ -62,7 +62,7 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
             Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)))
         }
         None => match args.output.as_deref().and_then(Path::to_str) {
-            Some(name) => formats::other_ending(name, format.ending).map_or(Ok(()), |e| Err(Failure::usage(e))),
+            Some(name) => formats::check_ending(name, format.ending).map_err(Failure::usage),
             None => Ok(()),
         },
     }
@@ -93,7 +93,7 @@ fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) 
                 theme: args.theme.unwrap_or(default.theme),
                 width: args.width.unwrap_or(default.width),
                 scale: args.scale,
-                writing: args.notation.writing(),
+                notation: args.notation.options(),
             },
         },
         groove: Arc::new(groove),

@@ -45,7 +45,7 @@ fn make(args: &args::HandoutArgs, path: &Path, page: PathBuf, control: &JobContr
                 "within" => TakeSound::Embedded,
                 _ => TakeSound::Files,
             },
-            writing: args.notation.writing(),
+            notation: args.notation.options(),
         },
     };
     jobs::run(&job, control).map_err(|e| Failure::of_job(e, path))

@@ -5,65 +5,58 @@ use crate::sound::take::{CountIn, Take, ladder};
 use crate::sound::{Click, ClickLine, Range};
 use std::sync::Arc;
 
-/// Passes for which the silences of a step that goes on for ever are planned.
+/// Passes of a step without an end for which silences are planned.
 const PLANNED_PASSES: u32 = 256;
 
-/// What is played.
+/// Pan positions of the hearings' clicks, by index; the written beat clicks in the middle.
+pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
+
 #[derive(Debug, Clone, PartialEq)]
-pub enum Sounding {
-    /// A loop without an end.
-    Loop(Playing),
-    /// One take after the other.
-    Sequence(Sequence),
+pub enum PlayRequest {
+    /// Repeats until stopped.
+    Loop(LoopRequest),
+    Sequence(SequenceRequest),
 }
 
-/// A loop.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Playing {
-    /// The groove.
+pub struct LoopRequest {
     pub groove: Arc<Groove>,
     /// Playing speed; 1 is as written.
     pub speed: Fraction,
-    /// What is looped.
-    pub over: Range,
-    /// Whether the layers sound; otherwise the clicks are alone.
+    pub range: Range,
+    /// Whether the layers sound; otherwise only the clicks do.
     pub layers: bool,
-    /// How the written beat is clicked.
+    /// Click of the written beat.
     pub beat: Click,
     /// Gain of the clicks in dB.
     pub click_db: f32,
-    /// The hearings that are clicked.
-    pub lines: Vec<Pulses>,
+    pub lines: Vec<ClickedPulses>,
 }
-
-/// Sides of the hearings' clicks, by their index: the written beat clicks in the middle.
-pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
 
 /// The pulses of a hearing that is clicked.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Pulses {
-    /// In seconds at full speed from the groove's start, every pass counted, in rising order.
+pub struct ClickedPulses {
+    /// In seconds at full speed from the groove's start, all passes counted, ascending.
     pub seconds: Arc<Vec<f64>>,
     /// Length of the whole groove in seconds at full speed.
     pub length: f64,
-    /// How they are clicked.
-    pub clicks: Click,
-    /// What sets it apart from others: its pitch and its side.
+    pub click: Click,
+    /// Selects the pitch and the side.
     pub index: u8,
     /// Start of the loop in the groove, in seconds at full speed.
-    pub lead: f64,
+    pub loop_start: f64,
 }
 
-impl Pulses {
+impl ClickedPulses {
     fn side(&self) -> i8 {
         SIDES[usize::from(self.index) % SIDES.len()]
     }
 }
 
-impl Playing {
+impl LoopRequest {
     /// The loop as a take of one pass.
     pub fn take(&self) -> Take {
-        let line = |l: &Pulses| ClickLine::of_pulse(&l.seconds, l.length, l.clicks, l.index, l.side());
+        let line = |l: &ClickedPulses| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, l.side());
         Take {
             name: String::new(),
             note: String::new(),
@@ -72,20 +65,21 @@ impl Playing {
             click_db: self.click_db,
             lines: self.lines.iter().map(line).collect(),
             speed: self.speed,
-            range: self.over,
+            range: self.range,
             times: 1,
             count_in: CountIn::Off,
             muted_passes: Vec::new(),
         }
     }
 
-    /// The count-in: a bar of the written beat, or the pulse of the first hearing where that alone is clicked.
+    /// A bar of the written beat, or the pulse of the first hearing where the beat is not clicked.
     pub fn count_in(&self) -> CountIn {
         let Some(line) = self.lines.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
-        let first = line.seconds.partition_point(|t| *t < line.lead - 1e-9);
-        match line.seconds[first..] {
+        let from = line.seconds.partition_point(|t| *t < line.loop_start - 1e-9);
+        match line.seconds[from..] {
             [first, second, ..] => {
-                CountIn::Pulse { first: first - line.lead, period: second - first, tone: line.index, side: line.side() }
+                let (first, period) = (first - line.loop_start, second - first);
+                CountIn::Pulse { first, period, tone: line.index, side: line.side() }
             }
             _ => CountIn::Bar,
         }
@@ -94,29 +88,25 @@ impl Playing {
 
 /// Takes that follow each other.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sequence {
-    /// Identifies it among the sequences played before.
+pub struct SequenceRequest {
+    /// Identifies the sequence among those played before.
     pub number: u32,
-    /// All of them, in order.
     pub takes: Vec<SequenceTake>,
-    /// The first one to play.
+    /// Index of the first take to play.
     pub at: usize,
     /// One in so many passes is silent after its opening, at first; `None` for none.
     pub silence: Option<u32>,
 }
 
-/// One take of a sequence.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SequenceTake {
-    /// What is heard.
-    pub playing: Playing,
-    /// Number of passes; `None` until the user goes on.
+    pub playing: LoopRequest,
+    /// Number of passes; `None` repeats until the user moves on.
     pub times: Option<u32>,
-    /// Whether it is counted in.
     pub count_in: bool,
 }
 
-impl Sequence {
+impl SequenceRequest {
     /// The takes with their count-ins and silences.
     pub(crate) fn takes(&self) -> Vec<Take> {
         let take = |t: &SequenceTake| Take {

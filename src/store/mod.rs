@@ -18,7 +18,7 @@ mod tests;
 mod update;
 
 pub(crate) use atomic_file::Overwrite;
-pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
+pub(crate) use atomic_file::{AtomicFile, CommitError, commit_all, remove_pending_and_exit};
 pub(crate) use calibration::Calibration;
 pub use error::{LoadError, Problem};
 pub(crate) use error::{Position, reason};

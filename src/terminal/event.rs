@@ -2,7 +2,7 @@
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
-use crate::jobs::play_request::{Sequence, Sounding};
+use crate::jobs::play_request::{PlayRequest, SequenceRequest};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
@@ -136,11 +136,11 @@ pub enum Effect {
         over: bool,
     },
     /// Play: a loop from a place on, or from its start.
-    Play(Box<Sounding>, Option<Head>),
+    Play(Box<PlayRequest>, Option<Head>),
     /// Go on playing with this in the place of what is played.
-    Change(Box<Sounding>),
+    Change(Box<PlayRequest>),
     /// At the end of the time through that is heard, go on with the take the sequence says, and from there.
-    Step(Box<Sequence>),
+    Step(Box<SequenceRequest>),
     /// Tell what has been practised of the groove, after adding this to it.
     Progress(Option<Practised>),
     /// Look whether the sound files that layers name can sound; what is wrong with them is told.

@@ -4,7 +4,7 @@
 use super::input::key::Key;
 use super::{Colours, Effect, Event, Head, KeyTime, Keymap, State, Theme, start, update, view};
 use crate::analysis;
-use crate::jobs::play_request::Sounding;
+use crate::jobs::play_request::PlayRequest;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::session::DocumentId;
 use ratatui::Terminal;
@@ -235,11 +235,11 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     let Some(Effect::Play(sounding, None)) = found.iter().find(|e| matches!(e, Effect::Play(..))) else {
         panic!("{found:?}")
     };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
-    assert_eq!(playing.over, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
+    assert_eq!(playing.range, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
     assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].seconds.len() > 1);
 }
@@ -255,7 +255,7 @@ fn volumes_are_bounded_shown_and_kept() {
     // A change of the click volume is heard at once, at its bound too.
     let found = press(&mut state, &"f \"click-up\" enter ".repeat(5));
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.click_db, 6.0);
     assert!(screen(&state, (80, 24)).contains("click +6"));
     press(&mut state, &"' ".repeat(30));

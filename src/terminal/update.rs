@@ -32,7 +32,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (before, before_document) = (state.revision(), state.session.document());
     let was = state.session.cursor();
     let asked = state.ask();
-    let over = state.over();
+    let over = state.range();
     let groove = state.groove().clone();
     let mut effects = Vec::new();
     match event {
@@ -93,7 +93,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         effects.push(analyse(state));
     }
     // The section of the cursor, or the selection, is another one.
-    if state.over() != over && !effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_))) {
+    if state.range() != over && !effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_))) {
         replay(state, &mut effects);
     }
     if state.overlay == Overlay::None

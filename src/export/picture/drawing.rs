@@ -46,7 +46,7 @@ struct Part {
 pub(crate) struct Drawing {
     pub(super) theme: Theme,
     pub(super) width: f32,
-    pub(super) height: f32,
+    pub(crate) height: f32,
     id: String,
     symbols: Vec<Symbol>,
     /// Which of them are texts.

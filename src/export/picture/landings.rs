@@ -47,7 +47,7 @@ fn block(index: usize, h: &Hearing) -> Block {
         level: if parts < 4 { 3 } else { 4 },
     }));
     if h.astray > 0 {
-        bars.push(Bar { words: "astray".into(), count: h.astray, level: 5 });
+        bars.push(Bar { words: "off the pulse".into(), count: h.astray, level: 5 });
     }
     let total = bars.iter().map(|b| b.count).sum();
     Block { name: format!("under {}", strip::named(index, h)), bars, total }

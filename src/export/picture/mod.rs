@@ -99,11 +99,6 @@ impl Layout {
         Picture { svg, title, alt, width: drawing.width, height: drawing.height, theme: drawing.theme }
     }
 
-    /// Its height in CSS pixels.
-    pub(crate) fn height(&self) -> f32 {
-        self.drawing.height
-    }
-
     /// It as one SVG for each of its lines, to stand one below the other on one page.
     pub(crate) fn blocks(&self) -> Vec<String> {
         self.drawing.blocks(&self.title, &self.alt)

@@ -163,7 +163,7 @@ pub(crate) fn make(state: &mut State, question: Question, words: &RenderArgs, ef
                 ExportKind::Handout(format, sound) => {
                     let stem = Path::new(state.file().unwrap_or("groove")).file_stem().unwrap_or_default();
                     target.push(format!("{}.{}", stem.to_string_lossy(), picked.ending));
-                    JobKind::Handout { format, sound, writing: style.writing }
+                    JobKind::Handout { format, sound, notation: style.notation }
                 }
             }
         }
@@ -257,6 +257,7 @@ pub(crate) fn done(state: &mut State, job: Box<Job>, result: Result<JobReport, J
         Err(JobError::Write { path, reason, .. }) => {
             state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
         }
+        Err(error @ JobError::Incomplete { .. }) => state.show_message(Message::warning(error.to_string())),
         Err(error) => state.show_message(Message::warning(format!("not written, {error}"))),
     }
 }

@@ -1,6 +1,6 @@
 //! What is to be heard as the state says it: the switches, what is played round, the speed.
 
-use crate::jobs::play_request::{Playing, Pulses, Sounding};
+use crate::jobs::play_request::{ClickedPulses, LoopRequest, PlayRequest};
 use crate::jobs::{Click, Range};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
@@ -105,12 +105,12 @@ impl State {
     }
 
     /// What is to be heard: the takes or the ladder that is played, or else the loop.
-    pub(crate) fn sounding(&self) -> Sounding {
-        practice::sequence(self).map_or_else(|| Sounding::Loop(self.playing()), Sounding::Sequence)
+    pub(crate) fn sounding(&self) -> PlayRequest {
+        practice::sequence(self).map_or_else(|| PlayRequest::Loop(self.playing()), PlayRequest::Sequence)
     }
 
     /// What is played round.
-    pub(crate) fn over(&self) -> Range {
+    pub(crate) fn range(&self) -> Range {
         let section = self.session.cursor().place.section;
         match (self.play.looped, self.session.selection()) {
             (LoopMode::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
@@ -120,39 +120,39 @@ impl State {
     }
 
     /// The loop that is to be heard.
-    pub(crate) fn playing(&self) -> Playing {
+    pub(crate) fn playing(&self) -> LoopRequest {
         self.playing_as(self.play.switches, true)
     }
 
     /// The loop that is to be heard with these switches, and with the other hearings or without.
-    pub(crate) fn playing_as(&self, switches: Switches, also: bool) -> Playing {
-        let over = self.over();
-        Playing {
+    pub(crate) fn playing_as(&self, switches: Switches, also: bool) -> LoopRequest {
+        let range = self.range();
+        LoopRequest {
             groove: self.groove().clone(),
             speed: self.speed(),
-            over,
+            range,
             layers: switches.layers,
             beat: if switches.beat { self.play.beat_cut } else { Click::Off },
             click_db: self.play.levels.click_db,
-            lines: self.lines(over, &self.clicked(switches.hearing, also)),
+            lines: self.lines(range, &self.clicked(switches.hearing, also)),
         }
     }
 
-    fn lines(&self, over: Range, clicked: &[usize]) -> Vec<Pulses> {
+    fn lines(&self, range: Range, clicked: &[usize]) -> Vec<ClickedPulses> {
         let Some((report, _)) = self.report() else { return Vec::new() };
         let clock = &report.clock;
-        let lead = match over {
+        let start = match range {
             Range::Whole => Some(0.0),
             Range::Section(section) => clock.seconds(section, 0, Time::ZERO),
             Range::Region { section, from, .. } => clock.seconds(section, 0, from),
         };
         let line = |(index, hearing): (usize, usize)| {
-            Some(Pulses {
+            Some(ClickedPulses {
                 seconds: Arc::new(report.hearings.get(hearing)?.pulses.clone()),
                 length: clock.total(),
-                clicks: self.play.hearing_cut,
+                click: self.play.hearing_cut,
                 index: index as u8,
-                lead: lead.unwrap_or(0.0),
+                loop_start: start.unwrap_or(0.0),
             })
         };
         clicked.iter().copied().enumerate().filter_map(line).collect()

@@ -2,7 +2,7 @@
 
 use crate::describe::ladder;
 use crate::jobs::HearingKey;
-use crate::jobs::play_request::{Playing, Sequence, SequenceTake};
+use crate::jobs::play_request::{LoopRequest, SequenceRequest, SequenceTake};
 use crate::rhythm::Fraction;
 use crate::terminal::event::{Effect, Practised};
 use crate::terminal::playback::request::Switches;
@@ -74,7 +74,7 @@ impl RunningSequence {
 }
 
 /// What is played, as the state says now.
-pub(crate) fn sequence(state: &State) -> Option<Sequence> {
+pub(crate) fn sequence(state: &State) -> Option<SequenceRequest> {
     let running = state.play.running.as_ref()?;
     let takes = match &running.kind {
         Kind::Takes(row, times, count_in) => row
@@ -89,7 +89,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
             let playing = state.playing();
             let last = ladder.speeds.len().saturating_sub(1);
             let step = |(k, &speed): (usize, &Fraction)| SequenceTake {
-                playing: Playing { speed, ..playing.clone() },
+                playing: LoopRequest { speed, ..playing.clone() },
                 times: (!ladder.by_key && k < last).then_some(ladder.loops),
                 count_in: true,
             };
@@ -100,7 +100,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
         Kind::Takes(..) => None,
         Kind::Ladder(ladder) => ladder.silence,
     };
-    Some(Sequence { number: running.number, takes, at: running.at, silence })
+    Some(SequenceRequest { number: running.number, takes, at: running.at, silence })
 }
 
 /// Plays all takes in a row.
@@ -170,7 +170,7 @@ pub(crate) fn step(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
     }
     running.going = Some(next as usize);
     if let Some(sequence) = sequence(state) {
-        effects.push(Effect::Step(Box::new(Sequence { at: next as usize, ..sequence })));
+        effects.push(Effect::Step(Box::new(SequenceRequest { at: next as usize, ..sequence })));
     }
 }
 

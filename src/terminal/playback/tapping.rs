@@ -4,7 +4,7 @@ use crate::analysis::limits;
 use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
 use crate::describe::tap::{self as tap_words, ReportLine, TapContext, TapOffset};
-use crate::jobs::play_request::{Playing, Sounding};
+use crate::jobs::play_request::{LoopRequest, PlayRequest};
 use crate::jobs::{Click, Range};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
@@ -125,15 +125,15 @@ pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     }
     let report = shown.report.clone();
-    let over = state.playing().over;
-    if shown.ask.scope.region.is_some() && !matches!(over, Range::Region { .. }) {
+    let looped = state.playing().range;
+    if shown.ask.scope.region.is_some() && !matches!(looped, Range::Region { .. }) {
         let (focus, looped) = (state.keymap.first("focus"), state.keymap.first("loop"));
         state.show_message(Message::warning(format!(
             "only the selection is analysed: loop it ({looped}) or analyse something else ({focus})"
         )));
         return;
     }
-    let Some(range) = range(&report.clock, over).filter(|(from, to)| from < to) else {
+    let Some(range) = range(&report.clock, looped).filter(|(from, to)| from < to) else {
         state.show_message(Message::warning("the loop is empty"));
         return;
     };
@@ -163,10 +163,10 @@ pub(crate) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
 
 fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(tapping) = &state.taps.now else { return };
-    let playing = Playing {
+    let playing = LoopRequest {
         groove: tapping.about.groove.clone(),
         speed: Fraction::ONE,
-        over: Range::Whole,
+        range: Range::Whole,
         layers: true,
         beat: Click::Written,
         click_db: state.play.levels.click_db,
@@ -174,7 +174,7 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
     };
     state.play.on = true;
     state.play.head = None;
-    effects.push(Effect::Play(Box::new(Sounding::Loop(playing)), None));
+    effects.push(Effect::Play(Box::new(PlayRequest::Loop(playing)), None));
 }
 
 /// A bar without an attack, whose beat is clicked.
@@ -184,8 +184,8 @@ fn clicks() -> Option<Groove> {
 }
 
 /// Start and end of a loop in seconds at full speed.
-fn range(clock: &Clock, over: Range) -> Option<(f64, f64)> {
-    match over {
+fn range(clock: &Clock, looped: Range) -> Option<(f64, f64)> {
+    match looped {
         Range::Whole => Some((0.0, clock.total())),
         Range::Section(section) => clock.range(section, 0),
         Range::Region { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),

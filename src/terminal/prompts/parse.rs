@@ -146,7 +146,7 @@ pub(crate) fn look(text: &str) -> Option<PictureStyle> {
     let mut words = text.split_whitespace();
     while let Some(word) = words.next() {
         match word {
-            "beams" | "over" | "under" => look.writing.take(word, words.next()?)?,
+            "beams" | "over" | "under" => look.notation.take(word, words.next()?)?,
             "print" => look.theme = PictureTheme::Print,
             "screen" => look.theme = PictureTheme::Screen,
             _ => match word.strip_prefix('x') {
@@ -165,7 +165,7 @@ pub(crate) fn look_words(look: &PictureStyle) -> String {
         PictureTheme::Screen => "screen",
     };
     let scale = look.scale.map_or_else(String::new, |s| format!(" x{s}"));
-    format!("{} {}{scale} {}", theme, look.width, look.writing)
+    format!("{} {}{scale} {}", theme, look.width, look.notation)
 }
 
 /// A number within its range.

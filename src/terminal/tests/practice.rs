@@ -2,15 +2,15 @@
 
 use super::*;
 use crate::jobs::Click;
-use crate::jobs::play_request::{Playing, Sequence, Sounding};
+use crate::jobs::play_request::{LoopRequest, PlayRequest, SequenceRequest};
 use crate::terminal::{KeyTime, Practised};
 
 /// The sequence of the last effect that has one.
-fn sequence(effects: &[Effect]) -> &Sequence {
+fn sequence(effects: &[Effect]) -> &SequenceRequest {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => match &**s {
-            Sounding::Sequence(s) => Some(s),
-            Sounding::Loop(_) => None,
+            PlayRequest::Sequence(s) => Some(s),
+            PlayRequest::Loop(_) => None,
         },
         Effect::Step(s) => Some(&**s),
         _ => None,
@@ -19,14 +19,14 @@ fn sequence(effects: &[Effect]) -> &Sequence {
 }
 
 /// The loop, where it is one.
-fn looped(sounding: &Sounding) -> Option<&Playing> {
+fn looped(sounding: &PlayRequest) -> Option<&LoopRequest> {
     match sounding {
-        Sounding::Loop(playing) => Some(playing),
-        Sounding::Sequence(_) => None,
+        PlayRequest::Loop(playing) => Some(playing),
+        PlayRequest::Sequence(_) => None,
     }
 }
 
-fn playing(effects: &[Effect]) -> &Playing {
+fn playing(effects: &[Effect]) -> &LoopRequest {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => looped(s),
         _ => None,
@@ -65,7 +65,7 @@ fn a_take_has_one_key_and_changes_at_once() {
     }
     // The way of clicking belongs to the take that sounds.
     let found = press(&mut state, "@ # # f7");
-    assert_eq!((playing(&found).beat, playing(&found).lines[0].clicks), (Click::Off, Click::Divided(2)));
+    assert_eq!((playing(&found).beat, playing(&found).lines[0].click), (Click::Off, Click::Divided(2)));
     assert!(transport(&state).contains("under heard/2"), "{}", transport(&state));
     let found = press(&mut state, "k");
     assert_eq!(playing(&found).beat, Click::OffBeat);
@@ -234,8 +234,8 @@ fn what_is_played_round_follows_the_cursor_to_another_section() {
     press(&mut state, "N \"other\" enter l enter");
     assert!(state.is_playing());
     let found = press(&mut state, "ctrl-home");
-    assert_eq!(playing(&found).over, crate::jobs::Range::Section(0));
+    assert_eq!(playing(&found).range, crate::jobs::Range::Section(0));
     assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");
     let found = press(&mut state, "ctrl-end");
-    assert_eq!(playing(&found).over, crate::jobs::Range::Section(1));
+    assert_eq!(playing(&found).range, crate::jobs::Range::Section(1));
 }

@@ -1,7 +1,7 @@
 //! Tests of the far speaker as the user sees it: asked for, lost, back, gone.
 
 use super::*;
-use crate::jobs::play_request::Sounding;
+use crate::jobs::play_request::PlayRequest;
 use crate::terminal::event::Speaker;
 
 fn happens(state: &mut State, speaker: Speaker) -> Vec<Effect> {
@@ -62,7 +62,7 @@ fn a_sequence_goes_on_at_the_far_speaker_and_ends_where_it_is_refused() {
     press(&mut state, "E");
     assert!(state.play.running.is_some());
     let found = happens(&mut state, Speaker::There(7450));
-    assert!(matches!(&found[..], [Effect::Play(s, _)] if matches!(**s, Sounding::Sequence(_))), "{found:?}");
+    assert!(matches!(&found[..], [Effect::Play(s, _)] if matches!(**s, PlayRequest::Sequence(_))), "{found:?}");
     happens(&mut state, Speaker::Lost("it was closed".into()));
     happens(&mut state, Speaker::Back);
     assert!(state.play.on && state.play.running.is_some(), "it goes on when the line is back");

@@ -100,7 +100,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     let mut state = open(groove("x..x ..x. | x..x ..x."), PLAIN, (80, 24));
     let effects = press(&mut state, "f \"tap calibrate\" enter");
     let [Effect::Play(sounding, None)] = &effects[..] else { panic!("{effects:?}") };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert!(
         playing.beat == Click::Written
             && playing.groove.layers().iter().all(|l| l.parts[0].stored().iter().all(|c| c.attack().is_none()))

@@ -7,7 +7,7 @@ mod worker;
 use super::super::event::Speaker;
 use super::super::{Event, Head};
 use super::latest_slot::LatestSlot;
-use crate::jobs::play_request::{Sequence, Sounding};
+use crate::jobs::play_request::{PlayRequest, SequenceRequest};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};
@@ -23,11 +23,11 @@ use worker::{OutputConfig, PlaybackThread};
 /// A request to the playback thread.
 enum Request {
     /// A loop from a position, or a sequence.
-    Play(Sounding, Option<Head>),
+    Play(PlayRequest, Option<Head>),
     /// Continue with this.
-    Change(Sounding),
+    Change(PlayRequest),
     /// Continue with another take of the sequence after the current pass.
-    Step(Sequence),
+    Step(SequenceRequest),
     Stop,
     /// Check the remote speaker and the volume.
     Poll,
@@ -123,28 +123,28 @@ impl PlaybackHandle {
     }
 
     /// Plays a loop from a position or from its start, or a sequence.
-    pub(crate) fn play(&self, sounding: Sounding, from: Option<Head>) {
+    pub(crate) fn play(&self, sounding: PlayRequest, from: Option<Head>) {
         self.slot.put(|_| Some(Request::Play(sounding, from)));
     }
 
     /// Replaces what plays. A waiting request keeps its position.
-    pub(crate) fn change(&self, sounding: Sounding) {
-        use Sounding::Sequence as Takes;
+    pub(crate) fn change(&self, sounding: PlayRequest) {
+        use PlayRequest::Sequence as Takes;
         self.slot.put(|old| match (old, sounding) {
             (Some(Request::Play(Takes(old), from)), Takes(new)) => {
-                Some(Request::Play(Takes(Sequence { at: old.at, ..new }), from))
+                Some(Request::Play(Takes(SequenceRequest { at: old.at, ..new }), from))
             }
             (Some(Request::Play(_, from)), sounding) => Some(Request::Play(sounding, from)),
-            (Some(Request::Step(old)), Takes(new)) => Some(Request::Step(Sequence { at: old.at, ..new })),
+            (Some(Request::Step(old)), Takes(new)) => Some(Request::Step(SequenceRequest { at: old.at, ..new })),
             (Some(Request::Stop), _) => Some(Request::Stop),
             (_, sounding) => Some(Request::Change(sounding)),
         });
     }
 
     /// Continues with another take of the sequence after the current pass.
-    pub(crate) fn step(&self, sequence: Sequence) {
+    pub(crate) fn step(&self, sequence: SequenceRequest) {
         self.slot.put(|old| match old {
-            Some(Request::Play(..)) => Some(Request::Play(Sounding::Sequence(sequence), None)),
+            Some(Request::Play(..)) => Some(Request::Play(PlayRequest::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
             Some(Request::Step(_) | Request::Change(_) | Request::Poll) | None => Some(Request::Step(sequence)),
         });

@@ -2,7 +2,7 @@
 
 use super::super::super::Event;
 use crate::jobs::UserSampleCache;
-use crate::jobs::play_request::Playing;
+use crate::jobs::play_request::LoopRequest;
 use crate::rhythm::Groove;
 use crate::sound::remote;
 use crate::sound::{SampleRate, Segment, UserSamples};
@@ -52,7 +52,7 @@ impl UserSampleLoader {
     }
 
     /// The segment of a loop.
-    pub(crate) fn segment(&mut self, what: &Playing, rate: SampleRate) -> Segment {
+    pub(crate) fn segment(&mut self, what: &LoopRequest, rate: SampleRate) -> Segment {
         let own = self.of(&what.groove, rate);
         Segment::new(what.take().schedule_with(&what.groove, rate, &own))
     }

@@ -2,7 +2,7 @@
 
 use super::super::super::Event;
 use super::samples::UserSampleLoader;
-use crate::jobs::play_request::Sequence;
+use crate::jobs::play_request::SequenceRequest;
 use crate::sound::take::Take;
 use crate::sound::{AudioBackend, Playhead, SampleRate, Segment};
 use std::collections::VecDeque;
@@ -28,7 +28,7 @@ struct Sent {
 
 /// Playback of a sequence: which part plays, and which parts are still to be sent.
 pub(crate) struct SequencePlayback {
-    sequence: Sequence,
+    sequence: SequenceRequest,
     takes: Vec<Take>,
     /// Parts that were sent and may still be heard, in order.
     sent: VecDeque<Sent>,
@@ -40,7 +40,7 @@ pub(crate) struct SequencePlayback {
 
 impl SequencePlayback {
     /// Plays from the sequence's current take.
-    pub(crate) fn new(sequence: Sequence) -> Self {
+    pub(crate) fn new(sequence: SequenceRequest) -> Self {
         let takes = sequence.takes();
         let next = parts(&sequence);
         Self { sequence, takes, sent: VecDeque::new(), next, told: None }
@@ -91,7 +91,7 @@ impl SequencePlayback {
     }
 
     /// Replaces the sequence by an edited one.
-    pub(crate) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut UserSampleLoader) {
+    pub(crate) fn change(&mut self, sequence: SequenceRequest, player: &mut AudioBackend, own: &mut UserSampleLoader) {
         self.takes = sequence.takes();
         self.sequence = sequence;
         for s in &self.sent {
@@ -130,7 +130,7 @@ impl SequencePlayback {
     }
 
     /// Playback of a step that starts after the current pass; until then this one is still reported.
-    pub(crate) fn step(self, sequence: Sequence) -> Self {
+    pub(crate) fn step(self, sequence: SequenceRequest) -> Self {
         Self { sent: self.sent, told: self.told, ..Self::new(sequence) }
     }
 
@@ -164,7 +164,7 @@ impl SequencePlayback {
 }
 
 /// Parts of a sequence from its current take, up to one without an end.
-fn parts(sequence: &Sequence) -> VecDeque<Part> {
+fn parts(sequence: &SequenceRequest) -> VecDeque<Part> {
     let mut parts = VecDeque::new();
     for (take, asked) in sequence.takes.iter().enumerate().skip(sequence.at) {
         if asked.count_in {
@@ -181,20 +181,20 @@ fn parts(sequence: &Sequence) -> VecDeque<Part> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::jobs::play_request::{Playing, SequenceTake};
+    use crate::jobs::play_request::{LoopRequest, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
     use std::sync::Arc;
 
     /// Three takes, the last of them without an end.
-    fn sequence() -> Sequence {
+    fn sequence() -> SequenceRequest {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
-        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        let playing = Playing { groove, speed, over, layers: true, beat, click_db: 0.0, lines: Vec::new() };
+        let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        let playing = LoopRequest { groove, speed, range, layers: true, beat, click_db: 0.0, lines: Vec::new() };
         let asked = |times, count_in| SequenceTake { playing: playing.clone(), times, count_in };
         let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
-        Sequence { number: 1, takes, at: 0, silence: None }
+        SequenceRequest { number: 1, takes, at: 0, silence: None }
     }
 
     fn part(take: usize, counting: bool) -> Part {
@@ -205,7 +205,7 @@ mod tests {
     fn a_sequence_becomes_parts_up_to_the_one_that_goes_on() {
         let sequence = sequence();
         assert_eq!(parts(&sequence), [part(0, true), part(0, false), part(1, false), part(2, true), part(2, false)]);
-        let later = Sequence { at: 3, ..sequence.clone() };
+        let later = SequenceRequest { at: 3, ..sequence.clone() };
         assert_eq!(parts(&later), [part(3, true), part(3, false)]);
     }
     #[test]
@@ -240,7 +240,7 @@ mod tests {
         assert_eq!(SequencePlayback::new(sequence()).recall(&head(1, 0)), None);
         // The fourth time through falls silent, of which two lay behind.
         let mut hushed = plan();
-        hushed.takes = Sequence { silence: Some(4), ..sequence() }.takes();
+        hushed.takes = SequenceRequest { silence: Some(4), ..sequence() }.takes();
         assert!(matches!(hushed.news(5, 0), Some(Event::Take { turn: 2, silent: false, .. })));
         assert!(matches!(hushed.news(5, 1), Some(Event::Take { turn: 3, silent: true, .. })));
         // What is told goes on counting.

@@ -6,7 +6,7 @@ use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
 use super::{PendingRemote, Request, Volume};
-use crate::jobs::play_request::{Playing, Sounding};
+use crate::jobs::play_request::{LoopRequest, PlayRequest};
 use crate::sound::{AudioBackend, DeviceEvent, OutputEvent, Playhead, Position};
 use std::mem;
 use std::sync::PoisonError;
@@ -44,13 +44,13 @@ enum Now {
 /// A loop and the ids of its segments: one, or all segments of the sequence that it replaced, until it is known which one is
 /// heard.
 struct LoopPlayback {
-    what: Playing,
+    what: LoopRequest,
     segments: Vec<u64>,
     since: Instant,
 }
 
 impl LoopPlayback {
-    fn new(what: Playing, segments: Vec<u64>) -> Self {
+    fn new(what: LoopRequest, segments: Vec<u64>) -> Self {
         Self { what, segments, since: Instant::now() }
     }
 
@@ -159,22 +159,22 @@ impl PlaybackThread {
             self.tell(Event::Device(Ok(())));
         }
         self.now = match (request, mem::take(&mut self.now)) {
-            (Request::Play(Sounding::Loop(what), from), _) => {
+            (Request::Play(PlayRequest::Loop(what), from), _) => {
                 let segment = self.own.segment(&what, player.rate());
                 let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
                 Now::Loop(LoopPlayback::new(what, vec![player.start(segment, from)]))
             }
-            (Request::Play(Sounding::Sequence(sequence), _), _) => {
+            (Request::Play(PlayRequest::Sequence(sequence), _), _) => {
                 self.begin(SequencePlayback::new(sequence), player, true)
             }
-            (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => {
+            (Request::Change(PlayRequest::Loop(what)), Now::Loop(round)) => {
                 self.replace_loop(LoopPlayback { what, ..round }, player)
             }
             // Switch the segment being heard to the loop.
-            (Request::Change(Sounding::Loop(what)), Now::Sequence(plan)) => {
+            (Request::Change(PlayRequest::Loop(what)), Now::Sequence(plan)) => {
                 self.replace_loop(LoopPlayback::new(what, plan.sent().collect()), player)
             }
-            (Request::Change(Sounding::Sequence(sequence)), Now::Sequence(mut plan)) => {
+            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut plan)) => {
                 plan.change(sequence, player, &mut self.own);
                 Now::Sequence(plan)
             }
@@ -309,22 +309,22 @@ impl PlaybackThread {
 mod tests {
     use super::super::samples::BasePath;
     use super::*;
-    use crate::jobs::play_request::{Sequence, SequenceTake};
+    use crate::jobs::play_request::{SequenceRequest, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
     use crate::sound::Fake;
     use std::sync::{Arc, mpsc};
 
     /// An attack on every eighth of a bar of 4/4 at 240.
-    fn playing(layers: bool) -> Playing {
+    fn playing(layers: bool) -> LoopRequest {
         let tempo = Tempo::new(Fraction::whole(240), Time::new(1, 4).expect("quarter")).expect("tempo");
         let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         for k in 0..8 {
             let at = Place { layer: 0, section: 0, cell: 2 * k };
             groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
-        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        Playing { groove: Arc::new(groove), speed, over, layers, beat, click_db: 0.0, lines: Vec::new() }
+        let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        LoopRequest { groove: Arc::new(groove), speed, range, layers, beat, click_db: 0.0, lines: Vec::new() }
     }
 
     /// Lets the device take frames while the thread runs; returns the greatest magnitude.
@@ -349,15 +349,15 @@ mod tests {
         let (events, _told) = mpsc::channel();
         let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
         let take = || SequenceTake { playing: playing(true), times: Some(1), count_in: false };
-        let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
-        desk.handle(Request::Play(Sounding::Sequence(takes), None), &mut output);
+        let takes = SequenceRequest { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
+        desk.handle(Request::Play(PlayRequest::Sequence(takes), None), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
-        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        desk.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
-        desk.handle(Request::Change(Sounding::Loop(playing(false))), &mut output);
+        desk.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
         advance(&mut desk, &mut output, &device, 48_000);
         assert_eq!(advance(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
-        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        desk.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
     }
 
