@@ -323,7 +323,7 @@ fn tracks(
             _ => {
                 let middle = middle(part);
                 let attack = |n: &RawNote| Attack {
-                    accent: general_midi::accent_beside(n.velocity, middle),
+                    accent: general_midi::relative_accent(n.velocity, middle),
                     pitch: Pitch::new(n.key),
                 };
                 let voice = general_midi::voice_of_program(part.program.unwrap_or(0));
@@ -338,7 +338,7 @@ fn tracks(
 fn levels(part: &RawPart, name: String, voice: Voice) -> DraftTrack {
     DraftTrack {
         gain: part.volume.map_or(0, general_midi::gain),
-        pan: part.pan.map_or(0, general_midi::place),
+        pan: part.pan.map_or(0, general_midi::pan_position),
         mute: part.volume == Some(0),
         ..DraftTrack::new(name, voice)
     }
@@ -394,7 +394,7 @@ fn percussion(
                 note.end = note.end.min(*next);
             }
         }
-        let attack = |n: &RawNote| Attack { accent: general_midi::accent_beside(n.velocity, middle), pitch: None };
+        let attack = |n: &RawNote| Attack { accent: general_midi::relative_accent(n.velocity, middle), pitch: None };
         let name = if several { format!("{}: {voice}", part.name) } else { part.name.clone() };
         let of_voice = RawPart { notes: raw, ..part.clone() };
         let track = DraftTrack { notes: notes(&of_voice, clock, attack)?, ..levels(part, name, voice) };
