@@ -10,7 +10,7 @@ pub(super) fn run() -> Result<Exit, Failure> {
     let config = super::user_config(Part::Sound)?;
     let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;
     let used = match &config.output {
-        Some(wanted) => sound::chosen(wanted, &devices),
+        Some(wanted) => sound::find_device(wanted, &devices),
         None => devices.iter().position(|d| d.default),
     };
     let mut out = io::stdout().lock();

@@ -67,7 +67,7 @@ pub(super) fn run(args: &SpeakerArgs) -> Result<Exit, Failure> {
             other => writeln!(log, "teeter speaker: {other}"),
         };
     };
-    let player = Player::open().map_err(|e| Failure::new(Exit::Output, e))?;
+    let player = Player::open(None).map_err(|e| Failure::new(Exit::Output, e))?;
     speaker.run(Box::new(player), &stop, &mut said).map_err(|e| Failure::new(Exit::Output, e))?;
     Ok(Exit::Good)
 }

@@ -10,7 +10,7 @@ use crate::export::{ExportInput, left_out};
 
 /// An entry of a list of exports.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ExportChoice {
+pub(crate) struct ExportChoice {
     pub name: String,
     /// Extension of the file, without a dot.
     pub ending: &'static str,
@@ -19,14 +19,14 @@ pub struct ExportChoice {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ExportKind {
+pub(crate) enum ExportKind {
     /// A format by its name, and for a picture format its kind of picture; `None` is notation.
     Format(&'static str, Option<PictureKind>),
     Handout(HandoutFormat, TakeSound),
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct ExportChoices {
+pub(crate) struct ExportChoices {
     pub formats: Vec<ExportChoice>,
     pub handouts: Vec<ExportChoice>,
 }

@@ -1,27 +1,24 @@
 //! What the editor asks to be played: a loop, or takes that follow each other.
 
 use crate::rhythm::{Fraction, Groove};
-use crate::sound::take::{CountIn, Take, ladder};
+use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use std::sync::Arc;
 
 /// Passes of a step without an end for which silences are planned.
 const PLANNED_PASSES: u32 = 256;
 
-/// Pan positions of the hearings' clicks, by index; the written beat clicks in the middle.
-pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
-
 #[derive(Debug, Clone, PartialEq)]
 pub enum PlayRequest {
     /// Repeats until stopped.
-    Loop(LoopRequest),
-    Sequence(SequenceRequest),
+    Loop(LoopSpec),
+    Sequence(Sequence),
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct LoopRequest {
+pub struct LoopSpec {
     pub groove: Arc<Groove>,
-    /// Playing speed; 1 is as written.
+    /// Playback speed; 1 is as written.
     pub speed: Fraction,
     pub range: Range,
     /// Whether the layers sound; otherwise only the clicks do.
@@ -30,12 +27,15 @@ pub struct LoopRequest {
     pub beat: Click,
     /// Gain of the clicks in dB.
     pub click_db: f32,
-    pub lines: Vec<ClickedPulses>,
+    pub hearings: Vec<HearingClicks>,
 }
+
+/// Pan positions of the clicks of hearings, by index; the written beat clicks in the middle.
+pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
 
 /// The pulses of a hearing that is clicked.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ClickedPulses {
+pub struct HearingClicks {
     /// In seconds at full speed from the groove's start, all passes counted, ascending.
     pub seconds: Arc<Vec<f64>>,
     /// Length of the whole groove in seconds at full speed.
@@ -44,26 +44,26 @@ pub struct ClickedPulses {
     /// Selects the pitch and the side.
     pub index: u8,
     /// Start of the loop in the groove, in seconds at full speed.
-    pub loop_start: f64,
+    pub lead: f64,
 }
 
-impl ClickedPulses {
+impl HearingClicks {
     fn side(&self) -> i8 {
         SIDES[usize::from(self.index) % SIDES.len()]
     }
 }
 
-impl LoopRequest {
+impl LoopSpec {
     /// The loop as a take of one pass.
     pub fn take(&self) -> Take {
-        let line = |l: &ClickedPulses| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, l.side());
+        let line = |l: &HearingClicks| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, l.side());
         Take {
             name: String::new(),
             note: String::new(),
             layers: self.layers,
             click: self.beat,
             click_db: self.click_db,
-            lines: self.lines.iter().map(line).collect(),
+            lines: self.hearings.iter().map(line).collect(),
             speed: self.speed,
             range: self.range,
             times: 1,
@@ -72,14 +72,13 @@ impl LoopRequest {
         }
     }
 
-    /// A bar of the written beat, or the pulse of the first hearing where the beat is not clicked.
+    /// A bar of the written beat, or the pulse of the first hearing if the beat is not clicked.
     pub fn count_in(&self) -> CountIn {
-        let Some(line) = self.lines.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
-        let from = line.seconds.partition_point(|t| *t < line.loop_start - 1e-9);
-        match line.seconds[from..] {
+        let Some(line) = self.hearings.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
+        let first = line.seconds.partition_point(|t| *t < line.lead - 1e-9);
+        match line.seconds[first..] {
             [first, second, ..] => {
-                let (first, period) = (first - line.loop_start, second - first);
-                CountIn::Pulse { first, period, tone: line.index, side: line.side() }
+                CountIn::Pulse { first: first - line.lead, period: second - first, tone: line.index, side: line.side() }
             }
             _ => CountIn::Bar,
         }
@@ -88,7 +87,7 @@ impl LoopRequest {
 
 /// Takes that follow each other.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SequenceRequest {
+pub struct Sequence {
     /// Identifies the sequence among those played before.
     pub number: u32,
     pub takes: Vec<SequenceTake>,
@@ -100,23 +99,23 @@ pub struct SequenceRequest {
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct SequenceTake {
-    pub playing: LoopRequest,
+    pub spec: LoopSpec,
     /// Number of passes; `None` repeats until the user moves on.
     pub times: Option<u32>,
     pub count_in: bool,
 }
 
-impl SequenceRequest {
+impl Sequence {
     /// The takes with their count-ins and silences.
     pub(crate) fn takes(&self) -> Vec<Take> {
         let take = |t: &SequenceTake| Take {
             times: t.times.unwrap_or(PLANNED_PASSES),
-            count_in: if t.count_in { t.playing.count_in() } else { CountIn::Off },
-            ..t.playing.take()
+            count_in: if t.count_in { t.spec.count_in() } else { CountIn::Off },
+            ..t.spec.take()
         };
         let mut takes: Vec<Take> = self.takes.iter().map(take).collect();
         if let Some(every) = self.silence {
-            ladder::silence(&mut takes, every);
+            mute_ladder_passes(&mut takes, every);
         }
         takes
     }

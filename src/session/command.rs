@@ -4,7 +4,7 @@ use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
 
 /// Where the cursor goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Motion {
+pub(crate) enum Motion {
     /// One cell earlier; from the first cell into the section before.
     Left,
     /// One cell later; from the last cell into the next section.
@@ -43,7 +43,7 @@ pub enum Motion {
 
 /// One command of the user. Where there is a selection, commands on cells work on all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Command {
+pub(crate) enum Command {
     /// Moves the cursor and drops the selection.
     Move(Motion),
     /// Moves the cursor and selects what lies between.

@@ -4,13 +4,13 @@ mod samples;
 mod sequence;
 mod worker;
 
-use super::super::event::Speaker;
-use super::super::{Event, Head};
+use super::super::Event;
+use super::super::event::RemoteEvent;
 use super::latest_slot::LatestSlot;
-use crate::jobs::play_request::{PlayRequest, SequenceRequest};
+use crate::jobs::play_request::{PlayRequest, Sequence};
 use crate::rhythm::Groove;
-use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};
+use crate::sound::{Position, SampleRate};
 use samples::{BasePath, UserSampleLoader};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -23,11 +23,11 @@ use worker::{OutputConfig, PlaybackThread};
 /// A request to the playback thread.
 enum Request {
     /// A loop from a position, or a sequence.
-    Play(PlayRequest, Option<Head>),
+    Play(PlayRequest, Option<Position>),
     /// Continue with this.
     Change(PlayRequest),
     /// Continue with another take of the sequence after the current pass.
-    Step(SequenceRequest),
+    Step(Sequence),
     Stop,
     /// Check the remote speaker and the volume.
     Poll,
@@ -95,7 +95,7 @@ impl PlaybackHandle {
                     *pending_remote.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
                     slot.put(|old| old.or(Some(Request::Poll)));
                 }
-                Err(words) => drop(events.send(Event::Speaker(Speaker::Failed(words)))),
+                Err(words) => drop(events.send(Event::Remote(RemoteEvent::Failed(words)))),
             }
         };
         drop(thread::Builder::new().name("connecting".into()).spawn(connect));
@@ -123,7 +123,7 @@ impl PlaybackHandle {
     }
 
     /// Plays a loop from a position or from its start, or a sequence.
-    pub(crate) fn play(&self, sounding: PlayRequest, from: Option<Head>) {
+    pub(crate) fn play(&self, sounding: PlayRequest, from: Option<Position>) {
         self.slot.put(|_| Some(Request::Play(sounding, from)));
     }
 
@@ -132,17 +132,17 @@ impl PlaybackHandle {
         use PlayRequest::Sequence as Takes;
         self.slot.put(|old| match (old, sounding) {
             (Some(Request::Play(Takes(old), from)), Takes(new)) => {
-                Some(Request::Play(Takes(SequenceRequest { at: old.at, ..new }), from))
+                Some(Request::Play(Takes(Sequence { at: old.at, ..new }), from))
             }
             (Some(Request::Play(_, from)), sounding) => Some(Request::Play(sounding, from)),
-            (Some(Request::Step(old)), Takes(new)) => Some(Request::Step(SequenceRequest { at: old.at, ..new })),
+            (Some(Request::Step(old)), Takes(new)) => Some(Request::Step(Sequence { at: old.at, ..new })),
             (Some(Request::Stop), _) => Some(Request::Stop),
             (_, sounding) => Some(Request::Change(sounding)),
         });
     }
 
     /// Continues with another take of the sequence after the current pass.
-    pub(crate) fn step(&self, sequence: SequenceRequest) {
+    pub(crate) fn step(&self, sequence: Sequence) {
         self.slot.put(|old| match old {
             Some(Request::Play(..)) => Some(Request::Play(PlayRequest::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
