@@ -92,7 +92,7 @@ pub(super) fn section(
             next_spot += 1;
         }
         let (notes, tuplets) = unbeamed_notes(&runs, &written_spans, &tree);
-        let pitched = names.zip(groove.layers()[layer].voice.own_pitch());
+        let pitched = names.zip(groove.layers()[layer].voice.default_pitch());
         let bar = BarContext { attacks: &attacks, start, end: context.length(), pitched, windows: &windows, beaming };
         let notes = bar.finish(notes, &tuplets);
         bars.push(Bar { section, number, notes, tuplets });

@@ -52,7 +52,7 @@ pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row 
         }
     }
     let attacks = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
-    let silent = if groove.heard(layer) { "" } else { " (silent)" };
+    let silent = if groove.is_audible(layer) { "" } else { " (silent)" };
     let name = format!("{}{silent}", groove.layers()[layer].name);
     Row { name, cells, attacks, tuplets, end: wholes(context.length()) }
 }
