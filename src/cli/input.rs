@@ -62,12 +62,12 @@ pub(super) fn read(path: &Path) -> Result<Groove, Failure> {
     let bad = |words: String| Failure::new(Exit::BadGroove, words);
     let loaded = if path.as_os_str() == "-" {
         let mut bytes = Vec::new();
-        let read = std::io::stdin().lock().take(store::LIMIT + 1).read_to_end(&mut bytes);
+        let read = std::io::stdin().lock().take(store::MAX_BYTES + 1).read_to_end(&mut bytes);
         read.map_err(|e| bad(format!("standard input: cannot read: {}", store::reason(&e))))?;
-        if bytes.len() as u64 > store::LIMIT {
+        if bytes.len() as u64 > store::MAX_BYTES {
             return Err(bad(format!(
                 "standard input: expected a groove of at most {} bytes, found more",
-                store::LIMIT
+                store::MAX_BYTES
             )));
         }
         store::parse_bytes(bytes, "standard input")

@@ -24,9 +24,9 @@ struct Line<'a> {
 pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), Failure> {
     let name = if path.as_os_str() == "-" { "standard input".to_owned() } else { path.display().to_string() };
     let bad = |reason: String| Failure::new(Exit::BadGroove, reason);
-    let bytes = jobs::read_input(path, store::LIMIT)?;
-    if bytes.len() as u64 > store::LIMIT {
-        return Err(bad(format!("{name}: {}", expected(format_args!("at most {} bytes", store::LIMIT), "more"))));
+    let bytes = jobs::read_input(path, store::MAX_BYTES)?;
+    if bytes.len() as u64 > store::MAX_BYTES {
+        return Err(bad(format!("{name}: {}", expected(format_args!("at most {} bytes", store::MAX_BYTES), "more"))));
     }
     let text =
         String::from_utf8(bytes).map_err(|_| bad(format!("{name}: {}", expected("lines of text", "other bytes"))))?;

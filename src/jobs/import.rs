@@ -20,9 +20,9 @@ pub(crate) fn import(path: &Path, tolerance: Fraction, control: &JobControl) -> 
     let stem = path.file_stem().unwrap_or_default().to_string_lossy();
     let imported = formats::bring(&bytes, ending, &stem, tolerance).map_err(|e| invalid(e.to_string()))?;
     let size = store::print(&imported.groove).len() as u64;
-    if size > store::LIMIT {
+    if size > store::MAX_BYTES {
         return Err(invalid(expected(
-            format_args!("a groove file of at most {} bytes", store::LIMIT),
+            format_args!("a groove file of at most {} bytes", store::MAX_BYTES),
             format_args!("one of {size} bytes"),
         )));
     }

@@ -136,7 +136,7 @@ impl<'a> Builder<'a> {
             let sample = layer.sound.as_ref().and_then(|name| options.samples.get(name, options.rate));
             for event in events {
                 let Some(span) = self.spans.iter().find(|r| r.section == event.section) else { continue };
-                let key = SynthKey::new(options.rate, layer.voice, event.pitch(), event.accent());
+                let key = SynthKey::new(options.rate, layer.voice, event.attack.pitch, event.attack.accent);
                 let hold = if key.is_held() {
                     let room = span.to.minus(event.offset).unwrap_or(event.length);
                     let duration = self.timebase.at(event.section, event.length.min(room)).rounded(denom);
@@ -150,7 +150,7 @@ impl<'a> Builder<'a> {
                     Some(sample) => self.sound(source, || Arc::clone(&sample.samples)),
                     None => self.synthesized(key),
                 };
-                let level = voice::level(event.accent(), layer.depth, source);
+                let level = voice::level(event.attack.accent, layer.depth, source);
                 let note = Note { at, sound, hold, left: left * level, right: right * level };
                 self.add_to_passes(event.section, note, pieces);
             }
@@ -186,7 +186,7 @@ impl<'a> Builder<'a> {
 
 /// The attacks of every audible layer in the range, for one pass through each section.
 fn events(groove: &Groove, spans: &[SectionSpan]) -> Vec<(usize, Vec<Event>)> {
-    let audible = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !spans.is_empty());
+    let audible = (0..groove.layers().len()).filter(|&l| groove.is_audible(l) && !spans.is_empty());
     audible
         .map(|l| {
             let mut events = groove.events(l);

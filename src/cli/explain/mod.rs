@@ -19,7 +19,7 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
     let explain = |path: &Path| -> Explained {
         let groove = input::read(path)?;
         let layers = if args.all_layers {
-            (0..groove.layers().len()).filter(|l| groove.heard(*l)).collect()
+            (0..groove.layers().len()).filter(|l| groove.is_audible(*l)).collect()
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };

@@ -96,7 +96,7 @@ pub(super) fn gather(draft: &ImportDraft, warnings: &mut Vec<ImportWarning>) -> 
         if begins || runs.last().is_none_or(|r| i64::from(r.bars) == BARS.greatest) {
             runs.push(Run {
                 meter: row.meter.clone(),
-                tempo: row.bar.tempo.told(),
+                tempo: row.bar.tempo.rounded(),
                 swing: row.bar.swing,
                 bars: 0,
                 name: row.bar.section.clone().filter(|_| begins),
@@ -154,9 +154,9 @@ fn boundaries(rows: &[Row], warnings: &mut Vec<ImportWarning>) -> Result<Vec<boo
         };
         let hard = (&before.meter, before.bar.swing) != (&row.meter, row.bar.swing);
         let named = row.bar.section.is_some();
-        begins[i] = hard || named || before.bar.tempo.told() != row.bar.tempo.told();
+        begins[i] = hard || named || before.bar.tempo.rounded() != row.bar.tempo.rounded();
         if begins[i] && !hard {
-            soft.push((named, change(before.bar.tempo.told(), row.bar.tempo.told()), i));
+            soft.push((named, change(before.bar.tempo.rounded(), row.bar.tempo.rounded()), i));
         }
     }
     let count = begins.iter().filter(|b| **b).count();

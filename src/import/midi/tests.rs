@@ -76,7 +76,7 @@ proptest! {
     ) {
         let given = own.into_iter().take(groove.layers().len()).enumerate();
         let groove = given.fold(groove, |g, (l, (sound, depth))| {
-            let g = g.edited(&Edit::OwnSound(l, sound)).unwrap_or(g);
+            let g = g.edited(&Edit::SoundFile(l, sound)).unwrap_or(g);
             g.edited(&Edit::AccentDepth(l, depth)).unwrap_or(g)
         });
         comes_back(&groove)?;
@@ -196,7 +196,7 @@ fn every_tempo_is_one_that_our_file_can_tell() {
         let track = with_end(&[0, 0xff, 0x51, 3, a, b, c, 0, 0x90, 60, 80, 96, 60, 0]);
         let made = back(&file(0, [0, 96], &[&track]));
         let tempo = made.groove.sections()[0].tempo;
-        assert!(tempo.bpm().denom() <= Tempo::PARTS, "{us}: {:?}", tempo.bpm());
+        assert!(tempo.bpm().denom() <= Tempo::MAX_DENOMINATOR, "{us}: {:?}", tempo.bpm());
         let per_minute = tempo.bpm().numer() as f64 / tempo.bpm().denom() as f64;
         let quarters = per_minute * 4.0 * tempo.unit().numer() as f64 / tempo.unit().denom() as f64;
         // Within the microsecond that the file itself rounds or cuts off.

@@ -24,12 +24,12 @@ fn heard(g: &Groove) -> String {
     }
     for (l, layer) in g.layers().iter().enumerate() {
         lines.push(format!("{} {} {}", layer.name, layer.voice, layer.pan));
-        let pitched = layer.voice.own_pitch().and_then(Pitch::new);
+        let pitched = layer.voice.default_pitch().and_then(Pitch::new);
         let written =
-            matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.pitch().is_some());
+            matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.attack.pitch.is_some());
         for e in g.events(l) {
-            let pitch = if written && pitched.is_some() { e.pitch().or(pitched) } else { None };
-            lines.push(format!("{} {} {} {} {:?} {pitch:?}", e.section, e.pass, e.offset, e.length, e.accent()));
+            let pitch = if written && pitched.is_some() { e.attack.pitch.or(pitched) } else { None };
+            lines.push(format!("{} {} {} {} {:?} {pitch:?}", e.section, e.pass, e.offset, e.length, e.attack.accent));
         }
     }
     lines.join("\n")

@@ -103,13 +103,13 @@ impl Source {
     /// Keeps the volumes for the next session.
     pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.keep_sound_levels(levels).map_err(|e| e.to_string())
+        journal.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
     /// Keeps the offset of taps for the next time.
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.keep_calibration(calibration).map_err(|e| e.to_string())
+        journal.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
     /// Writes the groove to its file, or to another one from now on; gives the file's name.
@@ -134,7 +134,7 @@ impl Source {
             SaveError::ChangedOnDisk(_) if moving => taken(),
             SaveError::ChangedOnDisk(_) => SaveFailed::Changed,
             // The line of messages is short, and the reason matters most.
-            e => SaveFailed::Failed(format!("{}: {}", e.words(), path.display())),
+            e => SaveFailed::Failed(format!("{}: {}", e.message(), path.display())),
         })?;
         self.discard_journal();
         let name = path.display().to_string();
