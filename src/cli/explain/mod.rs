@@ -15,7 +15,7 @@ type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
     let (speed, limits) = (args.speed.value, input::limits(args.cell_limit)?);
-    let inputs = input::grooves(&args.files)?;
+    let inputs = input::grooves(&args.grooves.files)?;
     let explain = |path: &Path| -> Explained {
         let groove = input::read(path)?;
         let layers = if args.all_layers {
