@@ -1,4 +1,4 @@
-//! The analysis on a thread of its own: one request waits, the newest.
+//! Runs the analysis on a thread of its own, for the newest request.
 
 use super::super::Event;
 use super::latest_slot::LatestSlot;
@@ -11,20 +11,19 @@ use std::thread;
 
 type Request = (u64, Arc<Groove>, Ask);
 
-/// Asks for analyses.
 #[derive(Debug)]
 pub(crate) struct AnalysisWorker(LatestSlot<Request>);
 
 impl AnalysisWorker {
-    /// Starts the thread; results come as events.
+    /// Starts the thread, which sends [`Event::Analysed`].
     pub(crate) fn start(sender: Sender<Event>) -> Self {
         let slot: LatestSlot<Request> = LatestSlot::new();
         let worker = slot.clone();
         let work = move || {
-            while let Some((revision, groove, ask)) = worker.take() {
-                // A fault in one report must not end all later ones; what is shown stays marked as old.
-                let made = catch_unwind(AssertUnwindSafe(|| report(&groove, &ask)));
-                if let Ok(report) = made
+            while let Ok((revision, groove, ask)) = worker.take() {
+                // After a panic the shown report stays marked as old, and the next request still works.
+                let result = catch_unwind(AssertUnwindSafe(|| report(&groove, &ask)));
+                if let Ok(report) = result
                     && sender.send(Event::Analysed { revision, ask, report: Arc::new(report) }).is_err()
                 {
                     return;
@@ -35,7 +34,7 @@ impl AnalysisWorker {
         Self(slot)
     }
 
-    /// Asks; what was asked before and is not begun is dropped.
+    /// Replaces the waiting request.
     pub(crate) fn ask(&self, revision: u64, groove: Arc<Groove>, ask: Ask) {
         self.0.put(|_| Some((revision, groove, ask)));
     }
