@@ -5,7 +5,7 @@ use crate::config::Part;
 use crate::sound;
 use std::io::{self, Write};
 
-/// Prints name and system id of every device; `*` marks the one that is used.
+/// Prints name and system id of every device, with `*` for the one in use.
 pub(super) fn run() -> Result<Exit, Failure> {
     let config = super::user_config(Part::Sound)?;
     let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;

@@ -46,6 +46,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
         rate: args.sound.rate,
         kind,
     };
-    output::print(&jobs::run(&job, &output::with_progress())?, None)?;
+    let report = jobs::run(&job, &output::with_progress())?;
+    output::print(&report, None)?;
     Ok(Exit::Good)
 }

@@ -38,7 +38,7 @@ impl UserSampleCache {
         let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
         let mut own = UserSamples::default();
         let (mut words, mut used) = (Vec::new(), Vec::new());
-        for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.heard(*l)).map(|(_, l)| l) {
+        for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.is_audible(*l)).map(|(_, l)| l) {
             let Some(name) = &layer.sound else { continue };
             let path = folder.join(name);
             if !used.contains(&path) {
@@ -105,7 +105,7 @@ mod tests {
         let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         for (k, name) in sounds.iter().enumerate() {
             let add = Edit::AddLayer(k, format!("l{k}"), crate::rhythm::Voice::Kick, 4);
-            let own = Edit::OwnSound(k, Some((*name).to_owned()));
+            let own = Edit::SoundFile(k, Some((*name).to_owned()));
             groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
         }
         groove

@@ -163,7 +163,7 @@ fn pitches_go_on_and_move() {
     session.apply(Command::SelectSection);
     session.apply(Command::Transpose(-12));
     let pitches: Vec<String> =
-        session.groove().events(0).iter().map(|e| e.pitch().expect("pitched").to_string()).collect();
+        session.groove().events(0).iter().map(|e| e.attack.pitch.expect("pitched").to_string()).collect();
     assert_eq!(pitches, ["E1", "E1"]);
 }
 
@@ -174,7 +174,7 @@ fn pitches_are_given_in_a_row() {
         session.apply(Command::Pitch(Pitch::parse(name)));
     }
     let pitches: Vec<String> =
-        session.groove().events(0).iter().map(|e| e.pitch().expect("pitched").to_string()).collect();
+        session.groove().events(0).iter().map(|e| e.attack.pitch.expect("pitched").to_string()).collect();
     assert_eq!((pitches.join(" ").as_str(), session.cursor().place.cell), ("E2 F2 G2", 5));
     // A selection is given one pitch, and the cursor stays.
     session.apply(Move(Motion::SectionStart));

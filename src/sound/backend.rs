@@ -30,14 +30,14 @@ pub enum OutputEvent {
     Closed(OutputError),
 }
 
-/// Methods that both outputs have, all of which take `&mut self`.
+/// Methods of both outputs; of a local one, those of the player itself or of its `handle()`.
 macro_rules! delegate {
-    ($($(#[$doc:meta])* fn $name:ident($($arg:ident: $type:ty),*) $(-> $out:ty)?;)*) => {
+    ($($(#[$doc:meta])* fn $name:ident($($arg:ident: $type:ty),*) $(-> $out:ty)?, player $(.$handle:ident())?;)*) => {
         $($(#[$doc])*
         pub(crate) fn $name(&mut self $(, $arg: $type)*) $(-> $out)? {
             match self {
                 #[cfg(feature = "audio")]
-                Self::Local(player) => player.$name($($arg),*),
+                Self::Local(player) => player$(.$handle())?.$name($($arg),*),
                 Self::Remote(player) => player.$name($($arg),*),
             }
         })*
@@ -68,27 +68,27 @@ impl AudioBackend {
 
     delegate! {
         /// Plays a segment from a position, or from its start, instead of everything else, and returns its id. Ids ascend.
-        fn start(segment: Segment, from: Option<Position>) -> u64;
+        fn start(segment: Segment, from: Option<Position>) -> u64, player;
         /// Appends a segment to the queue and returns its id. Call it only while [`Self::has_room`].
-        fn queue(segment: Segment) -> u64;
+        fn queue(segment: Segment) -> u64, player.handle();
         /// Plays a segment after the current pass instead of the queue, and returns its id.
-        fn switch_to(segment: Segment) -> u64;
+        fn switch_to(segment: Segment) -> u64, player.handle();
         /// Replaces the playing or queued segment with this id without a gap. One that has finished is ignored.
-        fn replace(id: u64, segment: Segment);
+        fn replace(id: u64, segment: Segment), player.handle();
         /// Whether the queue has space for another segment.
-        fn has_room() -> bool;
+        fn has_room() -> bool, player.handle();
         /// Whether the last segment has ended playback.
-        fn has_ended() -> bool;
+        fn has_ended() -> bool, player.handle();
         /// Stops; what still rings fades out within milliseconds.
-        fn stop();
+        fn stop(), player;
         /// Sets the master volume in dB. 0 is the initial level.
-        fn set_volume(db: f32);
+        fn set_volume(db: f32), player;
         /// The position that is heard now.
-        fn playhead() -> Option<Playhead>;
+        fn playhead() -> Option<Playhead>, player;
         /// The position that was heard at a recent instant.
-        fn playhead_at(at: Instant) -> Option<Playhead>;
+        fn playhead_at(at: Instant) -> Option<Playhead>, player;
         /// Uncertainty of the playhead in seconds: one device buffer, and for a remote speaker also the clock error.
-        fn playhead_error() -> f64;
+        fn playhead_error() -> f64, player;
     }
 
     /// Stops, waits until what still rings has faded out (tens of milliseconds) and closes the output.

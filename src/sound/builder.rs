@@ -2,7 +2,7 @@
 //! maps a groove to frames.
 
 use super::click::{ClickLine, Moment};
-use super::clock::{FrameTime, FramesPerWhole, Seconds, Timebase};
+use super::clock::{FrameTime, Seconds, Timebase, frames_per_whole};
 use super::position::{Piece, PositionMap};
 use super::schedule::{Note, Range, Schedule, ScheduleOptions, approx};
 use super::units::Gain;
@@ -71,7 +71,7 @@ impl<'a> Builder<'a> {
         // Sections outside the range must not widen the common denominator.
         let first = spans.first().map_or(0, |r| r.section);
         let tempo = |s: usize| sections[if spans.iter().any(|r| r.section == s) { s } else { first }].tempo;
-        let per_whole = |s: usize| FramesPerWhole::new(tempo(s), options.bounded_speed(), options.rate);
+        let per_whole = |s: usize| frames_per_whole(tempo(s), options.bounded_speed(), options.rate);
         let denominators = denominators(groove, options, &spans, &events);
         let timebase = Timebase::new(denominators.into_iter().enumerate().map(|(s, d)| (per_whole(s), d)).collect());
         // Times in seconds must not be rounded twice.
@@ -107,7 +107,7 @@ impl<'a> Builder<'a> {
         for span in &self.spans {
             let duration = self.time_in(span, span.to);
             let (from, to) = (approx(span.from), approx(span.to));
-            let frames_per_whole = self.timebase.per_whole(span.section).approx();
+            let frames_per_whole = self.timebase.frames_per_whole(span.section);
             for pass in 0..span.passes {
                 pieces.push(Piece { start: length, section: span.section, pass, from, to, frames_per_whole });
                 length = length.plus(duration, denom);
@@ -136,7 +136,7 @@ impl<'a> Builder<'a> {
             let sample = layer.sound.as_ref().and_then(|name| options.samples.get(name, options.rate));
             for event in events {
                 let Some(span) = self.spans.iter().find(|r| r.section == event.section) else { continue };
-                let key = SynthKey::new(options.rate, layer.voice, event.pitch(), event.accent());
+                let key = SynthKey::new(options.rate, layer.voice, event.attack.pitch, event.attack.accent);
                 let hold = if key.is_held() {
                     let room = span.to.minus(event.offset).unwrap_or(event.length);
                     let duration = self.timebase.at(event.section, event.length.min(room)).rounded(denom);
@@ -150,7 +150,7 @@ impl<'a> Builder<'a> {
                     Some(sample) => self.sound(source, || Arc::clone(&sample.samples)),
                     None => self.synthesized(key),
                 };
-                let level = voice::level(event.accent(), layer.depth, source);
+                let level = voice::level(event.attack.accent, layer.depth, source);
                 let note = Note { at, sound, hold, left: left * level, right: right * level };
                 self.add_to_passes(event.section, note, pieces);
             }
@@ -186,7 +186,7 @@ impl<'a> Builder<'a> {
 
 /// The attacks of every audible layer in the range, for one pass through each section.
 fn events(groove: &Groove, spans: &[SectionSpan]) -> Vec<(usize, Vec<Event>)> {
-    let audible = (0..groove.layers().len()).filter(|&l| groove.heard(l) && !spans.is_empty());
+    let audible = (0..groove.layers().len()).filter(|&l| groove.is_audible(l) && !spans.is_empty());
     audible
         .map(|l| {
             let mut events = groove.events(l);

@@ -46,7 +46,7 @@ struct Lost {
     source_replaced: bool,
 }
 
-/// An output device that plays, or that is being reopened. Its methods are those of [`super::AudioBackend`].
+/// An output device that plays, or that is being reopened. [`super::AudioBackend`] documents its methods.
 pub(crate) struct Player {
     // Dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
@@ -132,34 +132,14 @@ impl Player {
     }
 
     pub(crate) fn start(&mut self, segment: Segment, from: Option<Position>) -> u64 {
-        let frame = from.and_then(|p| segment.schedule()?.map().frame(p)).unwrap_or_default();
-        let position = segment.schedule().map(|s| s.map().position(frame));
+        let frame = from.and_then(|p| segment.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
+        let position = segment.schedule.as_ref().map(|s| s.map.position(frame));
         let id = self.handle.start(segment, frame);
         // While the device is lost, a segment waits at its start position.
         if let (Some(lost), Some(position)) = (&mut self.lost, position) {
             lost.playhead = Some(Playhead::new(position, id));
         }
         id
-    }
-
-    pub(crate) fn queue(&mut self, segment: Segment) -> u64 {
-        self.handle.queue(segment)
-    }
-
-    pub(crate) fn switch_to(&mut self, segment: Segment) -> u64 {
-        self.handle.switch_to(segment)
-    }
-
-    pub(crate) fn replace(&mut self, id: u64, segment: Segment) {
-        self.handle.replace(id, segment);
-    }
-
-    pub(crate) fn has_room(&mut self) -> bool {
-        self.handle.has_room()
-    }
-
-    pub(crate) fn has_ended(&mut self) -> bool {
-        self.handle.has_ended()
     }
 
     pub(crate) fn stop(&mut self) {

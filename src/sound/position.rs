@@ -114,7 +114,7 @@ impl PositionMap {
     }
 
     /// Length of the loop, rounded to whole frames.
-    pub(super) fn length(&self) -> Frame {
+    pub(super) fn rounded_length(&self) -> Frame {
         Frame(self.length.rounded(self.denom))
     }
 

@@ -4,6 +4,7 @@ use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
 use super::schedule::{Note, Schedule};
 use super::units::{Frame, Gain, SampleRate};
+use std::ops::Range;
 use std::sync::Arc;
 
 /// Most sounds that ring at once; another attack replaces the oldest.
@@ -125,11 +126,11 @@ impl Renderer {
     /// Replaces the schedule without a gap at the same position in the groove and returns the previous one. What rings
     /// continues. If only cells, voices or gains changed, the frame is kept exactly.
     pub(super) fn swap(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
-        let map = schedule.map();
+        let map = &schedule.map;
         let jump = match &self.schedule {
-            Some(old) if old.map().same_clock(map) => None,
+            Some(old) if old.map.same_clock(map) => None,
             Some(old) => {
-                let position = map.map_from(old.map(), self.loop_time().1.approx(old.denom()));
+                let position = map.map_from(&old.map, self.loop_time().1.approx(old.map.denom));
                 // A note half a frame or less before that position was rounded onto the next frame.
                 let to = |(to, scale): (f64, f64)| (map.whole(to), to - scale / 2.0 - EPSILON_FRAMES);
                 Some(position.map_or((Frame(0), 0.0), to))
@@ -201,12 +202,12 @@ impl Renderer {
 
     /// Length of the loop, rounded to whole frames.
     pub(super) fn length(&self) -> Frame {
-        self.schedule.as_ref().map_or(Frame(0), |s| s.map().length())
+        self.schedule.as_ref().map_or(Frame(0), |s| s.map.rounded_length())
     }
 
     /// Frames until pass `pass` begins, 0 if it has begun; `None` if the loop is shorter than a frame.
     pub(super) fn frames_until_pass(&self, pass: u64) -> Option<usize> {
-        let schedule = self.schedule.as_ref().filter(|s| s.length().frame > 0)?;
+        let schedule = self.schedule.as_ref().filter(|s| s.map.length.frame > 0)?;
         let start = self.origin.saturating_add(schedule.pass_start(pass.saturating_sub(self.passes_before)).0);
         Some(usize::try_from(start - self.now).unwrap_or(0))
     }
@@ -214,17 +215,17 @@ impl Renderer {
     /// The current pass since the last jump and the time in it. The next note may already belong to the pass after it.
     fn loop_time(&self) -> (u64, FrameTime) {
         let Some(schedule) = &self.schedule else { return (0, FrameTime::ZERO) };
-        let denom = schedule.denom();
+        let denom = schedule.map.denom;
         let now = FrameTime { frame: self.now - self.origin, part: 0 };
         if now >= self.start || self.pass == 0 {
             return (self.pass, now.minus(self.start, denom).max(FrameTime::ZERO));
         }
-        let before = self.start.minus(schedule.length(), denom);
+        let before = self.start.minus(schedule.map.length, denom);
         (self.pass - 1, now.minus(before, denom).max(FrameTime::ZERO))
     }
 
     fn jump(&mut self, frame: i64) {
-        let last = self.schedule.as_ref().map_or(0, |s| s.length().frame.max(0));
+        let last = self.schedule.as_ref().map_or(0, |s| s.map.length.frame.max(0));
         self.origin = self.now - frame.clamp(0, last);
         self.pass = 0;
         self.find_next_note();
@@ -233,8 +234,8 @@ impl Renderer {
     /// Finds the first note of the current pass that is not in the past.
     fn find_next_note(&mut self) {
         if let Some(schedule) = &self.schedule {
-            let denom = schedule.denom();
-            self.start = schedule.length().times(self.pass, denom);
+            let denom = schedule.map.denom;
+            self.start = schedule.map.length.times(self.pass, denom);
             let (origin, start, now) = (self.origin, self.start, self.now);
             self.next = schedule.notes.partition_point(|n| origin + start.plus(n.at, denom).rounded(denom) < now);
         }
@@ -243,7 +244,7 @@ impl Renderer {
     /// Skips notes before an unrounded frame of the loop: they started in the previous loop.
     fn skip_notes_before(&mut self, frame: f64) {
         if let Some(schedule) = &self.schedule {
-            let denom = schedule.denom();
+            let denom = schedule.map.denom;
             self.next = schedule.notes.partition_point(|n| n.at.approx(denom) < frame);
         }
     }
@@ -323,12 +324,12 @@ impl Renderer {
     /// The next note that begins before frame `end`, and its frame.
     fn next_note(&mut self, end: i64) -> Option<(i64, Note)> {
         let schedule = self.schedule.as_ref().filter(|_| self.playing)?;
-        let (denom, length) = (schedule.denom(), schedule.length());
+        let (denom, length) = (schedule.map.denom, schedule.map.length);
         if length.frame < 1 {
             return None;
         }
         loop {
-            if let Some(&note) = schedule.notes.get(self.next) {
+            if let Some(&note) = schedule.notes_in_pass(self.passes_before + self.pass).get(self.next) {
                 let at = self.origin + self.start.plus(note.at, denom).rounded(denom);
                 if at >= end || self.passes_before + self.pass >= self.max_passes {
                     return None;
@@ -350,24 +351,29 @@ fn add(sound: &ActiveSound, from: i64, left: &mut [f32], right: &mut [f32], rele
     let first = sound.start.max(from);
     let last = sound.end(i64::from(release)).min(from + left.len() as i64);
     let undamped = last.min(sound.damp_at).max(first);
-    let slices = |a: i64, b: i64| {
-        ((a - from) as usize..(b - from) as usize, (a - sound.start) as usize..(b - sound.start) as usize)
-    };
-    if first < undamped {
-        let (block, samples) = slices(first, undamped);
-        let outs = left[block.clone()].iter_mut().zip(&mut right[block]);
-        for ((l, r), x) in outs.zip(&sound.samples[samples]) {
-            *l += x * sound.left;
-            *r += x * sound.right;
-        }
+    add_frames(sound, from, first..undamped, left, right, |_| 1.0);
+    let damped = undamped - sound.damp_at;
+    add_frames(sound, from, undamped..last, left, right, |k| 1.0 - (damped + k as i64) as f32 / release as f32);
+}
+
+/// Adds a range of frames of a sound with a gain for each of them.
+#[inline]
+fn add_frames(
+    sound: &ActiveSound,
+    from: i64,
+    frames: Range<i64>,
+    left: &mut [f32],
+    right: &mut [f32],
+    gain: impl Fn(usize) -> f32,
+) {
+    if frames.is_empty() {
+        return;
     }
-    if undamped < last {
-        let (block, samples) = slices(undamped, last);
-        let outs = left[block.clone()].iter_mut().zip(&mut right[block]);
-        for (k, ((l, r), x)) in outs.zip(&sound.samples[samples]).enumerate() {
-            let x = x * (1.0 - (undamped - sound.damp_at + k as i64) as f32 / release as f32);
-            *l += x * sound.left;
-            *r += x * sound.right;
-        }
+    let relative_to = |origin: i64| (frames.start - origin) as usize..(frames.end - origin) as usize;
+    let outs = left[relative_to(from)].iter_mut().zip(&mut right[relative_to(from)]);
+    for (k, ((l, r), x)) in outs.zip(&sound.samples[relative_to(sound.start)]).enumerate() {
+        let x = x * gain(k);
+        *l += x * sound.left;
+        *r += x * sound.right;
     }
 }

@@ -110,8 +110,11 @@ pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
     pub(super) sources: Vec<SampleSource>,
-    map: Arc<PositionMap>,
-    rate: SampleRate,
+    pub(super) map: Arc<PositionMap>,
+    pub(super) rate: SampleRate,
+    /// Passes, from 0 and ascending, in which only the first `opening_notes` notes sound.
+    pub(super) muted_passes: Vec<u32>,
+    pub(super) opening_notes: usize,
 }
 
 impl Schedule {
@@ -129,18 +132,7 @@ impl Schedule {
         rate: SampleRate,
     ) -> Schedule {
         let (sources, sounds) = sounds.into_iter().unzip();
-        Schedule { notes, sounds, sources, map: Arc::new(map), rate }
-    }
-
-    /// The same loop with only its first `n` notes.
-    pub(super) fn first(&self, n: usize) -> Schedule {
-        Schedule {
-            notes: self.notes[..n.min(self.notes.len())].to_vec(),
-            sounds: self.sounds.clone(),
-            sources: self.sources.clone(),
-            map: Arc::clone(&self.map),
-            rate: self.rate,
-        }
+        Schedule { notes, sounds, sources, map: Arc::new(map), rate, muted_passes: Vec::new(), opening_notes: 0 }
     }
 
     /// Number of notes that begin before `until` in the first pass through the first section.
@@ -151,8 +143,10 @@ impl Schedule {
         self.notes.partition_point(|n| n.at.approx(self.map.denom) < end - 0.5)
     }
 
-    pub(super) fn rate(&self) -> SampleRate {
-        self.rate
+    /// The notes that sound in a pass.
+    pub(super) fn notes_in_pass(&self, pass: u64) -> &[Note] {
+        let muted = u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok());
+        if muted { &self.notes[..self.opening_notes] } else { &self.notes }
     }
 
     /// Number of notes in one pass.
@@ -165,38 +159,31 @@ impl Schedule {
         self.notes.is_empty()
     }
 
-    pub(super) fn map(&self) -> &Arc<PositionMap> {
-        &self.map
-    }
-
     /// The rounded frame at which the `k`th note of pass `pass` begins, from the start of pass 0.
     #[cfg(test)]
     pub(crate) fn onset(&self, pass: u64, k: usize) -> Option<Frame> {
-        let denom = self.denom();
+        let denom = self.map.denom;
         let note = self.notes.get(k)?;
-        Some(Frame(self.length().times(pass, denom).plus(note.at, denom).rounded(denom)))
+        Some(Frame(self.map.length.times(pass, denom).plus(note.at, denom).rounded(denom)))
     }
 
-    /// The rounded frame at which pass `pass` begins.
     pub(super) fn pass_start(&self, pass: u64) -> Frame {
         self.map.pass_start(pass)
     }
 
+    /// The frame at which the last sound of this many passes ends, from the start of the first one.
+    pub(super) fn end(&self, passes: u32) -> Frame {
+        let tail = if passes == 0 { 0 } else { self.tail().0 };
+        Frame(self.pass_start(u64::from(passes)).0.saturating_add(tail))
+    }
+
     /// Frames that the last notes ring beyond the end of a pass.
-    pub(super) fn tail(&self) -> Frame {
+    fn tail(&self) -> Frame {
         let ends = self.notes.iter().map(|n| {
             let full = self.sounds[n.sound as usize].len() as i64;
             n.at.frame + 1 + full.min(i64::from(n.hold).saturating_add(i64::from(super::render::release(self.rate))))
         });
-        Frame((ends.max().unwrap_or(0) - self.length().frame).max(0))
-    }
-
-    pub(super) fn length(&self) -> FrameTime {
-        self.map.length
-    }
-
-    pub(super) fn denom(&self) -> i128 {
-        self.map.denom
+        Frame((ends.max().unwrap_or(0) - self.map.length.frame).max(0))
     }
 }
 

@@ -12,11 +12,8 @@ pub(crate) const MAX_QUEUED: usize = 8;
 /// A loop with its number of passes; the next queued segment follows.
 #[derive(Debug)]
 pub struct Segment {
-    /// The loop, and a version of it in which only the opening sounds. While one of them plays, its field is empty.
-    full: Option<Box<Schedule>>,
-    opening_only: Option<Box<Schedule>>,
-    /// Passes, from 0 and ascending, in which only the opening sounds.
-    pub(super) muted_passes: Vec<u32>,
+    /// The loop; `None` while it plays.
+    pub(super) schedule: Option<Box<Schedule>>,
     /// `u64::MAX` for no limit.
     pub(super) passes: u64,
     /// Whether playback ends after the last pass if no segment is queued.
@@ -26,25 +23,11 @@ pub struct Segment {
     pub(super) generation: u64,
 }
 
-/// Which loop of a segment sounds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Version {
-    Full,
-    OpeningOnly,
-}
-
 impl Segment {
     /// A loop that repeats until another segment follows.
     pub fn new(schedule: Schedule) -> Self {
-        Self {
-            full: Some(Box::new(schedule)),
-            opening_only: None,
-            muted_passes: Vec::new(),
-            passes: u64::MAX,
-            stops_at_end: false,
-            id: 0,
-            generation: 0,
-        }
+        let schedule = Some(Box::new(schedule));
+        Self { schedule, passes: u64::MAX, stops_at_end: false, id: 0, generation: 0 }
     }
 
     /// Limits the number of passes. If no segment is queued at the end, the loop continues until one is.
@@ -59,9 +42,10 @@ impl Segment {
         if self.passes != u64::MAX {
             self.passes = self.passes.saturating_sub(passes).max(1);
         }
-        let left = |&pass: &u32| u64::from(pass).checked_sub(passes).and_then(|t| u32::try_from(t).ok());
-        self.muted_passes = self.muted_passes.iter().filter_map(left).collect();
-        self.opening_only = self.opening_only.filter(|_| !self.muted_passes.is_empty());
+        if let Some(schedule) = &mut self.schedule {
+            let left = |&pass: &u32| u64::from(pass).checked_sub(passes).and_then(|p| u32::try_from(p).ok());
+            schedule.muted_passes = schedule.muted_passes.iter().filter_map(left).collect();
+        }
         self
     }
 
@@ -73,40 +57,11 @@ impl Segment {
 
     /// Mutes these passes, ascending from 0, except for what begins before `until`.
     #[must_use]
-    pub fn mute_passes(self, passes: &[u32], until: Time) -> Self {
-        let notes = self.full.as_ref().map_or(0, |full| full.notes_before(until));
-        self.mute_after_notes(passes.to_vec(), notes)
-    }
-
-    /// Mutes these passes, ascending from 0, except for the first `notes` notes.
-    pub(super) fn mute_after_notes(mut self, passes: Vec<u32>, notes: usize) -> Self {
-        if let (Some(full), false) = (&self.full, passes.is_empty()) {
-            self.opening_only = Some(Box::new(full.first(notes)));
-            self.muted_passes = passes;
+    pub fn mute_passes(mut self, passes: &[u32], until: Time) -> Self {
+        if let Some(schedule) = &mut self.schedule {
+            (schedule.muted_passes, schedule.opening_notes) = (passes.to_vec(), schedule.notes_before(until));
         }
         self
-    }
-
-    /// Number of notes that sound in a muted pass, 0 if none is muted.
-    pub(super) fn opening_notes(&self) -> usize {
-        self.opening_only.as_ref().map_or(0, |opening| opening.notes.len())
-    }
-
-    /// The loop, unless it is playing.
-    pub(super) fn schedule(&self) -> Option<&Schedule> {
-        self.full.as_deref()
-    }
-
-    fn version(&self, pass: u64) -> Version {
-        let muted = u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok());
-        if muted { Version::OpeningOnly } else { Version::Full }
-    }
-
-    fn slot(&mut self, version: Version) -> &mut Option<Box<Schedule>> {
-        match version {
-            Version::Full => &mut self.full,
-            Version::OpeningOnly => &mut self.opening_only,
-        }
     }
 }
 
@@ -126,7 +81,7 @@ pub(super) type OnFinished<'a> = &'a mut dyn FnMut(Box<Segment>);
 /// Plays segments in order.
 ///
 /// The first pass of a segment begins at the whole frame at which the previous one ends: its start plus its rounded exact
-/// length. A muted pass swaps in the opening-only loop, which has the same clock, so the frame is kept exactly.
+/// length.
 #[derive(Debug)]
 pub(super) struct SegmentQueue {
     pub(super) renderer: Renderer,
@@ -137,7 +92,6 @@ pub(super) struct SegmentQueue {
     passes_done: u64,
     /// Passes after which the current segment ends, overriding its own limit.
     pass_limit: Option<u64>,
-    version: Version,
     /// Id of the segment that ended playback by itself.
     pub(super) ended: u64,
     /// Rendered frame at which the current segment began.
@@ -155,7 +109,6 @@ impl SegmentQueue {
             queued: 0,
             passes_done: 0,
             pass_limit: None,
-            version: Version::Full,
             ended: 0,
             start: 0,
             previous: SegmentPosition::default(),
@@ -192,11 +145,9 @@ impl SegmentQueue {
     /// Replaces the playing or queued segment with the same id.
     pub(super) fn replace(&mut self, mut segment: Box<Segment>, on_finished: OnFinished<'_>) {
         if let Some(current) = self.current.as_mut().filter(|c| c.id == segment.id) {
-            let version = segment.version(self.passes_done);
-            if let Some(schedule) = segment.slot(version).take() {
-                *current.slot(self.version) = self.renderer.swap(schedule);
+            if let Some(schedule) = segment.schedule.take() {
+                current.schedule = self.renderer.swap(schedule);
                 std::mem::swap(current, &mut segment);
-                self.version = version;
             }
         } else if let Some(queued) = self.queue.iter_mut().flatten().find(|w| w.id == segment.id) {
             std::mem::swap(queued, &mut segment);
@@ -264,20 +215,10 @@ impl SegmentQueue {
                 };
                 self.renderer.limit_passes(self.passes_done);
                 self.begin(next, Renderer::follow, on_finished);
-                return;
-            }
-            if segment.stops_at_end {
+            } else if segment.stops_at_end {
                 self.ended = segment.id;
                 self.renderer.finish(self.passes_done);
-                return;
             }
-        }
-        let version = segment.version(self.passes_done);
-        if version != self.version
-            && let Some(schedule) = segment.slot(version).take()
-        {
-            *segment.slot(self.version) = self.renderer.swap(schedule);
-            self.version = version;
         }
     }
 
@@ -288,14 +229,13 @@ impl SegmentQueue {
         start: impl FnOnce(&mut Renderer, Box<Schedule>) -> Option<Box<Schedule>>,
         on_finished: OnFinished<'_>,
     ) {
-        let version = segment.version(0);
-        let Some(schedule) = segment.slot(version).take() else { return on_finished(segment) };
+        let Some(schedule) = segment.schedule.take() else { return on_finished(segment) };
         let old = start(&mut self.renderer, schedule);
         if let Some(mut finished) = self.current.replace(segment) {
-            *finished.slot(self.version) = old;
+            finished.schedule = old;
             on_finished(finished);
         }
-        (self.passes_done, self.pass_limit, self.version) = (0, None, version);
+        (self.passes_done, self.pass_limit) = (0, None);
         self.start = self.renderer.now();
     }
 

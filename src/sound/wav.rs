@@ -1,7 +1,8 @@
 //! WAV output and offline rendering.
 
-use super::render::{RENDER_LATENCY, Renderer};
+use super::render::RENDER_LATENCY;
 use super::schedule::{Schedule, ScheduleOptions};
+use super::segment::{Segment, SegmentQueue};
 use super::units::{Frame, SampleRate};
 use crate::rhythm::Groove;
 use std::io::{self, Write};
@@ -9,13 +10,17 @@ use std::io::{self, Write};
 const CHANNELS: u16 = 2;
 const BYTES_PER_SAMPLE: u16 = 3;
 const MAX_SAMPLE: f32 = 8_388_607.0;
+/// Frames rendered at once.
+const BLOCK_FRAMES: usize = 1024;
+/// Seconds of the fade of a file that ends within the groove.
+const FADE_OUT: f64 = 0.005;
 
 /// How much to render.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Length {
     /// This many passes of the loop, until the last sound has ended.
     Passes(u32),
-    /// This many seconds; the last milliseconds are faded.
+    /// This many seconds; the last 5 ms are faded.
     Seconds(f64),
 }
 
@@ -79,10 +84,66 @@ impl<'a> Writer<'a> {
     }
 }
 
-/// Called after each block with the frames rendered and the total; an error ends the rendering.
+/// Called after each block with the frames written and the total; an error ends the rendering.
 pub(crate) type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
 
-/// Renders a groove into a WAV stream with the code that the player runs, and returns its length.
+/// Renders segments into a WAV file with the code that the player runs.
+pub(super) struct Rendering<'a> {
+    writer: Writer<'a>,
+    queue: SegmentQueue,
+    /// Frames of the renderer's latency still to discard.
+    latency: usize,
+    /// Frames written, and to write.
+    done: i64,
+    total: i64,
+    /// Frames of the fade at the end.
+    fade: i64,
+    on_block: OnBlock<'a>,
+}
+
+impl<'a> Rendering<'a> {
+    pub(super) fn new(writer: Writer<'a>, rate: SampleRate, total: Frame, fade: Frame, on_block: OnBlock<'a>) -> Self {
+        let (queue, latency) = (SegmentQueue::new(rate), RENDER_LATENCY);
+        Self { writer, queue, latency, done: 0, total: total.0, fade: fade.0, on_block }
+    }
+
+    pub(super) fn push(&mut self, segment: Segment) {
+        self.queue.push(Box::new(segment), &mut drop);
+    }
+
+    pub(super) fn render(&mut self, frames: Frame) -> io::Result<()> {
+        let mut block = [0.0_f32; 2 * BLOCK_FRAMES];
+        let mut left = frames.0;
+        while left > 0 {
+            let frames = left.min(BLOCK_FRAMES as i64);
+            left -= frames;
+            let samples = &mut block[..2 * frames as usize];
+            self.queue.render(samples, &mut drop);
+            let discarded = self.latency.min(frames as usize);
+            self.latency -= discarded;
+            let samples = &mut samples[2 * discarded..];
+            for (pair, left) in samples.chunks_exact_mut(2).zip((1..=self.total - self.done).rev()) {
+                if left <= self.fade {
+                    let gain = (left - 1) as f32 / self.fade as f32;
+                    pair[0] *= gain;
+                    pair[1] *= gain;
+                }
+            }
+            self.writer.write(samples)?;
+            self.done += samples.len() as i64 / 2;
+            (self.on_block)(Frame(self.done), Frame(self.total))?;
+        }
+        Ok(())
+    }
+
+    /// Renders the rest of the file.
+    pub(super) fn finish(mut self) -> io::Result<()> {
+        self.render(Frame(self.total - self.done + self.latency as i64))?;
+        self.writer.finish()
+    }
+}
+
+/// Renders a groove into a WAV stream and returns its length.
 ///
 /// # Errors
 /// Those of the sink and `on_block`, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
@@ -94,39 +155,19 @@ pub(crate) fn render_wav(
     on_block: OnBlock<'_>,
 ) -> io::Result<Frame> {
     let schedule = Schedule::build(groove, options);
-    let mut renderer = Renderer::new(options.rate);
-    let (total, fade) = match length {
-        Length::Passes(passes) => {
-            renderer.limit_passes(u64::from(passes));
-            let end = schedule.pass_start(u64::from(passes)).0;
-            (end.saturating_add(if passes == 0 { 0 } else { schedule.tail().0 }), 0)
-        }
+    let rate = options.rate;
+    let (passes, total, fade) = match length {
+        Length::Passes(passes) => (u64::from(passes), schedule.end(passes), Frame(0)),
         Length::Seconds(seconds) => {
-            let total = options.rate.frames(seconds).0;
-            (total, (i64::from(options.rate.hertz()) / 200).min(total))
+            let total = rate.frames(seconds);
+            (u64::MAX, total, rate.frames(FADE_OUT).min(total))
         }
     };
-    let mut writer = Writer::new(sink, options.rate, Frame(total), &[])?;
-    renderer.play(Box::new(schedule), Frame(0));
-    let mut block = [0.0_f32; 2048];
-    renderer.render(&mut block[..2 * RENDER_LATENCY]);
-    let mut done = 0;
-    while done < total {
-        let frames = (total - done).min(block.len() as i64 / 2);
-        let part = &mut block[..2 * frames as usize];
-        renderer.render(part);
-        for (k, pair) in part.chunks_exact_mut(2).enumerate() {
-            let left = total - done - k as i64;
-            if left <= fade {
-                let gain = (left - 1) as f32 / fade as f32;
-                pair[0] *= gain;
-                pair[1] *= gain;
-            }
-        }
-        writer.write(part)?;
-        done += frames;
-        on_block(Frame(done), Frame(total))?;
+    let writer = Writer::new(sink, rate, total, &[])?;
+    let mut rendering = Rendering::new(writer, rate, total, fade, on_block);
+    if passes > 0 {
+        rendering.push(Segment::new(schedule).passes(passes).stop_at_end());
     }
-    writer.finish()?;
-    Ok(Frame(total))
+    rendering.finish()?;
+    Ok(total)
 }

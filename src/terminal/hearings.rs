@@ -116,7 +116,7 @@ impl State {
         let layers = match &self.hearings.focus {
             Focus::First | Focus::Selection => Vec::new(),
             Focus::Layer(tracked) => vec![tracked.layer],
-            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().heard(*l)).collect(),
+            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().is_audible(*l)).collect(),
         };
         Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.hearings.limits }
     }

@@ -122,7 +122,7 @@ fn report_side_effects(state: &mut State, old: &Groove, effects: &mut Vec<Effect
     if !state.playback.on && sounds(&new).iter().any(|s| !sounds(old).contains(s)) {
         effects.push(Effect::TrySounds(new.clone()));
     }
-    let audible = |g: &Groove| (0..g.layers().len()).map(|l| g.heard(l)).collect::<Vec<_>>();
+    let audible = |g: &Groove| (0..g.layers().len()).map(|l| g.is_audible(l)).collect::<Vec<_>>();
     if old.layers().len() == new.layers().len() && audible(old) != audible(&new) {
         hearings::announce_focus(state, old);
     }

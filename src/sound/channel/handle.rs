@@ -142,8 +142,8 @@ impl RenderHandle {
         let elapsed = (elapsed * f64::from(self.rate.hertz())) as i64;
         let SegmentPosition { id, generation, mut frame, mut pass } = heard_position(&status, ahead.0 - elapsed);
         let map = &self.sent.iter().find(|s| s.generation == generation)?.map;
-        while frame < 0 && pass > 0 && map.length().0 > 0 {
-            frame += map.length().0;
+        while frame < 0 && pass > 0 && map.rounded_length().0 > 0 {
+            frame += map.rounded_length().0;
             pass -= 1;
         }
         Some(Playhead { loop_pass: pass, ..Playhead::new(map.position(Frame(frame.max(0))), id) })
@@ -199,8 +199,8 @@ impl RenderHandle {
     fn remember(&mut self, id: u64, mut segment: Segment) -> Segment {
         self.generation += 1;
         (segment.id, segment.generation) = (id, self.generation);
-        if let Some(schedule) = segment.schedule() {
-            self.sent.push_back(Sent { id, generation: self.generation, map: Arc::clone(schedule.map()) });
+        if let Some(schedule) = &segment.schedule {
+            self.sent.push_back(Sent { id, generation: self.generation, map: Arc::clone(&schedule.map) });
         }
         self.update();
         // While no device runs, only the newest version of each segment matters.

@@ -57,7 +57,7 @@ fn plays_into_a_capture() {
         }
         if edited && start.elapsed().as_millis() / 130 > edits {
             edits += 1;
-            player.replace(1, Segment::new(build(edits as usize)));
+            player.handle.replace(1, Segment::new(build(edits as usize)));
         }
     }
     player.stop();
@@ -218,7 +218,7 @@ fn an_edit_is_heard_soon() {
         let schedule = build(k as usize);
         let blocks = player.handle.blocks();
         let sent = Instant::now();
-        player.replace(1, Segment::new(schedule));
+        player.handle.replace(1, Segment::new(schedule));
         while player.handle.blocks() == blocks {
             std::thread::sleep(Duration::from_micros(100));
         }
@@ -297,7 +297,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     let pauses: Vec<Duration> = times.windows(2).map(|w| w[1] - w[0]).collect();
     assert!(pauses.is_sorted() && pauses[pauses.len() - 1] <= Duration::from_millis(4010), "{pauses:?}");
     // An edit meanwhile waits; there is no jump when it sounds again.
-    player.replace(1, Segment::new(build(&player)));
+    player.handle.replace(1, Segment::new(build(&player)));
     fake.0.borrow_mut().rate = Some(48_000);
     fake.0.borrow_mut().default_buffer_only = true;
     now += Duration::from_secs(5);

@@ -137,7 +137,7 @@ impl<'a> Desk<'a> {
 
     fn play(&mut self, how: How, leg: Segment, number: u64, generation: u64) {
         // The device may have changed while the leg was made.
-        if leg.schedule().is_none_or(|s| s.rate() != self.device.handle().rate()) {
+        if leg.schedule.as_ref().is_none_or(|s| s.rate != self.device.handle().rate()) {
             return self.refuse("the segment has another sample rate than the device".into());
         }
         let mut id = None;

@@ -102,7 +102,7 @@ impl RemotePlayer {
         self.maps.clear();
         self.id += 1;
         (self.playing, self.from, self.told_head) = (true, place.map(|p| Playhead::new(p, self.id)), None);
-        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
+        let from = place.and_then(|p| leg.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
         self.send_leg(How::Start(from.0 as u64), self.id, &leg);
         self.id
     }
@@ -151,7 +151,7 @@ impl RemotePlayer {
 
     /// Sends a leg, after the user's own sounds that it needs and that were not sent yet.
     fn send_leg(&mut self, how: How, id: u64, leg: &Segment) {
-        let Some(schedule) = leg.schedule() else { return };
+        let Some(schedule) = &leg.schedule else { return };
         let packed = match own_fit(schedule).and_then(|()| pack_leg(leg).map_err(|e| e.to_string())) {
             Ok(packed) => packed,
             Err(why) => {
@@ -170,8 +170,8 @@ impl RemotePlayer {
         }
         self.generation += 1;
         let (generation, turns, last) = (self.generation, leg.passes, leg.stops_at_end);
-        let of = Loop { hertz: schedule.rate().hertz(), length: schedule.map().length().0 };
-        self.maps.push_back((generation, Arc::clone(schedule.map())));
+        let of = Loop { hertz: schedule.rate.hertz(), length: schedule.map.rounded_length().0 };
+        self.maps.push_back((generation, Arc::clone(&schedule.map)));
         {
             let mut known = self.line.shared.known();
             known.sent.push_back(Sending { generation, leg: id, of, turns, last, passed: false });

@@ -185,7 +185,7 @@ pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
             "expected a loop of at most {SOUNDS} different sounds for the remote speaker, found {many}"
         ));
     }
-    let map = schedule.map();
+    let map = &schedule.map;
     let mut kinds = Vec::new();
     let mut known = HashMap::new();
     let mut notes = Vec::with_capacity(schedule.notes.len());
@@ -208,7 +208,7 @@ pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
         Ok(Stretch(packed_point(p.start)?, p.section as u16, p.pass as u16, p.from, p.to, p.frames_per_whole))
     };
     Ok(Packed {
-        rate: schedule.rate().hertz(),
+        rate: schedule.rate.hertz(),
         denom: map.denom.unsigned_abs(),
         length: packed_point(map.length)?,
         pieces: Few(map.pieces.iter().map(stretch).collect::<Result<_, _>>()?),

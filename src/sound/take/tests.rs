@@ -195,7 +195,7 @@ fn a_count_in_leads_into_the_first_pulse() {
         let spaced: Vec<i64> = (0..4).map(|k| (f64::from(k) * period * 48_000.0).round() as i64).collect();
         assert_eq!(frames, spaced);
         // From the first counted pulse to the first of the loop there are whole periods.
-        let whole = (count.map().length().seconds(rate(48_000)) + first) / period;
+        let whole = (count.map.rounded_length().seconds(rate(48_000)) + first) / period;
         assert!((whole - whole.round()).abs() < 1e-3, "{whole}");
     }
     // What is no pulse counts a bar of the beat.

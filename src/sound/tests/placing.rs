@@ -82,12 +82,12 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
 
     let one =
         Schedule::build(&g, &ScheduleOptions { range: Range::Section(1), click: Click::Written, ..options.clone() });
-    assert_eq!((one.len(), one.map().length()), (9, Frame(96_000)));
+    assert_eq!((one.len(), one.map.rounded_length()), (9, Frame(96_000)));
     let region = Range::Region { section: 0, from: time(1, 8), to: time(9, 16) };
     let part = Schedule::build(&g, &ScheduleOptions { range: region, ..options.clone() });
-    assert_eq!((part.len(), part.map().length()), (8, Frame(42_000)));
+    assert_eq!((part.len(), part.map.rounded_length()), (8, Frame(42_000)));
     assert_eq!(part.onset(0, 0), Some(Frame(0)));
-    assert_eq!(part.map().position(Frame(12_000)).wholes, 0.25);
+    assert_eq!(part.map.position(Frame(12_000)).wholes, 0.25);
     for range in [
         Range::Section(2),
         Range::Region { section: 9, from: Time::ZERO, to: Time::WHOLE },
@@ -152,14 +152,14 @@ fn the_click_gain_scales_the_clicks_and_nothing_else() {
 fn places_and_frames_map_to_each_other() {
     for groove in hard() {
         let schedule = Schedule::build(&groove, &ScheduleOptions::whole(rate(44_100)));
-        let length = schedule.map().length().0;
+        let length = schedule.map.rounded_length().0;
         for k in 0..500 {
             let frame = Frame(k * (length - 1) / 500);
-            let place = schedule.map().position(frame);
-            let back = schedule.map().frame(place).expect("in the loop");
+            let place = schedule.map.position(frame);
+            let back = schedule.map.frame(place).expect("in the loop");
             assert!((back.0 - frame.0).abs() <= 1, "{frame:?} {place:?} {back:?}");
         }
-        assert_eq!(schedule.map().frame(Position { section: 99, pass: 0, wholes: 0.0 }), None);
+        assert_eq!(schedule.map.frame(Position { section: 99, pass: 0, wholes: 0.0 }), None);
     }
 }
 
@@ -170,8 +170,8 @@ fn unheard_sections_do_not_spoil_the_common_denominator() {
     let rows: Vec<Row> = rows.iter().map(|(bpm, d)| ("4/4", bpm.as_str(), 1, None, *d)).collect();
     let g = groove(&[Voice::Rim], &rows);
     let options = ScheduleOptions::whole(rate(44_100));
-    assert_eq!(Schedule::build(&g, &options).denom(), 1 << 120);
-    assert!(Schedule::build(&g, &ScheduleOptions { range: Range::Section(3), ..options.clone() }).denom() < 1 << 40);
+    assert_eq!(Schedule::build(&g, &options).map.denom, 1 << 120);
+    assert!(Schedule::build(&g, &ScheduleOptions { range: Range::Section(3), ..options.clone() }).map.denom < 1 << 40);
     // Even in fixed point the rounded frames are those of the exact times.
     let (offsets, length) = reference(&g, &options);
     let schedule = Schedule::build(&g, &options);

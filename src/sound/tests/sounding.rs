@@ -87,9 +87,9 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
     renderer.play(Box::new(Schedule::build(&slow, &options)), Frame(0));
     let mut out = vec![0.0; 2 * 200_000];
     renderer.render(&mut out);
-    let place = Schedule::build(&slow, &options).map().position(renderer.frame());
+    let place = Schedule::build(&slow, &options).map.position(renderer.frame());
     renderer.swap(Box::new(Schedule::build(&fast, &options)));
-    let now = Schedule::build(&fast, &options).map().position(renderer.frame());
+    let now = Schedule::build(&fast, &options).map.position(renderer.frame());
     assert_eq!((place.section, place.pass), (now.section, now.pass));
     assert!((place.wholes - now.wholes).abs() < 1e-4, "{place:?} {now:?}");
     assert_eq!(place.pass, 1);

@@ -64,7 +64,7 @@ impl SynthKey {
             Tone::Beat => click::beat(rate, self.accent),
             Tone::Line(tone) => click::line(rate, tone, hit),
             Tone::Voice(voice, pitch) => {
-                let key = f64::from(pitch.map(Pitch::key).or(voice.own_pitch()).unwrap_or(69));
+                let key = f64::from(pitch.map(Pitch::key).or(voice.default_pitch()).unwrap_or(69));
                 let hertz = tools::playable(440.0 * ((key - 69.0) / 12.0).exp2(), rate);
                 match voice {
                     Voice::Kick => drum::kick(rate, hit),

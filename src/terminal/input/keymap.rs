@@ -1,6 +1,6 @@
 //! The keys of the commands: the defaults, changed by the user's. It must not read files or their text.
 
-use crate::config::{Binding, ConfigError, Part, Word};
+use crate::config::{Binding, ConfigError, Part, Severity, Word};
 use crate::rhythm::expected;
 use crate::terminal::commands::{self, CommandSpec, Group, Mode};
 use crate::terminal::input::key::Key;
@@ -38,7 +38,8 @@ impl Keymap {
         let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
         for Binding { command, keys } in bindings {
             let mut error = |word: &Word, message| {
-                errors.push(ConfigError { part: Part::Keys, position: Some(word.position), message });
+                let (part, severity, position) = (Part::Keys, Severity::Error, Some(word.position));
+                errors.push(ConfigError { part, severity, position, message });
             };
             let Some(spec) = commands::find(&command.text) else {
                 let found = format!("'{}'", command.text.escape_debug());

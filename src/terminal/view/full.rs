@@ -257,7 +257,7 @@ impl BlockBuilder<'_> {
         let groove = self.state.groove();
         for layer in &self.report.layers {
             let Some(l) = groove.layers().get(layer.layer) else { continue };
-            let muted = if groove.heard(layer.layer) { "" } else { ", muted" };
+            let muted = if groove.is_audible(layer.layer) { "" } else { ", muted" };
             let mut lines = self.indented(&format!("{} ({}{muted})", l.name, l.voice), 2, Style::new());
             for (by, line) in describe::structure(groove, layer) {
                 // A line without repeats may be as long as the groove; `explain` prints all of it.

@@ -155,7 +155,7 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     } else {
         ' '
     };
-    let style = match (here, groove.heard(layer)) {
+    let style = match (here, groove.is_audible(layer)) {
         (true, _) => theme.strong(),
         (false, true) => Style::new(),
         (false, false) => theme.muted(),
@@ -186,7 +186,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
     let (first, end) = (state.view.scroll, state.view.scroll + width);
-    let heard = groove.heard(layer);
+    let heard = groove.is_audible(layer);
     let mut line = vec![Column { rank: 0, mark: ' ', style: Style::new() }; width];
     let mut put = |column: usize, rank: u8, mark: char, style: Style| {
         if let Some(old) = column.checked_sub(first).and_then(|x| line.get_mut(x))

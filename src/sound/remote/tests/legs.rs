@@ -163,7 +163,7 @@ fn a_leg_that_comes_in_between_needs_no_room() {
 fn own(seed: u32) -> Schedule {
     let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
     let sound = UserSample::new((0..40_000).map(sample).collect(), SampleRate::STUDIO);
-    let groove = riff("x...x...x...x...").edited(&Edit::OwnSound(0, Some("a.wav".into()))).expect("a sound");
+    let groove = riff("x...x...x...x...").edited(&Edit::SoundFile(0, Some("a.wav".into()))).expect("a sound");
     let mut sounds = UserSamples::default();
     sounds.insert("a.wav", sound);
     Schedule::build(&groove, &ScheduleOptions { samples: sounds, ..ScheduleOptions::whole(SampleRate::STUDIO) })

@@ -104,12 +104,12 @@ impl Source {
 
     pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.keep_sound_levels(levels).map_err(|e| e.to_string())
+        journal.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.keep_calibration(calibration).map_err(|e| e.to_string())
+        journal.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
     /// Writes the groove to its file, or to another one from now on; returns the file's name.
@@ -134,7 +134,7 @@ impl Source {
             SaveError::ChangedOnDisk(_) if moving => taken(),
             SaveError::ChangedOnDisk(_) => SaveFailed::Changed,
             // The reason comes first: the message line is short.
-            e => SaveFailed::Failed(format!("{}: {}", e.words(), path.display())),
+            e => SaveFailed::Failed(format!("{}: {}", e.message(), path.display())),
         })?;
         self.discard_journal();
         let name = path.display().to_string();
