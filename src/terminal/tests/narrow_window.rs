@@ -26,7 +26,7 @@ fn every_prompt_fits() {
     assert!(all_questions().len() > 35);
     for question in all_questions() {
         ask(&mut state, question);
-        let (head, allowed) = (question.label(), question.forms());
+        let (head, allowed) = question.label_and_forms();
         for size in [(80, 24), (60, 18)] {
             let shown = screen(&state, size);
             let lines: Vec<&str> = shown.lines().collect();

@@ -4,8 +4,7 @@ use super::*;
 use crate::jobs::Click;
 use crate::jobs::play_request::{LoopSpec, PlayRequest, Sequence};
 use crate::terminal::KeyTime;
-use crate::terminal::event::Practised;
-use crate::terminal::event::SequencePosition;
+use crate::terminal::event::{Practised, SequencePosition};
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &Sequence {
