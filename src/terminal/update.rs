@@ -42,8 +42,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             hearings::on_analysis(state, AnalysisResult { revision, ask, report }, &mut effects);
         }
         Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result, &mut effects),
-        Event::Take(heard) if practice::is_playing(state, heard.sequence) => {
-            practice::on_take(state, heard, &mut effects);
+        Event::Take(position) if practice::is_playing(state, position.sequence) => {
+            practice::on_take(state, position, &mut effects);
         }
         Event::SequenceEnded(sequence) if practice::is_playing(state, sequence) => {
             transport::on_stopped(state, &mut effects);

@@ -224,10 +224,10 @@ fn list_outputs(events: Sender<Event>) {
 
 /// The volumes of the config file, or else those of the last session.
 fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
-    let kept = journal.and_then(Journal::sound_levels).unwrap_or_default();
+    let saved = journal.and_then(Journal::sound_levels).unwrap_or_default();
     SoundLevels {
-        volume_db: config.volume_db.unwrap_or(kept.volume_db) as f32,
-        click_db: config.click_db.unwrap_or(kept.click_db) as f32,
+        volume_db: config.volume_db.unwrap_or(saved.volume_db) as f32,
+        click_db: config.click_db.unwrap_or(saved.click_db) as f32,
     }
 }
 
@@ -236,8 +236,8 @@ fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
     if let Some(ms) = config.tap_offset_ms {
         return TapOffset::Set(ms);
     }
-    let kept = journal.and_then(Journal::calibration);
-    kept.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
+    let saved = journal.and_then(Journal::calibration);
+    saved.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
 /// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.

@@ -47,9 +47,9 @@ impl<W: Write> Write for Counter<W> {
 pub struct Screen<W> {
     out: W,
     bytes: Vec<u8>,
-    shown: Buffer,
+    current: Buffer,
     next: Buffer,
-    /// Whether `shown` is what the terminal shows.
+    /// Whether `current` is what the terminal shows.
     known: bool,
 }
 
@@ -57,7 +57,7 @@ impl<W: Write> Screen<W> {
     /// A screen whose contents are unknown.
     pub fn new(out: W) -> Self {
         let empty = || Buffer::empty(Rect::ZERO);
-        Self { out, bytes: Vec::new(), shown: empty(), next: empty(), known: false }
+        Self { out, bytes: Vec::new(), current: empty(), next: empty(), known: false }
     }
 
     /// Makes the next frame redraw the whole screen.
@@ -88,20 +88,20 @@ impl<W: Write> Screen<W> {
         view::draw(state, &mut self.next);
         self.bytes.clear();
         let mut backend = CrosstermBackend::new(&mut self.bytes);
-        if !self.known || *self.shown.area() != area {
-            self.shown.resize(area);
-            self.shown.reset();
+        if !self.known || *self.current.area() != area {
+            self.current.resize(area);
+            self.current.reset();
             backend.clear()?;
             self.known = true;
         }
-        let changes = self.shown.diff(&self.next);
+        let changes = self.current.diff(&self.next);
         if !changes.is_empty() {
             backend.draw(changes.into_iter())?;
         }
         if !self.bytes.is_empty() {
             self.out.write_all(&self.bytes)?;
             self.out.flush()?;
-            std::mem::swap(&mut self.shown, &mut self.next);
+            std::mem::swap(&mut self.current, &mut self.next);
         }
         Ok(())
     }
@@ -209,7 +209,7 @@ mod tests {
             let whole_screen = matches!(key.code, KeyCode::Char('?') | KeyCode::Esc);
             assert!(whole_screen || screen.out.len() <= 1400, "{key}: {} bytes", screen.out.len());
             parser.process(&std::mem::take(&mut screen.out));
-            assert_shows(&parser, &screen.shown);
+            assert_shows(&parser, &screen.current);
             screen.show(&state).expect("a vector");
             assert!(screen.out.is_empty(), "the same frame again sends nothing");
         }

@@ -186,14 +186,14 @@ mod tests {
         source.save(&groove, None, Overwrite::Never).expect("saved");
         assert_eq!(source.progress(None), Ok(None));
         source.progress(work(4)).expect("written");
-        let told = source.progress(work(2)).expect("written").expect("a line");
-        assert!(told.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{told}");
-        assert_eq!(source.progress(None), Ok(Some(told)));
-        let beside = store::progress_path(&path);
-        std::fs::write(&beside, "format = [").expect("written");
+        let line = source.progress(work(2)).expect("written").expect("a line");
+        assert!(line.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{line}");
+        assert_eq!(source.progress(None), Ok(Some(line)));
+        let log = store::progress_path(&path);
+        std::fs::write(&log, "format = [").expect("written");
         let error = source.progress(work(1)).expect_err("damaged");
         assert!(error.starts_with("riff.progress: line 1 is not TOML; it is left as it is"), "{error}");
-        assert_eq!(std::fs::read_to_string(&beside).expect("text"), "format = [");
+        assert_eq!(std::fs::read_to_string(&log).expect("text"), "format = [");
     }
 
     #[test]

@@ -47,14 +47,14 @@ impl SequencePlayback {
 
     /// The segment of a part, without the passes that are complete.
     fn segment(&self, part: Part, completed: u64, rate: SampleRate, samples: &mut UserSampleLoader) -> Option<Segment> {
-        let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
-        let groove = &asked.spec.groove;
+        let (request, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
+        let groove = &request.spec.groove;
         if part.is_count_in {
             return Some(Segment::new(take.count_in_schedule(groove, rate)?).passes(1));
         }
         let segment = take.segment(groove, rate, &samples.load(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
-        let segment = match asked.times {
+        let segment = match request.times {
             None => segment.passes(u64::MAX),
             Some(_) if is_last => segment.stop_at_end(),
             Some(_) => segment,
@@ -106,8 +106,8 @@ impl SequencePlayback {
         let step = sent.iter().rposition(|s| s.step);
         sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
-        let heard = if index.is_some() && !part.is_count_in { head.loop_pass } else { 0 };
-        Some((part, completed + heard, step.is_some()))
+        let passes = if index.is_some() && !part.is_count_in { head.loop_pass } else { 0 };
+        Some((part, completed + passes, step.is_some()))
     }
 
     /// Sends everything again from the position that was heard.
@@ -117,7 +117,7 @@ impl SequencePlayback {
         let Some(segment) = self.segment(part, completed, player.rate(), samples) else {
             return self.begin(player, samples, true);
         };
-        let id = player.start(segment, Some(head.position()).filter(|_| is_known && !part.is_count_in));
+        let id = player.start(segment, Some(head.position).filter(|_| is_known && !part.is_count_in));
         self.sent.push_back(Sent { id, part, completed, step: false });
         if step {
             self.begin(player, samples, false);
@@ -160,12 +160,12 @@ impl SequencePlayback {
 /// Parts of a sequence from its current take on, up to one without a limit.
 fn parts(sequence: &Sequence) -> VecDeque<Part> {
     let mut parts = VecDeque::new();
-    for (take, asked) in sequence.takes.iter().enumerate().skip(sequence.at) {
-        if asked.count_in {
+    for (take, request) in sequence.takes.iter().enumerate().skip(sequence.at) {
+        if request.count_in {
             parts.push_back(Part { take, is_count_in: true });
         }
         parts.push_back(Part { take, is_count_in: false });
-        if asked.times.is_none() {
+        if request.times.is_none() {
             break;
         }
     }
@@ -178,6 +178,7 @@ mod tests {
     use crate::jobs::play_request::{LoopSpec, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+    use crate::sound::Position;
     use std::sync::Arc;
 
     /// Takes with and without count-in and limit.
@@ -186,8 +187,8 @@ mod tests {
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
         let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
         let playing = LoopSpec { groove, speed, range, layers: true, beat, click_db: 0.0, hearings: Vec::new() };
-        let asked = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
-        let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
+        let request = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
+        let takes = vec![request(Some(6), true), request(Some(8), false), request(None, true), request(None, true)];
         Sequence { number: 1, takes, at: 0, silence: None }
     }
 
@@ -206,7 +207,11 @@ mod tests {
     #[test]
     fn a_sequence_that_is_sent_again_continues_where_it_was_heard() {
         let sent = |id, part, completed, step| Sent { id, part, completed, step };
-        let head = |segment, loop_pass| Playhead { section: 1, pass: 0, wholes: 0.5, loop_pass, segment };
+        let head = |segment, loop_pass| Playhead {
+            position: Position { section: 1, pass: 0, wholes: 0.5 },
+            loop_pass,
+            segment,
+        };
         let plan = || {
             let mut plan = SequencePlayback::new(sequence());
             plan.next.drain(..3);

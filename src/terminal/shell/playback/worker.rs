@@ -235,7 +235,7 @@ impl PlaybackThread {
             Now::Nothing => Now::Nothing,
             Now::Loop(LoopPlayback { spec, .. }) => {
                 let segment = self.samples.segment(&spec, player.rate());
-                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position()))]))
+                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
             }
             Now::Sequence(mut playback) => {
                 playback.resume(head, player, &mut self.samples);
@@ -260,13 +260,13 @@ impl PlaybackThread {
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
-            let heard = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
-                position: h.position(),
+            let tap = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
+                position: h.position,
                 loop_passes: h.loop_pass,
                 buffer_ms: player.playhead_error() * 1000.0,
             });
-            if let Some(heard) = heard {
-                self.send(Event::Tapped(heard));
+            if let Some(tap) = tap {
+                self.send(Event::Tapped(tap));
             }
         }
     }
@@ -286,7 +286,7 @@ impl PlaybackThread {
             (Now::Loop(playback), Some(h)) => playback.on_heard(h.segment),
             _ => {}
         }
-        Ok(self.events.send(Event::Tick(head.map(|h| h.position())))?)
+        Ok(self.events.send(Event::Tick(head.map(|h| h.position)))?)
     }
 }
 
