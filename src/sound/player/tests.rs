@@ -83,7 +83,8 @@ fn plays_into_a_capture() {
             shift = found - first - exact;
         }
     }
-    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loop_pass as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
+    let beats: Vec<f64> =
+        heads.iter().map(|(t, h)| (h.loop_pass as f64 + h.position.wholes) * 240.0 / 137.3 - t).collect();
     let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
     println!(
         "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
@@ -176,15 +177,18 @@ fn goes_on_when_the_device_is_back() {
         match news {
             Some(DeviceEvent::ReopenedAtNewRate(place)) => {
                 let place = place.expect("it was playing");
-                assert!(place.wholes >= before.wholes - 0.02 || before.wholes > 0.9, "{place:?} after {before:?}");
+                assert!(
+                    place.position.wholes >= before.position.wholes - 0.02 || before.position.wholes > 0.9,
+                    "{place:?} after {before:?}"
+                );
                 let schedule = schedule(&player);
-                player.start(Segment::new(schedule), Some(place.position()));
+                player.start(Segment::new(schedule), Some(place.position));
             }
             Some(DeviceEvent::Reopened) => {}
             other => panic!("{other:?}"),
         }
         let (_, _) = until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(2500));
-        let loops = |h: Playhead| h.loop_pass as f64 + h.wholes;
+        let loops = |h: Playhead| h.loop_pass as f64 + h.position.wholes;
         let first = loops(player.playhead().expect("it plays"));
         let start = Instant::now();
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_secs(1));
@@ -253,7 +257,7 @@ fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
 }
 
 fn place_of(player: &mut Player) -> f64 {
-    player.playhead().map_or(-1.0, |h| h.wholes)
+    player.playhead().map_or(-1.0, |h| h.position.wholes)
 }
 
 fn build(player: &Player) -> Schedule {
@@ -336,9 +340,9 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     now += Duration::from_secs(5);
     let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
     assert_eq!(player.rate().hertz(), 44_100);
-    assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
+    assert!((place.position.wholes - before).abs() < 0.03, "{place:?} after {before}");
     assert_eq!(place.segment, 1);
-    player.start(Segment::new(build(&player)), Some(place.position()));
+    player.start(Segment::new(build(&player)), Some(place.position));
     fake.pull(4410);
     assert!(fake.pull(20_000).0 > 0.01);
     // One that stops without a word is lost as well, and what was stopped stays so.

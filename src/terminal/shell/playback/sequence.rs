@@ -123,7 +123,7 @@ impl SequencePlayback {
         let Some(segment) = self.segment(part, behind, player.rate(), own) else {
             return self.begin(player, own, true);
         };
-        let id = player.start(segment, Some(head.position()).filter(|_| there && !part.counting));
+        let id = player.start(segment, Some(head.position).filter(|_| there && !part.counting));
         self.sent.push_back(Sent { id, part, behind, step: false });
         if step {
             self.begin(player, own, false);
@@ -185,6 +185,7 @@ mod tests {
     use crate::jobs::play_request::{LoopSpec, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+    use crate::sound::Position;
     use std::sync::Arc;
 
     /// Three takes, the last of them without an end.
@@ -212,7 +213,11 @@ mod tests {
     #[test]
     fn a_sequence_that_is_sent_anew_goes_on_where_it_was_heard() {
         let sent = |id, part, behind, step| Sent { id, part, behind, step };
-        let head = |segment, loop_pass| Playhead { section: 1, pass: 0, wholes: 0.5, loop_pass, segment };
+        let head = |segment, loop_pass| Playhead {
+            position: Position { section: 1, pass: 0, wholes: 0.5 },
+            loop_pass,
+            segment,
+        };
         let plan = || {
             let mut plan = SequencePlayback::new(sequence());
             plan.next.drain(..3);

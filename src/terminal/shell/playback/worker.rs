@@ -249,7 +249,7 @@ impl PlaybackThread {
             Now::Nothing => Now::Nothing,
             Now::Loop(LoopPlayback { what, .. }) => {
                 let segment = self.own.segment(&what, player.rate());
-                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, Some(head.position()))]))
+                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, Some(head.position))]))
             }
             Now::Sequence(mut plan) => {
                 plan.resume(head, player, &mut self.own);
@@ -275,7 +275,7 @@ impl PlaybackThread {
     fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
             let heard = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
-                position: h.position(),
+                position: h.position,
                 loop_passes: h.loop_pass,
                 buffer_ms: player.playhead_error() * 1000.0,
             });
@@ -300,7 +300,7 @@ impl PlaybackThread {
             (Now::Loop(round), Some(h)) => round.heard(h.segment),
             _ => {}
         }
-        self.events.send(Event::Tick(head.map(|h| h.position()))).map_err(|_| Disconnected)
+        self.events.send(Event::Tick(head.map(|h| h.position))).map_err(|_| Disconnected)
     }
 }
 
