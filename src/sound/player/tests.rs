@@ -1,11 +1,11 @@
-//! Tests of the player's life with a device that the test plays, and by handle with a real sound server.
+//! Tests of the player with a fake device, and manual ones with a real sound server.
 
 use super::fake::FakeDevice;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::sound::{Schedule, ScheduleOptions};
 
-/// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
+/// A rim click on every sixteenth at the left, and at the right a string whose pattern changes with `k`.
 fn groove(k: usize) -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let bpm = Fraction::parse("137.3").expect("number");
@@ -20,11 +20,11 @@ fn groove(k: usize) -> Groove {
     Groove::new("t", "", vec![section], layers).expect("groove")
 }
 
-/// Frames of a recording of two channels at which a knock begins at the left.
+/// Frames of a stereo recording at which a rim click begins at the left.
 fn knocks(path: &str) -> Vec<i64> {
     let bytes = std::fs::read(path).expect("the recording");
     let left = bytes.chunks_exact(4).map(|f| i16::from_le_bytes([f[0], f[1]]));
-    // A knock is silent for its last milliseconds; the next one begins with a large step.
+    // A click is silent for its last milliseconds; the next one begins with a large step.
     let mut onsets: Vec<i64> = Vec::new();
     for (n, sample) in left.enumerate() {
         if sample.unsigned_abs() > 1000 && onsets.last().is_none_or(|&last| n as i64 - last > 4000) {
@@ -300,7 +300,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     assert!((8..=12).contains(&(fake.0.borrow().attempts - attempts)), "{} attempts", times.len());
     let pauses: Vec<Duration> = times.windows(2).map(|w| w[1] - w[0]).collect();
     assert!(pauses.is_sorted() && pauses[pauses.len() - 1] <= Duration::from_millis(4010), "{pauses:?}");
-    // An edit meanwhile waits; there is no jump when it sounds again.
+    // An edit meanwhile waits; there is no step when it sounds again.
     player.handle.replace(1, Segment::new(build(&player)));
     fake.0.borrow_mut().rate = Some(48_000);
     fake.0.borrow_mut().default_buffer_only = true;
@@ -335,7 +335,7 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     fake.0.borrow_mut().rate = Some(44_100);
     fake.0.borrow_mut().fails = true;
     now += Duration::from_secs(1);
-    assert_eq!(player.tick_at(now), None, "it is there but cannot be opened");
+    assert_eq!(player.tick_at(now), None, "it exists but cannot be opened");
     fake.0.borrow_mut().fails = false;
     now += Duration::from_secs(5);
     let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
@@ -345,7 +345,7 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     player.start(Segment::new(build(&player)), Some(place.position));
     fake.pull(4410);
     assert!(fake.pull(20_000).0 > 0.01);
-    // One that stops without a word is lost as well, and what was stopped stays so.
+    // A device that stops without an error is lost as well; what was stopped stays stopped.
     assert_eq!(player.tick_at(now), None);
     player.stop();
     now += Duration::from_secs(6);
