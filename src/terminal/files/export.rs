@@ -151,7 +151,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, ef
                 ExportKind::Handout(format, sound) => {
                     let stem = Path::new(state.file().unwrap_or("groove")).file_stem().unwrap_or_default();
                     target.push(format!("{}.{}", stem.to_string_lossy(), choice.ending));
-                    JobKind::Handout { format, sound, writing: style.writing }
+                    JobKind::Handout { format, sound, notation: style.notation }
                 }
             }
         }
@@ -241,6 +241,7 @@ pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport
         Err(JobError::Write { path, reason, .. }) => {
             state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
         }
+        Err(error @ JobError::Incomplete { .. }) => state.show_message(Message::warning(error.to_string())),
         Err(error) => state.show_message(Message::warning(format!("not written, {error}"))),
     }
 }

@@ -67,8 +67,9 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(last(&state).starts_with("Export to: rope-A-notation.png"), "{}", last(&state));
     let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
-    let writing = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
-    let style = PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), writing: writing.clone() };
+    let notation = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
+    let style =
+        PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), notation: notation.clone() };
     assert_eq!(made.kind, JobKind::Export { format: "png", picture: None, section: Some(0), style });
     assert_eq!(made.target, target("a b.png"));
     done(&mut state, &made);
@@ -78,7 +79,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     let made = job(press(&mut state, "f \"handout\" enter enter enter"));
     assert!(hearings(&made).len() > 2 && made.target == target("handout/rope.html"), "{made:?}");
     let (format, sound) = (HandoutFormat::Html, TakeSound::Files);
-    assert_eq!(made.kind, JobKind::Handout { format, sound, writing });
+    assert_eq!(made.kind, JobKind::Handout { format, sound, notation });
     // What is not there cannot be chosen.
     done(&mut state, &made);
     assert!(press(&mut state, "f \"export\" enter \"zzz\" enter enter").is_empty());
