@@ -18,7 +18,10 @@ fn the_full_view_shows_the_whole_report() {
     let text = text(&state);
     let report = state.report().expect("a report").0.clone();
     for (i, h) in report.hearings.iter().enumerate() {
-        assert!(text.contains(&format!("{:>3} {:>6} {:>6.1}", i + 1, describe::likelihood(h), h.bpm(1.0))), "{i} in\n{text}");
+        assert!(
+            text.contains(&format!("{:>3} {:>6} {:>6.1}", i + 1, describe::likelihood(h), h.bpm(1.0))),
+            "{i} in\n{text}"
+        );
         for (parts, count) in &h.between {
             let names = ["halves", "thirds", "quarters", "fifths", "sixths", "sevenths", "eighths"];
             let part = names.get(usize::from(*parts) - 2).expect("a cut of at most eight parts");
