@@ -5,17 +5,14 @@ use crate::terminal::action::Action;
 use crate::terminal::commands::Mode;
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::event::{Effect, Event};
-use crate::terminal::files::export;
-use crate::terminal::files::import;
-use crate::terminal::files::save;
+use crate::terminal::files::{export, import, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::input::mouse;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::practice;
-use crate::terminal::playback::tapping;
 use crate::terminal::playback::transport::{self, replay};
+use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
 use crate::terminal::scroll;
 use crate::terminal::state::{Message, State};
@@ -46,8 +43,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             hearings::on_analysis(state, result, &mut effects);
         }
         Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result, &mut effects),
-        Event::Take(heard) if practice::is_playing(state, heard.sequence) => {
-            practice::on_take(state, heard, &mut effects);
+        Event::Take(position) if practice::is_playing(state, position.sequence) => {
+            practice::on_take(state, position, &mut effects);
         }
         Event::SequenceEnded(sequence) if practice::is_playing(state, sequence) => {
             transport::on_stopped(state, &mut effects);

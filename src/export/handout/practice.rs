@@ -5,44 +5,42 @@ use crate::analysis::{Hearing, Kind, Leader, SectionReport, limits};
 use crate::describe::ladder::{self, Change};
 use crate::describe::{self, tempos};
 
-/// Characters of a line of groups up to which it is read aloud from the page.
-const ALOUD: usize = 60;
+/// Maximum length of a line of groups that is quoted.
+const MAX_QUOTED: usize = 60;
 
-/// The lines, four to six.
+/// Four to six exercises.
 pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
     let report = handout.piece.report;
     let changes = ladder::changes(report, handout.limits, &handout.ladder);
     let other = report.rival().map(|i| &report.hearings[i]);
-    let mut lines = vec![aloud(handout), begin(handout)];
-    lines.extend(turn(handout, &changes));
-    lines.extend(cells(handout, &changes));
+    let mut lines = vec![say_groups(handout), begin(handout)];
+    lines.extend(hearing_change(handout, &changes));
+    lines.extend(short_cells(handout, &changes));
     lines.push(clap(handout, other));
     lines.push(listen(handout));
     lines
 }
 
-/// The groups, said aloud; of several sections each by its name.
-fn aloud(handout: &Handout<'_>) -> String {
+fn say_groups(handout: &Handout<'_>) -> String {
     let (groove, report) = (handout.piece.groove, handout.piece.report);
     let of_layer = report.focus.first().and_then(|l| report.layers.get(*l));
     let name = of_layer.and_then(|l| groove.layers().get(l.layer)).map_or("the first layer", |l| l.name.as_str());
     let several = groove.sections().len() > 1 && handout.piece.section.is_none();
-    let wanted = |s: &usize| handout.piece.section.is_none_or(|only| only == *s);
-    let with_groups =
-        of_layer.into_iter().flat_map(|l| &l.sections).filter(|s| wanted(&s.section) && s.groups.is_some());
-    let told = |s: &SectionReport| {
-        let g = s.groups.as_ref().filter(|g| g.in_cells)?;
+    // The number of groups of each section, and their line if it is in cells.
+    let sections = of_layer.into_iter().flat_map(|l| &l.sections).filter(|s| handout.piece.has_section(s.section));
+    let line = |s: &SectionReport| {
+        let groups = s.groups.as_ref()?;
         let section = groove.sections().get(s.section).filter(|_| several).map(|s| format!("in {} ", s.name));
-        Some(format!("{}{}", section.unwrap_or_default(), g.text))
+        let line = groups.in_cells.then(|| format!("{}{}", section.unwrap_or_default(), groups.text));
+        Some((groups.line.len(), line))
     };
-    let lines: Vec<(usize, Option<String>)> =
-        with_groups.map(|s| (s.groups.as_ref().map_or(0, |g| g.line.len()), told(s))).collect();
-    let short = |l: &String| !l.is_empty() && l.chars().count() <= ALOUD;
+    let lines: Vec<(usize, Option<String>)> = sections.filter_map(line).collect();
+    let short = |l: &String| !l.is_empty() && l.chars().count() <= MAX_QUOTED;
     let all = lines.iter().map(|l| l.1.as_deref()).collect::<Option<Vec<&str>>>().map(|l| l.join("; ")).filter(short);
-    // Of lines that are too long together the longest one that is not, and the others like it.
+    // If all lines together are too long, the one with most groups that is short enough.
     let one = || {
-        let told = lines.iter().filter_map(|(groups, l)| Some((groups, l.clone().filter(short)?)));
-        told.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
+        let quotable = lines.iter().filter_map(|(groups, l)| Some((groups, l.clone().filter(short)?)));
+        quotable.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
     };
     let lines = all.or_else(|| one().filter(|_| several));
     let counted = "count every group from 1 aloud and clap on each 1";
@@ -66,7 +64,6 @@ fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, Strin
     }
 }
 
-/// Where the ladder starts.
 fn begin(handout: &Handout<'_>) -> String {
     match handout.ladder.first() {
         Some(speed) => format!(
@@ -84,7 +81,7 @@ fn begin(handout: &Handout<'_>) -> String {
 }
 
 /// Where the ear goes over to another pulse; doubles and halves of the beat are counted with it.
-fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let chart = handout.piece.report.speeds.as_deref()?;
     let last = changes.len().checked_sub(1)?;
     let stray = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
@@ -112,14 +109,13 @@ fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     })
 }
 
-/// A pulse by its name and its tempo at a speed.
 fn pulse(h: &Hearing, speed: f64) -> String {
     let name = describe::hearing_name(h);
     format!("another pulse ({name}: {} BPM)", tempos(h, speed))
 }
 
-/// Where cells become too short to be counted.
-fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+/// The step of the ladder from which cells are too short to count.
+fn short_cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let at = changes.iter().position(|c| c.unfelt_cell_ms.is_some())?;
     let (speed, ms) = (handout.ladder.get(at)?, changes[at].unfelt_cell_ms?);
     let (step, percent) = (at + 1, ladder::percent(*speed));
@@ -135,7 +131,6 @@ fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     })
 }
 
-/// Both pulses, clapped one after the other.
 fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let report = handout.piece.report;
     let (beat, name) = counted(handout, report.speed);
@@ -149,18 +144,17 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     }
 }
 
-/// What is done while the takes play.
 fn listen(handout: &Handout<'_>) -> String {
+    let pulse = counted(handout, handout.piece.report.speed).1;
     if handout.takes.is_empty() {
         format!(
-            "While someone else plays the groove, tap {} and do not switch to another pulse; then play the groove while someone else taps.",
-            counted(handout, handout.piece.report.speed).1
+            "While someone else plays the groove, tap {pulse} and do not switch to another pulse; then play the groove while someone else \
+             taps."
         )
     } else {
         format!(
-            "While the takes play (“To hear”), tap {} in all of them, also where another pulse is clicked. You have the groove when \
-             nothing moves the tap.",
-            counted(handout, handout.piece.report.speed).1
+            "While the takes play (“Listen”), tap {pulse} in all of them, also where another pulse is clicked. You have the groove when \
+             nothing moves the tap."
         )
     }
 }

@@ -18,10 +18,10 @@ proptest! {
             piece: ExportInput { groove: &groove, report: &report, hearings, section: None },
             limits: Limits::default(),
             ladder: vec![Fraction::new(1, 2).expect("a half"), Fraction::ONE],
-            writing: NotationOptions::default(),
+            notation: NotationOptions::default(),
             takes: vec![
-                Take { name: "groove".into(), sound: Sound::Within(b"RIFF".to_vec()) },
-                Take { name: "under <the> beat".into(), sound: Sound::Beside("x-2.wav".into()) },
+                Take { name: "groove".into(), sound: Sound::Embedded(b"RIFF".to_vec()) },
+                Take { name: "under <the> beat".into(), sound: Sound::File("x-2.wav".into()) },
             ],
             stem: "x".into(),
         };
@@ -57,7 +57,7 @@ proptest! {
         let told = marked.text.split_once("## What to do with it").map_or(0, |(_, rest)| rest.split("\n## ").next().unwrap_or_default().trim().lines().count());
         prop_assert_eq!(lines, told);
         prop_assert!(report.attacks.is_empty() || (4..=6).contains(&lines), "{}", lines);
-        prop_assert!(marked.text.starts_with(SIGN) && !marked.text.contains("\n<script"));
+        prop_assert!(marked.text.starts_with(MARKER) && !marked.text.contains("\n<script"));
     }
 }
 
@@ -79,7 +79,7 @@ fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
         limits: Limits::default(),
         ladder: ladder.iter().filter_map(|p| Fraction::new(*p, 100)).collect(),
         takes: Vec::new(),
-        writing: NotationOptions::default(),
+        notation: NotationOptions::default(),
         stem: "x".into(),
     })
 }

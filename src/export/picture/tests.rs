@@ -171,7 +171,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         (marks.matches('z').count(), open.matches('z').count(), signs.matches('l').count() / 2, wide)
     };
     let (ghost, attack, accent) = (one(Accent::Ghost), one(Accent::Plain), one(Accent::Accent));
-    // The key shows the landing's mark, and a ghost or an accent where there is one.
+    // The legend shows the landing's mark, and a ghost or an accent where there is one.
     assert_eq!((ghost.0, ghost.1, ghost.2), (1, 2, 0));
     assert_eq!((attack.0, attack.1, attack.2), (2, 0, 0));
     assert_eq!((accent.0, accent.1, accent.2), (2, 0, 2));
@@ -188,7 +188,7 @@ fn a_section_played_again_says_so_in_the_picture() {
     let piece = piece(&g, &report);
     let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
     grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
-    assert!(canvas.letters().contains(&'×'));
+    assert!(canvas.texts().any(|t| t.contains("3 times through")));
     assert!(picture(&piece, &PictureOptions::default()).alt.contains("3 times through"));
 }
 
@@ -251,12 +251,12 @@ proptest! {
         let sounds: Vec<_> = layers.flat_map(|l| (0..groove.sections().len()).map(move |s| (l, s)))
             .flat_map(|(l, s)| groove.part(l, s).attacks(groove.context(l, s))).collect();
         let attacks = sounds.len();
-        // The key has one mark for each level that occurs, and a ghost if there is one.
+        // The legend has one mark for each level that occurs, and a ghost if there is one.
         let levels: std::collections::BTreeSet<u8> = (0..theme::LEVELS).filter(|l| canvas.shapes(|i| i == StyleClass::Landing(*l)) > 0).collect();
         let marks = canvas.shapes(|i| matches!(i, StyleClass::Landing(_) | StyleClass::Open));
         let ghosts_alone = usize::from(sounds.iter().any(|s| s.attack.accent == Accent::Ghost));
         prop_assert!(marks == attacks + levels.len() + ghosts_alone, "{} {} {:?}", marks, attacks, levels);
-        for c in canvas.letters() {
+        for c in canvas.texts().flat_map(|t| t.chars()) {
             prop_assert!(font::has(c), "{:?} is not in the font", c);
         }
     }

@@ -1,4 +1,4 @@
-//! The analysis on a thread of its own: one request waits, the newest.
+//! Runs the analysis on a thread of its own, for the newest request.
 
 use super::super::Event;
 use super::latest_slot::LatestSlot;
@@ -11,7 +11,6 @@ use std::thread;
 
 type Request = (u64, Arc<Groove>, AnalysisOptions);
 
-/// Asks for analyses.
 #[derive(Debug)]
 pub(crate) struct AnalysisWorker {
     reports: LatestSlot<Request>,
@@ -24,7 +23,7 @@ impl AnalysisWorker {
         let worker = Self { reports: LatestSlot::new(), details: LatestSlot::new() };
         let (reports, details, events) = (worker.reports.clone(), worker.details.clone(), sender.clone());
         spawn("analysis", move || {
-            while let Some(request) = reports.take() {
+            while let Ok(request) = reports.take() {
                 let (revision, groove, ask) = request.clone();
                 let Some(report) = guarded(|| report(&groove, &ask)) else { continue };
                 details.put(|_| Some((request, report.clone())));
@@ -35,7 +34,7 @@ impl AnalysisWorker {
         });
         let details = worker.details.clone();
         spawn("analysis details", move || {
-            while let Some(((revision, groove, ask), mut report)) = details.take() {
+            while let Ok(((revision, groove, ask), mut report)) = details.take() {
                 let refined = guarded(move || {
                     report.refine(&groove, &ask);
                     (ask, report)

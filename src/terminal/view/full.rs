@@ -122,7 +122,7 @@ impl BlockBuilder<'_> {
         let (report, theme, part) = (self.report, self.theme, ReportPart::Hearings);
         self.heading(part, "By playing speed");
         let Some(speeds) = &report.speeds else { return self.text(part, "analysing...", theme.faint()) };
-        let chart = describe::hardness_chart(speeds, theme.glyphs().ramp);
+        let chart = describe::hardness_chart(speeds, theme.ramp());
         self.text(part, &format!("hardness {chart}"), Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
         for (i, change) in speeds.changes.iter().enumerate() {
