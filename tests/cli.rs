@@ -60,19 +60,17 @@ fn explain_describes_how_a_groove_is_built_and_what_is_heard() {
 #[test]
 fn explain_prints_json_of_the_documented_schema() {
     let value: serde_json::Value = serde_json::from_str(&succeed(&["explain", "--json", DEMO]).text).expect("JSON");
-    assert_eq!(value["schema"], 1);
+    assert_eq!(value["schema"], 2);
     assert_eq!(value["cell_ms"], 93.75);
     let keys: Vec<&String> = value.as_object().expect("an object").keys().collect();
     let chapter = teeter::manual::chapter("json").expect("a chapter").text;
     for key in keys {
         assert!(chapter.contains(&format!("`{key}")), "the chapter does not name {key}");
     }
-    let first = &value["hearings"][0];
-    let product: f64 = ["explained", "steady", "tempo", "sounded", "kept"]
-        .iter()
-        .map(|p| first["parts"][p].as_f64().expect("a part"))
-        .product();
-    assert!((product * 100.0 - first["score"].as_f64().expect("a score")).abs() < 0.01);
+    let answer = &value["answer"];
+    let split = answer["split"].as_object().expect("the parts");
+    let parts: f64 = split.values().map(|p| p.as_f64().expect("a part")).sum();
+    assert!((parts - answer["hardness"].as_f64().expect("a hardness")).abs() < 1e-4, "{answer}");
     let half: serde_json::Value =
         serde_json::from_str(&succeed(&["explain", "--json", "--speed", "50", DEMO]).text).expect("JSON");
     assert_eq!(half["cell_ms"], 187.5);

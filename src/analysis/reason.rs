@@ -57,7 +57,7 @@ pub(crate) enum Reason {
     AccentsOffBeat(f64),
     /// Accents at even distances against a figure of another length, in cells.
     AccentsAgainstFigure { accents: u32, figure: u32 },
-    /// The likeliest pulse changes: the tempos of its stretches, at most four.
+    /// A likely pulse changes: the tempos of its stretches, at most four.
     Changes(Vec<f64>),
     /// Two layers of even attacks at rates not simply related.
     Unrelated { a: usize, b: usize, ratio: (u32, u32) },
@@ -120,7 +120,7 @@ impl fmt::Display for Reason {
             }
             Self::NearlyEven { long, short, difference_ms } => write!(
                 f,
-                "groups of {long} and {short} differ by {difference_ms:.0} ms: the limp is heard, the cell cannot be counted"
+                "groups of {long} and {short} differ by {difference_ms:.0} ms: the difference is heard, but the cell cannot be counted"
             ),
             Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
                 f,
@@ -150,7 +150,7 @@ impl fmt::Display for Reason {
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")
             }
-            Self::Changes(tempos) => write!(f, "the likeliest pulse changes: {} BPM", row(tempos)),
+            Self::Changes(tempos) => write!(f, "a pulse that changes is likely: {} BPM", row(tempos)),
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }

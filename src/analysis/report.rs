@@ -58,6 +58,8 @@ pub struct LayerReport {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct AllLayers {
     pub(crate) answer: Answer,
+    /// The attacks, in order of time.
+    pub(crate) attacks: Vec<TimedAttack>,
     /// The likeliest first.
     pub(crate) hearings: Vec<Hearing>,
     /// Where it differs from the beat of the layers asked about.
@@ -167,11 +169,13 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let all = (focus.len() < every_layer.len()).then(|| {
         let input = self::input(groove, &clock, &every_layer, options);
         let of_all = listener::listen(&input)?;
-        let inside: Vec<f64> =
-            all_times.iter().copied().filter(|t| *t >= range.0 - 1e-9 && *t < range.1 - 1e-9).collect();
-        let material = hearing::Material { attacks: &inside, sections: &input.sections, ..material };
+        let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
+        let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
+        let inside_times = times(&inside);
+        let material = hearing::Material { attacks: &inside_times, sections: &input.sections, ..material };
         Some(AllLayers {
             answer: Answer::of(&of_all),
+            attacks: inside,
             hearings: hearing::hearings(&of_all, &material),
             two_streams: heard.as_ref().and_then(|h| listener::two_streams(h, &of_all)),
         })

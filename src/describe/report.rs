@@ -10,7 +10,8 @@ const MAX_HEADS: usize = 4;
 
 /// A number with at most two decimals and no trailing zeros.
 pub(crate) fn trimmed(x: f64) -> String {
-    let text = format!("{x:.2}");
+    // Without the sign of a negative zero.
+    let text = format!("{:.2}", if x.abs() < 0.005 { 0.0 } else { x });
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 

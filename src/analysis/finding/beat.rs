@@ -70,7 +70,7 @@ fn heard(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
             let second = h.stretches.get(1).and_then(|s| m.attacks.get(s.first)).map(place_of);
             (tempos.len() > 1).then_some(())?;
             let limit = &limits::TEMPO_CHANGE;
-            fact(Reason::Changes(tempos), &[Part::Changing], limit.value, limit.source, second)
+            fact(Reason::Changes(tempos), &[Part::Changing], limit.high, limit.source, second)
         }
         _ => None,
     }

@@ -148,6 +148,7 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
         all.insert(0, first);
     }
     let pulses = written_pulses(m);
+    let of_written = heard.hearings.iter().filter(|h| kind_of(h, m) == Kind::Written).map(|h| h.probability).sum();
     match all.iter_mut().find(|h| h.kind == Kind::Written) {
         Some(written) if !pulses.is_empty() => {
             let (probability, shown) = (written.probability, written.shown);
@@ -155,7 +156,7 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
         }
         Some(_) => {}
         None if pulses.is_empty() => {}
-        None => all.push(written_beat(pulses, m)),
+        None => all.push(Hearing { probability: of_written, ..written_beat(pulses, m) }),
     }
     all
 }

@@ -56,7 +56,7 @@ pub struct Measure {
 /// The measures of a layer in one section, as a cycle in the greatest unit that fits all attacks.
 pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<Measure> {
     let s = &groove.sections()[section];
-    let count = |t: Time| t.ratio_to(unit(groups)).filter(|r| r.denom() == 1).map(|r| r.numer() as usize);
+    let count = |t: Time| t.ratio_to(groups.unit).filter(|r| r.denom() == 1).map(|r| r.numer() as usize);
     let ring = ring(groups);
     let beat = count(s.meter.beat());
     let tree = beat.ok_or("the beat is not a whole number of cells").and_then(|cells| Tree::of_meter(&s.meter, cells));
@@ -132,22 +132,13 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
     ]
 }
 
-/// The greatest unit that fits all groups and the section.
-fn unit(groups: &Groups) -> Time {
-    groups.unit.repeated(common(groups) as usize).unwrap_or(groups.unit)
-}
-
-fn common(groups: &Groups) -> u32 {
-    groups.line.iter().copied().fold(groups.lead, num_integer::gcd).max(1)
-}
-
+/// The cycle as it is written: a finer grid gives other measures.
 fn ring(groups: &Groups) -> Option<Ring> {
-    let g = common(groups);
-    let mut at = groups.lead / g;
+    let mut at = groups.lead;
     let mut attacks = Vec::with_capacity(groups.line.len());
     for group in &groups.line {
         attacks.push(at as usize);
-        at += group / g;
+        at += group;
     }
     Ring::new(at as usize, attacks)
 }

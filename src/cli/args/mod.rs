@@ -115,7 +115,7 @@ pub(super) struct ExplainArgs {
     /// Find the hearings of this layer instead of the first one; repeat to join layers
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Vec<String>,
-    /// Find the hearings of all audible layers joined
+    /// Find the hearings of all layers joined
     #[arg(long, conflicts_with = "layer")]
     pub(super) all_layers: bool,
     #[command(flatten)]

@@ -64,7 +64,7 @@ pub(crate) struct TakesArgs {
     pub(crate) output: PathBuf,
     /// Take to render: `groove` alone, under the `beat`, under `hearing:1`; `pulses:beat,1` without the groove, `with:beat,1` with
     /// it. Repeat for several. A pulse may be divided: `beat/2`, `1/3`, `1/off-beat` [default: groove, beat, hearing:N,
-    /// pulses:beat,N, hearing:N, where N is the best hearing that is not counted along with the meter]
+    /// pulses:beat,N, hearing:N, where N is the likeliest hearing that does not keep the written beat]
     #[arg(long, value_name = "TAKE", value_parser = pulse::take)]
     pub(crate) take: Vec<TakeSpec>,
     /// Number of passes through the whole groove in each take

@@ -1,5 +1,6 @@
 //! One groove explained for programs: JSON of a documented, versioned schema (README).
 
+use crate::analysis::attacks::TimedAttack;
 use crate::analysis::{Answer, Hearing, Landings, Part, Reason, Report, Source, Speeds};
 use crate::rhythm::{Groove, Place};
 use serde_json::{Value, json};
@@ -28,10 +29,10 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
         "focus": report.focus.iter().map(|l| groove.layers()[*l].name.clone()).collect::<Vec<_>>(),
         "attacks": report.attacks.len(),
         "answer": report.answer.as_ref().map(answer),
-        "hearings": report.hearings.iter().map(|h| hearing(groove, report, h)).collect::<Vec<_>>(),
+        "hearings": report.hearings.iter().map(|h| hearing(groove, report.speed, &report.attacks, h)).collect::<Vec<_>>(),
         "all_layers": report.all.as_ref().map(|all| json!({
             "answer": answer(&all.answer),
-            "hearings": all.hearings.iter().map(|h| hearing(groove, report, h)).collect::<Vec<_>>(),
+            "hearings": all.hearings.iter().map(|h| hearing(groove, report.speed, &all.attacks, h)).collect::<Vec<_>>(),
             "two_streams": all.two_streams.map(|t| json!({
                 "difference": round(t.difference),
                 "followed_bpm": round(t.followed_bpm),
@@ -173,14 +174,14 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
     })
 }
 
-fn hearing(groove: &Groove, report: &Report, h: &Hearing) -> Value {
+fn hearing(groove: &Groove, speed: f64, attacks: &[TimedAttack], h: &Hearing) -> Value {
     json!({
         "kind": h.kind.to_string(),
         "probability": round(h.probability),
         "shown": h.shown.map(round),
         "keeps_written": h.keeps_written(),
         "closes": h.closes,
-        "bpm": round(h.bpm(report.speed)),
+        "bpm": round(h.bpm(speed)),
         "share": round(h.share()),
         "deviation_ms": round(h.deviation_ms),
         "deviation": round(h.deviation),
@@ -192,9 +193,9 @@ fn hearing(groove: &Groove, report: &Report, h: &Hearing) -> Value {
         "off_pulse": h.off_pulse,
         "stretches": h.stretches.iter().map(|s| json!({
             "first": s.first,
-            "place": report.attacks.get(s.first).map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell })),
+            "place": attacks.get(s.first).map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell })),
             "attacks": s.attacks,
-            "start_s": round(s.start / report.speed),
+            "start_s": round(s.start / speed),
             "bpm": round(s.bpm),
             "attacks_per_minute": round(s.attack_rate),
             "pulses": s.pulses,

@@ -73,7 +73,7 @@ fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
     let section = Section { name: "A".into(), meter, tempo, bars: 3, times: 1, swing: None };
     let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
     let groove = Groove::new("t", "", vec![section], layers).expect("groove");
-    let report = report(&groove, &analysis::AnalysisOptions::default());
+    let report = analysis::full_report(&groove, &analysis::AnalysisOptions::default());
     practice::steps(&Handout {
         piece: ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None },
         limits: Limits::default(),
@@ -94,7 +94,7 @@ fn what_to_do_is_made_of_the_grooves_own_figures() {
     for words in [
         "3(4+4+3)+3(5): count every group from 1 aloud",
         "Begin on step 1 of the ladder (50%, 1/4 = 75)",
-        " you can still hear what you count (double the beat, then the written beat); on step ",
+        " you can still hear what you count; on step ",
         "the ear moves to another pulse (",
         "From step 6 (100%) on a cell lasts 100 ms or less",
         "clap the written beat, 150.0 BPM; then clap another pulse (",

@@ -121,8 +121,8 @@ fn text_and_pulses_stand_where_they_are_asked_for() {
     assert_eq!(said(&written("nothing", "groups,beat"), plain), "0/1 3, 3/16 3, 3/8 4, 5/8 2, 3/4 4, 3/4 4");
     assert_eq!(said(&written("nothing", "nothing"), plain), "");
     // Pulses between the starts of notes stand at an offset.
-    let eighths = (0..8).map(|n| format!("{} \u{2193}", Time::new(n, 8).expect("a time")));
-    assert_eq!(said(&written("nothing", "nothing"), |w| w == "\u{2193}"), eighths.collect::<Vec<_>>().join(", "));
+    let beats = (0..4).map(|n| format!("{} \u{2193}", Time::new(n, 4).expect("a time")));
+    assert_eq!(said(&written("nothing", "nothing"), |w| w == "\u{2193}"), beats.collect::<Vec<_>>().join(", "));
     assert_eq!(heard(&read(written("groups,landings", "groups").as_bytes()).expect("read").groove), heard(&g));
 }
 

@@ -105,7 +105,8 @@ impl BlockBuilder<'_> {
             return self.text(part, describe::no_hearing_reason(report), theme.faint());
         }
         for line in describe::whose_beat(self.state.groove(), report) {
-            self.text(part, &line, Style::new());
+            let lines = self.indented(&line, 2, Style::new());
+            self.add(part, Item::Heading, lines);
         }
         let head = format!("{:>4} {:>6} {:>6} {:>5} {:>12}  pulse", "", "likely", "BPM", "on", "deviation");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
@@ -177,7 +178,8 @@ impl BlockBuilder<'_> {
         let part = ReportPart::Reasons;
         self.heading(part, "Why it is hard");
         if let Some(answer) = &self.report.answer {
-            self.text(part, &describe::hardness(answer), Style::new());
+            let lines = self.indented(&describe::hardness(answer), 2, Style::new());
+            self.add(part, Item::Heading, lines);
         }
         if self.report.findings.is_empty() {
             let text = if self.report.attacks.is_empty() { "no attacks" } else { "no reasons found" };
@@ -186,7 +188,8 @@ impl BlockBuilder<'_> {
         let mut own = None;
         for (i, finding) in self.report.findings.iter().enumerate() {
             if let (Some(under), Some(answer)) = (finding.part.filter(|p| Some(*p) != own), &self.report.answer) {
-                self.text(part, &format!("{under}, {:.2}", under.of(&answer.split)), self.theme.value());
+                let lines = self.indented(&format!("{under}, {:.2}", under.of(&answer.split)), 2, self.theme.value());
+                self.add(part, Item::Heading, lines);
             }
             own = finding.part;
             let lines = self.reason(finding);
