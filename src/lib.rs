@@ -1,5 +1,4 @@
 //! teeter: write a groove, see how it is built and why it is hard, find what the ear hears instead, and hear it all.
-//! This file knows the rooms' names and nothing that is in them.
 #![forbid(unsafe_code)]
 
 pub mod analysis;

@@ -1,4 +1,4 @@
-//! Calls the command line and exits.
+//! Runs the command line.
 fn main() -> std::process::ExitCode {
     teeter::cli::run(std::env::args_os())
 }

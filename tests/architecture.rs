@@ -86,7 +86,7 @@ const MODULES: &[Module] = &[
     },
     Module {
         name: "config",
-        modules: &[],
+        modules: &["rhythm"],
         crates: &["toml_edit"],
         forbidden: &["std::thread", "std::time", "KeyCode"],
     },
@@ -128,7 +128,6 @@ const MODULES: &[Module] = &[
             "clap",
             "clap_complete",
             "clap_mangen",
-            "indicatif",
             "num_integer",
             "serde_json",
             "terminal_size",

@@ -15,7 +15,7 @@ fn one(file: &str) -> Groove {
 }
 
 #[test]
-fn every_pattern_says_that_it_is_invented() {
+fn every_pattern_is_marked_as_invented() {
     for (file, loaded) in all() {
         assert!(loaded.text.starts_with("# Invented: "), "{file}: first line");
         assert!(loaded.groove.note().starts_with("Invented: "), "{file}: note");
@@ -51,7 +51,7 @@ fn an_edit_and_its_opposite_leave_the_file_as_it_was() {
 }
 
 #[test]
-fn between_them_they_use_every_feature() {
+fn together_the_patterns_use_every_feature() {
     let grooves: Vec<Groove> = all().into_iter().map(|(_, loaded)| loaded.groove).collect();
     let layers = || grooves.iter().flat_map(Groove::layers);
     let sections = || grooves.iter().flat_map(Groove::sections);
@@ -83,7 +83,7 @@ fn between_them_they_use_every_feature() {
             }),
         ),
         ("a cycle of five cells", parts().any(|(_, p)| p.is_cycle() && p.stored().len() == 5)),
-        ("a cycle that begins within", parts().any(|(_, p)| matches!(**p, Part::Cycled { start: 1.., .. }))),
+        ("a cycle that starts at another cell", parts().any(|(_, p)| matches!(**p, Part::Cycled { start: 1.., .. }))),
         ("pitches", attacks().any(|a| a.pitch.is_some())),
         ("ghosts and accents", [Accent::Ghost, Accent::Accent].iter().all(|w| attacks().any(|a| a.accent == *w))),
         ("gain, pan and mute", layers().any(|l| l.gain != 0 && l.pan != 0) && layers().any(|l| l.mute)),
@@ -117,7 +117,7 @@ fn inner_groups(groove: &Groove, layer: usize) -> Vec<u32> {
 }
 
 #[test]
-fn the_difficult_ones_are_built_as_their_notes_say() {
+fn the_difficult_patterns_match_their_notes() {
     let bpm = |g: &Groove| (g.sections()[0].tempo.bpm(), g.sections()[0].meter.beats());
 
     let winch = one("half-tide-winch.toml");
@@ -136,7 +136,7 @@ fn the_difficult_ones_are_built_as_their_notes_say() {
     assert_eq!(group_line::print(&group_line::compress(&groups(&capstan, 0))), "16(4+4+3)");
 }
 
-/// The figures and tempos that the published reports of the effect use belong to the tests of the analysis alone.
+/// The figures and tempos of published reports of the effect are used only in the tests of the analysis.
 #[test]
 fn no_pattern_repeats_a_reference_case() {
     for (file, loaded) in all() {

@@ -42,7 +42,7 @@ fn generated_parts_equal_the_code() {
     part("src/manual/keys.md", "keys", &keymap::key_table());
     let mut voices = String::from("| voice | sounds like |\n| --- | --- |\n");
     for voice in Voice::ALL {
-        writeln!(voices, "| `{voice}` | {} |", voice.words()).expect("a string");
+        writeln!(voices, "| `{voice}` | {} |", voice.description()).expect("a string");
     }
     part("src/manual/voices.md", "voices", &voices);
     let mut rows = String::from("| what | range |\n| --- | --- |\n");

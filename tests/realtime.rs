@@ -1,7 +1,7 @@
-//! On the sound thread nothing is allocated and nothing is freed, whatever is played, edited, slowed or stopped meanwhile.
-//! A binary of its own, because it counts in the program's allocator.
+//! Checks that the audio thread neither allocates nor frees, whatever is played, edited, slowed or stopped. A binary of its own,
+//! because it counts calls of the program's allocator.
 #![cfg(feature = "audio")]
-// A counting allocator cannot be written without `unsafe`; it only counts and passes everything on.
+// A counting allocator cannot be written without `unsafe`.
 #![allow(unsafe_code)]
 
 use std::alloc::{GlobalAlloc, Layout, System};
@@ -46,35 +46,34 @@ fn calls() -> u64 {
     CALLS.with(Cell::get)
 }
 
-/// All voices over one bar; `drawing` may differ, so that schedules differ in sounds and in their common denominator.
-fn groove(drawing: &str, bpm: &str) -> Groove {
+/// All voices over one bar of `cells`.
+fn groove(cells: &str, bpm: &str) -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let tempo = Tempo::new(Fraction::parse(bpm).expect("tempo"), Time::new(1, 4).expect("unit")).expect("tempo");
     let layers = Voice::ALL.iter().map(|&voice| {
-        Layer::new(voice.name(), voice, 4, vec![cell_notation::parse_bars(drawing, &meter, 1, 4).expect("drawing")])
+        Layer::new(voice.name(), voice, 4, vec![cell_notation::parse_bars(cells, &meter, 1, 4).expect("cells")])
     });
-    // One layer has a sound of the user's own, and accents of a depth.
-    let own = |(k, l)| if k == 4 { Layer { sound: Some("own".into()), depth: Some(12), ..l } } else { l };
-    let layers = layers.enumerate().map(own).collect();
+    // One layer has a user sample and an accent depth.
+    let with_sample = |(k, l)| if k == 4 { Layer { sound: Some("sample".into()), depth: Some(12), ..l } } else { l };
+    let layers = layers.enumerate().map(with_sample).collect();
     let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
     Groove::new("t", "", vec![section], layers).expect("groove")
 }
 
 #[test]
-fn the_sound_thread_neither_allocates_nor_frees() {
+fn the_audio_thread_neither_allocates_nor_frees() {
     let before = calls();
     drop(vec![1_u8]);
     assert_eq!(calls() - before, 2, "the counter counts");
 
-    let (mut handle, source) = render_channel(SampleRate::STUDIO);
-    // The device's callback takes samples out of the source one by one, as here.
-    let mut output = source;
-    let (ask_in, ask_out) = std::sync::mpsc::sync_channel::<usize>(0);
+    let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
+    let (request_in, request_out) = std::sync::mpsc::sync_channel::<usize>(0);
     let (done_in, done_out) = std::sync::mpsc::sync_channel::<(u64, f32)>(0);
-    let sound = std::thread::spawn(move || {
-        while let Ok(samples) = ask_out.recv() {
+    let audio = std::thread::spawn(move || {
+        while let Ok(samples) = request_out.recv() {
             let before = calls();
-            let peak = output.by_ref().take(samples).fold(0.0_f32, |m, x| m.max(x.abs()));
+            // As the device's callback: sample by sample.
+            let peak = source.by_ref().take(samples).fold(0.0_f32, |m, x| m.max(x.abs()));
             let after = calls();
             if done_in.send((after - before, peak)).is_err() {
                 break;
@@ -82,24 +81,25 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         }
     });
     let pull = |samples: usize| -> f32 {
-        ask_in.send(samples).expect("runs");
+        request_in.send(samples).expect("runs");
         let (count, peak) = done_out.recv().expect("runs");
-        assert_eq!(count, 0, "allocations or frees on the sound thread");
+        assert_eq!(count, 0, "allocations or frees on the audio thread");
         peak
     };
 
-    let drawings = ["x.Xx-.ox{3: xXo}xxxx", "xxxxxxxxxxxxxxxx", "....x-......X..o", "................"];
+    let patterns = ["x.Xx-.ox{3: xXo}xxxx", "xxxxxxxxxxxxxxxx", "....x-......X..o", "................"];
     let build = |k: usize, bpm: &str, speed: i64| {
         let speed = Fraction::new(speed, 100).expect("speed");
         let range = if k % 5 == 4 { Range::Section(0) } else { Range::Whole };
-        let ask = ScheduleOptions { speed, range, click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
-        // Another own sound each time, and none every third time: what rings is then nobody's but the sound thread's.
-        let mut own = UserSamples::none();
+        // Another sample each time, and none every third time: then only the audio thread still holds one that rings.
+        let mut samples = UserSamples::default();
         if !k.is_multiple_of(3) {
             let wave = |n: usize| 0.2 * (n as f32 * 0.001 * (1 + k) as f32).sin();
-            own.insert("own", UserSample::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
+            samples.insert("sample", UserSample::new((0..40_000).map(wave).collect(), SampleRate::STUDIO));
         }
-        Schedule::build_with(&groove(drawings[k % drawings.len()], bpm), &ask, &own)
+        let whole = ScheduleOptions::whole(SampleRate::STUDIO);
+        let options = ScheduleOptions { speed, range, click: Click::Written, samples, ..whole };
+        Schedule::build(&groove(patterns[k % patterns.len()], bpm), &options)
     };
     pull(1000);
     let mut id = handle.start(Segment::new(build(0, "137.3", 100)), Frame(0));
@@ -119,18 +119,18 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         pull(2 * 1024 + 2 * k);
         handle.tick();
     }
-    // More edits than the rings hold while the sound thread does not run, then all at once.
+    // More edits than the rings hold while the audio thread does not run.
     for k in 0..300 {
         handle.replace(id, Segment::new(build(k, "200", 100)));
     }
     assert!(pull(400_000) > 0.01);
     handle.tick();
     pull(4096);
-    // Takes that follow each other, some of their passes silent, at other speeds, edited while they are played and wait, and
-    // replaced by another at the end of a pass.
+    // Takes back to back, with muted passes and at several speeds, edited while they play and while they are queued, and
+    // replaced after a pass.
     let segment = |k: usize, bpm: &str| {
         let opening = Time::new(1, 4).expect("a quarter");
-        Segment::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).times(1 + k as u64 % 3).mute_passes(&[1], opening)
+        Segment::new(build(k, bpm, 50 + 10 * (k as i64 % 6))).passes(1 + k as u64 % 3).mute_passes(&[1], opening)
     };
     let mut first = handle.start(segment(0, "600"), Frame(0));
     let mut last = first;
@@ -142,7 +142,7 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         match k % 16 {
             3 => (first..=last).for_each(|id| handle.replace(id, segment(k + id as usize, "600"))),
             7 => handle.replace(last, segment(k, "433")),
-            11 => last = handle.then(segment(k, "600")),
+            11 => last = handle.switch_to(segment(k, "600")),
             15 if k % 64 == 15 => {
                 handle.stop();
                 pull(2048);
@@ -158,10 +158,10 @@ fn the_sound_thread_neither_allocates_nor_frees() {
         }
     }
     assert!(joins > 30, "{joins} takes began");
-    let end = handle.then(segment(2, "600").last());
+    let end = handle.switch_to(segment(2, "600").stop_at_end());
     pull(960_000);
     assert!(handle.has_ended() && last < end);
-    // More takes than the rings hold while the sound thread does not run.
+    // More takes than the rings hold while the audio thread does not run.
     for k in 0..300 {
         handle.queue(segment(k, "600"));
     }
@@ -172,6 +172,6 @@ fn the_sound_thread_neither_allocates_nor_frees() {
     handle.tick();
     pull(8192);
     assert_eq!(pull(8192), 0.0);
-    drop(ask_in);
-    sound.join().expect("ends");
+    drop(request_in);
+    audio.join().expect("ends");
 }

@@ -37,34 +37,33 @@ fn every_invalid_file_gets_its_exact_message() {
 }
 
 #[test]
-fn every_kind_of_problem_a_text_may_have_has_its_file() {
+fn every_problem_of_a_text_has_a_file() {
     let problems = |e: LoadError| discriminant(&e.problem);
     let kinds: HashSet<_> =
         toml_files("tests/refusals").iter().filter_map(|path| store::load(path).err().map(problems)).collect();
-    // All but the five of the disk and files of another kind, which are below and in the room's own tests, and the one for what no
-    // file can ask.
+    // The problems of the disk and of other file types are tested below and in the module. No file causes `Problem::Invalid`.
     let samples = [
         Problem::Nul,
         Problem::NotUtf8(0),
-        Problem::Syntax(String::new(), None),
+        Problem::Syntax(String::new()),
         Problem::Format(0),
         Problem::UnknownKey(String::new(), &[]),
         Problem::MissingKey("", ""),
-        Problem::WrongType(String::new(), "", ""),
+        Problem::WrongType("", "", ""),
         Problem::Form("", String::new(), String::new()),
         Problem::Tempo(String::new()),
         Problem::UnknownVoice(String::new()),
         Problem::NameTaken("", String::new()),
         Problem::UnknownSection(String::new(), Vec::new()),
-        Problem::PartTaken(String::new()),
-        Problem::Drawing(String::new()),
-        Problem::Both("", ""),
-        Problem::Without("", ""),
-        Problem::CellsOfNoSection(""),
+        Problem::DuplicatePart(String::new()),
+        Problem::Notation(String::new()),
+        Problem::Conflict("", ""),
+        Problem::Requires("", ""),
+        Problem::CellsOutsidePart(""),
         Problem::GroupSum(0, 0),
         Problem::CycleTooLong(0, 0),
         Problem::PitchCount(0, 0),
-        Problem::Control(""),
+        Problem::ControlCharacter(""),
     ];
     let missing: Vec<&Problem> = samples.iter().filter(|p| !kinds.contains(&discriminant(*p))).collect();
     assert!(missing.is_empty(), "{missing:?}");
@@ -72,19 +71,19 @@ fn every_kind_of_problem_a_text_may_have_has_its_file() {
 }
 
 #[test]
-fn what_is_no_file_is_refused_by_name() {
+fn paths_that_are_not_files_are_refused() {
     let refused = |path: &str| store::load(&in_package(path)).expect_err("refused").to_string();
     let at = |path: &str| in_package(path).display().to_string();
     assert_eq!(refused("patterns"), format!("{}: expected a file, found a directory", at("patterns")));
     let none = "patterns/none.toml";
     assert_eq!(refused(none), format!("{}: no such file", at(none)));
     let within = "Cargo.toml/none.toml";
-    let words = "cannot read the file: Not a directory";
+    let words = "cannot read the file: not a directory";
     assert_eq!(refused(within), format!("{}: {words}", at(within)));
 }
 
 #[test]
-fn files_of_another_kind_are_named_by_what_they_are() {
+fn files_of_other_types_are_named() {
     let (imported, sounded) = ("(`teeter import` converts it)", "(a layer can play it: sound = \"FILE\")");
     let rows: [(&[u8], &str, &str); 16] = [
         (b"MThd\0\0\0\x06\0\x01\0\x01\x01\xe0", "a Standard MIDI File", imported),
@@ -108,21 +107,24 @@ fn files_of_another_kind_are_named_by_what_they_are() {
     let path = folder.path().join("riff.toml");
     for (bytes, found, hint) in rows {
         fs::write(&path, bytes).expect("written");
-        let said = store::load(&path).expect_err(found).to_string();
+        let message = store::load(&path).expect_err(found).to_string();
         let hint = if hint.is_empty() { String::new() } else { format!(" {hint}") };
-        assert_eq!(said, format!("{}: expected a groove, found {found}{hint}", path.display()));
-        assert_eq!(store::parse_bytes(bytes.to_vec(), &path.display().to_string()).expect_err(found).to_string(), said);
+        assert_eq!(message, format!("{}: expected a groove, found {found}{hint}", path.display()));
+        assert_eq!(
+            store::parse_bytes(bytes.to_vec(), &path.display().to_string()).expect_err(found).to_string(),
+            message
+        );
     }
-    // One that is too long to be a groove is still told by its start; others by their length.
+    // A file that is too large is named by its start, or refused for its size.
     let long = |head: &[u8]| {
         let mut bytes = head.to_vec();
-        bytes.resize(store::LIMIT as usize + 1, 0);
+        bytes.resize(store::MAX_BYTES as usize + 1, 0);
         fs::write(&path, bytes).expect("written");
         store::load(&path).expect_err("too long").problem
     };
-    assert!(matches!(long(b"RIFF\x24\0\0\0WAVE"), Problem::Foreign("a sound file (WAV)", _)));
-    assert_eq!(long(b"format = 1\n"), Problem::TooLarge(store::LIMIT + 1));
-    // Bytes that are told by nothing are still told by the first that is no text.
+    assert!(matches!(long(b"RIFF\x24\0\0\0WAVE"), Problem::OtherType("a sound file (WAV)", _)));
+    assert_eq!(long(b"format = 1\n"), Problem::TooLarge(store::MAX_BYTES + 1));
+    // Bytes of no known type are refused at the first that is not UTF-8.
     fs::write(&path, b"RIFF\xe0").expect("written");
     assert_eq!(store::load(&path).expect_err("no text").problem, Problem::NotUtf8(0xe0));
 }

@@ -44,7 +44,7 @@ impl Scope {
         }
         let has_attacks =
             |l: &usize| groove.layers()[*l].parts.iter().any(|p| p.stored().iter().any(|c| c.attack().is_some()));
-        (0..count).filter(|l| groove.heard(*l)).find(has_attacks).into_iter().collect()
+        (0..count).filter(|l| groove.is_audible(*l)).find(has_attacks).into_iter().collect()
     }
 
     /// Start and end of the time meant, in seconds: the region, or the whole groove.
@@ -77,7 +77,7 @@ pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region
                     section: e.section,
                     pass: e.pass,
                     cell: e.cell,
-                    accent: e.accent(),
+                    accent: e.attack.accent,
                 });
             }
         }

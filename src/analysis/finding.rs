@@ -331,7 +331,7 @@ fn cycles(m: &Material<'_>) -> Vec<Finding> {
             weight: 0.3,
         })
     };
-    let others = (0..m.groove.layers().len()).filter(|l| m.groove.heard(*l) && !m.focus.contains(l));
+    let others = (0..m.groove.layers().len()).filter(|l| m.groove.is_audible(*l) && !m.focus.contains(l));
     others.filter_map(|l| (0..m.groove.sections().len()).find_map(|s| of(l, s))).collect()
 }
 

@@ -102,7 +102,7 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
     let everything = attacks::of_layers(
         groove,
         &clock,
-        &(0..groove.layers().len()).filter(|l| groove.heard(*l)).collect::<Vec<_>>(),
+        &(0..groove.layers().len()).filter(|l| groove.is_audible(*l)).collect::<Vec<_>>(),
         None,
     );
     let speed = ask.speed.numer() as f64 / ask.speed.denom() as f64;

@@ -1,9 +1,9 @@
-//! `teeter check`: reads grooves and reports every one that is wrong.
+//! `teeter check`: reads grooves and reports every error.
 
 use super::{Exit, Failure, args, input, output};
 use std::io::{self, Write};
 
-pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::GrooveFiles) -> Result<Exit, Failure> {
     let mut exit = Exit::Good;
     for path in input::grooves(&args.files)? {
         match input::read(&path) {
@@ -11,7 +11,7 @@ pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, Failure> {
                 let (layers, sections) = (groove.layers().len(), groove.sections().len());
                 let (path_shown, title) = (path.display(), groove.title());
                 writeln!(io::stdout().lock(), "{path_shown}: good: {title} (layers: {layers}, sections: {sections})")?;
-                // A missing sample is no error of the groove, but worth knowing before a lesson.
+                // A missing sample is only a warning: the layer plays its voice.
                 input::check_samples(&groove, &path)?;
             }
             Err(failure) => exit = output::report_failure(&failure, exit)?,

@@ -1,4 +1,4 @@
-//! `teeter export`: puts grooves into other formats, many at once.
+//! `teeter export`: exports grooves to other formats, many at once.
 
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::Limits;
@@ -9,17 +9,16 @@ use crate::sound::SampleRate;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// Extension of the format that is printed unless a file is named.
+/// The format that is printed unless a file is named.
 const TEXT: &str = "txt";
 
 const DEFAULT_PICTURE: args::Picture = Some(PictureKind::Grid);
 
-/// Exports every groove; those that fail are reported, and the others still written.
 pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
     check_options(args)?;
-    let inputs = input::grooves(&args.files)?;
+    let inputs = input::grooves(&args.grooves.files)?;
     let default = |path: &Path| {
-        if path.as_os_str() == "-" || args.format.ending == TEXT {
+        if input::is_stdin(path) || args.format.ending == TEXT {
             PathBuf::from("-")
         } else {
             path.with_extension(args.format.ending)
@@ -33,17 +32,10 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
     let limits = input::limits(None)?;
     let pairs: Vec<(&PathBuf, &Target)> = inputs.iter().zip(&targets).collect();
     let results = output::on_all_cores(&pairs, |(path, target)| export(args, path, (*target).clone(), limits));
-    let mut exit = Exit::Good;
-    for (result, path) in results.iter().zip(&inputs) {
-        match result {
-            Err(failure) => exit = output::report_failure(failure, exit)?,
-            Ok(report) => output::print(report, Some(path))?,
-        }
-    }
-    Ok(exit)
+    output::print_results(inputs.iter().zip(results), Exit::Good)
 }
 
-/// Refuses options that do not apply to the format.
+/// Checks that every option given applies to the format.
 fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
     let format = args.format;
     let is_notation = format.is_notes(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
@@ -57,24 +49,19 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
         ("--hearing", !args.hearings.numbers.is_empty(), format.ending != TEXT, "formats other than txt"),
     ];
     let notation = args.notation.given().map(|option| (option, true, is_notation, notation));
-    match options.into_iter().chain(notation).find(|(_, given, applies, _)| *given && !applies) {
-        Some((option, _, _, formats)) => {
-            Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)))
-        }
-        None => match args.output.as_deref().and_then(Path::to_str) {
-            Some(name) => formats::other_ending(name, format.ending).map_or(Ok(()), |e| Err(Failure::usage(e))),
-            None => Ok(()),
-        },
+    if let Some((option, _, _, formats)) = options.into_iter().chain(notation).find(|o| o.1 && !o.2) {
+        return Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }
+    let name = args.output.as_deref().and_then(Path::to_str);
+    let error = name.and_then(|name| formats::other_ending(name, format.ending));
+    error.map_or(Ok(()), |e| Err(Failure::usage(e)))
 }
 
 fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, Failure> {
     let groove = input::read(path)?;
     let section_index = |name: &String| {
-        groove.sections().iter().position(|s| s.name == *name).ok_or_else(|| {
-            let known: Vec<&str> = groove.sections().iter().map(|s| s.name.as_str()).collect();
-            Failure::usage(format!("there is no section '{name}'; expected one of: {}", known.join(", "))).in_file(path)
-        })
+        let names = groove.sections().iter().map(|s| s.name.as_str());
+        input::index_of("section", name, names).map_err(|failure| failure.in_file(path))
     };
     let default = PictureStyle::default();
     let job = Job {

@@ -1,4 +1,4 @@
-//! `teeter import`: makes grooves from files of other programs, many at once.
+//! `teeter import`: imports grooves from files of other programs, many at once.
 
 use super::{Exit, Failure, args, input, output};
 use crate::import::formats;
@@ -9,18 +9,17 @@ use std::collections::HashSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// Imports every file; those that fail are reported, and the others still written.
 pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
-    let extensions: Vec<&str> = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied()).collect();
+    let extensions: Vec<&str> = formats::extensions().collect();
     let mut exit = Exit::Good;
     let mut inputs = Vec::new();
     let mut seen = HashSet::new();
     for path in &args.files {
         let found = input::files(std::slice::from_ref(path), &extensions);
         if found.is_empty() {
-            let words =
-                format!("{}: nothing to import in this folder; expected {}", path.display(), formats::sources());
-            exit = output::report_failure(&Failure::new(Exit::BadGroove, words), exit)?;
+            let (path, formats) = (path.display(), formats::descriptions());
+            let message = format!("{path}: nothing to import in this folder; expected {formats}");
+            exit = output::report_failure(&Failure::new(Exit::BadGroove, message), exit)?;
         }
         // A file named twice, itself and with its folder, is imported once.
         let is_new = |p: &PathBuf| seen.insert(p.canonicalize().unwrap_or_else(|_| p.clone()));
@@ -44,20 +43,15 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
         let report = jobs::deliver(&Target::from_arg(target), text, &inputs, args.overwrite.policy(), &control)?;
         Ok(JobReport { notes: imported.warnings, ..report })
     });
-    for (result, (path, _)) in results.iter().zip(&pairs) {
-        match result {
-            Err(failure) => exit = output::report_failure(failure, exit)?,
-            Ok(report) => output::print(report, Some(path))?,
-        }
-    }
+    let exit = output::print_results(inputs.iter().zip(results), exit)?;
     io::stdout().flush()?;
     Ok(exit)
 }
 
-/// Refuses a name for a groove that is one of another format.
+/// Checks that a groove's file name does not have the extension of another format.
 fn check_name(path: &Path) -> Result<(), Failure> {
-    let sources = formats::SOURCES.iter().flat_map(|f| f.endings.iter().copied());
-    let others: Vec<&str> = crate::export::formats::FORMATS.iter().map(|f| f.ending).chain(sources).collect();
+    let exports = crate::export::formats::FORMATS.iter().map(|f| f.ending);
+    let others: Vec<&str> = exports.chain(formats::extensions()).collect();
     if input::has_extension(path, &others) {
         let wanted = "a name that ends in .toml, or - for standard output";
         return Err(Failure::usage(format!("-o: {}", expected(wanted, path.display()))));

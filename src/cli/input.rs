@@ -1,17 +1,17 @@
-//! Which files the arguments name, and reading grooves from them.
+//! Finds and reads the files that the arguments name.
 
 use super::args::SoundArgs;
 use super::{Exit, Failure};
 use crate::analysis::Limits;
 use crate::config::Part;
-use crate::jobs::UserSampleCache;
-use crate::rhythm::{Edit, Groove};
+use crate::jobs::{self, UserSampleCache};
+use crate::rhythm::{Edit, Groove, expected};
 use crate::sound::SampleRate;
 use crate::store;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Deepest folder within folders that is searched.
+/// Greatest depth of folders that is searched.
 const MAX_DEPTH: usize = 16;
 
 /// Every groove file named, folders replaced by the `.toml` files in them.
@@ -42,7 +42,7 @@ fn collect(folder: &Path, extensions: &[&str], found: &mut Vec<PathBuf>, depth: 
     entries.sort();
     for path in entries {
         if path.is_dir() {
-            // A link to a folder above would never end.
+            // A link may lead to a folder above.
             if depth < MAX_DEPTH && !path.is_symlink() {
                 collect(&path, extensions, found, depth + 1);
             }
@@ -57,39 +57,44 @@ pub(super) fn has_extension(path: &Path, extensions: &[&str]) -> bool {
     path.extension().and_then(|e| e.to_str()).is_some_and(|e| extensions.iter().any(|n| e.eq_ignore_ascii_case(n)))
 }
 
-/// Reads one groove; `-` is standard input.
+/// Whether a path stands for standard input.
+pub(super) fn is_stdin(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+/// The name of an input in messages.
+pub(super) fn name(path: &Path) -> String {
+    if is_stdin(path) { "standard input".to_owned() } else { path.display().to_string() }
+}
+
+/// Reads a file of at most the length of a groove; `-` is standard input.
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    let bytes = jobs::read_input(path, store::MAX_BYTES)?;
+    if bytes.len() as u64 > store::MAX_BYTES {
+        let message = expected(format_args!("at most {} bytes", store::MAX_BYTES), "more");
+        return Err(Failure::new(Exit::BadGroove, format!("{}: {message}", name(path))));
+    }
+    Ok(bytes)
+}
+
+/// Reads a groove; `-` is standard input.
 pub(super) fn read(path: &Path) -> Result<Groove, Failure> {
-    let bad = |words: String| Failure::new(Exit::BadGroove, words);
-    let loaded = if path.as_os_str() == "-" {
-        let mut bytes = Vec::new();
-        let read = std::io::stdin().lock().take(store::LIMIT + 1).read_to_end(&mut bytes);
-        read.map_err(|e| bad(format!("standard input: cannot read: {}", store::reason(&e))))?;
-        if bytes.len() as u64 > store::LIMIT {
-            return Err(bad(format!(
-                "standard input: expected a groove of at most {} bytes, found more",
-                store::LIMIT
-            )));
-        }
-        store::parse_bytes(bytes, "standard input")
-    } else {
-        store::load(path)
-    };
-    loaded.map(|l| l.groove).map_err(|e| bad(e.to_string()))
+    let loaded = if is_stdin(path) { store::parse_bytes(read_bytes(path)?, &name(path)) } else { store::load(path) };
+    loaded.map(|l| l.groove).map_err(|e| Failure::new(Exit::BadGroove, e))
 }
 
-/// The file of a groove that was read from this argument.
+/// The file of a groove; `None` for standard input.
 pub(super) fn file_of(path: &Path) -> Option<PathBuf> {
-    (path.as_os_str() != "-").then(|| path.to_owned())
+    (!is_stdin(path)).then(|| path.to_owned())
 }
 
-/// Reads the groove whose sound is rendered, with only the layers asked for audible.
+/// Reads a groove with only the layers of the arguments audible.
 pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Failure> {
-    let groove = read(path)?;
+    let mut groove = read(path)?;
     if args.layer.is_empty() {
         return Ok(groove);
     }
     let audible = layers(&groove, &args.layer)?;
-    let mut groove = groove;
     for layer in 0..groove.layers().len() {
         for edit in [Edit::Solo(layer, audible.contains(&layer)), Edit::Mute(layer, false)] {
             groove = groove.edited(&edit).map_err(Failure::usage)?;
@@ -104,9 +109,9 @@ pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()>
     warnings.iter().try_for_each(|warning| writeln!(std::io::stderr().lock(), "teeter: {warning}"))
 }
 
-/// The user's limits: those asked for, or those of the config file.
-pub(super) fn limits(asked: Option<Limits>) -> Result<Limits, Failure> {
-    if let Some(limits) = asked {
+/// The limits of the listener: those given, or those of the config file.
+pub(super) fn limits(given: Option<Limits>) -> Result<Limits, Failure> {
+    if let Some(limits) = given {
         return Ok(limits);
     }
     let config = super::user_config(Part::Hearing)?;
@@ -115,11 +120,18 @@ pub(super) fn limits(asked: Option<Limits>) -> Result<Limits, Failure> {
 
 /// The indices of layers by name.
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {
-    let index = |name: &String| {
-        groove.layers().iter().position(|l| l.name == *name).ok_or_else(|| {
-            let known: Vec<&str> = groove.layers().iter().map(|l| l.name.as_str()).collect();
-            Failure::usage(format!("there is no layer '{name}'; expected one of: {}", known.join(", ")))
-        })
-    };
+    let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()
+}
+
+/// The index of a name, or an error that lists the names; `kind` is what they name.
+pub(super) fn index_of<'a>(
+    kind: &str,
+    name: &str,
+    names: impl Iterator<Item = &'a str> + Clone,
+) -> Result<usize, Failure> {
+    names.clone().position(|n| n == name).ok_or_else(|| {
+        let known: Vec<&str> = names.collect();
+        Failure::usage(format!("there is no {kind} '{name}'; expected one of: {}", known.join(", ")))
+    })
 }

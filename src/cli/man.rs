@@ -1,4 +1,4 @@
-//! `teeter man`: writes the man pages from the definitions of the command line.
+//! `teeter man`: writes the man pages from the definitions of the arguments.
 
 use super::args::{Args, ManArgs};
 use super::{Exit, Failure, output};

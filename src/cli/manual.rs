@@ -8,9 +8,9 @@ use std::fmt::Write as _;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::process::{Command, Stdio};
 
-/// The widest line of running text.
+/// Most columns of running text.
 const MAX_WIDTH: usize = 100;
-/// What a shell returns if there is no such command.
+/// Exit code of a shell for a missing command.
 const NOT_FOUND: i32 = 127;
 
 pub(super) fn run(name: Option<&str>) -> Result<Exit, Failure> {
@@ -18,7 +18,7 @@ pub(super) fn run(name: Option<&str>) -> Result<Exit, Failure> {
     let text = match name {
         None => list(),
         Some(name) => match manual::chapter(name) {
-            Some(chapter) if on_terminal => laid_out(chapter),
+            Some(chapter) if on_terminal => wrapped(chapter),
             Some(chapter) => chapter.text.to_owned(),
             None => {
                 let wanted = format!("one of {}", manual::names());
@@ -26,7 +26,7 @@ pub(super) fn run(name: Option<&str>) -> Result<Exit, Failure> {
             }
         },
     };
-    if !(on_terminal && name.is_some() && page(&text)?) {
+    if !(on_terminal && name.is_some() && show_in_pager(&text)?) {
         io::stdout().lock().write_all(text.as_bytes())?;
     }
     Ok(Exit::Good)
@@ -41,14 +41,14 @@ fn list() -> String {
     text
 }
 
-fn laid_out(chapter: &Chapter) -> String {
+fn wrapped(chapter: &Chapter) -> String {
     let width = terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0));
     let lines = manual::lay_out(chapter.text, width.min(MAX_WIDTH));
     lines.into_iter().fold(String::new(), |text, line| text + &line.text + "\n")
 }
 
-/// Shows the text in the program of `PAGER`, or in `less`. False if there is no such program.
-fn page(text: &str) -> io::Result<bool> {
+/// Shows the text in the program of `PAGER`, or in `less`. Returns false if there is no such program.
+fn show_in_pager(text: &str) -> io::Result<bool> {
     let mut pager = if let Some(pager) = env::var_os("PAGER").filter(|p| !p.is_empty()) {
         let mut shell = Command::new("sh");
         shell.arg("-c").arg(pager);
@@ -62,7 +62,7 @@ fn page(text: &str) -> io::Result<bool> {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),
         child => child?,
     };
-    // The interrupt key belongs to the pager while it runs.
+    // The interrupt key is for the pager while it runs.
     signals::ignore_interrupt();
     if let Some(mut input) = child.stdin.take() {
         match input.write_all(text.as_bytes()) {

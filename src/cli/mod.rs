@@ -20,7 +20,7 @@ mod takes;
 mod tap;
 mod tap_times;
 
-use crate::config::{Config, Part};
+use crate::config::{Config, Part, Severity};
 use crate::jobs::JobError;
 use crate::terminal::{self, shell::EditError};
 use args::{Args, Command};
@@ -30,7 +30,7 @@ use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
-/// How the program ended, from good to grave. clap's own errors exit with 2 too.
+/// Exit codes, from success to the gravest. clap's own errors exit with 2 too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Exit {
     /// Success (0).
@@ -65,12 +65,12 @@ impl Failure {
         Self::new(Exit::Usage, message)
     }
 
-    /// The same with the file it is about.
+    /// Adds the file to the message.
     fn in_file(self, path: &Path) -> Self {
         Self { message: self.message.map(|m| format!("{}: {m}", path.display())), ..self }
     }
 
-    /// A job on a file that failed.
+    /// The failure of a job on a file.
     fn of_job(error: JobError, path: &Path) -> Self {
         match error {
             JobError::Request(_) | JobError::Input(_) => Self::from(error).in_file(path),
@@ -91,7 +91,7 @@ impl From<JobError> for Failure {
     }
 }
 
-/// A reader that has gone away (a closed pipe) is no failure.
+/// A closed pipe is no failure.
 impl From<io::Error> for Failure {
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
@@ -127,18 +127,21 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
-/// The user's settings, if the part that the command uses has no mistake.
+/// The user's settings. Prints the warnings about the part that the command uses, and fails if it has an error.
 fn user_config(part: Part) -> Result<Config, Failure> {
     let config = Config::load();
-    config.check(&[part]).map_err(Failure::usage)?;
-    Ok(config)
+    for warning in config.mistakes(part, Severity::Warning) {
+        writeln!(io::stderr().lock(), "teeter: {warning}")?;
+    }
+    let errors = config.mistakes(part, Severity::Error);
+    if errors.is_empty() { Ok(config) } else { Err(Failure::usage(errors.join("\n"))) }
 }
 
 /// Opens the editor.
 fn edit(file: Option<&Path>, port: Option<u16>) -> Result<Exit, Failure> {
     file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
-    let far = port.map(speaker::connect).transpose()?;
-    match terminal::shell::edit(file, far) {
+    let remote = port.map(speaker::connect).transpose()?;
+    match terminal::shell::edit(file, remote) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
         Err(error @ EditError::NoTerminal) => Err(Failure::usage(error)),

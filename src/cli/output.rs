@@ -1,13 +1,14 @@
 //! Where results and messages go: files, standard output, standard error.
 
-use super::{Exit, Failure};
+use super::{Exit, Failure, input};
 use crate::jobs::{CancelToken, JobControl, JobReport, Target, check_wav_name};
-use indicatif::{ProgressBar, ProgressDrawTarget};
+use crate::rhythm::expected;
+use crate::store;
+use std::collections::HashMap;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::PoisonError;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU8, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// The target of a command that renders sound.
 pub(super) fn sound_target(path: &Path) -> Result<Target, Failure> {
@@ -17,7 +18,7 @@ pub(super) fn sound_target(path: &Path) -> Result<Target, Failure> {
     Ok(target)
 }
 
-/// Refuses to write to a terminal what is not text.
+/// Checks that binary data do not go to a terminal.
 pub(super) fn not_a_terminal(target: &Target) -> Result<(), Failure> {
     if *target == Target::Stdout && io::stdout().is_terminal() {
         return Err(Failure::usage("standard output is a terminal; redirect it, or name a file with -o"));
@@ -25,7 +26,7 @@ pub(super) fn not_a_terminal(target: &Target) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Prints what a job made; `source` names the input where there may be several.
+/// Prints the result of a job; `source` is the input if there may be several.
 pub(super) fn print(report: &JobReport, source: Option<&Path>) -> io::Result<()> {
     let mut errors = io::stderr().lock();
     for note in &report.notes {
@@ -42,21 +43,56 @@ pub(super) fn print(report: &JobReport, source: Option<&Path>) -> io::Result<()>
     Ok(())
 }
 
-/// A progress bar on standard error, drawn only where that is a terminal.
-fn progress_bar(length: u64) -> ProgressBar {
-    ProgressBar::with_draw_target(Some(length), ProgressDrawTarget::stderr())
+/// Prints the result of a job per input, goes on after failures, and returns the gravest exit code.
+pub(super) fn print_results<'a>(
+    results: impl IntoIterator<Item = (&'a PathBuf, Result<JobReport, Failure>)>,
+    mut exit: Exit,
+) -> Result<Exit, Failure> {
+    for (path, result) in results {
+        match result {
+            Err(failure) => exit = report_failure(&failure, exit)?,
+            Ok(report) => print(&report, Some(path))?,
+        }
+    }
+    Ok(exit)
+}
+
+/// A percentage on standard error if that is a terminal; erased when dropped.
+struct Progress {
+    is_shown: bool,
+    percent: AtomicU8,
+}
+
+impl Progress {
+    fn new(is_wanted: bool) -> Self {
+        Self { is_shown: is_wanted && io::stderr().is_terminal(), percent: AtomicU8::new(u8::MAX) }
+    }
+
+    fn set(&self, percent: u8) {
+        if self.is_shown && self.percent.swap(percent, Ordering::Relaxed) != percent {
+            let _ = write!(io::stderr(), "\r{percent:3}%");
+        }
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if self.is_shown {
+            let _ = write!(io::stderr(), "\r    \r");
+        }
+    }
 }
 
 /// The control of a job that shows its progress.
 pub(super) fn with_progress() -> JobControl {
-    let bar = progress_bar(100);
-    JobControl::new(CancelToken::default(), move |percent| bar.set_position(u64::from(percent)))
+    let progress = Progress::new(true);
+    JobControl::new(CancelToken::default(), move |percent| progress.set(percent))
 }
 
-/// Works on every item on all cores and gives the results in the items' order; of many items it shows how many are done.
+/// Works on every item on all cores and returns the results in the items' order. Shows the progress if there are many.
 pub(super) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let cores = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
-    let bar = if items.len() > 8 { progress_bar(items.len() as u64) } else { ProgressBar::hidden() };
+    let progress = Progress::new(items.len() > 8);
     let next = AtomicUsize::new(0);
     let done: Mutex<Vec<(usize, R)>> = Mutex::new(Vec::with_capacity(items.len()));
     std::thread::scope(|scope| {
@@ -66,19 +102,19 @@ pub(super) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R
                     Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|i| Some((i, items.get(i)?)))
                 {
                     let result = work(item);
-                    bar.inc(1);
-                    done.lock().unwrap_or_else(PoisonError::into_inner).push((i, result));
+                    let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
+                    done.push((i, result));
+                    progress.set((done.len() * 100 / items.len()) as u8);
                 }
             });
         }
     });
-    bar.finish_and_clear();
     let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     done.sort_by_key(|(i, _)| *i);
     done.into_iter().map(|(_, r)| r).collect()
 }
 
-/// Prints a failure that does not end the command, and gives the graver of the two exit codes.
+/// Prints a failure that does not end the command, and returns the graver of the two exit codes.
 pub(super) fn report_failure(failure: &Failure, so_far: Exit) -> io::Result<Exit> {
     if let Some(message) = &failure.message {
         writeln!(io::stderr().lock(), "{message}")?;
@@ -86,38 +122,37 @@ pub(super) fn report_failure(failure: &Failure, so_far: Exit) -> io::Result<Exit
     Ok(failure.exit.max(so_far))
 }
 
-/// Creates the folder that results go to.
 pub(super) fn create_folder(folder: &Path) -> Result<(), Failure> {
     std::fs::create_dir_all(folder).map_err(|e| {
         let reason = if folder.is_file() {
-            crate::rhythm::expected("a folder", "a file")
+            expected("a folder", "a file")
         } else {
-            format!("cannot create the folder: {}", crate::store::reason(&e))
+            format!("cannot create the folder: {}", store::reason(&e))
         };
         Failure::new(Exit::Output, format!("{}: {reason}", folder.display()))
     })
 }
 
-/// The paths of the results of several inputs: the one named with `-o`, or in a folder under the inputs' names with another extension,
-/// or `otherwise`. No two may be the same.
+/// The paths of the results of several inputs: the one of `-o`, or those in the folder of `--into` under the inputs' names with
+/// another extension, or the `default` of each. No two may be the same.
 pub(super) fn targets(
     inputs: &[PathBuf],
     output: Option<&PathBuf>,
     into: Option<&PathBuf>,
-    otherwise: impl Fn(&Path) -> PathBuf,
+    default: impl Fn(&Path) -> PathBuf,
     extension: &str,
 ) -> Result<Vec<PathBuf>, Failure> {
     if let Some(output) = output {
         if inputs.len() > 1 {
-            let words = format!("-o names one file, but there are {} inputs; use --into FOLDER", inputs.len());
-            return Err(Failure::usage(words));
+            let message = format!("-o names one file, but there are {} inputs; use --into FOLDER", inputs.len());
+            return Err(Failure::usage(message));
         }
         return Ok(vec![output.clone(); inputs.len()]);
     }
     let target = |path: &PathBuf| match into {
-        Some(folder) if path.as_os_str() == "-" => folder.join("groove").with_extension(extension),
+        Some(folder) if input::is_stdin(path) => folder.join("groove").with_extension(extension),
         Some(folder) => folder.join(path.file_name().unwrap_or_default()).with_extension(extension),
-        None => otherwise(path),
+        None => default(path),
     };
     let targets: Vec<PathBuf> = inputs.iter().map(target).collect();
     distinct(inputs, &targets)?;
@@ -125,11 +160,11 @@ pub(super) fn targets(
     Ok(targets)
 }
 
-/// Refuses inputs whose results would have the same path.
+/// Checks that no two results have the same path.
 pub(super) fn distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), Failure> {
-    let mut taken = std::collections::HashMap::new();
+    let mut sources = HashMap::new();
     for (target, input) in targets.iter().zip(inputs).filter(|t| t.0.as_os_str() != "-") {
-        if let Some(before) = taken.insert(target, input) {
+        if let Some(before) = sources.insert(target, input) {
             let (a, b, target) = (before.display(), input.display(), target.display());
             return Err(Failure::usage(format!("{a} and {b} would both be written to {target}; rename one of them")));
         }

@@ -5,12 +5,12 @@ use crate::config::Part;
 use crate::sound;
 use std::io::{self, Write};
 
-/// Prints name and system id of every device; `*` marks the one that is used.
+/// Prints name and system id of every device, with `*` for the one in use.
 pub(super) fn run() -> Result<Exit, Failure> {
     let config = super::user_config(Part::Sound)?;
     let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;
     let used = match &config.output {
-        Some(wanted) => sound::chosen(wanted, &devices),
+        Some(wanted) => sound::find_device(wanted, &devices),
         None => devices.iter().position(|d| d.default),
     };
     let mut out = io::stdout().lock();

@@ -1,11 +1,11 @@
-//! Arguments that name pulses, takes and ladders.
+//! Parses the arguments that name pulses, takes and ladders.
 
 use super::args::Speeds;
 use crate::describe::ladder as describe_ladder;
 use crate::jobs::{PulseSpec, TakeSpec};
 use crate::sound::Click;
 
-/// How a pulse clicks: `beat`, `off-beat`, or 2 to 4 clicks.
+/// How a pulse clicks: `beat`, `off-beat`, or 2 to 4 clicks per pulse.
 pub(super) fn click(word: &str) -> Result<Click, String> {
     match word {
         "beat" => Ok(Click::Written),
@@ -27,7 +27,7 @@ pub(super) fn hearing(word: &str) -> Result<PulseSpec, String> {
     }
 }
 
-/// A pulse: the written beat, also divided as `beat/2` or `beat/off-beat`, or a hearing.
+/// A pulse: a hearing, or the written beat, also divided as `beat/2` or `beat/off-beat`.
 fn pulse(word: &str) -> Result<PulseSpec, String> {
     let click = match word.strip_prefix("beat") {
         Some("") => Some(Click::Written),

@@ -33,7 +33,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
     });
     let kind = match &args.ladder {
         Some(args::Speeds(speeds)) => JobKind::Ladder { take, speeds: speeds.clone(), silence: args.silence },
-        None => JobKind::Render(take, args.seconds.map_or(Length::Loops(args.loops), Length::Seconds)),
+        None => JobKind::Render(take, args.seconds.map_or(Length::Passes(args.loops), Length::Seconds)),
     };
     let job = Job {
         groove: Arc::new(groove),
@@ -46,6 +46,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
         rate: args.sound.rate,
         kind,
     };
-    output::print(&jobs::run(&job, &output::with_progress())?, None)?;
+    let report = jobs::run(&job, &output::with_progress())?;
+    output::print(&report, None)?;
     Ok(Exit::Good)
 }

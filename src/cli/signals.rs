@@ -8,10 +8,9 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::thread;
 
-/// From now on SIGINT and SIGTERM remove what is incomplete, say what was written and end the process. SIGHUP keeps its meaning,
-/// so that `nohup` works.
+/// Makes SIGINT and SIGTERM remove incomplete files, report complete ones and end the process. SIGHUP stays as it is for `nohup`.
 pub(super) fn clean_up_on_signal() {
-    // Where the thread cannot be started, a signal ends the program as any other.
+    // Without the thread, a signal ends the program as usual.
     if let Ok(mut signals) = Signals::new([SIGINT, SIGTERM]) {
         let wait = move || {
             if let Some(signal) = signals.forever().next() {
@@ -29,7 +28,7 @@ fn report(written: &[PathBuf]) {
     let _ = writeln!(io::stderr(), "teeter: interrupted; written: {names}");
 }
 
-/// Keeps an interrupt from ending this process.
+/// Makes SIGINT no longer end this process.
 pub(super) fn ignore_interrupt() {
     drop(signal_hook::flag::register(SIGINT, Arc::default()));
 }

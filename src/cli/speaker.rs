@@ -5,16 +5,16 @@ use super::{Exit, Failure};
 use crate::sound::remote::{RemotePlayer, Token};
 use std::io::{self, BufRead, IsTerminal, Write};
 
-/// Environment variable that holds the token instead of typing it.
+/// Environment variable with the token, instead of typing it.
 const TOKEN_VARIABLE: &str = "TEETER_SPEAKER_TOKEN";
-/// Longest line that is read as a token, in bytes.
+/// Most bytes of a line that is read as a token.
 const MAX_TOKEN_LINE: u64 = 200;
 
-/// Asks for the token and connects to the speaker behind a port of this host.
+/// Connects to the speaker behind a port of this host.
 pub(super) fn connect(port: u16) -> Result<RemotePlayer, Failure> {
     let typed = match std::env::var(TOKEN_VARIABLE) {
         Ok(token) if !token.is_empty() => token,
-        _ => ask()?,
+        _ => ask_for_token()?,
     };
     let Some(token) = Token::parse(&typed) else {
         return Err(Failure::usage("that is not a token; a token looks like k7mp-2xqd-9fht-w3bn"));
@@ -22,8 +22,7 @@ pub(super) fn connect(port: u16) -> Result<RemotePlayer, Failure> {
     RemotePlayer::connect(port, &token).map_err(Failure::usage)
 }
 
-/// Asks on the terminal.
-fn ask() -> Result<String, Failure> {
+fn ask_for_token() -> Result<String, Failure> {
     if !io::stdin().is_terminal() {
         return Err(Failure::usage(format!("no terminal to ask for the token; set {TOKEN_VARIABLE} to it")));
     }
@@ -35,7 +34,6 @@ fn ask() -> Result<String, Failure> {
     Ok(line)
 }
 
-/// A build without sound cannot do it.
 #[cfg(not(feature = "audio"))]
 pub(super) fn run(_: &SpeakerArgs) -> Result<Exit, Failure> {
     Err(Failure::usage("this teeter was built without sound and cannot be a speaker; its editor can use one"))
@@ -61,20 +59,19 @@ pub(super) fn run(args: &SpeakerArgs) -> Result<Exit, Failure> {
     }
     let port = speaker.port();
     let mut said = |said: Said| {
-        // The speaker goes on without its terminal.
+        // The speaker keeps playing if its terminal is gone.
         let _ = match said {
-            Said::Token(token) => show(port, &token),
+            Said::Token(token) => show_token(port, &token),
             other => writeln!(log, "teeter speaker: {other}"),
         };
     };
-    let player = Player::open().map_err(|e| Failure::new(Exit::Output, e))?;
+    let player = Player::open(None).map_err(|e| Failure::new(Exit::Output, e))?;
     speaker.run(Box::new(player), &stop, &mut said).map_err(|e| Failure::new(Exit::Output, e))?;
     Ok(Exit::Good)
 }
 
-/// Shows the token and what to type.
 #[cfg(feature = "audio")]
-fn show(port: u16, token: &Token) -> io::Result<()> {
+fn show_token(port: u16, token: &Token) -> io::Result<()> {
     let mut out = io::stdout().lock();
     writeln!(out, "Listening on port {port} of this machine only. To hear an editor on another host:")?;
     writeln!(out, "  here    ssh -R {port}:127.0.0.1:{port} HOST")?;

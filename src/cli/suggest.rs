@@ -1,11 +1,11 @@
-//! Commands that are not recognized, and the command that was probably meant.
+//! Suggests a command for one that is not recognized.
 
 use super::args::Args;
 use super::input;
 use std::ffi::OsString;
 use std::path::Path;
 
-/// The error for a first argument that is no command but has more arguments after it: clap would take it for a file to edit.
+/// The error for a first argument that is no command, with more arguments after it: clap would read it as a file to edit.
 pub(super) fn unrecognized_command(args: &[OsString]) -> Option<String> {
     let first = args.get(1)?.to_str()?;
     let is_known = first.starts_with('-') || first == "help" || command_names().iter().any(|n| n == first);
@@ -16,7 +16,7 @@ pub(super) fn unrecognized_command(args: &[OsString]) -> Option<String> {
     })
 }
 
-/// The error for a file to edit that does not exist and has no name of a groove: it may be a mistyped command.
+/// The error for a file to edit that is missing and is not named as a groove: it may be a mistyped command.
 pub(super) fn missing_file(path: &Path) -> Option<String> {
     let is_missing = matches!(path.try_exists(), Ok(false)) && !path.is_symlink();
     (is_missing && !input::has_extension(path, &["toml"])).then(|| {
@@ -46,7 +46,7 @@ fn suggest(word: &str) -> Option<String> {
     command_names().into_iter().filter_map(|name| Some((distance(&name)?, name))).min().map(|(_, name)| name)
 }
 
-/// The restricted edit distance of Damerau (1964): letters inserted, deleted, changed or swapped with their neighbour.
+/// The restricted edit distance of Damerau (1964): inserted, deleted, changed and transposed letters.
 fn edit_distance(a: &str, b: &str) -> usize {
     let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
     let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];

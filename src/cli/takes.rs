@@ -4,7 +4,6 @@ use super::{Exit, Failure, args, input, output};
 use crate::jobs::{self, HearingSelection, Job, JobKind};
 use std::sync::Arc;
 
-/// Most takes of a sequence.
 const MAX_TAKES: usize = 256;
 
 pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
@@ -27,6 +26,7 @@ pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
             speed: args.sound.speed.value,
         },
     };
-    output::print(&jobs::run(&job, &output::with_progress())?, None)?;
+    let report = jobs::run(&job, &output::with_progress())?;
+    output::print(&report, None)?;
     Ok(Exit::Good)
 }

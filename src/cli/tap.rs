@@ -1,4 +1,4 @@
-//! `teeter tap`: reports taps of a file against a groove, as the editor does.
+//! `teeter tap`: analyzes tap times against a groove, as the editor does.
 
 use super::args::TapArgs;
 use super::{Exit, Failure, input, tap_times};
@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write};
 
 pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
-    if args.file.as_os_str() == "-" && args.times.as_os_str() == "-" {
+    if input::is_stdin(&args.file) && input::is_stdin(&args.times) {
         return Err(Failure::usage("only one of the two files can be standard input"));
     }
     let limits = input::limits(None)?;
@@ -41,9 +41,9 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
     Ok(Exit::Good)
 }
 
-/// The failure for a groove and a list of times in the wrong order.
+/// The failure for arguments in the wrong order.
 fn swapped(args: &TapArgs) -> Option<Failure> {
-    let is_swapped = args.times.as_os_str() != "-" && input::read(&args.times).is_ok();
+    let is_swapped = !input::is_stdin(&args.times) && input::read(&args.times).is_ok();
     let (file, times) = (args.file.display(), args.times.display());
     is_swapped.then(|| Failure::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))
 }

@@ -1,12 +1,10 @@
 //! Reads a list of tap times, one per line, in seconds.
 
-use super::{Exit, Failure};
-use crate::jobs;
+use super::{Exit, Failure, input};
 use crate::rhythm::expected;
-use crate::store;
 use std::path::Path;
 
-/// Longest median gap between taps, in seconds (ours, no source): nobody taps more slowly, and milliseconds taken for seconds are
+/// Longest median gap between taps, in seconds (ours, no source): nobody taps more slowly, and milliseconds read as seconds are
 /// far beyond it.
 const MAX_MEDIAN_GAP: f64 = 20.0;
 
@@ -22,15 +20,11 @@ struct Line<'a> {
 
 /// The times of a file, `-` for standard input, and a note if its first line was read as a heading.
 pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), Failure> {
-    let name = if path.as_os_str() == "-" { "standard input".to_owned() } else { path.display().to_string() };
-    let bad = |reason: String| Failure::new(Exit::BadGroove, reason);
-    let bytes = jobs::read_input(path, store::LIMIT)?;
-    if bytes.len() as u64 > store::LIMIT {
-        return Err(bad(format!("{name}: {}", expected(format_args!("at most {} bytes", store::LIMIT), "more"))));
-    }
-    let text =
-        String::from_utf8(bytes).map_err(|_| bad(format!("{name}: {}", expected("lines of text", "other bytes"))))?;
-    times(text.trim_start_matches('\u{feff}'), &name).map_err(bad)
+    let name = input::name(path);
+    let invalid = |reason: String| Failure::new(Exit::BadGroove, reason);
+    let text = String::from_utf8(input::read_bytes(path)?);
+    let text = text.map_err(|_| invalid(format!("{name}: {}", expected("lines of text", "other bytes"))))?;
+    times(text.trim_start_matches('\u{feff}'), &name).map_err(invalid)
 }
 
 /// Skips empty lines, lines that begin with `#`, and a first line whose field has no digit.
@@ -67,31 +61,35 @@ fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
     Ok((times, heading))
 }
 
-/// A line that is not empty; white space, tabs, commas and semicolons separate fields.
+fn is_separator(c: char) -> bool {
+    c.is_whitespace() || matches!(c, ',' | ';')
+}
+
+/// A line that is neither empty nor a comment.
 fn line(number: usize, text: &str) -> Option<Line<'_>> {
-    let within = text.trim();
-    if within.is_empty() || within.starts_with('#') {
+    let trimmed = text.trim();
+    if trimmed.is_empty() || trimmed.starts_with('#') {
         return None;
     }
     let column = text.chars().take_while(|c| c.is_whitespace()).count() + 1;
-    let end = within.find(|c: char| c.is_whitespace() || matches!(c, ',' | ';')).unwrap_or(within.len());
-    Some(Line { number, column, field: &within[..end], after: &within[end..] })
+    let (field, after) = trimmed.split_at(trimmed.find(is_separator).unwrap_or(trimmed.len()));
+    Some(Line { number, column, field, after })
 }
 
-/// The first line with a decimal comma. A comma also separates fields, so it is a decimal one only if no line has a decimal point
-/// and every line is a whole number followed by nothing but digits after a comma.
+/// The first line with a decimal comma. A comma also separates fields, so it is a decimal one only if every line is a whole number,
+/// and every comma after one is followed by digits only.
 fn decimal_comma<'a, 't>(lines: &'a [Line<'t>]) -> Option<&'a Line<'t>> {
-    let whole = |text: &str| !text.is_empty() && text.chars().all(|c| c.is_ascii_digit());
-    let comma = |l: &&Line<'_>| {
-        let second = l.after.strip_prefix(',').map(|a| a.split(|c: char| c.is_whitespace() || matches!(c, ',' | ';')));
-        second.and_then(|mut s| s.next()).is_some_and(whole)
+    let is_whole = |text: &str| !text.is_empty() && text.chars().all(|c| c.is_ascii_digit());
+    let has_fraction = |l: &&Line<'_>| {
+        let second = l.after.strip_prefix(',').and_then(|a| a.split(is_separator).next());
+        second.is_some_and(is_whole)
     };
-    let all =
-        lines.iter().all(|l| whole(l.field.trim_start_matches(['-', '+'])) && (comma(&l) || !l.after.starts_with(',')));
-    lines.iter().find(comma).filter(|_| all)
+    let is_decimal = |l: &Line<'_>| {
+        is_whole(l.field.trim_start_matches(['-', '+'])) && (has_fraction(&l) || !l.after.starts_with(','))
+    };
+    lines.iter().find(has_fraction).filter(|_| lines.iter().all(is_decimal))
 }
 
-/// The median gap between successive times.
 fn median_gap(times: &[f64]) -> Option<f64> {
     let mut order = times.to_vec();
     order.sort_by(f64::total_cmp);
@@ -119,7 +117,7 @@ mod tests {
         ] {
             assert_eq!(read(text), Ok(vec![0.269, 0.5]), "{text:?}");
         }
-        // Whole seconds with words after a comma, and numbers beside times that have a point.
+        // Whole seconds with words after a comma, and numbers next to times that have a point.
         assert_eq!(read("1,tap\n2,tap"), Ok(vec![1.0, 2.0]));
         assert_eq!(read("1,80\n1.5,90\n2,100"), Ok(vec![1.0, 1.5, 2.0]));
         assert_eq!(read("1;80\n2;90"), Ok(vec![1.0, 2.0]));
@@ -127,21 +125,19 @@ mod tests {
 
     #[test]
     fn a_decimal_comma_is_refused() {
-        let said = "taps:1:1: expected a decimal point, as 0.375, found '0,375'";
+        let error = "taps:1:1: expected a decimal point, as 0.375, found '0,375'";
         for text in ["0,375\n0,750\n", "0,375\n1\n1,5", "0,375 tap\n0,7 tap", "0,375;x\n1,5;x", "0,375,x\n0,7,x"] {
-            assert_eq!(read(text), Err(said.into()), "{text:?}");
+            assert_eq!(read(text), Err(error.into()), "{text:?}");
         }
         assert_eq!(read("time\n\n 1\n  -1,5"), Err("taps:4:3: expected a decimal point, as -1.5, found '-1,5'".into()));
     }
 
     #[test]
     fn milliseconds_are_refused() {
-        let said = read("0\n400\n800\n1200\n").expect_err("ms");
-        assert!(
-            said.starts_with("taps: expected times in seconds") && said.ends_with("found a median gap of 400"),
-            "{said}"
-        );
-        // A pause is no tempo, and two far taps are.
+        let error = read("0\n400\n800\n1200\n").expect_err("ms");
+        assert!(error.starts_with("taps: expected times in seconds"), "{error}");
+        assert!(error.ends_with("found a median gap of 400"), "{error}");
+        // One long pause does not change the median.
         assert_eq!(read("0\n0.5\n1\n100\n100.5"), Ok(vec![0.0, 0.5, 1.0, 100.0, 100.5]));
         assert!(read("0\n20").is_ok() && read("0\n20.5").is_err() && read("5000").is_ok());
     }
@@ -155,9 +151,9 @@ mod tests {
         for (text, position, found) in
             [("0:00.5\n1", "1:1", "'0:00.5'"), ("t1\n1", "1:1", "'t1'"), ("1\nsoon", "2:1", "'soon'")]
         {
-            let said = read(text).expect_err(text);
+            let error = read(text).expect_err(text);
             let wanted = "a number of seconds up to 1000000";
-            assert_eq!(said, format!("taps:{position}: expected {wanted}, found {found}"));
+            assert_eq!(error, format!("taps:{position}: expected {wanted}, found {found}"));
         }
         assert!(read("1\ninf").is_err() && read("1\nnan").is_err());
     }

@@ -5,6 +5,7 @@ mod read;
 #[cfg(test)]
 mod tests;
 
+use crate::rhythm::expected;
 use std::env;
 use std::fmt;
 use std::fs;
@@ -74,11 +75,22 @@ pub enum Part {
     Sound,
 }
 
+/// Whether a mistake stops a command that uses its part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Severity {
+    /// It does not: an unknown table or key is ignored.
+    Warning,
+    /// It does: a setting is invalid.
+    Error,
+}
+
 /// A mistake in the file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ConfigError {
     /// The part it is in; the others are valid.
     pub part: Part,
+    /// Whether it stops a command.
+    pub severity: Severity,
     /// Where it is; `None` if the file cannot be read.
     pub position: Option<Position>,
     /// What is wrong.
@@ -105,10 +117,10 @@ impl Config {
             Err(error) if error.kind() == ErrorKind::NotFound => return Self::default(),
             Err(error) => {
                 let message = match error.kind() {
-                    ErrorKind::InvalidData => "expected UTF-8 text, found other bytes".to_owned(),
+                    ErrorKind::InvalidData => expected("UTF-8 text", "other bytes"),
                     kind => format!("cannot read the file: {kind}"),
                 };
-                let error = ConfigError { part: Part::File, position: None, message };
+                let error = ConfigError { part: Part::File, severity: Severity::Error, position: None, message };
                 Self { errors: vec![error], ..Self::default() }
             }
         };
@@ -120,18 +132,14 @@ impl Config {
         read::parse(text)
     }
 
-    /// Checks the parts that a command uses, and the file as a whole.
-    ///
-    /// # Errors
-    /// The mistakes in these parts, one a line: `PATH:LINE:COLUMN: MESSAGE`.
-    pub fn check(&self, parts: &[Part]) -> Result<(), String> {
+    /// The mistakes of one severity in a part and in the file as a whole: `PATH:LINE:COLUMN: MESSAGE`.
+    pub fn mistakes(&self, part: Part, severity: Severity) -> Vec<String> {
         let path = self.path.as_ref().map_or_else(|| "config.toml".to_owned(), |p| p.display().to_string());
         let line = |e: &ConfigError| match e.position {
             Some(Position { line, column }) => format!("{path}:{line}:{column}: {}", e.message),
             None => format!("{path}: {}", e.message),
         };
-        let relevant = self.errors.iter().filter(|e| e.part == Part::File || parts.contains(&e.part));
-        let lines: Vec<String> = relevant.map(line).collect();
-        if lines.is_empty() { Ok(()) } else { Err(lines.join("\n")) }
+        let is_relevant = |e: &&ConfigError| e.severity == severity && (e.part == Part::File || e.part == part);
+        self.errors.iter().filter(is_relevant).map(line).collect()
     }
 }

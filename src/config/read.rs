@@ -1,6 +1,7 @@
 //! Parses the config file and collects its mistakes.
 
-use super::{Binding, Config, ConfigError, Part, Position, Word};
+use super::{Binding, Config, ConfigError, Part, Position, Severity, Word};
+use crate::rhythm::expected;
 use std::ops::{Range, RangeInclusive};
 use toml_edit::{Document, Item, Key, Value};
 
@@ -20,72 +21,72 @@ struct Reader<'a> {
 pub(super) fn parse(text: &str) -> Config {
     let mut config = Config::default();
     let mut reader = Reader { text, errors: Vec::new() };
-    let document = match Document::parse(text) {
-        Ok(document) => document,
+    match Document::parse(text) {
+        Ok(document) => reader.read(&document, &mut config),
         Err(error) => {
             let span = error.span().or(Some(text.len()..text.len()));
-            reader.error(Part::File, span, format!("invalid TOML: {}", error.message().replace('\n', ", ")));
-            return Config { errors: reader.errors, ..config };
-        }
-    };
-    let root = document.as_table();
-    for (key, item) in root.iter().filter_map(|(name, _)| root.get_key_value(name)) {
-        let Some((name, part, known)) = TABLES.iter().find(|t| t.0 == key.get()) else {
-            let known = TABLES.map(|t| t.0);
-            reader.error(Part::File, position_of(key, item), unknown("table", key, &known));
-            continue;
-        };
-        let Some(table) = item.as_table_like() else {
-            reader.expected(*part, item, &format!("a table [{name}]"));
-            continue;
-        };
-        for (key, item) in table.iter().filter_map(|(name, _)| table.get_key_value(name)) {
-            match (part, key.get()) {
-                (Part::Keys, _) => config.keys.extend(reader.binding(key, item)),
-                (_, "cell-limit") => config.cell_limit_ms = reader.number(*part, key, item, 20..=1000),
-                (_, "offset-ms") => config.tap_offset_ms = reader.number(*part, key, item, -1000..=1000),
-                (_, "output") => config.output = reader.output(item),
-                (_, "volume-db") => config.volume_db = reader.number(*part, key, item, -40..=0),
-                (_, "click-db") => config.click_db = reader.number(*part, key, item, -40..=6),
-                _ => reader.error(*part, position_of(key, item), unknown("key", key, known)),
-            }
+            let message = format!("invalid TOML: {}", error.message().replace('\n', ", "));
+            reader.add(Part::File, Severity::Error, span, message);
         }
     }
     reader.errors.sort_by_key(|e| e.position);
     Config { errors: reader.errors, ..config }
 }
 
-fn position_of(key: &Key, item: &Item) -> Option<Range<usize>> {
-    key.span().or_else(|| item.span())
-}
-
-fn unknown(kind: &str, key: &Key, known: &[&str]) -> String {
-    format!("unknown {kind} '{}'; expected one of: {}", key.get().escape_debug(), known.join(", "))
-}
-
 impl Reader<'_> {
+    fn read(&mut self, document: &Document<&str>, config: &mut Config) {
+        let root = document.as_table();
+        for (key, item) in root.iter().filter_map(|(name, _)| root.get_key_value(name)) {
+            let Some((name, part, known)) = TABLES.iter().find(|t| t.0 == key.get()) else {
+                self.unknown(Part::File, "table", key, item, &TABLES.map(|t| t.0));
+                continue;
+            };
+            let Some(table) = item.as_table_like() else {
+                self.expected(*part, item, &format!("a table [{name}]"));
+                continue;
+            };
+            for (key, item) in table.iter().filter_map(|(name, _)| table.get_key_value(name)) {
+                match (part, key.get()) {
+                    (Part::Keys, _) => config.keys.extend(self.binding(key, item)),
+                    (_, "cell-limit") => config.cell_limit_ms = self.number(*part, key, item, 20..=1000),
+                    (_, "offset-ms") => config.tap_offset_ms = self.number(*part, key, item, -1000..=1000),
+                    (_, "output") => config.output = self.output(item),
+                    (_, "volume-db") => config.volume_db = self.number(*part, key, item, -40..=0),
+                    (_, "click-db") => config.click_db = self.number(*part, key, item, -40..=6),
+                    _ => self.unknown(*part, "key", key, item, known),
+                }
+            }
+        }
+    }
+
     fn position(&self, span: Option<Range<usize>>) -> Position {
         let before = self.text.get(..span.map_or(0, |s| s.start)).unwrap_or(self.text);
         let line = before.matches('\n').count() + 1;
         Position { line, column: before.rsplit('\n').next().unwrap_or_default().chars().count() + 1 }
     }
 
-    fn error(&mut self, part: Part, span: Option<Range<usize>>, message: String) {
+    fn add(&mut self, part: Part, severity: Severity, span: Option<Range<usize>>, message: String) {
         let position = Some(self.position(span));
-        self.errors.push(ConfigError { part, position, message });
+        self.errors.push(ConfigError { part, severity, position, message });
+    }
+
+    fn unknown(&mut self, part: Part, kind: &str, key: &Key, item: &Item, known: &[&str]) {
+        let span = key.span().or_else(|| item.span());
+        let message = format!("unknown {kind} '{}'; expected one of: {}", key.get().escape_debug(), known.join(", "));
+        self.add(part, Severity::Warning, span, message);
     }
 
     fn expected(&mut self, part: Part, item: &Item, wanted: &str) {
         let found = item.as_value().map_or("a table".to_owned(), |v| v.to_string().trim().to_owned());
-        self.error(part, item.span(), format!("expected {wanted}, found {found}"));
+        self.add(part, Severity::Error, item.span(), expected(wanted, found));
     }
 
     fn number(&mut self, part: Part, key: &Key, item: &Item, range: RangeInclusive<i32>) -> Option<f64> {
         let number = item.as_float().or_else(|| item.as_integer().map(|n| n as f64));
-        let (least, greatest) = (f64::from(*range.start()), f64::from(*range.end()));
-        let valid = number.filter(|n| (least..=greatest).contains(n));
+        let (least, most) = (f64::from(*range.start()), f64::from(*range.end()));
+        let valid = number.filter(|n| (least..=most).contains(n));
         if valid.is_none() {
-            self.expected(part, item, &format!("a number from {least} to {greatest} for '{}'", key.get()));
+            self.expected(part, item, &format!("a number from {least} to {most} for '{}'", key.get()));
         }
         valid
     }

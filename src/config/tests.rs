@@ -63,13 +63,18 @@ fn mistakes_have_a_position_and_a_part() {
 fn a_mistake_in_one_part_leaves_the_others_working() {
     let config = Config::parse("[keys]\nplay = 3\n[hearing]\ncell-limit = 90\n[tap]\noffset-ms = \"x\"\noffset = 1\n");
     assert_eq!(config.cell_limit_ms, Some(90.0));
-    assert_eq!(config.check(&[Part::Hearing]), Ok(()));
-    assert!(config.check(&[Part::Keys]).is_err_and(|e| e.starts_with("config.toml:2:8: ")));
-    // All mistakes of a part at once, in the order of the file.
-    let lines = config.check(&[Part::Tap]).expect_err("mistakes");
-    let starts: Vec<&str> = lines.lines().map(|l| &l[..16]).collect();
-    assert_eq!(starts, ["config.toml:6:13", "config.toml:7:1:"]);
-    assert!(Config::parse("[haering]\n").check(&[Part::Hearing]).is_err());
+    let starts = |config: &Config, part: Part, severity: Severity| -> Vec<String> {
+        config.mistakes(part, severity).iter().map(|m| m[..m.len().min(16)].to_owned()).collect()
+    };
+    assert_eq!(starts(&config, Part::Hearing, Severity::Error), [""; 0]);
+    assert_eq!(starts(&config, Part::Keys, Severity::Error), ["config.toml:2:8:"]);
+    assert_eq!(starts(&config, Part::Tap, Severity::Error), ["config.toml:6:13"]);
+    // An unknown key or table is no error.
+    assert_eq!(starts(&config, Part::Tap, Severity::Warning), ["config.toml:7:1:"]);
+    let config = Config::parse("[haering]\n[tap]\nwidth = 1\n[hearing]\ncell-limit = 90\ncell = 1\n");
+    assert_eq!(starts(&config, Part::Hearing, Severity::Error), [""; 0]);
+    assert_eq!(starts(&config, Part::Hearing, Severity::Warning), ["config.toml:1:2:", "config.toml:6:1:"]);
+    assert_eq!(config.cell_limit_ms, Some(90.0));
 }
 
 proptest! {

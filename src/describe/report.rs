@@ -21,14 +21,14 @@ pub(crate) fn bar_count(bars: u16) -> String {
 pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
     let Some(l) = groove.layers().get(layer) else { return String::new() };
     let swing = l.swing.map(|s| format!(", own swing {s}")).unwrap_or_default();
-    let silent = if groove.heard(layer) { "" } else { ", muted" };
+    let silent = if groove.is_audible(layer) { "" } else { ", muted" };
     format!("{}{swing}{silent}", l.voice)
 }
 
 /// Why a report has no hearing.
 pub(crate) fn no_hearing_reason(groove: &Groove, report: &Report) -> &'static str {
     let layers = groove.layers();
-    let heard = (0..layers.len()).any(|l| groove.heard(l));
+    let heard = (0..layers.len()).any(|l| groove.is_audible(l));
     match () {
         () if !report.attacks.is_empty() => "too few attacks for a pulse",
         () if !heard && !layers.is_empty() => "every layer is muted",

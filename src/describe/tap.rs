@@ -17,7 +17,7 @@ const MAX_SLIPS: usize = 40;
 
 /// The offset subtracted from every tap, and where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum TapOffset {
+pub(crate) enum TapOffset {
     /// No offset.
     #[default]
     Unknown,
@@ -34,7 +34,7 @@ pub enum TapOffset {
 
 impl TapOffset {
     /// The offset in ms; 0 if unknown.
-    pub fn ms(self) -> f64 {
+    pub(crate) fn ms(self) -> f64 {
         match self {
             TapOffset::Unknown => 0.0,
             TapOffset::Set(ms) | TapOffset::Measured { ms, .. } => ms,

@@ -188,7 +188,7 @@ fn layer_track<'a>(
     let drum = general_midi::key(layer.voice).filter(|_| !pitched);
     let (channel, first) = if drum.is_some() { (general_midi::PERCUSSION, false) } else { channels.next() };
     let program = general_midi::program(layer.voice);
-    let own_key = layer.voice.own_pitch().or(Voice::Pluck.own_pitch()).unwrap_or(60);
+    let own_key = layer.voice.default_pitch().or(Voice::Pluck.default_pitch()).unwrap_or(60);
     let mut events = named(words);
     let midi = |message| TrackEventKind::Midi { channel: u4::new(channel), message };
     if first {

@@ -3,77 +3,70 @@
 use crate::notation::TimedNote;
 use crate::rhythm::{Meter, Swing, Tempo, Time, Voice};
 
-/// What is to become a groove.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) struct ImportDraft {
-    /// Its title.
     pub title: String,
-    /// The free text that stands with it.
     pub note: String,
-    /// Its bars, in playing order, every repeat written out.
+    /// In playing order, every repeat written out.
     pub bars: Vec<DraftBar>,
-    /// Its instruments.
     pub tracks: Vec<DraftTrack>,
 }
 
-/// A bar.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct DraftBar {
-    /// Its meter.
     pub meter: Meter,
-    /// Its tempo.
     pub tempo: Tempo,
-    /// How long it is where that is not its meter's bar: a pickup, or a bar cut short.
+    /// The length if it is not that of the meter: a pickup, or a bar cut short.
     pub length: Option<Time>,
-    /// The name of the section that begins with it. The same name again, over what sounds the same, is another time through.
+    /// The name of the section that begins here. Equal sections of one name in a row become one section played several times.
     pub section: Option<String>,
-    /// Swing known to be meant; times are given as they sound, with it.
+    /// Known swing; the times of the notes include it.
     pub swing: Option<Swing>,
-    /// Its number as its source counts it.
+    /// The number in the source.
     pub number: String,
 }
 
-/// An instrument's notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct DraftTrack {
-    /// Its name.
     pub name: String,
-    /// What it sounds like.
     pub voice: Voice,
-    /// Its notes, in any order.
+    /// In any order.
     pub notes: Vec<TimedNote>,
-    /// The division it is known to have been written in; otherwise the smallest that serves is found.
+    /// Whether note lengths mean nothing, as those of drums.
+    pub ignore_lengths: bool,
+    /// The division if the source has it; otherwise the smallest exact one is found.
     pub division: Option<u16>,
-    /// Swing of its own known to be meant, before that of its bars.
+    /// Overrides the swing of the bars.
     pub swing: Option<Swing>,
-    /// Gain in dB.
+    /// In dB.
     pub gain: i8,
-    /// Place from left (-100) to right (100).
+    /// From left (-100) to right (100).
     pub pan: i8,
-    /// Silenced.
     pub mute: bool,
-    /// Heard alone, with the other soloed layers.
     pub solo: bool,
-    /// How much an accent stands above a plain attack, in dB; `None` leaves it to the voice.
+    /// Accent depth in dB; `None` leaves it to the voice.
     pub depth: Option<u8>,
-    /// The name of the user's own sound.
+    /// The name of a user sample.
     pub sound: Option<String>,
 }
 
 impl DraftBar {
-    /// A whole bar of a meter that begins no named section.
     pub(crate) fn new(meter: Meter, tempo: Tempo, number: impl Into<String>) -> Self {
         Self { meter, tempo, length: None, section: None, swing: None, number: number.into() }
+    }
+
+    pub(crate) fn length(&self) -> Time {
+        self.length.unwrap_or_else(|| self.meter.bar())
     }
 }
 
 impl DraftTrack {
-    /// A track without notes, at 0 dB in the middle, heard, its division unknown.
     pub(crate) fn new(name: impl Into<String>, voice: Voice) -> Self {
         Self {
             name: name.into(),
             voice,
             notes: Vec::new(),
+            ignore_lengths: false,
             division: None,
             swing: None,
             gain: 0,

@@ -4,82 +4,83 @@ use super::{Imported, midi, musicxml};
 use crate::notation::FormatError;
 use crate::rhythm::{Fraction, expected};
 
-/// A format grooves are made from.
-pub(crate) struct Source {
-    /// Endings of its files, without a dot.
-    pub endings: &'static [&'static str],
-    /// What it is.
-    pub words: &'static str,
-    /// One of its files.
-    pub one: &'static str,
-    /// Whether bytes begin as it does.
-    pub begins: fn(&[u8]) -> bool,
-    /// Most bytes of a file.
-    pub limit: u64,
-    /// Makes a groove, with a tolerance in ms for formats whose times are rounded or played.
+pub(crate) struct ImportFormat {
+    /// File extensions.
+    pub extensions: &'static [&'static str],
+    /// For lists of formats.
+    pub description: &'static str,
+    /// One file of the format, with its article.
+    pub noun: &'static str,
+    /// Whether bytes begin as those of the format.
+    pub matches: fn(&[u8]) -> bool,
+    pub max_bytes: u64,
+    /// Imports a file with a tolerance in ms, for formats whose times are rounded or played.
     pub read: fn(&[u8], Fraction) -> Result<Imported, FormatError>,
 }
 
-/// Every format that grooves are made from.
-pub(crate) const SOURCES: &[Source] = &[
-    Source {
-        endings: &["mid", "midi", "rmi"],
-        words: "Standard MIDI Files (.mid)",
-        one: "a Standard MIDI File",
-        begins: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"RMID"),
-        limit: midi::LIMIT,
+pub(crate) const FORMATS: &[ImportFormat] = &[
+    ImportFormat {
+        extensions: &["mid", "midi", "rmi"],
+        description: "Standard MIDI Files (.mid)",
+        noun: "a Standard MIDI File",
+        matches: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"RMID"),
+        max_bytes: midi::LIMIT,
         read: midi::import_with,
     },
-    Source {
-        endings: &["musicxml", "mxl", "xml"],
-        words: "MusicXML (.musicxml, .mxl)",
-        one: "a MusicXML score",
-        begins: musicxml::is_one,
-        limit: musicxml::LIMIT,
+    ImportFormat {
+        extensions: &["musicxml", "mxl", "xml"],
+        description: "MusicXML (.musicxml, .mxl)",
+        noun: "a MusicXML score",
+        matches: musicxml::is_score,
+        max_bytes: musicxml::LIMIT,
         read: |bytes, _| musicxml::read(bytes),
     },
 ];
 
-/// What grooves can be made from, in words.
-pub(crate) fn sources() -> String {
-    SOURCES.iter().map(|f| f.words).collect::<Vec<_>>().join(", ")
+/// The extensions of all formats.
+pub(crate) fn extensions() -> impl Iterator<Item = &'static str> {
+    FORMATS.iter().flat_map(|f| f.extensions.iter().copied())
 }
 
-/// Most bytes of anything that is read.
-pub(crate) fn longest() -> u64 {
-    SOURCES.iter().map(|f| f.limit).max().unwrap_or(0)
+/// The descriptions of all formats, separated by commas.
+pub(crate) fn descriptions() -> String {
+    FORMATS.iter().map(|f| f.description).collect::<Vec<_>>().join(", ")
 }
 
-/// Makes a groove of a file's bytes. Its format is that of the file's ending, or else the one it begins as; `stem` becomes its title
-/// where it has none of its own; `tolerance` in ms, 0 to 100, is for formats whose times are rounded or played.
+/// Most bytes of a file in any format.
+pub(crate) fn max_bytes() -> u64 {
+    FORMATS.iter().map(|f| f.max_bytes).max().unwrap_or(0)
+}
+
+/// Imports a file. Its format is that of the extension, or else that of its first bytes. `stem` becomes the title of a groove
+/// without one; `tolerance` is in ms, 0 to 100.
 ///
 /// # Errors
-/// [`FormatError`] where no format is known here, the file is too long or is not what it says it is.
-pub(crate) fn bring(
+/// [`FormatError`] if the format is unknown, the extension is that of another format, or the file is too long or invalid.
+pub(crate) fn import(
     bytes: &[u8],
-    ending: Option<&str>,
+    extension: Option<&str>,
     stem: &str,
     tolerance: Fraction,
 ) -> Result<Imported, FormatError> {
-    let named = |f: &&Source| ending.is_some_and(|e| f.endings.iter().any(|n| e.eq_ignore_ascii_case(n)));
-    let format = SOURCES.iter().find(named).or_else(|| SOURCES.iter().find(|f| (f.begins)(bytes)));
-    let unknown = || FormatError::new("", expected(sources(), "an unknown format"));
-    let format = format.ok_or_else(unknown)?;
-    let other = SOURCES.iter().find(|f| (f.begins)(bytes)).filter(|_| !(format.begins)(bytes));
-    if let (Some(other), Some(ending)) = (other, ending) {
-        let own: Vec<String> = other.endings.iter().map(|e| format!(".{e}")).collect();
-        let words =
-            expected(format!("a file name ending in {} for {}", own.join(", "), other.one), format!(".{ending}"));
-        return Err(FormatError::new("", words));
+    let error = |wanted: String, found: &str| FormatError::new("", expected(wanted, found));
+    let has_extension =
+        |f: &&ImportFormat| f.extensions.iter().any(|e| extension.is_some_and(|x| x.eq_ignore_ascii_case(e)));
+    let by_content = FORMATS.iter().find(|f| (f.matches)(bytes));
+    let format = FORMATS.iter().find(has_extension).or(by_content);
+    let format = format.ok_or_else(|| error(descriptions(), "an unknown format"))?;
+    if let (Some(other), Some(extension)) = (by_content.filter(|_| !(format.matches)(bytes)), extension) {
+        let extensions: Vec<String> = other.extensions.iter().map(|e| format!(".{e}")).collect();
+        let wanted = format!("a file name ending in {} for {}", extensions.join(", "), other.noun);
+        return Err(error(wanted, &format!(".{extension}")));
     }
-    if bytes.len() as u64 > format.limit {
-        let words = expected(format!("at most {} bytes", format.limit), "more");
-        return Err(FormatError::new("", words));
+    if bytes.len() as u64 > format.max_bytes {
+        return Err(error(format!("at most {} bytes", format.max_bytes), "more"));
     }
-    let mut made = (format.read)(bytes, tolerance)?;
-    if made.groove.title().is_empty() {
+    let mut imported = (format.read)(bytes, tolerance)?;
+    if imported.groove.title().is_empty() {
         let stem = if stem.is_empty() || stem == "-" { "untitled" } else { stem };
-        made.groove = made.groove.titled(stem, made.groove.note());
+        imported.groove = imported.groove.titled(stem, imported.groove.note());
     }
-    Ok(made)
+    Ok(imported)
 }

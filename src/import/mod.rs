@@ -1,7 +1,7 @@
-//! Grooves made from what others wrote: bytes in. It must not know paths, the session or the screen.
+//! Grooves from files of other programs: bytes in. It must not know paths, the session or the screen.
 //!
-//! Each import reader makes a draft (bars, and notes at exact times); one assembly turns drafts into grooves. Times that were rounded or
-//! played are first moved to the grids they mean; after that everything is exact, and every change is reported.
+//! A reader of each format makes a draft (bars, and notes at exact times), and `assemble` turns drafts into grooves. Rounded or
+//! played times are first moved to the grids they mean; from there on everything is exact, and every change is a warning.
 
 mod assemble;
 mod draft;
@@ -11,4 +11,5 @@ pub mod midi;
 pub mod musicxml;
 
 pub(crate) use draft::{DraftBar, DraftTrack, ImportDraft};
-pub(crate) use import_result::{ImportWarning, Imported};
+pub(crate) use import_result::Imported;
+use import_result::Warnings;

@@ -10,7 +10,7 @@ use crate::export::{ExportInput, left_out};
 
 /// Something that can be exported, as a list shows it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ExportChoice {
+pub(crate) struct ExportChoice {
     /// Its name.
     pub name: String,
     /// The extension of its file, without a dot.
@@ -23,7 +23,7 @@ pub struct ExportChoice {
 
 /// What a job makes of a choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ExportKind {
+pub(crate) enum ExportKind {
     /// A format by its name, and of pictures which one; `None` is notation.
     Format(&'static str, Option<PictureKind>),
     /// A handout.
@@ -32,7 +32,7 @@ pub enum ExportKind {
 
 /// Everything that can be exported.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct ExportChoices {
+pub(crate) struct ExportChoices {
     /// Formats of the groove.
     pub formats: Vec<ExportChoice>,
     /// Handouts.

@@ -97,7 +97,7 @@ fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
 fn rendered(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> Result<Vec<u8>, JobError> {
     let mut bytes = Vec::new();
     let takes = [take];
-    let sequence = Sequence::with(&job.groove, &takes, job.rate, samples);
+    let sequence = Sequence::new(&job.groove, &takes, job.rate, samples);
     let rendered = sequence.write(&mut bytes, &mut |done, total| control.rendered(done, total));
     rendered.map_err(|e| {
         if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), &e) }

@@ -14,15 +14,15 @@ use std::path::Path;
 /// # Errors
 /// [`JobError::Input`] with the path, and [`JobError::Cancelled`].
 pub(crate) fn import(path: &Path, tolerance: Fraction, control: &JobControl) -> Result<ImportedGroove, JobError> {
-    let bytes = read_input(path, formats::longest())?;
+    let bytes = read_input(path, formats::max_bytes())?;
     let invalid = |reason: String| JobError::Input(format!("{}: {reason}", input_name(path)));
     let ending = path.extension().and_then(|e| e.to_str());
     let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-    let imported = formats::bring(&bytes, ending, &stem, tolerance).map_err(|e| invalid(e.to_string()))?;
+    let imported = formats::import(&bytes, ending, &stem, tolerance).map_err(|e| invalid(e.to_string()))?;
     let size = store::print(&imported.groove).len() as u64;
-    if size > store::LIMIT {
+    if size > store::MAX_BYTES {
         return Err(invalid(expected(
-            format_args!("a groove file of at most {} bytes", store::LIMIT),
+            format_args!("a groove file of at most {} bytes", store::MAX_BYTES),
             format_args!("one of {size} bytes"),
         )));
     }

@@ -15,7 +15,7 @@ mod tests;
 mod user_samples;
 
 pub(crate) use crate::export::picture::Theme as PictureTheme;
-pub(crate) use crate::sound::{Click, Length, Range, SampleRate};
+pub(crate) use crate::sound::{Click, Length, Position, Range, SampleRate};
 pub(crate) use crate::store::Overwrite;
 pub(crate) use control::{CancelToken, JobControl};
 pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};

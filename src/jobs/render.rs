@@ -6,7 +6,7 @@ use super::request::{Job, JobError, JobKind, JobReport};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::rhythm::{Fraction, expected};
-use crate::sound::take::{self, Sequence, Take, table};
+use crate::sound::take::{self, Sequence, Take, cue_table};
 use crate::sound::{self, Length};
 use crate::store::AtomicFile;
 use std::io::{self, Write};
@@ -53,14 +53,13 @@ fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Res
     let groove = if take.layers {
         &*job.groove
     } else {
-        muted = take::bare(&job.groove);
+        muted = take::mute_layers(&job.groove);
         &muted
     };
     let (samples, notes) = user_samples::load(job, groove);
-    let Take { speed, range, click, click_db, lines, .. } = take.clone();
-    let ask = sound::ScheduleOptions { rate: job.rate, speed, range, click, click_db, lines };
+    let options = take.options(job.rate, samples);
     let rendered = stream(&job.target, |out| {
-        sound::offline_with(groove, &ask, &samples, length, out, &mut |done, total| control.rendered(done, total))
+        sound::render_wav(groove, &options, length, out, &mut |done, total| control.rendered(done, total))
     });
     let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
     commit(file.into_iter().collect(), job.overwrite, control)?;
@@ -78,10 +77,10 @@ fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport
     let cues = job.target.file().map(|path| path.with_extension("tsv"));
     check_targets(job.target.file().into_iter().chain(cues.as_deref()), &job.inputs(), job.overwrite)?;
     let (samples, notes) = user_samples::load(job, &job.groove);
-    let sequence = Sequence::with(&job.groove, takes, job.rate, samples);
+    let sequence = Sequence::new(&job.groove, takes, job.rate, samples);
     let rendered = stream(&job.target, |out| sequence.write(out, &mut |done, total| control.rendered(done, total)));
     let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
-    let list = table(sequence.cues(), job.rate);
+    let list = cue_table(sequence.cues(), job.rate);
     let mut report = JobReport { seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() };
     match (file, cues) {
         (Some(file), Some(path)) => {

@@ -6,7 +6,7 @@ use crate::analysis::{self, Hearing, Limits, Report, Scope};
 use crate::describe;
 use crate::describe::ladder as climb;
 use crate::rhythm::{Fraction, Groove};
-use crate::sound::take::{CountIn, Take, ladder as silences};
+use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 
 /// A pulse that clicks.
@@ -181,7 +181,7 @@ pub(super) fn ladder(
         })
         .collect();
     if let Some(every) = silence {
-        silences::silence(&mut takes, every);
+        mute_ladder_passes(&mut takes, every);
         for take in takes.iter_mut().filter(|t| !t.muted_passes.is_empty()) {
             let numbers: Vec<String> = take.muted_passes.iter().map(|t| (t + 1).to_string()).collect();
             let silent = format!("silent after the opening: time through {}", numbers.join(", "));

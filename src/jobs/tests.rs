@@ -120,7 +120,7 @@ fn an_input_is_never_replaced() {
     // A layer's sample is an input too.
     fs::write(path("bell.wav"), "the sample").expect("written");
     let mut own = Job { overwrite: Overwrite::Always, ..job(folder.path(), "bell.wav", takes(1)) };
-    let sample = crate::rhythm::Edit::OwnSound(0, Some("bell.wav".into()));
+    let sample = crate::rhythm::Edit::SoundFile(0, Some("bell.wav".into()));
     own.groove = Arc::new(own.groove.edited(&sample).expect("a sample"));
     assert_eq!(make(&own), Err(JobError::IsInput(path("bell.wav"))));
     assert_eq!(fs::read_to_string(path("rope.toml")).expect("text"), "the groove");
@@ -159,7 +159,7 @@ fn targets_and_grooves_that_cannot_be_are_errors() {
 fn a_full_disk_is_an_error_with_the_systems_reason() {
     let full = io::Error::from_raw_os_error(28);
     let error = JobError::write(Path::new("a.mid"), &full);
-    assert_eq!(error.to_string(), "a.mid: cannot write: No space left on device");
+    assert_eq!(error.to_string(), "a.mid: cannot write: no space left on the device");
 }
 
 #[test]

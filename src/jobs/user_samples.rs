@@ -36,9 +36,9 @@ impl UserSampleCache {
         rate: SampleRate,
     ) -> (UserSamples, Vec<String>) {
         let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
-        let mut own = UserSamples::none();
+        let mut own = UserSamples::default();
         let (mut words, mut used) = (Vec::new(), Vec::new());
-        for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.heard(*l)).map(|(_, l)| l) {
+        for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.is_audible(*l)).map(|(_, l)| l) {
             let Some(name) = &layer.sound else { continue };
             let path = folder.join(name);
             if !used.contains(&path) {
@@ -82,14 +82,14 @@ fn unreadable(error: &std::io::Error) -> DecodeError {
         std::io::ErrorKind::NotFound => "no such file".to_owned(),
         _ => format!("a file that cannot be read ({error})"),
     };
-    DecodeError { found, expected: "an existing sound file".into() }
+    DecodeError::new("an existing sound file", found)
 }
 
 fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::DecodedSound, DecodeError> {
     // A pipe or a device could block for ever.
     if !about.is_file() {
         let found = if about.is_dir() { "a folder" } else { "a pipe, a device or the like" };
-        return Err(DecodeError { found: found.into(), expected: "a plain file".into() });
+        return Err(DecodeError::new("a plain file", found));
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)
@@ -105,7 +105,7 @@ mod tests {
         let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         for (k, name) in sounds.iter().enumerate() {
             let add = Edit::AddLayer(k, format!("l{k}"), crate::rhythm::Voice::Kick, 4);
-            let own = Edit::OwnSound(k, Some((*name).to_owned()));
+            let own = Edit::SoundFile(k, Some((*name).to_owned()));
             groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
         }
         groove
@@ -129,10 +129,10 @@ mod tests {
         );
         assert!(words[1].contains("bad.wav: expected "), "{words:?}");
         assert!(words[2].contains("expected a plain file, found a folder"), "{words:?}");
-        let before = own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr();
+        let before = own.get("a.flac", SampleRate::STUDIO).expect("there").samples.as_ptr();
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
         assert_eq!(words, [""; 0], "reported once");
-        assert_eq!(own.get("a.flac", SampleRate::STUDIO).expect("there").samples().as_ptr(), before, "read once");
+        assert_eq!(own.get("a.flac", SampleRate::STUDIO).expect("there").samples.as_ptr(), before, "read once");
         // At another rate files are read again, and a new file is found.
         let other = SampleRate::new(44_100).expect("a rate");
         fs::copy(folder.path().join("a.flac"), folder.path().join("b.flac")).expect("copied");

@@ -2,73 +2,70 @@
 
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-/// What a line is, for its style.
+/// The style of a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum LineKind {
-    /// A heading, or the head of a table.
+    /// A heading, or the first row of a table.
     Heading,
-    /// Running text, lists and tables.
     Text,
     /// A listing, which is not wrapped.
     Code,
 }
 
-/// One line of a chapter.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Line {
-    /// What it is.
     pub kind: LineKind,
-    /// Its text, without the marks of Markdown except those of code.
+    /// Without Markdown syntax except that of code.
     pub text: String,
 }
 
-/// Columns between two columns of a table.
+/// Spaces between two columns of a table.
 const GAP: usize = 2;
-/// The fewest columns that the last column of a table gets.
+/// Minimum width of the last column of a table.
 const MIN_LAST: usize = 16;
 
-/// The lines of a chapter for a window of this width.
+/// Lays out a chapter for a window of this width.
 pub(crate) fn lay_out(markdown: &str, width: usize) -> Vec<Line> {
-    let mut sheet = Sheet { width: width.max(MIN_LAST), lines: Vec::new() };
+    let mut layout = Layout { width: width.max(MIN_LAST), lines: Vec::new() };
     let mut source = markdown.lines().peekable();
     while let Some(line) = source.next() {
         if line.starts_with("```") {
-            source.by_ref().take_while(|l| !l.starts_with("```")).for_each(|l| sheet.add(LineKind::Code, l));
+            source.by_ref().take_while(|l| !l.starts_with("```")).for_each(|l| layout.add(LineKind::Code, l));
         } else if line.starts_with("    ") {
-            sheet.add(LineKind::Code, line);
+            layout.add(LineKind::Code, line);
         } else if line.starts_with("<!--") {
         } else if line.starts_with('#') {
-            sheet.wrapped(LineKind::Heading, &plain(line.trim_start_matches('#').trim()), 0);
+            layout.wrapped(LineKind::Heading, &plain(line.trim_start_matches('#').trim()), 0);
         } else if line.starts_with('|') {
             let mut rows = vec![cells(line)];
             while let Some(row) = source.next_if(|l| l.starts_with('|')) {
                 rows.push(cells(row));
             }
-            sheet.table(&rows);
+            layout.table(&rows);
         } else if line.is_empty() {
-            if sheet.lines.last().is_none_or(|l| !l.text.is_empty()) {
-                sheet.add(LineKind::Text, "");
+            if layout.lines.last().is_none_or(|l| !l.text.is_empty()) {
+                layout.add(LineKind::Text, "");
             }
         } else {
             let mut text = line.to_owned();
             while let Some(next) = source.next_if(|l| continues(l)) {
                 text = format!("{text} {}", next.trim());
             }
-            let indent = marker(&text);
-            sheet.wrapped(LineKind::Text, &plain(&text), indent);
+            let indent = marker_width(&text);
+            layout.wrapped(LineKind::Text, &plain(&text), indent);
         }
     }
-    sheet.lines
+    layout.lines
 }
 
 /// Whether a line belongs to the paragraph or list item before it.
 fn continues(line: &str) -> bool {
-    let begins = ["```", "    ", "<!--", "#", "|"].iter().any(|mark| line.starts_with(mark));
-    !line.is_empty() && !begins && marker(line) == 0
+    let is_new_block = ["```", "    ", "<!--", "#", "|"].iter().any(|mark| line.starts_with(mark));
+    !line.is_empty() && !is_new_block && marker_width(line) == 0
 }
 
-/// Columns of the mark of a list item at the start of a text.
-fn marker(text: &str) -> usize {
+/// Width of the marker of a list item at the start of a text.
+fn marker_width(text: &str) -> usize {
     let digits = text.chars().take_while(char::is_ascii_digit).count();
     if text.starts_with("- ") {
         2
@@ -79,7 +76,7 @@ fn marker(text: &str) -> usize {
     }
 }
 
-/// The text without the marks of emphasis; code keeps its backticks.
+/// Removes the asterisks of emphasis; code keeps its backticks.
 fn plain(text: &str) -> String {
     let mut in_code = false;
     text.chars()
@@ -96,21 +93,21 @@ fn cells(row: &str) -> Vec<String> {
     row.split('|').map(|cell| plain(&cell.replace('\u{1}', "|")).trim().to_owned()).collect()
 }
 
-struct Sheet {
+struct Layout {
     width: usize,
     lines: Vec<Line>,
 }
 
-impl Sheet {
+impl Layout {
     fn add(&mut self, kind: LineKind, text: &str) {
         self.lines.push(Line { kind, text: text.trim_end().to_owned() });
     }
 
-    /// The first so many columns of the text are the mark of a list item, under which further lines are indented.
+    /// Adds wrapped text; lines after the first are indented by the width of the list marker.
     fn wrapped(&mut self, kind: LineKind, text: &str, indent: usize) {
-        let (mark, text) = text.split_at(indent);
+        let (marker, text) = text.split_at(indent);
         for (i, line) in wrap(text, self.width - indent).iter().enumerate() {
-            self.add(kind, &format!("{:indent$}{line}", if i == 0 { mark } else { "" }));
+            self.add(kind, &format!("{:indent$}{line}", if i == 0 { marker } else { "" }));
         }
     }
 
@@ -119,11 +116,11 @@ impl Sheet {
         let widest = |c: usize| rows.iter().filter_map(|r| r.get(c)).map(|t| t.width()).max().unwrap_or(0);
         let mut widths: Vec<usize> = (0..columns).map(widest).collect();
         if let Some((last, others)) = widths.split_last_mut() {
-            let room = self.width.saturating_sub(MIN_LAST.max(self.width / 2)) / others.len().max(1);
+            let share = self.width.saturating_sub(MIN_LAST.max(self.width / 2)) / others.len().max(1);
             let used = |others: &[usize]| others.iter().map(|w| w + GAP).sum::<usize>();
             if used(others) + MIN_LAST.max(*last) > self.width && used(others) > self.width / 2 {
                 for width in others.iter_mut() {
-                    *width = (*width).min(room.saturating_sub(GAP).max(4));
+                    *width = (*width).min(share.saturating_sub(GAP).max(4));
                 }
             }
             *last = (*last).min(self.width.saturating_sub(used(others))).max(1);
@@ -135,9 +132,8 @@ impl Sheet {
                 let mut line = String::new();
                 for (cell, width) in cells.iter().zip(&widths) {
                     let text = cell.get(y).map_or("", String::as_str);
-                    let space = width.saturating_sub(text.width()) + GAP;
                     line.push_str(text);
-                    line.extend(std::iter::repeat_n(' ', space));
+                    line.extend(std::iter::repeat_n(' ', width.saturating_sub(text.width()) + GAP));
                 }
                 self.add(kind, &line);
             }
@@ -145,7 +141,7 @@ impl Sheet {
     }
 }
 
-/// Text in lines of at most so many columns, broken at spaces, and within a word only if the word is wider than a line.
+/// Wraps text at spaces, and within a word only if the word is wider than a line.
 fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0;
@@ -203,13 +199,13 @@ mod tests {
     }
 
     #[test]
-    fn tables_stand_in_columns() {
+    fn tables_are_aligned_in_columns() {
         let markdown = "| a | what |\n| --- | --- |\n| `x\\|y` | one two three four five |\n";
         assert_eq!(texts(markdown, 25), ["a      what", "`x|y`  one two three four", "       five"]);
     }
 
     #[test]
-    fn no_chapter_is_wider_than_the_window_and_none_loses_a_word() {
+    fn chapters_fit_the_window_and_keep_every_word() {
         for chapter in CHAPTERS {
             for width in [40, 60, 80, 100] {
                 let lines = lay_out(chapter.text, width);

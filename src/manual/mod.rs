@@ -4,10 +4,10 @@ mod layout;
 
 pub(crate) use layout::{Line, LineKind, lay_out};
 
-/// One chapter.
+/// A chapter.
 #[derive(Debug)]
 pub struct Chapter {
-    /// The name by which it is asked for.
+    /// Its name on the command line.
     pub name: &'static str,
     /// Its Markdown; the first line is the heading.
     pub text: &'static str,

@@ -166,7 +166,7 @@ impl Score {
 /// only where a pitch is given.
 fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     let row = &groove.layers()[layer];
-    let Some(own) = row.voice.own_pitch() else { return (StaffKind::Line, None) };
+    let Some(own) = row.voice.default_pitch() else { return (StaffKind::Line, None) };
     let attacks = || row.parts.iter().flat_map(|p| p.stored()).filter_map(|c| c.attack());
     if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
         return (StaffKind::Line, None);

@@ -85,7 +85,7 @@ pub(super) fn section(
             next_spot += 1;
         }
         let (drafts, tuplets) = drafts(&runs, &stretches, &tree);
-        let pitched = names.zip(groove.layers()[layer].voice.own_pitch());
+        let pitched = names.zip(groove.layers()[layer].voice.default_pitch());
         let of = Finish { attacks: &attacks, start, end: context.length(), pitched, windows: &borders, beaming };
         let notes = finish(&of, drafts, &tuplets);
         bars.push(Bar { section, number, notes, tuplets });

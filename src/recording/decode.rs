@@ -25,8 +25,8 @@ const MAX_READ: u64 = 256 << 20;
 const MAX_DAMAGED: usize = 1000;
 /// Sample rates of a file.
 const RATES: std::ops::RangeInclusive<u32> = 1_000..=768_000;
-/// Frames that an AAC encoder inserts before the sound where the file does not say how many, and the most it may say.
-const PRIMING: u32 = 1024;
+/// Frames that an AAC encoder inserts before the sound if the file does not say how many, and the most it may say.
+const DEFAULT_PRIMING: u32 = 1024;
 const MAX_PRIMING: u32 = 1 << 14;
 /// Bytes at either end of a file that are searched for its edit list.
 const SEARCHED_BYTES: u64 = 1 << 20;
@@ -38,28 +38,23 @@ const FORMATS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
 pub(crate) struct DecodedSound {
     /// Samples at the wanted rate, at most 1 in magnitude; never empty, never all zero.
     pub samples: Vec<f32>,
-    /// Differences from the file, one sentence each: damage, truncation, channels that cancel each other.
+    /// Damage, truncation, channels that cancel each other: one sentence each.
     pub warnings: Vec<String>,
 }
 
-/// Why a sound cannot be used.
+/// Why a sound cannot be used: what is expected, and what was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct DecodeError {
-    /// What was found.
-    pub found: String,
-    /// What is expected.
-    pub expected: String,
-}
+pub(crate) struct DecodeError(String);
 
 impl DecodeError {
-    fn new(found: impl Into<String>, expected: impl Into<String>) -> Self {
-        Self { found: found.into(), expected: expected.into() }
+    pub(crate) fn new(wanted: impl fmt::Display, found: impl fmt::Display) -> Self {
+        Self(expected(wanted, found))
     }
 }
 
 impl fmt::Display for DecodeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&expected(&self.expected, &self.found))
+        f.write_str(&self.0)
     }
 }
 
@@ -79,159 +74,153 @@ pub(crate) fn decode(
     rate: SampleRate,
 ) -> Result<DecodedSound, DecodeError> {
     // The input is untrusted; a panic in a decoder must not end the program.
-    catch_unwind(AssertUnwindSafe(|| decoded(source, extension, rate)))
-        .unwrap_or_else(|_| Err(DecodeError::new("a damaged file", FORMATS)))
+    catch_unwind(AssertUnwindSafe(|| decode_untrusted(source, extension, rate)))
+        .unwrap_or_else(|_| Err(DecodeError::new(FORMATS, "a damaged file")))
 }
 
-fn decoded(
+fn decode_untrusted(
     mut source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,
 ) -> Result<DecodedSound, DecodeError> {
-    let unreadable = |e: &io::Error| DecodeError::new(format!("a file that cannot be read ({e})"), FORMATS);
-    let length = source.seek(SeekFrom::End(0)).map_err(|e| unreadable(&e))?;
-    source.rewind().map_err(|e| unreadable(&e))?;
+    let unreadable = |e: io::Error| DecodeError::new(FORMATS, format!("a file that cannot be read ({e})"));
+    let length = source.seek(SeekFrom::End(0)).map_err(unreadable)?;
+    source.rewind().map_err(unreadable)?;
     if length == 0 {
-        return Err(DecodeError::new("an empty file", FORMATS));
+        return Err(DecodeError::new(FORMATS, "an empty file"));
     }
-    let priming = edit_start(&mut source, length).map_err(|e| unreadable(&e))?.unwrap_or(PRIMING);
+    let priming = edit_start(&mut source, length).map_err(unreadable)?.unwrap_or(DEFAULT_PRIMING);
     let mut hint = Hint::new();
     if let Some(extension) = extension {
         hint.with_extension(extension);
     }
-    let stream = MediaSourceStream::new(
-        Box::new(Bounded { source, left: MAX_READ, length }),
-        MediaSourceStreamOptions::default(),
-    );
+    let source = Box::new(Bounded { source, left: MAX_READ, length });
+    let stream = MediaSourceStream::new(source, MediaSourceStreamOptions::default());
     let format = symphonia::default::get_probe()
         .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
         .map_err(|e| match e {
-            Error::Unsupported(what) => DecodeError::new(format!("a file in an unknown format ({what})"), FORMATS),
-            e => DecodeError::new(format!("a damaged file or an unknown format ({e})"), FORMATS),
+            Error::Unsupported(what) => DecodeError::new(FORMATS, format!("a file in an unknown format ({what})")),
+            e => DecodeError::new(FORMATS, format!("a damaged file or an unknown format ({e})")),
         })?;
-    let raw = unpacked(format, priming)?;
-    let Raw { mut samples, alone, rate: own, mut warnings, strange } = raw;
-    if strange > 0 {
-        let found = format!("{strange} samples that are not finite");
-        return Err(DecodeError::new(found, "finite samples"));
+    let Raw { mut samples, first_channel, rate: file_rate, mut warnings, non_finite } = read_samples(format, priming)?;
+    if non_finite > 0 {
+        return Err(DecodeError::new("finite samples", format!("{non_finite} samples that are not finite")));
     }
-    let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
-    if peak(&samples) <= 1e-4 * peak(&alone) {
+    if level::peak(&samples) <= 1e-4 * level::peak(&first_channel) {
         warnings.push("its channels cancel each other; only the first one plays".into());
-        samples = alone;
+        samples = first_channel;
     }
-    if peak(&samples) == 0.0 {
-        return Err(DecodeError::new("digital silence", "an audible sound"));
+    if level::peak(&samples) == 0.0 {
+        return Err(DecodeError::new("an audible sound", "digital silence"));
     }
-    let mut samples = resampled(samples, own, rate)
-        .ok_or_else(|| DecodeError::new(format!("{own} Hz"), "a sample rate that can be converted"))?;
-    level::set(&mut samples, rate);
-    if peak(&samples) == 0.0 {
-        return Err(DecodeError::new("a sound too quiet to tell from silence", "an audible sound"));
+    let mut samples = resample(samples, file_rate, rate)
+        .ok_or_else(|| DecodeError::new("a sample rate that can be converted", format!("{file_rate} Hz")))?;
+    level::normalize(&mut samples, rate);
+    if level::peak(&samples) == 0.0 {
+        return Err(DecodeError::new("an audible sound", "a sound too quiet to tell from silence"));
     }
     Ok(DecodedSound { samples, warnings })
 }
 
-/// The samples of a file mixed to one channel, and its first channel.
+/// The samples of a file.
+#[derive(Default)]
 struct Raw {
+    /// All channels mixed to one.
     samples: Vec<f32>,
-    alone: Vec<f32>,
+    first_channel: Vec<f32>,
+    /// 0 until the first packet.
     rate: u32,
     warnings: Vec<String>,
-    /// Samples that are not finite.
-    strange: usize,
+    /// Number of samples that are not finite.
+    non_finite: usize,
 }
 
-fn unpacked(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, DecodeError> {
-    let no_sound = || DecodeError::new("a file without sound", FORMATS);
+fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, DecodeError> {
+    let no_sound = || DecodeError::new(FORMATS, "a file without sound");
     let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
-    let (id, told) = (track.id, track.num_frames);
+    let (id, declared) = (track.id, track.num_frames);
     let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or_else(no_sound)?;
-    let primed = params.codec == CODEC_ID_AAC;
+    // The reader of the container keeps what an AAC encoder inserted before the sound.
+    let priming = if params.codec == CODEC_ID_AAC { priming as usize } else { 0 };
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())
-        .map_err(|e| DecodeError::new(format!("an unknown codec ({e})"), FORMATS))?;
-    let mut raw = Raw { samples: Vec::new(), alone: Vec::new(), rate: 0, warnings: Vec::new(), strange: 0 };
-    let (mut damaged, mut ended) = (0, true);
+        .map_err(|e| DecodeError::new(FORMATS, format!("an unknown codec ({e})")))?;
+    let mut raw = Raw::default();
+    let (mut damaged, mut complete) = (0, true);
     let (mut weights, mut layout) = (Vec::new(), Channels::None);
     let mut block: Vec<f32> = Vec::new();
     while damaged < MAX_DAMAGED {
         let packet = match format.next_packet() {
-            Ok(Some(packet)) => packet,
+            Ok(Some(packet)) if packet.track_id == id => packet,
+            Ok(Some(_)) => continue,
             Ok(None) => break,
             Err(Error::DecodeError(_)) => {
                 damaged += 1;
                 continue;
             }
             Err(_) => {
-                ended = false;
+                complete = false;
                 break;
             }
         };
-        if packet.track_id != id {
-            continue;
-        }
-        match decoder.decode(&packet) {
-            Ok(buffer) if buffer.frames() == 0 => {}
-            Ok(buffer) => {
-                let spec = buffer.spec();
-                if raw.rate == 0 {
-                    raw.rate = spec.rate();
-                    if !RATES.contains(&raw.rate) {
-                        let found = format!("{} Hz", raw.rate);
-                        return Err(DecodeError::new(found, format!("{} to {} Hz", RATES.start(), RATES.end())));
-                    }
-                }
-                if spec.rate() != raw.rate {
-                    raw.warnings.push("the sample rate changes within the file; the rest is ignored".into());
-                    break;
-                }
-                if *spec.channels() != layout {
-                    layout = spec.channels().clone();
-                    weights = fold::weights(&layout);
-                }
-                buffer.copy_to_vec_interleaved(&mut block);
-                raw.strange += block.iter().filter(|x| !x.is_finite()).count();
-                for frame in block.chunks_exact(weights.len().max(1)) {
-                    raw.samples.push(frame.iter().zip(&weights).map(|(x, w)| x * w).sum());
-                    raw.alone.push(frame[0]);
-                }
-                if raw.samples.len() as u64
-                    > u64::from(MAX_SECONDS) * u64::from(raw.rate) + if primed { u64::from(priming) } else { 0 }
-                {
-                    return Err(too_long(told, raw.rate));
-                }
+        let buffer = match decoder.decode(&packet) {
+            Ok(buffer) if buffer.frames() == 0 => continue,
+            Ok(buffer) => buffer,
+            Err(Error::DecodeError(_) | Error::IoError(_)) => {
+                damaged += 1;
+                continue;
             }
-            Err(Error::DecodeError(_) | Error::IoError(_)) => damaged += 1,
             Err(_) => {
-                ended = false;
+                complete = false;
                 break;
             }
+        };
+        let spec = buffer.spec();
+        if raw.rate == 0 {
+            raw.rate = spec.rate();
+            if !RATES.contains(&raw.rate) {
+                let wanted = format!("{} to {} Hz", RATES.start(), RATES.end());
+                return Err(DecodeError::new(wanted, format!("{} Hz", raw.rate)));
+            }
+        }
+        if spec.rate() != raw.rate {
+            raw.warnings.push("the sample rate changes within the file; the rest is ignored".into());
+            break;
+        }
+        if *spec.channels() != layout {
+            layout = spec.channels().clone();
+            weights = fold::weights(&layout);
+        }
+        buffer.copy_to_vec_interleaved(&mut block);
+        raw.non_finite += block.iter().filter(|x| !x.is_finite()).count();
+        for frame in block.chunks_exact(weights.len().max(1)) {
+            raw.samples.push(frame.iter().zip(&weights).map(|(x, w)| x * w).sum());
+            raw.first_channel.push(frame[0]);
+        }
+        if raw.samples.len() > MAX_SECONDS as usize * raw.rate as usize + priming {
+            return Err(too_long(declared, raw.rate));
         }
     }
     if raw.samples.is_empty() {
-        let found =
-            if damaged > 0 || !ended { "a damaged file that cannot be decoded" } else { "a sound without length" };
-        return Err(DecodeError::new(found, FORMATS));
+        let intact = damaged == 0 && complete;
+        let found = if intact { "a sound without length" } else { "a damaged file that cannot be decoded" };
+        return Err(DecodeError::new(FORMATS, found));
     }
     if damaged > 0 {
         raw.warnings.push(format!("it is damaged: {damaged} parts are missing"));
     }
     // Programs that do not know the length yet write one with all bits set.
-    let cut = told.filter(|t| *t < 1 << 28 && *t > raw.samples.len() as u64 + 4096);
-    if let Some(told) = cut {
-        let seconds = |n: u64| n as f64 / f64::from(raw.rate);
-        let (there, whole) = (seconds(raw.samples.len() as u64), seconds(told));
-        raw.warnings.push(format!("it is truncated: {there:.2} s of {whole:.2} s are present"));
-    } else if !ended {
+    let length = raw.samples.len() as u64;
+    if let Some(declared) = declared.filter(|frames| *frames < 1 << 28 && *frames > length + 4096) {
+        let seconds = |frames: u64| frames as f64 / f64::from(raw.rate);
+        let (present, whole) = (seconds(length), seconds(declared));
+        raw.warnings.push(format!("it is truncated: {present:.2} s of {whole:.2} s are present"));
+    } else if !complete {
         raw.warnings.push("it is damaged: the rest is missing".into());
     }
-    if primed {
-        // The reader of the container keeps what the encoder inserted.
-        let skip = (priming as usize).min(raw.samples.len() - 1);
-        raw.samples.drain(..skip);
-        raw.alone.drain(..skip);
-    }
+    let priming = priming.min(raw.samples.len() - 1);
+    raw.samples.drain(..priming);
+    raw.first_channel.drain(..priming);
     Ok(raw)
 }
 
@@ -264,18 +253,18 @@ fn first_edit(list: &[u8]) -> Option<u32> {
     times.filter(|_| *version == 0).find(|t| *t != u32::MAX).filter(|t| *t <= MAX_PRIMING)
 }
 
-fn too_long(told: Option<u64>, rate: u32) -> DecodeError {
-    let seconds = told.map_or(0, |t| t / u64::from(rate));
+fn too_long(declared: Option<u64>, rate: u32) -> DecodeError {
+    let seconds = declared.map_or(0, |frames| frames / u64::from(rate));
     let found = match seconds {
         s if s <= u64::from(MAX_SECONDS) || s > 1_000_000 => format!("a sound longer than {MAX_SECONDS} s"),
         s if s < 120 => format!("a sound of {s} s"),
         s if s < 7200 => format!("a sound of {} min", s / 60),
         s => format!("a sound of {} h {} min", s / 3600, s / 60 % 60),
     };
-    DecodeError::new(found, format!("at most {MAX_SECONDS} s"))
+    DecodeError::new(format!("at most {MAX_SECONDS} s"), found)
 }
 
-fn resampled(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {
+fn resample(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {
     if from == to.hertz() {
         return Some(samples);
     }
@@ -294,11 +283,11 @@ struct Bounded<R> {
 
 impl<R: Read> Read for Bounded<R> {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        let most = into.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
-        if most == 0 && !into.is_empty() {
+        let max = into.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
+        if max == 0 && !into.is_empty() {
             return Err(io::Error::other("the file is too large"));
         }
-        let read = self.source.read(&mut into[..most])?;
+        let read = self.source.read(&mut into[..max])?;
         self.left -= read as u64;
         Ok(read)
     }

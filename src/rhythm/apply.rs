@@ -1,4 +1,4 @@
-//! What edits of cells make of a groove.
+//! Applies edits of cells to a groove.
 
 use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};
@@ -6,43 +6,32 @@ use super::divide;
 use super::edit::{Clip, Edit, Region};
 use super::edit_error::EditError;
 use super::groove::{Groove, Place};
-use super::part::{Part, written_start};
+use super::part::{Part, Spot, written_start};
 use super::time::Time;
 use std::ops::Range;
 use std::sync::Arc;
 
 impl Groove {
-    /// The cells of a layer that begin within a region, as written.
+    /// The cells of a layer that begin within a region, without swing.
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub fn cells_in(&self, layer: usize, region: &Region) -> Range<usize> {
+    pub(crate) fn cells_in(&self, layer: usize, region: &Region) -> Range<usize> {
         let context = self.context(layer, region.section);
-        let part = self.part(layer, region.section);
-        let mut from = usize::MAX;
-        let mut to = 0;
-        for spot in part.spots(context) {
-            for cell in 0..usize::from(spot.span.cells) {
-                let at = written_start(super::part::Spot { cell, ..spot }, context);
-                if at >= region.from && at < region.to {
-                    from = from.min(spot.first + cell);
-                    to = spot.first + cell + 1;
-                }
-            }
-        }
-        if from == usize::MAX { 0..0 } else { from..to }
+        let inside = |spot: &Spot| (region.from..region.to).contains(&written_start(*spot, context));
+        let mut cells = self.part(layer, region.section).cell_spots(context).filter(inside).map(|s| s.first + s.cell);
+        let Some(first) = cells.next() else { return 0..0 };
+        first..cells.last().unwrap_or(first) + 1
     }
 
-    /// The cells of a region.
-    ///
-    /// # Errors
-    /// [`EditError::NoSuchPlace`] if the region names a layer or section that is not there.
-    pub fn clip(&self, region: &Region) -> Result<Clip, EditError> {
+    fn row(&self, layer: usize, section: usize, cells: Range<usize>) -> Vec<Cell> {
+        cells.map(|c| self.part(layer, section).cell(c)).collect()
+    }
+
+    /// Copies the cells of a region.
+    pub(crate) fn clip(&self, region: &Region) -> Result<Clip, EditError> {
         self.check_region(region)?;
-        let rows = region
-            .layers
-            .clone()
-            .map(|l| self.cells_in(l, region).map(|c| self.part(l, region.section).cell(c)).collect());
+        let rows = region.layers.clone().map(|l| self.row(l, region.section, self.cells_in(l, region)));
         Ok(Clip { rows: rows.collect() })
     }
 
@@ -68,14 +57,14 @@ impl Groove {
         }
     }
 
-    /// The groove after an edit; this one stays as it is.
+    /// The groove after an edit.
     ///
     /// # Errors
-    /// [`EditError`] if the edit names something that is not there or would break a bound; the groove is then unchanged.
+    /// The edit names something that does not exist, or its result would be invalid.
     pub fn edited(&self, edit: &Edit) -> Result<Groove, EditError> {
         let mut groove = self.clone();
         groove.change(edit)?;
-        // A cell never changes a length, so only the other edits need the whole check.
+        // Edits of cells change no length.
         if !edit.is_of_cells() {
             groove.check()?;
         }
@@ -87,14 +76,14 @@ impl Groove {
             Edit::Lay { at, cells, attack } => {
                 let mut row = vec![Cell::Hold; (*cells).max(1)];
                 row[0] = Cell::Attack(*attack);
-                self.put(*at, &row, true)
+                self.put(*at, &row)
             }
-            Edit::Set(at, cell) => self.put(*at, &[*cell], false),
+            Edit::Set(at, cell) => self.set_cells(*at, &[*cell]),
             Edit::Erase(region) => self.map_region(region, |cells| cells.fill(Cell::Rest)),
             Edit::Accent(region, accent) => self.map_attacks(region, |a| Attack { accent: *accent, ..a }),
             Edit::Pitch(region, pitch) => self.map_attacks(region, |a| Attack { pitch: *pitch, ..a }),
             Edit::Transpose(region, by) => {
-                self.map_attacks(region, |a| Attack { pitch: a.pitch.map(|p| p.moved(*by).unwrap_or(p)), ..a })
+                self.map_attacks(region, |a| Attack { pitch: a.pitch.map(|p| p.transposed(*by).unwrap_or(p)), ..a })
             }
             Edit::Paste(at, clip) => {
                 self.check_place(*at)?;
@@ -104,7 +93,7 @@ impl Groove {
                     if layer < self.layers.len() {
                         let context = self.context(layer, at.section);
                         let cell = self.part(layer, at.section).cell_at(time, context);
-                        self.put(Place { layer, section: at.section, cell }, cells, true)?;
+                        self.put(Place { layer, section: at.section, cell }, cells)?;
                     }
                 }
                 Ok(())
@@ -113,11 +102,12 @@ impl Groove {
                 self.check_region(region)?;
                 for layer in region.layers.clone() {
                     let range = self.cells_in(layer, region);
-                    let once: Vec<Cell> = range.clone().map(|c| self.part(layer, region.section).cell(c)).collect();
-                    let room = self.cells(layer, region.section) - range.end;
+                    let end = range.end;
+                    let room = self.cells(layer, region.section) - end;
+                    let once = self.row(layer, region.section, range);
                     let row: Vec<Cell> = once.iter().copied().cycle().take((once.len() * times).min(room)).collect();
                     if !row.is_empty() {
-                        self.put(Place { layer, section: region.section, cell: range.end }, &row, true)?;
+                        self.put(Place { layer, section: region.section, cell: end }, &row)?;
                     }
                 }
                 Ok(())
@@ -127,15 +117,13 @@ impl Groove {
                 cells.rotate_right(i64::from(*by).rem_euclid(n) as usize);
             }),
             Edit::Shift(region, by) => self.map_region(region, |cells| {
-                let n = by.unsigned_abs() as usize;
-                let n = n.min(cells.len());
+                let n = (by.unsigned_abs() as usize).min(cells.len());
                 if *by > 0 {
                     cells.rotate_right(n);
                     cells[..n].fill(Cell::Rest);
                 } else {
+                    cells[..n].fill(Cell::Rest);
                     cells.rotate_left(n);
-                    let keep = cells.len() - n;
-                    cells[keep..].fill(Cell::Rest);
                 }
             }),
             Edit::Tuplet { at, beats, cells } => self.tuplet(*at, *beats, *cells),
@@ -143,7 +131,9 @@ impl Groove {
                 DIVISION.check(i64::from(*division))?;
                 let l = self.layer_mut(*layer)?;
                 for part in &mut l.parts {
-                    *part = Arc::new(settled(divide::set_division(part, l.division, *division)));
+                    let mut divided = divide::set_division(part, l.division, *division);
+                    divided.settle();
+                    *part = Arc::new(divided);
                 }
                 l.division = *division;
                 Ok(())
@@ -153,15 +143,14 @@ impl Groove {
         }
     }
 
-    /// Time of a place as written, from its section's start.
+    /// Time of a place without swing, from its section's start; beyond the last cell the section's length.
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub fn written_at(&self, place: Place) -> Time {
+    pub(crate) fn written_at(&self, place: Place) -> Time {
         let context = self.context(place.layer, place.section);
-        let part = self.part(place.layer, place.section);
-        part.spot(place.cell, context)
-            .map_or_else(|| self.sections[place.section].length(), |spot| written_start(spot, context))
+        let spot = self.part(place.layer, place.section).spot(place.cell, context);
+        spot.map_or_else(|| context.length(), |spot| written_start(spot, context))
     }
 
     pub(super) fn with_part(&mut self, layer: usize, section: usize, change: impl FnOnce(&mut Part)) {
@@ -170,8 +159,8 @@ impl Groove {
         part.settle();
     }
 
-    /// Writes cells from a place on, cut at the section's end. With `cut`, a sound does not go on beyond them.
-    fn put(&mut self, at: Place, row: &[Cell], cut: bool) -> Result<(), EditError> {
+    /// Writes cells from a place on, cut at the section's end.
+    fn set_cells(&mut self, at: Place, row: &[Cell]) -> Result<(), EditError> {
         self.check_place(at)?;
         let end = (at.cell + row.len()).min(self.cells(at.layer, at.section));
         self.with_part(at.layer, at.section, |part| {
@@ -179,10 +168,19 @@ impl Groove {
                 let i = part.stored_index(cell);
                 part.stored_mut()[i] = *new;
             }
-            if cut && !part.is_cycle() {
-                part.stored_mut()[end..].iter_mut().take_while(|c| **c == Cell::Hold).for_each(|c| *c = Cell::Rest);
-            }
         });
+        Ok(())
+    }
+
+    /// Writes cells like `set_cells`, and ends their last sound with them.
+    fn put(&mut self, at: Place, row: &[Cell]) -> Result<(), EditError> {
+        self.set_cells(at, row)?;
+        if !self.part(at.layer, at.section).is_cycle() {
+            self.with_part(at.layer, at.section, |part| {
+                let after = part.stored_mut().iter_mut().skip(at.cell + row.len());
+                after.take_while(|c| **c == Cell::Hold).for_each(|c| *c = Cell::Rest);
+            });
+        }
         Ok(())
     }
 
@@ -193,14 +191,10 @@ impl Groove {
             if range.is_empty() {
                 continue;
             }
-            let mut cells: Vec<Cell> = range.clone().map(|c| self.part(layer, region.section).cell(c)).collect();
+            let first = Place { layer, section: region.section, cell: range.start };
+            let mut cells = self.row(layer, region.section, range);
             change(&mut cells);
-            self.with_part(layer, region.section, |part| {
-                for (cell, new) in range.zip(cells) {
-                    let i = part.stored_index(cell);
-                    part.stored_mut()[i] = new;
-                }
-            });
+            self.set_cells(first, &cells)?;
         }
         Ok(())
     }
@@ -222,12 +216,12 @@ impl Groove {
         let context = self.context(at.layer, at.section);
         let part = self.part(at.layer, at.section);
         if part.is_cycle() {
-            return Err(EditError::Nothing("a cycle has no tuplets; write the cycle out first"));
+            return Err(EditError::Impossible("a cycle has no tuplets; write the cycle out first"));
         }
         let beat = part.spot(at.cell, context).ok_or(EditError::NoSuchPlace("cell"))?.beat;
         let left = context.meter.beats() - beat % context.meter.beats();
         if beats > left {
-            return Err(EditError::Nothing("a tuplet cannot cross a bar line"));
+            return Err(EditError::Impossible("a tuplet cannot cross a bar line"));
         }
         let new = divide::set_span(part, context, beat, beats, cells);
         self.with_part(at.layer, at.section, |part| *part = new);
@@ -240,35 +234,23 @@ impl Groove {
         let part = self.part(layer, section);
         let new = if let Some(n) = cells {
             CYCLE.check(n as i64)?;
-            let room = context.beats() * usize::from(context.division);
+            let room = context.even_cells();
             if n > room {
                 return Err(EditError::CycleTooLong { cells: n, section: room });
             }
-            let even: Vec<Cell> = match part {
-                Part::Cycled { .. } => (0..room).map(|i| part.cell(i)).collect(),
-                Part::Barred { spans, cells } => {
-                    let mut first = 0;
-                    spans
-                        .iter()
-                        .flat_map(|s| {
-                            let piece = &cells[first..first + usize::from(s.cells)];
-                            first += usize::from(s.cells);
-                            divide::recut(piece, usize::from(s.beats) * usize::from(context.division))
-                        })
-                        .collect()
-                }
+            let mut even: Vec<Cell> = match part {
+                Part::Cycled { .. } => (0..n).map(|i| part.cell(i)).collect(),
+                Part::Barred { spans, cells } => divide::pieces(spans, cells)
+                    .flat_map(|(s, piece)| divide::recut(piece, usize::from(s.beats) * usize::from(context.division)))
+                    .collect(),
             };
-            Part::Cycled { cells: even[..n].to_vec(), start: 0 }
+            even.truncate(n);
+            Part::Cycled { cells: even, start: 0 }
         } else {
-            let Part::Barred { spans, .. } = Part::rests(context) else { unreachable!("rests are barred") };
-            Part::Barred { spans, cells: (0..part.len(context)).map(|i| part.cell(i)).collect() }
+            let spans = vec![context.even_span(); context.beats()];
+            Part::Barred { spans, cells: self.row(layer, section, 0..part.len(context)) }
         };
         self.with_part(layer, section, |part| *part = new);
         Ok(())
     }
-}
-
-fn settled(mut part: Part) -> Part {
-    part.settle();
-    part
 }

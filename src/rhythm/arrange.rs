@@ -1,11 +1,11 @@
-//! What edits of layers and sections make of a groove.
+//! Applies edits of layers and sections to a groove.
 
-use super::bounds::DIVISION;
+use super::bounds::{BARS, DIVISION};
 use super::divide;
 use super::edit::Edit;
 use super::edit_error::EditError;
 use super::groove::{Groove, Layer, Section};
-use super::part::Part;
+use super::part::{Part, PartContext};
 use std::sync::Arc;
 
 impl Groove {
@@ -32,7 +32,7 @@ impl Groove {
             }
             Edit::RenameLayer(at, name) => self.layer_mut(*at)?.name.clone_from(name),
             Edit::Voice(at, voice) => self.layer_mut(*at)?.voice = *voice,
-            Edit::OwnSound(at, sound) => self.layer_mut(*at)?.sound.clone_from(sound),
+            Edit::SoundFile(at, sound) => self.layer_mut(*at)?.sound.clone_from(sound),
             Edit::AccentDepth(at, depth) => self.layer_mut(*at)?.depth = *depth,
             Edit::LayerSwing(at, swing) => self.layer_mut(*at)?.swing = *swing,
             Edit::Gain(at, gain) => self.layer_mut(*at)?.gain = *gain,
@@ -43,7 +43,7 @@ impl Groove {
                 if *at > self.sections.len() {
                     return Err(EditError::NoSuchPlace("section"));
                 }
-                super::bounds::BARS.check(i64::from(section.bars))?;
+                BARS.check(i64::from(section.bars))?;
                 for layer in &mut self.layers {
                     let layer = Arc::make_mut(layer);
                     layer.parts.insert(*at, Arc::new(rests(section, layer.division)));
@@ -61,7 +61,7 @@ impl Groove {
             Edit::RemoveSection(at) => {
                 self.section_mut(*at)?;
                 if self.sections.len() == 1 {
-                    return Err(EditError::Nothing("a groove needs at least one section"));
+                    return Err(EditError::Impossible("a groove needs at least one section"));
                 }
                 self.sections.remove(*at);
                 self.layers.iter_mut().for_each(|l| drop(Arc::make_mut(l).parts.remove(*at)));
@@ -83,11 +83,11 @@ impl Groove {
             Edit::Swing(at, swing) => self.section_mut(*at)?.swing = *swing,
             Edit::Meter(at, meter) => self.refit(*at, |s| s.meter = meter.clone())?,
             Edit::Bars(at, bars) => {
-                super::bounds::BARS.check(i64::from(*bars))?;
+                BARS.check(i64::from(*bars))?;
                 self.refit(*at, |s| s.bars = *bars)?;
             }
             Edit::Title(title) => self.title.clone_from(title),
-            _ => unreachable!("edits of cells are handled before"),
+            _ => unreachable!("`change` applies the edits of cells"),
         }
         Ok(())
     }
@@ -100,25 +100,17 @@ impl Groove {
         self.sections.get_mut(at).ok_or(EditError::NoSuchPlace("section"))
     }
 
+    /// Changes a section's meter or length and fits the parts to it.
     fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), EditError> {
-        let mut section = self.section_mut(at)?.clone();
-        change(&mut section);
-        let mut groove = self.clone();
-        groove.sections[at] = section;
+        change(self.section_mut(at)?);
         for layer in 0..self.layers.len() {
-            let part = divide::refit(self.part(layer, at), self.context(layer, at), groove.context(layer, at));
-            groove.with_part(layer, at, |p| *p = part);
+            let part = divide::refit(self.part(layer, at), self.context(layer, at));
+            self.with_part(layer, at, |p| *p = part);
         }
-        *self = groove;
         Ok(())
     }
 }
 
 fn rests(section: &Section, division: u16) -> Part {
-    Part::rests(super::part::PartContext {
-        meter: &section.meter,
-        bars: usize::from(section.bars),
-        division,
-        swing: None,
-    })
+    Part::rests(PartContext { meter: &section.meter, bars: usize::from(section.bars), division, swing: None })
 }

@@ -1,4 +1,4 @@
-//! The least and greatest value of every number in a groove.
+//! The bounds of every number in a groove.
 
 use super::expected::expected;
 
@@ -16,15 +16,12 @@ pub struct Bound {
 }
 
 impl Bound {
-    /// Returns the value if it is within the bounds.
-    ///
-    /// # Errors
-    /// [`OutOfBound`] if it is not.
-    pub fn check(&'static self, value: i64) -> Result<i64, OutOfBound> {
+    /// The value, if it is within the bounds.
+    pub(crate) fn check(&'static self, value: i64) -> Result<i64, OutOfBound> {
         if (self.least..=self.greatest).contains(&value) { Ok(value) } else { Err(OutOfBound { bound: self, value }) }
     }
 
-    /// The range in words: `1 to 64 cells`.
+    /// The range as text: `1 to 64 cells`.
     pub fn range(&self) -> String {
         format!("{} to {} {}", self.least, self.greatest, self.unit)
     }

@@ -1,4 +1,4 @@
-//! What stands in a cell: rest, attack or hold, accents, pitches, swing.
+//! Cells (rest, attack or hold), accents, pitches and swing.
 
 use super::bounds::{OutOfBound, SWING_TERM};
 use super::time::Fraction;
@@ -7,12 +7,12 @@ use std::fmt;
 /// How strongly an attack is played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub enum Accent {
-    /// Barely played.
+    /// Softer than plain.
     Ghost,
-    /// Played plainly.
+    /// Neither ghosted nor accented.
     #[default]
     Plain,
-    /// Accented.
+    /// Louder than plain.
     Accent,
 }
 
@@ -20,12 +20,12 @@ pub enum Accent {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Pitch(u8);
 
-/// An attack: its accent and, where it has one, its pitch.
+/// The accent of an attack, and its pitch if it has one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct Attack {
     /// How strongly it is played.
     pub accent: Accent,
-    /// Its pitch; `None` sounds the voice's own.
+    /// Its pitch; `None` sounds the default of the voice.
     pub pitch: Option<Pitch>,
 }
 
@@ -35,9 +35,9 @@ pub enum Cell {
     /// Silence.
     #[default]
     Rest,
-    /// What sounded before goes on.
+    /// The sound before continues.
     Hold,
-    /// A new sound begins.
+    /// A sound begins.
     Attack(Attack),
 }
 
@@ -57,7 +57,7 @@ impl Cell {
 const NAMES: [&str; 12] = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"];
 
 impl Pitch {
-    /// The pitch with this key number, if it is at most 127.
+    /// The pitch with this key number; `None` above 127.
     pub fn new(key: u8) -> Option<Self> {
         (key < 128).then_some(Self(key))
     }
@@ -67,8 +67,8 @@ impl Pitch {
         self.0
     }
 
-    /// This pitch moved by semitones, if it stays within 0 to 127.
-    pub fn moved(self, semitones: i32) -> Option<Self> {
+    /// `None` outside 0 to 127.
+    pub(crate) fn transposed(self, semitones: i32) -> Option<Self> {
         u8::try_from(i32::from(self.0) + semitones).ok().and_then(Self::new)
     }
 
@@ -105,7 +105,7 @@ impl fmt::Display for Pitch {
     }
 }
 
-/// An exact swing ratio, long to short, that moves the second of each pair of cells of an evenly divided beat.
+/// An exact swing ratio, long to short. It moves the second of each pair of cells of an evenly divided beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Swing {
     long: u8,
@@ -116,7 +116,7 @@ impl Swing {
     /// `long:short`; `1:1` is straight.
     ///
     /// # Errors
-    /// [`OutOfBound`] if a number is outside its bound.
+    /// A term that is out of bounds.
     pub fn new(long: u8, short: u8) -> Result<Self, OutOfBound> {
         SWING_TERM.check(i64::from(long))?;
         SWING_TERM.check(i64::from(short))?;
@@ -129,8 +129,8 @@ impl Swing {
         Self::new(long.trim().parse().ok()?, short.trim().parse().ok()?).ok()
     }
 
-    /// The part of a pair after which its second cell begins: 2/3 for `2:1`.
-    pub fn share(self) -> Fraction {
+    /// Start of the second cell as a share of the pair: 2/3 for `2:1`.
+    pub(crate) fn share(self) -> Fraction {
         Fraction::new(i64::from(self.long), i64::from(self.long) + i64::from(self.short)).expect("terms are at least 1")
     }
 }

@@ -1,4 +1,4 @@
-//! Edits as values.
+//! The edits of a groove, as values.
 
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
 use super::groove::{Place, Section};
@@ -7,139 +7,126 @@ use super::time::Time;
 use super::voice::Voice;
 use std::ops::Range;
 
-/// Some layers over some time of one section, as written (without swing). Each layer takes the cells that begin in it.
+/// Layers over a time of one section, without swing. It covers the cells that begin in this time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Region {
-    /// Layers, from 0.
     pub layers: Range<usize>,
-    /// Section, from 0.
     pub section: usize,
-    /// First time, from the section's start.
+    /// From the section's start.
     pub from: Time,
-    /// End, not included.
+    /// Exclusive end.
     pub to: Time,
 }
 
-/// Cells copied from a region: one run of cells per layer.
+/// Cells copied from a region, layer by layer.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Clip {
-    /// The cells, layer by layer from the top.
     pub rows: Vec<Vec<Cell>>,
 }
 
 /// One change of a groove.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Edit {
-    /// An attack at a place that lasts so many cells: the attack, then holds. What stood there goes.
+    /// Enters an attack followed by holds.
     Lay {
-        /// Where it begins.
+        /// The place of the attack.
         at: Place,
-        /// Cells it lasts, cut at the section's end.
+        /// Its length in cells, cut at the section's end.
         cells: usize,
         /// The attack.
         attack: Attack,
     },
-    /// One cell.
+    /// Replaces a cell.
     Set(Place, Cell),
-    /// Rests everywhere in the region.
+    /// Replaces the region's cells with rests.
     Erase(Region),
-    /// Accent of every attack in the region.
+    /// Sets the accent of the region's attacks.
     Accent(Region, Accent),
-    /// Pitch of every attack in the region.
+    /// Sets the pitch of the region's attacks.
     Pitch(Region, Option<Pitch>),
-    /// Moves the pitches in the region by semitones; attacks without a pitch stay.
+    /// Transposes the region's pitches by semitones.
     Transpose(Region, i32),
-    /// Puts copied cells down from a place on, cut at the section's end.
+    /// Pastes copied cells at a place, cut at the section's end.
     Paste(Place, Clip),
-    /// Puts the region's cells down again after it, so many times, cut at the section's end.
+    /// Repeats the region's cells after it, this many times, cut at the section's end.
     Repeat(Region, usize),
-    /// Moves the region's cells later (or earlier) by so many cells, round within the region.
+    /// Rotates the region's cells by a number of cells, later if positive.
     Rotate(Region, i32),
-    /// Moves the region's cells later (or earlier) by so many cells; rests come in, what leaves the region is lost.
+    /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
-    /// Divides so many beats from the beat of the place on into so many cells.
+    /// Divides beats into a number of cells.
     Tuplet {
         /// A place in the first beat.
         at: Place,
-        /// Beats.
+        /// Number of beats.
         beats: usize,
-        /// Cells.
+        /// Number of cells.
         cells: usize,
     },
-    /// Cells per beat of a layer.
+    /// Sets a layer's cells per beat.
     Division(usize, u16),
-    /// Makes the first so many cells of a layer's part a cycle; `None` writes the cycle out.
+    /// Turns the first cells of a part into a cycle, or writes the cycle out.
     Cycle {
-        /// Layer, from 0.
+        /// The part's layer.
         layer: usize,
-        /// Section, from 0.
+        /// The part's section.
         section: usize,
-        /// Cells of the cycle.
+        /// Length of the cycle; `None` writes it out.
         cells: Option<usize>,
     },
-    /// A new silent layer before the `usize`th: its name, voice and division.
+    /// Inserts a layer of rests at an index, with a name, voice and division.
     AddLayer(usize, String, Voice, u16),
-    /// Takes a layer away.
+    /// Removes a layer.
     RemoveLayer(usize),
-    /// Moves a layer to another row.
+    /// Moves a layer to another index.
     MoveLayer(usize, usize),
     /// Renames a layer.
     RenameLayer(usize, String),
-    /// Voice of a layer.
+    /// Sets a layer's voice.
     Voice(usize, Voice),
-    /// The user's own sound of a layer, by its name; `None` takes the voice.
-    OwnSound(usize, Option<String>),
-    /// Accent depth of a layer in dB; `None` leaves the accents to the voice.
+    /// Sets the name of a layer's sound file; `None` plays the voice.
+    SoundFile(usize, Option<String>),
+    /// Sets a layer's accent depth in dB; `None` leaves it to the voice.
     AccentDepth(usize, Option<u8>),
-    /// Swing of a layer; `None` takes the section's.
+    /// Sets a layer's swing; `None` takes the section's.
     LayerSwing(usize, Option<Swing>),
-    /// Gain of a layer in dB.
+    /// Sets a layer's gain in dB.
     Gain(usize, i8),
-    /// Place of a layer from left (-100) to right (100).
+    /// Sets a layer's pan, -100 left to 100 right.
     Pan(usize, i8),
-    /// Silences a layer or lets it sound.
+    /// Mutes or unmutes a layer.
     Mute(usize, bool),
-    /// Solos a layer or not.
+    /// Sets whether a layer is soloed.
     Solo(usize, bool),
-    /// A new section before the `usize`th, of rests, with the words and numbers given.
+    /// Inserts a section of rests at an index.
     AddSection(usize, Section),
-    /// A copy of a section with its cells after it, under a new name.
+    /// Inserts a copy of a section after it, under a new name.
     CopySection(usize, String),
-    /// Takes a section away.
+    /// Removes a section.
     RemoveSection(usize),
-    /// Moves a section to another place.
+    /// Moves a section to another index.
     MoveSection(usize, usize),
     /// Renames a section.
     RenameSection(usize, String),
-    /// Meter of a section; beats keep their order.
+    /// Sets a section's meter; beats keep their order.
     Meter(usize, Meter),
-    /// Tempo of a section.
+    /// Sets a section's tempo.
     Tempo(usize, Tempo),
-    /// Bars of a section.
+    /// Sets a section's number of bars.
     Bars(usize, u16),
-    /// Times through of a section.
+    /// Sets how many times a section is played.
     Times(usize, u16),
-    /// Swing of a section.
+    /// Sets a section's swing.
     Swing(usize, Option<Swing>),
-    /// Title of the groove.
+    /// Sets the groove's title.
     Title(String),
 }
 
 impl Edit {
+    /// Whether the edit replaces cells and changes no length.
     pub(super) fn is_of_cells(&self) -> bool {
-        use Edit::{Accent, Erase, Lay, Paste, Pitch, Repeat, Rotate, Set, Shift, Transpose};
-        matches!(
-            self,
-            Lay { .. }
-                | Set(..)
-                | Erase(_)
-                | Accent(..)
-                | Pitch(..)
-                | Transpose(..)
-                | Paste(..)
-                | Repeat(..)
-                | Rotate(..)
-                | Shift(..)
-        )
+        use Edit as E;
+        let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..) | E::Repeat(..));
+        of_region || matches!(self, E::Lay { .. } | E::Set(..) | E::Paste(..) | E::Rotate(..) | E::Shift(..))
     }
 }

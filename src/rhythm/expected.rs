@@ -1,4 +1,4 @@
-//! The one wording of a message that says what was expected, and the error of the small notations that use it.
+//! The common form of error messages, and the error of the text notations.
 
 use std::fmt::{self, Display};
 
@@ -7,12 +7,17 @@ pub(crate) fn expected(wanted: impl Display, found: impl Display) -> String {
     format!("expected {wanted}, found {found}")
 }
 
-/// Why a text in one of the small notations (cells, lines of groups) cannot be read.
+/// `1 cell`, `3 cells`.
+pub(crate) fn count(n: usize, noun: &str) -> String {
+    if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
+}
+
+/// Why cells or a line of groups cannot be parsed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NotationError {
     /// Byte offset in the text.
     pub at: usize,
-    /// What would be valid there.
+    /// What is valid there.
     pub wanted: String,
     /// What was found.
     pub found: String,

@@ -1,10 +1,10 @@
-//! The document: title, sections, layers, and the attacks they give in exact time.
+//! The document: title, sections, layers, and their attacks in exact time.
 
 use super::bounds::{
-    ACCENT_DEPTH, BARS, CELLS_OF_LAYER, DIVISION, GAIN, LAYERS, NAME, PAN, SECTIONS, SOUND_NAME, TIMES, TUPLET_BEATS,
-    TUPLET_CELLS,
+    ACCENT_DEPTH, BARS, CELLS_OF_LAYER, CYCLE, DIVISION, GAIN, LAYERS, NAME, PAN, SECTIONS, SOUND_NAME, TIMES,
+    TUPLET_BEATS, TUPLET_CELLS,
 };
-use super::cell::{Accent, Attack, Cell, Pitch, Swing};
+use super::cell::{Attack, Cell, Swing};
 use super::edit_error::EditError;
 use super::meter::{Meter, Tempo};
 use super::part::{Part, PartContext};
@@ -12,30 +12,30 @@ use super::time::Time;
 use super::voice::Voice;
 use std::sync::Arc;
 
-/// A stretch with one meter, one tempo, a number of bars and a number of times through.
+/// A span of bars with one meter and one tempo.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Section {
-    /// Its name, unique in the groove.
+    /// Its name, unique among the groove's sections.
     pub name: String,
     /// Its meter.
     pub meter: Meter,
     /// Its tempo.
     pub tempo: Tempo,
-    /// Its number of bars, one time through.
+    /// Its number of bars.
     pub bars: u16,
-    /// How many times it is played before the next section.
+    /// How many times it is played.
     pub times: u16,
-    /// Swing of the layers that have none of their own.
+    /// Swing of the layers without their own.
     pub swing: Option<Swing>,
 }
 
 impl Section {
-    /// Length of one time through.
+    /// Length of one pass.
     pub fn length(&self) -> Time {
         self.meter.bar().repeated(usize::from(self.bars)).expect("bars are bounded")
     }
 
-    /// Beats of one time through.
+    /// Beats of one pass.
     pub fn beats(&self) -> usize {
         self.meter.beats() * usize::from(self.bars)
     }
@@ -44,32 +44,31 @@ impl Section {
 /// One instrument's line, through all sections.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Layer {
-    /// Its name, unique in the groove.
+    /// Its name, unique among the groove's layers.
     pub name: String,
-    /// What it sounds like.
+    /// Its voice.
     pub voice: Voice,
-    /// The name of the user's own sound, which takes the place of the voice where it can be had. What the name stands for is not
-    /// the groove's business.
+    /// The name of a sound file that replaces the voice if it can be played.
     pub sound: Option<String>,
-    /// Cells per beat where no tuplet stands.
+    /// Cells per beat outside tuplets.
     pub division: u16,
-    /// Swing of its own; `None` takes the section's.
+    /// Its swing; `None` takes the section's.
     pub swing: Option<Swing>,
     /// Gain in dB.
     pub gain: i8,
-    /// How much an accent stands above a plain attack, and a ghost below it, in dB; `None` leaves both to the voice.
+    /// Level of an accent above a plain attack, and of a ghost below it, in dB; `None` leaves both to the voice.
     pub depth: Option<u8>,
-    /// Place from left (-100) to right (100).
+    /// Position from left (-100) to right (100).
     pub pan: i8,
-    /// Silenced.
+    /// Whether it is silent.
     pub mute: bool,
-    /// Heard alone, with the other soloed layers.
+    /// Whether the layers that are not soloed are silent.
     pub solo: bool,
-    /// Its cells, one part per section.
+    /// One part per section.
     pub parts: Vec<Arc<Part>>,
 }
 
-/// A groove: title, note, sections, layers. Always valid: every part fits its section.
+/// A valid groove: every number is in its bounds, and every part fits its section.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Groove {
     pub(super) title: String,
@@ -78,39 +77,36 @@ pub struct Groove {
     pub(super) layers: Vec<Arc<Layer>>,
 }
 
-/// A cell of a groove.
+/// The indices of a cell of a groove.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Place {
-    /// Layer, from 0.
+    /// The layer.
     pub layer: usize,
-    /// Section, from 0.
+    /// The section.
     pub section: usize,
-    /// Cell of the layer's part in the section, from 0.
+    /// The cell of the layer's part in the section.
     pub cell: usize,
 }
 
 /// An attack in exact time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Event {
-    /// The section it lies in.
     pub section: usize,
-    /// Which time through, from 0.
+    /// Pass of the section, from 0.
     pub pass: usize,
-    /// The cell it stands in.
     pub cell: usize,
-    /// Its time from the start of this time through the section.
+    /// Time from the start of the pass.
     pub offset: Time,
-    /// How long it sounds: its cell and the holds that follow in its section.
+    /// Length of its cell and the holds after it in the section.
     pub length: Time,
-    /// Its accent and pitch.
     pub attack: Attack,
 }
 
 impl Groove {
-    /// A groove of these parts.
+    /// A groove of these sections and layers.
     ///
     /// # Errors
-    /// [`EditError`] if a number is out of bound, a name stands twice, or a part does not fit its section.
+    /// A number is out of bounds, a name is used twice, or a part does not fit its section.
     pub fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, EditError> {
         let groove = Self {
             title: title.to_owned(),
@@ -122,10 +118,10 @@ impl Groove {
         Ok(groove)
     }
 
-    /// A new groove: one section of `bars` bars and one silent layer of sixteenths (a quarter of the beat).
+    /// A new groove: one section and one layer of rests, four cells per beat.
     ///
     /// # Errors
-    /// [`EditError`] if `bars` is out of bound.
+    /// The number of bars is out of bounds.
     pub fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, EditError> {
         let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
         let context = PartContext { meter: &section.meter, bars: usize::from(bars), division: 4, swing: None };
@@ -138,7 +134,7 @@ impl Groove {
         &self.title
     }
 
-    /// The free text that stands with it.
+    /// Its note, a free text.
     pub fn note(&self) -> &str {
         &self.note
     }
@@ -153,7 +149,7 @@ impl Groove {
         &self.layers
     }
 
-    /// What the part of `layer` in `section` needs to place its cells in time.
+    /// The context of the part of `layer` in `section`.
     ///
     /// # Panics
     /// If there is no such layer or section.
@@ -170,7 +166,7 @@ impl Groove {
         &self.layers[layer].parts[section]
     }
 
-    /// Number of cells of `layer` in `section`, one time through.
+    /// Number of cells of `layer` in one pass of `section`.
     ///
     /// # Panics
     /// If there is no such layer or section.
@@ -178,59 +174,53 @@ impl Groove {
         self.part(layer, section).len(self.context(layer, section))
     }
 
-    /// The cell at a place; a rest where there is none.
-    pub fn cell(&self, place: Place) -> Cell {
+    /// The cell at a place; a rest if the place does not exist.
+    pub(crate) fn cell(&self, place: Place) -> Cell {
         match self.layers.get(place.layer).and_then(|l| l.parts.get(place.section)) {
             Some(part) if place.cell < part.len(self.context(place.layer, place.section)) => part.cell(place.cell),
             _ => Cell::Rest,
         }
     }
 
-    /// Whether a layer is heard: not muted, and soloed if any layer is.
-    pub fn heard(&self, layer: usize) -> bool {
+    /// Whether a layer is not muted, and soloed if any layer is.
+    pub(crate) fn is_audible(&self, layer: usize) -> bool {
         let any_solo = self.layers.iter().any(|l| l.solo);
         self.layers.get(layer).is_some_and(|l| !l.mute && (l.solo || !any_solo))
     }
 
-    /// The attacks of a layer in playing order, every time through counted.
+    /// The attacks of a layer in playing order, over all passes.
     ///
     /// # Panics
     /// If there is no such layer.
     pub fn events(&self, layer: usize) -> Vec<Event> {
         let mut events = Vec::new();
         for (s, section) in self.sections.iter().enumerate() {
-            let first = events.len();
-            self.section_events(layer, s, &mut events);
-            let once: Vec<Event> = events[first..].to_vec();
-            for pass in 1..usize::from(section.times) {
+            let attacks = self.part(layer, s).attacks(self.context(layer, s)).into_iter();
+            let once: Vec<Event> = attacks
+                .map(|a| Event {
+                    section: s,
+                    pass: 0,
+                    cell: a.cell,
+                    offset: a.start,
+                    length: a.end.minus(a.start).expect("starts are bounded"),
+                    attack: a.attack,
+                })
+                .collect();
+            for pass in 0..usize::from(section.times) {
                 events.extend(once.iter().map(|e| Event { pass, ..*e }));
             }
         }
         events
     }
 
-    fn section_events(&self, layer: usize, section: usize, events: &mut Vec<Event>) {
-        for sound in self.part(layer, section).attacks(self.context(layer, section)) {
-            let length = sound.end.minus(sound.start).expect("starts are bounded");
-            events.push(Event {
-                section,
-                pass: 0,
-                cell: sound.cell,
-                offset: sound.start,
-                length,
-                attack: sound.attack,
-            });
-        }
-    }
-
-    /// Length of the whole groove, every time through counted; `None` if it cannot be held exactly.
+    /// Length of the groove over all passes; `None` on overflow.
     pub fn length(&self) -> Option<Time> {
         self.sections.iter().try_fold(Time::ZERO, |sum, s| sum.plus(s.length().repeated(usize::from(s.times))?))
     }
 
-    /// The same groove under other words.
+    /// The groove with another title and note.
     #[must_use]
-    pub fn titled(&self, title: &str, note: &str) -> Self {
+    pub(crate) fn titled(&self, title: &str, note: &str) -> Self {
         Self { title: title.to_owned(), note: note.to_owned(), ..self.clone() }
     }
 
@@ -251,7 +241,7 @@ impl Groove {
             SOUND_NAME.check(layer.sound.as_ref().map_or(SOUND_NAME.least, |name| name.chars().count() as i64))?;
             let (found, sections) = (layer.parts.len(), self.sections.len());
             if found != sections {
-                return Err(EditError::Parts { layer: layer.name.clone(), found, sections });
+                return Err(EditError::PartCount { layer: layer.name.clone(), found, sections });
             }
             let mut total = 0;
             for (s, section) in self.sections.iter().enumerate() {
@@ -268,17 +258,17 @@ impl Groove {
         let beats = context.meter.beats();
         match self.part(layer, section) {
             Part::Cycled { cells, .. } => {
-                let room = context.beats() * usize::from(context.division);
+                let room = context.even_cells();
                 if cells.is_empty() {
-                    return Err(EditError::Nothing("a cycle needs at least one cell"));
+                    return Err(EditError::Impossible("a cycle needs at least one cell"));
                 }
                 if cells.len() > room {
                     return Err(EditError::CycleTooLong { cells: cells.len(), section: room });
                 }
-                super::bounds::CYCLE.check(cells.len() as i64)?;
+                CYCLE.check(cells.len() as i64)?;
             }
             Part::Barred { spans, cells } => {
-                let misfit = |bar| EditError::Misfit {
+                let error = |bar| EditError::BarLength {
                     layer: self.layers[layer].name.clone(),
                     section: self.sections[section].name.clone(),
                     bar,
@@ -289,13 +279,13 @@ impl Groove {
                     TUPLET_CELLS.check(i64::from(span.cells))?;
                     let last = beat + usize::from(span.beats) - 1;
                     if last / beats != beat / beats {
-                        return Err(misfit(beat / beats + 1));
+                        return Err(error(beat / beats + 1));
                     }
                     beat = last + 1;
                     count += usize::from(span.cells);
                 }
                 if beat != context.beats() || count != cells.len() {
-                    return Err(misfit(beat.min(context.beats()) / beats + 1));
+                    return Err(error(beat.min(context.beats()) / beats + 1));
                 }
             }
         }
@@ -304,7 +294,7 @@ impl Groove {
 }
 
 impl Layer {
-    /// A layer at 0 dB in the middle, heard.
+    /// A layer at 0 dB in the centre, neither muted nor soloed.
     pub fn new(name: &str, voice: Voice, division: u16, parts: Vec<Part>) -> Self {
         Self {
             name: name.to_owned(),
@@ -319,18 +309,6 @@ impl Layer {
             solo: false,
             parts: parts.into_iter().map(Arc::new).collect(),
         }
-    }
-}
-
-impl Event {
-    /// Its accent.
-    pub fn accent(&self) -> Accent {
-        self.attack.accent
-    }
-
-    /// Its pitch, if it has one.
-    pub fn pitch(&self) -> Option<Pitch> {
-        self.attack.pitch
     }
 }
 

@@ -5,16 +5,15 @@ use super::expected::expected;
 use super::time::{Fraction, Time};
 use std::fmt;
 
-/// What a meter looks like, in messages.
+/// The expected forms, for messages.
 pub(crate) const METER_FORM: &str = "a meter like 4/4, 6/8 or 3+2+2/8";
-/// What its lower number may be, in messages.
 pub(crate) const LOWER_FORM: &str = "a power of two from 1 to 64 as the lower number of the meter";
 
 /// A meter such as `4/4` (simple), `6/8` (compound) or `3+2+2/8` (additive).
 ///
-/// A simple meter has as many beats as its upper number says, each one lower unit long. A compound meter (upper number
-/// a multiple of three from six on) has a third as many beats, each three lower units long. An additive meter has one
-/// beat per lower unit, and its terms say where the strong beats are; `3+3/4` therefore has six beats where `6/4` has two.
+/// A simple meter has one beat per lower unit. A compound meter, whose upper number is a multiple of three and at least six,
+/// has one beat per three lower units. An additive meter has one beat per lower unit, and its terms place the strong beats:
+/// `3+3/4` has six beats, `6/4` two.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Meter {
     terms: Vec<u16>,
@@ -35,9 +34,9 @@ pub enum MeterKind {
 /// Why a text is not a meter.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum MeterError {
-    /// The text has not the form of a meter.
+    /// The text does not have the form of a meter.
     Form(String),
-    /// The lower number is not a power of two within its bound.
+    /// The lower number is not a power of two from 1 to 64.
     Lower(i64),
     /// A number is out of its bound.
     Bound(OutOfBound),
@@ -54,10 +53,10 @@ impl fmt::Display for MeterError {
 }
 
 impl Meter {
-    /// Makes a meter from the terms of its upper number and its lower number.
+    /// A meter with these terms of the upper number and this lower number.
     ///
     /// # Errors
-    /// [`MeterError`] if there is no term, a term is zero, the lower number is no power of two, or a bar has too many beats.
+    /// No term, a zero term, an invalid lower number or too many beats.
     pub fn new(terms: Vec<u16>, lower: u16) -> Result<Self, MeterError> {
         if terms.is_empty() || terms.contains(&0) {
             let upper: Vec<String> = terms.iter().map(u16::to_string).collect();
@@ -74,14 +73,14 @@ impl Meter {
     /// Reads `4/4`, `6/8`, `3+2+2/8`.
     ///
     /// # Errors
-    /// As [`Meter::new`], and [`MeterError::Form`] for any other text.
+    /// Those of [`Meter::new`], and [`MeterError::Form`] for any other text.
     pub fn parse(text: &str) -> Result<Self, MeterError> {
         let form = || MeterError::Form(text.to_owned());
         let number = |s: &str| {
             let s = s.trim();
-            (!s.is_empty() && s.len() < 5 && s.bytes().all(|b| b.is_ascii_digit()))
-                .then(|| s.parse::<u16>().ok())
-                .flatten()
+            Some(s)
+                .filter(|s| s.bytes().all(|b| b.is_ascii_digit()))
+                .and_then(|s| s.parse::<u16>().ok())
                 .ok_or_else(form)
         };
         let (upper, lower) = text.split_once('/').ok_or_else(form)?;
@@ -118,30 +117,26 @@ impl Meter {
         Time::new(self.upper() as i64, i64::from(self.lower)).expect("the lower number is at least 1")
     }
 
-    /// Lower number: the note value of which the upper number counts how many fill a bar.
+    /// The lower number.
     pub fn lower(&self) -> u16 {
         self.lower
     }
 
-    /// Terms of the upper number: one for simple and compound meters.
+    /// Terms of the upper number; one for a simple or compound meter.
     pub fn terms(&self) -> &[u16] {
         &self.terms
     }
 
-    /// The beats, counted from 0, that are strong without being the downbeat: the heads of an additive meter's terms,
-    /// and the middle of a bar whose number of beats is a multiple of four.
-    pub fn strong_beats(&self) -> Vec<usize> {
+    /// The strong beats besides the downbeat, from 0: the heads of an additive meter's terms, or the middle of a bar whose number of
+    /// beats is a multiple of four.
+    pub(crate) fn strong_beats(&self) -> Vec<usize> {
         match self.kind() {
             MeterKind::Additive => {
-                let mut at = 0;
-                let heads: Vec<usize> = self.terms[..self.terms.len() - 1]
-                    .iter()
-                    .map(|&t| {
-                        at += usize::from(t);
-                        at
-                    })
-                    .collect();
-                heads
+                let ends = self.terms.iter().scan(0, |at, &t| {
+                    *at += usize::from(t);
+                    Some(*at)
+                });
+                ends.take(self.terms.len() - 1).collect()
             }
             _ if self.beats().is_multiple_of(4) => vec![self.beats() / 2],
             _ => Vec::new(),
@@ -156,7 +151,7 @@ impl fmt::Display for Meter {
     }
 }
 
-/// A tempo: beats per minute, exact, with the note value that counts as the beat.
+/// An exact tempo in beats per minute, and the note value of the beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Tempo {
     bpm: Fraction,
@@ -164,21 +159,24 @@ pub struct Tempo {
 }
 
 impl Tempo {
-    /// The finest part of a beat per minute that a file can tell: a millionth.
-    pub const PARTS: i64 = 1_000_000;
+    /// Greatest denominator of the beats per minute in a file. It keeps the products with any note value exact.
+    pub(crate) const MAX_DENOMINATOR: i64 = 1_000_000;
 
-    /// The same, rounded to the finest part a file can tell where it is finer.
+    /// The tempo rounded to what a file can hold. Both bounds of a tempo are whole, so it stays within them.
     #[must_use]
-    pub fn told(self) -> Self {
-        let rounded = || Fraction::new(self.bpm.times(Fraction::new(Self::PARTS, 1)?)?.round(), Self::PARTS);
-        // At the ends of the bound, which are whole, nothing is rounded across them.
-        if self.bpm.denom() > Self::PARTS { rounded().map_or(self, |bpm| Self { bpm, ..self }) } else { self }
+    pub(crate) fn rounded(self) -> Self {
+        if self.bpm.denom() <= Self::MAX_DENOMINATOR {
+            return self;
+        }
+        let whole = Fraction::new(Self::MAX_DENOMINATOR, 1).and_then(|scale| self.bpm.times(scale));
+        let bpm = whole.and_then(|parts| Fraction::new(parts.round(), Self::MAX_DENOMINATOR));
+        Self { bpm: bpm.unwrap_or(self.bpm), ..self }
     }
 
     /// `bpm` beats of length `unit` in a minute.
     ///
     /// # Errors
-    /// [`OutOfBound`] if the tempo is outside its bound (the value given is rounded down).
+    /// [`OutOfBound`] with the tempo rounded down.
     pub fn new(bpm: Fraction, unit: Time) -> Result<Self, OutOfBound> {
         let least = Fraction::whole(TEMPO.least as i32);
         let greatest = Fraction::whole(TEMPO.greatest as i32);
@@ -193,7 +191,7 @@ impl Tempo {
         self.bpm
     }
 
-    /// The note value that counts as the beat.
+    /// The note value of the beat.
     pub fn unit(self) -> Time {
         self.unit
     }
@@ -218,7 +216,7 @@ pub(crate) fn parse_note_value(text: &str) -> Option<Time> {
     if dotted { value.scaled(Fraction::new(3, 2)?) } else { Some(value) }
 }
 
-/// Prints a note value: `1/4`, `1/4.` for dotted ones.
+/// Prints a note value: `1/4`, dotted `1/4.`.
 pub(crate) fn print_note_value(value: Time) -> String {
     if value.numer() == 3 && value.denom() > 1 { format!("1/{}.", value.denom() / 2) } else { value.to_string() }
 }

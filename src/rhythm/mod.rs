@@ -25,7 +25,7 @@ pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub use edit::Edit;
 pub(crate) use edit::{Clip, Region};
 pub(crate) use edit_error::EditError;
-pub(crate) use expected::expected;
+pub(crate) use expected::{NotationError, count, expected};
 pub(crate) use groove::Event;
 pub use groove::{Groove, Layer, Place, Section};
 pub(crate) use meter::{LOWER_FORM, METER_FORM};

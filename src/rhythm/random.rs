@@ -21,17 +21,10 @@ fn cells() -> impl Strategy<Value = Cell> {
     prop_oneof![3 => Just(Cell::Rest), 1 => Just(Cell::Hold), 2 => attack, 2 => Just(Cell::ATTACK)]
 }
 
-/// Turns holds with nothing to hold into rests; no text can say them.
-fn settled(mut cells: Vec<Cell>, mut sounding: bool) -> Vec<Cell> {
-    for cell in &mut cells {
-        match cell {
-            Cell::Rest => sounding = false,
-            Cell::Attack(_) => sounding = true,
-            Cell::Hold if !sounding => *cell = Cell::Rest,
-            Cell::Hold => {}
-        }
-    }
-    cells
+/// The part without holds that hold nothing, which no text can express.
+fn settled(mut part: Part) -> Part {
+    part.settle();
+    part
 }
 
 /// Four kinds: rests, a line of groups, a cycle, and cells with tuplets, accents, holds and pitches.
@@ -46,11 +39,8 @@ fn parts(beats: usize, bars: usize, division: u16) -> impl Strategy<Value = Part
     });
     let cycle =
         (prop::collection::vec(cells(), 1..=room.min(200)), any::<prop::sample::Index>()).prop_map(|(cells, i)| {
-            let last = cells.iter().rev().find(|c| **c != Cell::Hold);
-            let sounding = last.is_some_and(|c| c.attack().is_some());
             let start = i.index(cells.len()) as u16;
-            let cells = settled(cells, sounding);
-            Part::Cycled { cells, start }
+            settled(Part::Cycled { cells, start })
         });
     let shape = prop::collection::vec((1_u16..4, 1_u16..9, any::<bool>()), total);
     let barred = (shape, prop::collection::vec(cells(), total * 9)).prop_map(move |(shape, fill)| {
@@ -66,7 +56,7 @@ fn parts(beats: usize, bars: usize, division: u16) -> impl Strategy<Value = Part
             spans.push(span);
         }
         let count = spans.iter().map(|s| usize::from(s.cells)).sum();
-        Part::Barred { spans, cells: settled(fill.into_iter().cycle().take(count).collect(), true) }
+        settled(Part::Barred { spans, cells: fill.into_iter().cycle().take(count).collect() })
     });
     prop_oneof![1 => Just(rests), 1 => plain, 1 => cycle, 3 => barred]
 }

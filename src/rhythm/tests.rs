@@ -1,12 +1,12 @@
-//! Tests of the room's algebra: round trips, edits, exact sums.
+//! Tests of edits, exact times and the cell notation.
 
 use super::*;
 use proptest::prelude::*;
 
-fn groove(meter: &str, division: u16, bars: u16, drawing: &str) -> Groove {
+fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groove {
     let meter = Meter::parse(meter).expect("meter");
     let tempo = Tempo::new(Fraction::whole(120), meter.beat()).expect("tempo");
-    let part = cell_notation::parse_bars(drawing, &meter, usize::from(bars), division).expect("drawing");
+    let part = cell_notation::parse_bars(cells, &meter, usize::from(bars), division).expect("drawing");
     let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
     Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, division, vec![part])]).expect("groove")
 }
@@ -31,7 +31,7 @@ fn at(cell: usize) -> Place {
 }
 
 #[test]
-fn edits_are_pictures() {
+fn edits_of_cells() {
     let plain = Attack::default();
     check("........", &Edit::Lay { at: at(0), cells: 3, attack: plain }, "x--.....");
     check("......x.", &Edit::Lay { at: at(5), cells: 9, attack: plain }, ".....x--");
@@ -90,7 +90,7 @@ fn times_through_repeat_the_section() {
 }
 
 #[test]
-fn drawings_that_are_wrong_say_where() {
+fn notation_errors_have_a_position() {
     let meter = Meter::parse("2/4").expect("meter");
     let rows = [
         ("x..", 3, "0 and a part of 4 beats"),
@@ -217,14 +217,14 @@ proptest! {
     #![proptest_config(crate::rhythm::random::config(256))]
 
     #[test]
-    fn a_drawing_read_back_is_the_part(g in grooves(), spaced in any::<bool>()) {
+    fn printed_cells_read_back(g in grooves(), spaced in any::<bool>()) {
         for (l, layer) in g.layers().iter().enumerate() {
             for (s, section) in g.sections().iter().enumerate() {
                 let part = g.part(l, s);
                 let text = cell_notation::print_part(part, &section.meter, layer.division, spaced);
                 let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), layer.division);
                 let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
-                // Pitches are written beside the drawing, so the parts are compared without them.
+                // The notation has no pitches.
                 let bare = |p: &Part| p.stored().iter().map(|c| cell_notation::mark(*c)).collect::<String>();
                 prop_assert_eq!(bare(&back), bare(part));
                 prop_assert_eq!(back.spots(g.context(l, s)), part.spots(g.context(l, s)));
@@ -250,7 +250,7 @@ proptest! {
     }
 
     #[test]
-    fn any_edit_gives_a_valid_groove_or_a_refusal(g in grooves(), list in prop::collection::vec(edits(), 0..12)) {
+    fn any_edit_gives_a_valid_groove_or_an_error(g in grooves(), list in prop::collection::vec(edits(), 0..12)) {
         let mut now = g;
         for edit in list {
             if let Ok(next) = now.edited(&edit) {
@@ -288,7 +288,7 @@ proptest! {
     }
 
     #[test]
-    fn any_drawing_is_read_or_refused(text in "[xXo.|{}:/0-9 é-]{0,40}", division in 1_u16..5) {
+    fn any_text_is_parsed_or_an_error(text in "[xXo.|{}:/0-9 é-]{0,40}", division in 1_u16..5) {
         let meter = Meter::parse("3/4").expect("meter");
         let _ = cell_notation::parse_bars(&text, &meter, 2, division);
         let _ = cell_notation::parse_cycle(&text);

@@ -18,10 +18,8 @@ pub struct Fraction(Ratio<i64>);
 pub struct Time(Fraction);
 
 impl Fraction {
-    /// Zero.
-    pub const ZERO: Fraction = Fraction(Ratio::new_raw(0, 1));
-    /// One.
-    pub const ONE: Fraction = Fraction(Ratio::new_raw(1, 1));
+    pub(crate) const ZERO: Fraction = Fraction(Ratio::new_raw(0, 1));
+    pub(crate) const ONE: Fraction = Fraction(Ratio::new_raw(1, 1));
 
     /// `numer / denom` in lowest terms; `None` if `denom` is not positive.
     pub fn new(numer: i64, denom: i64) -> Option<Self> {
@@ -58,26 +56,23 @@ impl Fraction {
         self.0.checked_mul(&other.0).map(Self)
     }
 
-    /// Quotient, or `None` on overflow or division by zero.
-    pub fn over(self, other: Self) -> Option<Self> {
+    pub(crate) fn over(self, other: Self) -> Option<Self> {
         if other.numer() == 0 { None } else { self.0.checked_div(&other.0).map(Self) }
     }
 
-    /// The greatest whole number that is not greater.
-    pub fn floor(self) -> i64 {
+    pub(crate) fn floor(self) -> i64 {
         self.numer().div_euclid(self.denom())
     }
 
     /// The nearest whole number, halves upward.
-    pub fn round(self) -> i64 {
+    pub(crate) fn round(self) -> i64 {
         let (n, d) = (i128::from(self.numer()), i128::from(self.denom()));
         ((2 * n + d).div_euclid(2 * d)) as i64
     }
 
     /// Reads `150`, `132.5` or `400/3` exactly; `None` for anything else, and on overflow.
     pub fn parse(text: &str) -> Option<Self> {
-        let digits =
-            |s: &str| (!s.is_empty() && s.bytes().all(|b| b.is_ascii_digit())).then(|| s.parse::<i64>().ok()).flatten();
+        let digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit()).then(|| s.parse::<i64>().ok()).flatten();
         let (sign, text) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
         if let Some((n, d)) = text.split_once('/') {
             return Self::new(sign * digits(n)?, digits(d)?);
@@ -120,7 +115,7 @@ impl fmt::Debug for Fraction {
 }
 
 impl Time {
-    /// No time.
+    /// Zero.
     pub const ZERO: Time = Time(Fraction::ZERO);
     /// A whole note.
     pub const WHOLE: Time = Time(Fraction::ONE);
@@ -135,7 +130,7 @@ impl Time {
         self.0
     }
 
-    /// Numerator in lowest terms, in whole notes over [`Time::denom`].
+    /// Numerator in lowest terms.
     pub fn numer(self) -> i64 {
         self.0.numer()
     }
@@ -155,8 +150,7 @@ impl Time {
         self.0.minus(other.0).map(Self)
     }
 
-    /// This length `factor` times, or `None` on overflow.
-    pub fn scaled(self, factor: Fraction) -> Option<Self> {
+    pub(crate) fn scaled(self, factor: Fraction) -> Option<Self> {
         self.0.times(factor).map(Self)
     }
 
@@ -166,20 +160,19 @@ impl Time {
         self.scaled(Fraction::new(n, 1)?)
     }
 
-    /// The `n`th part of this length; `None` for `n` = 0 or on overflow.
-    pub fn divided(self, n: usize) -> Option<Self> {
+    /// This length over `n`; `None` for `n` = 0 or on overflow.
+    pub(crate) fn divided(self, n: usize) -> Option<Self> {
         let n = i64::try_from(n).ok()?;
         self.scaled(Fraction::new(1, n)?)
     }
 
-    /// How many of `other` this length is; `None` if `other` is zero or on overflow.
-    pub fn ratio_to(self, other: Self) -> Option<Fraction> {
+    pub(crate) fn ratio_to(self, other: Self) -> Option<Fraction> {
         self.0.over(other.0)
     }
 
-    /// The greatest length of which both are whole multiples; `None` on overflow. Zero is a multiple of anything.
-    pub fn common_measure(self, other: Self) -> Option<Self> {
-        // In lowest terms one is a multiple of the other exactly if both these divide.
+    /// The greatest length of which both are whole multiples; `None` on overflow. Zero is a multiple of every length.
+    pub(crate) fn common_measure(self, other: Self) -> Option<Self> {
+        // Fast path: in lowest terms, `other` is a multiple of `self` exactly if both of these divide.
         if self.numer() != 0 && other.numer() % self.numer() == 0 && self.denom() % other.denom() == 0 {
             return Some(Self(Fraction(Ratio::new_raw(self.numer().checked_abs()?, self.denom()))));
         }
@@ -192,10 +185,8 @@ impl Time {
     }
 
     /// The shortest length that is a whole multiple of both; `None` if one is zero or on overflow.
-    pub fn common_multiple(self, other: Self) -> Option<Self> {
-        let measure = self.common_measure(other)?;
-        let times = other.ratio_to(measure)?;
-        self.scaled(times)
+    pub(crate) fn common_multiple(self, other: Self) -> Option<Self> {
+        self.scaled(other.ratio_to(self.common_measure(other)?)?)
     }
 }
 
@@ -227,7 +218,7 @@ mod tests {
     }
 
     #[test]
-    fn overflow_is_none_and_never_a_number() {
+    fn overflow_gives_none() {
         let big = Fraction::new(i64::MAX, 1).expect("valid");
         let thin = Fraction::new(1, i64::MAX).expect("valid");
         assert_eq!(big.plus(Fraction::ONE), None);
@@ -247,8 +238,8 @@ mod tests {
         }
 
         #[test]
-        fn what_is_not_none_equals_the_unbounded_result(a in any::<i64>(), b in 1_i64.., c in any::<i64>(), d in 1_i64.., shift in 0_u32..60) {
-            // Shifted numbers, so that small ones come up as well as those that overflow.
+        fn results_equal_those_of_unbounded_arithmetic(a in any::<i64>(), b in 1_i64.., c in any::<i64>(), d in 1_i64.., shift in 0_u32..60) {
+            // Shifted, so that both small and overflowing numbers occur.
             if let (Some(x), Some(y)) = (Fraction::new(a >> shift, (b >> shift).max(1)), Fraction::new(c >> shift, (d >> shift).max(1))) {
                 let wide = |f: Fraction| num_rational::BigRational::new(f.numer().into(), f.denom().into());
                 for (got, expected) in [

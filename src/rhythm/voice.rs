@@ -1,10 +1,10 @@
-//! The names of the voices.
+//! The voices: their names and descriptions.
 
 use std::fmt;
 
 macro_rules! voices {
     ($($variant:ident $name:literal $words:literal,)*) => {
-        /// What a layer sounds like.
+        /// The sound of a layer.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
         pub enum Voice {
             $(#[doc = $words] $variant,)*
@@ -19,13 +19,12 @@ macro_rules! voices {
                 match self { $(Voice::$variant => $name,)* }
             }
 
-            /// What it sounds like, in a few words.
-            pub fn words(self) -> &'static str {
+            /// A short description of its sound.
+            pub fn description(self) -> &'static str {
                 match self { $(Voice::$variant => $words,)* }
             }
 
-            /// The voice of this name.
-            pub fn parse(name: &str) -> Option<Self> {
+            pub(crate) fn parse(name: &str) -> Option<Self> {
                 match name { $($name => Some(Voice::$variant),)* _ => None }
             }
         }
@@ -49,12 +48,12 @@ voices! {
 
 impl Voice {
     /// Whether the voice sounds the pitch of its attacks.
-    pub fn is_pitched(self) -> bool {
-        self.own_pitch().is_some()
+    pub(crate) fn is_pitched(self) -> bool {
+        self.default_pitch().is_some()
     }
 
-    /// The key (60 is middle C) that a pitched voice sounds where an attack has none.
-    pub fn own_pitch(self) -> Option<u8> {
+    /// Key number (60 is middle C) of a pitched voice for attacks without a pitch.
+    pub(crate) fn default_pitch(self) -> Option<u8> {
         match self {
             Voice::Bass => Some(28),
             Voice::Tom => Some(45),

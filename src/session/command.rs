@@ -1,13 +1,13 @@
-//! Every command that works on a groove, as values.
+//! The commands on a groove, as values.
 
 use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
 
-/// Where the cursor goes.
+/// A motion of the cursor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Motion {
-    /// One cell earlier; from the first cell into the section before.
+pub(crate) enum Motion {
+    /// One cell earlier, also into the section before.
     Left,
-    /// One cell later; from the last cell into the next section.
+    /// One cell later, also into the next section.
     Right,
     /// The layer above, at the same time.
     Up,
@@ -15,155 +15,124 @@ pub enum Motion {
     Down,
     /// The start of the beat, or of the one before.
     BeatLeft,
-    /// The start of the next beat.
     BeatRight,
     /// The start of the bar, or of the one before.
     BarLeft,
-    /// The start of the next bar.
     BarRight,
-    /// The next attack of the layer.
     NextAttack,
-    /// The attack of the layer before.
     PreviousAttack,
-    /// The first cell of the section.
     SectionStart,
-    /// The last cell of the section.
     SectionEnd,
-    /// The first cell of the groove.
     GrooveStart,
-    /// The last cell of the groove.
     GrooveEnd,
-    /// The next section, at its first cell.
     NextSection,
-    /// The section before, at its first cell.
     PreviousSection,
-    /// A place; the nearest one there is.
+    /// A place, or the nearest that exists.
     To(Place),
 }
 
-/// One command of the user. Where there is a selection, commands on cells work on all of it.
+/// A command on the groove. With a selection, commands on cells work on all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Command {
-    /// Moves the cursor and drops the selection.
+pub(crate) enum Command {
+    /// Moves the cursor and clears the selection.
     Move(Motion),
-    /// Moves the cursor and selects what lies between.
+    /// Moves the cursor and extends the selection.
     Extend(Motion),
-    /// Selects the bar of the layer.
     SelectBar,
-    /// Selects the layer's whole section.
+    /// Selects the layer's section.
     SelectSection,
     /// Selects the section in all layers.
     SelectAllLayers,
-    /// Drops the selection.
     Deselect,
-    /// Lays an attack that lasts so many cells and moves on by as many.
+    /// Enters an attack of this many cells and moves on to its end.
     Lay(usize),
-    /// Lays a line of groups, one after the other.
+    /// Enters a line of groups.
     LayLine(Vec<u32>),
-    /// An attack of this accent in the cell, and one cell on.
+    /// Enters an attack in the cell and moves on.
     Attack(Accent),
-    /// An attack where there is none, a rest where there is one; the cursor stays.
+    /// Switches between attack and rest; the cursor stays.
     Toggle,
-    /// Goes on sounding through the cell, and one cell on.
+    /// Enters a hold and moves on.
     Hold,
-    /// A rest in the cell, and one cell on.
+    /// Enters a rest and moves on.
     Rest,
-    /// Rests in the selection or the cell; the cursor stays.
+    /// Replaces the selection or the cell with rests; the cursor stays.
     Erase,
-    /// Goes back to the attack before and takes it away with its holds.
+    /// Moves back to the previous attack and removes it with its holds.
     TakeBack,
     /// The next accent: plain, accent, ghost, plain.
     CycleAccent,
-    /// Pitch of the attacks; `None` sounds the voice's own.
+    /// Sets the pitch of attacks; `None` sounds the default of the voice.
     Pitch(Option<Pitch>),
     /// Moves pitches by semitones.
     Transpose(i32),
-    /// So many cells in the time of so many beats, from the beat of the cursor on.
+    /// Divides beats from the cursor's on into a number of cells.
     Tuplet {
-        /// Cells.
         cells: usize,
-        /// Beats.
         beats: usize,
     },
-    /// The beat of the cursor at the layer's own division again.
+    /// Divides the cursor's beat by the layer's division again.
     EvenBeat,
     /// Copies the selection or the bar.
     Copy,
     /// Copies the selection or the bar and leaves rests.
     Cut,
-    /// Puts down what was copied, and moves to its end.
+    /// Pastes the copied cells and moves to their end.
     Paste,
-    /// Puts the selection or the bar down again after itself, so many times.
+    /// Repeats the selection or the bar this many times.
     Repeat(usize),
-    /// Turns the selection or the layer's section round by so many cells, later if positive.
+    /// Rotates the selection or the layer's section by a number of cells, later if positive.
     Rotate(i32),
-    /// Moves the selection or the layer's section by so many cells, later if positive; rests come in.
+    /// Shifts the selection or the layer's section by a number of cells, later if positive.
     Shift(i32),
-    /// A new layer below the cursor's: name and voice.
+    /// Adds a layer below the cursor's.
     AddLayer(String, Voice),
-    /// Takes the layer away.
     RemoveLayer,
-    /// A copy of the layer below it.
     CopyLayer,
-    /// Moves the layer by so many rows, down if positive.
+    /// Moves the layer by a number of rows, down if positive.
     MoveLayer(i32),
-    /// Renames the layer.
     RenameLayer(String),
-    /// Voice of the layer.
     Voice(Voice),
-    /// The voice so many further in the list of voices.
+    /// Moves by a number of voices in the list of voices.
     NextVoice(i32),
-    /// Cells per beat of the layer.
+    /// Sets the layer's cells per beat.
     Division(u16),
-    /// Makes the first so many cells of the layer's section a cycle; `None` writes it out.
+    /// Makes the first cells of the layer's section a cycle; `None` writes it out.
     Cycle(Option<usize>),
-    /// Swing of the layer; `None` takes the section's.
+    /// Sets the layer's swing; `None` takes the section's.
     LayerSwing(Option<Swing>),
-    /// The user's own sound for the layer, by its name; `None` takes the voice.
+    /// Sets the layer's sound file; `None` plays the voice.
     SoundFile(Option<String>),
-    /// How much an accent stands above a plain attack and a ghost below it, in dB; `None` leaves it to the voice.
+    /// Sets the layer's accent depth in dB; `None` leaves it to the voice.
     AccentDepth(Option<u8>),
-    /// Gain of the layer in dB.
+    /// Sets the layer's gain in dB.
     Gain(i8),
-    /// Changes the gain by so many dB.
+    /// Changes the layer's gain by a number of dB.
     GainBy(i8),
-    /// Place of the layer, -100 left to 100 right.
+    /// Sets the layer's pan, -100 left to 100 right.
     Pan(i8),
-    /// Silences the layer, or lets it sound again.
     Mute,
-    /// Hears the layer alone with other soloed ones, or no longer.
     Solo,
-    /// A new section after the cursor's, with its meter, tempo and bars: its name, or else the next free letter, and another meter
-    /// if it has one.
+    /// Adds a section like the cursor's after it, with the given or the next free name and perhaps another meter.
     AddSection(Option<String>, Option<Meter>),
-    /// A copy of the section after it.
     CopySection,
-    /// Takes the section away.
     RemoveSection,
-    /// Moves the section by so many places, later if positive.
+    /// Moves the section by a number of places, later if positive.
     MoveSection(i32),
-    /// Renames the section.
     RenameSection(String),
-    /// Meter of the section.
     Meter(Meter),
-    /// Tempo of the section.
     Tempo(Tempo),
-    /// Tempo of the section changed by so many beats per minute.
+    /// Changes the section's tempo by a number of beats per minute.
     TempoBy(i32),
-    /// Bars of the section.
     Bars(u16),
-    /// Adds bars at the section's end, or takes them away.
+    /// Adds bars at the section's end, or removes them.
     BarsBy(i32),
-    /// Times through of the section.
+    /// Sets how many times the section is played.
     Times(u16),
-    /// Swing of the section.
+    /// Sets the section's swing.
     Swing(Option<Swing>),
-    /// Title of the groove.
     Title(String),
-    /// The free text that stands with the groove.
     Note(String),
-    /// Back one step.
     Undo,
-    /// Forth one step.
     Redo,
 }

@@ -1,16 +1,16 @@
-//! The cursor: a place, and the time it keeps when it goes from layer to layer.
+//! The cursor and its motions.
 
 use super::command::Motion;
 use crate::rhythm::{Groove, Place, Time};
 
-/// Where the user is.
+/// The place of the next entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Cursor {
-    /// The cell. In a groove without layers the layer is 0 all the same.
+    /// In a groove without layers, layer 0.
     pub place: Place,
-    /// The time from the section's start, as written, that moves between layers keep.
+    /// The time from the section's start, without swing, which motions between layers keep.
     pub column: Time,
-    /// Whether a lay has filled the last cell of the groove: there is no cell to lay in after it.
+    /// Whether an entry has filled the last cell of the groove.
     pub past_end: bool,
 }
 
@@ -21,7 +21,7 @@ impl Default for Cursor {
 }
 
 impl Cursor {
-    /// The cursor on a place, or on the nearest one there is.
+    /// The cursor at a place, or at the nearest that exists.
     pub(crate) fn at(groove: &Groove, place: Place) -> Self {
         let section = place.section.min(groove.sections().len().saturating_sub(1));
         let layer = place.layer.min(groove.layers().len().saturating_sub(1));
@@ -45,7 +45,6 @@ impl Cursor {
         Self { place: Place { layer, section, cell }, ..self }
     }
 
-    /// The cursor after a motion.
     #[must_use]
     pub(crate) fn moved(self, groove: &Groove, motion: Motion) -> Self {
         let Place { layer, section, cell } = self.place;
@@ -87,7 +86,7 @@ impl Cursor {
         }
     }
 
-    /// On to a cell of this section, or into the next section, or the last cell there is.
+    /// Moves to a cell of this section, or else to the next section, or else to the last cell.
     fn forward(self, groove: &Groove, cell: usize) -> Self {
         let Place { layer, section, .. } = self.place;
         if cell < groove.cells(layer, section) {

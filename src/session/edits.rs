@@ -2,13 +2,16 @@
 
 use super::command::Command;
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Outcome, Session, count, messages, select};
-use crate::rhythm::{Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Place, Tempo, Voice};
+use super::{Outcome, Session, messages, select};
+use crate::rhythm::bounds::{BARS, GAIN};
+use crate::rhythm::{
+    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Tempo, Voice, count,
+};
 
-/// Message at the end of the groove; the screen adds the key.
+/// The message at the end of the groove. The screen adds the keys.
 pub(super) const FULL: &str = "end of the groove; add a bar or a section to go on";
 
-/// The result of a command: the groove, where the cursor goes, and a message.
+/// The result of an editing command.
 pub(super) struct EditResult {
     groove: Groove,
     cursor: Option<Cursor>,
@@ -35,53 +38,40 @@ pub(super) type Result<T> = std::result::Result<T, EditError>;
 impl Session {
     /// Runs a command that changes the groove.
     pub(super) fn edit(&mut self, command: Command) -> Outcome {
-        let needs_layer = !matches!(
-            command,
-            Command::AddLayer(..)
-                | Command::AddSection(..)
-                | Command::CopySection
-                | Command::RemoveSection
-                | Command::MoveSection(_)
-                | Command::RenameSection(_)
-                | Command::Meter(_)
-                | Command::Tempo(_)
-                | Command::TempoBy(_)
-                | Command::Bars(_)
-                | Command::BarsBy(_)
-                | Command::Times(_)
-                | Command::Swing(_)
-                | Command::Title(_)
-                | Command::Note(_)
-        );
-        if needs_layer && self.groove.layers().is_empty() {
-            return Outcome::NoLayer;
-        }
         let before = self.cursor;
-        if command == Command::Cut
-            && let Outcome::Error(words) = self.copy()
-        {
-            return Outcome::Error(words);
-        }
-        let drops = matches!(command, Command::Paste | Command::Lay(_) | Command::LayLine(_) | Command::Repeat(_));
-        match self.build_edit(command) {
-            Ok(made) => {
-                if drops {
-                    self.anchor = None;
+        let clears_selection =
+            matches!(command, Command::Paste | Command::Lay(_) | Command::LayLine(_) | Command::Repeat(_));
+        let result = match self.build_section_edit(&command) {
+            Ok(Some(result)) => Ok(result),
+            Ok(None) if self.groove.layers().is_empty() => return Outcome::NoLayer,
+            Ok(None) => {
+                if command == Command::Cut
+                    && let Outcome::Error(message) = self.copy()
+                {
+                    return Outcome::Error(message);
                 }
-                let cursor = made.cursor;
-                let outcome = self.commit(made.groove, made.label, before, made.message);
-                if let Some(cursor) = cursor {
-                    self.cursor = Cursor { past_end: cursor.past_end, ..cursor.settled(&self.groove) };
-                }
-                outcome
+                self.build_layer_edit(command)
             }
-            Err(refusal) => Outcome::Error(refusal.to_string()),
+            Err(error) => Err(error),
+        };
+        let EditResult { groove, cursor, label, message } = match result {
+            Ok(result) => result,
+            Err(error) => return Outcome::Error(error.to_string()),
+        };
+        if clears_selection {
+            self.anchor = None;
         }
+        let outcome = self.commit(groove, label, before, message);
+        if let Some(cursor) = cursor {
+            self.cursor = Cursor { past_end: cursor.past_end, ..cursor.settled(&self.groove) };
+        }
+        outcome
     }
 
-    fn build_edit(&self, command: Command) -> Result<EditResult> {
+    fn build_layer_edit(&self, command: Command) -> Result<EditResult> {
         let at = self.cursor.place;
         let g = &*self.groove;
+        let layer = &g.layers()[at.layer];
         let cell = || self.target(select::cell).ok_or(EditError::NoSuchPlace("cell"));
         let bar = || self.target(select::bar).ok_or(EditError::NoSuchPlace("bar"));
         let section = || self.target(select::section).ok_or(EditError::NoSuchPlace("section"));
@@ -90,7 +80,7 @@ impl Session {
             Command::Lay(cells) => self.lay(&[cells.min(65_536) as u32], format!("lay {cells}")),
             Command::LayLine(groups) => self.lay(&groups, "lay groups".into()),
             Command::Attack(accent) => {
-                let attack = Attack { accent, pitch: self.near_pitch() };
+                let attack = Attack { accent, pitch: self.inherited_pitch() };
                 self.step(Cell::Attack(attack), "attack")
             }
             Command::Hold => self.step(Cell::Hold, "hold"),
@@ -98,7 +88,7 @@ impl Session {
             Command::Toggle => {
                 let cell = match g.cell(at) {
                     Cell::Attack(_) => Cell::Rest,
-                    _ => Cell::Attack(Attack { accent: Accent::Plain, pitch: self.near_pitch() }),
+                    _ => Cell::Attack(Attack { accent: Accent::Plain, pitch: self.inherited_pitch() }),
                 };
                 simple(Edit::Set(at, cell), "toggle")
             }
@@ -107,11 +97,9 @@ impl Session {
             Command::TakeBack => self.take_back(),
             Command::CycleAccent => {
                 let region = cell()?;
-                let first = region.layers.clone().find_map(|l| {
-                    g.cells_in(l, &region)
-                        .find_map(|c| g.cell(Place { layer: l, section: region.section, cell: c }).attack())
-                });
-                let next = match first.ok_or(EditError::Nothing("no attack here to accent"))?.accent {
+                let clip = g.clip(&region)?;
+                let first = clip.rows.iter().flatten().find_map(|cell| cell.attack());
+                let next = match first.ok_or(EditError::Impossible("no attack here to accent"))?.accent {
                     Accent::Plain => Accent::Accent,
                     Accent::Accent => Accent::Ghost,
                     Accent::Ghost => Accent::Plain,
@@ -119,162 +107,153 @@ impl Session {
                 simple(Edit::Accent(region, next), "accent")
             }
             Command::Pitch(pitch) => {
-                let made = simple(Edit::Pitch(self.sounding()?, pitch), "pitch")?;
-                // Without a selection, pitches are entered one after the other.
+                let result = simple(Edit::Pitch(self.sounding()?, pitch), "pitch")?;
+                // Without a selection the cursor moves on, so that pitches can be entered in a row.
                 let next = if self.selection().is_none() { next_attack(g, at) } else { None };
-                Ok(match next {
-                    Some(next) => made.with_cursor(Cursor::at(g, next)),
-                    None => made,
-                })
+                Ok(EditResult { cursor: next.map(|next| Cursor::at(g, next)), ..result })
             }
             Command::Transpose(by) => simple(Edit::Transpose(self.sounding()?, by), "transpose"),
             Command::Tuplet { cells, beats } => simple(Edit::Tuplet { at, beats, cells }, "tuplet"),
             Command::EvenBeat => {
-                let cells = usize::from(g.layers()[at.layer].division);
-                // One beat at the division splits a tuplet over it into even beats.
-                simple(Edit::Tuplet { at, beats: 1, cells }, "even beat")
+                // This also splits a tuplet over several beats.
+                simple(Edit::Tuplet { at, beats: 1, cells: usize::from(layer.division) }, "even beat")
             }
             Command::Paste => self.paste(),
             Command::Repeat(times) => {
                 let region = bar()?;
-                let made = simple(Edit::Repeat(region.clone(), times), "repeat")?;
+                let result = simple(Edit::Repeat(region.clone(), times), "repeat")?;
                 let end = region.to.minus(region.from).and_then(|l| region.to.plus(l.repeated(times)?));
                 let end = end.unwrap_or(region.to).min(g.sections()[at.section].length());
-                Ok(made.with_cursor(self.landed(at, end)))
+                Ok(result.with_cursor(self.cursor_at(at, end)))
             }
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),
             Command::Shift(by) => simple(Edit::Shift(section()?, by), "shift"),
-            Command::AddLayer(name, voice) => {
-                let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
-                let division = g.layers().get(at.layer).map_or(4, |l| l.division);
-                let made = simple(Edit::AddLayer(row, name, voice, division), "add layer")?;
-                // The new layer is empty: start at its first cell.
-                Ok(made.with_cursor(Cursor { place: Place { layer: row, cell: 0, ..at }, ..Cursor::default() }))
-            }
             Command::RemoveLayer => {
-                let words =
-                    format!("layer '{}' removed{}", g.layers()[at.layer].name, messages::lost_with(g, at.layer));
-                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.with_message(words))
+                let message = format!("layer '{}' removed{}", layer.name, messages::lost_with(g, at.layer));
+                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.with_message(message))
             }
             Command::CopyLayer => self.copy_layer(),
             Command::MoveLayer(by) => {
                 let to = (at.layer as i64 + i64::from(by)).clamp(0, g.layers().len() as i64 - 1) as usize;
-                let made = simple(Edit::MoveLayer(at.layer, to), "move layer")?;
-                Ok(made.with_cursor(Cursor { place: Place { layer: to, ..at }, ..self.cursor }))
+                let result = simple(Edit::MoveLayer(at.layer, to), "move layer")?;
+                Ok(result.with_cursor(Cursor { place: Place { layer: to, ..at }, ..self.cursor }))
             }
             Command::RenameLayer(name) => simple(Edit::RenameLayer(at.layer, name), "rename layer"),
             Command::Voice(voice) => simple(Edit::Voice(at.layer, voice), "voice"),
             Command::NextVoice(by) => {
-                let now = Voice::ALL.iter().position(|v| *v == g.layers()[at.layer].voice).unwrap_or(0);
-                let next = (now as i64 + i64::from(by)).rem_euclid(Voice::ALL.len() as i64) as usize;
-                let voice = Voice::ALL[next];
+                let index = Voice::ALL.iter().position(|v| *v == layer.voice).unwrap_or(0) as i64 + i64::from(by);
+                let voice = Voice::ALL[index.rem_euclid(Voice::ALL.len() as i64) as usize];
                 Ok(simple(Edit::Voice(at.layer, voice), "voice")?
-                    .with_message(format!("voice {voice}: {}", voice.words())))
+                    .with_message(format!("voice {voice}: {}", voice.description())))
             }
             Command::Division(division) => {
-                let made = simple(Edit::Division(at.layer, division), "division")?;
-                let words = messages::divided(g, &made.groove, at.layer);
-                Ok(if made.groove == *g { made } else { made.with_message(words) })
+                let result = simple(Edit::Division(at.layer, division), "division")?;
+                let message = messages::divided(g, &result.groove, at.layer);
+                Ok(if result.groove == *g { result } else { result.with_message(message) })
             }
             Command::Cycle(cells) => {
                 if cells.is_none() && !g.part(at.layer, at.section).is_cycle() {
-                    return Err(EditError::Nothing("no cycle in this layer and section"));
+                    return Err(EditError::Impossible("no cycle in this layer and section"));
                 }
-                let made = simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")?;
-                let words = messages::cycled(g, &made.groove, (at.layer, at.section));
-                Ok(made.with_message(words))
+                let result = simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")?;
+                let message = messages::cycled(g, &result.groove, at.layer, at.section);
+                Ok(result.with_message(message))
             }
             Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
             Command::SoundFile(sound) => {
-                let words = match &sound {
+                let message = match &sound {
                     Some(name) => format!("sound: the file '{name}'"),
-                    None => format!("sound: the voice {}", g.layers()[at.layer].voice),
+                    None => format!("sound: the voice {}", layer.voice),
                 };
-                Ok(simple(Edit::OwnSound(at.layer, sound), "sound file")?.with_message(words))
+                Ok(simple(Edit::SoundFile(at.layer, sound), "sound file")?.with_message(message))
             }
             Command::AccentDepth(depth) => simple(Edit::AccentDepth(at.layer, depth), "accent depth"),
             Command::Gain(gain) => simple(Edit::Gain(at.layer, gain), "gain"),
             Command::GainBy(by) => {
-                let gain = g.layers()[at.layer].gain.saturating_add(by).clamp(-60, 12);
+                let gain = layer.gain.saturating_add(by).clamp(GAIN.least as i8, GAIN.greatest as i8);
                 Ok(simple(Edit::Gain(at.layer, gain), "gain")?.with_message(format!("gain {gain:+} dB")))
             }
             Command::Pan(pan) => simple(Edit::Pan(at.layer, pan), "pan"),
-            Command::Mute => simple(Edit::Mute(at.layer, !g.layers()[at.layer].mute), "mute"),
-            Command::Solo => simple(Edit::Solo(at.layer, !g.layers()[at.layer].solo), "solo"),
-            other => self.build_section_edit(other),
+            Command::Mute => simple(Edit::Mute(at.layer, !layer.mute), "mute"),
+            Command::Solo => simple(Edit::Solo(at.layer, !layer.solo), "solo"),
+            _ => Err(EditError::Impossible("not an editing command")),
         }
     }
 
-    fn build_section_edit(&self, command: Command) -> Result<EditResult> {
+    /// Builds an edit that needs no layer; `None` for other commands.
+    fn build_section_edit(&self, command: &Command) -> Result<Option<EditResult>> {
         let at = self.cursor.place;
         let g = &*self.groove;
         let here = &g.sections()[at.section];
         let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
-        let to_section = |section| Cursor { place: Place { section, cell: 0, ..at }, ..Cursor::default() };
-        match command {
+        let at_start = |layer, section| Cursor { place: Place { layer, section, cell: 0 }, ..Cursor::default() };
+        let result = match command {
+            Command::AddLayer(name, voice) => {
+                let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
+                let division = g.layers().get(at.layer).map_or(4, |l| l.division);
+                simple(Edit::AddLayer(row, name.clone(), *voice, division), "add layer")?
+                    .with_cursor(at_start(row, at.section))
+            }
             Command::AddSection(name, meter) => {
-                let name = name.unwrap_or_else(|| self.free_section_name());
-                let mut new = crate::rhythm::Section { name, times: 1, ..here.clone() };
-                let other = meter.filter(|m| *m != new.meter).map(|m| new.meter = m).is_some();
-                let made = simple(Edit::AddSection(at.section + 1, new), "add section")?
-                    .with_cursor(to_section(at.section + 1));
-                let words = other.then(|| messages::metered(g, &made.groove, at.layer, at.section + 1));
-                Ok(EditResult { message: words, ..made })
+                let name = name.clone().unwrap_or_else(|| self.free_section_name());
+                let meter = meter.as_ref().unwrap_or(&here.meter);
+                let new = Section { name, times: 1, meter: meter.clone(), ..here.clone() };
+                let result = simple(Edit::AddSection(at.section + 1, new), "add section")?
+                    .with_cursor(at_start(at.layer, at.section + 1));
+                let message = || messages::metered(g, &result.groove, at.layer, at.section + 1);
+                EditResult { message: (*meter != here.meter).then(message), ..result }
             }
-            Command::CopySection => {
-                let name = self.free_section_name();
-                Ok(simple(Edit::CopySection(at.section, name), "copy section")?.with_cursor(to_section(at.section + 1)))
-            }
+            Command::CopySection => simple(Edit::CopySection(at.section, self.free_section_name()), "copy section")?
+                .with_cursor(at_start(at.layer, at.section + 1)),
             Command::RemoveSection => {
-                let made = simple(Edit::RemoveSection(at.section), "remove section")?;
-                let words = format!("section '{}' removed{}", here.name, messages::lost(g, &made.groove));
-                Ok(made.with_message(words))
+                let result = simple(Edit::RemoveSection(at.section), "remove section")?;
+                let message = format!("section '{}' removed{}", here.name, messages::lost(g, &result.groove));
+                result.with_message(message)
             }
             Command::MoveSection(by) => {
-                let to = (at.section as i64 + i64::from(by)).clamp(0, g.sections().len() as i64 - 1) as usize;
-                let made = simple(Edit::MoveSection(at.section, to), "move section")?;
-                Ok(made.with_cursor(Cursor { place: Place { section: to, ..at }, ..self.cursor }))
+                let to = (at.section as i64 + i64::from(*by)).clamp(0, g.sections().len() as i64 - 1) as usize;
+                let cursor = Cursor { place: Place { section: to, ..at }, ..self.cursor };
+                simple(Edit::MoveSection(at.section, to), "move section")?.with_cursor(cursor)
             }
-            Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name), "rename section"),
+            Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name.clone()), "rename section")?,
             Command::Meter(meter) => {
-                let new = messages::cells_kept(g, g.edited(&Edit::Meter(at.section, meter))?, at.section);
-                let words = messages::metered(g, &new, at.layer, at.section);
-                Ok(EditResult::of(new, "meter").with_message(words))
+                let new = messages::cells_kept(g, g.edited(&Edit::Meter(at.section, meter.clone()))?, at.section);
+                let message = messages::metered(g, &new, at.layer, at.section);
+                EditResult::of(new, "meter").with_message(message)
             }
-            Command::Tempo(tempo) => simple(Edit::Tempo(at.section, tempo), "tempo"),
+            Command::Tempo(tempo) => simple(Edit::Tempo(at.section, *tempo), "tempo")?,
             Command::TempoBy(by) => {
-                let bpm = here.tempo.bpm().plus(Fraction::whole(by)).ok_or(EditError::NoSuchPlace("tempo"))?;
-                simple(Edit::Tempo(at.section, Tempo::new(bpm, here.tempo.unit())?), "tempo")
+                let bpm = here.tempo.bpm().plus(Fraction::whole(*by)).ok_or(EditError::NoSuchPlace("tempo"))?;
+                simple(Edit::Tempo(at.section, Tempo::new(bpm, here.tempo.unit())?), "tempo")?
             }
-            Command::Bars(bars) => self.bars(bars, "bars"),
+            Command::Bars(bars) => self.bars(*bars, "bars")?,
             Command::BarsBy(by) => {
-                let bars = i64::from(here.bars) + i64::from(by);
-                let bars = crate::rhythm::bounds::BARS.check(bars)? as u16;
-                let made = self.bars(bars, if by > 0 { "add bar" } else { "remove bar" })?;
-                if self.cursor.past_end && by > 0 {
-                    return Ok(made.with_cursor(Cursor { column: here.length(), past_end: false, ..self.cursor }));
-                }
-                Ok(made)
+                let bars = BARS.check(i64::from(here.bars) + i64::from(*by))? as u16;
+                let result = self.bars(bars, if *by > 0 { "add bar" } else { "remove bar" })?;
+                let goes_on = self.cursor.past_end && *by > 0;
+                let cursor = Cursor { column: here.length(), past_end: false, ..self.cursor };
+                EditResult { cursor: goes_on.then_some(cursor), ..result }
             }
-            Command::Times(times) => simple(Edit::Times(at.section, times), "times through"),
-            Command::Swing(swing) => simple(Edit::Swing(at.section, swing), "swing"),
-            Command::Title(title) => simple(Edit::Title(title), "title"),
-            Command::Note(note) => Ok(EditResult::of(g.titled(g.title(), &note), "note")),
-            _ => Err(EditError::Nothing("not an editing command")),
-        }
+            Command::Times(times) => simple(Edit::Times(at.section, *times), "times through")?,
+            Command::Swing(swing) => simple(Edit::Swing(at.section, *swing), "swing")?,
+            Command::Title(title) => simple(Edit::Title(title.clone()), "title")?,
+            Command::Note(note) => EditResult::of(g.titled(g.title(), note), "note"),
+            _ => return Ok(None),
+        };
+        Ok(Some(result))
     }
 
     fn bars(&self, bars: u16, label: &str) -> Result<EditResult> {
         let g = &*self.groove;
         let at = self.cursor.place.section;
-        let made = EditResult::of(g.edited(&Edit::Bars(at, bars))?, label);
-        let (name, lost) = (&g.sections()[at].name, messages::lost(g, &made.groove));
-        let words = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
-        Ok(made.with_message(words))
+        let result = EditResult::of(g.edited(&Edit::Bars(at, bars))?, label);
+        let (name, lost) = (&g.sections()[at].name, messages::lost(g, &result.groove));
+        let message = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
+        Ok(result.with_message(message))
     }
 
-    /// The pitch for a new attack: that of the attack in the cell or before it.
-    pub(super) fn near_pitch(&self) -> Option<crate::rhythm::Pitch> {
+    /// The pitch of a new attack: that of the attack in the cell or before it.
+    pub(super) fn inherited_pitch(&self) -> Option<Pitch> {
         let at = self.cursor.place;
         if let Some(here) = self.groove.cell(at).attack() {
             return here.pitch;
@@ -283,8 +262,8 @@ impl Session {
         self.groove.cell(before).attack().and_then(|a| a.pitch)
     }
 
-    /// The selection, or the attack that sounds in the cell.
-    fn sounding(&self) -> Result<crate::rhythm::Region> {
+    /// The selection, or the attack that sounds at the cursor.
+    fn sounding(&self) -> Result<Region> {
         if let Some(region) = self.selection() {
             return Ok(region);
         }
@@ -293,7 +272,7 @@ impl Session {
             at.cell -= 1;
         }
         if self.groove.cell(at).attack().is_none() {
-            return Err(EditError::Nothing("no attack sounds here"));
+            return Err(EditError::Impossible("no attack sounds here"));
         }
         select::cell(&self.groove, at).ok_or(EditError::NoSuchPlace("cell"))
     }
@@ -319,7 +298,7 @@ impl Session {
     }
 }
 
-/// `name 2`, `name 3`, ...: the first that is free.
+/// The first free name of `name 2`, `name 3`, ...
 fn free_name(name: &str, taken: impl Fn(&str) -> bool) -> String {
     let base: String = name.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end().chars().take(56).collect();
     let base = if base.is_empty() { "layer".to_owned() } else { base };

@@ -1,14 +1,14 @@
-//! Entering groups and cells, typed or pasted, and moving the cursor on.
+//! Commands that enter cells and move the cursor on.
 
 use super::cursor::{Cursor, previous_attack};
 use super::edits::{EditResult, FULL, Result};
 use super::{Session, select};
-use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place};
+use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place, Time};
 use std::cmp::Ordering;
 
 impl Session {
-    /// The cursor at a time of its section; at the section's end in the next one, or past the end of the groove.
-    pub(super) fn landed(&self, at: Place, time: crate::rhythm::Time) -> Cursor {
+    /// The cursor at a time of a section, where the section's end is the start of the next one.
+    pub(super) fn cursor_at(&self, at: Place, time: Time) -> Cursor {
         let length = self.groove.sections()[at.section].length();
         if time < length {
             return Cursor { place: at, column: time, past_end: false }.settled(&self.groove);
@@ -19,9 +19,8 @@ impl Session {
         Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) }
     }
 
-    /// The cursor so many cells on from a place.
-    pub(super) fn beyond(&self, at: Place, cells: usize) -> Cursor {
-        let mut at = at;
+    /// The cursor a number of cells after a place.
+    pub(super) fn cursor_after(&self, mut at: Place, cells: usize) -> Cursor {
         let mut left = cells;
         loop {
             let room = self.groove.cells(at.layer, at.section) - at.cell;
@@ -29,8 +28,7 @@ impl Session {
                 return Cursor::at(&self.groove, Place { cell: at.cell + left, ..at });
             }
             if at.section + 1 == self.groove.sections().len() {
-                let last = Cursor::at(&self.groove, Place { cell: usize::MAX, ..at });
-                return Cursor { past_end: true, ..last };
+                return Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) };
             }
             left -= room;
             at = Place { section: at.section + 1, cell: 0, ..at };
@@ -39,9 +37,9 @@ impl Session {
 
     pub(super) fn lay(&self, groups: &[u32], label: String) -> Result<EditResult> {
         if self.cursor.past_end {
-            return Err(EditError::Nothing(FULL));
+            return Err(EditError::Impossible(FULL));
         }
-        let attack = Attack { accent: Accent::Plain, pitch: self.near_pitch() };
+        let attack = Attack { accent: Accent::Plain, pitch: self.inherited_pitch() };
         let mut groove = (*self.groove).clone();
         let mut cursor = self.cursor;
         let mut laid = 0;
@@ -52,7 +50,7 @@ impl Session {
             }
             let mut left = (cells as usize).max(1);
             let mut edit = Edit::Lay { at, cells: left, attack };
-            // A group longer than the rest of its section is held into the next one.
+            // A group longer than the rest of its section continues in the next one.
             loop {
                 groove = groove.edited(&edit)?;
                 let room = groove.cells(at.layer, at.section) - at.cell;
@@ -64,31 +62,31 @@ impl Session {
                 let cells = left.min(groove.cells(at.layer, at.section));
                 edit = Edit::Paste(at, Clip { rows: vec![vec![Cell::Hold; cells]] });
             }
-            cursor = self.beyond(cursor.place, (cells as usize).max(1));
+            cursor = self.cursor_after(cursor.place, (cells as usize).max(1));
             laid += 1;
         }
-        let made = EditResult::of(groove, label).with_cursor(cursor);
+        let result = EditResult::of(groove, label).with_cursor(cursor);
         Ok(if laid < groups.len() {
-            made.with_message(format!("{laid} of {} groups entered; {FULL}", groups.len()))
+            result.with_message(format!("{laid} of {} groups entered; {FULL}", groups.len()))
         } else if cursor.past_end {
-            made.with_message(FULL)
+            result.with_message(FULL)
         } else {
-            made
+            result
         })
     }
 
     pub(super) fn step(&self, cell: Cell, label: &str) -> Result<EditResult> {
         if self.cursor.past_end {
-            return Err(EditError::Nothing(FULL));
+            return Err(EditError::Impossible(FULL));
         }
         let at = self.cursor.place;
         let groove = self.groove.edited(&Edit::Set(at, cell))?;
         if cell == Cell::Hold && groove.cell(at) != Cell::Hold {
-            return Err(EditError::Nothing("no attack before this cell to hold"));
+            return Err(EditError::Impossible("no attack before this cell to hold"));
         }
-        let cursor = self.beyond(at, 1);
-        let made = EditResult::of(groove, label).with_cursor(cursor);
-        Ok(if cursor.past_end { made.with_message(FULL) } else { made })
+        let cursor = self.cursor_after(at, 1);
+        let result = EditResult::of(groove, label).with_cursor(cursor);
+        Ok(if cursor.past_end { result.with_message(FULL) } else { result })
     }
 
     pub(super) fn take_back(&self) -> Result<EditResult> {
@@ -96,7 +94,7 @@ impl Session {
         let from = if self.cursor.past_end && self.groove.cell(at).attack().is_some() {
             at
         } else {
-            previous_attack(&self.groove, at).ok_or(EditError::Nothing("no attack before this cell"))?
+            previous_attack(&self.groove, at).ok_or(EditError::Impossible("no attack before this cell"))?
         };
         let mut groove = self.groove.edited(&Edit::Set(from, Cell::Rest))?;
         let mut held = Place { cell: from.cell + 1, ..from };
@@ -110,22 +108,22 @@ impl Session {
     pub(super) fn paste(&self) -> Result<EditResult> {
         let at = self.cursor.place;
         if self.clip.rows.is_empty() {
-            return Err(EditError::Nothing("the clipboard is empty"));
+            return Err(EditError::Impossible("the clipboard is empty"));
         }
         if self.cursor.past_end {
-            return Err(EditError::Nothing(FULL));
+            return Err(EditError::Impossible(FULL));
         }
         let groove = self.groove.edited(&Edit::Paste(at, self.clip.clone()))?;
         let cells = self.clip.rows[0].len();
         let room = self.groove.cells(at.layer, at.section) - at.cell;
-        let made = EditResult::of(groove, "paste").with_cursor(self.beyond(at, cells.min(room)));
+        let result = EditResult::of(groove, "paste").with_cursor(self.cursor_after(at, cells.min(room)));
         let cut = (cells > room).then_some("cut at the end of the section");
-        let words: Vec<&str> = self.other_cells(at).into_iter().chain(cut).collect();
-        Ok(if words.is_empty() { made } else { made.with_message(words.join("; ")) })
+        let messages: Vec<&str> = self.length_change(at).into_iter().chain(cut).collect();
+        Ok(if messages.is_empty() { result } else { result.with_message(messages.join("; ")) })
     }
 
-    /// The message if the cells at a place differ in length from the copied ones.
-    pub(super) fn other_cells(&self, at: Place) -> Option<&'static str> {
+    /// The message if cells pasted at a place change in length.
+    fn length_change(&self, at: Place) -> Option<&'static str> {
         self.clip_cells.iter().enumerate().find_map(|(row, copied)| {
             let layer = at.layer + row;
             if layer >= self.groove.layers().len() {

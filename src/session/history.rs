@@ -1,4 +1,4 @@
-//! Undo and redo: whole grooves that share what did not change.
+//! Undo and redo with whole grooves, which share their unchanged parts.
 
 use super::DocumentId;
 use super::cursor::Cursor;
@@ -6,19 +6,16 @@ use crate::rhythm::Groove;
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-/// Steps that can be undone; older ones are forgotten.
-pub(crate) const STEPS_KEPT: usize = 10_000;
+/// Steps that can be undone.
+pub(crate) const MAX_STEPS: usize = 10_000;
 
-/// A groove to go back (or forth) to.
+/// A groove to return to.
 #[derive(Debug, Clone)]
 pub(crate) struct Step {
-    /// The groove.
     pub groove: Arc<Groove>,
-    /// The document it belongs to.
     pub document: DocumentId,
-    /// Where the cursor was.
     pub cursor: Cursor,
-    /// What was done between this groove and its neighbour in time.
+    /// The edit between this groove and the current one.
     pub label: String,
 }
 
@@ -40,23 +37,23 @@ impl History {
         self.past.is_empty()
     }
 
-    /// Notes the groove as it was before a step; what was undone before is forgotten.
+    /// Records the groove before an edit and clears what can be redone.
     pub(super) fn push(&mut self, step: Step) {
         self.future.clear();
-        if self.past.len() == STEPS_KEPT {
+        if self.past.len() == MAX_STEPS {
             self.past.pop_front();
         }
         self.past.push_back(step);
     }
 
-    /// The groove before; the current one can then be come back to, and its label is that of the step.
+    /// Returns the previous groove and keeps the current one for `redo`, with the label of the step.
     pub(super) fn undo(&mut self, current: Step) -> Option<Step> {
         let step = self.past.pop_back()?;
         self.future.push(Step { label: step.label.clone(), ..current });
         Some(step)
     }
 
-    /// The groove that was undone last; likewise.
+    /// Returns the groove undone last and keeps the current one for `undo`.
     pub(super) fn redo(&mut self, current: Step) -> Option<Step> {
         let step = self.future.pop()?;
         self.past.push_back(Step { label: step.label.clone(), ..current });

@@ -1,37 +1,36 @@
 //! Messages that say what an edit did to a groove.
 
-use super::count;
-use crate::rhythm::{Edit, Fraction, Groove, Time, bounds, print_note_value};
+use crate::rhythm::{Edit, Fraction, Groove, Time, bounds, count, print_note_value};
 use std::collections::HashSet;
 
-/// Most characters of a layer's name in a message.
-const MAX_NAME: usize = 16;
+/// Characters of a layer's name in a message.
+const MAX_NAME_LENGTH: usize = 16;
 
-/// Section and offset of a layer's attacks, each time through of a section counted once.
+/// Section and offset of a layer's attacks in one pass of each section.
 fn attacks(groove: &Groove, layer: usize) -> Vec<(usize, Time)> {
     groove.events(layer).iter().filter(|e| e.pass == 0).map(|e| (e.section, e.offset)).collect()
 }
 
 fn name(groove: &Groove, layer: usize) -> String {
-    groove.layers()[layer].name.chars().take(MAX_NAME).collect()
+    groove.layers()[layer].name.chars().take(MAX_NAME_LENGTH).collect()
 }
 
-/// `; 3 attacks lost`, of all layers; empty where none is.
+/// `; 3 attacks lost`, of all layers; empty if none is.
 pub(super) fn lost(old: &Groove, new: &Groove) -> String {
     let of = |g: &Groove, layer| attacks(g, layer).len();
-    lost_words((0..old.layers().len()).map(|l| of(old, l).saturating_sub(of(new, l))).sum())
+    suffix((0..old.layers().len()).map(|l| of(old, l).saturating_sub(of(new, l))).sum(), "lost")
 }
 
-/// `; 3 attacks lost`, for a removed layer.
+/// Like `lost`, for a removed layer.
 pub(super) fn lost_with(old: &Groove, layer: usize) -> String {
-    lost_words(attacks(old, layer).len())
+    suffix(attacks(old, layer).len(), "lost")
 }
 
-fn lost_words(lost: usize) -> String {
-    if lost == 0 { String::new() } else { format!("; {} lost", count(lost, "attack")) }
+fn suffix(attacks: usize, what: &str) -> String {
+    if attacks == 0 { String::new() } else { format!("; {} {what}", count(attacks, "attack")) }
 }
 
-/// After a new division of a layer: its cells, and how many attacks moved or were lost.
+/// After a change of a layer's division: its cells, and how many attacks moved or were lost.
 pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
     let (before, after) = (attacks(old, layer), attacks(new, layer));
     let kept: HashSet<_> = before.iter().collect();
@@ -45,14 +44,14 @@ pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
         (moved, 0) => format!("{} moved", count(moved, "attack")),
         (moved, lost) => format!("{} moved, {lost} lost", count(moved, "attack")),
     };
-    // Only if all beats are equal has a cell one length.
+    // A cell has one length only if all beats are equal.
     let cell = one_beat(new).and_then(|beat| beat.divided(division));
     let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
     format!("{}: {} per beat{everywhere}{cell}; {change}", name(new, layer), count(division, "cell"))
 }
 
-/// After making or removing a cycle: its cells, and how many attacks were replaced.
-pub(super) fn cycled(old: &Groove, new: &Groove, (layer, section): (usize, usize)) -> String {
+/// After a cycle is set or written out: its cells, and how many attacks were replaced.
+pub(super) fn cycled(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let after: HashSet<_> = attacks(new, layer).into_iter().collect();
     let replaced = attacks(old, layer).iter().filter(|a| a.0 == section && !after.contains(a)).count();
     let part = new.part(layer, section);
@@ -61,11 +60,10 @@ pub(super) fn cycled(old: &Groove, new: &Groove, (layer, section): (usize, usize
     } else {
         "cycle written out".to_owned()
     };
-    let gone = if replaced == 0 { String::new() } else { format!("; {} replaced", count(replaced, "attack")) };
-    format!("{}: {change}{gone}", name(new, layer))
+    format!("{}: {change}{}", name(new, layer), suffix(replaced, "replaced"))
 }
 
-/// After a new meter of a section: its beat, the cell of a layer, and how many attacks were lost.
+/// After a change of a section's meter: its beat, the cell of a layer, and how many attacks were lost.
 pub(super) fn metered(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;
     let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.division)));
@@ -73,15 +71,15 @@ pub(super) fn metered(old: &Groove, new: &Groove, layer: usize, section: usize) 
     format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost(old, new))
 }
 
-/// The beat of all sections, if it is the same.
+/// The beat of all sections, if they have the same.
 fn one_beat(groove: &Groove) -> Option<Time> {
     let mut beats = groove.sections().iter().map(|s| s.meter.beat());
     let first = beats.next()?;
     beats.all(|b| b == first).then_some(first)
 }
 
-/// Keeps the cells of empty layers sixteenths after a new meter of a section, if they were and if the new beat is that of all
-/// sections and a whole number of sixteenths.
+/// After a change of a section's meter, keeps the sixteenths of layers without attacks, if all sections have the same beat and it is
+/// a whole number of sixteenths.
 pub(super) fn cells_kept(old: &Groove, mut new: Groove, section: usize) -> Groove {
     let (Some(beat), Some(sixteenth)) = (one_beat(&new), Time::new(1, 16)) else { return new };
     let before = old.sections()[section].meter.beat();

@@ -1,5 +1,5 @@
-//! What the user is doing: cursor, selection, clipboard and history; a command becomes an edit and a new groove. It must not
-//! know terminal libraries, key codes, paths, clocks or a sound device.
+//! The state of editing: cursor, selection, clipboard and history. A command becomes an edit and a new groove. It must not know
+//! terminal libraries, key codes, paths, clocks or a sound device.
 
 mod command;
 mod cursor;
@@ -16,8 +16,9 @@ pub(crate) use cursor::Cursor;
 pub(crate) use history::{History, Step};
 pub(crate) use select::Anchor;
 
-use crate::rhythm::{Clip, Groove, Place, Region, Time};
+use crate::rhythm::{Clip, Groove, Place, Region, Time, count};
 use std::cmp::Ordering;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 /// The outcome of a command.
@@ -35,7 +36,7 @@ pub(crate) enum Outcome {
     Error(String),
 }
 
-/// The number of a document: 0 is the groove that was opened first, and each import begins another. Undo can lead from one to the other.
+/// Document 0 is the groove opened first; each import starts another one. Undo can cross from one to another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct DocumentId(pub usize);
 
@@ -56,7 +57,7 @@ pub(crate) struct Session {
 }
 
 impl Session {
-    /// Starts with a groove as it is on the disk, or a new one.
+    /// Starts with a groove that is on the disk, or a new one.
     pub(crate) fn new(groove: Groove) -> Self {
         let groove = Arc::new(groove);
         Self {
@@ -72,22 +73,20 @@ impl Session {
         }
     }
 
-    /// The groove as it is now.
     pub(crate) fn groove(&self) -> &Arc<Groove> {
         &self.groove
     }
 
-    /// The number of grooves so far, from 1; undo and redo count too.
+    /// The number of changes of the groove plus one; undo and redo count too.
     pub(crate) fn revision(&self) -> u64 {
         self.revision
     }
 
-    /// The document that the groove belongs to.
+    /// The document of the current groove.
     pub(crate) fn document(&self) -> DocumentId {
         self.document
     }
 
-    /// The cursor.
     pub(crate) fn cursor(&self) -> Cursor {
         self.cursor
     }
@@ -103,20 +102,19 @@ impl Session {
         saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
-    /// Records that this groove of a document is on the disk. It need not be the current one (as after a recovery).
+    /// Records that a groove is saved. After a recovery it is not the current one.
     pub(crate) fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
         if let Some(saved) = self.saved.get_mut(document.0) {
             *saved = Some(groove);
         }
     }
 
-    /// The selection, if there is one.
     pub(crate) fn selection(&self) -> Option<Region> {
         self.anchor.and_then(|anchor| select::region(&self.groove, anchor, self.cursor.place))
     }
 
-    /// Runs a command.
     pub(crate) fn apply(&mut self, command: Command) -> Outcome {
+        let at = self.cursor.place;
         match command {
             Command::Move(motion) => {
                 self.anchor = None;
@@ -125,17 +123,17 @@ impl Session {
             }
             Command::Extend(motion) => self.extend(motion),
             Command::SelectBar => self.select_bar(),
-            Command::SelectSection => self.select_section(false),
-            Command::SelectAllLayers => self.select_section(true),
+            Command::SelectSection => self.select_section(at.layer..=at.layer),
+            Command::SelectAllLayers => self.select_section(0..=self.groove.layers().len().saturating_sub(1)),
             Command::Deselect => {
                 self.anchor = None;
                 Outcome::Unchanged
             }
-            Command::Undo => match self.history.undo(self.here(self.cursor, String::new())) {
+            Command::Undo => match self.history.undo(self.step_here(self.cursor, String::new())) {
                 Some(step) => self.go_to(step, "undo"),
                 None => Outcome::Error("nothing to undo".into()),
             },
-            Command::Redo => match self.history.redo(self.here(self.cursor, String::new())) {
+            Command::Redo => match self.history.redo(self.step_here(self.cursor, String::new())) {
                 Some(step) => self.go_to(step, "redo"),
                 None => Outcome::Error("nothing to redo".into()),
             },
@@ -157,7 +155,7 @@ impl Session {
     }
 
     /// The current groove as a step of the history.
-    fn here(&self, cursor: Cursor, label: String) -> Step {
+    fn step_here(&self, cursor: Cursor, label: String) -> Step {
         Step { groove: self.groove.clone(), document: self.document, cursor, label }
     }
 
@@ -179,32 +177,32 @@ impl Session {
     }
 
     fn select_bar(&mut self) -> Outcome {
+        let layer = self.cursor.place.layer;
         let Some(bar) = select::bar(&self.groove, self.cursor.place) else {
             return Outcome::NoLayer;
         };
-        let range = self.groove.cells_in(self.cursor.place.layer, &bar);
-        self.span(self.cursor.place.layer, range.start, self.cursor.place.layer, range.end)
+        let cells = self.groove.cells_in(layer, &bar);
+        self.select(layer..=layer, cells.start, cells.end)
     }
 
-    fn select_section(&mut self, all: bool) -> Outcome {
-        let layers = self.groove.layers().len();
-        if layers == 0 {
+    fn select_section(&mut self, layers: RangeInclusive<usize>) -> Outcome {
+        if self.groove.layers().is_empty() {
             return Outcome::NoLayer;
         }
-        let (top, bottom) = if all { (0, layers - 1) } else { (self.cursor.place.layer, self.cursor.place.layer) };
-        let end = self.groove.cells(bottom, self.cursor.place.section);
-        self.span(top, 0, bottom, end)
+        let end = self.groove.cells(*layers.end(), self.cursor.place.section);
+        self.select(layers, 0, end)
     }
 
-    fn span(&mut self, top: usize, first: usize, bottom: usize, end: usize) -> Outcome {
+    /// Selects from cell `first` of the top layer to before cell `end` of the bottom layer.
+    fn select(&mut self, layers: RangeInclusive<usize>, first: usize, end: usize) -> Outcome {
         let section = self.cursor.place.section;
-        let place = |layer, cell| crate::rhythm::Place { layer, section, cell };
-        self.anchor = select::anchor(&self.groove, place(top, first));
-        self.cursor = Cursor::at(&self.groove, place(bottom, end.saturating_sub(1)));
+        let place = |layer, cell| Place { layer, section, cell };
+        self.anchor = select::anchor(&self.groove, place(*layers.start(), first));
+        self.cursor = Cursor::at(&self.groove, place(*layers.end(), end.saturating_sub(1)));
         Outcome::Unchanged
     }
 
-    /// The region a command works on: the selection, or else the given fallback.
+    /// The selection, or else the fallback at the cursor.
     fn target(&self, fallback: select::Fallback) -> Option<Region> {
         self.selection().or_else(|| fallback(&self.groove, self.cursor.place))
     }
@@ -213,24 +211,18 @@ impl Session {
         let Some(region) = self.target(select::bar) else {
             return Outcome::Error("nothing to copy".into());
         };
-        match self.groove.clip(&region) {
-            Ok(clip) => {
-                let cells = clip.rows.iter().map(Vec::len).max().unwrap_or(0);
-                let layers = clip.rows.len();
-                self.clip_cells = region
-                    .layers
-                    .clone()
-                    .map(|layer| {
-                        let cells = self.groove.cells_in(layer, &region);
-                        let first = Place { layer, section: region.section, cell: cells.start };
-                        select::lengths(&self.groove, first, cells.len())
-                    })
-                    .collect();
-                self.clip = clip;
-                Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(layers, "layer")))
-            }
-            Err(refusal) => Outcome::Error(refusal.to_string()),
-        }
+        self.clip = match self.groove.clip(&region) {
+            Ok(clip) => clip,
+            Err(error) => return Outcome::Error(error.to_string()),
+        };
+        let lengths = |layer| {
+            let cells = self.groove.cells_in(layer, &region);
+            let first = Place { layer, section: region.section, cell: cells.start };
+            select::lengths(&self.groove, first, cells.len())
+        };
+        self.clip_cells = region.layers.clone().map(lengths).collect();
+        let cells = self.clip.rows.iter().map(Vec::len).max().unwrap_or(0);
+        Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(self.clip.rows.len(), "layer")))
     }
 
     fn go_to(&mut self, step: Step, what: &str) -> Outcome {
@@ -241,25 +233,16 @@ impl Session {
         Outcome::Changed(Some(format!("{what}: {}", step.label)))
     }
 
-    /// Makes a groove the current one; an equal one changes nothing.
-    fn commit(&mut self, groove: Groove, label: String, before: Cursor, words: Option<String>) -> Outcome {
+    /// Makes a groove the current one, unless it equals it.
+    fn commit(&mut self, groove: Groove, label: String, before: Cursor, message: Option<String>) -> Outcome {
         if groove == *self.groove {
-            return words.map_or(Outcome::Unchanged, Outcome::Info);
+            return message.map_or(Outcome::Unchanged, Outcome::Info);
         }
-        self.history.push(self.here(before, label));
+        self.history.push(self.step_here(before, label));
         self.groove = Arc::new(groove);
         self.revision += 1;
         self.cursor = self.cursor.settled(&self.groove);
-        if let Some(anchor) = self.anchor
-            && select::region(&self.groove, anchor, self.cursor.place).is_none()
-        {
-            self.anchor = None;
-        }
-        Outcome::Changed(words)
+        self.anchor = self.anchor.filter(|_| self.selection().is_some());
+        Outcome::Changed(message)
     }
-}
-
-/// `1 cell`, `3 cells`.
-fn count(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }

@@ -1,8 +1,8 @@
-//! What is selected: some layers over some time of one section.
+//! The selection: layers over a time of one section.
 
 use crate::rhythm::{Groove, Place, Region, Time};
 
-/// The end of the selection that stays while the cursor moves.
+/// The fixed end of the selection.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Anchor {
     layer: usize,
@@ -11,16 +11,15 @@ pub(crate) struct Anchor {
     to: Time,
 }
 
-/// A region to work on where nothing is selected; `None` in a groove without layers.
+/// The region a command works on without a selection; `None` in a groove without layers.
 pub(super) type Fallback = fn(&Groove, Place) -> Option<Region>;
 
-/// The anchor at a cell.
 pub(super) fn anchor(groove: &Groove, place: Place) -> Option<Anchor> {
     let region = cell(groove, place)?;
     Some(Anchor { layer: place.layer, section: place.section, from: region.from, to: region.to })
 }
 
-/// Everything between the anchor and the cursor, both included.
+/// The region from the anchor to the cursor, both included.
 pub(super) fn region(groove: &Groove, anchor: Anchor, cursor: Place) -> Option<Region> {
     let here = cell(groove, cursor)?;
     if anchor.section != cursor.section || anchor.layer >= groove.layers().len() {
@@ -34,7 +33,6 @@ pub(super) fn region(groove: &Groove, anchor: Anchor, cursor: Place) -> Option<R
     })
 }
 
-/// The cell of a place.
 pub(super) fn cell(groove: &Groove, place: Place) -> Option<Region> {
     if place.layer >= groove.layers().len() || place.section >= groove.sections().len() {
         return None;
@@ -47,7 +45,7 @@ pub(super) fn cell(groove: &Groove, place: Place) -> Option<Region> {
     })
 }
 
-/// The bar of a place, in its layer.
+/// The bar around a place, in its layer.
 pub(super) fn bar(groove: &Groove, place: Place) -> Option<Region> {
     let here = cell(groove, place)?;
     let bar = groove.sections()[place.section].meter.bar();
@@ -55,13 +53,13 @@ pub(super) fn bar(groove: &Groove, place: Place) -> Option<Region> {
     Some(Region { from: bar.repeated(number)?, to: bar.repeated(number + 1)?, ..here })
 }
 
-/// The whole section of a place, in its layer.
+/// The section of a place, in its layer.
 pub(super) fn section(groove: &Groove, place: Place) -> Option<Region> {
     let here = cell(groove, place)?;
     Some(Region { from: Time::ZERO, to: groove.sections()[place.section].length(), ..here })
 }
 
-/// How long the cells from a place on are, as written: so many, or as many as there are to the section's end.
+/// The lengths, without swing, of up to `cells` cells from a place to the section's end.
 pub(super) fn lengths(groove: &Groove, from: Place, cells: usize) -> Vec<Time> {
     let end = groove.cells(from.layer, from.section).min(from.cell.saturating_add(cells));
     let at = |cell| groove.written_at(Place { cell, ..from });

@@ -11,7 +11,7 @@ pub(crate) use handle::RenderHandle;
 use std::time::Instant;
 
 /// Frames rendered at a time between two checks for commands.
-const BLOCK: usize = 128;
+const BLOCK_FRAMES: usize = 128;
 /// Most commands in the ring.
 const MAX_COMMANDS: usize = 64;
 /// Most segments held by the audio thread: the queue, the current one and an incoming one.
@@ -21,7 +21,7 @@ const MAX_HELD: usize = MAX_QUEUED + 2;
 enum Command {
     Play(Box<Segment>, Frame),
     Push(Box<Segment>),
-    Then(Box<Segment>),
+    SwitchTo(Box<Segment>),
     Replace(Box<Segment>),
     Stop,
     Gain(Gain),
@@ -35,7 +35,7 @@ struct RenderStatus {
     /// Where the previous segment ended.
     previous: SegmentPosition,
     /// Frames rendered since the current segment began.
-    since: i64,
+    frames_since_start: i64,
     /// Id of the segment that ended playback by itself.
     ended: u64,
     /// Blocks rendered.
@@ -51,8 +51,7 @@ pub struct RenderSource {
     returns: rtrb::Producer<Box<Segment>>,
     status: triple_buffer::Input<RenderStatus>,
     blocks: u64,
-    rate: SampleRate,
-    block: [f32; 2 * BLOCK],
+    block: [f32; 2 * BLOCK_FRAMES],
     at: usize,
 }
 
@@ -67,57 +66,52 @@ pub fn render_channel(rate: SampleRate) -> (RenderHandle, RenderSource) {
         returns: returns_in,
         status: status_in,
         blocks: 0,
-        rate,
-        block: [0.0; 2 * BLOCK],
-        at: 2 * BLOCK,
+        block: [0.0; 2 * BLOCK_FRAMES],
+        at: 2 * BLOCK_FRAMES,
     };
     (RenderHandle::new(rate, commands_in, returns_out, status_out), source)
 }
 
-/// Hands a segment back. There is space: a command is taken only while every segment held here could be returned, so none is
-/// ever freed on this thread.
-fn give(returns: &mut rtrb::Producer<Box<Segment>>, segment: Box<Segment>) {
-    if let Err(rtrb::PushError::Full(segment)) = returns.push(segment) {
-        std::mem::forget(segment);
-    }
-}
-
 impl RenderSource {
-    /// Frames per second.
-    pub fn rate(&self) -> SampleRate {
-        self.rate
+    #[cfg(test)]
+    pub(in crate::sound) fn rate(&self) -> SampleRate {
+        self.queue.renderer.rate
     }
 
     fn refill(&mut self) {
-        while self.returns.slots() > MAX_HELD {
+        let (queue, returns) = (&mut self.queue, &mut self.returns);
+        while returns.slots() > MAX_HELD {
             let Ok(command) = self.commands.pop() else { break };
-            let (queue, returns) = (&mut self.queue, &mut self.returns);
-            let back = &mut |segment| give(returns, segment);
+            // There is space: a command is taken only while every segment held here could be returned, so none is ever freed
+            // on this thread.
+            let on_finished = &mut |segment| hand_back(returns, segment);
             match command {
-                Command::Play(segment, from) => queue.play(segment, from, back),
-                Command::Push(segment) => queue.push(segment, back),
-                Command::Then(segment) => queue.then(segment, back),
-                Command::Replace(segment) => queue.replace(segment, back),
-                Command::Stop => queue.stop(back),
-                Command::Gain(gain) => queue.renderer().set_gain(gain),
+                Command::Play(segment, from) => queue.play(segment, from, on_finished),
+                Command::Push(segment) => queue.push(segment, on_finished),
+                Command::SwitchTo(segment) => queue.switch_to(segment, on_finished),
+                Command::Replace(segment) => queue.replace(segment, on_finished),
+                Command::Stop => queue.stop(on_finished),
+                Command::Gain(gain) => queue.renderer.set_gain(gain),
             }
         }
-        let returns = &mut self.returns;
-        self.queue.render(&mut self.block, &mut |segment| give(returns, segment));
-        self.publish();
-    }
-
-    fn publish(&mut self) {
+        queue.render(&mut self.block, &mut |segment| hand_back(returns, segment));
         self.blocks += 1;
         self.status.write(RenderStatus {
-            playing: self.queue.renderer().is_playing(),
-            current: self.queue.position(),
-            previous: self.queue.previous(),
-            since: self.queue.since_start(),
-            ended: self.queue.ended(),
+            playing: queue.renderer.is_playing(),
+            current: queue.position(),
+            previous: queue.previous,
+            frames_since_start: queue.frames_since_start(),
+            ended: queue.ended,
             blocks: self.blocks,
             written_at: Some(Instant::now()),
         });
+    }
+}
+
+/// Returns a segment to the handle; it is leaked rather than freed if there were no space.
+fn hand_back(returns: &mut rtrb::Producer<Box<Segment>>, segment: Box<Segment>) {
+    if let Err(rtrb::PushError::Full(segment)) = returns.push(segment) {
+        std::mem::forget(segment);
     }
 }
 

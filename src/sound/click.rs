@@ -1,6 +1,6 @@
 //! The clicks of a loop: of the written beat, and further lines of clicks such as those of hearings.
 
-use super::builder::Builder;
+use super::builder::{Builder, SectionSpan};
 use super::clock::{FrameTime, Seconds};
 use super::position::Piece;
 use super::schedule::Note;
@@ -9,7 +9,7 @@ use super::voice::{SynthKey, Tone};
 use crate::rhythm::{Accent, MeterKind, Time};
 
 /// Level of the clicks between beats, relative to a ghost: -3 dB.
-const BETWEEN: f32 = 0.708;
+const DIVISION_LEVEL: f32 = 0.708;
 /// Distance from the start of the loop, as a power of two of a frame, below which a computed pulse counts as at the start.
 const EPSILON_FRAME_BITS: u32 = 20;
 /// Most clicks per beat or pulse.
@@ -18,7 +18,7 @@ const MAX_PARTS: u8 = 16;
 /// The click of the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Click {
-    /// None.
+    /// No click.
     Off,
     /// Every beat, the downbeat at a higher pitch; in an additive meter the beats that are not strong are quieter.
     Written,
@@ -55,11 +55,9 @@ pub struct ClickLine {
 pub enum Moment {
     /// At an exact position in a pass through a section.
     At {
-        /// The section.
         section: usize,
-        /// Pass through it, from 0.
         pass: usize,
-        /// Time from its start.
+        /// Time from the section's start.
         offset: Time,
     },
     /// In seconds at full speed from the start of the groove with all passes, rounded to the fixed point of the schedule.
@@ -101,19 +99,19 @@ impl ClickLine {
 
 impl Builder<'_> {
     /// Adds the clicks of the written beat.
-    pub(super) fn beats(&mut self, pieces: &[Piece]) {
-        let click = self.ask.click;
+    pub(super) fn add_beats(&mut self, pieces: &[Piece]) {
+        let click = self.options.click;
         if click == Click::Off {
             return;
         }
         let parts = click.parts();
-        for r in 0..self.runs.len() {
-            let run = &self.runs[r];
-            let (s, from, to) = (run.section, run.from, run.to);
-            let section = &self.groove.sections()[s];
-            let strong = section.meter.strong_beats();
-            let additive = section.meter.kind() == MeterKind::Additive;
-            let meter = section.meter.clone();
+        let (left, right) = Gain::from_db(self.options.click_db).panned(0);
+        let groove = self.groove;
+        for r in 0..self.spans.len() {
+            let &SectionSpan { section: s, from, to, .. } = &self.spans[r];
+            let section = &groove.sections()[s];
+            let meter = &section.meter;
+            let strong = meter.strong_beats();
             let part = meter.beat().divided(parts).expect("beats are bounded");
             for k in 0..section.beats() * parts {
                 let offset = part.repeated(k).expect("beats are bounded");
@@ -122,36 +120,37 @@ impl Builder<'_> {
                     continue;
                 }
                 let (accent, level) = match beat {
-                    _ if within > 0 && click != Click::OffBeat => (Accent::Ghost, BETWEEN),
+                    _ if within > 0 && click != Click::OffBeat => (Accent::Ghost, DIVISION_LEVEL),
                     0 => (Accent::Accent, 1.0),
-                    b if additive && !strong.contains(&b) => (Accent::Ghost, 1.0),
+                    b if meter.kind() == MeterKind::Additive && !strong.contains(&b) => (Accent::Ghost, 1.0),
                     _ => (Accent::Plain, 1.0),
                 };
-                let (left, right) = Gain::from_db(self.ask.click_db).panned(0);
-                let sound = self.sound(SynthKey { rate: self.ask.rate, tone: Tone::Beat, accent });
-                let at = self.within(&self.runs[r], offset);
+                let sound = self.synthesized(SynthKey { rate: self.options.rate, tone: Tone::Beat, accent });
+                let at = self.time_in(&self.spans[r], offset);
                 let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
-                self.repeat(s, note, pieces);
+                self.add_to_passes(s, note, pieces);
             }
         }
     }
 
     /// Adds the click lines to a loop of this length.
-    pub(super) fn lines(&mut self, pieces: &[Piece], length: FrameTime) {
+    pub(super) fn add_lines(&mut self, pieces: &[Piece], length: FrameTime) {
+        let options = self.options;
         let denom = self.timebase.denom();
-        let speed = self.ask.bounded_speed();
-        for line in &self.ask.lines {
-            let (left, right) = Gain::from_db(self.ask.click_db).panned(line.side);
+        let speed = options.bounded_speed();
+        for line in &options.lines {
+            let (left, right) = Gain::from_db(options.click_db).panned(line.side);
             for moment in &line.moments {
                 let at = match *moment {
                     Moment::At { section, pass, offset } => {
-                        self.runs.iter().find(|r| r.section == section).and_then(|r| {
+                        self.spans.iter().find(|r| r.section == section).and_then(|r| {
                             let piece = pieces.iter().find(|p| p.section == section && p.pass == pass)?;
-                            (offset >= r.from && offset < r.to).then(|| piece.start.plus(self.within(r, offset), denom))
+                            (offset >= r.from && offset < r.to)
+                                .then(|| piece.start.plus(self.time_in(r, offset), denom))
                         })
                     }
                     Moment::Seconds(t) | Moment::Between(t) => {
-                        let at = |t: Seconds| self.timebase.of_seconds(t.minus(self.lead), speed, self.ask.rate);
+                        let at = |t: Seconds| self.timebase.of_seconds(t.minus(self.range_start), speed, options.rate);
                         Seconds::new(t).map(at)
                     }
                 };
@@ -162,7 +161,7 @@ impl Builder<'_> {
                 if let Some(at) = at.filter(|&at| at >= FrameTime::ZERO && at < length) {
                     let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
                     let tone = Tone::Line(line.tone % super::CLICK_TONES);
-                    let sound = self.sound(SynthKey { rate: self.ask.rate, tone, accent });
+                    let sound = self.synthesized(SynthKey { rate: options.rate, tone, accent });
                     self.notes.push(Note { at, sound, hold: u32::MAX, left, right });
                 }
             }

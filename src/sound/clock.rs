@@ -10,15 +10,13 @@ use num_traits::{CheckedMul, ToPrimitive};
 const MAX_DENOM_BITS: u32 = 120;
 /// Least denominator of a refined timebase, as a power of two.
 const REFINED_BITS: u32 = 48;
-/// Fractional bits of [`Seconds`].
 const SECOND_BITS: u32 = 64;
-/// Longest time in [`Seconds`], in seconds either way.
 const MAX_SECONDS: f64 = (1_u64 << 31) as f64;
 
 /// A position or length: whole frames, and a part of a frame over the denominator of its [`Timebase`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub(super) struct FrameTime {
-    /// Whole frames, rounded down.
+    /// Rounded down.
     pub(super) frame: i64,
     /// The rest, at least 0 and less than the denominator.
     pub(super) part: i128,
@@ -27,7 +25,6 @@ pub(super) struct FrameTime {
 impl FrameTime {
     pub(super) const ZERO: FrameTime = FrameTime { frame: 0, part: 0 };
 
-    /// Exact sum.
     pub(super) fn plus(self, other: Self, denom: i128) -> Self {
         let part = self.part + other.part;
         let carry = part >= denom;
@@ -37,7 +34,6 @@ impl FrameTime {
         }
     }
 
-    /// Exact difference.
     pub(super) fn minus(self, other: Self, denom: i128) -> Self {
         let part = self.part - other.part;
         let borrow = part < 0;
@@ -65,7 +61,6 @@ impl FrameTime {
         self.frame + i64::from(2 * self.part >= denom)
     }
 
-    /// The number of frames as a float.
     pub(super) fn approx(self, denom: i128) -> f64 {
         self.frame as f64 + self.part as f64 / denom as f64
     }
@@ -106,25 +101,9 @@ impl Seconds {
     }
 }
 
-/// Exact frames per whole note: `60 * rate / (whole notes per minute * speed)`.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct FramesPerWhole(Ratio<i128>);
-
-impl FramesPerWhole {
-    /// At a playing speed, 1 for full speed; a speed that is not positive counts as full speed.
-    pub(super) fn new(tempo: Tempo, speed: Fraction, rate: SampleRate) -> Self {
-        Self(per_whole(tempo, speed, 60 * i128::from(rate.hertz())))
-    }
-
-    /// Rounded frames per whole note.
-    pub(super) fn approx(&self) -> f64 {
-        self.0.to_f64().unwrap_or(0.0)
-    }
-
-    /// Exact frames of a length.
-    pub(super) fn frames(&self, time: Time) -> Ratio<i128> {
-        product(self.0, exact(time.wholes()))
-    }
+/// Exact frames per whole note, `60 * rate / (whole notes per minute * speed)`. A speed that is not positive counts as 1.
+pub(super) fn frames_per_whole(tempo: Tempo, speed: Fraction, rate: SampleRate) -> Ratio<i128> {
+    per_whole(tempo, speed, 60 * i128::from(rate.hertz()))
 }
 
 fn exact(x: Fraction) -> Ratio<i128> {
@@ -138,7 +117,7 @@ fn per_whole(tempo: Tempo, speed: Fraction, per_minute: i128) -> Ratio<i128> {
     slow.into_iter().fold(Ratio::from_integer(per_minute), |all, x| product(all, exact(x).recip()))
 }
 
-/// The product; as near as `f64` has it where its terms need more than 120 bits, which no tempo of a file does.
+/// The product, or its `f64` approximation if its terms need more than 120 bits, which no tempo in a file does.
 fn product(a: Ratio<i128>, b: Ratio<i128>) -> Ratio<i128> {
     a.checked_mul(&b).filter(|p| *p.denom() >> MAX_DENOM_BITS == 0).unwrap_or_else(|| {
         let approx = a.to_f64().unwrap_or(0.0) * b.to_f64().unwrap_or(0.0);
@@ -147,7 +126,7 @@ fn product(a: Ratio<i128>, b: Ratio<i128>) -> Ratio<i128> {
 }
 
 /// `part / divisor * denom`, rounded, for `0 <= part < divisor` and both divisors up to 2^120. The product may need 240 bits,
-/// so it is divided bit by bit where it is not exact.
+/// so it is divided bit by bit if it is not exact.
 fn rescaled(part: i128, divisor: i128, denom: i128) -> i128 {
     if denom % divisor == 0 {
         return part * (denom / divisor);
@@ -175,10 +154,10 @@ pub(super) struct Timebase {
 
 #[derive(Debug, Clone)]
 struct SectionScale {
-    per_whole: FramesPerWhole,
+    per_whole: Ratio<i128>,
     /// Common denominator of the section's times, in whole notes.
     cells: i64,
-    /// What one part of that denominator measures in units of the timebase, where both are small.
+    /// One part of that denominator in units of the timebase, if both are small.
     unit: Option<i128>,
 }
 
@@ -187,12 +166,12 @@ fn lcm(a: i128, b: i128) -> Option<i128> {
 }
 
 impl Timebase {
-    /// A timebase for sections of these tempos, each with the denominators (whole notes) of the times that will be asked for.
-    pub(super) fn new(sections: Vec<(FramesPerWhole, Vec<i64>)>) -> Self {
+    /// A timebase for sections with these frames per whole note, each with the denominators of its times in whole notes.
+    pub(super) fn new(sections: Vec<(Ratio<i128>, Vec<i64>)>) -> Self {
         let cells = |all: &[i64]| all.iter().try_fold(1, |all, &d| lcm(all, d.max(1).into())).and_then(|c| c.to_i64());
-        let part = |(per_whole, all): &(FramesPerWhole, Vec<i64>)| {
+        let part = |(per_whole, all): &(Ratio<i128>, Vec<i64>)| {
             let cells = cells(all)?;
-            Some((cells, per_whole.0.checked_mul(&Ratio::new_raw(1, cells.into()))?))
+            Some((cells, per_whole.checked_mul(&Ratio::new_raw(1, cells.into()))?))
         };
         let parts: Option<Vec<(i64, Ratio<i128>)>> = sections.iter().map(part).collect();
         let exact = parts.as_ref().and_then(|all| all.iter().try_fold(1, |all, (_, unit)| lcm(all, *unit.denom())));
@@ -207,8 +186,8 @@ impl Timebase {
         Self { sections: scales.collect(), denom }
     }
 
-    /// The same timebase with a denominator of at least 2^48, if that is not beyond 2^120: a time in seconds, which is seldom
-    /// exact in the denominator of the cells, then does not come to another frame by being rounded to it first.
+    /// The same timebase with a denominator of at least 2^48, unless that exceeds 2^120: a time in seconds is seldom exact in
+    /// the denominator of the cells, and rounding it to a coarse one could move it to another frame.
     pub(super) fn refined(mut self) -> Self {
         while self.denom < 1 << REFINED_BITS && self.sections.iter().all(|r| r.unit.is_none_or(|u| u < 1 << 100)) {
             self.denom *= 2;
@@ -219,14 +198,14 @@ impl Timebase {
         self
     }
 
-    /// The common denominator, 1 to 2^120.
+    /// 1 to 2^120.
     pub(super) fn denom(&self) -> i128 {
         self.denom
     }
 
-    /// Frames per whole note in a section.
-    pub(super) fn per_whole(&self, section: usize) -> &FramesPerWhole {
-        &self.sections[section].per_whole
+    /// Frames per whole note in a section, rounded.
+    pub(super) fn frames_per_whole(&self, section: usize) -> f64 {
+        self.sections[section].per_whole.to_f64().unwrap_or(0.0)
     }
 
     /// Frames from the start of a section to `time`.
@@ -240,7 +219,7 @@ impl Timebase {
         if let Some(value) = fast {
             return self.time(value);
         }
-        let frames = scale.per_whole.frames(time);
+        let frames = product(scale.per_whole, exact(time.wholes()));
         let (whole, rest) = frames.numer().div_mod_floor(frames.denom());
         self.nearest(whole, rest, *frames.denom())
     }
@@ -280,9 +259,9 @@ mod tests {
     use num_traits::{FromPrimitive, One, Signed};
     use proptest::prelude::*;
 
-    fn per_whole(bpm: &str, rate: u32) -> FramesPerWhole {
+    fn per_whole(bpm: &str, rate: u32) -> Ratio<i128> {
         let tempo = Tempo::new(Fraction::parse(bpm).expect("valid"), Time::new(1, 4).expect("valid")).expect("valid");
-        FramesPerWhole::new(tempo, Fraction::ONE, SampleRate::new(rate).expect("valid"))
+        frames_per_whole(tempo, Fraction::ONE, SampleRate::new(rate).expect("valid"))
     }
 
     fn big(x: Ratio<i128>) -> BigRational {
@@ -324,7 +303,7 @@ mod tests {
         let bound = BigRational::new(BigInt::one(), BigInt::one() << 121);
         for (s, (per_whole, _)) in rows.iter().enumerate() {
             let time = Time::new(13, 16).expect("valid");
-            let error = value(timebase.at(s, time), timebase.denom()) - big(per_whole.frames(time));
+            let error = value(timebase.at(s, time), timebase.denom()) - big(product(*per_whole, exact(time.wholes())));
             assert!(error.abs() <= bound);
         }
     }
@@ -336,7 +315,7 @@ mod tests {
         let tempo = Tempo::new(bpm, Time::new(1, 4).expect("valid")).expect("valid");
         let rate = SampleRate::new(384_000).expect("valid");
         let speed = Fraction::new(999_983, 999_979).expect("valid");
-        let timebase = Timebase::new(vec![(FramesPerWhole::new(tempo, speed, rate), vec![i64::MAX, i64::MAX - 1])]);
+        let timebase = Timebase::new(vec![(frames_per_whole(tempo, speed, rate), vec![i64::MAX, i64::MAX - 1])]);
         let error = value(timebase.at(0, time), timebase.denom()) - exact_frames(bpm, speed, 384_000, time);
         assert!(error.abs() < BigRational::new(1.into(), 1000.into()), "{error}");
     }

@@ -6,18 +6,16 @@ use super::position::Playhead;
 /// An output device of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct OutputDevice {
-    /// Its name.
     pub name: String,
     /// The system's identifier, which unlike the name is unique.
     pub id: String,
-    /// Whether it is the default output.
     pub default: bool,
 }
 
 /// What happened to the output device. Each event is reported once.
 #[derive(Debug, Clone, PartialEq)]
 pub enum DeviceEvent {
-    /// It is lost. The player tries to reopen it; playback waits.
+    /// The player tries to reopen it; playback waits.
     Lost(OutputError),
     /// It is back and playback continues where it was.
     Reopened,
@@ -27,16 +25,15 @@ pub enum DeviceEvent {
 }
 
 /// Finds the device with this id or name, or else the first whose name contains the text, ignoring case.
-pub(crate) fn chosen(text: &str, devices: &[OutputDevice]) -> Option<usize> {
+pub(crate) fn find_device(text: &str, devices: &[OutputDevice]) -> Option<usize> {
     let low = text.to_lowercase();
     let exact = devices.iter().position(|d| d.id == text || d.name == text);
     exact.or_else(|| devices.iter().position(|d| !low.is_empty() && d.name.to_lowercase().contains(&low)))
 }
 
-/// Reports that the program was built without sound.
 #[cfg(not(feature = "audio"))]
 pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
-    Err(OutputError::without())
+    Err(OutputError::without_audio())
 }
 
 #[cfg(test)]
@@ -49,8 +46,8 @@ mod tests {
         let devices = [device("Speakers, inside", "hw:0"), device("Headset USB", "hw:1"), device("hw:0 too", "hw:2")];
         let rows = [("hw:0", Some(0)), ("Headset USB", Some(1)), ("usb", Some(1)), ("TOO", Some(2)), ("", None)];
         for (text, found) in rows {
-            assert_eq!(chosen(text, &devices), found, "{text}");
+            assert_eq!(find_device(text, &devices), found, "{text}");
         }
-        assert_eq!(chosen("hdmi", &devices), None);
+        assert_eq!(find_device("hdmi", &devices), None);
     }
 }

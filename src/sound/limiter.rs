@@ -1,12 +1,13 @@
 //! The peak limiter at the end of the mix.
 
+use std::collections::VecDeque;
 use std::f64::consts::PI;
 
 /// Ceiling of every output sample: -1.5 dBFS.
 pub(crate) const LIMITER_CEILING: f32 = 0.841_395_1;
 /// Ceiling of the curve between samples, at the interpolated points: -1.8 dBTP. Four points per frame miss up to 0.7 dB of the
 /// highest tones (ITU-R BS.1770-5, annex 2), so that finer meters still show less than -1 dBTP.
-const BETWEEN: f32 = 0.812_830_5;
+const INTERPOLATED_CEILING: f32 = 0.812_830_5;
 /// Delay of the limiter in frames.
 pub(super) const DELAY: usize = 64;
 
@@ -14,17 +15,16 @@ pub(super) const DELAY: usize = 64;
 /// the result does not depend on block sizes.
 const ONE: u32 = 1 << 30;
 /// The gain recovers by 1/2^12 of the difference per frame: 63% in 85 ms at 48 kHz.
-const RECOVERY: u32 = 12;
+const RECOVERY_SHIFT: u32 = 12;
 
 /// Samples from which a value between two samples is interpolated.
 const TAPS: usize = 16;
 /// Frames after which the peak of a frame is known.
-const AFTER: usize = TAPS / 2;
+const PEAK_DELAY: usize = TAPS / 2;
 /// If no sample of the taps is above this, nothing between them can reach the ceiling.
-const CALM: f32 = 0.38;
+const CALM_LEVEL: f32 = 0.38;
 /// Frames over which gains are held and averaged.
-const WINDOW: usize = DELAY + 1 - AFTER;
-/// Frames in the delay.
+const WINDOW: usize = DELAY + 1 - PEAK_DELAY;
 const RING: usize = DELAY + 1;
 
 /// A look-ahead limiter for both channels together.
@@ -40,24 +40,23 @@ pub(super) struct Limiter {
     /// The last samples of each channel, each written twice so that the last [`TAPS`] are contiguous.
     recent: [[f32; 2 * TAPS]; 2],
     recent_at: usize,
-    /// Frames since a sample was above [`CALM`].
+    /// Frames since a sample was above [`CALM_LEVEL`].
     calm: usize,
     taps: [[f32; TAPS]; 3],
     /// Held gains of the last frames, and their sum.
     held: [u32; WINDOW],
     held_at: usize,
     sum: u64,
-    /// The least gains ahead, as (gain, frame) ascending in both: a ring buffer.
-    queue: [(u32, u64); WINDOW],
-    head: usize,
-    length: usize,
+    /// The least gains ahead, as (gain, frame) ascending in both, at most [`WINDOW`].
+    minima: VecDeque<(u32, u64)>,
     frame: u64,
     hold: u32,
     /// Frames since a gain below one was needed or held.
     idle: usize,
 }
 
-const FULL: u64 = ONE as u64 * WINDOW as u64;
+/// Sum of the held gains if all are one.
+const FULL_SUM: u64 = ONE as u64 * WINDOW as u64;
 
 impl Limiter {
     pub(super) fn new() -> Self {
@@ -70,10 +69,8 @@ impl Limiter {
             taps: [1, 2, 3].map(quarter),
             held: [ONE; WINDOW],
             held_at: 0,
-            sum: FULL,
-            queue: [(ONE, 0); WINDOW],
-            head: 0,
-            length: 0,
+            sum: FULL_SUM,
+            minima: VecDeque::with_capacity(WINDOW),
             frame: 0,
             hold: ONE,
             idle: WINDOW,
@@ -90,60 +87,58 @@ impl Limiter {
             row[self.recent_at + TAPS] = sample;
         }
         self.recent_at = if self.recent_at + 1 == TAPS { 0 } else { self.recent_at + 1 };
-        self.calm = if left.abs().max(right.abs()) > CALM { 0 } else { self.calm + 1 };
+        self.calm = if left.abs().max(right.abs()) > CALM_LEVEL { 0 } else { self.calm + 1 };
         self.frame += 1;
         if self.calm >= TAPS && self.idle >= WINDOW {
             // Every gain in the look-ahead is one.
             return out;
         }
-        self.limit();
-        if self.sum == FULL {
+        self.update_gain();
+        if self.sum == FULL_SUM {
             return out;
         }
-        let gain = (self.sum as f64 / FULL as f64) as f32;
+        let gain = (self.sum as f64 / FULL_SUM as f64) as f32;
         (
             (out.0 * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING),
             (out.1 * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING),
         )
     }
 
-    /// The gain needed by the frame [`AFTER`] frames ago and the curve from there to the next.
-    fn need(&self) -> u32 {
+    /// The gain needed by the frame [`PEAK_DELAY`] frames ago and the curve from there to the next.
+    fn needed_gain(&self) -> u32 {
         if self.calm >= TAPS {
             return ONE;
         }
         let (mut over, window) = (0.0_f32, self.recent_at..self.recent_at + TAPS);
         for row in &self.recent {
             let row = &row[window.clone()];
-            over = over.max(row[AFTER - 1].abs() / LIMITER_CEILING);
+            over = over.max(row[PEAK_DELAY - 1].abs() / LIMITER_CEILING);
             for taps in &self.taps {
-                let between: f32 = row.iter().zip(taps).map(|(x, h)| x * h).sum();
-                over = over.max(between.abs() / BETWEEN);
+                let interpolated: f32 = row.iter().zip(taps).map(|(x, h)| x * h).sum();
+                over = over.max(interpolated.abs() / INTERPOLATED_CEILING);
             }
         }
         if over > 1.0 { (f64::from(ONE) / f64::from(over)) as u32 } else { ONE }
     }
 
-    fn limit(&mut self) {
-        let need = self.need();
-        while self.length > 0 && self.queue[(self.head + self.length - 1) % WINDOW].0 >= need {
-            self.length -= 1;
+    fn update_gain(&mut self) {
+        let need = self.needed_gain();
+        while self.minima.back().is_some_and(|(gain, _)| *gain >= need) {
+            self.minima.pop_back();
         }
-        if self.length > 0 && self.queue[self.head].1 + WINDOW as u64 <= self.frame {
-            self.head = (self.head + 1) % WINDOW;
-            self.length -= 1;
+        if self.minima.front().is_some_and(|(_, frame)| frame + WINDOW as u64 <= self.frame) {
+            self.minima.pop_front();
         }
-        self.queue[(self.head + self.length) % WINDOW] = (need, self.frame);
-        self.length += 1;
-        let least = self.queue[self.head].0;
-        let recovered = self.hold + ((ONE - self.hold) >> RECOVERY).max(1).min(ONE - self.hold);
+        self.minima.push_back((need, self.frame));
+        let least = self.minima[0].0;
+        let recovered = self.hold + ((ONE - self.hold) >> RECOVERY_SHIFT).max(1).min(ONE - self.hold);
         self.hold = least.min(recovered);
         self.sum = self.sum - u64::from(self.held[self.held_at]) + u64::from(self.hold);
         self.held[self.held_at] = self.hold;
         self.held_at = (self.held_at + 1) % WINDOW;
         self.idle = if need == ONE && self.hold == ONE { self.idle + 1 } else { 0 };
         if self.idle >= WINDOW {
-            self.length = 0;
+            self.minima.clear();
         }
     }
 }
@@ -153,8 +148,8 @@ impl Limiter {
 fn quarter(quarters: usize) -> [f32; TAPS] {
     let mut taps = [0.0; TAPS];
     for (k, tap) in taps.iter_mut().enumerate() {
-        let x = k as f64 - (AFTER - 1) as f64 - quarters as f64 / 4.0;
-        *tap = (PI * x).sin() / (PI * x) * (0.5 + 0.5 * (PI * x / (AFTER as f64 + 0.5)).cos());
+        let x = k as f64 - (PEAK_DELAY - 1) as f64 - quarters as f64 / 4.0;
+        *tap = (PI * x).sin() / (PI * x) * (0.5 + 0.5 * (PI * x / (PEAK_DELAY as f64 + 0.5)).cos());
     }
     let sum: f64 = taps.iter().sum();
     taps.map(|t| (t / sum) as f32)

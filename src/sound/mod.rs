@@ -1,9 +1,8 @@
-//! Schedule (exact time to frames), voices, render and player of a groove. It must not know the session or the screen; on
-//! the sound thread there is no lock, no allocation, no free and no I/O.
+//! Schedule (exact time to frames), voices, renderer and player of a groove. It must not know the session or the screen.
 //!
-//! File, editor and remote speaker run the same renderer and give the same samples. Segments follow each other at whole frames; what still
-//! rings is not cut. The audio thread takes a schedule only if the ring that returns the old one has space. The render source is lent to
-//! the device, so playback survives a lost device.
+//! File, editor and remote speaker run the same renderer and give the same samples. The audio thread never locks, allocates,
+//! frees or does I/O: it takes a schedule only if the ring that returns the old one has space. The render source is lent to the
+//! device, so playback survives a lost device.
 
 mod backend;
 mod builder;
@@ -41,7 +40,7 @@ pub(crate) use click::Moment;
 pub use click::{Click, ClickLine};
 #[cfg(not(feature = "audio"))]
 pub(crate) use device::outputs;
-pub(crate) use device::{DeviceEvent, OutputDevice, chosen};
+pub(crate) use device::{DeviceEvent, OutputDevice, find_device};
 #[cfg(test)]
 pub(crate) use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
@@ -49,7 +48,7 @@ pub(crate) use output::outputs;
 #[cfg(feature = "audio")]
 pub(crate) use player::Player;
 #[cfg(all(test, feature = "audio"))]
-pub(crate) use player::fake::Fake;
+pub(crate) use player::fake::FakeDevice;
 pub(crate) use position::{Playhead, Position};
 pub use render::Renderer;
 #[cfg(test)]
@@ -65,29 +64,25 @@ pub(crate) use units::Gain;
 pub use units::{Frame, SampleRate};
 pub use user_samples::{UserSample, UserSamples};
 pub(crate) use voice::CLICK_TONES;
-#[cfg(test)]
-pub(crate) use wav::offline;
-pub(crate) use wav::{Length, offline_with};
+pub(crate) use wav::{Length, render_wav};
 
-/// Why there is no sound, in one line.
+/// Why there is no sound output, in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutputError(String);
 
 impl OutputError {
-    /// The reason.
-    pub fn reason(&self) -> &str {
-        &self.0
-    }
-
-    /// A reason; only its first line is kept.
-    pub(super) fn new(reason: &str) -> Self {
+    /// Keeps only the first line of the reason.
+    fn new(reason: &str) -> Self {
         Self(reason.lines().next().unwrap_or("no reason given").to_owned())
     }
 
-    /// The reason of a program that was built without sound.
     #[cfg(not(feature = "audio"))]
-    pub(super) fn without() -> Self {
+    fn without_audio() -> Self {
         Self::new("built without sound")
+    }
+
+    pub(crate) fn reason(&self) -> &str {
+        &self.0
     }
 }
 

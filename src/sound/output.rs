@@ -2,7 +2,7 @@
 
 use super::OutputError;
 use super::channel::RenderSource;
-use super::device::{OutputDevice, chosen};
+use super::device::{OutputDevice, find_device};
 use super::stderr_guard::StderrGuard;
 use super::units::SampleRate;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
@@ -13,27 +13,35 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::Sender;
 use std::time::Duration;
 
-/// A reported delay beyond this is ignored.
-const ABSURD: Duration = Duration::from_secs(2);
+/// A reported delay of this or more is ignored.
+const MAX_DELAY: Duration = Duration::from_secs(2);
+/// The smoothed delay follows a change of this many seconds or more at once.
+const DELAY_STEP: f64 = 0.05;
 /// Seconds of the fade in when a stream begins, so that a ringing source does not start with a step.
-const OPENING: f32 = 0.005;
+const FADE_IN: f32 = 0.005;
+
+impl From<cpal::Error> for OutputError {
+    fn from(error: cpal::Error) -> Self {
+        Self::new(&error.to_string())
+    }
+}
 
 /// Lists the output devices. What sound libraries print is suppressed.
 ///
 /// # Errors
 /// [`OutputError`] if the system cannot list them.
 pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
-    let _quiet = StderrGuard::new();
+    let _guard = StderrGuard::new();
     let host = cpal::default_host();
-    let known = |d: &cpal::Device, default: bool| {
+    let describe = |d: &cpal::Device, default: bool| {
         let id = d.id().ok()?.id().to_owned();
-        let name = d.description().map_or_else(|_| id.clone(), |words| words.name().to_owned());
+        let name = d.description().map_or_else(|_| id.clone(), |description| description.name().to_owned());
         Some(OutputDevice { name, id, default })
     };
-    let default = host.default_output_device().and_then(|d| known(&d, true));
-    let devices = host.output_devices().map_err(|e| OutputError::new(&e.to_string()))?;
-    let same = |d: &OutputDevice| default.as_ref().is_some_and(|o| o.id == d.id);
-    let others: Vec<OutputDevice> = devices.filter_map(|d| known(&d, false)).filter(|d| !same(d)).collect();
+    let default = host.default_output_device().and_then(|d| describe(&d, true));
+    let is_default = |d: &OutputDevice| default.as_ref().is_some_and(|o| o.id == d.id);
+    let devices = host.output_devices()?;
+    let others: Vec<OutputDevice> = devices.filter_map(|d| describe(&d, false)).filter(|d| !is_default(d)).collect();
     // Some systems leave the default one out of their list.
     Ok(default.into_iter().chain(others).collect())
 }
@@ -42,8 +50,7 @@ pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
 #[derive(Debug, Default)]
 pub(super) struct StreamCounters {
     pub(super) errors: AtomicU64,
-    /// Whether the stream has ended.
-    pub(super) over: AtomicBool,
+    pub(super) ended: AtomicBool,
     /// Frames from what is rendered next to what is heard now, just after a buffer was filled; 0 if unknown.
     pub(super) ahead: AtomicU64,
 }
@@ -51,19 +58,19 @@ pub(super) struct StreamCounters {
 /// A source that is returned when the stream that pulls from it is dropped.
 pub(super) struct SourceLease {
     source: Option<RenderSource>,
-    home: Sender<RenderSource>,
+    owner: Sender<RenderSource>,
 }
 
 impl SourceLease {
-    pub(super) fn new(source: RenderSource, home: Sender<RenderSource>) -> Self {
-        Self { source: Some(source), home }
+    pub(super) fn new(source: RenderSource, owner: Sender<RenderSource>) -> Self {
+        Self { source: Some(source), owner }
     }
 }
 
 impl Drop for SourceLease {
     fn drop(&mut self) {
         if let Some(source) = self.source.take() {
-            drop(self.home.send(source));
+            drop(self.owner.send(source));
         }
     }
 }
@@ -75,15 +82,15 @@ pub(super) trait DeviceApi {
     /// Opens a stream on the found device with this buffer size in frames, or the system's default size.
     fn start(
         &mut self,
-        lent: SourceLease,
-        signs: &Arc<StreamCounters>,
+        lease: SourceLease,
+        counters: &Arc<StreamCounters>,
         buffer: Option<u32>,
     ) -> Result<Box<dyn Any>, OutputError>;
 }
 
 /// The devices of this machine.
 pub(super) struct Devices {
-    /// Which one; `None` for the default one.
+    /// Name or id of the device to use; `None` for the default one.
     wanted: Option<String>,
     found: Option<(cpal::Device, cpal::SupportedStreamConfig)>,
 }
@@ -95,27 +102,25 @@ impl Devices {
 
     fn device(&self) -> Result<cpal::Device, OutputError> {
         let host = cpal::default_host();
+        let default = host.default_output_device();
         let Some(wanted) = &self.wanted else {
-            return host.default_output_device().ok_or_else(|| OutputError::new("no output device found"));
+            return default.ok_or_else(|| OutputError::new("no output device found"));
         };
         let devices = outputs()?;
-        let id = chosen(wanted, &devices).map(|k| &devices[k].id);
-        if let (Some(id), Some(device)) = (id, host.default_output_device())
-            && device.id().is_ok_and(|i| i.id() == id)
-        {
+        let none = || OutputError::new(&format!("no output device matches '{wanted}'; `teeter outputs` lists them"));
+        let id = &devices[find_device(wanted, &devices).ok_or_else(none)?].id;
+        let matches = |d: &cpal::Device| d.id().is_ok_and(|i| i.id() == id);
+        if let Some(device) = default.filter(matches) {
             return Ok(device);
         }
-        let mut all = host.output_devices().map_err(|e| OutputError::new(&e.to_string()))?;
-        let same = |d: &cpal::Device| d.id().is_ok_and(|i| Some(i.id()) == id.map(String::as_str));
-        let none = || OutputError::new(&format!("no output device matches '{wanted}'; `teeter outputs` lists them"));
-        id.and_then(|_| all.find(same)).ok_or_else(none)
+        host.output_devices()?.find(matches).ok_or_else(none)
     }
 }
 
 impl DeviceApi for Devices {
     fn find(&mut self) -> Result<SampleRate, OutputError> {
         let device = self.device()?;
-        let config = device.default_output_config().map_err(|e| OutputError::new(&e.to_string()))?;
+        let config = device.default_output_config()?;
         let hertz = config.sample_rate();
         let rate = SampleRate::new(hertz)
             .ok_or_else(|| OutputError::new(&format!("unsupported sample rate of the device: {hertz} Hz")))?;
@@ -125,27 +130,27 @@ impl DeviceApi for Devices {
 
     fn start(
         &mut self,
-        lent: SourceLease,
-        signs: &Arc<StreamCounters>,
+        lease: SourceLease,
+        counters: &Arc<StreamCounters>,
         buffer: Option<u32>,
     ) -> Result<Box<dyn Any>, OutputError> {
         let Some((device, supported)) = &self.found else { return Err(OutputError::new("no output device found")) };
         let mut config = supported.config();
         config.buffer_size = buffer.map_or(BufferSize::Default, BufferSize::Fixed);
-        let pull = Callback::new(lent, Arc::clone(signs), config.sample_rate);
+        let callback = Callback::new(lease, Arc::clone(counters), config.sample_rate);
         let stream = match supported.sample_format() {
-            SampleFormat::I8 => open::<i8>(device, config, pull),
-            SampleFormat::I16 => open::<i16>(device, config, pull),
-            SampleFormat::I24 => open::<cpal::I24>(device, config, pull),
-            SampleFormat::I32 => open::<i32>(device, config, pull),
-            SampleFormat::U8 => open::<u8>(device, config, pull),
-            SampleFormat::U16 => open::<u16>(device, config, pull),
-            SampleFormat::U32 => open::<u32>(device, config, pull),
-            SampleFormat::F32 => open::<f32>(device, config, pull),
-            SampleFormat::F64 => open::<f64>(device, config, pull),
+            SampleFormat::I8 => open::<i8>(device, config, callback),
+            SampleFormat::I16 => open::<i16>(device, config, callback),
+            SampleFormat::I24 => open::<cpal::I24>(device, config, callback),
+            SampleFormat::I32 => open::<i32>(device, config, callback),
+            SampleFormat::U8 => open::<u8>(device, config, callback),
+            SampleFormat::U16 => open::<u16>(device, config, callback),
+            SampleFormat::U32 => open::<u32>(device, config, callback),
+            SampleFormat::F32 => open::<f32>(device, config, callback),
+            SampleFormat::F64 => open::<f64>(device, config, callback),
             other => return Err(OutputError::new(&format!("unsupported sample format of the device: {other}"))),
         };
-        let stream = stream.and_then(|s| s.play().map(|()| s)).map_err(|e| OutputError::new(&e.to_string()))?;
+        let stream = stream.and_then(|s| s.play().map(|()| s))?;
         Ok(Box::new(stream))
     }
 }
@@ -153,20 +158,20 @@ impl DeviceApi for Devices {
 fn open<T: SizedSample + FromSample<f32>>(
     device: &cpal::Device,
     config: cpal::StreamConfig,
-    mut pull: Callback,
+    mut callback: Callback,
 ) -> Result<cpal::Stream, cpal::Error> {
     let channels = usize::from(config.channels);
-    let signs = Arc::clone(&pull.signs);
+    let counters = Arc::clone(&callback.counters);
     device.build_output_stream(
         config,
         move |out: &mut [T], info: &cpal::OutputCallbackInfo| {
-            let stamp = info.timestamp();
-            pull.fill(out, channels, stamp.playback.checked_duration_since(stamp.callback), T::from_sample);
+            let time = info.timestamp();
+            callback.fill(out, channels, time.playback.checked_duration_since(time.callback), T::from_sample);
         },
         move |error| {
-            signs.errors.fetch_add(1, Ordering::Relaxed);
+            counters.errors.fetch_add(1, Ordering::Relaxed);
             if matches!(error.kind(), ErrorKind::DeviceNotAvailable | ErrorKind::StreamInvalidated) {
-                signs.over.store(true, Ordering::Release);
+                counters.ended.store(true, Ordering::Release);
             }
         },
         None,
@@ -175,8 +180,8 @@ fn open<T: SizedSample + FromSample<f32>>(
 
 /// Fills the device's buffers from the source on the audio thread. It neither allocates nor waits.
 pub(super) struct Callback {
-    lent: SourceLease,
-    signs: Arc<StreamCounters>,
+    lease: SourceLease,
+    counters: Arc<StreamCounters>,
     rate: f64,
     /// Gain of the fade in.
     gain: f32,
@@ -186,9 +191,9 @@ pub(super) struct Callback {
 }
 
 impl Callback {
-    pub(super) fn new(lent: SourceLease, signs: Arc<StreamCounters>, hertz: u32) -> Self {
+    pub(super) fn new(lease: SourceLease, counters: Arc<StreamCounters>, hertz: u32) -> Self {
         let rate = f64::from(hertz);
-        Self { lent, signs, rate, gain: 0.0, step: 1.0 / (OPENING * rate as f32).max(1.0), delay: 0.0 }
+        Self { lease, counters, rate, gain: 0.0, step: 1.0 / (FADE_IN * rate as f32).max(1.0), delay: 0.0 }
     }
 
     /// Fills a buffer of interleaved frames, the first of which is heard `delay` from now, if known. The first two of more
@@ -200,7 +205,7 @@ impl Callback {
         delay: Option<Duration>,
         convert: impl Fn(f32) -> T,
     ) {
-        let Some(source) = &mut self.lent.source else { return };
+        let Some(source) = &mut self.lease.source else { return };
         for frame in out.chunks_mut(channels.max(1)) {
             let (left, right) = (source.next().unwrap_or(0.0) * self.gain, source.next().unwrap_or(0.0) * self.gain);
             self.gain = (self.gain + self.step).min(1.0);
@@ -213,17 +218,17 @@ impl Callback {
                 [] => {}
             }
         }
-        let ahead = match delay.filter(|d| !d.is_zero() && *d < ABSURD) {
+        let ahead = match delay.filter(|d| !d.is_zero() && *d < MAX_DELAY) {
             None => 0,
             Some(delay) => {
-                let frames = delay.as_secs_f64() * self.rate;
-                // The reported delay jitters; a step is followed at once.
-                let near = (frames - self.delay).abs() < 0.05 * self.rate && self.delay > 0.0;
-                self.delay += (frames - self.delay) * if near { 1.0 / 16.0 } else { 1.0 };
+                let change = delay.as_secs_f64() * self.rate - self.delay;
+                // The reported delay jitters.
+                let jitters = change.abs() < DELAY_STEP * self.rate && self.delay > 0.0;
+                self.delay += change * if jitters { 1.0 / 16.0 } else { 1.0 };
                 (self.delay + (out.len() / channels.max(1)) as f64).round() as u64
             }
         };
-        self.signs.ahead.store(ahead, Ordering::Relaxed);
+        self.counters.ahead.store(ahead, Ordering::Relaxed);
     }
 }
 
@@ -234,18 +239,18 @@ mod tests {
     use std::sync::mpsc;
 
     #[test]
-    fn buffers_of_any_shape_are_filled_and_the_distance_is_told() {
+    fn buffers_of_any_shape_are_filled_and_the_delay_is_reported() {
         let groove =
             crate::sound::tests::groove(&[crate::rhythm::Voice::Rim], &[("4/4", "120", 1, None, "xxxxxxxxxxxxxxxx")]);
         for channels in [1_usize, 2, 6] {
             let (mut handle, source) = render_channel(SampleRate::STUDIO);
-            let (home, back) = mpsc::channel();
-            let signs = Arc::new(StreamCounters::default());
-            let mut pull = Callback::new(SourceLease::new(source, home), Arc::clone(&signs), 48_000);
+            let (owner, returned) = mpsc::channel();
+            let counters = Arc::new(StreamCounters::default());
+            let mut callback = Callback::new(SourceLease::new(source, owner), Arc::clone(&counters), 48_000);
             handle.start(Segment::new(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO))), Frame(0));
             let mut out = vec![9.0_f32; 1024 * channels];
             let delay = Duration::from_millis(20);
-            for (said, ahead) in [
+            for (reported, ahead) in [
                 (None, 0),
                 (Some(Duration::ZERO), 0),
                 (Some(Duration::from_secs(3)), 0),
@@ -253,15 +258,15 @@ mod tests {
                 (Some(delay + Duration::from_millis(16)), 1008 + 1024),
                 (Some(Duration::from_millis(200)), 9600 + 1024),
             ] {
-                pull.fill(&mut out, channels, said, |x| x);
-                assert_eq!(signs.ahead.load(Ordering::Relaxed), ahead, "{said:?}");
+                callback.fill(&mut out, channels, reported, |x| x);
+                assert_eq!(counters.ahead.load(Ordering::Relaxed), ahead, "{reported:?}");
             }
             assert!(out.iter().all(|x| x.abs() <= 1.0));
             assert!(out.chunks(channels).any(|f| f[0] != 0.0));
             assert!(out.chunks(channels).all(|f| f.iter().skip(2).all(|x| *x == 0.0)));
-            assert!(back.try_recv().is_err());
-            drop(pull);
-            assert!(back.try_recv().is_ok(), "the source comes home");
+            assert!(returned.try_recv().is_err());
+            drop(callback);
+            assert!(returned.try_recv().is_ok(), "the source is returned");
         }
     }
 }

@@ -18,48 +18,51 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 /// Frames per device buffer.
-const BUFFER: u32 = 1024;
-/// Buffers rendered ahead of what is heard, where the device does not report it: it plays one while it fills another.
-const BUFFERS: i64 = 2;
+const BUFFER_FRAMES: u32 = 1024;
+/// Frames rendered ahead of what is heard, if the device does not report them: it plays one buffer while it fills another.
+const ASSUMED_AHEAD: i64 = 2 * BUFFER_FRAMES as i64;
 /// A device that reports errors and takes no frame for this long is lost. Errors alone mean nothing: some devices report
 /// many and continue to play.
-const PATIENCE: Duration = Duration::from_millis(800);
-/// The same with so many errors that they occupy a core.
-const FLOOD: (u64, Duration) = (10_000, Duration::from_millis(150));
+const ERROR_TIMEOUT: Duration = Duration::from_millis(800);
+/// With more errors than this they occupy a core, and [`FLOOD_TIMEOUT`] applies.
+const MAX_ERRORS: u64 = 10_000;
+const FLOOD_TIMEOUT: Duration = Duration::from_millis(150);
 /// A device that takes no frame for this long without an error is lost too.
-const SILENT: Duration = Duration::from_secs(5);
+const STALL_TIMEOUT: Duration = Duration::from_secs(5);
 /// First and longest pause between attempts to reopen a device.
-const PAUSES: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
-/// Longest time to wait for the fade when a player is closed.
-const LEAVE: Duration = Duration::from_millis(300);
-/// Longest time to wait for the source of a dropped stream.
-const HOMECOMING: Duration = Duration::from_secs(1);
+const MIN_RETRY_DELAY: Duration = Duration::from_millis(250);
+const MAX_RETRY_DELAY: Duration = Duration::from_secs(4);
+/// Longest wait for the fade when a player is closed.
+const MAX_FADE_WAIT: Duration = Duration::from_millis(300);
+/// Longest wait for the source of a dropped stream.
+const MAX_SOURCE_WAIT: Duration = Duration::from_secs(1);
 
 /// State while the device is lost.
 struct Lost {
-    again: Instant,
-    pause: Duration,
-    place: Option<Playhead>,
-    /// Whether the source was replaced.
-    anew: bool,
+    retry_at: Instant,
+    retry_delay: Duration,
+    /// The position to continue from, if something plays.
+    playhead: Option<Playhead>,
+    source_replaced: bool,
 }
 
-/// An output device that plays, or that is being reopened.
+/// An output device that plays, or that is being reopened. [`super::AudioBackend`] documents its methods.
 pub(crate) struct Player {
     // Dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
-    outlet: Box<dyn DeviceApi>,
+    device: Box<dyn DeviceApi>,
     handle: RenderHandle,
     /// The source while no stream has it, and the channel on which a stream returns it.
     source: Option<RenderSource>,
-    home: (Sender<RenderSource>, Receiver<RenderSource>),
-    signs: Arc<StreamCounters>,
-    gain: Option<f32>,
-    /// Blocks and errors last seen, and when the blocks last changed.
-    seen: (u64, u64),
-    moved: Instant,
+    returned: (Sender<RenderSource>, Receiver<RenderSource>),
+    counters: Arc<StreamCounters>,
+    volume: Option<f32>,
+    /// Blocks and errors when blocks were last rendered, and when that was.
+    seen_blocks: u64,
+    seen_errors: u64,
+    seen_at: Instant,
     lost: Option<Lost>,
-    _quiet: StderrGuard,
+    _guard: StderrGuard,
 }
 
 impl std::fmt::Debug for Player {
@@ -69,251 +72,191 @@ impl std::fmt::Debug for Player {
 }
 
 impl Player {
-    /// Opens the default output device. While the player lives, standard error is redirected (see [`StderrGuard`]).
-    ///
-    /// # Errors
-    /// [`OutputError`] if there is no device or it cannot be used.
-    pub(crate) fn open() -> Result<Self, OutputError> {
-        Self::open_on(None)
-    }
-
-    /// Opens the output device that `output` names (see [`super::chosen`]), or the default one.
+    /// Opens the output device that `output` names (see [`super::find_device`]), or the default one. While the player lives,
+    /// standard error is redirected (see [`StderrGuard`]).
     ///
     /// # Errors
     /// [`OutputError`] if there is no such device or it cannot be used.
-    pub(crate) fn open_on(output: Option<&str>) -> Result<Self, OutputError> {
-        let quiet = StderrGuard::new();
-        Self::with(Box::new(Devices::new(output)), quiet)
+    pub(crate) fn open(output: Option<&str>) -> Result<Self, OutputError> {
+        let guard = StderrGuard::new();
+        Self::open_device(Box::new(Devices::new(output)), guard)
     }
 
-    fn with(mut outlet: Box<dyn DeviceApi>, quiet: StderrGuard) -> Result<Self, OutputError> {
-        let rate = outlet.find()?;
+    fn open_device(mut device: Box<dyn DeviceApi>, guard: StderrGuard) -> Result<Self, OutputError> {
+        let rate = device.find()?;
         let (handle, source) = render_channel(rate);
         let mut player = Self {
             stream: None,
-            outlet,
+            device,
             handle,
             source: Some(source),
-            home: mpsc::channel(),
-            signs: Arc::default(),
-            gain: None,
-            seen: (0, 0),
-            moved: Instant::now(),
+            returned: mpsc::channel(),
+            counters: Arc::default(),
+            volume: None,
+            seen_blocks: 0,
+            seen_errors: 0,
+            seen_at: Instant::now(),
             lost: None,
-            _quiet: quiet,
+            _guard: guard,
         };
         player.open_stream(Instant::now())?;
         Ok(player)
     }
 
-    /// Opens a stream for the returned source.
+    /// The source, once the dropped stream has returned it.
+    fn take_source(&mut self) -> Option<RenderSource> {
+        self.source.take().or_else(|| self.returned.1.recv_timeout(MAX_SOURCE_WAIT).ok())
+    }
+
     fn open_stream(&mut self, now: Instant) -> Result<(), OutputError> {
         let mut error = OutputError::new("the render source was lost");
-        for buffer in [Some(BUFFER), None] {
-            let Some(source) = self.source.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok()) else { break };
-            let signs = Arc::new(StreamCounters::default());
-            match self.outlet.start(SourceLease::new(source, self.home.0.clone()), &signs, buffer) {
+        for buffer in [Some(BUFFER_FRAMES), None] {
+            let Some(source) = self.take_source() else { break };
+            let counters = Arc::new(StreamCounters::default());
+            match self.device.start(SourceLease::new(source, self.returned.0.clone()), &counters, buffer) {
                 Ok(stream) => {
                     self.stream = Some(stream);
-                    self.signs = signs;
-                    self.seen = (self.handle.blocks(), 0);
-                    self.moved = now;
+                    self.counters = counters;
+                    (self.seen_blocks, self.seen_errors, self.seen_at) = (self.handle.blocks(), 0, now);
                     return Ok(());
                 }
                 Err(e) => error = e,
             }
         }
-        self.source = self.source.take().or_else(|| self.home.1.recv_timeout(HOMECOMING).ok());
+        self.source = self.take_source();
         Err(error)
     }
 
-    /// The device's sample rate, for which schedules must be built. It may change with [`DeviceEvent::ReopenedAtNewRate`].
     pub(crate) fn rate(&self) -> SampleRate {
         self.handle.rate()
     }
 
-    /// Plays a segment from a position, or from its start, and returns its id.
-    pub(crate) fn start(&mut self, segment: Segment, place: Option<Position>) -> u64 {
-        let from = place.and_then(|p| segment.schedule()?.map().frame(p)).unwrap_or_default();
-        let place = segment.schedule().map(|s| s.position(from));
-        let id = self.handle.start(segment, from);
-        if let Some(place) = place {
-            self.wait_at(place, id);
+    pub(crate) fn start(&mut self, segment: Segment, from: Option<Position>) -> u64 {
+        let frame = from.and_then(|p| segment.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
+        let position = segment.schedule.as_ref().map(|s| s.map.position(frame));
+        let id = self.handle.start(segment, frame);
+        // While the device is lost, a segment waits at its start position.
+        if let (Some(lost), Some(position)) = (&mut self.lost, position) {
+            lost.playhead = Some(Playhead::new(position, id));
         }
         id
     }
 
-    /// While the device is lost, a segment waits at its start position.
-    fn wait_at(&mut self, place: Position, segment: u64) {
-        if let Some(lost) = &mut self.lost {
-            lost.place = Some(Playhead::begun(place, segment));
-        }
-    }
-
-    /// Appends a segment to the queue and returns its id. Call it only while [`Self::has_room`].
-    pub(crate) fn queue(&mut self, segment: Segment) -> u64 {
-        self.handle.queue(segment)
-    }
-
-    /// Plays a segment after the current pass instead of the queue, and returns its id.
-    pub(crate) fn then(&mut self, segment: Segment) -> u64 {
-        self.handle.then(segment)
-    }
-
-    /// Replaces the segment with this id without a gap.
-    pub(crate) fn replace(&mut self, id: u64, segment: Segment) {
-        self.handle.replace(id, segment);
-    }
-
-    /// Whether the queue has space for another segment.
-    pub(crate) fn has_room(&mut self) -> bool {
-        self.handle.has_room()
-    }
-
-    /// Whether the last segment has ended playback.
-    pub(crate) fn has_ended(&mut self) -> bool {
-        self.handle.has_ended()
-    }
-
-    /// Stops; what still rings fades out within milliseconds.
     pub(crate) fn stop(&mut self) {
         if let Some(lost) = &mut self.lost {
-            lost.place = None;
+            lost.playhead = None;
         }
         self.handle.stop();
     }
 
-    /// Stops, waits until the fade was heard and closes the device.
     pub(crate) fn end(mut self) {
         self.stop();
-        let until = Instant::now() + if self.stream.is_some() { self.leaving() } else { Duration::ZERO };
+        let until = Instant::now() + if self.stream.is_some() { self.fade_time() } else { Duration::ZERO };
         while Instant::now() < until {
             self.handle.tick();
             thread::sleep(until.saturating_duration_since(Instant::now()).min(Duration::from_millis(5)));
         }
     }
 
-    /// Time until a sound that is stopped now has faded and was heard: one buffer, the fade, and what the device holds.
-    fn leaving(&self) -> Duration {
-        let frames = self.ahead().0 + 2 * i64::from(BUFFER) + i64::from(release(self.rate())) + RENDER_LATENCY as i64;
-        Duration::from_secs_f64(frames as f64 / f64::from(self.rate().hertz())).min(LEAVE)
+    /// Time until a sound that is stopped now has faded and was heard: two buffers, the fade, and what the device holds.
+    fn fade_time(&self) -> Duration {
+        let rate = self.rate();
+        let fade = i64::from(release(rate)) + RENDER_LATENCY as i64;
+        let frames = self.ahead().0 + 2 * i64::from(BUFFER_FRAMES) + fade;
+        Duration::from_secs_f64(Frame(frames).seconds(rate)).min(MAX_FADE_WAIT)
     }
 
-    /// Sets the master volume in dB. 0 is the level a new player has.
     pub(crate) fn set_volume(&mut self, db: f32) {
-        self.gain = Some(db);
+        self.volume = Some(db);
         self.handle.set_volume(db);
     }
 
     #[cfg(test)]
     pub(crate) fn is_playing(&self) -> bool {
-        self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.place.is_some())
+        self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.playhead.is_some())
     }
 
-    /// The position that is heard now, corrected for frames the device has not played yet.
     pub(crate) fn playhead(&mut self) -> Option<Playhead> {
+        self.playhead_at(Instant::now())
+    }
+
+    pub(crate) fn playhead_at(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
-        self.handle.playhead(ahead)
+        self.handle.playhead_at(ahead, at)
     }
 
-    /// The position that was heard at a recent instant.
-    pub(crate) fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
-        let ahead = self.ahead();
-        self.handle.heard_at(ahead, at)
+    pub(crate) fn playhead_error(&self) -> f64 {
+        Frame(i64::from(BUFFER_FRAMES)).seconds(self.rate())
     }
 
-    /// Uncertainty of the playhead: one device buffer, in seconds.
-    pub(crate) fn grain(&self) -> f64 {
-        f64::from(BUFFER) / f64::from(self.rate().hertz())
-    }
-
-    /// Frames from what is rendered next to what is heard, just after a buffer was filled: as the device reports it, or else two
-    /// buffers.
-    pub(crate) fn ahead(&self) -> Frame {
-        match self.signs.ahead.load(Ordering::Relaxed) {
-            0 => Frame(BUFFERS * i64::from(BUFFER)),
-            told => Frame(told as i64),
-        }
-    }
-
-    #[cfg(test)]
-    /// Whether the device reports its delay.
-    pub(crate) fn is_measured(&self) -> bool {
-        self.signs.ahead.load(Ordering::Relaxed) != 0
+    /// Frames from what is rendered next to what is heard, just after a buffer was filled, as the device reports it.
+    fn reported_ahead(&self) -> Option<Frame> {
+        Some(Frame(self.counters.ahead.load(Ordering::Relaxed) as i64)).filter(|ahead| ahead.0 > 0)
     }
 
     /// Errors since the device was opened.
-    pub(crate) fn errors(&self) -> u64 {
-        self.signs.errors.load(Ordering::Relaxed)
-    }
-
-    /// Frees returned segments, sends waiting commands, and checks the device: notices that it is lost and reopens it. Call it
-    /// several times a second, also while nothing plays. It blocks while a device is opened.
-    pub(crate) fn tick(&mut self) -> Option<DeviceEvent> {
-        self.tick_at(Instant::now())
+    fn errors(&self) -> u64 {
+        self.counters.errors.load(Ordering::Relaxed)
     }
 
     fn tick_at(&mut self, now: Instant) -> Option<DeviceEvent> {
         self.handle.tick();
         if let Some(lost) = &self.lost {
-            return if now < lost.again { None } else { self.again(now) };
+            return if now < lost.retry_at { None } else { self.reopen(now) };
         }
         let (blocks, errors) = (self.handle.blocks(), self.errors());
-        let quiet = now.saturating_duration_since(self.moved);
-        let more = errors.saturating_sub(self.seen.1);
-        if self.signs.over.load(Ordering::Acquire) {
-            return Some(self.lose(now, "the output device was lost"));
+        let stalled = now.saturating_duration_since(self.seen_at);
+        let new_errors = errors.saturating_sub(self.seen_errors);
+        if self.counters.ended.load(Ordering::Acquire) {
+            return Some(self.on_lost(now, "the output device was lost"));
         }
-        if blocks != self.seen.0 {
-            self.seen = (blocks, errors);
-            self.moved = now;
-        } else if (more > 0 && quiet > PATIENCE) || (more > FLOOD.0 && quiet > FLOOD.1) {
-            return Some(self.lose(now, "the output device was lost"));
-        } else if quiet > SILENT {
-            return Some(self.lose(now, "the output device stopped accepting sound"));
+        if blocks != self.seen_blocks {
+            (self.seen_blocks, self.seen_errors, self.seen_at) = (blocks, errors, now);
+        } else if (new_errors > 0 && stalled > ERROR_TIMEOUT) || (new_errors > MAX_ERRORS && stalled > FLOOD_TIMEOUT) {
+            return Some(self.on_lost(now, "the output device was lost"));
+        } else if stalled > STALL_TIMEOUT {
+            return Some(self.on_lost(now, "the output device stopped accepting sound"));
         }
         None
     }
 
-    fn lose(&mut self, now: Instant, reason: &str) -> DeviceEvent {
-        let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
-        let place = self.playhead().or(self.handle.is_playing().then_some(begun));
+    fn on_lost(&mut self, now: Instant, reason: &str) -> DeviceEvent {
+        let start = Playhead::new(Position::default(), 0);
+        let playhead = self.playhead().or(self.handle.is_playing().then_some(start));
         self.stream = None;
-        self.source = self.home.1.recv_timeout(HOMECOMING).ok();
-        self.lost = Some(Lost { again: now + PAUSES.0, pause: PAUSES.0, place, anew: false });
+        self.source = self.take_source();
+        let (retry_at, retry_delay) = (now + MIN_RETRY_DELAY, MIN_RETRY_DELAY);
+        self.lost = Some(Lost { retry_at, retry_delay, playhead, source_replaced: false });
         DeviceEvent::Lost(OutputError::new(reason))
     }
 
     /// Tries to reopen the device.
-    fn again(&mut self, now: Instant) -> Option<DeviceEvent> {
-        let opened = match self.outlet.find() {
-            Ok(rate) => {
-                if self.source.is_none() {
-                    self.source = self.home.1.try_recv().ok();
-                }
-                if rate != self.handle.rate() || self.source.is_none() {
-                    let (handle, source) = render_channel(rate);
-                    (self.handle, self.source) = (handle, Some(source));
-                    // A late old source must not be mistaken for this one.
-                    self.home = mpsc::channel();
-                    if let Some(db) = self.gain {
-                        self.handle.set_volume(db);
-                    }
-                    if let Some(lost) = &mut self.lost {
-                        lost.anew = true;
-                    }
-                }
-                self.open_stream(now).is_ok()
+    fn reopen(&mut self, now: Instant) -> Option<DeviceEvent> {
+        if let Ok(rate) = self.device.find() {
+            if self.source.is_none() {
+                self.source = self.returned.1.try_recv().ok();
             }
-            Err(_) => false,
-        };
-        if opened {
-            let lost = self.lost.take()?;
-            return Some(if lost.anew { DeviceEvent::ReopenedAtNewRate(lost.place) } else { DeviceEvent::Reopened });
+            if rate != self.handle.rate() || self.source.is_none() {
+                let (handle, source) = render_channel(rate);
+                (self.handle, self.source) = (handle, Some(source));
+                // A late old source must not be mistaken for this one.
+                self.returned = mpsc::channel();
+                if let Some(db) = self.volume {
+                    self.handle.set_volume(db);
+                }
+                if let Some(lost) = &mut self.lost {
+                    lost.source_replaced = true;
+                }
+            }
+            if self.open_stream(now).is_ok() {
+                let lost = self.lost.take()?;
+                let new_source = DeviceEvent::ReopenedAtNewRate(lost.playhead);
+                return Some(if lost.source_replaced { new_source } else { DeviceEvent::Reopened });
+            }
         }
         if let Some(lost) = &mut self.lost {
-            lost.pause = (lost.pause * 2).min(PAUSES.1);
-            lost.again = now + lost.pause;
+            lost.retry_delay = (lost.retry_delay * 2).min(MAX_RETRY_DELAY);
+            lost.retry_at = now + lost.retry_delay;
         }
         None
     }
@@ -325,15 +268,16 @@ impl Device for Player {
     }
 
     fn ahead(&self) -> Frame {
-        Player::ahead(self)
+        self.reported_ahead().unwrap_or(Frame(ASSUMED_AHEAD))
     }
 
     fn grain(&self) -> Frame {
-        Frame(i64::from(BUFFER))
+        Frame(i64::from(BUFFER_FRAMES))
     }
 
+    /// Frees returned segments, sends waiting commands, and checks the device. It blocks while a device is opened.
     fn tick(&mut self) -> Option<DeviceEvent> {
-        Player::tick(self)
+        self.tick_at(Instant::now())
     }
 }
 

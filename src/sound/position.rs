@@ -4,24 +4,19 @@ use super::clock::FrameTime;
 use super::units::Frame;
 
 /// A position in the groove: section, pass through it, and whole notes from its start.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Position {
-    /// Section, from 0.
     pub section: usize,
-    /// Pass through the section, from 0.
     pub pass: usize,
-    /// Whole notes from the section's start, rounded for display.
+    /// Whole notes from the section's start, rounded.
     pub wholes: f64,
 }
 
-/// The position in the groove that is heard.
+/// The position in the groove that is heard, with the fields of [`Position`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Playhead {
-    /// Section, from 0.
     pub section: usize,
-    /// Pass through the section, from 0.
     pub pass: usize,
-    /// Whole notes from the section's start.
     pub wholes: f64,
     /// Completed passes of the loop.
     pub loop_pass: u64,
@@ -30,13 +25,12 @@ pub struct Playhead {
 }
 
 impl Playhead {
-    /// The start position of a segment.
-    pub(super) fn begun(place: Position, segment: u64) -> Self {
-        Self { section: place.section, pass: place.pass, wholes: place.wholes, loop_pass: 0, segment }
+    /// A position in the first pass of a segment.
+    pub(super) fn new(position: Position, segment: u64) -> Self {
+        Self { section: position.section, pass: position.pass, wholes: position.wholes, loop_pass: 0, segment }
     }
 
-    /// The position in the groove.
-    pub fn position(&self) -> Position {
+    pub(crate) fn position(&self) -> Position {
         Position { section: self.section, pass: self.pass, wholes: self.wholes }
     }
 }
@@ -51,21 +45,20 @@ pub(super) struct Piece {
     /// First and last position in whole notes of the section.
     pub(super) from: f64,
     pub(super) to: f64,
-    /// Frames per whole note.
-    pub(super) pace: f64,
+    pub(super) frames_per_whole: f64,
 }
 
 impl Piece {
     /// The unrounded frame of a position, which is clamped to the piece.
     fn frame(&self, wholes: f64, denom: i128) -> f64 {
         let wholes = if wholes.is_finite() { wholes.clamp(self.from, self.to) } else { self.from };
-        self.start.approx(denom) + (wholes - self.from) * self.pace
+        self.start.approx(denom) + (wholes - self.from) * self.frames_per_whole
     }
 }
 
 /// The pieces of a loop in order, and the length of the loop.
 #[derive(Debug, Clone, PartialEq)]
-pub struct PositionMap {
+pub(super) struct PositionMap {
     pub(super) pieces: Vec<Piece>,
     pub(super) length: FrameTime,
     pub(super) denom: i128,
@@ -73,45 +66,45 @@ pub struct PositionMap {
 
 impl PositionMap {
     /// The position at a frame of the loop, modulo its length.
-    pub fn position(&self, frame: Frame) -> Position {
-        self.found(frame.0 as f64).0
+    pub(super) fn position(&self, frame: Frame) -> Position {
+        self.locate(frame.0 as f64).0
     }
 
     /// The same for an unrounded frame, with the piece.
-    fn found(&self, frame: f64) -> (Position, Option<&Piece>) {
+    fn locate(&self, frame: f64) -> (Position, Option<&Piece>) {
         let length = self.length.approx(self.denom);
         let at = if length > 0.0 { frame.rem_euclid(length) } else { 0.0 };
         let after = self.pieces.partition_point(|p| p.start.approx(self.denom) <= at);
         let piece = self.pieces.get(after.saturating_sub(1));
         let position = match piece {
             Some(p) => {
-                let wholes = p.from + (at - p.start.approx(self.denom)) / p.pace;
+                let wholes = p.from + (at - p.start.approx(self.denom)) / p.frames_per_whole;
                 Position { section: p.section, pass: p.pass, wholes: wholes.clamp(p.from, p.to) }
             }
-            None => Position { section: 0, pass: 0, wholes: 0.0 },
+            None => Position::default(),
         };
         (position, piece)
     }
 
     /// The unrounded frame with the same position as frame `at` of another loop, and the length in frames here of one frame
     /// there. `None` if the section is not in this loop.
-    pub(super) fn carried(&self, other: &Self, at: f64) -> Option<(f64, f64)> {
-        let (place, old) = other.found(at);
-        let new = self.piece(place)?;
-        Some((new.frame(place.wholes, self.denom), new.pace / old?.pace))
+    pub(super) fn map_from(&self, other: &Self, at: f64) -> Option<(f64, f64)> {
+        let (position, old) = other.locate(at);
+        let new = self.piece(position)?;
+        Some((new.frame(position.wholes, self.denom), new.frames_per_whole / old?.frames_per_whole))
     }
 
     /// The frame of a position. A later pass than the last one becomes the last; whole notes are clamped to the piece. `None` if
     /// the section is not in the loop.
-    pub fn frame(&self, place: Position) -> Option<Frame> {
-        Some(self.whole(self.piece(place)?.frame(place.wholes, self.denom)))
+    pub(super) fn frame(&self, position: Position) -> Option<Frame> {
+        Some(self.whole(self.piece(position)?.frame(position.wholes, self.denom)))
     }
 
     /// The piece with this position, or the nearest one of its section.
-    fn piece(&self, place: Position) -> Option<&Piece> {
-        let first = self.pieces.partition_point(|p| p.section < place.section);
-        let rest = self.pieces[first..].iter().take_while(|p| p.section == place.section);
-        rest.take_while(|p| p.pass <= place.pass.max(self.pieces[first].pass)).last()
+    fn piece(&self, position: Position) -> Option<&Piece> {
+        let first = self.pieces.partition_point(|p| p.section < position.section);
+        let rest = self.pieces[first..].iter().take_while(|p| p.section == position.section);
+        rest.take_while(|p| p.pass <= position.pass.max(self.pieces[first].pass)).last()
     }
 
     /// The nearest whole frame of the loop.
@@ -121,7 +114,7 @@ impl PositionMap {
     }
 
     /// Length of the loop, rounded to whole frames.
-    pub fn length(&self) -> Frame {
+    pub(super) fn rounded_length(&self) -> Frame {
         Frame(self.length.rounded(self.denom))
     }
 

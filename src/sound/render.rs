@@ -4,18 +4,19 @@ use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
 use super::schedule::{Note, Schedule};
 use super::units::{Frame, Gain, SampleRate};
+use std::ops::Range;
 use std::sync::Arc;
 
-/// Most sounds that ring at once; another attack takes the place of the oldest.
+/// Most sounds that ring at once; another attack replaces the oldest.
 pub(crate) const MAX_POLYPHONY: usize = 256;
-/// Number of sounds from which an attack damps the oldest, so that it is silent before its place is needed.
-const CROWDED: usize = MAX_POLYPHONY - 32;
+/// Number of sounds from which an attack damps the oldest, so that it is silent before it is replaced.
+const MAX_UNDAMPED: usize = MAX_POLYPHONY - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
 pub(crate) const MIX_DB: f32 = -2.0;
 /// Frames by which the output lags the schedule.
 pub(crate) const RENDER_LATENCY: usize = DELAY;
 
-const BLOCK: usize = 256;
+const BLOCK_FRAMES: usize = 256;
 /// Rounding error, in frames, of a time carried from one loop to another.
 const EPSILON_FRAMES: f64 = 1e-6;
 
@@ -25,18 +26,18 @@ pub(super) fn release(rate: SampleRate) -> u32 {
 }
 
 #[derive(Debug)]
-struct Sound {
+struct ActiveSound {
     samples: Arc<[f32]>,
     start: i64,
     /// Frame from which it is damped.
-    damp: i64,
+    damp_at: i64,
     left: f32,
     right: f32,
 }
 
-impl Sound {
+impl ActiveSound {
     fn end(&self, release: i64) -> i64 {
-        (self.start + self.samples.len() as i64).min(self.damp.saturating_add(release))
+        (self.start + self.samples.len() as i64).min(self.damp_at.saturating_add(release))
     }
 }
 
@@ -56,13 +57,13 @@ pub struct Renderer {
     max_passes: u64,
     /// Passes completed before the last change of loop.
     passes_before: u64,
-    sounds: Vec<Sound>,
+    sounds: Vec<ActiveSound>,
     gain: f32,
     target: f32,
     limiter: Limiter,
-    rate: SampleRate,
-    left: [f32; BLOCK],
-    right: [f32; BLOCK],
+    pub(super) rate: SampleRate,
+    left: [f32; BLOCK_FRAMES],
+    right: [f32; BLOCK_FRAMES],
 }
 
 impl Renderer {
@@ -84,8 +85,8 @@ impl Renderer {
             target: gain,
             limiter: Limiter::new(),
             rate,
-            left: [0.0; BLOCK],
-            right: [0.0; BLOCK],
+            left: [0.0; BLOCK_FRAMES],
+            right: [0.0; BLOCK_FRAMES],
         }
     }
 
@@ -101,7 +102,7 @@ impl Renderer {
 
     /// Starts a schedule at its beginning and returns the previous one. What rings continues.
     pub(super) fn follow(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
-        self.close();
+        self.start_rounded_notes();
         let old = self.schedule.replace(schedule);
         (self.playing, self.max_passes, self.passes_before) = (true, u64::MAX, 0);
         self.jump(0);
@@ -111,51 +112,52 @@ impl Renderer {
     /// Ends playback after this many passes, all of them rendered. What rings decays naturally.
     pub(super) fn finish(&mut self, passes: u64) {
         self.max_passes = passes;
-        self.close();
+        self.start_rounded_notes();
         (self.playing, self.max_passes) = (false, u64::MAX);
     }
 
     /// Starts notes of the ending loop that rounding moved onto the next frame.
-    fn close(&mut self) {
-        while let Some((at, note)) = self.due(self.now + 1) {
-            self.begin(at, note);
+    fn start_rounded_notes(&mut self) {
+        while let Some((at, note)) = self.next_note(self.now + 1) {
+            self.start_note(at, note);
         }
     }
 
     /// Replaces the schedule without a gap at the same position in the groove and returns the previous one. What rings
     /// continues. If only cells, voices or gains changed, the frame is kept exactly.
-    pub fn swap(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
-        let moved = match &self.schedule {
-            Some(old) if old.map().same_clock(schedule.map()) => None,
+    pub(super) fn swap(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
+        let map = &schedule.map;
+        let jump = match &self.schedule {
+            Some(old) if old.map.same_clock(map) => None,
             Some(old) => {
-                let found = schedule.map().carried(old.map(), self.loop_time().1.approx(old.denom()));
-                // A note half a frame or less before that place was rounded onto the next frame.
-                let to = |(to, scale): (f64, f64)| (schedule.map().whole(to), to - scale / 2.0 - EPSILON_FRAMES);
-                Some(found.map_or((Frame(0), 0.0), to))
+                let position = map.map_from(&old.map, self.loop_time().1.approx(old.map.denom));
+                // A note half a frame or less before that position was rounded onto the next frame.
+                let to = |(to, scale): (f64, f64)| (map.whole(to), to - scale / 2.0 - EPSILON_FRAMES);
+                Some(position.map_or((Frame(0), 0.0), to))
             }
             None => Some((Frame(0), 0.0)),
         };
         let pass = self.passes() - self.passes_before;
         let old = self.schedule.replace(schedule);
-        if let Some((frame, begun)) = moved {
+        if let Some((frame, started)) = jump {
             self.passes_before += pass;
             self.jump(frame.0);
-            self.skip_begun(begun);
+            self.skip_notes_before(started);
         } else {
             self.pass = pass;
-            self.find();
+            self.find_next_note();
         }
         old
     }
 
     /// Stops: nothing begins any more, what rings is damped.
-    pub fn stop(&mut self) {
+    pub(super) fn stop(&mut self) {
         self.damp();
         self.playing = false;
     }
 
     /// Limits the passes since the start; what rings after that decays naturally.
-    pub fn limit_passes(&mut self, passes: u64) {
+    pub(super) fn limit_passes(&mut self, passes: u64) {
         self.max_passes = passes;
     }
 
@@ -166,7 +168,7 @@ impl Renderer {
             self.sounds.clear();
             self.now = self.origin + schedule.pass_start(pass).0;
             self.pass = pass;
-            self.find();
+            self.find_next_note();
         }
     }
 
@@ -175,40 +177,37 @@ impl Renderer {
         self.target = gain.linear();
     }
 
-    /// Whether a schedule plays.
-    pub fn is_playing(&self) -> bool {
+    pub(super) fn is_playing(&self) -> bool {
         self.playing
     }
 
-    /// Whether no sound rings.
     #[cfg(test)]
     pub(super) fn is_silent(&self) -> bool {
         self.sounds.is_empty()
     }
 
     /// The next frame of the loop, rounded down.
-    pub fn frame(&self) -> Frame {
+    pub(super) fn frame(&self) -> Frame {
         Frame(self.loop_time().1.frame)
     }
 
     /// Completed passes since the start.
-    pub fn passes(&self) -> u64 {
+    pub(super) fn passes(&self) -> u64 {
         self.passes_before + self.loop_time().0
     }
 
-    /// Frames rendered so far.
     pub(super) fn now(&self) -> i64 {
         self.now
     }
 
     /// Length of the loop, rounded to whole frames.
     pub(super) fn length(&self) -> Frame {
-        self.schedule.as_ref().map_or(Frame(0), |s| s.map().length())
+        self.schedule.as_ref().map_or(Frame(0), |s| s.map.rounded_length())
     }
 
     /// Frames until pass `pass` begins, 0 if it has begun; `None` if the loop is shorter than a frame.
     pub(super) fn frames_until_pass(&self, pass: u64) -> Option<usize> {
-        let schedule = self.schedule.as_ref().filter(|s| s.length().frame > 0)?;
+        let schedule = self.schedule.as_ref().filter(|s| s.map.length.frame > 0)?;
         let start = self.origin.saturating_add(schedule.pass_start(pass.saturating_sub(self.passes_before)).0);
         Some(usize::try_from(start - self.now).unwrap_or(0))
     }
@@ -216,50 +215,50 @@ impl Renderer {
     /// The current pass since the last jump and the time in it. The next note may already belong to the pass after it.
     fn loop_time(&self) -> (u64, FrameTime) {
         let Some(schedule) = &self.schedule else { return (0, FrameTime::ZERO) };
-        let denom = schedule.denom();
+        let denom = schedule.map.denom;
         let now = FrameTime { frame: self.now - self.origin, part: 0 };
         if now >= self.start || self.pass == 0 {
             return (self.pass, now.minus(self.start, denom).max(FrameTime::ZERO));
         }
-        let before = self.start.minus(schedule.length(), denom);
+        let before = self.start.minus(schedule.map.length, denom);
         (self.pass - 1, now.minus(before, denom).max(FrameTime::ZERO))
     }
 
     fn jump(&mut self, frame: i64) {
-        let last = self.schedule.as_ref().map_or(0, |s| s.length().frame.max(0));
+        let last = self.schedule.as_ref().map_or(0, |s| s.map.length.frame.max(0));
         self.origin = self.now - frame.clamp(0, last);
         self.pass = 0;
-        self.find();
+        self.find_next_note();
     }
 
     /// Finds the first note of the current pass that is not in the past.
-    fn find(&mut self) {
+    fn find_next_note(&mut self) {
         if let Some(schedule) = &self.schedule {
-            let denom = schedule.denom();
-            self.start = schedule.length().times(self.pass, denom);
+            let denom = schedule.map.denom;
+            self.start = schedule.map.length.times(self.pass, denom);
             let (origin, start, now) = (self.origin, self.start, self.now);
             self.next = schedule.notes.partition_point(|n| origin + start.plus(n.at, denom).rounded(denom) < now);
         }
     }
 
-    /// Skips notes before an unrounded frame of the loop: they began in the previous loop.
-    fn skip_begun(&mut self, begun: f64) {
+    /// Skips notes before an unrounded frame of the loop: they started in the previous loop.
+    fn skip_notes_before(&mut self, frame: f64) {
         if let Some(schedule) = &self.schedule {
-            let denom = schedule.denom();
-            self.next = schedule.notes.partition_point(|n| n.at.approx(denom) < begun);
+            let denom = schedule.map.denom;
+            self.next = schedule.notes.partition_point(|n| n.at.approx(denom) < frame);
         }
     }
 
     fn damp(&mut self) {
         for sound in &mut self.sounds {
-            sound.damp = sound.damp.min(self.now);
+            sound.damp_at = sound.damp_at.min(self.now);
         }
     }
 
     /// Fills `out` with interleaved stereo samples; its length is even (an odd last sample is left as it is).
     pub fn render(&mut self, out: &mut [f32]) {
         let step = 100.0 / self.rate.hertz() as f32;
-        for block in out.chunks_mut(2 * BLOCK) {
+        for block in out.chunks_mut(2 * BLOCK_FRAMES) {
             let frames = block.len() / 2;
             self.mix(frames);
             let mixed = self.left.iter().zip(&self.right);
@@ -279,39 +278,39 @@ impl Renderer {
         let end = base + frames as i64;
         self.left[..frames].fill(0.0);
         self.right[..frames].fill(0.0);
-        while let Some((at, note)) = self.due(end) {
-            if self.sounds.len() >= CROWDED {
-                self.advance(base, at);
-                self.thin(at);
+        while let Some((at, note)) = self.next_note(end) {
+            if self.sounds.len() >= MAX_UNDAMPED {
+                self.mix_until(base, at);
+                self.damp_oldest(at);
             }
-            self.begin(at, note);
+            self.start_note(at, note);
         }
-        self.advance(base, end);
+        self.mix_until(base, end);
     }
 
     /// Damps the oldest sounds from frame `at` until there is room again.
-    fn thin(&mut self, at: i64) {
-        let ringing = self.sounds.iter().filter(|s| s.damp > at).count();
-        let many = (ringing + 1).saturating_sub(CROWDED);
-        self.sounds.iter_mut().filter(|s| s.damp > at).take(many).for_each(|s| s.damp = at);
+    fn damp_oldest(&mut self, at: i64) {
+        let ringing = self.sounds.iter().filter(|s| s.damp_at > at).count();
+        let excess = (ringing + 1).saturating_sub(MAX_UNDAMPED);
+        self.sounds.iter_mut().filter(|s| s.damp_at > at).take(excess).for_each(|s| s.damp_at = at);
     }
 
-    fn begin(&mut self, at: i64, note: Note) {
+    fn start_note(&mut self, at: i64, note: Note) {
         let Some(schedule) = &self.schedule else { return };
         if self.sounds.len() == MAX_POLYPHONY {
             self.sounds.remove(0);
         }
-        self.sounds.push(Sound {
+        self.sounds.push(ActiveSound {
             samples: Arc::clone(&schedule.sounds[note.sound as usize]),
             start: at,
-            damp: if note.hold == u32::MAX { i64::MAX } else { at + i64::from(note.hold) },
+            damp_at: if note.hold == u32::MAX { i64::MAX } else { at + i64::from(note.hold) },
             left: note.left,
             right: note.right,
         });
     }
 
     /// Mixes what rings up to frame `to`, in a block that began at frame `base`, and drops sounds that have ended.
-    fn advance(&mut self, base: i64, to: i64) {
+    fn mix_until(&mut self, base: i64, to: i64) {
         let release = release(self.rate);
         let block = (self.now - base) as usize..(to - base) as usize;
         for sound in &self.sounds {
@@ -323,14 +322,14 @@ impl Renderer {
     }
 
     /// The next note that begins before frame `end`, and its frame.
-    fn due(&mut self, end: i64) -> Option<(i64, Note)> {
+    fn next_note(&mut self, end: i64) -> Option<(i64, Note)> {
         let schedule = self.schedule.as_ref().filter(|_| self.playing)?;
-        let (denom, length) = (schedule.denom(), schedule.length());
+        let (denom, length) = (schedule.map.denom, schedule.map.length);
         if length.frame < 1 {
             return None;
         }
         loop {
-            if let Some(&note) = schedule.notes.get(self.next) {
+            if let Some(&note) = schedule.notes_in_pass(self.passes_before + self.pass).get(self.next) {
                 let at = self.origin + self.start.plus(note.at, denom).rounded(denom);
                 if at >= end || self.passes_before + self.pass >= self.max_passes {
                     return None;
@@ -348,28 +347,33 @@ impl Renderer {
 }
 
 /// Adds a sound to a block that starts at frame `from`.
-fn add(sound: &Sound, from: i64, left: &mut [f32], right: &mut [f32], release: u32) {
+fn add(sound: &ActiveSound, from: i64, left: &mut [f32], right: &mut [f32], release: u32) {
     let first = sound.start.max(from);
     let last = sound.end(i64::from(release)).min(from + left.len() as i64);
-    let plain = last.min(sound.damp).max(first);
-    let slices = |a: i64, b: i64| {
-        ((a - from) as usize..(b - from) as usize, (a - sound.start) as usize..(b - sound.start) as usize)
-    };
-    if first < plain {
-        let (block, samples) = slices(first, plain);
-        let outs = left[block.clone()].iter_mut().zip(&mut right[block]);
-        for ((l, r), x) in outs.zip(&sound.samples[samples]) {
-            *l += x * sound.left;
-            *r += x * sound.right;
-        }
+    let undamped = last.min(sound.damp_at).max(first);
+    add_frames(sound, from, first..undamped, left, right, |_| 1.0);
+    let damped = undamped - sound.damp_at;
+    add_frames(sound, from, undamped..last, left, right, |k| 1.0 - (damped + k as i64) as f32 / release as f32);
+}
+
+/// Adds a range of frames of a sound with a gain for each of them.
+#[inline]
+fn add_frames(
+    sound: &ActiveSound,
+    from: i64,
+    frames: Range<i64>,
+    left: &mut [f32],
+    right: &mut [f32],
+    gain: impl Fn(usize) -> f32,
+) {
+    if frames.is_empty() {
+        return;
     }
-    if plain < last {
-        let (block, samples) = slices(plain, last);
-        let outs = left[block.clone()].iter_mut().zip(&mut right[block]);
-        for (k, ((l, r), x)) in outs.zip(&sound.samples[samples]).enumerate() {
-            let x = x * (1.0 - (plain - sound.damp + k as i64) as f32 / release as f32);
-            *l += x * sound.left;
-            *r += x * sound.right;
-        }
+    let relative_to = |origin: i64| (frames.start - origin) as usize..(frames.end - origin) as usize;
+    let outs = left[relative_to(from)].iter_mut().zip(&mut right[relative_to(from)]);
+    for (k, ((l, r), x)) in outs.zip(&sound.samples[relative_to(sound.start)]).enumerate() {
+        let x = x * gain(k);
+        *l += x * sound.left;
+        *r += x * sound.right;
     }
 }

@@ -2,8 +2,8 @@
 
 use super::builder::Builder;
 use super::click::{Click, ClickLine};
-use super::clock::{FrameTime, Seconds};
-use super::position::{Position, PositionMap};
+use super::clock::FrameTime;
+use super::position::PositionMap;
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
 use super::voice::SampleSource;
@@ -15,12 +15,12 @@ pub(crate) const MIN_SPEED: (i64, i64) = (1, 5);
 /// Fastest playing speed: twice full speed.
 pub(crate) const MAX_SPEED: (i64, i64) = (2, 1);
 /// A speed with a larger denominator is rounded to this one.
-const SPEED_PARTS: i64 = 1_000_000;
+const MAX_SPEED_DENOM: i64 = 1_000_000;
 
 /// What to play of a groove, and how.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ScheduleOptions {
-    /// Frames per second.
+    /// The sample rate.
     pub rate: SampleRate,
     /// Playing speed, 1 for full speed; clamped to [`MIN_SPEED`]..=[`MAX_SPEED`].
     pub speed: Fraction,
@@ -32,6 +32,8 @@ pub struct ScheduleOptions {
     pub click_db: f32,
     /// Further clicks, such as those of hearings.
     pub lines: Vec<ClickLine>,
+    /// The user's own samples, by the names that layers use.
+    pub samples: UserSamples,
 }
 
 /// The part of the groove that loops.
@@ -52,20 +54,37 @@ pub enum Range {
     },
 }
 
+impl Range {
+    pub(super) fn first_section(self) -> usize {
+        match self {
+            Range::Whole => 0,
+            Range::Section(section) | Range::Region { section, .. } => section,
+        }
+    }
+}
+
 impl ScheduleOptions {
     /// The whole groove at full speed without clicks.
     pub fn whole(rate: SampleRate) -> Self {
-        Self { rate, speed: Fraction::ONE, range: Range::Whole, click: Click::Off, click_db: 0.0, lines: Vec::new() }
+        Self {
+            rate,
+            speed: Fraction::ONE,
+            range: Range::Whole,
+            click: Click::Off,
+            click_db: 0.0,
+            lines: Vec::new(),
+            samples: UserSamples::default(),
+        }
     }
 
     pub(super) fn bounded_speed(&self) -> Fraction {
         let bound = |(n, d)| Fraction::new(n, d).unwrap_or(Fraction::ONE);
         let speed = self.speed.clamp(bound(MIN_SPEED), bound(MAX_SPEED));
-        if speed.denom() <= SPEED_PARTS {
+        if speed.denom() <= MAX_SPEED_DENOM {
             return speed;
         }
-        let parts = speed.numer() as f64 / speed.denom() as f64 * SPEED_PARTS as f64;
-        Fraction::new(parts.round() as i64, SPEED_PARTS).unwrap_or(Fraction::ONE)
+        let numer = speed.numer() as f64 / speed.denom() as f64 * MAX_SPEED_DENOM as f64;
+        Fraction::new(numer.round() as i64, MAX_SPEED_DENOM).unwrap_or(Fraction::ONE)
     }
 }
 
@@ -74,11 +93,10 @@ impl ScheduleOptions {
 pub(super) struct Note {
     /// Start in the loop.
     pub(super) at: FrameTime,
-    /// Index of its samples.
+    /// Index of its samples in the schedule.
     pub(super) sound: u32,
     /// Frames after which it is damped; `u32::MAX` if it is not.
     pub(super) hold: u32,
-    /// Gains of the two channels.
     pub(super) left: f32,
     pub(super) right: f32,
 }
@@ -91,70 +109,44 @@ pub(super) struct Note {
 pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
-    /// Where the samples come from.
-    pub(super) origins: Vec<SampleSource>,
-    map: Arc<PositionMap>,
-    rate: SampleRate,
+    pub(super) sources: Vec<SampleSource>,
+    pub(super) map: Arc<PositionMap>,
+    pub(super) rate: SampleRate,
+    /// Passes, from 0 and ascending, in which only the first `opening_notes` notes sound.
+    pub(super) muted_passes: Vec<u32>,
+    pub(super) opening_notes: usize,
 }
 
 impl Schedule {
     /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, gives
     /// a silent loop. This allocates and synthesizes: never call it on the audio thread.
-    pub fn build(groove: &Groove, ask: &ScheduleOptions) -> Schedule {
-        Self::build_with(groove, ask, &UserSamples::none())
+    pub fn build(groove: &Groove, options: &ScheduleOptions) -> Schedule {
+        Builder::new(groove, options).build()
     }
 
-    /// The same with the user's own samples, by the names that layers give.
-    pub fn build_with(groove: &Groove, ask: &ScheduleOptions, own: &UserSamples) -> Schedule {
-        Builder::new(groove, ask, own).build()
-    }
-
-    /// Builds a loop of this length at full speed in which only the click lines sound.
-    pub(super) fn clicks(groove: &Groove, ask: &ScheduleOptions, length: Seconds) -> Schedule {
-        Builder::clicks(groove, ask, length)
-    }
-
-    /// A loop from notes in order, each with the index of its samples.
-    pub(super) fn of_parts(
+    /// A loop from notes in order of time, each with the index of its samples.
+    pub(super) fn from_parts(
         notes: Vec<Note>,
         sounds: Vec<(SampleSource, Arc<[f32]>)>,
         map: PositionMap,
         rate: SampleRate,
     ) -> Schedule {
-        let (origins, sounds) = sounds.into_iter().unzip();
-        Schedule { notes, sounds, origins, map: Arc::new(map), rate }
+        let (sources, sounds) = sounds.into_iter().unzip();
+        Schedule { notes, sounds, sources, map: Arc::new(map), rate, muted_passes: Vec::new(), opening_notes: 0 }
     }
 
-    /// The same loop with only its first `n` notes.
-    #[cfg_attr(not(feature = "audio"), allow(dead_code))]
-    pub(super) fn first(&self, n: usize) -> Schedule {
-        Schedule {
-            notes: self.notes[..n.min(self.notes.len())].to_vec(),
-            sounds: self.sounds.clone(),
-            origins: self.origins.clone(),
-            map: Arc::clone(&self.map),
-            rate: self.rate,
-        }
-    }
-
-    /// The same loop with only what begins before `until` in its first pass through its first section.
-    pub(super) fn opening_only(&self, until: Time) -> Schedule {
-        let piece = self.map.pieces.first();
-        let end = piece.map_or(0.0, |p| (approx(until) - p.from).clamp(0.0, p.to - p.from) * p.pace);
+    /// Number of notes that begin before `until` in the first pass through the first section.
+    pub(super) fn notes_before(&self, until: Time) -> usize {
+        let first = self.map.pieces.first();
+        let end = first.map_or(0.0, |p| (approx(until) - p.from).clamp(0.0, p.to - p.from) * p.frames_per_whole);
         // Half a frame earlier, so that rounding moves no note across the limit.
-        let kept = self.notes.iter().filter(|n| n.at.approx(self.map.denom) < end - 0.5);
-        Schedule {
-            notes: kept.copied().collect(),
-            sounds: self.sounds.clone(),
-            origins: self.origins.clone(),
-            map: Arc::clone(&self.map),
-            rate: self.rate,
-        }
+        self.notes.partition_point(|n| n.at.approx(self.map.denom) < end - 0.5)
     }
 
-    /// Frames per second.
-    pub fn rate(&self) -> SampleRate {
-        self.rate
+    /// The notes that sound in a pass.
+    pub(super) fn notes_in_pass(&self, pass: u64) -> &[Note] {
+        let muted = u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok());
+        if muted { &self.notes[..self.opening_notes] } else { &self.notes }
     }
 
     /// Number of notes in one pass.
@@ -167,43 +159,31 @@ impl Schedule {
         self.notes.is_empty()
     }
 
-    /// The positions in the groove of the loop's frames.
-    pub fn map(&self) -> &Arc<PositionMap> {
-        &self.map
-    }
-
-    /// The position at a frame of the loop.
-    pub fn position(&self, frame: Frame) -> Position {
-        self.map.position(frame)
-    }
-
     /// The rounded frame at which the `k`th note of pass `pass` begins, from the start of pass 0.
-    pub fn onset(&self, pass: u64, k: usize) -> Option<Frame> {
-        let denom = self.denom();
+    #[cfg(test)]
+    pub(crate) fn onset(&self, pass: u64, k: usize) -> Option<Frame> {
+        let denom = self.map.denom;
         let note = self.notes.get(k)?;
-        Some(Frame(self.length().times(pass, denom).plus(note.at, denom).rounded(denom)))
+        Some(Frame(self.map.length.times(pass, denom).plus(note.at, denom).rounded(denom)))
     }
 
-    /// The rounded frame at which pass `pass` begins.
-    pub fn pass_start(&self, pass: u64) -> Frame {
+    pub(super) fn pass_start(&self, pass: u64) -> Frame {
         self.map.pass_start(pass)
     }
 
+    /// The frame at which the last sound of this many passes ends, from the start of the first one.
+    pub(super) fn end(&self, passes: u32) -> Frame {
+        let tail = if passes == 0 { 0 } else { self.tail().0 };
+        Frame(self.pass_start(u64::from(passes)).0.saturating_add(tail))
+    }
+
     /// Frames that the last notes ring beyond the end of a pass.
-    pub fn tail(&self) -> Frame {
+    fn tail(&self) -> Frame {
         let ends = self.notes.iter().map(|n| {
             let full = self.sounds[n.sound as usize].len() as i64;
             n.at.frame + 1 + full.min(i64::from(n.hold).saturating_add(i64::from(super::render::release(self.rate))))
         });
-        Frame((ends.max().unwrap_or(0) - self.length().frame).max(0))
-    }
-
-    pub(super) fn length(&self) -> FrameTime {
-        self.map.length
-    }
-
-    pub(super) fn denom(&self) -> i128 {
-        self.map.denom
+        Frame((ends.max().unwrap_or(0) - self.map.length.frame).max(0))
     }
 }
 

@@ -2,60 +2,64 @@
 
 use std::fs::OpenOptions;
 use std::os::fd::OwnedFd;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
-/// The real standard error, while it is put aside, and how many guards want it so.
-static ASIDE: Mutex<(Option<OwnedFd>, usize)> = Mutex::new((None, 0));
+struct State {
+    /// The real standard error while it is redirected.
+    stderr: Option<OwnedFd>,
+    guards: usize,
+}
 
-/// While one of these lives, standard error goes to the null device: libraries write there without being asked, and a
-/// line of theirs would break the screen. The last one dropped, also by a panic, gives standard error back.
+static STATE: Mutex<State> = Mutex::new(State { stderr: None, guards: 0 });
+
+fn state() -> MutexGuard<'static, State> {
+    STATE.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// While one of these lives, standard error goes to the null device. The last one dropped, also by a panic, restores it.
 #[derive(Debug)]
-pub(crate) struct StderrGuard(());
+pub(super) struct StderrGuard(());
 
 impl StderrGuard {
-    /// Puts standard error aside. Where that fails, it stays as it is.
-    pub(crate) fn new() -> Self {
-        let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
-        aside.1 += 1;
-        if aside.0.is_none()
+    /// Redirects standard error. If that fails, it stays as it is.
+    pub(super) fn new() -> Self {
+        let mut state = state();
+        state.guards += 1;
+        if state.stderr.is_none()
             && let Ok(null) = OpenOptions::new().write(true).open("/dev/null")
-            && let Ok(kept) = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3)
+            && let Ok(saved) = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3)
             && rustix::stdio::dup2_stderr(&null).is_ok()
         {
-            aside.0 = Some(kept);
+            state.stderr = Some(saved);
         }
         Self(())
     }
 }
 
-impl Default for StderrGuard {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 impl Drop for StderrGuard {
     fn drop(&mut self) {
-        let last = {
-            let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
-            aside.1 = aside.1.saturating_sub(1);
-            aside.1 == 0
-        };
-        if last {
-            restore();
+        let mut state = state();
+        state.guards = state.guards.saturating_sub(1);
+        if state.guards == 0 {
+            state.restore();
         }
     }
 }
 
-/// Gives standard error back at once, whatever guards live: for a panic hook that wants to be read.
-pub(crate) fn restore() {
-    let mut aside = ASIDE.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(kept) = aside.0.take() {
-        let _ = rustix::stdio::dup2_stderr(&kept);
+impl State {
+    fn restore(&mut self) {
+        if let Some(saved) = self.stderr.take() {
+            let _ = rustix::stdio::dup2_stderr(&saved);
+        }
     }
 }
 
-/// Held by tests that look at or move standard error, which the whole test program shares.
+/// Restores standard error at once, whatever guards live: for a panic hook whose output must be seen.
+pub(crate) fn restore() {
+    state().restore();
+}
+
+/// Held by tests that inspect or redirect standard error, which the whole test program shares.
 #[cfg(test)]
 pub(crate) static STDERR_LOCK: Mutex<()> = Mutex::new(());
 
@@ -69,7 +73,7 @@ mod tests {
     }
 
     #[test]
-    fn standard_error_is_put_aside_and_given_back() {
+    fn standard_error_is_redirected_and_restored() {
         let _alone = STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
         let before = target();
         let outer = StderrGuard::new();
@@ -81,7 +85,7 @@ mod tests {
         assert_eq!(target(), before);
         let guard = StderrGuard::new();
         restore();
-        assert_eq!(target(), before, "a panic hook is read");
+        assert_eq!(target(), before, "the output of a panic hook is seen");
         drop(guard);
         assert_eq!(target(), before);
         let caught = std::panic::catch_unwind(|| {
@@ -89,6 +93,6 @@ mod tests {
             std::panic::resume_unwind(Box::new(()));
         });
         assert!(caught.is_err());
-        assert_eq!(target(), before, "given back by a panic");
+        assert_eq!(target(), before, "restored by a panic");
     }
 }

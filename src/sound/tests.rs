@@ -1,4 +1,4 @@
-//! The grooves of the room's tests, and plain exact arithmetic to hold it against.
+//! Grooves for the tests, and plain exact arithmetic as the reference.
 
 mod placing;
 mod sounding;
@@ -7,8 +7,9 @@ use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Part, Section, Swing, Tempo, Time, Voice, cell_notation};
 use num_rational::BigRational;
 use num_traits::ToPrimitive;
+use std::io;
 
-/// Meter, tempo in quarters, times through, swing, drawing at four cells per beat.
+/// Meter, tempo in quarters, number of passes, swing, cells at four per beat.
 pub(super) type Row<'a> = (&'a str, &'a str, u16, Option<&'a str>, &'a str);
 
 fn section(k: usize, row: &Row) -> Section {
@@ -47,13 +48,13 @@ pub(super) fn big(n: i64, d: i64) -> BigRational {
 }
 
 /// Offsets of the attacks of layer 0 and the length of the loop in frames, added up plainly.
-pub(super) fn reference(groove: &Groove, ask: &ScheduleOptions) -> (Vec<BigRational>, BigRational) {
+pub(super) fn reference(groove: &Groove, options: &ScheduleOptions) -> (Vec<BigRational>, BigRational) {
     let per_whole = |s: &Section| {
         let (bpm, unit) = (s.tempo.bpm(), s.tempo.unit());
-        big(60 * i64::from(ask.rate.hertz()), 1)
+        big(60 * i64::from(options.rate.hertz()), 1)
             / (big(bpm.numer(), bpm.denom())
                 * big(unit.numer(), unit.denom())
-                * big(ask.speed.numer(), ask.speed.denom()))
+                * big(options.speed.numer(), options.speed.denom()))
     };
     let events = groove.events(0);
     let (mut offsets, mut start) = (Vec::new(), big(0, 1));
@@ -98,15 +99,19 @@ pub(super) fn hard() -> Vec<Groove> {
 }
 
 /// A groove from its start through a renderer, so many frames, a block at a time.
-pub(super) fn rendered(groove: &Groove, ask: &ScheduleOptions, db: f32, frames: usize, block: usize) -> Vec<f32> {
-    let mut renderer = Renderer::new(ask.rate);
+pub(super) fn rendered(groove: &Groove, options: &ScheduleOptions, db: f32, frames: usize, block: usize) -> Vec<f32> {
+    let mut renderer = Renderer::new(options.rate);
     renderer.set_gain(Gain::from_db(db));
-    renderer.play(Box::new(Schedule::build(groove, ask)), Frame(0));
+    renderer.play(Box::new(Schedule::build(groove, options)), Frame(0));
     let mut out = vec![0.0; 2 * frames];
     for part in out.chunks_mut(2 * block) {
         renderer.render(part);
     }
     out
+}
+
+pub(super) fn wav(groove: &Groove, options: &ScheduleOptions, length: Length, sink: &mut Vec<u8>) -> io::Result<Frame> {
+    render_wav(groove, options, length, sink, &mut |_, _| Ok(()))
 }
 
 /// All voices at once over a bar.

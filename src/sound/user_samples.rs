@@ -7,14 +7,15 @@ use std::hash::Hasher;
 use std::sync::Arc;
 
 /// Available samples by name. A layer whose sample is missing, or has another rate than the schedule, plays its voice.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct UserSamples(HashMap<String, UserSample>);
 
-/// A sound in one channel, shared by schedules.
+/// A sound in one channel, shared by schedules. Equal hashes mean equal samples.
 #[derive(Debug, Clone)]
 pub struct UserSample {
-    pub(super) samples: Arc<[f32]>,
-    pub(super) origin: SampleSource,
+    pub(crate) samples: Arc<[f32]>,
+    /// 64-bit FNV-1a hash of the samples.
+    pub(super) hash: u64,
     rate: SampleRate,
 }
 
@@ -24,44 +25,30 @@ impl UserSample {
         for x in &mut samples {
             *x = if x.is_finite() { x.clamp(-1.0, 1.0) } else { 0.0 };
         }
-        let origin = SampleSource::User { hash: hash(&samples), rate };
-        Self { samples: voice::keep(origin, samples), origin, rate }
+        let hash = hash(&samples);
+        Self { samples: voice::share(SampleSource::User { hash, rate }, || samples), hash, rate }
     }
 
-    /// 64-bit FNV-1a hash of the samples, which identifies them.
-    pub fn hash(&self) -> u64 {
-        match self.origin {
-            SampleSource::User { hash, .. } => hash,
-            SampleSource::Synth(_) => 0,
-        }
-    }
-
-    /// The samples.
-    pub fn samples(&self) -> &[f32] {
-        &self.samples
+    pub(super) fn source(&self) -> SampleSource {
+        SampleSource::User { hash: self.hash, rate: self.rate }
     }
 }
 
 impl PartialEq for UserSample {
     fn eq(&self, other: &Self) -> bool {
-        self.origin == other.origin
+        self.source() == other.source()
     }
 }
 
 impl UserSamples {
-    /// No samples.
-    pub fn none() -> Self {
-        Self::default()
-    }
-
     /// Adds a sound under the name that layers use.
-    pub fn insert(&mut self, name: &str, sound: UserSample) {
-        self.0.insert(name.to_owned(), sound);
+    pub fn insert(&mut self, name: &str, sample: UserSample) {
+        self.0.insert(name.to_owned(), sample);
     }
 
-    /// Removes sounds of more than `each` bytes, and of the rest, by name, those that would exceed `all` in total. Returns the
+    /// Removes samples of more than `each` bytes, and of the rest, by name, those that would exceed `all` in total. Returns the
     /// removed names.
-    pub fn keep_within(&mut self, each: usize, all: usize) -> Vec<String> {
+    pub(crate) fn keep_within(&mut self, each: usize, all: usize) -> Vec<String> {
         let mut names: Vec<String> = self.0.keys().cloned().collect();
         names.sort_unstable();
         let mut kept = 0;
@@ -75,8 +62,8 @@ impl UserSamples {
         names
     }
 
-    /// The sound with a name at a sample rate.
-    pub fn get(&self, name: &str, rate: SampleRate) -> Option<&UserSample> {
+    /// The sample with this name, if it has this rate and is not empty.
+    pub(crate) fn get(&self, name: &str, rate: SampleRate) -> Option<&UserSample> {
         self.0.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())
     }
 }

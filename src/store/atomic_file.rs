@@ -1,4 +1,4 @@
-//! A file that is written under a temporary name and takes its own only when it is complete.
+//! Files that are written under a temporary name and renamed when they are complete.
 
 use super::save::resolve_links;
 use std::fs::{self, File};
@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempPath;
 
-/// What this process has under temporary names, and which results it has completed.
+/// This process's temporary files, and the targets it has completed.
 #[derive(Debug)]
 struct Registry {
     pending: Vec<PathBuf>,
@@ -20,26 +20,24 @@ fn registry() -> MutexGuard<'static, Registry> {
     REGISTRY.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Whether a file that exists may be replaced.
+/// Whether an existing file may be replaced.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Overwrite {
-    /// A file that exists is an error.
     #[default]
     Never,
-    /// A file that exists is replaced.
     Always,
 }
 
-/// Who may read a file that did not exist before.
+/// Who may read a new file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Access {
-    /// Whoever the user's mask lets.
+    /// Everyone the user's mask allows.
     Shared,
-    /// The user alone.
+    /// Only the user.
     Private,
 }
 
-/// A file under a temporary name in the folder of its target. Dropped, it is removed.
+/// A temporary file in the folder of its target. It is removed when dropped.
 #[derive(Debug)]
 pub(crate) struct AtomicFile {
     out: BufWriter<File>,
@@ -48,7 +46,7 @@ pub(crate) struct AtomicFile {
     pending: Pending,
 }
 
-/// The entry of a temporary file in the registry.
+/// A temporary file's entry in the registry.
 #[derive(Debug)]
 struct Pending(PathBuf);
 
@@ -58,12 +56,11 @@ impl Drop for Pending {
     }
 }
 
-/// Removes every temporary file and ends the process; `report` gets the results that were completed before.
+/// Removes all temporary files and exits the process. `report` receives the targets completed before.
 pub(crate) fn remove_pending_and_exit(code: i32, report: impl FnOnce(&[PathBuf])) -> ! {
-    // Held until the end, so that nothing is completed after the report.
+    // Locked until the end, so that nothing is completed after the report.
     let registry = registry();
     for path in &registry.pending {
-        // A file that cannot be removed cannot be helped.
         drop(fs::remove_file(path));
     }
     report(&registry.completed);
@@ -71,12 +68,11 @@ pub(crate) fn remove_pending_and_exit(code: i32, report: impl FnOnce(&[PathBuf])
 }
 
 impl AtomicFile {
-    /// Creates a file that will replace `path`, or the file it leads to as a link. It has the mode and, where the system allows,
-    /// the owner of the file it replaces; without one, the user's mask decides.
+    /// Creates a file that will replace `path`, or the target of a link. It takes the mode and, where the system allows, the owner
+    /// of the file it replaces.
     ///
     /// # Errors
-    /// [`io::ErrorKind::NotFound`] for a missing folder, [`io::ErrorKind::PermissionDenied`] for a read-only target, and
-    /// the system's other errors.
+    /// [`io::ErrorKind::NotFound`] for a missing folder, [`io::ErrorKind::PermissionDenied`] for a read-only target, and others.
     pub(crate) fn create(path: &Path) -> io::Result<Self> {
         Self::with_access(path, Access::Shared)
     }
@@ -84,20 +80,20 @@ impl AtomicFile {
     pub(super) fn with_access(path: &Path, access: Access) -> io::Result<Self> {
         let target = resolve_links(path);
         let replaced = fs::metadata(&target).ok();
-        // A rename would ignore the mode of the file it replaces.
+        // Checked because a rename ignores the mode.
         if replaced.as_ref().is_some_and(|old| old.permissions().readonly()) {
             return Err(io::Error::new(io::ErrorKind::PermissionDenied, "the file is read-only"));
         }
         let mut builder = tempfile::Builder::new();
         builder.prefix(".teeter-").suffix(".tmp");
         #[cfg(unix)]
-        // Until it has the mode of the file it replaces, nobody else may read it.
+        // A replacement stays private until it has the mode of the old file.
         if access == Access::Shared && replaced.is_none() {
             builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
         }
         #[cfg(not(unix))]
         let _ = access;
-        // Without the temporary name, which means nothing to the user.
+        // The message leaves out the temporary name, which means nothing to the user.
         let created = builder.tempfile_in(folder_of(&target)).map_err(|e| match e.kind() {
             kind @ io::ErrorKind::NotFound => {
                 io::Error::new(kind, format!("there is no folder {}", folder_of(&target).display()))
@@ -111,7 +107,7 @@ impl AtomicFile {
             #[cfg(unix)]
             {
                 use std::os::unix::fs::MetadataExt;
-                // The content matters more than the owner.
+                // Only root may keep another owner.
                 drop(std::os::unix::fs::fchown(&file, Some(old.uid()), Some(old.gid())));
             }
             file.set_permissions(old.permissions())?;
@@ -119,15 +115,12 @@ impl AtomicFile {
         Ok(Self { out: BufWriter::new(file), temporary, target, pending })
     }
 
-    /// Gives the file its name once its content is on the disk, in the place of what is there.
-    ///
-    /// # Errors
-    /// The system's; the old file is then untouched.
+    /// Flushes the file to the disk and renames it over its target. On an error the target is unchanged.
     pub(super) fn commit_durably(mut self) -> io::Result<()> {
         self.out.flush()?;
         self.out.get_ref().sync_all()?;
         self.temporary.persist(&self.target).map_err(|e| e.error)?;
-        // The name is on the disk only when the folder is; where the system cannot do this there is nothing more to do.
+        // The rename is on the disk when the folder is. Not every system can flush a folder.
         if let Ok(folder) = File::open(folder_of(&self.target)) {
             drop(folder.sync_all());
         }
@@ -135,14 +128,13 @@ impl AtomicFile {
     }
 }
 
-/// Gives every file its name, all of them or none: an interrupt comes before the first or after the last, and when one fails, those
-/// that did not exist before are removed again.
+/// Renames all files over their targets, or none: an interrupt comes before or after all of them, and if one fails, the new ones
+/// are removed.
 ///
 /// # Errors
-/// The target that failed and why: the system's error, or [`io::ErrorKind::AlreadyExists`] for a file that exists and may not be
-/// replaced.
+/// The target that failed with the system's error, or [`io::ErrorKind::AlreadyExists`] for an existing file that may not be replaced.
 pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result<(), (PathBuf, io::Error)> {
-    // Dropped after the lock below.
+    // Declared first, so that they are dropped after the lock below is released.
     let mut entries = Vec::with_capacity(files.len());
     let mut ready = Vec::with_capacity(files.len());
     for AtomicFile { mut out, temporary, target, pending } in files {
@@ -174,7 +166,6 @@ pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result
     Ok(())
 }
 
-/// The folder a file is in.
 pub(super) fn folder_of(target: &Path) -> &Path {
     target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
@@ -227,7 +218,7 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let path = |name: &str| folder.path().join(name);
         drop(file(&path("a.wav"), "half"));
-        assert_eq!(count(folder.path()), 0, "nothing is left of it");
+        assert_eq!(count(folder.path()), 0, "no temporary file is left");
         commit_all(vec![file(&path("a.wav"), "one")], Overwrite::Never).expect("committed");
         let both = || vec![file(&path("b.wav"), "two"), file(&path("a.wav"), "two")];
         let (failed, error) = commit_all(both(), Overwrite::Never).expect_err("a.wav exists");

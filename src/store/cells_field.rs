@@ -1,104 +1,103 @@
-//! One layer's cells in one section as a table holds them: cells, groups or a cycle, and pitches.
+//! The cells of a layer in one section as a table holds them: cells, groups or a cycle, and pitches.
 
 use super::error::{ParseError, Problem};
-use super::fields::{Fields, Words};
+use super::fields::{Fields, SpannedStr};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, CYCLE};
-use crate::rhythm::{Attack, Cell, Part, PartContext, Pitch, Span, cell_notation, expected, group_line};
+use crate::rhythm::{Accent, Cell, NotationError, Part, PartContext, Pitch, Span, cell_notation, expected, group_line};
 
-/// The keys that say which cells there are; one of them at most.
-pub(super) const LINES: [&str; 3] = ["cells", "groups", "cycle"];
-/// All keys of a drawing.
+/// The keys of the cells; a table has at most one.
+pub(super) const FORMS: [&str; 3] = ["cells", "groups", "cycle"];
+/// The keys of a part besides its section.
 pub(super) const KEYS: [&str; 5] = ["cells", "groups", "cycle", "start", "pitches"];
 
-/// Reads the part a table draws; rests if it draws none. `spent` counts the layer's cells so far, times through counted.
+/// Reads a part; rests if the table has none of its keys. `spent` is the number of the layer's cells so far, over all passes.
 pub(super) fn read(
     fields: Fields<'_>,
     context: PartContext<'_>,
     times: u16,
     spent: &mut i64,
 ) -> Result<Part, ParseError> {
-    let mut part = read_line(fields, context, times, spent)?;
-    if let Some(words) = fields.string("pitches")? {
-        let pitches = read_pitches(&words)?;
-        let (Part::Barred { cells, .. } | Part::Cycled { cells, .. }) = &mut part;
-        let attacks = cells.iter().filter(|c| c.attack().is_some()).count();
+    let mut part = read_cells(fields, context, times, spent)?;
+    if let Some(string) = fields.string("pitches")? {
+        let pitches = read_pitches(&string)?;
+        let attacks = part.stored().iter().filter(|c| c.attack().is_some()).count();
         if attacks != pitches.len() {
-            return words.fault_whole(Problem::PitchCount(pitches.len(), attacks));
+            return Err(string.error_at_start(Problem::PitchCount(pitches.len(), attacks)));
         }
         let mut pitches = pitches.into_iter();
-        for cell in cells.iter_mut() {
-            if let Cell::Attack(attack) = cell {
-                attack.pitch = pitches.next().flatten();
-            }
-        }
+        set_pitches(&mut part, || pitches.next().flatten());
     }
     Ok(part)
 }
 
-/// Reads the cells alone, without pitches.
-pub(super) fn read_line(
+fn set_pitches(part: &mut Part, mut pitch: impl FnMut() -> Option<Pitch>) {
+    for cell in part.stored_mut() {
+        if let Cell::Attack(attack) = cell {
+            attack.pitch = pitch();
+        }
+    }
+}
+
+/// Reads a part without its pitches.
+pub(super) fn read_cells(
     fields: Fields<'_>,
     context: PartContext<'_>,
     times: u16,
     spent: &mut i64,
 ) -> Result<Part, ParseError> {
-    let mut lines = LINES.into_iter().filter(|key| fields.has(key));
-    let (first, second) = (lines.next(), lines.next());
+    let mut forms = FORMS.into_iter().filter(|key| fields.has(key));
+    let (first, second) = (forms.next(), forms.next());
     if let (Some(one), Some(other)) = (first, second) {
-        return fields.fault_at_key(other, Problem::Both(one, other));
+        return Err(fields.error_at_key(other, Problem::Conflict(one, other)));
     }
     if fields.has("start") && first != Some("cycle") {
-        return fields.fault_at_key("start", Problem::Without("start", "cycle"));
+        return Err(fields.error_at_key("start", Problem::Requires("start", "cycle")));
     }
     let even = context.beats() * usize::from(context.division);
-    // Counted before anything is made of them, so that no text can ask for more memory than a groove may take.
+    // Checked before the cells are built, so that no text can allocate more than a groove may have.
     let mut spend = |cells: usize| {
         *spent += cells as i64 * i64::from(times);
-        CELLS_OF_LAYER.check(*spent).map(drop).map_err(Problem::Bound)
+        CELLS_OF_LAYER.check(*spent).map_err(Problem::Bound)
     };
     let Some(key) = first else {
-        spend(even).or_else(|p| fields.fault(p))?;
+        spend(even).map_err(|p| fields.error(p))?;
         return Ok(Part::rests(context));
     };
-    let words = fields.string(key)?.expect("the key was found above");
+    let string = fields.string(key)?.expect("the key was found above");
+    let notation = |e: NotationError| string.error(e.at, Problem::Notation(e.to_string()));
+    let marks = string.text.chars().filter(|c| is_mark(*c)).count();
+    spend(if key == "cells" { marks } else { even }).map_err(|p| string.error_at_start(p))?;
     match key {
         "cells" => {
-            spend(marks(words.text)).or_else(|p| words.fault_whole(p))?;
-            cell_notation::parse_bars(words.text, context.meter, context.bars, context.division)
-                .or_else(|e| words.fault(e.at, Problem::Drawing(e.to_string())))
+            cell_notation::parse_bars(string.text, context.meter, context.bars, context.division).map_err(notation)
         }
         "groups" => {
-            spend(even).or_else(|p| words.fault_whole(p))?;
-            let terms =
-                group_line::parse(words.text).or_else(|e| words.fault(e.at, Problem::Drawing(e.to_string())))?;
+            let terms = group_line::parse(string.text).map_err(notation)?;
             let groups = group_line::expand(&terms);
             let sum = groups.iter().map(|&g| u64::from(g)).sum::<u64>();
             if sum != even as u64 {
-                return words.fault_whole(Problem::GroupSum(sum, even));
+                return Err(string.error_at_start(Problem::GroupSum(sum, even)));
             }
-            let mut cells = vec![Cell::Rest; even];
+            let mut part = Part::rests(context);
             let mut at = 0;
             for group in groups {
-                cells[at] = Cell::ATTACK;
+                part.stored_mut()[at] = Cell::ATTACK;
                 at += group as usize;
             }
-            Ok(Part::Barred { spans: vec![Span { beats: 1, cells: context.division }; context.beats()], cells })
+            Ok(part)
         }
         _ => {
-            spend(even).or_else(|p| words.fault_whole(p))?;
-            let count = marks(words.text);
-            CYCLE.check(count.max(1) as i64).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
-            let cells = cell_notation::parse_cycle(words.text)
-                .or_else(|e| words.fault(e.at, Problem::Drawing(e.to_string())))?;
+            CYCLE.check(marks.max(1) as i64).map_err(|e| string.error_at_start(Problem::Bound(e)))?;
+            let cells = cell_notation::parse_cycle(string.text).map_err(notation)?;
             if cells.len() > even {
-                return words.fault_whole(Problem::CycleTooLong(cells.len(), even));
+                return Err(string.error_at_start(Problem::CycleTooLong(cells.len(), even)));
             }
             let start = match fields.integer("start")? {
                 None => 0,
                 Some(n) if (1..=cells.len() as i64).contains(&n) => (n - 1) as u16,
                 Some(n) => {
                     let form = format!("a cell of the cycle, 1 to {}", cells.len());
-                    return fields.fault_at("start", Problem::Form("start", n.to_string(), form));
+                    return Err(fields.error_at("start", Problem::Form("start", n.to_string(), form)));
                 }
             };
             Ok(Part::Cycled { cells, start })
@@ -106,16 +105,16 @@ pub(super) fn read_line(
     }
 }
 
-fn read_pitches(words: &Words<'_>) -> Result<Vec<Option<Pitch>>, ParseError> {
+fn read_pitches(string: &SpannedStr<'_>) -> Result<Vec<Option<Pitch>>, ParseError> {
     let mut pitches = Vec::new();
-    for word in words.text.split_whitespace() {
+    for word in string.text.split_whitespace() {
         let pitch = Pitch::parse(word);
         if pitch.is_none() && word != "." {
-            // The word is a slice of the text, so its place is the difference of their addresses.
-            let at = word.as_ptr() as usize - words.text.as_ptr() as usize;
+            // The word is a slice of the text.
+            let at = word.as_ptr() as usize - string.text.as_ptr() as usize;
             let wanted = "a pitch like E2, C#4 or Bb3, or '.' for none";
             let message = expected(wanted, format!("'{}'", word.escape_debug()));
-            return words.fault(at, Problem::Drawing(message));
+            return Err(string.error(at, Problem::Notation(message)));
         }
         pitches.push(pitch);
     }
@@ -126,48 +125,35 @@ fn is_mark(c: char) -> bool {
     matches!(c, 'x' | 'X' | 'o' | '-' | '.')
 }
 
-fn marks(text: &str) -> usize {
-    text.chars().filter(|c| is_mark(*c)).count()
-}
-
-/// The same drawing with the marks of other cells, everything between them kept; `None` if there are not as many.
-pub(super) fn remark(text: &str, cells: &[Cell]) -> Option<String> {
-    if marks(text) != cells.len() {
+/// The text with its marks replaced by those of other cells; `None` if it has another number of marks.
+pub(super) fn replace_marks(text: &str, cells: &[Cell]) -> Option<String> {
+    if text.chars().filter(|c| is_mark(*c)).count() != cells.len() {
         return None;
     }
-    let mut cells = cells.iter();
-    Some(
-        text.chars()
-            .map(|c| if is_mark(c) { cells.next().map_or(c, |cell| cell_notation::mark(*cell)) } else { c })
-            .collect(),
-    )
+    let mut marks = cells.iter().map(|cell| cell_notation::mark(*cell));
+    Some(text.chars().map(|c| if is_mark(c) { marks.next().unwrap_or(c) } else { c }).collect())
 }
 
 /// The part without its pitches.
 pub(super) fn bare(part: &Part) -> Part {
     let mut part = part.clone();
-    let (Part::Barred { cells, .. } | Part::Cycled { cells, .. }) = &mut part;
-    for cell in cells.iter_mut() {
-        if let Cell::Attack(a) = cell {
-            *cell = Cell::Attack(Attack { pitch: None, ..*a });
-        }
-    }
+    set_pitches(&mut part, || None);
     part
 }
 
-/// The part as a line of groups, if it is nothing but plain attacks and rests from the first cell on, without tuplets.
+/// The part as a line of groups, if it has only plain attacks and rests, starts with an attack and has no tuplets.
 pub(super) fn groups(part: &Part, division: u16) -> Option<String> {
     let Part::Barred { spans, cells } = part else { return None };
-    let even = spans.iter().all(|s| *s == Span { beats: 1, cells: division });
+    if spans.iter().any(|s| *s != Span { beats: 1, cells: division }) {
+        return None;
+    }
     let mut groups: Vec<u32> = Vec::new();
-    for cell in &bare(part).stored()[..cells.len()] {
-        if *cell == Cell::ATTACK {
-            groups.push(1);
-        } else if *cell == Cell::Rest {
-            *groups.last_mut()? += 1;
-        } else {
-            return None;
+    for cell in cells {
+        match cell {
+            Cell::Attack(attack) if attack.accent == Accent::Plain => groups.push(1),
+            Cell::Rest => *groups.last_mut()? += 1,
+            _ => return None,
         }
     }
-    even.then(|| group_line::print(&group_line::compress(&groups)))
+    Some(group_line::print(&group_line::compress(&groups)))
 }

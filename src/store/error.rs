@@ -1,9 +1,10 @@
-//! Errors of reading a groove's file, with their messages.
+//! The errors of reading a groove's file.
 
-use super::{FORMAT, LIMIT};
+use super::{FORMAT, MAX_BYTES};
 use crate::rhythm::bounds::{OutOfBound, TEMPO};
 use crate::rhythm::{Voice, expected};
 use std::fmt;
+use std::io::{self, ErrorKind};
 
 /// A position in a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,13 +28,13 @@ impl Position {
     }
 }
 
-/// Why a file is not a groove: `FILE:LINE:COLUMN: expected ..., found ...`.
+/// Why a file cannot be loaded: `FILE:LINE:COLUMN: expected ..., found ...`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LoadError {
     /// The file's name, as given.
     pub file: String,
-    /// Where in the text, if the text is at fault.
-    pub place: Option<Position>,
+    /// The position in the text, if it is known.
+    pub position: Option<Position>,
     /// What is wrong.
     pub problem: Problem,
 }
@@ -41,33 +42,33 @@ pub struct LoadError {
 /// What is wrong with a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Problem {
-    /// There is no such file.
+    /// The file does not exist.
     Missing,
-    /// It is a directory.
+    /// The path is a directory.
     Directory,
-    /// It is a pipe or a device.
-    NotPlain,
-    /// It cannot be read; the reason of the system.
+    /// The path is a pipe or a device.
+    NotRegular,
+    /// The system's reason.
     Unreadable(String),
-    /// It has more than [`LIMIT`] bytes.
+    /// The file has this many bytes, more than [`MAX_BYTES`].
     TooLarge(u64),
-    /// It is a file of another type: which, and a hint that follows the message.
-    Foreign(&'static str, &'static str),
-    /// It has a NUL byte.
+    /// A file of another type: its name, and a hint that follows the message.
+    OtherType(&'static str, &'static str),
+    /// A NUL byte.
     Nul,
-    /// It has a byte that is not UTF-8.
+    /// A byte that is not UTF-8.
     NotUtf8(u8),
-    /// It is not TOML: the message of the parser, and what it expected if it says so.
-    Syntax(String, Option<String>),
+    /// Invalid TOML; the parser's message.
+    Syntax(String),
     /// An unknown format version.
     Format(i64),
-    /// An unknown key, and the known ones.
+    /// An unknown key, and the known keys.
     UnknownKey(String, &'static [&'static str]),
-    /// A missing key, and an example of it.
+    /// A missing key, and an example.
     MissingKey(&'static str, &'static str),
-    /// A value of the wrong type: its key, its type, the expected type.
-    WrongType(String, &'static str, &'static str),
-    /// A string of the wrong form: its key, the string, the expected form.
+    /// A value of the wrong type: key, type, expected type.
+    WrongType(&'static str, &'static str, &'static str),
+    /// A value of the wrong form: key, value, expected form.
     Form(&'static str, String, String),
     /// A number out of bounds.
     Bound(OutOfBound),
@@ -77,26 +78,26 @@ pub enum Problem {
     UnknownVoice(String),
     /// A name used twice: `section` or `layer`, and the name.
     NameTaken(&'static str, String),
-    /// A part in an unknown section, and the names of the sections.
+    /// A part in an unknown section, and the sections.
     UnknownSection(String, Vec<String>),
     /// A second part of a layer in one section.
-    PartTaken(String),
-    /// Cells, a line of groups or a pitch that cannot be read; the message.
-    Drawing(String),
-    /// Two keys that exclude each other.
-    Both(&'static str, &'static str),
-    /// A key that requires another one: the key, the other.
-    Without(&'static str, &'static str),
-    /// Cells of the layer itself where it has parts or there are several sections: the key.
-    CellsOfNoSection(&'static str),
-    /// Groups that do not fill their section: their cells, the cells of the section.
+    DuplicatePart(String),
+    /// Invalid cells, groups or pitches; the message.
+    Notation(String),
+    /// A key, and another that excludes it.
+    Conflict(&'static str, &'static str),
+    /// A key without the other one it requires.
+    Requires(&'static str, &'static str),
+    /// A key that must be in a `[[layer.part]]`.
+    CellsOutsidePart(&'static str),
+    /// Groups that do not fill their section: their cells, the section's cells.
     GroupSum(u64, usize),
-    /// A cycle longer than its section: its cells, the cells of the section.
+    /// A cycle longer than its section: its cells, the section's cells.
     CycleTooLong(usize, usize),
-    /// A number of pitches other than the number of attacks: pitches, attacks.
+    /// Different numbers of pitches and attacks.
     PitchCount(usize, usize),
-    /// A control character in a name or title: the key.
-    Control(&'static str),
+    /// A control character in the value of a key.
+    ControlCharacter(&'static str),
     /// Any other error of the groove; the message.
     Invalid(String),
 }
@@ -106,14 +107,13 @@ impl fmt::Display for Problem {
         f.write_str(&match self {
             Self::Missing => "no such file".into(),
             Self::Directory => expected("a file", "a directory"),
-            Self::NotPlain => expected("a regular file", "a pipe or a device"),
+            Self::NotRegular => expected("a regular file", "a pipe or a device"),
             Self::Unreadable(reason) => format!("cannot read the file: {reason}"),
-            Self::TooLarge(bytes) => expected(format!("at most {LIMIT} bytes"), bytes),
-            Self::Foreign(found, hint) => format!("{}{hint}", expected("a groove", found)),
+            Self::TooLarge(bytes) => expected(format!("at most {MAX_BYTES} bytes"), bytes),
+            Self::OtherType(found, hint) => format!("{}{hint}", expected("a groove", found)),
             Self::Nul => expected("text", "a NUL byte"),
             Self::NotUtf8(byte) => expected("UTF-8 text", format!("byte 0x{byte:02X}")),
-            Self::Syntax(message, None) => format!("invalid TOML: {message}"),
-            Self::Syntax(message, Some(wanted)) => format!("invalid TOML: {message}, expected {wanted}"),
+            Self::Syntax(message) => format!("invalid TOML: {message}"),
             Self::Format(n) if *n > FORMAT => {
                 expected(format!("format {FORMAT}"), format!("format {n}, written by a newer teeter"))
             }
@@ -127,11 +127,13 @@ impl fmt::Display for Problem {
             Self::UnknownVoice(name) => unknown("voice", name, Voice::ALL.iter().map(|v| v.name())),
             Self::NameTaken(kind, name) => format!("another {kind} is named '{name}'; names must be unique"),
             Self::UnknownSection(name, names) => unknown("section", name, names.iter()),
-            Self::PartTaken(name) => format!("the layer has another part in section '{name}'"),
-            Self::Drawing(e) => e.clone(),
-            Self::Both(one, other) => format!("'{other}' conflicts with '{one}'; use one of cells, groups and cycle"),
-            Self::Without(key, other) => format!("'{key}' requires '{other}'"),
-            Self::CellsOfNoSection(key) => {
+            Self::DuplicatePart(name) => format!("the layer has another part in section '{name}'"),
+            Self::Notation(message) | Self::Invalid(message) => message.clone(),
+            Self::Conflict(one, other) => {
+                format!("'{other}' conflicts with '{one}'; use one of cells, groups and cycle")
+            }
+            Self::Requires(key, other) => format!("'{key}' requires '{other}'"),
+            Self::CellsOutsidePart(key) => {
                 format!("'{key}' must be in a [[layer.part]], one for each section the layer plays in")
             }
             Self::GroupSum(found, cells) => {
@@ -143,8 +145,7 @@ impl fmt::Display for Problem {
             Self::PitchCount(found, attacks) => {
                 expected(format!("{attacks} pitches, one for each attack ('.' for none)"), found)
             }
-            Self::Control(key) => format!("'{key}': {}", expected("printable text", "a control character")),
-            Self::Invalid(message) => message.clone(),
+            Self::ControlCharacter(key) => format!("'{key}': {}", expected("printable text", "a control character")),
         })
     }
 }
@@ -160,7 +161,7 @@ fn unknown<T: fmt::Display>(kind: &str, name: &str, known: impl Iterator<Item = 
 
 impl fmt::Display for LoadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.place {
+        match self.position {
             Some(Position { line, column }) => write!(f, "{}:{line}:{column}: {}", self.file, self.problem),
             None => write!(f, "{}: {}", self.file, self.problem),
         }
@@ -169,15 +170,30 @@ impl fmt::Display for LoadError {
 
 impl std::error::Error for LoadError {}
 
-/// A problem at a byte offset, not yet converted to line and column.
+/// A problem at a byte offset of the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct ParseError {
     pub(super) at: Option<usize>,
     pub(super) problem: Problem,
 }
 
-/// The message of a system error without its number.
-pub(crate) fn reason(error: &std::io::Error) -> String {
-    let words = error.to_string();
-    words.split(" (os error").next().unwrap_or(&words).to_owned()
+/// The reason of an error without the system's error number, which remains only for kinds of errors that are not listed here.
+pub(crate) fn reason(error: &io::Error) -> String {
+    if error.raw_os_error().is_none() {
+        return error.to_string();
+    }
+    let text = match error.kind() {
+        ErrorKind::NotFound => "no such file or directory",
+        ErrorKind::PermissionDenied => "permission denied",
+        ErrorKind::NotADirectory => "not a directory",
+        ErrorKind::IsADirectory => "is a directory",
+        ErrorKind::StorageFull => "no space left on the device",
+        ErrorKind::QuotaExceeded => "disk quota exceeded",
+        ErrorKind::FileTooLarge => "file too large",
+        ErrorKind::InvalidFilename => "invalid file name",
+        ErrorKind::ReadOnlyFilesystem => "read-only file system",
+        ErrorKind::BrokenPipe => "broken pipe",
+        _ => return error.to_string(),
+    };
+    text.to_owned()
 }

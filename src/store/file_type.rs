@@ -2,17 +2,18 @@
 
 use super::error::Problem;
 
-/// Bytes of a file that are examined.
-pub(super) const HEAD: usize = 1024;
+/// Bytes that are examined.
+pub(super) const MAX_EXAMINED: usize = 1024;
 
 const IMPORTED: &str = " (`teeter import` converts it)";
 const SOUNDED: &str = " (a layer can play it: sound = \"FILE\")";
 
-/// A file type: its name, a hint for the user, and the bytes at given offsets that all must match.
-type Row = (&'static str, &'static str, &'static [(usize, &'static [u8])]);
+/// Bytes at an offset.
+type Mark = (usize, &'static [u8]);
 
-/// From the specifications of the formats; the first match counts.
-const ROWS: &[Row] = &[
+/// File types by the bytes that must stand at given offsets, from the specifications of the formats. The first match counts. Each
+/// has a name and a hint for the user.
+const TYPES: &[(&str, &str, &[Mark])] = &[
     ("a Standard MIDI File", IMPORTED, &[(0, b"MThd")]),
     ("a Standard MIDI File", IMPORTED, &[(0, b"RIFF"), (8, b"RMID")]),
     ("a zip archive", " (`teeter import` converts compressed MusicXML)", &[(0, b"PK\x03\x04")]),
@@ -34,16 +35,16 @@ const ROWS: &[Row] = &[
     ("text in UTF-16", " (save it as UTF-8)", &[(0, b"\xfe\xff")]),
 ];
 
-/// The problem of a file of another type that begins with `head`.
-pub(super) fn foreign(head: &[u8]) -> Option<Problem> {
-    let has = |(at, mark): &(usize, &[u8])| head.get(*at..).is_some_and(|rest| rest.starts_with(mark));
-    let row = ROWS.iter().find(|row| row.2.iter().all(has));
-    row.map(|row| (row.0, row.1)).or_else(|| marked_up(head)).map(|(name, hint)| Problem::Foreign(name, hint))
+/// The problem if `head` is the start of a file of another type.
+pub(super) fn other_type(head: &[u8]) -> Option<Problem> {
+    let has = |(at, mark): &Mark| head.get(*at..).is_some_and(|rest| rest.starts_with(mark));
+    let found = TYPES.iter().find(|(_, _, marks)| marks.iter().all(has)).map(|(name, hint, _)| (*name, *hint));
+    found.or_else(|| markup_type(head)).map(|(name, hint)| Problem::OtherType(name, hint))
 }
 
 /// The type of a text that begins with a tag, which no groove does.
-fn marked_up(head: &[u8]) -> Option<(&'static str, &'static str)> {
-    let text = String::from_utf8_lossy(&head[..head.len().min(HEAD)]).to_lowercase();
+fn markup_type(head: &[u8]) -> Option<(&'static str, &'static str)> {
+    let text = String::from_utf8_lossy(&head[..head.len().min(MAX_EXAMINED)]).to_lowercase();
     let text = text.trim_start_matches('\u{feff}').trim_start();
     let begins = |words: &[&str]| words.iter().any(|w| text.starts_with(w));
     if !begins(&["<?xml", "<!doctype", "<!--", "<score-", "<html", "<svg"]) {

@@ -1,7 +1,7 @@
-//! The journal: unsaved work kept beside the files, to be found again after a crash.
+//! The journal: texts of unsaved grooves in the state folder, to be recovered after a crash.
 
-use super::LIMIT;
-use super::atomic_file::Access;
+use super::MAX_BYTES;
+use super::atomic_file::{Access, folder_of};
 use super::save::{SaveError, hash, write_atomically};
 use std::env;
 use std::fs::{self, File};
@@ -9,61 +9,54 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-/// The folder with one text per groove that has unsaved work.
+/// The folder with one text per unsaved groove.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Journal {
     folder: PathBuf,
 }
 
-/// Unsaved work that was found.
+/// An unsaved groove found in the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Recovered {
-    /// The whole text.
     pub text: String,
-    /// When it was written.
-    pub written: SystemTime,
-    /// Whether the groove's own file is there.
+    pub modified: SystemTime,
+    /// Whether the groove's own file exists.
     pub file_exists: bool,
-    /// Where it is kept.
-    pub kept: PathBuf,
+    /// The file in the journal.
+    pub path: PathBuf,
 }
 
 impl Journal {
-    /// The user's journal: `teeter` in `XDG_STATE_HOME` if that is an absolute path (XDG Base Directory Specification
-    /// 0.8), else in `~/.local/state`; `None` if there is no home either. The folder is made when something is written.
+    /// The user's journal: `teeter` in `XDG_STATE_HOME` if that is an absolute path, otherwise in `~/.local/state` (XDG Base
+    /// Directory Specification 0.8); `None` without a home. The folder is created on the first write.
     pub(crate) fn of_user() -> Option<Self> {
         let absolute = |name| env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
         let state = absolute("XDG_STATE_HOME").or_else(|| Some(absolute("HOME")?.join(".local/state")))?;
         Some(Self::at(&state.join("teeter")))
     }
 
-    /// The journal in this folder.
     pub(crate) fn at(folder: &Path) -> Self {
         Self { folder: folder.to_owned() }
     }
 
-    /// Keeps the text of the groove at `path`; `None` is the groove of this process that has no file yet. Only the user
-    /// can read what is kept.
-    ///
-    /// # Errors
-    /// [`SaveError`] as for any file; what was kept before is then still there.
+    /// Writes the text of the groove at `path`, or of this process's groove without a file. Only the user can read it. On an error
+    /// the previous text stays.
     pub(crate) fn write(&self, path: Option<&Path>, text: &str) -> Result<(), SaveError> {
-        self.write_to(&self.place(path), text)
+        self.write_file(&self.file_for(path), text)
     }
 
-    /// Writes another small text into the folder.
-    pub(super) fn write_beside(&self, name: &str, text: &str) -> Result<(), SaveError> {
-        self.write_to(&self.folder.join(name), text)
+    /// Writes a file that is not a groove.
+    pub(super) fn write_state(&self, name: &str, text: &str) -> Result<(), SaveError> {
+        self.write_file(&self.folder.join(name), text)
     }
 
-    /// Such a text, if it is there.
-    pub(super) fn beside(&self, name: &str) -> Option<String> {
-        bounded(&self.folder.join(name))
+    pub(super) fn read_state(&self, name: &str) -> Option<String> {
+        read_bounded(&self.folder.join(name))
     }
 
-    fn write_to(&self, target: &Path, text: &str) -> Result<(), SaveError> {
-        // More could not be read back.
-        if text.len() as u64 > LIMIT {
+    fn write_file(&self, target: &Path, text: &str) -> Result<(), SaveError> {
+        // A longer text could not be recovered.
+        if text.len() as u64 > MAX_BYTES {
             return Err(SaveError::TooLarge(target.to_owned(), text.len() as u64));
         }
         let mut builder = fs::DirBuilder::new();
@@ -74,37 +67,36 @@ impl Journal {
         write_atomically(target, text, Access::Private)
     }
 
-    /// Work on the groove at `path` that is newer than its file and differs from it, also when the file has vanished. For
-    /// `None`, the newest work without a file that no running process is still at.
+    /// The journal's text of the groove at `path` if it is newer than the file and differs from it, or if the file no longer exists.
+    /// Without a path, the newest text of a groove without a file whose process no longer runs.
     pub(crate) fn recover(&self, path: Option<&Path>) -> Option<Recovered> {
         let Some(path) = path else {
-            let left = self.untitled().into_iter().filter(|(pid, _)| !runs(*pid));
-            return left.filter_map(|(_, kept)| found(kept, false)).max_by_key(|r| r.written);
+            let left = self.untitled().into_iter().filter(|(pid, _)| !is_running(*pid));
+            return left.filter_map(|(_, file)| recovered(file, false)).max_by_key(|r| r.modified);
         };
-        let about = fs::metadata(path).ok();
-        let work = found(self.place(Some(path)), about.is_some())?;
-        let newer = about.and_then(|a| a.modified().ok()).is_none_or(|saved| work.written >= saved);
-        let same = bounded(path).is_some_and(|text| text == work.text);
-        (newer && !same).then_some(work)
+        let metadata = fs::metadata(path).ok();
+        let found = recovered(self.file_for(Some(path)), metadata.is_some())?;
+        let is_newer = metadata.and_then(|m| m.modified().ok()).is_none_or(|saved| found.modified >= saved);
+        let is_same = read_bounded(path).is_some_and(|text| text == found.text);
+        (is_newer && !is_same).then_some(found)
     }
 
-    /// Forgets the work kept for `path`, or this process's work without a file. Nothing kept is no error.
+    /// Removes the text for `path`, or for this process's groove without a file.
     pub(crate) fn discard(&self, path: Option<&Path>) {
-        drop(fs::remove_file(self.place(path)));
+        drop(fs::remove_file(self.file_for(path)));
     }
 
-    fn place(&self, path: Option<&Path>) -> PathBuf {
+    fn file_for(&self, path: Option<&Path>) -> PathBuf {
         let Some(path) = path else {
             return self.folder.join(format!("untitled-{}.toml", std::process::id()));
         };
-        let real = real(path);
-        let stem: String = real
-            .file_stem()
-            .map(|s| s.to_string_lossy().chars().filter(|c| c.is_alphanumeric() || *c == '-').take(40).collect())
-            .unwrap_or_default();
-        self.folder.join(format!("{stem}-{:016x}.toml", hash(real.as_os_str().as_encoded_bytes())))
+        let path = without_links(path);
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        let stem: String = stem.chars().filter(|c| c.is_alphanumeric() || *c == '-').take(40).collect();
+        self.folder.join(format!("{stem}-{:016x}.toml", hash(path.as_os_str().as_encoded_bytes())))
     }
 
+    /// The files of grooves without a file, with the process of each.
     fn untitled(&self) -> Vec<(u32, PathBuf)> {
         let pid = |path: &Path| path.file_stem()?.to_str()?.strip_prefix("untitled-")?.parse().ok();
         let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
@@ -113,37 +105,35 @@ impl Journal {
 }
 
 impl Recovered {
-    /// Forgets this work.
     pub(crate) fn discard(self) {
-        drop(fs::remove_file(self.kept));
+        drop(fs::remove_file(self.path));
     }
 }
 
-/// The path without links, whether or not the file is there, so that a vanished file has the name it had.
-fn real(path: &Path) -> PathBuf {
+/// The path without links. A file that no longer exists has the same path as before.
+fn without_links(path: &Path) -> PathBuf {
     fs::canonicalize(path).unwrap_or_else(|_| {
-        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let folder = folder_of(path);
         let folder = fs::canonicalize(folder).or_else(|_| std::path::absolute(folder));
-        let name = path.file_name().unwrap_or_default();
-        folder.map_or_else(|_| path.to_owned(), |f| f.join(name))
+        folder.map_or_else(|_| path.to_owned(), |f| f.join(path.file_name().unwrap_or_default()))
     })
 }
 
-/// Whether another process of this number runs, as far as the system shows it.
-fn runs(pid: u32) -> bool {
+/// Whether another process with this id runs, on systems with `/proc`.
+fn is_running(pid: u32) -> bool {
     pid != std::process::id() && Path::new("/proc").join(pid.to_string()).exists()
 }
 
-fn bounded(path: &Path) -> Option<String> {
+fn read_bounded(path: &Path) -> Option<String> {
     if !fs::metadata(path).ok()?.is_file() {
         return None;
     }
     let mut text = String::new();
-    File::open(path).ok()?.take(LIMIT).read_to_string(&mut text).ok()?;
+    File::open(path).ok()?.take(MAX_BYTES).read_to_string(&mut text).ok()?;
     Some(text)
 }
 
-fn found(kept: PathBuf, file_exists: bool) -> Option<Recovered> {
-    let written = fs::metadata(&kept).ok()?.modified().ok()?;
-    Some(Recovered { text: bounded(&kept)?, written, file_exists, kept })
+fn recovered(path: PathBuf, file_exists: bool) -> Option<Recovered> {
+    let modified = fs::metadata(&path).ok()?.modified().ok()?;
+    Some(Recovered { text: read_bounded(&path)?, modified, file_exists, path })
 }

@@ -1,8 +1,7 @@
-//! Our file and the disk: reading with errors by line and column, printing, edits that keep the writer's own words, atomic
-//! saves, the journal. It must not know analysis, sound or screen; it is told what to do and when.
+//! The groove file and the disk: reading with errors by line and column, printing, edits that keep comments and spacing, atomic
+//! saves, the journal. It must not know analysis, sound or the screen.
 
 mod atomic_file;
-mod calibration;
 mod cells_field;
 mod error;
 mod fields;
@@ -12,21 +11,20 @@ mod print;
 mod progress;
 mod read;
 mod save;
-mod sound_levels;
+mod state_values;
 #[cfg(test)]
 mod tests;
 mod update;
 
-pub(crate) use atomic_file::Overwrite;
-pub(crate) use atomic_file::{AtomicFile, commit_all, remove_pending_and_exit};
-pub(crate) use calibration::Calibration;
+pub(crate) use atomic_file::{AtomicFile, Overwrite, commit_all, remove_pending_and_exit};
+pub(crate) use error::reason;
 pub use error::{LoadError, Problem};
-pub(crate) use error::{Position, reason};
+use error::{ParseError, Position};
 pub(crate) use journal::{Journal, Recovered};
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
 pub(crate) use save::{SaveError, Stamp, save};
-pub(crate) use sound_levels::SoundLevels;
+pub(crate) use state_values::{Calibration, SoundLevels};
 pub use update::update;
 
 use crate::rhythm::Groove;
@@ -34,13 +32,13 @@ use crate::rhythm::bounds::NAME;
 #[cfg(test)]
 pub(crate) use progress::progress_path;
 use std::fs::{self, File};
-use std::io::{ErrorKind, Read};
+use std::io::{self, ErrorKind, Read};
 use std::path::Path;
 
-/// The newest version of the file's form that this program reads; the one it writes.
-pub const FORMAT: i64 = 1;
-/// Most bytes of a groove's file: 4 MiB.
-pub const LIMIT: u64 = 4 * 1024 * 1024;
+/// The format version that is written, and the newest that is read.
+pub(crate) const FORMAT: i64 = 1;
+/// Size of a groove's file: 4 MiB.
+pub const MAX_BYTES: u64 = 4 * 1024 * 1024;
 
 /// A groove with the text it was read from, which [`update`] edits.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -49,86 +47,80 @@ pub struct Loaded {
     pub groove: Groove,
     /// The file's text, byte for byte.
     pub text: String,
-    /// What the file was when it was read.
+    /// The state of the file when it was read.
     pub stamp: Stamp,
 }
 
-/// The title of a groove that is begun under this name: the name without its ending, control characters left out, of as many
-/// characters as a name may have; `untitled` where nothing is left.
-pub fn title_of(path: &Path) -> String {
+/// The title of a new groove with this file name: its stem without control characters, cut to the length of a name, or `untitled`.
+pub(crate) fn title_of(path: &Path) -> String {
     let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-    let plain: String = stem.chars().filter(|c| !c.is_control()).take(NAME.greatest as usize).collect();
-    let plain = plain.trim();
-    if plain.is_empty() { "untitled".to_owned() } else { plain.to_owned() }
+    let printable: String = stem.chars().filter(|c| !c.is_control()).take(NAME.greatest as usize).collect();
+    let title = printable.trim();
+    if title.is_empty() { "untitled".to_owned() } else { title.to_owned() }
 }
 
-/// Reads a groove's file.
+/// Loads a groove's file.
 ///
-/// The size is looked at first: of a file that is too long the start is read only, which tells what else it may be, and no more
-/// than [`LIMIT`] bytes are read in any case. Only plain files
-/// are opened, so a pipe or a device cannot make the program wait.
+/// At most [`MAX_BYTES`] are read, and only from a regular file, so that a pipe or a device cannot block. Of a larger file only
+/// the start is read, to name its type.
 ///
 /// # Errors
-/// [`LoadError`] for whatever cannot be read or is not a groove.
+/// The file cannot be read or is not a groove.
 pub fn load(path: &Path) -> Result<Loaded, LoadError> {
     let name = path.display().to_string();
-    let refuse = |problem| LoadError { file: name.clone(), place: None, problem };
-    let unreadable = |error: &std::io::Error| {
-        refuse(match error.kind() {
-            ErrorKind::NotFound => Problem::Missing,
-            _ => Problem::Unreadable(error::reason(error)),
-        })
-    };
-    let about = fs::metadata(path).map_err(|e| unreadable(&e))?;
-    if about.is_dir() {
-        return Err(refuse(Problem::Directory));
-    }
-    if !about.is_file() {
-        return Err(refuse(Problem::NotPlain));
-    }
-    let file = File::open(path).map_err(|e| unreadable(&e))?;
-    if about.len() > LIMIT {
-        let mut head = Vec::new();
-        file.take(file_type::HEAD as u64).read_to_end(&mut head).map_err(|e| unreadable(&e))?;
-        return Err(refuse(file_type::foreign(&head).unwrap_or(Problem::TooLarge(about.len()))));
-    }
-    let mut bytes = Vec::with_capacity(about.len() as usize);
-    // A file of the kernel's says that it is empty and may never end.
-    file.take(LIMIT + 1).read_to_end(&mut bytes).map_err(|e| unreadable(&e))?;
-    if bytes.len() as u64 > LIMIT {
-        return Err(refuse(Problem::TooLarge(bytes.len() as u64)));
-    }
+    let bytes = read_bytes(path).map_err(|problem| LoadError { file: name.clone(), position: None, problem })?;
     parse_bytes(bytes, &name)
 }
 
-/// Reads a groove from a file's bytes; `name` stands in messages for the file.
-///
-/// # Errors
-/// [`LoadError`] with line and column if the bytes are no text or no groove, and which kind of file they are if that can be told.
-pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
-    if let Some(problem) = file_type::foreign(&bytes) {
-        return Err(LoadError { file: name.to_owned(), place: None, problem });
+fn read_bytes(path: &Path) -> Result<Vec<u8>, Problem> {
+    let unreadable = |error: io::Error| match error.kind() {
+        ErrorKind::NotFound => Problem::Missing,
+        _ => Problem::Unreadable(reason(&error)),
+    };
+    let metadata = fs::metadata(path).map_err(unreadable)?;
+    if !metadata.is_file() {
+        return Err(if metadata.is_dir() { Problem::Directory } else { Problem::NotRegular });
     }
-    match String::from_utf8(bytes) {
-        Ok(text) => parse(&text, name),
-        Err(error) => {
-            let good = error.utf8_error().valid_up_to();
-            let bytes = error.as_bytes();
-            let before = String::from_utf8_lossy(&bytes[..good]);
-            let place = Some(Position::of(&before, before.len()));
-            Err(LoadError { file: name.to_owned(), place, problem: Problem::NotUtf8(bytes[good]) })
-        }
+    let file = File::open(path).map_err(unreadable)?;
+    let (size, mut bytes) = (metadata.len(), Vec::new());
+    if size > MAX_BYTES {
+        file.take(file_type::MAX_EXAMINED as u64).read_to_end(&mut bytes).map_err(unreadable)?;
+        return Err(file_type::other_type(&bytes).unwrap_or(Problem::TooLarge(size)));
     }
+    // A file of the kernel reports no size and may be endless.
+    file.take(MAX_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.len() as u64 > MAX_BYTES {
+        return Err(Problem::TooLarge(bytes.len() as u64));
+    }
+    Ok(bytes)
 }
 
-/// Reads a groove from text; `name` stands in messages for the file.
+/// Reads a groove from a file's bytes; messages use `name` for the file.
 ///
 /// # Errors
-/// [`LoadError`] with line and column if the text is not a groove.
+/// The bytes are a file of another type, not UTF-8 or not a groove.
+pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
+    let error = |position, problem| LoadError { file: name.to_owned(), position, problem };
+    if let Some(problem) = file_type::other_type(&bytes) {
+        return Err(error(None, problem));
+    }
+    let text = String::from_utf8(bytes).map_err(|e| {
+        let (valid, rest) = e.as_bytes().split_at(e.utf8_error().valid_up_to());
+        let valid = String::from_utf8_lossy(valid);
+        error(Some(Position::of(&valid, valid.len())), Problem::NotUtf8(rest[0]))
+    })?;
+    parse(&text, name)
+}
+
+/// Reads a groove from text; messages use `name` for the file.
+///
+/// # Errors
+/// The text is not a groove.
 pub fn parse(text: &str, name: &str) -> Result<Loaded, LoadError> {
-    let at = |at: Option<usize>| at.map(|at| Position::of(text, at));
     match read::groove(text) {
         Ok(groove) => Ok(Loaded { groove, text: text.to_owned(), stamp: Stamp::of(text) }),
-        Err(fault) => Err(LoadError { file: name.to_owned(), place: at(fault.at), problem: fault.problem }),
+        Err(ParseError { at, problem }) => {
+            Err(LoadError { file: name.to_owned(), position: at.map(|at| Position::of(text, at)), problem })
+        }
     }
 }

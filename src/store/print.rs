@@ -1,36 +1,78 @@
-//! From a groove to the tables of its file, in the form the house writes.
+//! Prints a groove as the text of its file.
 
 use super::FORMAT;
-use super::cells_field;
-use super::read::{self, ONLY};
+use super::read::{self, DEFAULT_DIVISION, ONLY, PART};
+use super::update;
 use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, print_note_value};
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, Value};
 
-/// Characters up to which a drawing or a list of pitches stands on one line.
-const WIDTH: usize = 96;
+/// Longest line of cells or pitches, in characters.
+const MAX_WIDTH: usize = 96;
 
-/// Prints a groove as a new file: beats apart, ` | ` between bars, long drawings over several lines of one to four bars.
+/// A key of a section or layer with its value.
+pub(super) struct Field {
+    pub(super) key: &'static str,
+    /// `None` removes the key.
+    pub(super) value: Option<Value>,
+    /// Whether the reader assumes this value where the key is missing.
+    pub(super) is_default: bool,
+}
+
+fn field(key: &'static str, value: impl Into<Value>, is_default: bool) -> Field {
+    Field { key, value: Some(value.into()), is_default }
+}
+
+fn optional(key: &'static str, value: Option<impl Into<Value>>) -> Field {
+    Field { key, is_default: value.is_none(), value: value.map(Into::into) }
+}
+
+/// The keys of a section, in order.
+pub(super) fn section_fields(section: &Section, several: bool) -> [Field; 7] {
+    let (tempo, beat) = (section.tempo, section.meter.beat());
+    [
+        field("name", &section.name, !several && section.name == ONLY),
+        field("meter", section.meter.to_string(), false),
+        field("tempo", bpm(tempo.bpm()), false),
+        field("beat", print_note_value(tempo.unit()), tempo.unit() == beat),
+        field("bars", i64::from(section.bars), false),
+        field("times", i64::from(section.times), section.times == 1),
+        optional("swing", section.swing.map(|s| s.to_string())),
+    ]
+}
+
+/// The keys of a layer besides its cells, in order.
+pub(super) fn layer_fields(layer: &Layer) -> [Field; 10] {
+    [
+        field("name", &layer.name, false),
+        field("voice", layer.voice.name(), false),
+        optional("sound", layer.sound.as_ref()),
+        field("division", i64::from(layer.division), layer.division == DEFAULT_DIVISION),
+        field("gain", i64::from(layer.gain), layer.gain == 0),
+        optional("accent-depth", layer.depth.map(i64::from)),
+        field("pan", i64::from(layer.pan), layer.pan == 0),
+        field("mute", layer.mute, !layer.mute),
+        field("solo", layer.solo, !layer.solo),
+        optional("swing", layer.swing.map(|s| s.to_string())),
+    ]
+}
+
+/// Prints a groove as a new file: spaces between beats, ` | ` between bars, long cells over several lines of one to four bars.
 pub fn print(groove: &Groove) -> String {
     let mut document = DocumentMut::new();
     let root = document.as_table_mut();
-    put(root, "format", Value::from(FORMAT));
-    put(root, "title", Value::from(groove.title()));
+    put(root, "format", FORMAT);
+    put(root, "title", groove.title());
     if !groove.note().is_empty() {
-        put(root, "note", Value::from(groove.note()));
+        put(root, "note", groove.note());
     }
     let several = groove.sections().len() > 1;
-    let mut sections = ArrayOfTables::new();
-    groove.sections().iter().for_each(|s| sections.push(section(s, several)));
+    let sections = groove.sections().iter().map(|s| section(s, several)).collect();
     root.insert("section", Item::ArrayOfTables(sections));
     if !groove.layers().is_empty() {
         let mut layers = ArrayOfTables::new();
         for l in groove.layers() {
             let mut table = layer(l);
-            if several {
-                parts(&mut table, groove.sections(), l);
-            } else {
-                draw(&mut table, &groove.sections()[0], l.division, &l.parts[0]);
-            }
+            update::write_parts(&mut table, groove, groove, l, &[]);
             layers.push(table);
         }
         root.insert("layer", Item::ArrayOfTables(layers));
@@ -38,116 +80,63 @@ pub fn print(groove: &Groove) -> String {
     document.to_string()
 }
 
-fn put(table: &mut Table, key: &str, value: Value) {
-    table.insert(key, Item::Value(value));
+fn put(table: &mut Table, key: &str, value: impl Into<Value>) {
+    table.insert(key, Item::Value(value.into()));
 }
 
-/// A section's table.
 pub(super) fn section(section: &Section, several: bool) -> Table {
-    let mut table = Table::new();
-    if several || section.name != ONLY {
-        put(&mut table, "name", Value::from(&section.name));
-    }
-    put(&mut table, "meter", Value::from(section.meter.to_string()));
-    put(&mut table, "tempo", bpm(section.tempo.bpm()));
-    if section.tempo.unit() != section.meter.beat() {
-        put(&mut table, "beat", Value::from(print_note_value(section.tempo.unit())));
-    }
-    put(&mut table, "bars", Value::from(i64::from(section.bars)));
-    if section.times != 1 {
-        put(&mut table, "times", Value::from(i64::from(section.times)));
-    }
-    if let Some(swing) = section.swing {
-        put(&mut table, "swing", Value::from(swing.to_string()));
-    }
-    table
+    new_table(section_fields(section, several))
 }
 
 /// A layer's table without its cells.
 pub(super) fn layer(layer: &Layer) -> Table {
+    new_table(layer_fields(layer))
+}
+
+fn new_table<const N: usize>(fields: [Field; N]) -> Table {
     let mut table = Table::new();
-    put(&mut table, "name", Value::from(&layer.name));
-    put(&mut table, "voice", Value::from(layer.voice.name()));
-    if let Some(sound) = &layer.sound {
-        put(&mut table, "sound", Value::from(sound));
-    }
-    put(&mut table, "division", Value::from(i64::from(layer.division)));
-    let gain = Some(i64::from(layer.gain)).filter(|g| *g != 0);
-    let pan = Some(i64::from(layer.pan)).filter(|p| *p != 0);
-    for (key, number) in [("gain", gain), ("accent-depth", layer.depth.map(i64::from)), ("pan", pan)] {
-        if let Some(number) = number {
-            put(&mut table, key, Value::from(number));
+    // The division is always written, since the cells depend on it.
+    for field in fields.into_iter().filter(|f| !f.is_default || f.key == "division") {
+        if let Some(value) = field.value {
+            put(&mut table, field.key, value);
         }
-    }
-    for (key, flag) in [("mute", layer.mute), ("solo", layer.solo)] {
-        if flag {
-            put(&mut table, key, Value::from(true));
-        }
-    }
-    if let Some(swing) = layer.swing {
-        put(&mut table, "swing", Value::from(swing.to_string()));
     }
     table
 }
 
-fn parts(table: &mut Table, sections: &[Section], layer: &Layer) {
-    let mut parts = ArrayOfTables::new();
-    for (section, drawn) in sections.iter().zip(&layer.parts) {
-        parts.extend(part(section, layer.division, drawn));
-    }
-    if !parts.is_empty() {
-        table.insert("part", Item::ArrayOfTables(parts));
-    }
-}
-
-/// The table of a layer's part in one of several sections; none for rests.
+/// The table of a layer's part in one of several sections; `None` for rests.
 pub(super) fn part(section: &Section, division: u16, part: &Part) -> Option<Table> {
     if *part == Part::rests(read::context(section, division)) {
         return None;
     }
     let mut table = Table::new();
-    put(&mut table, "section", Value::from(&section.name));
-    draw(&mut table, section, division, part);
+    put(&mut table, "section", &section.name);
+    update::write_cells(&mut table, PART, section, division, part);
     Some(table)
 }
 
-fn draw(table: &mut Table, section: &Section, division: u16, part: &Part) {
-    if let Part::Cycled { start, .. } = part {
-        put(table, "cycle", cells(section, division, part));
-        if *start > 0 {
-            put(table, "start", Value::from(i64::from(*start) + 1));
-        }
-    } else if *part != Part::rests(read::context(section, division)) {
-        put(table, "cells", cells(section, division, part));
-    }
-    if let Some(text) = pitches(part, |pitch| pitch.to_string()) {
-        put(table, "pitches", text);
-    }
-}
-
-/// A tempo: a number where one is exact, else a string such as "400/3".
+/// A tempo as a number if that is exact, otherwise as a string such as "400/3".
 pub(super) fn bpm(bpm: Fraction) -> Value {
     let text = bpm.to_string();
-    if text.contains('/') { Value::from(text) } else { text.parse().unwrap_or_else(|_| Value::from(text)) }
+    text.parse().unwrap_or_else(|_| Value::from(text))
 }
 
-/// A part's cells as a string.
 pub(super) fn cells(section: &Section, division: u16, part: &Part) -> Value {
     let text = cell_notation::print_part(part, &section.meter, division, true);
-    if text.len() <= WIDTH {
+    if text.len() <= MAX_WIDTH {
         return Value::from(text);
     }
     if part.is_cycle() {
         let marks: Vec<char> = text.chars().collect();
-        return literal(&marks.chunks(WIDTH).map(String::from_iter).collect::<Vec<_>>().join("\n"));
+        return literal(&marks.chunks(MAX_WIDTH).map(String::from_iter).collect::<Vec<_>>().join("\n"));
     }
     let bars: Vec<&str> = text.split(" | ").collect();
     let longest = bars.iter().map(|b| b.len()).max().unwrap_or(0);
-    let per_line = [4, 2].into_iter().find(|n| n * (longest + 3) <= WIDTH).unwrap_or(1);
+    let per_line = [4, 2].into_iter().find(|n| n * (longest + 3) <= MAX_WIDTH).unwrap_or(1);
     literal(&bars.chunks(per_line).map(|bars| bars.join(" | ")).collect::<Vec<_>>().join(" |\n"))
 }
 
-/// The pitches of a part's attacks as a string, if any has one.
+/// The pitches of a part's attacks, if any has one.
 pub(super) fn pitches(part: &Part, spell: impl Fn(Pitch) -> String) -> Option<Value> {
     let attacks: Vec<_> = part.stored().iter().filter_map(|c| c.attack()).collect();
     if attacks.iter().all(|a| a.pitch.is_none()) {
@@ -156,28 +145,19 @@ pub(super) fn pitches(part: &Part, spell: impl Fn(Pitch) -> String) -> Option<Va
     let mut lines = vec![String::new()];
     for attack in attacks {
         let word = attack.pitch.map_or(".".to_owned(), &spell);
-        let line = lines.last_mut().expect("there is a first line");
-        if line.is_empty() {
-            line.push_str(&word);
-        } else if line.len() + 1 + word.len() <= WIDTH {
-            line.push(' ');
-            line.push_str(&word);
-        } else {
-            lines.push(word);
+        match lines.last_mut() {
+            Some(line) if line.is_empty() => *line = word,
+            Some(line) if line.len() + 1 + word.len() <= MAX_WIDTH => line.extend([" ", &word]),
+            _ => lines.push(word),
         }
     }
-    Some(if lines.len() == 1 { Value::from(lines.remove(0)) } else { literal(&lines.join("\n")) })
+    Some(literal(&lines.join("\n")))
 }
 
-/// A string over several lines. The text has no quotes and no backslashes.
+/// A string, over several lines if the text has several. The text must not contain quotes or backslashes.
 fn literal(text: &str) -> Value {
     if !text.contains('\n') {
         return Value::from(text);
     }
     format!("\"\"\"\n{text}\"\"\"").parse().unwrap_or_else(|_| Value::from(text))
-}
-
-/// A line of groups as a string, if the part is one.
-pub(super) fn groups(part: &Part, division: u16) -> Option<Value> {
-    cells_field::groups(part, division).map(Value::from)
 }

@@ -1,46 +1,47 @@
-//! What has been practised of a groove, in a small file beside it: `riff.progress` beside `riff.toml`.
+//! The practice log of a groove, in `riff.progress` next to `riff.toml`.
 
+use super::error::{Position, reason};
 use super::save::{Stamp, save};
+use crate::rhythm::count;
 use std::fmt;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
-use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, value};
+use toml_edit::{DocumentMut, Item, Table, value};
 
-/// The newest version of the file's form that this program reads; the one it writes.
+/// The format version that is written, and the newest that is read.
 const FORMAT: i64 = 1;
-/// Most bytes of the file: 1 MiB.
-const LIMIT: u64 = 1024 * 1024;
-/// Most entries that are kept; older ones go.
-const MOST: usize = 1000;
-const HEAD: &str = "# What was practised of the groove of this name; teeter adds to it.\n\n";
+const MAX_BYTES: u64 = 1024 * 1024;
+/// Older entries are dropped.
+const MAX_ENTRIES: usize = 1000;
+const HEADER: &str = "# What was practised of the groove of this name; teeter adds to it.\n\n";
 
-/// One day's work on one ladder.
+/// One day's practice of one ladder.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Practice {
-    /// The day: `2026-11-25`.
+    /// `2026-11-25`.
     pub date: String,
-    /// The ladder in words: `50-100/10 x4`.
+    /// `50-100/10 x4`.
     pub ladder: String,
-    /// The highest step reached, from 1, and its speed: `80%`.
+    /// The highest step reached, from 1.
     pub step: usize,
-    /// Its speed.
+    /// The speed of that step: `80%`.
     pub speed: String,
-    /// Steps of the ladder.
+    /// Number of steps of the ladder.
     pub steps: usize,
-    /// Times through that were played.
+    /// Number of loops played.
     pub loops: u64,
 }
 
 impl fmt::Display for Practice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { date, ladder, step, speed, steps, loops } = self;
-        let times = if *loops == 1 { "loop" } else { "loops" };
-        write!(f, "last {ladder}: step {step} of {steps} ({speed}), {loops} {times}, {date}")
+        let loops = count(*loops as usize, "loop");
+        write!(f, "last {ladder}: step {step} of {steps} ({speed}), {loops}, {date}")
     }
 }
 
-/// All that has been practised of a groove, oldest first, and what the file was when it was read.
+/// The entries, oldest first, and the state of the file when it was read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Progress {
     entries: Vec<Practice>,
@@ -48,35 +49,30 @@ pub(crate) struct Progress {
 }
 
 impl Progress {
-    /// The newest entry.
     pub(crate) fn last(&self) -> Option<&Practice> {
         self.entries.last()
     }
 
-    /// Adds work; the same ladder on the same day is one entry.
-    pub(crate) fn add(&mut self, work: Practice) {
-        let same = self.entries.iter().position(|e| e.date == work.date && e.ladder == work.ladder);
-        let entry = match same.map(|i| self.entries.remove(i)) {
-            Some(old) if old.step > work.step => Practice { loops: old.loops.saturating_add(work.loops), ..old },
-            Some(old) => Practice { loops: old.loops.saturating_add(work.loops), ..work },
-            None => work,
-        };
+    /// Adds an entry; the same ladder on the same day is one entry.
+    pub(crate) fn add(&mut self, mut entry: Practice) {
+        let same = self.entries.iter().position(|e| e.date == entry.date && e.ladder == entry.ladder);
+        if let Some(old) = same.map(|i| self.entries.remove(i)) {
+            let loops = old.loops.saturating_add(entry.loops);
+            entry = Practice { loops, ..if old.step > entry.step { old } else { entry } };
+        }
         self.entries.push(entry);
-        let extra = self.entries.len().saturating_sub(MOST);
+        let extra = self.entries.len().saturating_sub(MAX_ENTRIES);
         self.entries.drain(..extra);
     }
 }
 
-/// The file beside a groove's.
+/// The practice log of the groove at a path.
 pub(crate) fn progress_path(groove: &Path) -> PathBuf {
     let taken = groove.extension().is_some_and(|e| e == "progress");
     groove.with_extension(if taken { "progress.progress" } else { "progress" })
 }
 
-/// Reads what has been practised of the groove of this file; nothing if there is no such file yet.
-///
-/// # Errors
-/// In one line, what is wrong with the file.
+/// Loads the practice log of the groove at a path. A missing file is an empty log; an error is one line.
 pub(crate) fn load_progress(groove: &Path) -> Result<Progress, String> {
     let path = progress_path(groove);
     let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
@@ -85,54 +81,46 @@ pub(crate) fn load_progress(groove: &Path) -> Result<Progress, String> {
         Err(e) if e.kind() == ErrorKind::NotFound => {
             return Ok(Progress { entries: Vec::new(), stamp: Stamp::ABSENT });
         }
-        Ok(about) if !about.is_file() => return Err(wrong("no plain file")),
+        Ok(metadata) if !metadata.is_file() => return Err(wrong("not a regular file")),
         _ => {}
     }
     let mut text = String::new();
-    File::open(&path)
-        .and_then(|f| f.take(LIMIT + 1).read_to_string(&mut text))
-        .map_err(|e| wrong(&super::error::reason(&e)))?;
-    if text.len() as u64 > LIMIT {
+    File::open(&path).and_then(|f| f.take(MAX_BYTES + 1).read_to_string(&mut text)).map_err(|e| wrong(&reason(&e)))?;
+    if text.len() as u64 > MAX_BYTES {
         return Err(wrong("more than 1 MiB"));
     }
     let entries = parse(&text).map_err(|why| wrong(&why))?;
     Ok(Progress { entries, stamp: Stamp::of(&text) })
 }
 
-/// Writes what has been practised, all of it or nothing, as a groove is saved.
-///
-/// # Errors
-/// In one line, why it was not written; also if another program has changed the file since it was read.
+/// Saves the practice log like a groove; an error is one line.
 pub(crate) fn save_progress(groove: &Path, progress: &Progress) -> Result<(), String> {
     let path = progress_path(groove);
     let done = save(&path, &print(&progress.entries), Some(progress.stamp));
-    done.map(drop).map_err(|e| format!("progress is {}: {}", e.words(), path.display()))
+    done.map(drop).map_err(|e| format!("progress is {}: {}", e.message(), path.display()))
 }
 
 fn print(entries: &[Practice]) -> String {
     let mut document = DocumentMut::new();
     document["format"] = value(FORMAT);
-    let mut tables = ArrayOfTables::new();
     let number = |n: u64| value(i64::try_from(n).unwrap_or(i64::MAX));
-    for e in entries {
-        let mut table = Table::new();
-        table["date"] = value(e.date.as_str());
-        table["ladder"] = value(e.ladder.as_str());
-        table["step"] = number(e.step as u64);
-        table["steps"] = number(e.steps as u64);
-        table["speed"] = value(e.speed.as_str());
-        table["loops"] = number(e.loops);
-        tables.push(table);
-    }
-    document["practice"] = Item::ArrayOfTables(tables);
-    format!("{HEAD}{document}")
+    let table = |e: &Practice| {
+        Table::from_iter([
+            ("date", value(&e.date)),
+            ("ladder", value(&e.ladder)),
+            ("step", number(e.step as u64)),
+            ("steps", number(e.steps as u64)),
+            ("speed", value(&e.speed)),
+            ("loops", number(e.loops)),
+        ])
+    };
+    document["practice"] = Item::ArrayOfTables(entries.iter().map(table).collect());
+    format!("{HEADER}{document}")
 }
 
 fn parse(text: &str) -> Result<Vec<Practice>, String> {
     let document: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
-        let at = e.span().map_or(0, |s| s.start);
-        let line = text.bytes().take(at).filter(|b| *b == b'\n').count() + 1;
-        format!("line {line} is not TOML")
+        format!("line {} is not TOML", Position::of(text, e.span().map_or(0, |s| s.start)).line)
     })?;
     match document.get("format").and_then(Item::as_integer) {
         Some(FORMAT) => {}
@@ -145,15 +133,15 @@ fn parse(text: &str) -> Result<Vec<Practice>, String> {
     let Some(tables) = document.get("practice") else { return Ok(Vec::new()) };
     let tables = tables.as_array_of_tables().ok_or("'practice' is no [[practice]]")?;
     let entry = |(k, table): (usize, &Table)| {
-        let words = |key: &str| table.get(key).and_then(Item::as_str).filter(|s| !s.contains(char::is_control));
+        let string = |key: &str| table.get(key).and_then(Item::as_str).filter(|s| !s.contains(char::is_control));
         let number = |key: &str| table.get(key).and_then(Item::as_integer).and_then(|n| u64::try_from(n).ok());
         let read = || {
             let (step, steps) = (number("step")?, number("steps")?);
             Some(Practice {
-                date: words("date")?.to_owned(),
-                ladder: words("ladder")?.to_owned(),
+                date: string("date")?.to_owned(),
+                ladder: string("ladder")?.to_owned(),
                 step: usize::try_from(step).ok().filter(|_| (1..=steps).contains(&step))?,
-                speed: words("speed")?.to_owned(),
+                speed: string("speed")?.to_owned(),
                 steps: usize::try_from(steps).ok()?,
                 loops: number("loops")?,
             })
@@ -218,6 +206,6 @@ mod tests {
         assert!(load_progress(&groove).is_err());
         std::fs::remove_file(&path).expect("removed");
         std::fs::create_dir(&path).expect("a folder");
-        assert!(load_progress(&groove).is_err_and(|e| e.contains("no plain file")));
+        assert!(load_progress(&groove).is_err_and(|e| e.contains("not a regular file")));
     }
 }

@@ -1,17 +1,17 @@
-//! From the file's text to a groove.
+//! Reads a groove from the text of its file.
 
 use super::FORMAT;
 use super::cells_field;
 use super::error::{ParseError, Problem};
-use super::fields::Fields;
-use crate::rhythm::bounds::{self, ACCENT_DEPTH, BARS, DIVISION, GAIN, NAME, PAN, SOUND_NAME, TEMPO, TIMES};
+use super::fields::{Fields, SpannedStr};
+use crate::rhythm::bounds::{self, ACCENT_DEPTH, BARS, Bound, DIVISION, GAIN, NAME, PAN, SOUND_NAME, TIMES};
 use crate::rhythm::{
     Fraction, Groove, LOWER_FORM, Layer, METER_FORM, Meter, MeterError, Part, PartContext, Section, Swing, Tempo,
     Voice, parse_note_value, print_note_value,
 };
-use toml_edit::{Document, Value};
+use toml_edit::{Document, Item, Table, Value};
 
-/// Keys of the file itself, in the order in which they are written.
+/// Keys of the file, in the order they are written.
 pub(super) const ROOT: &[&str] = &["format", "title", "note", "section", "layer"];
 /// Keys of a section.
 pub(super) const SECTION: &[&str] = &["name", "meter", "tempo", "beat", "bars", "times", "swing"];
@@ -36,169 +36,157 @@ pub(super) const LAYER: &[&str] = &[
 ];
 /// Keys of a layer's part in a section.
 pub(super) const PART: &[&str] = &["section", "cells", "groups", "cycle", "start", "pitches"];
-/// The name of a groove's only section where none is written.
+/// Name of a groove's only section if none is written.
 pub(super) const ONLY: &str = "A";
-/// Greatest lower number of a tempo such as 400/3; keeps the tempo's products with any note value exact.
-const TEMPO_PARTS: i64 = Tempo::PARTS;
+/// Cells per beat of a layer if no division is written.
+pub(super) const DEFAULT_DIVISION: u16 = 4;
 
-/// Reads a groove.
 pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
     if let Some(at) = text.find('\0') {
         return Err(ParseError { at: Some(at), problem: Problem::Nul });
     }
     let document = Document::parse(text).map_err(|e| {
-        let (words, expected) = e.message().split_once(", expected ").unwrap_or((e.message(), "nothing"));
-        let expected = Some(expected.replace('\n', ", ")).filter(|e| e != "nothing");
-        let problem = Problem::Syntax(words.replace('\n', ", "), expected);
-        ParseError { at: Some(e.span().map_or(text.len(), |s| s.start)), problem }
+        let at = e.span().map_or(text.len(), |s| s.start);
+        ParseError { at: Some(at), problem: Problem::Syntax(e.message().replace('\n', ", ")) }
     })?;
     let root = Fields { table: document.as_table(), text: Some(text) };
     match root.integer("format")? {
-        None => return start(Problem::MissingKey("format", "format = 1")),
-        Some(n) if !(1..=FORMAT).contains(&n) => return root.fault_at("format", Problem::Format(n)),
+        None => return Err(error_at_top(Problem::MissingKey("format", "format = 1"))),
+        Some(n) if !(1..=FORMAT).contains(&n) => return Err(root.error_at("format", Problem::Format(n))),
         Some(_) => {}
     }
-    root.known(ROOT)?;
-    let Some(title) = root.string("title")? else {
-        return start(Problem::MissingKey("title", "title = \"Half-Tide Winch\""));
-    };
-    printable(title.text).or_else(|()| title.fault_whole(Problem::Control("title")))?;
+    root.reject_unknown(ROOT)?;
+    let missing = || error_at_top(Problem::MissingKey("title", "title = \"Half-Tide Winch\""));
+    let title = root.string("title")?.ok_or_else(missing)?;
+    check_printable(&title, "title", &[])?;
     let note = root.string("note")?;
-    if let Some(words) = &note {
-        printable(&words.text.replace(['\n', '\t', '\r'], " "))
-            .or_else(|()| words.fault_whole(Problem::Control("note")))?;
+    if let Some(note) = &note {
+        check_printable(note, "note", &['\n', '\t', '\r'])?;
     }
     let tables = root.tables("section", "[[section]] tables")?;
     if tables.is_empty() {
-        return start(Problem::MissingKey("section", "[[section]]"));
+        return Err(error_at_top(Problem::MissingKey("section", "[[section]]")));
     }
-    count(&tables, &bounds::SECTIONS)?;
+    check_count(&tables, &bounds::SECTIONS)?;
     let mut sections: Vec<Section> = Vec::new();
     for table in &tables {
         let section = section(*table, tables.len() == 1)?;
         if sections.iter().any(|s| s.name == section.name) {
-            return table.fault_at("name", Problem::NameTaken("section", section.name));
+            return Err(table.error_at("name", Problem::NameTaken("section", section.name)));
         }
         sections.push(section);
     }
     let tables = root.tables("layer", "[[layer]] tables")?;
-    count(&tables, &bounds::LAYERS)?;
+    check_count(&tables, &bounds::LAYERS)?;
     let mut layers: Vec<Layer> = Vec::new();
     for table in &tables {
         let layer = layer(*table, &sections)?;
         if layers.iter().any(|l| l.name == layer.name) {
-            return table.fault_at("name", Problem::NameTaken("layer", layer.name));
+            return Err(table.error_at("name", Problem::NameTaken("layer", layer.name)));
         }
         layers.push(layer);
     }
     Groove::new(title.text, note.map_or("", |n| n.text), sections, layers)
-        .or_else(|e| start(Problem::Invalid(e.to_string())))
+        .map_err(|e| error_at_top(Problem::Invalid(e.to_string())))
 }
 
-fn start<T>(problem: Problem) -> Result<T, ParseError> {
-    Err(ParseError { at: Some(0), problem })
+fn error_at_top(problem: Problem) -> ParseError {
+    ParseError { at: Some(0), problem }
 }
 
-fn count(tables: &[Fields<'_>], bound: &'static bounds::Bound) -> Result<(), ParseError> {
+fn check_count(tables: &[Fields<'_>], bound: &'static Bound) -> Result<(), ParseError> {
     match (bound.check(tables.len() as i64), tables.get(bound.greatest as usize)) {
-        (Err(e), Some(first_too_many)) => first_too_many.fault(Problem::Bound(e)),
+        (Err(e), Some(first_too_many)) => Err(first_too_many.error(Problem::Bound(e))),
         _ => Ok(()),
     }
 }
 
-fn printable(text: &str) -> Result<(), ()> {
-    if text.chars().any(char::is_control) { Err(()) } else { Ok(()) }
+/// Rejects control characters besides those in `allowed`.
+fn check_printable(string: &SpannedStr<'_>, key: &'static str, allowed: &[char]) -> Result<(), ParseError> {
+    let control = string.text.contains(|c: char| c.is_control() && !allowed.contains(&c));
+    if control { Err(string.error_at_start(Problem::ControlCharacter(key))) } else { Ok(()) }
 }
 
-fn name(fields: Fields<'_>, kind: &'static str, example: &'static str) -> Result<String, ParseError> {
-    let words = fields.needed("name", example)?;
-    NAME.check(words.text.chars().count() as i64).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
-    printable(words.text).or_else(|()| words.fault_whole(Problem::Control(kind)))?;
-    Ok(words.text.to_owned())
+fn check_name(string: &SpannedStr<'_>, key: &'static str, length: &'static Bound) -> Result<String, ParseError> {
+    let characters = string.text.chars().count() as i64;
+    length.check(characters).map_err(|e| string.error_at_start(Problem::Bound(e)))?;
+    check_printable(string, key, &[])?;
+    Ok(string.text.to_owned())
 }
 
-fn section(fields: Fields<'_>, only: bool) -> Result<Section, ParseError> {
-    fields.known(SECTION)?;
-    let name = if only && !fields.has("name") { ONLY.to_owned() } else { name(fields, "name", "name = \"pull\"")? };
-    let words = fields.needed("meter", "meter = \"4/4\"")?;
-    let meter = Meter::parse(words.text).or_else(|e| {
-        words.fault_whole(match e {
+fn name(fields: Fields<'_>, example: &'static str) -> Result<String, ParseError> {
+    check_name(&fields.required_string("name", example)?, "name", &NAME)
+}
+
+fn section(fields: Fields<'_>, is_only: bool) -> Result<Section, ParseError> {
+    fields.reject_unknown(SECTION)?;
+    let name = if is_only && !fields.has("name") { ONLY.to_owned() } else { name(fields, "name = \"pull\"")? };
+    let string = fields.required_string("meter", "meter = \"4/4\"")?;
+    let meter = Meter::parse(string.text).map_err(|e| {
+        string.error_at_start(match e {
             MeterError::Form(text) => Problem::Form("meter", text, METER_FORM.into()),
-            MeterError::Lower(_) => Problem::Form("meter", words.text.to_owned(), LOWER_FORM.into()),
+            MeterError::Lower(_) => Problem::Form("meter", string.text.to_owned(), LOWER_FORM.into()),
             MeterError::Bound(e) => Problem::Bound(e),
         })
     })?;
     let tempo = tempo(fields, &meter)?;
-    let Some(bars) = fields.number("bars", &BARS)? else {
-        return fields.fault(Problem::MissingKey("bars", "bars = 4"));
-    };
-    let times = fields.number("times", &TIMES)?.unwrap_or(1);
-    Ok(Section { name, meter, tempo, bars: bars as u16, times: times as u16, swing: swing(fields)? })
+    let missing = || fields.error(Problem::MissingKey("bars", "bars = 4"));
+    let bars = fields.number("bars", &BARS)?.ok_or_else(missing)? as u16;
+    let times = fields.number("times", &TIMES)?.unwrap_or(1) as u16;
+    Ok(Section { name, meter, tempo, bars, times, swing: swing(fields)? })
 }
 
 fn tempo(fields: Fields<'_>, meter: &Meter) -> Result<Tempo, ParseError> {
     const FORM: &str = "a number like 150 or 132.5, or a string like \"400/3\"";
     let unit = match fields.string("beat")? {
         None => meter.beat(),
-        Some(words) => {
-            // A value that could not be written again as it is would not survive a save.
-            let value = parse_note_value(words.text).filter(|v| parse_note_value(&print_note_value(*v)) == Some(*v));
-            let form = || Problem::Form("beat", words.text.to_owned(), "a note value like 1/4, 1/4. or 3/8".into());
-            value.map_or_else(|| words.fault_whole(form()), Ok)?
+        Some(string) => {
+            // A value that prints in another form would change on a save.
+            let value = parse_note_value(string.text).filter(|v| parse_note_value(&print_note_value(*v)) == Some(*v));
+            let form = "a note value like 1/4, 1/4. or 3/8".to_owned();
+            let error = || string.error_at_start(Problem::Form("beat", string.text.to_owned(), form));
+            value.ok_or_else(error)?
         }
     };
-    let raw = match fields.value("tempo") {
-        None if fields.has("tempo") => return fields.fault_at("tempo", wrong_tempo("a table", FORM)),
-        None => return fields.fault(Problem::MissingKey("tempo", "tempo = 150")),
-        Some(Value::Integer(n)) => n.value().to_string(),
-        // The literal text, since the parser's own number is rounded.
-        Some(Value::Float(x)) => {
-            let span = x.span().unwrap_or_default();
-            let literal = fields.text.and_then(|t| t.get(span)).unwrap_or_default();
-            literal.trim_start_matches('+').replace('_', "")
+    let error = |problem| fields.error_at("tempo", problem);
+    let wrong_type = |found| Err(error(Problem::WrongType("tempo", found, FORM)));
+    let raw = match fields.table.get("tempo").map(Item::as_value) {
+        None => return Err(fields.error(Problem::MissingKey("tempo", "tempo = 150"))),
+        Some(Some(Value::Integer(n))) => n.value().to_string(),
+        // The source text, since the parsed number is rounded.
+        Some(Some(Value::Float(x))) => {
+            let source = fields.text.and_then(|t| t.get(x.span()?)).unwrap_or_default();
+            source.trim_start_matches('+').replace('_', "")
         }
-        Some(Value::String(s)) => s.value().clone(),
-        Some(Value::Boolean(_)) => return fields.fault_at("tempo", wrong_tempo("true or false", FORM)),
-        Some(_) => return fields.fault_at("tempo", wrong_tempo("no number", FORM)),
+        Some(Some(Value::String(s))) => s.value().clone(),
+        Some(Some(Value::Boolean(_))) => return wrong_type("true or false"),
+        Some(Some(_)) => return wrong_type("no number"),
+        Some(None) => return wrong_type("a table"),
     };
-    let form = || Problem::Form("tempo", raw.clone(), FORM.into());
-    let bpm = Fraction::parse(&raw).map_or_else(|| fields.fault_at("tempo", form()), Ok)?;
-    let least = Fraction::whole(TEMPO.least as i32);
-    let greatest = Fraction::whole(TEMPO.greatest as i32);
-    if bpm < least || bpm > greatest {
-        return fields.fault_at("tempo", Problem::Tempo(raw));
-    }
-    if bpm.denom() > TEMPO_PARTS {
+    let bpm = Fraction::parse(&raw).ok_or_else(|| error(Problem::Form("tempo", raw.clone(), FORM.into())))?;
+    let tempo = Tempo::new(bpm, unit).map_err(|_| error(Problem::Tempo(raw.clone())))?;
+    if bpm.denom() > Tempo::MAX_DENOMINATOR {
         let form = "at most six decimals, or a fraction over at most 1000000".to_owned();
-        return fields.fault_at("tempo", Problem::Form("tempo", raw, form));
+        return Err(error(Problem::Form("tempo", raw, form)));
     }
-    Tempo::new(bpm, unit).or_else(|e| fields.fault_at("tempo", Problem::Bound(e)))
-}
-
-fn wrong_tempo(found: &'static str, form: &'static str) -> Problem {
-    Problem::WrongType("tempo".into(), found, form)
+    Ok(tempo)
 }
 
 fn swing(fields: Fields<'_>) -> Result<Option<Swing>, ParseError> {
-    let Some(words) = fields.string("swing")? else { return Ok(None) };
-    match Swing::parse(words.text) {
-        Some(swing) => Ok(Some(swing)),
-        None => words.fault_whole(Problem::Form(
-            "swing",
-            words.text.to_owned(),
-            "a ratio like 2:1 with numbers from 1 to 16".into(),
-        )),
-    }
+    let Some(string) = fields.string("swing")? else { return Ok(None) };
+    let form = "a ratio like 2:1 with numbers from 1 to 16";
+    let error = || string.error_at_start(Problem::Form("swing", string.text.to_owned(), form.into()));
+    Swing::parse(string.text).map(Some).ok_or_else(error)
 }
 
 fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, ParseError> {
-    fields.known(LAYER)?;
-    let name = name(fields, "name", "name = \"winch\"")?;
-    let words = fields.needed("voice", "voice = \"pluck\"")?;
-    let voice =
-        Voice::parse(words.text).map_or_else(|| words.fault_whole(Problem::UnknownVoice(words.text.to_owned())), Ok)?;
-    let sound = sound(fields)?;
-    let division = fields.number("division", &DIVISION)?.unwrap_or(4) as u16;
+    fields.reject_unknown(LAYER)?;
+    let name = name(fields, "name = \"winch\"")?;
+    let string = fields.required_string("voice", "voice = \"pluck\"")?;
+    let unknown = || string.error_at_start(Problem::UnknownVoice(string.text.to_owned()));
+    let voice = Voice::parse(string.text).ok_or_else(unknown)?;
+    let sound = fields.string("sound")?.map(|s| check_name(&s, "sound", &SOUND_NAME)).transpose()?;
+    let division = fields.number("division", &DIVISION)?.map_or(DEFAULT_DIVISION, |n| n as u16);
     let gain = fields.number("gain", &GAIN)?.unwrap_or(0) as i8;
     let depth = fields.number("accent-depth", &ACCENT_DEPTH)?.map(|depth| depth as u8);
     let pan = fields.number("pan", &PAN)?.unwrap_or(0) as i8;
@@ -208,15 +196,7 @@ fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, ParseError> 
     Ok(Layer { sound, swing, gain, depth, pan, mute, solo, ..Layer::new(&name, voice, division, parts) })
 }
 
-fn sound(fields: Fields<'_>) -> Result<Option<String>, ParseError> {
-    let Some(words) = fields.string("sound")? else { return Ok(None) };
-    let length = words.text.chars().count() as i64;
-    SOUND_NAME.check(length).map(drop).or_else(|e| words.fault_whole(Problem::Bound(e)))?;
-    printable(words.text).or_else(|()| words.fault_whole(Problem::Control("sound")))?;
-    Ok(Some(words.text.to_owned()))
-}
-
-/// What a part drawn in this section has to fill.
+/// The context in which a part is read, which needs no swing.
 pub(super) fn context(section: &Section, division: u16) -> PartContext<'_> {
     PartContext { meter: &section.meter, bars: usize::from(section.bars), division, swing: None }
 }
@@ -227,32 +207,29 @@ fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<
     if let Some(key) = own
         && (sections.len() > 1 || !tables.is_empty())
     {
-        return fields.fault_at_key(key, Problem::CellsOfNoSection(key));
+        return Err(fields.error_at_key(key, Problem::CellsOutsidePart(key)));
     }
-    let mut drawn: Vec<Option<Fields<'_>>> = vec![own.map(|_| fields); sections.len()];
+    let mut by_section: Vec<Option<Fields<'_>>> = vec![own.map(|_| fields); sections.len()];
     for table in tables {
-        table.known(PART)?;
-        let words = table.needed("section", "section = \"pull\"")?;
-        let Some(at) = sections.iter().position(|s| s.name == words.text) else {
+        table.reject_unknown(PART)?;
+        let string = table.required_string("section", "section = \"pull\"")?;
+        let Some(at) = sections.iter().position(|s| s.name == string.text) else {
             let names = sections.iter().map(|s| s.name.clone()).collect();
-            return words.fault_whole(Problem::UnknownSection(words.text.to_owned(), names));
+            return Err(string.error_at_start(Problem::UnknownSection(string.text.to_owned(), names)));
         };
-        if drawn[at].is_some() {
-            return words.fault_whole(Problem::PartTaken(words.text.to_owned()));
+        if by_section[at].replace(table).is_some() {
+            return Err(string.error_at_start(Problem::DuplicatePart(string.text.to_owned())));
         }
-        drawn[at] = Some(table);
     }
-    let nothing = toml_edit::Table::new();
+    let empty = Table::new();
     let mut spent = 0;
-    let mut parts = Vec::new();
-    for (section, table) in sections.iter().zip(drawn) {
+    let parts = sections.iter().zip(by_section).map(|(section, table)| {
         let context = context(section, division);
-        let part = match table {
-            Some(table) => cells_field::read(table, context, section.times, &mut spent)?,
-            None => cells_field::read(Fields { table: &nothing, text: None }, context, section.times, &mut spent)
-                .or_else(|fault| fields.fault(fault.problem))?,
-        };
-        parts.push(part);
-    }
-    Ok(parts)
+        match table {
+            Some(table) => cells_field::read(table, context, section.times, &mut spent),
+            None => cells_field::read(Fields { table: &empty, text: None }, context, section.times, &mut spent)
+                .map_err(|e| fields.error(e.problem)),
+        }
+    });
+    parts.collect()
 }

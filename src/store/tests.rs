@@ -1,4 +1,4 @@
-//! Tests of the file's form: round trips, edits of hand-made text, saves, the journal.
+//! Tests of the file format: round trips, edits of hand-written text, saves, the journal.
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
@@ -10,13 +10,13 @@ fn read(text: &str) -> Groove {
     parse(text, "t").unwrap_or_else(|e| panic!("{e}\n{text}")).groove
 }
 
-/// The same, some layers with a sound of the user's own and an accent depth.
+/// Random grooves, some with a sound file and an accent depth.
 fn grooves() -> impl Strategy<Value = Groove> {
     let own = (prop::option::of("[a-z ü./]{1,12}"), prop::option::of(0_u8..=18));
     (plain_grooves(), prop::collection::vec(own, 4)).prop_map(|(groove, own)| {
         let given = own.into_iter().take(groove.layers().len()).enumerate();
         given.fold(groove, |g, (l, (sound, depth))| {
-            let g = g.edited(&Edit::OwnSound(l, sound)).unwrap_or(g);
+            let g = g.edited(&Edit::SoundFile(l, sound)).unwrap_or(g);
             g.edited(&Edit::AccentDepth(l, depth)).unwrap_or(g)
         })
     })
@@ -35,7 +35,7 @@ proptest! {
     #[test]
     fn any_groove_is_written_into_any_text(before in grooves(), after in grooves()) {
         let text = print(&before);
-        // The edit itself, without the new print that would stand in for one that went wrong.
+        // Without the new print that `update` falls back to.
         let edited = update::edited(&text, &after).expect("a groove's text");
         let back = parse(&edited, "t").map_err(|e| TestCaseError::fail(format!("{e}\n{text}\n---\n{edited}")))?;
         prop_assert_eq!(&back.groove, &after, "{}\n---\n{}", text, edited);
@@ -148,7 +148,7 @@ fn edits_leave_the_writers_own_text_alone() {
     let tempo = Tempo::new(Fraction::new(281, 2).expect("valid"), Time::new(1, 4).expect("valid")).expect("tempo");
     check(&Edit::Tempo(0, tempo), &[("132.50 # slower", "140.5 # slower")]);
     check(&Edit::Gain(1, -6), &[("\"kick\"\n", "\"kick\"\ngain = -6\n")]);
-    check(&Edit::OwnSound(1, Some("knock.wav".into())), &[("\"kick\"\n", "\"kick\"\nsound = \"knock.wav\"\n")]);
+    check(&Edit::SoundFile(1, Some("knock.wav".into())), &[("\"kick\"\n", "\"kick\"\nsound = \"knock.wav\"\n")]);
     check(&Edit::AccentDepth(1, Some(0)), &[("\"kick\"\n", "\"kick\"\naccent-depth = 0\n")]);
     check(&Edit::Voice(0, Voice::Bass), &[("\"pluck\"", "\"bass\"")]);
     check(&Edit::RenameLayer(1, "heart".into()), &[("\"drum\"", "\"heart\"")]);
@@ -217,7 +217,7 @@ fn a_file_of_windows_lines_keeps_them_and_its_places() {
     assert_eq!(read(&text), read(&hand_made()));
     assert_eq!(update(&text, &read(&text)), text);
     let wrong = text.replace("x..x x....", "x..x xq...");
-    let place = parse(&wrong, "t").expect_err("a wrong mark").place;
+    let place = parse(&wrong, "t").expect_err("a wrong mark").position;
     assert_eq!(place, Some(Position { line: 16, column: 9 }));
 }
 
@@ -249,8 +249,8 @@ fn a_save_replaces_the_text_and_nothing_else() {
     assert_eq!(names_in(folder.path()), ["winch.toml"]);
     let refused = save(&folder.path().join("none/winch.toml"), "x", None);
     assert!(matches!(refused, Err(SaveError::Folder(..))), "{refused:?}");
-    assert_eq!(save(folder.path(), "x", None), Err(SaveError::NotPlain(folder.path().to_owned())));
-    let long = " ".repeat(LIMIT as usize + 1);
+    assert_eq!(save(folder.path(), "x", None), Err(SaveError::NotRegular(folder.path().to_owned())));
+    let long = " ".repeat(MAX_BYTES as usize + 1);
     assert!(matches!(save(&path, &long, None), Err(SaveError::TooLarge(..))));
 }
 
@@ -311,7 +311,7 @@ fn files_that_are_none_are_refused_at_once() {
     assert_eq!(error.to_string(), shown);
     #[cfg(target_os = "linux")]
     {
-        assert_eq!(problem(Path::new("/dev/zero")), Problem::NotPlain);
+        assert_eq!(problem(Path::new("/dev/zero")), Problem::NotRegular);
         assert!(load(Path::new("/proc/self/mem")).is_err());
         assert!(load(Path::new("/proc/self/pagemap")).is_err());
     }
@@ -348,7 +348,7 @@ fn the_journal_gives_back_what_the_file_has_not() {
     assert_eq!((found.text.as_str(), found.file_exists), ("unsaved", false));
 
     fs::write(&path, "saved later").expect("written");
-    let later = found.written + std::time::Duration::from_secs(5);
+    let later = found.modified + std::time::Duration::from_secs(5);
     File::options().write(true).open(&path).and_then(|f| f.set_modified(later)).expect("time set");
     assert_eq!(journal.recover(Some(&path)), None, "the file is newer");
     journal.discard(Some(&path));
@@ -364,7 +364,7 @@ fn the_journal_gives_back_what_the_file_has_not() {
     {
         use std::os::unix::fs::PermissionsExt;
         journal.write(None, "mine").expect("kept");
-        let kept = journal.recover(None).expect("kept").kept;
+        let kept = journal.recover(None).expect("kept").path;
         assert_eq!(fs::metadata(&kept).expect("kept").permissions().mode() & 0o077, 0);
         assert_eq!(fs::metadata(&state).expect("folder").permissions().mode() & 0o077, 0);
     }

@@ -1,22 +1,19 @@
-//! A changed groove written into the text it came from: only what changed is written anew, in its old place, and comments,
-//! order and the writer's own spacing stay.
+//! Writes a changed groove into the text it was read from: changed values are replaced in place; comments, order and spacing stay.
 
 use super::cells_field::{self, KEYS};
 use super::error::ParseError;
 use super::fields::Fields;
-use super::print;
-use super::read::{self, LAYER, ONLY, PART, ROOT, SECTION};
-use crate::rhythm::{Groove, Layer, Part, PartContext, Pitch, Section, print_note_value};
+use super::print::{self, Field};
+use super::read::{self, LAYER, PART, ROOT, SECTION};
+use crate::rhythm::{Groove, Layer, Part, PartContext, Pitch, Section};
 use std::collections::HashMap;
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Key, Table, Value};
 
-/// The text of `original` with what `groove` has different; `original` itself, byte for byte, if nothing is.
-///
-/// A text that is not a groove is replaced by [`print::print`]'s.
+/// The text of `original` with the changes in `groove`, or a new print if `original` is not a groove.
 pub fn update(original: &str, groove: &Groove) -> String {
-    let text = edited(original, groove);
-    // What is handed back must be this groove in any case; a new print is the plain way to it.
-    text.filter(|t| read::groove(t).as_ref() == Ok(groove)).unwrap_or_else(|| print::print(groove))
+    // An edit that does not read back as the groove must not be saved.
+    let text = edited(original, groove).filter(|t| read::groove(t).as_ref() == Ok(groove));
+    text.unwrap_or_else(|| print::print(groove))
 }
 
 pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
@@ -33,45 +30,52 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
         set_or_remove(root, ROOT, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(Value::from));
     }
     let names = |g: &Groove| g.sections().iter().map(|s| s.name.clone()).collect::<Vec<_>>();
-    let from_section = origins(&names(&old), &names(groove));
+    let old_sections = origins(&names(&old), &names(groove));
     let names = |g: &Groove| g.layers().iter().map(|l| l.name.clone()).collect::<Vec<_>>();
-    let from_layer = origins(&names(&old), &names(groove));
+    let old_layers = origins(&names(&old), &names(groove));
 
-    let several = groove.sections().len() > 1;
+    let (several_before, several) = (old.sections().len() > 1, groove.sections().len() > 1);
     let tables = tables_of(root, "section");
-    let sections = groove.sections().iter().zip(&from_section).map(|(new, from)| match from {
-        Some(from) => {
-            let mut table = tables[*from].clone();
-            change_section(&mut table, &old.sections()[*from], new, several);
-            table
-        }
-        None => print::section(new, several),
+    let sections = groove.sections().iter().zip(&old_sections).map(|(new, origin)| {
+        let Some(at) = *origin else { return print::section(new, several) };
+        let mut table = tables[at].clone();
+        let before = print::section_fields(&old.sections()[at], several_before);
+        set_fields(&mut table, SECTION, before, print::section_fields(new, several));
+        table
     });
     replace_tables(root, ROOT, "section", sections.collect());
 
     let tables = tables_of(root, "layer");
-    let mut layers = Vec::new();
-    for (new, from) in groove.layers().iter().zip(&from_layer) {
-        let mut table = match from {
-            Some(from) => {
-                let mut table = tables[*from].clone();
-                change_layer(&mut table, &old.layers()[*from], new);
-                table
-            }
-            None => print::layer(new),
+    let layers = groove.layers().iter().zip(&old_layers).map(|(new, origin)| {
+        let (mut table, origins) = match *origin {
+            Some(at) => (tables[at].clone(), &old_sections[..]),
+            None => (print::layer(new), &[][..]),
         };
-        let came_from: &[Option<usize>] = if from.is_some() { &from_section } else { &[] };
-        change_parts(&mut table, &old, groove, new, came_from);
-        layers.push(table);
-    }
-    replace_tables(root, ROOT, "layer", layers);
-    if !rising(&from_section) || !rising(&from_layer) {
+        if let Some(at) = *origin {
+            set_fields(&mut table, LAYER, print::layer_fields(&old.layers()[at]), print::layer_fields(new));
+        }
+        write_parts(&mut table, &old, groove, new, origins);
+        table
+    });
+    replace_tables(root, ROOT, "layer", layers.collect());
+    if !is_rising(&old_sections) || !is_rising(&old_layers) {
         forget_positions(root);
     }
     Some(document.to_string())
 }
 
-/// Which old one each new one was: the one of its name, or, where only names changed, the one in its place.
+/// Sets the fields that differ; a missing key is added if its value is not the default.
+fn set_fields<const N: usize>(table: &mut Table, order: &[&str], old: [Field; N], new: [Field; N]) {
+    for (old, new) in old.into_iter().zip(new) {
+        let text = |value: &Option<Value>| value.as_ref().map(Value::to_string);
+        let changed = if table.contains_key(new.key) { text(&old.value) != text(&new.value) } else { !new.is_default };
+        if changed {
+            set_or_remove(table, order, new.key, new.value);
+        }
+    }
+}
+
+/// For each new name the index of its old item: the one of the same name, or, if only names changed, the one in its place.
 fn origins(old: &[String], new: &[String]) -> Vec<Option<usize>> {
     let mut found: Vec<Option<usize>> = new.iter().map(|n| old.iter().position(|o| o == n)).collect();
     let left: Vec<usize> = (0..old.len()).filter(|i| !found.contains(&Some(*i))).collect();
@@ -82,7 +86,7 @@ fn origins(old: &[String], new: &[String]) -> Vec<Option<usize>> {
     found
 }
 
-fn rising(from: &[Option<usize>]) -> bool {
+fn is_rising(from: &[Option<usize>]) -> bool {
     from.iter().flatten().is_sorted()
 }
 
@@ -102,7 +106,7 @@ fn replace_tables(table: &mut Table, order: &[&str], key: &str, tables: Vec<Tabl
     }
 }
 
-/// Lets tables be printed in the order in which they stand in the document, not in the one they were read in.
+/// Prints the tables in their order in the document instead of the order they were read in.
 fn forget_positions(table: &mut Table) {
     for (_, item) in table.iter_mut() {
         if let Some(tables) = item.as_array_of_tables_mut() {
@@ -114,7 +118,7 @@ fn forget_positions(table: &mut Table) {
     }
 }
 
-/// Puts a new key after the last of those that stand before it in `order`.
+/// Inserts a new key after the last key that precedes it in `order`.
 fn insert(table: &mut Table, order: &[&str], key: &str, item: Item) {
     let rank = |k: &str| order.iter().position(|o| *o == k).unwrap_or(order.len());
     let mut keys: Vec<String> = table.iter().map(|(k, _)| k.to_owned()).collect();
@@ -129,7 +133,7 @@ fn arrange(table: &mut Table, keys: &[String]) {
     table.sort_values_by(|a, _, b, _| place(a).cmp(&place(b)));
 }
 
-/// Gives a key a value; the comment behind an old one stays.
+/// Sets a value and keeps the comment after the old one.
 fn set(table: &mut Table, order: &[&str], key: &str, mut value: Value) {
     match table.get_mut(key) {
         Some(item) => {
@@ -149,89 +153,28 @@ fn set_or_remove(table: &mut Table, order: &[&str], key: &str, value: Option<Val
     }
 }
 
-fn change_section(table: &mut Table, old: &Section, new: &Section, several: bool) {
-    let unnamed = !table.contains_key("name") && (several || new.name != ONLY);
-    if old.name != new.name || unnamed {
-        set(table, SECTION, "name", Value::from(&new.name));
-    }
-    if old.meter != new.meter {
-        set(table, SECTION, "meter", Value::from(new.meter.to_string()));
-    }
-    if old.tempo.bpm() != new.tempo.bpm() {
-        set(table, SECTION, "tempo", print::bpm(new.tempo.bpm()));
-    }
-    let unit = if table.contains_key("beat") { old.tempo.unit() } else { new.meter.beat() };
-    if unit != new.tempo.unit() {
-        set(table, SECTION, "beat", Value::from(print_note_value(new.tempo.unit())));
-    }
-    if old.bars != new.bars {
-        set(table, SECTION, "bars", Value::from(i64::from(new.bars)));
-    }
-    if old.times != new.times {
-        set(table, SECTION, "times", Value::from(i64::from(new.times)));
-    }
-    if old.swing != new.swing {
-        set_or_remove(table, SECTION, "swing", new.swing.map(|s| Value::from(s.to_string())));
-    }
-}
-
-fn change_layer(table: &mut Table, old: &Layer, new: &Layer) {
-    if old.name != new.name {
-        set(table, LAYER, "name", Value::from(&new.name));
-    }
-    if old.voice != new.voice {
-        set(table, LAYER, "voice", Value::from(new.voice.name()));
-    }
-    if old.sound != new.sound {
-        set_or_remove(table, LAYER, "sound", new.sound.as_ref().map(Value::from));
-    }
-    if old.depth != new.depth {
-        set_or_remove(table, LAYER, "accent-depth", new.depth.map(|d| Value::from(i64::from(d))));
-    }
-    if old.division != new.division {
-        set(table, LAYER, "division", Value::from(i64::from(new.division)));
-    }
-    for (key, old, new) in [("gain", old.gain, new.gain), ("pan", old.pan, new.pan)] {
-        if old != new {
-            set(table, LAYER, key, Value::from(i64::from(new)));
-        }
-    }
-    for (key, old, new) in [("mute", old.mute, new.mute), ("solo", old.solo, new.solo)] {
-        if old != new {
-            set(table, LAYER, key, Value::from(new));
-        }
-    }
-    if old.swing != new.swing {
-        set_or_remove(table, LAYER, "swing", new.swing.map(|s| Value::from(s.to_string())));
-    }
-}
-
-/// Writes the parts of a layer. `from` says which old section each new one was; it is empty for a new layer.
-fn change_parts(table: &mut Table, old: &Groove, groove: &Groove, layer: &Layer, from: &[Option<usize>]) {
+/// Writes the parts of a layer. `origins` holds the old index of each section, or is empty for a new layer.
+pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, layer: &Layer, origins: &[Option<usize>]) {
     let sections = groove.sections();
     let own = KEYS.iter().any(|key| table.contains_key(key));
     if sections.len() == 1 && (own || !table.contains_key("part")) {
-        change_drawing(table, LAYER, read::context(&sections[0], layer.division), &sections[0], &layer.parts[0]);
+        write_cells(table, LAYER, &sections[0], layer.division, &layer.parts[0]);
         return;
     }
     let mut slots: Vec<Option<Table>> = vec![None; sections.len()];
     let mut order = Vec::new();
-    let mut keep = |slots: &mut Vec<Option<Table>>, before: &str, table: Table| {
-        let was = old.sections().iter().position(|s| s.name == before);
-        if let Some(at) = from.iter().position(|f| f.is_some() && *f == was) {
-            slots[at] = Some(table);
+    let mut old_parts = tables_of(table, "part");
+    if own {
+        // The groove had one section: the layer's own cells become a part.
+        old_parts.insert(0, own_part(table, &old.sections()[0].name));
+    }
+    for part in old_parts {
+        let name = part.get("section").and_then(Item::as_str);
+        let index = old.sections().iter().position(|s| Some(s.name.as_str()) == name);
+        if let Some(at) = origins.iter().position(|origin| origin.is_some() && *origin == index) {
+            slots[at] = Some(part);
             order.push(at);
         }
-    };
-    if own {
-        // The groove had one section: its cells move from the layer into a part of it.
-        let before = &old.sections()[0].name;
-        let part = own_part(table, before);
-        keep(&mut slots, before, part);
-    }
-    for part in tables_of(table, "part") {
-        let before = part.get("section").and_then(Item::as_str).unwrap_or_default().to_owned();
-        keep(&mut slots, &before, part);
     }
     for (at, section) in sections.iter().enumerate() {
         match &mut slots[at] {
@@ -239,7 +182,7 @@ fn change_parts(table: &mut Table, old: &Groove, groove: &Groove, layer: &Layer,
                 if part.get("section").and_then(Item::as_str) != Some(&section.name) {
                     set(part, PART, "section", Value::from(&section.name));
                 }
-                change_drawing(part, PART, read::context(section, layer.division), section, &layer.parts[at]);
+                write_cells(part, PART, section, layer.division, &layer.parts[at]);
             }
             slot @ None => {
                 *slot = print::part(section, layer.division, &layer.parts[at]);
@@ -265,14 +208,16 @@ fn own_part(layer: &mut Table, section: &str) -> Table {
     part
 }
 
-fn change_drawing(table: &mut Table, order: &[&str], context: PartContext<'_>, section: &Section, part: &Part) {
+/// Writes the cells and pitches of a part.
+pub(super) fn write_cells(table: &mut Table, order: &[&str], section: &Section, division: u16, part: &Part) {
+    let context = read::context(section, division);
     if read_back(table, context, cells_field::read).as_ref() == Ok(part) {
         return;
     }
     let spellings = spellings(table);
     let bare = cells_field::bare(part);
-    if read_back(table, context, cells_field::read_line).as_ref() != Ok(&bare) {
-        change_line(table, order, context, section, &bare);
+    if read_back(table, context, cells_field::read_cells).as_ref() != Ok(&bare) {
+        write_bare_cells(table, order, section, context, &bare);
     }
     let pitches = print::pitches(part, |p| spellings.get(&p).cloned().unwrap_or_else(|| p.to_string()));
     set_or_remove(table, order, "pitches", pitches);
@@ -284,13 +229,13 @@ fn read_back(table: &Table, context: PartContext<'_>, read: Read) -> Result<Part
     read(Fields { table, text: None }, context, 1, &mut 0)
 }
 
-fn change_line(table: &mut Table, order: &[&str], context: PartContext<'_>, section: &Section, part: &Part) {
-    let old = cells_field::LINES.into_iter().find(|key| table.contains_key(key));
+/// Writes the cells of a part without pitches, in the form they have in the table where it can express them.
+fn write_bare_cells(table: &mut Table, order: &[&str], section: &Section, context: PartContext<'_>, part: &Part) {
+    let old = cells_field::FORMS.into_iter().find(|key| table.contains_key(key));
+    let groups = if old == Some("groups") { cells_field::groups(part, context.division) } else { None };
     let key = match part {
         Part::Cycled { .. } => "cycle",
-        Part::Barred { .. } if old == Some("groups") && cells_field::groups(part, context.division).is_some() => {
-            "groups"
-        }
+        Part::Barred { .. } if groups.is_some() => "groups",
         Part::Barred { .. } => "cells",
     };
     if key != "cycle" {
@@ -304,36 +249,32 @@ fn change_line(table: &mut Table, order: &[&str], context: PartContext<'_>, sect
     }
     if old == Some(key)
         && key != "groups"
-        && let Some(value) = table.get(key).and_then(|item| remarked(item, part))
+        && let Some(value) = table.get(key).and_then(|item| with_marks(item, part))
     {
-        let mut tried = table.clone();
-        set(&mut tried, order, key, value);
-        if read_back(&tried, context, cells_field::read_line).as_ref() == Ok(part) {
-            *table = tried;
+        let mut edited = table.clone();
+        set(&mut edited, order, key, value);
+        if read_back(&edited, context, cells_field::read_cells).as_ref() == Ok(part) {
+            *table = edited;
             return;
         }
     }
-    let value = match key {
-        "groups" => print::groups(part, context.division),
-        _ => Some(print::cells(section, context.division, part)),
-    };
-    if let (Some(old), true) = (old, old != Some(key)) {
+    if let Some(old) = old.filter(|old| *old != key) {
         rename(table, old, key);
     }
-    set_or_remove(table, order, key, value);
+    set(table, order, key, groups.map_or_else(|| print::cells(section, context.division, part), Value::from));
 }
 
-/// The old string with other marks in it, everything between them kept; `None` if it has escapes or other lengths.
-fn remarked(item: &Item, part: &Part) -> Option<Value> {
+/// The string with the marks replaced and everything between them kept; `None` if it has escapes or another number of marks.
+fn with_marks(item: &Item, part: &Part) -> Option<Value> {
     let Item::Value(Value::String(old)) = item else { return None };
     let raw = old.as_repr()?.as_raw().as_str()?;
     if raw.contains('\\') {
         return None;
     }
-    cells_field::remark(raw, part.stored())?.parse().ok()
+    cells_field::replace_marks(raw, part.stored())?.parse().ok()
 }
 
-/// Gives a value another key in the same place, with the comments that stood with it.
+/// Renames a key in place and keeps its comments.
 fn rename(table: &mut Table, old: &str, new: &str) {
     let mut keys: Vec<String> = table.iter().map(|(k, _)| k.to_owned()).collect();
     if let Some((key, item)) = table.remove_entry(old) {
@@ -343,7 +284,7 @@ fn rename(table: &mut Table, old: &str, new: &str) {
     }
 }
 
-/// How each pitch is spelled in the table so far.
+/// The spellings of the pitches in the table.
 fn spellings(table: &Table) -> HashMap<Pitch, String> {
     let text = table.get("pitches").and_then(Item::as_str).unwrap_or_default();
     text.split_whitespace().rev().filter_map(|word| Some((Pitch::parse(word)?, word.to_owned()))).collect()

@@ -1,76 +1,65 @@
-//! What can happen, and what is then to be done, both as values.
+//! The events that change the state, and the effects that the shell carries out, both as values.
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
-use crate::jobs::play_request::{Sequence, Sounding};
-use crate::jobs::{ImportedGroove, Job, JobError, JobReport};
+use crate::jobs::play_request::{PlayRequest, Sequence};
+use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Position};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::playback::playing::SoundLevels;
-use crate::terminal::playback::request::{Head, Heard};
+use crate::terminal::playback::request::TapPosition;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
 
-/// Everything that wakes the program.
+/// An input of [`update`](crate::terminal::update).
 #[derive(Debug, Clone)]
 pub enum Event {
     /// A key, and when it arrived.
     Key(KeyEvent, KeyTime),
     /// Text pasted into the terminal.
     Pasted(String),
-    /// The mouse.
+    /// A mouse event.
     Mouse(MouseEvent),
-    /// The window has so many columns and rows now.
+    /// The new columns and rows of the window.
     Resize(u16, u16),
-    /// Time has passed while something sounds: where it is heard now.
-    Tick(Option<Head>),
-    /// What was heard when a tap arrived.
-    Tapped(Heard),
-    /// The offset was kept for the next time, or why not.
-    OffsetKept(Result<(), String>),
-    /// The analysis of a revision is there.
+    /// The playback position, sent periodically while something plays.
+    Tick(Option<Position>),
+    /// What was heard when a key was tapped.
+    Tapped(TapPosition),
+    /// The tap offset was saved, or why not.
+    OffsetSaved(Result<(), String>),
+    /// An analysis is complete.
     Analysed {
-        /// The revision it was made from.
+        /// Revision of the groove.
         revision: u64,
-        /// What was asked.
+        /// The request.
         ask: analysis::Ask,
-        /// What was found.
+        /// The result.
         report: Arc<Report>,
     },
     /// A save has ended.
     Saved {
-        /// The document that was saved.
+        /// The document.
         document: DocumentId,
         /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
         result: Result<String, SaveFailed>,
     },
-    /// Another take of a sequence, or another time through it, is heard.
-    Take {
-        /// The sequence's number.
-        sequence: u32,
-        /// The take, from 0.
-        take: usize,
-        /// Whether it is still counted in.
-        counting: bool,
-        /// Times through it that have been played.
-        turn: u64,
-        /// Whether this time through falls silent after its opening.
-        silent: bool,
-    },
-    /// The sequence of this number has been played through.
+    /// Another take or another pass of a sequence is heard.
+    Take(SequencePosition),
+    /// The sequence of this number has ended.
     SequenceEnded(u32),
-    /// What has been practised of this groove so far, in a line, `None` if nothing; or why that is not known or not kept.
+    /// The practice log of the groove in one line, or why it could not be read or written.
     Progress(Result<Option<String>, String>),
-    /// The sound device is there, or why not.
+    /// The output device was opened, or why not.
     Device(Result<(), String>),
-    /// Something has happened to the line to a far speaker.
-    Speaker(Speaker),
-    /// Something is to be said of the sound; what plays goes on.
-    SoundTold(String),
-    /// The output devices there are, one line each, or why that cannot be said.
+    /// The connection to a remote speaker changed.
+    Remote(RemoteEvent),
+    /// A problem with the sound that does not stop playback.
+    SoundWarning(String),
+    /// The output devices, one per line, or why they cannot be listed.
     Outputs(Result<Vec<String>, String>),
     /// Progress of the running job in percent.
     JobProgress(u8),
@@ -78,41 +67,53 @@ pub enum Event {
     ExportDone(Box<Job>, Result<JobReport, JobError>),
     /// An import ended.
     ImportDone(Result<Box<ImportedGroove>, JobError>),
-    /// The journal could not be written: why.
+    /// Why the journal could not be written.
     JournalFailed(String),
     /// The system asks the program to end.
     Signal,
 }
 
-/// What can happen to a far speaker.
+/// What is heard of a sequence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SequencePosition {
+    /// Number of the sequence.
+    pub sequence: u32,
+    /// Take, from 0.
+    pub take: usize,
+    pub is_count_in: bool,
+    /// Completed passes of the take.
+    pub pass: u64,
+    /// The pass is silent after its opening.
+    pub silent: bool,
+}
+
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Speaker {
-    /// It is connected, through this port; what sounds, sounds there from now on.
-    There(u16),
-    /// It could not be connected: why.
+pub enum RemoteEvent {
+    /// Connected through this port; playback continues there.
+    Connected(u16),
+    /// Why no connection could be made.
     Failed(String),
-    /// The line or its device is lost: why. It comes back by itself.
+    /// Why the connection or the device is lost; it is being restored.
     Lost(String),
-    /// It is there again.
-    Back,
-    /// It is gone for good: why.
-    Gone(String),
-    /// It did not sound the loop: why.
+    Reconnected,
+    /// Why the connection is closed for good.
+    Closed(String),
+    /// Why the speaker cannot play the request.
     Refused(String),
 }
 
 /// Why a groove was not saved.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SaveFailed {
-    /// The file is not as it was when it was read or last saved.
+    /// The file changed since it was read or last saved.
     Changed,
-    /// There is a file of the name asked for already.
+    /// Another file of this name exists.
     Taken(String),
-    /// It cannot be written; the words say why.
+    /// The file could not be written: why.
     Failed(String),
 }
 
-/// What is to be done outside.
+/// An action of the shell.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
     /// Analyse the groove; only the newest request counts.
@@ -121,48 +122,48 @@ pub enum Effect {
         revision: u64,
         /// The groove.
         groove: Arc<Groove>,
-        /// What is asked.
+        /// The request.
         ask: analysis::Ask,
     },
-    /// Keep the groove safe against a crash.
+    /// Write the groove to the journal.
     Journal(Arc<Groove>),
-    /// Write the groove to its file, or to another one from now on.
+    /// Save the groove.
     Save {
         /// The groove.
         groove: Arc<Groove>,
-        /// Another name.
+        /// The file from now on, if it is another one.
         name: Option<String>,
-        /// Whether what stands there is written over, whatever it is.
-        over: bool,
+        /// Whether to overwrite a file that changed or that belongs to another document.
+        overwrite: Overwrite,
     },
-    /// Play: a loop from a place on, or from its start.
-    Play(Box<Sounding>, Option<Head>),
-    /// Go on playing with this in the place of what is played.
-    Change(Box<Sounding>),
-    /// At the end of the time through that is heard, go on with the take the sequence says, and from there.
+    /// Play from a position, or from the start.
+    Play(Box<PlayRequest>, Option<Position>),
+    /// Replace what plays and continue.
+    Change(Box<PlayRequest>),
+    /// Continue with the current take of the sequence after the current pass.
     Step(Box<Sequence>),
-    /// Tell what has been practised of the groove, after adding this to it.
+    /// Add to the practice log of the groove, and report it.
     Progress(Option<Practised>),
-    /// Look whether the sound files that layers name can sound; what is wrong with them is told.
+    /// Read the layers' sound files, and report problems.
     TrySounds(Arc<Groove>),
-    /// Stop playing.
+    /// Stop playback.
     Stop,
-    /// Connect to a far speaker.
+    /// Connect to a remote speaker.
     Speaker {
-        /// The port of this host that leads to it.
+        /// The local port that leads to it.
         port: u16,
-        /// The token it shows, as it was typed.
+        /// Its token, as typed.
         token: String,
     },
-    /// Tell what was heard when this key arrived.
+    /// Report what was heard when this key arrived.
     Tap(KeyTime),
-    /// Keep the offset for the next time.
-    KeepOffset(Offset),
-    /// Apply these volumes and keep them for the next session.
+    /// Save the tap offset for the next session.
+    SaveOffset(Offset),
+    /// Apply the volumes and save them for the next session.
     SetLevels(SoundLevels),
-    /// Say which output devices there are.
+    /// List the output devices.
     Outputs,
-    /// Give a text to the terminal's clipboard.
+    /// Copy a text to the terminal's clipboard.
     Copy(String),
     /// Run a job; it ends with [`Event::ExportDone`].
     RunJob(Box<Job>),
@@ -175,28 +176,28 @@ pub enum Effect {
     },
     /// Cancel the running job.
     CancelJob,
-    /// The groove belongs to this document from now on: it is saved and journalled as that one.
+    /// Save and journal as this document from now on.
     SwitchDocument(DocumentId),
-    /// Forget what the screen shows and draw it all.
+    /// Draw the whole screen again.
     Redraw,
-    /// End the program; what is not saved stays in the journal if so asked.
+    /// End the program.
     Quit {
-        /// Whether the journal is kept.
+        /// Whether unsaved changes stay in the journal.
         keep_journal: bool,
     },
 }
 
-/// What has been practised.
+/// An entry of the practice log.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Practised {
-    /// The ladder, in the words it was asked for.
+    /// The ladder, as typed.
     pub ladder: String,
-    /// The highest step that was heard through, from 1, and its speed in percent.
+    /// Highest step that was heard to its end, from 1.
     pub step: usize,
-    /// The speed of that step.
+    /// Speed of that step in percent.
     pub speed: String,
     /// Steps of the ladder.
     pub steps: usize,
-    /// Times through that were played since this was last told.
+    /// Passes since the last entry.
     pub loops: u64,
 }

@@ -1,4 +1,4 @@
-//! Going about in lists and taking a line of them, or an answer that was typed.
+//! Moves in the open list, and accepts its selected line or the text typed.
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
@@ -11,157 +11,151 @@ use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::transport::replay;
 use crate::terminal::prompts;
 use crate::terminal::state::{Message, State};
-use crate::terminal::view::{Block, Item, Part, blocks, help_lines, rows};
+use crate::terminal::view::{Block, Item, ReportPart, blocks, help_lines, list_height};
 
-/// Moves within the list that is open: `go` gives the new place from the old one, the last one and the places of a screen.
-pub(crate) fn go(state: &mut State, go: impl Fn(usize, usize, usize) -> usize) {
-    let page = usize::from(state.size.1.saturating_sub(6).max(1));
-    if let Overlay::Full { block, into } = state.overlay {
+/// Moves in the open list: `step` returns the new index from the old one, the last one and the number of lines of a page.
+pub(crate) fn navigate(state: &mut State, step: impl Fn(usize, usize, usize) -> usize) {
+    let page = usize::from(state.view.size.1.saturating_sub(6).max(1));
+    if let Overlay::Full { block, line } = state.overlay {
         let (stops, lines) = stops(state);
-        let now = stops.partition_point(|s| *s <= (block, into)).saturating_sub(1);
+        let now = stops.partition_point(|s| *s <= (block, line)).saturating_sub(1);
         let page = (stops.len() * page / lines.max(1)).max(1);
-        if let Some(&(block, into)) = stops.get(go(now, stops.len().saturating_sub(1), page)) {
-            state.overlay = Overlay::Full { block, into };
+        if let Some(&(block, line)) = stops.get(step(now, stops.len().saturating_sub(1), page)) {
+            state.overlay = Overlay::Full { block, line };
         }
         return;
     }
     if let Overlay::TapReport(at) = state.overlay {
-        let count = state.taps.last.as_ref().map_or(0, |t| t.lines(state).len());
-        state.overlay = Overlay::TapReport(go(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
+        let count = state.playback.taps.last.as_ref().map_or(0, |t| t.lines(state).len());
+        state.overlay = Overlay::TapReport(step(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
         return;
     }
-    let width = state.size.0;
+    let width = state.view.size.0;
     if let Overlay::Manual(view) = &mut state.overlay {
-        return view.go(width, page, go);
+        return view.navigate(width, page, step);
     }
-    let found = match &state.overlay {
-        Overlay::Find { text, .. } => state.keymap.search(text.value()).len(),
-        Overlay::Offers { choice, text, .. } => export::found(state, *choice, text.value()).len(),
+    let count = match &state.overlay {
+        Overlay::Help(_) => help_lines(state, usize::from(width)).len(),
+        Overlay::Find { text, .. } => state.input.keymap.search(text.value()).len(),
+        Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
+        Overlay::ConfigFile(_) => state.files.config_errors.as_ref().map_or(0, Vec::len),
+        Overlay::Outputs(lines, _) => lines.len(),
+        Overlay::ImportWarnings(_) => state.files.import.warnings.len(),
         _ => 0,
     };
-    let help = help_lines(state);
+    let last = count.saturating_sub(1);
     match &mut state.overlay {
-        Overlay::Help(at) => *at = go(*at, help.saturating_sub(page), page),
-        Overlay::ConfigFile(at) => {
-            let lines = state.config_errors.as_ref().map_or(0, Vec::len);
-            *at = go(*at, lines.saturating_sub(1), page);
-        }
-        Overlay::Outputs(lines, at) => *at = go(*at, lines.len().saturating_sub(1), page),
-        Overlay::Remarks(at) => *at = go(*at, state.importing.remarks.len().saturating_sub(1), page),
-        Overlay::Find { chosen, .. } | Overlay::Offers { chosen, .. } => {
-            *chosen = go(*chosen, found.saturating_sub(1), page);
-        }
+        Overlay::Help(at) => *at = step(*at, count.saturating_sub(page), page),
+        Overlay::ConfigFile(at) | Overlay::Outputs(_, at) | Overlay::ImportWarnings(at) => *at = step(*at, last, page),
+        Overlay::Find { selected, .. } | Overlay::Export { selected, .. } => *selected = step(*selected, last, page),
         _ => {}
     }
 }
 
-/// Where one may stand in the full view: every block but headings, and within a block higher than the window a line for each screen
-/// of it; and the lines there are.
+/// The positions in the full view that can be selected: every block except headings, and in a block higher than the window one line
+/// per page; and the number of lines.
 fn stops(state: &State) -> (Vec<(usize, usize)>, usize) {
     let blocks = blocks(state);
-    let step = rows(state.size.1).saturating_sub(1).max(1);
+    let step = list_height(state.view.size.1).saturating_sub(1).max(1);
     let of_block = |(i, b): (usize, &Block)| {
         let lines = if b.item == Item::Heading { 0 } else { b.lines.len() };
-        (0..lines).step_by(step).map(move |into| (i, into))
+        (0..lines).step_by(step).map(move |line| (i, line))
     };
     (blocks.iter().enumerate().flat_map(of_block).collect(), blocks.iter().map(|b| b.lines.len()).sum())
 }
 
-/// Opens the full view at the hearing of the strip.
 pub(crate) fn open_full(state: &mut State) {
-    let current = state.strip().map(|(i, _)| Item::Hearing(i));
+    let current = state.strip_hearing().map(|(i, _)| Item::Hearing(i));
     let blocks = blocks(state);
     let own = current.and_then(|c| blocks.iter().position(|b| b.item == c));
     let block = own.or_else(|| blocks.iter().position(|b| b.item != Item::Heading)).unwrap_or(0);
-    state.overlay = Overlay::Full { block, into: 0 };
+    state.overlay = Overlay::Full { block, line: 0 };
 }
 
-/// What the mark of the full view stands on.
-pub(crate) fn marked(state: &State) -> Option<Item> {
+/// The selected item of the full view.
+pub(crate) fn selected_item(state: &State) -> Option<Item> {
     let Overlay::Full { block, .. } = state.overlay else { return None };
     let blocks = blocks(state);
     blocks.get(block.min(blocks.len().saturating_sub(1))).map(|b| b.item)
 }
 
-/// To the next part of the full view, or to the one before, round and round.
-pub(crate) fn part(state: &mut State, by: isize) {
+/// Moves by parts of the full view, or by pages of the manual, from the last one to the first.
+pub(crate) fn change_part(state: &mut State, by: isize) {
     if let Overlay::Manual(view) = &mut state.overlay {
-        return view.turn(by);
+        return view.turn_pages(by);
     }
     let Overlay::Full { block, .. } = state.overlay else { return };
     let blocks = blocks(state);
     let Some(own) = blocks.get(block.min(blocks.len().saturating_sub(1))) else { return };
-    let now = Part::ALL.iter().position(|p| *p == own.part).unwrap_or(0);
-    let next = Part::ALL[(now as isize + by).rem_euclid(Part::ALL.len() as isize) as usize];
+    let now = ReportPart::ALL.iter().position(|p| *p == own.part).unwrap_or(0);
+    let next = ReportPart::ALL[(now as isize + by).rem_euclid(ReportPart::ALL.len() as isize) as usize];
     if let Some(block) = blocks.iter().position(|b| b.part == next && b.item != Item::Heading) {
-        state.overlay = Overlay::Full { block, into: 0 };
+        state.overlay = Overlay::Full { block, line: 0 };
     }
 }
 
-/// Takes the line of the list that is open, or what was typed.
+/// Accepts the selected line of the open list, or the text typed.
 pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
     match std::mem::take(&mut state.overlay) {
-        Overlay::Find { text, chosen } => {
-            if let Some(row) = state.keymap.search(text.value()).get(chosen) {
-                dispatch(state, &row.action, None, effects);
+        Overlay::Find { text, selected } => {
+            if let Some(command) = state.input.keymap.search(text.value()).get(selected) {
+                dispatch(state, &command.action, None, effects);
             }
         }
-        Overlay::Prompt { question, text, .. } => prompts::answered(state, question, text, effects),
-        Overlay::Full { block, into } => {
-            state.overlay = Overlay::Full { block, into };
-            take(state, effects);
+        Overlay::Prompt { question, text, .. } => prompts::on_answer(state, question, text, effects),
+        Overlay::Full { block, line } => {
+            state.overlay = Overlay::Full { block, line };
+            accept_item(state, effects);
         }
         Overlay::TapReport(at) => {
             state.overlay = Overlay::TapReport(at);
-            go_to_line(state, at);
+            go_to_tap_line(state, at);
         }
-        Overlay::Offers { choice, text, chosen } => export::pick(state, choice, text, chosen),
+        Overlay::Export { menu, text, selected } => export::pick(state, menu, text, selected),
         Overlay::Manual(view) => manual::accept(state, view),
-        Overlay::Remarks(at) => state.overlay = Overlay::Remarks(at),
-        Overlay::Tap => state.overlay = Overlay::Tap,
+        overlay @ (Overlay::ImportWarnings(_) | Overlay::Tap) => state.overlay = overlay,
         Overlay::None
         | Overlay::Help(_)
         | Overlay::Outputs(..)
         | Overlay::ConfigFile(_)
-        | Overlay::Leaving
-        | Overlay::Overwrite(_)
-        | Overlay::Replacing(_) => {}
+        | Overlay::ConfirmQuit
+        | Overlay::ConfirmOverwrite(_)
+        | Overlay::ConfirmImport(_) => {}
     }
 }
 
-/// To the place that a line of the tap report is about.
-fn go_to_line(state: &mut State, at: usize) {
-    let lines = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
-    match lines.get(at).and_then(|l| l.place).filter(|p| is_in(state, *p)) {
-        Some(place) => {
-            state.overlay = Overlay::None;
-            run_command(state, Command::Move(Motion::To(place)));
-        }
+/// Moves the cursor to the position that a line of the tap report names.
+fn go_to_tap_line(state: &mut State, at: usize) {
+    let lines = state.playback.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
+    match lines.get(at).and_then(|l| l.place).filter(|p| exists(state, *p)) {
+        Some(place) => go_to(state, place),
         None => state.show_message(Message::info("this line has no position; pick one that names a bar and beat")),
     }
 }
 
+fn go_to(state: &mut State, place: Place) {
+    state.overlay = Overlay::None;
+    run_command(state, Command::Move(Motion::To(place)));
+}
+
 /// Whether the groove still has this place.
-fn is_in(state: &State, p: Place) -> bool {
+fn exists(state: &State, p: Place) -> bool {
     let g = state.groove();
     p.layer < g.layers().len()
         && p.section < g.sections().len()
         && g.part(p.layer, p.section).spot(p.cell, g.context(p.layer, p.section)).is_some()
 }
 
-/// Takes what the mark of the full view stands on: a hearing to the strip and the click, the cursor to a reason's place.
-fn take(state: &mut State, effects: &mut Vec<Effect>) {
-    match marked(state) {
+/// Selects the hearing, or moves the cursor to the place of the reason, that is highlighted in the full view.
+fn accept_item(state: &mut State, effects: &mut Vec<Effect>) {
+    match selected_item(state) {
         Some(Item::Hearing(hearing)) => {
-            hearings::choose(state, hearing);
+            hearings::select(state, hearing);
             state.show_message(Message::info(format!("selected hearing {}", hearing + 1)));
             replay(state, effects);
         }
         Some(Item::Reason(reason)) => match state.findings().get(reason).and_then(|f| f.place) {
-            Some(place) => {
-                state.overlay = Overlay::None;
-                run_command(state, Command::Move(Motion::To(place)));
-            }
+            Some(place) => go_to(state, place),
             None => state.show_message(Message::info("this reason applies to the whole groove, not to one place")),
         },
         _ => state.show_message(Message::info("nothing to select here; pick a hearing or a reason")),

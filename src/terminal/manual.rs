@@ -1,60 +1,55 @@
-//! The manual over the grid: which page is open, where it is scrolled to, and the search in it.
+//! The manual: the open page, its scroll position, and the search.
 
 use super::overlay::Overlay;
 use super::prompts::typing::TextField;
 use super::state::{Message, State};
 use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
 
-/// The widest line of running text.
+/// Maximum columns of a line of text.
 const MAX_WIDTH: usize = 100;
 
-/// What of the manual is open. Page 0 is the list of chapters.
+/// The open page of the manual. Page 0 is the list of chapters.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct ManualView {
-    pub(crate) page: usize,
-    /// The chosen chapter of the list, or the first line shown of a chapter.
-    pub(crate) line: usize,
-    pub(crate) search: TextField,
-    pub(crate) input: Input,
-    /// The line of the latest match, while it is in sight.
-    pub(crate) matched: Option<usize>,
+    pub page: usize,
+    /// The selected chapter of the list, or the first visible line of a chapter.
+    pub line: usize,
+    pub search: TextField,
+    pub input: ManualInput,
+    /// The line of the latest match, while it is visible.
+    pub matched: Option<usize>,
 }
 
-/// What keys mean in the manual.
+/// What keys do in the manual: move, or type the text to search for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) enum Input {
-    /// They move.
+pub(crate) enum ManualInput {
     #[default]
-    Moving,
-    /// They are the text to search for.
-    Searching,
+    Move,
+    Search,
 }
 
-/// A direction in the list of matches.
+/// Which match to go to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Direction {
-    /// Towards the end.
+pub(crate) enum Direction {
     Next,
-    /// Towards the start.
     Previous,
 }
 
 impl ManualView {
-    /// The lines of the open page. The list of chapters has one line per chapter.
+    /// The lines of the open page; the list of chapters has one line per chapter.
     pub(crate) fn lines(&self, width: u16) -> Vec<Line> {
         lines(self.page, width)
     }
 
-    /// Moves within the page, as in every list.
-    pub(crate) fn go(&mut self, width: u16, page: usize, go: impl Fn(usize, usize, usize) -> usize) {
+    pub(crate) fn navigate(&mut self, width: u16, page: usize, step: impl Fn(usize, usize, usize) -> usize) {
         let count = self.lines(width).len();
         let last = if self.page == 0 { count.saturating_sub(1) } else { count.saturating_sub(page) };
-        self.line = go(self.line.min(last), last, page);
+        self.line = step(self.line.min(last), last, page);
         self.matched = None;
     }
 
-    /// Opens the page so many further on, round and round.
-    pub(crate) fn turn(&mut self, by: isize) {
+    /// Opens another page; the first one follows the last.
+    pub(crate) fn turn_pages(&mut self, by: isize) {
         let pages = CHAPTERS.len() as isize + 1;
         self.open((self.page as isize + by).rem_euclid(pages) as usize);
     }
@@ -63,7 +58,7 @@ impl ManualView {
         (self.page, self.line, self.matched) = (page, 0, None);
     }
 
-    /// Shows the match before or after the place where the view is. False if there is none.
+    /// Shows the next or previous match. Returns false if there is none.
     pub(crate) fn find(&mut self, width: u16, direction: Direction) -> bool {
         let matches = matches(self.search.value(), width);
         let here = (self.page, self.matched.unwrap_or(self.line));
@@ -87,16 +82,16 @@ fn lines(page: usize, width: u16) -> Vec<Line> {
     CHAPTERS.iter().map(row).collect()
 }
 
-/// Every line of a chapter in which the text begins, ignoring case; it may go on in the next line.
+/// Pages and lines on which the text starts, ignoring case; it may continue on the next line.
 fn matches(text: &str, width: u16) -> Vec<(usize, usize)> {
-    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
-    let text = words(text);
+    let normalize = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+    let text = normalize(text);
     if text.is_empty() {
         return Vec::new();
     }
     let mut found = Vec::new();
     for page in 1..=CHAPTERS.len() {
-        let lines: Vec<String> = lines(page, width).iter().map(|l| words(&l.text)).collect();
+        let lines: Vec<String> = lines(page, width).iter().map(|l| normalize(&l.text)).collect();
         for (at, line) in lines.iter().enumerate() {
             let both = format!("{line} {}", lines.get(at + 1).map_or("", String::as_str));
             if both.find(&text).is_some_and(|start| start < line.len()) {
@@ -107,25 +102,24 @@ fn matches(text: &str, width: u16) -> Vec<(usize, usize)> {
     found
 }
 
-/// Opens the manual at the list of chapters.
 pub(crate) fn open(state: &mut State) {
     state.overlay = Overlay::Manual(ManualView::default());
 }
 
-/// Asks for the text to search for, in the manual.
-pub(crate) fn ask(state: &mut State) {
+/// Starts to type a text to search for.
+pub(crate) fn start_search(state: &mut State) {
     if !matches!(state.overlay, Overlay::Manual(_)) {
         open(state);
     }
     if let Overlay::Manual(view) = &mut state.overlay {
-        (view.input, view.search) = (Input::Searching, TextField::default());
+        (view.input, view.search) = (ManualInput::Search, TextField::default());
     }
 }
 
-/// Takes what is typed, or the chosen chapter.
+/// Searches for the text typed, or opens the selected chapter.
 pub(crate) fn accept(state: &mut State, mut view: ManualView) {
-    let searched = view.input == Input::Searching;
-    view.input = Input::Moving;
+    let searched = view.input == ManualInput::Search;
+    view.input = ManualInput::Move;
     if !searched && view.page == 0 {
         view.open(view.line + 1);
     }
@@ -135,15 +129,14 @@ pub(crate) fn accept(state: &mut State, mut view: ManualView) {
     }
 }
 
-/// Goes to another match.
 pub(crate) fn find(state: &mut State, direction: Direction) {
-    let width = state.size.0;
+    let width = state.view.size.0;
     let Overlay::Manual(view) = &mut state.overlay else { return };
     if view.search.value().trim().is_empty() || view.find(width, direction) {
         return;
     }
-    let words = format!("no match for '{}' in the manual", view.search.value());
-    state.show_message(Message::info(words));
+    let text = format!("no match for '{}' in the manual", view.search.value());
+    state.show_message(Message::info(text));
 }
 
 #[cfg(test)]
@@ -185,9 +178,9 @@ mod tests {
     fn pages_turn_round() {
         let mut view = ManualView::default();
         assert_eq!(view.lines(80).len(), CHAPTERS.len());
-        view.turn(-1);
+        view.turn_pages(-1);
         assert_eq!(view.page, CHAPTERS.len());
-        view.turn(1);
+        view.turn_pages(1);
         assert_eq!(view.page, 0);
     }
 }

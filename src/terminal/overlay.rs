@@ -1,76 +1,85 @@
-//! What lies over the grid, and in which mode keys are looked up then.
+//! Overlays of the grid, and the mode in which keys are looked up while one is open.
 
 use crate::jobs::{ImportedGroove, Job};
 use crate::terminal::commands::Mode;
-use crate::terminal::files::export::Choice;
-use crate::terminal::manual::{Input, ManualView};
+use crate::terminal::files::export::ExportMenu;
+use crate::terminal::manual::{ManualInput, ManualView};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
 
-/// What lies over the grid.
+/// What is open over the grid. Numbers of lists are the first visible or the selected line.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) enum Overlay {
     #[default]
     None,
-    /// The help, from this line on.
     Help(usize),
-    /// The manual.
     Manual(ManualView),
     /// The searched list of commands.
-    Find { text: TextField, chosen: usize },
-    /// The output devices, from this line on.
+    Find {
+        text: TextField,
+        selected: usize,
+    },
+    /// The output devices.
     Outputs(Vec<String>, usize),
-    /// What is wrong with the config file, from this line on.
+    /// The errors in the config file.
     ConfigFile(usize),
-    /// A question. While nothing has been typed, `kept` says that the text is what stood there before.
-    Prompt { question: Question, text: TextField, kept: bool, error: Option<String> },
-    /// All that is said of the groove, at a block of it and a line of that.
-    Full { block: usize, into: usize },
+    /// A question. `unedited`: the text is the current value, which the first character typed replaces.
+    Prompt {
+        question: Question,
+        text: TextField,
+        unedited: bool,
+        error: Option<String>,
+    },
+    /// The full view, at a line of a block.
+    Full {
+        block: usize,
+        line: usize,
+    },
     /// Tapping along.
     Tap,
-    /// What the last tapping says, at this line.
     TapReport(usize),
-    /// Whether to end with work that is not saved.
-    Leaving,
-    /// Whether to write over a file that holds something else.
-    Overwrite(PendingOverwrite),
-    /// What can be made, searched.
-    Offers { choice: Choice, text: TextField, chosen: usize },
-    /// What the last import had to say, from this remark on.
-    Remarks(usize),
-    /// Whether what was imported takes the place of work that is not saved.
-    Replacing(Box<ImportedGroove>),
+    /// Quit with unsaved changes?
+    ConfirmQuit,
+    ConfirmOverwrite(PendingOverwrite),
+    /// The searched list of exports.
+    Export {
+        menu: ExportMenu,
+        text: TextField,
+        selected: usize,
+    },
+    ImportWarnings(usize),
+    /// Replace unsaved changes by the imported groove?
+    ConfirmImport(Box<ImportedGroove>),
 }
 
-/// A save, or something made, that was refused because of what stands there.
+/// A save or a job that found a file in its way.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum PendingOverwrite {
     /// The groove's own file was changed by another program.
     Changed,
-    /// Another file of this name is there.
+    /// Another file of this name exists.
     Taken(String),
     /// A file that a job would write exists.
     Job(Box<Job>, String),
 }
 
 impl Overlay {
-    /// The mode in which keys are looked up.
     pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
-            Overlay::Manual(view) if view.input == Input::Searching => Mode::Typing,
+            Overlay::Manual(view) if view.input == ManualInput::Search => Mode::Typing,
             Overlay::Help(_)
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)
             | Overlay::Manual(_)
-            | Overlay::Remarks(_) => Mode::List,
+            | Overlay::ImportWarnings(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
-            Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Offers { .. } => Mode::Typing,
-            Overlay::Leaving => Mode::Leaving,
-            Overlay::Overwrite(_) => Mode::Overwriting,
-            Overlay::Replacing(_) => Mode::Replacing,
+            Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Export { .. } => Mode::Typing,
+            Overlay::ConfirmQuit => Mode::ConfirmQuit,
+            Overlay::ConfirmOverwrite(_) => Mode::ConfirmOverwrite,
+            Overlay::ConfirmImport(_) => Mode::ConfirmImport,
         }
     }
 }

@@ -2,9 +2,10 @@
 //! know threads, files or the device.
 
 use super::input::key::Key;
-use super::{Colours, Effect, Event, Head, KeyTime, Keymap, State, Theme, start, update, view};
+use super::{Colours, Effect, Event, KeyTime, Keymap, State, Theme, start, update, view};
 use crate::analysis;
-use crate::jobs::play_request::Sounding;
+use crate::jobs::Position;
+use crate::jobs::play_request::PlayRequest;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::session::DocumentId;
 use ratatui::Terminal;
@@ -48,7 +49,7 @@ fn drawn(state: &State, layer: usize) -> String {
 
 fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
     let state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
-    let mut state = state.with_offers(crate::jobs::export_choices());
+    let mut state = state.with_export_choices(crate::jobs::export_choices());
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -156,7 +157,7 @@ fn effects_are_values() {
                 Effect::Stop => "stop",
                 Effect::Speaker { .. } => "speaker",
                 Effect::Tap(_) => "tap",
-                Effect::KeepOffset(_) => "offset",
+                Effect::SaveOffset(_) => "offset",
                 Effect::SetLevels(_) => "levels",
                 Effect::Copy(_) => "copy",
                 Effect::RunJob(_) => "run job",
@@ -186,22 +187,22 @@ fn effects_are_values() {
             Event::Saved {
                 document: DocumentId(0),
                 groove: groove.clone(),
-                result: Err(super::SaveFailed::Failed("read-only".into()))
+                result: Err(super::event::SaveFailed::Failed("read-only".into()))
             }
         )
         .is_empty()
     );
-    assert!(failed.is_changed());
+    assert!(failed.session.is_changed());
     let found = update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Ok("rope.toml".into()) });
     assert_eq!(found, [Effect::Quit { keep_journal: false }]);
-    assert!(!state.is_changed());
+    assert!(!state.session.is_changed());
     assert_eq!(update(&mut state, Event::Signal), [Effect::Quit { keep_journal: true }]);
 }
 
 #[test]
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
-    let old = state.report.clone().expect("report");
+    let old = state.hearings.result.clone().expect("report");
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     // Between the edit and its analysis the old figures are marked.
     let shown = screen(&state, (80, 24));
@@ -210,7 +211,7 @@ fn an_old_result_does_not_replace_a_newer_one() {
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff "), "{shown}");
     update(&mut state, Event::Analysed { revision: 1, ask: old.ask, report: old.report });
-    assert_eq!(state.report.as_ref().map(|r| r.revision), Some(state.revision()));
+    assert_eq!(state.hearings.result.as_ref().map(|r| r.revision), Some(state.revision()));
 }
 
 #[test]
@@ -235,13 +236,13 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
     let Some(Effect::Play(sounding, None)) = found.iter().find(|e| matches!(e, Effect::Play(..))) else {
         panic!("{found:?}")
     };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
-    assert_eq!(playing.over, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
+    assert_eq!(playing.range, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));
-    assert!(playing.layers && playing.lines.len() == 1 && playing.lines[0].seconds.len() > 1);
+    assert!(playing.layers && playing.hearings.len() == 1 && playing.hearings[0].seconds.len() > 1);
 }
 
 #[test]
@@ -255,7 +256,7 @@ fn volumes_are_bounded_shown_and_kept() {
     // A change of the click volume is heard at once, at its bound too.
     let found = press(&mut state, &"f \"click-up\" enter ".repeat(5));
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.click_db, 6.0);
     assert!(screen(&state, (80, 24)).contains("click +6"));
     press(&mut state, &"' ".repeat(30));
@@ -301,8 +302,8 @@ fn whole_screens() {
     insta::assert_snapshot!("grid_60x18", screen(&state, (60, 18)));
     insta::assert_snapshot!("grid_200x60", screen(&state, (200, 60)));
     press(&mut state, "enter shift-down shift-right");
-    update(&mut state, Event::Tick(Some(Head { section: 0, pass: 0, wholes: 0.55 })));
-    state.theme = PLAIN;
+    update(&mut state, Event::Tick(Some(Position { section: 0, pass: 0, wholes: 0.55 })));
+    state.view.theme = PLAIN;
     insta::assert_snapshot!("selection_and_playhead_ascii_80x24", screen(&state, (80, 24)));
     press(&mut state, "esc h");
     insta::assert_snapshot!("hearings_ascii_80x24", screen(&state, (80, 24)));
@@ -315,7 +316,7 @@ fn whole_screens() {
 #[test]
 fn plain_screens_hold_plain_characters_only() {
     let mut state = ferry();
-    state.theme = PLAIN;
+    state.view.theme = PLAIN;
     for keys in ["", "h", "tab", "esc ?", "esc f", "esc T"] {
         press(&mut state, keys);
         for size in [(80, 24), (200, 60), (60, 18)] {

@@ -1,4 +1,4 @@
-//! `teeter manual` and `teeter man`.
+//! Tests of `teeter manual` and `teeter man`.
 
 use super::{good, run};
 
@@ -16,7 +16,7 @@ fn the_manual_lists_its_chapters_and_prints_one() {
 }
 
 #[test]
-fn man_pages_are_written_and_never_overwritten_unasked() {
+fn man_pages_are_overwritten_only_with_the_option() {
     let main = good(&["man"]).text;
     assert!(main.contains(".TH teeter 1") && main.contains("teeter\\-explain"), "{main}");
     let folder = tempfile::tempdir().expect("a folder");

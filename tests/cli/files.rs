@@ -1,4 +1,4 @@
-//! What the commands write and read: sound with its cues, other formats, samples.
+//! Tests of the files that commands write and read: sound with its cues, other formats, samples.
 
 use super::{DEMO, good, run};
 use crate::support::in_package;
@@ -31,7 +31,7 @@ fn cues(table: &str) -> Vec<(usize, f64, String, String)> {
 }
 
 #[test]
-fn takes_come_as_one_file_with_a_list_of_cues_beside_it() {
+fn takes_are_one_file_with_a_list_of_cues_next_to_it() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("out.wav");
     good(&["takes", DEMO, "-o", path.to_str().expect("a path"), "--count-in"]);
@@ -71,7 +71,7 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
     let list: Vec<_> = cues(&ended.errors).into_iter().filter(|c| !c.2.starts_with("count-in: ")).collect();
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).collect();
     assert_eq!(names, ["step 1 of 3: 50%, 1/4 = 80", "step 2 of 3: 75%, 1/4 = 120", "step 3 of 3: 100%, 1/4 = 160"]);
-    // What explain says of the same speeds.
+    // The same hearings as `explain` finds at these speeds.
     for (cue, percent) in list.iter().zip(["50", "75", "100"]) {
         let json = good(&["explain", "--json", "--speed", percent, DEMO]).text;
         let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
@@ -83,12 +83,12 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
 }
 
 #[test]
-fn a_foreign_file_in_the_way_is_kept_and_nothing_is_written() {
+fn an_existing_file_is_kept_and_nothing_is_written() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
     good(&["export", DEMO, "--as", "midi", "-o", &path("tide.mid")]);
     let (wav, h) = (path("a.wav"), path("h"));
-    // A command, and the file of somebody else in its way.
+    // A command, and an existing file that it would replace.
     let rows: &[(&[&str], &str)] = &[
         (&["render", DEMO, "-o", &wav], "a.wav"),
         (&["render", DEMO, "-o", &wav, "--ladder", "50-100/50"], "a.wav"),
@@ -124,8 +124,8 @@ fn a_foreign_file_in_the_way_is_kept_and_nothing_is_written() {
         good(&[command, &["--overwrite"][..]].concat());
         assert_ne!(std::fs::read(&file).expect("bytes"), b"RIFF my own words", "{command:?}");
         // The next row begins without results.
-        for made in files(folder.path()).iter().filter(|f| !before.contains(f)) {
-            std::fs::remove_file(made).expect("removed");
+        for result in files(folder.path()).iter().filter(|f| !before.contains(f)) {
+            std::fs::remove_file(result).expect("removed");
         }
     }
 }
@@ -155,7 +155,7 @@ fn a_folder_is_not_replaced_and_a_device_is_written_to() {
 }
 
 #[test]
-fn a_layers_own_sound_is_read_beside_the_groove_and_a_bad_one_is_told() {
+fn a_user_sample_is_read_next_to_the_groove_and_a_bad_one_is_a_warning() {
     let folder = tempfile::tempdir().expect("a folder");
     let text = "format = 1\ntitle = \"t\"\n[[section]]\nmeter = \"4/4\"\ntempo = 120\nbars = 1\n[[layer]]\nname = \"l\"\nvoice = \"rim\"\n\
                 sound = \"burst.flac\"\naccent-depth = 6\ncells = \"x...x...X...o...\"\n";
@@ -183,7 +183,7 @@ fn a_layers_own_sound_is_read_beside_the_groove_and_a_bad_one_is_told() {
 }
 
 #[test]
-fn export_and_import_go_there_and_back() {
+fn an_exported_groove_can_be_imported() {
     let home = tempfile::tempdir().expect("a folder");
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
     let ended = good(&["export", "patterns", "--as", "midi", "--into", &path("midi"), "--hearing", "1"]);
@@ -220,7 +220,7 @@ fn options_that_do_not_apply_are_refused() {
     let home = tempfile::tempdir().expect("a folder");
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
     let (score, tune) = (path("a.mxl"), path("a.toml"));
-    for (words, told) in [
+    for (words, error) in [
         (&["midi", "--picture", "grid"][..], "--picture applies only to svg and png, not to --as midi"),
         (&["txt", "--theme", "screen"], "--theme applies only to svg and png, not to --as txt"),
         (&["svg", "--scale", "3"], "--scale applies only to png, not to --as svg"),
@@ -235,7 +235,7 @@ fn options_that_do_not_apply_are_refused() {
     ] {
         let refused = run(&[&["export", DEMO, "--as"], words].concat(), b"");
         assert_eq!(refused.code, Some(2), "{words:?} {}", refused.errors);
-        assert!(refused.errors.contains(told), "{words:?} {}", refused.errors);
+        assert!(refused.errors.contains(error), "{words:?} {}", refused.errors);
     }
     assert_eq!(std::fs::read_dir(home.path()).expect("a folder").count(), 0);
 }
@@ -279,19 +279,19 @@ fn notation_is_written_as_it_is_asked_for() {
     };
     assert!(beams("group") < beams("beat"));
     assert_eq!(small(&score(&["--over", "nothing"]).text), 0);
-    // Nine bars of 4/4 hold 18 pulses of every 2 beats, and words that say what they are.
+    // Nine bars of 4/4 hold 18 pulses of every 2 beats, and a text that names them.
     let every_two = score(&["--over", "nothing", "--hearing", "5"]);
     assert_eq!((small(&every_two.text), every_two.errors.as_str()), (19, ""), "hearing 5 is every 2 beats");
     let changing = score(&["--over", "nothing", "--hearing", "1"]);
     assert_eq!(small(&changing.text), 0);
     let said = "skipped hearing 1 (changing pulse), which cannot be notated exactly: ";
     assert!(changing.errors.contains(said) && changing.errors.lines().count() == 1, "{}", changing.errors);
-    // It goes into a grid, where nothing need be left out.
+    // A grid can show it.
     assert_eq!(good(&["export", DEMO, "--as", "svg", "-o", "-", "--hearing", "1"]).errors, "");
 }
 
 #[test]
-fn export_and_import_say_what_is_wrong_and_where() {
+fn export_and_import_report_what_is_wrong_and_where() {
     let bad_place = ["export", DEMO, "--as", "midi", "-o", "tests/nowhere/x.mid"];
     let rows: [(&[&str], &[u8], i32, &str); 10] = [
         (&["export", DEMO, "--as", "mxl", "--beams", "bar"], b"", 2, "expected beat, group, accent, found 'bar'"),
@@ -338,7 +338,7 @@ fn export_and_import_say_what_is_wrong_and_where() {
 }
 
 #[test]
-fn a_signal_leaves_no_temporary_file_and_says_what_was_written() {
+fn a_signal_leaves_no_temporary_file_and_reports_what_was_written() {
     let home = tempfile::tempdir().expect("a folder");
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
     // A short groove first, whose handout is complete, and one that takes long.

@@ -1,4 +1,4 @@
-//! Arguments and files that are refused, and the errors for them.
+//! Tests of invalid arguments and files, and of the errors for them.
 
 use super::{DEMO, run};
 use crate::support::in_package;
@@ -126,8 +126,8 @@ fn files_that_are_no_grooves_are_refused_at_once() {
     assert_eq!(run(&["check", "/dev/zero"], b"").code, Some(1));
 }
 
-/// `teeter --speaker PORT` with a token in the environment, and no terminal.
-fn far(port: &str, token: &str) -> (Option<i32>, String) {
+/// Runs `teeter --speaker PORT` with a token in the environment, and no terminal.
+fn with_speaker(port: &str, token: &str) -> (Option<i32>, String) {
     let Output { status, stderr, .. } = Command::new(env!("CARGO_BIN_EXE_teeter"))
         .args(["no-such.toml", "--speaker", port])
         .env("TEETER_SPEAKER_TOKEN", token)
@@ -138,28 +138,28 @@ fn far(port: &str, token: &str) -> (Option<i32>, String) {
 }
 
 #[test]
-fn a_far_speaker_that_is_not_there_is_told_before_the_screen_opens() {
-    let (code, words) = far("7450", "salt");
+fn a_missing_remote_speaker_is_reported_before_the_screen_opens() {
+    let (code, words) = with_speaker("7450", "salt");
     assert_eq!(code, Some(2));
     assert!(words.contains("a token looks like"), "{words}");
-    let (code, words) = far("7450", "");
+    let (code, words) = with_speaker("7450", "");
     assert_eq!(code, Some(2));
     assert!(words.contains("TEETER_SPEAKER_TOKEN"), "{words}");
     let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).expect("a port");
     let port = listener.local_addr().expect("an address").port().to_string();
     let nobody = std::thread::spawn(move || drop(listener.accept()));
-    let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
+    let (code, words) = with_speaker(&port, "k7mp-2xqd-9fht-w3bn");
     assert_eq!(code, Some(2));
     assert!(words.contains("no `teeter speaker` runs at the other end"), "{words}");
     nobody.join().expect("no panic");
-    let (code, words) = far(&port, "k7mp-2xqd-9fht-w3bn");
+    let (code, words) = with_speaker(&port, "k7mp-2xqd-9fht-w3bn");
     assert_eq!(code, Some(2));
     assert!(words.contains("ssh -R"), "{words}");
-    assert!(far("0", "k7mp-2xqd-9fht-w3bn").1.contains("expected a port, 1 to 65535"));
+    assert!(with_speaker("0", "k7mp-2xqd-9fht-w3bn").1.contains("expected a port, 1 to 65535"));
 }
 
 #[test]
-fn taps_of_a_file_are_told() {
+fn taps_of_a_file_are_analyzed() {
     // Forty taps on the written beat, 375 ms apart, 20 ms early; the one at 6 s is missing.
     let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.375 - 0.02);
     let list: Vec<String> = (2..42).filter(|n| *n != 16).map(line).collect();
@@ -186,8 +186,8 @@ fn taps_of_a_file_are_told() {
         "{}",
         comma.errors
     );
-    let taken = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
-    assert!(taken.text.contains("mean +0 ms") || taken.text.contains("mean -0 ms"), "{}", taken.text);
+    let shifted = run(&["tap", DEMO, "-", "--offset-ms", "-20"], list.as_bytes());
+    assert!(shifted.text.contains("mean +0 ms") || shifted.text.contains("mean -0 ms"), "{}", shifted.text);
     let few = run(&["tap", DEMO, "-"], b"1\n2\n3\n");
     assert!(few.text.contains("too few taps"), "{}", few.text);
     let wrong = run(&["tap", DEMO, "-"], b"1\n2\nsoon\n");
@@ -206,15 +206,15 @@ fn taps_of_a_file_are_told() {
     assert!(ms.errors.contains("taps.txt: expected times in seconds with a median gap of at most 20"), "{}", ms.errors);
     let swapped = run(&["tap", &path, DEMO], b"");
     assert_eq!(swapped.code, Some(2));
-    let said = format!("arguments are swapped; try: teeter tap {DEMO} ");
-    assert!(swapped.errors.contains(&said), "{}", swapped.errors);
+    let error = format!("arguments are swapped; try: teeter tap {DEMO} ");
+    assert!(swapped.errors.contains(&error), "{}", swapped.errors);
     let neither = run(&["tap", &path, &path], b"");
     assert!(neither.code == Some(1) && neither.errors.contains("taps.txt:1:"), "{}", neither.errors);
     assert_eq!(run(&["tap", "-", "-"], b"").code, Some(2));
 }
 
 #[test]
-fn outputs_lists_devices_or_says_in_one_line_that_there_are_none() {
+fn outputs_lists_devices_or_reports_in_one_line_that_there_are_none() {
     let ended = run(&["outputs"], b"");
     match ended.code {
         Some(0) => assert!(!ended.text.is_empty() || ended.errors.lines().count() == 1, "{}", ended.errors),

@@ -2,12 +2,12 @@
 
 use super::Ring;
 
-/// Weight of a tick on silence against one on an unaccented attack (Povel & Essens 1985, W = 4).
+/// Weight of a tick on silence relative to one on an unaccented attack (Povel & Essens 1985, W = 4).
 const SILENT_WEIGHT: u32 = 4;
 
-/// The clock that fits a ring best.
+/// A clock laid over a ring, and the evidence for it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct BestClock {
+pub(crate) struct Clock {
     /// Pulses from tick to tick.
     pub unit: usize,
     /// First tick.
@@ -22,8 +22,8 @@ pub(crate) struct BestClock {
     pub score: u32,
 }
 
-/// Which pulses carry an accent: isolated attacks, the second of two together, the first and last of three and more together;
-/// runs are taken round the cycle.
+/// Which pulses are accented: isolated attacks, the second of two adjacent ones, the first and last of three or more. Runs
+/// continue over the end of the cycle.
 pub(crate) fn accented(ring: &Ring) -> Vec<bool> {
     let n = ring.pulses;
     let mut sounds = vec![false; n];
@@ -35,7 +35,7 @@ pub(crate) fn accented(ring: &Ring) -> Vec<bool> {
         }
         let length = (0..n).take_while(|i| sounds[(start + i) % n]).count();
         if length == n {
-            // No gap anywhere: no attack stands out.
+            // Without a gap no attack is accented.
             break;
         }
         match length {
@@ -50,38 +50,29 @@ pub(crate) fn accented(ring: &Ring) -> Vec<bool> {
     accents
 }
 
-/// Ticks of a clock on accented attacks, on unaccented ones and on silence.
-#[cfg(test)]
-pub(crate) fn evidence(ring: &Ring, unit: usize, start: usize) -> (u32, u32, u32) {
-    let accents = accented(ring);
-    count(ring, &accents, unit, start)
-}
-
-fn count(ring: &Ring, accents: &[bool], unit: usize, start: usize) -> (u32, u32, u32) {
-    let mut found = (0, 0, 0);
+/// The clock of a unit and start with its evidence.
+pub(super) fn clock(ring: &Ring, accents: &[bool], unit: usize, start: usize) -> Clock {
+    let (mut accented, mut plain, mut silent) = (0, 0, 0);
     for tick in (start..ring.pulses).step_by(unit.max(1)) {
         if accents[tick] {
-            found.0 += 1;
+            accented += 1;
         } else if ring.attacks.binary_search(&tick).is_ok() {
-            found.1 += 1;
+            plain += 1;
         } else {
-            found.2 += 1;
+            silent += 1;
         }
     }
-    found
+    Clock { unit, start, accented, plain, silent, score: SILENT_WEIGHT * silent + plain }
 }
 
 /// The clock of least counter-evidence among the units that divide the cycle and are smaller than half of it; of equally good
-/// ones the one with the longest unit, then the earliest. `None` if there is no such unit.
-pub(crate) fn best_clock(ring: &Ring) -> Option<BestClock> {
+/// ones the one with the longest unit, then the earliest. `None` without such a unit.
+pub(crate) fn best_clock(ring: &Ring) -> Option<Clock> {
     let accents = accented(ring);
     let n = ring.pulses;
     let units = (1..n.div_ceil(2)).filter(|u| n.is_multiple_of(*u));
     units
         .flat_map(|unit| (0..unit).map(move |start| (unit, start)))
-        .map(|(unit, start)| {
-            let (accented, plain, silent) = count(ring, &accents, unit, start);
-            BestClock { unit, start, accented, plain, silent, score: SILENT_WEIGHT * silent + plain }
-        })
+        .map(|(unit, start)| clock(ring, &accents, unit, start))
         .min_by_key(|c| (c.score, std::cmp::Reverse(c.unit), c.start))
 }

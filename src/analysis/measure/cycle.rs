@@ -53,7 +53,7 @@ pub(crate) fn off_beatness(ring: &Ring) -> usize {
 /// over the `m` durations; the pair from the last to the first is not used (Toussaint 2013; Condit-Schultz 2019).
 ///
 /// # Errors
-/// A reason, with fewer than two durations.
+/// Fewer than two durations.
 pub(crate) fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
     if durations.len() < 2 {
         return Err("at least two groups are needed");
@@ -62,11 +62,11 @@ pub(crate) fn npvi(durations: &[usize]) -> Result<f64, &'static str> {
     Ok(100.0 * sum / (durations.len() - 1) as f64)
 }
 
-/// Evenness, 0 to 1: the sum of the chords between all attacks laid on a circle, over that of the most even placing of as many
-/// attacks on as many pulses (Toussaint 2013; that placing is the greatest sum by Demaine et al. 2009).
+/// Evenness, 0 to 1: the sum of the chords between all attacks on a circle, relative to that of the most even distribution of the
+/// same number of attacks (Toussaint 2013), which has the greatest sum (Demaine et al. 2009).
 ///
 /// # Errors
-/// A reason, with fewer than two attacks.
+/// Fewer than two attacks.
 pub(crate) fn evenness(ring: &Ring) -> Result<f64, &'static str> {
     let (n, k) = (ring.pulses, ring.attacks.len());
     if k < 2 {
@@ -83,7 +83,7 @@ pub(crate) fn evenness(ring: &Ring) -> Result<f64, &'static str> {
 /// Rhythmic oddity: whether no two attacks are half a cycle apart (Chemillier & Truchet 2003; Toussaint 2013).
 ///
 /// # Errors
-/// A reason, for a cycle of an odd number of pulses, which has no half.
+/// The number of pulses is odd.
 pub(crate) fn oddity(ring: &Ring) -> Result<bool, &'static str> {
     if ring.pulses.is_odd() {
         return Err("a cycle of an odd number of cells has no half");
@@ -92,19 +92,19 @@ pub(crate) fn oddity(ring: &Ring) -> Result<bool, &'static str> {
     Ok(!ring.attacks.iter().any(|a| ring.attacks.binary_search(&((a + half) % ring.pulses)).is_ok()))
 }
 
-/// Metric complexity: the greatest sum of metrical weights as many attacks could have, less the sum they have; weights are the
-/// dots of Lerdahl & Jackendoff 1983 (Toussaint 2002).
+/// Metric complexity: the greatest possible sum of metrical weights of the same number of attacks, minus the actual sum. The weights
+/// are the dots of Lerdahl & Jackendoff 1983 (Toussaint 2002).
 ///
 /// # Errors
-/// A reason, if the cycle is not a whole number of bars.
+/// The cycle is not a whole number of bars.
 pub(crate) fn metric_complexity(ring: &Ring, tree: &Tree) -> Result<f64, &'static str> {
     let dots = tree.dots();
     if !ring.pulses.is_multiple_of(dots.len()) {
         return Err("the cycle is not a whole number of bars");
     }
-    let mut all: Vec<u32> = (0..ring.pulses).map(|p| dots[p % dots.len()]).collect();
-    let has: u32 = ring.attacks.iter().map(|a| all[*a]).sum();
-    all.sort_unstable_by(|a, b| b.cmp(a));
-    let most: u32 = all.iter().take(ring.attacks.len()).sum();
-    Ok(f64::from(most - has))
+    let mut weights: Vec<u32> = (0..ring.pulses).map(|p| dots[p % dots.len()]).collect();
+    let actual: u32 = ring.attacks.iter().map(|a| weights[*a]).sum();
+    weights.sort_unstable_by(|a, b| b.cmp(a));
+    let greatest: u32 = weights.iter().take(ring.attacks.len()).sum();
+    Ok(f64::from(greatest - actual))
 }

@@ -1,4 +1,4 @@
-//! Published measures of one rhythm, by name and source, each where it is defined.
+//! Published measures of a rhythm, by name and source.
 
 mod clock;
 mod cycle;
@@ -13,28 +13,27 @@ pub(crate) use tree::{Tree, indispensability, syncopations};
 use crate::analysis::groups::Groups;
 use crate::rhythm::{Groove, MeterKind, Time};
 #[cfg(test)]
-pub(crate) use clock::{accented, evidence};
+use clock::{accented, clock};
 
-/// Longest cycle, in pulses, that is measured: no ear takes a longer one as one cycle (ours, no source).
-pub(crate) const LONGEST: usize = 1024;
+/// Pulses of a cycle that is measured; a longer one is not heard as a cycle (ours, no source).
+pub(crate) const MAX_PULSES: usize = 1024;
 
 /// A rhythm as a cycle of equal pulses, some of which are attacks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Ring {
-    /// Pulses of one time round.
     pub pulses: usize,
     /// The attacks, ascending, each below `pulses`; at least one.
     pub attacks: Vec<usize>,
 }
 
 impl Ring {
-    /// A ring; `None` without attacks, or if they are not ascending within the cycle.
+    /// `None` without attacks, or if they are not ascending within the cycle.
     pub(crate) fn new(pulses: usize, attacks: Vec<usize>) -> Option<Self> {
         let ascending = attacks.windows(2).all(|w| w[0] < w[1]);
         (ascending && attacks.last().is_some_and(|l| *l < pulses)).then_some(Self { pulses, attacks })
     }
 
-    /// From each attack to the next, the last one round to the first.
+    /// From each attack to the next; from the last to the first of the next cycle.
     pub(crate) fn intervals(&self) -> Vec<usize> {
         let next = self.attacks.iter().skip(1).copied().chain([self.attacks[0] + self.pulses]);
         self.attacks.iter().zip(next).map(|(a, b)| b - a).collect()
@@ -48,13 +47,13 @@ pub struct Measure {
     pub name: &'static str,
     /// Its source.
     pub source: &'static str,
-    /// Its value, or why it has none here.
+    /// Its value, or why it is undefined.
     pub value: Result<f64, &'static str>,
-    /// More about the value in a few words, where there is more.
+    /// Details of the value, or empty.
     pub detail: String,
 }
 
-/// The measures of a layer in one section, taken as a cycle of its cells (the greatest unit that fits all attacks).
+/// The measures of a layer in one section, as a cycle in the greatest unit that fits all attacks.
 pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<Measure> {
     let s = &groove.sections()[section];
     let count = |t: Time| t.ratio_to(unit(groups)).filter(|r| r.denom() == 1).map(|r| r.numer() as usize);
@@ -63,14 +62,14 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
     let tree = beat.ok_or("the beat is not a whole number of cells").and_then(|cells| Tree::of_meter(&s.meter, cells));
     let too_long = "the cycle is longer than 1024 cells";
     let on = |f: &dyn Fn(&Ring) -> Result<f64, &'static str>| match &ring {
-        Some(r) if r.pulses <= LONGEST => f(r),
+        Some(r) if r.pulses <= MAX_PULSES => f(r),
         _ => Err(too_long),
     };
     let with_tree =
         |f: &dyn Fn(&Ring, &Tree) -> Result<f64, &'static str>| tree.clone().and_then(|t| on(&|r| f(r, &t)));
     let plain = |name, source, value| Measure { name, source, value, detail: String::new() };
-    let clock = ring.as_ref().filter(|r| r.pulses <= LONGEST).and_then(best_clock);
-    let clock_words = clock.as_ref().map(|c| {
+    let clock = ring.as_ref().filter(|r| r.pulses <= MAX_PULSES).and_then(best_clock);
+    let clock_detail = clock.as_ref().map(|c| {
         format!(
             "best clock: every {} cells from cell {}, {} ticks accented, {} unaccented, {} silent",
             c.unit, c.start, c.accented, c.plain, c.silent
@@ -114,10 +113,10 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
             "mean metrical indispensability",
             "Barlow 1987, Computer Music Journal 11(1)",
             with_tree(&|r, t| {
-                let weights = indispensability(t)?;
-                let most = (weights.len() as f64 - 1.0).max(1.0);
-                Ok(r.attacks.iter().map(|a| f64::from(weights[a % weights.len()]) / most).sum::<f64>()
-                    / r.attacks.len() as f64)
+                let weights = indispensability(t);
+                let greatest = (weights.len() as f64 - 1.0).max(1.0);
+                let sum: f64 = r.attacks.iter().map(|a| f64::from(weights[a % weights.len()]) / greatest).sum();
+                Ok(sum / r.attacks.len() as f64)
             }),
         ),
         Measure {
@@ -128,12 +127,12 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
             } else {
                 too_long
             }),
-            detail: clock_words.unwrap_or_default(),
+            detail: clock_detail.unwrap_or_default(),
         },
     ]
 }
 
-/// The greatest unit that fits all groups and the section: the cells the attacks need.
+/// The greatest unit that fits all groups and the section.
 fn unit(groups: &Groups) -> Time {
     groups.unit.repeated(common(groups) as usize).unwrap_or(groups.unit)
 }

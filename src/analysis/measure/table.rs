@@ -1,8 +1,8 @@
-//! Reading the published tables of tests/tables, for tests.
+//! Reads the published tables in tests/tables.
 
 use std::collections::HashMap;
 
-/// One row of a table: its values by the names in the first line.
+/// The values of a row by the names in the first line.
 pub(crate) type Row = HashMap<String, String>;
 
 /// Reads a table; fields may be quoted (RFC 4180).

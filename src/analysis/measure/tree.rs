@@ -1,4 +1,4 @@
-//! The metrical tree of a bar, and the measures that climb it.
+//! The metrical tree of a bar, and the measures that use it.
 
 use super::Ring;
 use crate::rhythm::{Meter, MeterKind};
@@ -11,19 +11,16 @@ pub(crate) struct Tree {
 
 impl Tree {
     /// A tree of these cuts, each 2 or 3.
-    ///
-    /// # Errors
-    /// A reason, for any other cut.
     #[cfg(test)]
     pub(crate) fn new(cuts: &[u32]) -> Result<Self, &'static str> {
         if cuts.iter().all(|c| matches!(c, 2 | 3)) { Ok(Self { cuts: cuts.to_vec() }) } else { Err(NO_TREE) }
     }
 
-    /// The tree of a meter whose beat has so many cells: beats by two before three, cells by two before three, in a compound meter
-    /// by three first.
+    /// The tree of a meter with this number of cells per beat. Beats and cells are divided by two before three, the cells of a compound
+    /// meter by three before two.
     ///
     /// # Errors
-    /// A reason, for an additive meter, and where a number of beats or cells has another factor than 2 and 3.
+    /// The meter is additive, or a number of beats or cells has another prime factor.
     pub(crate) fn of_meter(meter: &Meter, cells: usize) -> Result<Self, &'static str> {
         if meter.kind() == MeterKind::Additive {
             return Err("an additive meter has no tree of equal parts");
@@ -34,7 +31,7 @@ impl Tree {
         Ok(Self { cuts })
     }
 
-    /// Cells of a bar.
+    /// Cells per bar.
     pub(crate) fn cells(&self) -> usize {
         self.cuts.iter().map(|c| *c as usize).product()
     }
@@ -78,7 +75,7 @@ fn factors(mut n: usize, order: [u32; 2]) -> Result<Vec<u32>, &'static str> {
 /// their own weight, with the difference of weights as their strength.
 ///
 /// # Errors
-/// A reason, if the cycle is not a whole number of bars.
+/// The cycle is not a whole number of bars.
 pub(crate) fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>, &'static str> {
     let weights = tree.weights();
     if !ring.pulses.is_multiple_of(weights.len()) {
@@ -92,33 +89,21 @@ pub(crate) fn syncopations(ring: &Ring, tree: &Tree) -> Result<Vec<(usize, u32)>
     Ok(found.collect())
 }
 
-/// Barlow's indispensability of every cell of a bar: 0 for the first to be left out, the greatest for the downbeat
-/// (Barlow 1987, for cuts of 2 and 3).
-///
-/// # Errors
-/// Never for the trees this room makes; the type says that the formula is defined for their cuts only.
-pub(crate) fn indispensability(tree: &Tree) -> Result<Vec<u32>, &'static str> {
+/// Barlow's indispensability of every cell of a bar: 0 for the most dispensable, the greatest for the downbeat (Barlow 1987, for
+/// cuts of 2 and 3).
+pub(crate) fn indispensability(tree: &Tree) -> Vec<u32> {
     let cuts: Vec<usize> = tree.cuts.iter().map(|c| *c as usize).collect();
     let (z, total) = (cuts.len(), tree.cells());
-    // Of a prime cut, by position from 1: the first is the strongest, then the last, then the middle.
-    let of_prime = |prime: usize, n: usize| match (prime, n) {
-        (2, n) => Ok(2 - n),
-        (3, 1) => Ok(2),
-        (3, 2) => Ok(0),
-        (3, 3) => Ok(1),
-        _ => Err(NO_TREE),
+    // Indispensability within a prime cut by position from 1: the first leads, then the last, then the middle.
+    let within_cut = |prime: usize, n: usize| if prime == 2 { 2 - n } else { [2, 0, 1][n - 1] };
+    let of_cell = |at: usize| {
+        let terms = (0..z).map(|r| {
+            let left: usize = cuts[..z - 1 - r].iter().product();
+            let below: usize = cuts[z - r..].iter().product();
+            let prime = cuts[z - 1 - r];
+            left * within_cut(prime, 1 + (1 + (at + total - 1) % total / below) % prime)
+        });
+        terms.sum::<usize>() as u32
     };
-    (0..total)
-        .map(|at| {
-            let mut sum = 0;
-            for r in 0..z {
-                let left: usize = cuts[..z - 1 - r].iter().product();
-                let below: usize = cuts[z - r..].iter().product();
-                let prime = cuts[z - 1 - r];
-                let n = 1 + (1 + (at + total - 1) % total / below) % prime;
-                sum += left * of_prime(prime, n)?;
-            }
-            Ok(sum as u32)
-        })
-        .collect()
+    (0..total).map(of_cell).collect()
 }

@@ -6,13 +6,13 @@
 //! ```text
 //! STRETCH_COST + RARE_COST + shift^2 / (2 TAP_EARLY^2) + sum over taps of min(r^2 / (2 s^2), MAX_TAP_COST) + ln(s sqrt(2 pi) / g) + MISSED_COST m + DOUBLE_COST d
 //! ```
-//! with `r` the distance of a tap from its shifted pulse, `s^2 = TAP_SPREAD_MIN^2 + (TAP_SPREAD P)^2` the spread of one who
-//! follows a pulse of period `P`, `g` the middle one of the times between taps, `m` the pulses passed over since the tap before
-//! (a pause counts as [`PAUSE_PULSES`]) and `d` whether the tap fell on the same pulse again. A stretch that follows nothing costs its
-//! price: its taps fall anywhere, with a density of one in `g`.
+//! with `r` the distance of a tap from its shifted pulse, `s^2 = TAP_SPREAD_MIN^2 + (TAP_SPREAD P)^2` the expected spread on a
+//! pulse of period `P`, `g` the median time between taps, `m` the number of pulses skipped since the previous tap (at most
+//! [`PAUSE_PULSES`]) and `d` whether the tap is on the same pulse again. A stretch that follows no pulse costs `STRETCH_COST`: its taps
+//! are anywhere, with a density of one in `g`.
 //!
 //! One pass finds the cheapest segmentation over all pulses, shifts and cuts, since a tap's cost depends only on itself and the
-//! tap before it (Viterbi 1967). Neighbours that follow one pulse with nearly one shift are then joined, and runs of fewer than
+//! previous tap (Viterbi 1967). Neighbours that follow one pulse with nearly the same shift are then joined, and runs of fewer than
 //! [`MIN_TAPS`] taps are merged into their neighbours.
 
 use super::pulses::Pulses;
@@ -299,8 +299,8 @@ mod tests {
     use crate::analysis::{Ask, report};
     use proptest::prelude::*;
 
-    /// Cost of a cut, written plainly from the formula above.
-    fn plain(known: &[Pulses], taps: &[f64], gap: f64, from: usize, to: usize) -> f64 {
+    /// Cost of a stretch, directly from the formula above.
+    fn direct_cost(known: &[Pulses], taps: &[f64], gap: f64, from: usize, to: usize) -> f64 {
         let mut least = STRETCH_COST;
         for p in known {
             for step in -SHIFTS..=SHIFTS {
@@ -309,7 +309,7 @@ mod tests {
                 let rare = if p.is_rare { RARE_COST } else { 0.0 };
                 let mut cost = STRETCH_COST + rare + shift.powi(2) / (2.0 * 0.08_f64.powi(2));
                 for i in from..to {
-                    // The nearest of all pulses around, one by one.
+                    // The nearest pulse, by comparing all around.
                     let k = |tap: f64| {
                         let guess = ((tap - shift) / p.period()) as i64;
                         let r = |k: i64| (tap - shift - p.at(k)).abs();
@@ -335,11 +335,11 @@ mod tests {
     proptest! {
         #![proptest_config(crate::rhythm::random::config(48))]
         #[test]
-        fn the_cut_is_the_cheapest_of_all(gaps in prop::collection::vec(60_u32..900, 2..9), start in 0_u32..2000) {
+        fn the_segmentation_is_the_cheapest_of_all(gaps in prop::collection::vec(60_u32..900, 2..9), start in 0_u32..2000) {
             let r = report(&typed(150, "16(4+4+5)"), &Ask::default());
             let ask = TapOptions { speed: 1.0, range: (0.0, r.clock.total()), offset: 0.0 };
             let known: Vec<Pulses> = pulses::of_report(&r, &ask).into_iter().take(3).collect();
-            // Off the milliseconds: a tap exactly between two pulses may be given to either.
+            // Not on whole milliseconds: a tap exactly between two pulses may belong to either.
             let mut taps = vec![f64::from(start) / 1000.0 + 0.000_137];
             for g in &gaps {
                 taps.push(taps[taps.len() - 1] + f64::from(*g) / 1000.0);
@@ -352,7 +352,7 @@ mod tests {
                 let mut from = 0;
                 let mut cost = 0.0;
                 for to in ends {
-                    cost += plain(&known, &taps, gap, from, to);
+                    cost += direct_cost(&known, &taps, gap, from, to);
                     from = to;
                 }
                 least = least.min(cost);

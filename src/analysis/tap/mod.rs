@@ -107,9 +107,10 @@ impl TapReport {
 
 /// Analyses taps given in seconds at full speed from the loop's start, counted on over all passes. Taps that are not finite are
 /// dropped; the others are sorted.
-pub fn tap_report(report: &Report, ask: &TapOptions, taps: &[f64]) -> TapReport {
-    let length = (ask.range.1 - ask.range.0) / ask.speed;
-    let mut times: Vec<f64> = taps.iter().filter(|t| t.is_finite()).map(|t| t / ask.speed - ask.offset).collect();
+pub fn tap_report(report: &Report, options: &TapOptions, taps: &[f64]) -> TapReport {
+    let length = (options.range.1 - options.range.0) / options.speed;
+    let mut times: Vec<f64> =
+        taps.iter().filter(|t| t.is_finite()).map(|t| t / options.speed - options.offset).collect();
     times.sort_by(f64::total_cmp);
     let dropped = times.len().saturating_sub(MAX_TAPS);
     times.drain(..dropped);
@@ -117,8 +118,8 @@ pub fn tap_report(report: &Report, ask: &TapOptions, taps: &[f64]) -> TapReport 
     if result.has_too_few_taps() || !(length.is_finite() && length > 0.0) {
         return result;
     }
-    let known = of_report(report, ask);
-    for part in follow::stretches(&known, &times, ask.offset != 0.0) {
+    let known = of_report(report, options);
+    for part in follow::stretches(&known, &times, options.offset != 0.0) {
         let own = &times[part.from..part.to];
         let pulses = part.pulses.map(|p| &known[p]);
         // Use the pulse's position, not the tap's: an early tap would fall in the cell before.
@@ -127,13 +128,13 @@ pub fn tap_report(report: &Report, ask: &TapOptions, taps: &[f64]) -> TapReport 
         result.stretches.push(TapStretch {
             first: dropped + part.from,
             taps: own.len(),
-            at: ask.range.0 + (begins - pass * length).max(0.0) * ask.speed,
+            at: options.range.0 + (begins - pass * length).max(0.0) * options.speed,
             pass: pass.max(0.0) as u64,
             follows: pulses.map_or(FollowedPulse::None, |p| p.follows),
             runner_up: part.runner_up,
             margin: part.margin,
             rate: 60.0 / statistics::step(own),
-            stats: pulses.map(|p| statistics::tap_stats(p, own, &part.shifts, ask, dropped + part.from)),
+            stats: pulses.map(|p| statistics::tap_stats(p, own, &part.shifts, options, dropped + part.from)),
         });
     }
     result

@@ -4,7 +4,7 @@ use super::{FollowedPulse, TapOptions, TapRate};
 use crate::analysis::hearing::Kind;
 use crate::analysis::report::Report;
 
-/// Passes over which two pulses are compared: one that re-enters each loop leaves one that continues only after the first.
+/// Passes over which two pulses are compared: one that re-enters each loop differs from one that continues only after the first.
 const COMPARED_PASSES: i64 = 3;
 
 /// An endless pulse, in seconds of real time from the loop's start.
@@ -92,16 +92,16 @@ impl Pulses {
 
 /// The candidate pulses: the hearings, best first, then the attacks, then off-beats, doubles and halves of the hearings. Of
 /// indistinguishable ones the first is kept.
-pub(super) fn of_report(report: &Report, ask: &TapOptions) -> Vec<Pulses> {
-    let (from, to) = ask.range;
-    let pass = (to - from) / ask.speed;
+pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
+    let (from, to) = options.range;
+    let pass = (to - from) / options.speed;
     let heard = |times: &[f64], before: f64| -> Vec<f64> {
         // A fitted first pulse may lie before the groove; it sounds at the end of the previous pass.
         let first = if from < 1e-9 { -before } else { from - 1e-9 };
         let inside = times.iter().filter(|t| **t >= first && **t < to - 1e-9);
         let mut heard: Vec<f64> = inside.map(|t| ((t - from + 1e-9).rem_euclid(to - from) - 1e-9).max(0.0)).collect();
         heard.sort_by(f64::total_cmp);
-        heard.iter().map(|t| t / ask.speed).collect()
+        heard.iter().map(|t| t / options.speed).collect()
     };
     let mut plain = Vec::new();
     for (i, h) in report.hearings.iter().enumerate() {
@@ -112,7 +112,7 @@ pub(super) fn of_report(report: &Report, ask: &TapOptions) -> Vec<Pulses> {
     let mut continued = Vec::new();
     for (i, h) in report.hearings.iter().enumerate() {
         if let ([only], false) = (&h.stretches[..], h.closes) {
-            let period = only.period / ask.speed;
+            let period = only.period / options.speed;
             let first = heard(&h.pulses[..1], 0.0).first().map(|first| first.rem_euclid(period));
             let own =
                 first.and_then(|first| Pulses::new(FollowedPulse::Hearing(i, TapRate::Continued), vec![first], period));

@@ -58,19 +58,19 @@ pub struct TapStats {
 }
 
 /// Statistics of taps on a pulse; `shifts` holds the asynchrony that the search assigned to each tap.
-pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &TapOptions, first: usize) -> TapStats {
+pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], options: &TapOptions, first: usize) -> TapStats {
     let numbers: Vec<i64> = taps.iter().zip(shifts).map(|(t, s)| pulses.nearest(t - s)).collect();
     let off: Vec<f64> = taps.iter().zip(&numbers).map(|(t, k)| (t - pulses.at(*k)) * 1000.0).collect();
     let from_shift: Vec<f64> = off.iter().zip(shifts).map(|(o, s)| o - s * 1000.0).collect();
     let middle = median(&from_shift).unwrap_or(0.0);
-    let far = |i: usize| from_shift[i] - middle;
+    let deviation = |i: usize| from_shift[i] - middle;
     let tolerance = limits::AGREES.value * 10.0 * pulses.period();
 
-    let length = (ask.range.1 - ask.range.0) / ask.speed;
+    let length = (options.range.1 - options.range.0) / options.speed;
     let slip = |k: i64, tap: Option<usize>, kind: SlipKind| {
         let time = pulses.at(k);
         let pass = (time / length + 1e-9).floor();
-        let at = ask.range.0 + (time - pass * length).max(0.0) * ask.speed;
+        let at = options.range.0 + (time - pass * length).max(0.0) * options.speed;
         Slip { at, pass: pass.max(0.0) as u64, tap: tap.map(|t| first + t), kind }
     };
     let mut slips = Vec::new();
@@ -79,7 +79,7 @@ pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &Tap
         let by = if i > 0 { numbers[i] - numbers[i - 1] } else { 1 };
         if by <= 0 {
             // Of two taps on one pulse the farther one is the extra one.
-            let extra = if far(i).abs() >= far(i - 1).abs() || slipped[i - 1] { i } else { i - 1 };
+            let extra = if deviation(i).abs() >= deviation(i - 1).abs() || slipped[i - 1] { i } else { i - 1 };
             slipped[extra] = true;
             slips.retain(|s: &Slip| s.tap != Some(first + extra));
             slips.push(slip(numbers[i], Some(extra), SlipKind::Double));
@@ -89,9 +89,9 @@ pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], ask: &Tap
         } else {
             slips.extend((1..by).map(|n| slip(numbers[i] - by + n, None, SlipKind::Missed)));
         }
-        if far(i).abs() > tolerance && !slipped[i] {
+        if deviation(i).abs() > tolerance && !slipped[i] {
             slipped[i] = true;
-            slips.push(slip(numbers[i], Some(i), SlipKind::Off(far(i))));
+            slips.push(slip(numbers[i], Some(i), SlipKind::Off(deviation(i))));
         }
     }
     let kept: Vec<(f64, f64)> =
@@ -202,23 +202,23 @@ mod tests {
         #![proptest_config(crate::rhythm::random::config(256))]
 
         #[test]
-        fn the_step_is_that_of_even_taps_with_some_missing_and_some_double(
+        fn missing_and_double_taps_do_not_change_the_step(
             period in 0.2_f64..1.5, jitter in prop::collection::vec(-0.03_f64..0.03, 24), missing in 3_usize..20, double in 3_usize..20,
         ) {
             let mut taps: Vec<f64> = jitter.iter().enumerate().map(|(k, j)| (k as f64 + j) * period).collect();
             taps.insert(double, taps[double] - 0.1 * period);
             taps.sort_by(f64::total_cmp);
             taps.remove(missing);
-            // The most by which such jitter passes a line through 23 points: 0.03 of the sum of all distances from the middle, over that of
-            // their squares, and the double tap.
+            // The greatest error of the slope through 23 points: 0.03 times the sum of the distances from the middle over the sum of
+            // their squares, plus the effect of the double tap.
             prop_assert!((step(&taps) / period - 1.0).abs() < 0.006, "{} for {period}", step(&taps));
         }
 
     #[test]
-        fn the_line_is_that_of_the_plain_formula(points in prop::collection::vec((0.0_f64..400.0, -150.0_f64..150.0), 3..60)) {
+        fn the_regression_solves_the_normal_equations(points in prop::collection::vec((0.0_f64..400.0, -150.0_f64..150.0), 3..60)) {
             let line = Regression::of(&points);
             let n = points.len() as f64;
-            // The normal equations solved as they stand.
+            // The normal equations, solved directly.
             let (sx, sy) = (points.iter().map(|p| p.0).sum::<f64>(), points.iter().map(|p| p.1).sum::<f64>());
             let (sxx, sxy) = (points.iter().map(|p| p.0 * p.0).sum::<f64>(), points.iter().map(|p| p.0 * p.1).sum::<f64>());
             let slope = (n * sxy - sx * sy) / (n * sxx - sx * sx);
@@ -236,7 +236,7 @@ mod tests {
         }
 
         #[test]
-        fn a_plain_pulse_gives_back_its_offset(offset in -0.129_f64..0.429, jitter in prop::collection::vec(-0.02_f64..0.02, 16)) {
+        fn calibration_finds_the_offset(offset in -0.129_f64..0.429, jitter in prop::collection::vec(-0.02_f64..0.02, 16)) {
             let taps: Vec<f64> = jitter.iter().enumerate().map(|(i, j)| i as f64 * 0.6 + offset + j).collect();
             let found = calibrate(&taps, 0.6).expect("taps");
             prop_assert!((found.ms / 1000.0 - offset).abs() <= 0.02, "{} for {offset}", found.ms);
@@ -245,7 +245,7 @@ mod tests {
     }
 
     #[test]
-    fn of_nothing_nothing_is_said() {
+    fn empty_input_gives_no_result() {
         assert_eq!(calibrate(&[], 0.6), None);
         assert_eq!(median(&[]), None);
         assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));

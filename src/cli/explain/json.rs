@@ -100,7 +100,7 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
     json!({
         "name": l.name,
         "voice": l.voice.name(),
-        "heard": groove.heard(layer.layer),
+        "heard": groove.is_audible(layer.layer),
         "landings": landings(&layer.landings),
         "sections": layer.sections.iter().map(|s| json!({
             "section": groove.sections()[s.section].name,

@@ -15,11 +15,11 @@ type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
     let (speed, limits) = (args.speed.value, input::limits(args.cell_limit)?);
-    let inputs = input::grooves(&args.files)?;
+    let inputs = input::grooves(&args.grooves.files)?;
     let explain = |path: &Path| -> Explained {
         let groove = input::read(path)?;
         let layers = if args.all_layers {
-            (0..groove.layers().len()).filter(|l| groove.heard(*l)).collect()
+            (0..groove.layers().len()).filter(|l| groove.is_audible(*l)).collect()
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };

@@ -1,8 +1,8 @@
-//! Exact notes and bars to a groove: sections, layers, the smallest exact grid of each.
+//! Assembles exact notes and bars into a groove: sections, layers, the smallest exact grid of each.
 //!
-//! Runs of bars with one meter and tempo become sections. Notes that sound at once in one track go to further layers. Each layer gets
-//! the division that writes it with the fewest cells, and tuplets where that does not reach. What a groove cannot hold is
-//! cut or moved, never dropped in silence: a [`ImportWarning`] says so, with the exact distance.
+//! Runs of bars with one meter and tempo become sections. Simultaneous notes of a track go to further layers. Each layer gets the
+//! division that writes it with the fewest cells, and tuplets where that does not suffice. What a groove cannot hold is cut or moved
+//! with a warning that gives the exact distance.
 
 mod bars;
 mod grid;
@@ -12,93 +12,92 @@ mod quantize;
 mod tests;
 mod voices;
 
-pub(crate) use quantize::{Rounding, fit};
+pub(crate) use quantize::{Rounding, quantize_draft};
 
 use super::draft::{DraftTrack, ImportDraft};
-use crate::import::{ImportWarning, Imported};
+use crate::import::Warnings;
 use crate::notation::{FormatError, count, were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
-use crate::rhythm::{Groove, Layer, Part, Section, Time};
-use bars::{Bars, Run};
-use std::sync::Arc;
+use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time};
+use bars::{Bar, Bars, Run};
+use std::cmp::Reverse;
 
 /// Most warnings of one kind about one track; the others are counted.
-const SHOWN: usize = 8;
+const MAX_PER_KIND: usize = 8;
 
-/// Remarks of one kind about one track: the first of them whole, the rest as a number.
+/// Warnings of one kind about one track: the first are shown, the rest counted.
 struct WarningGroup<'a> {
-    warnings: &'a mut Vec<ImportWarning>,
-    shown: usize,
-    more: usize,
-    /// Where the first one that is only counted stands.
-    next: String,
+    warnings: &'a mut Warnings,
     what: &'static str,
+    found: usize,
+    /// The place of the first one that is only counted.
+    next: String,
 }
 
 impl<'a> WarningGroup<'a> {
-    fn new(warnings: &'a mut Vec<ImportWarning>, what: &'static str) -> Self {
-        Self { warnings, shown: 0, more: 0, next: String::new(), what }
+    fn new(warnings: &'a mut Warnings, what: &'static str) -> Self {
+        Self { warnings, what, found: 0, next: String::new() }
     }
 
-    fn say(&mut self, place: impl FnOnce() -> String, message: impl FnOnce() -> String) {
-        if self.shown < SHOWN {
-            self.warnings.push(ImportWarning { place: place(), message: message() });
-            self.shown += 1;
-        } else {
-            if self.more == 0 {
-                self.next = place();
-            }
-            self.more += 1;
+    fn add(&mut self, place: impl FnOnce() -> String, message: impl FnOnce() -> String) {
+        self.found += 1;
+        if self.found <= MAX_PER_KIND {
+            self.warnings.add(place(), message());
+        } else if self.next.is_empty() {
+            self.next = place();
         }
     }
 }
 
 impl Drop for WarningGroup<'_> {
     fn drop(&mut self) {
-        if self.more > 0 {
-            let message = match self.more {
-                1 => format!("and 1 more note {}", self.what),
-                n => format!("and {n} more notes {}, first here", self.what),
-            };
-            self.warnings.push(ImportWarning { place: std::mem::take(&mut self.next), message });
+        let what = self.what;
+        match self.found.saturating_sub(MAX_PER_KIND) {
+            0 => {}
+            1 => self.warnings.add(&self.next, format!("and 1 more note {what}")),
+            n => self.warnings.add(&self.next, format!("and {n} more notes {what}, first here")),
         }
     }
 }
 
-/// A note placed in its section.
+/// A note with its times from the start of its section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Placed {
-    /// Onset from the section's start.
     start: Time,
-    /// End from the section's start.
     end: Time,
-    attack: crate::rhythm::Attack,
+    attack: Attack,
+}
+
+impl Placed {
+    /// The order of onset, the higher pitch first.
+    fn order(&self) -> (Time, Reverse<Option<crate::rhythm::Pitch>>) {
+        (self.start, Reverse(self.attack.pitch))
+    }
 }
 
 /// Makes a groove of a draft.
 ///
 /// # Errors
-/// [`FormatError`] if there is no bar, a bar or a sum of lengths is beyond what a groove can hold, or it would have more sections,
-/// bars or cells than [`crate::rhythm::bounds`] allow.
-pub(crate) fn assemble(draft: &ImportDraft) -> Result<Imported, FormatError> {
-    let mut warnings = Vec::new();
-    let found = bars::gather(draft, &mut warnings)?;
+/// [`FormatError`] if there is no bar, a length or a sum of lengths is beyond what a groove can hold, or there would be more
+/// sections, bars or cells than [`crate::rhythm::bounds`] allow.
+pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Groove, FormatError> {
+    let bars = bars::place_bars(draft, warnings)?;
     let most = LAYERS.greatest as usize;
-    let mut lanes: Vec<(&DraftTrack, voices::Lane)> = Vec::new();
+    let mut layers: Vec<(&DraftTrack, voices::Cells)> = Vec::new();
     for track in &draft.tracks {
-        let placed = place(track, &found, &mut warnings)?;
-        let (made, left) = voices::lanes(track, placed, most - lanes.len(), &found, &mut warnings);
-        lanes.extend(made.into_iter().map(|lane| (track, lane)));
-        if let Some(left) = left {
-            let message = format!("a groove has at most {most} layers; {} dropped", were(left, "note"));
-            warnings.push(ImportWarning { place: format!("track '{}'", track.name), message });
+        let notes = place_notes(track, &bars, warnings)?;
+        let (voices, dropped) = voices::divide(track, notes, most - layers.len(), &bars, warnings);
+        layers.extend(voices.into_iter().map(|cells| (track, cells)));
+        if let Some(dropped) = dropped {
+            let message = format!("a groove has at most {most} layers; {} dropped", were(dropped, "note"));
+            warnings.add(format!("track '{}'", track.name), message);
         }
     }
-    let names = bars::layer_names(lanes.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
+    let names = bars::layer_names(layers.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
         "" => format!("layer {}", i + 1),
         name => name.to_owned(),
     }));
-    let layers = lanes.into_iter().zip(names).map(|((track, lane), name)| Layer {
+    let layers = layers.into_iter().zip(names).map(|((track, cells), name)| Layer {
         swing: track.swing,
         gain: i64::from(track.gain).clamp(GAIN.least, GAIN.greatest) as i8,
         pan: i64::from(track.pan).clamp(PAN.least, PAN.greatest) as i8,
@@ -106,25 +105,22 @@ pub(crate) fn assemble(draft: &ImportDraft) -> Result<Imported, FormatError> {
         solo: track.solo,
         depth: track.depth,
         sound: track.sound.clone(),
-        ..Layer::new(&name, track.voice, lane.division, lane.parts)
+        ..Layer::new(&name, track.voice, cells.division, cells.parts)
     });
-    let (sections, layers) = fold(&found.runs, bars::sections(&found.runs), layers.collect());
-    let refused = |e: crate::rhythm::EditError| FormatError::new("", e.to_string());
-    let groove = Groove::new(&draft.title, &draft.note, sections, layers).map_err(refused)?;
-    Ok(Imported { groove, warnings })
+    let (sections, layers) = fold_repeats(&bars.runs, bars::sections(&bars.runs), layers.collect());
+    Groove::new(&draft.title, &draft.note, sections, layers).map_err(|e| FormatError::new("", e.to_string()))
 }
 
-/// Notes by section, cut at its end, in order of onset, the higher of two first.
-fn place(track: &DraftTrack, found: &Bars, warnings: &mut Vec<ImportWarning>) -> Result<Vec<Vec<Placed>>, FormatError> {
-    let too_fine =
-        || FormatError::new(format!("track '{}'", track.name), "the sum of the times does not fit a 64-bit fraction");
+/// The notes of a track by section, cut at its end, in [`Placed::order`].
+fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<Placed>>, FormatError> {
+    let place = || format!("track '{}'", track.name);
+    let too_fine = || FormatError::new(place(), "the sum of the times does not fit a 64-bit fraction");
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
-    let mut sections = vec![Vec::new(); found.runs.len()];
-    let mut outside = 0_usize;
-    let mut empty = 0_usize;
+    let mut sections = vec![Vec::new(); bars.runs.len()];
+    let (mut outside, mut empty) = (0, 0);
     for note in &track.notes {
         let end = note.start.plus(note.length).ok_or_else(too_fine)?;
-        let Some(first) = found.bar_at(note.start).filter(|_| note.start < found.end) else {
+        let Some(first) = bars.bar_at(note.start).filter(|_| note.start < bars.end) else {
             outside += 1;
             continue;
         };
@@ -132,72 +128,59 @@ fn place(track: &DraftTrack, found: &Bars, warnings: &mut Vec<ImportWarning>) ->
             empty += 1;
             continue;
         }
-        let bar = &found.all[first];
-        let into = |bar: &bars::Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.within));
-        let start = into(bar, note.start).ok_or_else(too_fine)?;
-        let last = found.bar_before(end);
-        let section_end = found.length(bar.section);
-        let end = if found.all[last].section == bar.section && end <= found.end {
-            into(&found.all[last], end).ok_or_else(too_fine)?.min(section_end)
+        let section = first.section;
+        let in_section = |bar: &Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.within));
+        let start = in_section(first, note.start).ok_or_else(too_fine)?;
+        let last = bars.bar_before(end);
+        let section_end = bars.length(section);
+        let end = if last.section == section && end <= bars.end {
+            in_section(last, end).ok_or_else(too_fine)?.min(section_end)
         } else {
             let kept = section_end.minus(start).ok_or_else(too_fine)?;
             let message = || format!("a note of {} crosses the end of its section; cut to {kept}", note.length);
-            cut.say(|| place_of(&track.name, found, bar.section, start), message);
+            cut.add(|| bars.describe(&track.name, section, start), message);
             section_end
         };
-        sections[bar.section].push(Placed { start, end, attack: note.attack });
+        sections[section].push(Placed { start, end, attack: note.attack });
     }
     drop(cut);
     for (n, what) in [(outside, "outside the bars"), (empty, "of length 0")] {
         if n > 0 {
-            let message = format!("dropped {} {what}", count(n, "note"));
-            warnings.push(ImportWarning { place: format!("track '{}'", track.name), message });
+            warnings.add(place(), format!("dropped {} {what}", count(n, "note")));
         }
     }
     for notes in &mut sections {
-        // The sort keeps the source's order of equal ones.
-        notes.sort_by_key(|n| (n.start, std::cmp::Reverse(n.attack.pitch)));
+        // A stable sort: equal notes keep the source's order.
+        notes.sort_by_key(Placed::order);
     }
     Ok(sections)
 }
 
-/// Where a time within a section stands, in message.
-fn place_of(track: &str, found: &Bars, section: usize, at: Time) -> String {
-    let bar = found.bar_within(section, at);
-    let beat = at.minus(bar.within).and_then(|t| t.ratio_to(bar.meter.beat()));
-    let beat = beat.and_then(|b| b.plus(crate::rhythm::Fraction::ONE));
-    let beat = beat.map_or(String::new(), |b| format!(", beat {}", mixed(b)));
-    format!("track '{track}', bar {}{beat}", bar.number)
-}
-
 /// `2` or `2+1/3`.
-fn mixed(x: crate::rhythm::Fraction) -> String {
+fn mixed(x: Fraction) -> String {
     match (x.floor(), x.numer() - x.floor() * x.denom()) {
         (whole, 0) => whole.to_string(),
         (whole, part) => format!("{whole}+{part}/{}", x.denom()),
     }
 }
 
-/// Joins runs that the source calls by one name and that sound the same into times through.
-fn fold(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Vec<Section>, Vec<Layer>) {
+/// Folds runs of one name that sound the same into one section played several times.
+fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Vec<Section>, Vec<Layer>) {
     let mut kept: Vec<usize> = Vec::new();
-    let mut out: Vec<Section> = Vec::new();
+    let mut folded: Vec<Section> = Vec::new();
     for (i, section) in sections.into_iter().enumerate() {
-        let same = kept.last().is_some_and(|&k| {
+        let is_repeat = kept.last().is_some_and(|&k| {
             runs[k].name.is_some() && runs[k] == runs[i] && layers.iter().all(|l| l.parts[k] == l.parts[i])
         });
-        match out.last_mut() {
-            Some(last) if same && i64::from(last.times) < TIMES.greatest => last.times += 1,
+        match folded.last_mut() {
+            Some(last) if is_repeat && i64::from(last.times) < TIMES.greatest => last.times += 1,
             _ => {
                 kept.push(i);
-                out.push(section);
+                folded.push(section);
             }
         }
     }
-    let layers = layers.into_iter().map(|layer| {
-        let parts: Vec<Arc<Part>> = kept.iter().map(|k| layer.parts[*k].clone()).collect();
-        Layer { parts, ..layer }
-    });
-    let layers = layers.collect();
-    (out, layers)
+    let layers =
+        layers.into_iter().map(|l| Layer { parts: kept.iter().map(|k| l.parts[*k].clone()).collect(), ..l }).collect();
+    (folded, layers)
 }

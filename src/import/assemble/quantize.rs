@@ -1,162 +1,160 @@
 //! Moves rounded or played times to the grids they mean.
 
-use super::grid::{self, Points, Tolerance};
+use super::grid::{self, MAX_CELLS, Points, Tolerance};
 use super::{mixed, performance};
-use crate::import::ImportWarning;
-use crate::import::draft::{DraftBar, ImportDraft};
+use crate::import::Warnings;
+use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
 use crate::notation::TimedNote;
 use crate::notation::{count, were};
 use crate::rhythm::{Fraction, Span, Swing, Time};
 
-/// How a source's times stand to those they mean.
+/// How exact the times of a source are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Rounding {
-    /// How far rounding alone may have moved a time: half of the source's finest step.
+    /// Greatest error of rounding alone: half of the source's finest step.
     pub(crate) grain: Time,
     /// How far, in ms, an onset may be moved onto a smaller grid than the exact one.
     pub(crate) tolerance: Fraction,
-    /// Grids of at most so many cells per beat are looked at before the tolerance is used.
+    /// Most cells per beat of the grids that are tried before the tolerance is used.
     pub(crate) cells: u16,
 }
 
 impl Rounding {
-    /// Whether every grid that a groove can have is meant, and the lengths too.
-    fn own(self) -> bool {
-        self.cells >= grid::MOST
+    /// Whether the source is a groove: every grid is meant, and the note lengths too.
+    fn is_groove(self) -> bool {
+        self.cells >= MAX_CELLS
     }
 }
 
-/// Longest span in beats that is looked for where times are not exact.
-const LONGEST: u16 = 4;
-/// A grid's cell is at least so many times the tolerance: any time at all is near a grid finer than that.
-const COARSER: i64 = 4;
-/// Times are played if in more than one of so many bars no grid is exact (ours, no source). What is exact in such a track is so by
+/// Most beats of a span where times are not exact.
+const MAX_BEATS: u16 = 4;
+/// A cell is at least so many times the tolerance: any time at all is near a grid finer than that.
+const CELL_PER_TOLERANCE: i32 = 4;
+/// A track is played if in more than one of so many bars no grid is exact (ours, no source). What is exact in such a track is so by
 /// chance.
-const PLAYED: usize = 4;
-/// Onsets at most so many ms apart are one moment, and those of notes that mostly sound together up to the second number (ours, no
-/// source: players spread a chord by some 10 to 30 ms).
-const MOMENT_MS: (i32, i32) = (10, 30);
+const PLAYED_BARS: usize = 4;
+/// Onsets at most so many ms apart are one moment (ours, no source).
+const MOMENT_MS: f64 = 10.0;
+/// The same for notes that mostly sound together (ours, no source: players spread a chord by some 10 to 30 ms).
+const CHORD_MS: f64 = 30.0;
 /// Greatest tolerance in ms that can be asked for.
-const GREATEST_MS: f64 = 100.0;
-/// Cells per span that ends of notes may ask for; others come from how short notes are played, not from what they are.
-const ENDS: [u16; 7] = [1, 2, 3, 4, 6, 8, 12];
+const MAX_TOLERANCE_MS: f64 = 100.0;
+/// Cells per span that the ends of notes may ask for; others come from how short notes are played, not from what they are.
+const END_CELLS: [u16; 7] = [1, 2, 3, 4, 6, 8, 12];
+/// Tolerance of the comparison of floating-point milliseconds, in ms.
+const EPSILON_MS: f64 = 1e-9;
 
-/// A bar with what lies in it, in beats from its start.
 struct Bar<'a> {
     start: Time,
     beat: Time,
-    count: usize,
-    of: &'a DraftBar,
+    beats: usize,
+    draft: &'a DraftBar,
+    track: TrackBar,
+}
+
+/// The notes of one track in a bar, by beat, and the spans chosen for them.
+#[derive(Default)]
+struct TrackBar {
     onsets: Vec<Points>,
-    /// The onsets without those that sound together with one before.
-    apart: Vec<Points>,
-    both: Vec<Points>,
+    /// The onsets without those of the same moment as one before.
+    moments: Vec<Points>,
+    onsets_and_ends: Vec<Points>,
     spans: Vec<Span>,
 }
 
-/// The greatest move of a track, and how many there were.
+/// What was moved in a track.
 #[derive(Default)]
-struct Moved {
-    count: usize,
-    far: usize,
+struct Moves {
+    onsets: usize,
+    beyond_tolerance: usize,
     /// The greatest move beyond the tolerance, in ms.
-    farthest: f64,
+    farthest_ms: f64,
     ends: usize,
-    greatest: Option<(f64, Time, String)>,
+    greatest: Option<Move>,
 }
 
-/// Puts the notes of every track on the smallest grids that are exact but for the source's rounding; where there is none, or the track
-/// is played, on those that the onsets mean within the tolerance; where there is none either, on the nearest. What was moved is told
-/// per track, how many and the largest move, and at the end what lay beyond the tolerance. Ends of notes follow the grid of the
-/// onsets; where `lengths` is false for a track, they count for nothing. A bar is added where an onset went over the last line.
-pub(crate) fn fit(draft: &mut ImportDraft, lengths: &[bool], rounding: Rounding) -> Vec<ImportWarning> {
-    let mut warnings = Vec::new();
-    // How many onsets lie beyond the tolerance, and how far in ms.
-    let mut far = (0, 0.0_f64);
+struct Move {
+    ms: f64,
+    by: Time,
+    place: String,
+}
+
+/// Moves the notes of every track to the smallest grids that are exact but for the source's rounding; where there is none, or the
+/// track is played, to those that the onsets mean within the tolerance; where there is none either, to the nearest. Ends of notes
+/// follow the grid of the onsets. A bar is added where an onset moves to the end of the last one. There is one warning per track for
+/// what was moved, and one for everything beyond the tolerance.
+pub(crate) fn quantize_draft(draft: &mut ImportDraft, rounding: Rounding, warnings: &mut Warnings) {
+    let (mut beyond, mut farthest_ms) = (0, 0.0_f64);
     let mut bars: Vec<Bar> = Vec::with_capacity(draft.bars.len());
-    let mut start = Time::ZERO;
+    let mut end = Time::ZERO;
     for bar in &draft.bars {
-        let (length, beat) = (bar.length.unwrap_or_else(|| bar.meter.bar()), bar.meter.beat());
-        let count = length.ratio_to(beat).map_or(1, |r| (r.floor() + i64::from(r.denom() != 1)).max(1) as usize);
-        bars.push(Bar {
-            start,
-            beat,
-            count,
-            of: bar,
-            onsets: Vec::new(),
-            apart: Vec::new(),
-            both: Vec::new(),
-            spans: Vec::new(),
-        });
-        let Some(next) = start.plus(length) else { break };
-        start = next;
+        let (length, beat) = (bar.length(), bar.meter.beat());
+        let beats = length.ratio_to(beat).map_or(1, |r| (r.floor() + i64::from(r.denom() != 1)).max(1) as usize);
+        bars.push(Bar { start: end, beat, beats, draft: bar, track: TrackBar::default() });
+        let Some(next) = end.plus(length) else { break };
+        end = next;
     }
-    for (t, track) in draft.tracks.iter_mut().enumerate() {
-        track.notes.sort_by_key(|n| n.start);
-        let filled = gather(&mut bars, &track.notes);
-        let lengths = lengths.get(t).copied().unwrap_or(true);
-        let swing = |bar: &Bar| track.swing.or(bar.of.swing);
-        let exact: Vec<Option<Vec<Span>>> =
-            filled.iter().map(|i| exact(&bars[*i], swing(&bars[*i]), rounding, lengths)).collect();
-        let missed = exact.iter().filter(|e| e.is_none()).count();
-        let all_played = !rounding.own() && missed * PLAYED > exact.len();
-        for (&i, exact) in filled.iter().zip(exact) {
-            let bar = &mut bars[i];
-            let swing = track.swing.or(bar.of.swing);
-            bar.spans = match exact.filter(|_| !all_played) {
-                Some(spans) => spans,
-                None if rounding.own() => near(bar, swing, rounding),
-                None => performance::spans(&bar.apart, swing, tolerance(bar, rounding)),
-            };
-        }
-        let mut moved = Moved::default();
-        let before: Vec<(Time, Option<Time>)> = track.notes.iter().map(|n| (n.start, n.start.plus(n.length))).collect();
-        for note in &mut track.notes {
-            put(&bars, note, track.swing, rounding, &mut moved);
-        }
-        part(&mut track.notes, &before);
-        if lengths {
-            moved.ends = track
-                .notes
-                .iter()
-                .zip(&before)
-                .filter(|(n, b)| n.start == b.0 && n.start.plus(n.length) != b.1)
-                .count();
-        }
-        far.0 += moved.far;
-        far.1 = far.1.max(moved.farthest);
-        say(&track.name, &moved, rounding, &mut warnings);
-        for bar in filled {
-            let bar = &mut bars[bar];
-            (bar.onsets, bar.apart, bar.both, bar.spans) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        }
+    for track in &mut draft.tracks {
+        let moves = quantize_track(&mut bars, track, rounding);
+        beyond += moves.beyond_tolerance;
+        farthest_ms = farthest_ms.max(moves.farthest_ms);
+        moves.warn(&track.name, rounding, warnings);
     }
-    // A note played a little before the bar line after the last bar begins a bar of its own.
-    let end = start;
     drop(bars);
-    if draft.tracks.iter().flat_map(|t| &t.notes).any(|n| n.start == end)
-        && let Some(last) = draft.bars.last()
+    // A note played a little before the end of the last bar begins a bar of its own.
+    if let Some(last) = draft.bars.last()
+        && draft.tracks.iter().flat_map(|t| &t.notes).any(|n| n.start == end)
     {
         let number = (draft.bars.len() + 1).to_string();
         let bar = DraftBar { swing: last.swing, ..DraftBar::new(last.meter.clone(), last.tempo, number) };
         draft.bars.push(bar);
     }
-    if far.0 > 0 {
-        let enough = far.1.ceil();
-        let again = if enough <= GREATEST_MS { format!(": try --tolerance {enough}") } else { String::new() };
+    if beyond > 0 {
+        let enough = farthest_ms.ceil();
+        let hint = if enough <= MAX_TOLERANCE_MS { format!(": try --tolerance {enough}") } else { String::new() };
         let message = format!(
-            "{} outside the tolerance of {} ms; the farthest is {:.2} ms from its cell{again}",
-            count(far.0, "onset"),
+            "{} outside the tolerance of {} ms; the farthest is {farthest_ms:.2} ms from its cell{hint}",
+            count(beyond, "onset"),
             rounding.tolerance,
-            far.1
         );
-        warnings.push(ImportWarning { place: "tolerance".into(), message });
+        warnings.add("tolerance", message);
     }
-    warnings
 }
 
-/// What did not sound at once before does not after: a note ends where the next one begins that began after its end.
-fn part(notes: &mut [TimedNote], before: &[(Time, Option<Time>)]) {
+fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) -> Moves {
+    track.notes.sort_by_key(|n| n.start);
+    let filled = fill(bars, &track.notes);
+    let exact: Vec<Option<Vec<Span>>> = filled.iter().map(|i| exact_spans(&bars[*i], track, rounding)).collect();
+    let missed = exact.iter().filter(|e| e.is_none()).count();
+    let is_played = !rounding.is_groove() && missed * PLAYED_BARS > exact.len();
+    for (&i, exact) in filled.iter().zip(exact) {
+        let bar = &mut bars[i];
+        bar.track.spans = match exact.filter(|_| !is_played) {
+            Some(spans) => spans,
+            None if rounding.is_groove() => near_spans(bar, bar.swing(track.swing), rounding),
+            None => performance::spans(&bar.track.moments, bar.swing(track.swing), bar.tolerance(rounding)),
+        };
+    }
+    let mut moves = Moves::default();
+    let before: Vec<(Time, Option<Time>)> = track.notes.iter().map(|n| (n.start, n.start.plus(n.length))).collect();
+    for note in &mut track.notes {
+        move_note(bars, note, track.swing, rounding, &mut moves);
+    }
+    keep_apart(&mut track.notes, &before);
+    if !track.ignore_lengths {
+        let is_end_moved =
+            |(n, b): &(&TimedNote, &(Time, Option<Time>))| n.start == b.0 && n.start.plus(n.length) != b.1;
+        moves.ends = track.notes.iter().zip(&before).filter(is_end_moved).count();
+    }
+    for i in filled {
+        bars[i].track = TrackBar::default();
+    }
+    moves
+}
+
+/// Shortens notes so that those that did not sound at once do not afterwards: each ends where the next one begins that began after
+/// its end.
+fn keep_apart(notes: &mut [TimedNote], before: &[(Time, Option<Time>)]) {
     for i in 0..notes.len() {
         let Some(end) = before[i].1 else { continue };
         let next = before.partition_point(|b| b.0 < end);
@@ -167,35 +165,35 @@ fn part(notes: &mut [TimedNote], before: &[(Time, Option<Time>)]) {
     }
 }
 
-fn at(bars: &[Bar], time: Time) -> Option<usize> {
+fn index_at(bars: &[Bar], time: Time) -> Option<usize> {
     bars.partition_point(|b| b.start <= time).checked_sub(1)
 }
 
-/// Files onsets and ends under their bars and beats; gives the bars that have any, which a track of a long file may have few of.
-fn gather(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
+/// Adds onsets and ends to their bars. Returns the indices of the bars that have any, which may be few of a long file.
+fn fill(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
     let mut filled = Vec::new();
     let mut last: Option<TimedNote> = None;
     for note in notes {
-        for (time, onset) in [(Some(note.start), true), (note.start.plus(note.length), false)] {
-            let Some((time, i)) = time.and_then(|t| Some((t, at(bars, t)?))) else { continue };
+        for (time, is_onset) in [(Some(note.start), true), (note.start.plus(note.length), false)] {
+            let Some((time, i)) = time.and_then(|t| Some((t, index_at(bars, t)?))) else { continue };
             let bar = &mut bars[i];
-            let Some(beats) = time.minus(bar.start).and_then(|t| t.ratio_to(bar.beat)) else { continue };
+            let Some(beats) = bar.beats_to(time) else { continue };
             let beat = beats.floor().max(0) as usize;
-            if beat >= bar.count {
+            if beat >= bar.beats {
                 continue;
             }
             let Some(point) = Fraction::new(beats.floor(), 1).and_then(|w| beats.minus(w)) else { continue };
-            if bar.both.is_empty() {
+            if bar.track.onsets_and_ends.is_empty() {
                 filled.push(i);
-                bar.onsets.resize(bar.count, Points::new());
-                bar.apart.resize(bar.count, Points::new());
-                bar.both.resize(bar.count, Points::new());
+                for points in [&mut bar.track.onsets, &mut bar.track.moments, &mut bar.track.onsets_and_ends] {
+                    points.resize(bar.beats, Points::new());
+                }
             }
-            bar.both[beat].push(point);
-            if onset {
-                bar.onsets[beat].push(point);
-                if last.is_none_or(|l| !together(bar, &l, note)) {
-                    bar.apart[beat].push(point);
+            bar.track.onsets_and_ends[beat].push(point);
+            if is_onset {
+                bar.track.onsets[beat].push(point);
+                if last.is_none_or(|l| !is_one_moment(bar, &l, note)) {
+                    bar.track.moments[beat].push(point);
                     last = Some(*note);
                 }
             }
@@ -203,7 +201,7 @@ fn gather(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
     }
     for &i in &filled {
         let bar = &mut bars[i];
-        for points in bar.onsets.iter_mut().chain(&mut bar.both).chain(&mut bar.apart) {
+        for points in bar.track.onsets.iter_mut().chain(&mut bar.track.onsets_and_ends).chain(&mut bar.track.moments) {
             points.sort_unstable();
             points.dedup();
         }
@@ -211,148 +209,160 @@ fn gather(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
     filled
 }
 
-/// Whether two notes, the second of which does not begin before the first, are of one moment.
-fn together(bar: &Bar, first: &TimedNote, second: &TimedNote) -> bool {
-    let Some(off) = second.start.minus(first.start).map(|o| ms(bar, o)) else { return false };
+/// Whether two notes begin in one moment; the second does not begin before the first.
+fn is_one_moment(bar: &Bar, first: &TimedNote, second: &TimedNote) -> bool {
+    let Some(ms) = second.start.minus(first.start).map(|t| bar.ms(t)) else { return false };
     let shorter = first.length.min(second.length);
     let common = first.start.plus(first.length).and_then(|e| e.minus(second.start)).map(|c| c.min(second.length));
-    let mostly = common.and_then(|c| c.repeated(2)).is_some_and(|c| c > shorter);
-    off <= f64::from(MOMENT_MS.0) || mostly && off <= f64::from(MOMENT_MS.1)
+    let mostly_common = common.and_then(|c| c.repeated(2)).is_some_and(|c| c > shorter);
+    ms <= MOMENT_MS || mostly_common && ms <= CHORD_MS
 }
 
-/// A length in ms at a bar's tempo.
-fn ms(bar: &Bar, length: Time) -> f64 {
-    let per_minute = bar.of.tempo.wholes_per_minute();
-    let wholes = length.numer() as f64 / length.denom() as f64;
-    wholes * 60_000.0 * per_minute.denom() as f64 / per_minute.numer() as f64
-}
-
-/// The tolerance within a bar, in beats.
-fn tolerance(bar: &Bar, rounding: Rounding) -> Fraction {
-    let per_ms = bar.of.tempo.wholes_per_minute().over(Fraction::whole(60_000));
-    let wholes = per_ms.and_then(|w| w.times(rounding.tolerance)?.over(bar.beat.wholes()));
-    wholes.unwrap_or(Fraction::ZERO)
-}
-
-/// How far rounding alone may have moved a time, in beats. A coarse step of the source is no leave to move more than was asked for.
-fn grain(bar: &Bar, rounding: Rounding) -> Fraction {
-    let grain = rounding.grain.ratio_to(bar.beat).unwrap_or(Fraction::ZERO);
-    if rounding.own() { grain } else { grain.min(tolerance(bar, rounding)) }
-}
-
-/// The spans of a bar on which its onsets, and its ends if they mean something and ask for no odd grid, are exact but for the
-/// source's rounding.
-fn exact(bar: &Bar, swing: Option<Swing>, rounding: Rounding, lengths: bool) -> Option<Vec<Span>> {
-    let grain = grain(bar, rounding);
-    let beats = if grain == Fraction::ZERO { Tolerance::NONE.beats } else { LONGEST };
-    let exact = Tolerance { by: grain, cells: rounding.cells, beats };
-    let onsets = grid::spans(&bar.onsets, 1, swing, exact);
-    if lengths {
-        let both = grid::spans(&bar.both, 1, swing, exact);
-        let plain = |s: &Span| ENDS.contains(&s.cells) || onsets.iter().flatten().any(|o| o == s);
-        if let Some(both) = both.filter(|b| rounding.own() || b.iter().all(plain)) {
-            return Some(both);
-        }
+impl Bar<'_> {
+    fn swing(&self, of_track: Option<Swing>) -> Option<Swing> {
+        of_track.or(self.draft.swing)
     }
-    onsets
+
+    /// The beats from the bar's start to a time.
+    fn beats_to(&self, time: Time) -> Option<Fraction> {
+        time.minus(self.start)?.ratio_to(self.beat)
+    }
+
+    /// A length in ms at the bar's tempo.
+    fn ms(&self, length: Time) -> f64 {
+        let per_minute = self.draft.tempo.wholes_per_minute();
+        let wholes = length.numer() as f64 / length.denom() as f64;
+        wholes * 60_000.0 * per_minute.denom() as f64 / per_minute.numer() as f64
+    }
+
+    /// The tolerance in beats.
+    fn tolerance(&self, rounding: Rounding) -> Fraction {
+        let per_ms = self.draft.tempo.wholes_per_minute().over(Fraction::whole(60_000));
+        let wholes = per_ms.and_then(|w| w.times(rounding.tolerance)?.over(self.beat.wholes()));
+        wholes.unwrap_or(Fraction::ZERO)
+    }
+
+    /// Greatest error of rounding, in beats. A coarse step of the source must not allow greater moves than the tolerance.
+    fn grain(&self, rounding: Rounding) -> Fraction {
+        let grain = rounding.grain.ratio_to(self.beat).unwrap_or(Fraction::ZERO);
+        if rounding.is_groove() { grain } else { grain.min(self.tolerance(rounding)) }
+    }
+
+    /// The span at a number of beats from the bar's start, and its first beat; one undivided beat where no span is set.
+    fn span_at(&self, beats: Fraction) -> Option<(Span, Fraction)> {
+        if self.track.spans.is_empty() {
+            let beat = Some(beats.floor()).filter(|b| *b < self.beats as i64)?;
+            return Some((Span { beats: 1, cells: 1 }, Fraction::new(beat, 1)?));
+        }
+        let mut first = 0_i64;
+        for span in &self.track.spans {
+            let end = first + i64::from(span.beats);
+            if beats < Fraction::new(end, 1)? {
+                return Some((*span, Fraction::new(first, 1)?));
+            }
+            first = end;
+        }
+        None
+    }
 }
 
-/// The spans of a bar of our own whose times are rounded so that none is exact.
-fn near(bar: &Bar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> {
-    let by = tolerance(bar, rounding).max(grain(bar, rounding));
-    let coarsest = by.times(Fraction::whole(COARSER as i32)).and_then(|c| Fraction::ONE.over(c));
-    let most = coarsest.map_or(grid::MOST, |c| c.floor().clamp(1, i64::from(grid::MOST)) as u16);
-    let near = Tolerance { by, cells: most, beats: LONGEST };
-    grid::spans(&bar.onsets, 1, swing, near).unwrap_or_else(|| {
-        let one = |p: &Points| match grid::fewest(std::slice::from_ref(p), swing, near) {
+/// The spans of a bar on which its onsets are exact but for the source's rounding, and so are its ends if they mean something and
+/// need no unusual grid.
+fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<Span>> {
+    let by = bar.grain(rounding);
+    let beats = if by == Fraction::ZERO { Tolerance::NONE.beats } else { MAX_BEATS };
+    let tolerance = Tolerance { by, cells: rounding.cells, beats };
+    let swing = bar.swing(track.swing);
+    let onsets = grid::spans(&bar.track.onsets, 1, swing, tolerance);
+    if track.ignore_lengths {
+        return onsets;
+    }
+    let both = grid::spans(&bar.track.onsets_and_ends, 1, swing, tolerance);
+    let is_usual = |s: &Span| END_CELLS.contains(&s.cells) || onsets.iter().flatten().any(|o| o == s);
+    both.filter(|b| rounding.is_groove() || b.iter().all(is_usual)).or(onsets)
+}
+
+/// The spans of a bar of a groove whose times are rounded so that no grid is exact.
+fn near_spans(bar: &Bar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> {
+    let by = bar.tolerance(rounding).max(bar.grain(rounding));
+    let cells = by.times(Fraction::whole(CELL_PER_TOLERANCE)).and_then(|c| Fraction::ONE.over(c));
+    let cells = cells.map_or(MAX_CELLS, |c| c.floor().clamp(1, i64::from(MAX_CELLS)) as u16);
+    let tolerance = Tolerance { by, cells, beats: MAX_BEATS };
+    grid::spans(&bar.track.onsets, 1, swing, tolerance).unwrap_or_else(|| {
+        let of_beat = |p: &Points| match grid::fewest(std::slice::from_ref(p), swing, tolerance) {
             Some(cells) => Span { beats: 1, cells },
-            None => grid::nearest(p, swing, false, most.max(grid::MOST / 4)),
+            None => grid::nearest(p, swing, false, cells.max(MAX_CELLS / 4)),
         };
-        bar.onsets.iter().map(one).collect()
+        bar.track.onsets.iter().map(of_beat).collect()
     })
 }
 
-/// The span in which so many beats from a bar's start lie, and its first beat; one beat undivided where no span is chosen.
-fn span_at(bar: &Bar, beats: Fraction) -> Option<(Span, i64)> {
-    if bar.spans.is_empty() {
-        return Some((Span { beats: 1, cells: 1 }, beats.floor())).filter(|s| s.1 < bar.count as i64);
-    }
-    let mut first = 0_i64;
-    for span in &bar.spans {
-        let end = first + i64::from(span.beats);
-        if beats < Fraction::new(end, 1)? {
-            return Some((*span, first));
-        }
-        first = end;
-    }
-    None
-}
-
-/// The place in a bar's grid that is nearest to a time; none where its bar has no grid.
+/// The nearest place in a bar's grid; `None` if the bar has no grid.
 fn snapped(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
-    let bar = bars.get(at(bars, time)?).filter(|b| !b.spans.is_empty())?;
-    let beats = time.minus(bar.start)?.ratio_to(bar.beat)?;
-    let (span, first) = span_at(bar, beats)?;
-    let from = Fraction::new(first, 1)?;
-    let place = grid::snapped(beats.minus(from)?, span, swing.or(bar.of.swing), false)?;
-    bar.beat.scaled(from.plus(place)?)?.plus(bar.start)
+    let bar = bars.get(index_at(bars, time)?).filter(|b| !b.track.spans.is_empty())?;
+    let beats = bar.beats_to(time)?;
+    let (span, first) = bar.span_at(beats)?;
+    let place = grid::snapped(beats.minus(first)?, span, bar.swing(swing), false)?;
+    bar.beat.scaled(first.plus(place)?)?.plus(bar.start)
 }
 
-/// The end of the cell that begins at a time, whichever bar and beat that is the first of.
-fn next(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
-    let bar = &bars[at(bars, time)?];
-    let beats = time.minus(bar.start)?.ratio_to(bar.beat)?;
-    let Some((span, first)) = span_at(bar, beats) else { return time.plus(bar.beat) };
-    let from = Fraction::new(first, 1)?;
-    let within = beats.minus(from)?;
-    let places = (0..span.cells).filter_map(|c| grid::place(c, span, swing.or(bar.of.swing)));
+/// The end of the cell that begins at a time.
+fn cell_end(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
+    let bar = &bars[index_at(bars, time)?];
+    let beats = bar.beats_to(time)?;
+    let Some((span, first)) = bar.span_at(beats) else { return time.plus(bar.beat) };
+    let within = beats.minus(first)?;
+    let places = (0..span.cells).filter_map(|c| grid::place(c, span, bar.swing(swing)));
     let next = places.filter(|p| *p > within).min().unwrap_or(Fraction::whole(i32::from(span.beats)));
-    bar.beat.scaled(from.plus(next)?)?.plus(bar.start)
+    bar.beat.scaled(first.plus(next)?)?.plus(bar.start)
 }
 
-fn put(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding: Rounding, moved: &mut Moved) {
+fn move_note(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding: Rounding, moves: &mut Moves) {
     let Some(start) = snapped(bars, note.start, swing) else { return };
     let Some(old_end) = note.start.plus(note.length) else { return };
     let end = snapped(bars, old_end, swing).unwrap_or(old_end);
-    // One cell at least.
-    let end = if end > start { Some(end) } else { next(bars, start, swing) };
+    let end = if end > start { Some(end) } else { cell_end(bars, start, swing) };
     let (Some(by), Some(length)) = (start.minus(note.start), end.and_then(|e| e.minus(start))) else { return };
     if by != Time::ZERO {
-        moved.count += 1;
-        let bar = at(bars, note.start).map(|b| &bars[b]);
-        let ms = bar.map_or(0.0, |b| ms(b, by).abs());
-        let within = rounding.tolerance.numer() as f64 / rounding.tolerance.denom() as f64;
-        let rounding_alone = Time::ZERO.minus(by).is_some_and(|b| b.max(by) <= rounding.grain);
-        if ms > within + 1e-9 && !rounding_alone {
-            moved.far += 1;
-            moved.farthest = moved.farthest.max(ms);
+        moves.onsets += 1;
+        let bar = index_at(bars, note.start).map(|b| &bars[b]);
+        let ms = bar.map_or(0.0, |b| b.ms(by).abs());
+        let tolerance_ms = rounding.tolerance.numer() as f64 / rounding.tolerance.denom() as f64;
+        let is_rounding = Time::ZERO.minus(by).is_some_and(|b| b.max(by) <= rounding.grain);
+        if ms > tolerance_ms + EPSILON_MS && !is_rounding {
+            moves.beyond_tolerance += 1;
+            moves.farthest_ms = moves.farthest_ms.max(ms);
         }
-        if moved.greatest.as_ref().is_none_or(|g| ms > g.0) {
+        if moves.greatest.as_ref().is_none_or(|g| ms > g.ms) {
             let place = bar.and_then(|b| {
-                let beat = note.start.minus(b.start)?.ratio_to(b.beat)?.plus(Fraction::ONE)?;
-                Some(format!("bar {}, beat {}", b.of.number, mixed(beat)))
+                let beat = b.beats_to(note.start)?.plus(Fraction::ONE)?;
+                Some(format!("bar {}, beat {}", b.draft.number, mixed(beat)))
             });
-            moved.greatest = Some((ms, by, place.unwrap_or_default()));
+            moves.greatest = Some(Move { ms, by, place: place.unwrap_or_default() });
         }
     }
     (note.start, note.length) = (start, length);
 }
 
-fn say(track: &str, moved: &Moved, rounding: Rounding, warnings: &mut Vec<ImportWarning>) {
-    if let Some((ms, by, place)) = &moved.greatest {
-        let far = match moved.far {
-            0 => String::new(),
-            1 if moved.count == 1 => format!(", by more than the tolerance of {} ms", rounding.tolerance),
-            n => format!(", {n} of them by more than the tolerance of {} ms", rounding.tolerance),
-        };
-        let message = format!(
-            "{} moved to the grid{far}; the largest move is {ms:.2} ms ({by} of a whole note), at {place}",
-            were(moved.count, "onset")
-        );
-        warnings.push(ImportWarning { place: format!("track '{track}'"), message });
-    }
-    if moved.ends > 0 {
-        let message = format!("{} kept the onset but got the length of whole cells", count(moved.ends, "note"));
-        warnings.push(ImportWarning { place: format!("track '{track}'"), message });
+impl Moves {
+    fn warn(&self, track: &str, rounding: Rounding, warnings: &mut Warnings) {
+        let track = format!("track '{track}'");
+        if let Some(Move { ms, by, place }) = &self.greatest {
+            let tolerance = rounding.tolerance;
+            let beyond = match self.beyond_tolerance {
+                0 => String::new(),
+                1 if self.onsets == 1 => format!(", by more than the tolerance of {tolerance} ms"),
+                n => format!(", {n} of them by more than the tolerance of {tolerance} ms"),
+            };
+            let moved = were(self.onsets, "onset");
+            let message = format!(
+                "{moved} moved to the grid{beyond}; the largest move is {ms:.2} ms ({by} of a whole note), at {place}"
+            );
+            warnings.add(&track, message);
+        }
+        if self.ends > 0 {
+            let message = format!("{} kept the onset but got the length of whole cells", count(self.ends, "note"));
+            warnings.add(&track, message);
+        }
     }
 }

@@ -1,10 +1,11 @@
 //! Tests of assembling drafts into grooves.
 
 use super::*;
+use crate::import::Imported;
 use crate::import::draft::DraftBar;
 use crate::notation::{Pass, TimedNote, passes, timed_notes};
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Accent, Attack, Fraction, Meter, Pitch, Span, Swing, Tempo, Voice};
+use crate::rhythm::{Accent, Attack, Fraction, Meter, Part, Pitch, Span, Swing, Tempo, Voice};
 use proptest::prelude::*;
 
 /// The bars of these passes, each of which begins a named section.
@@ -26,9 +27,9 @@ fn bars(groove: &Groove, passes: &[Pass]) -> Vec<DraftBar> {
 /// A groove's exact notes and bars; with `hints` the swing and the divisions too.
 fn draft(groove: &Groove, hints: bool) -> ImportDraft {
     let passes = passes(groove, None).expect("bounded");
-    let mut made = bars(groove, &passes);
+    let mut bars = bars(groove, &passes);
     if !hints {
-        for bar in &mut made {
+        for bar in &mut bars {
             bar.swing = None;
         }
     }
@@ -38,7 +39,13 @@ fn draft(groove: &Groove, hints: bool) -> ImportDraft {
         swing: layer.swing.filter(|_| hints),
         ..DraftTrack::new(&layer.name, layer.voice)
     });
-    ImportDraft { title: groove.title().into(), note: groove.note().into(), bars: made, tracks: tracks.collect() }
+    ImportDraft { title: groove.title().into(), note: groove.note().into(), bars, tracks: tracks.collect() }
+}
+
+fn assembled(draft: &ImportDraft) -> Result<Imported, FormatError> {
+    let mut warnings = Warnings::default();
+    let groove = assemble(draft, &mut warnings)?;
+    Ok(Imported { groove, warnings: warnings.finish() })
 }
 
 fn sounding(groove: &Groove) -> Vec<Vec<TimedNote>> {
@@ -51,11 +58,11 @@ proptest! {
 
     #[test]
     fn what_sounds_comes_back_from_its_exact_notes(groove in grooves(), hints in any::<bool>()) {
-        let made = assemble(&draft(&groove, hints)).expect("within the bounds");
-        prop_assert_eq!(made.warnings, vec![]);
-        prop_assert_eq!(sounding(&made.groove), sounding(&groove));
+        let imported = assembled(&draft(&groove, hints)).expect("within the bounds");
+        prop_assert_eq!(imported.warnings, vec![]);
+        prop_assert_eq!(sounding(&imported.groove), sounding(&groove));
         let plain = |g: &Groove| g.sections().iter().map(|s| (s.name.clone(), s.meter.clone(), s.tempo, s.bars, s.times)).collect::<Vec<_>>();
-        prop_assert_eq!(plain(&made.groove), plain(&groove), "times through are folded again");
+        prop_assert_eq!(plain(&imported.groove), plain(&groove), "times through are folded again");
     }
 
     #[test]
@@ -63,21 +70,21 @@ proptest! {
         starts in prop::collection::vec((0_i64..4000, 1_i64..900, 30_u8..50), 0..40), denominator in 1_i64..1200,
     ) {
         let time = |n| Time::new(n, denominator).expect("positive");
-        let made_of: Vec<TimedNote> = starts.iter().map(|(start, length, key)| {
+        let notes: Vec<TimedNote> = starts.iter().map(|(start, length, key)| {
             let attack = Attack { accent: Accent::Plain, pitch: Pitch::new(*key) };
             TimedNote { start: time(start % (denominator * 2)), length: time(*length), attack }
         }).collect();
-        let made = assemble(&one_track(2, made_of.clone())).expect("a groove");
-        let mut back: Vec<TimedNote> = sounding(&made.groove).into_iter().flatten().collect();
-        prop_assert_eq!(back.len(), made_of.len(), "{:?}", made.warnings);
+        let imported = assembled(&one_track(2, notes.clone())).expect("a groove");
+        let mut back: Vec<TimedNote> = sounding(&imported.groove).into_iter().flatten().collect();
+        prop_assert_eq!(back.len(), notes.len(), "{:?}", imported.warnings);
         // Nothing is moved by more than half of the widest cell of the finest grid, or into the neighbouring layer's place.
-        let mut from = made_of;
+        let mut from = notes;
         from.sort_by_key(|n| (n.attack.pitch, n.start));
         back.sort_by_key(|n| (n.attack.pitch, n.start));
         let off = |(a, b): (&TimedNote, &TimedNote)| (a.start.numer() as f64 / a.start.denom() as f64 - b.start.numer() as f64 / b.start.denom() as f64).abs();
         prop_assert!(from.iter().zip(&back).map(off).all(|d| d <= 1.0 / 4.0 / 64.0), "{:?}\n{:?}", from, back);
         let moved = from.iter().zip(&back).filter(|(a, b)| a.start != b.start).count();
-        prop_assert!(moved == 0 || made.warnings.iter().any(|r| r.message.contains("moved by")), "{:?}", made.warnings);
+        prop_assert!(moved == 0 || imported.warnings.iter().any(|r| r.message.contains("moved by")), "{:?}", imported.warnings);
     }
 }
 
@@ -98,37 +105,37 @@ fn note(start: (i64, i64), length: (i64, i64), key: u8) -> TimedNote {
     TimedNote { start: time(start), length: time(length), attack }
 }
 
-fn words(made: &Imported) -> Vec<String> {
-    made.warnings.iter().map(ToString::to_string).collect()
+fn words(imported: &Imported) -> Vec<String> {
+    imported.warnings.iter().map(ToString::to_string).collect()
 }
 
 fn spans(groove: &Groove) -> Vec<Span> {
     match groove.part(0, 0) {
         Part::Barred { spans, .. } => spans.clone(),
-        Part::Cycled { .. } => panic!("no cycle is made"),
+        Part::Cycled { .. } => panic!("no cycle is built"),
     }
 }
 
 #[test]
 fn tuplets_stand_only_where_they_are_needed() {
-    let mut made_of: Vec<TimedNote> = (0..4).map(|i| note((i, 16), (1, 16), 40)).collect();
-    made_of.extend((0..7).map(|i| note((7 + i, 14), (1, 14), 40)));
-    made_of.extend((0..5).map(|i| note((20 + i, 20), (1, 20), 40)));
-    made_of.extend((0..3).map(|i| note((15 + 2 * i, 12), (1, 6), 40)));
-    made_of.extend((0..16).map(|i| note((32 + i, 16), (1, 16), 40)));
-    let made = assemble(&one_track(3, made_of)).expect("a groove");
-    assert_eq!(words(&made), Vec::<String>::new());
-    assert_eq!(made.groove.layers()[0].division, 4);
-    let shape: Vec<(u16, u16)> = spans(&made.groove).iter().take(6).map(|s| (s.beats, s.cells)).collect();
+    let mut notes: Vec<TimedNote> = (0..4).map(|i| note((i, 16), (1, 16), 40)).collect();
+    notes.extend((0..7).map(|i| note((7 + i, 14), (1, 14), 40)));
+    notes.extend((0..5).map(|i| note((20 + i, 20), (1, 20), 40)));
+    notes.extend((0..3).map(|i| note((15 + 2 * i, 12), (1, 6), 40)));
+    notes.extend((0..16).map(|i| note((32 + i, 16), (1, 16), 40)));
+    let imported = assembled(&one_track(3, notes)).expect("a groove");
+    assert_eq!(words(&imported), Vec::<String>::new());
+    assert_eq!(imported.groove.layers()[0].division, 4);
+    let shape: Vec<(u16, u16)> = spans(&imported.groove).iter().take(6).map(|s| (s.beats, s.cells)).collect();
     assert_eq!(shape, [(1, 4), (1, 4), (2, 7), (1, 5), (2, 3), (1, 4)]);
 }
 
 #[test]
 fn notes_that_sound_at_once_go_to_further_layers() {
-    let made_of = vec![note((0, 1), (1, 4), 40), note((0, 1), (1, 2), 47), note((1, 4), (1, 4), 40)];
-    let made = assemble(&one_track(1, made_of)).expect("a groove");
-    let names: Vec<&str> = made.groove.layers().iter().map(|l| l.name.as_str()).collect();
-    assert_eq!((names, words(&made)), (vec!["oar", "oar 2"], Vec::new()));
+    let notes = vec![note((0, 1), (1, 4), 40), note((0, 1), (1, 2), 47), note((1, 4), (1, 4), 40)];
+    let imported = assembled(&one_track(1, notes)).expect("a groove");
+    let names: Vec<&str> = imported.groove.layers().iter().map(|l| l.name.as_str()).collect();
+    assert_eq!((names, words(&imported)), (vec!["oar", "oar 2"], Vec::new()));
 }
 
 #[test]
@@ -140,10 +147,10 @@ fn names_that_stand_already_are_counted_on() {
         bar.section = Some("from measure 5".into());
         bar.tempo = tempo(100 + i as i32);
     }
-    let made = assemble(&draft).expect("a groove").groove;
-    let names: Vec<&str> = made.layers().iter().map(|l| l.name.as_str()).collect();
+    let imported = assembled(&draft).expect("a groove").groove;
+    let names: Vec<&str> = imported.layers().iter().map(|l| l.name.as_str()).collect();
     assert_eq!(names, ["oar", "oar 3", "oar 2", "oar 4"]);
-    let names: Vec<&str> = made.sections().iter().map(|s| s.name.as_str()).collect();
+    let names: Vec<&str> = imported.sections().iter().map(|s| s.name.as_str()).collect();
     assert_eq!(names, ["from measure 5", "from measure 5, time 2", "from measure 5, time 3"]);
 }
 
@@ -151,9 +158,9 @@ fn names_that_stand_already_are_counted_on() {
 fn what_a_groove_cannot_hold_is_said() {
     let mut draft = one_track(2, vec![note((1, 404), (1, 4), 40), note((3, 4), (1, 2), 40), note((9, 1), (1, 4), 40)]);
     draft.bars[1].tempo = tempo(90);
-    let made = assemble(&draft).expect("a groove");
+    let imported = assembled(&draft).expect("a groove");
     assert_eq!(
-        words(&made),
+        words(&imported),
         [
             "track 'oar', bar 1, beat 4: a note of 1/2 crosses the end of its section; cut to 1/4",
             "track 'oar': dropped 1 note outside the bars",
@@ -162,20 +169,20 @@ fn what_a_groove_cannot_hold_is_said() {
     );
 }
 
-/// Each layer is as much work as the groove is long, so that those which could not be kept must not be made: there is one warning
-/// for all of them, where each that is made would have its own.
+/// Each layer is as much work as the groove is long, so that those which could not be kept must not be built: there is one warning
+/// for all of them, where each that is built would have its own.
 #[test]
 fn layers_beyond_the_bound_are_counted_and_not_made() {
     let long = |n: i64| note((n, 32), (400, 1), 40);
     let mut draft = one_track(500, (0..1000).map(long).collect());
     let more = DraftTrack { name: "boom".into(), notes: (0..5).map(long).collect(), ..draft.tracks[0].clone() };
     draft.tracks.push(more);
-    let made = assemble(&draft).expect("a groove");
-    assert_eq!(made.groove.layers().len(), 64);
+    let imported = assembled(&draft).expect("a groove");
+    assert_eq!(imported.groove.layers().len(), 64);
     let left =
         |track: &str, n: usize| format!("track '{track}': a groove has at most 64 layers; {n} notes were dropped");
-    assert_eq!(words(&made), [left("oar", 936), left("boom", 5)]);
-    let first = |l: usize| sounding(&made.groove)[l].iter().map(|n| n.start).collect::<Vec<_>>();
+    assert_eq!(words(&imported), [left("oar", 936), left("boom", 5)]);
+    let first = |l: usize| sounding(&imported.groove)[l].iter().map(|n| n.start).collect::<Vec<_>>();
     assert_eq!(first(63), vec![Time::new(63, 32).expect("a time")]);
 }
 
@@ -185,9 +192,9 @@ fn silence_before_a_note_moves_nothing() {
     let at = |n: i64, d: i64| Time::new(n, d).expect("a time");
     let mut draft = one_track(16_000, vec![note((47_999 * 3 + 1, 3), (1, 7), 40)]);
     draft.bars.iter_mut().for_each(|b| b.meter = Meter::parse("3+1/1").expect("a meter"));
-    let made = assemble(&draft).expect("a groove");
-    assert_eq!(words(&made), Vec::<String>::new());
-    let sounds = &sounding(&made.groove)[0];
+    let imported = assembled(&draft).expect("a groove");
+    assert_eq!(words(&imported), Vec::<String>::new());
+    let sounds = &sounding(&imported.groove)[0];
     assert_eq!((sounds.len(), sounds[0].start, sounds[0].length), (1, at(47_999 * 3 + 1, 3), at(1, 7)));
 }
 
@@ -195,11 +202,11 @@ fn silence_before_a_note_moves_nothing() {
 fn a_pickup_is_a_section_of_its_own_meter() {
     let mut draft = one_track(3, vec![note((0, 1), (1, 8), 40), note((1, 8), (1, 4), 40)]);
     draft.bars[0].length = Time::new(1, 8);
-    let made = assemble(&draft).expect("a groove");
+    let imported = assembled(&draft).expect("a groove");
     let sections: Vec<String> =
-        made.groove.sections().iter().map(|s| format!("{} {} {}", s.name, s.meter, s.bars)).collect();
-    assert_eq!((sections, words(&made)), (vec!["A 1/8 1".to_owned(), "B 4/4 2".to_owned()], Vec::new()));
-    assert_eq!(sounding(&made.groove)[0][1].start, Time::new(1, 8).expect("positive"));
+        imported.groove.sections().iter().map(|s| format!("{} {} {}", s.name, s.meter, s.bars)).collect();
+    assert_eq!((sections, words(&imported)), (vec!["A 1/8 1".to_owned(), "B 4/4 2".to_owned()], Vec::new()));
+    assert_eq!(sounding(&imported.groove)[0][1].start, Time::new(1, 8).expect("positive"));
 }
 
 #[test]
@@ -208,14 +215,14 @@ fn a_long_slowing_down_keeps_its_largest_changes() {
     for (i, bar) in draft.bars.iter_mut().enumerate() {
         bar.tempo = tempo(if i < 150 { 60 + i as i32 } else { 900 });
     }
-    let made = assemble(&draft).expect("a groove");
-    assert_eq!(made.groove.sections().len(), 128);
-    assert_eq!(made.groove.sections().last().map(|s| s.tempo), Some(tempo(900)), "the largest change stays");
-    assert_eq!(made.warnings.len(), 1, "{:?}", made.warnings);
+    let imported = assembled(&draft).expect("a groove");
+    assert_eq!(imported.groove.sections().len(), 128);
+    assert_eq!(imported.groove.sections().last().map(|s| s.tempo), Some(tempo(900)), "the largest change stays");
+    assert_eq!(imported.warnings.len(), 1, "{:?}", imported.warnings);
     for (i, bar) in draft.bars.iter_mut().enumerate() {
         bar.meter = Meter::parse(if i % 2 == 0 { "3/8" } else { "4/4" }).expect("meter");
     }
-    assert!(assemble(&draft).is_err(), "meters are not left out");
+    assert!(assembled(&draft).is_err(), "meters are not left out");
 }
 
 #[test]
@@ -223,6 +230,6 @@ fn swing_that_is_known_is_no_tuplet() {
     let mut draft = one_track(1, vec![note((1, 6), (1, 12), 40), note((5, 12), (1, 12), 40)]);
     let shuffle = Swing::new(2, 1).expect("within its bound");
     draft.bars[0].swing = Some(shuffle);
-    let made = assemble(&draft).expect("a groove");
-    assert_eq!((made.groove.layers()[0].division, spans(&made.groove).len()), (2, 4));
+    let imported = assembled(&draft).expect("a groove");
+    assert_eq!((imported.groove.layers()[0].division, spans(&imported.groove).len()), (2, 4));
 }

@@ -1,70 +1,69 @@
 //! Divides the notes of a track into layers without simultaneous notes.
 
 use super::bars::{Bars, Run};
-use super::grid::{self, Points, Tolerance};
-use super::{Placed, WarningGroup, place_of};
-use crate::import::ImportWarning;
+use super::grid::{self, MAX_CELLS, Points, Tolerance};
+use super::{Placed, WarningGroup};
+use crate::import::Warnings;
 use crate::import::draft::DraftTrack;
 use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
 
-/// Division of a layer without an attack: a new groove's.
-const SILENT: u16 = 4;
+/// Division of a layer without an attack: that of a new groove.
+const SILENT_DIVISION: u16 = 4;
 
-/// A layer's cells.
+/// The cells of a layer.
 #[derive(Debug)]
-pub(super) struct Lane {
+pub(super) struct Cells {
     pub(super) division: u16,
     /// One part per run of bars.
     pub(super) parts: Vec<Part>,
 }
 
-/// The layers that hold a track's notes, one of rests for a track without any: at most `room` of them, since each of them is as much
-/// work as the groove is long. Gives also how many notes found no room; `None` if all of the track has its place.
-pub(super) fn lanes(
+/// The layers that hold the notes of a track, one of rests for a track without any. If they would be more than `max_layers`, also
+/// the number of notes dropped.
+pub(super) fn divide(
     track: &DraftTrack,
     mut notes: Vec<Vec<Placed>>,
-    room: usize,
-    found: &Bars,
-    warnings: &mut Vec<ImportWarning>,
-) -> (Vec<Lane>, Option<usize>) {
-    let mut lanes = Vec::new();
-    loop {
-        if lanes.len() == room {
-            return (lanes, Some(notes.iter().map(Vec::len).sum()));
-        }
-        let mut left: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
-        let mut taken: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
+    max_layers: usize,
+    bars: &Bars,
+    warnings: &mut Warnings,
+) -> (Vec<Cells>, Option<usize>) {
+    let mut layers = Vec::new();
+    while layers.len() < max_layers {
+        let mut rest: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
+        let mut voice: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
         for section in notes {
-            let (mut mine, mut others): (Vec<Placed>, Vec<Placed>) = (Vec::new(), Vec::new());
-            for note in section {
-                let free = mine.last().is_none_or(|last| last.end <= note.start);
-                if free { mine.push(note) } else { others.push(note) }
-            }
-            taken.push(mine);
-            left.push(others);
+            let mut last_end = None;
+            let (mine, others) = section.into_iter().partition(|note| {
+                let is_free = last_end.is_none_or(|end| end <= note.start);
+                if is_free {
+                    last_end = Some(note.end);
+                }
+                is_free
+            });
+            voice.push(mine);
+            rest.push(others);
         }
-        lanes.push(fit(track, taken, &mut left, found, warnings));
-        if left.iter().all(Vec::is_empty) {
-            return (lanes, None);
+        layers.push(write_cells(track, voice, &mut rest, bars, warnings));
+        if rest.iter().all(Vec::is_empty) {
+            return (layers, None);
         }
-        notes = left;
+        notes = rest;
     }
+    (layers, Some(notes.iter().map(Vec::len).sum()))
 }
 
-/// The beats of a run of bars.
 fn beats_of(run: &Run) -> usize {
     run.meter.beats() * usize::from(run.bars)
 }
 
-/// Where each beat's notes begin and end, within a run of bars.
+/// The onsets and ends of a run of bars by beat.
 fn points(notes: &[Placed], run: &Run) -> Vec<Points> {
-    let beat = run.meter.beat();
     let mut all = vec![Points::new(); beats_of(run)];
     for at in notes.iter().flat_map(|n| [n.start, n.end]) {
-        let Some(beats) = at.ratio_to(beat) else { continue };
-        let whole = beats.floor();
-        let Some(points) = usize::try_from(whole).ok().and_then(|w| all.get_mut(w)) else { continue };
-        points.extend(Fraction::new(whole, 1).and_then(|w| beats.minus(w)));
+        let Some((beat, point)) = at.ratio_to(run.meter.beat()).and_then(split) else { continue };
+        if let Some(points) = all.get_mut(beat) {
+            points.push(point);
+        }
     }
     for points in &mut all {
         points.sort_unstable();
@@ -73,55 +72,61 @@ fn points(notes: &[Placed], run: &Run) -> Vec<Points> {
     all
 }
 
-/// One layer of notes of which no two sound at once. Those that have to be moved onto one that is there already go to `left`.
-fn fit(
+/// Splits a place in beats into the beat and the place within it.
+fn split(beats: Fraction) -> Option<(usize, Fraction)> {
+    Some((usize::try_from(beats.floor()).ok()?, beats.minus(Fraction::new(beats.floor(), 1)?)?))
+}
+
+/// Writes the cells of a layer. Notes that would have to be moved onto another one go to `rest`.
+fn write_cells(
     track: &DraftTrack,
     mut notes: Vec<Vec<Placed>>,
-    left: &mut [Vec<Placed>],
-    found: &Bars,
-    warnings: &mut Vec<ImportWarning>,
-) -> Lane {
+    rest: &mut [Vec<Placed>],
+    bars: &Bars,
+    warnings: &mut Warnings,
+) -> Cells {
     let mut moved = WarningGroup::new(warnings, "moved");
     let mut beats: Vec<Vec<Points>> = Vec::with_capacity(notes.len());
-    for (section, (run, notes)) in found.runs.iter().zip(&mut notes).enumerate() {
-        // A layer may be silent for tens of thousands of beats: nothing is asked of those one by one.
+    for (section, (run, notes)) in bars.runs.iter().zip(&mut notes).enumerate() {
+        // A layer may be silent for tens of thousands of beats, which are not visited one by one.
         if notes.is_empty() {
             beats.push(Vec::new());
             continue;
         }
         let swing = track.swing.or(run.swing);
         let mut all = points(notes, run);
-        if snap(notes, &all, run, swing, &mut left[section], &mut |before, after| {
+        let mut on_move = |before: Time, after: Time| {
             let by = after.minus(before).unwrap_or(Time::ZERO);
-            moved.say(
-                || place_of(&track.name, found, section, before),
-                || format!("no grid of at most {} cells has this onset; moved by {by} of a whole note", grid::MOST),
+            moved.add(
+                || bars.describe(&track.name, section, before),
+                || format!("no grid of at most {MAX_CELLS} cells has this onset; moved by {by} of a whole note"),
             );
-        }) {
+        };
+        if snap(notes, &all, run, swing, &mut rest[section], &mut on_move) {
             all = points(notes, run);
         }
         beats.push(all);
     }
     drop(moved);
+    let swings = || bars.runs.iter().map(|r| track.swing.or(r.swing));
     let division = track.division.unwrap_or_else(|| {
-        let swings = found.runs.iter().map(|r| track.swing.or(r.swing));
-        let all = beats.iter().zip(swings).flat_map(|(b, s)| b.iter().map(move |p| (p, s)));
-        grid::division(all, found.runs.iter().map(beats_of).sum(), SILENT)
+        let all = beats.iter().zip(swings()).flat_map(|(b, s)| b.iter().map(move |p| (p, s)));
+        grid::division(all, bars.runs.iter().map(beats_of).sum(), SILENT_DIVISION)
     });
-    let parts = found.runs.iter().zip(&beats).zip(&notes);
-    let parts = parts.map(|((run, beats), notes)| part(run, beats, notes, division, track.swing.or(run.swing)));
-    Lane { division, parts: parts.collect() }
+    let parts = bars.runs.iter().zip(&beats).zip(&notes).zip(swings());
+    let parts = parts.map(|(((run, beats), notes), swing)| part(run, beats, notes, division, swing));
+    Cells { division, parts: parts.collect() }
 }
 
-/// Moves what no grid reaches to the nearest place of the grid that comes nearest, beat by beat; whether anything was moved.
-/// `said` is told of every onset.
+/// Moves what no grid reaches to the nearest place of the nearest grid, beat by beat, and calls `on_move` for every onset moved.
+/// Returns whether anything was moved.
 fn snap(
     notes: &mut Vec<Placed>,
     beats: &[Points],
     run: &Run,
     swing: Option<Swing>,
-    left: &mut Vec<Placed>,
-    said: &mut dyn FnMut(Time, Time),
+    rest: &mut Vec<Placed>,
+    on_move: &mut dyn FnMut(Time, Time),
 ) -> bool {
     let per_bar = run.meter.beats();
     let mut grids: Vec<Option<Span>> = vec![None; beats.len()];
@@ -130,9 +135,9 @@ fn snap(
             continue;
         }
         for (i, p) in points.iter().enumerate() {
+            let beat = bar * per_bar + i;
             if grid::fewest(std::slice::from_ref(p), swing, Tolerance::NONE).is_none() {
-                grids[bar * per_bar + i] =
-                    Some(grid::nearest(p, swing, bar * per_bar + i + 1 == beats.len(), grid::MOST));
+                grids[beat] = Some(grid::nearest(p, swing, beat + 1 == beats.len(), MAX_CELLS));
             }
         }
     }
@@ -140,50 +145,46 @@ fn snap(
         return false;
     }
     let beat = run.meter.beat();
-    let put = |at: Time, onset: bool| -> Option<Time> {
-        let beats = at.ratio_to(beat)?;
-        let whole = Fraction::new(beats.floor(), 1)?;
-        let index = usize::try_from(beats.floor()).ok()?;
+    let snapped = |at: Time, is_onset: bool| -> Option<Time> {
+        let (index, within) = split(at.ratio_to(beat)?)?;
         let span = (*grids.get(index)?)?;
-        let closed = onset && index + 1 == grids.len();
-        beat.scaled(whole.plus(grid::snapped(beats.minus(whole)?, span, swing, closed)?)?)
+        let closed = is_onset && index + 1 == grids.len();
+        let whole = Fraction::new(index as i64, 1)?;
+        beat.scaled(whole.plus(grid::snapped(within, span, swing, closed)?)?)
     };
     let mut kept: Vec<Placed> = Vec::with_capacity(notes.len());
     for note in notes.drain(..) {
-        let (start, mut end) = (put(note.start, true).unwrap_or(note.start), put(note.end, false).unwrap_or(note.end));
-        // The end of the beat, or of the cell, whichever grid the onset was put on.
+        let start = snapped(note.start, true).unwrap_or(note.start);
+        let mut end = snapped(note.end, false).unwrap_or(note.end);
         if end <= start {
-            end = next(start, beat, &grids, swing).unwrap_or(note.end);
+            end = cell_end(start, beat, &grids, swing).unwrap_or(note.end);
         }
-        let first = kept.last().map(|last: &Placed| last.start);
-        if first.is_some_and(|f| f >= start) || end <= start {
-            left.push(note);
+        if kept.last().is_some_and(|last| last.start >= start) || end <= start {
+            rest.push(note);
             continue;
         }
         if let Some(last) = kept.last_mut() {
             last.end = last.end.min(start);
         }
         if start != note.start {
-            said(note.start, start);
+            on_move(note.start, start);
         }
         kept.push(Placed { start, end, ..note });
     }
-    left.sort_by_key(|n| (n.start, std::cmp::Reverse(n.attack.pitch)));
+    rest.sort_by_key(Placed::order);
     *notes = kept;
     true
 }
 
-/// The end of the cell that begins at a time; of the beat where no grid is set.
-fn next(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) -> Option<Time> {
-    let beats = at.ratio_to(beat)?;
-    let whole = Fraction::new(beats.floor(), 1)?;
-    let one = whole.plus(Fraction::ONE)?;
-    let span = grids.get(usize::try_from(beats.floor()).ok()?).copied().flatten();
-    let after = span.and_then(|span| {
-        let places = (0..span.cells).filter_map(|c| whole.plus(grid::place(c, span, swing)?));
-        places.filter(|p| *p > beats).min()
+/// The end of the cell that begins at a time, or of the beat if that has no grid.
+fn cell_end(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) -> Option<Time> {
+    let (index, within) = split(at.ratio_to(beat)?)?;
+    let span = grids.get(index).copied().flatten();
+    let next = span.and_then(|span| {
+        let places = (0..span.cells).filter_map(|c| grid::place(c, span, swing));
+        places.filter(|p| *p > within).min()
     });
-    beat.scaled(after.unwrap_or(one))
+    beat.scaled(Fraction::new(index as i64, 1)?.plus(next.unwrap_or(Fraction::ONE))?)
 }
 
 /// The cells of one run of bars.
@@ -213,18 +214,18 @@ fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Opt
     Part::Barred { spans, cells }
 }
 
-/// The first cell that starts at a time or after it, that after the last one if there is none.
+/// The first cell that starts at or after a time; one past the last if there is none.
 fn cell_from(at: Time, spots: &[Spot], context: PartContext<'_>) -> usize {
     let Some(beats) = at.ratio_to(context.meter.beat()) else { return 0 };
     let Some(index) = spots.partition_point(|s| s.beat as i64 <= beats.floor()).checked_sub(1) else { return 0 };
     let spot = spots[index];
-    let into = Fraction::new(spot.beat as i64, 1).and_then(|from| beats.minus(from));
+    let within = Fraction::new(spot.beat as i64, 1).and_then(|from| beats.minus(from));
     let mut cells = 0..spot.span.cells;
-    let found = into.and_then(|into| cells.find(|c| grid::place(*c, spot.span, context.swing) >= Some(into)));
+    let found = within.and_then(|w| cells.find(|c| grid::place(*c, spot.span, context.swing) >= Some(w)));
     let cell = found.unwrap_or(spot.span.cells);
     debug_assert!(
-        if found.is_some() { grid::place(cell, spot.span, context.swing) == into } else { at == context.length() },
-        "every point was reached"
+        if found.is_some() { grid::place(cell, spot.span, context.swing) == within } else { at == context.length() },
+        "the spans reach every point"
     );
     spot.first + usize::from(cell)
 }

@@ -1,9 +1,9 @@
 //! Imports Standard MIDI Files of formats 0 and 1.
 //!
-//! Our own files come back as they were, except for: the division of rests, which of several equally exact tuplets was written,
-//! cycles (they come back written out), holds that hold nothing, the pitch of attacks whose voice has none, the spelling of pitches,
-//! and characters of names that do not fit a one-line text event. If the resolution had to be rounded, the smallest grid within half
-//! a tick is used.
+//! A file that this program exported gives the same groove, except for: the division of rests, which of several equally exact tuplets
+//! was written, cycles (they come back written out), holds that hold nothing, the pitch of attacks whose voice has none, the spelling
+//! of pitches, and characters of names that do not fit a one-line text event. If times had to be rounded to ticks, the smallest grid
+//! within half a tick is used.
 
 mod read;
 #[cfg(test)]
@@ -17,6 +17,6 @@ pub(crate) use to_draft::import_with;
 pub const LIMIT: u64 = 16 * 1024 * 1024;
 /// Most notes of a MIDI file.
 pub const MAX_NOTES: usize = 200_000;
-/// Tolerance of the import in ms, where none is asked for (ours, no source): well under what a listener hears as out of time, and
-/// over what a step of 96 ticks per quarter rounds off.
+/// Default tolerance in ms (ours, no source): well under what a listener hears as out of time, and more than a step of 96 ticks per
+/// quarter rounds off.
 pub const TOLERANCE_MS: i32 = 5;

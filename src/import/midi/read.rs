@@ -1,7 +1,7 @@
 //! Parses a Standard MIDI File to notes, meters and tempos in ticks.
 
 use super::{LIMIT, MAX_NOTES};
-use crate::import::ImportWarning;
+use crate::import::Warnings;
 use crate::notation::general_midi;
 use crate::notation::teeter_meta::{self, MetaEvent};
 use crate::notation::{FormatError, count};
@@ -9,8 +9,10 @@ use crate::rhythm::{Fraction, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
-/// Most tracks and channels with notes that are kept apart.
+/// Most combinations of a track and a channel that has notes.
 const MAX_PARTS: usize = 1024;
+/// Most characters of a text event.
+const MAX_TEXT: usize = 100_000;
 
 /// A note in ticks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,107 +24,117 @@ pub(super) struct RawNote {
     pub(super) release: u8,
 }
 
-/// What one track plays on one channel.
+/// The notes of one track on one channel.
 #[derive(Debug, Clone, Default)]
 pub(super) struct RawPart {
-    /// Track, from 1.
+    /// From 1.
     pub(super) track: usize,
     pub(super) channel: u8,
     pub(super) name: String,
-    pub(super) own: Option<MetaEvent>,
+    pub(super) meta: Option<MetaEvent>,
     pub(super) program: Option<u8>,
     pub(super) volume: Option<u8>,
     pub(super) pan: Option<u8>,
     pub(super) notes: Vec<RawNote>,
 }
 
-/// A file's content.
-#[derive(Debug, Clone, Default)]
+/// What wrote a file.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) enum Origin {
+    #[default]
+    Other,
+    /// This program, with times rounded to ticks.
+    TeeterRounded,
+    /// This program, with every time exact.
+    TeeterExact,
+}
+
+#[derive(Debug, Default)]
 pub(super) struct Song {
-    /// Ticks per quarter; with a division of the second, per half second.
+    /// Ticks per quarter; in a file that counts SMPTE frames, per half second.
     pub(super) quarter: Option<Fraction>,
-    /// Whether the file counts frames of film or video instead of quarters.
+    /// Whether times are SMPTE frames.
     pub(super) frames: bool,
-    /// Whether it is one of ours, and if so whether all times are exact.
-    pub(super) ours: Option<bool>,
+    pub(super) origin: Origin,
     pub(super) title: String,
     pub(super) note: String,
-    /// Meters as upper number and power of two of the lower one, by tick.
+    /// Meters by tick: the upper number, and the lower one as a power of two.
     pub(super) meters: BTreeMap<u64, (u8, u8)>,
     /// Microseconds per quarter by tick.
     pub(super) tempos: BTreeMap<u64, u32>,
     pub(super) markers: BTreeMap<u64, String>,
-    /// Sections as a file of ours tells them, by tick.
+    /// The section events of this program, by tick.
     pub(super) sections: BTreeMap<u64, MetaEvent>,
     /// The last tick of all tracks.
     pub(super) end: u64,
     pub(super) parts: Vec<RawPart>,
-    pub(super) warnings: Vec<ImportWarning>,
+    pub(super) warnings: Warnings,
+}
+
+fn error(at: usize, message: impl Into<String>) -> FormatError {
+    FormatError::new(byte(at), message)
 }
 
 fn byte(at: usize) -> String {
     format!("byte {at}")
 }
 
-/// The content of a file.
-///
 /// # Errors
-/// [`FormatError`] for what is no Standard MIDI File of format 0 or 1, for a truncated one, and for one beyond [`LIMIT`] bytes or
-/// [`MAX_NOTES`] notes, with the byte, or the track and the tick.
+/// [`FormatError`] with the byte, or the track and the tick: for what is no Standard MIDI File of format 0 or 1, for a truncated
+/// file, and for one beyond [`LIMIT`] bytes or [`MAX_NOTES`] notes.
 pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     if bytes.len() as u64 > LIMIT {
-        let message = expected(format!("at most {LIMIT} bytes"), bytes.len());
-        return Err(FormatError::new("", message));
+        return Err(FormatError::new("", expected(format!("at most {LIMIT} bytes"), bytes.len())));
     }
-    let (start, bytes) = unwrapped(bytes)?;
+    let (start, bytes) = without_riff(bytes)?;
     let mut at = start;
     let mut song = Song::default();
-    let mut said = None;
-    let mut track = 0;
+    let mut declared = None;
+    let mut tracks = 0;
     while at < bytes.len() {
         let Some((id, length)) = bytes.get(at..at + 8).map(|h| (&h[..4], &h[4..])) else {
-            let message = format!("ignored {} after the last track", count(bytes.len() - at, "byte"));
-            song.warnings.push(ImportWarning { place: byte(at), message });
+            song.warnings.add(byte(at), format!("ignored {} after the last track", count(bytes.len() - at, "byte")));
             break;
         };
         let length = u32::from_be_bytes([length[0], length[1], length[2], length[3]]) as usize;
         let (body, left) = (at + 8, bytes.len() - at - 8);
         if length > left {
-            let what = if id == b"MTrk" { format!("track {}", track + 1) } else { "a chunk".into() };
-            let message = format!("the file is truncated: {what} declares {length} bytes, {left} are present");
-            return Err(FormatError::new(byte(at), message));
+            let what = if id == b"MTrk" { format!("track {}", tracks + 1) } else { "a chunk".into() };
+            return Err(error(
+                at,
+                format!("the file is truncated: {what} declares {length} bytes, {left} are present"),
+            ));
         }
         let data = &bytes[body..body + length];
         match id {
-            b"MThd" if said.is_none() => said = Some(header(data, at, &mut song)?),
+            b"MThd" if declared.is_none() => declared = Some(read_header(data, at, &mut song)?),
             b"MTrk" => {
-                track += 1;
-                self::track(data, body, track, &mut song)?;
+                tracks += 1;
+                read_track(data, body, tracks, &mut song)?;
             }
             _ => {
-                let name: String = id.iter().map(|b| char::from(*b).escape_default().to_string()).collect();
-                let message = format!("skipped the chunk '{name}', which is not a track");
-                song.warnings.push(ImportWarning { place: byte(at), message });
+                let message = format!("skipped the chunk '{}', which is not a track", id.escape_ascii());
+                song.warnings.add(byte(at), message);
             }
         }
         at = body + length;
     }
-    match said {
-        Some(n) if n > track => {
-            let message = format!("the file is truncated: it declares {n} tracks, {track} are present");
-            return Err(FormatError::new(byte(bytes.len()), message));
+    match declared {
+        Some(n) if n > tracks => {
+            let message = format!("the file is truncated: it declares {n} tracks, {tracks} are present");
+            return Err(error(bytes.len(), message));
         }
-        Some(n) if n < track => {
-            let message = format!("the file declares {n} tracks but has {track}; all were read");
-            song.warnings.push(ImportWarning { place: byte(start + 10), message });
+        Some(n) if n < tracks => {
+            let message = format!("the file declares {n} tracks but has {tracks}; all were read");
+            song.warnings.add(byte(start + 10), message);
         }
         _ => {}
     }
     Ok(song)
 }
 
-/// Where the MIDI data begins, and the bytes up to where they end: some files are wrapped in a RIFF container.
-fn unwrapped(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
+/// The start of the MIDI data, and the bytes up to its end: some files are wrapped in a RIFF container.
+fn without_riff(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
     if bytes.starts_with(b"MThd") {
         return Ok((0, bytes));
     }
@@ -132,30 +144,26 @@ fn unwrapped(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
         while let (Some(id), Some(length)) = (bytes.get(at..at + 4), size(at + 4)) {
             let body = at + 8;
             if id == b"data" {
-                let end = body.checked_add(length).filter(|e| *e <= bytes.len()).ok_or_else(|| {
-                    FormatError::new(byte(at), format!("the file is truncated: its data chunk declares {length} bytes"))
-                })?;
+                let truncated = || error(at, format!("the file is truncated: its data chunk declares {length} bytes"));
+                let end = body.checked_add(length).filter(|e| *e <= bytes.len()).ok_or_else(truncated)?;
                 return Ok((body, &bytes[..end]));
             }
             at = body.saturating_add(length).saturating_add(length % 2);
         }
     }
-    let found: String = bytes.iter().take(4).map(|b| char::from(*b).escape_default().to_string()).collect();
-    Err(FormatError::new(byte(0), expected("a Standard MIDI File, which begins with 'MThd'", format!("'{found}'"))))
+    let found = format!("'{}'", bytes[..bytes.len().min(4)].escape_ascii());
+    Err(error(0, expected("a Standard MIDI File, which begins with 'MThd'", found)))
 }
 
-/// Reads the header; gives the number of tracks it tells.
-fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError> {
+/// Reads the header and returns the number of tracks it declares.
+fn read_header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError> {
     let word = |i: usize| data.get(i..i + 2).map(|b| u16::from_be_bytes([b[0], b[1]]));
     let (Some(format), Some(tracks), Some(division)) = (word(0), word(2), word(4)) else {
-        return Err(FormatError::new(byte(at), expected("a header of at least 6 bytes", data.len())));
+        return Err(error(at, expected("a header of at least 6 bytes", data.len())));
     };
     if format > 1 {
-        let message = match format {
-            2 => expected("format 0 or 1", "format 2 (independent patterns)"),
-            n => expected("format 0 or 1", format!("format {n}")),
-        };
-        return Err(FormatError::new(byte(at + 8), message));
+        let kind = if format == 2 { " (independent patterns)" } else { "" };
+        return Err(error(at + 8, expected("format 0 or 1", format!("format {format}{kind}"))));
     }
     song.frames = division & 0x8000 != 0;
     song.quarter = if song.frames {
@@ -166,52 +174,49 @@ fn header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatError>
             -25 => Fraction::new(25, 1),
             -29 => Fraction::new(30_000, 1001),
             -30 => Fraction::new(30, 1),
-            n => {
-                let message = expected("24, 25, 29 or 30 frames per second", -i32::from(n));
-                return Err(FormatError::new(byte(at + 12), message));
-            }
+            n => return Err(error(at + 12, expected("24, 25, 29 or 30 frames per second", -i32::from(n)))),
         };
         per_second.and_then(|f| f.times(Fraction::new(per_frame, 2)?))
     } else {
         Fraction::new(i64::from(division), 1)
     };
     if song.quarter.is_none_or(|q| q <= Fraction::ZERO) {
-        return Err(FormatError::new(byte(at + 12), expected("1 to 32767 ticks per quarter", 0)));
+        return Err(error(at + 12, expected("1 to 32767 ticks per quarter", 0)));
     }
     Ok(usize::from(tracks))
 }
 
-/// Words of a file: UTF-8, or else one character a byte; line ends only where asked for.
-fn text(bytes: &[u8]) -> String {
+/// Decodes a text event: UTF-8, or else one character per byte. Line ends stay, other control characters go.
+fn decode_text(bytes: &[u8]) -> String {
     let text =
         std::str::from_utf8(bytes).map_or_else(|_| bytes.iter().map(|b| char::from(*b)).collect(), str::to_owned);
-    text.chars().filter(|c| !c.is_control() || *c == '\n').take(100_000).collect()
+    text.chars().filter(|c| !c.is_control() || *c == '\n').take(MAX_TEXT).collect()
 }
 
-/// A track as it is read.
-struct Reader<'a> {
+struct TrackReader<'a> {
+    /// From 1.
     number: usize,
     song: &'a mut Song,
     name: String,
-    own: Option<MetaEvent>,
+    meta: Option<MetaEvent>,
     parts: HashMap<u8, RawPart>,
-    /// Notes that sound, by channel and key, the first begun first.
+    /// Indices of the notes that sound, by channel and key, the earliest first.
     open: HashMap<(u8, u8), VecDeque<usize>>,
-    count: usize,
-    strays: usize,
+    /// Notes of the file so far.
+    notes: usize,
+    stray_offs: usize,
 }
 
-fn track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(), FormatError> {
-    let before: usize = song.parts.iter().map(|p| p.notes.len()).sum();
-    let mut reader = Reader {
+fn read_track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(), FormatError> {
+    let mut reader = TrackReader {
         number,
-        song,
         name: String::new(),
-        own: None,
+        meta: None,
         parts: HashMap::new(),
         open: HashMap::new(),
-        count: before,
-        strays: 0,
+        notes: song.parts.iter().map(|p| p.notes.len()).sum(),
+        stray_offs: 0,
+        song,
     };
     let mut events = EventIter::new(data);
     let mut now = 0_u64;
@@ -220,52 +225,43 @@ fn track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Result<(),
         let left = events.unread().len();
         let Some(event) = events.next().and_then(Result::ok) else {
             if left > 0 {
-                let message = "truncated or invalid event";
                 let place = format!("track {number}, tick {now}, byte {}", body + data.len() - left);
-                return Err(FormatError::new(place, message));
+                return Err(FormatError::new(place, "truncated or invalid event"));
             }
             break;
         };
         now += u64::from(event.delta.as_int());
-        ended = matches!(event.kind, TrackEventKind::Meta(MetaMessage::EndOfTrack));
-        reader.event(event.kind, now)?;
+        match event.kind {
+            TrackEventKind::Meta(MetaMessage::EndOfTrack) => ended = true,
+            TrackEventKind::Meta(meta) => reader.meta(meta, now),
+            TrackEventKind::Midi { channel, message } => reader.message(channel.as_int(), message, now)?,
+            TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => {}
+        }
     }
     if !ended {
         let message = "the track has no end-of-track event; its events were read";
-        reader
-            .song
-            .warnings
-            .push(ImportWarning { place: format!("track {number}, tick {now}"), message: message.into() });
+        reader.song.warnings.add(format!("track {number}, tick {now}"), message);
     }
-    reader.close(now);
+    reader.finish(now);
     Ok(())
 }
 
-impl Reader<'_> {
-    fn event(&mut self, kind: TrackEventKind<'_>, now: u64) -> Result<(), FormatError> {
-        match kind {
-            TrackEventKind::Meta(meta) => {
-                self.meta(meta, now);
-                Ok(())
-            }
-            TrackEventKind::Midi { channel, message } => self.message(channel.as_int(), message, now),
-            TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => Ok(()),
-        }
-    }
-
+impl TrackReader<'_> {
     fn meta(&mut self, meta: MetaMessage<'_>, now: u64) {
         match meta {
             MetaMessage::TimeSignature(upper, power, _, _) => drop(self.song.meters.insert(now, (upper, power))),
             MetaMessage::Tempo(microseconds) => drop(self.song.tempos.insert(now, microseconds.as_int())),
-            MetaMessage::Marker(message) => drop(self.song.markers.insert(now, text(message).replace('\n', " "))),
-            MetaMessage::TrackName(message) if self.name.is_empty() => {
-                text(message).replace('\n', " ").trim().clone_into(&mut self.name);
+            MetaMessage::Marker(text) => drop(self.song.markers.insert(now, decode_text(text).replace('\n', " "))),
+            MetaMessage::TrackName(text) if self.name.is_empty() => {
+                decode_text(text).replace('\n', " ").trim().clone_into(&mut self.name);
             }
-            MetaMessage::Text(message) => match teeter_meta::parse(&text(message)) {
-                Some(MetaEvent::File { exact }) => self.song.ours = Some(exact),
+            MetaMessage::Text(text) => match teeter_meta::parse(&decode_text(text)) {
+                Some(MetaEvent::File { exact }) => {
+                    self.song.origin = if exact { Origin::TeeterExact } else { Origin::TeeterRounded };
+                }
                 Some(MetaEvent::Note(note)) => self.song.note = note,
                 Some(section @ MetaEvent::Section { .. }) => drop(self.song.sections.insert(now, section)),
-                Some(own) => self.own = Some(own),
+                Some(meta) => self.meta = Some(meta),
                 None => {}
             },
             _ => {}
@@ -273,27 +269,26 @@ impl Reader<'_> {
     }
 
     fn part(&mut self, channel: u8) -> &mut RawPart {
-        let number = self.number;
-        self.parts.entry(channel).or_insert_with(|| RawPart { track: number, channel, ..RawPart::default() })
+        let track = self.number;
+        self.parts.entry(channel).or_insert_with(|| RawPart { track, channel, ..RawPart::default() })
     }
 
     fn message(&mut self, channel: u8, message: MidiMessage, now: u64) -> Result<(), FormatError> {
         match message {
             MidiMessage::NoteOn { key, vel } if vel > 0 => {
-                self.count += 1;
-                if self.count > MAX_NOTES {
+                self.notes += 1;
+                if self.notes > MAX_NOTES {
                     let place = format!("track {}, tick {now}", self.number);
                     return Err(FormatError::new(place, expected(format!("at most {MAX_NOTES} notes"), "more")));
                 }
-                let note =
-                    RawNote { start: now, end: u64::MAX, key: key.as_int(), velocity: vel.as_int(), release: 64 };
+                let (key, velocity) = (key.as_int(), vel.as_int());
                 let notes = &mut self.part(channel).notes;
-                notes.push(note);
-                let index = notes.len() - 1;
-                self.open.entry((channel, key.as_int())).or_default().push_back(index);
+                let index = notes.len();
+                notes.push(RawNote { start: now, end: u64::MAX, key, velocity, release: 64 });
+                self.open.entry((channel, key)).or_default().push_back(index);
             }
-            MidiMessage::NoteOn { key, .. } => self.off(channel, key.as_int(), 64, now),
-            MidiMessage::NoteOff { key, vel } => self.off(channel, key.as_int(), vel.as_int(), now),
+            MidiMessage::NoteOn { key, .. } => self.note_off(channel, key.as_int(), 64, now),
+            MidiMessage::NoteOff { key, vel } => self.note_off(channel, key.as_int(), vel.as_int(), now),
             MidiMessage::ProgramChange { program } => {
                 self.part(channel).program.get_or_insert(program.as_int());
             }
@@ -310,64 +305,56 @@ impl Reader<'_> {
         Ok(())
     }
 
-    fn off(&mut self, channel: u8, key: u8, release: u8, now: u64) {
+    fn note_off(&mut self, channel: u8, key: u8, release: u8, now: u64) {
         let Some(index) = self.open.get_mut(&(channel, key)).and_then(VecDeque::pop_front) else {
-            self.strays += 1;
+            self.stray_offs += 1;
             return;
         };
         let note = &mut self.part(channel).notes[index];
         (note.end, note.release) = (now, release);
     }
 
-    /// Ends the track and files its parts in the song, in order of their channels.
-    fn close(self, now: u64) {
+    /// Ends the track and adds its parts to the song, in order of channels.
+    fn finish(self, now: u64) {
         let place = format!("track {}", self.number);
         let song = self.song;
         song.end = song.end.max(now);
-        let mut parts: Vec<RawPart> = self.parts.into_values().collect();
+        match self.open.values().map(VecDeque::len).sum::<usize>() {
+            0 => {}
+            1 => song.warnings.add(&place, "1 note has no note-off; it ends with the track"),
+            n => song.warnings.add(&place, format!("{n} notes have no note-off; they end with the track")),
+        }
+        if self.stray_offs > 0 {
+            let message = format!("ignored {} without a note-on", count(self.stray_offs, "note-off"));
+            song.warnings.add(&place, message);
+        }
+        let mut parts: Vec<RawPart> = self.parts.into_values().filter(|p| !p.notes.is_empty()).collect();
         parts.sort_by_key(|p| p.channel);
-        let open: usize = self.open.values().map(VecDeque::len).sum();
-        if open > 0 {
-            let message = match open {
-                1 => "1 note has no note-off; it ends with the track".to_owned(),
-                n => format!("{n} notes have no note-off; they end with the track"),
-            };
-            song.warnings.push(ImportWarning { place: place.clone(), message });
-        }
-        if self.strays > 0 {
-            let message = match self.strays {
-                1 => "ignored 1 note-off without a note-on".to_owned(),
-                n => format!("ignored {n} note-offs without a note-on"),
-            };
-            song.warnings.push(ImportWarning { place: place.clone(), message });
-        }
         for part in &mut parts {
             part.notes.iter_mut().filter(|n| n.end == u64::MAX).for_each(|n| n.end = now);
         }
-        parts.retain(|p| !p.notes.is_empty());
-        if let (true, Some(own)) = (parts.is_empty(), &self.own) {
-            parts.push(RawPart { track: self.number, own: Some(own.clone()), ..RawPart::default() });
-        }
-        if self.number == 1 && parts.is_empty() {
-            song.title.clone_from(&self.name);
+        if parts.is_empty() {
+            if self.number == 1 && self.meta.is_none() {
+                song.title.clone_from(&self.name);
+            }
+            // A layer or a click track without a note is still one.
+            parts.extend(self.meta.as_ref().map(|_| RawPart { track: self.number, ..RawPart::default() }));
         }
         let several = parts.len() > 1;
         for mut part in parts {
             part.name = match (self.name.as_str(), several) {
-                ("", false) => format!("track {}", self.number),
+                ("", false) => place.clone(),
                 ("", true) => format!("channel {}", part.channel + 1),
                 (name, false) => name.to_owned(),
                 (name, true) => format!("{name}, channel {}", part.channel + 1),
             };
-            part.own.clone_from(&self.own);
+            part.meta.clone_from(&self.meta);
             if song.parts.len() < MAX_PARTS {
                 song.parts.push(part);
             } else {
-                let message = format!(
-                    "more than {MAX_PARTS} tracks and channels with notes; {} left out",
-                    count(part.notes.len(), "note")
-                );
-                song.warnings.push(ImportWarning { place: place.clone(), message });
+                let left_out = count(part.notes.len(), "note");
+                let message = format!("more than {MAX_PARTS} tracks and channels with notes; {left_out} left out");
+                song.warnings.add(&place, message);
             }
         }
     }

@@ -43,15 +43,15 @@ fn about(groove: &Groove) -> Vec<Layer> {
 
 fn comes_back(groove: &Groove) -> Result<(), TestCaseError> {
     let bytes = out(groove);
-    let made = import(&bytes).map_err(|e| TestCaseError::fail(e.to_string()))?;
-    prop_assert_eq!(about(&made.groove), about(groove));
-    prop_assert_eq!(made.groove.sections(), groove.sections());
+    let imported = import(&bytes).map_err(|e| TestCaseError::fail(e.to_string()))?;
+    prop_assert_eq!(about(&imported.groove), about(groove));
+    prop_assert_eq!(imported.groove.sections(), groove.sections());
     let title: String = groove.title().chars().filter(|c| !c.is_control()).collect();
-    prop_assert_eq!(made.groove.title(), title.trim());
-    let exact = read::read(&bytes).expect("read").ours == Some(true);
-    let (before, after) = (sounding(groove), sounding(&made.groove));
+    prop_assert_eq!(imported.groove.title(), title.trim());
+    let exact = read::read(&bytes).expect("read").origin == read::Origin::TeeterExact;
+    let (before, after) = (sounding(groove), sounding(&imported.groove));
     if exact {
-        prop_assert_eq!(&made.warnings, &vec![]);
+        prop_assert_eq!(&imported.warnings, &vec![]);
         prop_assert_eq!(&before, &after);
     }
     for (before, after) in before.iter().zip(&after) {
@@ -76,7 +76,7 @@ proptest! {
     ) {
         let given = own.into_iter().take(groove.layers().len()).enumerate();
         let groove = given.fold(groove, |g, (l, (sound, depth))| {
-            let g = g.edited(&Edit::OwnSound(l, sound)).unwrap_or(g);
+            let g = g.edited(&Edit::SoundFile(l, sound)).unwrap_or(g);
             g.edited(&Edit::AccentDepth(l, depth)).unwrap_or(g)
         });
         comes_back(&groove)?;
@@ -142,7 +142,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
     let song = read::read(&midi::export(&piece).expect("a file")).expect("read");
     let clicks = song.parts.last().expect("a track");
     assert_eq!(
-        (clicks.own.as_ref(), clicks.notes.len()),
+        (clicks.meta.as_ref(), clicks.notes.len()),
         (Some(&crate::notation::teeter_meta::MetaEvent::Click), report.hearings[0].pulses.len())
     );
     // A quarter at 150 lasts 400 ms: half a tick of 480 is 0.4 ms.
@@ -150,9 +150,9 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
         let at = note.start as f64 * 0.4 / song.quarter.expect("a header").numer() as f64;
         assert!((at - seconds).abs() <= 0.0005, "{at} {seconds}");
     }
-    let made = back(&midi::export(&piece).expect("a file"));
-    assert_eq!(made.groove.layers().len(), groove.layers().len());
-    assert!(made.warnings[0].message.contains("clicks"), "{:?}", made.warnings);
+    let imported = back(&midi::export(&piece).expect("a file"));
+    assert_eq!(imported.groove.layers().len(), groove.layers().len());
+    assert!(imported.warnings[0].message.contains("clicks"), "{:?}", imported.warnings);
 }
 
 /// A file of these tracks, each of whole events with their steps.
@@ -178,15 +178,16 @@ fn running_status_and_velocity_0_are_understood() {
     // Four quarters at 96 ticks, one status byte for all.
     let track =
         with_end(&[0, 0x90, 60, 80, 96, 60, 0, 0, 62, 80, 96, 62, 0, 0, 64, 80, 96, 64, 0, 0, 65, 80, 96, 65, 0]);
-    let made = back(&file(0, [0, 96], &[&track]));
-    let times: Vec<String> = sounding(&made.groove)[0].iter().map(|n| format!("{} {}", n.start, n.length)).collect();
+    let imported = back(&file(0, [0, 96], &[&track]));
+    let times: Vec<String> =
+        sounding(&imported.groove)[0].iter().map(|n| format!("{} {}", n.start, n.length)).collect();
     assert_eq!(times, ["0/1 1/4", "1/4 1/4", "1/2 1/4", "3/4 1/4"]);
-    let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
-    let told = [
+    let words: Vec<String> = imported.warnings.iter().map(ToString::to_string).collect();
+    let expected = [
         "meter: the file has no time signature; read as 4/4",
         "tempo: the file has no tempo; read at 120 quarters per minute",
     ];
-    assert_eq!((&words[..], made.groove.layers()[0].division), (&told.map(String::from)[..], 1));
+    assert_eq!((&words[..], imported.groove.layers()[0].division), (&expected.map(String::from)[..], 1));
 }
 
 #[test]
@@ -194,9 +195,9 @@ fn every_tempo_is_one_that_our_file_can_tell() {
     for us in [1_067_441_u32, 999_999, 333_331, 5_000_011, 11_999_993] {
         let [_, a, b, c] = us.to_be_bytes();
         let track = with_end(&[0, 0xff, 0x51, 3, a, b, c, 0, 0x90, 60, 80, 96, 60, 0]);
-        let made = back(&file(0, [0, 96], &[&track]));
-        let tempo = made.groove.sections()[0].tempo;
-        assert!(tempo.bpm().denom() <= Tempo::PARTS, "{us}: {:?}", tempo.bpm());
+        let imported = back(&file(0, [0, 96], &[&track]));
+        let tempo = imported.groove.sections()[0].tempo;
+        assert!(tempo.bpm().denom() <= Tempo::MAX_DENOMINATOR, "{us}: {:?}", tempo.bpm());
         let per_minute = tempo.bpm().numer() as f64 / tempo.bpm().denom() as f64;
         let quarters = per_minute * 4.0 * tempo.unit().numer() as f64 / tempo.unit().denom() as f64;
         // Within the microsecond that the file itself rounds or cuts off.
@@ -216,9 +217,9 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
         track.extend([0x80 | (step >> 7) as u8, (step & 127) as u8, 0x90, 60, 80, 100, 0x80, 60, 64]);
         now = at + 100;
     }
-    let made = back(&file(0, [3, 192], &[&with_end(&track)]));
-    assert_eq!(made.groove.layers()[0].division, 3);
-    let words = made.warnings[2].to_string();
+    let imported = back(&file(0, [3, 192], &[&with_end(&track)]));
+    assert_eq!(imported.groove.layers()[0].division, 3);
+    let words = imported.warnings[2].to_string();
     assert!(
         words.starts_with("track 'track 1': 4 onsets were moved to the grid; the largest move is 3.65 ms"),
         "{words}"
@@ -271,8 +272,8 @@ fn a_meter_within_a_bar_and_a_tempo_of_nothing_are_told() {
         &[0, 0x90, 60, 80, 96, 0x80, 60, 64],
     ]
     .concat();
-    let made = back(&file(0, [0, 96], &[&with_end(&track)]));
-    let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
+    let imported = back(&file(0, [0, 96], &[&with_end(&track)]));
+    let words: Vec<String> = imported.warnings.iter().map(ToString::to_string).collect();
     assert_eq!(
         words,
         [
@@ -287,8 +288,8 @@ fn what_is_odd_is_read_and_told() {
     let tempo_within = [0, 0xff, 0x51, 3, 7, 0xa1, 0x20, 0x81, 0x40, 0xff, 0x51, 3, 0x0f, 0x42, 0x40];
     let odd =
         with_end(&[&tempo_within[..], &[0, 0x99, 36, 100, 10, 0x89, 36, 0, 0, 0x80, 60, 0, 0, 0x90, 60, 100]].concat());
-    let made = back(&file(0, [0, 96], &[&odd]));
-    let words: Vec<String> = made.warnings.iter().map(ToString::to_string).collect();
+    let imported = back(&file(0, [0, 96], &[&odd]));
+    let words: Vec<String> = imported.warnings.iter().map(ToString::to_string).collect();
     assert_eq!(
         words[..4],
         [
@@ -300,8 +301,8 @@ fn what_is_odd_is_read_and_told() {
         "{words:?}"
     );
     // Two quarters at 120 and two at 60 last three seconds: 80 on average.
-    assert_eq!(made.groove.sections()[0].tempo.bpm(), Fraction::whole(80));
-    let voices: Vec<Voice> = made.groove.layers().iter().map(|l| l.voice).collect();
+    assert_eq!(imported.groove.sections()[0].tempo.bpm(), Fraction::whole(80));
+    let voices: Vec<Voice> = imported.groove.layers().iter().map(|l| l.voice).collect();
     assert_eq!(voices, [Voice::Pluck, Voice::Kick]);
     // Frames of film: 25 a second with 40 ticks each are 500 ticks a half second.
     let frames = back(&file(0, [0xe7, 40], &[&with_end(&[0x83, 0x74, 0x90, 60, 80, 10, 0x80, 60, 0])]));

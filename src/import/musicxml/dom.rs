@@ -1,4 +1,4 @@
-//! The document's tree, and how its elements are searched.
+//! The XML tree of a document, and searches in it.
 
 use crate::notation::FormatError;
 use crate::rhythm::expected;
@@ -7,26 +7,25 @@ use roxmltree::{Document, Node, ParsingOptions};
 /// Most elements, texts and comments.
 const MAX_NODES: u32 = 4_000_000;
 
-/// An element of the document.
 pub(super) type Element<'a> = Node<'a, 'a>;
 
-/// Searches among the children of an element.
+/// Searches the children of an element.
 pub(super) trait Children<'a>: Copy {
-    /// The first child of a name.
+    /// The first child with a name.
     fn child(self, name: &str) -> Option<Element<'a>>;
 
-    /// All children of a name.
+    /// All children with a name.
     fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>>;
 
     /// The text of the element, trimmed.
     fn trimmed(self) -> &'a str;
 
-    /// The text of the first child of a name, trimmed.
+    /// The trimmed text of the first child with a name.
     fn child_text(self, name: &str) -> Option<&'a str> {
         self.child(name).map(Element::trimmed)
     }
 
-    /// Whether there is a child of a name.
+    /// Whether there is a child with a name.
     fn has(self, name: &str) -> bool {
         self.child(name).is_some()
     }
@@ -55,12 +54,12 @@ fn position(at: roxmltree::TextPos) -> String {
     format!("line {}, column {}", at.row, at.col)
 }
 
-/// Parses a document. A document type is read, but one that declares entities is refused.
+/// Parses a document. A document type that declares entities is an error.
 pub(super) fn parse(text: &str) -> Result<Document<'_>, FormatError> {
     let options = ParsingOptions { allow_dtd: true, nodes_limit: MAX_NODES, ..ParsingOptions::default() };
     let document = Document::parse_with_options(text, options).map_err(|e| {
         let (at, message) = (e.pos(), e.to_string());
-        // The place is printed in front.
+        // The position is in the error's place already.
         let message = message.strip_suffix(&format!(" at {at}")).unwrap_or(&message);
         FormatError::new(position(at), format!("not well-formed XML: {message}"))
     })?;

@@ -24,12 +24,12 @@ fn heard(g: &Groove) -> String {
     }
     for (l, layer) in g.layers().iter().enumerate() {
         lines.push(format!("{} {} {}", layer.name, layer.voice, layer.pan));
-        let pitched = layer.voice.own_pitch().and_then(Pitch::new);
+        let pitched = layer.voice.default_pitch().and_then(Pitch::new);
         let written =
-            matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.pitch().is_some());
+            matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.attack.pitch.is_some());
         for e in g.events(l) {
-            let pitch = if written && pitched.is_some() { e.pitch().or(pitched) } else { None };
-            lines.push(format!("{} {} {} {} {:?} {pitch:?}", e.section, e.pass, e.offset, e.length, e.accent()));
+            let pitch = if written && pitched.is_some() { e.attack.pitch.or(pitched) } else { None };
+            lines.push(format!("{} {} {} {} {:?} {pitch:?}", e.section, e.pass, e.offset, e.length, e.attack.accent));
         }
     }
     lines.join("\n")
@@ -238,10 +238,10 @@ fn ties_chords_voices_pickups_and_repeats() {
 fn a_tempo_that_is_no_number_is_none() {
     let head = "<attributes><divisions>1</divisions><time><beats>1</beats><beat-type>4</beat-type></time></attributes>";
     let mark = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>1.12345678\u{e9}a</per-minute></metronome></direction-type></direction>";
-    for told in ["<sound tempo=\"1.12345678\u{e9}a\"/>", mark] {
-        let text = score(&format!("<measure>{head}{told}{}</measure>", note("C4", 1, "")));
+    for expected in ["<sound tempo=\"1.12345678\u{e9}a\"/>", mark] {
+        let text = score(&format!("<measure>{head}{expected}{}</measure>", note("C4", 1, "")));
         let tempo = read(text.as_bytes()).expect("read").groove.sections()[0].tempo;
-        assert_eq!(tempo.bpm(), crate::rhythm::Fraction::whole(120), "{told}");
+        assert_eq!(tempo.bpm(), crate::rhythm::Fraction::whole(120), "{expected}");
     }
 }
 
@@ -265,13 +265,13 @@ fn what_is_left_out_is_counted_with_its_noun() {
     let head = "<attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
     let grace = note("D4", 0, "").replace("<note>", "<note><grace/>");
     let words = |inner: &str| {
-        let made = read(score(&format!("<measure number=\"1\">{head}{inner}</measure>")).as_bytes()).expect("read");
-        made.warnings.iter().map(ToString::to_string).collect::<Vec<_>>()
+        let imported = read(score(&format!("<measure number=\"1\">{head}{inner}</measure>")).as_bytes()).expect("read");
+        imported.warnings.iter().map(ToString::to_string).collect::<Vec<_>>()
     };
     let long = note("C4", 2, "");
-    let told = |n: &str| vec![format!("part 'p': {n} dropped")];
-    assert_eq!(words(&format!("{grace}{long}")), told("1 grace note"));
-    assert_eq!(words(&format!("{grace}{grace}{long}")), told("2 grace notes"));
+    let expected = |n: &str| vec![format!("part 'p': {n} dropped")];
+    assert_eq!(words(&format!("{grace}{long}")), expected("1 grace note"));
+    assert_eq!(words(&format!("{grace}{grace}{long}")), expected("2 grace notes"));
     let short = words(&note("C4", 1, ""));
     assert_eq!(
         short,

@@ -3,34 +3,15 @@
 use crate::notation::FormatError;
 use crate::rhythm::expected;
 
-/// Most bytes of one document.
 pub(super) const MAX_BYTES: usize = super::LIMIT as usize;
 
-/// The document as text.
 pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
     if bytes.len() > MAX_BYTES {
         return Err(too_large());
     }
-    let wide = |big: bool| {
-        let units: Vec<u16> = bytes[2..]
-            .chunks(2)
-            .map(|c| match (c, big) {
-                ([a, b], true) => u16::from_be_bytes([*a, *b]),
-                ([a, b], false) => u16::from_le_bytes([*a, *b]),
-                // Half a unit at the end is no character.
-                _ => 0xd800,
-            })
-            .collect();
-        let text: Result<String, _> = char::decode_utf16(units.iter().copied()).collect();
-        text.map_err(|_| {
-            let good =
-                char::decode_utf16(units.iter().copied()).take_while(Result::is_ok).flatten().map(char::len_utf16);
-            FormatError::new(format!("byte {}", 2 * good.sum::<usize>() + 3), "invalid UTF-16")
-        })
-    };
     let text = match bytes {
-        [0xfe, 0xff, ..] => wide(true)?,
-        [0xff, 0xfe, ..] => wide(false)?,
+        [0xfe, 0xff, rest @ ..] => utf16(rest, u16::from_be_bytes)?,
+        [0xff, 0xfe, rest @ ..] => utf16(rest, u16::from_le_bytes)?,
         [0xef, 0xbb, 0xbf, rest @ ..] => utf8(rest, 3)?,
         _ => match declared(bytes).as_deref() {
             None | Some("utf-8" | "utf8" | "us-ascii" | "ascii") => utf8(bytes, 0)?,
@@ -51,13 +32,23 @@ pub(super) fn too_large() -> FormatError {
     FormatError::new("", expected(format!("a document of at most {} MB", MAX_BYTES >> 20), "a larger one"))
 }
 
+/// Decodes UTF-8 that stands after so many bytes of the document.
 fn utf8(bytes: &[u8], before: usize) -> Result<String, FormatError> {
-    let text = std::str::from_utf8(bytes);
-    text.map(str::to_owned)
-        .map_err(|e| FormatError::new(format!("byte {}", e.valid_up_to() + before + 1), "invalid UTF-8"))
+    let text = std::str::from_utf8(bytes).map(str::to_owned);
+    text.map_err(|e| FormatError::new(format!("byte {}", e.valid_up_to() + before + 1), "invalid UTF-8"))
 }
 
-/// The encoding that the declaration at the head names, in small letters.
+/// Decodes UTF-16 after a byte order mark.
+fn utf16(bytes: &[u8], unit: fn([u8; 2]) -> u16) -> Result<String, FormatError> {
+    // Half a unit at the end becomes a lone surrogate, which is invalid.
+    let units = || bytes.chunks(2).map(|c| <[u8; 2]>::try_from(c).map_or(0xd800, unit));
+    char::decode_utf16(units()).collect::<Result<_, _>>().map_err(|_| {
+        let valid = char::decode_utf16(units()).map_while(Result::ok).map(char::len_utf16);
+        FormatError::new(format!("byte {}", 2 * valid.sum::<usize>() + 3), "invalid UTF-16")
+    })
+}
+
+/// The encoding in the XML declaration, in lower case.
 fn declared(bytes: &[u8]) -> Option<String> {
     let head = &bytes[..bytes.len().min(200)];
     let end = head.windows(2).position(|w| w == b"?>")?;

@@ -1,9 +1,8 @@
 //! Turns a document into a draft: bars in playing order and tracks of notes.
 
-use super::document::{Instrument, Note, Part, ScoreDocument};
+use super::document::{Instrument, Note, Part, ScoreDocument, SwungValue, VoiceId};
 use super::unfold::order;
-use super::warnings::Warnings;
-use crate::import::{DraftBar, DraftTrack, ImportDraft};
+use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings};
 use crate::notation::FormatError;
 use crate::notation::TimedNote;
 use crate::notation::general_midi;
@@ -13,8 +12,20 @@ use std::collections::BTreeMap;
 
 /// Most notes, every repeat written out.
 const MAX_NOTES: usize = 400_000;
-/// Most tracks, before those that sound at once in one come on further layers.
+/// Most tracks, before simultaneous notes of one go to further layers.
 const MAX_TRACKS: usize = 256;
+/// Most bars, every repeat written out.
+const MAX_BARS: usize = 64 * BARS.greatest as usize;
+/// Most characters of a title.
+const MAX_TITLE: usize = 200;
+/// Most characters of a groove's note.
+const MAX_NOTE: usize = 4000;
+/// Most characters of a part's name before a number.
+const MAX_BASE: usize = 40;
+/// Most characters of a measure's number.
+const MAX_NUMBER: usize = 20;
+/// Mean MIDI keys below this play the bass voice (A2).
+const BASS_BELOW: usize = 45;
 
 /// A measure as it is played.
 struct Played {
@@ -23,63 +34,59 @@ struct Played {
     end: Time,
 }
 
-fn too_long() -> FormatError {
+/// The swing in force in every measure of a part.
+type Swings = Vec<Option<SwungValue>>;
+
+fn too_fine() -> FormatError {
     FormatError::new("", "the sum of the times does not fit a 64-bit fraction")
 }
 
-/// The draft of a document.
-pub(super) fn draft(written: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {
-    let order = order(&written.measures)?;
-    let mut played = Vec::with_capacity(order.len());
-    let mut at = Time::ZERO;
-    for &measure in &order {
-        let length = written.measures[measure].length;
-        if length <= Time::ZERO {
-            continue;
+pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {
+    let mut played = Vec::new();
+    let mut start = Time::ZERO;
+    for measure in order(&document.measures)? {
+        let length = document.measures[measure].length;
+        if length > Time::ZERO {
+            let end = start.plus(length).ok_or_else(too_fine)?;
+            played.push(Played { measure, start, end });
+            start = end;
         }
-        let end = at.plus(length).ok_or_else(too_long)?;
-        played.push(Played { measure, start: at, end });
-        at = end;
     }
-    let swings: Vec<Vec<Option<(Swing, Time)>>> =
-        written.parts.iter().map(|p| swings(p, written.measures.len())).collect();
-    let bars = bars(written, &played, &swings, warnings)?;
-    let mut draft =
-        ImportDraft { title: cut(&written.title, 200), note: cut(&written.note, 4000), bars, tracks: Vec::new() };
+    let swings: Vec<Swings> = document.parts.iter().map(|p| swings(p, document.measures.len())).collect();
+    let bars = bars(document, &played, &swings, warnings)?;
+    let (title, note) = (plain(&document.title, MAX_TITLE), plain(&document.note, MAX_NOTE));
+    let mut draft = ImportDraft { title, note, bars, tracks: Vec::new() };
     let mut count = 0;
-    for (part, swing) in written.parts.iter().zip(&swings) {
-        let own = own_swing(&draft.bars, &played, swing);
-        let found = tracks(part);
-        if draft.tracks.len() + found.len() > MAX_TRACKS {
-            let message = expected(format!("at most {MAX_TRACKS} voices and instruments"), "more");
-            return Err(FormatError::new(format!("part '{}'", part.name), message));
+    for (part, swings) in document.parts.iter().zip(&swings) {
+        let swing = constant_swing(&draft.bars, &played, swings);
+        let tracks = tracks(part);
+        let too_many = |wanted: String| FormatError::new(format!("part '{}'", part.name), expected(wanted, "more"));
+        if draft.tracks.len() + tracks.len() > MAX_TRACKS {
+            return Err(too_many(format!("at most {MAX_TRACKS} voices and instruments")));
         }
-        for (mut track, notes) in found {
-            track.swing = own;
-            track.notes = sounding(notes, &played, swing)?;
-            count += track.notes.len();
+        for (track, notes) in tracks {
+            let notes = sounding(notes, &played, swings)?;
+            count += notes.len();
             if count > MAX_NOTES {
-                let message = expected(format!("at most {MAX_NOTES} notes with repeats written out"), "more");
-                return Err(FormatError::new(format!("part '{}'", part.name), message));
+                return Err(too_many(format!("at most {MAX_NOTES} notes with repeats written out")));
             }
-            draft.tracks.push(track);
+            draft.tracks.push(DraftTrack { notes, swing, ..track });
         }
     }
     Ok(draft)
 }
 
 /// Text of at most so many characters, without control characters.
-fn cut(text: &str, most: usize) -> String {
+fn plain(text: &str, most: usize) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(most).collect::<String>().trim().to_owned()
 }
 
-/// The swing of every measure.
-fn swings(part: &Part, measures: usize) -> Vec<Option<(Swing, Time)>> {
-    let (mut all, mut now, mut next) = (Vec::with_capacity(measures), None, 0);
+fn swings(part: &Part, measures: usize) -> Swings {
+    let (mut all, mut now) = (Vec::with_capacity(measures), None);
+    let mut changes = part.swing_changes.iter().peekable();
     for measure in 0..measures {
-        while let Some((_, swing)) = part.swings.get(next).filter(|s| s.0 <= measure) {
-            now = *swing;
-            next += 1;
+        while let Some(change) = changes.next_if(|c| c.measure <= measure) {
+            now = change.swing;
         }
         all.push(now);
     }
@@ -87,66 +94,38 @@ fn swings(part: &Part, measures: usize) -> Vec<Option<(Swing, Time)>> {
 }
 
 fn bars(
-    written: &ScoreDocument,
+    document: &ScoreDocument,
     played: &[Played],
-    swings: &[Vec<Option<(Swing, Time)>>],
+    swings: &[Swings],
     warnings: &mut Warnings,
 ) -> Result<Vec<DraftBar>, FormatError> {
-    let common = Meter::new(vec![4], 4).map_err(|e| FormatError::new("", e.to_string()))?;
-    let mut meters = Vec::new();
-    let mut meter: Option<Meter> = None;
-    for measure in &written.measures {
-        meter = measure.meter.clone().or(meter);
-        meters.push(meter.clone().unwrap_or_else(|| common.clone()));
+    if played.len() > MAX_BARS {
+        return Err(FormatError::new("", expected(format!("at most {MAX_BARS} measures"), played.len())));
     }
-    let tempos = tempos(written, &meters)?;
-    // A section begins where a repeat jumps to, and after it.
-    let mut heads = vec![false; written.measures.len()];
-    for (i, bar) in played.iter().enumerate() {
-        let jumped = i > 0 && bar.measure != played[i - 1].measure + 1;
-        if jumped {
-            heads[bar.measure] = true;
-            if let Some(after) = heads.get_mut(played[i - 1].measure + 1) {
-                *after = true;
-            }
-        }
+    let mut meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
+    let mut meters = Vec::with_capacity(document.measures.len());
+    for measure in &document.measures {
+        meter = measure.meter.clone().unwrap_or(meter);
+        meters.push(meter.clone());
     }
-    let names: Vec<Option<String>> = (0..heads.len())
-        .map(|m| {
-            let measure = &written.measures[m];
-            let mark = measure.mark.as_ref().map(|t| cut(t, NAME.greatest as usize)).filter(|t| !t.is_empty());
-            mark.or_else(|| {
-                heads[m].then(|| {
-                    format!(
-                        "from measure {}",
-                        if measure.number.is_empty() { (m + 1).to_string() } else { cut(&measure.number, 20) }
-                    )
-                })
-            })
-        })
-        .collect();
-    let mut odd = Vec::new();
-    let bars = played.iter().map(|p| {
-        let measure = &written.measures[p.measure];
+    let tempos = tempos(document, &meters)?;
+    let names = section_names(document, played);
+    let mut odd: Vec<usize> = Vec::new();
+    let bar = |p: &Played| {
+        let measure = &document.measures[p.measure];
         let meter = meters[p.measure].clone();
-        let length = (measure.length != meter.bar()).then_some(measure.length);
+        let length = Some(measure.length).filter(|length| *length != meter.bar());
         if length.is_some() && odd.last() != Some(&p.measure) {
             odd.push(p.measure);
         }
-        // What most parts say.
-        let mut said: BTreeMap<Option<Fraction>, (usize, Option<Swing>)> = BTreeMap::new();
-        for swing in swings.iter().map(|s| s[p.measure].map(|x| x.0)) {
-            said.entry(swing.map(Swing::share)).or_insert((0, swing)).0 += 1;
-        }
-        let swing = said.values().max_by_key(|v| v.0).and_then(|v| v.1);
         DraftBar {
             length,
             section: names[p.measure].clone(),
-            swing,
+            swing: common_swing(swings.iter().map(|s| s[p.measure])),
             ..DraftBar::new(meter, tempos[p.measure], &measure.number)
         }
-    });
-    let bars: Vec<DraftBar> = bars.collect();
+    };
+    let bars = played.iter().map(bar).collect();
     if let Some(first) = odd.first() {
         let message = match odd.len() {
             1 => "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length".to_owned(),
@@ -154,73 +133,110 @@ fn bars(
                 "{n} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length"
             ),
         };
-        warnings.add(format!("measure {}", written.measures[*first].number), message);
-    }
-    if bars.len() > 64 * BARS.greatest as usize {
-        return Err(FormatError::new("", expected(format!("at most {} measures", 64 * BARS.greatest), bars.len())));
+        warnings.add(format!("measure {}", document.measures[*first].number), message);
     }
     Ok(bars)
 }
 
-/// The tempo of every measure: the last one told; 120 quarters a minute before the first.
-fn tempos(written: &ScoreDocument, meters: &[Meter]) -> Result<Vec<Tempo>, FormatError> {
+/// The names of the sections that begin with each measure: rehearsal marks, and where a repeat jumps to and goes on after it.
+fn section_names(document: &ScoreDocument, played: &[Played]) -> Vec<Option<String>> {
+    let mut begins = vec![false; document.measures.len()];
+    for pair in played.windows(2) {
+        let [before, bar] = pair else { continue };
+        if bar.measure != before.measure + 1 {
+            begins[bar.measure] = true;
+            if let Some(after) = begins.get_mut(before.measure + 1) {
+                *after = true;
+            }
+        }
+    }
+    let name = |(m, begins): (usize, bool)| {
+        let measure = &document.measures[m];
+        let mark = measure.mark.as_ref().map(|t| plain(t, NAME.greatest as usize)).filter(|t| !t.is_empty());
+        let number = || match measure.number.as_str() {
+            "" => (m + 1).to_string(),
+            number => plain(number, MAX_NUMBER),
+        };
+        mark.or_else(|| begins.then(|| format!("from measure {}", number())))
+    };
+    begins.into_iter().enumerate().map(name).collect()
+}
+
+/// The swing of most parts.
+fn common_swing(swings: impl Iterator<Item = Option<SwungValue>>) -> Option<Swing> {
+    let mut counts: BTreeMap<Option<Fraction>, (usize, Option<Swing>)> = BTreeMap::new();
+    for swing in swings.map(|s| s.map(|s| s.swing)) {
+        counts.entry(swing.map(Swing::share)).or_insert((0, swing)).0 += 1;
+    }
+    counts.values().max_by_key(|c| c.0).and_then(|c| c.1)
+}
+
+/// The tempo of every measure: the last one set; 120 quarters per minute before the first.
+fn tempos(document: &ScoreDocument, meters: &[Meter]) -> Result<Vec<Tempo>, FormatError> {
     let mut now: Option<Tempo> = None;
     let mut all = Vec::with_capacity(meters.len());
-    for (measure, meter) in written.measures.iter().zip(meters) {
+    for (measure, meter) in document.measures.iter().zip(meters) {
         now = measure.tempo.or(now);
         let in_beats = |unit: Time| Tempo::new(Fraction::whole(30).over(unit.wholes())?, unit).ok();
-        let plain = || in_beats(meter.beat()).or_else(|| in_beats(Time::new(1, 4)?));
-        all.push(now.or_else(plain).ok_or_else(too_long)?);
+        let default = || in_beats(meter.beat()).or_else(|| in_beats(Time::new(1, 4)?));
+        all.push(now.or_else(default).ok_or_else(too_fine)?);
     }
     Ok(all)
 }
 
-/// A swing of the part that differs from its bars' in the same way throughout.
-fn own_swing(bars: &[DraftBar], played: &[Played], swings: &[Option<(Swing, Time)>]) -> Option<Swing> {
-    let straight = || Swing::new(1, 1).ok();
-    let own = |p: &Played| swings[p.measure].map(|s| s.0);
-    let differs = bars.iter().zip(played).any(|(b, p)| b.swing != own(p));
-    let first = played.first().map(own)?;
-    (differs && played.iter().all(|p| own(p) == first)).then(|| first.or_else(straight)).flatten()
+/// The swing of a part if it is the same throughout but not that of the bars.
+fn constant_swing(bars: &[DraftBar], played: &[Played], swings: &[Option<SwungValue>]) -> Option<Swing> {
+    let of_part = |p: &Played| swings[p.measure].map(|s| s.swing);
+    let first = played.first().map(of_part)?;
+    let differs = bars.iter().zip(played).any(|(b, p)| b.swing != of_part(p));
+    let is_constant = played.iter().all(|p| of_part(p) == first);
+    if differs && is_constant { first.or_else(|| Swing::new(1, 1).ok()) } else { None }
+}
+
+/// What the notes of a track have in common, in the order of the tracks.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+enum TrackKey {
+    Voice(VoiceId),
+    /// Index of an instrument.
+    Percussion(usize),
 }
 
 /// The tracks of a part: one per instrument of percussion, one per staff and voice of what has pitch.
-fn tracks(part: &Part) -> Vec<(DraftTrack, Vec<&Note>)> {
-    let percussion = |n: &Note| n.key.is_none() && n.instrument.is_some() && part.instruments.len() > 1;
-    let mut rows: BTreeMap<(bool, usize, u32, String), Vec<&Note>> = BTreeMap::new();
+fn tracks<'a>(part: &'a Part) -> Vec<(DraftTrack, Vec<&'a Note>)> {
+    let mut rows: BTreeMap<TrackKey, Vec<&Note>> = BTreeMap::new();
     for note in &part.notes {
-        let key = if percussion(note) {
-            (true, note.instrument.unwrap_or(0), 0, String::new())
-        } else {
-            (false, 0, note.voice.0, note.voice.1.clone())
+        let key = match note.instrument {
+            Some(instrument) if note.key.is_none() && part.instruments.len() > 1 => TrackKey::Percussion(instrument),
+            _ => TrackKey::Voice(note.voice.clone()),
         };
         rows.entry(key).or_default().push(note);
     }
     if rows.is_empty() && !part.name.is_empty() {
-        rows.insert((false, 0, 1, "1".into()), Vec::new());
+        rows.insert(TrackKey::Voice(VoiceId { staff: 1, voice: "1".into() }), Vec::new());
     }
-    let count = rows.len();
-    let made = rows.into_iter().enumerate().map(|(i, (key, notes))| {
-        let instrument = if key.0 {
-            part.instruments.get(key.1)
-        } else {
-            notes.iter().find_map(|n| n.instrument).and_then(|i| part.instruments.get(i)).or(part.instruments.first())
+    let several = rows.len() > 1;
+    let max_name = NAME.greatest as usize;
+    let track = |(i, (key, notes)): (usize, (TrackKey, Vec<&'a Note>))| {
+        let of_notes = || notes.iter().find_map(|n| part.instruments.get(n.instrument?));
+        let instrument = match key {
+            TrackKey::Percussion(index) => part.instruments.get(index),
+            TrackKey::Voice(_) => of_notes().or(part.instruments.first()),
         };
-        let base = if part.name.trim().is_empty() { "part".to_owned() } else { cut(&part.name, 40) };
-        let name = match (key.0, instrument) {
-            (true, Some(own)) if !own.name.is_empty() => cut(&own.name, NAME.greatest as usize),
-            _ if count > 1 && i > 0 => format!("{base} {}", i + 1),
-            _ => cut(&part.name, NAME.greatest as usize),
+        let name = match (key, instrument) {
+            (TrackKey::Percussion(_), Some(own)) if !own.name.is_empty() => plain(&own.name, max_name),
+            _ if several && i > 0 => {
+                let base = if part.name.trim().is_empty() { "part" } else { &part.name };
+                format!("{} {}", plain(base, MAX_BASE), i + 1)
+            }
+            _ => plain(&part.name, max_name),
         };
-        let mut track = DraftTrack::new(name, voice(instrument, &notes));
-        track.gain = part.gain.unwrap_or(0);
-        track.pan = part.pan.unwrap_or(0);
-        (track, notes)
-    });
-    made.collect()
+        let (gain, pan) = (part.gain.unwrap_or(0), part.pan.unwrap_or(0));
+        (DraftTrack { gain, pan, ..DraftTrack::new(name, voice(instrument, &notes)) }, notes)
+    };
+    rows.into_iter().enumerate().map(track).collect()
 }
 
-/// The voice of some notes: the one their instrument is called by, else by its number in General MIDI, else by pitch.
+/// The voice that the instrument is named after, else that of its General MIDI number, else one by pitch.
 fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
     let keys: Vec<u8> = notes.iter().filter_map(|n| n.key).collect();
     let named = instrument.and_then(|i| Voice::parse(i.name.trim()));
@@ -233,17 +249,17 @@ fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
     let mean = keys.iter().map(|k| usize::from(*k)).sum::<usize>() / keys.len();
     match instrument.and_then(|i| i.program).map(|p| general_midi::voice_of_program(p - 1)) {
         Some(voice @ (Voice::Bass | Voice::Bell | Voice::Tom)) => voice,
-        // The first program stands in many files whatever plays.
-        _ if mean < 45 => Voice::Bass,
+        // Any other program is ignored: many files have the first one, whatever plays.
+        _ if mean < BASS_BELOW => Voice::Bass,
         _ => Voice::Pluck,
     }
 }
 
-/// The notes as they sound: in playing order, cut where a repeat jumps away under them, swung where that is told.
+/// The notes as they sound: in playing order, cut where a repeat jumps away, with swing applied.
 fn sounding(
     mut notes: Vec<&Note>,
     played: &[Played],
-    swing: &[Option<(Swing, Time)>],
+    swings: &[Option<SwungValue>],
 ) -> Result<Vec<TimedNote>, FormatError> {
     notes.sort_by_key(|n| n.measure);
     let mut all = Vec::new();
@@ -253,8 +269,8 @@ fn sounding(
             if all.len() > MAX_NOTES {
                 return Ok(all);
             }
-            let start = bar.start.plus(note.at).ok_or_else(too_long)?;
-            let mut end = start.plus(note.length).ok_or_else(too_long)?;
+            let start = bar.start.plus(note.at).ok_or_else(too_fine)?;
+            let mut end = start.plus(note.length).ok_or_else(too_fine)?;
             let mut last = i;
             while end > played[last].end {
                 match played.get(last + 1) {
@@ -262,32 +278,30 @@ fn sounding(
                     _ => end = played[last].end,
                 }
             }
-            let at = |t: Time, bar: &Played, exempt: bool| match swing[bar.measure] {
-                Some(how) if !exempt => swung(t, bar.start, how).ok_or_else(too_long),
+            let swung = |t: Time, bar: &Played, in_tuplet: bool| match swings[bar.measure] {
+                Some(swing) if !in_tuplet => swung(t, bar.start, swing).ok_or_else(too_fine),
                 _ => Ok(t),
             };
-            let start = at(start, bar, note.in_tuplet.0)?;
-            let end = at(end, &played[last], note.in_tuplet.1)?;
-            let length = end.minus(start).ok_or_else(too_long)?;
-            let pitch = note.key.and_then(Pitch::new);
-            all.push(TimedNote { start, length, attack: Attack { accent: note.accent, pitch } });
+            let start = swung(start, bar, note.starts_in_tuplet)?;
+            let length = swung(end, &played[last], note.ends_in_tuplet)?.minus(start).ok_or_else(too_fine)?;
+            let attack = Attack { accent: note.accent, pitch: note.key.and_then(Pitch::new) };
+            all.push(TimedNote { start, length, attack });
         }
     }
     Ok(all)
 }
 
-/// Where a straight time is put by swing: each pair of values is bent at its middle.
-fn swung(t: Time, from: Time, (swing, value): (Swing, Time)) -> Option<Time> {
+/// Applies swing to a time of a bar: the middle of each pair of values moves, and the times around it in proportion.
+fn swung(t: Time, bar_start: Time, SwungValue { swing, value }: SwungValue) -> Option<Time> {
     let pair = value.repeated(2)?;
-    let into = t.minus(from)?.ratio_to(pair)?;
-    let rest = into.minus(Fraction::new(into.floor(), 1)?)?;
+    let pairs = t.minus(bar_start)?.ratio_to(pair)?;
+    let within = pairs.minus(Fraction::new(pairs.floor(), 1)?)?;
     let (share, two, half) = (swing.share(), Fraction::whole(2), Fraction::new(1, 2)?);
-    let bent = if rest <= half {
-        rest.times(two)?.times(share)?
+    let moved = if within <= half {
+        within.times(two)?.times(share)?
     } else {
-        let late = rest.minus(half)?.times(two)?;
-        share.plus(late.times(Fraction::ONE.minus(share)?)?)?
+        let beyond = within.minus(half)?.times(two)?;
+        share.plus(beyond.times(Fraction::ONE.minus(share)?)?)?
     };
-    let moved = bent.minus(rest)?;
-    t.plus(pair.scaled(moved)?)
+    t.plus(pair.scaled(moved.minus(within)?)?)
 }

@@ -4,7 +4,6 @@ use super::document::Measure;
 use crate::notation::FormatError;
 use crate::rhythm::expected;
 
-/// Most measures played.
 const MAX_PLAYED_MEASURES: usize = 65_536;
 
 /// Indices of the measures in playing order: repeats and endings written out. Jumps (da capo and the like) are not followed.
@@ -22,21 +21,17 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
         }
         order.push(at);
         if order.len() > MAX_PLAYED_MEASURES {
-            return Err(FormatError::new(
-                format!("measure {}", measure.number),
-                expected(format!("at most {MAX_PLAYED_MEASURES} measures with repeats written out"), "more"),
-            ));
+            let wanted = format!("at most {MAX_PLAYED_MEASURES} measures with repeats written out");
+            return Err(FormatError::new(format!("measure {}", measure.number), expected(wanted, "more")));
         }
         let times = match measure.backward {
             None => 1,
-            // Under an ending, the next ending tells whether it goes on.
+            // Under an ending, a further pass needs a following ending for it.
             Some(_) if under_ending => {
                 let last = measure.endings.iter().copied().max().unwrap_or(1);
-                let more = measures[at + 1..]
-                    .iter()
-                    .take(1024)
-                    .take_while(|m| !m.endings.is_empty())
-                    .any(|m| m.endings.contains(&(pass + 1)));
+                let mut endings =
+                    measures[at + 1..].iter().take(1024).map(|m| &m.endings).take_while(|e| !e.is_empty());
+                let more = endings.any(|e| e.contains(&(pass + 1)));
                 if more || pass < last { pass + 1 } else { pass }
             }
             Some(times) => times,
@@ -89,7 +84,7 @@ mod tests {
     }
 
     #[test]
-    fn what_never_ends_is_refused() {
+    fn endless_repeats_are_refused() {
         let row = Measure { forward: true, backward: Some(64), ..Measure::default() };
         assert!(order(&vec![row; 2000]).is_err());
     }

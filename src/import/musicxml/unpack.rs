@@ -9,39 +9,39 @@ use zip::result::ZipError;
 
 const CONTAINER: &str = "META-INF/container.xml";
 
-/// Unpacks the score that the container names; it may have at most `most` bytes.
-pub(super) fn unpack(bytes: &[u8], most: usize) -> Result<Vec<u8>, FormatError> {
-    // The directory is at the end of the archive, so the library's own message about a truncated one is no help.
-    let broken = |_| {
+/// Unpacks the score that the container file names.
+pub(super) fn unpack(bytes: &[u8], max_bytes: usize) -> Result<Vec<u8>, FormatError> {
+    // The directory is at the end of an archive, so the library's message about a truncated one is misleading.
+    let damaged = |_| {
         FormatError::new("", expected("a whole zip archive with a score (.mxl)", "one that ends early or is damaged"))
     };
-    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(broken)?;
+    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(damaged)?;
     let container = entry(&mut zip, CONTAINER, 1 << 16)?;
     let container = String::from_utf8_lossy(&container);
-    let root = root_of(&container).map_err(|e| FormatError::new(CONTAINER, e.to_string()))?;
-    entry(&mut zip, &root, most)
+    let root = root_file(&container).map_err(|e| FormatError::new(CONTAINER, e.to_string()))?;
+    entry(&mut zip, &root, max_bytes)
 }
 
-fn entry(zip: &mut ZipArchive<Cursor<&[u8]>>, name: &str, most: usize) -> Result<Vec<u8>, FormatError> {
-    let refuse = |message: String| FormatError::new(name, message);
+fn entry(zip: &mut ZipArchive<Cursor<&[u8]>>, name: &str, max_bytes: usize) -> Result<Vec<u8>, FormatError> {
+    let error = |message: String| FormatError::new(name, message);
     let file = zip.by_name(name).map_err(|e| match e {
-        ZipError::FileNotFound => refuse("not in the archive".into()),
-        e => refuse(format!("cannot be read from the archive: {e}")),
+        ZipError::FileNotFound => error("not in the archive".into()),
+        e => error(format!("cannot be read from the archive: {e}")),
     })?;
     let mut bytes = Vec::new();
     // The size stored in the archive is not trusted.
-    file.take(most as u64 + 1).read_to_end(&mut bytes).map_err(|e| refuse(format!("cannot be unpacked: {e}")))?;
-    if bytes.len() > most {
-        return Err(refuse(expected(format!("at most {most} bytes when unpacked"), "more")));
+    file.take(max_bytes as u64 + 1).read_to_end(&mut bytes).map_err(|e| error(format!("cannot be unpacked: {e}")))?;
+    if bytes.len() > max_bytes {
+        return Err(error(expected(format!("at most {max_bytes} bytes when unpacked"), "more")));
     }
     if bytes.starts_with(b"PK\x03\x04") {
-        return Err(refuse(expected("a score", "another archive")));
+        return Err(error(expected("a score", "another archive")));
     }
     Ok(bytes)
 }
 
-/// The first root file that is a score: one without a media type, or of a type that says so.
-fn root_of(container: &str) -> Result<String, FormatError> {
+/// The first root file without a media type or with that of a score.
+fn root_file(container: &str) -> Result<String, FormatError> {
     let tree = dom::parse(container)?;
     let is_score = |kind: &str| kind.contains("musicxml") || kind.ends_with("/xml");
     let files = tree.root_element().descendants().filter(|e| e.tag_name().name() == "rootfile");

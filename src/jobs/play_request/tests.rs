@@ -3,7 +3,7 @@
 use super::*;
 use crate::analysis::{self, Kind};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, group_line};
-use crate::sound::SampleRate;
+use crate::sound::{SampleRate, UserSamples};
 use std::sync::Arc;
 
 /// Two sections; the riff of the second goes from an average of four and a bit to groups of five.
@@ -23,23 +23,23 @@ fn groove() -> Groove {
     Groove::new("rope", "", vec![section("a", 2, 3), section("b", 6, 1)], vec![layer]).expect("groove")
 }
 
-fn order(groove: &Arc<Groove>, over: Range, layers: bool, beat: Click) -> (Playing, Vec<f64>) {
+fn order(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (LoopSpec, Vec<f64>) {
     let report = analysis::report(groove, &analysis::Ask::default());
     let hearing = report.hearings.iter().find(|h| h.kind == Kind::Changing).expect("a changing hearing");
-    let lead = match over {
+    let lead = match range {
         Range::Section(s) => report.clock.seconds(s, 0, Time::ZERO).expect("a place"),
         _ => 0.0,
     };
-    let line = Pulses {
+    let line = HearingClicks {
         seconds: Arc::new(hearing.pulses.clone()),
         length: report.clock.total(),
-        clicks: Click::Written,
+        click: Click::Written,
         index: 0,
         lead,
     };
     let speed = Fraction::new(4, 5).expect("speed");
     (
-        Playing { groove: groove.clone(), speed, over, layers, beat, click_db: 0.0, lines: vec![line] },
+        LoopSpec { groove: groove.clone(), speed, range, layers, beat, click_db: 0.0, hearings: vec![line] },
         hearing.pulses.clone(),
     )
 }
@@ -48,8 +48,8 @@ fn order(groove: &Arc<Groove>, over: Range, layers: bool, beat: Click) -> (Playi
 fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     let groove = Arc::new(groove());
     let (playing, pulses) = order(&groove, Range::Section(1), false, Click::Off);
-    let schedule = playing.take().schedule(&groove, SampleRate::STUDIO);
-    let (start, end) = (playing.lines[0].lead, playing.lines[0].lead + 6.0 * 1.6);
+    let schedule = playing.take().schedule(&groove, SampleRate::STUDIO, &UserSamples::default());
+    let (start, end) = (playing.hearings[0].lead, playing.hearings[0].lead + 6.0 * 1.6);
     let within: Vec<f64> = pulses.into_iter().filter(|t| *t >= start - 1e-9 && *t < end - 1e-9).collect();
     let exact: Vec<i64> = within.iter().map(|t| ((t - start) / 0.8 * 48_000.0).round() as i64).collect();
     let found: Vec<i64> = (0..schedule.len()).filter_map(|k| schedule.onset(0, k)).map(|f| f.0).collect();
@@ -60,7 +60,7 @@ fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     assert!(most - least > 1000, "{steps:?}");
     // With the beat it is the polytempo of the two.
     let (playing, _) = order(&groove, Range::Section(1), false, Click::Written);
-    let both = playing.take().schedule(&groove, SampleRate::STUDIO);
+    let both = playing.take().schedule(&groove, SampleRate::STUDIO, &UserSamples::default());
     assert_eq!(both.len(), exact.len() + 24);
 }
 
@@ -68,7 +68,7 @@ fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
 fn a_count_in_leads_into_the_loop() {
     let groove = Arc::new(groove());
     let (playing, pulses) = order(&groove, Range::Section(1), true, Click::Off);
-    let lead = playing.lines[0].lead;
+    let lead = playing.hearings[0].lead;
     let first = pulses.iter().position(|t| *t >= lead - 1e-9).expect("a pulse");
     let CountIn::Pulse { first: at, period, .. } = playing.count_in() else { panic!("a pulse is counted") };
     assert!(
@@ -81,7 +81,7 @@ fn a_count_in_leads_into_the_loop() {
 fn the_silences_of_a_sequence_are_those_of_the_file() {
     let groove = Arc::new(groove());
     let playing = order(&groove, Range::Whole, true, Click::Off).0;
-    let asked = |times, count_in| SequenceTake { playing: playing.clone(), times, count_in };
+    let asked = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
     let sequence = Sequence {
         number: 1,
         takes: vec![asked(Some(6), true), asked(Some(8), false), asked(None, true)],

@@ -2,14 +2,14 @@
 
 use super::Term;
 
-/// Lines up to this many groups get a form proved shortest; longer ones are compressed piece by piece.
+/// Length of a line up to which the shortest form is found exactly.
 const MAX_EXACT: usize = 96;
 
-/// The form with the fewest printed characters, counting every group as one character so that the form does not depend on
-/// the unit; among equally short forms, the one that repeats earliest.
+/// The shortest form of a line in printed characters, each group counted as one so that the form does not depend on the unit;
+/// among equally short forms the one that repeats earliest.
 ///
-/// Exact up to 96 groups (interval dynamic programming over splits and periods). A longer line is first cut at its
-/// shortest period, then piece by piece, so its form is short but not proved shortest.
+/// Exact up to 96 groups (interval dynamic programming over splits and periods). A longer line is compressed by its shortest
+/// period, or else repeat by repeat, and its form may not be the shortest.
 pub fn compress(groups: &[u32]) -> Vec<Term> {
     if groups.len() <= MAX_EXACT {
         return shortest(groups);
@@ -37,21 +37,21 @@ pub fn compress(groups: &[u32]) -> Vec<Term> {
     terms
 }
 
-/// The repeat at the start of a long line that saves the most characters, as (length, times).
+/// The repeat at the start of a line that saves the most characters: length and times.
 fn leading_repeat(groups: &[u32]) -> Option<(usize, usize)> {
-    let width = |g: &[u32]| 2 * g.len();
     (1..=MAX_EXACT.min(groups.len() / 2))
         .filter_map(|length| {
             let times = groups.chunks_exact(length).take_while(|c| *c == &groups[..length]).count();
-            let saved = (width(&groups[..length]) * (times - 1)).checked_sub(digits(times as u32) + 2)?;
+            // Each group saved takes a digit and a plus sign.
+            let saved = (2 * length * (times - 1)).checked_sub(digits(times as u32) + 2)?;
             (saved > 0).then_some((saved, length, times))
         })
         .max_by_key(|&(saved, length, _)| (saved, std::cmp::Reverse(length)))
         .map(|(_, length, times)| (length, times))
 }
 
-/// The shortest period of a line: the least `p` with `groups[i] == groups[i + p]` throughout (prefix function,
-/// Knuth, Morris and Pratt 1977).
+/// The shortest period of a line: the least `p` with `groups[i] == groups[i + p]` for all `i` (prefix function of Knuth, Morris &
+/// Pratt 1977).
 pub fn period(groups: &[u32]) -> usize {
     let mut border = vec![0_usize; groups.len()];
     for i in 1..groups.len() {
@@ -64,7 +64,7 @@ pub fn period(groups: &[u32]) -> usize {
     groups.len() - border.last().copied().unwrap_or(0)
 }
 
-/// Printed length of a line, counting every group as one character.
+/// Printed length of a line, each group counted as one character.
 pub(crate) fn length(terms: &[Term]) -> usize {
     let inner: usize = terms
         .iter()
@@ -92,7 +92,7 @@ fn shortest(groups: &[u32]) -> Vec<Term> {
     if n == 0 {
         return Vec::new();
     }
-    // same[i][j]: how many groups from i on equal those from j on.
+    // same[i][j]: number of groups from i that equal those from j.
     let mut same = vec![vec![0_usize; n + 1]; n + 1];
     for i in (0..n).rev() {
         for j in (i + 1..n).rev() {

@@ -9,17 +9,17 @@ pub use compress::{compress, period};
 
 use super::expected::NotationError;
 
-/// Most groups in a line, repeats written out.
+/// Groups of a line, repeats written out.
 const MAX_GROUPS: usize = 65_536;
-/// Deepest nesting of repeats.
+/// Nesting of repeats.
 const MAX_DEPTH: usize = 16;
 
-/// A line of groups in a form with repeats.
+/// A term of a line of groups.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Term {
-    /// One group of this many cells.
+    /// A group of this many cells.
     Group(u32),
-    /// A line repeated this many times.
+    /// A line, repeated this many times.
     Repeat(u32, Vec<Term>),
 }
 
@@ -85,7 +85,7 @@ impl Reader<'_> {
 /// Parses a line such as `3(4+4+3)+5+2`; spaces are ignored.
 ///
 /// # Errors
-/// Anything but groups joined by `+` and repeats in brackets, and a line of more than 65,536 groups.
+/// Any other form, and a line of more than 65,536 groups.
 pub fn parse(text: &str) -> Result<Vec<Term>, NotationError> {
     let mut reader = Reader { text, at: 0 };
     let terms = reader.line(0)?;
@@ -120,14 +120,11 @@ pub fn expand(terms: &[Term]) -> Vec<u32> {
     groups
 }
 
-/// Prints a line in the form [`parse`] reads.
+/// Prints a line; [`parse`] reads it back.
 pub fn print(terms: &[Term]) -> String {
-    let words: Vec<String> = terms
-        .iter()
-        .map(|t| match t {
-            Term::Group(n) => n.to_string(),
-            Term::Repeat(n, inner) => format!("{n}({})", print(inner)),
-        })
-        .collect();
-    words.join("+")
+    let terms = terms.iter().map(|t| match t {
+        Term::Group(n) => n.to_string(),
+        Term::Repeat(n, inner) => format!("{n}({})", print(inner)),
+    });
+    terms.collect::<Vec<_>>().join("+")
 }

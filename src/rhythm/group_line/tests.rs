@@ -9,7 +9,7 @@ fn check(text: &str, groups: &[u32]) {
 }
 
 #[test]
-fn lines_are_read_as_they_are_said() {
+fn lines_are_parsed() {
     check("3+3+2+3", &[3, 3, 2, 3]);
     check("3(4+4+3)+5+2", &[4, 4, 3, 4, 4, 3, 4, 4, 3, 5, 2]);
     check("2(2(3)+1)", &[3, 3, 1, 3, 3, 1]);
@@ -17,7 +17,7 @@ fn lines_are_read_as_they_are_said() {
 }
 
 #[test]
-fn refusals_say_where() {
+fn errors_have_a_position() {
     let rows =
         [("", 0), ("3+", 2), ("3++2", 2), ("3(2", 3), ("3)", 1), ("0", 0), ("2x", 1), ("99999999999", 0), ("3(é)", 2)];
     for (text, at) in rows {
@@ -83,7 +83,7 @@ proptest! {
     }
 
     #[test]
-    fn any_text_is_read_or_refused(text in "\\PC{0,40}") {
+    fn any_text_is_parsed_or_an_error(text in "\\PC{0,40}") {
         let _ = parse(&text);
     }
 }

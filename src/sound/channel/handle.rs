@@ -52,42 +52,32 @@ impl RenderHandle {
         Self { commands, returns, backlog, sent, status, generation: 0, id: 0, playing: false, rate }
     }
 
-    /// The sample rate, for which schedules must be built.
-    pub fn rate(&self) -> SampleRate {
+    /// The sample rate for which schedules must be built.
+    pub(in crate::sound) fn rate(&self) -> SampleRate {
         self.rate
     }
 
     /// Plays a segment from a frame of its loop instead of everything else, and returns its id. Ids ascend.
     pub fn start(&mut self, segment: Segment, from: Frame) -> u64 {
-        let segment = Box::new(self.numbered(segment));
         self.backlog.retain(|c| matches!(c, Command::Gain(_)));
-        self.send(Command::Play(segment, from));
-        self.playing = true;
-        self.id
+        self.send_new(segment, |segment| Command::Play(segment, from))
     }
 
     /// Appends a segment to the queue; it begins at the exact frame at which the previous one ends. Returns its id. Call it only
     /// while [`RenderHandle::has_room`].
     pub fn queue(&mut self, segment: Segment) -> u64 {
-        let segment = Box::new(self.numbered(segment));
-        self.send(Command::Push(segment));
-        self.playing = true;
-        self.id
+        self.send_new(segment, Command::Push)
     }
 
     /// Plays a segment after the current pass instead of the queue, and returns its id.
-    pub fn then(&mut self, segment: Segment) -> u64 {
-        let segment = Box::new(self.numbered(segment));
-        self.backlog.retain(|c| !matches!(c, Command::Push(_) | Command::Then(_)));
-        self.send(Command::Then(segment));
-        self.playing = true;
-        self.id
+    pub fn switch_to(&mut self, segment: Segment) -> u64 {
+        self.backlog.retain(|c| !matches!(c, Command::Push(_) | Command::SwitchTo(_)));
+        self.send_new(segment, Command::SwitchTo)
     }
 
     /// Replaces the playing or queued segment with this id. One that has finished is ignored.
-    pub fn replace(&mut self, id: u64, mut segment: Segment) {
-        (segment.id, segment.generation) = (id, self.generation + 1);
-        self.remember(&segment);
+    pub fn replace(&mut self, id: u64, segment: Segment) {
+        let segment = self.remember(id, segment);
         self.backlog.retain(|c| !matches!(c, Command::Replace(old) if old.id == id));
         self.send(Command::Replace(Box::new(segment)));
     }
@@ -109,14 +99,14 @@ impl RenderHandle {
         self.playing = false;
     }
 
-    /// Sets the master volume in dB. 0 is the level a new player has.
+    /// Sets the master volume in dB. 0 is the initial level.
     pub fn set_volume(&mut self, db: f32) {
         self.backlog.retain(|c| !matches!(c, Command::Gain(_)));
         self.send(Command::Gain(Gain::from_db(MIX_DB + db)));
     }
 
     /// Whether playback was requested.
-    pub fn is_playing(&self) -> bool {
+    pub(in crate::sound) fn is_playing(&self) -> bool {
         self.playing
     }
 
@@ -141,34 +131,29 @@ impl RenderHandle {
 
     /// The position that is heard now, if `ahead` frames are rendered but not yet heard just after a block.
     pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
-        self.heard_at(ahead, Instant::now())
+        self.playhead_at(ahead, Instant::now())
     }
 
     /// The position that was heard at a recent instant.
-    pub fn heard_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
-        let status = self.update();
-        let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
-        let gone = match at.checked_duration_since(written_at) {
-            Some(since) => since.as_secs_f64(),
-            None => -written_at.duration_since(at).as_secs_f64(),
-        };
-        let gone = (gone * f64::from(self.rate.hertz())) as i64;
-        let late = (ahead.0 + RENDER_LATENCY as i64 - gone).max(0);
-        let SegmentPosition { id, generation, mut frame, mut pass } = heard(&status, late);
+    pub(in crate::sound) fn playhead_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
+        let (status, written_at) = self.playing_status()?;
+        let since = at.saturating_duration_since(written_at).as_secs_f64();
+        let elapsed = since - written_at.saturating_duration_since(at).as_secs_f64();
+        let elapsed = (elapsed * f64::from(self.rate.hertz())) as i64;
+        let SegmentPosition { id, generation, mut frame, mut pass } = heard_position(&status, ahead.0 - elapsed);
         let map = &self.sent.iter().find(|s| s.generation == generation)?.map;
-        while frame < 0 && pass > 0 && map.length().0 > 0 {
-            frame += map.length().0;
+        while frame < 0 && pass > 0 && map.rounded_length().0 > 0 {
+            frame += map.rounded_length().0;
             pass -= 1;
         }
-        Some(Playhead { loop_pass: pass, ..Playhead::begun(map.position(Frame(frame.max(0))), id) })
+        Some(Playhead { loop_pass: pass, ..Playhead::new(map.position(Frame(frame.max(0))), id) })
     }
 
     /// What was heard when the last block was rendered, if `ahead` frames were rendered and not yet heard; `None` while nothing
     /// plays.
     pub(in crate::sound) fn mark(&mut self, ahead: Frame) -> Option<Mark> {
-        let status = self.update();
-        let at = status.written_at.filter(|_| self.playing && status.playing)?;
-        Some(Mark { position: heard(&status, (ahead.0 + RENDER_LATENCY as i64).max(0)), at })
+        let (status, at) = self.playing_status()?;
+        Some(Mark { position: heard_position(&status, ahead.0), at })
     }
 
     /// Blocks rendered so far.
@@ -195,27 +180,34 @@ impl RenderHandle {
         status
     }
 
-    fn numbered(&mut self, mut segment: Segment) -> Segment {
-        self.id += 1;
-        (segment.id, segment.generation) = (self.id, self.generation + 1);
-        self.remember(&segment);
-        segment
+    /// The status and when it was written, while something plays.
+    fn playing_status(&mut self) -> Option<(RenderStatus, Instant)> {
+        let status = self.update();
+        let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
+        Some((status, written_at))
     }
 
-    fn remember(&mut self, segment: &Segment) {
-        self.generation = segment.generation;
-        if let Some(schedule) = segment.schedule() {
-            self.sent.push_back(Sent {
-                id: segment.id,
-                generation: segment.generation,
-                map: Arc::clone(schedule.map()),
-            });
+    fn send_new(&mut self, segment: Segment, command: impl FnOnce(Box<Segment>) -> Command) -> u64 {
+        self.id += 1;
+        let segment = self.remember(self.id, segment);
+        self.send(command(Box::new(segment)));
+        self.playing = true;
+        self.id
+    }
+
+    /// Numbers a segment and remembers its positions.
+    fn remember(&mut self, id: u64, mut segment: Segment) -> Segment {
+        self.generation += 1;
+        (segment.id, segment.generation) = (id, self.generation);
+        if let Some(schedule) = &segment.schedule {
+            self.sent.push_back(Sent { id, generation: self.generation, map: Arc::clone(&schedule.map) });
         }
         self.update();
         // While no device runs, only the newest version of each segment matters.
         while self.sent.len() > 4 * MAX_COMMANDS {
             self.sent.pop_front();
         }
+        segment
     }
 
     fn send(&mut self, command: Command) {
@@ -224,11 +216,12 @@ impl RenderHandle {
     }
 }
 
-/// What was rendered `late` frames before the end of the last block; that may still be the previous segment.
-fn heard(status: &RenderStatus, late: i64) -> SegmentPosition {
-    let RenderStatus { current, previous, since, .. } = *status;
-    if late > since && previous.generation > 0 {
-        return SegmentPosition { frame: previous.frame - (late - since), ..previous };
+/// What is heard if `ahead` frames are rendered but not yet heard; that may still be the previous segment.
+fn heard_position(status: &RenderStatus, ahead: i64) -> SegmentPosition {
+    let RenderStatus { current, previous, frames_since_start, .. } = *status;
+    let behind = (ahead + RENDER_LATENCY as i64).max(0);
+    if behind > frames_since_start && previous.generation > 0 {
+        return SegmentPosition { frame: previous.frame - (behind - frames_since_start), ..previous };
     }
-    SegmentPosition { frame: current.frame - late, ..current }
+    SegmentPosition { frame: current.frame - behind, ..current }
 }

@@ -6,7 +6,7 @@ use crate::rhythm::{Groove, Voice};
 use crate::sound::take::tests::{four, plain, samples, written};
 use crate::sound::take::{Sequence, Take};
 use crate::sound::tests::{full, groove, hard, rate, rendered};
-use crate::sound::{Click, MIX_DB, RENDER_LATENCY, Schedule, ScheduleOptions};
+use crate::sound::{Click, MIX_DB, RENDER_LATENCY, Schedule, ScheduleOptions, UserSamples};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
@@ -17,7 +17,7 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
     let build = || Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO));
     assert_eq!(handle.playhead(Frame(0)), None);
     handle.start(Segment::new(build()), Frame(0));
-    let map = Arc::downgrade(build().map());
+    let map = Arc::downgrade(&build().map);
     assert!(map.upgrade().is_none());
     assert!(source.by_ref().take(96_000).filter(|x| *x != 0.0).count() > 10_000);
     let head = handle.playhead(Frame(0)).expect("plays");
@@ -50,7 +50,7 @@ fn an_instant_before_is_heard_as_much_before() {
     source.by_ref().take(192_000).for_each(drop);
     let wholes = |handle: &mut RenderHandle, ms: u64, ahead: i64| {
         let at = before + Duration::from_millis(200 - ms);
-        handle.heard_at(Frame(ahead), at).expect("plays").wholes
+        handle.playhead_at(Frame(ahead), at).expect("plays").wholes
     };
     let seconds = |wholes: f64| wholes * 240.0 / 137.3;
     let (last, first) = (wholes(&mut handle, 0, 40_000), wholes(&mut handle, 150, 40_000));
@@ -61,26 +61,29 @@ fn an_instant_before_is_heard_as_much_before() {
 
 #[test]
 fn the_feed_is_the_renderer_sample_by_sample() {
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
-    let (mut handle, source) = render_channel(ask.rate);
-    handle.start(Segment::new(Schedule::build(&full(), &ask)), Frame(0));
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
+    let (mut handle, source) = render_channel(options.rate);
+    handle.start(Segment::new(Schedule::build(&full(), &options)), Frame(0));
     let heard: Vec<f32> = source.take(2 * 50_000).collect();
-    assert!(heard == rendered(&full(), &ask, MIX_DB, 50_000, 77));
+    assert!(heard == rendered(&full(), &options, MIX_DB, 50_000, 77));
 }
 
 /// The segments of a sequence: count-ins and takes in order, the last one ending it.
 fn segments(groove: &Groove, takes: &[Take], rate: SampleRate) -> VecDeque<Segment> {
     let mut segments = VecDeque::new();
     for (k, take) in takes.iter().enumerate() {
-        segments.extend(take.count(groove, rate).map(|count| Segment::new(count).times(1)));
-        let segment = take.segment(groove, rate);
-        segments.push_back(if k + 1 == takes.len() { segment.last() } else { segment });
+        segments.extend(take.count_in_schedule(groove, rate).map(|count| Segment::new(count).passes(1)));
+        let segment = take.segment(groove, rate, &UserSamples::default());
+        segments.push_back(if k + 1 == takes.len() { segment.stop_at_end() } else { segment });
     }
     segments
 }
 
 fn seconds(groove: &Groove) -> f64 {
-    Schedule::build(groove, &ScheduleOptions::whole(SampleRate::STUDIO)).map().length().seconds(SampleRate::STUDIO)
+    Schedule::build(groove, &ScheduleOptions::whole(SampleRate::STUDIO))
+        .map
+        .rounded_length()
+        .seconds(SampleRate::STUDIO)
 }
 
 /// The sequence through the two ends, so many samples; `edit` may do something between two blocks.
@@ -122,7 +125,7 @@ fn live_takes_are_the_samples_of_the_file() {
     for groove in hard() {
         let rate = rate(44_100);
         let takes = four(seconds(&groove));
-        let frames = Sequence::new(&groove, &takes, rate).frames().0 as usize + RENDER_LATENCY;
+        let frames = Sequence::new(&groove, &takes, rate, UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
         same(&heard(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
     }
 }
@@ -132,7 +135,7 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
     let groove = &hard()[3];
     let rate = rate(44_100);
     let takes = four(seconds(groove));
-    let frames = Sequence::new(groove, &takes, rate).frames().0 as usize + RENDER_LATENCY;
+    let frames = Sequence::new(groove, &takes, rate, UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
     // Every few blocks each segment is sent anew, whether it has been played, is played or waits.
     let edit = |handle: &mut RenderHandle, at: usize| {
         if at / 771 % 7 == 3 {
@@ -170,11 +173,11 @@ fn passes(bpm: &str, passes: u64) -> usize {
 #[test]
 fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
-    handle.start(segment("137.3").times(5), Frame(0));
-    handle.queue(segment("99").times(1));
+    handle.start(segment("137.3").passes(5), Frame(0));
+    handle.queue(segment("99").passes(1));
     let first = passes("137.3", 1);
     let mut all: Vec<f32> = source.by_ref().take(2 * (first + first / 2)).collect();
-    let step = handle.then(segment("151.7"));
+    let step = handle.switch_to(segment("151.7"));
     all.extend(source.by_ref().take(2 * 3 * passes("151.7", 1)));
     let silence = edges(&all)[0];
     let found: Vec<usize> = edges(&all).iter().map(|e| e - silence).collect();
@@ -184,7 +187,7 @@ fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
     let head = handle.playhead(Frame(0)).expect("plays");
     assert_eq!(head.segment, step);
     let (mut handle, mut source) = super::render_channel(SampleRate::STUDIO);
-    let one = handle.start(segment("137.3").times(2), Frame(0));
+    let one = handle.start(segment("137.3").passes(2), Frame(0));
     let two = handle.queue(segment("60"));
     source.by_ref().take(2 * (join + 12_000)).for_each(drop);
     let head = handle.playhead(Frame(48_000)).expect("plays");
@@ -198,12 +201,12 @@ fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
 #[test]
 fn a_tempo_edit_in_a_leg_moves_the_join_and_opens_no_gap() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
-    let id = handle.start(segment("120").times(2), Frame(0));
-    handle.queue(segment("100").last().times(1));
+    let id = handle.start(segment("120").passes(2), Frame(0));
+    handle.queue(segment("100").stop_at_end().passes(1));
     // 96000 frames a pass. After a pass and a quarter of the next it becomes twice as fast.
     let before = 96_000 + 24_064;
     let mut all: Vec<f32> = source.by_ref().take(2 * before).collect();
-    handle.replace(id, segment("240").times(2));
+    handle.replace(id, segment("240").passes(2));
     all.extend(source.by_ref().take(2 * 400_000));
     let start = edges(&all)[0];
     let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();
@@ -216,7 +219,7 @@ fn a_tempo_edit_in_a_leg_moves_the_join_and_opens_no_gap() {
 #[test]
 fn without_another_leg_the_loop_goes_on_to_the_end_of_a_turn() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
-    handle.start(segment("120").times(1), Frame(0));
+    handle.start(segment("120").passes(1), Frame(0));
     let mut all: Vec<f32> = source.by_ref().take(2 * (2 * 96_000 + 500)).collect();
     assert!(!handle.has_ended());
     handle.queue(segment("100"));
@@ -230,24 +233,21 @@ fn without_another_leg_the_loop_goes_on_to_the_end_of_a_turn() {
 
 #[test]
 fn loops_of_no_length_are_left_at_once_and_never_hold_the_sound_thread() {
-    let empty = |times| {
+    let empty = |passes| {
         let range = crate::sound::Range::Section(9);
-        Segment::new(Schedule::build(
-            &knock("120"),
-            &ScheduleOptions { range, ..ScheduleOptions::whole(SampleRate::STUDIO) },
-        ))
-        .times(times)
+        let options = ScheduleOptions { range, ..ScheduleOptions::whole(SampleRate::STUDIO) };
+        Segment::new(Schedule::build(&knock("120"), &options)).passes(passes)
     };
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     handle.start(empty(3), Frame(0));
     assert!(source.by_ref().take(1000).all(|x| x == 0.0));
-    handle.queue(segment("120").times(1));
+    handle.queue(segment("120").passes(1));
     handle.queue(empty(u64::MAX));
-    handle.queue(segment("120").last().times(1));
+    handle.queue(segment("120").stop_at_end().passes(1));
     assert!(source.by_ref().take(2 * 2000).any(|x| x != 0.0));
     assert!(source.by_ref().take(2 * 96_000).all(|x| x.abs() < 1.0));
     assert!(!handle.has_ended());
-    handle.then(segment("120").last().times(1));
+    handle.switch_to(segment("120").stop_at_end().passes(1));
     source.by_ref().take(2 * 100_000).for_each(drop);
     assert!(handle.has_ended());
 }
@@ -256,7 +256,8 @@ fn loops_of_no_length_are_left_at_once_and_never_hold_the_sound_thread() {
 fn more_legs_than_may_wait_are_taken_one_by_one() {
     let takes: Vec<Take> = (0..40).map(|_| Take { click: Click::Written, ..plain("a") }).collect();
     let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
-    let frames = Sequence::new(&groove, &takes, rate(48_000)).frames().0 as usize + RENDER_LATENCY;
+    let frames =
+        Sequence::new(&groove, &takes, rate(48_000), UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
     same(&heard(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
 }
 
@@ -270,16 +271,17 @@ fn a_leg_goes_on_where_some_of_its_times_through_lie_behind_it() {
         handle.start(segment, Frame(from));
         source.take(2 * 7 * 96_000).collect()
     };
-    let segment = || take.segment(&groove, SampleRate::STUDIO).last();
+    let segment = || take.segment(&groove, SampleRate::STUDIO, &UserSamples::default()).stop_at_end();
     let whole = played(segment(), 0);
     for behind in 0..6_u64 {
-        let rest = played(segment().behind(behind), 24_000);
+        let rest = played(segment().skip_passes(behind), 24_000);
         let there = &whole[2 * (96_000 * behind as usize + 24_000)..];
         assert!(rest[..there.len()] == *there, "{behind} times behind it");
         assert!(rest[there.len()..].iter().all(|x| *x == 0.0), "it ends");
     }
-    assert_eq!(segment().behind(9).ending(), (1, true));
-    assert_eq!(segment().behind(2).muted_passes().0, [1, 2]);
-    assert_eq!(segment().behind(5).muted_passes(), (&[][..], 0));
-    assert_eq!(segment().times(u64::MAX).behind(3).ending().0, u64::MAX);
+    let rest = segment().skip_passes(9);
+    assert_eq!((rest.passes, rest.stops_at_end), (1, true));
+    let muted = |passes| segment().skip_passes(passes).schedule.expect("a loop").muted_passes;
+    assert_eq!((muted(2), muted(5)), (vec![1, 2], Vec::new()));
+    assert_eq!(segment().passes(u64::MAX).skip_passes(3).passes, u64::MAX);
 }

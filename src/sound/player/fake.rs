@@ -1,4 +1,4 @@
-//! A device that the tests play by handle.
+//! A device for tests, whose buffers the test fills.
 
 use super::super::OutputError;
 use super::super::output::{Callback, DeviceApi, SourceLease, StreamCounters};
@@ -11,72 +11,70 @@ use std::rc::Rc;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// A device that is there when the test says so, and whose buffers the test fills.
 #[derive(Default)]
-pub(crate) struct World {
+pub(crate) struct FakeState {
+    /// Sample rate; `None` if the device is missing.
     pub(super) rate: Option<u32>,
-    /// Whether streams can be opened, and only of the system's own buffer size.
-    pub(super) broken: bool,
-    pub(super) choosy: bool,
+    pub(super) fails: bool,
+    /// Whether streams open only with the default buffer size.
+    pub(super) default_buffer_only: bool,
     pub(super) attempts: usize,
-    pub(super) pull: Option<Callback>,
-    pub(super) signs: Arc<StreamCounters>,
+    pub(super) callback: Option<Callback>,
+    pub(super) counters: Arc<StreamCounters>,
 }
 
 #[derive(Clone, Default)]
-pub(crate) struct Fake(pub(super) Rc<RefCell<World>>);
+pub(crate) struct FakeDevice(pub(super) Rc<RefCell<FakeState>>);
 
-/// Takes the source away when it is dropped, as a stream does.
-struct FakeStream(Fake);
+/// Drops the callback, as a stream does.
+struct FakeStream(FakeDevice);
 
 impl Drop for FakeStream {
     fn drop(&mut self) {
-        self.0.0.borrow_mut().pull = None;
+        self.0.0.borrow_mut().callback = None;
     }
 }
 
-impl DeviceApi for Fake {
+impl DeviceApi for FakeDevice {
     fn find(&mut self) -> Result<SampleRate, OutputError> {
-        let mut world = self.0.borrow_mut();
-        world.attempts += 1;
-        world.rate.and_then(SampleRate::new).ok_or_else(|| OutputError::new("unplugged"))
+        let mut state = self.0.borrow_mut();
+        state.attempts += 1;
+        state.rate.and_then(SampleRate::new).ok_or_else(|| OutputError::new("unplugged"))
     }
 
     fn start(
         &mut self,
-        lent: SourceLease,
-        signs: &Arc<StreamCounters>,
+        lease: SourceLease,
+        counters: &Arc<StreamCounters>,
         buffer: Option<u32>,
     ) -> Result<Box<dyn Any>, OutputError> {
-        let mut world = self.0.borrow_mut();
-        if world.broken || (world.choosy && buffer.is_some()) {
+        let mut state = self.0.borrow_mut();
+        if state.fails || (state.default_buffer_only && buffer.is_some()) {
             return Err(OutputError::new("busy"));
         }
-        world.signs = Arc::clone(signs);
-        world.pull = Some(Callback::new(lent, Arc::clone(signs), world.rate.unwrap_or(48_000)));
+        state.counters = Arc::clone(counters);
+        state.callback = Some(Callback::new(lease, Arc::clone(counters), state.rate.unwrap_or(48_000)));
         Ok(Box::new(FakeStream(self.clone())))
     }
 }
 
-impl Fake {
-    /// One that is there and runs at this rate.
-    pub(crate) fn at(hertz: u32) -> Self {
+impl FakeDevice {
+    pub(crate) fn new(hertz: u32) -> Self {
         let fake = Self::default();
         fake.0.borrow_mut().rate = Some(hertz);
         fake
     }
 
-    /// A player on it.
     pub(crate) fn player(&self) -> Result<Player, OutputError> {
-        Player::with(Box::new(self.clone()), StderrGuard::new())
+        Player::open_device(Box::new(self.clone()), StderrGuard::new())
     }
 
-    /// So many frames as the device takes them; their greatest magnitude and step.
-    pub(crate) fn takes(&self, frames: usize) -> (f32, f32) {
+    /// Pulls frames; returns their greatest magnitude and step.
+    pub(crate) fn pull(&self, frames: usize) -> (f32, f32) {
         let mut out = vec![0.0_f32; 2 * frames];
-        let mut world = self.0.borrow_mut();
-        let pull = world.pull.as_mut().expect("a stream");
-        out.chunks_mut(2048).for_each(|b| pull.fill(b, 2, Some(Duration::from_millis(20)), |x| x));
+        let mut state = self.0.borrow_mut();
+        let callback = state.callback.as_mut().expect("a stream");
+        out.chunks_mut(2048).for_each(|b| callback.fill(b, 2, Some(Duration::from_millis(20)), |x| x));
         let step = out.windows(3).map(|w| (w[2] - w[0]).abs()).fold(out[0].abs(), f32::max);
         (out.iter().fold(0.0, |m, x| m.max(x.abs())), step)
     }

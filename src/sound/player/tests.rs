@@ -1,6 +1,6 @@
 //! Tests of the player's life with a device that the test plays, and by handle with a real sound server.
 
-use super::fake::Fake;
+use super::fake::FakeDevice;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::sound::{Schedule, ScheduleOptions};
@@ -41,7 +41,7 @@ fn knocks(path: &str) -> Vec<i64> {
 #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
 fn plays_into_a_capture() {
     let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
-    let mut player = Player::open().expect("a device");
+    let mut player = Player::open(None).expect("a device");
     assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
     let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
     std::thread::sleep(Duration::from_millis(500));
@@ -57,7 +57,7 @@ fn plays_into_a_capture() {
         }
         if edited && start.elapsed().as_millis() / 130 > edits {
             edits += 1;
-            player.replace(1, Segment::new(build(edits as usize)));
+            player.handle.replace(1, Segment::new(build(edits as usize)));
         }
     }
     player.stop();
@@ -104,7 +104,7 @@ fn a_chosen_output_sounds_alone() {
     let path = |name: &str| std::env::var(name).expect("the recording's path");
     let (cap, quay) = (path("TEETER_CAPTURE"), path("TEETER_QUAY"));
     let before = (knocks(&cap).len(), knocks(&quay).len());
-    let mut player = Player::open_on(Some("quay")).expect("the output");
+    let mut player = Player::open(Some("quay")).expect("the output");
     let rate = player.rate();
     std::thread::sleep(Duration::from_millis(500));
     player.start(Segment::new(build(&player)), None);
@@ -143,7 +143,7 @@ fn goes_on_when_the_device_is_back() {
         let done = std::process::Command::new("sh").args([restart.as_str(), rate]).status().expect("sh runs");
         assert!(done.success());
     };
-    let mut player = Player::open().expect("a device");
+    let mut player = Player::open(None).expect("a device");
     let schedule = |player: &Player| Schedule::build(&groove(0), &ScheduleOptions::whole(player.rate()));
     player.start(Segment::new(schedule(&player)), None);
     let until = |player: &mut Player, most: u64, done: &dyn Fn(&Option<DeviceEvent>) -> bool| {
@@ -198,7 +198,7 @@ fn goes_on_when_the_device_is_back() {
     let start = Instant::now();
     drop(player);
     assert!(start.elapsed() < Duration::from_secs(3), "closing took {:?}", start.elapsed());
-    assert!(Player::open().is_err());
+    assert!(Player::open(None).is_err());
 }
 
 /// Measures how long it takes from a swap that is sent to its samples leaving: until the block after it is rendered, and from
@@ -207,7 +207,7 @@ fn goes_on_when_the_device_is_back() {
 #[ignore = "needs a sound server; run tests/capture.sh"]
 #[allow(clippy::print_stdout, reason = "the figures are the purpose of the run")]
 fn an_edit_is_heard_soon() {
-    let mut player = Player::open().expect("a device");
+    let mut player = Player::open(None).expect("a device");
     let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
     player.start(Segment::new(build(0)), None);
     std::thread::sleep(Duration::from_secs(1));
@@ -218,12 +218,12 @@ fn an_edit_is_heard_soon() {
         let schedule = build(k as usize);
         let blocks = player.handle.blocks();
         let sent = Instant::now();
-        player.replace(1, Segment::new(schedule));
+        player.handle.replace(1, Segment::new(schedule));
         while player.handle.blocks() == blocks {
             std::thread::sleep(Duration::from_micros(100));
         }
         let wait = sent.elapsed().as_secs_f64() * 1e3;
-        let frames = player.ahead().0 - i64::from(BUFFER) + crate::sound::RENDER_LATENCY as i64;
+        let frames = player.ahead().0 - i64::from(BUFFER_FRAMES) + crate::sound::RENDER_LATENCY as i64;
         waits.push(wait);
         totals.push(wait + frames as f64 / 48.0);
     }
@@ -236,7 +236,7 @@ fn an_edit_is_heard_soon() {
         totals[50],
         totals[99],
         player.ahead().0,
-        if player.is_measured() { "measured" } else { "assumed" }
+        if player.reported_ahead().is_some() { "measured" } else { "assumed" }
     );
     assert!(totals[94] < 60.0, "95 of 100 under 60 ms: {:.1}", totals[94]);
 }
@@ -244,11 +244,11 @@ fn an_edit_is_heard_soon() {
 #[test]
 fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-    match Player::open() {
+    match Player::open(None) {
         Ok(mut player) => assert_eq!(player.tick(), None, "a device that was just opened"),
         Err(error) => assert_eq!(error.to_string().lines().count(), 1),
     }
-    let error = Player::open_on(Some("no such thing")).expect_err("no such output").to_string();
+    let error = Player::open(Some("no such thing")).expect_err("no such output").to_string();
     assert_eq!(error.lines().count(), 1, "{error}");
 }
 
@@ -263,25 +263,25 @@ fn build(player: &Player) -> Schedule {
 #[test]
 fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-    let fake = Fake::default();
+    let fake = FakeDevice::default();
     assert_eq!(fake.player().expect_err("none").to_string(), "no sound: unplugged");
     fake.0.borrow_mut().rate = Some(48_000);
     let mut player = fake.player().expect("a device");
     player.start(Segment::new(build(&player)), None);
-    assert!(fake.takes(20_000).0 > 0.01);
+    assert!(fake.pull(20_000).0 > 0.01);
     let mut now = Instant::now();
     assert_eq!(player.tick_at(now), None);
     // A million errors that say nothing, while frames are taken: nothing is lost.
-    fake.0.borrow().signs.errors.fetch_add(3_000_000, Ordering::Relaxed);
-    fake.takes(1024);
+    fake.0.borrow().counters.errors.fetch_add(3_000_000, Ordering::Relaxed);
+    fake.pull(1024);
     assert_eq!(player.tick_at(now + Duration::from_millis(900)), None);
     std::thread::sleep(Duration::from_millis(60));
     let before = place_of(&mut player);
     fake.0.borrow_mut().rate = None;
-    fake.0.borrow().signs.over.store(true, Ordering::Release);
+    fake.0.borrow().counters.ended.store(true, Ordering::Release);
     now += Duration::from_secs(1);
     assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))), "at once");
-    assert!(fake.0.borrow().pull.is_none() && player.is_playing());
+    assert!(fake.0.borrow().callback.is_none() && player.is_playing());
     // Tried with growing pauses of at most four seconds, without a word.
     let attempts = fake.0.borrow().attempts;
     let mut times = Vec::new();
@@ -297,50 +297,50 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     let pauses: Vec<Duration> = times.windows(2).map(|w| w[1] - w[0]).collect();
     assert!(pauses.is_sorted() && pauses[pauses.len() - 1] <= Duration::from_millis(4010), "{pauses:?}");
     // An edit meanwhile waits; there is no jump when it sounds again.
-    player.replace(1, Segment::new(build(&player)));
+    player.handle.replace(1, Segment::new(build(&player)));
     fake.0.borrow_mut().rate = Some(48_000);
-    fake.0.borrow_mut().choosy = true;
+    fake.0.borrow_mut().default_buffer_only = true;
     now += Duration::from_secs(5);
     assert_eq!(player.tick_at(now), Some(DeviceEvent::Reopened));
     assert_eq!(player.tick_at(now), None);
     assert!((place_of(&mut player) - before).abs() < 0.03, "{} after {before}", place_of(&mut player));
-    fake.takes(1);
-    let (peak, step) = fake.takes(2000);
+    fake.pull(1);
+    let (peak, step) = fake.pull(2000);
     assert!(peak > 0.0 && step < 0.2, "{peak} {step}");
     player.stop();
-    fake.takes(8192);
-    assert_eq!(fake.takes(1024).0, 0.0);
+    fake.pull(8192);
+    assert_eq!(fake.pull(1024).0, 0.0);
 }
 
 #[test]
 fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-    let fake = Fake::default();
+    let fake = FakeDevice::default();
     fake.0.borrow_mut().rate = Some(48_000);
     let mut player = fake.player().expect("a device");
     player.start(Segment::new(build(&player)), None);
-    fake.takes(30_000);
+    fake.pull(30_000);
     std::thread::sleep(Duration::from_millis(60));
     let before = place_of(&mut player);
     let mut now = Instant::now();
     // It takes no frames any more and floods with errors.
     assert_eq!(player.tick_at(now), None);
-    fake.0.borrow().signs.errors.fetch_add(200_000, Ordering::Relaxed);
+    fake.0.borrow().counters.errors.fetch_add(200_000, Ordering::Relaxed);
     now += Duration::from_millis(200);
     assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))));
     fake.0.borrow_mut().rate = Some(44_100);
-    fake.0.borrow_mut().broken = true;
+    fake.0.borrow_mut().fails = true;
     now += Duration::from_secs(1);
     assert_eq!(player.tick_at(now), None, "it is there but cannot be opened");
-    fake.0.borrow_mut().broken = false;
+    fake.0.borrow_mut().fails = false;
     now += Duration::from_secs(5);
     let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
     assert_eq!(player.rate().hertz(), 44_100);
     assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
     assert_eq!(place.segment, 1);
     player.start(Segment::new(build(&player)), Some(place.position()));
-    fake.takes(4410);
-    assert!(fake.takes(20_000).0 > 0.01);
+    fake.pull(4410);
+    assert!(fake.pull(20_000).0 > 0.01);
     // One that stops without a word is lost as well, and what was stopped stays so.
     assert_eq!(player.tick_at(now), None);
     player.stop();
@@ -355,16 +355,16 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
 #[test]
 fn a_player_that_ends_while_it_sounds_fades_first() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-    let fake = Fake::at(48_000);
+    let fake = FakeDevice::new(48_000);
     let mut player = fake.player().expect("a device");
     player.start(Segment::new(build(&player)), None);
-    assert!(fake.takes(20_000).0 > 0.01);
+    assert!(fake.pull(20_000).0 > 0.01);
     // As `end` does: what is heard last is what was rendered before the device's own frames.
-    let heard = player.leaving().as_secs_f64() * 48_000.0 - player.ahead().0 as f64;
+    let heard = player.fade_time().as_secs_f64() * 48_000.0 - player.ahead().0 as f64;
     player.stop();
-    let (_, step) = fake.takes(heard as usize - 1024);
+    let (_, step) = fake.pull(heard as usize - 1024);
     assert!(step < 0.2, "{step}");
-    assert_eq!(fake.takes(1024).0, 0.0);
+    assert_eq!(fake.pull(1024).0, 0.0);
     player.end();
-    assert!(fake.0.borrow().pull.is_none());
+    assert!(fake.0.borrow().callback.is_none());
 }

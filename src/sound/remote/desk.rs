@@ -137,7 +137,7 @@ impl<'a> Desk<'a> {
 
     fn play(&mut self, how: How, leg: Segment, number: u64, generation: u64) {
         // The device may have changed while the leg was made.
-        if leg.schedule().is_none_or(|s| s.rate() != self.device.handle().rate()) {
+        if leg.schedule.as_ref().is_none_or(|s| s.rate != self.device.handle().rate()) {
             return self.refuse("the segment has another sample rate than the device".into());
         }
         let mut id = None;
@@ -148,7 +148,7 @@ impl<'a> Desk<'a> {
             }
             How::Queue if !self.device.handle().has_room() => self.refuse("too many queued segments".into()),
             How::Queue => self.command(|handle| id = Some(handle.queue(leg))),
-            How::Then => self.command(|handle| id = Some(handle.then(leg))),
+            How::Then => self.command(|handle| id = Some(handle.switch_to(leg))),
             How::Replace => {
                 // One that was never there is left alone, as one that has been played.
                 let Some(old) = self.sent.id(number) else { return };

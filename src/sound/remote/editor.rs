@@ -101,8 +101,8 @@ impl RemotePlayer {
         }
         self.maps.clear();
         self.id += 1;
-        (self.playing, self.from, self.told_head) = (true, place.map(|p| Playhead::begun(p, self.id)), None);
-        let from = place.and_then(|p| leg.schedule()?.map().frame(p)).unwrap_or_default();
+        (self.playing, self.from, self.told_head) = (true, place.map(|p| Playhead::new(p, self.id)), None);
+        let from = place.and_then(|p| leg.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
         self.send_leg(How::Start(from.0 as u64), self.id, &leg);
         self.id
     }
@@ -116,7 +116,7 @@ impl RemotePlayer {
     }
 
     /// Lets a leg follow at the end of the time through that is played, instead of all that wait. Gives its number.
-    pub fn then(&mut self, leg: Segment) -> u64 {
+    pub fn switch_to(&mut self, leg: Segment) -> u64 {
         {
             let mut known = self.line.shared.known();
             let heard = known.leg();
@@ -151,7 +151,7 @@ impl RemotePlayer {
 
     /// Sends a leg, after the user's own sounds that it needs and that were not sent yet.
     fn send_leg(&mut self, how: How, id: u64, leg: &Segment) {
-        let Some(schedule) = leg.schedule() else { return };
+        let Some(schedule) = &leg.schedule else { return };
         let packed = match own_fit(schedule).and_then(|()| pack_leg(leg).map_err(|e| e.to_string())) {
             Ok(packed) => packed,
             Err(why) => {
@@ -159,8 +159,8 @@ impl RemotePlayer {
                 return self.stop();
             }
         };
-        for (origin, sound) in schedule.origins.iter().zip(&schedule.sounds) {
-            let SampleSource::User { hash, rate } = *origin else { continue };
+        for (source, sound) in schedule.sources.iter().zip(&schedule.sounds) {
+            let SampleSource::User { hash, rate } = *source else { continue };
             let (hertz, total) = (rate.hertz(), sound.len() as u32);
             if self.own.insert((hash, hertz)) {
                 for (at, samples) in pieces(sound) {
@@ -169,9 +169,9 @@ impl RemotePlayer {
             }
         }
         self.generation += 1;
-        let (generation, (turns, last)) = (self.generation, leg.ending());
-        let of = Loop { hertz: schedule.rate().hertz(), length: schedule.map().length().0 };
-        self.maps.push_back((generation, Arc::clone(schedule.map())));
+        let (generation, turns, last) = (self.generation, leg.passes, leg.stops_at_end);
+        let of = Loop { hertz: schedule.rate.hertz(), length: schedule.map.rounded_length().0 };
+        self.maps.push_back((generation, Arc::clone(&schedule.map)));
         {
             let mut known = self.line.shared.known();
             known.sent.push_back(Sending { generation, leg: id, of, turns, last, passed: false });
@@ -214,7 +214,7 @@ impl RemotePlayer {
 
     /// Where the groove is heard on the other machine now.
     pub fn playhead(&mut self) -> Option<Playhead> {
-        let head = self.heard_at(Instant::now())?;
+        let head = self.playhead_at(Instant::now())?;
         // A mark that comes late draws it back by a little; what has begun does not begin again.
         let held = self.told_head.filter(|told| (told.segment, told.loop_pass) > (head.segment, head.loop_pass));
         self.told_head = held.or(Some(head));
@@ -222,7 +222,7 @@ impl RemotePlayer {
     }
 
     /// Where the groove was heard on the other machine at an instant; what is long past is drawn back from what is known now.
-    pub fn heard_at(&mut self, at: Instant) -> Option<Playhead> {
+    pub fn playhead_at(&mut self, at: Instant) -> Option<Playhead> {
         if !self.playing {
             return None;
         }
@@ -232,7 +232,7 @@ impl RemotePlayer {
 
     /// Seconds to which the place heard is known: one of the device's buffers, and half the quickest round trip, since the
     /// clocks are compared no better.
-    pub fn grain(&self) -> f64 {
+    pub fn playhead_error(&self) -> f64 {
         let buffer = f64::from(self.line.shared.known().grain) / f64::from(self.rate().hertz());
         buffer + self.round_trip().map_or(0.0, |trip| trip.as_secs_f64() / 2.0)
     }
@@ -287,14 +287,14 @@ impl RemotePlayer {
             let known = self.line.shared.known();
             known.left.or_else(|| known.heard(self.line.shared.clock(Instant::now()) as i64))
         };
-        let begun = Playhead::begun(Position { section: 0, pass: 0, wholes: 0.0 }, 0);
+        let begun = Playhead::new(Position::default(), 0);
         left.and_then(|left| self.head(left)).or(self.from).unwrap_or(begun)
     }
 
     /// Where a frame of a sending lies in the groove.
     fn head(&self, (heard, frame, loops): (Sending, i64, u64)) -> Option<Playhead> {
         let map = &self.maps.iter().find(|m| m.0 == heard.generation)?.1;
-        Some(Playhead { loop_pass: loops, ..Playhead::begun(map.position(Frame(frame)), heard.leg) })
+        Some(Playhead { loop_pass: loops, ..Playhead::new(map.position(Frame(frame)), heard.leg) })
     }
 
     fn send(&self, message: &ToSpeaker<'_>) {
@@ -304,7 +304,7 @@ impl RemotePlayer {
     /// Believes that all of the schedule's own sounds were sent.
     #[cfg(test)]
     pub(super) fn believe(&mut self, schedule: &Schedule) {
-        self.own.extend(schedule.origins.iter().filter_map(|o| match o {
+        self.own.extend(schedule.sources.iter().filter_map(|o| match o {
             SampleSource::User { hash, rate } => Some((*hash, rate.hertz())),
             SampleSource::Synth(_) => None,
         }));
@@ -313,7 +313,7 @@ impl RemotePlayer {
 
 /// Whether the user's own sounds in a schedule may be sent.
 fn own_fit(schedule: &Schedule) -> Result<(), String> {
-    let own = schedule.origins.iter().zip(&schedule.sounds).filter(|(o, _)| matches!(o, SampleSource::User { .. }));
+    let own = schedule.sources.iter().zip(&schedule.sounds).filter(|(o, _)| matches!(o, SampleSource::User { .. }));
     let mut all = 0;
     for (_, sound) in own {
         let bytes = size_of_val::<[f32]>(sound);

@@ -29,15 +29,16 @@ struct PackedLeg {
 /// # Errors
 /// [`Unfit`] if it is larger than the far speaker takes.
 pub(super) fn pack_leg(leg: &Segment) -> Result<Vec<u8>, Unfit> {
-    let Some(schedule) = leg.schedule() else { return Err(Unfit::new("the segment is empty")) };
-    let ((silences, opening), (turns, last)) = (leg.muted_passes(), leg.ending());
+    let Some(schedule) = &leg.schedule else { return Err(Unfit::new("the segment is empty")) };
+    let (silences, opening) = (&schedule.muted_passes, schedule.opening_notes);
+    let (turns, last) = (leg.passes, leg.stops_at_end);
     if silences.len() > SILENCES {
         return Err(Unfit::new(&format!(
             "expected at most {SILENCES} muted passes for the remote speaker, found {}",
             silences.len()
         )));
     }
-    let (silences, round) = (Few(silences.to_vec()), pack(schedule)?);
+    let (silences, round) = (Few(silences.clone()), pack(schedule)?);
     let packed = message::write(&PackedLeg { turns, last, silences, opening: opening as u32, round });
     if packed.len() + BESIDE > MOST {
         let (has, may) = (packed.len() >> 20, MOST >> 20);
@@ -68,8 +69,10 @@ pub(super) fn unpack_leg(bytes: &[u8], rate: SampleRate, own: Shelved<'_>) -> Re
     if let Some(hash) = packed.round.lacks(own) {
         return Err(SegmentError::Lacks(hash));
     }
-    let schedule = packed.round.unpack(rate, own).map_err(|e| SegmentError::Unfit(e.to_string()))?;
-    Ok(Segment::of_parts(schedule, packed.opening as usize, packed.silences.0, packed.turns, packed.last))
+    let mut schedule = packed.round.unpack(rate, own).map_err(|e| SegmentError::Unfit(e.to_string()))?;
+    (schedule.muted_passes, schedule.opening_notes) = (packed.silences.0, schedule.len().min(packed.opening as usize));
+    let segment = Segment::new(schedule).passes(packed.turns);
+    Ok(if packed.last { segment.stop_at_end() } else { segment })
 }
 
 #[cfg(test)]
@@ -80,22 +83,31 @@ mod tests {
     use crate::sound::{Schedule, ScheduleOptions};
     use proptest::prelude::*;
 
-    fn leg() -> Segment {
+    fn loop_of_two_layers() -> Segment {
         let groove = groove(&[Voice::Rim, Voice::Pluck], &[("4/4", "137.3", 2, None, "X..x{5: xoxxx}x..x..x.")]);
-        let schedule = Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO));
-        Segment::new(schedule).times(7).last().mute_passes(&[1, 4], Time::new(1, 4).expect("a beat"))
+        Segment::new(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO)))
+    }
+
+    fn leg() -> Segment {
+        loop_of_two_layers().passes(7).stop_at_end().mute_passes(&[1, 4], Time::new(1, 4).expect("a beat"))
+    }
+
+    /// Muted passes and number of notes in them.
+    fn muted(segment: &Segment) -> (&[u32], usize) {
+        let schedule = segment.schedule.as_ref().expect("a loop");
+        (&schedule.muted_passes, schedule.opening_notes)
     }
 
     #[test]
     fn a_leg_arrives_with_its_times_and_silences() {
         let leg = leg();
         let arrived = unpack_leg(&pack_leg(&leg).expect("small"), SampleRate::STUDIO, &|_| None).expect("valid");
-        assert_eq!(arrived.ending(), (7, true));
-        assert_eq!(arrived.muted_passes(), leg.muted_passes());
-        assert!(leg.muted_passes().1 > 0 && leg.muted_passes().1 < leg.schedule().expect("loud").len());
-        let plain = pack_leg(&Segment::new(leg.schedule().expect("loud").first(usize::MAX))).expect("small");
+        assert_eq!((arrived.passes, arrived.stops_at_end), (7, true));
+        assert_eq!(muted(&arrived), muted(&leg));
+        assert!(muted(&leg).1 > 0 && muted(&leg).1 < leg.schedule.as_ref().expect("loud").len());
+        let plain = pack_leg(&loop_of_two_layers()).expect("small");
         let arrived = unpack_leg(&plain, SampleRate::STUDIO, &|_| None).expect("valid");
-        assert_eq!((arrived.ending(), arrived.muted_passes()), ((u64::MAX, false), (&[][..], 0)));
+        assert_eq!((arrived.passes, arrived.stops_at_end, muted(&arrived)), (u64::MAX, false, (&[][..], 0)));
     }
 
     #[test]
@@ -115,7 +127,7 @@ mod tests {
             let at = at.index(bytes.len());
             bytes[at] = byte;
             if let Ok(leg) = unpack_leg(&bytes, SampleRate::STUDIO, &|_| None) {
-                prop_assert!(leg.muted_passes().1 <= leg.schedule().expect("loud").len());
+                prop_assert!(muted(&leg).1 <= leg.schedule.as_ref().expect("loud").len());
             }
         }
     }

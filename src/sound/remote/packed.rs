@@ -179,13 +179,13 @@ pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
             schedule.notes.len()
         ));
     }
-    if schedule.origins.len() > SOUNDS {
-        let many = schedule.origins.len();
+    if schedule.sources.len() > SOUNDS {
+        let many = schedule.sources.len();
         return unfit(format!(
             "expected a loop of at most {SOUNDS} different sounds for the remote speaker, found {many}"
         ));
     }
-    let map = schedule.map();
+    let map = &schedule.map;
     let mut kinds = Vec::new();
     let mut known = HashMap::new();
     let mut notes = Vec::with_capacity(schedule.notes.len());
@@ -205,14 +205,14 @@ pub(super) fn pack(schedule: &Schedule) -> Result<Packed, Unfit> {
         return unfit(format!("expected at most {KINDS} kinds of notes for the remote speaker, found {}", kinds.len()));
     }
     let stretch = |p: &Piece| -> Result<Stretch, Unfit> {
-        Ok(Stretch(packed_point(p.start)?, p.section as u16, p.pass as u16, p.from, p.to, p.pace))
+        Ok(Stretch(packed_point(p.start)?, p.section as u16, p.pass as u16, p.from, p.to, p.frames_per_whole))
     };
     Ok(Packed {
-        rate: schedule.rate().hertz(),
+        rate: schedule.rate.hertz(),
         denom: map.denom.unsigned_abs(),
         length: packed_point(map.length)?,
         pieces: Few(map.pieces.iter().map(stretch).collect::<Result<_, _>>()?),
-        sounds: Few(schedule.origins.iter().copied().map(Made::of).collect()),
+        sounds: Few(schedule.sources.iter().copied().map(Made::of).collect()),
         kinds: Few(kinds),
         notes: Few(notes),
     })
@@ -266,7 +266,7 @@ impl Packed {
         }
         let notes = self.knocks(&point, length)?;
         let map = PositionMap { pieces, length, denom: self.denom as i128 };
-        Ok(Schedule::of_parts(notes, sounds, map, rate))
+        Ok(Schedule::from_parts(notes, sounds, map, rate))
     }
 
     fn stretches(
@@ -284,7 +284,7 @@ impl Packed {
             if !finite || !ordered || start > length {
                 return unfit("the sections are not in order");
             }
-            pieces.push(Piece { start, section: section.into(), pass: pass.into(), from, to, pace });
+            pieces.push(Piece { start, section: section.into(), pass: pass.into(), from, to, frames_per_whole: pace });
         }
         Ok(pieces)
     }

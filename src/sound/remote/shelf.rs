@@ -82,7 +82,7 @@ impl Shelf {
             return Err(format!("unsupported sample rate: {} Hz", coming.hertz));
         };
         let sound = UserSample::new(coming.samples, rate);
-        if sound.hash() != coming.hash {
+        if sound.hash != coming.hash {
             return Err("a sound that does not match its hash".into());
         }
         self.kept.retain(|k| (k.0, k.1) != (coming.hash, rate));
@@ -123,8 +123,8 @@ mod tests {
     }
 
     fn send(shelf: &mut Shelf, sound: &UserSample) {
-        let (hash, total) = (sound.hash(), sound.samples().len() as u32);
-        for (at, samples) in pieces(sound.samples()) {
+        let (hash, total) = (sound.hash, sound.samples.len() as u32);
+        for (at, samples) in pieces(&sound.samples) {
             let piece = Piece { hash, hertz: RATE.hertz(), total, at, samples: &samples };
             shelf.take(piece).expect("it follows");
         }
@@ -135,13 +135,13 @@ mod tests {
         let mut shelf = Shelf::default();
         for n in [1, PIECE, PIECE + 1, 3 * PIECE - 1] {
             let sound = sound(n, n);
-            assert!(pieces(sound.samples()).all(|(_, b)| b.len() <= 4 * PIECE));
+            assert!(pieces(&sound.samples).all(|(_, b)| b.len() <= 4 * PIECE));
             send(&mut shelf, &sound);
-            assert_eq!(shelf.get(sound.hash(), RATE).as_deref(), Some(sound.samples()));
-            assert_eq!(shelf.get(sound.hash(), SampleRate::new(44_100).expect("a rate")), None);
+            assert_eq!(shelf.get(sound.hash, RATE).as_deref(), Some(&*sound.samples));
+            assert_eq!(shelf.get(sound.hash, SampleRate::new(44_100).expect("a rate")), None);
         }
         shelf.clear();
-        assert_eq!(shelf.get(sound(1, 1).hash(), RATE), None);
+        assert_eq!(shelf.get(sound(1, 1).hash, RATE), None);
     }
 
     #[test]
@@ -150,9 +150,9 @@ mod tests {
         let all: Vec<UserSample> = (0..5).map(|k| sound(k, n)).collect();
         let mut shelf = Shelf::default();
         all[..4].iter().for_each(|s| send(&mut shelf, s));
-        assert!(shelf.get(all[0].hash(), RATE).is_some());
+        assert!(shelf.get(all[0].hash, RATE).is_some());
         send(&mut shelf, &all[4]);
-        let there: Vec<bool> = all.iter().map(|s| shelf.get(s.hash(), RATE).is_some()).collect();
+        let there: Vec<bool> = all.iter().map(|s| shelf.get(s.hash, RATE).is_some()).collect();
         assert_eq!(there, [true, false, true, true, true]);
     }
 

@@ -88,8 +88,8 @@ fn the_playhead_comes_and_goes() {
     assert!(first.wholes >= 0.5 || first.loop_pass > 0, "{first:?}");
     wait("the next turn", || far.playhead().is_some_and(|p| p.loop_pass > first.loop_pass));
     assert!(far.round_trip().is_some());
-    let (then, now) = (Instant::now(), far.heard_at(Instant::now() + Duration::from_millis(100)));
-    let before = far.heard_at(then).expect("known");
+    let (then, now) = (Instant::now(), far.playhead_at(Instant::now() + Duration::from_millis(100)));
+    let before = far.playhead_at(then).expect("known");
     let after = now.expect("known");
     assert!((after.loop_pass as f64 + after.wholes) > (before.loop_pass as f64 + before.wholes));
     far.stop();

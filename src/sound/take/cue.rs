@@ -6,22 +6,20 @@ use std::fmt::Write;
 /// A named position in a rendered sequence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Cue {
-    /// Its first frame.
     pub frame: Frame,
-    /// Name of what begins.
     pub name: String,
-    /// A note, or empty.
+    /// May be empty.
     pub note: String,
 }
 
 /// The cues as a tab-separated table: a header, then frame, seconds (rounded to nanoseconds), name and note of each.
-pub(crate) fn table(cues: &[Cue], rate: SampleRate) -> String {
+pub(crate) fn cue_table(cues: &[Cue], rate: SampleRate) -> String {
     let mut text = String::from("frame\tseconds\tname\tnote\n");
     for cue in cues {
         let hertz = i128::from(rate.hertz());
         let nanos = (i128::from(cue.frame.0) * 1_000_000_000 + hertz / 2) / hertz;
         let (whole, part) = (nanos / 1_000_000_000, nanos % 1_000_000_000);
-        let (name, note) = (plain(&cue.name), plain(&cue.note));
+        let (name, note) = (single_line(&cue.name), single_line(&cue.note));
         // Writing to a string cannot fail.
         let _ = writeln!(text, "{}\t{whole}.{part:09}\t{name}\t{note}", cue.frame.0);
     }
@@ -36,25 +34,25 @@ pub(super) fn chunks(cues: &[Cue]) -> Vec<u8> {
     }
     let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX).to_le_bytes();
     let mut points = number(cues.len()).to_vec();
-    let mut words = b"adtl".to_vec();
+    let mut texts = b"adtl".to_vec();
     for (k, cue) in cues.iter().enumerate() {
         let id = number(k + 1);
         let frame = number(usize::try_from(cue.frame.0).unwrap_or(0));
         points.extend([id, frame, *b"data", [0; 4], [0; 4], frame].concat());
         for (kind, text) in [(b"labl", &cue.name), (b"note", &cue.note)] {
             if !text.is_empty() {
-                chunk(&mut words, *kind, &[&id, plain(text).as_bytes(), &[0]].concat());
+                push_chunk(&mut texts, *kind, &[&id, single_line(text).as_bytes(), &[0]].concat());
             }
         }
     }
     let mut bytes = Vec::new();
-    chunk(&mut bytes, *b"cue ", &points);
-    chunk(&mut bytes, *b"LIST", &words);
+    push_chunk(&mut bytes, *b"cue ", &points);
+    push_chunk(&mut bytes, *b"LIST", &texts);
     bytes
 }
 
 /// Appends a chunk: kind, length, bytes, and a zero if the length is odd.
-fn chunk(all: &mut Vec<u8>, kind: [u8; 4], bytes: &[u8]) {
+fn push_chunk(all: &mut Vec<u8>, kind: [u8; 4], bytes: &[u8]) {
     all.extend(kind);
     all.extend(u32::try_from(bytes.len()).unwrap_or(u32::MAX).to_le_bytes());
     all.extend(bytes);
@@ -62,6 +60,6 @@ fn chunk(all: &mut Vec<u8>, kind: [u8; 4], bytes: &[u8]) {
 }
 
 /// The text on one line, without tabs and other control characters.
-fn plain(text: &str) -> String {
+fn single_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }

@@ -6,6 +6,7 @@ mod sums;
 use super::*;
 use crate::rhythm::Voice;
 use crate::sound::LIMITER_CEILING;
+use crate::sound::UserSamples;
 use crate::sound::tests::{big, groove, hard, rate, rounded, time};
 use crate::sound::units::Frame;
 use chunks::{inner, riff};
@@ -58,7 +59,7 @@ pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
 }
 
 pub(in crate::sound) fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
-    let sequence = Sequence::new(groove, takes, rate);
+    let sequence = Sequence::new(groove, takes, rate, UserSamples::default());
     let mut bytes = Vec::new();
     assert_eq!(sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written"), sequence.frames());
     (bytes, sequence.cues().to_vec())
@@ -135,7 +136,7 @@ fn the_table_and_the_chunks_agree() {
         assert_eq!(bytes.last(), Some(&0), "texts end with a zero");
         texts.insert((kind, word(&bytes, 0)), String::from_utf8(bytes[4..bytes.len() - 1].to_vec()).expect("text"));
     }
-    let table = table(&cues, rate(44_100));
+    let table = cue_table(&cues, rate(44_100));
     let mut lines = table.lines();
     assert_eq!(lines.next(), Some("frame\tseconds\tname\tnote"));
     assert_eq!(lines.clone().count(), cues.len());
@@ -189,29 +190,29 @@ fn a_count_in_leads_into_the_first_pulse() {
     let groove = &hard()[0];
     for (first, period) in [(0.0, 0.5), (0.2, 0.7), (2.3, 0.4)] {
         let take = Take { count_in: CountIn::Pulse { first, period, tone: 0, side: 0 }, ..plain("t") };
-        let count = take.count(groove, rate(48_000)).expect("a count-in");
+        let count = take.count_in_schedule(groove, rate(48_000)).expect("a count-in");
         let frames: Vec<i64> = (0..count.len()).filter_map(|k| count.onset(0, k)).map(|f| f.0).collect();
         let spaced: Vec<i64> = (0..4).map(|k| (f64::from(k) * period * 48_000.0).round() as i64).collect();
         assert_eq!(frames, spaced);
         // From the first counted pulse to the first of the loop there are whole periods.
-        let whole = (count.map().length().seconds(rate(48_000)) + first) / period;
+        let whole = (count.map.rounded_length().seconds(rate(48_000)) + first) / period;
         assert!((whole - whole.round()).abs() < 1e-3, "{whole}");
     }
     // What is no pulse counts a bar of the beat.
     for (first, period) in [(0.0, 0.0), (f64::NAN, 1.0), (0.0, f64::INFINITY), (0.0, -1.0)] {
         let odd = Take { count_in: CountIn::Pulse { first, period, tone: 0, side: 0 }, ..plain("t") };
-        assert_eq!(odd.count(groove, rate(48_000)).map(|s| s.len()), Some(4));
+        assert_eq!(odd.count_in_schedule(groove, rate(48_000)).map(|s| s.len()), Some(4));
     }
-    assert!(plain("t").count(groove, rate(48_000)).is_none());
+    assert!(plain("t").count_in_schedule(groove, rate(48_000)).is_none());
 }
 
 #[test]
 fn the_silences_of_a_ladder_draw_together() {
     let mut takes = vec![Take { times: 6, ..plain("a") }, Take { times: 8, ..plain("b") }];
-    ladder::silence(&mut takes, 4);
+    mute_ladder_passes(&mut takes, 4);
     // Counted from 1 through both: the 4th; the 7th begins a take and gives way to the 8th; then the 10th, 12th, 14th.
     assert_eq!((takes[0].muted_passes.as_slice(), takes[1].muted_passes.as_slice()), (&[3][..], &[1, 3, 5, 7][..]));
-    ladder::silence(&mut takes, 0);
+    mute_ladder_passes(&mut takes, 0);
     assert_eq!(takes[0].muted_passes, [3]);
     assert_eq!(plain("a").audible_prefix(&hard()[0]), time(1, 4), "of one bar the first beat");
     assert_eq!(plain("a").audible_prefix(&hard()[3]), time(1, 1), "else the first bar");
@@ -233,7 +234,7 @@ proptest! {
         };
         let groove = groove(&[Voice::Hat], &[("4/4", "600", 1, None, "x.x.{5: xxxxx}x.xx....")]);
         let takes = [take.clone(), take];
-        let sequence = Sequence::new(&groove, &takes, rate(8_000));
+        let sequence = Sequence::new(&groove, &takes, rate(8_000), UserSamples::default());
         prop_assume!(sequence.frames() < Frame(2_000_000));
         let mut bytes = Vec::new();
         sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written");

@@ -14,11 +14,11 @@ fn every_attack_stands_on_the_rounded_exact_frame_also_after_an_hour() {
     for groove in hard() {
         for hertz in [44_100, 48_000, 96_000] {
             for speed in [Fraction::ONE, Fraction::new(1, 5).expect("speed"), Fraction::new(97, 100).expect("speed")] {
-                let ask = ScheduleOptions { speed, ..ScheduleOptions::whole(rate(hertz)) };
-                let schedule = Schedule::build(&groove, &ask);
-                let (offsets, length) = reference(&groove, &ask);
+                let options = ScheduleOptions { speed, ..ScheduleOptions::whole(rate(hertz)) };
+                let schedule = Schedule::build(&groove, &options);
+                let (offsets, length) = reference(&groove, &options);
                 assert_eq!(schedule.len(), offsets.len());
-                let late = hour(&length, ask.rate);
+                let late = hour(&length, options.rate);
                 for pass in [0, 1, 2, 1000, late, late + 1] {
                     let start = &length * BigInt::from(pass);
                     assert_eq!(schedule.pass_start(pass).0, rounded(&start));
@@ -43,11 +43,11 @@ fn the_samples_begin_where_the_schedule_says_also_after_an_hour() {
     // At this tempo a sixteenth lasts 109 ms, longer than the knock, so each stands in silence.
     let groove = groove(&[Voice::Rim], &[("4/4", "137.3", 1, None, "xxx.x.xx.xx.xxxx")]);
     for hertz in [44_100, 48_000] {
-        let ask = ScheduleOptions::whole(rate(hertz));
-        let (offsets, length) = reference(&groove, &ask);
-        for first in [0, hour(&length, ask.rate)] {
-            let mut renderer = Renderer::new(ask.rate);
-            renderer.play(Box::new(Schedule::build(&groove, &ask)), Frame(0));
+        let options = ScheduleOptions::whole(rate(hertz));
+        let (offsets, length) = reference(&groove, &options);
+        for first in [0, hour(&length, options.rate)] {
+            let mut renderer = Renderer::new(options.rate);
+            renderer.play(Box::new(Schedule::build(&groove, &options)), Frame(0));
             renderer.skip_to_pass(first);
             let origin = rounded(&(&length * BigInt::from(first)));
             let mut out = vec![0.0; 2 * (length.to_f64().expect("small") as usize * 3)];
@@ -69,32 +69,33 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
         &[Voice::Rim, Voice::Wood],
         &[("4/4", "120", 2, None, "x.x.x.x.x.x.x.x."), ("3/4", "90", 1, None, "x...x...x...")],
     );
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
-    assert_eq!(Schedule::build(&g, &ask).len(), 2 * (16 + 3));
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
+    assert_eq!(Schedule::build(&g, &options).len(), 2 * (16 + 3));
     let layers = |mute, solo| {
         let mut layers: Vec<Layer> = g.layers().iter().map(|l| (**l).clone()).collect();
         (layers[0].mute, layers[1].solo) = (mute, solo);
         Groove::new("t", "", g.sections().to_vec(), layers).expect("groove")
     };
-    assert_eq!(Schedule::build(&layers(true, false), &ask).len(), 19);
-    assert_eq!(Schedule::build(&layers(false, true), &ask).len(), 19);
-    assert!(Schedule::build(&layers(true, true), &ask).len() == 19);
+    assert_eq!(Schedule::build(&layers(true, false), &options).len(), 19);
+    assert_eq!(Schedule::build(&layers(false, true), &options).len(), 19);
+    assert!(Schedule::build(&layers(true, true), &options).len() == 19);
 
-    let one = Schedule::build(&g, &ScheduleOptions { range: Range::Section(1), click: Click::Written, ..ask.clone() });
-    assert_eq!((one.len(), one.map().length()), (9, Frame(96_000)));
+    let one =
+        Schedule::build(&g, &ScheduleOptions { range: Range::Section(1), click: Click::Written, ..options.clone() });
+    assert_eq!((one.len(), one.map.rounded_length()), (9, Frame(96_000)));
     let region = Range::Region { section: 0, from: time(1, 8), to: time(9, 16) };
-    let part = Schedule::build(&g, &ScheduleOptions { range: region, ..ask.clone() });
-    assert_eq!((part.len(), part.map().length()), (8, Frame(42_000)));
+    let part = Schedule::build(&g, &ScheduleOptions { range: region, ..options.clone() });
+    assert_eq!((part.len(), part.map.rounded_length()), (8, Frame(42_000)));
     assert_eq!(part.onset(0, 0), Some(Frame(0)));
-    assert_eq!(part.position(Frame(12_000)).wholes, 0.25);
+    assert_eq!(part.map.position(Frame(12_000)).wholes, 0.25);
     for range in [
         Range::Section(2),
         Range::Region { section: 9, from: Time::ZERO, to: Time::WHOLE },
         Range::Region { section: 0, from: time(1, 2), to: time(1, 2) },
     ] {
-        let silent = Schedule::build(&g, &ScheduleOptions { range, ..ask.clone() });
+        let silent = Schedule::build(&g, &ScheduleOptions { range, ..options.clone() });
         assert!(silent.is_empty());
-        let mut renderer = Renderer::new(ask.rate);
+        let mut renderer = Renderer::new(options.rate);
         renderer.play(Box::new(silent), Frame(5));
         renderer.render(&mut [0.0; 2000]);
     }
@@ -119,10 +120,10 @@ fn clicks_of_hearings_sound_at_their_moments() {
             side: 100,
         },
     ];
-    let ask = ScheduleOptions { lines, ..ScheduleOptions::whole(SampleRate::STUDIO) };
+    let options = ScheduleOptions { lines, ..ScheduleOptions::whole(SampleRate::STUDIO) };
     let frames = |s: &Schedule| (0..s.len()).filter_map(|k| s.onset(0, k)).map(|f| f.0).collect::<Vec<_>>();
-    assert_eq!(frames(&Schedule::build(&g, &ask)), [120_000, 96_000 + 64_000, 96_000 + 192_000 + 64_000]);
-    let half = ScheduleOptions { speed: Fraction::new(1, 2).expect("speed"), range: Range::Section(1), ..ask };
+    assert_eq!(frames(&Schedule::build(&g, &options)), [120_000, 96_000 + 64_000, 96_000 + 192_000 + 64_000]);
+    let half = ScheduleOptions { speed: Fraction::new(1, 2).expect("speed"), range: Range::Section(1), ..options };
     assert_eq!(frames(&Schedule::build(&g, &half)), [48_000, 128_000]);
     let out = rendered(&g, &ScheduleOptions { speed: Fraction::ONE, ..half }, MIX_DB, 40_000, 512);
     assert!(out.chunks(2).any(|f| f[0] != 0.0) && out.chunks(2).all(|f| f[1].abs() < 1e-6), "left only");
@@ -132,13 +133,13 @@ fn clicks_of_hearings_sound_at_their_moments() {
 fn the_click_gain_scales_the_clicks_and_nothing_else() {
     let g = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "..x...x...x...x.")]);
     let line = ClickLine { moments: vec![Moment::Seconds(0.1)], tone: 0, side: 50 };
-    let ask = |click_db| ScheduleOptions {
+    let options = |click_db| ScheduleOptions {
         click: Click::Written,
         click_db,
         lines: vec![line.clone()],
         ..ScheduleOptions::whole(SampleRate::STUDIO)
     };
-    let (plain, quiet) = (Schedule::build(&g, &ask(0.0)), Schedule::build(&g, &ask(-20.0)));
+    let (plain, quiet) = (Schedule::build(&g, &options(0.0)), Schedule::build(&g, &options(-20.0)));
     for (a, b) in plain.notes.iter().zip(&quiet.notes) {
         // The attacks stand on the off-beats, 0.25 s after a beat.
         let expected = if a.at.frame % 24_000 == 12_000 { 1.0 } else { 0.1 };
@@ -151,14 +152,14 @@ fn the_click_gain_scales_the_clicks_and_nothing_else() {
 fn places_and_frames_map_to_each_other() {
     for groove in hard() {
         let schedule = Schedule::build(&groove, &ScheduleOptions::whole(rate(44_100)));
-        let length = schedule.map().length().0;
+        let length = schedule.map.rounded_length().0;
         for k in 0..500 {
             let frame = Frame(k * (length - 1) / 500);
-            let place = schedule.position(frame);
-            let back = schedule.map().frame(place).expect("in the loop");
+            let place = schedule.map.position(frame);
+            let back = schedule.map.frame(place).expect("in the loop");
             assert!((back.0 - frame.0).abs() <= 1, "{frame:?} {place:?} {back:?}");
         }
-        assert_eq!(schedule.map().frame(Position { section: 99, pass: 0, wholes: 0.0 }), None);
+        assert_eq!(schedule.map.frame(Position { section: 99, pass: 0, wholes: 0.0 }), None);
     }
 }
 
@@ -168,12 +169,12 @@ fn unheard_sections_do_not_spoil_the_common_denominator() {
         (0..40).map(|k| (format!("{}.{}", 61 + k, 1009 + 2 * k), "x...x...x...x...")).collect();
     let rows: Vec<Row> = rows.iter().map(|(bpm, d)| ("4/4", bpm.as_str(), 1, None, *d)).collect();
     let g = groove(&[Voice::Rim], &rows);
-    let ask = ScheduleOptions::whole(rate(44_100));
-    assert_eq!(Schedule::build(&g, &ask).denom(), 1 << 120);
-    assert!(Schedule::build(&g, &ScheduleOptions { range: Range::Section(3), ..ask.clone() }).denom() < 1 << 40);
+    let options = ScheduleOptions::whole(rate(44_100));
+    assert_eq!(Schedule::build(&g, &options).map.denom, 1 << 120);
+    assert!(Schedule::build(&g, &ScheduleOptions { range: Range::Section(3), ..options.clone() }).map.denom < 1 << 40);
     // Even in fixed point the rounded frames are those of the exact times.
-    let (offsets, length) = reference(&g, &ask);
-    let schedule = Schedule::build(&g, &ask);
+    let (offsets, length) = reference(&g, &options);
+    let schedule = Schedule::build(&g, &options);
     for pass in [0, 1, 500] {
         for (k, offset) in offsets.iter().enumerate() {
             let exact = rounded(&(&length * BigInt::from(pass) + offset));

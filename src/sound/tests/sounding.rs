@@ -7,11 +7,11 @@ use proptest::prelude::*;
 
 #[test]
 fn the_result_does_not_depend_on_the_block_size() {
-    let ask = ScheduleOptions { click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
+    let options = ScheduleOptions { click: Click::Written, ..ScheduleOptions::whole(SampleRate::STUDIO) };
     for db in [MIX_DB, 20.0] {
-        let whole = rendered(&full(), &ask, db, 100_000, 100_000);
+        let whole = rendered(&full(), &options, db, 100_000, 100_000);
         for block in [1, 7, 64, 255, 1024] {
-            assert!(rendered(&full(), &ask, db, 100_000, block) == whole, "block of {block} at {db} dB");
+            assert!(rendered(&full(), &options, db, 100_000, block) == whole, "block of {block} at {db} dB");
         }
     }
 }
@@ -20,10 +20,10 @@ fn the_result_does_not_depend_on_the_block_size() {
 fn a_crowd_of_sounds_does_not_depend_on_the_block_size_either() {
     // 20 layers of open hats at 1000 beats per minute: far more than may ring at once.
     let groove = groove(&[Voice::OpenHat; 20], &[("4/4", "1000", 1, None, "xxxxxxxxxxxxxxxx")]);
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
-    let whole = rendered(&groove, &ask, -40.0, 30_000, 30_000);
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
+    let whole = rendered(&groove, &options, -40.0, 30_000, 30_000);
     for block in [3, 100, 1024] {
-        assert!(rendered(&groove, &ask, -40.0, 30_000, block) == whole, "block of {block}");
+        assert!(rendered(&groove, &options, -40.0, 30_000, block) == whole, "block of {block}");
     }
 }
 
@@ -32,7 +32,7 @@ fn a_mix_is_quiet_and_never_above_the_ceiling() {
     let db = |x: f32| 20.0 * x.log10();
     let rms = |s: &[f32]| (s.iter().map(|x| x * x).sum::<f32>() / s.len() as f32).sqrt();
     let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
     let band = [Voice::Kick, Voice::Snare, Voice::Hat, Voice::Bass, Voice::Pluck];
     let parts = ["x.....x.x.......", "....X.......X..o", "xoxoxoxoxoxoxoxo", "x--x--x-x--x--x-", "..x..x.x..x.x..x"];
     let meter = Meter::parse("4/4").expect("meter");
@@ -41,32 +41,32 @@ fn a_mix_is_quiet_and_never_above_the_ceiling() {
     });
     let average =
         Groove::new("t", "", vec![section(0, &("4/4", "110", 1, None, ""))], layers.collect()).expect("groove");
-    let level = db(rms(&rendered(&average, &ask, MIX_DB, 480_000, 1024)));
+    let level = db(rms(&rendered(&average, &options, MIX_DB, 480_000, 1024)));
     assert!((-25.0..=-18.0).contains(&level), "{level} dBFS");
     for gain in [MIX_DB, 0.0, 12.0, 24.0] {
-        let loud = rendered(&full(), &ask, gain, 200_000, 1024);
+        let loud = rendered(&full(), &options, gain, 200_000, 1024);
         assert!(db(peak(&loud)) <= -1.499, "{} dBFS at {gain} dB", db(peak(&loud)));
     }
 }
 
 #[test]
 fn an_edit_of_a_later_cell_is_heard_as_if_it_had_always_been_there() {
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
     let voices = [Voice::Bass, Voice::OpenHat, Voice::Kick];
     let before = groove(&voices, &[("4/4", "137.3", 1, None, "x--xx-x.x--.....")]);
     // The triplet changes the common denominator as well.
     let after = groove(&voices, &[("4/4", "137.3", 1, None, "x--xx-x.x--.{3: xxx}")]);
     let frames = 300_000;
-    let whole = rendered(&after, &ask, MIX_DB, frames, 1024);
+    let whole = rendered(&after, &options, MIX_DB, frames, 1024);
     for pass in [0_u64, 1] {
-        let mut renderer = Renderer::new(ask.rate);
-        let schedule = Schedule::build(&before, &ask);
+        let mut renderer = Renderer::new(options.rate);
+        let schedule = Schedule::build(&before, &options);
         let at = schedule.pass_start(pass).0 as usize + 31_111;
         renderer.play(Box::new(schedule), Frame(0));
         let mut out = vec![0.0; 2 * frames];
         renderer.render(&mut out[..2 * at]);
         let frame = renderer.frame();
-        assert!(renderer.swap(Box::new(Schedule::build(&after, &ask))).is_some());
+        assert!(renderer.swap(Box::new(Schedule::build(&after, &options))).is_some());
         assert_eq!(renderer.frame(), frame);
         assert_eq!(renderer.passes(), pass);
         renderer.render(&mut out[2 * at..]);
@@ -81,15 +81,15 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
     let voices = [Voice::Bell];
     let rows =
         |bpm| -> [Row; 2] { [("4/4", bpm, 2, None, "x---------------"), ("3/4", "90", 1, None, "x-----------")] };
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
     let (slow, fast) = (groove(&voices, &rows("77.7")), groove(&voices, &rows("133.1")));
-    let mut renderer = Renderer::new(ask.rate);
-    renderer.play(Box::new(Schedule::build(&slow, &ask)), Frame(0));
+    let mut renderer = Renderer::new(options.rate);
+    renderer.play(Box::new(Schedule::build(&slow, &options)), Frame(0));
     let mut out = vec![0.0; 2 * 200_000];
     renderer.render(&mut out);
-    let place = Schedule::build(&slow, &ask).position(renderer.frame());
-    renderer.swap(Box::new(Schedule::build(&fast, &ask)));
-    let now = Schedule::build(&fast, &ask).position(renderer.frame());
+    let place = Schedule::build(&slow, &options).map.position(renderer.frame());
+    renderer.swap(Box::new(Schedule::build(&fast, &options)));
+    let now = Schedule::build(&fast, &options).map.position(renderer.frame());
     assert_eq!((place.section, place.pass), (now.section, now.pass));
     assert!((place.wholes - now.wholes).abs() < 1e-4, "{place:?} {now:?}");
     assert_eq!(place.pass, 1);
@@ -145,7 +145,7 @@ fn a_loop_shorter_than_a_frame_is_not_counted_through() {
     let length = FrameTime { frame: 0, part: 1 };
     let map = PositionMap { pieces: Vec::new(), length, denom: 1 << 16 };
     let mut renderer = Renderer::new(SampleRate::STUDIO);
-    renderer.play(Box::new(Schedule::of_parts(Vec::new(), Vec::new(), map, SampleRate::STUDIO)), Frame(0));
+    renderer.play(Box::new(Schedule::from_parts(Vec::new(), Vec::new(), map, SampleRate::STUDIO)), Frame(0));
     renderer.render(&mut [0.0; 128]);
     assert_eq!(renderer.passes(), 0);
 }
@@ -153,13 +153,13 @@ fn a_loop_shorter_than_a_frame_is_not_counted_through() {
 #[test]
 fn stops_and_gain_changes_do_not_click() {
     let groove = groove(&[Voice::Bass, Voice::Bell], &[("4/4", "60", 1, None, "X---------------")]);
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
     let step =
         |s: &[f32]| s.chunks(2).collect::<Vec<_>>().windows(2).map(|w| (w[1][0] - w[0][0]).abs()).fold(0.0, f32::max);
     let acts: [fn(&mut Renderer); 2] = [Renderer::stop, |r| r.set_gain(Gain::SILENT)];
     for (k, act) in acts.into_iter().enumerate() {
-        let mut renderer = Renderer::new(ask.rate);
-        renderer.play(Box::new(Schedule::build(&groove, &ask)), Frame(0));
+        let mut renderer = Renderer::new(options.rate);
+        renderer.play(Box::new(Schedule::build(&groove, &options)), Frame(0));
         let mut out = vec![0.0; 2 * 48_000];
         renderer.render(&mut out[..2 * 24_000]);
         act(&mut renderer);
@@ -173,10 +173,10 @@ fn stops_and_gain_changes_do_not_click() {
 
 #[test]
 fn held_sounds_are_damped_when_their_attack_ends() {
-    let ask = ScheduleOptions::whole(SampleRate::STUDIO);
+    let options = ScheduleOptions::whole(SampleRate::STUDIO);
     for (voice, rings) in [(Voice::Pluck, false), (Voice::Bass, false), (Voice::Bell, false), (Voice::OpenHat, true)] {
         let groove = groove(&[voice], &[("4/4", "120", 1, None, "x-..............")]);
-        let out = rendered(&groove, &ask, MIX_DB, 48_000, 512);
+        let out = rendered(&groove, &options, MIX_DB, 48_000, 512);
         // Two sixteenths at 120 are 12000 frames; damping takes 8 ms more.
         let after = &out[2 * (12_000 + 384 + RENDER_LATENCY)..2 * 14_000];
         assert_eq!(after.iter().any(|x| *x != 0.0), rings, "{voice}");
@@ -186,9 +186,9 @@ fn held_sounds_are_damped_when_their_attack_ends() {
 
 #[test]
 fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
-    let ask = ScheduleOptions::whole(rate(44_100));
+    let options = ScheduleOptions::whole(rate(44_100));
     let mut bytes = Vec::new();
-    let frames = offline(&full(), &ask, Length::Loops(2), &mut bytes).expect("written");
+    let frames = wav(&full(), &options, Length::Passes(2), &mut bytes).expect("written");
     let word = |at: usize| u32::from_le_bytes(bytes[at..at + 4].try_into().expect("4 bytes"));
     let short = |at: usize| u16::from_le_bytes(bytes[at..at + 2].try_into().expect("2 bytes"));
     assert_eq!((&bytes[..4], &bytes[8..16], &bytes[36..40]), (&b"RIFF"[..], &b"WAVEfmt "[..], &b"data"[..]));
@@ -200,8 +200,8 @@ fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
         let b = &bytes[44 + 3 * k..47 + 3 * k];
         (i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) as f32 / 8_388_607.0
     };
-    let loops = Schedule::build(&full(), &ask).pass_start(2).0 as usize;
-    let direct = rendered(&full(), &ask, MIX_DB, loops + RENDER_LATENCY, 333);
+    let loops = Schedule::build(&full(), &options).pass_start(2).0 as usize;
+    let direct = rendered(&full(), &options, MIX_DB, loops + RENDER_LATENCY, 333);
     // The limiter of the one that goes on already looks at the next downbeat.
     for k in 0..2 * (loops - RENDER_LATENCY) {
         assert!((sample(k) - direct[k + 2 * RENDER_LATENCY]).abs() < 1e-6, "sample {k}");
@@ -210,9 +210,9 @@ fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
     assert!((2 * loops..2 * loops + 2000).any(|k| sample(k) != 0.0));
     assert!((bytes.len() / 3 - 14 - 8..2 * frames.0 as usize).all(|k| sample(k).abs() < 1e-3));
     let mut cut = Vec::new();
-    assert_eq!(offline(&full(), &ask, Length::Seconds(0.5), &mut cut).expect("written"), Frame(22_050));
+    assert_eq!(wav(&full(), &options, Length::Seconds(0.5), &mut cut).expect("written"), Frame(22_050));
     assert_eq!(&cut[cut.len() - 6..], &[0; 6]);
-    let error = offline(&full(), &ask, Length::Loops(u32::MAX), &mut Vec::new()).expect_err("too long");
+    let error = wav(&full(), &options, Length::Passes(u32::MAX), &mut Vec::new()).expect_err("too long");
     assert_eq!(error.to_string(), "the sound is longer than a WAV file can hold (4 GiB)");
 }
 
@@ -228,7 +228,7 @@ proptest! {
         sections[0].tempo = tempo;
         let g = groove(&[Voice::Hat, Voice::Bass], &[("4/4", "120", 3, Some("3:1"), "x-xox-X.{5: xxxxx}x.xx")]);
         let g = Groove::new("t", "", sections, g.layers().iter().map(|l| (**l).clone()).collect()).expect("groove");
-        let ask = |range| ScheduleOptions {
+        let options = |range| ScheduleOptions {
             speed: Fraction::new(speed.0, speed.1).expect("fraction"), range, click: Click::Written, ..ScheduleOptions::whole(rate(8_000))
         };
         let region = Range::Region { section: 0, from: time(cut.0, cut.2), to: time(cut.1, cut.2) };
@@ -236,9 +236,9 @@ proptest! {
         let mut out = vec![0.0; 1500];
         for act in acts {
             match act {
-                0 => drop(renderer.play(Box::new(Schedule::build(&g, &ask(Range::Whole))), Frame(seek))),
-                1 => drop(renderer.swap(Box::new(Schedule::build(&g, &ask(region))))),
-                2 => drop(renderer.swap(Box::new(Schedule::build(&g, &ask(Range::Section(0)))))),
+                0 => drop(renderer.play(Box::new(Schedule::build(&g, &options(Range::Whole))), Frame(seek))),
+                1 => drop(renderer.swap(Box::new(Schedule::build(&g, &options(region))))),
+                2 => drop(renderer.swap(Box::new(Schedule::build(&g, &options(Range::Section(0)))))),
                 3 => renderer.stop(),
                 _ => renderer.render(&mut out),
             }

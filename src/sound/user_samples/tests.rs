@@ -1,7 +1,7 @@
 //! Tests of the user's own sounds in schedules and in what is rendered, and of the accent depth.
 
 use crate::rhythm::{Groove, Layer, Voice};
-use crate::sound::tests::{groove, rate};
+use crate::sound::tests::{groove, rate, wav};
 use crate::sound::voice::SampleSource;
 use crate::sound::*;
 
@@ -19,9 +19,14 @@ fn owned(groove: &Groove, name: &str, depth: Option<u8>) -> Groove {
 }
 
 fn sounds(name: &str, sound: UserSample) -> UserSamples {
-    let mut own = UserSamples::none();
+    let mut own = UserSamples::default();
     own.insert(name, sound);
     own
+}
+
+/// The whole groove with these samples.
+fn with(samples: UserSamples) -> ScheduleOptions {
+    ScheduleOptions { samples, ..ScheduleOptions::whole(RATE) }
 }
 
 fn step(stereo: &[f32]) -> f32 {
@@ -32,32 +37,33 @@ fn step(stereo: &[f32]) -> f32 {
 fn a_layer_sounds_its_own_sound_where_it_can_be_had() {
     let plain = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "x...X...o...x...")]);
     let g = owned(&plain, "low.wav", None);
-    let ask = ScheduleOptions::whole(RATE);
+    let options = ScheduleOptions::whole(RATE);
     let sound = tone(0.1);
     let own = sounds("low.wav", sound.clone());
-    let schedule = Schedule::build_with(&g, &ask, &own);
-    assert_eq!(schedule.origins, [SampleSource::User { hash: sound.hash(), rate: RATE }]);
-    assert_eq!(schedule.sounds[0][..], sound.samples()[..]);
+    let schedule = Schedule::build(&g, &with(own.clone()));
+    assert_eq!(schedule.sources, [SampleSource::User { hash: sound.hash, rate: RATE }]);
+    assert_eq!(schedule.sounds[0][..], sound.samples[..]);
     // The levels of the voices' own accents: 0, -4.4 and -14 dB, here in the middle.
     let levels: Vec<f32> = schedule.notes.iter().map(|n| n.left * 2_f32.sqrt()).collect();
     for (found, wanted) in levels.iter().zip([0.6, 1.0, 0.2, 0.6]) {
         assert!((found - wanted).abs() < 1e-5, "{levels:?}");
     }
     // Not there, of another rate, or empty: the voice.
-    let voice = Schedule::build(&plain, &ask);
+    let voice = Schedule::build(&plain, &options);
     let empty = UserSample::new(Vec::new(), RATE);
     let slow = UserSample::new(vec![0.5; 100], rate(44_100));
-    for own in [UserSamples::none(), sounds("other.wav", tone(0.1)), sounds("low.wav", empty), sounds("low.wav", slow)]
+    for own in
+        [UserSamples::default(), sounds("other.wav", tone(0.1)), sounds("low.wav", empty), sounds("low.wav", slow)]
     {
-        let schedule = Schedule::build_with(&g, &ask, &own);
-        assert_eq!(schedule.origins, voice.origins);
+        let schedule = Schedule::build(&g, &with(own.clone()));
+        assert_eq!(schedule.sources, voice.sources);
         assert!(schedule.notes.iter().zip(&voice.notes).all(|(a, b)| (a.left, a.hold) == (b.left, b.hold)));
     }
     // Takes and files have it too.
     let mut bytes = Vec::new();
-    offline_with(&g, &ask, &own, Length::Loops(1), &mut bytes, &mut |_, _| Ok(())).expect("written");
+    wav(&g, &with(own), Length::Passes(1), &mut bytes).expect("written");
     let mut other = Vec::new();
-    offline(&plain, &ask, Length::Loops(1), &mut other).expect("written");
+    wav(&plain, &ScheduleOptions::whole(RATE), Length::Passes(1), &mut other).expect("written");
     assert_ne!(bytes, other);
 }
 
@@ -65,8 +71,8 @@ fn a_layer_sounds_its_own_sound_where_it_can_be_had() {
 fn the_accent_depth_stands_between_accents_and_ghosts() {
     let decibels = |depth, own: bool, voice| {
         let g = owned(&groove(&[voice], &[("4/4", "120", 1, None, "x...X...o.......")]), "a", depth);
-        let own = if own { sounds("a", tone(0.05)) } else { UserSamples::none() };
-        let schedule = Schedule::build_with(&g, &ScheduleOptions::whole(RATE), &own);
+        let own = if own { sounds("a", tone(0.05)) } else { UserSamples::default() };
+        let schedule = Schedule::build(&g, &with(own.clone()));
         let peaks: Vec<f32> = schedule
             .notes
             .iter()
@@ -92,8 +98,8 @@ fn the_accent_depth_stands_between_accents_and_ghosts() {
 #[test]
 fn what_is_no_number_never_gets_in() {
     let own = UserSample::new(vec![f32::NAN, 0.5, f32::INFINITY, -7.0], RATE);
-    assert_eq!(own.samples(), [0.0, 0.5, 0.0, -1.0]);
-    assert_ne!(own.hash(), tone(0.1).hash());
+    assert_eq!(own.samples[..], [0.0, 0.5, 0.0, -1.0]);
+    assert_ne!(own.hash, tone(0.1).hash);
     assert_eq!(UserSample::new(vec![0.0, 0.5, 0.0, -1.0], RATE), own);
 }
 
@@ -104,7 +110,6 @@ type Act<'a> = (&'a str, &'a dyn Fn(&mut Renderer), bool);
 fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     let plain = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "x...............")]);
     let g = owned(&plain, "low.wav", None);
-    let ask = ScheduleOptions::whole(RATE);
     let own = sounds("low.wav", tone(3.0));
     let rest = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "................")]);
     let gone = |r: &mut Renderer, g: &Groove| {
@@ -117,7 +122,7 @@ fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     ];
     for (name, act, silent) in acts {
         let mut renderer = Renderer::new(RATE);
-        renderer.play(Box::new(Schedule::build_with(&g, &ask, &own)), Frame(0));
+        renderer.play(Box::new(Schedule::build(&g, &with(own.clone()))), Frame(0));
         let mut out = vec![0.0; 2 * 96_000];
         renderer.render(&mut out[..2 * 48_000]);
         act(&mut renderer);
@@ -138,7 +143,7 @@ fn a_crowd_of_long_sounds_is_thinned_without_a_click_and_the_same_for_every_bloc
     let own = sounds("low.wav", UserSample::new((0..960_000).map(soft).collect(), RATE));
     let rendered = |block: usize| {
         let mut renderer = Renderer::new(RATE);
-        renderer.play(Box::new(Schedule::build_with(&g, &ScheduleOptions::whole(RATE), &own)), Frame(0));
+        renderer.play(Box::new(Schedule::build(&g, &with(own.clone()))), Frame(0));
         let mut out = vec![0.0; 2 * 48_000 * 14];
         out.chunks_mut(2 * block).for_each(|b| renderer.render(b));
         out
@@ -155,7 +160,7 @@ fn a_crowd_of_long_sounds_is_thinned_without_a_click_and_the_same_for_every_bloc
 fn an_own_sound_lasts_as_the_voice_of_its_layer_says() {
     let held = |voice| {
         let g = owned(&groove(&[voice], &[("4/4", "120", 1, None, "x-..............")]), "a", None);
-        Schedule::build_with(&g, &ScheduleOptions::whole(RATE), &sounds("a", tone(1.0))).notes[0].hold
+        Schedule::build(&g, &with(sounds("a", tone(1.0)))).notes[0].hold
     };
     assert_eq!(held(Voice::Pluck), 12_000);
     assert_eq!(held(Voice::Rim), u32::MAX);
@@ -178,7 +183,7 @@ fn some_voice_is_louder_than_any_own_sound_may_be() {
 #[test]
 fn sounds_that_are_too_large_are_taken_out_by_name() {
     let all = |sizes: &[(&str, usize)]| {
-        let mut own = UserSamples::none();
+        let mut own = UserSamples::default();
         for (k, (name, n)) in sizes.iter().enumerate() {
             own.insert(name, UserSample::new(vec![0.01 * (k + 1) as f32; *n], RATE));
         }

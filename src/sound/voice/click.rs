@@ -1,7 +1,7 @@
 //! Clicks of the written beat and of hearings, distinguished by pitch.
 
 use super::HitParams;
-use super::tools::{Sine, decay, finish, make, playable};
+use super::tools::{Sine, decay, finish, generate, playable};
 use crate::rhythm::Accent;
 
 /// Pitches of hearings' clicks in hertz, at least a major third from each other and from the beat's.
@@ -20,14 +20,14 @@ pub(super) fn beat(rate: f64, accent: Accent) -> Vec<f32> {
 }
 
 /// The click of the `tone`th hearing.
-pub(super) fn line(rate: f64, tone: u8, touch: HitParams) -> Vec<f32> {
-    tick(rate, LINES[usize::from(tone % CLICK_TONES)], 0.0, 0.75 * touch.level)
+pub(super) fn line(rate: f64, tone: u8, hit: HitParams) -> Vec<f32> {
+    tick(rate, LINES[usize::from(tone % CLICK_TONES)], 0.0, 0.75 * hit.level)
 }
 
 fn tick(rate: f64, hertz: f64, edge: f64, peak: f64) -> Vec<f32> {
     let hertz = playable(hertz, rate);
     let (mut low, mut high) = (Sine::new(rate, 0.2), Sine::new(rate, 0.2));
-    let sound = make(rate, 0.12, |t| {
+    let sound = generate(rate, 0.12, |t| {
         low.next(hertz) * decay(t, 0.011) + edge * high.next(playable(2.76 * hertz, rate)) * decay(t, 0.003)
     });
     finish(rate, sound, rate, peak)

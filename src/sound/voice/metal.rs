@@ -1,71 +1,79 @@
 //! Metal percussion and shaker.
 
 use super::HitParams;
-use super::tools::{Filter, Noise, Sine, decay, finish, make};
+use super::tools::{Filter, Noise, Sine, decay, finish, generate};
 use std::f64::consts::TAU;
 
 /// Ratios of the six tones of a hat: square roots, so that no two have a simple ratio.
-const PLATE: [f64; 6] = [1.0, 1.3416, 1.5811, 1.9365, 2.2361, 2.7386];
+const PLATE_RATIOS: [f64; 6] = [1.0, 1.3416, 1.5811, 1.9365, 2.2361, 2.7386];
 
-fn hiss(rate: f64, touch: HitParams, seconds: f64, fall: impl Fn(f64) -> f64) -> Vec<f64> {
+fn hiss(rate: f64, hit: HitParams, seconds: f64, envelope: impl Fn(f64) -> f64) -> Vec<f64> {
     let mut noise = Noise::new(7);
-    let mut plates = PLATE.map(|ratio| (Sine::new(rate, 0.25), 1630.0 * ratio));
-    let (mut first, mut second) = (Filter::high(rate, 6500.0, 0.7), Filter::high(rate, 6500.0, 0.7));
-    make(rate, seconds, |t| {
+    let mut plates = PLATE_RATIOS.map(|ratio| (Sine::new(rate, 0.25), 1630.0 * ratio));
+    let (mut first, mut second) = (Filter::high_pass(rate, 6500.0, 0.7), Filter::high_pass(rate, 6500.0, 0.7));
+    generate(rate, seconds, |t| {
         let ring: f64 = plates.iter_mut().map(|(sine, hertz)| sine.next(*hertz).signum()).sum::<f64>() / 6.0;
-        let raw = ring + (0.4 + 0.4 * touch.bright) * noise.next();
-        second.next(first.next(raw)) * fall(t)
+        let raw = ring + (0.4 + 0.4 * hit.bright) * noise.next();
+        second.next(first.next(raw)) * envelope(t)
     })
 }
 
 /// A closed hat: a very short metallic hiss.
-pub(super) fn hat(rate: f64, touch: HitParams) -> Vec<f32> {
-    let sound = hiss(rate, touch, 0.2, |t| decay(t, 0.012 + 0.012 * touch.bright));
-    finish(rate, sound, 6000.0 + 12_000.0 * touch.bright, 0.4 * touch.level)
+pub(super) fn hat(rate: f64, hit: HitParams) -> Vec<f32> {
+    let sound = hiss(rate, hit, 0.2, |t| decay(t, 0.012 + 0.012 * hit.bright));
+    finish(rate, sound, 6000.0 + 12_000.0 * hit.bright, 0.4 * hit.level)
 }
 
 /// An open hat: the same hiss, longer.
-pub(super) fn open_hat(rate: f64, touch: HitParams) -> Vec<f32> {
-    let sound = hiss(rate, touch, 1.2, |t| 0.6 * decay(t, 0.03) + 0.5 * decay(t, 0.16));
-    finish(rate, sound, 6000.0 + 12_000.0 * touch.bright, 0.4 * touch.level)
+pub(super) fn open_hat(rate: f64, hit: HitParams) -> Vec<f32> {
+    let sound = hiss(rate, hit, 1.2, |t| 0.6 * decay(t, 0.03) + 0.5 * decay(t, 0.16));
+    finish(rate, sound, 6000.0 + 12_000.0 * hit.bright, 0.4 * hit.level)
 }
 
 /// A shaker: a soft grain of noise that swells for 12 ms.
-pub(super) fn shaker(rate: f64, touch: HitParams) -> Vec<f32> {
+pub(super) fn shaker(rate: f64, hit: HitParams) -> Vec<f32> {
     let mut noise = Noise::new(8);
-    let (mut grain, mut floor) = (Filter::band(rate, 6200.0, 0.8), Filter::high(rate, 3000.0, 0.7));
-    let sound = make(rate, 0.2, |t| {
+    let (mut grain, mut floor) = (Filter::band_pass(rate, 6200.0, 0.8), Filter::high_pass(rate, 3000.0, 0.7));
+    let sound = generate(rate, 0.2, |t| {
         let swell = (0.15 + t / 0.012).min(1.0);
         floor.next(grain.next(noise.next())) * swell * decay((t - 0.012).max(0.0), 0.022)
     });
-    finish(rate, sound, 5000.0 + 9000.0 * touch.bright, 0.35 * touch.level)
+    finish(rate, sound, 5000.0 + 9000.0 * hit.bright, 0.35 * hit.level)
 }
 
-/// A struck bell: ratio to the prime, level and decay in seconds of each partial; hum, prime, tierce, quint and nominal
-/// as bell founders name and tune them (T. Rossing, Science of Percussion Instruments, 2000, ch. 11), and three above.
-const PARTIALS: [(f64, f64, f64); 8] = [
-    (0.5, 0.35, 1.6),
-    (1.0, 1.0, 0.9),
-    (1.183, 0.55, 0.7),
-    (1.506, 0.3, 0.5),
-    (2.0, 0.6, 0.45),
-    (2.514, 0.25, 0.25),
-    (2.662, 0.2, 0.2),
-    (3.011, 0.3, 0.15),
+struct Partial {
+    /// Frequency, relative to the prime.
+    ratio: f64,
+    level: f64,
+    /// Decay time in seconds, as in [`decay`].
+    decay: f64,
+}
+
+/// A struck bell: hum, prime, tierce, quint and nominal as bell founders name and tune them (T. Rossing, Science of Percussion
+/// Instruments, 2000, ch. 11), and three partials above.
+const PARTIALS: [Partial; 8] = [
+    Partial { ratio: 0.5, level: 0.35, decay: 1.6 },
+    Partial { ratio: 1.0, level: 1.0, decay: 0.9 },
+    Partial { ratio: 1.183, level: 0.55, decay: 0.7 },
+    Partial { ratio: 1.506, level: 0.3, decay: 0.5 },
+    Partial { ratio: 2.0, level: 0.6, decay: 0.45 },
+    Partial { ratio: 2.514, level: 0.25, decay: 0.25 },
+    Partial { ratio: 2.662, level: 0.2, decay: 0.2 },
+    Partial { ratio: 3.011, level: 0.3, decay: 0.15 },
 ];
 
 /// A bell whose prime is at `hertz`.
-pub(super) fn bell(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
+pub(super) fn bell(rate: f64, hit: HitParams, hertz: f64) -> Vec<f32> {
     let seconds = 2.5;
     let mut sound = vec![0.0; (rate * seconds) as usize];
-    for (k, (ratio, level, fall)) in PARTIALS.into_iter().enumerate() {
-        let hertz = hertz * ratio;
+    for (k, partial) in PARTIALS.iter().enumerate() {
+        let hertz = hertz * partial.ratio;
         if hertz > 0.45 * rate {
             continue;
         }
-        let level = level * (0.4 + 0.6 * touch.bright).powi(k as i32);
+        let level = partial.level * (0.4 + 0.6 * hit.bright).powi(k as i32);
         // A complex rotation per frame is a decaying sine, far cheaper than a sine and an exponential.
-        let shrink = (-1.0 / (fall * rate)).exp();
+        let shrink = (-1.0 / (partial.decay * rate)).exp();
         let (sin, cos) = (TAU * hertz / rate).sin_cos();
         let (mut re, mut im) = (level, 0.0);
         for x in &mut sound {
@@ -75,7 +83,7 @@ pub(super) fn bell(rate: f64, touch: HitParams, hertz: f64) -> Vec<f32> {
     }
     let mut noise = Noise::new(9);
     for (n, x) in sound.iter_mut().enumerate().take((0.02 * rate) as usize) {
-        *x += 0.4 * touch.bright * noise.next() * decay(n as f64 / rate, 0.003);
+        *x += 0.4 * hit.bright * noise.next() * decay(n as f64 / rate, 0.003);
     }
-    finish(rate, sound, 2500.0 + 14_000.0 * touch.bright, 0.5 * touch.level)
+    finish(rate, sound, 2500.0 + 14_000.0 * hit.bright, 0.5 * hit.level)
 }

@@ -30,13 +30,10 @@ pub(super) enum Tone {
 /// Where the samples of a note come from; equal sources have equal samples.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum SampleSource {
-    /// Synthesized, which is possible anywhere.
     Synth(SynthKey),
-    /// The user's own sample, which must be available.
+    /// A sample of the user, by its hash (see [`super::UserSample`]). It must be available.
     User {
-        /// Hash of the samples, see [`super::UserSample::hash`].
         hash: u64,
-        /// Sample rate of the samples.
         rate: SampleRate,
     },
 }
@@ -60,29 +57,28 @@ impl SynthKey {
         matches!(self.tone, Tone::Voice(Voice::Bass | Voice::Pluck | Voice::Bell, _))
     }
 
-    /// Synthesizes the sound.
-    pub(super) fn synthesise(self) -> Vec<f32> {
-        let touch = HitParams::of(self.accent);
+    pub(super) fn synthesize(self) -> Vec<f32> {
+        let hit = HitParams::of(self.accent);
         let rate = f64::from(self.rate.hertz());
         match self.tone {
             Tone::Beat => click::beat(rate, self.accent),
-            Tone::Line(tone) => click::line(rate, tone, touch),
+            Tone::Line(tone) => click::line(rate, tone, hit),
             Tone::Voice(voice, pitch) => {
-                let key = f64::from(pitch.map(Pitch::key).or(voice.own_pitch()).unwrap_or(69));
+                let key = f64::from(pitch.map(Pitch::key).or(voice.default_pitch()).unwrap_or(69));
                 let hertz = tools::playable(440.0 * ((key - 69.0) / 12.0).exp2(), rate);
                 match voice {
-                    Voice::Kick => drum::kick(rate, touch),
-                    Voice::Snare => drum::snare(rate, touch),
-                    Voice::Tom => drum::tom(rate, touch, hertz),
-                    Voice::Rim => drum::rim(rate, touch),
-                    Voice::Wood => drum::wood(rate, touch),
-                    Voice::Clap => drum::clap(rate, touch),
-                    Voice::Hat => metal::hat(rate, touch),
-                    Voice::OpenHat => metal::open_hat(rate, touch),
-                    Voice::Shaker => metal::shaker(rate, touch),
-                    Voice::Bell => metal::bell(rate, touch, hertz),
-                    Voice::Bass => string::bass(rate, touch, hertz),
-                    Voice::Pluck => string::pluck(rate, touch, hertz),
+                    Voice::Kick => drum::kick(rate, hit),
+                    Voice::Snare => drum::snare(rate, hit),
+                    Voice::Tom => drum::tom(rate, hit, hertz),
+                    Voice::Rim => drum::rim(rate, hit),
+                    Voice::Wood => drum::wood(rate, hit),
+                    Voice::Clap => drum::clap(rate, hit),
+                    Voice::Hat => metal::hat(rate, hit),
+                    Voice::OpenHat => metal::open_hat(rate, hit),
+                    Voice::Shaker => metal::shaker(rate, hit),
+                    Voice::Bell => metal::bell(rate, hit, hertz),
+                    Voice::Bass => string::bass(rate, hit, hertz),
+                    Voice::Pluck => string::pluck(rate, hit, hertz),
                 }
             }
         }
@@ -109,10 +105,13 @@ impl HitParams {
 }
 
 /// Gain of an attack with this accent in addition to the level of its samples: a voice is synthesized with its accents, a user
-/// sample (`own`) is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent is that much louder and
-/// a ghost that much quieter.
-pub(super) fn level(accent: Accent, depth: Option<u8>, own: bool) -> f32 {
-    let has = if own { 1.0 } else { HitParams::of(accent).level };
+/// sample is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent is that much louder and a ghost
+/// that much quieter.
+pub(super) fn level(accent: Accent, depth: Option<u8>, source: SampleSource) -> f32 {
+    let synthesized = match source {
+        SampleSource::Synth(_) => HitParams::of(accent).level,
+        SampleSource::User { .. } => 1.0,
+    };
     let plain = HitParams::of(Accent::Plain).level;
     let wanted = match (depth, accent) {
         (None, accent) => HitParams::of(accent).level,
@@ -120,34 +119,30 @@ pub(super) fn level(accent: Accent, depth: Option<u8>, own: bool) -> f32 {
         (Some(depth), Accent::Accent) => plain * 10_f64.powf(f64::from(depth) / 20.0),
         (Some(depth), Accent::Ghost) => plain * 10_f64.powf(-f64::from(depth) / 20.0),
     };
-    (wanted / has) as f32
+    (wanted / synthesized) as f32
 }
 
-/// Bytes of unused sounds that are kept.
-const SPARE: usize = 16 << 20;
+/// Bytes in the bank above which unused sounds are freed.
+const MAX_BANK_BYTES: usize = 16 << 20;
 
 /// All sounds so far. A sound is freed only here, when nothing else holds it, so the audio thread never frees one.
 static BANK: LazyLock<Mutex<HashMap<SampleSource, Arc<[f32]>>>> = LazyLock::new(Mutex::default);
 
 /// The sound from the bank, synthesized if it is not there.
-pub(super) fn sound(strike: SynthKey) -> Arc<[f32]> {
-    banked(SampleSource::Synth(strike), || strike.synthesise())
+pub(super) fn sound(key: SynthKey) -> Arc<[f32]> {
+    share(SampleSource::Synth(key), || key.synthesize())
 }
 
-/// Adds a user sample to the bank.
-pub(super) fn keep(origin: SampleSource, samples: Vec<f32>) -> Arc<[f32]> {
-    banked(origin, || samples)
-}
-
-fn banked(origin: SampleSource, make: impl FnOnce() -> Vec<f32>) -> Arc<[f32]> {
+/// The samples from the bank; `samples` makes them if they are not there.
+pub(super) fn share(source: SampleSource, samples: impl FnOnce() -> Vec<f32>) -> Arc<[f32]> {
     let mut bank = BANK.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(known) = bank.get(&origin) {
+    if let Some(known) = bank.get(&source) {
         return Arc::clone(known);
     }
-    if bank.values().map(|s| size_of_val::<[f32]>(s)).sum::<usize>() > SPARE {
+    if bank.values().map(|s| size_of_val::<[f32]>(s)).sum::<usize>() > MAX_BANK_BYTES {
         bank.retain(|_, sound| Arc::strong_count(sound) > 1);
     }
-    let made: Arc<[f32]> = make().into();
-    bank.insert(origin, Arc::clone(&made));
-    made
+    let new: Arc<[f32]> = samples().into();
+    bank.insert(source, Arc::clone(&new));
+    new
 }

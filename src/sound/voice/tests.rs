@@ -6,7 +6,7 @@ use std::f64::consts::TAU;
 const RATE: SampleRate = SampleRate::STUDIO;
 
 fn strike(voice: Voice, pitch: Option<u8>, accent: Accent) -> Vec<f32> {
-    SynthKey::new(RATE, voice, pitch.and_then(Pitch::new), accent).synthesise()
+    SynthKey::new(RATE, voice, pitch.and_then(Pitch::new), accent).synthesize()
 }
 
 /// Power at one frequency by the plain sum of the discrete Fourier transform.
@@ -166,7 +166,7 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
         for &voice in Voice::ALL {
             for key in [0, 60, 127] {
                 let strike = SynthKey::new(rate, voice, Pitch::new(key), Accent::Accent);
-                let sound = strike.synthesise();
+                let sound = strike.synthesize();
                 assert!(sound.iter().all(|x| x.is_finite() && x.abs() <= 1.0), "{voice} {key}");
                 assert!(sound.last().is_some_and(|x| x.abs() < 1e-3), "{voice} {key}");
                 let early = sound.iter().take((rate.hertz() / 50) as usize).fold(0.0_f32, |m, x| m.max(x.abs()));
@@ -176,7 +176,7 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
         }
     }
     let strike = SynthKey::new(RATE, Voice::Snare, None, Accent::Plain);
-    assert_eq!(strike.synthesise(), strike.synthesise());
+    assert_eq!(strike.synthesize(), strike.synthesize());
     assert!(Arc::ptr_eq(&sound(strike), &sound(strike)));
 }
 
@@ -187,7 +187,7 @@ fn clicks_are_told_apart_by_pitch() {
         .map(|tone| (tone, Accent::Plain))
         .chain([(Tone::Beat, Accent::Accent), (Tone::Beat, Accent::Plain)])
         .map(|(tone, accent)| {
-            let click = SynthKey { rate: RATE, tone, accent }.synthesise();
+            let click = SynthKey { rate: RATE, tone, accent }.synthesize();
             let candidates = (300..4000).map(|hz| (f64::from(hz), power(&click, f64::from(hz))));
             candidates.max_by(|a, b| a.1.total_cmp(&b.1)).expect("not empty").0
         })

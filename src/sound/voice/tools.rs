@@ -37,18 +37,16 @@ impl Filter {
         Self { b, a: [-2.0 * cos / a0, (1.0 - alpha) / a0], x: [0.0; 2], y: [0.0; 2] }
     }
 
-    /// A high-pass filter.
-    pub(super) fn high(rate: f64, hertz: f64, q: f64) -> Self {
+    pub(super) fn high_pass(rate: f64, hertz: f64, q: f64) -> Self {
         Self::new(rate, hertz, q, |cos, _| [f64::midpoint(1.0, cos), -(1.0 + cos), f64::midpoint(1.0, cos)])
     }
 
-    /// A low-pass filter.
-    pub(super) fn low(rate: f64, hertz: f64, q: f64) -> Self {
+    pub(super) fn low_pass(rate: f64, hertz: f64, q: f64) -> Self {
         Self::new(rate, hertz, q, |cos, _| [(1.0 - cos) / 2.0, 1.0 - cos, (1.0 - cos) / 2.0])
     }
 
-    /// A band-pass filter with 0 dB at `hertz`.
-    pub(super) fn band(rate: f64, hertz: f64, q: f64) -> Self {
+    /// 0 dB at `hertz`.
+    pub(super) fn band_pass(rate: f64, hertz: f64, q: f64) -> Self {
         Self::new(rate, hertz, q, |_, alpha| [alpha, 0.0, -alpha])
     }
 
@@ -67,8 +65,8 @@ pub(super) fn decay(t: f64, seconds: f64) -> f64 {
     (-t / seconds).exp()
 }
 
-/// Makes a sound of `seconds` from a function of the time in seconds, called once per frame in order.
-pub(super) fn make(rate: f64, seconds: f64, mut f: impl FnMut(f64) -> f64) -> Vec<f64> {
+/// A sound of `seconds` from a function of the time in seconds, called once per frame in order.
+pub(super) fn generate(rate: f64, seconds: f64, mut f: impl FnMut(f64) -> f64) -> Vec<f64> {
     (0..(rate * seconds) as usize).map(|n| f(n as f64 / rate)).collect()
 }
 
@@ -91,26 +89,26 @@ impl Sine {
     }
 }
 
-/// Finishes a sound: low-passes it at `cutoff` hertz (first order), sets its peak to `peak`, cuts its end where it has fallen by 80 dB
-/// and fades it over 3 ms.
+/// Low-passes a sound at `cutoff` hertz (first order), sets its peak to `peak`, cuts its end where it has fallen by 80 dB and fades
+/// it over 3 ms.
 pub(super) fn finish(rate: f64, mut sound: Vec<f64>, cutoff: f64, peak: f64) -> Vec<f32> {
     if cutoff < 0.4 * rate {
-        let keep = (-TAU * cutoff / rate).exp();
+        let feedback = (-TAU * cutoff / rate).exp();
         let mut y = 0.0;
         for x in &mut sound {
-            y = *x + keep * (y - *x);
+            y = *x + feedback * (y - *x);
             *x = y;
         }
     }
-    let greatest = sound.iter().fold(1e-9_f64, |m, x| m.max(x.abs()));
-    let last = sound.iter().rposition(|x| x.abs() > 1e-4 * greatest).unwrap_or(0);
+    let magnitude = sound.iter().fold(1e-9_f64, |m, x| m.max(x.abs()));
+    let last = sound.iter().rposition(|x| x.abs() > 1e-4 * magnitude).unwrap_or(0);
     sound.truncate(last + 1);
     let fade = ((0.003 * rate) as usize).min(sound.len());
     let first = sound.len() - fade;
     for (k, x) in sound[first..].iter_mut().enumerate() {
         *x *= f64::midpoint(1.0, (PI * (k + 1) as f64 / fade as f64).cos());
     }
-    sound.into_iter().map(|x| (x / greatest * peak) as f32).collect()
+    sound.into_iter().map(|x| (x / magnitude * peak) as f32).collect()
 }
 
 /// The frequency, lowered by octaves until it is below a sixth of the sample rate.

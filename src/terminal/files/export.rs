@@ -1,4 +1,4 @@
-//! Exports in the editor: the list to choose from, the job that is asked for, its progress and its end.
+//! Exports, as far as the state goes: the list to select from, the job, its progress and its end.
 
 use crate::analysis::Kind;
 use crate::jobs::{
@@ -6,112 +6,101 @@ use crate::jobs::{
     Overwrite, PictureStyle, SampleRate, Target,
 };
 use crate::terminal::event::Effect;
+use crate::terminal::files::RunningJob;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::{Message, State, Strips};
+use crate::terminal::state::{Message, State};
+use crate::terminal::view::Strips;
 use std::path::{Path, PathBuf};
 
-/// What is exported.
+/// The lists of exports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Choice {
-    /// The whole groove in a format.
+pub(crate) enum ExportMenu {
+    /// Formats of the whole groove.
     Groove,
-    /// The section of the cursor in a format.
+    /// Formats of the section at the cursor.
     Section,
-    /// A handout.
     Handout,
 }
 
-/// What is remembered of it.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Giving {
-    pub offers: ExportChoices,
-    /// What was chosen last from the list.
-    picked: Option<(Choice, usize)>,
-    pub look: PictureStyle,
-    /// What is under way: something is made, or a groove is read.
-    pub making: Option<Making>,
+pub(crate) struct ExportState {
+    pub choices: ExportChoices,
+    /// The last selection from a list.
+    selected: Option<(ExportMenu, usize)>,
+    pub style: PictureStyle,
 }
 
-/// Work that is under way.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Making {
-    /// `making`, `reading`.
-    pub doing: &'static str,
-    pub percent: Option<u8>,
-}
-
-/// The offers that hold every word typed, best first.
-pub(crate) fn found<'a>(state: &'a State, choice: Choice, text: &str) -> Vec<(usize, &'a ExportChoice)> {
+/// The choices of a list that contain every word of `text`, the best match first.
+pub(crate) fn search<'a>(state: &'a State, menu: ExportMenu, text: &str) -> Vec<(usize, &'a ExportChoice)> {
     let text = text.to_lowercase();
-    let holds = |o: &&ExportChoice| {
+    let matches = |o: &&ExportChoice| {
         let all = format!("{} {}", o.name, o.description).to_lowercase();
         text.split_whitespace().all(|w| all.contains(w))
     };
     let mut found: Vec<(usize, &ExportChoice)> =
-        list(state, choice).iter().enumerate().filter(|(_, o)| holds(o)).collect();
-    let named = text.trim().replace(' ', "-");
-    found.sort_by_key(|(_, o)| (o.name != named, !o.name.starts_with(&named)));
+        list(state, menu).iter().enumerate().filter(|(_, o)| matches(o)).collect();
+    let name = text.trim().replace(' ', "-");
+    found.sort_by_key(|(_, o)| (o.name != name, !o.name.starts_with(&name)));
     found
 }
 
-fn list(state: &State, choice: Choice) -> &[ExportChoice] {
-    match choice {
-        Choice::Groove | Choice::Section => &state.giving.offers.formats,
-        Choice::Handout => &state.giving.offers.handouts,
+fn list(state: &State, menu: ExportMenu) -> &[ExportChoice] {
+    match menu {
+        ExportMenu::Groove | ExportMenu::Section => &state.files.export.choices.formats,
+        ExportMenu::Handout => &state.files.export.choices.handouts,
     }
 }
 
-/// Opens the list to choose from.
-pub(crate) fn choose(state: &mut State, choice: Choice) {
-    if !busy(state) {
-        state.overlay = Overlay::Offers { choice, text: TextField::default(), chosen: 0 };
+pub(crate) fn open_menu(state: &mut State, menu: ExportMenu) {
+    if !is_busy(state) {
+        state.overlay = Overlay::Export { menu, text: TextField::default(), selected: 0 };
     }
 }
 
-/// Whether something is under way, which is then told.
-pub(crate) fn busy(state: &mut State) -> bool {
-    let busy = state.giving.making.is_some();
+/// Whether a job runs; if so, shows a message.
+pub(crate) fn is_busy(state: &mut State) -> bool {
+    let busy = state.files.job.is_some();
     if busy {
         state.show_message(Message::warning("another export is running; Esc cancels it"));
     }
     busy
 }
 
-/// Takes a line of the list: asks where it goes.
-pub(crate) fn pick(state: &mut State, choice: Choice, text: TextField, chosen: usize) {
-    let Some(index) = found(state, choice, text.value()).get(chosen).map(|f| f.0) else {
-        state.overlay = Overlay::Offers { choice, text, chosen };
+/// Accepts a line of the list, and asks for the target.
+pub(crate) fn pick(state: &mut State, menu: ExportMenu, text: TextField, selected: usize) {
+    let Some(index) = search(state, menu, text.value()).get(selected).map(|f| f.0) else {
+        state.overlay = Overlay::Export { menu, text, selected };
         return;
     };
-    state.giving.picked = Some((choice, index));
-    ask(state, if choice == Choice::Handout { Question::HandoutInto } else { Question::ExportAs });
+    state.files.export.selected = Some((menu, index));
+    ask(state, if menu == ExportMenu::Handout { Question::HandoutInto } else { Question::ExportAs });
 }
 
-fn picked(state: &State) -> Option<(Choice, &ExportChoice)> {
-    let (choice, index) = state.giving.picked?;
-    Some((choice, list(state, choice).get(index)?))
+fn selected(state: &State) -> Option<(ExportMenu, &ExportChoice)> {
+    let (menu, index) = state.files.export.selected?;
+    Some((menu, list(state, menu).get(index)?))
 }
 
-/// What a question about a file begins with: a name beside the groove's own file, with what else is usual.
-pub(crate) fn path_for(state: &State, question: Question) -> Option<String> {
+/// The proposed answer to a question for a file: a name in the folder of the groove, and default arguments.
+pub(crate) fn default_path(state: &State, question: Question) -> Option<String> {
     let file = Path::new(state.file().unwrap_or("groove.toml"));
-    let named = |more: &str, ending: &str| {
+    let named = |suffix: &str, ending: &str| {
         let stem = file.file_stem().unwrap_or_default().to_string_lossy();
-        file.with_file_name(format!("{stem}{more}.{ending}")).display().to_string()
+        file.with_file_name(format!("{stem}{suffix}.{ending}")).display().to_string()
     };
     Some(match question {
         Question::ExportAs => {
-            let (choice, offer) = picked(state)?;
-            let picture = offer.name.split_once('-').map(|(_, p)| format!("-{p}")).unwrap_or_default();
+            let (menu, choice) = selected(state)?;
+            let picture = choice.name.split_once('-').map(|(_, p)| format!("-{p}")).unwrap_or_default();
             let section = &state.groove().sections()[state.session.cursor().place.section].name;
             let plain = |c: char| if c.is_alphanumeric() || c == '-' { c } else { '-' };
             let section: String = section.chars().map(plain).collect();
-            let section = if choice == Choice::Section { format!("-{section}") } else { String::new() };
-            named(&format!("{section}{picture}"), offer.ending)
+            let section = if menu == ExportMenu::Section { format!("-{section}") } else { String::new() };
+            named(&format!("{section}{picture}"), choice.ending)
         }
         Question::HandoutInto => file.with_file_name("handout").display().to_string(),
         Question::RenderWav => named("", "wav"),
@@ -121,71 +110,70 @@ pub(crate) fn path_for(state: &State, question: Question) -> Option<String> {
     })
 }
 
-/// The hearings of the strips that are not the written beat, and those that are clicked beside.
+/// The hearings that are shown or click, except the written beat.
 fn hearings(state: &State) -> Vec<HearingKey> {
     let Some((report, _)) = state.report() else { return Vec::new() };
-    let mut shown = state.clicked(true, true);
-    if state.strips == Strips::All
+    let mut shown = state.clicked_hearings(true, true);
+    if state.view.strips == Strips::All
         && let Some(layout) = state.layout()
     {
-        // The written beat has the first strip.
+        // The first strip is that of the written beat.
         let room = usize::from(layout.strips.height).saturating_sub(1);
         let others: Vec<usize> = (0..report.hearings.len()).filter(|i| !shown.contains(i)).collect();
-        let own = |i: &usize| report.hearings[*i].kind != Kind::Written;
-        let count = room.saturating_sub(shown.iter().filter(|i| own(i)).count().min(1));
-        shown.extend(others.into_iter().filter(own).take(count));
+        let rival = |i: &usize| report.hearings[*i].kind != Kind::Written;
+        let count = room.saturating_sub(shown.iter().filter(|i| rival(i)).count().min(1));
+        shown.extend(others.into_iter().filter(rival).take(count));
     }
-    let of = |i: usize| report.hearings.get(i).filter(|h| h.kind != Kind::Written).map(HearingKey::of);
-    shown.into_iter().filter_map(of).collect()
+    let key = |i: usize| report.hearings.get(i).filter(|h| h.kind != Kind::Written).map(HearingKey::of);
+    shown.into_iter().filter_map(key).collect()
 }
 
-/// Sets how pictures look.
-pub(crate) fn look(state: &mut State, look: PictureStyle) {
-    state.show_message(Message::info(format!("picture settings: {}", parse::look_words(&look))));
-    state.giving.look = look;
+pub(crate) fn set_style(state: &mut State, style: PictureStyle) {
+    state.show_message(Message::info(format!("picture settings: {}", parse::picture_style_text(&style))));
+    state.files.export.style = style;
 }
 
-/// Makes what was asked for, under the name and with the words that were typed.
-pub(crate) fn make(state: &mut State, question: Question, words: &RenderArgs, effects: &mut Vec<Effect>) {
-    if busy(state) {
+/// Starts the export that the question is about.
+pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, effects: &mut Vec<Effect>) {
+    if is_busy(state) {
         return;
     }
-    let mut target = PathBuf::from(&words.name);
+    let mut target = PathBuf::from(&args.name);
     let kind = match question {
         Question::ExportAs | Question::HandoutInto => {
-            let Some((choice, picked)) = picked(state) else { return };
-            let style = state.giving.look.clone();
-            match picked.kind {
+            let Some((menu, choice)) = selected(state) else { return };
+            let style = state.files.export.style.clone();
+            match choice.kind {
                 ExportKind::Format(format, picture) => {
-                    let section = (choice == Choice::Section).then(|| state.session.cursor().place.section);
+                    let section = (menu == ExportMenu::Section).then(|| state.session.cursor().place.section);
                     JobKind::Export { format, picture, section, style }
                 }
                 ExportKind::Handout(format, sound) => {
                     let stem = Path::new(state.file().unwrap_or("groove")).file_stem().unwrap_or_default();
-                    target.push(format!("{}.{}", stem.to_string_lossy(), picked.ending));
+                    target.push(format!("{}.{}", stem.to_string_lossy(), choice.ending));
                     JobKind::Handout { format, sound, writing: style.writing }
                 }
             }
         }
         Question::RenderWav => {
-            let passes = Length::Loops(words.times.unwrap_or(1));
-            JobKind::Render(Box::new(state.playing().take()), words.seconds.map_or(passes, Length::Seconds))
+            let passes = Length::Passes(args.times.unwrap_or(1));
+            JobKind::Render(Box::new(state.loop_spec().take()), args.seconds.map_or(passes, Length::Seconds))
         }
         Question::TakesWav => JobKind::Takes {
             takes: Vec::new(),
-            times: words.times.unwrap_or(2),
-            count_in: words.count,
+            times: args.times.unwrap_or(2),
+            count_in: args.count_in,
             speed: state.speed(),
         },
         _ => {
-            let mut take = state.playing().take();
-            (take.times, take.count_in) = (state.ladder.loops, state.playing().count_in());
-            let (speeds, silence) = (state.ladder.speeds.clone(), state.ladder.silence);
+            let mut take = state.loop_spec().take();
+            (take.times, take.count_in) = (state.playback.ladder.loops, state.loop_spec().count_in());
+            let (speeds, silence) = (state.playback.ladder.speeds.clone(), state.playback.ladder.silence);
             JobKind::Ladder { take: Box::new(take), speeds, silence }
         }
     };
-    // Takes go from the written beat to the hearing of the strip.
-    let hearings = match (&kind, state.strip()) {
+    // Takes click the written beat and the hearing of the strip.
+    let hearings = match (&kind, state.strip_hearing()) {
         (JobKind::Takes { .. }, Some((_, h))) if h.kind != Kind::Written => vec![HearingKey::of(h)],
         (JobKind::Takes { .. }, _) => Vec::new(),
         _ => hearings(state),
@@ -195,25 +183,24 @@ pub(crate) fn make(state: &mut State, question: Question, words: &RenderArgs, ef
         file: state.file().map(PathBuf::from),
         target: Target::File(target),
         overwrite: Overwrite::Never,
-        limits: state.limits,
+        limits: state.hearings.limits,
         layers: state.ask().scope.layers,
         hearings: HearingSelection::Keys(hearings),
-        rate: words.hertz.and_then(SampleRate::new).unwrap_or(SampleRate::STUDIO),
+        rate: args.hertz.and_then(SampleRate::new).unwrap_or(SampleRate::STUDIO),
         kind,
     };
-    begin(state, "making", &words.name);
+    set_job(state, "making", &args.name);
     effects.push(Effect::RunJob(Box::new(job)));
 }
 
-/// Notes that something is under way.
-pub(crate) fn begin(state: &mut State, doing: &'static str, path: &str) {
-    state.giving.making = Some(Making { doing, percent: None });
-    state.show_message(Message::info(format!("{doing} {path}; Esc cancels")));
+pub(crate) fn set_job(state: &mut State, verb: &'static str, path: &str) {
+    state.files.job = Some(RunningJob { verb, percent: None });
+    state.show_message(Message::info(format!("{verb} {path}; Esc cancels")));
 }
 
-/// Cancels what is under way; gives whether there was anything.
+/// Cancels the job; returns whether there was one.
 pub(crate) fn cancel(state: &mut State, effects: &mut Vec<Effect>) -> bool {
-    if state.giving.making.is_none() {
+    if state.files.job.is_none() {
         return false;
     }
     effects.push(Effect::CancelJob);
@@ -221,25 +208,22 @@ pub(crate) fn cancel(state: &mut State, effects: &mut Vec<Effect>) -> bool {
     true
 }
 
-/// Runs a job again and replaces the files that exist.
-pub(crate) fn replace(state: &mut State, mut job: Box<Job>, effects: &mut Vec<Effect>) {
-    if !busy(state) {
+pub(crate) fn run_and_overwrite(state: &mut State, mut job: Box<Job>, effects: &mut Vec<Effect>) {
+    if !is_busy(state) {
         job.overwrite = Overwrite::Always;
-        begin(state, "making", &job.target.path().display().to_string());
+        set_job(state, "making", &job.target.path().display().to_string());
         effects.push(Effect::RunJob(job));
     }
 }
 
-/// Takes the progress of the job.
-pub(crate) fn progress(state: &mut State, percent: u8) {
-    if let Some(making) = &mut state.giving.making {
-        making.percent = Some(percent);
+pub(crate) fn on_progress(state: &mut State, percent: u8) {
+    if let Some(job) = &mut state.files.job {
+        job.percent = Some(percent);
     }
 }
 
-/// Takes the end of a job.
-pub(crate) fn done(state: &mut State, job: Box<Job>, result: Result<JobReport, JobError>) {
-    state.giving.making = None;
+pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport, JobError>) {
+    state.files.job = None;
     match result {
         Ok(report) => {
             let notes = match &report.notes[..] {
@@ -251,9 +235,9 @@ pub(crate) fn done(state: &mut State, job: Box<Job>, result: Result<JobReport, J
         }
         Err(error @ JobError::Cancelled) => state.show_message(Message::info(error.to_string())),
         Err(JobError::Exists(path)) => {
-            state.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
+            state.files.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
         }
-        // The line is short, and the reason matters most.
+        // The reason comes first: the message line is short.
         Err(JobError::Write { path, reason, .. }) => {
             state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
         }

@@ -1,102 +1,87 @@
-//! A groove that comes in, as far as the state goes: asked for, waiting for its place, in the place of the one that was here.
+//! Imports, as far as the state goes: the imported groove waits until it can replace the current one.
 
 use crate::jobs::{ImportedGroove, JobError};
 use crate::rhythm::Fraction;
 use crate::terminal::event::Effect;
-use crate::terminal::files::export;
-use crate::terminal::files::save;
-use crate::terminal::hearings::Focus;
+use crate::terminal::files::{export, save};
+use crate::terminal::hearings::HearingsState;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::practice;
 use crate::terminal::state::{Message, State};
 
-/// What is remembered of it.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Importing {
-    /// What the last import had to say.
-    pub remarks: Vec<String>,
-    /// A groove that came in and waits until nothing else is asked.
-    arrived: Option<Box<ImportedGroove>>,
-    /// The same while what stands here is saved first.
-    waiting: Option<Box<ImportedGroove>>,
+pub(crate) struct ImportState {
+    /// Warnings of the last import.
+    pub warnings: Vec<String>,
+    /// An imported groove, until no overlay is open.
+    pub pending: Option<Box<ImportedGroove>>,
+    /// An imported groove, until the current one is saved.
+    pub pending_save: Option<Box<ImportedGroove>>,
 }
 
-/// Reads a groove from a file whose onsets may be moved by so many ms.
-pub(crate) fn bring(state: &mut State, path: String, tolerance: Fraction, effects: &mut Vec<Effect>) {
-    if !export::busy(state) {
-        export::begin(state, "reading", &path);
+/// Imports a file whose onsets may be moved by `tolerance` ms.
+pub(crate) fn start(state: &mut State, path: String, tolerance: Fraction, effects: &mut Vec<Effect>) {
+    if !export::is_busy(state) {
+        export::set_job(state, "reading", &path);
         effects.push(Effect::Import { path, tolerance });
     }
 }
 
-/// Takes the end of an import.
-pub(crate) fn done(state: &mut State, result: Result<Box<ImportedGroove>, JobError>) {
-    state.giving.making = None;
+pub(crate) fn on_done(state: &mut State, result: Result<Box<ImportedGroove>, JobError>) {
+    state.files.job = None;
     match result {
-        Ok(arrived) => state.importing.arrived = Some(arrived),
+        Ok(imported) => state.files.import.pending = Some(imported),
         Err(JobError::Cancelled) => state.show_message(Message::info("cancelled; the groove is unchanged")),
         Err(error) => state.show_message(Message::warning(format!("not imported, {error}"))),
     }
 }
 
-/// Opens the groove that came in, after a question if what is here is not saved.
-pub(crate) fn arrive(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(arrived) = state.importing.arrived.take_if(|_| state.overlay == Overlay::None) else { return };
+/// Opens the pending groove if no overlay is open, after a question if there are unsaved changes.
+pub(crate) fn open_pending(state: &mut State, effects: &mut Vec<Effect>) {
+    let no_overlay = state.overlay == Overlay::None;
+    let Some(imported) = state.files.import.pending.take_if(|_| no_overlay) else { return };
     if state.session.is_changed() {
-        state.overlay = Overlay::Replacing(arrived);
+        state.overlay = Overlay::ConfirmImport(imported);
     } else {
-        replace(state, *arrived, effects);
+        open(state, *imported, effects);
     }
 }
 
-/// Opens the groove the question is about.
-pub(crate) fn replace_asked(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Overlay::Replacing(arrived) = std::mem::take(&mut state.overlay) {
-        replace(state, *arrived, effects);
+pub(crate) fn open_confirmed(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Overlay::ConfirmImport(imported) = std::mem::take(&mut state.overlay) {
+        open(state, *imported, effects);
     }
 }
 
-/// Saves, and then opens the groove the question is about.
-pub(crate) fn save_first(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Overlay::Replacing(arrived) = std::mem::take(&mut state.overlay) {
-        state.importing.waiting = Some(arrived);
+pub(crate) fn save_then_open(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Overlay::ConfirmImport(imported) = std::mem::take(&mut state.overlay) {
+        state.files.import.pending_save = Some(imported);
         save::save(state, effects);
     }
 }
 
-/// The groove that came in becomes the one of the editor, a work that has no file; undo brings the other one back.
-fn replace(state: &mut State, arrived: ImportedGroove, effects: &mut Vec<Effect>) {
+/// Replaces the groove by the imported one, a document without a file; undo restores the old one.
+fn open(state: &mut State, imported: ImportedGroove, effects: &mut Vec<Effect>) {
     practice::leave(state, effects);
-    state.session.replace(arrived.groove, format!("import of {}", arrived.from.display()));
-    (state.scroll, state.top_layer, state.selecting) = (0, 0, false);
-    (state.selected_hearing, state.focus, state.play.looped) = (None, Focus::First, LoopMode::All);
-    state.extra_hearings.clear();
-    let (undo, save) = (state.keymap.first("undo"), state.keymap.first("save"));
-    state.show_message(Message::info(format!("imported {}; {save} saves it, {undo} undoes", arrived.from.display())));
-    state.importing.remarks = arrived.warnings;
-    if !state.importing.remarks.is_empty() {
-        state.overlay = Overlay::Remarks(0);
+    let from = imported.from.display();
+    state.session.replace(imported.groove, format!("import of {from}"));
+    (state.view.scroll, state.view.top_layer, state.input.selecting) = (0, 0, false);
+    let (limits, result) = (state.hearings.limits, state.hearings.result.take());
+    state.hearings = HearingsState { limits, result, ..HearingsState::default() };
+    state.playback.loop_mode = LoopMode::All;
+    let (undo, save) = (state.input.keymap.first("undo"), state.input.keymap.first("save"));
+    state.show_message(Message::info(format!("imported {from}; {save} saves it, {undo} undoes")));
+    state.files.import.warnings = imported.warnings;
+    if !state.files.import.warnings.is_empty() {
+        state.overlay = Overlay::ImportWarnings(0);
     }
 }
 
-/// Shows again what the last import had to say.
-pub(crate) fn remarks(state: &mut State) {
-    if state.importing.remarks.is_empty() {
+pub(crate) fn show_warnings(state: &mut State) {
+    if state.files.import.warnings.is_empty() {
         state.show_message(Message::info("no import warnings"));
     } else {
-        state.overlay = Overlay::Remarks(0);
+        state.overlay = Overlay::ImportWarnings(0);
     }
-}
-
-/// What stood here is saved: a groove that waits for that takes its place now.
-pub(crate) fn saved(state: &mut State) {
-    if let Some(arrived) = state.importing.waiting.take() {
-        state.importing.arrived = Some(arrived);
-    }
-}
-
-/// What stands here stays: a groove that waits for its save is let go.
-pub(crate) fn stay(state: &mut State) {
-    state.importing.waiting = None;
 }

@@ -1,6 +1,36 @@
-//! Files made of the groove and grooves made of files, as far as the state goes.
+//! Saving, exports, imports and the clipboard, as far as the state goes.
 
 pub(crate) mod clipboard;
 pub(crate) mod export;
 pub(crate) mod import;
 pub(crate) mod save;
+
+use crate::session::DocumentId;
+use crate::terminal::overlay::PendingOverwrite;
+
+/// Files of the editor's documents, and the jobs that read and write files.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct FilesState {
+    /// File name of each document, as shown; `None` before the first save.
+    pub names: Vec<Option<String>>,
+    /// The document whose file has a name and does not exist yet.
+    pub unsaved_path: Option<DocumentId>,
+    /// Becomes a question when no other overlay is open.
+    pub pending_overwrite: Option<PendingOverwrite>,
+    /// Quit after the running save succeeds.
+    pub quit_after_save: bool,
+    /// The errors in the config file, line by line, if there are any.
+    pub config_errors: Option<Vec<String>>,
+    /// The running export or import.
+    pub job: Option<RunningJob>,
+    pub export: export::ExportState,
+    pub import: import::ImportState,
+}
+
+/// A job that runs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct RunningJob {
+    /// `making`, `reading`.
+    pub verb: &'static str,
+    pub percent: Option<u8>,
+}

@@ -1,10 +1,10 @@
-//! Saving, as far as the state goes: names and words that are asked for before it, and its end.
+//! Saving, as far as the state goes: the questions before it, and its end.
 
+use crate::jobs::Overwrite;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::terminal::event::{Effect, SaveFailed};
 use crate::terminal::files::export;
-use crate::terminal::files::import;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
@@ -17,28 +17,27 @@ pub(crate) fn save(state: &mut State, effects: &mut Vec<Effect>) {
         ask(state, Question::SaveAs);
         return;
     }
-    write(state, None, false, effects);
+    write(state, None, Overwrite::Never, effects);
 }
 
-/// Writes the groove to its file, or to another one from now on; `over` whatever stands there if so asked.
-pub(crate) fn write(state: &State, name: Option<String>, over: bool, effects: &mut Vec<Effect>) {
-    effects.push(Effect::Save { groove: state.groove().clone(), name, over });
+/// Writes the groove to its file, or to another one from now on.
+pub(crate) fn write(state: &State, name: Option<String>, overwrite: Overwrite, effects: &mut Vec<Effect>) {
+    effects.push(Effect::Save { groove: state.groove().clone(), name, overwrite });
 }
 
-/// Writes over what the question was about.
+/// Overwrites the file in question.
 pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Overlay::Overwrite(refused) = std::mem::take(&mut state.overlay) {
-        let name = match refused {
+    if let Overlay::ConfirmOverwrite(pending) = std::mem::take(&mut state.overlay) {
+        let name = match pending {
             PendingOverwrite::Changed => None,
             PendingOverwrite::Taken(name) => Some(name),
-            PendingOverwrite::Job(job, _) => return export::replace(state, job, effects),
+            PendingOverwrite::Job(job, _) => return export::run_and_overwrite(state, job, effects),
         };
-        write(state, name, true, effects);
+        write(state, name, Overwrite::Always, effects);
     }
 }
 
-/// Takes the end of a save.
-pub(crate) fn saved(
+pub(crate) fn on_saved(
     state: &mut State,
     (document, groove): (DocumentId, Arc<Groove>),
     result: Result<String, SaveFailed>,
@@ -47,22 +46,25 @@ pub(crate) fn saved(
     match result {
         Ok(name) => {
             state.show_message(Message::info(format!("saved: {name}")));
-            state.saved(document, groove, name);
-            if state.overlay == Overlay::Leaving && !state.session.is_changed() {
+            state.set_saved(document, groove, name);
+            if state.overlay == Overlay::ConfirmQuit && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
-            import::saved(state);
-            if state.quit_after_save {
+            let import = &mut state.files.import;
+            if let Some(imported) = import.pending_save.take() {
+                import.pending = Some(imported);
+            }
+            if state.files.quit_after_save {
                 effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
             }
         }
-        // The program still ends after the save if the answer is yes.
-        Err(SaveFailed::Changed) => state.pending_overwrite = Some(PendingOverwrite::Changed),
-        Err(SaveFailed::Taken(name)) => state.pending_overwrite = Some(PendingOverwrite::Taken(name)),
-        Err(SaveFailed::Failed(words)) => {
-            state.quit_after_save = false;
-            import::stay(state);
-            state.show_message(Message::warning(words));
+        // If the user overwrites the file, `quit_after_save` still applies.
+        Err(SaveFailed::Changed) => state.files.pending_overwrite = Some(PendingOverwrite::Changed),
+        Err(SaveFailed::Taken(name)) => state.files.pending_overwrite = Some(PendingOverwrite::Taken(name)),
+        Err(SaveFailed::Failed(reason)) => {
+            state.files.quit_after_save = false;
+            state.files.import.pending_save = None;
+            state.show_message(Message::warning(reason));
         }
     }
 }

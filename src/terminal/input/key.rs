@@ -1,43 +1,36 @@
-//! Keys: one type for a press, and its name in text.
+//! A key with its modifiers, and its name in text.
 
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use std::fmt;
 
-/// A key with its modifiers. Shift is part of a printed character, so it stands only with keys that print none.
+/// A key with its modifiers. Shift is part of a printed character, so only keys without one have it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Key {
-    /// The key.
+pub(crate) struct Key {
     pub code: KeyCode,
-    /// Ctrl, Alt and, for keys that print nothing, Shift.
+    /// Ctrl, Alt and, for keys without a character, Shift.
     pub mods: KeyModifiers,
 }
 
-/// A plain key that prints a character.
 pub(crate) const fn ch(c: char) -> Key {
     Key { code: KeyCode::Char(c), mods: KeyModifiers::NONE }
 }
 
-/// Ctrl with a letter.
 pub(crate) const fn ctrl(c: char) -> Key {
     Key { code: KeyCode::Char(c), mods: KeyModifiers::CONTROL }
 }
 
-/// A key that prints nothing.
 pub(crate) const fn key(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::NONE }
 }
 
-/// Shift with a key that prints nothing.
 pub(crate) const fn shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::SHIFT }
 }
 
-/// Ctrl with a key that prints nothing.
 pub(crate) const fn ctrl_key(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL }
 }
 
-/// Ctrl and Shift with a key that prints nothing.
 pub(crate) const fn ctrl_shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL.union(KeyModifiers::SHIFT) }
 }
@@ -61,15 +54,15 @@ const NAMES: &[(&str, KeyCode)] = &[
     ("space", KeyCode::Char(' ')),
 ];
 
-/// Shorter names, as the screen has them.
-const SHORT: &[(&str, KeyCode)] = &[("pgup", KeyCode::PageUp), ("pgdn", KeyCode::PageDown)];
+/// Short names, as shown on screen.
+const SHORT_NAMES: &[(&str, KeyCode)] = &[("pgup", KeyCode::PageUp), ("pgdn", KeyCode::PageDown)];
 
 const MODS: &[(&str, KeyModifiers)] =
     &[("ctrl-", KeyModifiers::CONTROL), ("alt-", KeyModifiers::ALT), ("shift-", KeyModifiers::SHIFT)];
 
 impl Key {
-    /// The key of a press as the terminal reports it.
-    pub fn of(event: &KeyEvent) -> Self {
+    /// The key that a terminal reports.
+    pub(crate) fn of(event: &KeyEvent) -> Self {
         let mut mods = event.modifiers & (KeyModifiers::CONTROL | KeyModifiers::ALT | KeyModifiers::SHIFT);
         let code = match event.code {
             // Terminals differ in whether they report Shift with a letter or with Shift-Tab.
@@ -83,9 +76,9 @@ impl Key {
         Self { code, mods }
     }
 
-    /// Reads `ctrl-k`, `shift-left`, `page-up`, `f5`, `x`, `?`, and the names that [`Key::shown`] gives; `None` for anything
-    /// else. The case of modifiers and of names does not matter, nor that of a letter with Ctrl; a letter alone keeps its case.
-    pub fn parse(text: &str) -> Option<Self> {
+    /// Parses `ctrl-k`, `shift-left`, `page-up`, `f5`, `x`, `?`, and the names of [`Key::display_name`]. Modifiers, names, and
+    /// letters with Ctrl ignore case; a letter alone does not.
+    pub(crate) fn parse(text: &str) -> Option<Self> {
         let (mut rest, mut mods) = (text, KeyModifiers::NONE);
         let begins = |rest: &str, name: &str| {
             rest.len() > name.len() && rest.get(..name.len()).is_some_and(|s| s.eq_ignore_ascii_case(name))
@@ -97,7 +90,7 @@ impl Key {
             mods |= *modifier;
             rest = &rest[name.len()..];
         }
-        let named = NAMES.iter().chain(SHORT).find(|(name, _)| name.eq_ignore_ascii_case(rest));
+        let named = NAMES.iter().chain(SHORT_NAMES).find(|(name, _)| name.eq_ignore_ascii_case(rest));
         let code = match named {
             Some((_, code)) => *code,
             None => match rest.strip_prefix(['f', 'F']).map(str::parse::<u8>) {
@@ -126,7 +119,7 @@ impl Key {
     }
 }
 
-/// The name that [`Key::parse`] reads.
+/// The name in the config file.
 impl fmt::Display for Key {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for (name, modifier) in MODS {
@@ -145,7 +138,7 @@ impl fmt::Display for Key {
 
 impl Key {
     /// The name on screen and in the README: `Ctrl-K`, `Shift-Left`, `PgUp`, `x`.
-    pub fn shown(self) -> String {
+    pub(crate) fn display_name(self) -> String {
         let name = match self.code {
             KeyCode::PageUp => "PgUp".to_owned(),
             KeyCode::PageDown => "PgDn".to_owned(),
@@ -189,7 +182,7 @@ mod tests {
         for (text, key, shown) in rows {
             assert_eq!(Key::parse(text), Some(key), "{text}");
             assert_eq!(key.to_string(), text);
-            assert_eq!(key.shown(), shown);
+            assert_eq!(key.display_name(), shown);
         }
         let shown = [
             ("PgUp", key(KeyCode::PageUp)),
@@ -229,7 +222,7 @@ mod tests {
         fn any_text_is_a_key_that_prints_itself_or_none(text in "\\PC{0,12}") {
             if let Some(key) = Key::parse(&text) {
                 prop_assert_eq!(Key::parse(&key.to_string()), Some(key));
-                prop_assert_eq!(Key::parse(&key.shown()), Some(key));
+                prop_assert_eq!(Key::parse(&key.display_name()), Some(key));
             }
         }
     }

@@ -1,21 +1,19 @@
-//! When a key arrived, as a stamp that is only carried along. It must not read a clock.
+//! The arrival time of a key. It must not read a clock.
 
 use std::time::Instant;
 
-/// When a key arrived, or that nobody knows.
+/// Arrival time of a key, if known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct KeyTime(Option<Instant>);
 
 impl KeyTime {
-    /// Of a key that came from no thread: a test's, or one that a command stands for.
+    /// Of a test's key, or of a key that stands for a command.
     pub const UNKNOWN: KeyTime = KeyTime(None);
 
-    /// A key that arrived at this instant.
-    pub fn at(instant: Instant) -> Self {
+    pub(crate) fn at(instant: Instant) -> Self {
         Self(Some(instant))
     }
 
-    /// The instant, where it is known.
     pub(crate) fn instant(self) -> Option<Instant> {
         self.0
     }

@@ -17,17 +17,17 @@ pub(crate) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effe
     let place = place(state, event.column, event.row);
     match (event.kind, place) {
         (MouseEventKind::Down(MouseButton::Left), Some(place)) => {
-            state.dragging = true;
+            state.input.dragging = true;
             let motion = Motion::To(place);
             let select = event.modifiers.contains(KeyModifiers::SHIFT);
             run_command(state, if select { Command::Extend(motion) } else { Command::Move(motion) });
         }
         (MouseEventKind::Drag(MouseButton::Left), Some(place))
-            if state.dragging && place != state.session.cursor().place =>
+            if state.input.dragging && place != state.session.cursor().place =>
         {
             run_command(state, Command::Extend(Motion::To(place)));
         }
-        (MouseEventKind::Up(_), _) => state.dragging = false,
+        (MouseEventKind::Up(_), _) => state.input.dragging = false,
         (MouseEventKind::ScrollUp, _) => run_command(state, Command::Move(Motion::BeatLeft)),
         (MouseEventKind::ScrollDown, _) => run_command(state, Command::Move(Motion::BeatRight)),
         (MouseEventKind::ScrollLeft, _) => run_command(state, Command::Move(Motion::BarLeft)),
@@ -44,7 +44,7 @@ fn wheel_in_list(state: &mut State, kind: MouseEventKind, effects: &mut Vec<Effe
     }
 }
 
-/// The cell under a position of the window.
+/// The cell at a position of the window.
 fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     let layout = state.layout()?;
     let at = Position::new(column, row);
@@ -53,14 +53,14 @@ fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     if !layout.cells.contains(at) && !on_names {
         return None;
     }
-    let layer = state.top_layer + usize::from(row - layout.cells.y);
+    let layer = state.view.top_layer + usize::from(row - layout.cells.y);
     if layer >= state.groove().layers().len() {
         return None;
     }
     let time = if on_names {
         state.session.cursor().column
     } else {
-        state.scale().time_of(state.scroll + usize::from(column - layout.cells.x))
+        state.scale().time_of(state.view.scroll + usize::from(column - layout.cells.x))
     };
     let cell = state.groove().part(layer, section).cell_at(time, state.groove().context(layer, section));
     Some(Place { layer, section, cell })

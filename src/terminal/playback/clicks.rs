@@ -1,55 +1,53 @@
-//! Which of layers, written beat and hearings sound, and how the pulses click.
+//! Switches layers, written beat and hearings on and off, and changes how the pulses click.
 
-use crate::jobs::HearingKey;
+use crate::jobs::{Click, HearingKey};
 use crate::terminal::event::Effect;
 use crate::terminal::hearings;
-use crate::terminal::lists::marked;
-
-use crate::jobs::Click;
+use crate::terminal::lists::selected_item;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::request::Switches;
+use crate::terminal::playback::request::Mix;
 use crate::terminal::playback::transport::{replay, start};
 use crate::terminal::state::{Message, State};
 use crate::terminal::view::Item;
 
-/// The click on the written beat, on or off.
-pub(crate) fn beat(state: &mut State, effects: &mut Vec<Effect>) {
-    practice::leave_row(state, effects);
-    state.play.switches.beat = !state.play.switches.beat;
+pub(crate) fn toggle_beat(state: &mut State, effects: &mut Vec<Effect>) {
+    practice::leave_takes(state, effects);
+    state.playback.mix.beat = !state.playback.mix.beat;
     replay(state, effects);
 }
 
-/// The click on the hearing of the strip, on or off; in the full view the marked hearing comes to the strip first.
-pub(crate) fn hearing(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Some(Item::Hearing(hearing)) = marked(state) {
-        hearings::choose(state, hearing);
+/// Toggles the click of the strip's hearing; the full view selects its highlighted hearing first.
+pub(crate) fn toggle_hearing(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Some(Item::Hearing(hearing)) = selected_item(state) {
+        hearings::select(state, hearing);
     }
-    if !state.play.switches.hearing && !hearings::any(state) {
+    if !state.playback.mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave_row(state, effects);
-    state.play.switches.hearing = !state.play.switches.hearing;
+    practice::leave_takes(state, effects);
+    state.playback.mix.hearing = !state.playback.mix.hearing;
     replay(state, effects);
 }
 
-/// The marked hearing is clicked beside others, or no more.
-pub(crate) fn hearing_too(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(Item::Hearing(index)) = marked(state) else {
+/// Toggles the click of the highlighted hearing, in addition to that of the strip.
+pub(crate) fn toggle_extra_hearing(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(Item::Hearing(index)) = selected_item(state) else {
         state.show_message(Message::info("only hearings can be clicked"));
         return;
     };
-    let clicked: Vec<usize> = state.extra_hearings.iter().filter_map(|c| state.find(*c)).map(|(i, _)| i).collect();
-    let more = !clicked.contains(&index);
-    let wanted = clicked.into_iter().filter(|i| *i != index).chain(more.then_some(index));
-    let mark = |i: usize| state.report()?.0.hearings.get(i).map(HearingKey::of);
-    state.extra_hearings = wanted.filter_map(mark).collect();
-    let words = format!("hearing {}: click {}", index + 1, if more { "on" } else { "off" });
-    state.show_message(Message::info(words));
+    let clicked: Vec<usize> =
+        state.hearings.extra.iter().filter_map(|c| state.find_hearing(*c)).map(|(i, _)| i).collect();
+    let added = !clicked.contains(&index);
+    let new = clicked.into_iter().filter(|i| *i != index).chain(added.then_some(index));
+    let key = |i: usize| state.report()?.0.hearings.get(i).map(HearingKey::of);
+    state.hearings.extra = new.filter_map(key).collect();
+    let text = format!("hearing {}: click {}", index + 1, if added { "on" } else { "off" });
+    state.show_message(Message::info(text));
     replay(state, effects);
 }
 
-/// The next way to click, in a circle.
-fn next(click: Click) -> Click {
+/// The click after this one, in a cycle.
+fn next_click(click: Click) -> Click {
     match click {
         Click::Off | Click::Divided(4..) => Click::Written,
         Click::Written => Click::OffBeat,
@@ -58,7 +56,7 @@ fn next(click: Click) -> Click {
     }
 }
 
-/// What follows the name of a pulse; nothing for plain clicks.
+/// The suffix of a pulse's name; empty for plain clicks.
 fn suffix(click: Click) -> String {
     match click {
         Click::Off | Click::Written => String::new(),
@@ -67,57 +65,59 @@ fn suffix(click: Click) -> String {
     }
 }
 
-/// The next way in which the written beat clicks.
-pub(crate) fn next_beat_cut(state: &mut State, effects: &mut Vec<Effect>) {
-    state.play.beat_cut = next(state.play.beat_cut);
-    cut(state, "the written beat", state.play.beat_cut, state.play.switches.beat);
+pub(crate) fn next_beat_click(state: &mut State, effects: &mut Vec<Effect>) {
+    let playback = &mut state.playback;
+    playback.beat_click = next_click(playback.beat_click);
+    let message = describe_click("the written beat", playback.beat_click, playback.mix.beat);
+    state.show_message(message);
     replay(state, effects);
 }
 
-/// The next way in which hearings click.
-pub(crate) fn next_hearing_cut(state: &mut State, effects: &mut Vec<Effect>) {
-    state.play.hearing_cut = next(state.play.hearing_cut);
-    cut(state, "hearings", state.play.hearing_cut, state.play.switches.hearing || !state.extra_hearings.is_empty());
+pub(crate) fn next_hearing_click(state: &mut State, effects: &mut Vec<Effect>) {
+    let playback = &mut state.playback;
+    playback.hearing_click = next_click(playback.hearing_click);
+    let on = playback.mix.hearing || !state.hearings.extra.is_empty();
+    let message = describe_click("hearings", playback.hearing_click, on);
+    state.show_message(message);
     replay(state, effects);
 }
 
-fn cut(state: &mut State, what: &str, clicks: Click, on: bool) {
-    let how = match clicks {
+fn describe_click(pulse: &str, click: Click, on: bool) -> Message {
+    let how = match click {
         Click::Off | Click::Written => "once each".to_owned(),
         Click::OffBeat => "offbeat only".to_owned(),
         Click::Divided(n) => format!("divided by {n}"),
     };
     let off = if on { "" } else { " (the click is off)" };
-    state.show_message(Message::info(format!("{what} clicked {how}{off}")));
+    Message::info(format!("{pulse} clicked {how}{off}"))
 }
 
-/// Sounds a take: at once and in its place if something is played, else from the start.
-pub(crate) fn take(state: &mut State, switches: Switches, effects: &mut Vec<Effect>) {
-    if switches.hearing && !hearings::any(state) {
+/// Plays a take from the current position, or from the start if nothing plays.
+pub(crate) fn play_take(state: &mut State, mix: Mix, effects: &mut Vec<Effect>) {
+    if mix.hearing && !hearings::require_hearing(state) {
         return;
     }
     practice::leave(state, effects);
-    state.play.switches = switches;
-    if !switches.hearing {
-        state.extra_hearings.clear();
+    state.playback.mix = mix;
+    if !mix.hearing {
+        state.hearings.extra.clear();
     }
-    if state.play.on {
+    if state.playback.on {
         replay(state, effects);
     } else {
         start(state, None, effects);
     }
 }
 
-/// What sounds, by its name: `under beat`, `both alone`.
-pub(crate) fn name(state: &State) -> String {
-    let play = &state.play;
-    let clicked = state.clicked(play.switches.hearing, true).len();
-    let own = Switches { hearing: clicked > 0, ..play.switches };
-    let Switches { layers, beat, hearing } = practice::switches(state).unwrap_or(own);
-    let more = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
-    let (b, h) = (suffix(play.beat_cut), format!("{}{more}", suffix(play.hearing_cut)));
+/// The name of what sounds: `under beat`, `both alone`.
+pub(crate) fn mix_name(state: &State) -> String {
+    let playback = &state.playback;
+    let clicked = state.clicked_hearings(playback.mix.hearing, true).len();
+    let mix = practice::take_mix(state).unwrap_or(Mix { hearing: clicked > 0, ..playback.mix });
+    let count = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
+    let (b, h) = (suffix(playback.beat_click), format!("{}{count}", suffix(playback.hearing_click)));
     let both = if b.is_empty() && h.is_empty() { "both".to_owned() } else { format!("beat{b}+heard{h}") };
-    match (layers, beat, hearing) {
+    match (mix.layers, mix.beat, mix.hearing) {
         (true, false, false) => "groove".into(),
         (true, true, false) => format!("under beat{b}"),
         (true, false, true) => format!("under heard{h}"),

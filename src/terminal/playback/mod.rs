@@ -1,4 +1,4 @@
-//! Playback, clicks, practice and tapping, as far as the state goes.
+//! Playback, clicks, practice and tapping, as far as the state goes. It must not know the output device.
 
 pub(crate) mod clicks;
 pub(crate) mod playing;

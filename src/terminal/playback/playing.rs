@@ -1,85 +1,92 @@
-//! What is to be heard as the state says it: the switches, what is played round, the speed.
+//! The state of playback, and the play request that follows from it.
 
-use crate::jobs::play_request::{Playing, Pulses, Sounding};
-use crate::jobs::{Click, Range};
+use crate::jobs::play_request::{HearingClicks, LoopSpec, PlayRequest};
+use crate::jobs::{Click, Position, Range};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::terminal::playback::practice::{self, RunningSequence};
-use crate::terminal::playback::request::{Head, Switches};
+use crate::terminal::playback::request::Mix;
+use crate::terminal::playback::tapping::Taps;
+use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
 use std::sync::Arc;
 
-/// Slowest and fastest playing speed, in percent of the written tempo.
+/// In percent of the written tempo.
 pub(crate) static SPEED: Bound = Bound { what: "the playing speed", least: 20, greatest: 200, unit: "percent" };
 
-/// Bounds of the master volume and of the click volume.
 pub(crate) static VOLUME: Bound = Bound { what: "the volume", least: -40, greatest: 0, unit: "dB" };
 pub(crate) static CLICK_VOLUME: Bound = Bound { what: "the click volume", least: -40, greatest: 6, unit: "dB" };
 
 /// Volumes in dB; 0 is the level that exported files have.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct SoundLevels {
-    /// Of everything.
     pub volume_db: f32,
-    /// Of the clicks, on top of that.
+    /// Added to the volume for clicks.
     pub click_db: f32,
 }
 
-/// What sounds.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Play {
+#[derive(Debug, Clone)]
+pub(crate) struct Playback {
     pub on: bool,
+    /// Speed in percent of the written tempo.
     pub percent: u16,
     pub levels: SoundLevels,
-    pub looped: LoopMode,
-    pub switches: Switches,
-    /// How the pulses are clicked when they are.
-    pub beat_cut: Click,
-    pub hearing_cut: Click,
-    /// The takes or the ladder that is played.
+    pub loop_mode: LoopMode,
+    pub mix: Mix,
+    /// How the written beat clicks while its click is on.
+    pub beat_click: Click,
+    pub hearing_click: Click,
+    /// The takes or the ladder that plays.
     pub running: Option<RunningSequence>,
-    /// Sequences begun so far.
+    /// Number of sequences started so far.
     pub sequences: u32,
-    pub head: Option<Head>,
+    pub position: Option<Position>,
     /// Why there is no sound.
-    pub silent: Option<String>,
-    /// Whether the ladder's steps are shown to be read, since nothing sounds.
-    pub read_only: bool,
-    /// The far speaker, while one is connected.
-    pub far: Option<RemoteSpeaker>,
-    /// Ticks since the last key, to follow the playhead while nobody edits.
+    pub no_sound: Option<String>,
+    /// Without sound, the steps of the ladder are only shown.
+    pub ladder_shown: bool,
+    pub remote: Option<RemoteLink>,
+    /// Ticks since the last key, after some of which the grid follows the playhead.
     pub idle: u32,
+    /// The last ladder.
+    pub ladder: Ladder,
+    /// The practice log of the groove, in one line.
+    pub progress: Option<String>,
+    pub taps: Taps,
 }
 
-impl Default for Play {
+impl Default for Playback {
     fn default() -> Self {
         Self {
             on: false,
             percent: 100,
             levels: SoundLevels::default(),
-            looped: LoopMode::All,
-            switches: Switches { layers: true, beat: false, hearing: false },
-            beat_cut: Click::Written,
-            hearing_cut: Click::Written,
+            loop_mode: LoopMode::All,
+            mix: Mix::GROOVE,
+            beat_click: Click::Written,
+            hearing_click: Click::Written,
             running: None,
             sequences: 0,
-            head: None,
-            silent: None,
-            read_only: false,
-            far: None,
+            position: None,
+            no_sound: None,
+            ladder_shown: false,
+            remote: None,
             idle: 0,
+            ladder: Ladder::default(),
+            progress: None,
+            taps: Taps::default(),
         }
     }
 }
 
-/// A far speaker that is connected.
+/// The connection to a remote speaker.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct RemoteSpeaker {
-    /// Whether its line is lost for now.
-    pub lost: bool,
+pub(crate) enum RemoteLink {
+    Connected,
+    /// Being restored.
+    Lost,
 }
 
-/// What is asked to be played round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum LoopMode {
     All,
@@ -88,15 +95,15 @@ pub(crate) enum LoopMode {
 }
 
 impl State {
-    /// Playing speed, exact.
+    /// Playback speed; 1 is as written.
     pub(crate) fn speed(&self) -> Fraction {
-        Fraction::new(i64::from(self.play.percent), 100).unwrap_or(Fraction::ONE)
+        Fraction::new(i64::from(self.playback.percent), 100).unwrap_or(Fraction::ONE)
     }
 
-    /// The hearings that are clicked: the one of the strip if it is, and the others.
-    pub(crate) fn clicked(&self, strip: bool, also: bool) -> Vec<usize> {
-        let mut clicked: Vec<usize> = self.strip().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
-        for (i, _) in self.extra_hearings.iter().filter(|_| also).filter_map(|c| self.find(*c)) {
+    /// The hearings of the newest report that click: the one of the strip, the extra ones, or both.
+    pub(crate) fn clicked_hearings(&self, strip: bool, extra: bool) -> Vec<usize> {
+        let mut clicked: Vec<usize> = self.strip_hearing().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
+        for (i, _) in self.hearings.extra.iter().filter(|_| extra).filter_map(|key| self.find_hearing(*key)) {
             if !clicked.contains(&i) {
                 clicked.push(i);
             }
@@ -104,57 +111,55 @@ impl State {
         clicked
     }
 
-    /// What is to be heard: the takes or the ladder that is played, or else the loop.
-    pub(crate) fn sounding(&self) -> Sounding {
-        practice::sequence(self).map_or_else(|| Sounding::Loop(self.playing()), Sounding::Sequence)
+    /// The sequence that plays, or else the loop.
+    pub(crate) fn play_request(&self) -> PlayRequest {
+        practice::sequence(self).map_or_else(|| PlayRequest::Loop(self.loop_spec()), PlayRequest::Sequence)
     }
 
-    /// What is played round.
-    pub(crate) fn over(&self) -> Range {
-        let section = self.session.cursor().place.section;
-        match (self.play.looped, self.session.selection()) {
+    pub(crate) fn loop_range(&self) -> Range {
+        match (self.playback.loop_mode, self.session.selection()) {
             (LoopMode::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
-            (LoopMode::Section | LoopMode::Selection, _) => Range::Section(section),
+            (LoopMode::Section | LoopMode::Selection, _) => Range::Section(self.session.cursor().place.section),
             (LoopMode::All, _) => Range::Whole,
         }
     }
 
-    /// The loop that is to be heard.
-    pub(crate) fn playing(&self) -> Playing {
-        self.playing_as(self.play.switches, true)
+    /// The loop as it sounds now.
+    pub(crate) fn loop_spec(&self) -> LoopSpec {
+        self.loop_spec_with(self.playback.mix, true)
     }
 
-    /// The loop that is to be heard with these switches, and with the other hearings or without.
-    pub(crate) fn playing_as(&self, switches: Switches, also: bool) -> Playing {
-        let over = self.over();
-        Playing {
+    /// The loop with another mix, and with or without the extra hearings.
+    pub(crate) fn loop_spec_with(&self, mix: Mix, extra: bool) -> LoopSpec {
+        let range = self.loop_range();
+        LoopSpec {
             groove: self.groove().clone(),
             speed: self.speed(),
-            over,
-            layers: switches.layers,
-            beat: if switches.beat { self.play.beat_cut } else { Click::Off },
-            click_db: self.play.levels.click_db,
-            lines: self.lines(over, &self.clicked(switches.hearing, also)),
+            range,
+            layers: mix.layers,
+            beat: if mix.beat { self.playback.beat_click } else { Click::Off },
+            click_db: self.playback.levels.click_db,
+            hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing, extra)),
         }
     }
 
-    fn lines(&self, over: Range, clicked: &[usize]) -> Vec<Pulses> {
+    fn hearing_clicks(&self, range: Range, hearings: &[usize]) -> Vec<HearingClicks> {
         let Some((report, _)) = self.report() else { return Vec::new() };
         let clock = &report.clock;
-        let lead = match over {
+        let lead = match range {
             Range::Whole => Some(0.0),
             Range::Section(section) => clock.seconds(section, 0, Time::ZERO),
             Range::Region { section, from, .. } => clock.seconds(section, 0, from),
         };
-        let line = |(index, hearing): (usize, usize)| {
-            Some(Pulses {
+        let clicks = |(index, &hearing): (usize, &usize)| {
+            Some(HearingClicks {
                 seconds: Arc::new(report.hearings.get(hearing)?.pulses.clone()),
                 length: clock.total(),
-                clicks: self.play.hearing_cut,
+                click: self.playback.hearing_click,
                 index: index as u8,
                 lead: lead.unwrap_or(0.0),
             })
         };
-        clicked.iter().copied().enumerate().filter_map(line).collect()
+        hearings.iter().enumerate().filter_map(clicks).collect()
     }
 }

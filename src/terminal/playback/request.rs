@@ -1,38 +1,31 @@
-//! What sounds and where it is heard, as values.
+//! What sounds, and where it is heard, as values.
+
+use crate::jobs::Position;
 
 /// What sounds in a take.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Switches {
-    /// The layers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Mix {
     pub layers: bool,
     /// The click of the written beat.
     pub beat: bool,
-    /// The click of the hearing in the strip.
+    /// The click of the hearing of the strip.
     pub hearing: bool,
 }
 
-/// Where the groove is heard.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Head {
-    /// Section, from 0.
-    pub section: usize,
-    /// Time through, from 0.
-    pub pass: usize,
-    /// Whole notes from the section's start.
-    pub wholes: f64,
+impl Mix {
+    pub(crate) const GROOVE: Self = Self { layers: true, beat: false, hearing: false };
+    pub(crate) const GROOVE_AND_BEAT: Self = Self { layers: true, beat: true, hearing: false };
+    pub(crate) const GROOVE_AND_HEARING: Self = Self { layers: true, beat: false, hearing: true };
+    pub(crate) const PULSES: Self = Self { layers: false, beat: true, hearing: true };
+    pub(crate) const ALL: Self = Self { layers: true, beat: true, hearing: true };
 }
 
-/// What was heard at a certain instant.
+/// What was heard when a key was tapped.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Heard {
-    /// Section, from 0.
-    pub section: usize,
-    /// Time through, from 0.
-    pub pass: usize,
-    /// Whole notes from the section's start.
-    pub wholes: f64,
-    /// Turns of the loop completed since it was started.
-    pub turns: u64,
-    /// Length of a buffer of the sound device in ms: no instant is known better than to a part of it.
-    pub grain_ms: f64,
+pub struct TapPosition {
+    pub position: Position,
+    /// Completed passes of the loop since it was started.
+    pub loop_passes: u64,
+    /// Length of a buffer of the output device in ms, which limits the precision of all this.
+    pub buffer_ms: f64,
 }

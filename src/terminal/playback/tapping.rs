@@ -1,303 +1,282 @@
-//! Tapping along: what is tapped, live figures, the report that stays, and the calibration.
+//! Tapping along: the taps, live statistics, the final report, and the calibration.
 
 use crate::analysis::limits;
 use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
-use crate::describe::tap::{self as tap_words, ReportLine, TapContext, TapOffset};
-use crate::jobs::play_request::{Playing, Sounding};
-use crate::jobs::{Click, Range};
+use crate::describe::tap::{self as describe_tap, ReportLine, TapContext, TapOffset};
+use crate::jobs::play_request::{LoopSpec, PlayRequest};
+use crate::jobs::{Click, Position, Range};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::request::Heard;
+use crate::terminal::playback::request::TapPosition;
 use crate::terminal::playback::transport;
 use crate::terminal::state::{Message, State};
 use std::sync::Arc;
 
-/// Taps from which the live figures are made: enough to be sure, few enough to show a change soon.
-const LIVE: usize = 32;
-/// Most taps that are kept.
-const MOST: usize = 20_000;
-/// Taps of a calibration.
-pub(crate) const CALIBRATING: usize = 16;
-/// Beats per minute of the calibration's clicks, and seconds from one to the next.
-const CLICKS: i32 = 100;
-const PERIOD: f64 = 0.6;
-/// Clicks before the first tap counts: a bar to get in.
-const LEAD: f64 = 4.0 * PERIOD;
-/// An offset less sure than this, in ms, is not kept (ours, no source).
-const UNSURE: f64 = 20.0;
+/// Number of taps in the live statistics: enough to be sure, few enough to show a change soon.
+const LIVE_TAPS: usize = 32;
+const MAX_TAPS: usize = 20_000;
+/// Number of taps of a calibration.
+pub(crate) const CALIBRATION_TAPS: usize = 16;
+const CALIBRATION_BPM: i32 = 100;
+/// Seconds between the clicks of a calibration.
+const CLICK_PERIOD: f64 = 0.6;
+/// Seconds before the first tap counts: one bar of clicks.
+const COUNT_IN: f64 = 4.0 * CLICK_PERIOD;
+/// A less certain offset, in ms, is not kept (ours, no source).
+const MAX_OFFSET_ERROR: f64 = 20.0;
 
-/// What is tapped to.
-#[derive(Debug, Clone)]
-pub(crate) enum To {
-    /// The loop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum TapTarget {
     Loop,
-    /// The plain clicks of the calibration.
-    Clicks,
+    /// Plain clicks.
+    Calibration,
 }
 
-/// All that the state knows of tapping.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Taps {
-    /// Taps under way.
-    pub now: Option<Box<Tapping>>,
-    /// The last tapping that has ended.
+    pub current: Option<Box<Tapping>>,
     pub last: Option<Arc<FinishedTapping>>,
-    /// What is taken off every tap.
+    /// Subtracted from every tap.
     pub offset: TapOffset,
-    /// Whether keys come over a line of unknown delay.
-    pub far_line: bool,
+    /// Keys arrive after an unknown delay.
+    pub over_ssh: bool,
 }
 
 impl Taps {
-    /// Whether what sounds is the groove's loop, and not the clicks of the calibration.
-    pub(crate) fn follows_the_loop(&self) -> bool {
-        self.now.as_ref().is_none_or(|t| matches!(t.to, To::Loop))
+    pub(crate) fn is_calibrating(&self) -> bool {
+        self.current.as_ref().is_some_and(|t| t.target == TapTarget::Calibration)
     }
 }
 
-/// Taps under way.
 #[derive(Debug, Clone)]
 pub(crate) struct Tapping {
-    pub to: To,
-    /// Seconds of heard time at full speed from the loop's start, turn after turn counted on.
+    pub target: TapTarget,
+    /// In seconds at full speed from the start of the first pass of the loop.
     pub taps: Vec<f64>,
-    /// Taps that came faster than a finger taps: a key held down.
-    pub held: usize,
-    /// What the last taps say.
+    /// Number of taps faster than a finger, as of a key held down.
+    pub ignored: usize,
+    /// Report of the last taps.
     pub live: TapReport,
-    /// What a calibration has come to, and whether it can be used.
-    pub done: Option<(String, bool)>,
-    about: Material,
+    /// The result of a calibration, or why it cannot be used.
+    pub calibration: Option<Result<String, String>>,
+    pub setup: TapSetup,
 }
 
 /// What taps are measured against.
 #[derive(Debug, Clone)]
-struct Material {
-    groove: Arc<Groove>,
-    report: Arc<Report>,
-    ask: TapOptions,
-    /// A device buffer in ms.
+pub(crate) struct TapSetup {
+    pub groove: Arc<Groove>,
+    pub report: Arc<Report>,
+    options: TapOptions,
+    /// Length of a device buffer in ms.
     buffer_ms: Option<f64>,
 }
 
-/// A tapping that has ended.
 #[derive(Debug, Clone)]
 pub(crate) struct FinishedTapping {
     report: TapReport,
-    about: Material,
+    setup: TapSetup,
     offset: TapOffset,
 }
 
 impl FinishedTapping {
-    /// The report in lines.
     pub(crate) fn lines(&self, state: &State) -> Vec<ReportLine> {
-        let a = &self.about;
-        let about =
-            TapContext { options: a.ask, offset: self.offset, buffer_ms: a.buffer_ms, over_ssh: state.taps.far_line };
-        tap_words::report_lines(&a.groove, &a.report, &self.report, &about)
+        let TapSetup { groove, report, options, buffer_ms } = &self.setup;
+        let (options, buffer_ms, over_ssh) = (*options, *buffer_ms, state.playback.taps.over_ssh);
+        let context = TapContext { options, offset: self.offset, buffer_ms, over_ssh };
+        describe_tap::report_lines(groove, report, &self.report, &context)
     }
 }
 
 impl Tapping {
-    fn new(to: To, about: Material) -> Self {
-        Self { to, taps: Vec::new(), held: 0, live: TapReport::default(), done: None, about }
-    }
-
-    pub(crate) fn groove_and_report(&self) -> (&Groove, &Report) {
-        (&self.about.groove, &self.about.report)
+    fn new(target: TapTarget, setup: TapSetup) -> Self {
+        Self { target, taps: Vec::new(), ignored: 0, live: TapReport::default(), calibration: None, setup }
     }
 }
 
-/// Begins to tap along with the loop, which plays from now on.
+/// Starts to tap along with the loop, and to play it.
 pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some((shown, true)) =
-        state.report.as_ref().map(|s| (s, s.revision == state.revision() && s.ask == state.ask()))
-    else {
+    let result = state.hearings.result.as_ref();
+    let Some(result) = result.filter(|r| r.revision == state.revision() && r.ask == state.ask()) else {
         state.show_message(Message::warning("analysis is still running; try again"));
         return;
     };
-    if shown.report.attacks.is_empty() {
+    if result.report.attacks.is_empty() {
         state.show_message(Message::warning("nothing to tap along with yet; enter some attacks first"));
         return;
     }
-    let report = shown.report.clone();
-    let over = state.playing().over;
-    if shown.ask.scope.region.is_some() && !matches!(over, Range::Region { .. }) {
-        let (focus, looped) = (state.keymap.first("focus"), state.keymap.first("loop"));
+    let report = result.report.clone();
+    let range = state.loop_range();
+    if result.ask.scope.region.is_some() && !matches!(range, Range::Region { .. }) {
+        let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop"));
         state.show_message(Message::warning(format!(
             "only the selection is analysed: loop it ({looped}) or analyse something else ({focus})"
         )));
         return;
     }
-    let Some(range) = range(&report.clock, over).filter(|(from, to)| from < to) else {
+    let Some(range) = seconds(&report.clock, range).filter(|(from, to)| from < to) else {
         state.show_message(Message::warning("the loop is empty"));
         return;
     };
-    let speed = f64::from(state.play.percent) / 100.0;
-    let ask = TapOptions { speed, range, offset: state.taps.offset.ms() / 1000.0 };
-    let about = Material { groove: state.groove().clone(), report, ask, buffer_ms: None };
-    state.taps.now = Some(Box::new(Tapping::new(To::Loop, about)));
+    let speed = f64::from(state.playback.percent) / 100.0;
+    let options = TapOptions { speed, range, offset: state.playback.taps.offset.ms() / 1000.0 };
+    let setup = TapSetup { groove: state.groove().clone(), report, options, buffer_ms: None };
+    state.playback.taps.current = Some(Box::new(Tapping::new(TapTarget::Loop, setup)));
     state.overlay = Overlay::Tap;
-    practice::settle(state, effects);
-    if !state.play.on {
+    practice::continue_as_loop(state, effects);
+    if !state.playback.on {
         transport::start(state, None, effects);
     }
 }
 
-/// Begins the calibration: plain clicks in the place of whatever sounds.
+/// Starts the calibration: plays plain clicks instead of the groove.
 pub(crate) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(groove) = clicks() else { return };
+    let Some(groove) = empty_bar() else { return };
     let groove = Arc::new(groove);
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
-    let ask = TapOptions { speed: 1.0, range: (0.0, LEAD), offset: 0.0 };
-    let about = Material { groove, report, ask, buffer_ms: None };
-    state.taps.now = Some(Box::new(Tapping::new(To::Clicks, about)));
+    let options = TapOptions { speed: 1.0, range: (0.0, COUNT_IN), offset: 0.0 };
+    let setup = TapSetup { groove, report, options, buffer_ms: None };
+    state.playback.taps.current = Some(Box::new(Tapping::new(TapTarget::Calibration, setup)));
     state.overlay = Overlay::Tap;
     practice::leave(state, effects);
     start_clicks(state, effects);
 }
 
 fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = &state.taps.now else { return };
-    let playing = Playing {
-        groove: tapping.about.groove.clone(),
+    let Some(tapping) = &state.playback.taps.current else { return };
+    let spec = LoopSpec {
+        groove: tapping.setup.groove.clone(),
         speed: Fraction::ONE,
-        over: Range::Whole,
+        range: Range::Whole,
         layers: true,
         beat: Click::Written,
-        click_db: state.play.levels.click_db,
-        lines: Vec::new(),
+        click_db: state.playback.levels.click_db,
+        hearings: Vec::new(),
     };
-    state.play.on = true;
-    state.play.head = None;
-    effects.push(Effect::Play(Box::new(Sounding::Loop(playing)), None));
+    state.playback.on = true;
+    state.playback.position = None;
+    effects.push(Effect::Play(Box::new(PlayRequest::Loop(spec)), None));
 }
 
-/// A bar without an attack, whose beat is clicked.
-fn clicks() -> Option<Groove> {
-    let tempo = Tempo::new(Fraction::whole(CLICKS), Time::new(1, 4)?).ok()?;
+/// A bar without attacks, whose beat clicks.
+fn empty_bar() -> Option<Groove> {
+    let tempo = Tempo::new(Fraction::whole(CALIBRATION_BPM), Time::new(1, 4)?).ok()?;
     Groove::blank(Meter::parse("4/4").ok()?, tempo, 1).ok()
 }
 
 /// Start and end of a loop in seconds at full speed.
-fn range(clock: &Clock, over: Range) -> Option<(f64, f64)> {
-    match over {
+fn seconds(clock: &Clock, range: Range) -> Option<(f64, f64)> {
+    match range {
         Range::Whole => Some((0.0, clock.total())),
         Range::Section(section) => clock.range(section, 0),
         Range::Region { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
     }
 }
 
-/// A key was tapped.
 pub(crate) fn tap(state: &mut State, arrival: KeyTime, effects: &mut Vec<Effect>) {
-    if state.play.on {
+    if state.playback.on {
         effects.push(Effect::Tap(arrival));
     }
 }
 
-/// The place a tap fell on is known.
-pub(crate) fn tapped(state: &mut State, heard: Heard, effects: &mut Vec<Effect>) {
-    if state.overlay != Overlay::Tap || !state.play.on {
+/// Adds a tap whose position is known.
+pub(crate) fn on_tap(state: &mut State, tap: TapPosition, effects: &mut Vec<Effect>) {
+    if state.overlay != Overlay::Tap || !state.playback.on {
         return;
     }
-    let Some(tapping) = &mut state.taps.now else { return };
-    let about = &mut tapping.about;
-    let Some((start, end)) = about.report.clock.range(heard.section, heard.pass) else { return };
-    let whole = about.report.clock.seconds_per_whole(heard.section).unwrap_or(0.0);
-    let (from, to) = about.ask.range;
-    let within = (start + heard.wholes * whole).clamp(start, end) - from;
-    let time = heard.turns as f64 * (to - from) + within;
-    about.buffer_ms = Some(heard.grain_ms);
-    let apart = |last: &f64| (time - last).abs() / about.ask.speed * 1000.0;
+    let Some(tapping) = &mut state.playback.taps.current else { return };
+    let Tapping { target, setup, taps, ignored, live, .. } = &mut **tapping;
+    let Position { section, pass, wholes } = tap.position;
+    let Some((start, end)) = setup.report.clock.range(section, pass) else { return };
+    let whole = setup.report.clock.seconds_per_whole(section).unwrap_or(0.0);
+    let (from, to) = setup.options.range;
+    let within = (start + wholes * whole).clamp(start, end) - from;
+    let time = tap.loop_passes as f64 * (to - from) + within;
+    setup.buffer_ms = Some(tap.buffer_ms);
+    let interval = |last: &f64| (time - last).abs() / setup.options.speed * 1000.0;
     // Half of what a finger can do leaves room for a slip and none for a key that repeats.
-    if tapping.taps.last().is_some_and(|last| apart(last) < limits::TAP_FASTEST.value / 2.0) {
-        tapping.held += 1;
+    if taps.last().is_some_and(|last| interval(last) < limits::TAP_FASTEST.value / 2.0) {
+        *ignored += 1;
         return;
     }
-    if matches!(tapping.to, To::Clicks) {
-        if time >= LEAD - PERIOD / 4.0 {
-            tapping.taps.push(time);
+    match target {
+        TapTarget::Calibration => {
+            if time >= COUNT_IN - CLICK_PERIOD / 4.0 {
+                taps.push(time);
+            }
+            if taps.len() >= CALIBRATION_TAPS {
+                finish_calibration(state, effects);
+            }
         }
-        if tapping.taps.len() >= CALIBRATING {
-            calibrated(state, effects);
+        TapTarget::Loop => {
+            if taps.len() < MAX_TAPS {
+                taps.push(time);
+            }
+            let last = &taps[taps.len().saturating_sub(LIVE_TAPS)..];
+            *live = tap_report(&setup.report, &setup.options, last);
         }
-        return;
     }
-    if tapping.taps.len() < MOST {
-        tapping.taps.push(time);
-    }
-    let last = &tapping.taps[tapping.taps.len().saturating_sub(LIVE)..];
-    tapping.live = tap_report(&tapping.about.report, &tapping.about.ask, last);
 }
 
-/// Ends the clicks; what they said is shown until it is left, so that a tap too many does nothing.
-fn calibrated(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = &mut state.taps.now else { return };
-    let Some(found) = calibrate(&tapping.taps, PERIOD) else { return };
+/// Stops the clicks and shows the result until it is closed.
+fn finish_calibration(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(tapping) = &mut state.playback.taps.current else { return };
+    let Some(found) = calibrate(&tapping.taps, CLICK_PERIOD) else { return };
     let offset = format!("{:+.0} ms, ±{:.0}", found.ms, found.error_ms);
-    let good = found.error_ms <= UNSURE;
-    let set = matches!(state.taps.offset, TapOffset::Set(_));
-    let words = if !good {
-        format!("{offset}: too uneven to use; the offset is unchanged")
-    } else if set {
-        format!("{offset}: device latency and your own habit; the config file's offset still applies")
+    let is_set = matches!(state.playback.taps.offset, TapOffset::Set(_));
+    let usable = found.error_ms <= MAX_OFFSET_ERROR;
+    tapping.calibration = Some(if !usable {
+        Err(format!("{offset}: too uneven to use; the offset is unchanged"))
+    } else if is_set {
+        Ok(format!("{offset}: device latency and your own habit; the config file's offset still applies"))
     } else {
-        format!("{offset}: device latency and your own habit; subtracted from every tap from now on")
-    };
-    tapping.done = Some((words, good));
+        Ok(format!("{offset}: device latency and your own habit; subtracted from every tap from now on"))
+    });
+    if usable && !is_set {
+        state.playback.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
+    }
     transport::stop(state, effects);
-    if good {
-        if !set {
-            state.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
-        }
-        effects.push(Effect::KeepOffset(found));
+    if usable {
+        effects.push(Effect::SaveOffset(found));
     }
 }
 
-fn stop(state: &mut State, effects: &mut Vec<Effect>) {
-    state.taps.now = None;
+/// Discards the taps and plays from the start of the loop.
+pub(crate) fn restart(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(tapping) = &mut state.playback.taps.current else { return };
+    **tapping = Tapping::new(tapping.target, tapping.setup.clone());
+    match tapping.target {
+        TapTarget::Calibration => start_clicks(state, effects),
+        TapTarget::Loop => transport::start(state, None, effects),
+    }
+}
+
+/// Stops and shows the report, if there are taps.
+pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(tapping) = state.playback.taps.current.take() else { return };
     state.overlay = Overlay::None;
     transport::stop(state, effects);
-}
-
-/// Forgets the taps and plays from the loop's start.
-pub(crate) fn again(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = &mut state.taps.now else { return };
-    (tapping.taps, tapping.held, tapping.live, tapping.done) = (Vec::new(), 0, TapReport::default(), None);
-    if matches!(tapping.to, To::Clicks) {
-        return start_clicks(state, effects);
-    }
-    transport::start(state, None, effects);
-}
-
-/// Ends: the sound stops and the report is shown, if there was a tap.
-pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(tapping) = state.taps.now.take() else { return };
-    stop(state, effects);
-    if matches!(tapping.to, To::Clicks) {
-        if tapping.done.is_none() {
+    if tapping.target == TapTarget::Calibration {
+        if tapping.calibration.is_none() {
             state.show_message(Message::info("calibration stopped; the offset is unchanged"));
         }
-        return;
+    } else if !tapping.taps.is_empty() {
+        let report = tap_report(&tapping.setup.report, &tapping.setup.options, &tapping.taps);
+        let (setup, offset) = (tapping.setup, state.playback.taps.offset);
+        state.playback.taps.last = Some(Arc::new(FinishedTapping { report, setup, offset }));
+        show_report(state);
     }
-    if tapping.taps.is_empty() {
-        return;
-    }
-    let report = tap_report(&tapping.about.report, &tapping.about.ask, &tapping.taps);
-    state.taps.last = Some(Arc::new(FinishedTapping { report, about: tapping.about, offset: state.taps.offset }));
-    show(state);
 }
 
-/// Shows the last report.
-pub(crate) fn show(state: &mut State) {
-    if state.taps.last.is_some() {
+pub(crate) fn show_report(state: &mut State) {
+    if state.playback.taps.last.is_some() {
         state.overlay = Overlay::TapReport(0);
     } else {
-        let key = state.keymap.first("tap");
+        let key = state.input.keymap.first("tap");
         state.show_message(Message::info(format!("no taps yet; {key} starts tapping")));
     }
 }

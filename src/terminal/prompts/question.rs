@@ -1,89 +1,59 @@
-//! What can be asked for on one line, and the words it is asked in.
+//! The questions of the prompt, with their labels and the forms of their answers.
 
-/// What is asked for on one line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Question {
-    /// Port and token of a far speaker.
+pub(crate) enum Question {
     Speaker,
-    /// A number of cells, or a line of groups.
     Groups,
-    /// A pitch.
     Pitch,
-    /// A tuplet.
     Tuplet,
-    /// Times to repeat.
     Repeat,
-    /// Cells to rotate by.
     Rotate,
-    /// Cells to shift by.
     Shift,
-    /// Name and voice of a new layer.
     AddLayer,
-    /// Name of the layer.
     RenameLayer,
-    /// Voice of the layer.
     Voice,
-    /// Division of the layer.
     Division,
-    /// Cells of the cycle.
     Cycle,
-    /// Swing of the layer.
     LayerSwing,
-    /// The file of the layer's own sound.
     SoundFile,
-    /// Accent depth of the layer.
     AccentDepth,
-    /// Gain of the layer.
     Gain,
-    /// Pan of the layer.
     Pan,
-    /// Name and meter of a new section.
     AddSection,
-    /// Name of the section.
     RenameSection,
-    /// Meter of the section.
     Meter,
-    /// Tempo of the section.
     Tempo,
-    /// Bars of the section.
     Bars,
-    /// Times through of the section.
     Times,
-    /// Swing of the section.
     Swing,
-    /// Playing speed in percent.
     Speed,
-    /// Title of the groove.
     Title,
-    /// The text that stands with the groove.
     Note,
-    /// A bar to go to.
     Bar,
-    /// Times through each take of all in a row.
     Takes,
-    /// The ladder.
     Ladder,
-    /// File name to save under.
     SaveAs,
-    /// The file an export goes to.
     ExportAs,
-    /// The folder a handout goes to.
     HandoutInto,
-    /// The file of what is heard.
     RenderWav,
-    /// The file of takes.
     TakesWav,
-    /// The file of a ladder.
     LadderWav,
-    /// The file to import.
     Import,
-    /// How pictures look.
     PicturesAs,
 }
 
 impl Question {
-    /// What is asked for, and the forms allowed.
-    pub(crate) fn words(self) -> (&'static str, &'static str) {
+    pub(crate) fn label(self) -> &'static str {
+        self.texts().0
+    }
+
+    /// The allowed forms of an answer.
+    pub(crate) fn forms(self) -> &'static str {
+        self.texts().1
+    }
+
+    /// Label and allowed forms.
+    fn texts(self) -> (&'static str, &'static str) {
         match self {
             Question::Groups => ("Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2"),
             Question::Pitch => ("Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own"),
@@ -128,8 +98,8 @@ impl Question {
         }
     }
 
-    /// The forms allowed, shorter, for a refusal.
-    pub(crate) fn allowed(self) -> &'static str {
+    /// The allowed forms, shorter, for an error.
+    pub(crate) fn short_forms(self) -> &'static str {
         match self {
             Question::Groups => "12, 3+3+2+3, 3(4+4+3)+5+2",
             Question::Pitch => "E2, F#3, Bb1",
@@ -147,7 +117,7 @@ impl Question {
             Question::Import => "a file, or one and 0ms to 100ms",
             Question::PicturesAs => "print 1000 x2 beams beat over groups under nothing",
             Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
-            other => other.words().1,
+            other => other.forms(),
         }
     }
 }

@@ -1,4 +1,4 @@
-//! The line of text in a question or a search: editing keys and pasted text.
+//! The text field of prompts and searches: editing keys and pasted text.
 
 use crate::terminal::commands::Mode;
 use crate::terminal::overlay::Overlay;
@@ -34,13 +34,11 @@ impl Deref for TextField {
     }
 }
 
-/// Inserts pasted text into the line.
 pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
-        let groups = state.keymap.first("lay-groups");
-        state
-            .show_message(Message::info(format!("paste works only in a question; {groups} asks for a line of groups")));
-        return;
+        let groups = state.input.keymap.first("lay-groups");
+        let text = format!("paste works only in a question; {groups} asks for a line of groups");
+        return state.show_message(Message::info(text));
     }
     let characters = text.chars().filter(|c| !c.is_control());
     characters.take(MAX_ANSWER).for_each(|c| edit(state, InputRequest::InsertChar(c)));
@@ -54,16 +52,16 @@ pub(crate) fn paste(state: &mut State, text: &str) {
 /// Edits the line, or moves its cursor.
 pub(crate) fn edit(state: &mut State, request: InputRequest) {
     let (field, limit) = match &mut state.overlay {
-        Overlay::Prompt { text, kept, error, .. } => {
+        Overlay::Prompt { text, unedited, error, .. } => {
             *error = None;
             // The first typed character replaces the present value; an editing key keeps it.
-            if std::mem::take(kept) && matches!(request, InputRequest::InsertChar(_)) {
+            if std::mem::take(unedited) && matches!(request, InputRequest::InsertChar(_)) {
                 text.0.reset();
             }
             (&mut text.0, MAX_ANSWER)
         }
-        Overlay::Find { text, chosen } | Overlay::Offers { text, chosen, .. } => {
-            *chosen = 0;
+        Overlay::Find { text, selected } | Overlay::Export { text, selected, .. } => {
+            *selected = 0;
             (&mut text.0, MAX_SEARCH)
         }
         Overlay::Manual(view) => (&mut view.search.0, MAX_SEARCH),

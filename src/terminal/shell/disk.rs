@@ -4,10 +4,12 @@ mod source;
 
 pub(crate) use source::Source;
 
-use super::super::{Event, Practised};
+use super::super::Event;
+use super::super::event::Practised;
+use super::super::playback::playing;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{Calibration, SoundLevels};
+use crate::store::{Calibration, Overwrite, SoundLevels};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -15,14 +17,14 @@ use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
 /// Time without an edit after which the journal is written.
-const QUIET: Duration = Duration::from_millis(300);
-/// Time after which it is written also while edits come.
-const MAX_CLIPBOARD: Duration = Duration::from_secs(2);
+const DEBOUNCE: Duration = Duration::from_millis(300);
+/// Maximum time from an edit to the journal.
+const MAX_DELAY: Duration = Duration::from_secs(2);
 
 enum Request {
     Progress(Option<Practised>),
     Journal(Arc<Groove>),
-    Save(Arc<Groove>, Option<PathBuf>, bool),
+    Save(Arc<Groove>, Option<PathBuf>, Overwrite),
     Offset(Calibration),
     Levels(SoundLevels),
     SwitchDocument(DocumentId),
@@ -61,9 +63,9 @@ impl Disk {
         self.send(Request::Journal(groove));
     }
 
-    /// Saves the groove, under another name if one is given, `over` whatever is there if so asked.
-    pub(crate) fn save(&self, groove: Arc<Groove>, name: Option<PathBuf>, over: bool) {
-        self.send(Request::Save(groove, name, over));
+    /// Saves the groove, under another name if one is given.
+    pub(crate) fn save(&self, groove: Arc<Groove>, name: Option<PathBuf>, overwrite: Overwrite) {
+        self.send(Request::Save(groove, name, overwrite));
     }
 
     /// Saves and journals this document from now on.
@@ -82,7 +84,7 @@ impl Disk {
     }
 
     /// Keeps the volumes for the next session.
-    pub(crate) fn keep_levels(&self, levels: crate::terminal::SoundLevels) {
+    pub(crate) fn keep_levels(&self, levels: playing::SoundLevels) {
         let (volume_db, click_db) = (levels.volume_db.into(), levels.click_db.into());
         self.send(Request::Levels(SoundLevels { volume_db, click_db }));
     }
@@ -134,12 +136,12 @@ fn run(
     let mut since: Option<Instant> = None;
     let mut waiting: Option<Arc<Groove>> = None;
     loop {
-        let wait = since.map_or(Duration::from_secs(3600), |s| QUIET.min(MAX_CLIPBOARD.saturating_sub(s.elapsed())));
+        let wait = since.map_or(Duration::from_secs(3600), |s| DEBOUNCE.min(MAX_DELAY.saturating_sub(s.elapsed())));
         match requests.recv_timeout(wait) {
             Ok(Request::Journal(groove)) => {
                 since.get_or_insert_with(Instant::now);
                 waiting = Some(groove);
-                if since.is_none_or(|s| s.elapsed() < MAX_CLIPBOARD) {
+                if since.is_none_or(|s| s.elapsed() < MAX_DELAY) {
                     continue;
                 }
             }
@@ -149,9 +151,9 @@ fn run(
                 }
                 continue;
             }
-            Ok(Request::Save(groove, other, over)) => {
+            Ok(Request::Save(groove, other, overwrite)) => {
                 let mut source = locked();
-                let (document, result) = (source.document(), source.save(&groove, other, over));
+                let (document, result) = (source.document(), source.save(&groove, other, overwrite));
                 drop(source);
                 if result.is_ok() && waiting.as_ref().is_some_and(|w| Arc::ptr_eq(w, &groove)) {
                     (waiting, since) = (None, None);
@@ -168,7 +170,7 @@ fn run(
             }
             Ok(Request::Levels(levels)) => {
                 if let Err(words) = locked().keep_levels(levels)
-                    && events.send(Event::SoundTold(format!("could not save the volume: {words}"))).is_err()
+                    && events.send(Event::SoundWarning(format!("could not save the volume: {words}"))).is_err()
                 {
                     return;
                 }
@@ -176,7 +178,7 @@ fn run(
             }
             Ok(Request::Offset(calibration)) => {
                 let result = locked().keep_offset(calibration);
-                if events.send(Event::OffsetKept(result)).is_err() {
+                if events.send(Event::OffsetSaved(result)).is_err() {
                     return;
                 }
                 continue;

@@ -1,5 +1,5 @@
-//! The part that touches the world: the terminal, threads, signals, the disk and the sound device, each behind an event or an
-//! effect.
+//! Runs the editor: carries out effects and sends events. Only this part uses the terminal, threads, signals, the disk and the
+//! output device.
 
 mod analysis_worker;
 mod disk;
@@ -10,7 +10,9 @@ mod screen;
 
 pub use screen::{Counter, Screen};
 
-use super::{Effect, Event, KeyTime, Keymap, Message, SoundLevels, State, Theme, start, update};
+use super::playback::playing::SoundLevels;
+use super::state::Message;
+use super::{Effect, Event, KeyTime, Keymap, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
@@ -58,13 +60,12 @@ impl From<io::Error> for EditError {
     }
 }
 
-/// Opens the editor on a groove, or on a new one where `path` names no file or is `None`, until the user ends it. With a far
-/// speaker, what sounds, sounds there. Work that
-/// is not saved is kept in the journal when a signal or a panic ends the program.
+/// Edits a groove, or a new one if `path` is `None` or the file is missing, until the user quits. A signal or a panic leaves
+/// unsaved changes in the journal.
 ///
 /// # Errors
-/// [`EditError`] if there is no terminal, the file is there but is no groove, or the terminal fails.
-pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditError> {
+/// [`EditError`] if there is no terminal, the file is not a groove, or the terminal fails.
+pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), EditError> {
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
@@ -72,8 +73,8 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
     let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let playback = PlaybackHandle::start(sender.clone(), output, far);
-    playback.set_volume(state.volume_db());
+    let playback = PlaybackHandle::start(sender.clone(), output, remote);
+    playback.set_volume(state.playback.levels.volume_db);
     let analysis = AnalysisWorker::start(sender.clone());
     let guard = screen::guard(&disk)?;
     signals(&sender)?;
@@ -81,7 +82,7 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
     let job_runner = JobRunner::new(sender.clone());
     read_input(sender);
     let size = crossterm::terminal::size()?;
-    state = resized(state, size);
+    update(&mut state, Event::Resize(size.0, size.1));
     let mut screen = Screen::new(io::stdout());
     let ended = event_loop(
         &mut state,
@@ -89,21 +90,15 @@ pub fn edit(path: Option<&Path>, far: Option<RemotePlayer>) -> Result<(), EditEr
         &events,
         &Workers { disk: &disk, playback: &playback, analysis: &analysis, job_runner: &job_runner, events: outputs },
     );
-    // What is being made leaves nothing half behind; the screen is given back after that.
+    // The running job removes its temporary files before the screen is restored.
     drop(job_runner);
     drop(guard);
     playback.stop();
-    match ended {
-        Ok(keep) => disk.end(keep && state.is_changed(), state.groove()),
-        Err(error) => {
-            disk.end(state.is_changed(), state.groove());
-            return Err(error.into());
-        }
-    }
-    Ok(())
+    disk.end(*ended.as_ref().unwrap_or(&true) && state.session.is_changed(), state.groove());
+    Ok(ended.map(drop)?)
 }
 
-/// The rooms' ends that effects go to.
+/// The handles that effects go to.
 struct Workers<'a> {
     disk: &'a Disk,
     playback: &'a PlaybackHandle,
@@ -112,7 +107,7 @@ struct Workers<'a> {
     events: Sender<Event>,
 }
 
-/// Event by event until the end; gives whether the journal is to be kept.
+/// Handles events until the end; returns whether to keep the journal.
 fn event_loop<W: io::Write>(
     state: &mut State,
     screen: &mut Screen<W>,
@@ -126,9 +121,11 @@ fn event_loop<W: io::Write>(
             match effect {
                 Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
                 Effect::Journal(groove) => workers.disk.journal(groove),
-                Effect::Save { groove, name, over } => workers.disk.save(groove, name.map(PathBuf::from), over),
-                Effect::Play(sounding, from) => workers.playback.play(*sounding, from),
-                Effect::Change(sounding) => workers.playback.change(*sounding),
+                Effect::Save { groove, name, overwrite } => {
+                    workers.disk.save(groove, name.map(PathBuf::from), overwrite);
+                }
+                Effect::Play(request, from) => workers.playback.play(*request, from),
+                Effect::Change(request) => workers.playback.change(*request),
                 Effect::Step(sequence) => workers.playback.step(*sequence),
                 Effect::Progress(practised) => workers.disk.progress(practised),
                 Effect::Outputs => list_outputs(workers.events.clone()),
@@ -136,7 +133,7 @@ fn event_loop<W: io::Write>(
                 Effect::Stop => workers.playback.stop_playing(),
                 Effect::Speaker { port, token } => workers.playback.connect(port, token),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
-                Effect::KeepOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::SaveOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::SetLevels(levels) => {
                     workers.playback.set_volume(levels.volume_db);
                     workers.disk.keep_levels(levels);
@@ -153,7 +150,7 @@ fn event_loop<W: io::Write>(
         screen.show(state)?;
         let Ok(event) = events.recv() else { return Ok(true) };
         effects.extend(update(state, event));
-        // What has come in meanwhile is shown in the same frame.
+        // One frame for all events that have arrived.
         while let Ok(event) = events.try_recv() {
             effects.extend(update(state, event));
         }
@@ -166,7 +163,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     config.errors.extend(errors);
     config.errors.sort_by_key(|e| e.position);
     let limits = config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default();
-    let taken = keymap.taken();
+    let reassigned = keymap.reassigned_keys();
     let output = config.output.clone();
     let theme = theme();
     let loaded = match path.map(store::load) {
@@ -180,11 +177,11 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
-    let far = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
+    let over_ssh = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
     let state = State::new(groove, file, keymap, theme, (80, 24))
         .with_limits(limits)
-        .with_offers(crate::jobs::export_choices());
-    let mut state = state.with_taps(offset, far).with_levels(levels(&config, journal.as_ref()));
+        .with_export_choices(crate::jobs::export_choices());
+    let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, journal.as_ref()));
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
@@ -193,16 +190,16 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
     if let (Some(work), Some(kept)) = (recovered, kept) {
-        state.recovered(on_disk);
+        state.mark_recovered(on_disk);
         state.show_message(Message::info("recovered unsaved changes from the last session; save to keep them"));
         source.adopt(work, kept, path.is_none());
-    } else if let Some(taken) = taken {
-        state.show_message(Message::info(taken));
+    } else if let Some(text) = reassigned {
+        state.show_message(Message::info(text));
     }
     Ok((state, source, output))
 }
 
-/// Asks the system for its outputs, which may take a while.
+/// Lists the output devices on a thread of its own, since that may take a while.
 fn list_outputs(events: Sender<Event>) {
     let list = move || {
         let listed = crate::sound::outputs().map_err(|e| e.to_string()).map(|devices| {
@@ -216,7 +213,7 @@ fn list_outputs(events: Sender<Event>) {
     drop(thread::Builder::new().name("outputs".into()).spawn(list));
 }
 
-/// The volumes at the start: those of the config file, or else those of the last session.
+/// The volumes of the config file, or else those of the last session.
 fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
     let kept = journal.and_then(Journal::sound_levels).unwrap_or_default();
     SoundLevels {
@@ -225,7 +222,7 @@ fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
     }
 }
 
-/// What is taken off every tap: the config file's number, or what was measured here.
+/// The tap offset of the config file, or else the measured one.
 fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
     if let Some(ms) = config.tap_offset_ms {
         return TapOffset::Set(ms);
@@ -234,12 +231,7 @@ fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
     kept.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
-fn resized(mut state: State, (width, height): (u16, u16)) -> State {
-    update(&mut state, Event::Resize(width, height));
-    state
-}
-
-/// The groove one begins with: four bars of 4/4 at 120, one silent layer, the title from the file's name.
+/// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
 fn blank(path: Option<&Path>) -> Groove {
     let quarter = Time::new(1, 4).expect("a quarter is a time");
     let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
@@ -251,7 +243,7 @@ fn blank(path: Option<&Path>) -> Groove {
 fn theme() -> Theme {
     let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
     let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
-    Theme::of(
+    Theme::from_env(
         set("NO_COLOR").is_some(),
         &set("TERM").unwrap_or_default(),
         &set("COLORTERM").unwrap_or_default(),
@@ -279,15 +271,15 @@ fn read_input(sender: Sender<Event>) {
     let read = move || {
         loop {
             let event = match crossterm::event::read() {
-                // At once: whatever happens after it must not be part of a tap's time.
+                // Read the clock at once: the time of a tap depends on it.
                 Ok(Input::Key(key)) => Event::Key(key, KeyTime::at(Instant::now())),
-                // Nothing answers to a mouse that only moves, and it moves a lot.
+                // Nothing uses these, and there are many.
                 Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
                 Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),
                 Ok(Input::Resize(width, height)) => Event::Resize(width, height),
                 Ok(Input::Paste(text)) => Event::Pasted(text),
                 Ok(_) => continue,
-                // The terminal is gone: end and keep the work.
+                // The terminal is gone: quit and keep unsaved changes.
                 Err(_) => Event::Signal,
             };
             let last = matches!(event, Event::Signal);
@@ -296,6 +288,6 @@ fn read_input(sender: Sender<Event>) {
             }
         }
     };
-    // Without the thread no key would come; the program ends when the channel does.
+    // Without this thread the channel closes, which ends the program.
     drop(thread::Builder::new().name("input".into()).spawn(read));
 }

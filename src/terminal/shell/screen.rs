@@ -83,7 +83,7 @@ impl<W: Write> Screen<W> {
     /// # Errors
     /// That of the terminal.
     pub fn show(&mut self, state: &State) -> io::Result<()> {
-        let (width, height) = state.size;
+        let (width, height) = state.view.size;
         let area = Rect::new(0, 0, width, height);
         self.next.resize(area);
         self.next.reset();

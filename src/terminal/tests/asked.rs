@@ -3,13 +3,13 @@
 
 use super::*;
 use crate::describe;
-use crate::terminal::SaveFailed;
+use crate::terminal::event::SaveFailed;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::view::{Item, Part, blocks};
+use crate::terminal::view::{Item, ReportPart, blocks};
 
 /// The name of the layers heard and the region, as last asked of the analysis.
 fn heard(state: &State) -> (String, bool) {
-    let (words, fresh) = state.heard_in().expect("a report");
+    let (words, fresh) = state.focus_label().expect("a report");
     assert!(fresh, "{words} is not what was asked");
     (words, state.ask().scope.region.is_some())
 }
@@ -57,21 +57,21 @@ fn the_selections_hearings_follow_the_selection() {
 
 #[test]
 fn texts_are_copied_of_the_selection_or_the_section() {
-    use crate::terminal::{Action, Text};
+    use crate::terminal::action::{Action, CopyText};
     let mut state = open(groove("x.x. x.X. | x..x ..x. | x... x..."), PLAIN, (80, 24));
     let mut copied = |keys: &str, what| {
         press(&mut state, keys);
         let mut effects = Vec::new();
-        crate::terminal::dispatch::dispatch(&mut state, &Action::CopyText(what), None, &mut effects);
+        crate::terminal::dispatch::dispatch(&mut state, &Action::Copy(what), None, &mut effects);
         match &effects[..] {
             [Effect::Copy(text)] => text.clone(),
             other => panic!("{other:?}"),
         }
     };
-    assert_eq!(copied("", Text::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
-    assert_eq!(copied("b", Text::Groups), "4(2)\n");
-    assert_eq!(copied("b", Text::Syllables), "1 . & . 2 . & .\n");
-    assert!(copied("esc", Text::Explanation).contains("Why it is hard"));
+    assert_eq!(copied("", CopyText::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
+    assert_eq!(copied("b", CopyText::Groups), "4(2)\n");
+    assert_eq!(copied("b", CopyText::Syllables), "1 . & . 2 . & .\n");
+    assert!(copied("esc", CopyText::Explanation).contains("Why it is hard"));
 }
 
 #[test]
@@ -89,7 +89,7 @@ fn text(state: &State) -> String {
 #[test]
 fn the_full_view_says_everything_of_the_report() {
     let mut state = ferry();
-    state.size = (200, 60);
+    state.view.size = (200, 60);
     press(&mut state, "h");
     let text = text(&state);
     let report = state.report().expect("a report").0.clone();
@@ -130,17 +130,17 @@ fn the_full_view_is_gone_through_by_keys() {
     };
     press(&mut state, "h");
     let first = at(&state).expect("open");
-    assert!(matches!(first, (Part::Hearings, Item::Hearing(_))));
+    assert!(matches!(first, (ReportPart::Hearings, Item::Hearing(_))));
     // A hearing is taken, the view stays.
     press(&mut state, "home down enter");
-    assert_eq!(at(&state), Some((Part::Hearings, Item::Hearing(1))));
-    assert_eq!(state.strip().map(|s| s.0), Some(1));
+    assert_eq!(at(&state), Some((ReportPart::Hearings, Item::Hearing(1))));
+    assert_eq!(state.strip_hearing().map(|s| s.0), Some(1));
     press(&mut state, "tab tab tab tab");
-    assert_eq!(at(&state).map(|a| a.0), Some(Part::Built));
+    assert_eq!(at(&state).map(|a| a.0), Some(ReportPart::Structure));
     press(&mut state, "space tab");
-    assert_eq!(at(&state), Some((Part::Hearings, Item::Hearing(0))));
+    assert_eq!(at(&state), Some((ReportPart::Hearings, Item::Hearing(0))));
     press(&mut state, "back-tab back-tab back-tab back-tab");
-    assert_eq!(at(&state), Some((Part::Reasons, Item::Reason(0))));
+    assert_eq!(at(&state), Some((ReportPart::Reasons, Item::Reason(0))));
     // A reason takes the cursor to its place and closes the view.
     let with_place = state.findings().iter().rposition(|f| f.place.is_some()).expect("a place");
     let place = state.findings()[with_place].place;
@@ -175,12 +175,12 @@ fn every_line_of_the_full_view_comes_into_sight_and_fits() {
 #[test]
 fn screens_of_the_full_view() {
     let mut state = ferry();
-    state.size = (60, 18);
+    state.view.size = (60, 18);
     press(&mut state, "h tab");
     insta::assert_snapshot!("reasons_60x18", screen(&state, (60, 18)));
     press(&mut state, "tab");
     insta::assert_snapshot!("streams_60x18", screen(&state, (60, 18)));
-    state.size = (80, 24);
+    state.view.size = (80, 24);
     insta::assert_snapshot!("streams_80x24", screen(&state, (80, 24)));
 }
 
@@ -198,12 +198,12 @@ fn the_first_hearing_and_the_first_reason_are_seen_at_a_glance() {
     }
 }
 
-/// The names that are saved under, and whether what is there is written over.
+/// The names that are saved under, and and whether existing files are overwritten.
 fn saves(effects: &[Effect]) -> Vec<(Option<&str>, bool)> {
     let mut found = Vec::new();
     for effect in effects {
-        if let Effect::Save { name, over, .. } = effect {
-            found.push((name.as_deref(), *over));
+        if let Effect::Save { name, overwrite, .. } = effect {
+            found.push((name.as_deref(), *overwrite == crate::jobs::Overwrite::Always));
         }
     }
     found
@@ -223,7 +223,7 @@ fn writing_over_anothers_change_is_asked_about() {
     );
     // No leaves the file and the work as they are.
     assert!(press(&mut state, "n").is_empty());
-    assert!(state.is_changed() && state.overlay == Overlay::None);
+    assert!(state.session.is_changed() && state.overlay == Overlay::None);
     refused(&mut state, SaveFailed::Changed);
     assert_eq!(saves(&press(&mut state, "y")), [(None, true)]);
     // A question that is being answered is not taken away; the other one comes after it.
@@ -349,7 +349,7 @@ fn the_strips_tell_the_tempo_where_the_cursor_is() {
     press(&mut state, "g \"2(3(4+4+3)+3(5))\" enter");
     let changing = state.report().and_then(|(r, _)| r.hearings.iter().position(|h| h.stretches.len() > 1));
     let index = changing.expect("one that changes");
-    crate::terminal::hearings::choose(&mut state, index);
+    crate::terminal::hearings::select(&mut state, index);
     let stretches = state.report().map(|(r, _)| r.hearings[index].stretches.clone()).expect("a report");
     let heard = |state: &State| {
         let shown = screen(state, (80, 24));

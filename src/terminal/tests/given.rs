@@ -46,7 +46,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(shown.contains("2 found") && !shown.contains("midi"), "{shown}");
     press(&mut state, "down up enter");
     assert!(last(&state).starts_with("Export to: rope.musicxml"), "{}", last(&state));
-    let strip = state.strip().map(|(_, h)| crate::jobs::HearingKey::of(h)).expect("a hearing");
+    let strip = state.strip_hearing().map(|(_, h)| crate::jobs::HearingKey::of(h)).expect("a hearing");
     let made = job(press(&mut state, "enter"));
     assert_eq!(
         (&made.target, made.overwrite, hearings(&made)),
@@ -74,7 +74,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     done(&mut state, &made);
     // More strips are more hearings.
     press(&mut state, "J");
-    state.size = (200, 60);
+    state.view.size = (200, 60);
     let made = job(press(&mut state, "f \"handout\" enter enter enter"));
     assert!(hearings(&made).len() > 2 && made.target == target("handout/rope.html"), "{made:?}");
     let (format, sound) = (HandoutFormat::Html, TakeSound::Files);
@@ -82,7 +82,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     // What is not there cannot be chosen.
     done(&mut state, &made);
     assert!(press(&mut state, "f \"export\" enter \"zzz\" enter enter").is_empty());
-    assert!(matches!(state.overlay, Overlay::Offers { .. }));
+    assert!(matches!(state.overlay, Overlay::Export { .. }));
 }
 
 #[test]
@@ -92,7 +92,7 @@ fn sound_is_asked_for_with_its_length() {
     press(&mut state, "f \"render-wav\" enter");
     assert!(last(&state).starts_with("Export WAV to: rope.wav"), "{}", last(&state));
     let made = job(press(&mut state, "\"low.wav x4 44100hz\" enter"));
-    assert_eq!(made.kind, JobKind::Render(Box::new(state.playing().take()), Length::Loops(4)));
+    assert_eq!(made.kind, JobKind::Render(Box::new(state.loop_spec().take()), Length::Passes(4)));
     assert_eq!((&made.target, made.rate.hertz()), (&target("low.wav"), 44_100));
     done(&mut state, &made);
     let made = job(press(&mut state, "f \"render-wav\" enter \"low.wav 2.5s\" enter"));
@@ -189,7 +189,7 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
         matches!(found[..], [Effect::SwitchDocument(DocumentId(1)), Effect::Journal(_), Effect::Analyse { .. }]),
         "{found:?}"
     );
-    assert_eq!((drawn(&state, 0).as_str(), state.file(), state.is_changed()), ("x... x...", None, true));
+    assert_eq!((drawn(&state, 0).as_str(), state.file(), state.session.is_changed()), ("x... x...", None, true));
     assert!(screen(&state, (80, 24)).contains("(not saved)"));
     // It has no name: saving asks for one.
     assert!(press(&mut state, "ctrl-s").is_empty());
@@ -197,10 +197,13 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
     // Undo brings back the other one with its file.
     let found = press(&mut state, "esc ctrl-z");
     assert!(matches!(found[..], [Effect::SwitchDocument(DocumentId(0)), Effect::Journal(_)]), "{found:?}");
-    assert_eq!((drawn(&state, 0).as_str(), state.file(), state.is_changed()), ("x..x ..x.", Some("rope.toml"), false));
+    assert_eq!(
+        (drawn(&state, 0).as_str(), state.file(), state.session.is_changed()),
+        ("x..x ..x.", Some("rope.toml"), false)
+    );
     assert!(screen(&state, (80, 24)).contains("(saved)"));
     press(&mut state, "ctrl-y");
-    assert_eq!((drawn(&state, 0).as_str(), state.file(), state.is_changed()), ("x... x...", None, true));
+    assert_eq!((drawn(&state, 0).as_str(), state.file(), state.session.is_changed()), ("x... x...", None, true));
     // Each has a file of its own, also where the save ends after undo.
     let found = press(&mut state, "ctrl-s \"song.toml\" enter ctrl-z");
     let Some(Effect::Save { groove, .. }) = found.first() else { panic!("{found:?}") };
@@ -208,9 +211,9 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
         &mut state,
         Event::Saved { document: DocumentId(1), groove: groove.clone(), result: Ok("song.toml".into()) },
     );
-    assert_eq!((state.file(), state.is_changed()), (Some("rope.toml"), false));
+    assert_eq!((state.file(), state.session.is_changed()), (Some("rope.toml"), false));
     press(&mut state, "ctrl-y");
-    assert_eq!((state.file(), state.is_changed()), (Some("song.toml"), false));
+    assert_eq!((state.file(), state.session.is_changed()), (Some("song.toml"), false));
     let found = press(&mut state, "ctrl-z 3 ctrl-s");
     assert!(matches!(
         found[..],
@@ -257,7 +260,7 @@ fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
     let before = drawn(&state, 0);
     update(&mut state, arrived(0));
     press(&mut state, "s \"a.toml\" enter");
-    let failed = Err(crate::terminal::SaveFailed::Failed("full".into()));
+    let failed = Err(crate::terminal::event::SaveFailed::Failed("full".into()));
     let unsaved = state.groove().clone();
     update(&mut state, Event::Saved { document: DocumentId(1), groove: unsaved, result: failed });
     assert_eq!(drawn(&state, 0), before);

@@ -7,8 +7,9 @@ use crate::jobs::{
 };
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
+use crate::terminal::event::SaveFailed;
+use crate::terminal::playback::request::TapPosition;
 use crate::terminal::shell::Screen;
-use crate::terminal::{Heard, SaveFailed};
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
@@ -100,7 +101,7 @@ fn job(state: &State) -> Job {
         file: None,
         target: Target::File("漢.mid".into()),
         overwrite: Overwrite::Never,
-        limits: state.limits,
+        limits: state.hearings.limits,
         layers: Vec::new(),
         hearings: HearingSelection::Default,
         rate: SampleRate::STUDIO,
@@ -122,9 +123,9 @@ proptest! {
                     Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
                 }
                 Happening::Resize(width, height) => Event::Resize(width, height),
-                Happening::Tick(section, wholes) => Event::Tick(Some(Head { section, pass: 0, wholes })),
+                Happening::Tick(section, wholes) => Event::Tick(Some(Position { section, pass: 0, wholes })),
                 Happening::Tap(turn, wholes) => {
-                    Event::Tapped(Heard { section: turn / 2, pass: 0, wholes, turns: turn as u64, grain_ms: 20.0 })
+                    Event::Tapped(TapPosition { position: Position { section: turn / 2, pass: 0, wholes }, loop_passes: turn as u64, buffer_ms: 20.0 })
                 }
                 Happening::Pasted(text) => Event::Pasted(text),
                 Happening::JobProgress(percent) => Event::JobProgress(percent),
@@ -196,6 +197,6 @@ fn the_outputs_are_listed_when_they_are_known() {
     press(&mut state, "T");
     update(&mut state, Event::Outputs(Ok(vec!["late".into()])));
     assert!(!screen(&state, (60, 18)).contains("late"));
-    update(&mut state, Event::SoundTold("knock.wav: found no such file".into()));
+    update(&mut state, Event::SoundWarning("knock.wav: found no such file".into()));
     press(&mut state, "esc");
 }

@@ -3,7 +3,7 @@
 use super::*;
 
 fn shown(state: &State) -> String {
-    screen(state, state.size)
+    screen(state, state.view.size)
 }
 
 #[test]

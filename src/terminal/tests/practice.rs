@@ -2,15 +2,17 @@
 
 use super::*;
 use crate::jobs::Click;
-use crate::jobs::play_request::{Playing, Sequence, Sounding};
-use crate::terminal::{KeyTime, Practised};
+use crate::jobs::play_request::{LoopSpec, PlayRequest, Sequence};
+use crate::terminal::KeyTime;
+use crate::terminal::event::Practised;
+use crate::terminal::event::SequencePosition;
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &Sequence {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => match &**s {
-            Sounding::Sequence(s) => Some(s),
-            Sounding::Loop(_) => None,
+            PlayRequest::Sequence(s) => Some(s),
+            PlayRequest::Loop(_) => None,
         },
         Effect::Step(s) => Some(&**s),
         _ => None,
@@ -19,14 +21,14 @@ fn sequence(effects: &[Effect]) -> &Sequence {
 }
 
 /// The loop, where it is one.
-fn looped(sounding: &Sounding) -> Option<&Playing> {
+fn looped(sounding: &PlayRequest) -> Option<&LoopSpec> {
     match sounding {
-        Sounding::Loop(playing) => Some(playing),
-        Sounding::Sequence(_) => None,
+        PlayRequest::Loop(playing) => Some(playing),
+        PlayRequest::Sequence(_) => None,
     }
 }
 
-fn playing(effects: &[Effect]) -> &Playing {
+fn playing(effects: &[Effect]) -> &LoopSpec {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => looped(s),
         _ => None,
@@ -39,8 +41,11 @@ fn transport(state: &State) -> String {
 }
 
 fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effect> {
-    let sequence = state.play.sequences;
-    let found = update(state, Event::Take { sequence, take, counting, turn, silent: false });
+    let sequence = state.playback.sequences;
+    let found = update(
+        state,
+        Event::Take(SequencePosition { sequence, take, is_count_in: counting, pass: turn, silent: false }),
+    );
     answer(state, found)
 }
 
@@ -60,22 +65,22 @@ fn a_take_has_one_key_and_changes_at_once() {
         assert_eq!(matches!(found[..], [Effect::Play(_, None)]), k == 0, "{found:?}");
         assert_eq!(matches!(found[..], [Effect::Change(_)]), k > 0, "{found:?}");
         let p = playing(&found);
-        assert_eq!((p.layers, p.beat, p.lines.len()), (layers, beat, lines), "{key}");
+        assert_eq!((p.layers, p.beat, p.hearings.len()), (layers, beat, lines), "{key}");
         assert!(transport(&state).contains(name), "{name}: {}", transport(&state));
     }
     // The way of clicking belongs to the take that sounds.
     let found = press(&mut state, "@ # # f7");
-    assert_eq!((playing(&found).beat, playing(&found).lines[0].clicks), (Click::Off, Click::Divided(2)));
+    assert_eq!((playing(&found).beat, playing(&found).hearings[0].click), (Click::Off, Click::Divided(2)));
     assert!(transport(&state).contains("under heard/2"), "{}", transport(&state));
     let found = press(&mut state, "k");
     assert_eq!(playing(&found).beat, Click::OffBeat);
     assert!(transport(&state).contains("under beat/off+heard/2"), "{}", transport(&state));
     // Another hearing beside it, with another pitch and side.
     let found = press(&mut state, "h down k");
-    let lines = &playing(&found).lines;
+    let lines = &playing(&found).hearings;
     assert_eq!(lines.iter().map(|l| l.index).collect::<Vec<_>>(), [0, 1]);
     assert_ne!(lines[0].seconds, lines[1].seconds);
-    assert_eq!(playing(&press(&mut state, "k")).lines.len(), 1);
+    assert_eq!(playing(&press(&mut state, "k")).hearings.len(), 1);
     // Without attacks there is nothing to compare.
     let mut empty = open(groove(".... ...."), PLAIN, (80, 24));
     assert!(press(&mut empty, "f7").is_empty());
@@ -93,7 +98,7 @@ fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     };
     let report = Arc::new(analysis::report(groove, ask));
     let found = update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report: report.clone() });
-    let of_report = report.hearings.iter().any(|h| *playing(&found).lines[0].seconds == h.pulses);
+    let of_report = report.hearings.iter().any(|h| *playing(&found).hearings[0].seconds == h.pulses);
     assert!(of_report, "the pulses of the new report");
     // The same again is not told again.
     assert!(update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report }).is_empty());
@@ -104,7 +109,7 @@ fn takes_in_a_row_are_one_sequence() {
     let mut state = ferry();
     let found = press(&mut state, "& \"3 count\" enter");
     let s = sequence(&found);
-    let takes: Vec<_> = s.takes.iter().map(|t| (t.playing.layers, t.playing.beat, t.playing.lines.len())).collect();
+    let takes: Vec<_> = s.takes.iter().map(|t| (t.spec.layers, t.spec.beat, t.spec.hearings.len())).collect();
     let (off, on) = (Click::Off, Click::Written);
     assert_eq!(takes, [(true, off, 0), (true, on, 0), (true, off, 1), (false, on, 1), (true, on, 1)]);
     assert!(s.takes.iter().all(|t| t.count_in && t.times == Some(3)) && s.at == 0 && s.silence.is_none());
@@ -115,17 +120,17 @@ fn takes_in_a_row_are_one_sequence() {
     // An edit is heard in every take, the place in the row kept.
     let found = press(&mut state, "3");
     let s = sequence(&found);
-    assert!(s.takes.iter().all(|t| Arc::ptr_eq(&t.playing.groove, state.groove())));
+    assert!(s.takes.iter().all(|t| Arc::ptr_eq(&t.spec.groove, state.groove())));
     assert!(matches!(found.last(), Some(Effect::Change(s)) if looped(s).is_none()), "{found:?}");
     // The end of one that was left before says nothing of this one.
-    let number = state.play.sequences;
-    assert!(update(&mut state, Event::SequenceEnded(number - 1)).is_empty() && state.is_playing());
+    let number = state.playback.sequences;
+    assert!(update(&mut state, Event::SequenceEnded(number - 1)).is_empty() && state.playback.on);
     assert!(update(&mut state, Event::SequenceEnded(number)).is_empty());
-    assert!(!state.is_playing() && transport(&state).contains("stopped"));
+    assert!(!state.playback.on && transport(&state).contains("stopped"));
     // A take's own key ends a row and goes on with that take.
     press(&mut state, "& \"2\" enter");
     assert!(matches!(&press(&mut state, "f6")[..], [Effect::Change(s)] if looped(s).is_some()));
-    assert!(state.play.running.is_none());
+    assert!(state.playback.running.is_none());
     press(&mut state, "enter & \"99\" enter");
     assert!(screen(&state, (80, 24)).contains("expected 2, 2 count"), "{}", screen(&state, (80, 24)));
 }
@@ -137,11 +142,11 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     let s = sequence(&found);
     assert!(matches!(&found[..], [Effect::Progress(None), Effect::Play(s, None)] if looped(s).is_none()), "{found:?}");
     assert_eq!(s.takes.len(), 6);
-    let speeds: Vec<i64> = s.takes.iter().map(|t| (t.playing.speed.numer() * 100) / t.playing.speed.denom()).collect();
+    let speeds: Vec<i64> = s.takes.iter().map(|t| (t.spec.speed.numer() * 100) / t.spec.speed.denom()).collect();
     assert_eq!(speeds, [50, 60, 70, 80, 90, 100]);
     let times: Vec<_> = s.takes.iter().map(|t| t.times).collect();
     assert_eq!(times, [Some(4), Some(4), Some(4), Some(4), Some(4), None], "at full speed one stays");
-    assert_eq!(state.play.percent, 50);
+    assert_eq!(state.playback.percent, 50);
     assert!(transport(&state).contains("step 1/6 count-in"), "{}", transport(&state));
     // The pane has the steps with their tempos and what changes on them.
     let shown = screen(&state, (80, 24));
@@ -152,15 +157,18 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     heard(&mut state, 0, false, 1);
     assert!(transport(&state).contains("step 1/6 loop 2/4  groove"), "{}", transport(&state));
     let found = heard(&mut state, 1, true, 0);
-    assert_eq!(state.play.percent, 60);
+    assert_eq!(state.playback.percent, 60);
     let told = |step: usize, speed: &str, loops| {
         Effect::Progress(Some(Practised { ladder: "50-100/10 x4".into(), step, speed: speed.into(), steps: 6, loops }))
     };
     assert_eq!(found, [told(1, "50%", 2)]);
     heard(&mut state, 1, false, 0);
     heard(&mut state, 1, false, 1);
-    let sequence_now = state.play.sequences;
-    update(&mut state, Event::Take { sequence: sequence_now, take: 1, counting: false, turn: 2, silent: true });
+    let sequence_now = state.playback.sequences;
+    update(
+        &mut state,
+        Event::Take(SequencePosition { sequence: sequence_now, take: 1, is_count_in: false, pass: 2, silent: true }),
+    );
     assert!(transport(&state).contains("loop 3/4 silent  groove"), "{}", transport(&state));
     heard(&mut state, 1, false, 3);
     assert!(!transport(&state).contains("silent"));
@@ -180,7 +188,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
         matches!(&found[..], [Effect::Change(s)] if looped(s).is_some()),
         "nothing was heard through since: {found:?}"
     );
-    assert_eq!((state.play.percent, playing(&found).speed), (100, Fraction::ONE));
+    assert_eq!((state.playback.percent, playing(&found).speed), (100, Fraction::ONE));
     assert!(press(&mut state, "f4").is_empty());
     assert!(screen(&state, (80, 24)).contains("no ladder is running; E starts one"));
 }
@@ -191,7 +199,7 @@ fn a_ladder_of_ones_own_waits_for_its_key_and_falls_silent() {
     let found = press(&mut state, "f7 = \"80-100/10 x2 key 1/3\" enter");
     let s = sequence(&found);
     assert_eq!((s.takes.len(), s.silence), (3, Some(3)));
-    assert!(s.takes.iter().all(|t| t.times.is_none() && t.playing.lines.len() == 1));
+    assert!(s.takes.iter().all(|t| t.times.is_none() && t.spec.hearings.len() == 1));
     heard(&mut state, 0, false, 8);
     heard(&mut state, 0, false, 9);
     assert!(transport(&state).contains("step 1/3 loop 10  under heard"), "{}", transport(&state));
@@ -205,7 +213,7 @@ fn a_ladder_of_ones_own_waits_for_its_key_and_falls_silent() {
     // A speed set by hand is the end of it.
     let found = press(&mut state, "]");
     assert!(matches!(found.last(), Some(Effect::Change(s)) if looped(s).is_some()), "{found:?}");
-    assert!(state.play.running.is_none());
+    assert!(state.playback.running.is_none());
     update(&mut state, Event::Progress(Err("rope.progress: line 3 is not TOML".into())));
     assert!(screen(&state, (80, 24)).contains("rope.progress: line 3"));
 }
@@ -222,7 +230,7 @@ fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() 
     assert!(!rows[4].contains("cells too fast"), "{shown}");
     // The same as the command line says of these steps.
     let report = state.report().expect("a report").0;
-    let notes = crate::describe::ladder::notes(report, state.limits, &state.ladder.speeds);
+    let notes = crate::describe::ladder::notes(report, state.hearings.limits, &state.playback.ladder.speeds);
     for (row, note) in rows.iter().zip(&notes) {
         assert_eq!(row.contains(" pulse") || row.contains(" beat"), note.contains(" leads at "), "{row} {note}");
     }
@@ -232,10 +240,10 @@ fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() 
 fn what_is_played_round_follows_the_cursor_to_another_section() {
     let mut state = ferry();
     press(&mut state, "N \"other\" enter l enter");
-    assert!(state.is_playing());
+    assert!(state.playback.on);
     let found = press(&mut state, "ctrl-home");
-    assert_eq!(playing(&found).over, crate::jobs::Range::Section(0));
+    assert_eq!(playing(&found).range, crate::jobs::Range::Section(0));
     assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");
     let found = press(&mut state, "ctrl-end");
-    assert_eq!(playing(&found).over, crate::jobs::Range::Section(1));
+    assert_eq!(playing(&found).range, crate::jobs::Range::Section(1));
 }

@@ -1,11 +1,11 @@
 //! Tests of the far speaker as the user sees it: asked for, lost, back, gone.
 
 use super::*;
-use crate::jobs::play_request::Sounding;
-use crate::terminal::event::Speaker;
+use crate::jobs::play_request::PlayRequest;
+use crate::terminal::event::RemoteEvent;
 
-fn happens(state: &mut State, speaker: Speaker) -> Vec<Effect> {
-    let effects = update(state, Event::Speaker(speaker));
+fn happens(state: &mut State, event: RemoteEvent) -> Vec<Effect> {
+    let effects = update(state, Event::Remote(event));
     answer(state, effects)
 }
 
@@ -36,23 +36,23 @@ fn the_line_is_told_of_where_the_transport_stands() {
     let mut state = open(groove("x..x ..x."), PLAIN, size);
     press(&mut state, "enter");
     // What sounded here goes on there.
-    assert!(matches!(happens(&mut state, Speaker::There(7450))[..], [Effect::Play(..)]));
+    assert!(matches!(happens(&mut state, RemoteEvent::Connected(7450))[..], [Effect::Play(..)]));
     let shown = screen(&state, size);
     assert!(shown.contains("remote speaker on port 7450") && shown.contains("  remote"), "{shown}");
-    assert_eq!(happens(&mut state, Speaker::Lost("it was closed".into())), []);
+    assert_eq!(happens(&mut state, RemoteEvent::Lost("it was closed".into())), []);
     let shown = screen(&state, size);
     assert!(shown.contains("remote lost") && shown.contains("reconnecting"), "{shown}");
-    assert!(state.play.on, "it goes on when the line is back");
-    happens(&mut state, Speaker::Back);
+    assert!(state.playback.on, "it goes on when the line is back");
+    happens(&mut state, RemoteEvent::Reconnected);
     let shown = screen(&state, size);
     assert!(shown.contains("remote speaker reconnected") && !shown.contains("remote lost"), "{shown}");
-    happens(&mut state, Speaker::Refused("the loop is too large".into()));
-    assert!(!state.play.on && screen(&state, size).contains("cannot play: the loop is too large"));
-    happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));
+    happens(&mut state, RemoteEvent::Refused("the loop is too large".into()));
+    assert!(!state.playback.on && screen(&state, size).contains("cannot play: the loop is too large"));
+    happens(&mut state, RemoteEvent::Closed("no sound: the far speaker was ended".into()));
     let shown = screen(&state, size);
     assert!(shown.contains("the far speaker was ended") && shown.contains("no sound"), "{shown}");
-    assert!(!state.play.on && state.play.far.is_none());
-    happens(&mut state, Speaker::Failed("the token is not the one the speaker shows now".into()));
+    assert!(!state.playback.on && state.playback.remote.is_none());
+    happens(&mut state, RemoteEvent::Failed("the token is not the one the speaker shows now".into()));
     assert!(screen(&state, size).contains("the token is not the one"));
 }
 
@@ -60,15 +60,15 @@ fn the_line_is_told_of_where_the_transport_stands() {
 fn a_sequence_goes_on_at_the_far_speaker_and_ends_where_it_is_refused() {
     let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
     press(&mut state, "E");
-    assert!(state.play.running.is_some());
-    let found = happens(&mut state, Speaker::There(7450));
-    assert!(matches!(&found[..], [Effect::Play(s, _)] if matches!(**s, Sounding::Sequence(_))), "{found:?}");
-    happens(&mut state, Speaker::Lost("it was closed".into()));
-    happens(&mut state, Speaker::Back);
-    assert!(state.play.on && state.play.running.is_some(), "it goes on when the line is back");
-    happens(&mut state, Speaker::Refused("the loop is too large".into()));
-    assert!(!state.play.on && state.play.running.is_none());
+    assert!(state.playback.running.is_some());
+    let found = happens(&mut state, RemoteEvent::Connected(7450));
+    assert!(matches!(&found[..], [Effect::Play(s, _)] if matches!(**s, PlayRequest::Sequence(_))), "{found:?}");
+    happens(&mut state, RemoteEvent::Lost("it was closed".into()));
+    happens(&mut state, RemoteEvent::Reconnected);
+    assert!(state.playback.on && state.playback.running.is_some(), "it goes on when the line is back");
+    happens(&mut state, RemoteEvent::Refused("the loop is too large".into()));
+    assert!(!state.playback.on && state.playback.running.is_none());
     press(&mut state, "E");
-    happens(&mut state, Speaker::Gone("no sound: the far speaker was ended".into()));
-    assert!(!state.play.on && state.play.running.is_none());
+    happens(&mut state, RemoteEvent::Closed("no sound: the far speaker was ended".into()));
+    assert!(!state.playback.on && state.playback.running.is_none());
 }

@@ -3,7 +3,7 @@
 use super::*;
 use crate::describe::tap::TapOffset;
 use crate::jobs::Click;
-use crate::terminal::Heard;
+use crate::terminal::playback::request::TapPosition;
 use std::time::{Duration, Instant};
 
 fn plays(state: &mut State) {
@@ -23,7 +23,11 @@ fn hear(state: &mut State, ms: &[f64]) -> Vec<Effect> {
     let mut effects = Vec::new();
     for t in ms {
         let (turns, within) = ((t / 1600.0).floor(), t.rem_euclid(1600.0));
-        let heard = Heard { section: 0, pass: 0, wholes: within / 1600.0, turns: turns as u64, grain_ms: 21.0 };
+        let heard = TapPosition {
+            position: Position { section: 0, pass: 0, wholes: within / 1600.0 },
+            loop_passes: turns as u64,
+            buffer_ms: 21.0,
+        };
         effects.extend(update(state, Event::Tapped(heard)));
     }
     effects
@@ -74,7 +78,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     // Down to the slips and to the place of the first of them: the beat of the 12th tap is the second of bar 2.
     let mut state_of_slip = state.clone();
     let shown = screen(&state, (80, 24));
-    let lines = state.taps.last.as_ref().expect("a report").lines(&state);
+    let lines = state.playback.taps.last.as_ref().expect("a report").lines(&state);
     let line = lines.iter().position(|l| l.text.contains("ms late in pass")).expect("a slip");
     for _ in 0..line {
         press(&mut state_of_slip, "down");
@@ -100,7 +104,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     let mut state = open(groove("x..x ..x. | x..x ..x."), PLAIN, (80, 24));
     let effects = press(&mut state, "f \"tap calibrate\" enter");
     let [Effect::Play(sounding, None)] = &effects[..] else { panic!("{effects:?}") };
-    let Sounding::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
+    let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert!(
         playing.beat == Click::Written
             && playing.groove.layers().iter().all(|l| l.parts[0].stored().iter().all(|c| c.attack().is_none()))
@@ -109,7 +113,11 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     let heard = |n: usize, ms: f64| {
         let t = 0.6 * n as f64 + ms / 1000.0;
         let turns = (t / 2.4).floor();
-        Heard { section: 0, pass: 0, wholes: t / 2.4 - turns, turns: turns as u64, grain_ms: 21.0 }
+        TapPosition {
+            position: Position { section: 0, pass: 0, wholes: t / 2.4 - turns },
+            loop_passes: turns as u64,
+            buffer_ms: 21.0,
+        }
     };
     let mut effects = Vec::new();
     for n in 1..19 {
@@ -118,9 +126,9 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     }
     assert_eq!(effects.len(), 0, "15 of 16");
     effects.extend(update(&mut state, Event::Tapped(heard(19, 80.0))));
-    let [Effect::Stop, Effect::KeepOffset(offset)] = effects[..] else { panic!("{effects:?}") };
+    let [Effect::Stop, Effect::SaveOffset(offset)] = effects[..] else { panic!("{effects:?}") };
     assert!((offset.ms - 80.0).abs() < 3.0 && offset.error_ms < 2.0, "{offset:?}");
-    assert!(matches!(state.taps.offset, TapOffset::Measured { ms, .. } if ms == offset.ms));
+    assert!(matches!(state.playback.taps.offset, TapOffset::Measured { ms, .. } if ms == offset.ms));
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Tap with the clicks: 16 of 16") && shown.contains("ms, ~"), "{shown}");
     // A tap too many lays nothing.

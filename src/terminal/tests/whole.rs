@@ -1,14 +1,17 @@
 //! Tests that what the screen asks, offers and says is whole on a narrow screen.
 
 use super::*;
+use crate::terminal::action::Action;
+use crate::terminal::commands::{self, Mode};
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
-use crate::terminal::{Action, Message, Mode, Question, rows};
+use crate::terminal::prompts::question::Question;
+use crate::terminal::state::Message;
 
 /// Every question that a command asks, and those that follow a choice.
 fn questions() -> Vec<Question> {
-    let asked = rows().filter_map(|r| if let Action::Ask(q) = r.action { Some(q) } else { None });
+    let asked = commands::all().filter_map(|r| if let Action::Ask(q) = r.action { Some(q) } else { None });
     asked.chain([Question::ExportAs, Question::HandoutInto]).collect()
 }
 
@@ -23,7 +26,7 @@ fn every_prompt_is_whole() {
     assert!(questions().len() > 35);
     for question in questions() {
         ask(&mut state, question);
-        let (head, allowed) = question.words();
+        let (head, allowed) = (question.label(), question.forms());
         for size in [(80, 24), (60, 18)] {
             let shown = screen(&state, size);
             let lines: Vec<&str> = shown.lines().collect();
@@ -69,7 +72,7 @@ fn every_refusal_of_an_answer_is_whole() {
 
 #[test]
 fn every_message_of_a_command_and_every_hint_is_whole() {
-    for row in rows().filter(|r| r.mode == Mode::Grid) {
+    for row in commands::all().filter(|r| r.mode == Mode::Grid) {
         for mut state in [ferry(), open(groove(".... ...."), PLAIN, (80, 24))] {
             let mut effects = Vec::new();
             dispatch(&mut state, &row.action, None, &mut effects);
@@ -90,9 +93,9 @@ fn every_message_of_a_command_and_every_hint_is_whole() {
     // The questions before something is lost.
     let mut state = ferry();
     for overlay in [
-        Overlay::Leaving,
-        Overlay::Overwrite(PendingOverwrite::Changed),
-        Overlay::Overwrite(PendingOverwrite::Taken("a.toml".into())),
+        Overlay::ConfirmQuit,
+        Overlay::ConfirmOverwrite(PendingOverwrite::Changed),
+        Overlay::ConfirmOverwrite(PendingOverwrite::Taken("a.toml".into())),
     ] {
         state.overlay = overlay;
         for size in [(80, 24), (60, 18)] {
@@ -142,7 +145,7 @@ fn every_line_of_the_help_is_whole() {
         }
         let bare = |text: &str| text.split_whitespace().collect::<String>();
         let seen = bare(&seen.concat());
-        for row in rows() {
+        for row in commands::all() {
             assert!(seen.contains(&bare(row.description)), "{} at {size:?}", row.description);
         }
         press(&mut state, "esc");
@@ -152,7 +155,7 @@ fn every_line_of_the_help_is_whole() {
 #[test]
 fn the_list_of_hearings_opens_at_its_top() {
     let mut state = ferry();
-    state.selected_hearing = state.report().map(|(r, _)| crate::jobs::HearingKey::of(&r.hearings[0]));
+    state.hearings.selected = state.report().map(|(r, _)| crate::jobs::HearingKey::of(&r.hearings[0]));
     for size in [(60, 18), (80, 24)] {
         update(&mut state, Event::Resize(size.0, size.1));
         press(&mut state, "h");

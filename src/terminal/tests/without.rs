@@ -50,18 +50,18 @@ fn without_sound_the_ladder_can_be_read_and_written() {
     let mut state = ferry();
     for keys in ["E", "= \"60-100/20 x2\" enter"] {
         refused(&mut state, keys);
-        assert!(!state.is_playing() && state.play.percent == 100);
+        assert!(!state.playback.on && state.playback.percent == 100);
         let shown = screen(&state, (80, 24));
         let last = shown.lines().last().expect("a line");
         assert!(last.starts_with("no sound output (see `outputs`)") && last.contains("ladder-wav"), "{last}");
-        let words = state.ladder.words();
+        let words = state.playback.ladder.to_text();
         assert!(shown.contains(&format!("Ladder {words}")), "{shown}");
-        for (k, speed) in state.ladder.speeds.iter().enumerate() {
+        for (k, speed) in state.playback.ladder.speeds.iter().enumerate() {
             let step = format!(" {} {:>4} ", k + 1, crate::describe::ladder::percent(*speed));
             assert!(shown.contains(&step), "{step}\n{shown}");
         }
         let small = screen(&state, (60, 18));
-        assert!(small.contains(&format!("  {} 100% ", state.ladder.speeds.len())), "{small}");
+        assert!(small.contains(&format!("  {} 100% ", state.playback.ladder.speeds.len())), "{small}");
         // No step is marked, and none can be climbed.
         assert!(!shown.contains("› 1"), "{shown}");
         for key in ["f4", "f3"] {
@@ -109,7 +109,7 @@ fn mistakes_in_the_config_file_are_shown_until_closed() {
         }
     }
     press(&mut state, "right x down");
-    assert!(screen(&state, (80, 24)).contains("'paly'") || state.mode() == crate::terminal::Mode::List);
+    assert!(screen(&state, (80, 24)).contains("'paly'") || state.mode() == crate::terminal::commands::Mode::List);
     press(&mut state, "esc");
     assert!(!screen(&state, (80, 24)).contains("Errors in the config file"));
     press(&mut state, "f \"config-file\" enter");

@@ -1,30 +1,26 @@
-//! From musical time to columns of the grid and back: one scale for all layers of a section, a column for each bar line.
+//! Converts musical time to columns of the grid and back: one scale for all layers of a section, and a column for each bar line.
 
 use crate::rhythm::{Fraction, Groove, Part, Span, Time};
 use num_integer::Integer;
 
-/// How time becomes columns in one section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Scale {
-    /// Columns of a beat.
     pub per_beat: usize,
-    /// Beats of a bar.
     pub beats: usize,
-    /// Bars of the section.
     pub bars: usize,
     beat: Time,
 }
 
-/// The finest common measure is shown exactly up to so many columns per beat; a finer one is rounded.
-const EXACT_TO: usize = 12;
+/// Maximum columns per beat at which every cell has its exact place; more are rounded.
+const MAX_EXACT_COLUMNS: usize = 12;
 
 impl Scale {
-    /// The scale of a section: two columns at least for its finest cells, `zoom` steps of a half or a double of that.
+    /// The scale of a section: at least two columns for its finest cells, times 2 to the power of `zoom`.
     pub(crate) fn new(groove: &Groove, section: usize, zoom: i32) -> Self {
         let s = &groove.sections()[section];
         // Columns per beat at which every cell begins a column of its own, and the most cells in a beat.
         let (mut fine, mut finest) = (1_usize, 1_usize);
-        let mut take = |span: Span| {
+        let mut include = |span: Span| {
             let (cells, beats) = (usize::from(span.cells).max(1), usize::from(span.beats).max(1));
             fine = if fine > 10_000 { fine } else { fine.lcm(&(cells / cells.gcd(&beats))) };
             finest = finest.max(cells.div_ceil(beats));
@@ -34,36 +30,37 @@ impl Scale {
                 Some(Part::Barred { spans, .. }) => {
                     let mut last = None;
                     for span in spans.iter().filter(|s| last.replace(**s) != Some(**s)) {
-                        take(*span);
+                        include(*span);
                     }
                 }
-                _ => take(Span { beats: 1, cells: layer.division }),
+                _ => include(Span { beats: 1, cells: layer.division }),
             }
         }
-        let base = if fine <= EXACT_TO.max(2 * finest) { fine * (2 * finest).div_ceil(fine) } else { 2 * finest };
+        let base =
+            if fine <= MAX_EXACT_COLUMNS.max(2 * finest) { fine * (2 * finest).div_ceil(fine) } else { 2 * finest };
         let per_beat = if zoom >= 0 { base << zoom.min(3) } else { (base >> (-zoom).min(5)).max(1) };
         Self { per_beat, beats: s.meter.beats(), bars: usize::from(s.bars), beat: s.meter.beat() }
     }
 
-    /// Columns of a bar with its bar line.
+    /// Columns of a bar, including its bar line.
     pub(crate) fn bar(self) -> usize {
         self.per_beat * self.beats + 1
     }
 
-    /// Columns of the section; the one after them is its closing bar line.
+    /// Columns of the section without its closing bar line.
     pub(crate) fn total(self) -> usize {
         self.bar() * self.bars
     }
 
-    /// Column in which the `cell`th cell of a span begins that begins with `beat`.
+    /// First column of a cell, counted from the start of its span at `beat`.
     pub(crate) fn cell(self, beat: usize, span: Span, cell: usize) -> usize {
         let cells = usize::from(span.cells).max(1);
         let within = (beat % self.beats) * cells + cell * usize::from(span.beats);
         beat / self.beats * self.bar() + 1 + within * self.per_beat / cells
     }
 
-    /// Column of a number of beats from the section's start, to the nearest.
-    pub(crate) fn near(self, beats: f64) -> usize {
+    /// The column nearest to a number of beats from the section's start.
+    pub(crate) fn nearest_column(self, beats: f64) -> usize {
         let beats = beats.max(0.0);
         let bar = (beats / self.beats as f64 + 1e-9).floor();
         let within = (beats - bar * self.beats as f64).max(0.0);
@@ -71,7 +68,6 @@ impl Scale {
         bar as usize * self.bar() + 1 + column.min(self.per_beat * self.beats)
     }
 
-    /// Column of a time as written.
     pub(crate) fn time(self, time: Time) -> usize {
         let Some(beats) = time.ratio_to(self.beat) else { return 0 };
         let bar = (beats.floor().max(0) as usize) / self.beats;
@@ -80,7 +76,7 @@ impl Scale {
         bar * self.bar() + 1 + column.max(0) as usize
     }
 
-    /// The time at which a column begins; a bar line belongs to the bar it opens.
+    /// The time at the start of a column; a bar line belongs to the bar it opens.
     pub(crate) fn time_of(self, column: usize) -> Time {
         let bar = (column / self.bar()).min(self.bars - 1);
         let within = (column - bar * self.bar()).saturating_sub(1).min(self.per_beat * self.beats - 1);
@@ -133,8 +129,8 @@ mod tests {
         assert_eq!((scale.bar(), scale.total()), (25, 75));
         assert_eq!(scale.time(Time::new(3, 4).expect("bar")), 26);
         assert_eq!(scale.time(Time::new(3, 16).expect("dotted eighth")), 7);
-        assert_eq!(scale.near(3.0), 26);
-        assert_eq!(scale.near(0.75), 7);
+        assert_eq!(scale.nearest_column(3.0), 26);
+        assert_eq!(scale.nearest_column(0.75), 7);
     }
 
     proptest! {

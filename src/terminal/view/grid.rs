@@ -1,37 +1,38 @@
-//! The grid: ruler, layers' names, cells in time proportion, cursor, selection, playhead.
+//! Draws the grid: ruler, layer names, cells in proportion to time, cursor, selection, playhead.
 
 use super::pen::{Pen, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
-use crate::terminal::state::{Labels, State};
+use crate::terminal::state::State;
+use crate::terminal::view::Labels;
 use crate::terminal::view::columns::Scale;
 use crate::terminal::view::layout::Layout;
 use ratatui::style::Style;
 
-/// The column of the window that sounds now, if it is in view.
+/// The column of the window under the playhead, if it is visible.
 pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
-    let head = state.play.head?;
+    let position = state.playback.position?;
     let section = state.session.cursor().place.section;
-    if head.section != section {
+    if position.section != section {
         return None;
     }
     let beat = state.groove().sections()[section].meter.beat();
-    // The column that has begun, not the nearest one: a mark must not come before the sound.
-    let beats = head.wholes * beat.denom() as f64 / beat.numer() as f64;
-    let column = scale.near((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64);
-    let x = column.checked_sub(state.scroll)?;
+    // Rounded down: the playhead must not be ahead of the sound.
+    let beats = position.wholes * beat.denom() as f64 / beat.numer() as f64;
+    let column = scale.nearest_column((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64);
+    let x = column.checked_sub(state.view.scroll)?;
     (x < usize::from(width)).then_some(x)
 }
 
-/// Bar numbers with cursor, selection and playhead marks, and the syllables of the cursor's layer.
+/// Draws bar numbers with cursor, selection and playhead, and the counting syllables of the cursor's layer.
 pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
     let place = state.session.cursor().place;
     let groove = state.groove();
-    let first = scale.bar_of(state.scroll);
+    let first = scale.bar_of(state.view.scroll);
     for bar in first..=scale.bars {
-        let Some(x) = (bar * scale.bar()).checked_sub(state.scroll) else { continue };
+        let Some(x) = (bar * scale.bar()).checked_sub(state.view.scroll) else { continue };
         if x >= width {
             break;
         }
@@ -45,24 +46,24 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         let mut free = 0;
         for spot in part.spots(context) {
             let start = scale.cell(spot.beat, spot.span, 0);
-            if start >= state.scroll + width {
+            if start >= state.view.scroll + width {
                 break;
             }
-            if start + scale.per_beat * usize::from(spot.span.beats) < state.scroll {
+            if start + scale.per_beat * usize::from(spot.span.beats) < state.view.scroll {
                 continue;
             }
             for cell in 0..usize::from(spot.span.cells) {
                 let column = scale.cell(spot.beat, spot.span, cell);
-                if column < state.scroll || column < free {
+                if column < state.view.scroll || column < free {
                     continue;
                 }
                 let text = landing::syllable(Spot { cell, ..spot }, context);
                 let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
                 let next = scale.cell(spot.beat, spot.span, cell + 1);
-                // Long syllables are cut to their cell, so that each stands over its own column.
+                // Long syllables are cut to the width of their cell.
                 let text: String = text.chars().take((next - column).max(1)).collect();
-                let style = if on_beat { theme.bar() } else { theme.faint() };
-                pen.put(area, column - state.scroll, 1, &text, style);
+                let style = if on_beat { theme.strong() } else { theme.faint() };
+                pen.put(area, column - state.view.scroll, 1, &text, style);
                 free = column + 1;
             }
         }
@@ -70,7 +71,7 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
     if let Some(region) = state.session.selection() {
         let (from, to) = (scale.time(region.from), end_column(scale, region.to));
         for column in from..to {
-            if let Some(x) = column.checked_sub(state.scroll) {
+            if let Some(x) = column.checked_sub(state.view.scroll) {
                 let mark = if column == from {
                     '['
                 } else if column + 1 == to {
@@ -83,21 +84,21 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         }
     }
     let column = cursor_columns(state, scale).0;
-    if let Some(x) = column.checked_sub(state.scroll) {
-        pen.mark(area, x, 0, glyphs.cursor, theme.bar());
+    if let Some(x) = column.checked_sub(state.view.scroll) {
+        pen.mark(area, x, 0, glyphs.cursor, theme.strong());
     }
     if let Some(x) = playhead(state, scale, area.width) {
-        pen.mark(area, x, 0, glyphs.playhead, theme.figure());
+        pen.mark(area, x, 0, glyphs.playhead, theme.value());
     }
 }
 
-/// Column after a time: the bar line before the next bar is left out.
+/// The column after a time, before any bar line there.
 fn end_column(scale: Scale, to: crate::rhythm::Time) -> usize {
     let column = scale.time(to);
     if column % scale.bar() == 1 { column.saturating_sub(1) } else { column }
 }
 
-/// First column of the cursor's cell and the one after its last.
+/// First column of the cursor's cell, and the column after it.
 fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
     let cursor = state.session.cursor();
     let (groove, place) = (state.groove(), cursor.place);
@@ -110,29 +111,29 @@ fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
     (from, to.max(from + 1))
 }
 
-/// Names and cells of the layers in view.
+/// Draws the visible layers.
 pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
-        let words = format!("no layers: {} makes one", state.keymap.first("add-layer"));
-        pen.put(layout.cells, 1, 0, &words, pen.theme.figure());
+        let text = format!("no layers: {} makes one", state.input.keymap.first("add-layer"));
+        pen.put(layout.cells, 1, 0, &text, pen.theme.value());
         return;
     }
     let rows = usize::from(layout.cells.height);
-    for row in 0..rows.min(groove.layers().len() - state.top_layer.min(groove.layers().len())) {
+    for row in 0..rows.min(groove.layers().len() - state.view.top_layer.min(groove.layers().len())) {
         name(state, pen, layout, row);
         cells(state, pen, layout, scale, row);
     }
     if let Some(x) = playhead(state, scale, layout.cells.width) {
         for row in 0..rows {
-            pen.style(layout.cells, x, row, pen.theme.sounding());
+            pen.style(layout.cells, x, row, pen.theme.playhead());
         }
     }
     let cursor = state.session.cursor();
-    if let Some(row) = cursor.place.layer.checked_sub(state.top_layer) {
+    if let Some(row) = cursor.place.layer.checked_sub(state.view.top_layer) {
         let (from, to) = cursor_columns(state, scale);
         for column in from..to {
-            if let Some(x) = column.checked_sub(state.scroll) {
+            if let Some(x) = column.checked_sub(state.view.scroll) {
                 pen.style(layout.cells, x, row, pen.theme.cursor());
             }
         }
@@ -141,12 +142,12 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
 
 fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
-    let layer = state.top_layer + row;
+    let layer = state.view.top_layer + row;
     let (groove, place) = (state.groove(), state.session.cursor().place);
     let l = &groove.layers()[layer];
     let here = layer == place.layer;
     let rows = usize::from(layout.names.height);
-    let hidden = (row == 0 && state.top_layer > 0) || (row + 1 == rows && layer + 1 < groove.layers().len());
+    let hidden = (row == 0 && state.view.top_layer > 0) || (row + 1 == rows && layer + 1 < groove.layers().len());
     let mark = if here {
         glyphs.here
     } else if hidden {
@@ -154,10 +155,10 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     } else {
         ' '
     };
-    let style = match (here, groove.heard(layer)) {
-        (true, _) => theme.bar(),
+    let style = match (here, groove.is_audible(layer)) {
+        (true, _) => theme.strong(),
         (false, true) => Style::new(),
-        (false, false) => theme.silent(),
+        (false, false) => theme.muted(),
     };
     pen.mark(layout.names, 0, row, mark, style);
     pen.put(layout.names, 1, row, &fit(&l.name, 7), style);
@@ -167,12 +168,12 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
             flags.push(flag);
         }
     }
-    pen.put(layout.names, 8, row, &flags, theme.figure());
+    pen.put(layout.names, 8, row, &flags, theme.value());
 }
 
-/// What stands in a column: how strong it is, so that the strongest is seen where several share one.
+/// The content of a column. Of several marks in one column, that of the highest rank is drawn.
 #[derive(Clone, Copy, Default)]
-struct Drawn {
+struct Column {
     rank: u8,
     mark: char,
     style: Style,
@@ -180,24 +181,24 @@ struct Drawn {
 
 fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
-    let layer = state.top_layer + row;
+    let layer = state.view.top_layer + row;
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
-    let (first, end) = (state.scroll, state.scroll + width);
-    let heard = groove.heard(layer);
-    let mut line = vec![Drawn { rank: 0, mark: ' ', style: Style::new() }; width];
+    let (first, end) = (state.view.scroll, state.view.scroll + width);
+    let heard = groove.is_audible(layer);
+    let mut line = vec![Column { rank: 0, mark: ' ', style: Style::new() }; width];
     let mut put = |column: usize, rank: u8, mark: char, style: Style| {
-        if let Some(drawn) = column.checked_sub(first).and_then(|x| line.get_mut(x))
-            && rank > drawn.rank
+        if let Some(old) = column.checked_sub(first).and_then(|x| line.get_mut(x))
+            && rank > old.rank
         {
-            *drawn = Drawn { rank, mark, style };
+            *old = Column { rank, mark, style };
         }
     };
     for bar in scale.bar_of(first)..=scale.bar_of(end).min(scale.bars) + 1 {
         put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
     }
-    let dim = |style: Style| if heard { style } else { theme.silent() };
+    let dim = |style: Style| if heard { style } else { theme.muted() };
     for spot in part.spots(context) {
         let (from, to) =
             (scale.cell(spot.beat, spot.span, 0), scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)));
@@ -210,12 +211,12 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         for c in 0..usize::from(spot.span.cells) {
             let (from, to) = (scale.cell(spot.beat, spot.span, c), scale.cell(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
-            let goes_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
+            let held_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
                 Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),
                 Cell::Hold => {
                     let style = dim(theme.attack());
-                    let stop = if goes_on || to <= from + 1 { to } else { to - 1 };
+                    let stop = if held_on || to <= from + 1 { to } else { to - 1 };
                     for column in from..stop.max(from + 1) {
                         put(column, 2, glyphs.hold, style);
                     }
@@ -227,7 +228,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
                         Accent::Accent => (glyphs.accent, theme.accent()),
                     };
                     put(from, 4 + a.accent as u8, mark, dim(style));
-                    if goes_on {
+                    if held_on {
                         for column in from + 1..to {
                             put(column, 2, glyphs.hold, dim(theme.attack()));
                         }
@@ -236,7 +237,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
                         let room = group_end(state, layer, index, scale).saturating_sub(from + 1);
                         if text.len() < room {
                             for (i, c) in text.chars().enumerate() {
-                                put(from + 1 + i, 3, c, dim(theme.figure()));
+                                put(from + 1 + i, 3, c, dim(theme.value()));
                             }
                         }
                     }
@@ -246,9 +247,9 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     }
     let selected = state.session.selection().filter(|r| r.layers.contains(&layer));
     let selected = selected.map(|r| (scale.time(r.from), end_column(scale, r.to)));
-    for (x, drawn) in line.iter().enumerate() {
+    for (x, cell) in line.iter().enumerate() {
         let column = first + x;
-        let mut style = drawn.style;
+        let mut style = cell.style;
         let within = column % scale.bar();
         if column < scale.total() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
             style = style.patch(theme.other_beat());
@@ -256,47 +257,47 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         if selected.is_some_and(|(from, to)| (from..to).contains(&column)) {
             style = style.patch(theme.selected());
         }
-        if drawn.mark != ' ' || style != Style::new() {
-            pen.mark(layout.cells, x, row, drawn.mark, style);
+        if cell.mark != ' ' || style != Style::new() {
+            pen.mark(layout.cells, x, row, cell.mark, style);
         }
     }
 }
 
-/// What is written on an attack.
+/// The label of an attack.
 fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
-    match state.labels {
+    match state.view.labels {
         Labels::None => None,
         Labels::Pitches => {
             groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string())
         }
         Labels::Groups => {
             let next = next_attack(state, layer, cell);
-            let apart = next == groove.cells(layer, section) && apart(groove, layer, section).is_some();
-            (next - cell > 1 && !apart).then(|| (next - cell).to_string())
+            let trailing = next == groove.cells(layer, section) && trailing_group(groove, layer, section).is_some();
+            (next - cell > 1 && !trailing).then(|| (next - cell).to_string())
         }
     }
 }
 
-/// Cells of a layer's last group in a section, where more than a bar of it is rests before the section's end and no other group is as
-/// long: it says where the line ends, not how it goes.
-pub(crate) fn apart(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
+/// Cells of a layer's last group in a section, if it ends with more than a bar of rests and no other group is as long: such a
+/// group says where the line ends, not how it goes.
+pub(crate) fn trailing_group(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
     groove.layers().get(layer)?;
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let end = part.len(context);
-    let sounds = (0..end).rev().find(|c| part.cell(*c) != Cell::Rest)? + 1;
+    let sounding_end = (0..end).rev().find(|c| part.cell(*c) != Cell::Rest)? + 1;
     let s = &groove.sections()[section];
-    let rests = s.length().minus(groove.written_at(Place { layer, section, cell: sounds }))?;
-    if sounds == end || rests <= s.meter.bar() {
+    let rests = s.length().minus(groove.written_at(Place { layer, section, cell: sounding_end }))?;
+    if sounding_end == end || rests <= s.meter.bar() {
         return None;
     }
-    let last = (0..sounds).rev().find(|c| part.cell(*c).attack().is_some())?;
+    let last = (0..sounding_end).rev().find(|c| part.cell(*c).attack().is_some())?;
     let mut next = last;
     let mut others = (0..last).rev().filter(|c| part.cell(*c).attack().is_some());
     others.all(|c| std::mem::replace(&mut next, c) - c < end - last).then_some(end - last)
 }
 
-/// The next attack's cell in the section, or the number of its cells.
+/// The cell of the next attack in the section, or the number of cells.
 fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
     let part = groove.part(layer, section);
@@ -304,7 +305,7 @@ fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
     (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)
 }
 
-/// The column in which an attack's group ends, or its bar.
+/// The column after an attack's group, or after its bar if the group is longer.
 fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
     let section = state.session.cursor().place.section;
     let place = |cell| Place { layer, section, cell };

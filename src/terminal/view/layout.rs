@@ -1,52 +1,43 @@
-//! Where each part of the screen lies, by the window's size.
+//! The areas of the screen, by the size of the window.
 
+use super::Strips;
 use ratatui::layout::Rect;
 
-/// Fewest columns on which everything works.
+/// The smallest window on which everything works.
 pub(crate) const MIN_WIDTH: u16 = 60;
-/// Fewest rows on which everything works.
 pub(crate) const MIN_HEIGHT: u16 = 18;
-/// From so many columns on the pane stands beside the grid.
+/// Minimum columns of a window with the pane next to the grid.
 const WIDE: u16 = 110;
-/// Columns of the pane beside the grid, at least and at most.
 const MIN_PANE_WIDTH: u16 = 44;
 const MAX_PANE_WIDTH: u16 = 62;
-/// Rows in which the pane says below the grid what it says beside it.
-const ROWS_BELOW: u16 = 24;
-/// Columns of the layers' names.
+/// Rows in which a pane below the grid has room for everything that one next to it shows.
+const FULL_PANE_HEIGHT: u16 = 24;
 const GUTTER: u16 = 12;
-/// Rows of hearings under the grid, and the most there are where more are asked for.
+/// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
 const STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
 
-/// The parts of the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Layout {
-    /// Title, section, meter, tempo.
     pub top: Rect,
     /// Bar numbers and syllables, over the grid's columns.
     pub ruler: Rect,
-    /// The layers' names.
     pub names: Rect,
-    /// The cells.
     pub cells: Rect,
-    /// The hearings under the cells; their names stand to the left.
+    /// The hearings under the cells; their names are to the left.
     pub strips: Rect,
-    /// The pane.
     pub pane: Rect,
-    /// Whether the pane stands beside the grid.
-    pub beside: bool,
-    /// What sounds and where the cursor is.
+    /// Whether the pane is to the right of the grid; otherwise it is below.
+    pub pane_right: bool,
     pub transport: Rect,
-    /// Hints or a message.
     pub hints: Rect,
 }
 
 impl Layout {
-    /// The layout of a window with so many layers and a section of so many columns, with more than two strips if they are asked for
-    /// and there is room; `None` if the window is too small. The pane stands beside the grid where there are columns for both, and
-    /// gives up some of its own if the section is then whole; else it goes below where there are rows for all it has to say.
-    pub(crate) fn new(width: u16, height: u16, layers: usize, columns: usize, more_strips: bool) -> Option<Self> {
+    /// The layout of a window for so many layers and a section of so many columns; `None` if the window is too small. The pane is
+    /// to the right of the grid if there are columns for both, and narrower if the whole section is then visible; otherwise it goes
+    /// below if there are rows for its whole content.
+    pub(crate) fn new(width: u16, height: u16, layers: usize, columns: usize, strips: Strips) -> Option<Self> {
         if width < MIN_WIDTH || height < MIN_HEIGHT {
             return None;
         }
@@ -55,20 +46,20 @@ impl Layout {
         let free = usize::from(width).saturating_sub(usize::from(GUTTER) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
         let rows_below = room.saturating_sub(layers.clamp(1, 64) as u16);
-        let beside = width >= WIDE && (whole || rows_below < ROWS_BELOW);
-        let pane_width = match beside {
+        let pane_right = width >= WIDE && (whole || rows_below < FULL_PANE_HEIGHT);
+        let pane_width = match pane_right {
             true if whole => (width * 2 / 5).min(MAX_PANE_WIDTH).min(free as u16),
             true => (width * 2 / 5).min(MAX_PANE_WIDTH),
             false => width,
         };
-        let left = if beside { width - pane_width - 1 } else { width };
-        let pane_least = if beside { 0 } else { (room / 2).max(6) };
-        let rows = (layers.clamp(1, 64) as u16).min(room - pane_least);
+        let left = if pane_right { width - pane_width - 1 } else { width };
+        let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
+        let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
         let cells = Rect::new(GUTTER, 3, left - GUTTER, rows);
-        let more = if more_strips { MAX_STRIPS } else { STRIPS };
-        let strips = more.min(STRIPS + room - pane_least - rows);
+        let max_strips = if strips == Strips::All { MAX_STRIPS } else { STRIPS };
+        let strips = max_strips.min(STRIPS + room - min_pane_height - rows);
         let below = 3 + rows + strips;
-        let pane = if beside {
+        let pane = if pane_right {
             Rect::new(left + 1, 1, pane_width, height - 3)
         } else {
             Rect::new(0, below, width, height - 2 - below)
@@ -80,7 +71,7 @@ impl Layout {
             cells,
             strips: Rect::new(GUTTER, 3 + rows, left - GUTTER, strips),
             pane,
-            beside,
+            pane_right,
             transport: Rect::new(0, height - 2, width, 1),
             hints: Rect::new(0, height - 1, width, 1),
         })
@@ -95,8 +86,9 @@ mod tests {
     fn the_parts_fill_the_window_and_do_not_overlap() {
         for (width, height) in [(60, 18), (80, 24), (109, 30), (110, 18), (200, 60), (500, 200)] {
             for layers in [0, 1, 2, 6, 16, 64, 101, 102, 116] {
-                let (columns, layers, more) = (67 * (layers % 7), layers % 100, layers > 100);
-                let l = Layout::new(width, height, layers, columns, more).expect("large enough");
+                let strips = if layers > 100 { Strips::All } else { Strips::Two };
+                let (columns, layers) = (67 * (layers % 7), layers % 100);
+                let l = Layout::new(width, height, layers, columns, strips).expect("large enough");
                 let parts = [l.top, l.ruler, l.names, l.cells, l.strips, l.pane, l.transport, l.hints];
                 let window = Rect::new(0, 0, width, height);
                 for (i, a) in parts.iter().enumerate() {
@@ -110,15 +102,15 @@ mod tests {
             }
         }
         for (width, height) in [(0, 0), (1, 1), (59, 18), (60, 17)] {
-            assert_eq!(Layout::new(width, height, 3, 67, true), None);
+            assert_eq!(Layout::new(width, height, 3, 67, Strips::All), None);
         }
     }
 
     #[test]
     fn the_pane_makes_room_for_a_section_that_would_be_whole() {
         let at = |width, height, layers, columns| {
-            let l = Layout::new(width, height, layers, columns, false).expect("large enough");
-            (l.beside, l.pane.width, usize::from(l.cells.width) >= columns)
+            let l = Layout::new(width, height, layers, columns, Strips::Two).expect("large enough");
+            (l.pane_right, l.pane.width, usize::from(l.cells.width) >= columns)
         };
         // Two bars of sixteenths, four, six; a low window; many layers.
         assert_eq!(at(200, 60, 3, 67), (true, 62, true));

@@ -1,9 +1,8 @@
-//! The help and the searched list of commands, which fill the whole screen.
+//! Draws the help, the searched lists and the plain lists, which fill the whole screen.
 
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::terminal::commands::{CommandSpec, Group, MAX_DESCRIPTION, Mode, rows};
-use crate::terminal::files::export;
-use crate::terminal::files::export::Choice;
+use crate::terminal::commands::{self, CommandSpec, Group, MAX_DESCRIPTION, Mode};
+use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
@@ -11,31 +10,26 @@ use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
 /// Columns of the keys in lists.
-const KEYS: usize = 23;
-/// Columns of a command's name, and of the space before it.
-const NAMES: usize = 19;
+const KEYS_WIDTH: usize = 23;
+/// Columns of a command's name and of the space before it.
+const NAME_WIDTH: usize = 19;
 
-/// Lines of the help in a window of this width.
-pub(crate) fn help_lines(state: &State) -> usize {
-    lines_of_help(state, usize::from(state.size.0)).len()
-}
-
-fn lines_of_help(state: &State, width: usize) -> Vec<Pieces> {
-    let theme = state.theme;
-    let room = MAX_DESCRIPTION.min(width.saturating_sub(KEYS)).max(1);
+pub(crate) fn help_lines(state: &State, width: usize) -> Vec<Pieces> {
+    let theme = state.view.theme;
+    let room = MAX_DESCRIPTION.min(width.saturating_sub(KEYS_WIDTH)).max(1);
     let mut lines: Vec<Pieces> = Vec::new();
     for group in Group::ALL {
-        lines.push(vec![(group.words().to_owned(), theme.heading())]);
-        for row in rows().filter(|r| r.group == *group) {
-            for (i, words) in wrap(row.description, room).into_iter().enumerate() {
-                let before = if i == 0 { keys(state, row, KEYS) } else { " ".repeat(KEYS) };
-                // What has no key is found by its name.
+        lines.push(vec![(group.heading().to_owned(), theme.heading())]);
+        for command in commands::all().filter(|c| c.group == *group) {
+            for (i, text) in wrap(command.description, room).into_iter().enumerate() {
+                let before = if i == 0 { keys(state, command, KEYS_WIDTH) } else { " ".repeat(KEYS_WIDTH) };
+                // A command without a key is found by its name.
                 let (before, style) = if i == 0 && before.trim().is_empty() {
-                    (format!(" {:<width$}", fit(row.name, KEYS - 2), width = KEYS - 1), theme.faint())
+                    (format!(" {:<width$}", fit(command.name, KEYS_WIDTH - 2), width = KEYS_WIDTH - 1), theme.faint())
                 } else {
                     (before, theme.key())
                 };
-                lines.push(vec![(before, style), (words, Style::new())]);
+                lines.push(vec![(before, style), (text, Style::new())]);
             }
         }
         lines.push(Vec::new());
@@ -44,48 +38,49 @@ fn lines_of_help(state: &State, width: usize) -> Vec<Pieces> {
 }
 
 pub(crate) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let lines = lines_of_help(state, usize::from(area.width));
+    let lines = help_lines(state, usize::from(area.width));
     let height = usize::from(area.height);
-    // Where it is wide enough the help stands in columns.
-    let columns = (usize::from(area.width) / (KEYS + MAX_DESCRIPTION + 2)).max(1);
+    // A wide window has several columns of help.
+    let columns = (usize::from(area.width) / (KEYS_WIDTH + MAX_DESCRIPTION + 2)).max(1);
     for (i, line) in lines.iter().skip(at).take(height * columns).enumerate() {
-        pen.pieces(area, i / height * (KEYS + MAX_DESCRIPTION + 2), i % height, line);
+        pen.pieces(area, i / height * (KEYS_WIDTH + MAX_DESCRIPTION + 2), i % height, line);
     }
 }
 
 /// The keys of a command, in so many columns.
-fn keys(state: &State, row: &'static CommandSpec, columns: usize) -> String {
-    format!(" {:<width$}", state.keymap.shown(row), width = columns - 1)
+fn keys(state: &State, command: &'static CommandSpec, columns: usize) -> String {
+    format!(" {:<width$}", state.input.keymap.display_keys(command), width = columns - 1)
 }
 
-/// The commands that hold the words typed: keys, words, name, and where there is room the group.
-pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextField, chosen: usize) {
+/// Draws the commands that match the search: keys, description, name, and where there is room the group.
+pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextField, selected: usize) {
     let theme = pen.theme;
-    let found = state.keymap.search(text.value());
-    let widest = rows().filter(|r| r.mode == Mode::Grid).map(|r| state.keymap.shown(r).width()).max().unwrap_or(0);
-    let at = (widest + 2).min(KEYS);
-    // The name stands whole, the words are cut before it; names end in one column, that of the window where it is narrow.
-    let end = usize::from(area.width).min(at + MAX_DESCRIPTION + NAMES);
-    let groups = Group::ALL.iter().map(|g| g.words().width()).max().unwrap_or(0);
-    searched(pen, area, ("Find a command: ", text), found.len(), chosen, |pen, line, k| {
-        let row = found[k];
-        let name = end.saturating_sub(row.name.width() + 1);
-        pen.put(line, 0, 0, &fit(&keys(state, row, at), at), theme.key());
-        pen.put(line, at, 0, &fit(row.description, name.saturating_sub(at + 1)), Style::new());
-        pen.put(line, name, 0, row.name, theme.faint());
+    let found = state.input.keymap.search(text.value());
+    let grid_commands = commands::all().filter(|c| c.mode == Mode::Grid);
+    let widest = grid_commands.map(|c| state.input.keymap.display_keys(c).width()).max().unwrap_or(0);
+    let at = (widest + 2).min(KEYS_WIDTH);
+    // Names are right-aligned and never cut, descriptions are.
+    let end = usize::from(area.width).min(at + MAX_DESCRIPTION + NAME_WIDTH);
+    let groups = Group::ALL.iter().map(|g| g.heading().width()).max().unwrap_or(0);
+    searched(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
+        let command = found[k];
+        let name = end.saturating_sub(command.name.width() + 1);
+        pen.put(line, 0, 0, &fit(&keys(state, command, at), at), theme.key());
+        pen.put(line, at, 0, &fit(command.description, name.saturating_sub(at + 1)), Style::new());
+        pen.put(line, name, 0, command.name, theme.faint());
         if end + 2 + groups <= usize::from(area.width) {
-            pen.put(line, end + 2, 0, row.group.words(), theme.faint());
+            pen.put(line, end + 2, 0, command.group.heading(), theme.faint());
         }
     });
 }
 
-/// A searched list: what is typed, how many lines were found, those around the chosen one.
+/// Draws a search field, the number of matches, and the matches around the selected one.
 fn searched(
     pen: &mut Pen<'_>,
     area: Rect,
     (head, text): (&str, &TextField),
     found: usize,
-    chosen: usize,
+    selected: usize,
     draw: impl Fn(&mut Pen<'_>, Rect, usize),
 ) {
     let theme = pen.theme;
@@ -93,29 +88,27 @@ fn searched(
     let x = pen.text_field(area, x, text, Style::new());
     pen.put(area, x + 3, 0, &format!("{found} found"), theme.faint());
     let height = usize::from(area.height).saturating_sub(1).max(1);
-    let first = (chosen + 1).saturating_sub(height);
+    let first = (selected + 1).saturating_sub(height);
     for (y, k) in (first..found).take(height).enumerate() {
         let line = Rect::new(area.x, area.y + 1 + y as u16, area.width, 1);
         draw(pen, line, k);
-        if k == chosen {
-            pen.row_style(line, 0, theme.chosen());
+        if k == selected {
+            pen.row_style(line, 0, theme.selected_line());
         }
     }
 }
 
-/// The output devices, name and what the system calls it, and why there is no sound if there is none.
 pub(crate) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize) {
-    told(pen, area, "Output devices (choose one with [sound] output = \"...\" in the config file)", lines, at);
+    entries(pen, area, "Output devices (choose one with [sound] output = \"...\" in the config file)", lines, at);
 }
 
-/// What is wrong with the config file, and what is used instead.
 pub(crate) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let lines = state.config_errors.as_deref().unwrap_or_default();
-    told(pen, area, "Errors in the config file", lines, at);
+    let lines = state.files.config_errors.as_deref().unwrap_or_default();
+    entries(pen, area, "Errors in the config file", lines, at);
 }
 
-/// A heading and what stands under it from an entry on, each entry in as many lines as it needs.
-fn told(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
+/// Draws a heading and the entries from `at` on, each in as many lines as it needs.
+fn entries(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
     pen.put(area, 0, 0, head, pen.theme.heading());
     let mut y = 1;
     for entry in entries.iter().skip(at) {
@@ -129,31 +122,30 @@ fn told(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize
     }
 }
 
-/// What can be made, as far as it has the words typed.
-pub(crate) fn offers(
+/// Draws the exports that match the search.
+pub(crate) fn export_menu(
     state: &State,
     pen: &mut Pen<'_>,
     area: Rect,
-    choice: Choice,
-    (text, chosen): (&TextField, usize),
+    menu: ExportMenu,
+    (text, selected): (&TextField, usize),
 ) {
     let theme = pen.theme;
-    let found = export::found(state, choice, text.value());
-    let head = match choice {
-        Choice::Groove => "Export as: ",
-        Choice::Section => "Export the section as: ",
-        Choice::Handout => "Handout as: ",
+    let found = export::search(state, menu, text.value());
+    let head = match menu {
+        ExportMenu::Groove => "Export as: ",
+        ExportMenu::Section => "Export the section as: ",
+        ExportMenu::Handout => "Handout as: ",
     };
-    searched(pen, area, (head, text), found.len(), chosen, |pen, line, k| {
-        let offer = found[k].1;
-        let name = format!(" {:<width$}", offer.name, width = KEYS - 1);
-        pen.pieces(line, 0, 0, &[(name, theme.key()), (offer.description.clone(), Style::new())]);
+    searched(pen, area, (head, text), found.len(), selected, |pen, line, k| {
+        let choice = found[k].1;
+        let name = format!(" {:<width$}", choice.name, width = KEYS_WIDTH - 1);
+        pen.pieces(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
     });
 }
 
-/// What the last import had to say.
-pub(crate) fn remarks(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let remarks = &state.importing.remarks;
-    let head = format!("Import warnings: {}", remarks.len());
-    told(pen, area, &head, remarks, at);
+pub(crate) fn import_warnings(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+    let warnings = &state.files.import.warnings;
+    let head = format!("Import warnings: {}", warnings.len());
+    entries(pen, area, &head, warnings, at);
 }

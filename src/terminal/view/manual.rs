@@ -1,8 +1,8 @@
-//! Draws the manual: the list of chapters, or one chapter with the latest match marked.
+//! Draws the manual: the list of chapters, or one chapter with the latest match highlighted.
 
 use super::pen::Pen;
 use crate::manual::{CHAPTERS, LineKind};
-use crate::terminal::manual::{Input, ManualView};
+use crate::terminal::manual::{ManualInput, ManualView};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -12,14 +12,14 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
     let head = format!("Manual: {title} ({}/{})", view.page, CHAPTERS.len());
     let x = pen.put(area, 0, 0, &head, theme.faint());
     let x = match view.input {
-        Input::Searching => {
+        ManualInput::Search => {
             let x = pen.put(area, x, 0, "   Search: ", theme.heading());
             pen.text_field(area, x, &view.search, Style::new()) + 1
         }
-        Input::Moving if !view.search.value().is_empty() => {
+        ManualInput::Move if !view.search.value().is_empty() => {
             pen.put(area, x, 0, &format!("   /{}", view.search.value()), theme.faint())
         }
-        Input::Moving => x,
+        ManualInput::Move => x,
     };
     let lines = view.lines(area.width);
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
@@ -39,7 +39,7 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
         };
         pen.put(list, 1, y, &line.text, style);
         if view.matched == Some(at) || in_list && view.line == at {
-            pen.row_style(list, y, theme.chosen());
+            pen.row_style(list, y, theme.selected_line());
         }
     }
 }

@@ -1,4 +1,4 @@
-//! From the state to the cells of a frame. It must not change the state, nor know a clock or a file.
+//! Draws the state into the cells of a frame. It must not change the state, read a clock or open a file.
 
 pub(crate) mod columns;
 mod full;
@@ -20,20 +20,53 @@ use pen::Pen;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use theme::Theme;
 
-pub(crate) use full::{Block, Item, Part, blocks, rows};
+pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
 pub(crate) use lists::help_lines;
 pub(crate) use pen::fit;
+
+/// The visible part of the groove, and how it is drawn.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct ViewState {
+    pub theme: Theme,
+    /// Columns and rows of the window.
+    pub size: (u16, u16),
+    pub zoom: i32,
+    /// First visible column of the section.
+    pub scroll: usize,
+    /// First visible layer.
+    pub top_layer: usize,
+    pub labels: Labels,
+    pub strips: Strips,
+}
+
+/// Labels of the attacks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Labels {
+    #[default]
+    Groups,
+    Pitches,
+    None,
+}
+
+/// Number of strips of hearings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Strips {
+    #[default]
+    Two,
+    /// As many as there is room for.
+    All,
+}
 
 /// Draws the whole screen.
 pub fn view(state: &State, frame: &mut Frame<'_>) {
     draw(state, frame.buffer_mut());
 }
 
-/// Draws the whole screen into the cells of a frame.
 pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     let area = *buffer.area();
-    let mut pen = Pen::new(buffer, state.theme);
+    let mut pen = Pen::new(buffer, state.view.theme);
     let Some(layout) = state.layout_in(area.width, area.height) else {
         return too_small(&mut pen, area);
     };
@@ -42,14 +75,14 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
         Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
         Overlay::ConfigFile(at) => lists::config_file(state, &mut pen, body(area), *at),
-        Overlay::Find { text, chosen } => lists::find(state, &mut pen, body(area), text, *chosen),
-        Overlay::Offers { choice, text, chosen } => {
-            lists::offers(state, &mut pen, body(area), *choice, (text, *chosen));
+        Overlay::Find { text, selected } => lists::find(state, &mut pen, body(area), text, *selected),
+        Overlay::Export { menu, text, selected } => {
+            lists::export_menu(state, &mut pen, body(area), *menu, (text, *selected));
         }
         Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
-        Overlay::Remarks(at) => lists::remarks(state, &mut pen, body(area), *at),
+        Overlay::ImportWarnings(at) => lists::import_warnings(state, &mut pen, body(area), *at),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
-        Overlay::Full { block, into } => full::full(state, &mut pen, body(area), *block, *into),
+        Overlay::Full { block, line } => full::full(state, &mut pen, body(area), *block, *line),
         _ => {
             let scale = state.scale();
             grid::ruler(state, &mut pen, &layout, scale);
@@ -65,13 +98,13 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     status_lines::hints(state, &mut pen, layout.hints);
 }
 
-/// Between the top line and the transport.
+/// The rows between the top line and the transport.
 fn body(area: Rect) -> Rect {
     Rect::new(0, 1, area.width, area.height - 3)
 }
 
 fn too_small(pen: &mut Pen<'_>, area: Rect) {
-    let style = pen.theme.bar();
+    let style = pen.theme.strong();
     let lines = [
         "window too small".to_owned(),
         format!("is {}x{}", area.width, area.height),

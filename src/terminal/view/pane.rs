@@ -1,10 +1,10 @@
-//! The live pane: groups, landings, tempos as heard, why it is hard.
+//! Draws the pane: groups, landings, hearings, and reasons why the groove is hard.
 
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Finding, Hearing, Kind, Report, SectionReport};
+use crate::analysis::{Hearing, Kind, Report, SectionReport};
 use crate::describe;
-use crate::describe::ladder;
+use crate::describe::ladder as describe_ladder;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
@@ -14,28 +14,26 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
-/// Under so many columns the wobble is left to the full view.
-const NARROW: usize = 34;
-
-/// Under so many columns the steps of a ladder leave the beat's value to the top of the screen.
-const BARE: usize = 48;
-
-/// Under so many columns of the window its two halves are not alike.
-const FEW: usize = 72;
-/// Columns in which landings can be shown: name, bar, number, share.
+/// Minimum columns for the deviation of hearings.
+const MIN_DEVIATION_WIDTH: usize = 34;
+/// Minimum columns for the note value of the beat in the steps of a ladder.
+const MIN_NOTE_VALUE_WIDTH: usize = 48;
+/// Minimum columns for a pane with equal halves.
+const MIN_HALVES_WIDTH: usize = 72;
+/// Minimum columns for landings: name, bar, number, share.
 const MIN_LANDINGS_WIDTH: usize = 26;
 
-/// Most hearings of the pane; the full view has them all.
+/// Maximum number of hearings in the pane; the full view has all.
 const MAX_HEARINGS: usize = 12;
-/// Most of them below the grid: a glance, since every edit sends their figures anew.
+/// Maximum in a pane below the grid: each edit sends them again.
 const MAX_HEARINGS_BELOW: usize = 6;
-/// From so many on one of them is the written beat.
-const WITH_WRITTEN: usize = 3;
+/// Minimum number of hearings of which one is the written beat.
+const MIN_WITH_WRITTEN: usize = 3;
 
-/// Draws the pane: in one column beside the grid, in two below it.
+/// Draws the pane: in one column next to the grid, or in two below it.
 pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let area = layout.pane;
-    if layout.beside {
+    if layout.pane_right {
         for y in 0..usize::from(area.height) {
             let line = Rect::new(area.x - 1, area.y, 1, area.height);
             pen.mark(line, 0, y, pen.theme.glyphs().bar_line, pen.theme.faint());
@@ -48,47 +46,49 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let rows = usize::from(area.height);
-    if layout.beside {
+    if layout.pane_right {
         let inner = width.saturating_sub(2);
-        // Each block keeps its rows, so that an edit changes figures and moves nothing.
+        // Each block has a fixed number of rows, so that an edit moves nothing.
         let mut lines = groups(state, report, theme, inner, fresh, 3);
         lines.resize(6, Vec::new());
-        lines.extend(built(state, report, theme, inner, 7));
+        lines.extend(landings_or_ladder(state, report, theme, inner, 7));
         lines.resize(14, Vec::new());
-        // A third of what is left, with a heading, the columns' names, the turn and a blank line; the reasons have the rest.
-        let most = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, MAX_HEARINGS);
-        lines.extend(hearings(state, report, theme, inner, most));
-        lines.resize(14 + most + 4, Vec::new());
+        // A third of the rest for heading, column names, hearings, lead change and a blank line; two thirds for the reasons.
+        let max = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, MAX_HEARINGS);
+        lines.extend(hearings(state, report, theme, inner, max));
+        lines.resize(14 + max + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
         for (y, line) in lines.iter().take(rows).enumerate() {
             pen.pieces(area, 1, y, line);
         }
         return;
     }
-    // Where there are few columns, names of hearings and reasons need them more than bars do.
-    let split = if width < FEW { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
+    // Names of hearings and reasons need the columns more than the bars of the landings do.
+    let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
     let right_width = width.saturating_sub(split + 2);
     let mut left = groups(state, report, theme, split, fresh, if rows > 12 { 2 } else { 1 });
-    let kept = match rows {
+    let groups_rows = match rows {
         13.. => 5,
         10.. => 4,
         _ => 2,
     };
-    left.resize(kept, Vec::new());
-    // Steps that are only read cannot be gone through: they come before the groups where there is no room for both.
-    if practice::shown(state).is_some_and(|(l, at)| at.is_none() && l.speeds.len() + 1 > rows.saturating_sub(kept)) {
+    left.resize(groups_rows, Vec::new());
+    // Without playback the steps cannot be scrolled: all are shown, if necessary in place of the groups.
+    if practice::visible_ladder(state)
+        .is_some_and(|(l, at)| at.is_none() && l.speeds.len() + 1 > rows.saturating_sub(groups_rows))
+    {
         left.clear();
     }
-    left.extend(built(state, report, theme, split, rows.saturating_sub(left.len())));
-    // On few rows the first hearing and the first reason come before everything else.
-    let (heard, turn) = match rows {
+    left.extend(landings_or_ladder(state, report, theme, split, rows.saturating_sub(left.len())));
+    // A low pane shows at least the first hearing and the first reason.
+    let (max, lead_change) = match rows {
         0..=6 => (1, 0),
         7 => (2, 0),
         8..=9 => (3, 0),
         _ => ((rows / 2).saturating_sub(4).clamp(4, MAX_HEARINGS_BELOW), 1),
     };
-    let mut right = hearings(state, report, theme, right_width, heard);
-    right.resize(heard + 2 + turn, Vec::new());
+    let mut right = hearings(state, report, theme, right_width, max);
+    right.resize(max + 2 + lead_change, Vec::new());
     right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
     for (x, lines) in [(0, left), (split + 2, right)] {
         for (y, line) in lines.iter().take(rows).enumerate() {
@@ -102,28 +102,29 @@ fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
     report.layers.get(place.layer)?.sections.get(place.section)
 }
 
-fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: bool, most: usize) -> Vec<Pieces> {
+fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: bool, max_lines: usize) -> Vec<Pieces> {
     let place = state.session.cursor().place;
     let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
-    // One mark, so that it costs little to show it for the blink of an eye.
+    // A single character: an edit sends it, and the analysis that follows removes it.
     let stale = if fresh { "" } else { "…" };
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        let words = wrap("no attacks in this section yet", width);
-        lines.extend(words.into_iter().map(|l| vec![(l, theme.faint())]));
+        let text = wrap("no attacks in this section yet", width);
+        lines.extend(text.into_iter().map(|l| vec![(l, theme.faint())]));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
-    let text = format!("{lead}{}", line(&groups.text, grid::apart(state.groove(), place.layer, place.section)));
+    let text =
+        format!("{lead}{}", group_line(&groups.text, grid::trailing_group(state.groove(), place.layer, place.section)));
     let mut wrapped = wrap(&text, width);
-    if wrapped.len() > most {
-        wrapped.truncate(most);
+    if wrapped.len() > max_lines {
+        wrapped.truncate(max_lines);
         if let Some(last) = wrapped.last_mut() {
             *last = fit(&format!("{last}....."), width.saturating_sub(1));
         }
     }
-    lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.bar())]));
+    lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.strong())]));
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let units = if groups.in_cells { "cells" } else { "units" };
         let meets = describe::bar_relation(f);
@@ -133,9 +134,9 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     lines
 }
 
-/// A line of groups, its last one told by itself where it only runs to the end.
-fn line(text: &str, apart: Option<usize>) -> String {
-    let Some(cells) = apart else { return text.to_owned() };
+/// A line of groups, with a trailing group apart from the others.
+fn group_line(text: &str, trailing: Option<usize>) -> String {
+    let Some(cells) = trailing else { return text.to_owned() };
     match text.strip_suffix(&cells.to_string()) {
         Some("") => format!("{cells} to the end"),
         Some(before) if before.ends_with('+') => format!("{}, then {cells} to the end", before.trim_end_matches('+')),
@@ -143,44 +144,44 @@ fn line(text: &str, apart: Option<usize>) -> String {
     }
 }
 
-/// Where the attacks land; while a ladder is climbed, or read, its steps.
-fn built(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
-    match practice::shown(state) {
-        Some((ladder, at)) => steps(state, report, theme, (width, most), ladder, at),
-        None => landings(state, report, theme, width, most),
+fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<Pieces> {
+    match practice::visible_ladder(state) {
+        Some((ladder, at)) => steps(state, report, theme, (width, max_lines), ladder, at),
+        None => landings(state, report, theme, width, max_lines),
     }
 }
 
-/// The steps of a ladder around the one that is heard: tempo, the hearing that becomes the first, cells too short to be felt.
+/// The steps of a ladder around the current one: tempo, the hearing that leads from there on, cells too short to be felt.
 fn steps(
     state: &State,
     report: &Report,
     theme: Theme,
-    (width, most): (usize, usize),
-    climbed: &Ladder,
+    (width, max_lines): (usize, usize),
+    ladder: &Ladder,
     at: Option<usize>,
 ) -> Vec<Pieces> {
-    let changes = ladder::changes(report, state.limits, &climbed.speeds);
+    let changes = describe_ladder::changes(report, state.hearings.limits, &ladder.speeds);
     let section = &state.groove().sections()[state.session.cursor().place.section];
-    let mut lines = vec![vec![(fit(&format!("Ladder {}", climbed.words()), width), theme.heading())]];
-    let mut rows = most.saturating_sub(1);
-    if let Some(words) = state.progress.as_ref().filter(|_| rows > 3) {
-        lines.push(vec![(fit(words, width), theme.faint())]);
+    let mut lines = vec![vec![(fit(&format!("Ladder {}", ladder.to_text()), width), theme.heading())]];
+    let mut rows = max_lines.saturating_sub(1);
+    if let Some(text) = state.playback.progress.as_ref().filter(|_| rows > 3) {
+        lines.push(vec![(fit(text, width), theme.faint())]);
         rows -= 1;
     }
-    let first = (at.unwrap_or(0) + 1).saturating_sub(rows.div_ceil(2)).min(climbed.speeds.len().saturating_sub(rows));
-    for (k, (&speed, change)) in climbed.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
+    let first = (at.unwrap_or(0) + 1).saturating_sub(rows.div_ceil(2)).min(ladder.speeds.len().saturating_sub(rows));
+    for (k, (&speed, change)) in ladder.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
         let mark = if at == Some(k) { theme.glyphs().here } else { ' ' };
-        let tempo = ladder::tempo_of(section, speed);
-        let tempo = tempo.split_once("= ").filter(|_| width < BARE).map_or(tempo.as_str(), |(_, bpm)| bpm);
-        let room = if width < BARE { 5 } else { 11 };
-        let (percent, value) = (ladder::percent(speed), ladder::value(speed));
+        let tempo = describe_ladder::tempo_of(section, speed);
+        let tempo =
+            tempo.split_once("= ").filter(|_| width < MIN_NOTE_VALUE_WIDTH).map_or(tempo.as_str(), |(_, bpm)| bpm);
+        let room = if width < MIN_NOTE_VALUE_WIDTH { 5 } else { 11 };
+        let (percent, value) = (describe_ladder::percent(speed), describe_ladder::value(speed));
         let first = change.leader.and_then(|h| report.hearings.get(h));
         let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
-        let style = if at == Some(k) { theme.figure() } else { Style::new() };
+        let style = if at == Some(k) { theme.value() } else { Style::new() };
         let row = |cells: &str| {
-            let said: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
-            format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, said.join(", ")).trim_end().to_owned()
+            let notes: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
+            format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, notes.join(", ")).trim_end().to_owned()
         };
         let text = Some(row("cells too fast")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too fast"));
         lines.push(vec![(fit(&text, width), style)]);
@@ -188,26 +189,26 @@ fn steps(
     lines
 }
 
-fn landings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
+fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<Pieces> {
     let Some(section) = section(state, report) else { return Vec::new() };
     let landings = &section.landings;
-    if landings.total == 0 || most == 0 {
+    if landings.total == 0 || max_lines == 0 {
         return Vec::new();
     }
     let mut lines = vec![vec![("Landings".to_owned(), theme.heading())]];
     let depth = |r: &crate::analysis::Landing| {
-        let words = r.depth.to_string();
-        if width < 36 { words.replace(" of the beat", "") } else { words }
+        let text = r.depth.to_string();
+        if width < 36 { text.replace(" of the beat", "") } else { text }
     };
     let label = landings.rows.iter().map(|r| depth(r).len()).max().unwrap_or(0).max(8);
     let room = width.saturating_sub(label + 11).max(4);
     let top = landings.rows.iter().map(|r| r.count).max().unwrap_or(1).max(1);
-    let shown = landings.rows.len().min(most.saturating_sub(1));
+    let shown = landings.rows.len().min(max_lines.saturating_sub(1));
     for row in landings.rows.iter().take(shown) {
-        let eighths = row.count * room * 2 / top;
+        let halves = row.count * room * 2 / top;
         let glyphs = theme.glyphs();
-        let mut bar: String = std::iter::repeat_n(glyphs.full, eighths / 2).collect();
-        if eighths % 2 == 1 || eighths == 0 {
+        let mut bar: String = std::iter::repeat_n(glyphs.full, halves / 2).collect();
+        if halves % 2 == 1 || halves == 0 {
             bar.push(glyphs.half);
         }
         let percent = 100.0 * row.count as f64 / landings.total as f64;
@@ -222,12 +223,12 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     lines
 }
 
-fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: usize) -> Vec<Pieces> {
-    let (of, fresh) = state.heard_in().unwrap_or_default();
+fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<Pieces> {
+    let (of, fresh) = state.focus_label().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
     let heading = format!("Heard in {of}{cell}");
-    // The first of a list looks like the winner where there is none.
+    // Otherwise the first one would look like the winner.
     let doubt = format!("{heading}: no clear winner");
     let heading = if report.near_the_first() > 1 && doubt.width() < width { doubt } else { heading };
     let heading = fit(&heading, width.saturating_sub(1));
@@ -236,16 +237,16 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
         lines.push(vec![(describe::no_hearing_reason(state.groove(), report).into(), theme.faint())]);
         return lines;
     }
-    let names = if width < NARROW { "score   BPM   on" } else { "score   BPM    dev   on" };
-    let more = match report.hearings.len().saturating_sub(most) {
+    let names = if width < MIN_DEVIATION_WIDTH { "score   BPM   on" } else { "score   BPM    dev   on" };
+    let more = match report.hearings.len().saturating_sub(max) {
         0 => String::new(),
         n => format!("  h: {n} more"),
     };
     let head = Some(format!("{names}{more}")).filter(|t| t.width() <= width);
     lines.push(vec![(head.unwrap_or_else(|| names.to_owned()), theme.faint())]);
-    let chosen = state.strip().map(|(i, _)| i);
-    for i in glance(&report.hearings, most) {
-        lines.push(hearing(&report.hearings[i], report, theme, width, chosen == Some(i)));
+    let selected = state.strip_hearing().map(|(i, _)| i);
+    for i in listed(&report.hearings, max) {
+        lines.push(hearing(&report.hearings[i], report, theme, width, selected == Some(i)));
     }
     if let Some(turn) = report.turns.get(1) {
         let from =
@@ -266,31 +267,30 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, most: us
     lines
 }
 
-/// The hearings of a glance: the best, and the written beat where there is room for it.
-fn glance(hearings: &[Hearing], most: usize) -> Vec<usize> {
-    let mut shown: Vec<usize> = (0..hearings.len().min(most)).collect();
+/// The best hearings, with the written beat as the last one if it is not among them.
+fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
+    let mut shown: Vec<usize> = (0..hearings.len().min(max)).collect();
     let written = hearings.iter().position(|h| h.kind == Kind::Written);
-    if let (Some(written), Some(last)) = (written.filter(|w| *w >= most && most >= WITH_WRITTEN), shown.last_mut()) {
+    if let (Some(written), Some(last)) = (written.filter(|w| *w >= max && max >= MIN_WITH_WRITTEN), shown.last_mut()) {
         *last = written;
     }
     shown
 }
 
-/// One hearing in a row: score, tempo, wobble, share, what it is.
-fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, chosen: bool) -> Pieces {
-    let style = if chosen { theme.hearing() } else { Style::new() };
-    let wobble = if width < NARROW {
+fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> Pieces {
+    let style = if selected { theme.hearing() } else { Style::new() };
+    let deviation = if width < MIN_DEVIATION_WIDTH {
         String::new()
     } else if h.wobble_ms < 0.5 {
         "   -   ".to_owned()
     } else {
         format!("{:>4.0} ms", h.wobble_ms)
     };
-    let figures = format!("{:>5.0} {:>5.1}{wobble} {:>3.0}% ", h.score, h.bpm(report.speed), h.share() * 100.0);
-    let mark = if chosen { theme.glyphs().here } else { ' ' };
+    let numbers = format!("{:>5.0} {:>5.1}{deviation} {:>3.0}% ", h.score, h.bpm(report.speed), h.share() * 100.0);
+    let mark = if selected { theme.glyphs().here } else { ' ' };
     let what = format!("{mark}{}", h.kind);
-    let what = fit(&what, width.saturating_sub(figures.len()));
-    vec![(figures, style), (what, style)]
+    let what = fit(&what, width.saturating_sub(numbers.len()));
+    vec![(numbers, style), (what, style)]
 }
 
 fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces> {
@@ -300,13 +300,12 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces
     }
     let mut lines = vec![vec![("Why it is hard".to_owned(), theme.heading())]];
     for finding in findings {
-        let wrapped = reason(finding, width.saturating_sub(2));
+        let mut wrapped = wrap(&finding.reason.to_string(), width.saturating_sub(2));
         let room = rows - lines.len();
-        // Only the first is cut where it does not fit; the full view has them all.
+        // Only the first one is cut; the full view has all.
         if room == 0 || (wrapped.len() > room && lines.len() > 1) {
             break;
         }
-        let mut wrapped = wrapped;
         if wrapped.len() > room {
             wrapped.truncate(room);
             if let Some(last) = wrapped.last_mut() {
@@ -318,8 +317,4 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces
         }
     }
     lines
-}
-
-fn reason(finding: &Finding, width: usize) -> Vec<String> {
-    wrap(&finding.reason.to_string(), width)
 }

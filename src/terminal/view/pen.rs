@@ -1,19 +1,17 @@
-//! Puts text into a frame's cells within an area, cut at its edges.
+//! Writes text into the cells of a frame, cut at the edges of an area.
 
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::view::theme::Theme;
-use ratatui::buffer::Buffer;
+use ratatui::buffer::{Buffer, Cell};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-/// Writes into a buffer.
 pub(crate) struct Pen<'a> {
     buffer: &'a mut Buffer,
     pub theme: Theme,
 }
 
-/// A line of pieces with their styles.
 pub(crate) type Pieces = Vec<(String, Style)>;
 
 impl<'a> Pen<'a> {
@@ -21,7 +19,7 @@ impl<'a> Pen<'a> {
         Self { buffer, theme }
     }
 
-    /// Writes text from a column and row of the area on; gives the column after it.
+    /// Writes text at a column and row of the area; returns the column after it.
     pub(crate) fn put(&mut self, area: Rect, x: usize, y: usize, text: &str, style: Style) -> usize {
         let area = area.intersection(*self.buffer.area());
         if y >= usize::from(area.height) || x >= usize::from(area.width) {
@@ -33,22 +31,22 @@ impl<'a> Pen<'a> {
         usize::from(at - area.x)
     }
 
-    /// Writes pieces one after the other.
     pub(crate) fn pieces(&mut self, area: Rect, x: usize, y: usize, pieces: &[(String, Style)]) -> usize {
         pieces.iter().fold(x, |x, (text, style)| self.put(area, x, y, text, *style))
     }
 
-    /// Writes one character that is one column wide.
+    fn cell(&mut self, area: Rect, x: usize, y: usize) -> Option<&mut Cell> {
+        let inside = x < usize::from(area.width) && y < usize::from(area.height);
+        self.buffer.cell_mut((area.x + x as u16, area.y + y as u16)).filter(|_| inside)
+    }
+
+    /// Writes a character of width 1.
     pub(crate) fn mark(&mut self, area: Rect, x: usize, y: usize, mark: char, style: Style) {
-        if x < usize::from(area.width)
-            && y < usize::from(area.height)
-            && let Some(cell) = self.buffer.cell_mut((area.x + x as u16, area.y + y as u16))
-        {
+        if let Some(cell) = self.cell(area, x, y) {
             cell.set_char(mark).set_style(style);
         }
     }
 
-    /// Makes an area blank again.
     pub(crate) fn clear(&mut self, area: Rect) {
         let area = area.intersection(*self.buffer.area());
         for at in area.positions() {
@@ -58,17 +56,13 @@ impl<'a> Pen<'a> {
         }
     }
 
-    /// Changes only the style of a cell.
     pub(crate) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
-        if x < usize::from(area.width)
-            && y < usize::from(area.height)
-            && let Some(cell) = self.buffer.cell_mut((area.x + x as u16, area.y + y as u16))
-        {
+        if let Some(cell) = self.cell(area, x, y) {
             cell.set_style(style);
         }
     }
 
-    /// Writes a line that is being typed on the first row, scrolled so that its cursor is seen; gives the column after it.
+    /// Writes a text field on the first row, scrolled so that its cursor is visible; returns the column after it.
     pub(crate) fn text_field(&mut self, area: Rect, x: usize, field: &TextField, style: Style) -> usize {
         let at = field.value().char_indices().nth(field.cursor()).map_or(field.value().len(), |(at, _)| at);
         let (before, after) = field.value().split_at(at);
@@ -83,7 +77,6 @@ impl<'a> Pen<'a> {
         x
     }
 
-    /// Changes the style of a whole row.
     pub(crate) fn row_style(&mut self, area: Rect, y: usize, style: Style) {
         for x in 0..usize::from(area.width) {
             self.style(area, x, y, style);
@@ -91,7 +84,7 @@ impl<'a> Pen<'a> {
     }
 }
 
-/// Text cut to so many columns, with a mark at the end where something is missing.
+/// Cuts text to a number of columns, with an ellipsis if something is missing.
 pub(crate) fn fit(text: &str, width: usize) -> String {
     if text.width() <= width {
         return text.to_owned();
@@ -112,7 +105,7 @@ pub(crate) fn fit(text: &str, width: usize) -> String {
     out
 }
 
-/// The end of a text, at most so many columns of it.
+/// The longest end of a text that fits a number of columns.
 pub(crate) fn end(text: &str, width: usize) -> &str {
     let mut used = 0;
     let first = text.char_indices().rev().take_while(|(_, c)| {
@@ -123,7 +116,7 @@ pub(crate) fn end(text: &str, width: usize) -> &str {
     &text[at..]
 }
 
-/// Text broken into lines of at most so many columns, at spaces or after `+` and `,` where it can be.
+/// Breaks text into lines of at most `width` columns, at spaces or after `+` and `,` where possible.
 pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let width = width.max(1);
     let (mut lines, mut line, mut used) = (Vec::new(), String::new(), 0);

@@ -1,5 +1,4 @@
-//! Hearings under the grid: their pulses over the same columns as the cells, so that they are seen to drift. It must not
-//! know how they were found.
+//! Draws the pulses of hearings under the grid, in the same columns as the cells. It must not know how they were found.
 
 use super::grid::playhead;
 use super::pen::{Pen, fit};
@@ -10,44 +9,43 @@ use crate::terminal::view::layout::Layout;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// How far an attack may stand from a pulse and agree with it, as a share of the period.
+/// Maximum distance of an attack from a pulse it agrees with, as a share of the period.
 const AGREES: f64 = crate::analysis::limits::AGREES.value / 100.0;
 
-/// The written beat, the hearing of the strip and, where there is room, the others.
+/// Draws the written beat, the hearing of the strip and, where there is room, the others.
 pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let theme = pen.theme;
     let names = Rect::new(0, layout.strips.y, layout.names.width, layout.strips.height);
     let Some((report, _)) = state.report() else { return };
     let mut shown: Vec<(&Hearing, &str, Style)> = Vec::new();
-    shown.extend(state.written().map(|h| (h, "beat", theme.written())));
-    let chosen = state.strip().filter(|(_, h)| h.kind != Kind::Written);
-    shown.extend(chosen.map(|(_, h)| (h, "heard", theme.hearing())));
-    // Where there is room, the others too, in their order.
+    shown.extend(state.written_beat().map(|h| (h, "beat", theme.written())));
+    let selected = state.strip_hearing().filter(|(_, h)| h.kind != Kind::Written);
+    shown.extend(selected.map(|(_, h)| (h, "heard", theme.hearing())));
     let others = report
         .hearings
         .iter()
         .enumerate()
-        .filter(|(i, h)| h.kind != Kind::Written && chosen.is_none_or(|(c, _)| c != *i));
+        .filter(|(i, h)| h.kind != Kind::Written && selected.is_none_or(|(c, _)| c != *i));
     shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
-    for (row, (h, word, own)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
-        let label = format!("{word:<5} {:>4.0}", bpm_here(state, report, h));
-        pen.put(names, 0, row, &fit(&label, 11), *own);
-        strip(state, pen, layout, scale, report, (h, row, *own));
+    for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
+        let label = format!("{name:<5} {:>4.0}", bpm_here(state, report, h));
+        pen.put(names, 0, row, &fit(&label, 11), *style);
+        strip(state, pen, layout, scale, report, (h, row, *style));
     }
     if let Some(x) = playhead(state, scale, layout.strips.width) {
         for row in 0..usize::from(layout.strips.height) {
-            pen.style(layout.strips, x, row, theme.sounding());
+            pen.style(layout.strips, x, row, theme.playhead());
         }
     }
 }
 
-/// The time through of the cursor's section that sounds, or else the first one.
+/// The pass of the cursor's section that plays, or the first one.
 fn pass(state: &State) -> usize {
     let section = state.session.cursor().place.section;
-    state.play.head.filter(|h| h.section == section).map_or(0, |h| h.pass)
+    state.playback.position.filter(|h| h.section == section).map_or(0, |h| h.pass)
 }
 
-/// A hearing's tempo where the cursor is: that of the stretch it has there. Before the first pulse that is the first stretch.
+/// A hearing's tempo at the cursor: that of its stretch there, or the first stretch before the first pulse.
 fn bpm_here(state: &State, report: &Report, hearing: &Hearing) -> f64 {
     let cursor = state.session.cursor();
     let at = report.clock.seconds(cursor.place.section, pass(state), cursor.column).unwrap_or(0.0);
@@ -80,20 +78,20 @@ fn strip(
         if *pulse >= end - 1e-6 {
             break;
         }
-        let column = scale.near((pulse - start) / per_beat);
-        if column >= state.scroll + width {
+        let column = scale.nearest_column((pulse - start) / per_beat);
+        if column >= state.view.scroll + width {
             break;
         }
-        let Some(x) = column.checked_sub(state.scroll) else { continue };
+        let Some(x) = column.checked_sub(state.view.scroll) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let met = meets(report, *pulse, period * AGREES);
-        pen.mark(layout.strips, x, row, if met { glyphs.pulse_met } else { glyphs.pulse_alone }, style);
+        let met = has_attack(report, *pulse, period * AGREES);
+        pen.mark(layout.strips, x, row, if met { glyphs.pulse_with_attack } else { glyphs.pulse_alone }, style);
     }
 }
 
-/// Whether an attack stands within so many seconds of a pulse.
-fn meets(report: &Report, pulse: f64, within: f64) -> bool {
+/// Whether there is an attack within so many seconds of a pulse.
+fn has_attack(report: &Report, pulse: f64, within: f64) -> bool {
     let at = report.attacks.partition_point(|a| a.seconds < pulse - within);
     report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + within)
 }

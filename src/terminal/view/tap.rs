@@ -1,104 +1,97 @@
-//! The pane while one taps along, and the report that stays after it.
+//! Draws the pane while the user taps along, and the report of the last tapping.
 
 use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
-use crate::describe::tap::{self as tap_words, LineStyle, ReportLine};
-use crate::terminal::playback::tapping::{CALIBRATING, Tapping, To};
+use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
+use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
 use crate::terminal::state::State;
 use crate::terminal::view::layout::Layout;
 use crate::terminal::view::theme::Theme;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// Least width of the picture on either side of the pulse, in ms.
-const SIDE: f64 = 60.0;
+/// Minimum range of the plot on either side of the pulse, in ms.
+const MIN_RANGE: f64 = 60.0;
 
-/// Draws the pane: figures, and beside or below them the last asynchronies.
+/// Draws statistics, and next to or below them the last asynchronies.
 pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
-    let Some(tapping) = &state.taps.now else { return };
+    let Some(tapping) = &state.playback.taps.current else { return };
     let (area, theme) = (layout.pane, pen.theme);
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
-    let (room, gap) = if layout.beside { (width.saturating_sub(2), 1) } else { (width / 2 - 1, 0) };
+    let (room, gap) = if layout.pane_right { (width.saturating_sub(2), 1) } else { (width / 2 - 1, 0) };
     let mut lines = vec![vec![(heading(tapping), theme.heading())]];
-    for (words, style) in figures(state, tapping, theme) {
-        lines.extend(wrap(&words, room).into_iter().map(|l| vec![(l, style)]));
+    for (text, style) in statistics(state, tapping, theme) {
+        lines.extend(wrap(&text, room).into_iter().map(|l| vec![(l, style)]));
     }
     for (y, line) in lines.iter().take(rows).enumerate() {
         pen.pieces(area, gap, y, line);
     }
-    let Some(stretch) = now(tapping).filter(|s| s.stats.is_some()) else { return };
-    let (x, y) = if layout.beside { (gap, lines.len() + 1) } else { (room + 2, 0) };
+    let Some(stretch) = tapping.live.stretches.last().filter(|s| s.stats.is_some()) else { return };
+    let (x, y) = if layout.pane_right { (gap, lines.len() + 1) } else { (room + 2, 0) };
     let left = rows.saturating_sub(y);
-    for (i, line) in picture(stretch, room, left, theme).iter().enumerate() {
+    for (i, line) in plot(stretch, room, left, theme).iter().enumerate() {
         pen.pieces(area, x, y + i, line);
     }
 }
 
 fn heading(tapping: &Tapping) -> String {
-    match tapping.to {
-        To::Clicks => format!("Tap with the clicks: {} of {CALIBRATING}", tapping.taps.len()),
-        To::Loop if tapping.taps.len() == 1 => "Tap along: 1 tap".to_owned(),
-        To::Loop => format!("Tap along: {} taps", tapping.taps.len()),
+    match tapping.target {
+        TapTarget::Calibration => format!("Tap with the clicks: {} of {CALIBRATION_TAPS}", tapping.taps.len()),
+        TapTarget::Loop if tapping.taps.len() == 1 => "Tap along: 1 tap".to_owned(),
+        TapTarget::Loop => format!("Tap along: {} taps", tapping.taps.len()),
     }
 }
 
-/// The stretch that goes on.
-fn now(tapping: &Tapping) -> Option<&TapStretch> {
-    tapping.live.stretches.last()
-}
-
-fn figures(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style)> {
+fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style)> {
     let plain = Style::new();
+    let key = |name| state.input.keymap.first(name);
+    if let Some(outcome) = &tapping.calibration {
+        let text = outcome.as_ref().unwrap_or_else(|too_uneven| too_uneven).clone();
+        let style = if outcome.is_ok() { theme.value() } else { theme.warning() };
+        let keys = format!("{} closes, {} measures again", key("tap-end"), key("tap-again"));
+        return vec![(text, style), (keys, plain)];
+    }
+    if !state.playback.on {
+        let why = state.playback.no_sound.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
+        let text = format!("nothing is playing{why}, so taps are not counted; {} tries again", key("tap-again"));
+        return vec![(text, theme.warning())];
+    }
     let mut lines = Vec::new();
-    if let Some((words, good)) = &tapping.done {
-        lines.push((words.clone(), if *good { theme.figure() } else { theme.warning() }));
-        let (leave, again) = (state.keymap.first("tap-end"), state.keymap.first("tap-again"));
-        lines.push((format!("{leave} closes, {again} measures again"), plain));
+    if tapping.ignored > 0 {
+        let text = format!("{} taps ignored: too fast for a finger (is a key held down?)", tapping.ignored);
+        lines.push((text, theme.warning()));
+    }
+    if tapping.target == TapTarget::Calibration {
+        let text = "listen to one bar of clicks, then tap on each; the median is the offset of this machine and you";
+        lines.push((text.to_owned(), plain));
         return lines;
     }
-    if !state.play.on {
-        let why = state.play.silent.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
-        let again = state.keymap.first("tap-again");
-        lines.push((format!("nothing is playing{why}, so taps are not counted; {again} tries again"), theme.warning()));
-        return lines;
-    }
-    if tapping.held > 0 {
-        let words = format!("{} taps ignored: too fast for a finger (is a key held down?)", tapping.held);
-        lines.push((words, theme.warning()));
-    }
-    if matches!(tapping.to, To::Clicks) {
-        let words = "listen to one bar of clicks, then tap on each; the median is the offset of this machine and you";
-        lines.push((words.to_owned(), plain));
-        return lines;
-    }
-    let Some(stretch) = now(tapping) else {
+    let Some(stretch) = tapping.live.stretches.last() else {
         lines.push((format!("keep tapping: it takes {MIN_TAPS} taps to see what they follow"), plain));
         return lines;
     };
-    let (groove, report) = tapping.groove_and_report();
-    lines.push((format!("on {}", tap_words::follows(groove, report, stretch.follows)), theme.hearing()));
-    lines.push((tap_words::confidence(groove, report, stretch), theme.faint()));
+    let (groove, report) = (&tapping.setup.groove, &tapping.setup.report);
+    lines.push((format!("on {}", describe_tap::follows(groove, report, stretch.follows)), theme.hearing()));
+    lines.push((describe_tap::confidence(groove, report, stretch), theme.faint()));
     match &stretch.stats {
-        Some(f) => {
-            lines.push((tap_words::mean(f), plain));
-            lines.push((tap_words::spread(f), plain));
-            lines.push((tap_words::drift(f), plain));
+        Some(s) => {
+            lines.extend([describe_tap::mean(s), describe_tap::spread(s), describe_tap::drift(s)].map(|l| (l, plain)));
         }
         None => lines.push((format!("{:.1} taps a minute", stretch.rate), plain)),
     }
     lines
 }
 
-/// The last asynchronies, the newest at the bottom: the pulse is the line in the middle, early stands left of it.
-fn picture(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pieces> {
-    let Some(f) = stretch.stats.as_ref().filter(|_| stretch.follows != FollowedPulse::None) else {
+/// The last asynchronies, the newest at the bottom: the pulse is the line in the middle, early taps are to its left.
+fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pieces> {
+    let Some(stats) = stretch.stats.as_ref().filter(|_| stretch.follows != FollowedPulse::None) else {
         return Vec::new();
     };
     if rows < 3 || width < 16 {
         return Vec::new();
     }
-    let last = &f.asynchronies[f.asynchronies.len().saturating_sub(rows - 1)..];
-    let side = last.iter().fold(SIDE, |m, a| m.max(a.abs()));
+    let last = &stats.asynchronies[stats.asynchronies.len().saturating_sub(rows - 1)..];
+    let side = last.iter().fold(MIN_RANGE, |m, a| m.max(a.abs()));
     let half = ((width - 1) / 2).min(30);
     let scale = format!("{:<half$}|{:>half$}", format!("-{side:.0} ms early"), format!("late +{side:.0} ms"));
     let mut lines = vec![vec![(scale, theme.faint())]];
@@ -111,15 +104,15 @@ fn picture(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec
                 (format!("{}|{}", " ".repeat(half), " ".repeat(at - half - 1)), "x".to_owned(), String::new())
             }
         };
-        lines.push(vec![(before, theme.faint()), (mark, theme.figure()), (after, theme.faint())]);
+        lines.push(vec![(before, theme.faint()), (mark, theme.value()), (after, theme.faint())]);
     }
     lines
 }
 
-/// Draws the report of the last tapping with a line of it marked.
+/// Draws the report of the last tapping with one line highlighted.
 pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
-    let told = state.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
+    let lines = state.playback.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
     let (width, height) = (usize::from(area.width), usize::from(area.height));
     let style = |l: &ReportLine| match l.style {
         LineStyle::Heading => theme.heading(),
@@ -127,16 +120,16 @@ pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
         LineStyle::Faint => theme.faint(),
     };
     let mut rows: Vec<(usize, String, Style)> = Vec::new();
-    for (i, line) in told.iter().enumerate() {
-        let broken = wrap(&line.text, width.saturating_sub(line.indent));
-        rows.extend(broken.into_iter().map(|l| (i, format!("{:by$}{l}", "", by = line.indent), style(line))));
+    for (i, line) in lines.iter().enumerate() {
+        let wrapped = wrap(&line.text, width.saturating_sub(line.indent));
+        rows.extend(wrapped.into_iter().map(|l| (i, format!("{:by$}{l}", "", by = line.indent), style(line))));
     }
-    let marked = rows.iter().position(|r| r.0 == at.min(told.len().saturating_sub(1))).unwrap_or(0);
-    let first = marked.saturating_sub(height / 2).min(rows.len().saturating_sub(height));
-    for (y, (i, words, style)) in rows.iter().skip(first).take(height).enumerate() {
-        pen.put(area, 0, y, words, *style);
+    let selected = rows.iter().position(|r| r.0 == at.min(lines.len().saturating_sub(1))).unwrap_or(0);
+    let first = selected.saturating_sub(height / 2).min(rows.len().saturating_sub(height));
+    for (y, (i, text, style)) in rows.iter().skip(first).take(height).enumerate() {
+        pen.put(area, 0, y, text, *style);
         if *i == at {
-            pen.row_style(area, y, theme.chosen());
+            pen.row_style(area, y, theme.selected_line());
         }
     }
 }

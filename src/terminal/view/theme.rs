@@ -2,28 +2,27 @@
 
 use ratatui::style::{Color, Modifier, Style};
 
-/// What the terminal shows of colours.
+/// Colours of the terminal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Colours {
-    /// None: only bold, underlined and reversed.
+    /// No colours, only bold, underlined and reversed.
     None,
-    /// The sixteen of its own palette.
+    /// The terminal's own palette of 16.
     #[default]
     Sixteen,
-    /// The 256 of the usual cube.
+    /// The 256 of the xterm palette.
     Many,
 }
 
-/// How things look.
+/// Colours and characters of the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Theme {
-    /// Colours.
+    /// The colours of the terminal.
     pub colours: Colours,
-    /// Only characters from space to tilde.
+    /// Only printable ASCII characters.
     pub ascii: bool,
 }
 
-/// The characters the grid is drawn with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Glyphs {
     pub ghost: char,
@@ -33,7 +32,7 @@ pub(crate) struct Glyphs {
     pub rest: char,
     pub rest_on_beat: char,
     pub bar_line: char,
-    pub pulse_met: char,
+    pub pulse_with_attack: char,
     pub pulse_alone: char,
     pub playhead: char,
     pub cursor: char,
@@ -56,7 +55,7 @@ const UNICODE: Glyphs = Glyphs {
     rest: '·',
     rest_on_beat: '╵',
     bar_line: '│',
-    pulse_met: '┃',
+    pulse_with_attack: '┃',
     pulse_alone: '╎',
     playhead: '▼',
     cursor: '▽',
@@ -79,7 +78,7 @@ const ASCII: Glyphs = Glyphs {
     rest: '.',
     rest_on_beat: '\'',
     bar_line: '|',
-    pulse_met: '#',
+    pulse_with_attack: '#',
     pulse_alone: ':',
     playhead: 'V',
     cursor: 'v',
@@ -95,9 +94,9 @@ const ASCII: Glyphs = Glyphs {
 };
 
 impl Theme {
-    /// The theme of a terminal, from the environment's words: `NO_COLOR` set and not empty, `TERM`, `COLORTERM`, whether
-    /// plain characters were asked for, and the locale (the first of `LC_ALL`, `LC_CTYPE`, `LANG` that is set).
-    pub fn of(no_color: bool, term: &str, colorterm: &str, plain: bool, locale: &str) -> Self {
+    /// The theme of a terminal, from the environment: whether `NO_COLOR` is set and not empty, `TERM`, `COLORTERM`, whether
+    /// ASCII is requested, and the locale (the first of `LC_ALL`, `LC_CTYPE`, `LANG` that is set).
+    pub(crate) fn from_env(no_color: bool, term: &str, colorterm: &str, plain: bool, locale: &str) -> Self {
         let lower = locale.to_ascii_lowercase();
         let utf8 = lower.contains("utf-8") || lower.contains("utf8");
         let colours = if no_color || term == "dumb" {
@@ -122,57 +121,50 @@ impl Theme {
         }
     }
 
-    /// What is there but says little: rests, bar lines, unfocused words.
+    /// Rests, bar lines, secondary text.
     pub(crate) fn faint(self) -> Style {
         self.fg(Color::DarkGray, 243)
     }
 
-    /// Headings.
     pub(crate) fn heading(self) -> Style {
         self.fg(Color::Cyan, 110).add_modifier(Modifier::BOLD)
     }
 
-    /// Attacks: plain, and the sound that goes on.
+    /// Plain attacks and holds.
     pub(crate) fn attack(self) -> Style {
         self.fg(Color::White, 223)
     }
 
-    /// Accented attacks.
     pub(crate) fn accent(self) -> Style {
         self.fg(Color::Yellow, 215).add_modifier(Modifier::BOLD)
     }
 
-    /// Ghost attacks.
     pub(crate) fn ghost(self) -> Style {
         self.fg(Color::Gray, 180)
     }
 
-    /// What a muted layer holds.
-    pub(crate) fn silent(self) -> Style {
+    /// Cells of a muted layer.
+    pub(crate) fn muted(self) -> Style {
         self.fg(Color::DarkGray, 240)
     }
 
-    /// Figures worth looking at.
-    pub(crate) fn figure(self) -> Style {
+    /// Values worth looking at.
+    pub(crate) fn value(self) -> Style {
         self.fg(Color::Green, 150)
     }
 
-    /// The written beat.
     pub(crate) fn written(self) -> Style {
         self.fg(Color::Blue, 75)
     }
 
-    /// The chosen hearing.
     pub(crate) fn hearing(self) -> Style {
         self.fg(Color::Magenta, 176)
     }
 
-    /// Warnings and refusals.
     pub(crate) fn warning(self) -> Style {
         self.fg(Color::Red, 203).add_modifier(Modifier::BOLD)
     }
 
-    /// The cell under the cursor.
     pub(crate) fn cursor(self) -> Style {
         match self.colours {
             Colours::None | Colours::Sixteen => Style::new().add_modifier(Modifier::REVERSED),
@@ -180,7 +172,6 @@ impl Theme {
         }
     }
 
-    /// Selected cells.
     pub(crate) fn selected(self) -> Style {
         match self.colours {
             Colours::None => Style::new().add_modifier(Modifier::UNDERLINED),
@@ -189,8 +180,7 @@ impl Theme {
         }
     }
 
-    /// The column that sounds.
-    pub(crate) fn sounding(self) -> Style {
+    pub(crate) fn playhead(self) -> Style {
         match self.colours {
             Colours::None => Style::new().add_modifier(Modifier::BOLD),
             Colours::Sixteen => Style::new().bg(Color::Green),
@@ -198,7 +188,7 @@ impl Theme {
         }
     }
 
-    /// Every other beat, a little apart, where colours are many enough for it.
+    /// Background of every other beat, with 256 colours only.
     pub(crate) fn other_beat(self) -> Style {
         match self.colours {
             Colours::Many => Style::new().bg(Color::Indexed(235)),
@@ -206,22 +196,19 @@ impl Theme {
         }
     }
 
-    /// The top line.
-    pub(crate) fn bar(self) -> Style {
+    pub(crate) fn strong(self) -> Style {
         self.fg(Color::White, 255).add_modifier(Modifier::BOLD)
     }
 
-    /// A key in hints and help.
     pub(crate) fn key(self) -> Style {
         self.fg(Color::Yellow, 215)
     }
 
-    /// The chosen line of a list.
-    pub(crate) fn chosen(self) -> Style {
+    pub(crate) fn selected_line(self) -> Style {
         self.cursor()
     }
 
-    /// Text as this theme can show it: only plain characters where it may show no others.
+    /// Text without control characters, and in ASCII if the theme demands it.
     pub(crate) fn text(self, text: &str) -> String {
         let plain = |c: char| match c {
             '·' => '.',
@@ -253,7 +240,7 @@ mod tests {
             ((false, "dumb", "", true, "de_DE.UTF-8"), (Colours::None, true)),
         ];
         for ((no, term, color, plain, locale), (colours, ascii)) in rows {
-            assert_eq!(Theme::of(no, term, color, plain, locale), Theme { colours, ascii }, "{term} {locale}");
+            assert_eq!(Theme::from_env(no, term, color, plain, locale), Theme { colours, ascii }, "{term} {locale}");
         }
     }
 

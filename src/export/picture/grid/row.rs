@@ -52,7 +52,7 @@ pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row 
         }
     }
     let sounds = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
-    let silent = if groove.heard(layer) { "" } else { " (silent)" };
+    let silent = if groove.is_audible(layer) { "" } else { " (silent)" };
     Row {
         name: format!("{}{silent}", groove.layers()[layer].name),
         cells,

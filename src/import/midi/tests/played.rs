@@ -24,19 +24,19 @@ fn played(channel: u8, key: u8, onsets: &[u64], length: u64) -> Vec<u8> {
     file(0, [1, 224], &[&with_end(&track)])
 }
 
-fn made(bytes: &[u8], tolerance: i32) -> Imported {
+fn import_played(bytes: &[u8], tolerance: i32) -> Imported {
     import_with(bytes, Fraction::whole(tolerance)).unwrap_or_else(|e| panic!("{e}"))
 }
 
 /// Onsets of every layer in 480ths of a quarter.
-fn ticks(made: &Imported) -> Vec<Vec<i64>> {
+fn ticks(imported: &Imported) -> Vec<Vec<i64>> {
     let tick = |t: Time| t.ratio_to(Time::new(1, 1920).expect("a tick")).expect("bounded").floor();
-    sounding(&made.groove).iter().map(|l| l.iter().map(|n| tick(n.start)).collect()).collect()
+    sounding(&imported.groove).iter().map(|l| l.iter().map(|n| tick(n.start)).collect()).collect()
 }
 
 /// Every number of cells that a span of the first layer has, with the beats it lasts.
-fn grids(made: &Imported) -> Vec<(u16, u16)> {
-    let layer = &made.groove.layers()[0];
+fn grids(imported: &Imported) -> Vec<(u16, u16)> {
+    let layer = &imported.groove.layers()[0];
     let mut all: Vec<(u16, u16)> = Vec::new();
     for part in &layer.parts {
         if let Part::Barred { spans, .. } = &**part {
@@ -62,23 +62,23 @@ fn a_note_early_on_a_beat_makes_no_second_layer() {
     for (channel, key) in [(9, 38), (0, 60)] {
         for second in [470, 476, 479, 480, 484] {
             for length in [30, 50, 100] {
-                let made = made(&played(channel, key, &[0, second, 600, 720, 840], length), 15);
-                assert_eq!(ticks(&made), [[0, 480, 600, 720, 840]], "{channel} {second} {length}");
+                let imported = import_played(&played(channel, key, &[0, second, 600, 720, 840], length), 15);
+                assert_eq!(ticks(&imported), [[0, 480, 600, 720, 840]], "{channel} {second} {length}");
             }
         }
     }
     // The same at the end of a bar, and with the usual tolerance.
     for (channel, key) in [(9, 38), (0, 60)] {
-        let made = made(&played(channel, key, &[0, 476, 600, 1440, 1917, 2040], 50), super::TOLERANCE_MS);
-        assert_eq!(ticks(&made), [[0, 480, 600, 1440, 1920, 2040]], "{channel}");
+        let imported = import_played(&played(channel, key, &[0, 476, 600, 1440, 1917, 2040], 50), super::TOLERANCE_MS);
+        assert_eq!(ticks(&imported), [[0, 480, 600, 1440, 1920, 2040]], "{channel}");
     }
 }
 
 #[test]
 fn a_note_early_on_the_line_after_the_last_bar_is_kept() {
-    let made = made(&played(9, 38, &[0, 480, 960, 1440, 1917], 50), 5);
-    assert_eq!(ticks(&made), [[0, 480, 960, 1440, 1920]], "{:?}", made.warnings);
-    assert_eq!(made.groove.sections()[0].bars, 2);
+    let imported = import_played(&played(9, 38, &[0, 480, 960, 1440, 1917], 50), 5);
+    assert_eq!(ticks(&imported), [[0, 480, 960, 1440, 1920]], "{:?}", imported.warnings);
+    assert_eq!(imported.groove.sections()[0].bars, 2);
 }
 
 #[test]
@@ -91,9 +91,9 @@ fn sixteenths_played_by_hand_stay_sixteenths_whatever_the_tolerance() {
         let onsets: Vec<u64> = meant.iter().map(|t| (*t as f64 + off() * 0.96).round() as u64).collect();
         for (channel, key) in [(9, 42), (0, 60)] {
             for tolerance in [0, 5, 10, 20, 30, 40, 60, 100] {
-                let made = made(&played(channel, key, &onsets, 60), tolerance);
-                assert_eq!(ticks(&made), std::slice::from_ref(&meant), "seed {seed}, tolerance {tolerance}");
-                assert_eq!(grids(&made), [(1, 4)], "seed {seed}, tolerance {tolerance}");
+                let imported = import_played(&played(channel, key, &onsets, 60), tolerance);
+                assert_eq!(ticks(&imported), std::slice::from_ref(&meant), "seed {seed}, tolerance {tolerance}");
+                assert_eq!(grids(&imported), [(1, 4)], "seed {seed}, tolerance {tolerance}");
             }
         }
     }
@@ -103,7 +103,8 @@ fn sixteenths_played_by_hand_stay_sixteenths_whatever_the_tolerance() {
 fn what_lies_beyond_the_tolerance_is_counted_and_the_tolerance_that_reaches_it_is_told() {
     let onsets: Vec<u64> = (0..32).map(|i| i * 120 + if i == 5 { 11 } else { i % 3 }).collect();
     let bytes = played(9, 42, &onsets, 60);
-    let words = |tolerance| made(&bytes, tolerance).warnings.iter().map(ToString::to_string).collect::<Vec<_>>();
+    let words =
+        |tolerance| import_played(&bytes, tolerance).warnings.iter().map(ToString::to_string).collect::<Vec<_>>();
     assert_eq!(
         words(5).last().map(String::as_str),
         Some(
@@ -121,9 +122,9 @@ fn tuplets_played_by_hand_are_found() {
         let mut random = noise(7);
         let meant: Vec<u64> = (0..8 / beats * cells).map(|c| 960 + c * 480 * beats / cells).collect();
         let by_hand = |t: &u64| (*t as f64 + 4.0 * 0.96 * random.next().expect("no end")).round() as u64;
-        let made = made(&played(0, 60, &meant.iter().map(by_hand).collect::<Vec<_>>(), 20), 5);
+        let imported = import_played(&played(0, 60, &meant.iter().map(by_hand).collect::<Vec<_>>(), 20), 5);
         let meant: Vec<i64> = meant.into_iter().map(|t| t as i64).collect();
-        assert_eq!(ticks(&made), [meant], "{cells} in {beats}: {:?}", grids(&made));
+        assert_eq!(ticks(&imported), [meant], "{cells} in {beats}: {:?}", grids(&imported));
     }
 }
 
@@ -145,9 +146,9 @@ proptest! {
         let onsets: Vec<u64> = rows.iter().enumerate().filter_map(place).collect();
         prop_assume!(!onsets.is_empty());
         let tolerance = (most / 0.96).ceil() as i32;
-        let made = made(&played(if drum { 9 } else { 0 }, 42, &onsets, length), tolerance);
-        let layers = ticks(&made);
-        prop_assert_eq!(layers.len(), 1, "{:?} {:?}", &onsets, made.warnings);
+        let imported = import_played(&played(if drum { 9 } else { 0 }, 42, &onsets, length), tolerance);
+        let layers = ticks(&imported);
+        prop_assert_eq!(layers.len(), 1, "{:?} {:?}", &onsets, imported.warnings);
         prop_assert_eq!(layers[0].len(), onsets.len());
         for (got, meant) in layers[0].iter().zip(&onsets) {
             prop_assert!((*got as f64 - *meant as f64).abs() <= f64::from(tolerance) * 0.96 + 1.0, "{} {}", got, meant);

@@ -2,9 +2,10 @@
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions;
+use crate::import::musicxml::document::SwingChange;
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
-use crate::rhythm::{Fraction, Time, expected};
+use crate::rhythm::{Fraction, Tempo, Time, expected};
 
 impl PartReader<'_> {
     pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
@@ -17,8 +18,7 @@ impl PartReader<'_> {
         if let Some(time) = element.child("time") {
             self.meter = directions::meter(time)?;
             if self.meter.is_none() {
-                let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-                self.warnings.add(place, "unmetered music: every measure is as long as its content".into());
+                self.warn("unmetered music: every measure is as long as its content");
             }
         }
         for transpose in element.all("transpose") {
@@ -36,8 +36,8 @@ impl PartReader<'_> {
                 self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.all("words") {
-                if directions::about_swing(words.trimmed()) {
-                    self.part.swings.push((self.index, None));
+                if directions::is_swing_text(words.trimmed()) {
+                    self.part.swing_changes.push(SwingChange { measure: self.index, swing: None });
                 }
             }
         }
@@ -46,54 +46,48 @@ impl PartReader<'_> {
             self.sound(sound);
         }
         let mark = element.all("direction-type").find_map(|k| k.child("metronome"));
-        let tempo = mark.and_then(directions::metronome);
-        let told = sound.and_then(|s| s.attribute("tempo")).and_then(directions::decimal);
-        self.tempo(tempo, told);
+        let quarters = sound.and_then(|s| s.attribute("tempo")).and_then(directions::decimal);
+        self.tempo(mark.and_then(directions::metronome), quarters);
     }
 
     pub(super) fn sound(&mut self, sound: Element<'_>) {
         for jump in ["dacapo", "dalsegno", "tocoda", "fine"] {
             if sound.attribute(jump).is_some() {
-                let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-                self.warnings
-                    .add(place, format!("the jump '{jump}' is not followed; measures keep their written order"));
+                self.warn(format!("the jump '{jump}' is not followed; measures keep their written order"));
             }
         }
         if let Some(swing) = sound.child("swing") {
-            self.part.swings.retain(|s| s.0 != self.index);
-            self.part.swings.push((self.index, directions::swing(swing)));
+            let (changes, measure) = (&mut self.part.swing_changes, self.index);
+            changes.retain(|c| c.measure != measure);
+            changes.push(SwingChange { measure, swing: directions::swing(swing) });
         }
     }
 
-    /// A written mark is taken before the number of quarters for playing, unless they are far apart.
-    pub(super) fn tempo(&mut self, written: Option<crate::rhythm::Tempo>, quarters: Option<Fraction>) {
+    /// Sets the tempo from a written mark and from a number of quarters per minute, either of which may be missing.
+    pub(super) fn tempo(&mut self, written: Option<Tempo>, quarters: Option<Fraction>) {
         let Some(tempo) = directions::tempo(written, quarters, self.meter.as_ref()) else { return };
         if self.now != Time::ZERO {
-            let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
-            let message = format!(
+            self.warn(format!(
                 "the tempo changes within the measure, at {} of a whole note; it was moved to the start of the measure",
                 self.now
-            );
-            self.warnings.add(place, message);
+            ));
         }
-        let held = &mut self.measures[self.index].tempo;
-        if held.is_none() || written.is_some() {
-            *held = Some(tempo);
+        let of_measure = &mut self.measures[self.index].tempo;
+        if of_measure.is_none() || written.is_some() {
+            *of_measure = Some(tempo);
         }
     }
 
-    /// Whether the ending that is open stops after this measure.
+    /// Reads a bar line and returns whether an ending stops at it.
     pub(super) fn barline(&mut self, element: Element<'_>) -> Result<bool, FormatError> {
-        let mut stops = false;
+        let mut ending_stops = false;
         if let Some(ending) = element.child("ending") {
-            match ending.attribute("type") {
-                Some("start") => {
-                    let numbers = ending.attribute("number").unwrap_or_default();
-                    let list = numbers.split([',', ' ']).filter(|n| !n.is_empty());
-                    self.ending =
-                        list.filter_map(|n| n.trim_end_matches('.').parse().ok()).filter(|n| *n <= 64).collect();
-                }
-                _ => stops = true,
+            if ending.attribute("type") == Some("start") {
+                let numbers = ending.attribute("number").unwrap_or_default().split([',', ' ']);
+                let passes = numbers.filter_map(|n| n.trim_end_matches('.').parse::<usize>().ok());
+                self.ending = passes.filter(|n| *n <= 64).collect();
+            } else {
+                ending_stops = true;
             }
         }
         if let Some(repeat) = element.child("repeat") {
@@ -101,15 +95,13 @@ impl PartReader<'_> {
             match repeat.attribute("direction") {
                 Some("forward") => measure.forward = true,
                 Some("backward") => {
-                    let times = repeat.attribute("times").map(str::parse::<usize>);
-                    if times.as_ref().is_some_and(|t| t.as_ref().map_or(true, |t| !(1..=64).contains(t))) {
-                        return Err(error_at(repeat, expected("a repeat count from 1 to 64", "another")));
-                    }
-                    measure.backward = Some(times.and_then(Result::ok).unwrap_or(2));
+                    let times = repeat.attribute("times").map_or(Some(2), |t| t.parse::<usize>().ok());
+                    let invalid = || error_at(repeat, expected("a repeat count from 1 to 64", "another"));
+                    measure.backward = Some(times.filter(|t| (1..=64).contains(t)).ok_or_else(invalid)?);
                 }
                 _ => {}
             }
         }
-        Ok(stops)
+        Ok(ending_stops)
     }
 }

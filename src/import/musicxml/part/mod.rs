@@ -4,46 +4,57 @@ mod measure_items;
 mod note;
 mod part_list;
 
-pub(super) use part_list::head;
+pub(super) use part_list::read_declaration;
 
 use super::directions;
-use super::document::{Measure, Part};
+use super::document::{Measure, Part, VoiceId};
 use super::dom::{Children, Element, error_at};
-use super::warnings::Warnings;
+use crate::import::Warnings;
 use crate::notation::{FormatError, count};
 use crate::rhythm::{Fraction, Meter, Time, expected};
 use std::collections::HashMap;
 
-/// Staff and voice as written.
-type Voice = (u32, String);
-
-/// What the reader carries through a part.
 struct PartReader<'a> {
     warnings: &'a mut Warnings,
     part: &'a mut Part,
-    /// Where a measure's facts go; the same for all parts.
     measures: &'a mut Vec<Measure>,
+    /// Per quarter.
     divisions: Fraction,
     meter: Option<Meter>,
-    /// Semitones from what is written to what sounds, by staff (0 for all).
+    /// Semitones from written to sounding pitch, by staff (0 for all).
     transpose: HashMap<u32, i32>,
-    /// Notes tied to what follows: by key (or place on the staff) and instrument, the staff and voice of each that is open and its
-    /// index into the part's notes.
-    tied: HashMap<(i32, u32), Vec<(Voice, usize)>>,
+    /// Notes tied to the next one.
+    tied: HashMap<TieKey, Vec<OpenTie>>,
+    /// The measure, from 0.
     index: usize,
     now: Time,
     /// The furthest point reached.
     reach: Time,
-    /// Start of the last note, for chords.
+    /// The start of the last note, for chords.
     last: Time,
-    /// Onsets and ends in this measure, where durations are rounded.
+    /// Onsets and ends in this measure, to which rounded durations are matched.
     known: Vec<Time>,
     rounded: bool,
+    /// The passes of the current ending.
     ending: Vec<usize>,
     counts: Counts,
 }
 
-/// What was left out of a part, to be told once.
+/// What two tied notes have in common.
+#[derive(PartialEq, Eq, Hash)]
+struct TieKey {
+    /// The MIDI key, or the place on the staff below zero.
+    key: i32,
+    instrument: Option<usize>,
+}
+
+struct OpenTie {
+    voice: VoiceId,
+    /// Index into the part's notes.
+    note: usize,
+}
+
+/// Notes that were changed or dropped.
 #[derive(Default)]
 struct Counts {
     grace: usize,
@@ -52,12 +63,12 @@ struct Counts {
     micro: usize,
 }
 
-/// Reads the measures of a part.
+/// Reads the measures of a part; facts about a measure go to `measures`, which all parts share.
 pub(super) fn read(
     warnings: &mut Warnings,
     part: &mut Part,
     measures: &mut Vec<Measure>,
-    found: &[Element<'_>],
+    elements: &[Element<'_>],
 ) -> Result<(), FormatError> {
     let mut reader = PartReader {
         warnings,
@@ -76,7 +87,7 @@ pub(super) fn read(
         ending: Vec::new(),
         counts: Counts::default(),
     };
-    for (index, element) in found.iter().copied().enumerate() {
+    for (index, element) in elements.iter().copied().enumerate() {
         reader.measure(index, element)?;
     }
     let Counts { grace, cue, chord, micro } = reader.counts;
@@ -87,8 +98,7 @@ pub(super) fn read(
         (micro, "note", "between semitones moved to the nearest"),
     ];
     for (n, what, message) in rows.into_iter().filter(|r| r.0 > 0) {
-        let place = format!("part '{}'", reader.part.name);
-        reader.warnings.add(place, format!("{} {message}", count(n, what)));
+        reader.warnings.add(format!("part '{}'", reader.part.name), format!("{} {message}", count(n, what)));
     }
     Ok(())
 }
@@ -102,47 +112,52 @@ impl PartReader<'_> {
             let number = element.attribute("number").unwrap_or_default().to_owned();
             self.measures.push(Measure { number, ..Measure::default() });
         }
-        let mut stops = false;
+        let mut ending_stops = false;
         for child in element.children() {
             match child.tag_name().name() {
                 "note" => self.note(child)?,
-                "backup" => self.moved(child, true)?,
-                "forward" => self.moved(child, false)?,
+                "backup" => self.move_position(child, Move::Back)?,
+                "forward" => self.move_position(child, Move::Forward)?,
                 "attributes" => self.attributes(child)?,
                 "direction" => self.direction(child),
                 "sound" => {
                     self.sound(child);
                     self.tempo(None, child.attribute("tempo").and_then(directions::decimal));
                 }
-                "barline" => stops |= self.barline(child)?,
+                "barline" => ending_stops |= self.barline(child)?,
                 _ => {}
             }
         }
-        let endings = self.ending.clone();
         let measure = &mut self.measures[index];
         if measure.endings.is_empty() {
-            measure.endings = endings;
+            measure.endings.clone_from(&self.ending);
         }
-        if stops {
+        if ending_stops {
             self.ending.clear();
         }
         measure.length = measure.length.max(self.reach);
-        if let Some(meter) = &self.meter {
-            match &measure.meter {
-                None => measure.meter = Some(meter.clone()),
-                Some(other) if other != meter => {
-                    let message = format!(
-                        "part '{}' has the meter {meter}, an earlier part {other}; the earlier one is used",
-                        self.part.name
-                    );
-                    let place = format!("measure {}", measure.number);
-                    self.warnings.add(place, message);
-                }
-                Some(_) => {}
-            }
+        let Some(meter) = &self.meter else { return Ok(()) };
+        let earlier = measure.meter.get_or_insert_with(|| meter.clone());
+        if *earlier != *meter {
+            let name = &self.part.name;
+            let message =
+                format!("part '{name}' has the meter {meter}, an earlier part {earlier}; the earlier one is used");
+            self.warnings.add(format!("measure {}", measure.number), message);
         }
         Ok(())
     }
+
+    /// Adds a warning about the current measure.
+    fn warn(&mut self, message: impl Into<String>) {
+        let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
+        self.warnings.add(place, message);
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Move {
+    Back,
+    Forward,
 }
 
 /// The number in the first child of a name.

@@ -1,52 +1,56 @@
 //! Reads the notes of a part, backups and forwards, pitches and ties.
 
-use super::{PartReader, number};
+use super::{Move, OpenTie, PartReader, TieKey, number};
 use crate::import::musicxml::directions;
-use crate::import::musicxml::document::Note;
+use crate::import::musicxml::document::{Note, VoiceId};
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
 use crate::notation::Value;
 use crate::rhythm::{Fraction, Meter, Time, expected};
 
-/// Most places of a measure among which the one that a rounded step means is looked for.
+/// Most known times of a measure that a rounded time is matched to.
 const MAX_KNOWN_TIMES: usize = 4096;
+
 /// Whether sums of such times stay far within 64 bits.
-fn holds(t: Time) -> bool {
+fn is_summable(t: Time) -> bool {
     t.denom() <= 1 << 40 && t.numer() <= 1 << 46
 }
 
+fn magnitude(x: Fraction) -> Fraction {
+    x.max(Fraction::ZERO.minus(x).unwrap_or(x))
+}
+
+fn too_fine(element: Element<'_>) -> FormatError {
+    error_at(element, "the time does not fit a 64-bit fraction")
+}
+
 impl PartReader<'_> {
+    /// A number of divisions in whole notes.
+    fn wholes(&self, count: Fraction) -> Option<Fraction> {
+        count.over(self.divisions)?.over(Fraction::whole(4))
+    }
+
     /// A duration in whole notes.
     fn duration(&self, element: Element<'_>) -> Result<Option<Time>, FormatError> {
         let Some(count) = number(element, "duration")? else { return Ok(None) };
         if count < Fraction::ZERO {
             return Err(error_at(element, "negative duration"));
         }
-        let quarters = count.over(self.divisions).and_then(|q| q.over(Fraction::whole(4)));
-        let time = quarters.and_then(|q| Time::new(q.numer(), q.denom())).filter(|t| holds(*t));
+        let time = self.wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
         time.map(Some).ok_or_else(|| error_at(element, "the duration does not fit a 64-bit fraction"))
     }
 
-    /// The length that type, dots and tuplet say, where the duration is that rounded to a division.
-    fn length(&self, element: Element<'_>, duration: Time) -> (Time, bool) {
-        let told = || {
-            let value = Value::named(element.child_text("type")?)?.length();
-            let dots = element.all("dot").count().min(4) as u32;
-            let dotted = value.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
-            let Some(change) = element.child("time-modification") else { return Some(dotted) };
+    /// The length that type, dots and tuplet write, if it is less than a division from the duration.
+    fn written_length(&self, element: Element<'_>, duration: Time) -> Option<Time> {
+        let value = Value::named(element.child_text("type")?)?.length();
+        let dots = element.all("dot").count().min(4) as u32;
+        let mut length = value.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
+        if let Some(change) = element.child("time-modification") {
             let whole = |name: &str| change.child_text(name)?.parse::<i64>().ok().filter(|n| (1..=1000).contains(n));
-            dotted.scaled(Fraction::new(whole("normal-notes")?, whole("actual-notes")?)?)
-        };
-        let Some(told) = told() else { return (duration, false) };
-        let division = Fraction::ONE.over(self.divisions).and_then(|d| d.over(Fraction::whole(4)));
-        let apart = told
-            .minus(duration)
-            .map(Time::wholes)
-            .and_then(|d| if d < Fraction::ZERO { Fraction::ZERO.minus(d) } else { Some(d) });
-        match (apart, division) {
-            (Some(apart), Some(division)) if apart < division => (told, told != duration),
-            _ => (duration, false),
+            length = length.scaled(Fraction::new(whole("normal-notes")?, whole("actual-notes")?)?)?;
         }
+        let difference = magnitude(length.minus(duration)?.wholes());
+        (difference < self.wholes(Fraction::ONE)?).then_some(length)
     }
 
     fn advance(&mut self, to: Time) {
@@ -55,23 +59,18 @@ impl PartReader<'_> {
         self.known.push(to);
     }
 
-    pub(super) fn moved(&mut self, element: Element<'_>, back: bool) -> Result<(), FormatError> {
+    pub(super) fn move_position(&mut self, element: Element<'_>, direction: Move) -> Result<(), FormatError> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
-        let to = if back { self.now.minus(by) } else { self.now.plus(by) };
-        let mut to = to.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?.max(Time::ZERO);
+        let to = if direction == Move::Back { self.now.minus(by) } else { self.now.plus(by) };
+        let mut to = to.ok_or_else(|| too_fine(element))?.max(Time::ZERO);
         if self.rounded && self.known.len() < MAX_KNOWN_TIMES {
-            // Sums of rounded durations miss the exact places by less than a division or two.
-            let slack = Fraction::whole(2)
-                .over(self.divisions)
-                .and_then(|d| d.over(Fraction::whole(4)))
-                .unwrap_or(Fraction::ZERO);
-            let far =
-                |t: Time| t.minus(to).map(Time::wholes).map_or(slack, |d| d.max(Fraction::ZERO.minus(d).unwrap_or(d)));
-            let near =
-                self.known.iter().copied().chain([Time::ZERO]).filter(|t| far(*t) < slack).min_by_key(|t| far(*t));
-            to = near.unwrap_or(to);
+            // Sums of rounded durations miss the exact times by less than a division or two.
+            let slack = self.wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
+            let distance = |t: &Time| t.minus(to).map_or(slack, |d| magnitude(d.wholes()));
+            let known = self.known.iter().copied().chain([Time::ZERO]);
+            to = known.filter(|t| distance(t) < slack).min_by_key(distance).unwrap_or(to);
         }
-        // A step forward may run past the bar's end where nothing follows it; only what sounds or rests makes a bar longer.
+        // A forward may run past the bar's end where nothing follows; only notes and rests make a bar longer.
         let reach = self.reach;
         self.advance(to);
         let bar = self.meter.as_ref().map_or(to, Meter::bar);
@@ -80,7 +79,6 @@ impl PartReader<'_> {
     }
 
     pub(super) fn note(&mut self, element: Element<'_>) -> Result<(), FormatError> {
-        let chord = element.has("chord");
         if element.has("grace") {
             self.counts.grace += 1;
             return Ok(());
@@ -88,13 +86,13 @@ impl PartReader<'_> {
         let Some(duration) = self.duration(element)? else {
             return Err(error_at(element, expected("a note with a duration", "none")));
         };
-        let (length, rounded) = self.length(element, duration);
-        self.rounded |= rounded;
-        let at = if chord { self.last } else { self.now };
-        let end = at.plus(length).filter(|t| holds(*t));
-        let end = end.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?;
+        let length = self.written_length(element, duration).unwrap_or(duration);
+        self.rounded |= length != duration;
+        let is_chord = element.has("chord");
+        let at = if is_chord { self.last } else { self.now };
+        let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine(element))?;
         self.last = at;
-        if !chord {
+        if !is_chord {
             self.known.push(at);
             self.advance(end);
         }
@@ -105,41 +103,50 @@ impl PartReader<'_> {
             self.counts.cue += 1;
             return Ok(());
         }
-        self.counts.chord += usize::from(chord);
-        let staff = element.child_text("staff").and_then(|s| s.parse::<u32>().ok()).unwrap_or(1);
+        self.counts.chord += usize::from(is_chord);
+        let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
         let key = self.key(element, staff)?;
         let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
         let instrument = instrument.and_then(|id| self.part.instruments.iter().position(|i| i.id == id));
-        let tie = |kind: &str| element.all("tie").any(|t| t.attribute("type") == Some(kind));
-        let tuplet = element.has("time-modification");
-        let same = (key.map_or_else(|| -1 - line(element), i32::from), instrument.map_or(0, |i| i as u32 + 1));
-        let voice = (staff, element.child_text("voice").unwrap_or("1").to_owned());
-        let joined = tie("stop").then(|| self.joined(same, &voice)).flatten();
-        let index = if let Some(index) = joined {
+        let has_tie = |kind: &str| element.all("tie").any(|t| t.attribute("type") == Some(kind));
+        let in_tuplet = element.has("time-modification");
+        let tie = TieKey { key: key.map_or_else(|| -1 - staff_line(element), i32::from), instrument };
+        let voice = VoiceId { staff, voice: element.child_text("voice").unwrap_or("1").to_owned() };
+        let tied = if has_tie("stop") { self.end_tie(&tie, &voice) } else { None };
+        let index = if let Some(index) = tied {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
-            note.length = sum.ok_or_else(|| error_at(element, "the time does not fit a 64-bit fraction"))?;
-            note.in_tuplet.1 = tuplet;
+            note.length = sum.ok_or_else(|| too_fine(element))?;
+            note.ends_in_tuplet = in_tuplet;
             index
         } else {
-            let (measure, accent, in_tuplet) = (self.index, directions::accent(element), (tuplet, tuplet));
-            let voice = voice.clone();
-            self.part.notes.push(Note { measure, at, length, key, accent, voice, instrument, in_tuplet });
+            self.part.notes.push(Note {
+                measure: self.index,
+                at,
+                length,
+                key,
+                accent: directions::accent(element),
+                voice: voice.clone(),
+                instrument,
+                starts_in_tuplet: in_tuplet,
+                ends_in_tuplet: in_tuplet,
+            });
             self.part.notes.len() - 1
         };
-        if tie("start") {
-            let open = self.tied.entry(same).or_default();
-            open.retain(|o| o.0 != voice);
-            open.push((voice, index));
+        if has_tie("start") {
+            let open = self.tied.entry(tie).or_default();
+            open.retain(|o| o.voice != voice);
+            open.push(OpenTie { voice, note: index });
         }
         Ok(())
     }
 
-    /// The note that a tie ends on: the voice's own, or else, since ties may change voices, the first that is open.
-    fn joined(&mut self, same: (i32, u32), voice: &(u32, String)) -> Option<usize> {
-        let open = self.tied.get_mut(&same)?;
-        let own = open.iter().position(|o| o.0 == *voice).unwrap_or(0);
-        (own < open.len()).then(|| open.remove(own).1)
+    /// Removes the open tie that ends at a note, and returns the note where it began: in the same voice, or else, because ties may
+    /// change voices, the first.
+    fn end_tie(&mut self, tie: &TieKey, voice: &VoiceId) -> Option<usize> {
+        let open = self.tied.get_mut(tie)?;
+        let index = open.iter().position(|o| o.voice == *voice).unwrap_or(0);
+        (index < open.len()).then(|| open.remove(index).note)
     }
 
     fn key(&mut self, element: Element<'_>, staff: u32) -> Result<Option<u8>, FormatError> {
@@ -152,9 +159,7 @@ impl PartReader<'_> {
             "G" => 7,
             "A" => 9,
             "B" => 11,
-            other => {
-                return Err(error_at(pitch, expected("a step from A to G", format!("{other:?}"))));
-            }
+            other => return Err(error_at(pitch, expected("a step from A to G", format!("{other:?}")))),
         };
         let octave = number(pitch, "octave")?.filter(|o| o.denom() == 1 && (-2..=10).contains(&o.numer()));
         let Some(octave) = octave else {
@@ -162,15 +167,15 @@ impl PartReader<'_> {
         };
         let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
         self.counts.micro += usize::from(alter.denom() != 1);
-        let moved = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
-        let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(moved);
+        let transposed = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
+        let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(transposed);
         let key = u8::try_from(key).ok().filter(|k| *k < 128);
         key.map(Some).ok_or_else(|| error_at(pitch, expected("a pitch within the MIDI keys 0 to 127", "another")))
     }
 }
 
-/// The place of an unpitched note on the staff, so that ties find their own line.
-fn line(element: Element<'_>) -> i32 {
+/// The place of an unpitched note on the staff, from 0.
+fn staff_line(element: Element<'_>) -> i32 {
     let Some(place) = element.child("unpitched") else { return 0 };
     let step = place.child_text("display-step").and_then(|s| "CDEFGAB".find(s)).unwrap_or(0) as i32;
     let octave: i32 =

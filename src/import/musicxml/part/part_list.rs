@@ -3,11 +3,9 @@
 use crate::import::musicxml::document::{Instrument, Part};
 use crate::import::musicxml::dom::{Children, Element};
 
-/// Most instruments of a part.
 const MAX_INSTRUMENTS: usize = 256;
 
-/// The instruments, gain and place that a part's head tells.
-pub(crate) fn head(element: Element<'_>) -> Part {
+pub(crate) fn read_declaration(element: Element<'_>) -> Part {
     let text = |name: &str| element.child_text(name).unwrap_or_default().to_owned();
     let mut instruments: Vec<Instrument> = element
         .all("score-instrument")

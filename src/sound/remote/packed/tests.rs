@@ -7,9 +7,9 @@ use crate::sound::{Click, ClickLine, Moment, Range, ScheduleOptions};
 use proptest::prelude::*;
 
 fn same(a: &Schedule, b: &Schedule) {
-    assert_eq!(a.map(), b.map());
-    assert_eq!(a.origins, b.origins);
-    assert_eq!(a.rate(), b.rate());
+    assert_eq!(a.map, b.map);
+    assert_eq!(a.sources, b.sources);
+    assert_eq!(a.rate, b.rate);
     assert_eq!(a.notes.len(), b.notes.len());
     for (x, y) in a.notes.iter().zip(&b.notes) {
         assert_eq!((x.at, x.sound, x.hold), (y.at, y.sound, y.hold));

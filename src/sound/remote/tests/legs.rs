@@ -45,11 +45,11 @@ fn a_sequence_with_a_count_in_and_a_hushed_turn_sounds_far_as_here() {
     let groove = riff("X..x{5: xoxxx}x..x..x.");
     let (first, second) = (take(3, &[1], Fraction::whole(2)), take(1, &[], Fraction::new(9, 5).expect("speed")));
     let legs = || {
-        let count = first.count(&groove, SampleRate::STUDIO).expect("a count-in");
+        let count = first.count_in_schedule(&groove, SampleRate::STUDIO).expect("a count-in");
         vec![
-            Segment::new(count).times(1),
-            first.segment(&groove, SampleRate::STUDIO),
-            second.segment(&groove, SampleRate::STUDIO).last(),
+            Segment::new(count).passes(1),
+            first.segment(&groove, SampleRate::STUDIO, &UserSamples::default()),
+            second.segment(&groove, SampleRate::STUDIO, &UserSamples::default()).stop_at_end(),
         ]
     };
     let stage = Stage::open();
@@ -80,8 +80,8 @@ fn a_sequence_with_a_count_in_and_a_hushed_turn_sounds_far_as_here() {
     // The hushed turn makes a difference.
     let loud = self::here(
         vec![
-            Segment::new(first.count(&groove, SampleRate::STUDIO).expect("a count-in")).times(1),
-            take(3, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO),
+            Segment::new(first.count_in_schedule(&groove, SampleRate::STUDIO).expect("a count-in")).passes(1),
+            take(3, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO, &UserSamples::default()),
         ],
         n / 2,
     );
@@ -93,11 +93,12 @@ fn a_leg_that_comes_in_between_follows_at_the_end_of_the_time_through() {
     let stage = Stage::open();
     let mut far = stage.editor();
     let groove = riff("x...x...x...x...");
-    let leg = |times| take(times, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO);
+    let leg =
+        |times| take(times, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO, &UserSamples::default());
     let first = far.start(leg(50), None);
     let waits = far.queue(leg(50));
     wait("the first", || far.playhead().is_some_and(|h| h.segment == first));
-    let then = far.then(leg(2));
+    let then = far.switch_to(leg(2));
     let mut seen = Vec::new();
     wait("the one in between", || {
         let head = far.playhead().map_or(0, |h| h.segment);
@@ -106,7 +107,7 @@ fn a_leg_that_comes_in_between_follows_at_the_end_of_the_time_through() {
     });
     assert!(!seen.contains(&waits));
     // An edit of what is played keeps its number.
-    far.replace(then, leg(2).last());
+    far.replace(then, leg(2).stop_at_end());
     wait("the end", || far.has_ended());
 }
 
@@ -115,7 +116,7 @@ fn so_many_legs_wait_and_no_more() {
     let stage = Stage::open();
     let mut far = stage.editor();
     let groove = riff("x...x...x...x...");
-    let leg = || take(1, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO);
+    let leg = || take(1, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO, &UserSamples::default());
     far.start(leg(), None);
     let mut sent = 1;
     while far.has_room() {
@@ -132,7 +133,8 @@ fn a_leg_that_comes_in_between_needs_no_room() {
     let stage = Stage::open();
     let mut far = stage.editor();
     let groove = riff("x...x...x...x...");
-    let leg = |times| take(times, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO);
+    let leg =
+        |times| take(times, &[], Fraction::whole(2)).segment(&groove, SampleRate::STUDIO, &UserSamples::default());
     let first = far.start(leg(50), None);
     wait("the first", || far.playhead().is_some_and(|h| h.segment == first));
     let mut waits = 0;
@@ -142,14 +144,14 @@ fn a_leg_that_comes_in_between_needs_no_room() {
     }
     assert_eq!(waits, crate::sound::MAX_QUEUED);
     // Another one in its place, and one more after that where there is room again.
-    far.then(leg(1));
-    let then = far.then(leg(1));
+    far.switch_to(leg(1));
+    let then = far.switch_to(leg(1));
     wait("the one in between", || {
         assert_eq!(far.tick(), None);
         far.playhead().is_some_and(|h| h.segment == then)
     });
     wait("room", || far.has_room());
-    let last = far.queue(leg(1).last());
+    let last = far.queue(leg(1).stop_at_end());
     wait("the end", || {
         assert_eq!(far.tick(), None);
         far.has_ended()
@@ -161,17 +163,17 @@ fn a_leg_that_comes_in_between_needs_no_room() {
 fn own(seed: u32) -> Schedule {
     let sample = |k: u32| (f64::from(k * (7 + seed)) * 0.01).sin() as f32 * (-f64::from(k) / 9e3).exp() as f32;
     let sound = UserSample::new((0..40_000).map(sample).collect(), SampleRate::STUDIO);
-    let groove = riff("x...x...x...x...").edited(&Edit::OwnSound(0, Some("a.wav".into()))).expect("a sound");
-    let mut sounds = UserSamples::none();
+    let groove = riff("x...x...x...x...").edited(&Edit::SoundFile(0, Some("a.wav".into()))).expect("a sound");
+    let mut sounds = UserSamples::default();
     sounds.insert("a.wav", sound);
-    Schedule::build_with(&groove, &ScheduleOptions::whole(SampleRate::STUDIO), &sounds)
+    Schedule::build(&groove, &ScheduleOptions { samples: sounds, ..ScheduleOptions::whole(SampleRate::STUDIO) })
 }
 
 #[test]
 fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
     let stage = Stage::open();
     let mut far = stage.editor();
-    far.start(Segment::new(own(1)).times(1), None);
+    far.start(Segment::new(own(1)).passes(1), None);
     let second = far.queue(Segment::new(own(1)));
     wait("the second leg", || {
         far.playhead().is_some_and(|h| h.segment == second && h.loop_pass == 0 && h.wholes > 0.3)

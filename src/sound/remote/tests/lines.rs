@@ -83,9 +83,9 @@ fn a_sequence_goes_on_after_a_cut_line_in_its_leg_and_at_its_place() {
     let leg = |speed: (i64, i64), times| {
         let speed = Fraction::new(speed.0, speed.1).expect("speed");
         Segment::new(Schedule::build(&groove, &ScheduleOptions { speed, ..ScheduleOptions::whole(SampleRate::STUDIO) }))
-            .times(times)
+            .passes(times)
     };
-    let (first, second, third) = (|| leg((2, 1), 1), || leg((2, 1), 4), || leg((3, 2), 1).last());
+    let (first, second, third) = (|| leg((2, 1), 1), || leg((2, 1), 4), || leg((3, 2), 1).stop_at_end());
     let stage = Stage::open();
     let tunnel = Tunnel::to(stage.port);
     let mut far = RemotePlayer::connect(tunnel.port, &stage.token()).expect("let in");
@@ -105,7 +105,7 @@ fn a_sequence_goes_on_after_a_cut_line_in_its_leg_and_at_its_place() {
     assert!((last..last + 0.8).contains(&bars(place)), "{place:?}, heard before was {last}");
     stage.hears(&Said::Back);
     let before = stage.tape.length();
-    let again = far.start(second().behind(place.loop_pass), Some(place.position()));
+    let again = far.start(second().skip_passes(place.loop_pass), Some(place.position()));
     let after = far.queue(third());
     let mut told: Vec<(u64, u64)> = Vec::new();
     wait("the end", || {
@@ -255,7 +255,7 @@ fn plays_through_a_tunnel() {
     let (say, said) = mpsc::channel();
     let (watched, stopped) = (Arc::clone(&heard), Arc::clone(&stop));
     let stage = thread::spawn(move || {
-        let player = crate::sound::Player::open()?;
+        let player = crate::sound::Player::open(None)?;
         let device = Box::new(Watched { player, heard: watched });
         Speaker::bind(near).expect("the port").run(device, &stopped, &mut |s| drop(say.send(s)))
     });
@@ -273,7 +273,7 @@ fn plays_through_a_tunnel() {
         assert_eq!(far.tick(), None);
         if start.elapsed() > Duration::from_secs(2) {
             let now = Instant::now();
-            seen.extend(far.heard_at(now).map(|head| (now, bars(head))));
+            seen.extend(far.playhead_at(now).map(|head| (now, bars(head))));
         }
         if start.elapsed() > Duration::from_millis(4_000 + 700 * edits) {
             edits += 1;

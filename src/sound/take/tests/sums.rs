@@ -53,8 +53,8 @@ fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
             for (l, layer) in groove.layers().iter().enumerate().filter(|_| take.layers) {
                 for e in groove.events(l).iter().filter(|e| e.section == s && e.pass == pass) {
                     let at = &start + seconds(section, e.offset);
-                    let tone = Tone::Voice(layer.voice, e.pitch().filter(|_| layer.voice.is_pitched()));
-                    sounds.push((at, tone, e.accent(), Gain::from_db(f32::from(layer.gain)).linear(), layer.pan));
+                    let tone = Tone::Voice(layer.voice, e.attack.pitch.filter(|_| layer.voice.is_pitched()));
+                    sounds.push((at, tone, e.attack.accent, Gain::from_db(f32::from(layer.gain)).linear(), layer.pan));
                 }
             }
             sounds.extend(beats(section, &start, take.click, section.bars));

@@ -2,13 +2,15 @@
 
 use super::*;
 use crate::rhythm::Time;
-use crate::terminal::prompts::begins;
-use crate::terminal::{Action, Colours, Keymap, State, Theme, rows};
+use crate::terminal::action::Action;
+use crate::terminal::prompts::current_value;
+use crate::terminal::{Colours, Keymap, State, Theme, commands};
 use proptest::prelude::*;
 
 /// Every question there is: those of the table, and those that follow a choice.
 fn all() -> Vec<Question> {
-    let asked = rows().filter_map(|r| if let Action::Ask(question) = r.action { Some(question) } else { None });
+    let asked =
+        commands::all().filter_map(|r| if let Action::Ask(question) = r.action { Some(question) } else { None });
     asked.chain([Question::ExportAs, Question::HandoutInto]).collect()
 }
 
@@ -45,9 +47,9 @@ fn answers() {
         (Question::Bar, "2", Command::Move(Motion::To(Place { layer: 0, section: 0, cell: 16 }))),
     ];
     for (question, text, command) in rows {
-        assert_eq!(question.read(text, &s), Ok(Answer::Do(command)), "{text}");
+        assert_eq!(question.parse(text, &s), Ok(Answer::Run(command)), "{text}");
     }
-    assert_eq!(Question::Speed.read("80%", &s), Ok(Answer::Speed(80)));
+    assert_eq!(Question::Speed.parse("80%", &s), Ok(Answer::Speed(80)));
 }
 
 #[test]
@@ -74,7 +76,7 @@ fn refusals_tell_what_is_allowed() {
         (Question::AccentDepth, "deep", "0 to 18 dB"),
     ];
     for (question, text, allowed) in rows {
-        let words = question.read(text, &s).expect_err(text);
+        let words = question.parse(text, &s).expect_err(text);
         assert!(words.contains("expected ") && words.contains(allowed), "{text}: {words}");
         // It is seen whole in the narrowest window, in at most three lines.
         assert!(words.chars().count() <= 180, "{text}: {words}");
@@ -83,10 +85,10 @@ fn refusals_tell_what_is_allowed() {
 
 #[test]
 fn a_new_section_is_answered_with_a_name_a_meter_or_both() {
-    let read = |text: &str| Question::AddSection.read(text, &session());
+    let read = |text: &str| Question::AddSection.parse(text, &session());
     let section = |name: Option<&str>, meter: Option<&str>| {
         let meter = meter.map(|m| Meter::parse(m).expect("a meter"));
-        Ok(Answer::Do(Command::AddSection(name.map(str::to_owned), meter)))
+        Ok(Answer::Run(Command::AddSection(name.map(str::to_owned), meter)))
     };
     assert_eq!(read(""), section(None, None));
     assert_eq!(read("4/4"), section(None, Some("4/4")));
@@ -99,8 +101,8 @@ fn a_new_section_is_answered_with_a_name_a_meter_or_both() {
 fn what_a_line_begins_with_is_allowed() {
     let theme = Theme { colours: Colours::None, ascii: true };
     let state = State::new(groove(), Some("riff.toml".into()), Keymap::default(), theme, (80, 24));
-    let lines = all().into_iter().map(|q| (q, begins(&state, q))).filter(|(_, text)| !text.is_empty());
-    let read = lines.map(|(q, text)| assert!(q.read(&text, &state.session).is_ok(), "{q:?} {text}"));
+    let lines = all().into_iter().map(|q| (q, current_value(&state, q))).filter(|(_, text)| !text.is_empty());
+    let read = lines.map(|(q, text)| assert!(q.parse(&text, &state.session).is_ok(), "{q:?} {text}"));
     assert!(read.count() > 10);
 }
 
@@ -110,7 +112,7 @@ proptest! {
     #[test]
     fn any_text_is_read_or_refused(text in "\\PC{0,20}", n in 0_usize..100) {
         let (mut s, all) = (session(), all());
-        if let Ok(Answer::Do(command)) = all[n % all.len()].read(&text, &s) {
+        if let Ok(Answer::Run(command)) = all[n % all.len()].parse(&text, &s) {
             s.apply(command);
         }
     }

@@ -1,9 +1,9 @@
 //! Where the editor's works lie on the disk: their files, the texts they came from, and the journal.
 
-use super::super::super::{Practised, SaveFailed};
+use super::super::super::event::{Practised, SaveFailed};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Calibration, Journal, Loaded, Recovered, SaveError, SoundLevels, Stamp};
+use crate::store::{self, Calibration, Journal, Loaded, Overwrite, Recovered, SaveError, SoundLevels, Stamp};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -103,17 +103,23 @@ impl Source {
     /// Keeps the volumes for the next session.
     pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.keep_sound_levels(levels).map_err(|e| e.to_string())
+        journal.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
     /// Keeps the offset of taps for the next time.
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.keep_calibration(calibration).map_err(|e| e.to_string())
+        journal.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
     /// Writes the groove to its file, or to another one from now on; gives the file's name.
-    pub(crate) fn save(&mut self, groove: &Groove, other: Option<PathBuf>, over: bool) -> Result<String, SaveFailed> {
+    pub(crate) fn save(
+        &mut self,
+        groove: &Groove,
+        other: Option<PathBuf>,
+        overwrite: Overwrite,
+    ) -> Result<String, SaveFailed> {
+        let over = overwrite == Overwrite::Always;
         let moving = other.is_some() && other != self.place().path;
         let Some(path) = other.or_else(|| self.place().path.clone()) else {
             return Err(SaveFailed::Failed("no file name given".into()));
@@ -128,7 +134,7 @@ impl Source {
             SaveError::ChangedOnDisk(_) if moving => taken(),
             SaveError::ChangedOnDisk(_) => SaveFailed::Changed,
             // The line of messages is short, and the reason matters most.
-            e => SaveFailed::Failed(format!("{}: {}", e.words(), path.display())),
+            e => SaveFailed::Failed(format!("{}: {}", e.message(), path.display())),
         })?;
         self.discard_journal();
         let name = path.display().to_string();
@@ -177,7 +183,7 @@ mod tests {
         let tempo = crate::rhythm::Tempo::new(crate::rhythm::Fraction::whole(120), quarter).expect("tempo");
         let groove = Groove::blank(crate::rhythm::Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         let mut source = Source::new(Some(path.clone()), None, None);
-        source.save(&groove, None, false).expect("saved");
+        source.save(&groove, None, Overwrite::Never).expect("saved");
         assert_eq!(source.progress(None), Ok(None));
         source.progress(work(4)).expect("written");
         let told = source.progress(work(2)).expect("written").expect("a line");
@@ -204,19 +210,22 @@ mod tests {
         let mut source = Source::new(Some(file("riff.toml")), Some(loaded), None);
         // Another work has no file, and none of the comments.
         source.switch_document(DocumentId(1));
-        assert_eq!(source.save(&groove(2), None, false), Err(SaveFailed::Failed("no file name given".into())));
-        source.save(&groove(2), Some(file("song.toml")), false).expect("saved");
+        assert_eq!(
+            source.save(&groove(2), None, Overwrite::Never),
+            Err(SaveFailed::Failed("no file name given".into()))
+        );
+        source.save(&groove(2), Some(file("song.toml")), Overwrite::Never).expect("saved");
         let text = |name: &str| std::fs::read_to_string(file(name)).expect("text");
         assert!(!text("song.toml").contains("# of the ferry"));
         // The first one is saved where it was, with its comments, without a question.
         source.switch_document(DocumentId(0));
-        let name = source.save(&groove(3), None, false).expect("saved");
+        let name = source.save(&groove(3), None, Overwrite::Never).expect("saved");
         assert!(name.ends_with("riff.toml") && text("riff.toml").contains("# of the ferry"));
         assert!(text("riff.toml").contains("bars = 3") && text("song.toml").contains("bars = 2"));
         // What another program writes meanwhile is noticed of each.
         std::fs::write(file("song.toml"), "else").expect("written");
         source.switch_document(DocumentId(1));
-        assert_eq!(source.save(&groove(2), None, false), Err(SaveFailed::Changed));
+        assert_eq!(source.save(&groove(2), None, Overwrite::Never), Err(SaveFailed::Changed));
     }
 
     #[test]

@@ -4,13 +4,13 @@ mod samples;
 mod sequence;
 mod worker;
 
-use super::super::event::Speaker;
-use super::super::{Event, Head};
+use super::super::Event;
+use super::super::event::RemoteEvent;
 use super::latest_slot::LatestSlot;
-use crate::jobs::play_request::{Sequence, Sounding};
+use crate::jobs::play_request::{PlayRequest, Sequence};
 use crate::rhythm::Groove;
-use crate::sound::SampleRate;
 use crate::sound::remote::{RemotePlayer, Token};
+use crate::sound::{Position, SampleRate};
 use samples::{BasePath, UserSampleLoader};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -23,9 +23,9 @@ use worker::{OutputConfig, PlaybackThread};
 /// A request to the playback thread.
 enum Request {
     /// A loop from a position, or a sequence.
-    Play(Sounding, Option<Head>),
+    Play(PlayRequest, Option<Position>),
     /// Continue with this.
-    Change(Sounding),
+    Change(PlayRequest),
     /// Continue with another take of the sequence after the current pass.
     Step(Sequence),
     Stop,
@@ -95,7 +95,7 @@ impl PlaybackHandle {
                     *pending_remote.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
                     slot.put(|old| old.or(Some(Request::Poll)));
                 }
-                Err(words) => drop(events.send(Event::Speaker(Speaker::Failed(words)))),
+                Err(words) => drop(events.send(Event::Remote(RemoteEvent::Failed(words)))),
             }
         };
         drop(thread::Builder::new().name("connecting".into()).spawn(connect));
@@ -123,13 +123,13 @@ impl PlaybackHandle {
     }
 
     /// Plays a loop from a position or from its start, or a sequence.
-    pub(crate) fn play(&self, sounding: Sounding, from: Option<Head>) {
+    pub(crate) fn play(&self, sounding: PlayRequest, from: Option<Position>) {
         self.slot.put(|_| Some(Request::Play(sounding, from)));
     }
 
     /// Replaces what plays. A waiting request keeps its position.
-    pub(crate) fn change(&self, sounding: Sounding) {
-        use Sounding::Sequence as Takes;
+    pub(crate) fn change(&self, sounding: PlayRequest) {
+        use PlayRequest::Sequence as Takes;
         self.slot.put(|old| match (old, sounding) {
             (Some(Request::Play(Takes(old), from)), Takes(new)) => {
                 Some(Request::Play(Takes(Sequence { at: old.at, ..new }), from))
@@ -144,7 +144,7 @@ impl PlaybackHandle {
     /// Continues with another take of the sequence after the current pass.
     pub(crate) fn step(&self, sequence: Sequence) {
         self.slot.put(|old| match old {
-            Some(Request::Play(..)) => Some(Request::Play(Sounding::Sequence(sequence), None)),
+            Some(Request::Play(..)) => Some(Request::Play(PlayRequest::Sequence(sequence), None)),
             Some(Request::Stop) => Some(Request::Stop),
             Some(Request::Step(_) | Request::Change(_) | Request::Poll) | None => Some(Request::Step(sequence)),
         });

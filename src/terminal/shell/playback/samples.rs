@@ -2,7 +2,7 @@
 
 use super::super::super::Event;
 use crate::jobs::UserSampleCache;
-use crate::jobs::play_request::Playing;
+use crate::jobs::play_request::LoopSpec;
 use crate::rhythm::Groove;
 use crate::sound::remote;
 use crate::sound::{SampleRate, Segment, UserSamples};
@@ -46,14 +46,14 @@ impl UserSampleLoader {
             *told = large;
         }
         if !words.is_empty() {
-            drop(self.events.send(Event::SoundTold(words.join("; "))));
+            drop(self.events.send(Event::SoundWarning(words.join("; "))));
         }
         own
     }
 
     /// The segment of a loop.
-    pub(crate) fn segment(&mut self, what: &Playing, rate: SampleRate) -> Segment {
+    pub(crate) fn segment(&mut self, what: &LoopSpec, rate: SampleRate) -> Segment {
         let own = self.of(&what.groove, rate);
-        Segment::new(what.take().schedule_with(&what.groove, rate, &own))
+        Segment::new(what.take().schedule(&what.groove, rate, &own))
     }
 }

@@ -1,6 +1,7 @@
 //! Playback of a sequence: which part plays, and which parts are still to be sent.
 
 use super::super::super::Event;
+use super::super::super::event::SequencePosition;
 use super::samples::UserSampleLoader;
 use crate::jobs::play_request::Sequence;
 use crate::sound::take::Take;
@@ -53,25 +54,25 @@ impl SequencePlayback {
     /// The segment of a part, without the passes that are complete.
     fn segment(&self, part: Part, behind: u64, rate: SampleRate, own: &mut UserSampleLoader) -> Option<Segment> {
         let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
-        let groove = &asked.playing.groove;
+        let groove = &asked.spec.groove;
         if part.counting {
-            return Some(Segment::new(take.count(groove, rate)?).times(1));
+            return Some(Segment::new(take.count_in_schedule(groove, rate)?).passes(1));
         }
-        let segment = take.segment_with(groove, rate, &own.of(groove, rate));
+        let segment = take.segment(groove, rate, &own.of(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
         let segment = match asked.times {
-            None => segment.times(u64::MAX),
-            Some(_) if is_last => segment.last(),
+            None => segment.passes(u64::MAX),
+            Some(_) if is_last => segment.stop_at_end(),
             Some(_) => segment,
         };
-        Some(segment.behind(behind))
+        Some(segment.skip_passes(behind))
     }
 
     /// Sends the first part, to start now or after the current pass.
     pub(crate) fn begin(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader, now: bool) {
         while let Some(part) = self.next.pop_front() {
             if let Some(segment) = self.segment(part, 0, player.rate(), own) {
-                let id = if now { player.start(segment, None) } else { player.then(segment) };
+                let id = if now { player.start(segment, None) } else { player.switch_to(segment) };
                 self.sent.push_back(Sent { id, part, behind: 0, step: !now });
                 return;
             }
@@ -158,8 +159,8 @@ impl SequencePlayback {
         self.told = told;
         let silent =
             u32::try_from(turn).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.muted_passes.contains(&t)));
-        let (take, counting, silent) = (part.take, part.counting, silent && !part.counting);
-        Some(Event::Take { sequence: self.number(), take, counting, turn, silent })
+        let (take, is_count_in, silent) = (part.take, part.counting, silent && !part.counting);
+        Some(Event::Take(SequencePosition { sequence: self.number(), take, is_count_in, pass: turn, silent }))
     }
 }
 
@@ -181,7 +182,7 @@ fn parts(sequence: &Sequence) -> VecDeque<Part> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::jobs::play_request::{Playing, SequenceTake};
+    use crate::jobs::play_request::{LoopSpec, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
     use std::sync::Arc;
@@ -190,9 +191,9 @@ mod tests {
     fn sequence() -> Sequence {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
-        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        let playing = Playing { groove, speed, over, layers: true, beat, click_db: 0.0, lines: Vec::new() };
-        let asked = |times, count_in| SequenceTake { playing: playing.clone(), times, count_in };
+        let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        let playing = LoopSpec { groove, speed, range, layers: true, beat, click_db: 0.0, hearings: Vec::new() };
+        let asked = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
         let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
         Sequence { number: 1, takes, at: 0, silence: None }
     }
@@ -241,12 +242,12 @@ mod tests {
         // The fourth time through falls silent, of which two lay behind.
         let mut hushed = plan();
         hushed.takes = Sequence { silence: Some(4), ..sequence() }.takes();
-        assert!(matches!(hushed.news(5, 0), Some(Event::Take { turn: 2, silent: false, .. })));
-        assert!(matches!(hushed.news(5, 1), Some(Event::Take { turn: 3, silent: true, .. })));
+        assert!(matches!(hushed.news(5, 0), Some(Event::Take(SequencePosition { pass: 2, silent: false, .. }))));
+        assert!(matches!(hushed.news(5, 1), Some(Event::Take(SequencePosition { pass: 3, silent: true, .. }))));
         // What is told goes on counting.
         assert!(matches!(
             plan().news(5, 1),
-            Some(Event::Take { sequence: 1, take: 0, counting: false, turn: 3, silent: false })
+            Some(Event::Take(SequencePosition { sequence: 1, take: 0, is_count_in: false, pass: 3, silent: false }))
         ));
     }
 }

@@ -1,13 +1,14 @@
 //! The playback thread: handles requests, polls the output and reports what is heard.
 
-use super::super::super::event::Speaker;
-use super::super::super::{Event, Head, Heard};
+use super::super::super::Event;
+use super::super::super::event::RemoteEvent;
+use super::super::super::playback::request::TapPosition;
 use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
 use super::{PendingRemote, Request, Volume};
-use crate::jobs::play_request::{Playing, Sounding};
-use crate::sound::{AudioBackend, DeviceEvent, OutputEvent, Playhead, Position};
+use crate::jobs::play_request::{LoopSpec, PlayRequest};
+use crate::sound::{AudioBackend, DeviceEvent, OutputEvent, Playhead};
 use std::mem;
 use std::sync::PoisonError;
 use std::sync::atomic::Ordering;
@@ -44,13 +45,13 @@ enum Now {
 /// A loop and the ids of its segments: one, or all segments of the sequence that it replaced, until it is known which one is
 /// heard.
 struct LoopPlayback {
-    what: Playing,
+    what: LoopSpec,
     segments: Vec<u64>,
     since: Instant,
 }
 
 impl LoopPlayback {
-    fn new(what: Playing, segments: Vec<u64>) -> Self {
+    fn new(what: LoopSpec, segments: Vec<u64>) -> Self {
         Self { what, segments, since: Instant::now() }
     }
 
@@ -113,7 +114,7 @@ impl PlaybackThread {
             if let Some(far) = places.pending_remote.lock().unwrap_or_else(PoisonError::into_inner).take() {
                 self.now = Now::Nothing;
                 self.own.set_remote(true);
-                self.tell(Event::Speaker(Speaker::There(far.port())));
+                self.tell(Event::Remote(RemoteEvent::Connected(far.port())));
                 self.volume = 0.0;
                 output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
             }
@@ -139,7 +140,7 @@ impl PlaybackThread {
                 *output = None;
                 self.now = Now::Nothing;
                 self.own.set_remote(false);
-                self.tell(Event::Speaker(Speaker::Gone(words)));
+                self.tell(Event::Remote(RemoteEvent::Closed(words)));
                 continue;
             }
             self.advance(player)?;
@@ -159,22 +160,21 @@ impl PlaybackThread {
             self.tell(Event::Device(Ok(())));
         }
         self.now = match (request, mem::take(&mut self.now)) {
-            (Request::Play(Sounding::Loop(what), from), _) => {
+            (Request::Play(PlayRequest::Loop(what), from), _) => {
                 let segment = self.own.segment(&what, player.rate());
-                let from = from.map(|h| Position { section: h.section, pass: h.pass, wholes: h.wholes });
                 Now::Loop(LoopPlayback::new(what, vec![player.start(segment, from)]))
             }
-            (Request::Play(Sounding::Sequence(sequence), _), _) => {
+            (Request::Play(PlayRequest::Sequence(sequence), _), _) => {
                 self.begin(SequencePlayback::new(sequence), player, true)
             }
-            (Request::Change(Sounding::Loop(what)), Now::Loop(round)) => {
+            (Request::Change(PlayRequest::Loop(what)), Now::Loop(round)) => {
                 self.replace_loop(LoopPlayback { what, ..round }, player)
             }
             // Switch the segment being heard to the loop.
-            (Request::Change(Sounding::Loop(what)), Now::Sequence(plan)) => {
+            (Request::Change(PlayRequest::Loop(what)), Now::Sequence(plan)) => {
                 self.replace_loop(LoopPlayback::new(what, plan.sent().collect()), player)
             }
-            (Request::Change(Sounding::Sequence(sequence)), Now::Sequence(mut plan)) => {
+            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut plan)) => {
                 plan.change(sequence, player, &mut self.own);
                 Now::Sequence(plan)
             }
@@ -212,7 +212,7 @@ impl PlaybackThread {
                 OutputEvent::Closed(error) => return Err(error.to_string()),
                 OutputEvent::Refused(words) => {
                     self.now = Now::Nothing;
-                    self.tell(Event::Speaker(Speaker::Refused(words)));
+                    self.tell(Event::Remote(RemoteEvent::Refused(words)));
                     continue;
                 }
                 OutputEvent::ResendAll(head) => {
@@ -225,13 +225,15 @@ impl PlaybackThread {
                 self.resend(head, player);
             }
             let told = match (news, player.is_remote()) {
-                (DeviceEvent::Lost(error), true) => Event::Speaker(Speaker::Lost(error.reason().to_owned())),
-                (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), true) => Event::Speaker(Speaker::Back),
+                (DeviceEvent::Lost(error), true) => Event::Remote(RemoteEvent::Lost(error.reason().to_owned())),
+                (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), true) => {
+                    Event::Remote(RemoteEvent::Reconnected)
+                }
                 (DeviceEvent::Lost(error), false) => {
-                    Event::SoundTold(format!("{error}; playback continues when the device is back"))
+                    Event::SoundWarning(format!("{error}; playback continues when the device is back"))
                 }
                 (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), false) => {
-                    Event::SoundTold("the output device is back".into())
+                    Event::SoundWarning("the output device is back".into())
                 }
             };
             if plays || player.is_remote() {
@@ -272,12 +274,10 @@ impl PlaybackThread {
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
-            let heard = player.heard_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| Heard {
-                section: h.section,
-                pass: h.pass,
-                wholes: h.wholes,
-                turns: h.loop_pass,
-                grain_ms: player.grain() * 1000.0,
+            let heard = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
+                position: h.position(),
+                loop_passes: h.loop_pass,
+                buffer_ms: player.playhead_error() * 1000.0,
             });
             if let Some(heard) = heard {
                 self.tell(Event::Tapped(heard));
@@ -300,8 +300,7 @@ impl PlaybackThread {
             (Now::Loop(round), Some(h)) => round.heard(h.segment),
             _ => {}
         }
-        let head = head.map(|h| Head { section: h.section, pass: h.pass, wholes: h.wholes });
-        self.events.send(Event::Tick(head)).map_err(|_| Disconnected)
+        self.events.send(Event::Tick(head.map(|h| h.position()))).map_err(|_| Disconnected)
     }
 }
 
@@ -312,26 +311,26 @@ mod tests {
     use crate::jobs::play_request::{Sequence, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time};
-    use crate::sound::Fake;
+    use crate::sound::FakeDevice;
     use std::sync::{Arc, mpsc};
 
     /// An attack on every eighth of a bar of 4/4 at 240.
-    fn playing(layers: bool) -> Playing {
+    fn playing(layers: bool) -> LoopSpec {
         let tempo = Tempo::new(Fraction::whole(240), Time::new(1, 4).expect("quarter")).expect("tempo");
         let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         for k in 0..8 {
             let at = Place { layer: 0, section: 0, cell: 2 * k };
             groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
-        let (speed, over, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        Playing { groove: Arc::new(groove), speed, over, layers, beat, click_db: 0.0, lines: Vec::new() }
+        let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        LoopSpec { groove: Arc::new(groove), speed, range, layers, beat, click_db: 0.0, hearings: Vec::new() }
     }
 
     /// Lets the device take frames while the thread runs; returns the greatest magnitude.
-    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &Fake, frames: usize) -> f32 {
+    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &FakeDevice, frames: usize) -> f32 {
         let mut peak = 0.0_f32;
         for _ in 0..frames / 1024 {
-            peak = peak.max(device.takes(1024).0);
+            peak = peak.max(device.pull(1024).0);
             assert!(
                 desk.poll_output(output).is_ok()
                     && desk.advance(output).is_ok()
@@ -344,20 +343,20 @@ mod tests {
     #[test]
     fn a_loop_in_the_place_of_takes_hears_every_later_edit() {
         let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
-        let device = Fake::at(48_000);
+        let device = FakeDevice::new(48_000);
         let mut output = AudioBackend::Local(device.player().expect("a device"));
         let (events, _told) = mpsc::channel();
         let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
-        let take = || SequenceTake { playing: playing(true), times: Some(1), count_in: false };
+        let take = || SequenceTake { spec: playing(true), times: Some(1), count_in: false };
         let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
-        desk.handle(Request::Play(Sounding::Sequence(takes), None), &mut output);
+        desk.handle(Request::Play(PlayRequest::Sequence(takes), None), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
-        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        desk.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
-        desk.handle(Request::Change(Sounding::Loop(playing(false))), &mut output);
+        desk.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
         advance(&mut desk, &mut output, &device, 48_000);
         assert_eq!(advance(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
-        desk.handle(Request::Change(Sounding::Loop(playing(true))), &mut output);
+        desk.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
     }
 

@@ -1,0 +1,160 @@
+//! Arguments of the commands that export and import.
+
+use super::{GrooveFiles, OverwriteArg, values};
+use crate::export::annotations::{self, NotationOptions, Text};
+use crate::export::formats;
+use crate::export::picture::{PictureKind, Theme};
+use crate::jobs::{HandoutFormat, HearingSelection, TakeSound};
+use crate::notation::Beaming;
+use crate::rhythm::Fraction;
+use crate::sound::SampleRate;
+use clap::Args as ClapArgs;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
+use std::path::PathBuf;
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ExportArgs {
+    #[command(flatten)]
+    pub(crate) grooves: GrooveFiles,
+    /// Format: midi, musicxml, mxl (compressed `MusicXML`), svg, png, html or txt; txt is printed unless -o or --into says otherwise
+    #[arg(long = "as", value_name = "FORMAT", value_parser = formats::format)]
+    pub(crate) format: &'static formats::Format,
+    /// File to write, for one groove; `-` writes to standard output [default: next to the groove, with the format's extension; for
+    /// txt standard output]
+    #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
+    pub(crate) output: Option<PathBuf>,
+    /// Folder to write to; created if missing
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) hearings: HearingArgs,
+    /// Export only this section
+    #[arg(long, value_name = "NAME")]
+    pub(crate) section: Option<String>,
+    /// Picture to draw (svg and png only): `grid`, `streams`, `landings` or `notation` [default: grid]
+    #[arg(long, value_name = "WHICH", value_parser = formats::picture_of)]
+    pub(crate) picture: Option<Picture>,
+    /// Medium the picture is for (svg and png only): `print` or `screen` [default: print]
+    #[arg(long, value_name = "MEDIUM", value_parser = formats::theme_of)]
+    pub(crate) theme: Option<Theme>,
+    /// Width in CSS pixels, 1/96 inch, 480 to 4000 (svg and png only) [default: 1000]
+    #[arg(long, value_name = "PIXELS", value_parser = values::width)]
+    pub(crate) width: Option<f32>,
+    /// Pixels per CSS pixel, 0.1 to 8 (png only) [default: 2, less for pictures of more than 34 million pixels]
+    #[arg(long, value_name = "FACTOR", value_parser = values::scale)]
+    pub(crate) scale: Option<f32>,
+    #[command(flatten)]
+    pub(crate) notation: NotationArgs,
+    #[command(flatten)]
+    pub(crate) overwrite: OverwriteArg,
+}
+
+/// Picture to draw; `None` is notation. The alias keeps clap from reading it as an optional value.
+pub(crate) type Picture = Option<PictureKind>;
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct HearingArgs {
+    /// Show the pulses of the hearing with this number in `teeter explain`; repeat for several. Notation can contain only those whose
+    /// pulses all fall on written cells or beats. Pictures and handouts show by default the rival of the written beat and the next
+    /// best
+    #[arg(long = "hearing", value_name = "NUMBER", value_parser = values::hearing_number)]
+    pub(crate) numbers: Vec<usize>,
+}
+
+impl HearingArgs {
+    pub(crate) fn selection(&self) -> HearingSelection {
+        match &self.numbers[..] {
+            [] => HearingSelection::Default,
+            numbers => HearingSelection::Numbers(numbers.to_vec()),
+        }
+    }
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct NotationArgs {
+    /// Beam notation by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
+    /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
+    #[arg(long, value_name = "HOW", value_parser = annotations::parse_beaming)]
+    beams: Option<Beaming>,
+    /// Write over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
+    /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
+    /// by commas, or `nothing` [default: groups]
+    #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
+    over: Option<Text>,
+    /// Write under those notes; the values are the same [default: nothing]
+    #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
+    under: Option<Text>,
+}
+
+impl NotationArgs {
+    pub(crate) fn writing(&self) -> NotationOptions {
+        let default = NotationOptions::default();
+        NotationOptions {
+            beams: self.beams.unwrap_or(default.beams),
+            over: self.over.clone().unwrap_or(default.over),
+            under: self.under.clone().unwrap_or(default.under),
+        }
+    }
+
+    /// The options given, as they are typed.
+    pub(crate) fn given(&self) -> impl Iterator<Item = &'static str> {
+        let given =
+            [("--beams", self.beams.is_some()), ("--over", self.over.is_some()), ("--under", self.under.is_some())];
+        given.into_iter().filter(|g| g.1).map(|g| g.0)
+    }
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct HandoutArgs {
+    #[command(flatten)]
+    pub(crate) grooves: GrooveFiles,
+    /// Folder to write to; created if missing
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: PathBuf,
+    /// Format: one page of HTML, or Markdown with its pictures in files
+    #[arg(long = "as", value_name = "FORMAT", default_value = "html", value_parser = handout_format())]
+    pub(crate) format: HandoutFormat,
+    /// Takes to hear: in files `beside` the page, `within` the page (large), or `none`
+    #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = take_sound())]
+    pub(crate) sound: TakeSound,
+    #[command(flatten)]
+    pub(crate) hearings: HearingArgs,
+    #[command(flatten)]
+    pub(crate) notation: NotationArgs,
+    /// Sample rate of the takes in Hz
+    #[arg(long, value_name = "HZ", default_value = "22050", value_parser = values::sample_rate)]
+    pub(crate) rate: SampleRate,
+    #[command(flatten)]
+    pub(crate) overwrite: OverwriteArg,
+}
+
+fn handout_format() -> impl TypedValueParser<Value = HandoutFormat> {
+    PossibleValuesParser::new(["html", "md"])
+        .map(|word| if word == "md" { HandoutFormat::Markdown } else { HandoutFormat::Html })
+}
+
+fn take_sound() -> impl TypedValueParser<Value = TakeSound> {
+    PossibleValuesParser::new(["beside", "within", "none"]).map(|word| match word.as_str() {
+        "none" => TakeSound::None,
+        "within" => TakeSound::Embedded,
+        _ => TakeSound::Files,
+    })
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ImportArgs {
+    /// Files, or folders of them; `-` reads one from standard input
+    #[arg(required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// Groove file to write, for one input; `-` writes to standard output [default: standard output]
+    #[arg(short, long, value_name = "OUT.toml", conflicts_with = "into")]
+    pub(crate) output: Option<PathBuf>,
+    /// Folder to write the grooves to; created if missing
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: Option<PathBuf>,
+    /// Greatest move of an onset to a coarser grid than the exact one, in ms, 0 to 100
+    #[arg(long, value_name = "MS", default_value = "5", value_parser = values::tolerance)]
+    pub(crate) tolerance: Fraction,
+    #[command(flatten)]
+    pub(crate) overwrite: OverwriteArg,
+}

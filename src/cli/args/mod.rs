@@ -1,0 +1,169 @@
+//! The arguments of the command line. The doc comments are its help.
+
+mod convert;
+mod render;
+mod values;
+
+pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
+pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
+pub(super) use values::Speeds;
+
+use crate::analysis::Limits;
+use crate::jobs::Overwrite;
+use crate::rhythm::Fraction;
+use clap::{Args as ClapArgs, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Write a groove nobody can keep the beat through, see how it is built and why it is hard, find the pulses the ear takes
+/// instead, and hear it.
+#[derive(Debug, Parser)]
+#[command(name = "teeter", version, args_conflicts_with_subcommands = true, after_help = EXIT_CODES)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    pub(super) command: Option<Command>,
+    #[command(flatten)]
+    pub(super) edit: EditArgs,
+}
+
+const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove could not be read or is wrong; 2 the arguments are wrong; \
+3 the result could not be written.";
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Explain how grooves are built, why they are hard, and what the ear hears instead
+    Explain(ExplainArgs),
+    /// Check grooves and report every error
+    Check(GrooveFiles),
+    /// Render a groove to a WAV file
+    Render(RenderArgs),
+    /// Render takes back to back to one WAV file, with a list of cues
+    Takes(TakesArgs),
+    /// Play on this machine what an editor on another host plays, through a port forwarded by ssh
+    Speaker(SpeakerArgs),
+    /// Analyze tap times: which hearing they follow, how early or late, how steadily, and where they slip
+    Tap(TapArgs),
+    /// List the output devices; `output` under `[sound]` in the config file chooses one
+    Outputs,
+    /// Export grooves to another format, many files at once
+    Export(ExportArgs),
+    /// Make handouts: a page per groove with pictures, notation, the ladder, and takes to hear
+    Handout(HandoutArgs),
+    /// Import grooves from files of other programs, many files at once
+    Import(ImportArgs),
+    /// Read the manual: list its chapters, or show one
+    Manual {
+        /// Chapter to show
+        chapter: Option<String>,
+    },
+    /// Write the man pages
+    Man(ManArgs),
+    /// Print a completion script for a shell
+    Completions {
+        /// Shell to complete commands in
+        shell: clap_complete::Shell,
+    },
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct EditArgs {
+    /// Groove file to edit. A missing .toml file is created on the first save
+    pub(super) file: Option<PathBuf>,
+    /// Play on your own machine, where `teeter speaker` runs, through this port of this host. The token it shows is asked for, or
+    /// read from the variable `TEETER_SPEAKER_TOKEN`
+    #[arg(long, value_name = "PORT", value_parser = values::port)]
+    pub(super) speaker: Option<u16>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct GrooveFiles {
+    /// Grooves, or folders of them; `-` reads one from standard input
+    #[arg(required = true)]
+    pub(super) files: Vec<PathBuf>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct OverwriteArg {
+    /// Replace existing files
+    #[arg(long)]
+    overwrite: bool,
+}
+
+impl OverwriteArg {
+    pub(super) fn policy(&self) -> Overwrite {
+        if self.overwrite { Overwrite::Always } else { Overwrite::Never }
+    }
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct SpeedArg {
+    /// Playing speed in percent of the written tempo, 20 to 200
+    #[arg(id = "speed", long = "speed", value_name = "PERCENT", default_value = "100", value_parser = values::speed)]
+    pub(super) value: Fraction,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct SpeakerArgs {
+    /// Port of this machine to listen on; no other machine can reach it
+    #[arg(long, value_name = "PORT", default_value_t = crate::sound::remote::PORT, value_parser = values::port)]
+    pub(super) port: u16,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ExplainArgs {
+    #[command(flatten)]
+    pub(super) grooves: GrooveFiles,
+    /// Find the hearings of this layer instead of the first one; repeat to join layers
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
+    /// Find the hearings of all audible layers joined
+    #[arg(long, conflicts_with = "layer")]
+    pub(super) all_layers: bool,
+    #[command(flatten)]
+    pub(super) speed: SpeedArg,
+    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
+    #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
+    pub(super) cell_limit: Option<Limits>,
+    /// Print JSON, one line per groove if there are several
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Explain each of several grooves in full instead of in a table
+    #[arg(long, conflicts_with = "json")]
+    pub(super) full: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct TapArgs {
+    /// Groove; `-` reads it from standard input
+    pub(super) file: PathBuf,
+    /// Times of the taps, one per line, in seconds with a decimal point, counted from the first start of the loop; `-` reads
+    /// standard input. Only the first field of a line counts; white space, a tab, a comma or a semicolon ends it. A first line
+    /// whose field has no digit is a heading
+    pub(super) times: PathBuf,
+    #[command(flatten)]
+    pub(super) speed: SpeedArg,
+    /// Time to subtract from every tap, in ms, -1000 to 1000
+    #[arg(long, value_name = "MS", allow_negative_numbers = true, value_parser = values::tap_offset)]
+    pub(super) offset_ms: Option<f64>,
+    /// Find the hearings of this layer instead of the first one; repeat to join layers
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Vec<String>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ManArgs {
+    /// Folder to write a page for every command into; without it, the main page is printed
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) into: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) overwrite: OverwriteArg,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        <Args as clap::CommandFactory>::command().debug_assert();
+    }
+}

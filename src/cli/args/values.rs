@@ -1,0 +1,70 @@
+//! Parses the values of options. clap shows the value found.
+
+use crate::analysis::Limits;
+use crate::rhythm::Fraction;
+use crate::sound::SampleRate;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
+
+/// The speeds of a ladder, as one value.
+#[derive(Debug, Clone)]
+pub(crate) struct Speeds(pub(crate) Vec<Fraction>);
+
+fn within<T: FromStr + PartialOrd>(word: &str, range: RangeInclusive<T>, wanted: &str) -> Result<T, String> {
+    word.parse().ok().filter(|n| range.contains(n)).ok_or_else(|| format!("expected {wanted}"))
+}
+
+/// An exact number in a range.
+fn exact(word: &str, range: RangeInclusive<i32>, wanted: &str) -> Result<Fraction, String> {
+    let (least, most) = (Fraction::whole(*range.start()), Fraction::whole(*range.end()));
+    Fraction::parse(word).filter(|f| (least..=most).contains(f)).ok_or_else(|| format!("expected {wanted}"))
+}
+
+pub(super) fn passes(word: &str) -> Result<u32, String> {
+    within(word, 1..=10_000, "a whole number from 1 to 10000")
+}
+
+pub(super) fn port(word: &str) -> Result<u16, String> {
+    within(word, 1..=u16::MAX, "a port, 1 to 65535")
+}
+
+pub(super) fn seconds(word: &str) -> Result<f64, String> {
+    within(word, 0.01..=36_000.0, "a number from 0.01 to 36000 (seconds)")
+}
+
+pub(super) fn tap_offset(word: &str) -> Result<f64, String> {
+    within(word, -1000.0..=1000.0, "a number from -1000 to 1000 (ms)")
+}
+
+pub(super) fn width(word: &str) -> Result<f32, String> {
+    within(word, 480.0..=4000.0, "a number from 480 to 4000 (CSS pixels)")
+}
+
+pub(super) fn scale(word: &str) -> Result<f32, String> {
+    within(word, 0.1..=8.0, "a number from 0.1 to 8")
+}
+
+pub(super) fn hearing_number(word: &str) -> Result<usize, String> {
+    within(word, 1..=usize::MAX, "the number of a hearing, from 1")
+}
+
+pub(super) fn sample_rate(word: &str) -> Result<SampleRate, String> {
+    let rate = word.parse().ok().and_then(SampleRate::new);
+    rate.ok_or_else(|| "expected a whole number from 8000 to 384000 (Hz)".into())
+}
+
+pub(super) fn cell_limit(word: &str) -> Result<Limits, String> {
+    let limits = word.parse().ok().and_then(Limits::with_cell);
+    limits.ok_or_else(|| "expected a number from 20 to 1000 (ms)".into())
+}
+
+/// A speed in percent as a part of the written tempo.
+pub(super) fn speed(word: &str) -> Result<Fraction, String> {
+    let wanted = "a number from 20 to 200 (percent)";
+    let percent = exact(word.trim_end_matches('%'), 20..=200, wanted)?;
+    percent.over(Fraction::whole(100)).ok_or_else(|| format!("expected {wanted}"))
+}
+
+pub(super) fn tolerance(word: &str) -> Result<Fraction, String> {
+    exact(word, 0..=100, "a number from 0 to 100 (ms)")
+}

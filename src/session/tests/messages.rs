@@ -1,0 +1,118 @@
+//! Tests of the messages of edits.
+
+use super::*;
+
+/// The message of a command on a groove.
+fn message(before: &str, command: Command) -> String {
+    match Session::new(groove(before)).apply(command) {
+        Outcome::Changed(Some(message)) => message,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn a_division_reports_moved_and_lost_attacks() {
+    let says = |before, cells| message(before, Command::Division(cells));
+    assert_eq!(says("x.x. x.x.", 2), "riff: 2 cells per beat, cell = 1/8; no attack moved");
+    assert_eq!(says("x.x. ...x", 8), "riff: 8 cells per beat, cell = 1/32; no attack moved");
+    // One cell per beat holds one of four attacks.
+    assert_eq!(
+        says("xxxx .... / ...x ....", 1),
+        "riff: 1 cell per beat in all sections, cell = 1/4; 1 attack moved, 3 lost"
+    );
+    assert_eq!(says("x..x ....", 2), "riff: 2 cells per beat, cell = 1/8; 1 attack moved");
+    assert_eq!(says("xx.. ....", 1), "riff: 1 cell per beat, cell = 1/4; 1 attack lost");
+    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4)), Outcome::Unchanged);
+}
+
+#[test]
+fn a_cycle_reports_replaced_attacks() {
+    let cycle = |cells| Command::Cycle(Some(cells));
+    // The cycle of three cells is x..x..x. in this section.
+    assert_eq!(message("x..x .xx.", cycle(3)), "riff: cycle of 3 cells; 1 attack replaced");
+    assert_eq!(message("x..x .xxx", cycle(3)), "riff: cycle of 3 cells; 2 attacks replaced");
+    assert_eq!(message("x... ....", cycle(4)), "riff: cycle of 4 cells");
+    let mut session = Session::new(groove("x... ...."));
+    session.apply(cycle(3));
+    let off = session.apply(Command::Cycle(None));
+    assert_eq!(off, Outcome::Changed(Some("riff: cycle written out".into())));
+}
+
+#[test]
+fn shortening_edits_report_lost_attacks() {
+    let meter = |text| Command::Meter(Meter::parse(text).expect("meter"));
+    assert_eq!(message("x.x. x.xx", meter("1/4")), "1/4: beat = 1/4, cell of riff = 1/16; 3 attacks lost");
+    assert_eq!(message("x.x. ....", meter("1/4")), "1/4: beat = 1/4, cell of riff = 1/16");
+    assert_eq!(message("x.x. ...x", meter("3/8")), "3/8: beat = 1/8, cell of riff = 1/32");
+    assert_eq!(message("x.x. ...x / x...  ...x", Command::RemoveSection), "section 'S0' removed; 3 attacks lost");
+    assert_eq!(message(".... .... / x...  ...x", Command::RemoveSection), "section 'S0' removed");
+    assert_eq!(message("x.x. ...x", Command::RemoveLayer), "layer 'riff' removed; 3 attacks lost");
+    assert_eq!(message("x.x. ...x", Command::Bars(3)), "section 'S0': 3 bars");
+    let mut session = Session::new(groove("x.x. ...x"));
+    session.apply(Command::Bars(2));
+    session.apply(Move(Motion::BarRight));
+    session.apply(Lay(3));
+    let words = "section 'S0': 1 bar; 1 attack lost";
+    assert_eq!(session.apply(Command::BarsBy(-1)), Outcome::Changed(Some(words.into())));
+}
+
+#[test]
+fn cells_without_attacks_stay_sixteenths() {
+    let mut session = Session::new(groove(".... ...."));
+    let mut meter = |text| {
+        let outcome = session.apply(Command::Meter(Meter::parse(text).expect("meter")));
+        let Outcome::Changed(Some(words)) = outcome else { panic!("{outcome:?}") };
+        assert!(words.contains(", cell of riff = 1/16"), "{words}");
+        session.groove().layers()[0].division
+    };
+    assert_eq!([meter("2+2+3/8"), meter("6/8"), meter("2/2"), meter("4/4")], [2, 6, 8, 4]);
+    // The division stays if the beat is no whole number of sixteenths, or if the cells were no sixteenths.
+    let division = |before: &str, first, text| {
+        let mut session = Session::new(groove(before));
+        session.apply(Command::Division(first));
+        session.apply(Command::Meter(Meter::parse(text).expect("meter")));
+        session.groove().layers()[0].division
+    };
+    assert_eq!(division(".... ....", 4, "5/32"), 4);
+    assert_eq!(division(".... ....", 3, "3/8"), 3);
+    // It also stays with attacks, and if the sections have different beats.
+    assert_eq!(division("x... ....", 4, "3/8"), 4);
+    assert_eq!(division(".... .... / .... ....", 4, "3/8"), 4);
+}
+
+#[test]
+fn a_new_section_may_have_a_meter_of_its_own() {
+    let mut session = Session::new(groove("x... ...."));
+    let meter = Meter::parse("3/8").expect("meter");
+    let words = "3/8: beat = 1/8, cell of riff = 1/32";
+    assert_eq!(session.apply(Command::AddSection(None, Some(meter.clone()))), Outcome::Changed(Some(words.into())));
+    assert_eq!((&session.groove().sections()[1].meter, session.cursor().place.section), (&meter, 1));
+    assert_eq!(session.apply(Command::AddSection(Some("end".into()), None)), Outcome::Changed(None));
+    assert_eq!(session.groove().sections()[2].meter, meter);
+}
+
+#[test]
+fn pasting_reports_cells_of_another_length() {
+    let pasted = |before: &str, commands: &[Command]| {
+        let mut session = Session::new(groove(before));
+        session.apply(SelectBar);
+        session.apply(Copy);
+        session.apply(Command::Deselect);
+        for command in commands {
+            session.apply(command.clone());
+        }
+        match session.apply(Paste) {
+            Outcome::Changed(words) => words.unwrap_or_default(),
+            other => panic!("{other:?}"),
+        }
+    };
+    let drawing = "x..x ..x. / .... ....";
+    let next = Move(Motion::NextSection);
+    assert_eq!(pasted(drawing, std::slice::from_ref(&next)), "");
+    let shorter = pasted(drawing, &[next.clone(), Command::Meter(Meter::parse("2/8").expect("meter"))]);
+    assert_eq!(shorter, "pasted cell by cell; cells are shorter here");
+    let longer = pasted(drawing, &[next.clone(), Command::Division(3)]);
+    assert_eq!(longer, "pasted cell by cell; cells are longer here; cut at the end of the section");
+    let some = pasted(drawing, &[next, Tuplet { cells: 3, beats: 1 }]);
+    assert_eq!(some, "pasted cell by cell; some cells differ in length here; cut at the end of the section");
+}
