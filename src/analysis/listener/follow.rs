@@ -78,9 +78,7 @@ impl Course {
         let mut before = [0.0; LANES];
         for step in &self.steps {
             let mut now = self.advance(&period, &sharpness, &mut since, *step);
-            for lane in 0..LANES {
-                index[lane] += now.index[lane];
-            }
+            index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
             now.index = index;
             let bell = now.bell;
             if let Some(last) = out.last_mut().filter(|_| single) {

@@ -144,7 +144,9 @@ pub(super) fn normalised(log_scores: impl Iterator<Item = f64> + Clone) -> Vec<f
     let best = log_scores.clone().fold(f64::NEG_INFINITY, f64::max);
     let mut p: Vec<f64> = log_scores.map(|l| if l < best - MAX_DISTANCE { 0.0 } else { (l - best).exp() }).collect();
     let sum: f64 = p.iter().sum();
-    p.iter_mut().for_each(|x| *x /= sum);
+    for x in &mut p {
+        *x /= sum;
+    }
     p
 }
 
