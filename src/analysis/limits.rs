@@ -136,8 +136,8 @@ pub(crate) mod listener {
         SKIPPED: "share of intervals that hold two pulses", 10.0, "percent", Ours, "no source";
         STRAY: "share of intervals that hold no pulse", 5.0, "percent", Ours, "no source";
         EVENNESS: "gain of an even stream over a random one", 0.5, "nats per attack", Fitted, "tap data and figures of fours and threes";
-        FEWEST_CELL: "the shortest cell looked for", 40.0, "ms", Ours, "no source";
-        HALVED_CELL: "a cell above this is halved", 260.0, "ms", Ours, "no source";
+        SHORTEST_CELL: "the shortest cell looked for", 40.0, "ms", Ours, "no source";
+        LONGEST_CELL: "a cell above this is halved", 260.0, "ms", Ours, "no source";
         SLOWEST_UNIT: "the slowest unit of unequal beats", 500.0, "ms", Ours, "no source";
         LONGEST_CYCLE: "the longest cycle of unequal beats", 6000.0, "ms", Ours, "no source";
     }

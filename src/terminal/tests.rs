@@ -61,7 +61,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     let mut left = Vec::new();
     for effect in effects {
         if let Effect::Analyse { revision, groove, ask } = effect {
-            let report = Arc::new(analysis::full_report(&groove, &ask));
+            let report = Arc::new(analysis::report(&groove, &ask));
             left.extend(update(state, Event::Analysed { revision, ask, report }));
         } else {
             left.push(effect);

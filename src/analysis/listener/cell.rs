@@ -34,7 +34,7 @@ pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cel
     let mut counts = std::collections::BTreeMap::<i64, usize>::new();
     for (i, e) in events.iter().enumerate() {
         let next = events.get(i + 1).map_or(events[0].time + length, |n| n.time);
-        if next - e.time > params.fewest / 2.0 {
+        if next - e.time > params.shortest_cell / 2.0 {
             *counts.entry(key(next - e.time)).or_default() += 1;
         }
     }
@@ -45,7 +45,7 @@ pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cel
     for a in &common {
         steps.extend(common.iter().map(|b| (a.0 - b.0).abs()));
     }
-    steps.retain(|s| *s as f64 * unit > params.fewest);
+    steps.retain(|s| *s as f64 * unit > params.shortest_cell);
     let mut candidates: Vec<f64> = steps
         .iter()
         .flat_map(|s| (1..=6).map(move |q| *s as f64 * unit / f64::from(q)))
@@ -54,7 +54,7 @@ pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cel
             let closes = (cells - cells.round()).abs() <= 0.02 * (cells * 0.001).max(1.0);
             (closes && cells.round() >= 1.0).then(|| length / cells.round())
         })
-        .filter(|u| *u >= params.fewest * (1.0 - 1e-6))
+        .filter(|u| *u >= params.shortest_cell * (1.0 - 1e-6))
         .collect();
     candidates.sort_by(|a, b| b.total_cmp(a));
     candidates.dedup_by(|a, b| (*a / *b - 1.0).abs() < 1e-9);

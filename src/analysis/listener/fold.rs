@@ -3,167 +3,155 @@
 use super::cell::{Cell, on_grid};
 use super::evidence::Event;
 use super::params::Params;
-use super::structure::{Beats, Cut, Structure};
+use super::structure::{Beats, Structure};
+use std::ops::Range;
 
 /// The events as cells.
 pub(super) struct Grid {
     pub(super) cell: Cell,
-    pub(super) cells: usize,
-    /// Cell and weight of the events on the grid, in order.
-    pub(super) on: Vec<(usize, f64)>,
-    /// Their weight.
+    /// Weight of the events on each cell, and 1 for a cell without any.
+    pub(super) weights: Vec<f64>,
+    pub(super) empty: Vec<f64>,
+    /// Weight of the events on the grid, and off it.
     pub(super) weight: f64,
-    /// The weight of events off the grid.
     pub(super) off: f64,
     /// The first event's cell.
     pub(super) first: usize,
 }
 
-/// Everything counted by cell modulo a length.
-#[derive(Debug, Clone)]
-pub(super) struct Fold {
-    pub(super) weight: Vec<f64>,
+impl Grid {
+    pub(super) fn new(events: &[Event], length: f64, cell: Cell, params: &Params) -> Self {
+        let cells = (length / cell.length).round().max(1.0) as usize;
+        let place = |e: &Event| {
+            let place = ((e.time - cell.origin) / cell.length).round() as i64;
+            place.rem_euclid(cells as i64) as usize
+        };
+        let (mut weights, mut empty, mut off) = (vec![0.0; cells], vec![1.0; cells], 0.0);
+        for e in events {
+            if on_grid(e.time, cell.length, cell.origin, params) {
+                weights[place(e)] += e.weight;
+                empty[place(e)] = 0.0;
+            } else {
+                off += e.weight;
+            }
+        }
+        Self { cell, weight: weights.iter().sum(), weights, empty, off, first: place(&events[0]) }
+    }
+
+    pub(super) fn cells(&self) -> usize {
+        self.weights.len()
+    }
+
+    pub(super) fn seconds(&self, cell: usize) -> f64 {
+        self.cell.origin + cell as f64 * self.cell.length
+    }
+}
+
+/// Sums over the cells by cell modulo a length, for every length that the structures need, one after the other.
+pub(super) struct Folds {
+    /// Where the fold of a length starts; `usize::MAX` if there is none.
+    starts: Vec<usize>,
+    lengths: Vec<usize>,
+    pub(super) weights: Vec<f64>,
     pub(super) empty: Vec<f64>,
+    /// The number of cells of the whole loop.
     pub(super) cells: Vec<f64>,
 }
 
-/// The folds by every length of a range of cells.
-pub(super) struct Folds<'a> {
-    grid: &'a Grid,
-    range: (usize, usize),
-    by_length: Vec<Option<Fold>>,
-}
-
-impl<'a> Folds<'a> {
-    pub(super) fn new(grid: &'a Grid, range: (usize, usize), structures: &[Structure]) -> Self {
-        let most = structures.iter().map(|s| s.cycle).max().unwrap_or(0);
-        let mut folds = Self { grid, range, by_length: vec![None; most + 1] };
-        for s in structures {
-            folds.add(s.cycle);
-            match &s.beats {
-                Beats::Even { beat, cut, .. } => {
-                    folds.add(*beat);
-                    if let Cut::Equal(parts) = cut {
-                        folds.add(beat / parts);
-                    }
-                }
-                Beats::Unequal { unit, .. } => folds.add(*unit),
-            }
+impl Folds {
+    pub(super) fn new(grid: &Grid, structures: &[Structure]) -> Self {
+        let needs = |s: &Structure| [s.cycle, s.beat_length(), s.cuts().map_or(s.cycle, |c| c.0)];
+        let mut lengths: Vec<usize> = structures.iter().flat_map(needs).collect();
+        lengths.sort_unstable();
+        lengths.dedup();
+        let mut starts = vec![usize::MAX; lengths.last().map_or(0, |m| m + 1)];
+        let mut cells = Vec::new();
+        for &length in &lengths {
+            starts[length] = cells.len();
+            cells.extend((0..length).map(|i| ((grid.cells() + length - 1 - i) / length) as f64));
         }
+        let none = vec![0.0; cells.len()];
+        let mut folds = Self { starts, lengths, weights: none.clone(), empty: none, cells };
+        folds.fill(grid, 0..grid.cells());
         folds
     }
 
-    pub(super) fn add(&mut self, length: usize) {
-        if self.by_length[length].is_some() {
-            return;
+    /// Counts some of the cells.
+    pub(super) fn fill(&mut self, grid: &Grid, range: Range<usize>) {
+        for &length in &self.lengths {
+            let place = self.place(length);
+            fold(&grid.weights, range.clone(), &mut self.weights[place.clone()]);
+            fold(&grid.empty, range.clone(), &mut self.empty[place]);
         }
-        let (from, to) = self.range;
-        let mut cells = vec![((to - from) / length) as f64; length];
-        for i in 0..(to - from) % length {
-            cells[(from + i) % length] += 1.0;
-        }
-        let mut fold = Fold { weight: vec![0.0; length], empty: cells.clone(), cells };
-        let first = self.grid.on.partition_point(|e| e.0 < from);
-        let mut before = usize::MAX;
-        for &(cell, weight) in self.grid.on[first..].iter().take_while(|e| e.0 < to) {
-            let at = cell % length;
-            fold.weight[at] += weight;
-            if cell != before {
-                fold.empty[at] -= 1.0;
-            }
-            before = cell;
-        }
-        self.by_length[length] = Some(fold);
     }
 
-    pub(super) fn of(&self, length: usize) -> &Fold {
-        self.by_length[length].as_ref().expect("every length of a structure is folded")
+    /// Where the fold of a length is.
+    fn place(&self, length: usize) -> Range<usize> {
+        self.starts[length]..self.starts[length] + length
     }
 }
 
-/// What lies at the head, on beats and on cuts of a structure at a phase.
-pub(super) struct Classes {
+fn fold(cells: &[f64], range: Range<usize>, sums: &mut [f64]) {
+    sums.fill(0.0);
+    let length = sums.len();
+    let aligned = range.start.next_multiple_of(length).min(range.end);
+    let mut add = |from: usize, cells: &[f64]| sums[from..].iter_mut().zip(cells).for_each(|(sum, x)| *sum += x);
+    add(range.start % length, &cells[range.start..aligned]);
+    cells[aligned..range.end].chunks(length).for_each(|chunk| add(0, chunk));
+}
+
+/// What a cell adds to a sum at the head, on a beat, on a cut, more than elsewhere.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Factors {
     pub(super) head: f64,
-    pub(super) beats: f64,
-    pub(super) cuts: f64,
+    pub(super) beat: f64,
+    pub(super) cut: f64,
+}
+
+impl Factors {
+    /// The densities through a function.
+    pub(super) fn new(params: &Params, of: impl Fn(f64) -> f64) -> Self {
+        let over_rest = |x| of(x) - of(params.rest);
+        Self { head: over_rest(params.head), beat: over_rest(params.beat), cut: over_rest(params.cut) }
+    }
 }
 
 impl Structure {
-    /// What `of` counts on the beats at every phase.
-    pub(super) fn beat_sums(&self, folds: &Folds, of: impl Fn(&Fold) -> &[f64]) -> Vec<f64> {
-        match &self.beats {
-            Beats::Even { beat, .. } => of(folds.of(*beat)).iter().copied().cycle().take(self.cycle).collect(),
-            Beats::Unequal { starts, .. } => {
-                let by_cycle = of(folds.of(self.cycle));
-                let mut sums = vec![0.0; self.cycle];
-                for &start in starts {
-                    let turned = by_cycle[start..].iter().chain(&by_cycle[..start]);
-                    sums.iter_mut().zip(turned).for_each(|(sum, x)| *sum += x);
-                }
-                sums
+    /// The sums of `of` on the beats at every phase.
+    pub(super) fn on_beats(&self, folds: &Folds, of: &[f64], sums: &mut Vec<f64>) {
+        sums.clear();
+        match self.beats {
+            Beats::Even { beat, bar, .. } => {
+                (0..bar).for_each(|_| sums.extend_from_slice(&of[folds.place(beat)]));
+            }
+            Beats::Unequal { .. } => {
+                sums.resize(self.cycle, 0.0);
+                self.starts().for_each(|start| add_turned(sums, &of[folds.place(self.cycle)], start, 1.0));
             }
         }
     }
 
-    /// What `of` counts at the head, on beats and on cuts, phase by phase; `beats` are its sums on beats.
-    pub(super) fn each_phase(
-        &self,
-        folds: &Folds,
-        beats: &[f64],
-        of: impl Fn(&Fold) -> &[f64],
-        mut each: impl FnMut(usize, Classes),
-    ) {
-        let by_cycle = of(folds.of(self.cycle));
-        let (head, cuts) = match &self.beats {
-            Beats::Even { beat, bar, cut } => (
-                (*bar > 1).then_some(0),
-                match cut {
-                    Cut::Equal(1) => None,
-                    Cut::Equal(parts) => Some((of(folds.of(beat / parts)), 0, true)),
-                    Cut::Long(long) => Some((of(folds.of(*beat)), *long, false)),
-                },
-            ),
-            Beats::Unequal { unit, starts, cut, strong, .. } => {
-                (Some(starts[*strong]), cut.then(|| (of(folds.of(*unit)), 0, true)))
-            }
-        };
-        let mut at_head = head.unwrap_or(0);
-        let mut at_cut = cuts.map_or(0, |c| c.1);
-        for (phase, &beats) in beats.iter().enumerate() {
-            let on_head = if head.is_some() { by_cycle[at_head] } else { 0.0 };
-            let on_cuts = cuts.map_or(0.0, |(fold, _, with_beats)| fold[at_cut] - if with_beats { beats } else { 0.0 });
-            each(phase, Classes { head: on_head, beats, cuts: on_cuts });
-            at_head = if at_head + 1 == self.cycle { 0 } else { at_head + 1 };
-            at_cut = if cuts.is_some_and(|(fold, ..)| at_cut + 1 < fold.len()) { at_cut + 1 } else { 0 };
+    /// The sums of `of` times the factors at every phase; `on_beats` are the sums on the beats.
+    pub(super) fn weigh(&self, folds: &Folds, of: &[f64], on_beats: &[f64], factors: &Factors, sums: &mut Vec<f64>) {
+        let cuts = self.cuts();
+        // Equal cuts fall on the beats too.
+        let of_beats = factors.beat - if matches!(cuts, Some((_, 0))) { factors.cut } else { 0.0 };
+        sums.clear();
+        sums.extend(on_beats.iter().map(|b| b * of_beats));
+        if let Some((length, from)) = cuts {
+            let of_cuts = &of[folds.place(length)];
+            sums.chunks_mut(length).for_each(|chunk| add_turned(chunk, of_cuts, from, factors.cut));
         }
-    }
-
-    /// Whether another structure has the same beats: the sums on these are the same.
-    pub(super) fn shares_beats(&self, other: &Self) -> bool {
-        self.cycle == other.cycle
-            && match (&self.beats, &other.beats) {
-                (Beats::Even { beat: a, .. }, Beats::Even { beat: b, .. }) => a == b,
-                (Beats::Unequal { starts: a, .. }, Beats::Unequal { starts: b, .. }) => a == b,
-                _ => false,
-            }
-    }
-
-    /// The mean density over a whole cycle.
-    pub(super) fn mean(&self, params: &Params) -> f64 {
-        (0..self.cycle).map(|i| self.weight(i, params)).sum::<f64>() / self.cycle as f64
+        if let Some(head) = self.head() {
+            add_turned(sums, &of[folds.place(self.cycle)], head, factors.head - factors.beat);
+        }
     }
 }
 
-/// The events on a grid of cells round the loop.
-pub(super) fn grid(events: &[Event], length: f64, cell: Cell, params: &Params) -> Grid {
-    let cells = (length / cell.length).round().max(1.0) as usize;
-    let place = |e: &Event| ((e.time - cell.origin) / cell.length).round() as i64;
-    let is_on = |e: &&Event| on_grid(e.time, cell.length, cell.origin, params);
-    let mut on: Vec<(usize, f64)> =
-        events.iter().filter(is_on).map(|e| (place(e).rem_euclid(cells as i64) as usize, e.weight)).collect();
-    on.sort_by_key(|e| e.0);
-    let weight: f64 = on.iter().map(|e| e.1).sum();
-    let off = (events.iter().map(|e| e.weight).sum::<f64>() - weight).max(0.0);
-    let first = place(&events[0]).rem_euclid(cells as i64) as usize;
-    Grid { cell, cells, on, weight, off, first }
+/// Adds `factor` times the values from one place on, round the cycle.
+fn add_turned(sums: &mut [f64], values: &[f64], from: usize, factor: f64) {
+    let (end, start) = values.split_at(from);
+    let (low, high) = sums.split_at_mut(start.len());
+    low.iter_mut().zip(start).for_each(|(sum, x)| *sum += x * factor);
+    high.iter_mut().zip(end).for_each(|(sum, x)| *sum += x * factor);
 }

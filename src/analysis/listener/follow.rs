@@ -1,4 +1,4 @@
-//! Pulses that follow the attacks by correcting their phase, several hypotheses side by side.
+//! Pulses that follow the attacks by correcting their phase, several of them side by side.
 //!
 //! For each event `t` in order, with the pulse at `ph`:
 //! ```text
@@ -14,30 +14,31 @@ use super::params::Params;
 /// Events on which a pulse settles before it is measured; two rounds of a shorter loop.
 const SETTLE: usize = 128;
 
-/// Hypotheses that run side by side.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Bundle {
-    pub(super) period: Lanes,
-    pub(super) sigma: Lanes,
-    /// Time since the pulse nearest the last event.
-    since: Lanes,
+/// Where a pulse starts; in seconds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Start {
+    pub(super) period: f32,
+    /// Tolerance.
+    pub(super) sigma: f32,
+    /// Its first pulse.
+    pub(super) phase: f32,
 }
 
-/// What a pulse was at an event: the distance to it, its number, and how near it is, 0 to 1.
+/// What a pulse was at an event: the distance to it in seconds, its number, and the bell `g` of the distance.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Step {
     pub(super) error: Lanes,
     pub(super) index: Lanes,
-    pub(super) near: Lanes,
+    pub(super) bell: Lanes,
 }
 
 /// The events as steps of time, and their weights.
 #[derive(Debug, Clone)]
 pub(super) struct Course {
+    pub(super) times: Vec<f32>,
+    pub(super) weights: Vec<f32>,
     /// Seconds from the event before, round the loop.
     steps: Vec<f32>,
-    pub(super) weights: Vec<f32>,
-    first: f32,
     alpha: f32,
 }
 
@@ -45,73 +46,68 @@ impl Course {
     pub(super) fn new(events: &[Event], length: f64, params: &Params) -> Self {
         let before = |i: usize| if i == 0 { events[events.len() - 1].time - length } else { events[i - 1].time };
         Self {
-            steps: (0..events.len()).map(|i| (events[i].time - before(i)) as f32).collect(),
+            times: events.iter().map(|e| e.time as f32).collect(),
             weights: events.iter().map(|e| e.weight as f32).collect(),
-            first: events[0].time as f32,
+            steps: (0..events.len()).map(|i| (events[i].time - before(i)) as f32).collect(),
             alpha: params.correction as f32,
         }
     }
 
-    /// Pulses of some periods, tolerances and starting phases in seconds, settled: they stand at the loop's end.
-    pub(super) fn settled(&self, period: Lanes, sigma: Lanes, phase: Lanes) -> Bundle {
-        let mut bundle = Bundle { period, sigma, since: [0.0; LANES] };
+    /// Follows up to [`LANES`] pulses, settled first, once round the loop. With `single`, of two neighbours on one pulse the
+    /// farther one is not on it: its bell is 0.
+    pub(super) fn follow(&self, starts: &[Start], single: bool, out: &mut Vec<Step>) {
+        let lanes = |of: fn(&Start) -> f32| -> Lanes { std::array::from_fn(|i| of(&starts[i.min(starts.len() - 1)])) };
+        let (period, sharpness) = (lanes(|s| s.period), lanes(|s| 1.0 / s.sigma));
         let n = self.steps.len();
-        let from = if n <= SETTLE / 2 { 0 } else { n.saturating_sub(SETTLE) };
-        let rounds = if n <= SETTLE / 2 { 2 } else { 1 };
+        let short = n <= SETTLE / 2;
+        let from = if short { 0 } else { n.saturating_sub(SETTLE) };
         // The start is at the phase itself, before the first event that is settled on.
-        let lead = if from == 0 { self.first } else { 0.0 };
-        for (since, phase) in bundle.since.iter_mut().zip(phase) {
-            *since = lead - phase;
+        let lead = if from == 0 { self.times[0] } else { 0.0 };
+        let mut since = lanes(|s| s.phase).map(|phase| lead - phase);
+        self.advance(&period, &sharpness, &mut since, 0.0);
+        for step in &self.steps[from + 1..] {
+            self.advance(&period, &sharpness, &mut since, *step);
         }
-        for pass in 0..rounds {
-            for (i, step) in self.steps.iter().enumerate().skip(from) {
-                let step = if pass == 0 && i == from { 0.0 } else { *step };
-                self.advance(&mut bundle, step);
+        if short {
+            for step in &self.steps {
+                self.advance(&period, &sharpness, &mut since, *step);
             }
         }
-        bundle
-    }
-
-    #[inline]
-    fn advance(&self, bundle: &mut Bundle, step: f32) -> (Lanes, Lanes, Lanes) {
-        let (mut error, mut count, mut near) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
-        for lane in 0..LANES {
-            let x = bundle.since[lane] + step;
-            let z = round(x / bundle.period[lane]);
-            let e = x - z * bundle.period[lane];
-            let d = e / bundle.sigma[lane];
-            let g = exp(-0.5 * d * d);
-            bundle.since[lane] = e - self.alpha * e * g;
-            (error[lane], count[lane], near[lane]) = (e, z, g);
-        }
-        (error, count, near)
-    }
-
-    /// One round of the loop, event by event. With `single`, of two neighbours on one pulse the farther is not near it.
-    pub(super) fn round(&self, mut bundle: Bundle, single: bool, steps: &mut Vec<Step>) {
-        steps.clear();
+        out.clear();
         let mut index = [0.0; LANES];
+        let mut before = [0.0; LANES];
         for step in &self.steps {
-            let (error, count, near) = self.advance(&mut bundle, *step);
-            for lane in 0..LANES {
-                index[lane] += count[lane];
-            }
-            steps.push(Step { error, index, near });
-        }
-        if single {
-            // Compared by what they were before any was taken away.
-            let mut before = steps.first().map_or([0.0; LANES], |s| s.near);
-            for i in 1..steps.len() {
-                let now = steps[i].near;
+            let mut now = self.advance(&period, &sharpness, &mut since, *step);
+            index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
+            now.index = index;
+            let bell = now.bell;
+            if let Some(last) = out.last_mut().filter(|_| single) {
                 for lane in 0..LANES {
-                    if steps[i].index[lane] == steps[i - 1].index[lane] {
-                        let nearer = now[lane] >= before[lane];
-                        let gone = if nearer { i - 1 } else { i };
-                        steps[gone].near[lane] = 0.0;
-                    }
+                    let same = last.index[lane] == index[lane];
+                    let nearer = bell[lane] >= before[lane];
+                    last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
+                    now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
                 }
-                before = now;
             }
+            // Compared by what they were before any was taken away.
+            before = bell;
+            out.push(now);
         }
+    }
+
+    /// Goes on to the next event; `index` is the number of pulses passed.
+    #[inline]
+    fn advance(&self, period: &Lanes, sharpness: &Lanes, since: &mut Lanes, step: f32) -> Step {
+        let mut now = Step { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
+        for lane in 0..LANES {
+            let x = since[lane] + step;
+            let z = round(x / period[lane]);
+            let e = x - z * period[lane];
+            let d = e * sharpness[lane];
+            let g = exp(-0.5 * d * d);
+            since[lane] = e - self.alpha * e * g;
+            (now.error[lane], now.index[lane], now.bell[lane]) = (e, z, g);
+        }
+        now
     }
 }

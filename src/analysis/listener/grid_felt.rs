@@ -7,21 +7,16 @@
 //! The events are folded once per length of a cycle; then a phase of an even structure costs three look-ups.
 
 use super::cell::Cell;
-use super::changing::{argmax, best_path, runs, windows};
 use super::evidence::Event;
-use super::fold::{Classes, Folds, Grid, grid};
-use super::hypothesis::{Candidate, Kind, Piece, normalised};
+use super::fold::{Factors, Folds, Grid};
+use super::grid_changing::changing;
+use super::hypothesis::{Candidate, Pulses, normalised};
 use super::params::Params;
-use super::structure::{Beats, Structure, structures};
-use std::collections::BTreeMap;
+use super::structure::{Structure, structures};
 
-/// Hypotheses of less than this are not told, only counted in the sum.
-const LEAST: f64 = 1e-7;
-/// Beats of less are not told.
-const LEAST_TOLD: f64 = 1e-5;
-/// States of a changing pulse: the best of the whole, and of each window.
-const BEST_OF_ALL: usize = 12;
-const BEST_OF_WINDOW: usize = 3;
+/// Beats and cycles of less are left out.
+const MIN_BEAT: f64 = 1e-5;
+const MIN_CYCLE: f64 = 1e-6;
 
 /// What the grid says.
 #[derive(Debug, Clone, Default)]
@@ -30,78 +25,53 @@ pub(super) struct GridPosterior {
     pub(super) candidates: Vec<Candidate>,
     /// Probability of unequal beats and of bars of five and seven.
     pub(super) odd: f64,
-    /// Cycles above the beat: length and first head in seconds, probability.
-    pub(super) cycles: Vec<(f64, f64, f64)>,
+    /// Cycles above the beat.
+    pub(super) cycles: Vec<Cycle>,
 }
 
-/// Natural logs of the four densities.
-struct Logs {
-    head: f64,
-    beat: f64,
-    cut: f64,
-    rest: f64,
-}
-
-impl Logs {
-    fn new(p: &Params) -> Self {
-        Self { head: p.head.ln(), beat: p.beat.ln(), cut: p.cut.ln(), rest: p.rest.ln() }
-    }
-
-    /// The sum of weight times log density, of a total weight.
-    fn sum(&self, c: &Classes, total: f64) -> f64 {
-        c.head * (self.head - self.beat)
-            + c.beats * self.beat
-            + c.cuts * self.cut
-            + (total - c.beats - c.cuts) * self.rest
-    }
+/// A cycle above the beat: its length and its first head in seconds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Cycle {
+    pub(super) length: f64,
+    pub(super) head: f64,
+    pub(super) probability: f64,
 }
 
 /// The log posterior of every structure at every phase, structure by structure.
-fn scores(grid: &Grid, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
-    let folds = Folds::new(grid, (0, grid.cells), structures);
-    let logs = Logs::new(params);
-    let (all, cells) = (grid.weight + grid.off, grid.cells as f64);
-    let density = |c: &Classes| {
-        let rest = cells - c.beats - c.cuts;
-        let head = c.head * (params.head - params.beat);
-        (head + c.beats * params.beat + c.cuts * params.cut + rest * params.rest) / cells
-    };
-    let mut scores = Vec::new();
+fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
+    let (logs, densities) = (Factors::new(params, f64::ln), Factors::new(params, |x| x));
+    let (all, cells) = (grid.weight + grid.off, grid.cells() as f64);
+    let at_rest = all * params.rest.ln();
+    let mut scores = Vec::with_capacity(structures.iter().map(|s| s.cycle).sum());
+    let (mut beats, mut silent, mut beat_cells, mut sums) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for alike in structures.chunk_by(Structure::shares_beats) {
-        let first = &alike[0];
-        let cycle = first.cycle;
-        let beats = first.beat_sums(&folds, |f| &f.weight);
-        let silent = first.beat_sums(&folds, |f| &f.empty);
-        let beat_cells = first.beat_sums(&folds, |f| &f.cells);
-        let on_first: Vec<f64> = (0..cycle)
-            .map(|phase| if first.is_beat((grid.first + cycle - phase) % cycle) { params.first } else { 0.0 })
-            .collect();
-        let closes = grid.cells.is_multiple_of(cycle);
-        let constant = grid.off * logs.rest - if closes { 0.0 } else { params.change };
+        let (first, cycle) = (&alike[0], alike[0].cycle);
+        let closes = grid.cells().is_multiple_of(cycle);
+        first.on_beats(folds, &folds.weights, &mut beats);
+        first.on_beats(folds, &folds.empty, &mut silent);
+        if !closes {
+            first.on_beats(folds, &folds.cells, &mut beat_cells);
+        }
         for s in alike {
             let from = scores.len();
-            s.each_phase(
-                &folds,
-                &beats,
-                |f| &f.weight,
-                |phase, c| {
-                    let likelihood = logs.sum(&c, grid.weight) + constant - params.silent * silent[phase];
-                    scores.push(likelihood * scale + s.prior + on_first[phase]);
-                },
-            );
-            let mut mean = f64::NAN;
-            s.each_phase(
-                &folds,
-                &beat_cells,
-                |f| &f.cells,
-                |phase, c| {
-                    // The same at every phase of a cycle that closes with the loop.
-                    if phase == 0 || !closes {
-                        mean = all * density(&c).ln() * scale;
+            let likelihood = at_rest - if closes { all * s.mean(params).ln() } else { params.change };
+            s.weigh(folds, &folds.weights, &beats, &logs, &mut sums);
+            let score = |(sum, silent): (&f64, &f64)| (sum + likelihood - params.silent * silent) * scale + s.prior;
+            scores.extend(sums.iter().zip(&silent).map(score));
+            for start in s.starts() {
+                scores[from + (grid.first + cycle - start) % cycle] += params.first;
+            }
+            if !closes {
+                s.weigh(folds, &folds.cells, &beat_cells, &densities, &mut sums);
+                let mut last = (f64::NAN, 0.0);
+                for (score, sum) in scores[from..].iter_mut().zip(&sums) {
+                    // Neighbouring phases mostly have the same mean.
+                    if *sum != last.0 {
+                        last = (*sum, all * (params.rest + sum / cells).ln() * scale);
                     }
-                    scores[from + phase] -= mean;
-                },
-            );
+                    *score -= last.1;
+                }
+            }
         }
     }
     scores
@@ -110,31 +80,31 @@ fn scores(grid: &Grid, structures: &[Structure], params: &Params, scale: f64) ->
 /// The log posterior of every structure at every phase, for a check against the formula.
 #[cfg(test)]
 pub(super) fn log_posteriors(events: &[Event], length: f64, cell: Cell, params: &Params) -> Vec<f64> {
-    let grid = grid(events, length, cell, params);
-    scores(&grid, &structures(cell.length, grid.cells, params), params, params.present / length)
+    let grid = Grid::new(events, length, cell, params);
+    let structures = structures(cell.length, grid.cells(), params);
+    scores(&grid, &Folds::new(&grid, &structures), &structures, params, params.present / length)
 }
 
 /// The posterior of the beats on a grid of cells.
 pub(super) fn hear(events: &[Event], length: f64, cell: Cell, cuts: &[f64], params: &Params) -> GridPosterior {
-    let grid = grid(events, length, cell, params);
-    let structures = structures(cell.length, grid.cells, params);
-    let mut log = scores(&grid, &structures, params, params.present / length);
-    let single = log.len();
-    let change = changing(&grid, length, cuts, &structures, &log, params);
-    log.extend(change.iter().map(|c| c.0));
-    if log.is_empty() {
+    let grid = Grid::new(events, length, cell, params);
+    let structures = structures(cell.length, grid.cells(), params);
+    if structures.is_empty() {
         return GridPosterior::default();
     }
-    let probabilities = normalised(log.iter().copied());
+    let mut folds = Folds::new(&grid, &structures);
+    let log = scores(&grid, &folds, &structures, params, params.present / length);
+    let change = changing(&grid, &mut folds, length, cuts, &structures, &log, params);
+    let probabilities = normalised(log.iter().copied().chain(change.iter().map(|c| c.0)));
     let mut posterior = summed(&grid, length, &structures, &probabilities);
-    if let Some((_, mut candidate)) = change {
-        candidate.probability = probabilities[single];
-        posterior.candidates.push(candidate);
+    if let Some((_, candidate)) = change {
+        posterior.candidates.push(Candidate { probability: probabilities[log.len()], ..candidate });
     }
     posterior
 }
 
 /// One beat with the probability of all its bars, cuts and weights, and the likeliest of them.
+#[derive(Clone)]
 struct Beat {
     probability: f64,
     best: f64,
@@ -143,234 +113,52 @@ struct Beat {
 }
 
 fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f64]) -> GridPosterior {
-    let mut beats: BTreeMap<Vec<usize>, Beat> = BTreeMap::new();
-    let mut cycles: BTreeMap<(usize, usize), f64> = BTreeMap::new();
-    let (mut at, mut odd) = (0, 0.0);
-    for (index, s) in structures.iter().enumerate() {
-        for phase in 0..s.cycle {
-            let p = probabilities[at];
-            at += 1;
+    let mut cycles = vec![Vec::new(); structures.iter().map(|s| s.cycle + 1).max().unwrap_or(0)];
+    let mut posterior = GridPosterior::default();
+    let (mut rest, mut index) = (probabilities, 0);
+    for same in structures.chunk_by(Structure::has_beat_of) {
+        let none = Beat { probability: 0.0, best: -1.0, structure: 0, phase: 0 };
+        let mut beats = vec![none; same[0].beat_length()];
+        for s in same {
+            let (of_structure, others) = rest.split_at(s.cycle);
+            rest = others;
             if s.is_odd() {
-                odd += p;
+                posterior.odd += of_structure.iter().sum::<f64>();
             }
-            if p < LEAST {
-                continue;
+            if s.head().is_some() {
+                let sums = &mut cycles[s.cycle];
+                sums.resize(s.cycle, 0.0);
+                sums.iter_mut().zip(of_structure).for_each(|(sum, p)| *sum += p);
             }
-            let key = match &s.beats {
-                Beats::Even { beat, .. } => vec![*beat, phase % beat],
-                Beats::Unequal { starts, .. } => {
-                    let mut key: Vec<usize> = starts.iter().map(|b| (phase + b) % s.cycle).collect();
-                    key.sort_unstable();
-                    // Unlike an even beat's key by its length, with the cycle in front.
-                    key.splice(0..0, [usize::MAX, s.cycle]);
-                    key
+            for (phase, &p) in of_structure.iter().enumerate() {
+                let beat = &mut beats[phase % same[0].beat_length()];
+                beat.probability += p;
+                if p > beat.best {
+                    (beat.best, beat.structure, beat.phase) = (p, index, phase);
                 }
-            };
-            if !matches!(s.beats, Beats::Even { bar: 1, .. }) {
-                *cycles.entry((s.cycle, phase)).or_default() += p;
             }
-            let beat = beats.entry(key).or_insert(Beat { probability: 0.0, best: -1.0, structure: 0, phase: 0 });
-            beat.probability += p;
-            if p > beat.best {
-                (beat.best, beat.structure, beat.phase) = (p, index, phase);
-            }
+            index += 1;
         }
+        let likely = beats.iter().filter(|b| b.probability >= MIN_BEAT);
+        posterior.candidates.extend(likely.map(|b| candidate(grid, length, &structures[b.structure], b)));
     }
-    let seconds = |cell: usize| grid.cell.origin + cell as f64 * grid.cell.length;
-    let candidates = beats
-        .values()
-        .filter(|b| b.probability >= LEAST_TOLD)
-        .map(|b| candidate(grid, length, &structures[b.structure], b))
-        .collect();
-    let cycles =
-        cycles.into_iter().map(|((cycle, phase), p)| (cycle as f64 * grid.cell.length, seconds(phase), p)).collect();
-    GridPosterior { candidates, odd, cycles }
+    let cycle = |cycle: usize, phase: usize, probability: f64| Cycle {
+        length: cycle as f64 * grid.cell.length,
+        head: grid.seconds(phase),
+        probability,
+    };
+    for (length, sums) in cycles.iter().enumerate() {
+        let likely = sums.iter().enumerate().filter(|s| *s.1 >= MIN_CYCLE);
+        posterior.cycles.extend(likely.map(|(phase, p)| cycle(length, phase, *p)));
+    }
+    posterior
 }
 
 fn candidate(grid: &Grid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
     // The beats of one cycle from the loop's start, then cycle by cycle.
-    let starts: Vec<usize> = (0..s.cycle).filter(|i| s.is_beat((i + s.cycle - beat.phase) % s.cycle)).collect();
-    let cells = (0..grid.cells).step_by(s.cycle).flat_map(|from| starts.iter().map(move |i| from + i));
-    let pulses =
-        cells.take_while(|i| *i < grid.cells).map(|i| grid.cell.origin + i as f64 * grid.cell.length).collect();
-    let mut c = Candidate::steady(s.kind(), beat.probability, s.period, length, s.sizes(beat.phase, 0), pulses);
-    c.on_grid = true;
-    c
-}
-
-impl Structure {
-    fn kind(&self) -> Kind {
-        if matches!(self.beats, Beats::Even { .. }) { Kind::Even } else { Kind::Unequal }
-    }
-
-    /// Sizes of unequal beats in units, from the first beat at a cell or after it.
-    fn sizes(&self, phase: usize, from: usize) -> Vec<u8> {
-        let Beats::Unequal { sizes, starts, .. } = &self.beats else { return Vec::new() };
-        let place = (from + self.cycle - phase % self.cycle) % self.cycle;
-        let first = starts.iter().position(|s| *s >= place).unwrap_or(0);
-        [&sizes[first..], &sizes[..first]].concat()
-    }
-}
-
-/// The best sequence of structures, if one that changes is better than each alone, with its log posterior.
-fn changing(
-    grid: &Grid,
-    length: f64,
-    cuts: &[f64],
-    structures: &[Structure],
-    scores: &[f64],
-    params: &Params,
-) -> Option<(f64, Candidate)> {
-    let windows = windows(length, cuts, params);
-    if windows.len() < 2 || structures.is_empty() {
-        return None;
-    }
-    let states = states(grid, &windows, structures, scores, params);
-    let mut sounding = vec![0.0; grid.cells];
-    grid.on.iter().for_each(|e| sounding[e.0] += e.1);
-    let rows: Vec<Vec<f32>> = states
-        .iter()
-        .map(|&(index, phase)| {
-            let s = &structures[index];
-            let mean = s.mean(params);
-            let logs: Vec<f64> = (0..s.cycle).map(|i| (s.weight(i, params) / mean).ln()).collect();
-            let mut place = (s.cycle - phase) % s.cycle;
-            sounding
-                .iter()
-                .map(|c| {
-                    let silent = if *c == 0.0 && s.is_beat(place) { params.silent } else { 0.0 };
-                    let share = c * logs[place] - silent;
-                    place = (place + 1) % s.cycle;
-                    share as f32
-                })
-                .collect()
-        })
-        .collect();
-    let (path, score) = best_path(&rows, params.change);
-    let runs = runs(&path);
-    if runs.len() < 2 {
-        return None;
-    }
-    let prior = path.iter().map(|s| structures[states[*s].0].prior).sum::<f64>() / path.len() as f64;
-    let (index, phase) = states[path[grid.first]];
-    let cycle = structures[index].cycle;
-    let on_first = structures[index].is_beat((grid.first + cycle - phase) % cycle);
-    let log = score * params.present / length + prior + if on_first { params.first } else { 0.0 };
-    let seconds = |i: usize| grid.cell.origin + i as f64 * grid.cell.length;
-    let pieces: Vec<Piece> = runs
-        .iter()
-        .map(|&(from, to, state)| {
-            let (s, phase) = (&structures[states[state].0], states[state].1);
-            let is_beat = |i: &usize| s.is_beat((i + s.cycle - phase) % s.cycle);
-            Piece {
-                start: seconds(from),
-                end: seconds(to),
-                kind: s.kind(),
-                period: s.period,
-                sizes: s.sizes(phase, from),
-                pulses: (from..to).filter(is_beat).map(seconds).collect(),
-            }
-        })
-        .collect();
-    let period = longest(&pieces);
-    Some((
-        log,
-        Candidate {
-            kind: Kind::Changing,
-            probability: 0.0,
-            period,
-            follows: false,
-            is_attacks: false,
-            on_grid: true,
-            pieces,
-        },
-    ))
-}
-
-/// The period of the longest piece.
-pub(super) fn longest(pieces: &[Piece]) -> f64 {
-    let best = argmax(&pieces.iter().map(|p| p.end - p.start).collect::<Vec<_>>());
-    pieces.get(best).map_or(0.0, |p| p.period)
-}
-
-/// The states of a changing pulse, as structure and phase.
-fn states(
-    grid: &Grid,
-    windows: &[(f64, f64)],
-    structures: &[Structure],
-    scores: &[f64],
-    params: &Params,
-) -> Vec<(usize, usize)> {
-    let starts: Vec<usize> = structures
-        .iter()
-        .scan(0, |sum, s| {
-            *sum += s.cycle;
-            Some(*sum - s.cycle)
-        })
-        .collect();
-    let mut order: Vec<usize> = (0..scores.len()).collect();
-    let best = BEST_OF_ALL.min(order.len());
-    if best < order.len() {
-        order.select_nth_unstable_by(best, |a, b| scores[*b].total_cmp(&scores[*a]).then(a.cmp(b)));
-    }
-    let mut states: Vec<(usize, usize)> = order[..best]
-        .iter()
-        .map(|at| {
-            let index = starts.partition_point(|s| s <= at) - 1;
-            (index, at - starts[index])
-        })
-        .collect();
-    let logs = Logs::new(params);
-    let means: Vec<f64> = structures.iter().map(|s| s.mean(params).ln()).collect();
-    for &(from, to) in windows {
-        let cell_of = |t: f64| (((t - grid.cell.origin) / grid.cell.length).round().max(0.0) as usize).min(grid.cells);
-        let range = (cell_of(from), cell_of(to));
-        if range.0 >= range.1 {
-            continue;
-        }
-        let folds = Folds::new(grid, range, structures);
-        let weight: f64 = grid.on.iter().filter(|e| e.0 >= range.0 && e.0 < range.1).map(|e| e.1).sum();
-        let scale = params.present / (to - from);
-        let mut local: Vec<(f64, usize, usize)> = Vec::new();
-        let mut index = 0;
-        for alike in structures.chunk_by(Structure::shares_beats) {
-            let fits = alike[0].cycle as f64 * grid.cell.length <= (to - from) * (1.0 + 1e-9);
-            if fits {
-                let beats = alike[0].beat_sums(&folds, |f| &f.weight);
-                let silent = alike[0].beat_sums(&folds, |f| &f.empty);
-                for (i, s) in alike.iter().enumerate() {
-                    let mut best = (f64::NEG_INFINITY, 0);
-                    s.each_phase(
-                        &folds,
-                        &beats,
-                        |f| &f.weight,
-                        |phase, c| {
-                            let likelihood = logs.sum(&c, weight) - params.silent * silent[phase];
-                            if likelihood > best.0 {
-                                best = (likelihood, phase);
-                            }
-                        },
-                    );
-                    let log = (best.0 - weight * means[index + i]) * scale + s.prior;
-                    local.push((log, index + i, best.1));
-                }
-            }
-            index += alike.len();
-        }
-        local.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        let mut taken: Vec<usize> = Vec::new();
-        for (_, index, phase) in local {
-            if taken.iter().any(|t| structures[*t].same_beat(&structures[index])) {
-                continue;
-            }
-            taken.push(index);
-            states.push((index, phase));
-            if taken.len() == BEST_OF_WINDOW {
-                break;
-            }
-        }
-    }
-    states.sort_unstable();
-    states.dedup();
-    states
+    let mut starts: Vec<usize> = s.starts().map(|start| (start + beat.phase) % s.cycle).collect();
+    starts.sort_unstable();
+    let pulses = Pulses::Cells { cell: grid.cell, starts, cycle: s.cycle, cells: grid.cells() };
+    let c = Candidate::steady(s.kind(), beat.probability, s.period, length, s.sizes(beat.phase, 0), pulses);
+    Candidate { on_grid: true, ..c }
 }

@@ -1,5 +1,9 @@
 //! What the parts of the model hand to each other: one way to take the beat, before it is told.
 
+use super::cell::Cell;
+use super::changing::argmax;
+use std::borrow::Cow;
+
 /// The kind of a pulse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) enum Kind {
@@ -23,8 +27,48 @@ pub(super) struct Piece {
     pub(super) period: f64,
     /// Sizes of unequal beats in units, from its first pulse on.
     pub(super) sizes: Vec<u8>,
-    /// Its pulses.
-    pub(super) pulses: Vec<f64>,
+    pub(super) pulses: Pulses,
+}
+
+/// When pulses come, in order.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Pulses {
+    Times(Vec<f64>),
+    /// On some cells of every cycle of a grid, up to a number of cells.
+    Cells {
+        cell: Cell,
+        starts: Vec<usize>,
+        cycle: usize,
+        cells: usize,
+    },
+}
+
+impl Pulses {
+    pub(super) fn times(&self) -> Cow<'_, [f64]> {
+        match self {
+            Self::Times(times) => Cow::Borrowed(times),
+            Self::Cells { cell, starts, cycle, cells } => {
+                let all = (0..*cells).step_by(*cycle).flat_map(|from| starts.iter().map(move |i| from + i));
+                Cow::Owned(all.take_while(|i| i < cells).map(|i| cell.origin + i as f64 * cell.length).collect())
+            }
+        }
+    }
+
+    pub(super) fn count(&self) -> usize {
+        match self {
+            Self::Times(times) => times.len(),
+            Self::Cells { starts, cycle, cells, .. } => {
+                cells / cycle * starts.len() + starts.iter().filter(|s| **s < cells % cycle).count()
+            }
+        }
+    }
+}
+
+impl Piece {
+    /// Its mean beat; of the only piece of a hearing the hearing's.
+    pub(super) fn tempo(&self, of: &Candidate) -> f64 {
+        if of.pieces.len() > 1 { self.period } else { of.period }
+    }
 }
 
 /// A way to take the beat.
@@ -51,7 +95,7 @@ impl Candidate {
         period: f64,
         length: f64,
         sizes: Vec<u8>,
-        pulses: Vec<f64>,
+        pulses: Pulses,
     ) -> Self {
         Self {
             kind,
@@ -64,19 +108,49 @@ impl Candidate {
         }
     }
 
+    /// A pulse that changes from piece to piece.
+    pub(super) fn changing(pieces: Vec<Piece>) -> Self {
+        let longest = argmax(&pieces.iter().map(|p| p.end - p.start).collect::<Vec<_>>());
+        Self {
+            kind: Kind::Changing,
+            probability: 0.0,
+            period: pieces.get(longest).map_or(0.0, |p| p.period),
+            follows: false,
+            is_attacks: false,
+            on_grid: false,
+            pieces,
+        }
+    }
+
     /// All its pulses in order.
-    pub(super) fn pulses(&self) -> impl Iterator<Item = f64> + '_ {
-        self.pieces.iter().flat_map(|p| p.pulses.iter().copied())
+    pub(super) fn times(&self) -> Cow<'_, [f64]> {
+        match &self.pieces[..] {
+            [piece] => piece.pulses.times(),
+            pieces => pieces.iter().flat_map(|p| p.pulses.times().into_owned()).collect(),
+        }
+    }
+
+    /// The number of its pulses.
+    pub(super) fn count(&self) -> usize {
+        self.pieces.iter().map(|p| p.pulses.count()).sum()
     }
 }
 
-/// Probabilities from log scores; all 0 if there is none.
+/// Log scores farther below the best than this count as probability 0.
+const MAX_DISTANCE: f64 = 45.0;
+
+/// Probabilities from log scores.
 pub(super) fn normalised(log_scores: impl Iterator<Item = f64> + Clone) -> Vec<f64> {
     let best = log_scores.clone().fold(f64::NEG_INFINITY, f64::max);
-    let mut p: Vec<f64> = log_scores.map(|l| (l - best).exp()).collect();
+    let mut p: Vec<f64> = log_scores.map(|l| if l < best - MAX_DISTANCE { 0.0 } else { (l - best).exp() }).collect();
     let sum: f64 = p.iter().sum();
     for x in &mut p {
         *x /= sum;
     }
     p
+}
+
+pub(super) fn sum_of_logs(logs: &[f64]) -> f64 {
+    let best = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    best + logs.iter().map(|l| (l - best).exp()).sum::<f64>().ln()
 }

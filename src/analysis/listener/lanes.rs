@@ -15,6 +15,12 @@ pub(super) fn round(x: f32) -> f32 {
     (x + ROUND) - ROUND
 }
 
+/// The last bits of a whole number from 0 to below four million.
+#[inline]
+pub(super) fn low_bits(x: f32) -> u32 {
+    (x + ROUND).to_bits() & 0x3f_ffff
+}
+
 /// `e^x` for `x` up to 80, to a few millionths; below -87 the value at -87.
 #[inline]
 pub(super) fn exp(x: f32) -> f32 {
@@ -53,6 +59,7 @@ mod tests {
                 assert!((f64::from(ln(y)) - f64::from(y).ln()).abs() < 2e-6, "ln({y})");
             }
             assert_eq!(round(x * 7.0), (x * 7.0).round_ties_even());
+            assert_eq!(low_bits(i as f32), i as u32);
         }
         assert!(exp(-1e9) < 1e-37 && exp(0.0) == 1.0);
     }

@@ -7,7 +7,7 @@ use super::input::Carried;
 /// Two hearings within this factor are about as likely.
 pub(super) const ABOUT_AS_LIKELY: f64 = 1.5;
 /// Hearings of less are not shown.
-const LEAST_SHOWN: f64 = 0.01;
+const MIN_SHOWN: f64 = 0.01;
 
 /// A part of a hearing with one tempo; times in seconds at full speed from the start of the loop.
 #[derive(Debug, Clone, PartialEq)]
@@ -135,13 +135,13 @@ impl Listening {
             let next = last + stretch.period - self.length;
             Some(Carried { probability: h.probability, period: stretch.period, next })
         };
-        self.hearings.iter().filter(|h| h.probability >= LEAST_SHOWN).filter_map(of).collect()
+        self.hearings.iter().filter(|h| h.probability >= MIN_SHOWN).filter_map(of).collect()
     }
 
     /// Sets what is shown: square roots of the probabilities, the written family as one entry, over what is likely enough.
     pub(super) fn temper(&mut self) {
         let keeping: f64 = self.hearings.iter().filter(|h| h.keeps_written()).map(|h| h.probability).sum();
-        let shown = |h: &Hearing| !h.keeps_written() && h.probability >= LEAST_SHOWN;
+        let shown = |h: &Hearing| !h.keeps_written() && h.probability >= MIN_SHOWN;
         let sum =
             self.written.sqrt() + self.hearings.iter().filter(|h| shown(h)).map(|h| h.probability.sqrt()).sum::<f64>();
         if sum <= 0.0 {
@@ -151,9 +151,9 @@ impl Listening {
         let family = self.shown_written;
         for h in &mut self.hearings {
             h.shown = if h.keeps_written() {
-                Some(family * h.probability / keeping.max(1e-12)).filter(|_| h.probability >= LEAST_SHOWN)
+                Some(family * h.probability / keeping.max(1e-12)).filter(|_| h.probability >= MIN_SHOWN)
             } else {
-                Some(h.probability.sqrt() / sum).filter(|_| h.probability >= LEAST_SHOWN)
+                Some(h.probability.sqrt() / sum).filter(|_| h.probability >= MIN_SHOWN)
             };
         }
     }
@@ -172,8 +172,8 @@ pub(crate) struct TwoStreams {
     pub ratio: f64,
 }
 
-/// Least difference in P(written) that is told (ours, no source).
-const TOLD: f64 = 0.2;
+/// Smallest difference in P(written) that is reported (ours, no source).
+const MIN_DIFFERENCE: f64 = 0.2;
 
 /// Whether following some layers and taking in all of them lead to different beats.
 pub(crate) fn two_streams(followed: &Listening, all: &Listening) -> Option<TwoStreams> {
@@ -181,5 +181,5 @@ pub(crate) fn two_streams(followed: &Listening, all: &Listening) -> Option<TwoSt
     let (a, b) = (followed.hearings.first()?, all.hearings.first()?);
     let streams = TwoStreams { difference, followed_bpm: a.bpm, all_bpm: b.bpm, ratio: a.bpm / b.bpm };
     let is_same = a.keeps_written() && b.keeps_written();
-    (difference.abs() > TOLD && !is_same).then_some(streams)
+    (difference.abs() > MIN_DIFFERENCE && !is_same).then_some(streams)
 }

@@ -5,6 +5,7 @@
 //! attacks ([`followed`], [`renewal`]). Ways to take the beat with the same pulses are one hearing ([`merge`]), hearings that follow
 //! attacks are cut where their tempo changes ([`stretches`]), and the written meter sorts them ([`family`]).
 
+mod attractors;
 mod cell;
 mod changing;
 mod evidence;
@@ -13,13 +14,16 @@ mod fold;
 mod follow;
 mod followed;
 mod gains;
+mod grid_changing;
 mod grid_felt;
 mod hypothesis;
 mod input;
 mod lanes;
 mod listening;
 mod merge;
+mod off_grid;
 mod params;
+mod periods;
 mod renewal;
 mod speeds;
 mod stretches;
@@ -36,20 +40,21 @@ pub(crate) use speeds::{Leader, SpeedChart, chart};
 
 use cell::Cell;
 use evidence::Span;
-use family::Pulse;
+use family::Written;
+use grid_felt::Cycle;
 use hypothesis::{Candidate, Piece};
 #[cfg(test)]
 pub(crate) use input::{Attack, WrittenMeter};
 #[cfg(test)]
 pub(crate) use params::Params;
 
-/// Choices of each tempo span that go into a hearing of the whole, and most such hearings.
-const PER_SPAN: usize = 3;
-const SEQUENCES: usize = 12;
+/// Hearings of each tempo span that go into a hearing of the whole, and how many of these are kept.
+const MAX_PER_SPAN: usize = 3;
+const MAX_SEQUENCES: usize = 12;
 /// Hearings of less are left out.
-const LEAST: f64 = 1e-4;
+const MIN_PROBABILITY: f64 = 1e-4;
 /// Hearings of less are not cut into stretches.
-const LEAST_CUT: f64 = 1e-3;
+const MIN_CUT: f64 = 1e-3;
 /// How far a carried pulse may be off and still go on: in period and in phase, as parts of the period.
 const CARRIED_PERIOD: f64 = 0.08;
 const CARRIED_PHASE: f64 = 0.12;
@@ -61,7 +66,7 @@ struct HeardSpan {
     cell: Option<f64>,
     feel: f64,
     odd: f64,
-    cycles: Vec<(f64, f64, f64)>,
+    cycles: Vec<Cycle>,
 }
 
 /// Which pulse is taken as the beat. `None` if there is nothing to hear a pulse from: no attack, or one, or a loop too short for
@@ -97,7 +102,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     let mut grid = grid_felt::GridPosterior::default();
     if let Some(cell) = found.filter(|_| feel > 0.0) {
         let mut halved = cell.length;
-        while halved > params.halved * (1.0 + 1e-9) {
+        while halved > params.longest_cell * (1.0 + 1e-9) {
             halved /= 2.0;
         }
         let cell = Cell::through(halved, cell.origin);
@@ -108,12 +113,12 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
         }
     }
     if feel < 1.0 {
-        for mut c in followed::hear(&span.events, span.length, &span.cuts, params) {
+        for mut c in off_grid::hear(&span.events, span.length, &span.cuts, params) {
             c.probability *= 1.0 - feel;
             all.push(c);
         }
     }
-    all.retain(|c| c.probability >= LEAST / 10.0);
+    all.retain(|c| c.probability >= MIN_PROBABILITY / 10.0);
     let mut candidates = merge::merged(all, span.length);
     carry(&mut candidates, context, &span, input);
     let sum: f64 = candidates.iter().map(|c| c.probability).sum();
@@ -122,7 +127,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     }
     for c in &mut candidates {
         c.probability /= sum;
-        if c.follows && c.probability >= LEAST_CUT {
+        if c.follows && c.probability >= MIN_CUT {
             stretches::cut(c, span.length);
         }
     }
@@ -138,10 +143,12 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &Span, input: 
     for c in candidates.iter_mut() {
         let goes_on = |k: &&Carried| {
             let (period, next) = (k.period / input.speed, k.next / input.speed);
-            let nearest =
-                c.pulses().map(|p| (p - next).abs()).chain(c.pulses().next().map(|p| (p + span.length - next).abs()));
+            let times = c.times();
+            let distance = |p: f64| (p - next).abs();
+            // The loop's return comes with its first pulse.
+            let returned = times.first().map_or(f64::INFINITY, |p| distance(p + span.length));
             (period / c.period - 1.0).abs() <= CARRIED_PERIOD
-                && nearest.fold(f64::INFINITY, f64::min) <= CARRIED_PHASE * c.period
+                && times.iter().map(|p| distance(*p)).fold(returned, f64::min) <= CARRIED_PHASE * c.period
         };
         let kept: f64 = context.iter().filter(goes_on).map(|k| k.probability).sum();
         c.probability *= kept + (1.0 - kept).max(0.0) * change;
@@ -152,74 +159,69 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &Span, input: 
 /// The answer for one span, at full speed and held against the written meter.
 fn told(heard: &HeardSpan, input: &Input) -> Listening {
     let (from, to) = heard.span.range;
-    let sections: Vec<Section> = input
-        .sections
-        .iter()
-        .filter(|s| s.start < to - 1e-9 && s.end > from + 1e-9)
-        .map(|s| Section { start: s.start.max(from), end: s.end.min(to), ..s.clone() })
-        .collect();
+    let overlaps = |s: &&Section| s.start < to - 1e-9 && s.end > from + 1e-9;
+    let written = |s: &Section| Written::new(s, (from, to), input.speed);
+    let sections: Vec<Written> = input.sections.iter().filter(overlaps).map(written).collect();
     let mut listening = Listening {
         cell: heard.cell,
         feel: heard.feel,
         odd: heard.odd,
+        bar: family::on_bars(&heard.cycles, &sections, heard.span.length).clamp(0.0, 1.0),
         spans: 1,
         length: to - from,
         ..Listening::default()
     };
-    let mut written = 0.0;
     for c in &heard.candidates {
-        let hearing = hearing(c, &sections, from, input.speed);
-        let lost = c.probability * (1.0 - hearing.written_share);
-        written += c.probability * hearing.written_share;
+        let shares: Vec<(f64, Option<Member>)> =
+            c.pieces.iter().map(|p| family::share(p, p.tempo(c), &sections)).collect();
+        let kept: f64 = c.pieces.iter().zip(&shares).map(|(p, share)| (p.end - p.start) * share.0).sum();
+        let written_share = (kept / c.pieces.iter().map(|p| p.end - p.start).sum::<f64>()).clamp(0.0, 1.0);
+        listening.written += c.probability * written_share;
         let split = &mut listening.split;
-        let displaced = sections.first().is_some_and(|s| family::is_familiar(hearing.period, &s.meter));
-        *match hearing.kind {
+        *match c.kind {
             Kind::Unequal => &mut split.unequal,
             Kind::Average => &mut split.average,
             Kind::Changing => &mut split.changing,
-            Kind::Even if displaced => &mut split.displaced,
+            Kind::Even if sections.first().is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
             Kind::Even => &mut split.other_rate,
-        } += lost;
-        if c.probability >= LEAST {
-            listening.hearings.push(hearing);
+        } += c.probability * (1.0 - written_share);
+        if c.probability >= MIN_PROBABILITY {
+            listening.hearings.push(hearing(c, &shares, written_share, from, input.speed));
         }
     }
-    listening.written = written.clamp(0.0, 1.0);
-    let cycles: Vec<(f64, f64, f64)> =
-        heard.cycles.iter().map(|c| (c.0 * input.speed, c.1 * input.speed, c.2)).collect();
-    listening.bar = family::on_bars(&cycles, &sections, (from, to)).min(1.0);
+    listening.written = listening.written.clamp(0.0, 1.0);
     listening.temper();
     listening
 }
 
-fn hearing(c: &Candidate, sections: &[Section], from: f64, speed: f64) -> Hearing {
-    let mut kept = 0.0;
+/// A candidate at full speed; `shares` tell of each piece how much of its time it keeps the written beat, and how.
+fn hearing(c: &Candidate, shares: &[(f64, Option<Member>)], written_share: f64, from: f64, speed: f64) -> Hearing {
     let mut member: Option<(f64, Member)> = None;
-    let length: f64 = c.pieces.iter().map(|p| p.end - p.start).sum::<f64>() * speed;
-    let stretch = |p: &Piece| {
-        let pulses: Vec<f64> = p.pulses.iter().map(|t| from + t * speed).collect();
-        let (start, end) = (from + p.start * speed, from + p.end * speed);
-        let period = if c.pieces.len() > 1 { p.period } else { c.period } * speed;
-        let (share, how) =
-            family::share(&Pulse { from: start, to: end, kind: p.kind, period, pulses: &pulses }, sections);
-        let time = (end - start) * share;
-        kept += time;
+    let stretch = |(p, &(share, how)): (&Piece, &(f64, Option<Member>))| {
+        let time = (p.end - p.start) * share;
         if let Some(how) = how.filter(|_| member.is_none_or(|m| m.0 < time)) {
             member = Some((time, how));
         }
-        let bpm = 60.0 * speed / period;
-        Stretch { start, end, kind: p.kind, period, bpm, pulses: pulses.len(), sizes: p.sizes.clone(), member: how }
+        Stretch {
+            start: from + p.start * speed,
+            end: from + p.end * speed,
+            kind: p.kind,
+            period: p.tempo(c) * speed,
+            bpm: 60.0 / p.tempo(c),
+            pulses: p.pulses.count(),
+            sizes: p.sizes.clone(),
+            member: how,
+        }
     };
-    let stretches: Vec<Stretch> = c.pieces.iter().map(stretch).collect();
     Hearing {
         kind: c.kind,
         probability: c.probability,
         shown: None,
         period: c.period * speed,
         bpm: 60.0 / c.period,
-        pulses: c.pulses().map(|t| from + t * speed).collect(),
-        stretches,
-        written_share: if length > 0.0 { (kept / length).clamp(0.0, 1.0) } else { 0.0 },
+        pulses: c.times().iter().map(|t| from + t * speed).collect(),
+        stretches: c.pieces.iter().zip(shares).map(stretch).collect(),
+        written_share,
         member: member.map(|m| m.1),
     }
 }
@@ -236,14 +238,14 @@ fn sequence(parts: &[(f64, Listening)]) -> Listening {
         whole.bar += part.bar * share;
         whole.split.add(&part.split, share);
         whole.length += part.length;
-        let best = part.hearings.iter().take(PER_SPAN);
+        let best = part.hearings.iter().take(MAX_PER_SPAN);
         hearings = if i == 0 {
             best.cloned().collect()
         } else {
             hearings.iter().flat_map(|a| best.clone().map(move |b| followed_by(a, b))).collect()
         };
         hearings.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-        hearings.truncate(SEQUENCES);
+        hearings.truncate(MAX_SEQUENCES);
     }
     let longest = parts.iter().fold(&parts[0], |best, p| if p.0 > best.0 { p } else { best });
     (whole.cell, whole.feel) = (longest.1.cell, longest.1.feel);

@@ -36,8 +36,8 @@ pub(crate) struct Params {
     pub(super) stray: f64,
     pub(super) evenness: f64,
     pub(super) exact: f64,
-    pub(super) fewest: f64,
-    pub(super) halved: f64,
+    pub(super) shortest_cell: f64,
+    pub(super) longest_cell: f64,
     pub(super) slowest_unit: f64,
     pub(super) longest_cycle: f64,
 }
@@ -85,8 +85,8 @@ impl Params {
             stray: share(l::STRAY),
             evenness: l::EVENNESS.value,
             exact: seconds(l::EXACT_CELL),
-            fewest: seconds(l::FEWEST_CELL),
-            halved: seconds(l::HALVED_CELL),
+            shortest_cell: seconds(l::SHORTEST_CELL),
+            longest_cell: seconds(l::LONGEST_CELL),
             slowest_unit: seconds(l::SLOWEST_UNIT),
             longest_cycle: seconds(l::LONGEST_CYCLE),
         }
@@ -105,8 +105,8 @@ impl Params {
             felt: self.felt * factor,
             follow_floor: self.follow_floor * factor,
             exact: self.exact * factor,
-            fewest: self.fewest * factor,
-            halved: self.halved * factor,
+            shortest_cell: self.shortest_cell * factor,
+            longest_cell: self.longest_cell * factor,
             slowest_unit: self.slowest_unit * factor,
             longest_cycle: self.longest_cycle * factor,
             ..self

@@ -3,14 +3,16 @@
 use super::input::Input;
 use super::listening::{ABOUT_AS_LIKELY, Hearing, Listening};
 use super::{listen, merge};
+use std::panic::resume_unwind;
+use std::thread;
 
 /// Playing speeds of the chart, in percent.
 const SLOWEST: u16 = 40;
 const FASTEST: u16 = 120;
-/// Attacks times speeds that are heard at most: a chart takes the time of a few reports.
-const WORK: usize = 40_000;
-/// Share of the pulses within a part of the period that makes two hearings one.
-const SAME: (f64, f64) = (0.85, 0.12);
+/// A groove of more attacks gets a coarse chart.
+const LONG: usize = 2500;
+/// Pulses within this part of the period make two hearings one.
+const SAME_PULSE: f64 = 0.12;
 
 /// Who leads at a speed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,20 +57,40 @@ pub(crate) struct SpeedChart {
     pub turns: Vec<Turn>,
 }
 
-/// The chart from 40 to 120 %: every percent for a groove of up to 490 attacks, coarser for a longer one.
+/// The chart from 40 to 120 % in steps of 5 %, and of 1 % where the leader changes; of a long groove in steps of 10 % and 5 %.
 pub(crate) fn chart(input: &Input) -> SpeedChart {
-    let count = (WORK / input.attacks.len().max(1)).clamp(9, usize::from(FASTEST - SLOWEST) + 1);
-    let step = usize::from(FASTEST - SLOWEST).div_ceil(count.saturating_sub(1).max(1)).max(1);
-    let mut chart = SpeedChart::default();
-    for percent in (SLOWEST..=FASTEST).step_by(step) {
-        let asked = Input { speed: f64::from(percent) / 100.0, ..input.clone() };
-        if let Some(heard) = listen(&asked) {
-            let point = chart.point(percent, &heard);
+    let (step, min_step) = if input.attacks.len() > LONG { (10, 5) } else { (5, 1) };
+    let mut percents: Vec<u16> = (SLOWEST..=FASTEST).step_by(step).collect();
+    let mut heard: Vec<(u16, Listening)> = Vec::new();
+    loop {
+        heard.extend(heard_at(input, &percents));
+        heard.sort_by_key(|h| h.0);
+        let mut chart = SpeedChart::default();
+        for (percent, listening) in &heard {
+            let point = chart.point(*percent, listening);
             chart.points.push(point);
         }
+        let changes = chart.points.windows(2).filter(|p| p[0].leader != p[1].leader);
+        let between = changes.map(|p| (p[0].percent, p[1].percent)).filter(|(a, b)| b - a > min_step);
+        percents = between.map(|(a, b)| a + (b - a) / 2).collect();
+        if percents.is_empty() {
+            chart.turns = turns(&chart.points);
+            return chart;
+        }
     }
-    chart.turns = turns(&chart.points);
-    chart
+}
+
+/// The groove at some speeds, several at a time.
+fn heard_at(input: &Input, percents: &[u16]) -> Vec<(u16, Listening)> {
+    let at = |percent: u16| Some((percent, listen(&Input { speed: f64::from(percent) / 100.0, ..input.clone() })?));
+    let threads = thread::available_parallelism().map_or(1, usize::from).min(percents.len());
+    thread::scope(|scope| {
+        let work = |from: usize| percents.iter().skip(from).step_by(threads).filter_map(|p| at(*p)).collect::<Vec<_>>();
+        let others: Vec<_> = (1..threads).map(|from| scope.spawn(move || work(from))).collect();
+        let mut all = if threads > 0 { work(0) } else { Vec::new() };
+        all.extend(others.into_iter().flat_map(|o| o.join().unwrap_or_else(|e| resume_unwind(e))));
+        all
+    })
 }
 
 impl SpeedChart {
@@ -86,9 +108,7 @@ impl SpeedChart {
 
     fn index(&mut self, hearing: &Hearing, length: f64) -> usize {
         let near = |a: &Hearing, b: &Hearing| {
-            let tolerance = SAME.1 * a.period.min(b.period);
-            merge::share_near(&a.pulses, &b.pulses, length, tolerance) >= SAME.0
-                && merge::share_near(&b.pulses, &a.pulses, length, tolerance) >= SAME.0
+            merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
         };
         self.hearings.iter().position(|h| near(h, hearing)).unwrap_or_else(|| {
             self.hearings.push(hearing.clone());

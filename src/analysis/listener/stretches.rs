@@ -4,15 +4,15 @@
 //! dynamic programming. `sigma` is what neighbouring intervals differ by (von Neumann 1941), so that the steps of a figure count as
 //! its own unevenness and a change of tempo does not; it is at least the noise floor. Neighbours nobody could tell apart are one.
 
-use super::hypothesis::{Candidate, Kind, Piece};
+use super::hypothesis::{Candidate, Kind, Piece, Pulses};
 use crate::analysis::limits;
 
 /// Price of a stretch in nats: its tempo and its place, each worth knowing to about one part in fifty (ours, no source).
 const PRICE: f64 = 8.0;
 /// Most pulses in a stretch before neighbours are joined.
 const WINDOW: usize = 128;
-/// Least difference of two tempos that makes two stretches, as a share: the cautious end of the limen.
-const LEAST_CHANGE: f64 = limits::TEMPO_CHANGE.high / 100.0;
+/// Smallest difference of two tempos that makes two stretches, as a share: the cautious end of the limen.
+const MIN_CHANGE: f64 = limits::TEMPO_CHANGE.high / 100.0;
 
 /// Sums of the intervals and of their squares up to each pulse.
 pub(super) struct Intervals {
@@ -78,7 +78,7 @@ impl Intervals {
 
 /// Cuts the pulses of a hearing that follows attacks into stretches; its kind and tempo become those of the cut.
 pub(super) fn cut(candidate: &mut Candidate, length: f64) {
-    let mut pulses: Vec<f64> = candidate.pulses().collect();
+    let mut pulses: Vec<f64> = candidate.times().into_owned();
     pulses.dedup_by(|a, b| *a - *b < 1e-9);
     let n = pulses.len();
     if n < 3 {
@@ -88,10 +88,9 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
     let intervals = Intervals::new(pulses);
     let mut edges = intervals.cheapest(WINDOW);
     join(&mut edges, |a, b, c| intervals.cost(a, c) <= intervals.cost(a, b) + intervals.cost(b, c) + PRICE);
-    join(&mut edges, |a, b, c| (intervals.mean(a, b) / intervals.mean(b, c)).ln().abs() < LEAST_CHANGE);
+    join(&mut edges, |a, b, c| (intervals.mean(a, b) / intervals.mean(b, c)).ln().abs() < MIN_CHANGE);
     let pulses = &intervals.pulses;
-    candidate.kind = if edges.len() > 2 { Kind::Changing } else { Kind::Average };
-    candidate.pieces = edges
+    let pieces = edges
         .windows(2)
         .map(|e| Piece {
             start: if e[0] == 0 { 0.0 } else { pulses[e[0]] },
@@ -99,11 +98,14 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
             kind: Kind::Average,
             period: intervals.mean(e[0], e[1]),
             sizes: Vec::new(),
-            pulses: pulses[e[0]..e[1]].to_vec(),
+            pulses: Pulses::Times(pulses[e[0]..e[1]].to_vec()),
         })
         .collect();
     if edges.len() > 2 {
-        candidate.period = super::grid_felt::longest(&candidate.pieces);
+        let changing = Candidate::changing(pieces);
+        (candidate.kind, candidate.period, candidate.pieces) = (changing.kind, changing.period, changing.pieces);
+    } else {
+        (candidate.kind, candidate.pieces) = (Kind::Average, pieces);
     }
 }
 

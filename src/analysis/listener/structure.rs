@@ -1,6 +1,8 @@
 //! The structures the grid is heard in: even beats with bars and cuts, and cycles of unequal beats.
 
+use super::hypothesis::Kind;
 use super::params::Params;
+use std::sync::LazyLock;
 
 /// How an even beat is cut.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -12,16 +14,27 @@ pub(super) enum Cut {
 }
 
 /// What a structure is made of; lengths in cells.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy)]
 pub(super) enum Beats {
     /// Beats of `beat` cells, `bar` of them in a bar.
     Even { beat: usize, bar: usize, cut: Cut },
-    /// Beats of two sizes in units of `unit` cells; `starts` in cells, the head at `starts[strong]`.
-    Unequal { unit: usize, sizes: Vec<u8>, starts: Vec<usize>, cut: bool, strong: usize },
+    /// Beats of two sizes in units of `unit` cells, the head at the beat `strong`.
+    Unequal { unit: usize, order: &'static Order, cut: bool, strong: usize },
+}
+
+/// A cyclic order of beats of a and a + 1 units that does not repeat inside.
+#[derive(Debug)]
+pub(super) struct Order {
+    sizes: Vec<u8>,
+    /// Where the beats start, in units.
+    starts: Vec<usize>,
+    units: usize,
+    /// How many orders there are of as many beats.
+    alike: usize,
 }
 
 /// A structure without its phase.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Structure {
     pub(super) beats: Beats,
     /// Length of its cycle in cells.
@@ -33,35 +46,81 @@ pub(super) struct Structure {
 }
 
 impl Structure {
+    pub(super) fn kind(&self) -> Kind {
+        if matches!(self.beats, Beats::Even { .. }) { Kind::Even } else { Kind::Unequal }
+    }
+
     /// Whether the cell so many cells after the cycle's start is a beat.
     pub(super) fn is_beat(&self, place: usize) -> bool {
-        match &self.beats {
-            Beats::Even { beat, .. } => place.is_multiple_of(*beat),
-            Beats::Unequal { starts, .. } => starts.contains(&place),
+        match self.beats {
+            Beats::Even { beat, .. } => place.is_multiple_of(beat),
+            Beats::Unequal { unit, order, .. } => place.is_multiple_of(unit) && order.starts.contains(&(place / unit)),
+        }
+    }
+
+    /// Where the beats of a cycle start.
+    pub(super) fn starts(&self) -> impl Iterator<Item = usize> + use<> {
+        let (unit, order, even) = match self.beats {
+            Beats::Even { beat, bar, .. } => (beat, &[][..], bar),
+            Beats::Unequal { unit, order, .. } => (unit, &order.starts[..], 0),
+        };
+        (0..even).chain(order.iter().copied()).map(move |s| s * unit)
+    }
+
+    /// Sizes of unequal beats in units, from the first beat at a cell or after it.
+    pub(super) fn sizes(&self, phase: usize, from: usize) -> Vec<u8> {
+        let Beats::Unequal { unit, order, .. } = &self.beats else { return Vec::new() };
+        let place = (from + self.cycle - phase % self.cycle) % self.cycle;
+        let first = order.starts.iter().position(|s| s * unit >= place).unwrap_or(0);
+        [&order.sizes[first..], &order.sizes[..first]].concat()
+    }
+
+    /// Cell of the head above the beat, if there is one.
+    pub(super) fn head(&self) -> Option<usize> {
+        match self.beats {
+            Beats::Even { bar, .. } => (bar > 1).then_some(0),
+            Beats::Unequal { unit, order, strong, .. } => Some(order.starts[strong] * unit),
+        }
+    }
+
+    /// Where the cuts are: every so many cells, from a cell on.
+    pub(super) fn cuts(&self) -> Option<(usize, usize)> {
+        match self.beats {
+            Beats::Even { cut: Cut::Equal(1), .. } | Beats::Unequal { cut: false, .. } => None,
+            Beats::Even { beat, cut: Cut::Equal(parts), .. } => Some((beat / parts, 0)),
+            Beats::Even { beat, cut: Cut::Long(long), .. } => Some((beat, long)),
+            Beats::Unequal { unit, .. } => Some((unit, 0)),
         }
     }
 
     /// The density at a cell of the cycle.
     pub(super) fn weight(&self, place: usize, params: &Params) -> f64 {
-        let (head, is_cut) = match &self.beats {
-            Beats::Even { beat, bar, cut } => (
-                *bar > 1 && place == 0,
-                match cut {
-                    Cut::Equal(1) => false,
-                    Cut::Equal(parts) => place.is_multiple_of(beat / parts),
-                    Cut::Long(long) => place % beat == *long,
-                },
-            ),
-            Beats::Unequal { unit, starts, cut, strong, .. } => {
-                (place == starts[*strong], *cut && place.is_multiple_of(*unit))
-            }
-        };
-        match (head, self.is_beat(place), is_cut) {
-            (true, ..) => params.head,
-            (_, true, _) => params.beat,
-            (.., true) => params.cut,
-            _ => params.rest,
+        if self.head() == Some(place) {
+            params.head
+        } else if self.is_beat(place) {
+            params.beat
+        } else if self.cuts().is_some_and(|(length, from)| place % length == from) {
+            params.cut
+        } else {
+            params.rest
         }
+    }
+
+    /// The mean density over a whole cycle.
+    pub(super) fn mean(&self, params: &Params) -> f64 {
+        let beats = match self.beats {
+            Beats::Even { bar, .. } => bar,
+            Beats::Unequal { order, .. } => order.starts.len(),
+        };
+        // Equal cuts fall on the beats too.
+        let cuts = self.cuts().map_or(0, |(length, from)| self.cycle / length - if from == 0 { beats } else { 0 });
+        let heads = usize::from(self.head().is_some());
+        let of = |count: usize, weight: f64| count as f64 * weight;
+        (of(heads, params.head)
+            + of(beats - heads, params.beat)
+            + of(cuts, params.cut)
+            + of(self.cycle - beats - cuts, params.rest))
+            / self.cycle as f64
     }
 
     /// Whether it counts as odd: unequal beats, or a bar of five or seven.
@@ -69,12 +128,35 @@ impl Structure {
         matches!(self.beats, Beats::Unequal { .. } | Beats::Even { bar: 5.., .. })
     }
 
-    /// The same but for bars, cuts and the strong beat: what is heard as the beat does not hang on these.
-    pub(super) fn same_beat(&self, other: &Self) -> bool {
+    /// Whether another structure has the same cycle and beats: the sums on these are the same.
+    pub(super) fn shares_beats(&self, other: &Self) -> bool {
+        let same = match (&self.beats, &other.beats) {
+            (Beats::Even { beat: a, .. }, Beats::Even { beat: b, .. }) => a == b,
+            (Beats::Unequal { order: a, .. }, Beats::Unequal { order: b, .. }) => std::ptr::eq(*a, *b),
+            _ => false,
+        };
+        same && self.cycle == other.cycle
+    }
+
+    /// Whether another structure differs only in bars, cuts and the strong beat: these do not change what is heard as the beat.
+    pub(super) fn has_beat_of(&self, other: &Self) -> bool {
         match (&self.beats, &other.beats) {
             (Beats::Even { beat: a, .. }, Beats::Even { beat: b, .. }) => a == b,
-            (Beats::Unequal { .. }, Beats::Unequal { .. }) => (self.period / other.period - 1.0).abs() < 1e-9,
-            _ => false,
+            _ => self.shares_beats(other),
+        }
+    }
+
+    /// Phases in cells at which its beats differ.
+    pub(super) fn beat_length(&self) -> usize {
+        if let Beats::Even { beat, .. } = self.beats { beat } else { self.cycle }
+    }
+
+    /// The same for structures with the same kind and mean beat: the mean beat in sixtieths of a cell, a whole number for up to
+    /// five beats.
+    pub(super) fn tempo_key(&self) -> (bool, usize) {
+        match self.beats {
+            Beats::Even { beat, .. } => (false, beat),
+            Beats::Unequal { order, .. } => (true, self.cycle * 60 / order.starts.len()),
         }
     }
 }
@@ -84,17 +166,16 @@ impl Structure {
 /// Even: beats of n cells, bars of q beats, `m = n q` cells; cuts into s equal parts (s divides n) or long:short. Unequal: beats
 /// of a and a + 1 units, every cyclic order of 2 to 5 of them that does not repeat inside. `ln m` is the prior of the phase.
 pub(super) fn structures(cell: f64, cells: usize, params: &Params) -> Vec<Structure> {
+    static ORDERS: LazyLock<Vec<Order>> = LazyLock::new(orders);
     let mut all = Vec::new();
     for beat in 1..=(params.longest / cell + 1e-6) as usize {
-        let period = beat as f64 * cell;
-        if params.allows(period) {
-            even(beat, period, cells, params, &mut all);
+        if params.allows(beat as f64 * cell) {
+            even(beat, cell, cells, params, &mut all);
         }
     }
-    let orders = orders();
     for unit in 1..=(params.slowest_unit / cell + 1e-6) as usize {
         if unit as f64 * cell >= params.unfelt * (1.0 - 1e-6) {
-            for order in &orders {
+            for order in ORDERS.iter() {
                 unequal(order, unit, cell, cells, params, &mut all);
             }
         }
@@ -102,12 +183,10 @@ pub(super) fn structures(cell: f64, cells: usize, params: &Params) -> Vec<Struct
     all
 }
 
-fn even(beat: usize, period: f64, cells: usize, params: &Params, all: &mut Vec<Structure>) {
-    for bar in [1, 2, 3, 4, 5, 7] {
+fn even(beat: usize, cell: f64, cells: usize, params: &Params, all: &mut Vec<Structure>) {
+    let period = beat as f64 * cell;
+    for bar in [1, 2, 3, 4, 5, 7].into_iter().filter(|bar| beat * bar <= cells) {
         let cycle = beat * bar;
-        if cycle > cells {
-            continue;
-        }
         let of_bar = if bar == 3 { params.three } else { 0.0 }
             + if bar > 1 { params.bar } else { 0.0 }
             + if bar > 4 { params.odd } else { 0.0 };
@@ -128,35 +207,23 @@ fn even(beat: usize, period: f64, cells: usize, params: &Params, all: &mut Vec<S
     }
 }
 
-/// An order of sizes, and how many orders there are of as many beats.
-struct Order {
-    sizes: Vec<u8>,
-    alike: usize,
-}
-
-fn unequal(order: &Order, unit: usize, cell: f64, cells: usize, params: &Params, all: &mut Vec<Structure>) {
-    let units: usize = order.sizes.iter().map(|s| usize::from(*s)).sum();
-    let shortest = order.sizes.iter().min().map_or(0, |s| usize::from(*s));
-    let (cycle, beats) = (units * unit, order.sizes.len());
+fn unequal(order: &'static Order, unit: usize, cell: f64, cells: usize, params: &Params, all: &mut Vec<Structure>) {
+    let (cycle, beats) = (order.units * unit, order.sizes.len());
+    let shortest = usize::from(order.sizes.iter().copied().min().unwrap_or(0)) * unit;
     let seconds = cycle as f64 * cell;
     let period = seconds / beats as f64;
     if cycle > cells
-        || (shortest * unit) as f64 * cell < params.shortest * (1.0 - 1e-6)
+        || shortest as f64 * cell < params.shortest * (1.0 - 1e-6)
         || period > params.longest * (1.0 + 1e-6)
         || seconds > params.longest_cycle * (1.0 + 1e-6)
     {
         return;
     }
-    let mut starts = vec![0];
-    for s in &order.sizes[..beats - 1] {
-        starts.push(starts[starts.len() - 1] + usize::from(*s) * unit);
-    }
     let prior =
         params.prior(period) - (cycle as f64).ln() - params.unequal - (beats as f64).ln() - (order.alike as f64).ln();
     for cut in [false, true] {
         for strong in 0..beats {
-            let (sizes, starts) = (order.sizes.clone(), starts.clone());
-            all.push(Structure { beats: Beats::Unequal { unit, sizes, starts, cut, strong }, cycle, period, prior });
+            all.push(Structure { beats: Beats::Unequal { unit, order, cut, strong }, cycle, period, prior });
         }
     }
 }
@@ -170,13 +237,17 @@ fn orders() -> Vec<Order> {
             for mask in 1..(1_u32 << beats) - 1 {
                 let sizes: Vec<u8> = (0..beats).map(|i| small + (mask >> i & 1) as u8).collect();
                 let turned = |i: usize| [&sizes[i..], &sizes[..i]].concat();
-                let least = (0..beats).map(turned).min().unwrap_or_default();
-                if (1..beats).all(|i| turned(i) != sizes) && !found.contains(&least) {
-                    found.push(least);
+                let smallest = (0..beats).map(turned).min().unwrap_or_default();
+                if (1..beats).all(|i| turned(i) != sizes) && !found.contains(&smallest) {
+                    found.push(smallest);
                 }
             }
             let alike = found.len();
-            all.extend(found.into_iter().map(|sizes| Order { sizes, alike }));
+            all.extend(found.into_iter().map(|sizes| {
+                let starts = (0..beats).map(|i| sizes[..i].iter().map(|s| usize::from(*s)).sum()).collect();
+                let units = sizes.iter().map(|s| usize::from(*s)).sum();
+                Order { sizes, starts, units, alike }
+            }));
         }
     }
     all

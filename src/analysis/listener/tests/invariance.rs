@@ -55,10 +55,10 @@ fn same(a: Option<&Listening>, b: Option<&Listening>, tolerance: f64) -> Result<
 fn repeats_and_finer_grids_change_nothing_and_time_scales() {
     let mut random = Random(88_172_645_463_325_252);
     let mut heard = 0;
-    let mut wrong: Vec<(bool, String)> = Vec::new();
-    let mut note = |what: &str, l: &Listening, piece: &Piece, result: Result<(), String>| {
+    let mut wrong: Vec<String> = Vec::new();
+    let mut note = |what: &str, piece: &Piece, result: Result<(), String>| {
         if let Err(text) = result {
-            wrong.push((l.feel == 1.0, format!("{what} {piece:?}\n{text}")));
+            wrong.push(format!("{what} {piece:?}\n{text}"));
         }
     };
     for i in 0..2000 {
@@ -68,20 +68,20 @@ fn repeats_and_finer_grids_change_nothing_and_time_scales() {
         heard += 1;
         check(l, &piece);
         // Where no cell is felt, an attack halfway between two pulses may go to either by a rounding error.
-        let exact = if l.feel < 1.0 { 0.02 } else { 1e-4 };
+        let exact = if l.feel < 1.0 { 2e-3 } else { 1e-4 };
         // Cycles that do not close with the bars would go on differently.
         let closes = |l: &(Voice, usize, String)| (piece.bars * piece.meter.beats * l.1).is_multiple_of(l.2.len());
         if piece.layers.iter().all(closes) {
             let mut repeated = piece.clone();
             repeated.bars *= 2 + i % 2;
-            note("repeat", l, &piece, same(plain.as_ref(), listen(&repeated.input()).as_ref(), exact));
+            note("repeat", &piece, same(plain.as_ref(), listen(&repeated.input()).as_ref(), exact));
         }
         let mut finer = piece.clone();
         for l in &mut finer.layers {
             l.1 *= 2;
             l.2 = l.2.chars().flat_map(|c| [c, '.']).collect();
         }
-        note("division", l, &piece, same(plain.as_ref(), listen(&finer.input()).as_ref(), exact));
+        note("division", &piece, same(plain.as_ref(), listen(&finer.input()).as_ref(), exact));
         let factor = [0.5, 2.0, 1.7][i % 3];
         let mut scaled = piece.clone();
         scaled.bpm /= factor;
@@ -92,11 +92,9 @@ fn repeats_and_finer_grids_change_nothing_and_time_scales() {
             hearings: b.hearings.iter().map(|h| super::super::Hearing { bpm: h.bpm * factor, ..h.clone() }).collect(),
             ..b.clone()
         };
-        note("scaled", l, &piece, same(Some(a), Some(b), exact.max(0.02)));
+        note("scaled", &piece, same(Some(a), Some(b), exact));
     }
-    // Where no cell is felt, single precision and the choice between two starts with equal gains leave a few in two thousand.
-    let (exact, free): (Vec<_>, Vec<_>) = wrong.iter().partition(|w| w.0);
-    assert!(exact.is_empty() && free.len() <= 12, "{} {} {wrong:#?}", exact.len(), free.len());
+    assert!(wrong.is_empty(), "{} {wrong:#?}", wrong.len());
     assert!(heard > 1800, "{heard}");
 }
 
@@ -133,4 +131,54 @@ fn nothing_to_hear_a_pulse_from() {
     input.sections.clear();
     assert_eq!(listen(&input), None);
     assert_eq!(listen(&Input { speed: f64::NAN, ..none.input() }), None);
+}
+
+/// The bounds of every answer at a speed, with the model's limits or some others.
+fn within_bounds(input: &Input, what: &str) {
+    let Some(l) = listen(input) else { return };
+    let numbers = [l.written, l.shown_written, l.odd, l.bar, l.feel, l.split.sum()];
+    assert!(numbers.iter().all(|x| (-1e-9..=1.0 + 1e-6).contains(x)), "{what} {numbers:?}");
+    assert!((l.split.sum() + l.written - 1.0).abs() < 1e-6, "{what}");
+    for h in &l.hearings {
+        assert!((29.99..=300.01).contains(&h.bpm), "{what} {}", line(&l));
+        assert!((0.0..=1.0).contains(&h.probability) && h.period.is_finite(), "{what} {}", line(&l));
+        assert!(h.pulses.iter().all(|p| p.is_finite()) && !h.pulses.is_empty(), "{what} {}", line(&l));
+        assert!(h.stretches.iter().all(|s| s.bpm.is_finite() && s.end > s.start), "{what} {:?}", h.stretches);
+    }
+}
+
+#[test]
+fn extreme_grooves_stay_within_bounds() {
+    let all_struck = "x".repeat(192);
+    for bpm in [5.0, 20.0, 60.0, 300.0, 999.0] {
+        for (bars, division, cells) in
+            [(1, 48, &all_struck[..]), (4, 12, "x"), (64, 1, "x.."), (2, 4, "Xo"), (1, 1, "x...")]
+        {
+            let piece = Piece::new(FOUR, bpm, bars, &[(Voice::Wood, division, cells)]);
+            for speed in [0.1, 0.4, 1.0, 1.2, 4.0] {
+                within_bounds(&Input { speed, ..piece.input() }, &format!("{bpm} {bars} {division} {cells} {speed}"));
+            }
+        }
+    }
+    let layers: Vec<(Voice, usize, String)> = (0..64).map(|i| (Voice::Tom, 1 + i % 16, "x.xx.".to_owned())).collect();
+    within_bounds(&Piece { meter: FOUR, bpm: 120.0, bars: 4, layers }.input(), "64 layers");
+    // Two attacks at one time, and some a hair apart.
+    let mut input = Piece::new(FOUR, 100.0, 1, &[(Voice::Kick, 1, "x.x.")]).input();
+    input.attacks.extend(input.attacks.clone());
+    let apart = input.attacks.iter().map(|a| Attack { seconds: a.seconds + 3e-6, ..*a }).collect::<Vec<_>>();
+    input.attacks.extend(apart);
+    within_bounds(&input, "a hair apart");
+}
+
+#[test]
+fn the_longest_groove_has_an_answer() {
+    let mut random = Random(5_463_728_190);
+    let groups: Vec<usize> = (0..65_536).map(|_| 3 + random.below(3)).collect();
+    for bpm in [75.0, 150.0] {
+        let input = Piece::groups(FOUR, bpm, groups.iter().sum::<usize>().div_ceil(16), 4, &groups).input();
+        assert!(input.attacks.len() >= 65_536);
+        within_bounds(&input, "65,536 attacks");
+        let l = listen(&input).expect("a pulse");
+        assert!(l.hardness() > 0.5, "{}", line(&l));
+    }
 }

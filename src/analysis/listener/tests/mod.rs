@@ -1,9 +1,12 @@
 //! Grooves for the model's tests, written as patterns, and what they share.
 
 mod figures;
+mod grooves;
 mod invariance;
 mod listeners;
+mod off_grid;
 mod oracle;
+mod over_time;
 mod plain;
 
 use super::{Attack, Input, Kind, Listening, Params, Section, WrittenMeter, listen};

@@ -1,0 +1,93 @@
+//! Where followed pulses end up: every period is started at several phases, and starts that end on the same pulses are one.
+
+use super::follow::{Course, Start, Step};
+use super::lanes::{LANES, Lanes, round};
+use super::params::Params;
+
+/// Two starts whose pulses end up nearer than this part of the period are one.
+const SAME_PHASE: f32 = 0.12;
+/// The first start, as a part of the step between starts: no simple fraction, so that no event of a grid lies halfway between pulses.
+const FIRST_START: f64 = 0.381_966;
+/// Starts per period, and in a loop of more events than that.
+const STARTS: (u16, u16) = (8, 4);
+const MANY_EVENTS: usize = 200;
+
+/// A start whose pulses are not those of a better one.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Attractor {
+    pub(super) start: Start,
+    /// Pulses in a round.
+    pub(super) pulses: f32,
+    /// Phase of the pulses as a part of their mean period.
+    pub(super) phase: f32,
+    /// Weight on the pulses.
+    gain: f32,
+}
+
+/// The attractors of pulses cut into `parts`, those with the most weight first.
+pub(super) fn attractors(
+    course: &Course,
+    length: f64,
+    periods: &[f64],
+    parts: usize,
+    params: &Params,
+    steps: &mut Vec<Step>,
+) -> Vec<Attractor> {
+    let count = if course.times.len() <= MANY_EVENTS { STARTS.0 } else { STARTS.1 };
+    let start = |period: f64, i: u16| Start {
+        period: period as f32,
+        sigma: (params.follow_share * period / parts as f64 + params.follow_floor) as f32,
+        phase: (period * (f64::from(i) + FIRST_START) / f64::from(count)) as f32,
+    };
+    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt;
+    let starts: Vec<Start> =
+        periods.iter().filter(slow_enough).flat_map(|p| (0..count).map(move |i| start(*p, i))).collect();
+    let mut all: Vec<Attractor> = Vec::with_capacity(starts.len());
+    for bundle in starts.chunks(LANES) {
+        course.follow(bundle, parts == 1, steps);
+        let ends = measure(course, length, steps);
+        all.extend(bundle.iter().zip(ends).map(|(start, end)| Attractor { start: *start, ..end }));
+    }
+    all.retain(|a| a.pulses >= 1.0 && params.allows(length / f64::from(a.pulses)));
+    all.sort_by(|a, b| b.gain.total_cmp(&a.gain));
+    let mut kept: Vec<Attractor> = Vec::new();
+    for a in all {
+        let is_same = |k: &Attractor| {
+            let d = (a.phase - k.phase).abs();
+            k.pulses == a.pulses && d.min(1.0 - d) < SAME_PHASE
+        };
+        if !kept.iter().any(is_same) {
+            kept.push(a);
+        }
+    }
+    kept
+}
+
+/// How much weight each pulse gathers, and where it lies.
+fn measure(course: &Course, length: f64, steps: &[Step]) -> [Attractor; LANES] {
+    let pulses = steps.last().map_or([0.0; LANES], |s| s.index);
+    let rate: Lanes = pulses.map(|p| (f64::from(p) / length) as f32);
+    let (mut gain, mut sum, mut weight, mut origin) =
+        ([0.0_f32; LANES], [0.0_f32; LANES], [0.0_f32; LANES], [f32::NAN; LANES]);
+    for ((step, time), c) in steps.iter().zip(&course.times).zip(&course.weights) {
+        for i in 0..LANES {
+            let g = step.bell[i] + 1e-9;
+            let x = (time - step.error[i]) * rate[i] - step.index[i];
+            origin[i] = if origin[i].is_nan() && g > 0.1 { x } else { origin[i] };
+            let d = if origin[i].is_nan() { 0.0 } else { x - origin[i] };
+            gain[i] += step.bell[i] * c;
+            sum[i] += g * (d - round(d));
+            weight[i] += g;
+        }
+    }
+    std::array::from_fn(|i| {
+        let origin = if origin[i].is_nan() { 0.0 } else { origin[i] };
+        Attractor {
+            start: Start { period: 0.0, sigma: 0.0, phase: 0.0 },
+            pulses: pulses[i],
+            phase: (origin + sum[i] / weight[i].max(1e-9)).rem_euclid(1.0),
+            // Coarse, so that equal gains are equal and the earlier start stays.
+            gain: (gain[i] * 1e3).round(),
+        }
+    })
+}
