@@ -311,7 +311,7 @@ fn a_violation_is_found() {
         ("rhythm/mod.rs", "use super::store;", "names the module store"),
         ("rhythm/time.rs", "use crate::{rhythm::Meter, store};", "names the module store"),
         ("rhythm/time.rs", "fn f() { let _ = vec![crate::store::load()]; }", "names the module store"),
-        ("analysis/report.rs", "fn f() { let x = crate::sound::Ask; }", "names the module sound"),
+        ("analysis/report.rs", "fn f() { let x = crate::sound::Output; }", "names the module sound"),
         ("cli/tap.rs", "use crate::terminal::run;", "names the module terminal"),
         ("session/mod.rs", "use ratatui::Frame;", "names the crate ratatui"),
         ("sound/render.rs", "use rodio::Source;", "names the crate rodio"),

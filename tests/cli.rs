@@ -10,14 +10,14 @@ use std::process::{Command, Output, Stdio};
 
 const DEMO: &str = "patterns/half-tide-winch.toml";
 
-struct Ended {
+struct RunResult {
     out: Vec<u8>,
     text: String,
     errors: String,
     code: Option<i32>,
 }
 
-fn run(words: &[&str], input: &[u8]) -> Ended {
+fn run(words: &[&str], input: &[u8]) -> RunResult {
     let mut child = Command::new(env!("CARGO_BIN_EXE_teeter"))
         .args(words)
         .current_dir(in_package(""))
@@ -33,18 +33,18 @@ fn run(words: &[&str], input: &[u8]) -> Ended {
     let _ = child.stdin.take().expect("a pipe").write_all(input);
     let Output { status, stdout, stderr } = child.wait_with_output().expect("an end");
     let text = String::from_utf8_lossy(&stdout).into_owned();
-    Ended { text, out: stdout, errors: String::from_utf8_lossy(&stderr).into_owned(), code: status.code() }
+    RunResult { text, out: stdout, errors: String::from_utf8_lossy(&stderr).into_owned(), code: status.code() }
 }
 
-fn good(words: &[&str]) -> Ended {
-    let ended = run(words, b"");
-    assert_eq!(ended.code, Some(0), "{words:?}: {}", ended.errors);
-    ended
+fn succeed(words: &[&str]) -> RunResult {
+    let result = run(words, b"");
+    assert_eq!(result.code, Some(0), "{words:?}: {}", result.errors);
+    result
 }
 
 #[test]
 fn explain_describes_how_a_groove_is_built_and_what_is_heard() {
-    let text = good(&["explain", DEMO]).text;
+    let text = succeed(&["explain", DEMO]).text;
     for words in [
         "groups: 2(3(5+5+4)+5(6))",
         "changing pulse",
@@ -59,7 +59,7 @@ fn explain_describes_how_a_groove_is_built_and_what_is_heard() {
 
 #[test]
 fn explain_prints_json_of_the_documented_schema() {
-    let value: serde_json::Value = serde_json::from_str(&good(&["explain", "--json", DEMO]).text).expect("JSON");
+    let value: serde_json::Value = serde_json::from_str(&succeed(&["explain", "--json", DEMO]).text).expect("JSON");
     assert_eq!(value["schema"], 1);
     assert_eq!(value["cell_ms"], 93.75);
     let keys: Vec<&String> = value.as_object().expect("an object").keys().collect();
@@ -74,18 +74,18 @@ fn explain_prints_json_of_the_documented_schema() {
         .product();
     assert!((product * 100.0 - first["score"].as_f64().expect("a score")).abs() < 0.01);
     let half: serde_json::Value =
-        serde_json::from_str(&good(&["explain", "--json", "--speed", "50", DEMO]).text).expect("JSON");
+        serde_json::from_str(&succeed(&["explain", "--json", "--speed", "50", DEMO]).text).expect("JSON");
     assert_eq!(half["cell_ms"], 187.5);
 }
 
 #[test]
 fn several_grooves_are_a_table_or_lines_and_a_bad_one_does_not_stop_the_rest() {
-    let table = good(&["explain", "patterns"]).text;
+    let table = succeed(&["explain", "patterns"]).text;
     assert_eq!(table.lines().count(), 1 + std::fs::read_dir(in_package("patterns")).expect("patterns").count());
-    let ended = run(&["explain", "--json", DEMO, "no-such-file.toml", "patterns/ticket-bell.toml"], b"");
-    assert_eq!(ended.code, Some(1));
-    assert!(ended.errors.contains("no-such-file.toml"), "{}", ended.errors);
-    let titles: Vec<String> = ended
+    let result = run(&["explain", "--json", DEMO, "no-such-file.toml", "patterns/ticket-bell.toml"], b"");
+    assert_eq!(result.code, Some(1));
+    assert!(result.errors.contains("no-such-file.toml"), "{}", result.errors);
+    let titles: Vec<String> = result
         .text
         .lines()
         .map(|l| {
@@ -104,10 +104,10 @@ fn every_list_of_hearings_has_the_same_numbers() {
     for (pattern, more) in
         [(DEMO, [].as_slice()), ("patterns/capstan-eleven.toml", half), ("patterns/ticket-bell.toml", &[])]
     {
-        let json = good(&[&["explain", "--json", pattern], more].concat()).text;
+        let json = succeed(&[&["explain", "--json", pattern], more].concat()).text;
         let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
         let hearings = value["hearings"].as_array().expect("hearings");
-        let text = good(&[&["explain", pattern], more].concat()).text;
+        let text = succeed(&[&["explain", pattern], more].concat()).text;
         let rows = text.lines().skip_while(|l| !l.contains("score      BPM")).skip(1);
         let numbers: Vec<usize> = rows
             .take_while(|l| l.starts_with("  "))
@@ -127,10 +127,10 @@ fn every_list_of_hearings_has_the_same_numbers() {
             let take = format!("hearing:{named}");
             let words =
                 [&["takes", pattern, "-o", "-", "--times", "1", "--rate", "8000", "--take", &take], more].concat();
-            let ended = run(&words, b"");
+            let result = run(&words, b"");
             let error = format!("expected the number of a hearing, 1 to {most}, found {named}\n");
             assert_eq!(
-                (ended.code, ended.errors.ends_with(&error)),
+                (result.code, result.errors.ends_with(&error)),
                 if named > most { (Some(2), true) } else { (Some(0), false) }
             );
         }
@@ -140,7 +140,7 @@ fn every_list_of_hearings_has_the_same_numbers() {
 #[test]
 fn a_groove_is_read_from_standard_input() {
     let text = std::fs::read(in_package(DEMO)).expect("the demo groove");
-    assert_eq!(run(&["explain", "-"], &text).text, good(&["explain", DEMO]).text);
+    assert_eq!(run(&["explain", "-"], &text).text, succeed(&["explain", DEMO]).text);
     let wrong = run(&["explain", "-"], b"format = 1\nname = 3\n");
     assert_eq!(wrong.code, Some(1));
     assert!(wrong.errors.starts_with("standard input:2:1: unknown key"), "{}", wrong.errors);
@@ -153,15 +153,15 @@ fn a_groove_is_read_from_standard_input() {
 
 #[test]
 fn check_and_completions_work_piped() {
-    let ended = good(&["check", "patterns"]);
-    assert!(ended.text.lines().all(|l| l.contains(": good: ")) && ended.errors.is_empty());
+    let result = succeed(&["check", "patterns"]);
+    assert!(result.text.lines().all(|l| l.contains(": good: ")) && result.errors.is_empty());
     for shell in ["bash", "zsh", "fish"] {
-        assert!(good(&["completions", shell]).text.contains("explain"), "{shell}");
+        assert!(succeed(&["completions", shell]).text.contains("explain"), "{shell}");
     }
 }
 
 /// Runs the program with a config file.
-fn with_config(config: &str, words: &[&str]) -> Ended {
+fn with_config(config: &str, words: &[&str]) -> RunResult {
     let home = tempfile::tempdir().expect("a folder");
     std::fs::create_dir(home.path().join("teeter")).expect("a folder");
     std::fs::write(home.path().join("teeter/config.toml"), config).expect("written");
@@ -172,16 +172,16 @@ fn with_config(config: &str, words: &[&str]) -> Ended {
         .output()
         .expect("the program");
     let text = String::from_utf8_lossy(&stdout).into_owned();
-    Ended { text, out: stdout, errors: String::from_utf8_lossy(&stderr).into_owned(), code: status.code() }
+    RunResult { text, out: stdout, errors: String::from_utf8_lossy(&stderr).into_owned(), code: status.code() }
 }
 
 #[test]
 fn explain_takes_the_cell_limit_from_the_config_file_unless_one_is_given() {
     let config = "[keys]\nplay = \"f9\"\n[hearing]\ncell-limit = 70\n";
-    let given = good(&["explain", "--cell-limit", "70", DEMO]).text;
-    assert_ne!(given, good(&["explain", DEMO]).text);
+    let given = succeed(&["explain", "--cell-limit", "70", DEMO]).text;
+    assert_ne!(given, succeed(&["explain", DEMO]).text);
     assert_eq!(with_config(config, &["explain", DEMO]).text, given);
-    assert_eq!(with_config(config, &["explain", "--cell-limit", "100", DEMO]).text, good(&["explain", DEMO]).text);
+    assert_eq!(with_config(config, &["explain", "--cell-limit", "100", DEMO]).text, succeed(&["explain", DEMO]).text);
     // Mistakes in parts that the command does not use do not stop it.
     let config = "[keys]\nplay = 9\n[hearing]\ncell-limit = 70\n[sound]\noutput = 3\n";
     assert_eq!(with_config(config, &["explain", DEMO]).text, given);
@@ -199,7 +199,7 @@ fn explain_takes_the_cell_limit_from_the_config_file_unless_one_is_given() {
 
 #[test]
 fn explain_draws_the_streams() {
-    let text = good(&["explain", DEMO]).text;
+    let text = succeed(&["explain", DEMO]).text;
     let picture: Vec<&str> = text.lines().skip_while(|l| !l.starts_with("    160.0 written beat")).take(3).collect();
     assert_eq!(picture.len(), 3, "{text}");
     // The snare on every third of four beats falls with the beat each time.

@@ -1,5 +1,4 @@
-//! The handouts in demo/pages are what the program makes of the shipped grooves, byte for byte; `TEETER_WRITE=1` writes them anew.
-//! It must not know what stands in them.
+//! The handouts in demo/pages are what the program makes of the shipped grooves, byte for byte; `TEETER_WRITE=1` rewrites them.
 
 use crate::support::in_package;
 use std::fs;

@@ -1,7 +1,7 @@
 //! The shipped grooves are test data.
 
 use crate::support::{in_package, name, toml_files};
-use teeter::analysis::{Ask, Scope, report};
+use teeter::analysis::{AnalysisOptions, Scope, report};
 use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, group_line};
 use teeter::store;
 
@@ -156,7 +156,7 @@ fn no_pattern_repeats_a_reference_case() {
 fn half_of_the_patterns_have_fast_cells_in_unequal_groups() {
     let hard = |groove: &Groove| {
         let scope = Scope { layers: vec![0], region: None };
-        let cell = report(groove, &Ask { scope, ..Ask::default() }).cell_ms;
+        let cell = report(groove, &AnalysisOptions { scope, ..AnalysisOptions::default() }).cell_ms;
         let found = inner_groups(groove, 0);
         cell.is_some_and(|ms| (85.0..=110.0).contains(&ms)) && found.iter().any(|g| *g != found[0])
     };

@@ -3,7 +3,7 @@
 use crate::support::in_package;
 use proptest::prelude::*;
 use teeter::analysis::tap::{FollowedPulse, MIN_TAPS, Slip, SlipKind, TapOptions, TapRate, TapReport, tap_report};
-use teeter::analysis::{Ask, Hearing, Kind, Report, report};
+use teeter::analysis::{AnalysisOptions, Hearing, Kind, Report, report};
 use teeter::rhythm::{Fraction, Groove};
 
 /// Pseudorandom numbers, the same on every machine (Steele, Lea & Flood 2014, `SplitMix`).
@@ -55,7 +55,7 @@ struct Setting {
 fn setting(name: &str, percent: i64) -> Setting {
     let groove = shipped(name);
     let speed = Fraction::new(percent, 100).expect("speed");
-    let report = report(&groove, &Ask { speed, ..Ask::default() });
+    let report = report(&groove, &AnalysisOptions { speed, ..AnalysisOptions::default() });
     let length = report.clock.total();
     let ask = TapOptions { speed: percent as f64 / 100.0, range: (0.0, length), offset: 0.0 };
     Setting { report, ask, length }
@@ -96,7 +96,7 @@ const GROOVES: [&str; 4] = ["capstan-eleven", "half-tide-winch", "fender-knock",
 
 /// The best hearing that does not share the written beat.
 fn rival(s: &Setting) -> FollowedPulse {
-    FollowedPulse::Hearing(s.hearing(|h| !h.kind.is_counted() && h.kind != Kind::Cells), TapRate::Pulse)
+    FollowedPulse::Hearing(s.hearing(|h| !h.keeps_written()), TapRate::Pulse)
 }
 
 #[test]

@@ -6,7 +6,7 @@ use crate::rhythm::{Accent, Groove, Region};
 /// Which attacks are meant.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Scope {
-    /// Layers, from 0; empty means the first heard layer that has attacks.
+    /// Layers, from 0; empty means the first layer that has attacks. Muted layers count like the others.
     pub layers: Vec<usize>,
     /// Only what begins in this region; its layers count only if `layers` is empty.
     pub region: Option<Region>,
@@ -44,7 +44,7 @@ impl Scope {
         }
         let has_attacks =
             |l: &usize| groove.layers()[*l].parts.iter().any(|p| p.stored().iter().any(|c| c.attack().is_some()));
-        (0..count).filter(|l| groove.is_audible(*l)).find(has_attacks).into_iter().collect()
+        (0..count).find(has_attacks).into_iter().collect()
     }
 
     /// Start and end of the time meant, in seconds: the region, or the whole groove.

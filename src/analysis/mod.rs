@@ -1,6 +1,7 @@
 //! What can be said of a groove: pure functions from a groove to a report, the same on every machine; they cannot fail.
 //! It must not know files, threads, screens or sound.
 
+pub(crate) mod answer;
 pub(crate) mod attacks;
 pub(crate) mod clock;
 mod finding;
@@ -9,20 +10,20 @@ pub(crate) mod hearing;
 #[cfg(test)]
 mod invariance;
 pub(crate) mod landing;
-#[allow(dead_code)]
 pub(crate) mod limits;
-#[expect(dead_code, reason = "the report does not use it yet")]
 pub(crate) mod listener;
 pub(crate) mod measure;
 mod reason;
 mod report;
 #[cfg(test)]
 mod soundness;
+pub(crate) mod speeds;
 pub(crate) mod stream;
 pub mod tap;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use answer::{Answer, Part};
 pub use attacks::Scope;
 pub use clock::Clock;
 pub(crate) use finding::Finding;
@@ -31,8 +32,10 @@ pub(crate) use hearing::Stretch;
 pub use hearing::{Hearing, Kind};
 pub(crate) use landing::{Landing, Landings};
 pub use limits::Limits;
+pub(crate) use listener::Leader;
 pub(crate) use measure::Measure;
 pub(crate) use reason::Reason;
-pub use report::{Ask, Report, report};
+pub use report::{AnalysisOptions, Report, full_report, report};
 pub(crate) use report::{LayerReport, SectionReport};
+pub(crate) use speeds::Speeds;
 pub(crate) use stream::{Pair, Source};

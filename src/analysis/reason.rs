@@ -1,63 +1,38 @@
 //! What can make a groove hard, with its numbers and as a sentence.
 
+use super::hearing::{Kind, Lateness};
 use std::fmt;
 
-/// What makes a groove hard.
+/// What makes a groove hard. Tempos and times are those of the playing speed, shares are 0 to 1.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Reason {
-    /// Another pulse fits better than the written one.
-    Rival {
-        /// The hearing, as an index into the report.
-        hearing: usize,
-        /// The tempos of its stretches in BPM at the playing speed, at most four.
-        bpm: Vec<f64>,
-        /// The written tempos in beats of the meter per minute at the playing speed, at most four.
-        written: Vec<f64>,
-        /// Its score over the written beat's best score (of the beat, its doubles and halves).
-        lead: f64,
-    },
-    /// Cells are at or under the limit of what can be felt.
-    CellTooFast {
-        /// Length of the shortest one in ms at the playing speed.
-        ms: f64,
-        /// Share of the attacks that stand in beats or tuplets cut into such cells.
-        share: f64,
-    },
-    /// The beat is cut into more cells than players count.
-    CellsPerBeat {
-        /// Cells per beat.
-        cells: u16,
-        /// Share of the attacks that land so deep.
-        share: f64,
-    },
-    /// Few attacks land on a beat or its half: share of attacks on neither.
+pub(crate) enum Reason {
+    /// Cells are at or under the limit of what can be felt: length of the shortest, share of the attacks in beats cut so.
+    CellTooFast { ms: f64, share: f64 },
+    /// The beat is cut into more cells than there are syllables for: cells per beat, share of the attacks that need them.
+    CellsPerBeat { cells: u16, share: f64 },
+    /// Attacks on neither a beat nor its half, where beats are silent.
     WeakLandings(f64),
-    /// Beats on which nothing in the whole groove sounds: share of all beats, or of the strong ones where the beats of an additive meter
-    /// are too fast to be felt as a pulse.
-    SilentBeats {
-        /// The share, 0 to 1.
-        share: f64,
-        /// Whether strong beats are meant.
-        strong: bool,
-    },
-    /// The groups are nearly even, so that they pass for one length: longest over shortest.
-    NearlyEven(f64),
-    /// The figure does not fit the bar: bars and figures until they meet again, and whether it goes on so long.
+    /// Beats on which nothing in the whole groove sounds.
+    SilentBeats(f64),
+    /// Downbeats are seldom struck.
+    DownbeatSilent { struck: usize, bars: usize },
+    /// A silence that is longer than a pulse can be kept, in seconds.
+    LongSilence(f64),
+    /// Two sizes of groups that pass for one.
+    NearlyEven { long: u32, short: u32, difference_ms: f64 },
+    /// The figure does not fit the bar.
     AgainstTheBar {
         /// Cells of the figure.
         units: u32,
-        /// Bars until the figure's head falls on a downbeat again.
+        /// Bars and figures until the figure's head falls on a downbeat again.
         bars: u64,
-        /// Figures until then.
         figures: u64,
         /// Times it comes in a row.
         times: u32,
     },
     /// A layer's cycle does not come out even with the bar.
     CycleAgainstTheBar {
-        /// The layer's name.
         layer: String,
-        /// Cells of the cycle.
         cells: usize,
         /// Bars until its start falls on a downbeat again.
         bars: u64,
@@ -66,18 +41,33 @@ pub enum Reason {
     },
     /// A few group sizes in no repeated order: number of groups.
     NoPeriod(usize),
-    /// The best pulse changes: number of stretches.
-    Changes(usize),
-    /// The written beat itself changes: its tempos in beats of the meter per minute at the playing speed, at most four.
+    /// Beats of two sizes, in units; by how much the long ones are longer.
+    UnequalBeats { sizes: String, limp_ms: f64 },
+    /// A bar of five, seven or more beats of an odd number.
+    OddBar(usize),
+    /// Sections of different meters: how many meters.
+    MeterChange(usize),
+    /// The written beat changes: its tempos, at most four.
     BeatChanges(Vec<f64>),
-    /// Two layers of even attacks at rates not simply related: their names and rates.
-    Unrelated {
-        /// One layer, from 0.
-        a: usize,
-        /// The other layer.
-        b: usize,
-        /// Attacks of the second for so many of the first, where exact.
+    /// So many even pulses in the time of so many beats.
+    CrossRhythm { pulses: u8, beats: u8 },
+    /// The attacks form the beat in another place.
+    Displacement(Kind),
+    /// Accents that are not on a beat.
+    AccentsOffBeat(f64),
+    /// Accents at even distances against a figure of another length, in cells.
+    AccentsAgainstFigure { accents: u32, figure: u32 },
+    /// The likeliest pulse changes: the tempos of its stretches, at most four.
+    Changes(Vec<f64>),
+    /// Two layers of even attacks at rates not simply related.
+    Unrelated { a: usize, b: usize, ratio: (u32, u32) },
+    /// The layers asked about give another beat than all layers together.
+    TwoStreams {
+        followed_bpm: f64,
+        all_bpm: f64,
         ratio: (u32, u32),
+        /// Seconds from one meeting to the next, where they meet.
+        meets_after: Option<f64>,
     },
 }
 
@@ -86,59 +76,91 @@ fn row(tempos: &[f64]) -> String {
     tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
 }
 
+/// A share in percent, never as nothing.
+fn percent(share: f64) -> String {
+    match (share * 100.0).round() {
+        p if p < 1.0 => "fewer than 1%".to_owned(),
+        p => format!("{p:.0}%"),
+    }
+}
+
+impl Reason {
+    /// The displaced pulse in words, if this is one.
+    fn lateness(kind: Kind) -> Option<Lateness> {
+        match kind {
+            Kind::Displaced { late, .. } => Some(late),
+            _ => None,
+        }
+    }
+}
+
 /// The reason in one sentence.
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Reason::Rival { bpm, written, lead, .. } => {
-                let (bpm, written) = (row(bpm), row(written));
-                write!(
-                    f,
-                    "another pulse matches better: {bpm} BPM instead of the written {written}, {lead:.1} times its score"
-                )
+            Self::CellTooFast { ms, share } => write!(
+                f,
+                "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({} of the attacks need such cells)",
+                percent(*share)
+            ),
+            Self::CellsPerBeat { cells, share } => write!(
+                f,
+                "{} of the attacks need up to {cells} cells per beat, more than there are counting syllables for",
+                percent(*share)
+            ),
+            Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", row(tempos)),
+            Self::WeakLandings(share) => {
+                write!(f, "{} of the attacks land neither on a beat nor on its half", percent(*share))
             }
-            Reason::CellTooFast { ms, share } => {
-                write!(
-                    f,
-                    "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({:.0}% of the attacks need such cells)",
-                    share * 100.0
-                )
+            Self::SilentBeats(share) => write!(f, "nothing sounds on {} of the beats", percent(*share)),
+            Self::DownbeatSilent { struck: 0, bars } => write!(f, "none of the {bars} downbeats is struck"),
+            Self::DownbeatSilent { struck, bars } => write!(f, "only {struck} of {bars} downbeats are struck"),
+            Self::LongSilence(seconds) => {
+                write!(f, "a silence of {seconds:.1} s, longer than a pulse is kept without counting")
             }
-            Reason::CellsPerBeat { cells, share } => {
-                let percent = share * 100.0;
-                write!(
-                    f,
-                    "{percent:.0}% of the attacks need up to {cells} cells per beat, more than players count with syllables"
-                )
-            }
-            Reason::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", row(tempos)),
-            Reason::WeakLandings(share) => {
-                write!(f, "{:.0}% of the attacks land neither on a beat nor on its half", share * 100.0)
-            }
-            Reason::SilentBeats { share, strong } => {
-                let which = if *strong { "strong beats" } else { "beats" };
-                write!(f, "nothing sounds on {:.0}% of the {which}", share * 100.0)
-            }
-            Reason::NearlyEven(ratio) => {
-                write!(f, "the groups are nearly even (longest {ratio:.2} times the shortest) and sound equal")
-            }
-            Reason::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => {
-                write!(
-                    f,
-                    "the figure of {units} cells does not fit the bar and stops after {times} times (it would meet the bar after {bars} bars)"
-                )
-            }
-            Reason::AgainstTheBar { units, bars, figures, .. } => {
+            Self::NearlyEven { long, short, difference_ms } => write!(
+                f,
+                "groups of {long} and {short} differ by {difference_ms:.0} ms: the limp is heard, the cell cannot be counted"
+            ),
+            Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
+                f,
+                "the figure of {units} cells does not fit the bar and stops after {times} times (it would meet the bar after {bars} bars)"
+            ),
+            Self::AgainstTheBar { units, bars, figures, .. } => {
                 write!(f, "the figure of {units} cells meets the bar again after {bars} bars ({figures} figures)")
             }
-            Reason::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
+            Self::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
                 let until = if *breaks_off { "would meet it after" } else { "meets it again after" };
                 write!(f, "the cycle of '{layer}', {cells} cells, runs against the bar and {until} {bars} bars")
             }
-            Reason::NoPeriod(n) => write!(f, "{n} groups of a few sizes without a repeating order"),
-            Reason::Changes(n) => write!(f, "the best pulse changes: {n} stretches"),
-            Reason::Unrelated { ratio, .. } => {
+            Self::NoPeriod(n) => write!(f, "{n} groups of a few sizes without a repeating order"),
+            Self::UnequalBeats { sizes, limp_ms } => {
+                write!(f, "the beats are unequal, {sizes}: the long ones last {limp_ms:.0} ms longer")
+            }
+            Self::OddBar(beats) => write!(f, "a bar has {beats} beats, an odd number"),
+            Self::MeterChange(meters) => write!(f, "the meter changes: {meters} different meters"),
+            Self::CrossRhythm { pulses, beats } => {
+                write!(f, "the attacks make {pulses} even pulses in the time of {beats} beats")
+            }
+            Self::Displacement(kind) => match Self::lateness(*kind) {
+                Some(late) => write!(f, "the attacks suggest the beat in another place: {late}"),
+                None => write!(f, "the attacks suggest the beat in another place: {kind}"),
+            },
+            Self::AccentsOffBeat(share) => write!(f, "{} of the accents are not on a beat", percent(*share)),
+            Self::AccentsAgainstFigure { accents, figure } => {
+                write!(f, "accents every {accents} cells run against the figure of {figure} cells")
+            }
+            Self::Changes(tempos) => write!(f, "the likeliest pulse changes: {} BPM", row(tempos)),
+            Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
+            }
+            Self::TwoStreams { followed_bpm, all_bpm, ratio, meets_after } => {
+                let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
+                write!(
+                    f,
+                    "two streams: followed alone the pulse is {followed_bpm:.1}, with all layers {all_bpm:.1} BPM, near {} against {}{meets}",
+                    ratio.0, ratio.1
+                )
             }
         }
     }

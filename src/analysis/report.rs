@@ -1,20 +1,24 @@
-//! The whole report: what the other rooms show of a groove.
+//! The whole report on a groove.
 
+use super::answer::Answer;
 use super::attacks::{self, Scope, TimedAttack};
 use super::clock::{Clock, wholes};
 use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
-use super::hearing::{self, Hearing, Kind, Turn};
+use super::hearing::{self, Hearing, kind_of};
 use super::landing::{Landings, landings};
 use super::limits::Limits;
+use super::listener::{self, Input, TwoStreams};
 use super::measure::{self, Measure};
+use super::speeds::Speeds;
 use super::stream::{self, Pair, Stream};
 use crate::rhythm::{Fraction, Groove, Place};
+use std::sync::Arc;
 
-/// What is asked of the analysis.
+/// What the analysis is asked.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ask {
-    /// Whose attacks the hearings are found for.
+pub struct AnalysisOptions {
+    /// The layers and the region whose beat is asked for.
     pub scope: Scope,
     /// Playing speed, as a part of the written tempos (1 = as written).
     pub speed: Fraction,
@@ -22,7 +26,7 @@ pub struct Ask {
     pub limits: Limits,
 }
 
-impl Default for Ask {
+impl Default for AnalysisOptions {
     fn default() -> Self {
         Self { scope: Scope::default(), speed: Fraction::ONE, limits: Limits::default() }
     }
@@ -50,6 +54,16 @@ pub struct LayerReport {
     pub landings: Landings,
 }
 
+/// The beat of somebody who takes in all layers.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct AllLayers {
+    pub(crate) answer: Answer,
+    /// The likeliest first.
+    pub(crate) hearings: Vec<Hearing>,
+    /// Where it differs from the beat of the layers asked about.
+    pub(crate) two_streams: Option<TwoStreams>,
+}
+
 /// All that is said of a groove.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Report {
@@ -57,21 +71,25 @@ pub struct Report {
     pub speed: f64,
     /// Every layer, in order.
     pub layers: Vec<LayerReport>,
-    /// The layers the hearings are found for.
+    /// The layers whose beat was asked for.
     pub focus: Vec<usize>,
     /// Their attacks, in order of time, in seconds at full speed.
     pub attacks: Vec<TimedAttack>,
     /// The shortest cell that a fifth of these attacks need, in ms at the playing speed.
     pub cell_ms: Option<f64>,
-    /// The hearings, best first at the playing speed.
+    /// How likely somebody who follows these layers keeps the written beat; `None` where there is nothing to hear a pulse from.
+    pub(crate) answer: Option<Answer>,
+    /// What such a listener may take as the beat, the likeliest first, and the written beat.
     pub hearings: Vec<Hearing>,
-    /// At which playing speeds another hearing becomes the first, from slow to fast; the first row is the slowest speed looked at.
-    pub turns: Vec<Turn>,
-    /// The streams: the written beat, hearings with one stretch, layers of even attacks.
+    /// The same for somebody who takes in all layers, where those are more.
+    pub(crate) all: Option<AllLayers>,
+    /// The model over the playing speeds, once it was asked: see [`Report::refine`].
+    pub(crate) speeds: Option<Arc<Speeds>>,
+    /// The streams: the written beat, the likely hearings stretch by stretch, layers of even attacks.
     pub streams: Vec<Stream>,
     /// Every pair of streams.
     pub pairs: Vec<Pair>,
-    /// Why the groove is hard, heaviest first; empty for an easy one.
+    /// Why the groove is hard, by the parts of the hardness, the largest first; empty for an easy groove.
     pub findings: Vec<Finding>,
     /// Published measures of the first of the focus layers, section by section where it has attacks.
     pub measures: Vec<(usize, Vec<Measure>)>,
@@ -80,42 +98,86 @@ pub struct Report {
 }
 
 impl Report {
-    /// The best hearing that is not counted along with the written meter; where there is none, the best that is not the written
-    /// beat. As an index.
+    /// The likeliest hearing that does not keep the written beat, as an index.
     pub fn rival(&self) -> Option<usize> {
-        let rivals = self.hearings.iter().position(|h| !h.kind.is_counted() && h.score >= 0.5);
-        rivals.or_else(|| self.hearings.iter().position(|h| h.kind != Kind::Written))
+        let others = self.hearings.iter().enumerate().filter(|(_, h)| !h.keeps_written() && h.shown.is_some());
+        others.max_by(|a, b| a.1.probability.total_cmp(&b.1.probability).then(b.0.cmp(&a.0))).map(|(i, _)| i)
     }
 
-    /// How many hearings stand so near the first that none is clearly heard: those of at least nine tenths of its score (ours, no source).
-    pub fn near_the_first(&self) -> usize {
-        let best = self.hearings.first().map_or(0.0, |h| h.score);
-        self.hearings.iter().take_while(|h| best > 0.0 && h.score >= 0.9 * best).count()
+    /// The written beat, as an index into the hearings.
+    pub fn written(&self) -> Option<usize> {
+        self.hearings.iter().position(|h| h.kind == hearing::Kind::Written)
+    }
+
+    /// Whether [`Report::refine`] has added what takes longer.
+    pub(crate) fn is_refined(&self) -> bool {
+        self.speeds.is_some()
+    }
+
+    /// Adds what takes longer: the chart over the playing speeds, and the order of the reasons by what the written beat would
+    /// regain without each.
+    pub fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
+        let input = input(groove, &self.clock, &self.focus, options);
+        let chart = listener::chart(&input);
+        let range = options.scope.range(groove, &self.clock);
+        let m = hearing::Material {
+            groove,
+            clock: &self.clock,
+            range,
+            speed: 1.0,
+            attacks: &[],
+            everything: &[],
+            sections: &input.sections,
+        };
+        self.speeds = Some(Arc::new(Speeds::new(&chart, |h| kind_of(h, &m))));
+        if self.findings.len() > 1 {
+            finding::order_by_gain(&mut self.findings, &listener::gains(&input));
+        }
     }
 }
 
-/// What can be said of a groove.
-pub fn report(groove: &Groove, ask: &Ask) -> Report {
+/// What can be said of a groove, but for what takes longer ([`Report::refine`]).
+pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let clock = Clock::new(groove);
-    let focus = ask.scope.layers_of(groove);
-    let found = ask.scope.attacks(groove, &clock);
-    let everything = attacks::of_layers(
-        groove,
-        &clock,
-        &(0..groove.layers().len()).filter(|l| groove.is_audible(*l)).collect::<Vec<_>>(),
-        None,
-    );
-    let speed = ask.speed.numer() as f64 / ask.speed.denom() as f64;
-    let layers: Vec<LayerReport> = (0..groove.layers().len()).map(|l| layer_report(groove, l)).collect();
+    let focus = options.scope.layers_of(groove);
+    let every_layer: Vec<usize> = (0..groove.layers().len()).collect();
+    let region = options.scope.region.as_ref();
+    let found = attacks::of_layers(groove, &clock, &focus, region);
+    let everything = attacks::of_layers(groove, &clock, &every_layer, None);
+    let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
+    let layers: Vec<LayerReport> = every_layer.iter().map(|l| layer_report(groove, *l)).collect();
     let needs = needs(groove, &found, &clock);
-    let cell = common_cell(&needs);
-    let scale = hearing::Scale {
-        range: ask.scope.range(groove, &clock),
+    let cell_ms = common_cell(&needs).map(|s| s * 1000.0 / speed);
+    let input = input(groove, &clock, &focus, options);
+    let heard = listener::listen(&input);
+    let times = |attacks: &[TimedAttack]| attacks.iter().map(|a| a.seconds).collect::<Vec<f64>>();
+    let range = options.scope.range(groove, &clock);
+    let all_times = times(&everything);
+    let found_times = times(&found);
+    let material = hearing::Material {
+        groove,
+        clock: &clock,
+        range,
         speed,
-        cell: cell.unwrap_or(f64::INFINITY),
-        limits: ask.limits,
+        attacks: &found_times,
+        everything: &all_times,
+        sections: &input.sections,
     };
-    let (hearings, turns) = hearing::hearings(groove, &clock, &found, &everything, &scale);
+    let hearings = heard.as_ref().map(|h| hearing::hearings(h, &material)).unwrap_or_default();
+    let all = (focus.len() < every_layer.len()).then(|| {
+        let input = self::input(groove, &clock, &every_layer, options);
+        let of_all = listener::listen(&input)?;
+        let inside: Vec<f64> =
+            all_times.iter().copied().filter(|t| *t >= range.0 - 1e-9 && *t < range.1 - 1e-9).collect();
+        let material = hearing::Material { attacks: &inside, sections: &input.sections, ..material };
+        Some(AllLayers {
+            answer: Answer::of(&of_all),
+            hearings: hearing::hearings(&of_all, &material),
+            two_streams: heard.as_ref().and_then(|h| listener::two_streams(h, &of_all)),
+        })
+    });
+    let all = all.flatten();
+    let answer = heard.as_ref().map(Answer::of);
     let streams = stream::streams(groove, &clock, &hearings, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
     let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
@@ -123,23 +185,59 @@ pub fn report(groove: &Groove, ask: &Ask) -> Report {
         .iter()
         .filter_map(|s| Some((s.section, measure::measures(groove, s.section, s.groups.as_ref()?))))
         .collect();
-    let cell_ms = cell.map(|s| s * 1000.0 / speed);
-    let findings = finding::findings(&finding::Material {
-        groove,
-        layers: &layers,
-        focus: &focus,
-        attacks: &found,
-        cell_ms,
-        needs: &needs,
-        everything: &everything,
-        clock: &clock,
-        hearings: &hearings,
-        streams: &streams,
-        pairs: &pairs,
-        speed,
-        limits: ask.limits,
+    let findings = answer.as_ref().map(|answer| {
+        finding::findings(&finding::Material {
+            groove,
+            layers: &layers,
+            focus: &focus,
+            attacks: &found,
+            needs: &needs,
+            everything: &everything,
+            clock: &clock,
+            range,
+            answer,
+            hearings: &hearings,
+            two_streams: all.as_ref().and_then(|a| {
+                let meets = hearings.first().zip(a.hearings.first());
+                Some((a.two_streams.as_ref()?, meets.and_then(|(x, y)| stream::meets_after(x, y, speed))))
+            }),
+            streams: &streams,
+            pairs: &pairs,
+            cell_ms,
+            speed,
+            limits: options.limits,
+        })
     });
-    Report { speed, layers, focus, attacks: found, cell_ms, hearings, turns, streams, pairs, findings, measures, clock }
+    Report {
+        speed,
+        layers,
+        focus,
+        attacks: found,
+        cell_ms,
+        answer,
+        hearings,
+        all,
+        speeds: None,
+        streams,
+        pairs,
+        findings: findings.unwrap_or_default(),
+        measures,
+        clock,
+    }
+}
+
+/// The report with all that takes longer.
+pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
+    let mut report = report(groove, options);
+    report.refine(groove, options);
+    report
+}
+
+/// The question to the model about some layers.
+fn input(groove: &Groove, clock: &Clock, layers: &[usize], options: &AnalysisOptions) -> Input {
+    let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
+    let question = |region| Input::new(groove, clock, layers, region, speed).with_limits(options.limits);
+    question(options.scope.region.as_ref())
 }
 
 fn layer_report(groove: &Groove, layer: usize) -> LayerReport {

@@ -3,7 +3,7 @@
 use super::clock::{Clock, wholes};
 use super::hearing::{Hearing, Kind};
 use super::limits;
-use crate::rhythm::Groove;
+use crate::rhythm::{Groove, MeterKind};
 
 /// A steady pulse that sounds on its own.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,8 +21,13 @@ pub struct Stream {
 pub enum Source {
     /// The written beat.
     Written,
-    /// A hearing with one stretch, by its index in the report.
-    Hearing(usize),
+    /// A hearing, by its index in the report, or one of its stretches.
+    Hearing {
+        /// The hearing.
+        hearing: usize,
+        /// Its stretch, where it has several.
+        stretch: Option<usize>,
+    },
     /// A layer whose attacks are even, by its index.
     Layer(usize),
 }
@@ -62,24 +67,32 @@ const EXACT: u32 = 1000;
 /// Seconds in which a meeting is looked for.
 const PATIENCE: f64 = 600.0;
 
-/// The written beat, the hearings with one stretch (not the beat's double and whole multiples), and the layers of even attacks.
+/// Hearings less likely than this are no streams, and most hearings that are (ours, no source).
+const MIN_PROBABILITY: f64 = 0.05;
+const MAX_HEARINGS: usize = 3;
+/// Most stretches of a changing hearing that are streams.
+const MAX_STRETCHES: usize = 4;
+
+/// The written beat, the likely hearings that do not keep it, changing ones stretch by stretch, and the layers of even attacks.
 pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], speed: f64) -> Vec<Stream> {
     let mut streams = Vec::new();
-    if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1) {
+    let additive = groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Additive);
+    if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1 && !additive) {
         streams.push(Stream {
             source: Source::Written,
             period: written.stretches[0].period / speed,
             start: written.pulses[0] / speed,
         });
     }
-    for (i, h) in hearings.iter().enumerate() {
-        let of_the_beat = h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1));
-        if let ([only], false, true) = (&h.stretches[..], of_the_beat, h.score > 0.0) {
-            streams.push(Stream {
-                source: Source::Hearing(i),
-                period: only.period / speed,
-                start: h.pulses[0] / speed,
-            });
+    let likely = hearings
+        .iter()
+        .enumerate()
+        .filter(|(_, h)| !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal(_)));
+    for (hearing, h) in likely.take(MAX_HEARINGS) {
+        let several = h.stretches.len() > 1;
+        for (i, s) in h.stretches.iter().enumerate().take(MAX_STRETCHES) {
+            let source = Source::Hearing { hearing, stretch: several.then_some(i) };
+            streams.push(Stream { source, period: s.period / speed, start: s.start / speed });
         }
     }
     for layer in 0..groove.layers().len() {
@@ -95,6 +108,15 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         }
     }
     streams
+}
+
+/// Seconds at the playing speed from one meeting of two hearings' first stretches to the next.
+pub(super) fn meets_after(a: &Hearing, b: &Hearing, speed: f64) -> Option<f64> {
+    let stream = |h: &Hearing| {
+        let s = h.stretches.first()?;
+        Some(Stream { source: Source::Written, period: s.period / speed, start: s.start / speed })
+    };
+    meeting(&stream(a)?, &stream(b)?)
 }
 
 /// Every pair of streams, in order.
@@ -159,12 +181,16 @@ pub(crate) fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
         return None;
     }
     (1..=most)
-        .filter_map(|d| {
-            let n = (x * f64::from(d)).round().clamp(1.0, f64::from(most)) as u32;
-            let error = (f64::from(n) / f64::from(d) / x - 1.0).abs();
-            (num_integer::gcd(n, d) == 1).then_some((error, n, d))
+        .flat_map(|d| {
+            // Both neighbours: halfway between them either may be the simpler one.
+            let below = (x * f64::from(d)).floor();
+            [below, below + 1.0].map(|n| {
+                let n = n.clamp(1.0, f64::from(most)) as u32;
+                ((f64::from(n) / f64::from(d) / x - 1.0).abs(), n, d)
+            })
         })
-        // Of equally near ones the one with small terms comes first.
+        .filter(|(_, n, d)| num_integer::gcd(*n, *d) == 1)
+        // Of equally near ones the one with smaller terms comes first.
         .fold(
             None,
             |best: Option<(f64, u32, u32)>, c| if best.is_none_or(|b| c.0 < b.0 - 1e-12) { Some(c) } else { best },
@@ -211,7 +237,9 @@ mod tests {
 
     #[test]
     fn nearest_ratios() {
-        for (x, n, d) in [(1.5, 3, 2), (2.0, 2, 1), (0.75, 3, 4), (12.0 / 13.0, 7, 8), (1.0, 1, 1), (1.2, 6, 5)] {
+        for (x, n, d) in
+            [(1.5, 3, 2), (2.0, 2, 1), (0.75, 3, 4), (12.0 / 13.0, 7, 8), (1.0, 1, 1), (1.2, 6, 5), (4.5, 4, 1)]
+        {
             assert_eq!(nearest(x, 8), Some((n, d)), "{x}");
         }
         for (n, d) in [(12, 13), (1, 1), (7, 8), (997, 991), (1, 3), (1000, 1), (1, 1000)] {

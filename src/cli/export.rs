@@ -38,13 +38,13 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
 /// Checks that every option given applies to the format.
 fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
     let format = args.format;
-    let is_notation = format.is_notes(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
+    let is_notation = format.is_notation(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
     let pictures = "svg and png";
     let notation = "notation (musicxml, mxl, html, and svg and png with --picture notation)";
     let options = [
-        ("--picture", args.picture.is_some(), format.drawn, pictures),
-        ("--theme", args.theme.is_some(), format.drawn, pictures),
-        ("--width", args.width.is_some(), format.drawn, pictures),
+        ("--picture", args.picture.is_some(), format.is_picture, pictures),
+        ("--theme", args.theme.is_some(), format.is_picture, pictures),
+        ("--width", args.width.is_some(), format.is_picture, pictures),
         ("--scale", args.scale.is_some(), format.name == "png", "png"),
         ("--hearing", !args.hearings.numbers.is_empty(), format.ending != TEXT, "formats other than txt"),
     ];
@@ -53,8 +53,7 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
         return Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }
     let name = args.output.as_deref().and_then(Path::to_str);
-    let error = name.and_then(|name| formats::other_ending(name, format.ending));
-    error.map_or(Ok(()), |e| Err(Failure::usage(e)))
+    name.map_or(Ok(()), |name| formats::check_ending(name, format.ending).map_err(Failure::usage))
 }
 
 fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, Failure> {
@@ -80,7 +79,7 @@ fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) 
                 theme: args.theme.unwrap_or(default.theme),
                 width: args.width.unwrap_or(default.width),
                 scale: args.scale,
-                writing: args.notation.writing(),
+                notation: args.notation.options(),
             },
         },
         groove: Arc::new(groove),

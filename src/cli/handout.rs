@@ -37,7 +37,7 @@ fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits)
         layers: Vec::new(),
         hearings: args.hearings.selection(),
         rate: args.rate,
-        kind: JobKind::Handout { format: args.format, sound: args.sound, writing: args.notation.writing() },
+        kind: JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() },
     };
     jobs::run(&job, &output::with_progress()).map_err(|e| Failure::of_job(e, path))
 }

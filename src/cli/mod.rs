@@ -86,7 +86,9 @@ impl From<JobError> for Failure {
             JobError::Exists(_) => Self::new(Exit::Output, format!("{error}; use --overwrite to replace it")),
             JobError::IsInput(_) | JobError::Request(_) => Self::usage(error),
             JobError::Input(_) => Self::new(Exit::BadGroove, error),
-            JobError::Write { .. } | JobError::Cancelled | JobError::Internal(_) => Self::new(Exit::Output, error),
+            JobError::Write { .. } | JobError::Incomplete { .. } | JobError::Cancelled | JobError::Internal(_) => {
+                Self::new(Exit::Output, error)
+            }
         }
     }
 }

@@ -32,16 +32,11 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     if report.attacks.is_empty() {
         return writeln!(t, "\nThe groove has no attacks, so there is no pulse to hear.");
     }
-    writeln!(t, "\nPulses a listener may hear ({})", names(groove, &report.focus))?;
+    writeln!(t, "\nPulses a listener may take as the beat, a model's estimate")?;
     hearings(t, groove, report)?;
-    writeln!(t, "\nWhy it is hard")?;
-    if report.findings.is_empty() {
-        writeln!(t, "  No reason found.")?;
-    }
-    for (i, f) in report.findings.iter().enumerate() {
-        let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
-        writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     {}; {}", describe::threshold(f), describe::source(f))?;
+    if let Some(answer) = &report.answer {
+        writeln!(t, "\nWhy it is hard ({})", describe::hardness(answer))?;
+        reasons(t, groove, report)?;
     }
     streams(t, groove, report)?;
     measures(t, groove, report)
@@ -74,46 +69,75 @@ fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerRepo
     Ok(())
 }
 
+/// The reasons, each part of the hardness with its own.
+fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
+    if report.findings.is_empty() {
+        writeln!(t, "  No reason found.")?;
+    }
+    let mut part = None;
+    for (i, f) in report.findings.iter().enumerate() {
+        if f.part != part
+            && let (Some(own), Some(answer)) = (f.part, &report.answer)
+        {
+            writeln!(t, "  {own}, {:.2}", own.of(&answer.split))?;
+        }
+        part = f.part;
+        let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
+        writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
+        writeln!(t, "     {}; {}", describe::threshold(f), describe::source(f))?;
+    }
+    Ok(())
+}
+
 fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
+    for line in describe::whose_beat(groove, report) {
+        writeln!(t, "  {line}")?;
+    }
     if let Some(ms) = report.cell_ms {
         writeln!(t, "  at least a fifth of the attacks need a cell of {ms:.0} ms")?;
     }
-    writeln!(t, "     score      BPM  on pulse     deviation  pulse")?;
+    let Some(first) = report.hearings.first() else {
+        return writeln!(t, "  {}", describe::no_hearing_reason(report));
+    };
+    writeln!(
+        t,
+        "     likely      BPM  on pulse     deviation  pulse of somebody who follows {}",
+        names(groove, &report.focus)
+    )?;
     for (i, h) in report.hearings.iter().enumerate() {
         writeln!(
             t,
-            "  {:>2}  {:>4.0}  {:>7.1}  {:>7.0}%  {:>5.0} ms {:>3.0}%  {}",
+            "  {:>2}  {:>5}  {:>7.1}  {:>7.0}%  {:>5.0} ms {:>3.0}%  {}",
             i + 1,
-            h.score,
+            describe::likelihood(h),
             h.bpm(report.speed),
             h.share() * 100.0,
-            h.wobble_ms,
-            h.wobble * 100.0,
-            describe::hearing_name(groove, report, h)
+            h.deviation_ms,
+            h.deviation * 100.0,
+            describe::hearing_name(h)
         )?;
         if h.stretches.len() > 1 {
             writeln!(t, "        {}", stretches(groove, report, h))?;
         }
     }
-    let Some(first) = report.hearings.first() else {
-        return writeln!(t, "  too few attacks for a pulse");
-    };
-    let near = report.near_the_first();
-    if near > 1 {
-        writeln!(t, "  no clear winner: the top {near} scores are within 10%")?;
+    match describe::about_as_likely(report) {
+        0 | 1 => {}
+        2 => writeln!(t, "  the two likeliest are about as likely")?,
+        n => writeln!(t, "  the {n} likeliest are about as likely")?,
     }
-    writeln!(t, "  score of the first = {}", describe::score_parts(first))?;
-    writeln!(t, "  attacks under it: {}", describe::hearing_landings(first))?;
-    if let ([only], false) = (&first.stretches[..], first.kind.is_counted()) {
+    writeln!(t, "  attacks under the first: {}", describe::hearing_landings(first))?;
+    if let ([only], false) = (&first.stretches[..], first.keeps_written()) {
         writeln!(
             t,
-            "  mean rate of its attacks {:.1} per minute; pulses without an attack: {} of {}",
-            only.mean_bpm,
+            "  its attacks come at {:.1} per minute; pulses without an attack: {} of {}",
+            only.attack_rate,
             first.silent,
             first.pulses.len()
         )?;
     }
-    writeln!(t, "  by playing speed: {}", leaders_by_speed(groove, report))
+    let Some(speeds) = &report.speeds else { return Ok(()) };
+    writeln!(t, "  by playing speed: {}", leaders_by_speed(groove, report))?;
+    writeln!(t, "  hardness by playing speed: {}", describe::hardness_by_speed(speeds))
 }
 
 fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
@@ -130,23 +154,17 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     parts.join(" -> ")
 }
 
-/// The leading hearing by playing speed, in one line.
+/// The leading hearing by playing speed, in one line; empty where that was not asked.
 pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
-    let name = |h: &Hearing| format!("{} ({} at full speed)", h.kind, describe::tempos(h, 1.0));
-    // Only the speeds at which people practise; the JSON has all of them.
-    let before = report.turns.iter().rposition(|t| t.percent <= MIN_SPEED).unwrap_or(0);
+    let Some(speeds) = &report.speeds else { return String::new() };
     let mut words = Vec::new();
-    for turn in report.turns.iter().skip(before).filter(|t| t.percent <= MAX_SPEED) {
-        let h = &report.hearings[turn.hearing];
+    for change in &speeds.changes {
+        let leader = describe::leader_name(speeds, change.leader, 1.0);
         words.push(if words.is_empty() {
-            format!("at {MIN_SPEED}% {}", name(h))
+            format!("at {}% {leader}", change.percent)
         } else {
-            format!(
-                "from {}% (written {:.1} BPM) {}",
-                turn.percent,
-                describe::written_tempo(groove, turn.percent),
-                name(h)
-            )
+            let written = describe::written_tempo(groove, change.percent);
+            format!("from {}% (written {written:.1} BPM) {leader}", change.percent)
         });
     }
     words.join("; ")
@@ -154,9 +172,6 @@ pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
 
 /// Columns of the picture of streams.
 const COLUMNS: usize = 72;
-/// Playing speeds in percent between which changes of the leading hearing are listed.
-const MIN_SPEED: u16 = 40;
-const MAX_SPEED: u16 = 120;
 
 fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     // Pairs of the written beat, the best rival and the even layers; the JSON has all of them.

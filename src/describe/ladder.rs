@@ -1,8 +1,8 @@
 //! A practice ladder: its speeds, the tempo of each step, and the steps on which another hearing leads or cells become too short to
 //! be felt.
 
-use super::tempos;
-use crate::analysis::{Limits, Report};
+use super::tempo_row;
+use crate::analysis::{Leader, Limits, Report, Speeds};
 use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 
 /// Range of the playing speed, in percent of the written tempo.
@@ -74,24 +74,28 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Change {
-    /// The hearing, as an index into the report, that leads from this step.
-    pub leader: Option<usize>,
+    /// What leads from this step.
+    pub leader: Option<Leader>,
     /// Length of the cells in ms, if they are too short to be felt from this step.
     pub unfelt_cell_ms: Option<f64>,
+    /// Whether from this step most listeners would leave the written beat.
+    pub beat_is_lost: bool,
 }
 
 /// The changes on each step of rising speeds, from a report made at any speed.
 pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
-    let (mut leader, mut felt) = (None, true);
+    let (mut leader, mut felt, mut kept) = (None, true, true);
     let change = |speed: &Fraction| {
         let speed = value(*speed);
         let mut change = Change::default();
-        let turn = report.turns.iter().rev().find(|t| f64::from(t.percent) <= speed * 100.0 + 1e-9);
-        if let Some(turn) = turn.filter(|t| t.hearing < report.hearings.len()) {
-            if leader != Some(turn.hearing) {
-                change.leader = Some(turn.hearing);
+        if let Some(chart) = &report.speeds {
+            let now = chart.change_at(speed * 100.0).map(|c| c.leader);
+            if now != leader {
+                change.leader = now;
             }
-            leader = Some(turn.hearing);
+            leader = now;
+            let lost = chart.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5);
+            change.beat_is_lost = lost && std::mem::replace(&mut kept, !lost);
         }
         let cell = report.cell_ms.map(|ms| ms * report.speed / speed);
         if let Some(cell) = cell.filter(|ms| felt && limits.feel(*ms) <= 0.0) {
@@ -103,16 +107,25 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
     speeds.iter().map(change).collect()
 }
 
+/// What leads, with its tempos at a speed.
+pub(crate) fn leader_name(speeds: &Speeds, leader: Leader, speed: f64) -> String {
+    match speeds.hearing(leader) {
+        Some(h) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
+        None => "the written beat".to_owned(),
+    }
+}
+
 /// The changes as text; empty where nothing changes.
 pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String> {
     let note = |(change, speed): (Change, &Fraction)| {
-        let leader = change.leader.and_then(|h| report.hearings.get(h));
-        let leads = leader.map(|h| format!("{} leads at {} BPM", h.kind, tempos(h, value(*speed))));
+        let chart = report.speeds.as_deref();
+        let leads = change.leader.zip(chart).map(|(h, c)| format!("{} leads", leader_name(c, h, value(*speed))));
+        let lost = change.beat_is_lost.then(|| "from here on most would leave the beat".to_owned());
         let limit = limits.cell_ms;
         let unfelt = change
             .unfelt_cell_ms
             .map(|ms| format!("cells of {ms:.0} ms are too fast to be felt (limit {limit:.0} ms)"));
-        leads.into_iter().chain(unfelt).collect::<Vec<_>>().join("; ")
+        leads.into_iter().chain(lost).chain(unfelt).collect::<Vec<_>>().join("; ")
     };
     changes(report, limits, speeds).into_iter().zip(speeds).map(note).collect()
 }

@@ -38,7 +38,7 @@ pub(crate) fn measure(m: &Measure) -> String {
 mod tests {
     use super::*;
     use crate::analysis::measure::{Ring, evenness};
-    use crate::analysis::{Ask, report};
+    use crate::analysis::{AnalysisOptions, report};
     use crate::rhythm::tests::grooves;
     use proptest::prelude::*;
 
@@ -68,7 +68,7 @@ mod tests {
         /// A measure that is added or renamed has to say what its values mean.
         #[test]
         fn every_measure_says_which_way_it_goes(g in grooves()) {
-            for m in report(&g, &Ask::default()).measures.iter().flat_map(|s| &s.1) {
+            for m in report(&g, &AnalysisOptions::default()).measures.iter().flat_map(|s| &s.1) {
                 prop_assert!(!says(m.name).is_empty(), "{}", m.name);
                 prop_assert!(!measure(m).contains('\n'));
             }

@@ -12,10 +12,12 @@ pub(crate) mod streams;
 pub(crate) mod tap;
 
 pub(crate) use explain::{explain, leaders_by_speed};
+pub(crate) use ladder::leader_name;
 pub(crate) use measure::measure;
 pub(crate) use reason::{source, threshold};
 pub(crate) use report::{
-    bar_count, bar_relation, hearing_landings, hearing_name, is_notable, main_streams, no_hearing_reason, place,
-    score_parts, silent_pulses, stream_pair, stretch, stretch_place, structure, subdivisions, tempos, trimmed,
-    voice_summary, written_tempo,
+    about_as_likely, bar_count, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings,
+    hearing_name, is_notable, likelihood, main_streams, no_hearing_reason, place, share, silent_pulses, stream_pair,
+    stretch, stretch_place, structure, subdivisions, tempo_row, tempos, trimmed, voice_summary, whose_beat,
+    written_tempo,
 };

@@ -7,18 +7,28 @@ use crate::analysis::{Finding, Reason};
 pub(crate) fn threshold(f: &Finding) -> String {
     let (limit, percent) = (trimmed(f.threshold), trimmed(f.threshold * 100.0));
     match &f.reason {
-        Reason::Rival { .. } => format!("reported from {limit} times the score"),
         Reason::CellTooFast { .. } => format!("reported for cells up to {limit} ms"),
         Reason::CellsPerBeat { .. } => format!("reported for more than {limit} cells per beat"),
-        Reason::WeakLandings(_) | Reason::SilentBeats { .. } => format!("reported from {percent}%"),
-        Reason::NearlyEven(_) => format!("reported up to {limit} times"),
+        Reason::WeakLandings(_) | Reason::SilentBeats(_) | Reason::AccentsOffBeat(_) => {
+            format!("reported from {percent}%")
+        }
+        Reason::DownbeatSilent { .. } => format!("reported up to {percent}%"),
+        Reason::LongSilence(_) => format!("reported from {limit} s"),
+        Reason::NearlyEven { .. } => format!("reported where one is up to {limit} times the other"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
             format!("reported for more than {limit} bar")
         }
         Reason::NoPeriod(_) => format!("reported from {limit} groups"),
-        Reason::Changes(_) => format!("reported from {limit} stretches"),
-        Reason::BeatChanges(_) => format!("reported from a difference of {limit}%"),
-        Reason::Unrelated { .. } => format!("reported where both numbers exceed {limit}"),
+        Reason::OddBar(_) => format!("reported from {limit} beats"),
+        Reason::MeterChange(_) => format!("reported from {limit} meters"),
+        Reason::BeatChanges(_) | Reason::Changes(_) => format!("reported from a difference of {limit}%"),
+        Reason::Displacement(_) => format!("reported from a probability of {limit}"),
+        Reason::UnequalBeats { .. } => "reported where such a beat is likely".to_owned(),
+        Reason::AccentsAgainstFigure { .. } => "reported where they do not fit".to_owned(),
+        Reason::CrossRhythm { .. } | Reason::Unrelated { .. } => {
+            format!("reported where both numbers exceed {limit}")
+        }
+        Reason::TwoStreams { .. } => format!("reported where the written beat differs by more than {limit}"),
     }
 }
 
@@ -30,7 +40,7 @@ pub(crate) fn source(f: &Finding) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::{Ask, Limits, report};
+    use crate::analysis::{AnalysisOptions, Limits, report};
     use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 
     fn groove(meter: &str, bpm: i32, bars: u16, lines: &[&str]) -> Groove {
@@ -47,7 +57,7 @@ mod tests {
 
     /// Every reason of a groove with its threshold and source.
     fn told(groove: &Groove, limits: Limits) -> Vec<String> {
-        let report = report(groove, &Ask { limits, ..Ask::default() });
+        let report = report(groove, &AnalysisOptions { limits, ..AnalysisOptions::default() });
         report.findings.iter().map(|f| format!("{}; {}; {}", f.reason, threshold(f), source(f))).collect()
     }
 

@@ -1,6 +1,8 @@
 //! Sentences and phrases about a report.
 
-use crate::analysis::{Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, Stretch, landing, limits};
+use crate::analysis::{
+    Answer, Figure, Hearing, Landings, LayerReport, Pair, Report, Source, Speeds, Stretch, landing, limits,
+};
 use crate::rhythm::{Fraction, Groove, Place};
 
 /// Most heads of a figure that are listed.
@@ -26,14 +28,8 @@ pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
 }
 
 /// Why a report has no hearing.
-pub(crate) fn no_hearing_reason(groove: &Groove, report: &Report) -> &'static str {
-    let layers = groove.layers();
-    let heard = (0..layers.len()).any(|l| groove.is_audible(l));
-    match () {
-        () if !report.attacks.is_empty() => "too few attacks for a pulse",
-        () if !heard && !layers.is_empty() => "every layer is muted",
-        () => "no attacks",
-    }
+pub(crate) fn no_hearing_reason(report: &Report) -> &'static str {
+    if report.attacks.is_empty() { "no attacks" } else { "too few attacks to hear a pulse from" }
 }
 
 /// A position as players say it: section if there are several, bar, beat, and cell if it is off the beat. Empty for a position
@@ -143,37 +139,71 @@ fn percent(part: usize, all: usize) -> String {
     format!("{:.0}%", 100.0 * part as f64 / all.max(1) as f64)
 }
 
-/// The hearing's name; for a grid pulse also its offset from the beat, and whether it re-enters each loop because the loop is not a
-/// whole number of its periods.
-pub(crate) fn hearing_name(groove: &Groove, report: &Report, h: &Hearing) -> String {
-    let off = (h.kind == Kind::Cells).then(|| {
-        let m = report.clock.moment(*h.pulses.first()?)?;
-        let beat = groove.sections().get(m.section)?.meter.beat();
-        let beats = m.wholes * beat.denom() as f64 / beat.numer() as f64;
-        let (n, d) = crate::analysis::stream::nearest(beats.fract(), 16).filter(|_| beats.fract() > 1e-6)?;
-        Some(format!(", {n}/{d} of a beat after the beat"))
-    });
+/// The hearing's name, and whether it re-enters each loop because the loop is not a whole number of its periods.
+pub(crate) fn hearing_name(h: &Hearing) -> String {
     let re_enters = if h.closes || h.stretches.len() > 1 { "" } else { " (re-enters each loop)" };
-    format!("{}{}{re_enters}", h.kind, off.flatten().unwrap_or_default())
+    format!("{}{re_enters}", h.kind)
 }
 
-/// The score as the product of its parts.
-pub(crate) fn score_parts(h: &Hearing) -> String {
-    let p = h.parts;
-    format!(
-        "100 x explained {:.2} x steady {:.2} x tempo {:.2} x sounded {:.2} x kept {:.2}",
-        p.explained, p.steady, p.tempo, p.sounded, p.kept
-    )
+/// How likely a hearing is: the tempered percentage, `-` below the least that is shown.
+pub(crate) fn likelihood(h: &Hearing) -> String {
+    h.shown.map_or_else(|| "-".to_owned(), share)
+}
+
+/// A probability or share in whole percent; what is not nothing never reads as nothing.
+pub(crate) fn share(x: f64) -> String {
+    match (x * 100.0).round() {
+        p if p < 1.0 && x > 0.0 => "<1%".to_owned(),
+        p => format!("{:.0}%", p + 0.0),
+    }
+}
+
+/// Hearings within this factor of each other are about as likely.
+const ABOUT_AS_LIKELY: f64 = 1.5;
+
+/// How many entries from the first on are about as likely, the written beat and what is counted with it as one.
+pub(crate) fn about_as_likely(report: &Report) -> usize {
+    let Some(answer) = &report.answer else { return 0 };
+    let others = report.hearings.iter().filter(|h| !h.keeps_written()).map(|h| h.probability);
+    let mut entries: Vec<f64> = others.chain([answer.written]).collect();
+    entries.sort_by(|a, b| b.total_cmp(a));
+    entries.iter().take_while(|p| **p > 0.0 && entries[0] <= **p * ABOUT_AS_LIKELY).count()
+}
+
+/// How likely the written beat is kept, for somebody who follows the layers asked about and for somebody who takes in all.
+pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
+    let names: Vec<&str> =
+        report.focus.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
+    let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
+        let first = hearings.first().filter(|h| !h.keeps_written());
+        let first = first.map(|h| format!("; likelier: {}, {} BPM", h.kind, tempos(h, report.speed)));
+        format!("{who}: written beat {}{}", share(answer.shown_written), first.unwrap_or_default())
+    };
+    let mut lines = Vec::new();
+    if let Some(answer) = &report.answer {
+        lines.push(line(format!("following {}", names.join(" + ")), answer, &report.hearings));
+    }
+    if let Some(all) = &report.all {
+        lines.push(line("taking in all layers".to_owned(), &all.answer, &all.hearings));
+    }
+    lines
+}
+
+/// The hardness and its parts, as probabilities.
+pub(crate) fn hardness(answer: &Answer) -> String {
+    let parts: Vec<String> = answer.parts().iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
+    let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
+    format!("hardness {:.2}{parts}", answer.hardness().max(0.0))
 }
 
 /// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, off the pulse.
 pub(crate) fn hearing_landings(h: &Hearing) -> String {
-    let all = h.on_pulse + h.astray + h.between.iter().map(|b| b.1).sum::<usize>();
+    let all = h.on_pulse + h.off_pulse + h.between.iter().map(|b| b.1).sum::<usize>();
     let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent(count, all));
     let mut words = vec![one(h.on_pulse, "on the pulse")];
     words.extend(h.between.iter().map(|(n, count)| one(*count, &format!("on its {}", subdivisions(*n)))));
-    if h.astray > 0 {
-        words.push(one(h.astray, "off the pulse"));
+    if h.off_pulse > 0 {
+        words.push(one(h.off_pulse, "off the pulse"));
     }
     words.join(", ")
 }
@@ -192,13 +222,30 @@ pub(crate) fn subdivisions(parts: u16) -> String {
     }
 }
 
-/// The pulses of a hearing without an attack, and its salience.
+/// The hardness in steps of ten percent of the tempo: `40% 0.02, 50% 0.05`.
+pub(crate) fn hardness_by_speed(speeds: &Speeds) -> String {
+    let steps = (0..=20).map(|k| k * 10);
+    let of = |percent: u16| Some(format!("{percent}% {:.2}", speeds.hardness_at(f64::from(percent))?.max(0.0)));
+    steps.filter_map(of).collect::<Vec<_>>().join(", ")
+}
+
+/// The hardness as a row of bars, one for each five percent of the tempo, from the first speed looked at to the last; `ramp` has the
+/// glyphs from none to all.
+pub(crate) fn hardness_chart(speeds: &Speeds, ramp: &[char]) -> String {
+    let (Some(first), Some(last)) = (speeds.points.first(), speeds.points.last()) else { return String::new() };
+    let glyph = |h: f64| ramp[((h.clamp(0.0, 1.0) * ramp.len() as f64) as usize).min(ramp.len() - 1)];
+    let row: String =
+        (first.0..=last.0).step_by(5).filter_map(|p| speeds.hardness_at(f64::from(p))).map(glyph).collect();
+    format!("{}% {row} {}%", first.0, last.0)
+}
+
+/// The pulses of a hearing without an attack.
 pub(crate) fn silent_pulses(h: &Hearing) -> String {
     let nothing = match h.unsounded {
         0 => String::new(),
         n => format!(", {n} of them in all layers"),
     };
-    format!("{} of {} pulses silent{nothing}; salience {:.2}", h.silent, h.pulses.len(), h.salience)
+    format!("{} of {} pulses silent{nothing}", h.silent, h.pulses.len())
 }
 
 /// The position of a stretch's first attack.
@@ -210,19 +257,24 @@ pub(crate) fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> St
 
 /// The tempos of a hearing's stretches at a playing speed.
 pub(crate) fn tempos(h: &Hearing, speed: f64) -> String {
-    h.tempos(speed).iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
+    tempo_row(&h.tempos(speed))
 }
 
-/// A stretch: its tempo by least squares and by mean rate, its attacks, position and deviation.
+/// `58.5 then 132.0`.
+pub(crate) fn tempo_row(tempos: &[f64]) -> String {
+    tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
+}
+
+/// A stretch: its tempo, the rate of its attacks, their number, position and deviation.
 pub(crate) fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
     format!(
-        "{:.1} BPM (mean rate {:.1}): {attacks} from {}, deviation {:.0} ms {:.0}%",
+        "{:.1} BPM: {attacks} from {} ({:.1} per minute), deviation {:.0} ms {:.0}%",
         s.bpm,
-        s.mean_bpm,
         stretch_place(groove, report, s),
-        s.wobble_ms,
-        s.wobble * 100.0
+        s.attack_rate,
+        s.deviation_ms,
+        s.deviation * 100.0
     )
 }
 
@@ -232,25 +284,27 @@ pub(crate) fn written_tempo(groove: &Groove, percent: u16) -> f64 {
     bpm.map_or(0.0, |b| b.numer() as f64 / b.denom() as f64 * f64::from(percent) / 100.0)
 }
 
-/// Hearings up to this rank count as main streams.
-const MAX_STREAM_RANK: usize = 3;
-
-/// The main streams: the written beat, the best other hearing, and the layers of even attacks.
+/// The main streams: the written beat, the likeliest other hearing with its stretches, and the layers of even attacks.
 pub(crate) fn main_streams(report: &Report) -> Vec<usize> {
-    let is_hearing = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(_));
-    let near_the_top = |i: &usize| matches!(report.streams[*i].source, Source::Hearing(h) if h < MAX_STREAM_RANK);
-    let rival = (0..report.streams.len()).find(near_the_top);
-    (0..report.streams.len()).filter(|i| !is_hearing(i) || Some(*i) == rival).collect()
+    let of = |i: usize| match report.streams[i].source {
+        Source::Hearing { hearing, .. } => Some(hearing),
+        _ => None,
+    };
+    let rival = (0..report.streams.len()).find_map(of);
+    (0..report.streams.len()).filter(|i| of(*i).is_none() || of(*i) == rival).collect()
 }
 
 /// The name of a stream, by its index in the report.
 pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> String {
     match report.streams.get(index).map(|s| &s.source) {
         Some(Source::Written) => "the written beat".to_owned(),
-        Some(Source::Hearing(h)) => report
-            .hearings
-            .get(*h)
-            .map_or_else(String::new, |h| format!("the {} at {:.1}", h.kind, h.bpm(report.speed))),
+        Some(Source::Hearing { hearing, stretch }) => {
+            let Some(h) = report.hearings.get(*hearing) else { return String::new() };
+            match stretch.and_then(|s| Some((s, h.stretches.get(s)?))) {
+                Some((i, s)) => format!("stretch {} of the changing pulse at {:.1}", i + 1, s.bpm),
+                None => format!("the pulse at {:.1} ({})", h.bpm(report.speed), h.kind.short()),
+            }
+        }
         Some(Source::Layer(l)) => {
             format!("layer {}", groove.layers().get(*l).map_or("", |l| l.name.as_str()))
         }

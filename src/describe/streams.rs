@@ -69,7 +69,10 @@ pub(crate) fn draw_streams(
         let s = report.streams.get(*i)?;
         let what = match s.source {
             Source::Written => "written beat".to_owned(),
-            Source::Hearing(h) => report.hearings.get(h)?.kind.to_string(),
+            Source::Hearing { hearing, stretch } => {
+                let stretch = stretch.map(|s| format!(" {}", s + 1)).unwrap_or_default();
+                format!("{}{stretch}", report.hearings.get(hearing)?.kind.short())
+            }
             Source::Layer(l) => groove.layers().get(l)?.name.clone(),
         };
         Some(StreamLine { name: format!("{:>5.1} {what}", 60.0 / s.period), period: s.period, start: s.start })

@@ -1,43 +1,42 @@
-//! The text above and below each note.
+//! The text above and below the notes.
 
-pub(crate) use crate::describe::notes::{Landings, parse_beaming};
 pub use crate::describe::notes::{NotationOptions, Text};
 
 use super::ExportInput;
 use crate::analysis::landing::{depth, syllable};
+use crate::describe::notes::Landings;
 use crate::notation::{Bar, Strike};
 use crate::rhythm::Spot;
 
-/// What can be said at the notes of one layer.
+/// Annotates the notes of one layer.
 pub(super) struct Annotator<'a> {
     piece: &'a ExportInput<'a>,
     layer: usize,
-    told: bool,
-    /// The spans of each section.
-    spots: Vec<Vec<Spot>>,
+    /// The spans of each section; `None` for a layer outside the report's focus, which has no text.
+    spots: Option<Vec<Vec<Spot>>>,
 }
 
 impl<'a> Annotator<'a> {
-    /// For a layer; one that the report's hearings are not found for is told nothing of.
     pub(super) fn new(piece: &'a ExportInput<'a>, layer: usize) -> Self {
-        let told = piece.report.focus.contains(&layer);
         let groove = piece.groove;
         let spots = |s: usize| groove.part(layer, s).spots(groove.context(layer, s));
-        let sections = if told { groove.sections().len() } else { 0 };
-        Self { piece, layer, told, spots: (0..sections).map(spots).collect() }
+        let focused = piece.report.focus.contains(&layer);
+        Self { piece, layer, spots: focused.then(|| (0..groove.sections().len()).map(spots).collect()) }
     }
 
-    /// How many lines a text may have here.
+    /// The most lines that a note of this layer has.
     pub(super) fn lines(&self, text: &Text) -> usize {
-        if self.told { usize::from(text.groups) + usize::from(text.has_landings()) } else { 0 }
+        if self.spots.is_some() { usize::from(text.groups) + usize::from(text.has_landings()) } else { 0 }
     }
 
-    /// The lines of a text at a note, the highest first: the group's length, then the landing; nothing where a sound only goes on.
+    /// The lines at a note, from the top: the group's length, the landing. A note tied from another has none.
     pub(super) fn at(&self, text: &Text, bar: &Bar, strike: Strike) -> [Option<String>; 2] {
-        if strike.tied_from || !self.told {
-            return [None, None];
+        match &self.spots {
+            Some(spots) if !strike.tied_from => {
+                [self.group(text, bar, strike), self.landing(text, bar, strike, spots.get(bar.section))]
+            }
+            _ => [None, None],
         }
-        [self.group(text, bar, strike), self.landing(text, bar, strike)]
     }
 
     fn group(&self, text: &Text, bar: &Bar, strike: Strike) -> Option<String> {
@@ -46,18 +45,16 @@ impl<'a> Annotator<'a> {
         Some(section.groups.as_ref()?.cells.get(strike.number)?.to_string())
     }
 
-    fn landing(&self, text: &Text, bar: &Bar, strike: Strike) -> Option<String> {
-        if !text.has_landings() {
-            return None;
-        }
+    fn landing(&self, text: &Text, bar: &Bar, strike: Strike, spots: Option<&Vec<Spot>>) -> Option<String> {
         let context = self.piece.groove.context(self.layer, bar.section);
-        let spots = self.spots.get(bar.section)?;
+        let spots = spots?;
         let spot = *spots.get(spots.partition_point(|s| s.first <= strike.cell).checked_sub(1)?)?;
         let spot = Spot { cell: strike.cell - spot.first, ..spot };
-        let told = match &text.landings {
+        let shown = match &text.landings {
+            Landings::None => false,
+            Landings::All => true,
             Landings::At(depths) => depths.contains(&depth(spot, context)),
-            _ => true,
         };
-        told.then(|| syllable(spot, context))
+        shown.then(|| syllable(spot, context))
     }
 }

@@ -1,28 +1,27 @@
-//! Writes a groove as a Standard MIDI File, format 1.
+//! Exports a groove as a Standard MIDI File, format 1.
 //!
-//! The file has a tempo and meter map, a track per layer and a track of clicks per chosen hearing. Passes are written out under a
-//! marker with the section's name. The resolution is chosen so that every time is exact; if none up to 32767 ticks per quarter is,
-//! each time is rounded once from the exact one, by at most half a tick.
+//! The file has a tempo and meter map, a track per layer and a track of clicks per chosen hearing. Passes are written out, each under a
+//! marker with the section's name. The resolution makes every time exact; if none up to 32767 ticks per quarter does, times are
+//! rounded to the nearest tick.
 //!
-//! Text events that begin with `teeter` ([`teeter_meta`]) hold what MIDI cannot, so that our own import restores it. An attack without
-//! a pitch of its own has note-off velocity 0, others 64.
+//! Text events that begin with `teeter` ([`teeter_meta`]) hold what MIDI cannot, so that an import restores it. An attack without a
+//! pitch has note-off velocity 0, others 64.
 
 use super::ExportInput;
-use crate::analysis::Hearing;
 use crate::notation::{FormatError, Pass, TimedNote, general_midi, passes, teeter_meta, timed_notes};
-use crate::rhythm::{Accent, Fraction, Groove, Layer, Meter, Tempo, Time, Voice};
+use crate::rhythm::{Accent, Fraction, Groove, Layer, Meter, Pitch, Tempo, Time, Voice};
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 use num_integer::lcm;
 
-/// Greatest number of ticks per quarter a file can tell.
+/// Maximum ticks per quarter of the format.
 const MAX_TICKS: i64 = 32_767;
-/// Ticks per quarter where no number of them makes every time exact: highly composite, so that few times are rounded.
-const ROUNDED: i64 = 30_240;
-/// Ticks per quarter that a file has at least; common in the trade.
-const LEAST: i64 = 480;
+/// Ticks per quarter if no resolution is exact: highly composite, so that few times are rounded.
+const ROUNDED_TICKS: i64 = 30_240;
+/// Minimum ticks per quarter that are written: a common resolution.
+const MIN_TICKS: u64 = 480;
 
-/// Whole notes to ticks.
+/// Converts whole notes to ticks.
 #[derive(Debug, Clone, Copy)]
 struct Ticks {
     per_quarter: i64,
@@ -37,37 +36,47 @@ impl Ticks {
     }
 }
 
-/// An event at its tick. The rank orders events at one tick: words, then ends of notes, then onsets.
-type At<'a> = (u64, u8, TrackEventKind<'a>);
+/// An event and its tick.
+struct Event<'a> {
+    tick: u64,
+    rank: Rank,
+    kind: TrackEventKind<'a>,
+}
 
-/// The bytes of a format 1 file with what is asked of the piece: its groove or one section, and a track of clicks per hearing.
+/// The order of events at one tick.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Rank {
+    Meta,
+    NoteOff,
+    NoteOn,
+    End,
+}
+
+/// Writes the groove or one section of it.
 ///
 /// # Errors
-/// [`FormatError`] if a time cannot be held exactly, or the piece names a section or hearing that is not there.
+/// [`FormatError`] if the groove is too long, or the section or a hearing does not exist.
 pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     let groove = piece.groove;
     if piece.section.is_some_and(|s| s >= groove.sections().len()) {
         return Err(FormatError::new("", "no such section"));
     }
     let too_long = || FormatError::new("", "the groove is too long: its times do not fit 64-bit fractions");
-    let through = passes(groove, piece.section).ok_or_else(too_long)?;
-    let layers: Vec<Vec<TimedNote>> = (0..groove.layers().len())
-        .map(|l| timed_notes(groove, l, &through))
-        .collect::<Option<_>>()
-        .ok_or_else(too_long)?;
-    let last = through.last().and_then(|t| t.start.plus(groove.sections()[t.section].length())).ok_or_else(too_long)?;
-    let (ticks, exact) = resolution(&through, &layers, last);
+    let passes = passes(groove, piece.section).ok_or_else(too_long)?;
+    let notes = (0..groove.layers().len()).map(|l| timed_notes(groove, l, &passes));
+    let notes: Vec<Vec<TimedNote>> = notes.collect::<Option<_>>().ok_or_else(too_long)?;
+    let last = passes.last().and_then(|p| p.start.plus(groove.sections()[p.section].length())).ok_or_else(too_long)?;
+    let (ticks, exact) = resolution(&passes, &notes, last);
     let end = ticks.of(last);
-    let words = Words::new(piece, &through, exact);
-    let mut tracks = vec![finish(head(groove, &through, ticks, &words), end)];
+    let texts = Texts::new(piece, &passes, exact)?;
+    let mut tracks = vec![delta_encoded(conductor_track(groove, &passes, ticks, &texts), end)];
     let mut channels = Channels::default();
-    for ((layer, notes), words) in groove.layers().iter().zip(&layers).zip(&words.layers) {
-        tracks.push(finish(layer_track(layer, notes, ticks, &mut channels, words), end));
+    for ((layer, notes), texts) in groove.layers().iter().zip(&notes).zip(&texts.layers) {
+        tracks.push(delta_encoded(layer_track(layer, notes, ticks, &mut channels, texts), end));
     }
-    for (n, (hearing, words)) in piece.hearings.iter().zip(&words.hearings).enumerate() {
-        let found = piece.report.hearings.get(*hearing);
-        let hearing = found.ok_or_else(|| FormatError::new("", format!("no such hearing: {}", hearing + 1)))?;
-        tracks.push(finish(clicks(piece, hearing, n, ticks, end, words), end));
+    for (n, (hearing, texts)) in piece.hearings.iter().zip(&texts.hearings).enumerate() {
+        let pulses = &piece.report.hearings[*hearing].pulses;
+        tracks.push(delta_encoded(click_track(piece, pulses, n, ticks, end, texts), end));
     }
     let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks.per_quarter as u16)));
     let mut bytes = Vec::new();
@@ -77,9 +86,8 @@ pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     Ok(bytes)
 }
 
-/// The texts that the events borrow.
-struct Words {
-    title: String,
+/// The texts that the events borrow: of tracks and sections the name and the text event.
+struct Texts {
     file: String,
     note: String,
     sections: Vec<(String, String)>,
@@ -87,93 +95,92 @@ struct Words {
     hearings: Vec<(String, String)>,
 }
 
-impl Words {
-    fn new(piece: &ExportInput<'_>, through: &[Pass], exact: bool) -> Self {
+impl Texts {
+    fn new(piece: &ExportInput<'_>, passes: &[Pass], exact: bool) -> Result<Self, FormatError> {
         let groove = piece.groove;
-        let sections = through.iter().map(|t| &groove.sections()[t.section]);
-        let hearings = piece.hearings.iter().map(|h| {
-            let name =
-                piece.report.hearings.get(*h).map_or(String::new(), |found| {
-                    format!("hearing {}: {}, {:.1} BPM", h + 1, found.kind, found.bpm(1.0))
-                });
-            (name, teeter_meta::click())
-        });
-        Self {
-            title: groove.title().to_owned(),
+        let sections = passes.iter().map(|p| &groove.sections()[p.section]);
+        let hearing = |h: &usize| {
+            let number = h + 1;
+            let hearing = piece.report.hearings.get(*h);
+            let hearing = hearing.ok_or_else(|| FormatError::new("", format!("no such hearing: {number}")))?;
+            let name = format!("hearing {number}: {}, {:.1} BPM", hearing.kind, hearing.bpm(1.0));
+            Ok((name, teeter_meta::click()))
+        };
+        Ok(Self {
             file: teeter_meta::file(exact),
             note: teeter_meta::note(groove.note()),
             sections: sections.map(|s| (s.name.clone(), teeter_meta::section(s))).collect(),
             layers: groove.layers().iter().map(|l| (l.name.clone(), teeter_meta::layer(l))).collect(),
-            hearings: hearings.collect(),
-        }
+            hearings: piece.hearings.iter().map(hearing).collect::<Result<_, _>>()?,
+        })
     }
 }
 
-/// The ticks per quarter, and whether every time is exact with them.
-fn resolution(through: &[Pass], layers: &[Vec<TimedNote>], last: Time) -> (Ticks, bool) {
-    let starts = through.iter().map(|t| t.start).chain([last]);
-    let times = layers.iter().flatten().flat_map(|n| [n.start, n.length]).chain(starts);
+/// Also returns whether every time is exact.
+fn resolution(passes: &[Pass], notes: &[Vec<TimedNote>], last: Time) -> (Ticks, bool) {
+    let starts = passes.iter().map(|p| p.start).chain([last]);
+    let times = notes.iter().flatten().flat_map(|n| [n.start, n.length]).chain(starts);
     let mut needed = 1_i64;
     for time in times {
         let quarters = time.scaled(Fraction::whole(4)).map_or(i64::MAX, Time::denom);
-        if quarters > MAX_TICKS {
-            return (Ticks { per_quarter: ROUNDED }, false);
+        // Checked first, so that the common multiple cannot overflow.
+        if quarters > MAX_TICKS || lcm(needed, quarters) > MAX_TICKS {
+            return (Ticks { per_quarter: ROUNDED_TICKS }, false);
         }
         needed = lcm(needed, quarters);
-        if needed > MAX_TICKS {
-            return (Ticks { per_quarter: ROUNDED }, false);
-        }
     }
-    let per_quarter = needed * (LEAST / needed + i64::from(LEAST % needed != 0)).max(1);
-    (Ticks { per_quarter }, true)
+    (Ticks { per_quarter: MIN_TICKS.next_multiple_of(needed as u64) as i64 }, true)
+}
+
+fn meta(tick: u64, message: MetaMessage<'_>) -> Event<'_> {
+    Event { tick, rank: Rank::Meta, kind: TrackEventKind::Meta(message) }
 }
 
 /// The track of tempos, meters and section names.
-fn head<'a>(groove: &'a Groove, through: &[Pass], ticks: Ticks, words: &'a Words) -> Vec<At<'a>> {
-    let meta = |m| TrackEventKind::Meta(m);
+fn conductor_track<'a>(groove: &'a Groove, passes: &[Pass], ticks: Ticks, texts: &'a Texts) -> Vec<Event<'a>> {
     let mut events = vec![
-        (0, 0, meta(MetaMessage::TrackName(words.title.as_bytes()))),
-        (0, 0, meta(MetaMessage::Text(words.file.as_bytes()))),
+        meta(0, MetaMessage::TrackName(groove.title().as_bytes())),
+        meta(0, MetaMessage::Text(texts.file.as_bytes())),
     ];
     if !groove.note().is_empty() {
-        events.push((0, 0, meta(MetaMessage::Text(words.note.as_bytes()))));
+        events.push(meta(0, MetaMessage::Text(texts.note.as_bytes())));
     }
-    for (t, (name, exact)) in through.iter().zip(&words.sections) {
-        let (at, section) = (ticks.of(t.start), &groove.sections()[t.section]);
-        events.push((at, 0, meta(time_signature(&section.meter))));
-        events.push((at, 0, meta(MetaMessage::Tempo(u24::new(microseconds(section.tempo))))));
-        events.push((at, 0, meta(MetaMessage::Marker(name.as_bytes()))));
-        events.push((at, 0, meta(MetaMessage::Text(exact.as_bytes()))));
+    for (pass, (name, text)) in passes.iter().zip(&texts.sections) {
+        let (tick, section) = (ticks.of(pass.start), &groove.sections()[pass.section]);
+        events.push(meta(tick, time_signature(&section.meter)));
+        events.push(meta(tick, MetaMessage::Tempo(u24::new(microseconds(section.tempo)))));
+        events.push(meta(tick, MetaMessage::Marker(name.as_bytes())));
+        events.push(meta(tick, MetaMessage::Text(text.as_bytes())));
     }
     events
 }
 
-/// The meter as a file tells it: the sum of its terms, the lower number's power of two, MIDI clocks (24 a quarter) per beat.
+/// The sum of the meter's terms, the lower number's power of two, and the MIDI clocks (24 per quarter) of a beat.
 fn time_signature(meter: &Meter) -> MetaMessage<'static> {
     let upper: u16 = meter.terms().iter().sum();
     let clocks = meter.beat().scaled(Fraction::whole(96)).map_or(24, |c| c.wholes().round().clamp(1, 255));
     MetaMessage::TimeSignature(upper as u8, meter.lower().trailing_zeros() as u8, clocks as u8, 8)
 }
 
-/// Microseconds per quarter, rounded and within what a file can tell.
+/// Microseconds per quarter, rounded and clamped to the range of the format.
 fn microseconds(tempo: Tempo) -> u32 {
     let wholes = tempo.wholes_per_minute();
     let exact = Fraction::whole(15_000_000).over(wholes).map_or(500_000, Fraction::round);
     exact.clamp(1, i64::from(u24::max_value().as_int())) as u32
 }
 
-/// Which channels are taken. Channels other than percussion's are given out in order and then again from the first.
+/// Assigns all channels but that of percussion in turn.
 #[derive(Default)]
 struct Channels {
-    given: usize,
+    assigned: usize,
 }
 
 impl Channels {
     /// The next channel, and whether this is the first layer on it.
     fn next(&mut self) -> (u8, bool) {
-        let n = (self.given % 15) as u8;
-        self.given += 1;
-        (n + u8::from(n >= general_midi::PERCUSSION), self.given <= 15)
+        let n = (self.assigned % 15) as u8;
+        self.assigned += 1;
+        (n + u8::from(n >= general_midi::PERCUSSION), self.assigned <= 15)
     }
 }
 
@@ -182,94 +189,89 @@ fn layer_track<'a>(
     notes: &[TimedNote],
     ticks: Ticks,
     channels: &mut Channels,
-    words: &'a (String, String),
-) -> Vec<At<'a>> {
+    texts: &'a (String, String),
+) -> Vec<Event<'a>> {
     let pitched = layer.voice.is_pitched() && notes.iter().any(|n| n.attack.pitch.is_some());
     let drum = general_midi::key(layer.voice).filter(|_| !pitched);
     let (channel, first) = if drum.is_some() { (general_midi::PERCUSSION, false) } else { channels.next() };
-    let program = general_midi::program(layer.voice);
+    let program = u7::new(general_midi::program(layer.voice));
     let own_key = layer.voice.default_pitch().or(Voice::Pluck.default_pitch()).unwrap_or(60);
-    let mut events = named(words);
-    let midi = |message| TrackEventKind::Midi { channel: u4::new(channel), message };
+    let mut events = named_track(texts);
+    let midi = |tick, rank, message| {
+        let kind = TrackEventKind::Midi { channel: u4::new(channel), message };
+        Event { tick, rank, kind }
+    };
     if first {
-        events.push((0, 0, midi(MidiMessage::ProgramChange { program: u7::new(program) })));
+        events.push(midi(0, Rank::Meta, MidiMessage::ProgramChange { program }));
         let volume = if layer.mute { 0 } else { general_midi::volume(layer.gain) };
         for (controller, value) in [(general_midi::VOLUME, volume), (general_midi::PAN, general_midi::pan(layer.pan))] {
             let message = MidiMessage::Controller { controller: u7::new(controller), value: u7::new(value) };
-            events.push((0, 0, midi(message)));
+            events.push(midi(0, Rank::Meta, message));
         }
     }
     for note in notes {
-        let pitch = note.attack.pitch.filter(|_| sounds(layer.voice));
-        let key = u7::new(drum.unwrap_or_else(|| pitch.map_or(own_key, crate::rhythm::Pitch::key)));
+        // The pitches of a voice without pitch do not sound.
+        let pitch = note.attack.pitch.filter(|_| layer.voice.is_pitched());
+        let key = u7::new(drum.unwrap_or_else(|| pitch.map_or(own_key, Pitch::key)));
         let release = u7::new(if pitch.is_some() { 64 } else { 0 });
         let velocity = u7::new(general_midi::velocity(note.attack.accent));
         let start = ticks.of(note.start);
         let end = note.start.plus(note.length).map_or(start, |e| ticks.of(e)).max(start + 1);
-        events.push((start, 2, midi(MidiMessage::NoteOn { key, vel: velocity })));
-        events.push((end, 1, midi(MidiMessage::NoteOff { key, vel: release })));
+        events.push(midi(start, Rank::NoteOn, MidiMessage::NoteOn { key, vel: velocity }));
+        events.push(midi(end, Rank::NoteOff, MidiMessage::NoteOff { key, vel: release }));
     }
     events
 }
 
-/// Whether a voice sounds pitches: what others are given is not heard and has no key.
-fn sounds(voice: Voice) -> bool {
-    voice.is_pitched()
+fn named_track(texts: &(String, String)) -> Vec<Event<'_>> {
+    vec![meta(0, MetaMessage::TrackName(texts.0.as_bytes())), meta(0, MetaMessage::Text(texts.1.as_bytes()))]
 }
 
-fn named(words: &(String, String)) -> Vec<At<'_>> {
-    vec![
-        (0, 0, TrackEventKind::Meta(MetaMessage::TrackName(words.0.as_bytes()))),
-        (0, 0, TrackEventKind::Meta(MetaMessage::Text(words.1.as_bytes()))),
-    ]
-}
-
-/// A hearing's pulses, each rounded from its seconds once.
-fn clicks<'a>(
+/// The pulses of the `n`th hearing as clicks on the percussion channel.
+fn click_track<'a>(
     piece: &ExportInput<'_>,
-    hearing: &Hearing,
-    nth: usize,
+    pulses: &[f64],
+    n: usize,
     ticks: Ticks,
     end: u64,
-    words: &'a (String, String),
-) -> Vec<At<'a>> {
+    texts: &'a (String, String),
+) -> Vec<Event<'a>> {
     let clock = &piece.report.clock;
     let start = piece.section.and_then(|s| clock.whole_notes(s, 0, Time::ZERO)).unwrap_or(0.0);
-    let mut events = named(words);
-    let key = u7::new(general_midi::CLICKS[nth % general_midi::CLICKS.len()]);
-    let vel = u7::new(general_midi::velocity(Accent::Plain));
-    let midi = |message| TrackEventKind::Midi { channel: u4::new(general_midi::PERCUSSION), message };
-    for seconds in &hearing.pulses {
-        let at = (clock.whole_of(*seconds) - start) * 4.0 * ticks.per_quarter as f64;
-        let at = at.round();
+    let mut events = named_track(texts);
+    let key = u7::new(general_midi::CLICKS[n % general_midi::CLICKS.len()]);
+    let (on, off) = (u7::new(general_midi::velocity(Accent::Plain)), u7::new(0));
+    let midi = |tick, rank, message| {
+        let kind = TrackEventKind::Midi { channel: u4::new(general_midi::PERCUSSION), message };
+        Event { tick, rank, kind }
+    };
+    for seconds in pulses {
+        let at = ((clock.whole_of(*seconds) - start) * 4.0 * ticks.per_quarter as f64).round();
         if !(0.0..end as f64).contains(&at) {
             continue;
         }
         let at = at as u64;
-        events.push((at, 2, midi(MidiMessage::NoteOn { key, vel })));
-        let off = (at + ticks.per_quarter as u64 / 16).min(end).max(at + 1);
-        events.push((off, 1, midi(MidiMessage::NoteOff { key, vel: u7::new(0) })));
+        let until = (at + ticks.per_quarter as u64 / 16).min(end).max(at + 1);
+        events.push(midi(at, Rank::NoteOn, MidiMessage::NoteOn { key, vel: on }));
+        events.push(midi(until, Rank::NoteOff, MidiMessage::NoteOff { key, vel: off }));
     }
     events
 }
 
-/// Sorts events and turns their ticks into steps; a silence longer than a step can be is cut by empty texts.
-fn finish(mut events: Vec<At<'_>>, end: u64) -> Vec<TrackEvent<'_>> {
-    events.push((
-        end.max(events.iter().map(|e| e.0).max().unwrap_or(0)),
-        3,
-        TrackEventKind::Meta(MetaMessage::EndOfTrack),
-    ));
-    events.sort_by_key(|e| (e.0, e.1));
-    let most = u64::from(u28::max_value().as_int());
+/// Sorts the events, ends the track and replaces ticks by deltas. Empty texts divide a silence that is longer than the largest delta.
+fn delta_encoded(mut events: Vec<Event<'_>>, end: u64) -> Vec<TrackEvent<'_>> {
+    let last = end.max(events.iter().map(|e| e.tick).max().unwrap_or(0));
+    events.push(Event { tick: last, rank: Rank::End, kind: TrackEventKind::Meta(MetaMessage::EndOfTrack) });
+    events.sort_by_key(|e| (e.tick, e.rank));
+    let max_delta = u64::from(u28::max_value().as_int());
     let (mut track, mut now) = (Vec::with_capacity(events.len()), 0);
-    for (at, _, kind) in events {
-        while at - now > most {
+    for Event { tick, kind, .. } in events {
+        while tick - now > max_delta {
             track.push(TrackEvent { delta: u28::max_value(), kind: TrackEventKind::Meta(MetaMessage::Text(b"")) });
-            now += most;
+            now += max_delta;
         }
-        track.push(TrackEvent { delta: u28::new((at - now) as u32), kind });
-        now = at;
+        track.push(TrackEvent { delta: u28::new((tick - now) as u32), kind });
+        now = tick;
     }
     track
 }

@@ -1,4 +1,4 @@
-//! Finished results in open formats: bytes out. It must not know paths, the session or the screen.
+//! Exports to open formats, as bytes. It must not know paths, the session or the screen.
 
 pub mod annotations;
 pub mod engraving;
@@ -12,17 +12,43 @@ mod pulses;
 pub(crate) use pulses::left_out;
 
 use crate::analysis::Report;
-use crate::rhythm::Groove;
+use crate::describe::bar_count;
+use crate::rhythm::{Groove, Section, print_note_value};
 
-/// What is exported.
+/// A groove to export, and its analysis.
 #[derive(Debug, Clone)]
 pub struct ExportInput<'a> {
     /// The groove.
     pub groove: &'a Groove,
-    /// Its analysis at full speed.
+    /// Its report at full speed.
     pub report: &'a Report,
-    /// Hearings whose pulses are exported too: indices into the report's.
+    /// The hearings whose pulses are exported too, as indices into those of the report.
     pub hearings: Vec<usize>,
     /// The only section to export, from 0; `None` exports all.
     pub section: Option<usize>,
+}
+
+impl ExportInput<'_> {
+    fn has_section(&self, section: usize) -> bool {
+        self.section.is_none_or(|only| only == section)
+    }
+
+    /// The exported sections, from 0.
+    fn sections(&self) -> Vec<usize> {
+        (0..self.groove.sections().len()).filter(|s| self.has_section(*s)).collect()
+    }
+}
+
+/// A section's name, meter, tempo, length, swing and repeats on one line.
+fn section_summary(section: &Section) -> String {
+    let beat = print_note_value(section.tempo.unit());
+    let passes = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
+    let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
+    let (name, meter, bpm, bars) = (&section.name, &section.meter, section.tempo.bpm(), bar_count(section.bars));
+    format!("Section {name}: {meter} at {beat} = {bpm}, {bars}{swing}{passes}")
+}
+
+fn capitalized(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

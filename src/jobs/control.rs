@@ -7,10 +7,10 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-/// Shortest time between two progress reports.
+/// Minimum time between two progress reports.
 const REPORT_INTERVAL: Duration = Duration::from_millis(100);
 
-/// A switch that cancels a job from another thread.
+/// Cancels a job from another thread.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct CancelToken(Arc<AtomicBool>);
 
@@ -18,34 +18,30 @@ impl CancelToken {
     pub(crate) fn cancel(&self) {
         self.0.store(true, Ordering::Relaxed);
     }
-
-    fn is_cancelled(&self) -> bool {
-        self.0.load(Ordering::Relaxed)
-    }
 }
 
-/// What a running job reports to and asks whether to go on.
+/// Takes the progress of a running job, and tells it whether it was cancelled.
 pub(crate) struct JobControl {
     token: CancelToken,
     on_progress: Box<dyn Fn(u8) + Send>,
-    /// The part of the whole job that runs now, from 0 to 1.
+    /// Start and end of the current part of the job, each 0 to 1.
     range: Cell<(f64, f64)>,
     last: Cell<Option<(Instant, u8)>>,
 }
 
 impl JobControl {
-    /// A job that `token` cancels and that reports its progress in percent.
+    /// `on_progress` takes percent.
     pub(crate) fn new(token: CancelToken, on_progress: impl Fn(u8) + Send + 'static) -> Self {
         Self { token, on_progress: Box::new(on_progress), range: Cell::new((0.0, 1.0)), last: Cell::new(None) }
     }
 
-    /// A job that is not cancelled and reports to nobody.
+    /// For a job that cannot be cancelled and whose progress is ignored.
     pub(crate) fn detached() -> Self {
         Self::new(CancelToken::default(), |_| {})
     }
 
     pub(crate) fn is_cancelled(&self) -> bool {
-        self.token.is_cancelled()
+        self.token.0.load(Ordering::Relaxed)
     }
 
     /// Maps the progress that follows to part `index`, from 0, of `count` equal parts.
@@ -54,7 +50,10 @@ impl JobControl {
         self.range.set((index as f64 / count, (index + 1) as f64 / count));
     }
 
-    /// Reports the frames rendered so far; stops the rendering once the job is cancelled.
+    /// Reports the frames rendered so far.
+    ///
+    /// # Errors
+    /// An error that stops the rendering once the job is cancelled.
     pub(super) fn rendered(&self, done: Frame, total: Frame) -> io::Result<()> {
         if self.is_cancelled() {
             return Err(io::Error::other("cancelled"));

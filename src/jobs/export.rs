@@ -1,41 +1,33 @@
-//! A groove in another format, and the list of formats and handouts to choose from.
+//! Exports a groove to another format, and lists the formats and handouts to choose from.
 
 use super::control::JobControl;
 use super::output::{Target, check_targets, deliver};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
-use crate::analysis::{self, Ask, Scope};
+use crate::analysis::{self, AnalysisOptions, Scope};
 use crate::export::formats::{self, FormatOptions, PICTURES};
 use crate::export::picture::PictureKind;
 use crate::export::{ExportInput, left_out};
 
-/// Something that can be exported, as a list shows it.
+/// An entry of a list of exports.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct ExportChoice {
-    /// Its name.
     pub name: String,
-    /// The extension of its file, without a dot.
+    /// Extension of the file, without a dot.
     pub ending: &'static str,
-    /// What it is.
     pub description: String,
-    /// What a job makes of it.
     pub kind: ExportKind,
 }
 
-/// What a job makes of a choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum ExportKind {
-    /// A format by its name, and of pictures which one; `None` is notation.
+    /// A format by its name, and for a picture format its kind of picture; `None` is notation.
     Format(&'static str, Option<PictureKind>),
-    /// A handout.
     Handout(HandoutFormat, TakeSound),
 }
 
-/// Everything that can be exported.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct ExportChoices {
-    /// Formats of the groove.
     pub formats: Vec<ExportChoice>,
-    /// Handouts.
     pub handouts: Vec<ExportChoice>,
 }
 
@@ -47,7 +39,7 @@ const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 5] = [
     ("markdown-silent", "Markdown, its pictures in files, without sound", HandoutFormat::Markdown, TakeSound::None),
 ];
 
-/// Everything that can be exported: a format of pictures stands once for each picture.
+/// All exports, each picture format once per kind of picture.
 pub(crate) fn export_choices() -> ExportChoices {
     let of_format = |f: &'static formats::Format| -> Vec<ExportChoice> {
         let choice = |name: String, description: String, picture| ExportChoice {
@@ -56,8 +48,8 @@ pub(crate) fn export_choices() -> ExportChoices {
             description,
             kind: ExportKind::Format(f.name, picture),
         };
-        if !f.drawn {
-            return vec![choice(f.name.to_owned(), f.words.to_owned(), None)];
+        if !f.is_picture {
+            return vec![choice(f.name.to_owned(), f.description.to_owned(), None)];
         }
         let pictures = PICTURES.iter().enumerate().map(|(k, (picture, content, kind))| {
             let name = if k == 0 { f.name.to_owned() } else { format!("{}-{picture}", f.name) };
@@ -77,33 +69,26 @@ pub(crate) fn export_choices() -> ExportChoices {
     }
 }
 
-/// Writes the groove in a format; where the target is standard output, the report holds the bytes.
 pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
     let JobKind::Export { format, picture, section, style } = &job.kind else { return Ok(JobReport::default()) };
     let format = formats::format(format).map_err(JobError::Request)?;
     let inputs = job.inputs();
     if let Target::File(path) = &job.target {
         let name = path.to_string_lossy();
-        formats::other_ending(&name, format.ending).map_or(Ok(()), |words| Err(JobError::Request(words)))?;
+        formats::check_ending(&name, format.ending).map_err(JobError::Request)?;
         check_targets([path.as_path()], &inputs, job.overwrite)?;
     }
     let scope = Scope { layers: job.layers.clone(), region: None };
-    let report = analysis::report(&job.groove, &Ask { scope, limits: job.limits, ..Ask::default() });
-    let is_notation = format.is_notes(*picture);
+    let report =
+        analysis::report(&job.groove, &AnalysisOptions { scope, limits: job.limits, ..AnalysisOptions::default() });
+    let is_notation = format.is_notation(*picture);
     let hearings = match job.hearings.indices(&report)? {
         Some(selected) => selected,
         None if is_notation || format.name == "midi" => Vec::new(),
         None => formats::default_hearings(&report),
     };
     let piece = ExportInput { groove: &job.groove, report: &report, hearings, section: *section };
-    let options = FormatOptions {
-        picture: *picture,
-        theme: style.theme,
-        width: style.width,
-        scale: style.scale,
-        writing: style.writing.clone(),
-        limits: job.limits,
-    };
+    let options = FormatOptions { picture: *picture, style, limits: job.limits };
     let bytes = (format.make)(&piece, &options).map_err(|e| JobError::Input(e.to_string()))?;
     let notes = if is_notation { left_out(&piece) } else { Vec::new() };
     let report = deliver(&job.target, bytes, &inputs, job.overwrite, control)?;

@@ -1,11 +1,11 @@
-//! A handout with its pictures and its takes.
+//! Writes a handout with its pictures and takes.
 
 use super::control::JobControl;
 use super::output::{OutputFile, check_targets, write_files};
 use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
-use crate::export::annotations::NotationOptions;
+use crate::describe::notes::NotationOptions;
 use crate::export::handout::{self, Sound};
 use crate::export::{ExportInput, formats};
 use crate::rhythm::Fraction;
@@ -15,12 +15,12 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-/// Writes a handout; its folder is created if there is none.
+/// Creates the folder of the page if it is missing.
 pub(super) fn run(
     job: &Job,
     format: HandoutFormat,
     sound: TakeSound,
-    writing: &NotationOptions,
+    notation: &NotationOptions,
     control: &JobControl,
 ) -> Result<JobReport, JobError> {
     let (page, inputs) = (job.target.path(), job.inputs());
@@ -34,33 +34,33 @@ pub(super) fn run(
     let selected = job.hearings.indices(&analysed.report)?;
     let hearings = selected.unwrap_or_else(|| formats::default_hearings(&analysed.report));
     let piece = ExportInput { groove: &job.groove, report: &analysed.report, hearings, section: None };
-    let mut sheet = formats::sheet(piece, job.limits, writing.clone());
-    sheet.stem = handout::stem(&page.file_stem().unwrap_or_default().to_string_lossy());
+    let mut handout = formats::silent_handout(piece, job.limits, notation.clone());
+    handout.stem = handout::stem(&page.file_stem().unwrap_or_default().to_string_lossy());
     let mut files = Vec::new();
     let mut add = |name: &str, bytes| files.push(OutputFile { path: page.with_file_name(name), bytes });
     let mut notes = Vec::new();
     if sound != TakeSound::None && !analysed.report.attacks.is_empty() {
         let samples;
         (samples, notes) = user_samples::load(job, &job.groove);
-        let all = distinct_takes(&analysed)?;
-        let count = all.len();
-        for (k, take) in all.into_iter().enumerate() {
+        let takes = distinct_takes(&analysed)?;
+        let count = takes.len();
+        for (k, take) in takes.into_iter().enumerate() {
             control.sub_range(k, count);
-            let (name, bytes) = (take.name.clone(), rendered(job, take, samples.clone(), control)?);
+            let (name, bytes) = (take.name.clone(), render(job, take, samples.clone(), control)?);
             let sound = if sound == TakeSound::Embedded && format == HandoutFormat::Html {
-                Sound::Within(bytes)
+                Sound::Embedded(bytes)
             } else {
-                let file = format!("{}-{}.wav", sheet.stem, k + 1);
+                let file = format!("{}-{}.wav", handout.stem, k + 1);
                 add(&file, bytes);
-                Sound::Beside(file)
+                Sound::File(file)
             };
-            sheet.takes.push(handout::Take { name, sound });
+            handout.takes.push(handout::Take { name, sound });
         }
     }
     let text = match format {
-        HandoutFormat::Html => handout::html(&sheet),
+        HandoutFormat::Html => handout::html(&handout),
         HandoutFormat::Markdown => {
-            let handout::Markdown { text, files } = handout::markdown(&sheet);
+            let handout::Markdown { text, files } = handout::markdown(&handout);
             for (name, bytes) in files {
                 add(&name, bytes);
             }
@@ -82,7 +82,7 @@ pub(super) fn run(
     Ok(JobReport { files: written, notes, ..JobReport::default() })
 }
 
-/// The default takes with their count-ins; one that comes again is heard once.
+/// The default takes with count-ins, without repetitions.
 fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
     let specs = takes::default_takes(analysed.rival());
     let mut distinct: Vec<Take> = Vec::new();
@@ -94,7 +94,7 @@ fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
     Ok(distinct)
 }
 
-fn rendered(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> Result<Vec<u8>, JobError> {
+fn render(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> Result<Vec<u8>, JobError> {
     let mut bytes = Vec::new();
     let takes = [take];
     let sequence = Sequence::new(&job.groove, &takes, job.rate, samples);

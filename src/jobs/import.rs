@@ -1,4 +1,4 @@
-//! A groove made from a file of another program.
+//! Imports a groove from a file in another format.
 
 use super::control::JobControl;
 use super::request::{ImportedGroove, JobError};
@@ -9,10 +9,10 @@ use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::Path;
 
-/// Reads a groove from a file, `-` for standard input; times that are not exact may move by `tolerance` in ms.
+/// Reads a groove from a file, `-` for standard input. Inexact times may move by `tolerance` in ms.
 ///
 /// # Errors
-/// [`JobError::Input`] with the path, and [`JobError::Cancelled`].
+/// [`JobError::Input`] with the path, or [`JobError::Cancelled`].
 pub(crate) fn import(path: &Path, tolerance: Fraction, control: &JobControl) -> Result<ImportedGroove, JobError> {
     let bytes = read_input(path, formats::max_bytes())?;
     let invalid = |reason: String| JobError::Input(format!("{}: {reason}", input_name(path)));
@@ -37,7 +37,7 @@ fn input_name(path: &Path) -> String {
     if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() }
 }
 
-/// Reads a plain file, `-` for standard input, and at most one byte more than `limit`.
+/// Reads at most `limit` + 1 bytes of a plain file, `-` for standard input.
 ///
 /// # Errors
 /// [`JobError::Input`] with the path.

@@ -1,8 +1,8 @@
-//! Writing what a job makes: never over a file that exists unless that was asked for, never over an input, all files or none.
+//! Writes the files of a job: never over an input, and over another file only if the job allows it.
 
 use super::control::JobControl;
 use super::request::{JobError, JobReport};
-use crate::store::{self, AtomicFile, Overwrite};
+use crate::store::{self, AtomicFile, CommitError, Overwrite, reason};
 use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -10,16 +10,14 @@ use std::path::{Path, PathBuf};
 /// Where a result goes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Target {
-    /// A plain file.
     File(PathBuf),
-    /// A device or a pipe, which is written as it is.
+    /// A device or a pipe, which is written in place.
     Device(PathBuf),
-    /// Standard output.
     Stdout,
 }
 
 impl Target {
-    /// What an argument of the command line names; `-` is standard output.
+    /// The target of a command-line argument; `-` is standard output.
     pub(crate) fn from_arg(path: &Path) -> Self {
         if path.as_os_str() == "-" {
             Self::Stdout
@@ -30,7 +28,6 @@ impl Target {
         }
     }
 
-    /// Its path if it is a plain file.
     pub(super) fn file(&self) -> Option<&Path> {
         match self {
             Self::File(path) => Some(path),
@@ -38,7 +35,7 @@ impl Target {
         }
     }
 
-    /// Its path; `-` for standard output.
+    /// `-` for standard output.
     pub(crate) fn path(&self) -> &Path {
         match self {
             Self::File(path) | Self::Device(path) => path,
@@ -54,10 +51,10 @@ pub(crate) struct OutputFile {
     pub(crate) bytes: Vec<u8>,
 }
 
-/// Checks that every path may be written, before any work is done for it.
+/// Checks that every path may be written, so that a job can fail before its work is done.
 ///
 /// # Errors
-/// [`JobError::IsInput`] and [`JobError::Exists`], and [`JobError::Write`] for a path that is no plain file or in no folder.
+/// [`JobError::IsInput`], [`JobError::Exists`], and [`JobError::Write`] for a path that is not a plain file.
 pub(crate) fn check_targets<'a>(
     paths: impl IntoIterator<Item = &'a Path>,
     inputs: &[PathBuf],
@@ -95,10 +92,7 @@ fn is_same_file(a: &Path, b: &Path) -> bool {
     }
 }
 
-/// Writes files, all of them or none.
-///
-/// # Errors
-/// As of [`check_targets`], [`JobError::Cancelled`], and the system's as [`JobError::Write`].
+/// Writes files: all of them, or none unless the error is [`JobError::Incomplete`].
 pub(crate) fn write_files(
     files: Vec<OutputFile>,
     inputs: &[PathBuf],
@@ -114,10 +108,7 @@ pub(crate) fn write_files(
     commit(pending, overwrite, control)
 }
 
-/// Writes one result; the report holds what goes to standard output.
-///
-/// # Errors
-/// As of [`write_files`].
+/// Writes one result; for standard output the report holds the bytes.
 pub(crate) fn deliver(
     target: &Target,
     bytes: Vec<u8>,
@@ -137,15 +128,18 @@ pub(crate) fn deliver(
     Ok(report)
 }
 
-/// Gives complete files their names; cancels the job as long as none has one.
+/// Gives complete files their names, unless the job was cancelled.
 pub(super) fn commit(files: Vec<AtomicFile>, overwrite: Overwrite, control: &JobControl) -> Result<(), JobError> {
     if control.is_cancelled() {
         return Err(JobError::Cancelled);
     }
-    store::commit_all(files, overwrite).map_err(|(path, error)| JobError::write(&path, &error))
+    store::commit_all(files, overwrite).map_err(|CommitError { path, error, replaced }| match &replaced[..] {
+        [] => JobError::write(&path, &error),
+        _ => JobError::Incomplete { path, reason: reason(&error), replaced },
+    })
 }
 
-/// Streams into standard output, a device or a pipe, or into a file that [`commit`] then completes.
+/// Streams to the target; the file that it returns takes its name by [`commit`].
 pub(super) fn stream<T>(
     target: &Target,
     work: impl FnOnce(&mut dyn Write) -> io::Result<T>,

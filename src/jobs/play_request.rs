@@ -5,50 +5,43 @@ use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use std::sync::Arc;
 
-/// Passes for which the silences of a step that goes on for ever are planned.
+/// Passes of a step without an end for which silences are planned.
 const PLANNED_PASSES: u32 = 256;
 
-/// What is played.
 #[derive(Debug, Clone, PartialEq)]
 pub enum PlayRequest {
-    /// A loop without an end.
+    /// Repeats until stopped.
     Loop(LoopSpec),
-    /// One take after the other.
     Sequence(Sequence),
 }
 
-/// A loop.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoopSpec {
-    /// The groove.
     pub groove: Arc<Groove>,
     /// Playback speed; 1 is as written.
     pub speed: Fraction,
-    /// What is looped.
     pub range: Range,
-    /// Whether the layers sound; otherwise the clicks are alone.
+    /// Whether the layers sound; otherwise only the clicks do.
     pub layers: bool,
-    /// How the written beat is clicked.
+    /// Click of the written beat.
     pub beat: Click,
     /// Gain of the clicks in dB.
     pub click_db: f32,
-    /// The hearings that are clicked.
     pub hearings: Vec<HearingClicks>,
 }
 
-/// Sides of the hearings' clicks, by their index: the written beat clicks in the middle.
+/// Pan positions of the clicks of hearings, by index; the written beat clicks in the middle.
 pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
 
 /// The pulses of a hearing that is clicked.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HearingClicks {
-    /// In seconds at full speed from the groove's start, every pass counted, in rising order.
+    /// In seconds at full speed from the groove's start, all passes counted, ascending.
     pub seconds: Arc<Vec<f64>>,
     /// Length of the whole groove in seconds at full speed.
     pub length: f64,
-    /// How they are clicked.
     pub click: Click,
-    /// What sets it apart from others: its pitch and its side.
+    /// Selects the pitch and the side.
     pub index: u8,
     /// Start of the loop in the groove, in seconds at full speed.
     pub lead: f64,
@@ -79,7 +72,7 @@ impl LoopSpec {
         }
     }
 
-    /// The count-in: a bar of the written beat, or the pulse of the first hearing where that alone is clicked.
+    /// A bar of the written beat, or the pulse of the first hearing if the beat is not clicked.
     pub fn count_in(&self) -> CountIn {
         let Some(line) = self.hearings.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
         let first = line.seconds.partition_point(|t| *t < line.lead - 1e-9);
@@ -95,24 +88,20 @@ impl LoopSpec {
 /// Takes that follow each other.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sequence {
-    /// Identifies it among the sequences played before.
+    /// Identifies the sequence among those played before.
     pub number: u32,
-    /// All of them, in order.
     pub takes: Vec<SequenceTake>,
-    /// The first one to play.
+    /// Index of the first take to play.
     pub at: usize,
     /// One in so many passes is silent after its opening, at first; `None` for none.
     pub silence: Option<u32>,
 }
 
-/// One take of a sequence.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SequenceTake {
-    /// What is looped.
     pub spec: LoopSpec,
-    /// Number of passes; `None` until the user goes on.
+    /// Number of passes; `None` repeats until the user moves on.
     pub times: Option<u32>,
-    /// Whether it is counted in.
     pub count_in: bool,
 }
 

@@ -1,4 +1,4 @@
-//! Sound in WAV files: one take, takes back to back with a list of cues, the steps of a ladder.
+//! Renders WAV files: one take, takes back to back with a list of cues, or the steps of a ladder.
 
 use super::control::JobControl;
 use super::output::{Target, check_targets, commit, stream};
@@ -12,10 +12,6 @@ use crate::store::AtomicFile;
 use std::io::{self, Write};
 use std::path::Path;
 
-/// Checks that a file of sound has the name of a WAV file.
-///
-/// # Errors
-/// [`JobError::Request`].
 pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
     match target {
         Target::File(path) if !path.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav")) => {
@@ -25,7 +21,6 @@ pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
     }
 }
 
-/// Renders what the job is for.
 pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
     check_wav_name(&job.target)?;
     match &job.kind {
@@ -61,25 +56,20 @@ fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Res
     let rendered = stream(&job.target, |out| {
         sound::render_wav(groove, &options, length, out, &mut |done, total| control.rendered(done, total))
     });
-    let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
+    let (frames, file) = rendered.map_err(|e| failure(job, &e, control))?;
     commit(file.into_iter().collect(), job.overwrite, control)?;
-    let seconds = Some(frames.seconds(job.rate));
-    Ok(JobReport {
-        files: job.target.file().map(Path::to_owned).into_iter().collect(),
-        seconds,
-        notes,
-        ..JobReport::default()
-    })
+    let files = job.target.file().map(Path::to_owned).into_iter().collect();
+    Ok(JobReport { files, seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() })
 }
 
-/// Takes back to back, with the list of their cues in a file of the same name, or for the caller where the sound is no file.
+/// Renders takes back to back. The list of cues is written next to a sound file, or else returned in the report.
 fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport, JobError> {
     let cues = job.target.file().map(|path| path.with_extension("tsv"));
     check_targets(job.target.file().into_iter().chain(cues.as_deref()), &job.inputs(), job.overwrite)?;
     let (samples, notes) = user_samples::load(job, &job.groove);
     let sequence = Sequence::new(&job.groove, takes, job.rate, samples);
     let rendered = stream(&job.target, |out| sequence.write(out, &mut |done, total| control.rendered(done, total)));
-    let (frames, file) = rendered.map_err(|e| error(job, &e, control))?;
+    let (frames, file) = rendered.map_err(|e| failure(job, &e, control))?;
     let list = cue_table(sequence.cues(), job.rate);
     let mut report = JobReport { seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() };
     match (file, cues) {
@@ -94,6 +84,6 @@ fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport
     Ok(report)
 }
 
-fn error(job: &Job, error: &io::Error, control: &JobControl) -> JobError {
+fn failure(job: &Job, error: &io::Error, control: &JobControl) -> JobError {
     if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), error) }
 }

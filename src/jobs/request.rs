@@ -1,10 +1,11 @@
-//! What is asked of a job and what it gives back, as values that the editor and the command line share.
+//! Requests and results of jobs, shared by the editor and the command line.
 
 use super::output::Target;
 use super::takes::TakeSpec;
 use crate::analysis::{Hearing, Kind, Limits, Report};
 use crate::describe::notes::NotationOptions;
-use crate::export::picture::{self, Theme};
+use crate::export::formats::PictureStyle;
+use crate::export::picture::PictureKind;
 use crate::rhythm::{Fraction, Groove, expected};
 use crate::sound::take::Take;
 use crate::sound::{Length, SampleRate};
@@ -14,26 +15,21 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// One piece of work on a groove, as it was when the work was asked for.
+/// Work on a groove, which is kept as it was when the work was requested.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Job {
-    /// The groove.
     pub groove: Arc<Groove>,
-    /// Its file, which no result replaces; names of samples are relative to its folder. `None` for one without a file.
+    /// The groove's file, which is never overwritten; names of samples are relative to its folder.
     pub file: Option<PathBuf>,
     /// Where the result goes: a file, or the page of a handout.
     pub target: Target,
-    /// Whether files that exist are replaced.
     pub overwrite: Overwrite,
-    /// The user's limits.
     pub limits: Limits,
-    /// The layers whose hearings are meant; empty for the first with attacks.
+    /// The layers to analyse; empty for the first one with attacks.
     pub layers: Vec<usize>,
-    /// The hearings that are shown or heard.
+    /// The hearings that are shown or clicked.
     pub hearings: HearingSelection,
-    /// Sample rate of sound.
     pub rate: SampleRate,
-    /// What is made.
     pub kind: JobKind,
 }
 
@@ -46,57 +42,43 @@ impl Job {
     }
 }
 
-/// What is made.
 #[derive(Debug, Clone, PartialEq)]
 pub enum JobKind {
     /// The groove in another format.
     Export {
         /// Name of the format.
         format: &'static str,
-        /// Which picture a format of pictures draws; `None` is notation.
-        picture: Option<picture::PictureKind>,
-        /// Only this section.
+        /// Kind of picture, for `svg` and `png`; `None` is notation.
+        picture: Option<PictureKind>,
+        /// The only section to export, from 0.
         section: Option<usize>,
-        /// How pictures and notation look.
         style: PictureStyle,
     },
-    /// A handout: a page with its pictures and takes.
-    Handout {
-        /// Format of the page.
-        format: HandoutFormat,
-        /// Where its takes are.
-        sound: TakeSound,
-        /// How its notation is written.
-        writing: NotationOptions,
-    },
+    /// A page with its pictures and takes.
+    Handout { format: HandoutFormat, sound: TakeSound, notation: NotationOptions },
     /// One take.
     Render(Box<Take>, Length),
-    /// Takes back to back.
+    /// Takes back to back; the default ones if `takes` is empty.
     Takes {
-        /// The takes; empty for the default ones.
         takes: Vec<TakeSpec>,
-        /// Passes of each.
+        /// Passes of each take.
         times: u32,
-        /// Whether each is counted in.
         count_in: bool,
-        /// Playing speed.
         speed: Fraction,
     },
     /// The steps of a ladder.
     Ladder {
         /// What is heard in each step.
         take: Box<Take>,
-        /// The speeds, rising.
+        /// Ascending.
         speeds: Vec<Fraction>,
         /// One in so many passes is silent at first; `None` for none.
         silence: Option<u32>,
     },
 }
 
-/// Format of a handout.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum HandoutFormat {
-    /// One page of HTML.
     Html,
     /// Markdown with its pictures in files.
     Markdown,
@@ -109,60 +91,39 @@ pub enum TakeSound {
     Files,
     /// Embedded in the page.
     Embedded,
-    /// Nowhere: it is silent.
+    /// The handout has no takes.
     None,
-}
-
-/// How pictures and notation look.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PictureStyle {
-    /// Print or screen.
-    pub theme: Theme,
-    /// Width in CSS pixels, 480 to 4000.
-    pub width: f32,
-    /// Pixels of a PNG per CSS pixel, 0.1 to 8; `None` for the default.
-    pub scale: Option<f32>,
-    /// How notation is written, in scores and handouts too.
-    pub writing: NotationOptions,
-}
-
-impl Default for PictureStyle {
-    fn default() -> Self {
-        Self { theme: Theme::Print, width: 1000.0, scale: None, writing: NotationOptions::default() }
-    }
 }
 
 /// Which hearings a job shows.
 #[derive(Debug, Clone, PartialEq)]
 pub enum HearingSelection {
-    /// Those that the result shows where nothing else is said.
+    /// Those that the kind of job shows by default.
     Default,
     /// By their numbers in `teeter explain`, from 1.
     Numbers(Vec<usize>),
-    /// By what they are, whatever their order in another report.
+    /// By their keys, whatever their order in the report.
     Keys(Vec<HearingKey>),
 }
 
 impl HearingSelection {
-    /// The hearings as indices into a report; `None` for the default ones.
+    /// Indices into a report, each once; `None` for the default hearings.
     pub(super) fn indices(&self, report: &Report) -> Result<Option<Vec<usize>>, JobError> {
-        let mut found = Vec::new();
-        let mut add = |index| {
-            if !found.contains(&index) {
-                found.push(index);
-            }
-        };
-        match self {
+        let all: Vec<usize> = match self {
             Self::Default => return Ok(None),
             Self::Numbers(numbers) => {
-                for &number in numbers {
-                    hearing(report, number).map_err(JobError::Request)?;
-                    add(number - 1);
-                }
+                let index = |&number: &usize| hearing(report, number).map(|_| number - 1);
+                numbers.iter().map(index).collect::<Result<_, _>>().map_err(JobError::Request)?
             }
-            Self::Keys(keys) => keys.iter().filter_map(|k| k.index_in(&report.hearings)).for_each(add),
+            Self::Keys(keys) => keys.iter().filter_map(|k| k.index_in(&report.hearings)).collect(),
+        };
+        let mut distinct = Vec::new();
+        for index in all {
+            if !distinct.contains(&index) {
+                distinct.push(index);
+            }
         }
-        Ok(Some(found))
+        Ok(Some(distinct))
     }
 }
 
@@ -175,7 +136,7 @@ pub(super) fn hearing(report: &Report, number: usize) -> Result<&Hearing, String
         .ok_or_else(|| expected(format_args!("the number of a hearing, 1 to {}", hearings.len()), number))
 }
 
-/// What identifies a hearing, so that it can be found in another report.
+/// Identifies a hearing, so that it can be found in another report.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HearingKey {
     kind: Kind,
@@ -185,7 +146,6 @@ pub struct HearingKey {
 }
 
 impl HearingKey {
-    /// The key of a hearing.
     pub fn of(hearing: &Hearing) -> Self {
         let first_pulse = hearing.pulses.first().copied().unwrap_or(0.0);
         Self { kind: hearing.kind, period: hearing.period(), first_pulse }
@@ -197,7 +157,7 @@ impl HearingKey {
             let other = Self::of(h);
             ((other.period / self.period).ln().abs(), (other.first_pulse - self.first_pulse).abs())
         };
-        let candidates = hearings.iter().enumerate().filter(|(_, h)| h.kind == self.kind);
+        let candidates = hearings.iter().enumerate().filter(|(_, h)| h.kind.is_like(self.kind));
         let best = candidates.min_by(|a, b| {
             let (a, b) = (distance(a.1), distance(b.1));
             a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1))
@@ -206,23 +166,23 @@ impl HearingKey {
     }
 }
 
-/// What a job made.
+/// The result of a job.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct JobReport {
     /// The files written, the main one first.
     pub files: Vec<PathBuf>,
-    /// What the caller writes to standard output; sound is streamed there.
+    /// Bytes that the caller writes to standard output; sound is streamed there.
     pub(crate) stdout: Vec<u8>,
-    /// What the caller writes to standard error: a list of cues that has no file.
+    /// A list of cues that has no file: the caller writes it to standard error.
     pub(crate) cues: Option<String>,
     /// Length of the sound in seconds.
     pub seconds: Option<f64>,
-    /// What is not as it was asked for, a sentence each.
+    /// Deviations from the request, a sentence each.
     pub notes: Vec<String>,
 }
 
 impl JobReport {
-    /// One line on what was written; of a handout only the page is named.
+    /// One line that names the main file, and the list of cues if there is one.
     pub fn summary(&self) -> String {
         let shown = |path: &PathBuf| path.display().to_string();
         let main = self.files.first().map(shown).unwrap_or_default();
@@ -232,10 +192,8 @@ impl JobReport {
     }
 }
 
-/// A groove that was imported.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ImportedGroove {
-    /// The groove.
     pub groove: Groove,
     /// The file it was read from.
     pub from: PathBuf,
@@ -243,10 +201,9 @@ pub struct ImportedGroove {
     pub warnings: Vec<String>,
 }
 
-/// Why a job made nothing. No file was written.
+/// Why a job failed. Except for [`JobError::Incomplete`], no file was written.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum JobError {
-    /// It was cancelled.
     Cancelled,
     /// A file exists and may not be replaced.
     Exists(PathBuf),
@@ -254,23 +211,25 @@ pub enum JobError {
     IsInput(PathBuf),
     /// The request does not fit the groove.
     Request(String),
-    /// The input cannot be read, or cannot be put into the format.
+    /// The input cannot be read, or the format cannot hold it.
     Input(String),
     /// The job could not be run.
     Internal(String),
     /// The target cannot be written.
     Write {
-        /// The target.
         path: PathBuf,
-        /// The kind of the system's error.
         kind: io::ErrorKind,
-        /// The system's reason.
         reason: String,
+    },
+    /// The target cannot be written, and other files were replaced before it failed.
+    Incomplete {
+        path: PathBuf,
+        reason: String,
+        replaced: Vec<PathBuf>,
     },
 }
 
 impl JobError {
-    /// What an error on the way to a file means.
     pub(super) fn write(path: &Path, error: &io::Error) -> Self {
         match error.kind() {
             io::ErrorKind::AlreadyExists => Self::Exists(path.to_owned()),
@@ -287,6 +246,10 @@ impl fmt::Display for JobError {
             Self::IsInput(path) => write!(f, "{}: the file is an input and is never overwritten", path.display()),
             Self::Request(words) | Self::Input(words) | Self::Internal(words) => f.write_str(words),
             Self::Write { path, reason, .. } => write!(f, "{}: cannot write: {reason}", path.display()),
+            Self::Incomplete { path, reason, replaced } => {
+                let names: Vec<String> = replaced.iter().map(|p| p.display().to_string()).collect();
+                write!(f, "{}: cannot write: {reason}; already replaced: {}", path.display(), names.join(", "))
+            }
         }
     }
 }

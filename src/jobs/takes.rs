@@ -1,23 +1,22 @@
-//! The takes that are rendered: those asked for by their pulses, the default ones, and the steps of a ladder.
+//! The takes of a rendering: by the pulses requested, the default ones, and the steps of a ladder.
 
 use super::play_request::SIDES;
 use super::request::hearing;
 use crate::analysis::{self, Hearing, Limits, Report, Scope};
 use crate::describe;
-use crate::describe::ladder as climb;
+use crate::describe::ladder as steps;
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 
-/// A pulse that clicks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct PulseSpec {
-    /// The number of the hearing in the explanation, from 1; 0 is the written beat.
+    /// The number of the hearing in the report, from 1; 0 is the written beat.
     pub(crate) number: usize,
     pub(crate) click: Click,
 }
 
-/// A groove's report at a playing speed, for the clicks of its hearings.
+/// A report at a playing speed, and what the clicks of its hearings need.
 #[derive(Debug)]
 pub(crate) struct AnalysedGroove {
     pub(crate) report: Report,
@@ -27,15 +26,15 @@ pub(crate) struct AnalysedGroove {
 }
 
 impl AnalysedGroove {
-    /// Analyses the first layer with attacks, or these layers joined.
+    /// Analyses these layers joined; the first layer with attacks if `layers` is empty.
     pub(crate) fn new(groove: &Groove, layers: &[usize], speed: Fraction, limits: Limits) -> Self {
         let scope = Scope { layers: layers.to_vec(), region: None };
-        let report = analysis::report(groove, &analysis::Ask { scope, speed, limits });
+        let report = analysis::full_report(groove, &analysis::AnalysisOptions { scope, speed, limits });
         let length = report.clock.at_whole(report.clock.total_wholes());
         Self { report, limits, length }
     }
 
-    /// The number of the hearing that is set against the written beat by default.
+    /// The number, from 1, of the hearing that default takes set against the written beat.
     pub(crate) fn rival(&self) -> Option<usize> {
         self.report.rival().map(|k| k + 1)
     }
@@ -47,7 +46,7 @@ impl AnalysedGroove {
     /// A line of clicks for each pulse, and the count-in of the first.
     ///
     /// # Errors
-    /// The numbers of the hearings there are.
+    /// A message if the report has no hearing of a number.
     pub(crate) fn lines(&self, pulses: &[PulseSpec]) -> Result<(Vec<ClickLine>, CountIn), String> {
         let hearings = pulses.iter().map(|p| hearing(&self.report, p.number)).collect::<Result<Vec<_>, _>>()?;
         let line = |(i, (p, hearing)): (usize, (&PulseSpec, &&Hearing))| self.line(hearing, p.click, i);
@@ -56,7 +55,6 @@ impl AnalysedGroove {
     }
 }
 
-/// The count-in to a hearing whose line has this index.
 fn pulse_count_in(hearing: &Hearing, index: usize) -> CountIn {
     let (tone, side) = (index as u8, SIDES[index % SIDES.len()]);
     match hearing.pulses[..] {
@@ -65,22 +63,15 @@ fn pulse_count_in(hearing: &Hearing, index: usize) -> CountIn {
     }
 }
 
-/// A hearing in words, with its tempo at a playing speed.
-fn hearing_words(hearing: &Hearing, speed: f64) -> String {
-    format!("{} {} BPM", hearing.kind, describe::tempos(hearing, speed))
-}
-
-/// A take as it was asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TakeSpec {
     /// Whether the groove sounds.
     pub(crate) layers: bool,
-    /// What clicks.
     pub(crate) pulses: Vec<PulseSpec>,
 }
 
-/// The default takes: the groove, under the written beat, under the hearing of this number, both pulses alone, and under that
-/// hearing again.
+/// The default takes: the groove alone, with the written beat, with hearing number `rival`, both pulses alone, and with that hearing
+/// again.
 pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
     let pulse = |number| PulseSpec { number, click: Click::Written };
     let under = |pulses: Vec<PulseSpec>| TakeSpec { layers: true, pulses };
@@ -93,28 +84,28 @@ pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
     all
 }
 
-/// The takes asked for, each with so many passes.
+/// Takes of `times` passes each.
 ///
 /// # Errors
-/// The numbers of the hearings there are.
+/// A message if the report has no hearing of a number.
 pub(super) fn takes(
     analysed: &AnalysedGroove,
-    wanted: &[TakeSpec],
+    specs: &[TakeSpec],
     times: u32,
-    counted: bool,
+    with_count_in: bool,
     speed: Fraction,
 ) -> Result<Vec<Take>, String> {
     // A hearing keeps its pitch and side through all takes.
     let mut known: Vec<usize> = Vec::new();
-    let mut takes = Vec::with_capacity(wanted.len());
-    for want in wanted {
+    let mut takes = Vec::with_capacity(specs.len());
+    for spec in specs {
         let (mut click, mut lines, mut names) = (Click::Off, Vec::new(), Vec::new());
         let mut count_in = None;
-        for pulse in &want.pulses {
+        for pulse in &spec.pulses {
             if pulse.number == 0 {
                 click = pulse.click;
                 count_in = Some(CountIn::Bar);
-                names.push(format!("written beat{}", how(pulse.click)));
+                names.push(format!("written beat{}", click_suffix(pulse.click)));
                 continue;
             }
             let hearing = hearing(&analysed.report, pulse.number)?;
@@ -124,36 +115,34 @@ pub(super) fn takes(
             });
             lines.push(analysed.line(hearing, pulse.click, index));
             count_in = count_in.or_else(|| Some(pulse_count_in(hearing, index)));
-            let words = hearing_words(hearing, analysed.report.speed);
-            names.push(format!("hearing {}: {words}{}", pulse.number, how(pulse.click)));
+            let tempos = describe::tempos(hearing, analysed.report.speed);
+            let suffix = click_suffix(pulse.click);
+            names.push(format!("hearing {}: {} {tempos} BPM{suffix}", pulse.number, hearing.kind));
         }
         let names = names.join(" + ");
-        let name = match (want.layers, names.is_empty()) {
+        let name = match (spec.layers, names.is_empty()) {
             (true, true) => "groove".to_owned(),
             (true, false) => format!("groove under {names}"),
             (false, _) => format!("pulses alone, {names}"),
         };
-        let count_in = if counted { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off };
-        let (note, layers, range) = (String::new(), want.layers, Range::Whole);
         takes.push(Take {
             name,
-            note,
-            layers,
+            note: String::new(),
+            layers: spec.layers,
             click,
             click_db: 0.0,
             lines,
             speed,
-            range,
+            range: Range::Whole,
             times,
-            count_in,
+            count_in: if with_count_in { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off },
             muted_passes: Vec::new(),
         });
     }
     Ok(takes)
 }
 
-/// How a pulse clicks, where it is not plain.
-fn how(click: Click) -> String {
+fn click_suffix(click: Click) -> String {
     match click {
         Click::Off | Click::Written => String::new(),
         Click::OffBeat => " (off-beat only)".into(),
@@ -161,23 +150,25 @@ fn how(click: Click) -> String {
     }
 }
 
-/// The takes of a ladder, one per step, each with the passes and clicks of `like`, named by speed and tempo; the notes say where
-/// another hearing becomes the first, where the cells become too short to be felt, and which passes are silent.
+/// The takes of a ladder: `template` at each speed, named by speed and tempo. The notes say where another hearing takes the lead,
+/// where the cells become too short to be felt, and which passes are silent.
 pub(super) fn ladder(
     groove: &Groove,
     analysed: &AnalysedGroove,
     speeds: &[Fraction],
     silence: Option<u32>,
-    like: &Take,
+    template: &Take,
 ) -> Vec<Take> {
-    let notes = climb::notes(&analysed.report, analysed.limits, speeds);
-    let steps = speeds.iter().zip(notes).enumerate();
-    let mut takes: Vec<Take> = steps
+    let notes = steps::notes(&analysed.report, analysed.limits, speeds);
+    let mut takes: Vec<Take> = speeds
+        .iter()
+        .zip(notes)
+        .enumerate()
         .map(|(k, (&speed, note))| Take {
-            name: format!("step {} of {}: {}", k + 1, speeds.len(), climb::tempo(groove, speed)),
+            name: format!("step {} of {}: {}", k + 1, speeds.len(), steps::tempo(groove, speed)),
             note,
             speed,
-            ..like.clone()
+            ..template.clone()
         })
         .collect();
     if let Some(every) = silence {

@@ -43,7 +43,7 @@ fn midi() -> JobKind {
 }
 
 fn handout() -> JobKind {
-    JobKind::Handout { format: HandoutFormat::Html, sound: TakeSound::Files, writing: NotationOptions::default() }
+    JobKind::Handout { format: HandoutFormat::Html, sound: TakeSound::Files, notation: NotationOptions::default() }
 }
 
 fn takes(times: u32) -> JobKind {
@@ -67,7 +67,7 @@ fn every_choice_is_made_and_has_a_description() {
             }
             ExportKind::Handout(format, sound) => {
                 let page = format!("{}/rope.{}", choice.name, choice.ending);
-                (page, JobKind::Handout { format, sound, writing: NotationOptions::default() })
+                (page, JobKind::Handout { format, sound, notation: NotationOptions::default() })
             }
         };
         let report = make(&job(folder.path(), &name, kind)).expect("made");
@@ -185,7 +185,7 @@ fn a_cancelled_job_leaves_nothing() {
 
 #[test]
 fn a_hearing_is_found_again_by_its_key() {
-    let report = analysis::report(&groove(8), &analysis::Ask::default());
+    let report = analysis::report(&groove(8), &analysis::AnalysisOptions::default());
     assert!(report.hearings.len() > 2);
     for (k, hearing) in report.hearings.iter().enumerate() {
         assert_eq!(HearingKey::of(hearing).index_in(&report.hearings), Some(k));

@@ -1,4 +1,4 @@
-//! The user's sound files that layers name, decoded once and kept while they do not change.
+//! Decodes the sound files that layers name, and caches them while they do not change.
 
 use super::request::Job;
 use crate::recording::{self, DecodeError};
@@ -9,26 +9,26 @@ use std::fs::{self, File, Metadata};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-/// The samples read so far. A file is decoded again only when its time, its size or the sample rate has changed.
+/// A file is decoded again only if its modification time, its size or the sample rate has changed.
 #[derive(Debug, Default)]
 pub(crate) struct UserSampleCache(HashMap<PathBuf, Loaded>);
 
 #[derive(Debug)]
 struct Loaded {
-    version: Option<(Option<SystemTime>, Option<u64>)>,
+    /// Modification time and size; `None` for what is not a plain file.
+    version: Option<(Option<SystemTime>, u64)>,
     rate: SampleRate,
     sample: Option<UserSample>,
 }
 
-/// The samples of a job's groove, and a sentence on each that is missing or not as its file has it.
 pub(super) fn load(job: &Job, groove: &Groove) -> (UserSamples, Vec<String>) {
     UserSampleCache::default().load(groove, job.file.as_deref(), job.rate)
 }
 
 impl UserSampleCache {
-    /// The samples that the audible layers of a groove name, and one sentence per file that cannot be read (its layer then has its
-    /// voice) or was changed on the way; a sentence is given once until the file changes. Names are relative to the folder of `file`, the groove's own, or to the
-    /// working directory.
+    /// The samples of the audible layers of a groove, and warnings: one per file that cannot be read (its layer then plays its
+    /// voice) or was altered by decoding, once until the file changes. Names are relative to the folder of the groove's `file`, or to
+    /// the working directory.
     pub(crate) fn load(
         &mut self,
         groove: &Groove,
@@ -36,44 +36,43 @@ impl UserSampleCache {
         rate: SampleRate,
     ) -> (UserSamples, Vec<String>) {
         let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
-        let mut own = UserSamples::default();
-        let (mut words, mut used) = (Vec::new(), Vec::new());
+        let mut samples = UserSamples::default();
+        let (mut warnings, mut used) = (Vec::new(), Vec::new());
         for layer in groove.layers().iter().enumerate().filter(|(l, _)| groove.is_audible(*l)).map(|(_, l)| l) {
             let Some(name) = &layer.sound else { continue };
             let path = folder.join(name);
             if !used.contains(&path) {
-                words.extend(self.refresh(&path, rate).map(|w| format!("{}: {w}", path.display())));
+                warnings.extend(self.refresh(&path, rate).map(|w| format!("{}: {w}", path.display())));
             }
-            if let Some(sound) = self.0.get(&path).and_then(|k| k.sample.clone()) {
-                own.insert(name, sound);
+            if let Some(sample) = self.0.get(&path).and_then(|k| k.sample.clone()) {
+                samples.insert(name, sample);
             }
             used.push(path);
         }
         // A sample may take megabytes: one that no audible layer names is dropped.
         self.0.retain(|path, _| used.contains(path));
-        (own, words)
+        (samples, warnings)
     }
 
-    /// Reads a file that is new or has changed; gives a sentence about it if there is one.
+    /// Reads a file that is new or has changed; returns a new warning about it.
     fn refresh(&mut self, path: &Path, rate: SampleRate) -> Option<String> {
-        let about = fs::metadata(path);
-        let version =
-            about.as_ref().ok().map(|m| (m.modified().ok().filter(|_| m.is_file()), m.is_file().then_some(m.len())));
+        let metadata = fs::metadata(path);
+        let version = metadata.as_ref().ok().filter(|m| m.is_file()).map(|m| (m.modified().ok(), m.len()));
         let known = self.0.get(path);
         if known.is_some_and(|k| k.version == version && (k.rate == rate || k.sample.is_none())) {
             return None;
         }
-        // Another rate does not repeat the sentence.
-        let said = known.is_some_and(|k| k.version == version);
-        let read = about.map_err(|e| unreadable(&e)).and_then(|about| read(path, &about, rate));
-        let (sample, words) = match read {
+        // Another rate does not repeat the warning.
+        let reported = known.is_some_and(|k| k.version == version);
+        let decoded = metadata.map_err(|e| unreadable(&e)).and_then(|metadata| decode(path, &metadata, rate));
+        let (sample, warning) = match decoded {
             Ok(decoded) if decoded.warnings.is_empty() => (Some(decoded.samples), None),
             Ok(decoded) => (Some(decoded.samples), Some(decoded.warnings.join("; "))),
             Err(error) => (None, Some(format!("{error}; the layer plays its voice"))),
         };
         let sample = sample.map(|samples| UserSample::new(samples, rate));
         self.0.insert(path.to_owned(), Loaded { version, rate, sample });
-        words.filter(|_| !said)
+        warning.filter(|_| !reported)
     }
 }
 
@@ -85,10 +84,10 @@ fn unreadable(error: &std::io::Error) -> DecodeError {
     DecodeError::new("an existing sound file", found)
 }
 
-fn read(path: &Path, about: &Metadata, rate: SampleRate) -> Result<recording::DecodedSound, DecodeError> {
+fn decode(path: &Path, metadata: &Metadata, rate: SampleRate) -> Result<recording::DecodedSound, DecodeError> {
     // A pipe or a device could block for ever.
-    if !about.is_file() {
-        let found = if about.is_dir() { "a folder" } else { "a pipe, a device or the like" };
+    if !metadata.is_file() {
+        let found = if metadata.is_dir() { "a folder" } else { "a pipe, a device or the like" };
         return Err(DecodeError::new("a plain file", found));
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;

@@ -1,48 +1,44 @@
-//! Beams.
+//! Groups notes under beams.
 
 use super::{Note, Tuplet};
 use crate::rhythm::{Accent, Time};
 
-/// What a beam does at a note.
+/// The state of a beam at a note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Beam {
-    /// It begins here.
     Begin,
-    /// It comes from the note before and goes on.
     Continue,
-    /// It ends here.
     End,
     /// A stub towards the next note.
     Forward,
-    /// A stub towards the note before.
+    /// A stub towards the previous note.
     Backward,
 }
 
-/// Where else than at its windows a bar's beams break.
+/// Where the beams of a bar break, apart from the borders of windows.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Breaks<'a> {
-    /// Nowhere.
     Windows,
     /// Before accented attacks.
     Accents,
-    /// Before and after every group that a window would cut, which then has beams of its own across the windows. For each note the
-    /// group it belongs to, from its attack to the next, in times of the bar, which it may begin before and end after.
+    /// Before and after every group that crosses a window's border; its beams cross the border too. For each note its group, from
+    /// one attack to the next, in times of the bar, which it may exceed on both sides.
     Groups(&'a [(Time, Time)]),
 }
 
-/// The window a note lies in: a tuplet is one of its own.
+/// The index of a tuplet, or else that of the window after the note.
 type Window = (Option<usize>, usize);
 
 fn window(note: &Note, windows: &[Time]) -> Window {
     (note.tuplet, if note.tuplet.is_some() { 0 } else { windows.partition_point(|w| *w <= note.at) })
 }
 
-/// Lays the beams of a bar. Windows are the times where beams break.
-pub(super) fn lay(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time], breaks: Breaks<'_>) {
+/// Sets the beams of a bar. Beams break at the times of `windows`.
+pub(super) fn set_beams(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time], breaks: Breaks<'_>) {
     let mut chain: Vec<usize> = Vec::new();
     let mut before = None;
-    // Whether the group before lies within one window.
-    let mut whole_before = true;
+    // Whether the previous group lies within one window.
+    let mut was_whole = true;
     for i in 0..notes.len() {
         let note = &notes[i];
         let window = window(note, windows);
@@ -57,26 +53,26 @@ pub(super) fn lay(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time], brea
                 apart &= !(tied && plain);
                 if note.sound.is_some() {
                     let whole = is_whole(notes, tuplets, i, groups[i], windows);
-                    apart |= attack.is_some() && !(whole && whole_before);
-                    whole_before = whole;
+                    apart |= attack.is_some() && !(whole && was_whole);
+                    was_whole = whole;
                 }
             }
         }
         if !short || apart {
-            close(notes, &mut chain, windows);
+            join(notes, &mut chain, windows);
         }
         before = Some(window);
-        if notes[i].tuplet.is_none() && chain.last().is_some_and(|last| silence(notes, *last, i) > eighth()) {
-            close(notes, &mut chain, windows);
+        if notes[i].tuplet.is_none() && chain.last().is_some_and(|last| rests_between(notes, *last, i) > time(1, 8)) {
+            join(notes, &mut chain, windows);
         }
         if short && notes[i].sound.is_some() {
             chain.push(i);
         }
     }
-    close(notes, &mut chain, windows);
+    join(notes, &mut chain, windows);
 }
 
-/// Whether a group lies within the window of a note of it.
+/// Whether a group lies within the window of its note `i`.
 fn is_whole(notes: &[Note], tuplets: &[Tuplet], i: usize, (from, to): (Time, Time), windows: &[Time]) -> bool {
     let (start, end) = match window(&notes[i], windows) {
         (Some(tuplet), _) => {
@@ -88,16 +84,17 @@ fn is_whole(notes: &[Note], tuplets: &[Tuplet], i: usize, (from, to): (Time, Tim
     start.is_some_and(|s| s <= from) && end.is_some_and(|e| to <= e)
 }
 
-fn eighth() -> Time {
-    Time::new(1, 8).expect("an eighth")
+fn time(numer: i64, denom: i64) -> Time {
+    Time::new(numer, denom).expect("the denominator is positive")
 }
 
-/// The rests between two notes: a beam does not run over more than an eighth of them, except in a tuplet.
-fn silence(notes: &[Note], from: usize, to: usize) -> Time {
+/// The total length of the rests between two notes. Outside a tuplet a beam spans at most an eighth of rests.
+fn rests_between(notes: &[Note], from: usize, to: usize) -> Time {
     notes[from + 1..to].iter().fold(Time::ZERO, |sum, n| sum.plus(n.length).unwrap_or(sum))
 }
 
-fn close(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
+/// Joins the notes of a chain under beams, and empties it.
+fn join(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
     let chain = std::mem::take(chain);
     if chain.len() < 2 {
         return;
@@ -124,13 +121,12 @@ fn close(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
     }
 }
 
-/// In a window longer than three eighths sixteenths break at quarters; shorter values break at eighths everywhere, so that a long
-/// beam can be counted.
+/// Whether a secondary beam breaks between two notes: in a window longer than three eighths the second beam breaks at quarters, and
+/// further beams break at eighths everywhere, so that long beams can be counted.
 fn broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
     if a.tuplet.is_some() {
         return false;
     }
-    let time = |n, d| Time::new(n, d).expect("positive");
     let next = windows.partition_point(|w| *w <= a.at);
     let start = next.checked_sub(1).map_or(Time::ZERO, |i| windows[i]);
     let length = windows.get(next).and_then(|end| end.minus(start)).unwrap_or(Time::ZERO);
@@ -142,7 +138,7 @@ fn broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
     step(a) != step(b)
 }
 
-/// A lone stub points to the neighbour in whose half it lies: forward from an even place of its own value, else backward.
+/// The direction of a stub: forward from an even multiple of its own value, else backward.
 fn stub(notes: &[Note], chain: &[usize], k: usize) -> Beam {
     if k == 0 {
         return Beam::Forward;

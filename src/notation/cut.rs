@@ -1,13 +1,13 @@
-//! Cuts notes and rests into written values that show the parts of the bar.
+//! Divides notes and rests into note values that show the parts of the bar.
 
-use super::tree::{Node, Seen};
+use super::tree::{Crossing, Node};
 use super::value::Value;
 use crate::rhythm::Time;
 
-/// A written piece: its start in the bar and its value.
+/// A start in the bar, and a value.
 pub(super) type Piece = (Time, Value);
 
-/// The pieces of a note from `from` to `to`, to be tied.
+/// The tied pieces of a note.
 pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
     if from >= to {
         return;
@@ -28,10 +28,10 @@ pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
     note(node, edge, to, pieces);
 }
 
-/// The value that a note may have in a node without hiding its parts.
+/// The value of a note in a node, if it does not hide the node's parts.
 fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
     let value = || Value::of(to.minus(from)?);
-    if node.seen() == Seen::Each {
+    if node.crossing() == Crossing::Never {
         return None;
     }
     if (from, to) == (node.from, node.to) {
@@ -42,25 +42,24 @@ fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
     if !(crosses || is_edge(from) && is_edge(to)) {
         return None;
     }
-    if node.seen() == Seen::Whole {
+    if node.crossing() == Crossing::WholeParts {
         return if is_edge(from) && is_edge(to) { value() } else { None };
     }
     if is_edge(from) || is_edge(to) {
         return value();
     }
-    // A part of equal length laid evenly across the border of two: eighth, quarter, eighth.
+    // A note as long as a part, from the middle of one to that of the next: eighth, quarter, eighth.
     let part = parts.iter().find(|p| p.from < from && from < p.to)?;
     let middle = part.from.plus(part.length().divided(2)?)?;
     let value = if middle == from { value() } else { None };
     value.filter(|v| !v.dotted && v.length() == part.length())
 }
 
-/// The pieces of a rest from `from` to `to`.
 pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
     if from >= to {
         return;
     }
-    let length = less(to, from);
+    let length = difference(to, from);
     if (from, to) == (node.from, node.to)
         && let Some(value) = Value::of(length)
     {
@@ -68,11 +67,11 @@ pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
         return;
     }
     let parts = node.parts();
-    // Within a quarter the middle need not be seen: sixteenth, eighth rest, sixteenth.
+    // A rest may cross the middle of a quarter: sixteenth, eighth rest, sixteenth.
     if let [a, b] = &parts[..]
         && node.length() <= Time::new(1, 4).expect("a quarter")
         && a.length() == length
-        && less(from, node.from) == less(node.to, to)
+        && difference(from, node.from) == difference(node.to, to)
         && b.length() == length
         && let Some(value) = Value::plain(length)
     {
@@ -84,7 +83,7 @@ pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
         let Some(part) = parts.iter().find(|p| p.from <= at && at < p.to) else { return };
         let end = part.to.min(to);
         let run = node.small_parts().filter(|_| at == part.from && end == part.to).and_then(|unit| {
-            // Twos and fours of the units, from a place that such a rest may begin on.
+            // The longest power of two of the units that may begin here.
             let index = at.minus(node.from)?.ratio_to(unit)?.floor();
             let left = to.minus(at)?.ratio_to(unit)?.floor();
             let size = (0..4).map(|p| 1_i64 << p).filter(|s| *s <= left && index % s == 0).max()?;
@@ -101,6 +100,6 @@ pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
     }
 }
 
-fn less(a: Time, b: Time) -> Time {
+fn difference(a: Time, b: Time) -> Time {
     a.minus(b).expect("times of a bar are bounded")
 }

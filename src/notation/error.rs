@@ -2,12 +2,11 @@
 
 use std::fmt;
 
-/// Why something could not be read from or written to another format.
+/// A file that cannot be imported, or a groove that a format cannot hold.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FormatError {
-    /// Where in the source: line and column, measure and part, track and tick, or byte; empty for the whole of it.
+    /// The position in the source, such as line and column, measure and part, or track and tick; may be empty.
     pub place: String,
-    /// What is wrong, and what was expected.
     pub message: String,
 }
 

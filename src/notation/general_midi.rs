@@ -1,20 +1,19 @@
-//! The published numbers: keys of the General MIDI percussion map, programs, controllers, velocities.
+//! General MIDI: percussion keys, programs, controllers and velocities.
 //!
 //! Keys and programs: General MIDI System, Level 1 (MIDI Manufacturers Association, 1991); keys 27 to 34 and 82 to 87 are those
 //! that General MIDI 2 (1999) adds. Volume: the General MIDI recommended response, gain in dB = 40 log10 (value / 127).
 
 use crate::rhythm::{Accent, Voice};
 
-/// The channel of percussion, counted from 0.
+/// The percussion channel, from 0.
 pub(crate) const PERCUSSION: u8 = 9;
-/// Controller of the channel's volume.
+/// Controllers of a channel.
 pub(crate) const VOLUME: u8 = 7;
-/// Controller of the channel's place from left to right.
 pub(crate) const PAN: u8 = 10;
-/// Volume of a layer at 0 dB: the receiver's own value after a reset.
-const FULL: f64 = 100.0;
+/// The volume of a layer at 0 dB: the default of a receiver.
+const DEFAULT_VOLUME: f64 = 100.0;
 
-/// A voice's key on the percussion channel.
+/// The percussion key of a voice.
 pub(crate) fn key(voice: Voice) -> Option<u8> {
     Some(match voice {
         Voice::Kick => 36,
@@ -31,7 +30,7 @@ pub(crate) fn key(voice: Voice) -> Option<u8> {
     })
 }
 
-/// A voice's program on the other channels, counted from 0.
+/// The program of a voice, from 0.
 pub(crate) fn program(voice: Voice) -> u8 {
     match voice {
         Voice::Bass => 34,
@@ -41,7 +40,7 @@ pub(crate) fn program(voice: Voice) -> u8 {
     }
 }
 
-/// The voice of a key of the percussion map; `None` for keys that none of ours comes near.
+/// The closest voice to a percussion key, if one is close enough.
 pub(crate) fn voice(key: u8) -> Option<Voice> {
     Some(match key {
         35 | 36 => Voice::Kick,
@@ -58,7 +57,7 @@ pub(crate) fn voice(key: u8) -> Option<Voice> {
     })
 }
 
-/// The voice of a program, counted from 0: basses, struck metal, drums with a pitch, and all the rest.
+/// The closest voice to a program, from 0.
 pub(crate) fn voice_of_program(program: u8) -> Voice {
     match program {
         32..=39 | 43 | 58 | 67 | 70 | 87 => Voice::Bass,
@@ -68,10 +67,9 @@ pub(crate) fn voice_of_program(program: u8) -> Voice {
     }
 }
 
-/// Keys of the clicks of the first, second, third hearing and so on: claves, low and high wood block, side stick.
+/// The keys of the clicks of hearings, by index: claves, low and high wood block, side stick.
 pub(crate) const CLICKS: [u8; 4] = [75, 77, 76, 37];
 
-/// The velocity of an accent: ghost 40, plain 80, accent 112.
 pub(crate) fn velocity(accent: Accent) -> u8 {
     match accent {
         Accent::Ghost => 40,
@@ -80,7 +78,7 @@ pub(crate) fn velocity(accent: Accent) -> u8 {
     }
 }
 
-/// The accent of a velocity in a file of ours: a ghost up to 59, an accent from 96 on.
+/// The accent of a velocity in a file that teeter wrote.
 pub(crate) fn accent(velocity: u8) -> Accent {
     match velocity {
         0..=59 => Accent::Ghost,
@@ -89,34 +87,38 @@ pub(crate) fn accent(velocity: u8) -> Accent {
     }
 }
 
-/// The accent of a velocity beside the middle one of its track: 16 over it is an accent, 32 under it a ghost (ours, no source).
-pub(crate) fn accent_beside(velocity: u8, middle: u8) -> Accent {
-    if velocity >= middle.saturating_add(16) {
+/// The accent of a velocity relative to the median of its track: 16 above it is an accent, 32 below it a ghost (no source).
+pub(crate) fn relative_accent(velocity: u8, median: u8) -> Accent {
+    if velocity >= median.saturating_add(16) {
         Accent::Accent
-    } else if velocity.saturating_add(32) <= middle {
+    } else if velocity.saturating_add(32) <= median {
         Accent::Ghost
     } else {
         Accent::Plain
     }
 }
 
-/// The volume of a gain in dB, as far as the controller reaches (about 4 dB over a layer at 0 dB).
+/// The volume of a gain in dB, clamped to the range of the controller (up to about 4 dB).
 pub(crate) fn volume(gain: i8) -> u8 {
-    (FULL * 10_f64.powf(f64::from(gain) / 40.0)).round().clamp(1.0, 127.0) as u8
+    (DEFAULT_VOLUME * 10_f64.powf(f64::from(gain) / 40.0)).round().clamp(1.0, 127.0) as u8
 }
 
-/// The gain in whole dB of a volume.
+/// In whole dB.
 pub(crate) fn gain(volume: u8) -> i8 {
-    if volume == 0 { -60 } else { (40.0 * (f64::from(volume) / FULL).log10()).round().clamp(-60.0, 12.0) as i8 }
+    if volume == 0 {
+        -60
+    } else {
+        (40.0 * (f64::from(volume) / DEFAULT_VOLUME).log10()).round().clamp(-60.0, 12.0) as i8
+    }
 }
 
-/// The controller's value of a place from left (-100) to right (100); 64 is the middle.
-pub(crate) fn pan(place: i8) -> u8 {
-    (64.0 + f64::from(place) * 0.63).round().clamp(0.0, 127.0) as u8
+/// The controller value of a position from left (-100) to right (100); 64 is the middle.
+pub(crate) fn pan(position: i8) -> u8 {
+    (64.0 + f64::from(position) * 0.63).round().clamp(0.0, 127.0) as u8
 }
 
-/// The place of a controller's value.
-pub(crate) fn place(pan: u8) -> i8 {
+/// The inverse of [`pan`].
+pub(crate) fn pan_position(pan: u8) -> i8 {
     ((f64::from(pan) - 64.0) / 0.63).round().clamp(-100.0, 100.0) as i8
 }
 
@@ -140,12 +142,12 @@ mod tests {
         for a in [Accent::Ghost, Accent::Plain, Accent::Accent] {
             assert_eq!(accent(velocity(a)), a);
         }
-        // 40 log10 (127 / 100) is 4.15 dB: what is louder cannot be told by the controller, and far below its steps are wider than 1 dB.
+        // 40 log10 (127 / 100) is 4.15 dB: the controller cannot hold more, and far below 0 dB its steps are wider than 1 dB.
         for g in -20..=4 {
             assert_eq!(gain(volume(g)), g, "{g} dB");
         }
         for p in -100..=100_i8 {
-            assert!((place(pan(p)) - p).abs() <= 1, "{p}");
+            assert!((pan_position(pan(p)) - p).abs() <= 1, "{p}");
         }
     }
 }

@@ -1,18 +1,17 @@
-//! A groove as an engraver would spell it: bars of notes and rests with values, dots, ties, tuplets and beams. It must not know
-//! any file format, nor where a note stands on paper.
+//! Spells a groove as notation: bars of notes and rests with values, dots, ties, tuplets and beams. It must not know file formats or
+//! the layout of a page.
 //!
-//! The spelling is exact: every note lasts, by its value, dots and tuplet, exactly as long as it sounds (without swing, which is
-//! written straight), pieces of one sound are tied, and every bar is filled. Cycles are written out. The shortest value is 1/1024.
+//! The spelling is exact: the value, dots and tuplet of a note give its exact length without swing, the pieces of one sound are tied,
+//! and every bar is filled. Cycles are written out. The shortest value is 1/1024.
 //!
-//! Rules, in the order in which they are asked:
-//! 1. A beat or tuplet whose changes fall on powers of two is written plain; else it is reduced to the fewest cells that hold its
-//!    changes (`x.....` in six is a sixth of a triplet's kind, `x.x.x.` a triplet), cut into equal tuplets by beat if nothing sounds
-//!    across, and bracketed.
-//! 2. A note shows the strong beats it crosses: it is one value if it begins or ends with a part of the bar, or straddles the middle
-//!    evenly; it shows every head of an additive meter, and holds whole beats of a compound one or lies within one.
+//! The rules, in order:
+//! 1. A span of cells whose changes fall on powers of two needs no tuplet. Others are reduced to the fewest cells that hold their
+//!    changes (`x.x.x.` in six is a triplet), and divided into equal tuplets by beat if no sound crosses from one to the next.
+//! 2. A note shows the strong beats it crosses: it is one value if it begins or ends with a part of the bar, or lies evenly across its
+//!    middle. In an additive meter every term has a head; in a compound one a note consists of whole beats or lies within one.
 //! 3. Rests fill parts of the bar and never hide a beat.
-//! 4. Beams join what lies in one beat, or one group of the meter's terms where the beat is shorter than a quarter; [`Beaming`] says
-//!    what else may break and join them.
+//! 4. Beams join the notes of one beat, or of one group of the meter's terms if the beat is shorter than a quarter; [`Beaming`] adds
+//!    breaks and joins.
 
 mod beam;
 mod cut;
@@ -31,10 +30,8 @@ mod value;
 
 pub use crate::describe::notes::Beaming;
 pub(crate) use beam::Beam;
-pub(crate) use error::FormatError;
-pub(crate) use error::{count, were};
-pub(crate) use passes::TimedNote;
-pub(crate) use passes::{Pass, passes, timed_notes};
+pub(crate) use error::{FormatError, count, were};
+pub(crate) use passes::{Pass, TimedNote, passes, timed_notes};
 pub(crate) use pitch::{Accidental, Clef, Spelled};
 pub(crate) use shape::HeadShape;
 pub(crate) use value::Value;
@@ -54,20 +51,20 @@ pub struct Score {
 pub struct Staff {
     /// The layer, from 0.
     pub layer: usize,
-    /// Whether it is a line without pitch or a staff with a clef.
+    /// Its lines and clef.
     pub kind: StaffKind,
     /// The shape of its heads.
     pub shape: HeadShape,
-    /// Its bars through all sections, each section once.
+    /// The bars of all sections, without repeats.
     pub bars: Vec<Bar>,
 }
 
-/// What a staff shows.
+/// The lines and the clef of a staff.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StaffKind {
-    /// Pitches under a clef.
+    /// Five lines.
     Pitched(Clef),
-    /// One line for a percussion voice.
+    /// One line, for percussion.
     Line,
 }
 
@@ -78,7 +75,7 @@ pub struct Bar {
     pub section: usize,
     /// The bar in its section, from 0.
     pub number: usize,
-    /// Its notes and rests, in order; their lengths sum exactly to the bar.
+    /// Its notes and rests in order; their lengths add up to the bar.
     pub notes: Vec<Note>,
     /// Its tuplets, in order.
     pub tuplets: Vec<Tuplet>,
@@ -89,47 +86,47 @@ pub struct Bar {
 pub struct Note {
     /// From the start of the bar.
     pub at: Time,
-    /// How long it lasts.
+    /// Its duration.
     pub length: Time,
-    /// How it is written: note value and dots. `None` for the rest of a whole bar, whatever the bar's length.
+    /// `None` for the rest of a whole bar, whatever its length.
     pub value: Option<Value>,
-    /// The sound, or a rest.
+    /// `None` for a rest.
     pub sound: Option<Strike>,
-    /// The tuplet it is part of: index into the bar's.
+    /// Index into the tuplets of the bar.
     pub tuplet: Option<usize>,
-    /// Its beams, the one nearest to the note-head's far end first; empty for rests and single flags.
+    /// Its beams, the longest first; empty for rests and notes with flags.
     pub beams: Vec<Beam>,
 }
 
 /// The sound of a note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Strike {
-    /// Accent and pitch. A ghost is written with its head in parentheses.
+    /// Its accent and pitch.
     pub attack: Attack,
-    /// Which attack of the layer in the section, from 0.
+    /// The attack in the layer's part of the section, from 0.
     pub number: usize,
-    /// The cell it stands in.
+    /// The cell of the attack.
     pub cell: usize,
-    /// Where it stands on a staff with a clef.
+    /// The pitch on a staff with a clef.
     pub spelled: Option<Spelled>,
-    /// Tied from the note before: it is no new attack.
+    /// Tied from the previous note: not a new attack.
     pub tied_from: bool,
     /// Tied to the next note.
     pub tied_to: bool,
 }
 
-/// Some notes in another time: `actual` units in the time of `normal`.
+/// `actual` units in the time of `normal`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Tuplet {
-    /// Its first note: index into the bar's.
+    /// Index of its first note in the bar.
     pub first: usize,
-    /// Its last note.
+    /// Index of its last note.
     pub last: usize,
     /// Units written.
     pub actual: u16,
-    /// Units of the same value that would fill its time.
+    /// Units that fill the same time without a tuplet.
     pub normal: u16,
-    /// The unit.
+    /// The value of a unit.
     pub unit: Value,
 }
 
@@ -137,7 +134,7 @@ impl Score {
     /// The notation of a groove, or of one section of it.
     ///
     /// # Errors
-    /// [`FormatError`] if a cell is shorter than the shortest note value, 1/1024, or a section is asked for that is not there.
+    /// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
     pub fn of(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
         let sections = match section {
             Some(s) if s >= groove.sections().len() => {
@@ -162,8 +159,7 @@ impl Score {
     }
 }
 
-/// The staff of a layer, and the names of its pitches where it has some. Strings always stand on a staff of five lines; bells and toms
-/// only where a pitch is given.
+/// The staff of a layer, and the names of its pitches. Strings always have a clef; bells and toms only if an attack has a pitch.
 fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     let row = &groove.layers()[layer];
     let Some(own) = row.voice.default_pitch() else { return (StaffKind::Line, None) };

@@ -1,20 +1,20 @@
 //! Pitch spelling: the letters and accidentals of a layer.
 
-/// Letters in the order of fifths; those with a flat go before, those with a sharp come after.
+/// The natural letters in the order of fifths; flats come before them, sharps after.
 const FIFTHS: [char; 7] = ['F', 'C', 'G', 'D', 'A', 'E', 'B'];
-/// The first name of the window that is taken where nothing speaks for another: flats for B and E, sharps for F, C and G.
-const USUAL: i32 = -3;
+/// The default start of the window: flats for B and E, sharps for F, C and G.
+const DEFAULT_FIRST: i32 = -3;
 
-/// Twelve neighbours on the line of fifths, one name for each pitch class.
+/// Twelve consecutive names on the line of fifths, one per pitch class.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Names {
-    /// The first of them, counted in fifths from C.
+    /// The first name, in fifths from C.
     first: i32,
 }
 
 impl Names {
-    /// The names that lie closest together for these keys (0 to 127, each as often as it sounds): those of least variance on the line of
-    /// fifths (the pitch variance rule, Temperley 2001, The Cognition of Basic Musical Structures, ch. 5, from memory).
+    /// The names with the least variance on the line of fifths for these keys (0 to 127, each as often as it sounds): the pitch
+    /// variance rule (Temperley 2001, The Cognition of Basic Musical Structures, ch. 5, from memory).
     pub(super) fn of(keys: &[u8]) -> Self {
         let spread = |first: i32| {
             let names = Self { first };
@@ -22,12 +22,12 @@ impl Names {
                 keys.iter().map(|k| i64::from(names.fifth(*k))).fold((0, 0), |(s, q), p| (s + p, q + p * p));
             keys.len() as i64 * squares - sum * sum
         };
-        // From flats only to sharps only, without double ones and without letters a semitone from their neighbour.
-        let first = (-6..=-1).min_by_key(|f| (spread(*f), (f - USUAL).abs()));
-        Self { first: first.unwrap_or(USUAL) }
+        // From flats only to sharps only, without double accidentals and without E#, B#, Cb and Fb.
+        let first = (-6..=-1).min_by_key(|f| (spread(*f), (f - DEFAULT_FIRST).abs()));
+        Self { first: first.unwrap_or(DEFAULT_FIRST) }
     }
 
-    /// The name's place on the line of fifths, counted from C.
+    /// The position of a key's name, in fifths from C.
     fn fifth(self, key: u8) -> i32 {
         self.first + (7 * i32::from(key) - self.first).rem_euclid(12)
     }

@@ -1,4 +1,4 @@
-//! A groove written out: every pass through its sections, and the notes of a layer at their exact times.
+//! The passes through the sections of a groove, and the notes of a layer at their exact times.
 
 use crate::rhythm::{Attack, Groove, Time};
 
@@ -7,22 +7,19 @@ use crate::rhythm::{Attack, Groove, Time};
 pub(crate) struct Pass {
     /// The section, from 0.
     pub(crate) section: usize,
-    /// Start from the start of the groove, or of its only section.
+    /// From the start of the first pass.
     pub(crate) start: Time,
 }
 
-/// A note at its exact time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct TimedNote {
-    /// Onset from the start of the first bar.
-    pub start: Time,
-    /// How long it sounds.
-    pub length: Time,
-    /// Its accent and pitch.
-    pub attack: Attack,
+    /// From the start of the first pass.
+    pub(crate) start: Time,
+    pub(crate) length: Time,
+    pub(crate) attack: Attack,
 }
 
-/// Every pass through a groove or one of its sections; `None` if a start cannot be held exactly.
+/// The passes through a groove or one of its sections; `None` if a time overflows.
 pub(crate) fn passes(groove: &Groove, only: Option<usize>) -> Option<Vec<Pass>> {
     let mut start = Time::ZERO;
     let mut all = Vec::new();
@@ -35,7 +32,7 @@ pub(crate) fn passes(groove: &Groove, only: Option<usize>) -> Option<Vec<Pass>> 
     Some(all)
 }
 
-/// The notes of a layer through these passes; `None` if a time cannot be held exactly.
+/// The notes of a layer; `None` if a time overflows.
 pub(crate) fn timed_notes(groove: &Groove, layer: usize, passes: &[Pass]) -> Option<Vec<TimedNote>> {
     let mut all = Vec::new();
     for pass in passes {

@@ -1,15 +1,12 @@
-//! The text events of our MIDI files: what MIDI cannot hold, as `key=value` words.
+//! The text events of our MIDI files: what MIDI cannot hold, as `key=value` pairs.
 
 use crate::rhythm::bounds::{ACCENT_DEPTH, DIVISION, GAIN, PAN, SOUND_NAME};
 use crate::rhythm::{Fraction, Layer, Meter, Section, Swing, Tempo, Voice, parse_note_value};
 
-/// How every text event of ours begins.
 const PREFIX: &str = "teeter ";
 
-/// What stands before the name of a sound.
 const SOUND: &str = " sound=";
 
-/// A text event of ours, read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum MetaEvent {
     /// At the start of the first track: whether every time is exact.
@@ -28,9 +25,9 @@ pub(crate) enum MetaEvent {
         depth: Option<u8>,
         sound: Option<String>,
     },
-    /// At the start of a track that is not the groove's: a hearing's clicks.
+    /// At the start of a track with the clicks of a hearing.
     Click,
-    /// The groove's free text.
+    /// The note of the groove.
     Note(String),
 }
 
@@ -49,7 +46,7 @@ pub(crate) fn layer(l: &Layer) -> String {
     let flags: String = flags.iter().filter(|f| f.0).map(|f| f.1).collect();
     let swing = l.swing.map_or(String::new(), |s| format!(" swing={s}"));
     let depth = l.depth.map_or(String::new(), |d| format!(" accent-depth={d}"));
-    // A sound's name may have blanks: it comes last, and all of the rest is it.
+    // The name may contain spaces, so it is last.
     let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND}{s}"));
     let Layer { voice, division, gain, pan, .. } = l;
     format!("{PREFIX}layer voice={voice} division={division} gain={gain} pan={pan}{swing}{depth}{flags}{sound}")
@@ -63,7 +60,7 @@ pub(crate) fn note(text: &str) -> String {
     format!("{PREFIX}note {text}")
 }
 
-/// Reads a text event of ours; `None` for any other, and for one that is wrong.
+/// `None` for a text event of another program, and for a malformed one.
 pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
     let text = text.strip_prefix(PREFIX)?;
     let (kind, rest) = text.split_once(' ').unwrap_or((text, ""));
@@ -86,9 +83,9 @@ pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
                 crate::rhythm::Time::new(whole.numer(), whole.denom())
             })?;
             let tempo = Tempo::new(Fraction::parse(value("tempo")?)?, unit).ok()?;
-            // Beyond this the exact arithmetic of seconds would have no room.
-            let sensible = unit.numer() < 1000 && unit.denom() < 1000;
-            sensible.then_some(MetaEvent::Section { meter: Meter::parse(value("meter")?).ok()?, tempo, swing })
+            // Other units could overflow the exact arithmetic of seconds.
+            let is_bounded = unit.numer() < 1000 && unit.denom() < 1000;
+            is_bounded.then_some(MetaEvent::Section { meter: Meter::parse(value("meter")?).ok()?, tempo, swing })
         }
         "layer" => {
             let within = |key: &str, bound: &'static crate::rhythm::bounds::Bound| {

@@ -175,7 +175,7 @@ fn what_is_too_short_is_refused_by_place() {
 
 #[test]
 fn signs_hold_for_their_bar() {
-    let mut signs = pitch::Signs::default();
+    let mut signs = pitch::BarAccidentals::default();
     let names = names::Names::of(&[60, 61, 62, 64, 66]);
     let mut sign = |key| signs.spell(crate::rhythm::Pitch::new(key).expect("key"), names, false).sign;
     assert_eq!(sign(61), Some(Accidental::Sharp));

@@ -1,38 +1,36 @@
-//! The parts of a bar, down to halves of halves, and the windows of its beams.
+//! The hierarchy of a bar's parts, and the windows of its beams.
 
+use super::value::Value;
 use crate::rhythm::{Meter, MeterKind, Time};
 
-/// A stretch of a bar and how it is divided.
+/// A part of a bar and its division.
 #[derive(Debug, Clone)]
 pub(super) struct Node {
-    /// Its start in the bar.
+    /// In times of the bar.
     pub(super) from: Time,
-    /// Its end.
     pub(super) to: Time,
-    shape: Shape,
+    division: Division,
 }
 
 #[derive(Debug, Clone)]
-enum Shape {
-    /// Into two, and so on for ever.
+enum Division {
+    /// Into two, recursively without end.
     Halves,
-    /// Into parts.
-    Parts { parts: Vec<Node>, seen: Seen },
+    Parts {
+        parts: Vec<Node>,
+        crossing: Crossing,
+    },
 }
 
-/// How far parts must be seen, whatever crosses them.
+/// How notes may cross the borders of a node's parts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Seen {
-    /// As halves are.
-    Freely,
-    /// A note holds whole parts, or lies within one.
-    Whole,
-    /// A note lies within one: each of the unequal terms of an additive meter has its head.
-    Each,
-}
-
-fn quarter() -> Time {
-    Time::new(1, 4).expect("a quarter")
+pub(super) enum Crossing {
+    /// As in a node of halves.
+    Free,
+    /// A note consists of whole parts, or lies within one.
+    WholeParts,
+    /// A note lies within one part: each of the unequal terms of an additive meter has a head.
+    Never,
 }
 
 impl Node {
@@ -45,65 +43,62 @@ impl Node {
             MeterKind::Compound if groups.len() == 4 => {
                 let half = unit.repeated(6).expect("bounded");
                 let end = unit.repeated(12).expect("bounded");
-                let two = |at: Time| parted(at, unit, &[3, 3], Seen::Whole);
+                let two = |at: Time| parted(at, unit, &[3, 3], Crossing::WholeParts);
                 let parts = vec![two(Time::ZERO), two(half)];
-                Self { from: Time::ZERO, to: end, shape: Shape::Parts { parts, seen: Seen::Whole } }
+                Self { from: Time::ZERO, to: end, division: Division::Parts { parts, crossing: Crossing::WholeParts } }
             }
-            MeterKind::Additive => parted(Time::ZERO, unit, &groups, Seen::Each),
-            _ => parted(Time::ZERO, unit, &groups, Seen::Whole),
+            MeterKind::Additive => parted(Time::ZERO, unit, &groups, Crossing::Never),
+            _ => parted(Time::ZERO, unit, &groups, Crossing::WholeParts),
         }
     }
 
-    /// Its length.
     pub(super) fn length(&self) -> Time {
         self.to.minus(self.from).expect("bounded")
     }
 
-    /// How far its parts must be seen.
-    pub(super) fn seen(&self) -> Seen {
-        match self.shape {
-            Shape::Parts { seen, .. } => seen,
-            Shape::Halves => Seen::Freely,
+    pub(super) fn crossing(&self) -> Crossing {
+        match self.division {
+            Division::Parts { crossing, .. } => crossing,
+            Division::Halves => Crossing::Free,
         }
     }
 
-    /// Its parts.
     pub(super) fn parts(&self) -> Vec<Node> {
-        match &self.shape {
-            Shape::Parts { parts, .. } => parts.clone(),
-            Shape::Halves => {
+        match &self.division {
+            Division::Parts { parts, .. } => parts.clone(),
+            Division::Halves => {
                 let half = self.length().divided(2).expect("bounded");
                 let middle = self.from.plus(half).expect("bounded");
-                let part = |from, to| Node { from, to, shape: Shape::Halves };
+                let part = |from, to| Node { from, to, division: Division::Halves };
                 vec![part(self.from, middle), part(middle, self.to)]
             }
         }
     }
 
-    /// The size of its equal parts, if it has more than two that are shorter than a quarter: rests in it join by twos and fours.
+    /// The length of its parts if there are more than two, equal and shorter than a quarter: rests join them by twos and fours.
     pub(super) fn small_parts(&self) -> Option<Time> {
-        match &self.shape {
-            Shape::Parts { parts, seen: Seen::Freely } if parts.len() > 2 => {
-                Some(parts[0].length()).filter(|l| *l < quarter())
+        match &self.division {
+            Division::Parts { parts, crossing: Crossing::Free } if parts.len() > 2 => {
+                Some(parts[0].length()).filter(|l| *l < Value::QUARTER.length())
             }
             _ => None,
         }
     }
 }
 
-/// Units one after the other: halves where their number allows it.
+/// Consecutive units, in halves if their number is a power of two.
 fn group(from: Time, unit: Time, count: usize) -> Node {
     let at = |n: usize| from.plus(unit.repeated(n).expect("bounded")).expect("bounded");
-    let shape = if count.is_power_of_two() {
-        Shape::Halves
+    let division = if count.is_power_of_two() {
+        Division::Halves
     } else {
-        let parts = (0..count).map(|n| Node { from: at(n), to: at(n + 1), shape: Shape::Halves });
-        Shape::Parts { parts: parts.collect(), seen: Seen::Freely }
+        let parts = (0..count).map(|n| Node { from: at(n), to: at(n + 1), division: Division::Halves });
+        Division::Parts { parts: parts.collect(), crossing: Crossing::Free }
     };
-    Node { from, to: at(count), shape }
+    Node { from, to: at(count), division }
 }
 
-fn parted(from: Time, unit: Time, groups: &[usize], seen: Seen) -> Node {
+fn parted(from: Time, unit: Time, groups: &[usize], crossing: Crossing) -> Node {
     let (mut at, mut parts) = (from, Vec::new());
     for &count in groups {
         let part = group(at, unit, count);
@@ -114,13 +109,13 @@ fn parted(from: Time, unit: Time, groups: &[usize], seen: Seen) -> Node {
         Some(only) if parts.is_empty() => only,
         last => {
             parts.extend(last);
-            Node { from, to: at, shape: Shape::Parts { parts, seen } }
+            Node { from, to: at, division: Division::Parts { parts, crossing } }
         }
     }
 }
 
-/// The lower units of each group of a bar: the meter's terms, the beats of a compound meter; of a simple meter with beats shorter than
-/// a quarter, quarters, the last one taking what a quarter does not hold (`13/16` is 4+4+5, `7/8` 2+2+3).
+/// The lower units in each group of a bar: the terms of an additive meter, the beats of a compound one; if the beats of a simple meter
+/// are shorter than a quarter, quarters, with the remainder in the last one (`13/16` is 4+4+5, `7/8` is 2+2+3).
 fn terms(meter: &Meter) -> Vec<usize> {
     let upper: usize = meter.terms().iter().map(|t| usize::from(*t)).sum();
     match meter.kind() {
@@ -144,15 +139,15 @@ fn terms(meter: &Meter) -> Vec<usize> {
     }
 }
 
-/// Where beams must break: starts of the windows, and last the bar's end.
+/// The times where beams break: the starts of the windows, and the end of the bar.
 pub(super) fn windows(meter: &Meter) -> Vec<Time> {
     let unit = Time::new(1, i64::from(meter.lower())).expect("the lower number is at least 1");
-    let longest = Time::new(1, 2).expect("a half");
+    let (quarter, half) = (Value::QUARTER.length(), Value { halvings: 1, dotted: false }.length());
     let (mut at, mut starts) = (Time::ZERO, Vec::new());
     for count in terms(meter) {
         let length = unit.repeated(count).expect("bounded");
         let end = at.plus(length).expect("bounded");
-        let step = if length > longest || unit >= quarter() { quarter() } else { length };
+        let step = if length > half || unit >= quarter { quarter } else { length };
         while at < end {
             starts.push(at);
             at = at.plus(step).expect("bounded").min(end);

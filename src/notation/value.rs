@@ -3,20 +3,20 @@
 use crate::rhythm::{Fraction, Time};
 use std::fmt;
 
-/// A note value: a whole note cut in two `halvings` times (-1 is a breve), with a dot or without.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Value {
-    /// 0 a whole note, 1 a half, 2 a quarter, up to 10; -1 a breve.
+    /// The halvings of a whole note: 0 is a whole note, 2 a quarter, 10 is 1/1024; -1 is a breve.
     pub halvings: i8,
-    /// Whether a dot makes it half as long again.
     pub dotted: bool,
 }
 
 /// Halvings of the shortest value, 1/1024.
-const SHORTEST: u32 = 10;
+const MAX_HALVINGS: u32 = 10;
 
 impl Value {
-    /// The undotted value of a length; `None` if there is none.
+    pub(crate) const QUARTER: Self = Self { halvings: 2, dotted: false };
+
+    /// The undotted value of a length, if there is one.
     pub fn plain(length: Time) -> Option<Self> {
         let (n, d) = (length.numer(), length.denom());
         let halvings = match (n, d) {
@@ -24,32 +24,31 @@ impl Value {
             (1, d) if (d as u64).is_power_of_two() => i8::try_from(d.ilog2()).ok()?,
             _ => return None,
         };
-        (u32::try_from(halvings.max(0)).is_ok_and(|h| h <= SHORTEST)).then_some(Self { halvings, dotted: false })
+        (u32::try_from(halvings.max(0)).is_ok_and(|h| h <= MAX_HALVINGS)).then_some(Self { halvings, dotted: false })
     }
 
-    /// The value of a length, dotted if need be; `None` if there is none.
+    /// The value of a length, with a dot if needed, if there is one.
     pub fn of(length: Time) -> Option<Self> {
         Self::plain(length).or_else(|| {
             let undotted = Self::plain(length.scaled(Fraction::new(2, 3)?)?)?;
-            // The dot itself stands for half of the value.
-            (u32::try_from(undotted.halvings.max(0)).is_ok_and(|h| h < SHORTEST))
+            // The dot is half of the value.
+            (u32::try_from(undotted.halvings.max(0)).is_ok_and(|h| h < MAX_HALVINGS))
                 .then_some(Self { dotted: true, ..undotted })
         })
     }
 
-    /// Its length in whole notes.
+    /// In whole notes.
     pub fn length(self) -> Time {
         let (numer, denom) = if self.halvings < 0 { (2, 1) } else { (1, 1_i64 << self.halvings) };
         let dots = if self.dotted { (3, 2) } else { (1, 1) };
         Time::new(numer * dots.0, denom * dots.1).expect("denominators are positive")
     }
 
-    /// Flags of a single note: none from a quarter up.
     pub fn flags(self) -> usize {
         usize::try_from(self.halvings - 2).unwrap_or(0)
     }
 
-    /// Its name in the trade: `quarter`, `eighth`, `16th`.
+    /// `quarter`, `eighth`, `16th` and so on, as `MusicXML` names them.
     pub fn name(self) -> &'static str {
         const NAMES: [&str; 12] = [
             "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th", "1024th",
@@ -57,9 +56,8 @@ impl Value {
         NAMES[usize::try_from(self.halvings + 1).unwrap_or(0).min(NAMES.len() - 1)]
     }
 
-    /// The value of a name.
     pub fn named(name: &str) -> Option<Self> {
-        (-1..=SHORTEST as i8).map(|halvings| Self { halvings, dotted: false }).find(|v| v.name() == name)
+        (-1..=MAX_HALVINGS as i8).map(|halvings| Self { halvings, dotted: false }).find(|v| v.name() == name)
     }
 }
 
@@ -69,7 +67,7 @@ impl fmt::Display for Value {
     }
 }
 
-/// Whether a position in whole notes can be reached with note values alone.
+/// Whether note values can add up to a length.
 pub(super) fn reachable(at: Time) -> bool {
-    (at.denom() as u64).is_power_of_two() && at.denom() <= 1 << SHORTEST
+    (at.denom() as u64).is_power_of_two() && at.denom() <= 1 << MAX_HALVINGS
 }

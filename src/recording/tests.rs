@@ -1,4 +1,4 @@
-//! Tests of decoding: files made here sample by sample, files of the common coders in `tests/sounds`, and damaged ones.
+//! Tests of decoding: WAV files built here, files of the common codecs in `tests/sounds`, and damaged ones.
 
 use super::*;
 use crate::sound::SampleRate;
@@ -15,7 +15,7 @@ enum Bits {
     Float(u16),
 }
 
-/// A WAV file of interleaved samples; with more than two channels, 24 or 32 bits in the extensible form with that mask of places.
+/// A WAV file of interleaved samples, in the extensible form if there is a channel mask.
 fn wav(rate: u32, channels: u16, bits: Bits, mask: Option<u32>, samples: &[f64]) -> Vec<u8> {
     let (tag, width) = match bits {
         Bits::Whole(width) => (1_u16, width),
@@ -186,7 +186,7 @@ fn the_level_is_that_of_the_voices() {
         let wanted = if expected < 1.0 { expected * at } else { 1.0 };
         assert!((f64::from(peak(&found)) - wanted).abs() < 0.01, "{gain}: {}", peak(&found));
     }
-    // A square wave at full scale is as loud as can be; it is brought down to what the voices have.
+    // A square wave at full scale has the greatest RMS; it is lowered to that of the voices.
     let square: Vec<f64> = (0..24_000).map(|k| if k / 50 % 2 == 0 { 1.0 } else { -1.0 }).collect();
     let found = of(wav(48_000, 1, Bits::Float(32), None, &square)).expect("a sound").samples;
     assert!((peak(&found) - 0.35).abs() < 0.001);
@@ -219,7 +219,7 @@ fn what_is_no_sound_is_refused_in_words() {
     assert!(words(wav(100, 1, Bits::Whole(16), None, &wave(100, 10.0, 2.0))).contains("1000 to 768000"));
 }
 
-/// A WAV file of three hours that is made while it is read; counts what is read of it.
+/// A WAV file of three hours that is generated while it is read, with the number of bytes read.
 struct Hours {
     head: Vec<u8>,
     at: u64,

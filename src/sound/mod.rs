@@ -54,7 +54,7 @@ pub use render::Renderer;
 #[cfg(test)]
 pub(crate) use render::{MIX_DB, RENDER_LATENCY};
 pub use schedule::{Range, Schedule, ScheduleOptions};
-#[cfg(test)]
+#[cfg(all(test, feature = "audio"))]
 pub(crate) use segment::MAX_QUEUED;
 pub use segment::Segment;
 #[cfg(all(test, feature = "audio"))]

@@ -137,7 +137,7 @@ impl Player {
         let id = self.handle.start(segment, frame);
         // While the device is lost, a segment waits at its start position.
         if let (Some(lost), Some(position)) = (&mut self.lost, position) {
-            lost.playhead = Some(Playhead::new(position, id));
+            lost.playhead = Some(Playhead { position, loop_pass: 0, segment: id });
         }
         id
     }
@@ -221,8 +221,7 @@ impl Player {
     }
 
     fn on_lost(&mut self, now: Instant, reason: &str) -> DeviceEvent {
-        let start = Playhead::new(Position::default(), 0);
-        let playhead = self.playhead().or(self.handle.is_playing().then_some(start));
+        let playhead = self.playhead().or(self.handle.is_playing().then(Playhead::default));
         self.stream = None;
         self.source = self.take_source();
         let (retry_at, retry_delay) = (now + MIN_RETRY_DELAY, MIN_RETRY_DELAY);

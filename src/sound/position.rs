@@ -12,27 +12,14 @@ pub struct Position {
     pub wholes: f64,
 }
 
-/// The position in the groove that is heard, with the fields of [`Position`].
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// The position that is heard.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Playhead {
-    pub section: usize,
-    pub pass: usize,
-    pub wholes: f64,
+    pub position: Position,
     /// Completed passes of the loop.
     pub loop_pass: u64,
     /// Id of the segment that is heard.
     pub segment: u64,
-}
-
-impl Playhead {
-    /// A position in the first pass of a segment.
-    pub(super) fn new(position: Position, segment: u64) -> Self {
-        Self { section: position.section, pass: position.pass, wholes: position.wholes, loop_pass: 0, segment }
-    }
-
-    pub(crate) fn position(&self) -> Position {
-        Position { section: self.section, pass: self.pass, wholes: self.wholes }
-    }
 }
 
 /// A part of the loop within one pass through a section.
@@ -70,7 +57,7 @@ impl PositionMap {
         self.locate(frame.0 as f64).0
     }
 
-    /// The same for an unrounded frame, with the piece.
+    /// The same for an unrounded frame, with its piece.
     fn locate(&self, frame: f64) -> (Position, Option<&Piece>) {
         let length = self.length.approx(self.denom);
         let at = if length > 0.0 { frame.rem_euclid(length) } else { 0.0 };

@@ -7,6 +7,8 @@ use super::units::{Frame, SampleRate};
 use crate::rhythm::Groove;
 use std::io::{self, Write};
 
+/// Format tag of integer samples.
+const PCM: u16 = 1;
 const CHANNELS: u16 = 2;
 const BYTES_PER_SAMPLE: u16 = 3;
 const MAX_SAMPLE: f32 = 8_388_607.0;
@@ -48,20 +50,22 @@ impl<'a> Writer<'a> {
             let reason = "the sound is longer than a WAV file can hold (4 GiB)";
             return Err(io::Error::new(io::ErrorKind::InvalidInput, reason));
         };
-        let mut header = Vec::with_capacity(44);
-        header.extend_from_slice(b"RIFF");
-        header.extend_from_slice(&size.to_le_bytes());
-        header.extend_from_slice(b"WAVEfmt ");
-        header.extend_from_slice(&16_u32.to_le_bytes());
-        header.extend_from_slice(&1_u16.to_le_bytes());
-        header.extend_from_slice(&CHANNELS.to_le_bytes());
-        header.extend_from_slice(&rate.hertz().to_le_bytes());
-        header.extend_from_slice(&(rate.hertz() * u32::from(frame_bytes)).to_le_bytes());
-        header.extend_from_slice(&frame_bytes.to_le_bytes());
-        header.extend_from_slice(&(8 * BYTES_PER_SAMPLE).to_le_bytes());
-        header.extend_from_slice(b"data");
-        header.extend_from_slice(&data.to_le_bytes());
-        sink.write_all(&header)?;
+        let two = |low: u16, high: u16| (u32::from(low) | u32::from(high) << 16).to_le_bytes();
+        let hertz = rate.hertz();
+        let header: [[u8; 4]; 11] = [
+            *b"RIFF",
+            size.to_le_bytes(),
+            *b"WAVE",
+            *b"fmt ",
+            16_u32.to_le_bytes(),
+            two(PCM, CHANNELS),
+            hertz.to_le_bytes(),
+            (hertz * u32::from(frame_bytes)).to_le_bytes(),
+            two(frame_bytes, 8 * BYTES_PER_SAMPLE),
+            *b"data",
+            data.to_le_bytes(),
+        ];
+        sink.write_all(header.as_flattened())?;
         Ok(Self { sink, samples_left: frames * u64::from(CHANNELS), bytes: Vec::new(), chunks })
     }
 

@@ -128,12 +128,19 @@ impl AtomicFile {
     }
 }
 
-/// Renames all files over their targets, or none: an interrupt comes before or after all of them, and if one fails, the new ones
-/// are removed.
-///
-/// # Errors
-/// The target that failed with the system's error, or [`io::ErrorKind::AlreadyExists`] for an existing file that may not be replaced.
-pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result<(), (PathBuf, io::Error)> {
+/// A target that could not be given its file.
+#[derive(Debug)]
+pub(crate) struct CommitError {
+    pub(crate) path: PathBuf,
+    /// The system's error, or [`io::ErrorKind::AlreadyExists`] for a file that exists and may not be replaced.
+    pub(crate) error: io::Error,
+    /// The files that had been replaced by then: their old content is gone.
+    pub(crate) replaced: Vec<PathBuf>,
+}
+
+/// Gives every file its name. An interrupt comes before the first or after the last; when one fails, those that did not exist
+/// before are removed again.
+pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result<(), CommitError> {
     // Declared first, so that they are dropped after the lock below is released.
     let mut entries = Vec::with_capacity(files.len());
     let mut ready = Vec::with_capacity(files.len());
@@ -141,28 +148,27 @@ pub(crate) fn commit_all(files: Vec<AtomicFile>, overwrite: Overwrite) -> Result
         entries.push(pending);
         match out.flush() {
             Ok(()) => ready.push((temporary, target)),
-            Err(error) => return Err((target, error)),
+            Err(error) => return Err(CommitError { path: target, error, replaced: Vec::new() }),
         }
     }
     let mut registry = registry();
-    let mut created = Vec::new();
-    for (temporary, target) in ready {
-        let is_new = !target.exists();
+    let (mut created, mut replaced) = (Vec::new(), Vec::new());
+    for (temporary, path) in ready {
+        let is_new = !path.exists();
         let renamed = match overwrite {
-            Overwrite::Never => temporary.persist_noclobber(&target),
-            Overwrite::Always => temporary.persist(&target),
+            Overwrite::Never => temporary.persist_noclobber(&path),
+            Overwrite::Always => temporary.persist(&path),
         };
         if let Err(error) = renamed {
             for path in created {
                 drop(fs::remove_file(path));
             }
-            return Err((target, error.error));
+            registry.completed.extend_from_slice(&replaced);
+            return Err(CommitError { path, error: error.error, replaced });
         }
-        if is_new {
-            created.push(target.clone());
-        }
-        registry.completed.push(target);
+        if is_new { created.push(path) } else { replaced.push(path) }
     }
+    registry.completed.extend(created.into_iter().chain(replaced));
     Ok(())
 }
 
@@ -221,14 +227,29 @@ mod tests {
         assert_eq!(count(folder.path()), 0, "no temporary file is left");
         commit_all(vec![file(&path("a.wav"), "one")], Overwrite::Never).expect("committed");
         let both = || vec![file(&path("b.wav"), "two"), file(&path("a.wav"), "two")];
-        let (failed, error) = commit_all(both(), Overwrite::Never).expect_err("a.wav exists");
-        assert_eq!((failed.file_name(), error.kind()), (path("a.wav").file_name(), io::ErrorKind::AlreadyExists));
+        let failed = commit_all(both(), Overwrite::Never).expect_err("a.wav exists");
+        assert_eq!((failed.path, failed.error.kind()), (path("a.wav"), io::ErrorKind::AlreadyExists));
         assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "one");
         assert_eq!(count(folder.path()), 1);
         commit_all(both(), Overwrite::Always).expect("committed");
         assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "two");
         assert_eq!(count(folder.path()), 2);
         assert!(!registry().pending.iter().any(|p| p.starts_with(folder.path())));
+    }
+
+    #[test]
+    fn files_replaced_before_a_failure_are_named() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = |name: &str| folder.path().join(name);
+        fs::write(path("old.wav"), "old").expect("written");
+        let files = ["new.wav", "old.wav", "folder"].map(|name| file(&path(name), "text"));
+        // A file cannot take the name of a folder.
+        fs::create_dir(path("folder")).expect("a folder");
+        let failed = commit_all(files.into(), Overwrite::Always).expect_err("a folder");
+        assert_eq!((failed.path, failed.replaced), (path("folder"), vec![path("old.wav")]));
+        assert!(!path("new.wav").exists());
+        let completed = registry().completed.clone();
+        assert!(completed.contains(&path("old.wav")) && !completed.contains(&path("new.wav")));
     }
 
     #[test]

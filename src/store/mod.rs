@@ -16,7 +16,7 @@ mod state_values;
 mod tests;
 mod update;
 
-pub(crate) use atomic_file::{AtomicFile, Overwrite, commit_all, remove_pending_and_exit};
+pub(crate) use atomic_file::{AtomicFile, CommitError, Overwrite, commit_all, remove_pending_and_exit};
 pub(crate) use error::reason;
 pub use error::{LoadError, Problem};
 use error::{ParseError, Position};

@@ -34,7 +34,7 @@ pub enum Event {
         /// Revision of the groove.
         revision: u64,
         /// The request.
-        ask: analysis::Ask,
+        ask: analysis::AnalysisOptions,
         /// The result.
         report: Arc<Report>,
     },
@@ -123,7 +123,7 @@ pub enum Effect {
         /// The groove.
         groove: Arc<Groove>,
         /// The request.
-        ask: analysis::Ask,
+        ask: analysis::AnalysisOptions,
     },
     /// Write the groove to the journal.
     Journal(Arc<Groove>),

@@ -1,6 +1,6 @@
 //! Requests to the analysis, the newest report, and the hearings the user has selected in it.
 
-use crate::analysis::{Ask, Finding, Hearing, Kind, Limits, Report, Scope};
+use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
@@ -61,8 +61,10 @@ impl TrackedLayer {
 #[derive(Debug, Clone)]
 pub(crate) struct AnalysisResult {
     pub revision: u64,
-    pub ask: Ask,
+    pub ask: AnalysisOptions,
     pub report: Arc<Report>,
+    /// Whether what takes longer is of this report, and not kept from the one before.
+    pub is_refined: bool,
 }
 
 impl State {
@@ -102,6 +104,11 @@ impl State {
         key.index_in(hearings).map(|i| (i, &hearings[i]))
     }
 
+    /// Whether the chart over the playing speeds is that of an older groove or question.
+    pub(crate) fn has_stale_details(&self) -> bool {
+        self.hearings.result.as_ref().is_some_and(|result| !result.is_refined)
+    }
+
     pub(crate) fn written_beat(&self) -> Option<&Hearing> {
         self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
     }
@@ -111,14 +118,14 @@ impl State {
     }
 
     /// The current request to the analysis.
-    pub(crate) fn ask(&self) -> Ask {
+    pub(crate) fn ask(&self) -> AnalysisOptions {
         let region = self.session.selection().filter(|_| self.hearings.focus == Focus::Selection);
         let layers = match &self.hearings.focus {
             Focus::First | Focus::Selection => Vec::new(),
             Focus::Layer(tracked) => vec![tracked.layer],
-            Focus::All => (0..self.groove().layers().len()).filter(|l| self.groove().is_audible(*l)).collect(),
+            Focus::All => (0..self.groove().layers().len()).collect(),
         };
-        Ask { scope: Scope { layers, region }, speed: self.speed(), limits: self.hearings.limits }
+        AnalysisOptions { scope: Scope { layers, region }, speed: self.speed(), limits: self.hearings.limits }
     }
 }
 
@@ -169,18 +176,6 @@ pub(crate) fn next_focus(state: &mut State) {
     state.show_message(Message::info(text));
 }
 
-/// Shows the analysed layer if muting or unmuting a layer has changed it.
-pub(crate) fn announce_focus(state: &mut State, old: &Groove) {
-    let scope = Scope::default();
-    let (was, is) = (scope.layers_of(old), scope.layers_of(state.groove()));
-    let Some(layer) = is.first().filter(|_| state.hearings.focus == Focus::First && was != is && !was.is_empty())
-    else {
-        return;
-    };
-    let (name, key) = (&state.groove().layers()[*layer].name, state.input.keymap.first("focus"));
-    state.show_message(Message::info(format!("now analysing layer '{name}'; {key} changes this")));
-}
-
 /// Changes the focus if its selection or layer is gone.
 pub(crate) fn drop_stale_focus(state: &mut State) {
     match &state.hearings.focus {
@@ -197,9 +192,14 @@ pub(crate) fn analyse(state: &State) -> Effect {
 }
 
 /// Keeps a report unless it is older than the current one.
-pub(crate) fn on_analysis(state: &mut State, result: AnalysisResult, effects: &mut Vec<Effect>) {
+pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult, effects: &mut Vec<Effect>) {
     if state.hearings.result.as_ref().is_some_and(|old| old.revision > result.revision) {
         return;
+    }
+    if let (false, Some(old)) = (result.is_refined, &state.hearings.result)
+        && old.ask.scope == result.ask.scope
+    {
+        Arc::make_mut(&mut result.report).speeds.clone_from(&old.report.speeds);
     }
     let before = clicked_pulses(state);
     state.hearings.result = Some(result);

@@ -1,5 +1,4 @@
-//! Tests of the whole room without a terminal: (picture, keys, picture) rows, screens, and any keys at all. They must not
-//! know threads, files or the device.
+//! Tests of the editor without its shell: rows of cells, keys and cells, and screens.
 
 use super::input::key::Key;
 use super::{Colours, Effect, Event, KeyTime, Keymap, State, Theme, start, update, view};
@@ -13,15 +12,17 @@ use ratatui::backend::TestBackend;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use std::sync::Arc;
 
-mod asked;
-mod given;
-mod happenings;
+mod events;
+mod full_view;
+mod hearings;
+mod jobs;
 mod manual;
+mod narrow_window;
 mod practice;
-mod speakers;
+mod questions;
+mod remote;
 mod taps;
-mod whole;
-mod without;
+mod unavailable;
 
 const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
@@ -55,12 +56,12 @@ fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
     state
 }
 
-/// Does at once what the worker threads would do; gives the other effects back.
+/// Analyses at once, as the worker thread would; returns the other effects.
 fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     let mut left = Vec::new();
     for effect in effects {
         if let Effect::Analyse { revision, groove, ask } = effect {
-            let report = Arc::new(analysis::report(&groove, &ask));
+            let report = Arc::new(analysis::full_report(&groove, &ask));
             left.extend(update(state, Event::Analysed { revision, ask, report }));
         } else {
             left.push(effect);
@@ -69,7 +70,7 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     left
 }
 
-/// Presses keys: names as in the config file, told apart by spaces; text between quotes is typed.
+/// Presses keys: names as in the config file, separated by spaces; text in quotes is typed.
 fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut effects = Vec::new();
     let mut one = |state: &mut State, key: Key| {
@@ -93,7 +94,7 @@ fn check(before: &str, keys: &str, after: &str) {
 }
 
 #[test]
-fn keys_lay_and_change() {
+fn keys_enter_and_edit() {
     let blank = ".... ....";
     let rows = [
         (blank, "3 3 2", "x--x --x-"),
@@ -113,10 +114,10 @@ fn keys_lay_and_change() {
         ("xo.. ...x", "(", "o... ..x."),
         ("x..x ....", "tab a", "x..X ...."),
         ("x..x ....", "end back-tab delete", "x... ...."),
-        // A question that is left, or answered wrongly and then left, changes nothing.
+        // A cancelled question, also after a wrong answer, changes nothing.
         ("x..x ....", "t \"5\" esc", "x..x ...."),
         ("x..x ....", "t \"99\" enter esc", "x..x ...."),
-        // A command found by its words.
+        // A command found by its description.
         ("xo.. ....", "f \"rotate earlier\" enter", "o... ...x"),
     ];
     for (before, keys, after) in rows {
@@ -169,14 +170,14 @@ fn effects_are_values() {
             })
             .collect()
     };
-    // An edit while nothing plays is analysed and kept; while something plays it is heard too.
+    // An edit is analysed and journalled, and during playback also played.
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
     assert_eq!(names(&found), ["journal", "analyse"]);
     assert_eq!(
         names(&press(&mut state, "enter 3 ] k enter")),
         ["play", "journal", "change", "change", "change", "stop"]
     );
-    // Work that is not saved is asked about; saving first ends the program when the save has ended well.
+    // Unsaved changes cause a question; saving first quits after the save succeeds.
     assert!(press(&mut state, "ctrl-q").is_empty());
     assert_eq!(names(&press(&mut state, "esc ctrl-q s")), ["save"]);
     let groove = state.groove().clone();
@@ -204,7 +205,7 @@ fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let old = state.hearings.result.clone().expect("report");
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
-    // Between the edit and its analysis the old figures are marked.
+    // Between the edit and its analysis the old report is marked.
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff~"), "{shown}");
     answer(&mut state, found);
@@ -221,7 +222,7 @@ fn the_mouse_moves_and_selects() {
         update(&mut state, Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE }));
         (state.session.cursor().place.cell, state.session.selection().is_some())
     };
-    // The cells begin after the names and a bar line, two columns each.
+    // The cells start after the names and a bar line, two columns each.
     assert_eq!(mouse(MouseEventKind::Down(MouseButton::Left), 13 + 4, 3), (2, false));
     assert_eq!(mouse(MouseEventKind::Drag(MouseButton::Left), 13 + 9, 3), (4, true));
     assert_eq!(mouse(MouseEventKind::Up(MouseButton::Left), 13 + 9, 3), (4, true));
@@ -230,7 +231,7 @@ fn the_mouse_moves_and_selects() {
 }
 
 #[test]
-fn the_loop_and_the_speed_are_told_to_the_player() {
+fn the_play_request_has_the_loop_and_the_speed() {
     let mut state = open(groove("x..x ..x. | x... ...."), PLAIN, (80, 24));
     let found = press(&mut state, "s right right l l enter % \"50\" enter K");
     let Some(Effect::Play(sounding, None)) = found.iter().find(|e| matches!(e, Effect::Play(..))) else {
@@ -246,14 +247,14 @@ fn the_loop_and_the_speed_are_told_to_the_player() {
 }
 
 #[test]
-fn volumes_are_bounded_shown_and_kept() {
+fn volumes_are_bounded_shown_and_saved() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let found = press(&mut state, "' ' k enter");
     let level = |e: &Effect| if let Effect::SetLevels(l) = e { Some(l.volume_db) } else { None };
     let kept: Vec<f32> = found.iter().filter_map(level).collect();
     assert_eq!(kept, [-2.0, -4.0]);
     assert!(screen(&state, (80, 24)).contains("vol -4"));
-    // A change of the click volume is heard at once, at its bound too.
+    // A change of the click volume changes playback, also at its bound.
     let found = press(&mut state, &"f \"click-up\" enter ".repeat(5));
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
     let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
@@ -314,7 +315,7 @@ fn whole_screens() {
 }
 
 #[test]
-fn plain_screens_hold_plain_characters_only() {
+fn ascii_screens_have_ascii_characters_only() {
     let mut state = ferry();
     state.view.theme = PLAIN;
     for keys in ["", "h", "tab", "esc ?", "esc f", "esc T"] {
@@ -327,8 +328,8 @@ fn plain_screens_hold_plain_characters_only() {
 }
 
 #[test]
-fn without_colours_everything_can_still_be_told_apart() {
-    // Attacks by their accents, the cursor by its mark, a muted layer by its letter, what is stale by its mark.
+fn without_colours_everything_can_be_distinguished() {
+    // Attacks by their accents, the cursor by its mark, a muted layer by its letter.
     let mut state = open(groove("xoX- ...."), PLAIN, (80, 24));
     press(&mut state, "m right");
     let shown = screen(&state, (80, 24));
@@ -339,7 +340,7 @@ fn without_colours_everything_can_still_be_told_apart() {
 }
 
 #[test]
-fn every_place_of_the_screen_tells_where_it_is() {
+fn every_part_of_the_screen_is_shown_in_every_window() {
     let state = ferry();
     for size in [(80, 24), (60, 18), (200, 60)] {
         let shown = screen(&state, size);

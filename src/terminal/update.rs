@@ -5,17 +5,14 @@ use crate::terminal::action::Action;
 use crate::terminal::commands::Mode;
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::event::{Effect, Event};
-use crate::terminal::files::export;
-use crate::terminal::files::import;
-use crate::terminal::files::save;
+use crate::terminal::files::{export, import, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::input::mouse;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::practice;
-use crate::terminal::playback::tapping;
 use crate::terminal::playback::transport::{self, replay};
+use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
 use crate::terminal::scroll;
 use crate::terminal::state::{Message, State};
@@ -42,11 +39,12 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             "could not save the tap offset; it applies to this session only: {reason}"
         ))),
         Event::Analysed { revision, ask, report } => {
-            hearings::on_analysis(state, AnalysisResult { revision, ask, report }, &mut effects);
+            let result = AnalysisResult { is_refined: report.is_refined(), revision, ask, report };
+            hearings::on_analysis(state, result, &mut effects);
         }
         Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result, &mut effects),
-        Event::Take(heard) if practice::is_playing(state, heard.sequence) => {
-            practice::on_take(state, heard, &mut effects);
+        Event::Take(position) if practice::is_playing(state, position.sequence) => {
+            practice::on_take(state, position, &mut effects);
         }
         Event::SequenceEnded(sequence) if practice::is_playing(state, sequence) => {
             transport::on_stopped(state, &mut effects);
@@ -114,17 +112,13 @@ pub fn start(state: &State) -> Vec<Effect> {
     vec![analyse(state)]
 }
 
-/// Checks new sound files, and reports another analysed layer.
+/// Checks new sound files.
 fn report_side_effects(state: &mut State, old: &Groove, effects: &mut Vec<Effect>) {
     let new = state.groove().clone();
     let sounds = |g: &Groove| g.layers().iter().filter_map(|l| l.sound.clone()).collect::<Vec<_>>();
     // Playback reads and checks them anyway.
     if !state.playback.on && sounds(&new).iter().any(|s| !sounds(old).contains(s)) {
         effects.push(Effect::TrySounds(new.clone()));
-    }
-    let audible = |g: &Groove| (0..g.layers().len()).map(|l| g.is_audible(l)).collect::<Vec<_>>();
-    if old.layers().len() == new.layers().len() && audible(old) != audible(&new) {
-        hearings::announce_focus(state, old);
     }
 }
 

@@ -2,7 +2,7 @@
 #![allow(missing_docs)]
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
-use teeter::analysis::{Ask, report};
+use teeter::analysis::{AnalysisOptions, report};
 use teeter::rhythm::{Cell, Fraction, Groove, Layer, Meter, Part, Section, Span, Tempo, Voice};
 
 /// One layer of sixteenths at 150 with so many attacks: `figure` repeated, or 3s and 4s from a fixed random walk.
@@ -52,11 +52,11 @@ fn reports(c: &mut Criterion) {
     for attacks in [100, 1000, 10_000] {
         let disorder = groove(attacks, None);
         group.bench_with_input(BenchmarkId::new("no order", attacks), &disorder, |b, g| {
-            b.iter(|| report(g, &Ask::default()));
+            b.iter(|| report(g, &AnalysisOptions::default()));
         });
         let figure = groove(attacks, Some(&[4, 4, 5]));
         group.bench_with_input(BenchmarkId::new("one figure", attacks), &figure, |b, g| {
-            b.iter(|| report(g, &Ask::default()));
+            b.iter(|| report(g, &AnalysisOptions::default()));
         });
     }
     group.finish();

@@ -28,7 +28,7 @@ fn groove() -> Groove {
 
 fn export(c: &mut Criterion) {
     let groove = groove();
-    let report = analysis::report(&groove, &analysis::Ask::default());
+    let report = analysis::report(&groove, &analysis::AnalysisOptions::default());
     let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0, 1], section: None };
     for (name, kind) in
         [("grid", PictureKind::Grid), ("streams", PictureKind::Streams), ("landings", PictureKind::Landings)]
@@ -50,7 +50,7 @@ fn export(c: &mut Criterion) {
     c.bench_function("text", |b| b.iter(|| plain::all(black_box(&groove), None)));
     let ladder = (5..=10).filter_map(|n| Fraction::new(n, 10)).collect();
     let handout =
-        Handout { piece, limits: Limits::default(), ladder, takes: Vec::new(), stem: "long".into(), writing: score };
+        Handout { piece, limits: Limits::default(), ladder, takes: Vec::new(), stem: "long".into(), notation: score };
     c.bench_function("page html", |b| b.iter(|| html(black_box(&handout))));
     c.bench_function("page markdown", |b| b.iter(|| markdown(black_box(&handout))));
 }

@@ -1,5 +1,4 @@
-//! From an edit to a finished frame, and the bytes it takes, on 16 layers of 64 bars of sixteenths at 120 x 40. Nothing is
-//! asserted here: time is measured, not tested.
+//! Time from an edit to its frame, and bytes of the frame, for 16 layers of 64 bars of sixteenths in a window of 120 x 40.
 #![allow(clippy::print_stdout, missing_docs)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -15,7 +14,7 @@ use teeter::terminal::{Colours, Effect, Event, KeyTime, Keymap, State, Theme, st
 const WIDTH: u16 = 120;
 const HEIGHT: u16 = 40;
 
-/// 16 layers of 64 bars of sixteenths, each with groups of its own.
+/// 16 layers of 64 bars of sixteenths, each with other groups.
 fn groove() -> Groove {
     let tempo = Tempo::new(Fraction::whole(150), Time::new(1, 4).expect("quarter")).expect("tempo");
     let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 64).expect("groove");
@@ -36,22 +35,22 @@ fn groove() -> Groove {
     groove
 }
 
-struct Rig {
+struct Bench {
     state: State,
     screen: Screen<Counter<Vec<u8>>>,
     count: Arc<AtomicU64>,
 }
 
-impl Rig {
+impl Bench {
     fn new(groove: Groove) -> Self {
         let theme = Theme { colours: Colours::Many, ascii: false };
         let state = State::new(groove, Some("bench.toml".into()), Keymap::default(), theme, (WIDTH, HEIGHT));
         let (counter, count) = Counter::new(Vec::new());
-        let mut rig = Self { state, screen: Screen::new(counter), count };
-        let effects = start(&rig.state);
-        rig.analyse(effects);
-        rig.frame();
-        rig
+        let mut bench = Self { state, screen: Screen::new(counter), count };
+        let effects = start(&bench.state);
+        bench.analyse(effects);
+        bench.frame();
+        bench
     }
 
     fn frame(&mut self) -> u64 {
@@ -64,7 +63,7 @@ impl Rig {
         update(&mut self.state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), KeyTime::UNKNOWN))
     }
 
-    /// Does what the worker thread would do.
+    /// Analyses as the worker thread would.
     fn analyse(&mut self, effects: Vec<Effect>) {
         for effect in effects {
             if let Effect::Analyse { revision, groove, ask } = effect {
@@ -82,22 +81,22 @@ fn median(mut values: Vec<u64>) -> u64 {
 
 fn bytes() {
     for (what, groove) in [("16 layers x 64 bars", groove()), ("one layer x 12 bars", small())] {
-        let mut rig = Rig::new(groove);
+        let mut bench = Bench::new(groove);
         let moves: Vec<u64> = (0..200)
             .map(|_| {
-                rig.key(KeyCode::Right);
-                rig.frame()
+                bench.key(KeyCode::Right);
+                bench.frame()
             })
             .collect();
-        rig.key(KeyCode::Home);
-        rig.frame();
+        bench.key(KeyCode::Home);
+        bench.frame();
         let lays: Vec<u64> = (0..60)
             .map(|i| {
-                let effects = rig.key(KeyCode::Char(['3', '2', '4'][i % 3]));
-                // Two frames, as on the screen: the edit at once, the analysis after it.
-                let edit = rig.frame();
-                rig.analyse(effects);
-                edit + rig.frame()
+                let effects = bench.key(KeyCode::Char(['3', '2', '4'][i % 3]));
+                // Two frames, as in the editor: the edit, then the analysis.
+                let edit = bench.frame();
+                bench.analyse(effects);
+                edit + bench.frame()
             })
             .collect();
         println!(
@@ -120,25 +119,25 @@ fn small() -> Groove {
 
 fn times(c: &mut Criterion) {
     bytes();
-    let mut rig = Rig::new(groove());
+    let mut bench = Bench::new(groove());
     let mut even = false;
     c.bench_function("an edit to its frame, UI thread", |b| {
         b.iter(|| {
             even = !even;
             let code = if even { KeyCode::Char(' ') } else { KeyCode::Right };
-            black_box(rig.key(code));
-            rig.frame()
+            black_box(bench.key(code));
+            bench.frame()
         });
     });
     c.bench_function("an edit to its frame with the analysis in it", |b| {
         b.iter(|| {
-            let effects = rig.key(KeyCode::Char(' '));
-            rig.frame();
-            rig.analyse(effects);
-            rig.frame()
+            let effects = bench.key(KeyCode::Char(' '));
+            bench.frame();
+            bench.analyse(effects);
+            bench.frame()
         });
     });
-    c.bench_function("a frame without a change", |b| b.iter(|| rig.frame()));
+    c.bench_function("a frame without a change", |b| b.iter(|| bench.frame()));
 }
 
 criterion_group!(benches, times);

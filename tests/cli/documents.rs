@@ -1,13 +1,13 @@
 //! Tests of `teeter manual` and `teeter man`.
 
-use super::{good, run};
+use super::{run, succeed};
 
 #[test]
 fn the_manual_lists_its_chapters_and_prints_one() {
-    let list = good(&["manual"]).text;
+    let list = succeed(&["manual"]).text;
     for chapter in teeter::manual::CHAPTERS {
         assert!(list.contains(&format!("  {} ", chapter.name)) && list.contains(chapter.title()), "{}", chapter.name);
-        assert_eq!(good(&["manual", chapter.name]).text, chapter.text);
+        assert_eq!(succeed(&["manual", chapter.name]).text, chapter.text);
     }
     let wrong = run(&["manual", "chapters"], b"");
     assert_eq!((wrong.code, wrong.text.as_str()), (Some(2), ""));
@@ -17,11 +17,11 @@ fn the_manual_lists_its_chapters_and_prints_one() {
 
 #[test]
 fn man_pages_are_overwritten_only_with_the_option() {
-    let main = good(&["man"]).text;
+    let main = succeed(&["man"]).text;
     assert!(main.contains(".TH teeter 1") && main.contains("teeter\\-explain"), "{main}");
     let folder = tempfile::tempdir().expect("a folder");
     let into = folder.path().join("man1").to_string_lossy().into_owned();
-    good(&["man", "--into", &into]);
+    succeed(&["man", "--into", &into]);
     let read = |name: &str| std::fs::read_to_string(format!("{into}/{name}"));
     assert_eq!(read("teeter.1").expect("the main page"), main);
     for name in ["explain", "render", "manual", "man", "completions"] {
@@ -32,6 +32,6 @@ fn man_pages_are_overwritten_only_with_the_option() {
     let refused = run(&["man", "--into", &into], b"");
     assert_eq!(refused.code, Some(3), "{}", refused.errors);
     assert_eq!(read("teeter-explain.1").expect("a page"), "changed");
-    good(&["man", "--into", &into, "--overwrite"]);
+    succeed(&["man", "--into", &into, "--overwrite"]);
     assert!(read("teeter-explain.1").expect("a page").contains(".TH"));
 }

@@ -1,14 +1,14 @@
 //! Tests of the files that commands write and read: sound with its cues, other formats, samples.
 
-use super::{DEMO, good, run};
+use super::{DEMO, run, succeed};
 use crate::support::in_package;
 
 #[test]
 fn render_writes_one_stream_to_a_file_and_to_a_pipe() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("out.wav");
-    good(&["render", DEMO, "-o", path.to_str().expect("a path"), "--click", "--hearing", "1"]);
-    let piped = good(&["render", DEMO, "-o", "-", "--click", "--hearing", "1"]).out;
+    succeed(&["render", DEMO, "-o", path.to_str().expect("a path"), "--click", "--hearing", "1"]);
+    let piped = succeed(&["render", DEMO, "-o", "-", "--click", "--hearing", "1"]).out;
     let filed = std::fs::read(&path).expect("the file");
     assert!(piped == filed, "the pipe has {} bytes, the file {}", piped.len(), filed.len());
     // RIFF WAVE (IBM and Microsoft 1991): form, stereo, 48000 frames a second, length as in the header.
@@ -34,7 +34,7 @@ fn cues(table: &str) -> Vec<(usize, f64, String, String)> {
 fn takes_are_one_file_with_a_list_of_cues_next_to_it() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("out.wav");
-    good(&["takes", DEMO, "-o", path.to_str().expect("a path"), "--count-in"]);
+    succeed(&["takes", DEMO, "-o", path.to_str().expect("a path"), "--count-in"]);
     let wav = std::fs::read(&path).expect("the file");
     let table = std::fs::read_to_string(folder.path().join("out.tsv")).expect("the list");
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 2, "no other file is left behind");
@@ -66,14 +66,14 @@ fn takes_are_one_file_with_a_list_of_cues_next_to_it() {
 fn a_ladder_names_its_steps_and_what_changes_on_them() {
     let words =
         ["render", DEMO, "-o", "-", "--ladder", "50-100/25", "--loops", "5", "--silence", "1/4", "--hearing", "1/2"];
-    let ended = run(&words, b"");
-    assert_eq!(ended.code, Some(0), "{}", ended.errors);
-    let list: Vec<_> = cues(&ended.errors).into_iter().filter(|c| !c.2.starts_with("count-in: ")).collect();
+    let result = run(&words, b"");
+    assert_eq!(result.code, Some(0), "{}", result.errors);
+    let list: Vec<_> = cues(&result.errors).into_iter().filter(|c| !c.2.starts_with("count-in: ")).collect();
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).collect();
     assert_eq!(names, ["step 1 of 3: 50%, 1/4 = 80", "step 2 of 3: 75%, 1/4 = 120", "step 3 of 3: 100%, 1/4 = 160"]);
     // The same hearings as `explain` finds at these speeds.
     for (cue, percent) in list.iter().zip(["50", "75", "100"]) {
-        let json = good(&["explain", "--json", "--speed", percent, DEMO]).text;
+        let json = succeed(&["explain", "--json", "--speed", percent, DEMO]).text;
         let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
         let kind = value["hearings"][0]["kind"].as_str().expect("a kind").to_owned();
         assert!(!cue.3.contains(" leads at ") || cue.3.contains(&format!("{kind} leads at ")), "{percent}: {}", cue.3);
@@ -86,7 +86,7 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
 fn an_existing_file_is_kept_and_nothing_is_written() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
-    good(&["export", DEMO, "--as", "midi", "-o", &path("tide.mid")]);
+    succeed(&["export", DEMO, "--as", "midi", "-o", &path("tide.mid")]);
     let (wav, h) = (path("a.wav"), path("h"));
     // A command, and an existing file that it would replace.
     let rows: &[(&[&str], &str)] = &[
@@ -114,14 +114,14 @@ fn an_existing_file_is_kept_and_nothing_is_written() {
         let file = path(file);
         std::fs::create_dir_all(std::path::Path::new(&file).parent().expect("a folder")).expect("a folder");
         std::fs::write(&file, "RIFF my own words").expect("written");
-        let ended = run(command, b"");
-        assert_eq!(ended.code, Some(3), "{command:?}: {}", ended.errors);
-        let said = format!("{file}: the file already exists; use --overwrite to replace it\n");
-        assert!(ended.errors.ends_with(&said), "{command:?}: {}", ended.errors);
+        let result = run(command, b"");
+        assert_eq!(result.code, Some(3), "{command:?}: {}", result.errors);
+        let message = format!("{file}: the file already exists; use --overwrite to replace it\n");
+        assert!(result.errors.ends_with(&message), "{command:?}: {}", result.errors);
         assert_eq!(std::fs::read_to_string(&file).expect("text"), "RIFF my own words");
         let added: Vec<String> = files(folder.path()).into_iter().filter(|f| !before.contains(f)).collect();
         assert_eq!(added, [file.as_str()], "{command:?}");
-        good(&[command, &["--overwrite"][..]].concat());
+        succeed(&[command, &["--overwrite"][..]].concat());
         assert_ne!(std::fs::read(&file).expect("bytes"), b"RIFF my own words", "{command:?}");
         // The next row begins without results.
         for result in files(folder.path()).iter().filter(|f| !before.contains(f)) {
@@ -148,10 +148,10 @@ fn a_folder_is_not_replaced_and_a_device_is_written_to() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
     std::fs::create_dir(path("folder.wav")).expect("a folder");
-    let ended = run(&["takes", DEMO, "-o", &path("folder.wav"), "--overwrite"], b"");
-    assert!(ended.code == Some(3) && ended.errors.contains("expected a file, found a folder"), "{}", ended.errors);
-    good(&["render", DEMO, "-o", &path("LOUD.WAV")]);
-    good(&["render", DEMO, "-o", "/dev/null"]);
+    let result = run(&["takes", DEMO, "-o", &path("folder.wav"), "--overwrite"], b"");
+    assert!(result.code == Some(3) && result.errors.contains("expected a file, found a folder"), "{}", result.errors);
+    succeed(&["render", DEMO, "-o", &path("LOUD.WAV")]);
+    succeed(&["render", DEMO, "-o", "/dev/null"]);
 }
 
 #[test]
@@ -162,22 +162,23 @@ fn a_user_sample_is_read_next_to_the_groove_and_a_bad_one_is_a_warning() {
     let groove = folder.path().join("g.toml");
     std::fs::write(&groove, text).expect("written");
     let words = ["render", groove.to_str().expect("a path"), "-o", "-"];
-    let missing = good(&words);
-    let said = "burst.flac: expected an existing sound file, found no such file; the layer plays its voice";
-    assert!(missing.errors.contains(said), "{}", missing.errors);
+    let missing = succeed(&words);
+    let message = "burst.flac: expected an existing sound file, found no such file; the layer plays its voice";
+    assert!(missing.errors.contains(message), "{}", missing.errors);
     std::fs::copy(in_package("tests/sounds/burst.flac"), folder.path().join("burst.flac")).expect("copied");
-    let there = good(&words);
+    let there = succeed(&words);
     assert_eq!(there.errors, "");
     assert_ne!(there.out, missing.out);
     // A take has the sound as well.
     let takes = folder.path().join("takes.wav");
-    let ended = good(&["takes", words[1], "-o", takes.to_str().expect("a path"), "--take", "groove", "--times", "1"]);
-    assert!(!ended.errors.contains("burst"), "{}", ended.errors);
+    let result =
+        succeed(&["takes", words[1], "-o", takes.to_str().expect("a path"), "--take", "groove", "--times", "1"]);
+    assert!(!result.errors.contains("burst"), "{}", result.errors);
     let rendered = std::fs::read(&takes).expect("takes");
     let same = rendered[44..].iter().zip(&there.out[44..]).take(3 * 2 * 48_000).all(|(a, b)| a == b);
     assert!(same, "the take sounds as the loop");
     std::fs::write(folder.path().join("burst.flac"), b"fLaC and nothing more").expect("written");
-    let damaged = good(&words);
+    let damaged = succeed(&words);
     assert!(damaged.errors.contains("found a damaged file"), "{}", damaged.errors);
     assert_eq!(damaged.out, missing.out);
 }
@@ -186,12 +187,12 @@ fn a_user_sample_is_read_next_to_the_groove_and_a_bad_one_is_a_warning() {
 fn an_exported_groove_can_be_imported() {
     let home = tempfile::tempdir().expect("a folder");
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
-    let ended = good(&["export", "patterns", "--as", "midi", "--into", &path("midi"), "--hearing", "1"]);
+    let result = succeed(&["export", "patterns", "--as", "midi", "--into", &path("midi"), "--hearing", "1"]);
     assert_eq!(
-        ended.errors.lines().count(),
+        result.errors.lines().count(),
         std::fs::read_dir(path("midi")).expect("files").count(),
         "{}",
-        ended.errors
+        result.errors
     );
     // A file that exists is replaced only on request, and the groove itself never.
     let midi = path("midi/half-tide-winch.mid");
@@ -199,19 +200,19 @@ fn an_exported_groove_can_be_imported() {
     assert_eq!(refused.code, Some(3));
     let words = "half-tide-winch.mid: the file already exists; use --overwrite to replace it";
     assert!(refused.errors.contains(words), "{}", refused.errors);
-    good(&["export", DEMO, "--as", "midi", "-o", &midi, "--overwrite"]);
+    succeed(&["export", DEMO, "--as", "midi", "-o", &midi, "--overwrite"]);
     let itself = path("no-ending");
     std::fs::copy(DEMO, &itself).expect("copied");
     let refused = run(&["export", &itself, "--as", "midi", "-o", &itself, "--overwrite"], b"");
     assert_eq!(refused.code, Some(2));
     assert!(refused.errors.contains("the file is an input and is never overwritten"), "{}", refused.errors);
     assert_eq!(std::fs::read(&itself).expect("there"), std::fs::read(DEMO).expect("there"));
-    let ended = good(&["import", &path("midi"), "--into", &path("back")]);
-    assert!(ended.errors.contains("half-tide-winch.toml\n"), "{}", ended.errors);
-    good(&["check", &path("back")]);
+    let result = succeed(&["import", &path("midi"), "--into", &path("back")]);
+    assert!(result.errors.contains("half-tide-winch.toml\n"), "{}", result.errors);
+    succeed(&["check", &path("back")]);
     let twice = run(&["import", &path("midi"), "--into", &path("back")], b"");
     assert_eq!(twice.code, Some(3), "grooves are not overwritten");
-    let explained = good(&["explain", &path("back/half-tide-winch.toml")]).text;
+    let explained = succeed(&["explain", &path("back/half-tide-winch.toml")]).text;
     assert!(explained.contains("groups: 2(3(5+5+4)+5(6))"), "{explained}");
 }
 
@@ -244,29 +245,29 @@ fn options_that_do_not_apply_are_refused() {
 fn import_makes_each_file_once_and_names_an_empty_folder() {
     let home = tempfile::tempdir().expect("a folder");
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
-    good(&["export", DEMO, "--as", "midi", "--into", &path("midi")]);
+    succeed(&["export", DEMO, "--as", "midi", "--into", &path("midi")]);
     let file = path("midi/half-tide-winch.mid");
-    let ended = good(&["import", &file, &path("midi"), &file, "--into", &path("back")]);
-    assert_eq!(ended.errors.matches("written: ").count(), 1, "{}", ended.errors);
+    let result = succeed(&["import", &file, &path("midi"), &file, "--into", &path("back")]);
+    assert_eq!(result.errors.matches("written: ").count(), 1, "{}", result.errors);
     std::fs::create_dir(path("none")).expect("a folder");
-    let ended = run(&["import", &path("none"), &file, "-o", &path("one.toml")], b"");
-    assert_eq!(ended.code, Some(1), "{}", ended.errors);
-    assert!(ended.errors.contains("none: nothing to import in this folder"), "{}", ended.errors);
-    assert!(ended.errors.contains("one.toml\n"), "{}", ended.errors);
-    let ended = run(&["import", &file, "-o", &path("x.mid")], b"");
-    assert_eq!(ended.code, Some(2));
-    assert!(ended.errors.contains("-o: expected a name that ends in .toml"), "{}", ended.errors);
+    let result = run(&["import", &path("none"), &file, "-o", &path("one.toml")], b"");
+    assert_eq!(result.code, Some(1), "{}", result.errors);
+    assert!(result.errors.contains("none: nothing to import in this folder"), "{}", result.errors);
+    assert!(result.errors.contains("one.toml\n"), "{}", result.errors);
+    let result = run(&["import", &file, "-o", &path("x.mid")], b"");
+    assert_eq!(result.code, Some(2));
+    assert!(result.errors.contains("-o: expected a name that ends in .toml"), "{}", result.errors);
     // A name that says another format than the bytes.
     std::fs::copy(&file, path("a.musicxml")).expect("a copy");
-    let ended = run(&["import", &path("a.musicxml")], b"");
-    assert_eq!(ended.code, Some(1));
-    let said = "expected a file name ending in .mid, .midi, .rmi for a Standard MIDI File, found .musicxml";
-    assert!(ended.errors.contains(said), "{}", ended.errors);
+    let result = run(&["import", &path("a.musicxml")], b"");
+    assert_eq!(result.code, Some(1));
+    let message = "expected a file name ending in .mid, .midi, .rmi for a Standard MIDI File, found .musicxml";
+    assert!(result.errors.contains(message), "{}", result.errors);
 }
 
 #[test]
 fn notation_is_written_as_it_is_asked_for() {
-    let score = |words: &[&str]| good(&[&["export", DEMO, "--as", "musicxml", "-o", "-"], words].concat());
+    let score = |words: &[&str]| succeed(&[&["export", DEMO, "--as", "musicxml", "-o", "-"], words].concat());
     let lyrics = |text: &str| text.matches("<lyric").count();
     let small = |text: &str| text.matches("font-size").count();
     let plain = score(&[]);
@@ -275,7 +276,7 @@ fn notation_is_written_as_it_is_asked_for() {
     assert_eq!((lyrics(&both.text), small(&both.text)), (3, 56));
     let beams = |by: &str| {
         let words = ["export", "patterns/pump-and-bucket.toml", "--as", "musicxml", "-o", "-", "--beams", by];
-        good(&words).text.matches(">begin<").count()
+        succeed(&words).text.matches(">begin<").count()
     };
     assert!(beams("group") < beams("beat"));
     assert_eq!(small(&score(&["--over", "nothing"]).text), 0);
@@ -284,10 +285,10 @@ fn notation_is_written_as_it_is_asked_for() {
     assert_eq!((small(&every_two.text), every_two.errors.as_str()), (19, ""), "hearing 5 is every 2 beats");
     let changing = score(&["--over", "nothing", "--hearing", "1"]);
     assert_eq!(small(&changing.text), 0);
-    let said = "skipped hearing 1 (changing pulse), which cannot be notated exactly: ";
-    assert!(changing.errors.contains(said) && changing.errors.lines().count() == 1, "{}", changing.errors);
+    let message = "skipped hearing 1 (changing pulse), which cannot be notated exactly: ";
+    assert!(changing.errors.contains(message) && changing.errors.lines().count() == 1, "{}", changing.errors);
     // A grid can show it.
-    assert_eq!(good(&["export", DEMO, "--as", "svg", "-o", "-", "--hearing", "1"]).errors, "");
+    assert_eq!(succeed(&["export", DEMO, "--as", "svg", "-o", "-", "--hearing", "1"]).errors, "");
 }
 
 #[test]
@@ -330,10 +331,10 @@ fn export_and_import_report_what_is_wrong_and_where() {
             "'far' for '--tolerance <MS>': expected a number from 0 to 100 (ms)",
         ),
     ];
-    for (words, input, code, said) in rows {
-        let ended = run(words, input);
-        assert_eq!(ended.code, Some(code), "{words:?}: {}", ended.errors);
-        assert!(ended.errors.contains(said), "{words:?}: {}", ended.errors);
+    for (words, input, code, message) in rows {
+        let result = run(words, input);
+        assert_eq!(result.code, Some(code), "{words:?}: {}", result.errors);
+        assert!(result.errors.contains(message), "{words:?}: {}", result.errors);
     }
 }
 
@@ -369,11 +370,11 @@ fn a_signal_leaves_no_temporary_file_and_reports_what_was_written() {
         // The shell has a command for it wherever there is one.
         let kill = format!("kill -{signal} {}", child.id());
         assert!(std::process::Command::new("sh").args(["-c", &kill]).status().expect("a shell").success());
-        let ended = child.wait_with_output().expect("ended");
-        let said = String::from_utf8_lossy(&ended.stderr).into_owned();
-        assert_eq!(ended.status.code(), Some(code), "{said}");
-        let last = said.lines().last().expect("a message");
-        assert!(last.starts_with("teeter: interrupted; written: ") && last.contains(written), "{said}");
-        assert!(!files(home.path()).iter().any(|f| f.contains(".teeter-") || f.contains("/b.html")), "{said}");
+        let result = child.wait_with_output().expect("result");
+        let message = String::from_utf8_lossy(&result.stderr).into_owned();
+        assert_eq!(result.status.code(), Some(code), "{message}");
+        let last = message.lines().last().expect("a message");
+        assert!(last.starts_with("teeter: interrupted; written: ") && last.contains(written), "{message}");
+        assert!(!files(home.path()).iter().any(|f| f.contains(".teeter-") || f.contains("/b.html")), "{message}");
     }
 }

@@ -93,11 +93,11 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&[DEMO], 2, "the editor needs a terminal"),
         (&["explain", DEMO, "--no-such"], 2, "unexpected argument"),
     ];
-    for (words, code, said) in rows {
-        let ended = run(words, b"");
-        assert_eq!(ended.code, Some(*code), "{words:?}: {}", ended.errors);
-        assert!(ended.errors.contains(said), "{words:?} said {}", ended.errors);
-        assert!(ended.text.is_empty(), "{words:?} printed {}", ended.text);
+    for (words, code, message) in rows {
+        let result = run(words, b"");
+        assert_eq!(result.code, Some(*code), "{words:?}: {}", result.errors);
+        assert!(result.errors.contains(message), "{words:?} printed {}", result.errors);
+        assert!(result.text.is_empty(), "{words:?} printed {}", result.text);
     }
     assert!(!Path::new(&in_package("x.wav")).exists());
 }
@@ -111,15 +111,16 @@ fn files_that_are_no_grooves_are_refused_at_once() {
     std::fs::write(path("nul.toml"), b"format = 1\ntitle = \"a\0b\"\n").expect("a file");
     std::fs::write(path("latin.toml"), b"format = 1\ntitle = \"\xe9\"\n").expect("a file");
     std::fs::create_dir(path("folder.toml")).expect("a folder");
-    for (name, said) in
+    for (name, message) in
         [("big.toml", "209715200"), ("nul.toml", ":2:"), ("latin.toml", ":2:10:"), ("gone.toml", "gone.toml")]
     {
-        let ended = run(&["check", &path(name)], b"");
-        assert_eq!(ended.code, Some(1), "{name}");
+        let result = run(&["check", &path(name)], b"");
+        assert_eq!(result.code, Some(1), "{name}");
         assert!(
-            ended.errors.contains(said) && (ended.errors.contains("found") || ended.errors.contains("no such file")),
+            result.errors.contains(message)
+                && (result.errors.contains("found") || result.errors.contains("no such file")),
             "{name}: {}",
-            ended.errors
+            result.errors
         );
     }
     assert_eq!(run(&["check", &path("folder.toml")], b"").code, Some(1));
@@ -164,8 +165,8 @@ fn taps_of_a_file_are_analyzed() {
     let line = |n: i32| format!("{:.3}\ttap\n", f64::from(n) * 0.375 - 0.02);
     let list: Vec<String> = (2..42).filter(|n| *n != 16).map(line).collect();
     let list = list.concat();
-    let ended = run(&["tap", DEMO, "-"], format!("seconds\twhat\n# by hand\n\n{list}").as_bytes());
-    assert_eq!(ended.code, Some(0), "{}", ended.errors);
+    let result = run(&["tap", DEMO, "-"], format!("seconds\twhat\n# by hand\n\n{list}").as_bytes());
+    assert_eq!(result.code, Some(0), "{}", result.errors);
     for words in [
         "39 taps",
         "written beat (160.0)",
@@ -174,11 +175,11 @@ fn taps_of_a_file_are_analyzed() {
         "bar 5 beat 1: no tap in pass 1",
         "no tap offset is set",
     ] {
-        assert!(ended.text.contains(words), "'{words}' is missing in\n{}", ended.text);
+        assert!(result.text.contains(words), "'{words}' is missing in\n{}", result.text);
     }
-    assert_eq!(ended.errors, "standard input: line 1 ('seconds') was read as a heading\n");
+    assert_eq!(result.errors, "standard input: line 1 ('seconds') was read as a heading\n");
     let spaced = run(&["tap", DEMO, "-"], list.replace('\t', "  ").as_bytes());
-    assert_eq!((spaced.text, spaced.errors.as_str()), (ended.text, ""));
+    assert_eq!((spaced.text, spaced.errors.as_str()), (result.text, ""));
     let comma = run(&["tap", DEMO, "-"], list.replace('.', ",").as_bytes());
     assert_eq!((comma.code, comma.text.as_str()), (Some(1), ""));
     assert!(
@@ -215,9 +216,9 @@ fn taps_of_a_file_are_analyzed() {
 
 #[test]
 fn outputs_lists_devices_or_reports_in_one_line_that_there_are_none() {
-    let ended = run(&["outputs"], b"");
-    match ended.code {
-        Some(0) => assert!(!ended.text.is_empty() || ended.errors.lines().count() == 1, "{}", ended.errors),
-        code => assert_eq!((code, ended.errors.lines().count()), (Some(3), 1), "{}", ended.errors),
+    let result = run(&["outputs"], b"");
+    match result.code {
+        Some(0) => assert!(!result.text.is_empty() || result.errors.lines().count() == 1, "{}", result.errors),
+        code => assert_eq!((code, result.errors.lines().count()), (Some(3), 1), "{}", result.errors),
     }
 }

@@ -5,7 +5,7 @@ use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::{Path, PathBuf};
-use teeter::analysis::{Ask, Clock, Report, report};
+use teeter::analysis::{AnalysisOptions, Clock, Report, report};
 use teeter::export::{self, ExportInput};
 use teeter::import;
 use teeter::rhythm::{Fraction, Groove, Time};
@@ -83,7 +83,7 @@ fn others_read_our_midi_files_as_they_are() {
     let Some(python) = python() else { return };
     let place = folder("midi");
     for (name, groove) in grooves::shipped().into_iter().chain(grooves::random(500)) {
-        let report = report(&groove, &Ask::default());
+        let report = report(&groove, &AnalysisOptions::default());
         let hearings: Vec<usize> = (0..report.hearings.len().min(2)).collect();
         let expected = exact(&groove, &report, &hearings);
         let piece = ExportInput { groove: &groove, report: &report, hearings, section: None };

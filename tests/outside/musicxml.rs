@@ -5,7 +5,7 @@ use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
-use teeter::analysis::{Ask, report};
+use teeter::analysis::{AnalysisOptions, report};
 use teeter::export::ExportInput;
 use teeter::export::annotations::{NotationOptions, Text};
 use teeter::export::musicxml::write;
@@ -72,7 +72,7 @@ fn others_read_our_scores_as_they_are() {
     let Some(python) = python() else { return };
     let place = folder("musicxml");
     for (name, groove) in grooves::shipped().into_iter().chain(grooves::random(500)) {
-        let report = report(&groove, &Ask::default());
+        let report = report(&groove, &AnalysisOptions::default());
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
         let bytes = write(&piece, &NotationOptions { under, ..NotationOptions::default() })

@@ -1,4 +1,4 @@
-//! The program in a terminal of its own: keys in, screen and files out. It must not know what is tested.
+//! Runs the program in a pseudo-terminal: keys in, screen and files out.
 
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 use std::fs;
@@ -9,8 +9,8 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Longest wait for anything; far more than it takes.
-const PATIENCE: Duration = Duration::from_secs(20);
+/// Maximum wait for anything, much longer than necessary.
+const TIMEOUT: Duration = Duration::from_secs(20);
 
 pub(crate) struct Editor {
     pub(crate) child: Box<dyn Child + Send + Sync>,
@@ -29,7 +29,7 @@ fn window(columns: u16, lines: u16) -> PtySize {
 }
 
 impl Editor {
-    /// Opens the editor at 80 x 24 in a home of its own.
+    /// Opens the editor in a window of 80 x 24, with a home directory of its own.
     pub(crate) fn open(home: &Path, file: Option<&Path>) -> Self {
         let pair = native_pty_system().openpty(window(80, 24)).expect("a terminal");
         let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_teeter"));
@@ -57,14 +57,13 @@ impl Editor {
         Self { child, keys, bytes, screen, master: pair.master }
     }
 
-    /// What the screen shows.
     pub(crate) fn text(&self) -> String {
         self.screen.screen().contents()
     }
 
-    /// Waits until the screen passes a test; gives what it shows then.
+    /// Waits until the screen passes a test; returns its text.
     pub(crate) fn until(&mut self, what: &str, test: impl Fn(&str) -> bool) -> String {
-        let end = Instant::now() + PATIENCE;
+        let end = Instant::now() + TIMEOUT;
         while !test(&self.text()) {
             let left = end.saturating_duration_since(Instant::now());
             match self.bytes.recv_timeout(left) {
@@ -75,12 +74,12 @@ impl Editor {
         self.text()
     }
 
-    /// Waits until the screen shows these words; gives what it shows then.
+    /// Waits until the screen shows a text; returns all of it.
     pub(crate) fn shows(&mut self, words: &str) -> String {
         self.until(words, |text| text.contains(words))
     }
 
-    /// Waits until the program has nothing more to say.
+    /// Waits until the program sends nothing for a while.
     pub(crate) fn settles(&mut self) {
         while let Ok(bytes) = self.bytes.recv_timeout(Duration::from_millis(150)) {
             self.screen.process(&bytes);
@@ -97,9 +96,8 @@ impl Editor {
         self.screen.screen_mut().set_size(size(lines), size(columns));
     }
 
-    /// Waits for the end; gives the exit code, whether the terminal was given back, and what it shows.
-    pub(crate) fn ended(mut self) -> (u32, bool, String) {
-        let end = Instant::now() + PATIENCE;
+    pub(crate) fn wait(mut self) -> End {
+        let end = Instant::now() + TIMEOUT;
         let status = loop {
             if let Some(status) = self.child.try_wait().expect("a child") {
                 break status;
@@ -111,18 +109,28 @@ impl Editor {
         };
         self.settles();
         let screen = self.screen.screen();
-        let mouse = screen.mouse_protocol_mode() == vt100::MouseProtocolMode::None;
-        (status.exit_code(), mouse && !screen.alternate_screen() && !screen.hide_cursor(), self.text())
+        let no_mouse = screen.mouse_protocol_mode() == vt100::MouseProtocolMode::None;
+        let restored = no_mouse && !screen.alternate_screen() && !screen.hide_cursor();
+        End { code: status.exit_code(), restored, text: self.text() }
     }
 
-    /// Waits for the end; gives whether it went well and whether the terminal was given back.
-    pub(crate) fn ends(self) -> (bool, bool) {
-        let (code, given_back, _) = self.ended();
-        (code == 0, given_back)
+    /// Waits for the end, which must be successful and restore the terminal.
+    pub(crate) fn assert_ends(self) {
+        let end = self.wait();
+        assert!(end.code == 0 && end.restored, "{end:?}");
     }
 }
 
-/// The texts the journal keeps in a home.
+/// How the program ended.
+#[derive(Debug)]
+pub(crate) struct End {
+    pub(crate) code: u32,
+    /// Whether it left raw mode and the alternate screen.
+    pub(crate) restored: bool,
+    pub(crate) text: String,
+}
+
+/// The files of the journal in a home directory.
 pub(crate) fn journal(home: &Path) -> Vec<String> {
     let folder = home.join(".local/state/teeter");
     let files = fs::read_dir(folder).map(|d| d.flatten().collect::<Vec<_>>()).unwrap_or_default();

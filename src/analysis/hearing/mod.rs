@@ -1,51 +1,17 @@
-//! Hearings: the pulses under which a listener may take some attacks, with their fit.
-//!
-//! Every hearing starts as a candidate (pulses in seconds, stretches), and one function fits and scores all candidates. `grid` has the
-//! written beat, its relatives and pulses of whole cells; `steady` has pulses off the grid (Fourier transform, least squares); `changing`
-//! finds the cheapest cut into stretches. `speeds` ranks them at every speed from 20% to 200% and decides what a report keeps, so a
-//! hearing has one number everywhere.
+//! Hearings as the report shows them: the pulses of the listener model through the whole groove, and how the attacks lie to them.
 
-mod changing;
-mod grid;
-mod score;
-mod speeds;
-mod steady;
+mod fit;
+mod kind;
 
-pub(crate) use score::Parts;
-pub(crate) use score::Scale;
-use speeds::Profile;
-pub(crate) use speeds::Turn;
+pub use kind::Kind;
+pub(crate) use kind::Lateness;
+pub(in crate::analysis) use kind::of as kind_of;
 
-use super::attacks::TimedAttack;
 use super::clock::Clock;
 use super::limits;
-use crate::rhythm::Groove;
-
-/// Where a hearing comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Kind {
-    /// The written beat.
-    Written,
-    /// The strong beats of an additive meter: the written pulse of unequal steps.
-    Heads,
-    /// A relative of the written beat: its period is `.0 / .1` beats, and it starts on a beat.
-    Relative(u8, u8),
-    /// A pulse of whole cells that is none of these.
-    Cells,
-    /// One period and phase for everything, at the average rate of the attacks: one attack a pulse.
-    Average,
-    /// One period and phase for everything, not bound to the cells.
-    Steady,
-    /// A pulse that changes from stretch to stretch.
-    Changing,
-}
-
-impl Kind {
-    /// Whether players count it along with the written meter: the beat, the strong beats, the beat's double and half.
-    pub fn is_counted(self) -> bool {
-        matches!(self, Kind::Written | Kind::Heads | Kind::Relative(1, 2) | Kind::Relative(2, 1))
-    }
-}
+use super::listener;
+use crate::rhythm::{Groove, MeterKind};
+use fit::Fit;
 
 /// The attacks over which a hearing keeps one pulse.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,73 +22,75 @@ pub struct Stretch {
     pub attacks: usize,
     /// Start in seconds at full speed: its first pulse.
     pub start: f64,
-    /// Period of the pulse in seconds at full speed, by least squares.
+    /// Mean period in seconds at full speed.
     pub period: f64,
-    /// Tempo in pulses per minute at the playing speed, by least squares.
+    /// Pulses per minute at the playing speed.
     pub bpm: f64,
-    /// Tempo in pulses per minute at the playing speed by the mean rate: pulses from the first attack to the first attack of
-    /// the next stretch (or the loop's return), over the time between.
-    pub mean_bpm: f64,
-    /// Its number of pulses.
+    /// Attacks per minute at the playing speed, from its first attack to the first one after it, round the loop.
+    pub attack_rate: f64,
+    /// Number of pulses.
     pub pulses: usize,
-    /// RMS distance of the agreeing attacks from their pulses, in ms at the playing speed.
-    pub wobble_ms: f64,
-    /// The same as a share of the period, 0 to 0.175.
-    pub wobble: f64,
+    /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
+    pub deviation_ms: f64,
+    /// The same as a share of the period.
+    pub deviation: f64,
 }
 
-/// A pulse, steady or changing, under which a listener may take the groove.
+/// A pulse, steady, unequal or changing by stretches, that a listener may take as the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hearing {
-    /// Where it comes from.
+    /// What it is.
     pub kind: Kind,
+    /// The model's probability, 0 to 1. The written beat is listed even where the model does not hear it, with 0.
+    pub probability: f64,
+    /// The tempered probability that is shown, 0 to 1; `None` below a probability of 0.01.
+    pub shown: Option<f64>,
+    /// Share of its time in which it keeps the written beat, 0 to 1.
+    pub written_share: f64,
     /// Its stretches, at least one.
     pub stretches: Vec<Stretch>,
     /// Its pulses in seconds at full speed, in order.
     pub pulses: Vec<f64>,
-    /// Attacks that agree with a pulse.
+    /// Attacks on a pulse, at most one for each.
     pub on_pulse: usize,
-    /// Attacks between pulses, by the parts the pulse must be cut into to reach them: halves, thirds, quarters and so on.
+    /// Attacks between pulses, by the number of equal parts that reach them: halves, thirds, quarters and so on.
     pub between: Vec<(u16, usize)>,
-    /// Attacks reached by no such cut.
-    pub astray: usize,
-    /// Pulses on which none of the attacks falls.
+    /// Attacks on none of these.
+    pub off_pulse: usize,
+    /// Pulses without one of the attacks.
     pub silent: usize,
-    /// Pulses on which nothing in the whole groove falls.
+    /// Pulses without an attack of any layer.
     pub unsounded: usize,
-    /// RMS distance of the agreeing attacks from their pulses, in ms at the playing speed.
-    pub wobble_ms: f64,
-    /// The same as a share of the period, 0 to 0.175.
-    pub wobble: f64,
-    /// Tempo salience of its mean period at the playing speed, 0 to 1.
-    pub salience: f64,
-    /// Whether it comes out even with what is looked at, so that it goes on through the loop's return; else it begins anew there.
+    /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
+    pub deviation_ms: f64,
+    /// The same as a share of the period.
+    pub deviation: f64,
+    /// Whether the loop is a whole number of its periods; otherwise it re-enters each loop.
     pub closes: bool,
-    /// The parts of its score.
-    pub parts: Parts,
-    /// The score, 0 to 100: the product of its parts.
-    pub score: f64,
 }
 
 impl Hearing {
-    /// Share of the attacks that agree with a pulse, 0 to 1.
-    pub fn share(&self) -> f64 {
-        let all = self.on_pulse + self.astray + self.between.iter().map(|b| b.1).sum::<usize>();
-        if all == 0 { 0.0 } else { self.on_pulse as f64 / all as f64 }
+    /// Whether it keeps the written beat for more than half of its time.
+    pub fn keeps_written(&self) -> bool {
+        self.written_share > 0.5
     }
 
-    /// Whether its pulses lie on cells of the written grid.
-    pub fn on_cells(&self) -> bool {
-        !matches!(self.kind, Kind::Average | Kind::Steady | Kind::Changing)
+    /// Share of the attacks on a pulse, 0 to 1.
+    pub fn share(&self) -> f64 {
+        let all = self.on_pulse + self.off_pulse + self.between.iter().map(|b| b.1).sum::<usize>();
+        if all == 0 { 0.0 } else { self.on_pulse as f64 / all as f64 }
     }
 
     /// Mean period in seconds at full speed.
     pub fn period(&self) -> f64 {
-        mean_period(&self.pulses)
+        match self.pulses[..] {
+            [first, .., last] => (last - first) / (self.pulses.len() - 1) as f64,
+            _ => self.stretches.first().map_or(f64::INFINITY, |s| s.period),
+        }
     }
 
-    /// Tempo in pulses per minute at full speed times `speed`: that of the stretch with most attacks, the first of those. A mean
-    /// over stretches would be a tempo that nobody hears.
+    /// Pulses per minute at full speed times `speed`, in the stretch with most attacks (the first of several): a mean over
+    /// stretches would be a tempo that nobody hears.
     pub fn bpm(&self, speed: f64) -> f64 {
         let longest = self.stretches.iter().fold(None, |best: Option<&Stretch>, s| match best {
             Some(b) if b.attacks >= s.attacks => best,
@@ -131,126 +99,170 @@ impl Hearing {
         60.0 * speed / longest.map_or_else(|| self.period(), |s| s.period)
     }
 
-    /// The tempos of its stretches in their order at full speed times `speed`, those without an attack and those that cannot be told
-    /// from the one before left out; at most four.
+    /// The tempos of its stretches in order, at full speed times `speed`: at most four, without those that cannot be told from the
+    /// one before.
     pub fn tempos(&self, speed: f64) -> Vec<f64> {
-        let mut tempos: Vec<f64> = Vec::new();
-        for s in self.stretches.iter().filter(|s| s.attacks > 0) {
-            let bpm = 60.0 * speed / s.period;
-            let told = |last: &f64| (bpm / last - 1.0).abs() * 100.0 >= limits::TEMPO_CHANGE.value;
-            if tempos.last().is_none_or(told) {
-                tempos.push(bpm);
+        let periods = self.stretches.iter().filter(|s| s.attacks > 0 || self.stretches.len() == 1).map(|s| s.period);
+        distinct_tempos(periods, speed)
+    }
+}
+
+/// The tempos of some periods in order, at most four, without those that cannot be told from the one before.
+pub(super) fn distinct_tempos(periods: impl Iterator<Item = f64>, speed: f64) -> Vec<f64> {
+    let mut tempos: Vec<f64> = Vec::new();
+    for period in periods {
+        let bpm = 60.0 * speed / period;
+        let differs = |last: &f64| (bpm / last - 1.0).abs() * 100.0 >= limits::TEMPO_CHANGE.value;
+        if tempos.last().is_none_or(differs) {
+            tempos.push(bpm);
+        }
+    }
+    tempos.truncate(4);
+    tempos
+}
+
+/// What a hearing of the model is laid over.
+pub(in crate::analysis) struct Material<'a> {
+    pub(in crate::analysis) groove: &'a Groove,
+    pub(in crate::analysis) clock: &'a Clock,
+    /// Start and end in seconds at full speed.
+    pub(in crate::analysis) range: (f64, f64),
+    pub(in crate::analysis) speed: f64,
+    /// The times of the attacks asked about, and of all layers, in order.
+    pub(in crate::analysis) attacks: &'a [f64],
+    pub(in crate::analysis) everything: &'a [f64],
+    /// The sections the model was asked about.
+    pub(in crate::analysis) sections: &'a [listener::Section],
+}
+
+/// The hearings of the model with the written beat among them. The first is the likeliest; the written family counts as one, and
+/// its likeliest member stands for it.
+pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hearing> {
+    let shown = heard.hearings.iter().filter(|h| h.shown.is_some());
+    let mut all: Vec<Hearing> = shown.map(|h| through(h, heard.length, m)).collect();
+    let rival = all.iter().filter(|h| !h.keeps_written()).map(|h| h.probability).fold(0.0, f64::max);
+    if heard.written >= rival
+        && let Some(family) = all.iter().position(Hearing::keeps_written)
+    {
+        let first = all.remove(family);
+        all.insert(0, first);
+    }
+    let pulses = written_pulses(m);
+    match all.iter_mut().find(|h| h.kind == Kind::Written) {
+        Some(written) if !pulses.is_empty() => {
+            let (probability, shown) = (written.probability, written.shown);
+            *written = Hearing { probability, shown, ..written_beat(pulses, m) };
+        }
+        Some(_) => {}
+        None if pulses.is_empty() => {}
+        None => all.push(written_beat(pulses, m)),
+    }
+    all
+}
+
+/// A hearing of the model, repeated to the end of what is looked at. Where it follows the attacks its pulses are evened out: at
+/// the tempo of each stretch, in the phase of least squares.
+fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
+    let (from, to) = m.range;
+    let passes = if length > 0.0 { ((to - from) / length).round().max(1.0) as usize } else { 1 };
+    let at = |pass: usize| from + pass as f64 * length;
+    let once = if is_exact(h.kind) { h.pulses.clone() } else { evened(h, length) };
+    let mut pulses: Vec<f64> = (0..passes).flat_map(|p| once.iter().map(move |t| at(p) + t)).collect();
+    pulses.retain(|p| *p >= from - 1e-9 && *p < to - 1e-9);
+    pulses.dedup_by(|a, b| *a - *b < 1e-9);
+    let stretches = if h.stretches.len() == 1 {
+        vec![(from, h.stretches[0].period)]
+    } else {
+        let of_pass = |p: usize| h.stretches.iter().map(move |s| (at(p) + s.start, s.period));
+        (0..passes).flat_map(of_pass).collect()
+    };
+    let fit = Fit::new(&pulses, &stretches, is_exact(h.kind), m);
+    let mut hearing = fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses);
+    if let Kind::Unequal(sizes) = hearing.kind
+        && let [first, .., last] = hearing.pulses[..]
+    {
+        let count = sizes.iter().filter(|s| **s > 0).count() as f64;
+        let unit = h.period * count / sizes.iter().map(|s| f64::from(*s)).sum::<f64>();
+        let units = (first + to - from - last) / unit;
+        hearing.closes = sizes.iter().any(|s| *s > 0 && (units - f64::from(*s)).abs() < 0.1);
+    }
+    hearing
+}
+
+/// How far a followed pulse may get from an even one, as a share of the period, before it starts anew in its own phase (ours, no
+/// source): after a gap in the attacks, for one.
+const MAX_DRIFT: f64 = 0.25;
+
+/// The pulses of one pass in even runs.
+fn evened(h: &listener::Hearing, length: f64) -> Vec<f64> {
+    let mut runs: Vec<(Vec<f64>, f64)> = Vec::new();
+    for (i, s) in h.stretches.iter().enumerate() {
+        let is_last = i + 1 == h.stretches.len();
+        let own = h.pulses.iter().copied().filter(|p| *p >= s.start - 1e-6 && (is_last || *p < s.end - 1e-6));
+        let before = runs.len();
+        for pulse in own {
+            let fits = |run: &[f64]| {
+                let expected = phase(run, s.period) + run.len() as f64 * s.period;
+                (pulse - expected).abs() <= MAX_DRIFT * s.period
+            };
+            match runs[before..].last_mut() {
+                Some((run, _)) if fits(run) => run.push(pulse),
+                _ => runs.push((vec![pulse], s.period)),
             }
         }
-        tempos.truncate(4);
-        tempos
     }
+    let starts: Vec<f64> = runs.iter().map(|(run, period)| phase(run, *period)).collect();
+    let mut even: Vec<f64> = Vec::with_capacity(h.pulses.len());
+    for (i, (_, period)) in runs.iter().enumerate() {
+        let end = starts.get(i + 1).copied().unwrap_or(starts[0] + length);
+        let count = ((end - starts[i]) / period - 0.5 - 1e-9).floor().max(0.0) as usize + 1;
+        even.extend((0..count).map(|k| starts[i] + k as f64 * period));
+    }
+    for pulse in &mut even {
+        *pulse = pulse.rem_euclid(length.max(1e-9));
+    }
+    even.sort_by(f64::total_cmp);
+    even
 }
 
-/// The words for the hearing's kind.
-impl std::fmt::Display for Kind {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Kind::Written => f.write_str("written beat"),
-            Kind::Heads => f.write_str("strong beats"),
-            Kind::Relative(1, 2) => f.write_str("double the beat"),
-            Kind::Relative(3, 2) => f.write_str("dotted beat"),
-            Kind::Relative(3, 4) => f.write_str("dotted half-beat"),
-            Kind::Relative(1, 3) => f.write_str("thirds of the beat"),
-            Kind::Relative(2, 3) => f.write_str("two thirds of the beat"),
-            Kind::Relative(n, 1) => write!(f, "every {n} beats"),
-            Kind::Relative(n, d) => write!(f, "{n}/{d} of a beat"),
-            Kind::Cells => f.write_str("grid pulse"),
-            Kind::Average => f.write_str("average pulse"),
-            Kind::Steady => f.write_str("steady pulse"),
-            Kind::Changing => f.write_str("changing pulse"),
+/// The first pulse of an even run of this period, by least squares.
+fn phase(run: &[f64], period: f64) -> f64 {
+    run.iter().enumerate().map(|(k, p)| p - k as f64 * period).sum::<f64>() / run.len().max(1) as f64
+}
+
+/// Whether the pulses of a hearing lie where its beats are cut exactly, so that attacks near a pulse are beside it.
+fn is_exact(kind: listener::Kind) -> bool {
+    matches!(kind, listener::Kind::Even | listener::Kind::Unequal)
+}
+
+fn written_beat(pulses: Vec<f64>, m: &Material<'_>) -> Hearing {
+    let mut stretches: Vec<(f64, f64)> = Vec::new();
+    let sections = || m.sections.iter().filter(|s| s.end > s.start);
+    for s in sections() {
+        // The beats of an additive meter are unequal: their mean over the bar is the tempo.
+        let period = if s.meter.heads.is_empty() { s.meter.beat } else { s.meter.bar / s.meter.heads.len() as f64 };
+        if stretches.last().is_none_or(|last| (last.1 / period - 1.0).abs() > 1e-6) {
+            stretches.push((m.range.0 + s.start, period));
         }
     }
+    let hearing = Fit::new(&pulses, &stretches, true, m).hearing(Kind::Written, (0.0, None, 1.0), pulses);
+    Hearing { closes: true, ..hearing }
 }
 
-/// A hearing before it is fitted: its pulses and its stretches.
-#[derive(Debug, Clone, PartialEq)]
-struct Draft {
-    kind: Kind,
-    /// Pulses in seconds.
-    pulses: Vec<f64>,
-    /// For each stretch, the index of its first pulse and its period in seconds.
-    stretches: Vec<(usize, f64)>,
-    /// Whether its pulses lie on the cells, so that only exact positions count as between.
-    exact: bool,
-}
-
-/// Hearings kept in a report besides those that are first at some speed.
-const KEPT: usize = 10;
-
-/// All hearings of some attacks, best first at the playing speed, and the speeds at which another one becomes the first.
-/// `everything` are the attacks of all heard layers, Without attacks there is no hearing.
-pub(crate) fn hearings(
-    groove: &Groove,
-    clock: &Clock,
-    attacks: &[TimedAttack],
-    everything: &[TimedAttack],
-    scale: &Scale,
-) -> (Vec<Hearing>, Vec<Turn>) {
-    if attacks.is_empty() {
-        return (Vec::new(), Vec::new());
-    }
-    let times: Vec<f64> = attacks.iter().map(|a| a.seconds).collect();
-    let all: Vec<f64> = everything.iter().map(|a| a.seconds).collect();
-    let range = scale.range;
-    let mut drafts = grid::drafts(groove, clock, attacks, range);
-    drafts.extend(steady::drafts(attacks, range));
-    drafts.extend(changing::drafts(attacks, range));
-    let mut pool: Vec<(Hearing, Profile)> = Vec::new();
-    for draft in drafts {
-        if let Some(fitted) = score::fit(&draft, &times, &all, scale) {
-            add(&mut pool, fitted);
+/// The written beats: those of the meter, in an additive one the heads of its groups.
+fn written_pulses(m: &Material<'_>) -> Vec<f64> {
+    let mut pulses = Vec::new();
+    for (section, pass) in m.clock.passes() {
+        let s = &m.groove.sections()[section];
+        let in_bar = match s.meter.kind() {
+            MeterKind::Additive => [vec![0], s.meter.strong_beats()].concat(),
+            _ => (0..s.meter.beats()).collect(),
+        };
+        for bar in 0..usize::from(s.bars) {
+            let offset = |beat: &usize| s.meter.beat().repeated(bar * s.meter.beats() + beat);
+            pulses.extend(in_bar.iter().filter_map(offset).filter_map(|o| m.clock.seconds(section, pass, o)));
         }
     }
-    speeds::rank(pool, scale, KEPT)
-}
-
-/// Adds a hearing unless it is there already. Of hearings that differ only in phase, both on the cells or both not, the one stays that
-/// more attacks agree with at any speed; the written beat and its relatives always do.
-fn add(pool: &mut Vec<(Hearing, Profile)>, fitted: (Hearing, Profile)) {
-    if pool.iter().any(|(h, _)| same(h, &fitted.0)) {
-        return;
-    }
-    let like = |h: &Hearing| alike(h, &fitted.0) && h.on_cells() == fitted.0.on_cells();
-    match pool.iter().position(|(h, _)| like(h)) {
-        Some(i) if fitted.1.plain() > pool[i].1.plain() + score::HAIR => pool[i] = fitted,
-        Some(_) => {}
-        None => pool.push(fitted),
-    }
-}
-
-/// Whether two hearings are pulses of one rate and differ only in phase, and neither is counted by the meter.
-pub(super) fn alike(a: &Hearing, b: &Hearing) -> bool {
-    let free = |h: &Hearing| matches!(h.kind, Kind::Cells | Kind::Average | Kind::Steady) && h.stretches.len() == 1;
-    free(a) && free(b) && (a.period() / b.period() - 1.0).abs() < 0.003
-}
-
-fn mean_period(pulses: &[f64]) -> f64 {
-    match pulses {
-        [first, .., last] => (last - first) / (pulses.len() - 1) as f64,
-        _ => f64::INFINITY,
-    }
-}
-
-/// Whether two hearings cannot be told apart: as many stretches, and nearly all pulses at the same times.
-fn same(a: &Hearing, b: &Hearing) -> bool {
-    if a.pulses.len().abs_diff(b.pulses.len()) > 1 {
-        return false;
-    }
-    let period = a.period();
-    let tolerance = period * 0.03;
-    let mut far = 0;
-    let mut j = 0;
-    for &p in &a.pulses {
-        while j + 1 < b.pulses.len() && (b.pulses[j + 1] - p).abs() <= (b.pulses[j] - p).abs() + score::HAIR {
-            j += 1;
-        }
-        far += usize::from((b.pulses[j] - p).abs() > tolerance + score::HAIR);
-    }
-    far * 20 <= a.pulses.len()
+    pulses.retain(|p| *p >= m.range.0 - 1e-9 && *p < m.range.1 - 1e-9);
+    pulses
 }

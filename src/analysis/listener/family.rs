@@ -34,12 +34,39 @@ pub(crate) enum Member {
 pub(super) struct Written {
     from: f64,
     to: f64,
-    meter: WrittenMeter,
-    beats_in_bar: usize,
+    pub(super) meter: WrittenMeter,
     /// Bars, heads of an additive meter and beats, from one bar before the section to one bar after it.
     bars: Vec<f64>,
     heads: Vec<f64>,
     beats: Vec<f64>,
+}
+
+impl WrittenMeter {
+    fn beats_in_bar(&self) -> usize {
+        (self.bar / self.beat).round().max(1.0) as usize
+    }
+
+    /// How many beats a pulse of some period takes, if it may take that many.
+    fn beats_per_pulse(&self, period: f64) -> Option<usize> {
+        let ratio = period / self.beat;
+        let every = ratio.round() as usize;
+        let allowed = match every {
+            0 => false,
+            1 => true,
+            _ => self.heads.is_empty() && (every == 2 || self.beats_in_bar().is_multiple_of(every)),
+        };
+        (allowed && (ratio / every as f64 - 1.0).abs() < SAME_PERIOD).then_some(every)
+    }
+
+    fn is_part(&self, period: f64) -> bool {
+        (period / self.beat * f64::from(self.parts) - 1.0).abs() < SAME_PERIOD
+    }
+}
+
+/// Whether a period is one that a member of the family has: a pulse of that period that is none stands on another phase.
+pub(crate) fn is_familiar(period: f64, meter: &WrittenMeter) -> bool {
+    let is_double = (period / meter.beat / 2.0 - 1.0).abs() < SAME_PERIOD;
+    meter.is_part(period) || is_double || meter.beats_per_pulse(period).is_some()
 }
 
 impl Written {
@@ -54,8 +81,7 @@ impl Written {
             parts: section.meter.parts,
             heads: section.meter.heads.iter().map(|h| h / speed).collect(),
         };
-        let beats_in_bar = (meter.bar / meter.beat).round().max(1.0) as usize;
-        let beats: Vec<f64> = (0..beats_in_bar).map(|b| b as f64 * meter.beat).collect();
+        let beats: Vec<f64> = (0..meter.beats_in_bar()).map(|b| b as f64 * meter.beat).collect();
         let first = ((from - meter.origin) / meter.bar).floor() as i64 - 1;
         let last = ((to - meter.origin) / meter.bar).ceil() as i64 + 1;
         let marks = |places: &[f64]| -> Vec<f64> {
@@ -63,29 +89,7 @@ impl Written {
             bars.flat_map(|bar| places.iter().map(move |p| bar + p)).collect()
         };
         let (bars, heads, beats) = (marks(&[0.0]), marks(&meter.heads), marks(&beats));
-        Self { from, to, meter, beats_in_bar, bars, heads, beats }
-    }
-
-    /// How many beats a pulse of some period takes, if it may take that many.
-    fn beats_per_pulse(&self, period: f64) -> Option<usize> {
-        let ratio = period / self.meter.beat;
-        let every = ratio.round() as usize;
-        let allowed = match every {
-            0 => false,
-            1 => true,
-            _ => self.meter.heads.is_empty() && (every == 2 || self.beats_in_bar.is_multiple_of(every)),
-        };
-        (allowed && (ratio / every as f64 - 1.0).abs() < SAME_PERIOD).then_some(every)
-    }
-
-    fn is_part(&self, period: f64) -> bool {
-        (period / self.meter.beat * f64::from(self.meter.parts) - 1.0).abs() < SAME_PERIOD
-    }
-
-    /// Whether a period is one that a member of the family has: a pulse of that period that is none stands on another phase.
-    pub(super) fn is_familiar(&self, period: f64) -> bool {
-        let is_double = (period / self.meter.beat / 2.0 - 1.0).abs() < SAME_PERIOD;
-        self.is_part(period) || is_double || self.beats_per_pulse(period).is_some()
+        Self { from, to, meter, bars, heads, beats }
     }
 
     /// How a piece keeps the written beat from one time to another.
@@ -93,7 +97,7 @@ impl Written {
         let near = NEAR * period;
         let additive = !self.meter.heads.is_empty() && may_coincide(piece, period, from, to, &self.heads, &self.bars);
         let may_divide =
-            piece.kind != Kind::Unequal && (self.beats_per_pulse(period).is_some() || self.is_part(period));
+            piece.kind != Kind::Unequal && (self.meter.beats_per_pulse(period).is_some() || self.meter.is_part(period));
         if !additive && !may_divide {
             return None;
         }
@@ -121,7 +125,7 @@ impl Written {
         if !may_divide {
             return None;
         }
-        if let Some(every) = self.beats_per_pulse(period) {
+        if let Some(every) = self.meter.beats_per_pulse(period) {
             let beat = ((first - self.meter.origin) / self.meter.beat).round() as i64;
             let member = Member::Beats { every, from: beat.rem_euclid(every as i64) as usize };
             return (share_near(mine, &self.beats, near) >= MIN_SHARE).then_some(member);

@@ -58,12 +58,6 @@ impl Hearing {
     pub(crate) fn keeps_written(&self) -> bool {
         self.written_share > 0.5
     }
-
-    /// Whether another hearing is about as likely as this one.
-    pub(crate) fn about_as_likely(&self, other: &Self) -> bool {
-        let (low, high) = (self.probability.min(other.probability), self.probability.max(other.probability));
-        high <= low * ABOUT_AS_LIKELY
-    }
 }
 
 /// The hardness by what is heard instead of the written beat; the parts add up to it.
@@ -83,6 +77,7 @@ pub(crate) struct Split {
 
 impl Split {
     /// The hardness.
+    #[cfg(test)]
     pub(crate) fn sum(&self) -> f64 {
         self.unequal + self.average + self.displaced + self.other_rate + self.changing
     }
@@ -127,12 +122,8 @@ impl Listening {
         1.0 - self.written
     }
 
-    /// Load of the meter, 0 to 3, for whole pieces: no written beat, odd beats, no written bar.
-    pub(crate) fn meter_load(&self) -> f64 {
-        (1.0 - self.written) + self.odd + (1.0 - self.bar)
-    }
-
     /// The likeliest hearing that loses the written beat, if it is likelier than all that keep it.
+    #[cfg(test)]
     pub(crate) fn rival(&self) -> Option<&Hearing> {
         self.hearings.iter().find(|h| !h.keeps_written()).filter(|h| h.probability > self.written)
     }
@@ -189,5 +180,6 @@ pub(crate) fn two_streams(followed: &Listening, all: &Listening) -> Option<TwoSt
     let difference = followed.written - all.written;
     let (a, b) = (followed.hearings.first()?, all.hearings.first()?);
     let streams = TwoStreams { difference, followed_bpm: a.bpm, all_bpm: b.bpm, ratio: a.bpm / b.bpm };
-    (difference.abs() > MIN_DIFFERENCE).then_some(streams)
+    let is_same = a.keeps_written() && b.keeps_written();
+    (difference.abs() > MIN_DIFFERENCE && !is_same).then_some(streams)
 }

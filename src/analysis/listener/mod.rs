@@ -31,10 +31,12 @@ mod structure;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use family::Member;
+pub(crate) use family::{Member, is_familiar};
+pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
 pub(crate) use input::{Carried, Input, Section};
-pub(crate) use listening::{Hearing, Listening, Stretch};
+pub(crate) use listening::{Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
+pub(crate) use speeds::{Leader, SpeedChart, chart};
 
 use cell::Cell;
 use evidence::Span;
@@ -43,8 +45,6 @@ use grid_felt::Cycle;
 use hypothesis::{Candidate, Piece};
 #[cfg(test)]
 pub(crate) use input::{Attack, WrittenMeter};
-#[cfg(test)]
-pub(crate) use listening::two_streams;
 #[cfg(test)]
 pub(crate) use params::Params;
 
@@ -182,7 +182,7 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
             Kind::Unequal => &mut split.unequal,
             Kind::Average => &mut split.average,
             Kind::Changing => &mut split.changing,
-            Kind::Even if sections.first().is_some_and(|s| s.is_familiar(c.period)) => &mut split.displaced,
+            Kind::Even if sections.first().is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
             Kind::Even => &mut split.other_rate,
         } += c.probability * (1.0 - written_share);
         if c.probability >= MIN_PROBABILITY {

@@ -94,6 +94,7 @@ impl Params {
 
     /// The same with every time multiplied by `factor`.
     #[must_use]
+    #[cfg(test)]
     pub(crate) fn scaled(self, factor: f64) -> Self {
         Self {
             best_period: self.best_period * factor,

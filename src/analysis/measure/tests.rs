@@ -193,8 +193,6 @@ fn the_limits_are_those_of_the_literature() {
     }
     let values = [
         ("lower_rate_limit_sync", limits::SLOWEST_BEAT),
-        ("jnd_displacement_relative", limits::SHIFT),
-        ("jnd_displacement_absolute", limits::SHIFT_LEAST),
         ("jnd_tempo_6_intervals", limits::TEMPO_CHANGE),
         ("temporal_order", limits::TOGETHER),
         ("weber_fraction_clicks_below_20Hz", limits::NOISE),

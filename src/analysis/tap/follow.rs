@@ -296,7 +296,7 @@ mod tests {
     use super::super::{TapOptions, pulses};
     use super::*;
     use crate::analysis::tests::typed;
-    use crate::analysis::{Ask, report};
+    use crate::analysis::{AnalysisOptions, report};
     use proptest::prelude::*;
 
     /// Cost of a stretch, directly from the formula above.
@@ -336,7 +336,7 @@ mod tests {
         #![proptest_config(crate::rhythm::random::config(48))]
         #[test]
         fn the_segmentation_is_the_cheapest_of_all(gaps in prop::collection::vec(60_u32..900, 2..9), start in 0_u32..2000) {
-            let r = report(&typed(150, "16(4+4+5)"), &Ask::default());
+            let r = report(&typed(150, "16(4+4+5)"), &AnalysisOptions::default());
             let ask = TapOptions { speed: 1.0, range: (0.0, r.clock.total()), offset: 0.0 };
             let known: Vec<Pulses> = pulses::of_report(&r, &ask).into_iter().take(3).collect();
             // Not on whole milliseconds: a tap exactly between two pulses may belong to either.

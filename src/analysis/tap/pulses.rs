@@ -1,7 +1,7 @@
 //! The pulses that taps may follow, unrolled over the passes of the loop.
 
 use super::{FollowedPulse, TapOptions, TapRate};
-use crate::analysis::hearing::Kind;
+use crate::analysis::hearing::{Hearing, Kind};
 use crate::analysis::report::Report;
 
 /// Passes over which two pulses are compared: one that re-enters each loop differs from one that continues only after the first.
@@ -90,6 +90,13 @@ impl Pulses {
     }
 }
 
+/// Probability of a hearing below which people seldom tap it (ours, no source).
+const SELDOM: f64 = 0.05;
+
+fn is_rare(h: &Hearing) -> bool {
+    h.probability < SELDOM && h.kind != Kind::Written
+}
+
 /// The candidate pulses: the hearings, best first, then the attacks, then off-beats, doubles and halves of the hearings. Of
 /// indistinguishable ones the first is kept.
 pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
@@ -106,7 +113,7 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
     let mut plain = Vec::new();
     for (i, h) in report.hearings.iter().enumerate() {
         let own = Pulses::new(FollowedPulse::Hearing(i, TapRate::Pulse), heard(&h.pulses, h.period() / 2.0), pass);
-        plain.extend(own.map(|p| Pulses { is_rare: h.kind == Kind::Cells, ..p }));
+        plain.extend(own.map(|p| Pulses { is_rare: is_rare(h), ..p }));
     }
     // People who tap such a pulse continue it over the end of the loop.
     let mut continued = Vec::new();
@@ -116,7 +123,7 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
             let first = heard(&h.pulses[..1], 0.0).first().map(|first| first.rem_euclid(period));
             let own =
                 first.and_then(|first| Pulses::new(FollowedPulse::Hearing(i, TapRate::Continued), vec![first], period));
-            continued.extend(own.map(|p| Pulses { is_rare: h.kind == Kind::Cells, ..p }));
+            continued.extend(own.map(|p| Pulses { is_rare: is_rare(h), ..p }));
         }
     }
     let mut cut = Vec::new();

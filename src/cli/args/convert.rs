@@ -1,7 +1,7 @@
 //! Arguments of the commands that export and import.
 
 use super::{GrooveFiles, OverwriteArg, values};
-use crate::export::annotations::{self, NotationOptions, Text};
+use crate::describe::notes::{self, NotationOptions, Text};
 use crate::export::formats;
 use crate::export::picture::{PictureKind, Theme};
 use crate::jobs::{HandoutFormat, HearingSelection, TakeSound};
@@ -32,10 +32,10 @@ pub(crate) struct ExportArgs {
     #[arg(long, value_name = "NAME")]
     pub(crate) section: Option<String>,
     /// Picture to draw (svg and png only): `grid`, `streams`, `landings` or `notation` [default: grid]
-    #[arg(long, value_name = "WHICH", value_parser = formats::picture_of)]
+    #[arg(long, value_name = "WHICH", value_parser = formats::parse_picture)]
     pub(crate) picture: Option<Picture>,
     /// Medium the picture is for (svg and png only): `print` or `screen` [default: print]
-    #[arg(long, value_name = "MEDIUM", value_parser = formats::theme_of)]
+    #[arg(long, value_name = "MEDIUM", value_parser = formats::parse_theme)]
     pub(crate) theme: Option<Theme>,
     /// Width in CSS pixels, 1/96 inch, 480 to 4000 (svg and png only) [default: 1000]
     #[arg(long, value_name = "PIXELS", value_parser = values::width)]
@@ -74,7 +74,7 @@ impl HearingArgs {
 pub(crate) struct NotationArgs {
     /// Beam notation by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
     /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
-    #[arg(long, value_name = "HOW", value_parser = annotations::parse_beaming)]
+    #[arg(long, value_name = "HOW", value_parser = notes::parse_beaming)]
     beams: Option<Beaming>,
     /// Write over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
     /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
@@ -87,7 +87,7 @@ pub(crate) struct NotationArgs {
 }
 
 impl NotationArgs {
-    pub(crate) fn writing(&self) -> NotationOptions {
+    pub(crate) fn options(&self) -> NotationOptions {
         let default = NotationOptions::default();
         NotationOptions {
             beams: self.beams.unwrap_or(default.beams),

@@ -1,11 +1,11 @@
 //! One groove explained for programs: JSON of a documented, versioned schema (README).
 
-use crate::analysis::{Hearing, Landings, Report, Source};
+use crate::analysis::{Answer, Hearing, Landings, Part, Reason, Report, Source, Speeds};
 use crate::rhythm::{Groove, Place};
 use serde_json::{Value, json};
 
 /// Version of the schema: raised when a key goes or changes its meaning, not when one is added.
-pub(super) const SCHEMA: u32 = 1;
+pub(super) const SCHEMA: u32 = 2;
 
 /// The whole explanation. Numbers are rounded to six decimals.
 pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
@@ -27,8 +27,19 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
         "layers": report.layers.iter().map(|l| layer(groove, l)).collect::<Vec<_>>(),
         "focus": report.focus.iter().map(|l| groove.layers()[*l].name.clone()).collect::<Vec<_>>(),
         "attacks": report.attacks.len(),
+        "answer": report.answer.as_ref().map(answer),
         "hearings": report.hearings.iter().map(|h| hearing(groove, report, h)).collect::<Vec<_>>(),
-        "turns": report.turns.iter().map(|t| json!({ "from_percent": t.percent, "hearing": t.hearing })).collect::<Vec<_>>(),
+        "all_layers": report.all.as_ref().map(|all| json!({
+            "answer": answer(&all.answer),
+            "hearings": all.hearings.iter().map(|h| hearing(groove, report, h)).collect::<Vec<_>>(),
+            "two_streams": all.two_streams.map(|t| json!({
+                "difference": round(t.difference),
+                "followed_bpm": round(t.followed_bpm),
+                "all_bpm": round(t.all_bpm),
+                "ratio": round(t.ratio),
+            })),
+        })),
+        "speeds": report.speeds.as_deref().map(speeds),
         "streams": report.streams.iter().map(|s| stream(groove, &s.source, s.period)).collect::<Vec<_>>(),
         "pairs": report.pairs.iter().map(|p| json!({
             "a": p.a,
@@ -56,6 +67,7 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
         })).collect::<Vec<_>>(),
         "findings": report.findings.iter().map(|f| json!({
             "reason": name(&f.reason),
+            "part": f.part.map(Part::name),
             "words": f.reason.to_string(),
             "threshold": round(f.threshold),
             "source": f.source,
@@ -69,21 +81,55 @@ fn round(x: f64) -> f64 {
     (x * 1e6).round() / 1e6 + 0.0
 }
 
-fn name(reason: &crate::analysis::Reason) -> &'static str {
-    use crate::analysis::Reason as R;
+fn answer(a: &Answer) -> Value {
+    let split = Part::ALL.iter().map(|p| (p.name().to_owned(), json!(round(p.of(&a.split))))).collect();
+    json!({
+        "written": round(a.written),
+        "shown_written": round(a.shown_written),
+        "hardness": round(a.hardness()),
+        "split": Value::Object(split),
+        "meter_load": round(a.meter_load()),
+    })
+}
+
+fn speeds(s: &Speeds) -> Value {
+    json!({
+        "hardness": s.points.iter().map(|(percent, hardness)| json!([percent, round(*hardness)])).collect::<Vec<_>>(),
+        "leaders": s.changes.iter().map(|c| {
+            let leader = s.hearing(c.leader);
+            json!({
+                "from_percent": c.percent,
+                "kind": leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.to_string()),
+                "bpm_at_full_speed": leader.map(|h| h.tempos(1.0).into_iter().map(round).collect::<Vec<_>>()),
+            })
+        }).collect::<Vec<_>>(),
+    })
+}
+
+fn name(reason: &Reason) -> &'static str {
+    use Reason as R;
     match reason {
-        R::Rival { .. } => "rival",
         R::CellTooFast { .. } => "cell-too-fast",
         R::CellsPerBeat { .. } => "cells-per-beat",
         R::WeakLandings(_) => "weak-landings",
-        R::SilentBeats { .. } => "silent-beats",
-        R::NearlyEven(_) => "nearly-even",
+        R::SilentBeats(_) => "silent-beats",
+        R::DownbeatSilent { .. } => "downbeat-silent",
+        R::LongSilence(_) => "long-silence",
+        R::NearlyEven { .. } => "nearly-even",
         R::AgainstTheBar { .. } => "against-the-bar",
         R::CycleAgainstTheBar { .. } => "cycle-against-the-bar",
         R::NoPeriod(_) => "no-period",
-        R::Changes(_) => "changes",
+        R::UnequalBeats { .. } => "unequal-beats",
+        R::OddBar(_) => "odd-bar",
+        R::MeterChange(_) => "meter-change",
         R::BeatChanges(_) => "beat-changes",
+        R::CrossRhythm { .. } => "cross-rhythm",
+        R::Displacement(_) => "displacement",
+        R::AccentsOffBeat(_) => "accents-off-beat",
+        R::AccentsAgainstFigure { .. } => "accents-against-figure",
+        R::Changes(_) => "changes",
         R::Unrelated { .. } => "unrelated-layers",
+        R::TwoStreams { .. } => "two-streams",
     }
 }
 
@@ -130,40 +176,45 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
 fn hearing(groove: &Groove, report: &Report, h: &Hearing) -> Value {
     json!({
         "kind": h.kind.to_string(),
-        "counted": h.kind.is_counted(),
+        "probability": round(h.probability),
+        "shown": h.shown.map(round),
+        "keeps_written": h.keeps_written(),
         "closes": h.closes,
-        "score": round(h.score),
-        "parts": { "explained": round(h.parts.explained), "steady": round(h.parts.steady), "tempo": round(h.parts.tempo), "sounded": round(h.parts.sounded), "kept": round(h.parts.kept) },
         "bpm": round(h.bpm(report.speed)),
         "share": round(h.share()),
-        "wobble_ms": round(h.wobble_ms),
-        "wobble": round(h.wobble),
-        "salience": round(h.salience),
+        "deviation_ms": round(h.deviation_ms),
+        "deviation": round(h.deviation),
         "pulses": h.pulses.len(),
         "silent": h.silent,
         "unsounded": h.unsounded,
         "on_pulse": h.on_pulse,
         "between": h.between.iter().map(|(n, count)| json!({ "parts": n, "count": count })).collect::<Vec<_>>(),
-        "astray": h.astray,
+        "off_pulse": h.off_pulse,
         "stretches": h.stretches.iter().map(|s| json!({
             "first": s.first,
             "place": report.attacks.get(s.first).map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell })),
             "attacks": s.attacks,
             "start_s": round(s.start / report.speed),
             "bpm": round(s.bpm),
-            "mean_bpm": round(s.mean_bpm),
+            "attacks_per_minute": round(s.attack_rate),
             "pulses": s.pulses,
-            "wobble_ms": round(s.wobble_ms),
-            "wobble": round(s.wobble),
+            "deviation_ms": round(s.deviation_ms),
+            "deviation": round(s.deviation),
         })).collect::<Vec<_>>(),
     })
 }
 
 fn stream(groove: &Groove, source: &Source, period: f64) -> Value {
-    let (what, index) = match source {
-        Source::Written => (json!("written beat"), None),
-        Source::Hearing(h) => (json!("hearing"), Some(*h)),
-        Source::Layer(l) => (json!(groove.layers()[*l].name), Some(*l)),
+    let (what, index, stretch) = match source {
+        Source::Written => (json!("written beat"), None, None),
+        Source::Hearing { hearing, stretch } => (json!("hearing"), Some(*hearing), *stretch),
+        Source::Layer(l) => (json!(groove.layers()[*l].name), Some(*l), None),
     };
-    json!({ "source": what, "index": index, "period_ms": round(period * 1000.0), "bpm": round(60.0 / period) })
+    json!({
+        "source": what,
+        "index": index,
+        "stretch": stretch,
+        "period_ms": round(period * 1000.0),
+        "bpm": round(60.0 / period),
+    })
 }

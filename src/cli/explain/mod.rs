@@ -5,7 +5,7 @@ mod table;
 
 use super::output::{on_all_cores, report_failure};
 use super::{Exit, Failure, args, input};
-use crate::analysis::{self, Ask, Report, Scope};
+use crate::analysis::{self, AnalysisOptions, Report, Scope};
 use crate::rhythm::Groove;
 use std::io::{self, Write};
 use std::path::Path;
@@ -16,18 +16,20 @@ type Explained = Result<(Groove, Report), Failure>;
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
     let (speed, limits) = (args.speed.value, input::limits(args.cell_limit)?);
     let inputs = input::grooves(&args.grooves.files)?;
+    let several = inputs.len() > 1;
     let explain = |path: &Path| -> Explained {
         let groove = input::read(path)?;
         let layers = if args.all_layers {
-            (0..groove.layers().len()).filter(|l| groove.is_audible(*l)).collect()
+            (0..groove.layers().len()).collect()
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };
-        let ask = Ask { scope: Scope { layers, region: None }, speed, limits };
-        let report = analysis::report(&groove, &ask);
+        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed, limits };
+        // The table has no column that needs the slower part.
+        let short = several && !args.json && !args.full;
+        let report = if short { analysis::report(&groove, &ask) } else { analysis::full_report(&groove, &ask) };
         Ok((groove, report))
     };
-    let several = inputs.len() > 1;
     let explained = on_all_cores(&inputs, |path| explain(path));
     let mut exit = Exit::Good;
     let mut out = io::BufWriter::new(io::stdout().lock());

@@ -6,10 +6,10 @@ use std::fmt::Write;
 use std::path::Path;
 use unicode_width::UnicodeWidthStr;
 
-const HEADINGS: [&str; 6] = ["file", "cell", "first hearing", "BPM", "written", "why it is hard"];
+const HEADINGS: [&str; 8] = ["file", "cell", "hardness", "meter load", "likeliest", "BPM", "written", "why it is hard"];
 
 /// A groove's line.
-pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] {
+pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 8] {
     let first = report.hearings.first();
     let tempo = groove.sections().first().map(|s| s.tempo.bpm());
     let written =
@@ -17,7 +17,9 @@ pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] 
     [
         path.display().to_string(),
         report.cell_ms.map(|ms| format!("{ms:.0} ms")).unwrap_or_default(),
-        first.map_or_else(|| "no attack".into(), |h| h.kind.to_string()),
+        report.answer.map(|a| format!("{:.2}", a.hardness().max(0.0))).unwrap_or_default(),
+        report.answer.map(|a| format!("{:.2}", a.meter_load().max(0.0))).unwrap_or_default(),
+        first.map_or_else(|| "no pulse".into(), |h| h.kind.short()),
         first.map(|h| format!("{:.1}", h.bpm(report.speed))).unwrap_or_default(),
         written,
         report.findings.first().map_or_else(|| "nothing found".into(), |f| f.reason.to_string()),
@@ -25,7 +27,7 @@ pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 6] 
 }
 
 /// The table with its heading.
-pub(super) fn print(rows: &[[String; 6]]) -> String {
+pub(super) fn print(rows: &[[String; 8]]) -> String {
     let mut widths = HEADINGS.map(UnicodeWidthStr::width);
     for row in rows {
         for (w, cell) in widths.iter_mut().zip(row) {
@@ -33,7 +35,7 @@ pub(super) fn print(rows: &[[String; 6]]) -> String {
         }
     }
     let mut text = String::new();
-    let mut line = |cells: &[String; 6]| {
+    let mut line = |cells: &[String; 8]| {
         let padded: Vec<String> =
             cells.iter().zip(widths).map(|(c, w)| format!("{c}{}", " ".repeat(w - c.width()))).collect();
         let _ = writeln!(text, "{}", padded.join("  ").trim_end());

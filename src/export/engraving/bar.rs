@@ -1,38 +1,36 @@
-//! A bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, text.
+//! Draws a bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, text.
 
 use super::glyph::{self, BEAM, BEAM_STEP, HEAD, Head, STEM};
-use super::{Column, FIRST_TEXT, LEAD, Line, TEXT, TEXT_STEP, stem};
+use super::{Column, FIRST_TEXT, LEAD, Line, TEXT, TEXT_STEP, max_flags, stem};
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
-use crate::notation::{Bar, Beam, Note, Tuplet, Value};
+use crate::notation::{Bar, Beam, Note, Tuplet};
 use crate::rhythm::{Accent, Time};
 
-/// A bar of one layer. `open` is where a tie begins that has not ended yet.
+/// `open_tie` is the start of a tie that has not ended yet.
 pub(super) fn draw(
     canvas: &mut Canvas,
     line: &Line<'_>,
     (bar, column): (&Bar, &Column<'_>),
     (left, y, stretch): (f32, f32, f32),
-    open: &mut Option<f32>,
-    first: bool,
+    open_tie: &mut Option<f32>,
+    first_in_line: bool,
 ) {
     let place = |t: Time| {
         let found = column.at.binary_search_by(|(at, _)| at.cmp(&t));
         left + found.map_or(LEAD, |i| column.at[i].1) * stretch
     };
     let x = |n: &Note| place(n.at);
-    let beams = bar.notes.iter().filter_map(|n| n.value).map(Value::flags).max().unwrap_or(0);
-    let top = y - stem(beams);
+    let top = y - stem(max_flags(bar.notes.iter()));
     for (i, note) in bar.notes.iter().enumerate() {
         let at = x(note);
         let Some(value) = note.value else {
             glyph::rest(canvas, left + column.width * stretch / 2.0, y, 0);
             continue;
         };
-        let dot = if value.halvings <= 0 { 10.0 } else { 8.0 };
         if value.dotted {
-            glyph::dot(canvas, at + dot, y);
+            glyph::dot(canvas, at + if value.halvings <= 0 { 10.0 } else { 8.0 }, y);
         }
         let Some(sound) = note.sound else {
             glyph::rest(canvas, at, y, value.halvings);
@@ -44,7 +42,7 @@ pub(super) fn draw(
             1 => Head::Half,
             _ => Head::Full,
         };
-        glyph::shaped(canvas, at, y, head, line.shape);
+        glyph::head(canvas, at, y, head, line.shape);
         if value.halvings > 0 {
             canvas.rect(StyleClass::Note, at + HEAD - STEM, top, STEM, y - 1.2 - top);
             if note.beams.is_empty() {
@@ -52,18 +50,16 @@ pub(super) fn draw(
             }
         }
         if sound.tied_from {
-            match open.take() {
+            match open_tie.take() {
                 Some(from) => glyph::tie(canvas, from, at - 2.0, y),
-                None if first && i == 0 => glyph::tie(canvas, at - 12.0, at - 2.0, y),
+                None if first_in_line && i == 0 => glyph::tie(canvas, at - 12.0, at - 2.0, y),
                 None => {}
             }
         }
-        *open = sound.tied_to.then_some(at + 2.0);
+        *open_tie = sound.tied_to.then_some(at + 2.0);
         if !sound.tied_from {
             match sound.attack.accent {
-                Accent::Accent => {
-                    canvas.wedge(StyleClass::Sign, at, y + 11.0, (3.6, 2.6));
-                }
+                Accent::Accent => canvas.wedge(StyleClass::Sign, at, y + 11.0, (3.6, 2.6)),
                 Accent::Ghost => {
                     canvas.text(StyleClass::Text, Anchor::End, at - HEAD - 0.4, y + 3.6, 11.0, "(");
                     canvas.text(StyleClass::Text, Anchor::Start, at + HEAD + 0.4, y + 3.6, 11.0, ")");
@@ -90,20 +86,18 @@ pub(super) fn draw(
     }
 }
 
-/// What stands over and under the notes: groups above landings, and landings fainter, since both can be numbers.
+/// The text over and under the notes: groups above landings. Landings are fainter, since both can be numbers.
 fn text(canvas: &mut Canvas, line: &Line<'_>, bar: &Bar, y: f32, x: impl Fn(&Note) -> f32) {
-    let step = |is: bool| if is { TEXT_STEP } else { 0.0 };
-    let (over, under) = (&line.writing.over, &line.writing.under);
+    let step = |has_line: bool| if has_line { TEXT_STEP } else { 0.0 };
+    let (over, under) = (&line.notation.over, &line.notation.under);
     let (high, low) = (y - line.over, y + line.under + FIRST_TEXT);
     let rows = [(over, high - step(over.has_landings()), high), (under, low, low + step(under.groups))];
     for note in &bar.notes {
         let Some(strike) = note.sound else { continue };
         for (text, groups, landings) in rows {
             let [group, landing] = line.annotator.at(text, bar, strike);
-            for (words, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
-                if let Some(words) = words {
-                    canvas.text(class, Anchor::Middle, x(note), y, TEXT, &words);
-                }
+            for (text, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
+                canvas.text(class, Anchor::Middle, x(note), y, TEXT, &text.unwrap_or_default());
             }
         }
     }
@@ -133,12 +127,13 @@ fn draw_beams(canvas: &mut Canvas, notes: &[Note], top: f32, x: impl Fn(&Note) -
 
 fn draw_tuplet(canvas: &mut Canvas, bar: &Bar, tuplet: &Tuplet, top: f32, x: impl Fn(&Note) -> f32) {
     let (Some(first), Some(last)) = (bar.notes.get(tuplet.first), bar.notes.get(tuplet.last)) else { return };
+    // One number suffices if the other is the next smaller power of two.
     let usual = if tuplet.actual > 1 { 1 << (tuplet.actual - 1).ilog2() } else { 1 };
-    let words =
+    let label =
         if usual == tuplet.normal { tuplet.actual.to_string() } else { format!("{}:{}", tuplet.actual, tuplet.normal) };
     let (a, b, y) = (x(first) - HEAD, x(last) + HEAD + 2.0, top - 5.0);
-    let (half, middle) = (font::width(&words, 8.5) / 2.0 + 2.0, f32::midpoint(a, b));
-    canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 1.5, 8.5, &words);
+    let (half, middle) = (font::width(&label, 8.5) / 2.0 + 2.0, f32::midpoint(a, b));
+    canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 1.5, 8.5, &label);
     if b - a > 2.0 * half + 2.0 {
         canvas.lines(StyleClass::Bracket, &[(a, y + 3.0), (a, y - 1.5), (middle - half, y - 1.5)]);
         canvas.lines(StyleClass::Bracket, &[(middle + half, y - 1.5), (b, y - 1.5), (b, y + 3.0)]);

@@ -1,4 +1,4 @@
-//! The symbols of notation as outlines about a point of the staff line.
+//! The symbols of notation as outlines relative to a point on the staff line.
 
 use crate::export::picture::canvas::Canvas;
 use crate::export::picture::symbol::Symbol;
@@ -14,7 +14,6 @@ pub(super) const BEAM_STEP: f32 = 5.2;
 /// Thickness of a stem.
 pub(super) const STEM: f32 = 1.1;
 
-/// How a head looks, by its value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Head {
     Breve,
@@ -23,19 +22,29 @@ pub(super) enum Head {
     Full,
 }
 
-/// A note-head of a voice's own shape; open ones from a half note on, as round ones are.
-pub(super) fn shaped(canvas: &mut Canvas, x: f32, y: f32, head: Head, shape: HeadShape) {
+/// A note-head; open for a half note and longer.
+pub(super) fn head(canvas: &mut Canvas, x: f32, y: f32, head: Head, shape: HeadShape) {
     let open = head != Head::Full;
     let name = match shape {
-        HeadShape::Round => return self::head(canvas, x, y, head),
-        HeadShape::Cross => "cross",
-        HeadShape::RingedCross => "ringed",
-        HeadShape::Triangle => "triangle",
+        HeadShape::Round => "round-head",
+        HeadShape::Cross => "cross-head",
+        HeadShape::RingedCross => "ringed-head",
+        HeadShape::Triangle => "triangle-head",
         HeadShape::Diamond => "diamond-head",
     };
     canvas.symbol(StyleClass::Note, (name, head as i32), x, y, |s| {
         match shape {
-            HeadShape::Round => {}
+            HeadShape::Round => match head {
+                Head::Full => s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false),
+                Head::Half => {
+                    s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false);
+                    s.ellipse((0.0, 0.0), (3.7, 1.6), -0.6, true);
+                }
+                Head::Whole | Head::Breve => {
+                    s.ellipse((0.0, 0.0), (5.6, 3.2), 0.0, false);
+                    s.ellipse((0.0, 0.0), (2.5, 2.4), 0.5, true);
+                }
+            },
             HeadShape::Cross => {
                 s.lines(&cross(3.6, if open { 1.5 } else { 0.8 }), true);
                 if open {
@@ -68,68 +77,42 @@ pub(super) fn shaped(canvas: &mut Canvas, x: f32, y: f32, head: Head, shape: Hea
     });
 }
 
-/// The outline of a cross: how far its arms reach from the middle, aside and up, and half their thickness.
-fn cross(far: f32, thick: f32) -> [(f32, f32); 12] {
-    let (t, inner) = (thick, thick * std::f32::consts::SQRT_2);
+/// A diagonal cross: the reach of its arms from the middle, sideways and up, and half their thickness.
+fn cross(reach: f32, half: f32) -> [(f32, f32); 12] {
+    let inner = half * std::f32::consts::SQRT_2;
+    let (near, far) = (reach - half, reach + half);
     [
         (0.0, -inner),
-        (far - t, -far - t),
-        (far + t, -far + t),
+        (near, -far),
+        (far, -near),
         (inner, 0.0),
-        (far + t, far - t),
-        (far - t, far + t),
+        (far, near),
+        (near, far),
         (0.0, inner),
-        (-far + t, far + t),
-        (-far - t, far - t),
+        (-near, far),
+        (-far, near),
         (-inner, 0.0),
-        (-far - t, -far + t),
-        (-far + t, -far - t),
+        (-far, -near),
+        (-near, -far),
     ]
 }
 
-/// A closed line the other way round: what it holds is left out.
+/// A closed line in the opposite direction, which cuts its area out of the shape around it.
 fn hole(s: &mut Symbol, points: &[(f32, f32)]) {
-    let turned: Vec<(f32, f32)> = points.iter().rev().copied().collect();
-    s.lines(&turned, true);
+    let reversed: Vec<(f32, f32)> = points.iter().rev().copied().collect();
+    s.lines(&reversed, true);
 }
 
-/// A round note-head.
-fn head(canvas: &mut Canvas, x: f32, y: f32, head: Head) {
-    let name = match head {
-        Head::Breve => "breve",
-        Head::Whole => "whole",
-        Head::Half => "half",
-        Head::Full => "full",
-    };
-    canvas.symbol(StyleClass::Note, (name, 0), x, y, |s| match head {
-        Head::Full => s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false),
-        Head::Half => {
-            s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false);
-            s.ellipse((0.0, 0.0), (3.7, 1.6), -0.6, true);
-        }
-        Head::Whole | Head::Breve => {
-            s.ellipse((0.0, 0.0), (5.6, 3.2), 0.0, false);
-            s.ellipse((0.0, 0.0), (2.5, 2.4), 0.5, true);
-            if head == Head::Breve {
-                for side in [-7.6, 6.6] {
-                    s.rect(side, -4.5, 1.0, 9.0);
-                }
-            }
-        }
-    });
-}
-
-/// A dot, in the space above the line.
+/// An augmentation dot, in the space above the line.
 pub(super) fn dot(canvas: &mut Canvas, x: f32, y: f32) {
     canvas.symbol(StyleClass::Note, ("dot", 0), x, y, |s| s.ellipse((0.0, -3.2), (1.4, 1.4), 0.0, false));
 }
 
-/// A dot of a repeat.
-pub(super) fn point(canvas: &mut Canvas, x: f32, y: f32) {
-    canvas.symbol(StyleClass::Note, ("point", 0), x, y, |s| s.ellipse((0.0, 0.0), (1.3, 1.3), 0.0, false));
+pub(super) fn repeat_dot(canvas: &mut Canvas, x: f32, y: f32) {
+    canvas.symbol(StyleClass::Note, ("repeat-dot", 0), x, y, |s| s.ellipse((0.0, 0.0), (1.3, 1.3), 0.0, false));
 }
 
-/// Flags of a stem that points up and ends here.
+/// The flags of a stem that points up, from its end.
 pub(super) fn flags(canvas: &mut Canvas, x: f32, top: f32, count: usize) {
     if count == 0 {
         return;
@@ -137,10 +120,10 @@ pub(super) fn flags(canvas: &mut Canvas, x: f32, top: f32, count: usize) {
     canvas.symbol(StyleClass::Note, ("flags", count as i32), x, top, |s| {
         for k in 0..count {
             let y = BEAM_STEP * k as f32;
-            let long = if k + 1 == count { 14.0 } else { 9.5 };
+            let length = if k + 1 == count { 14.0 } else { 9.5 };
             s.path(&[
                 ('M', &[(0.0, y)]),
-                ('C', &[(0.8, y + 4.2), (8.0, y + 6.0), (5.8, y + long)]),
+                ('C', &[(0.8, y + 4.2), (8.0, y + 6.0), (5.8, y + length)]),
                 ('C', &[(6.2, y + 8.6), (2.8, y + 6.8), (0.0, y + 5.4)]),
                 ('Z', &[]),
             ]);
@@ -168,11 +151,11 @@ pub(super) fn rest(canvas: &mut Canvas, x: f32, y: f32, halvings: i8) {
     });
 }
 
-/// A rest below a quarter, with so many hooks.
+/// A rest shorter than a quarter.
 fn hooked(s: &mut Symbol, count: usize) {
     let top = -2.6 - BEAM_STEP * (count / 2) as f32;
     let bottom = top + BEAM_STEP * (count - 1) as f32 + 11.5;
-    // The stem leans to the left on its way down.
+    // The stem leans to the right.
     let lean = |at: f32| 3.6 - 0.27 * (at - top);
     let (foot, wide) = (lean(bottom), 1.3);
     s.lines(&[(lean(top), top), (foot, bottom), (foot - wide, bottom), (lean(top) - wide, top)], true);
@@ -193,7 +176,7 @@ fn hooked(s: &mut Symbol, count: usize) {
 /// A tie below two heads.
 pub(super) fn tie(canvas: &mut Canvas, from: f32, to: f32, y: f32) {
     let (middle, deep) = (f32::midpoint(from, to), ((to - from) * 0.22).clamp(3.0, 7.0));
-    canvas.once(StyleClass::Note, 0.0, y + 5.2, |s| {
+    canvas.shape(StyleClass::Note, 0.0, y + 5.2, |s| {
         s.path(&[
             ('M', &[(from, 0.0)]),
             ('Q', &[(middle, deep * 1.5), (to, 0.0)]),

@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::analysis::{self, Report};
-use crate::export::annotations::NotationOptions;
 use crate::rhythm::tests::grooves;
 use proptest::prelude::*;
 
@@ -37,7 +36,7 @@ fn heads(svg: &str) -> usize {
         .flat_map(|shape| kinds.map(|kind| (kind, shape)))
         .map(|(kind, shape)| {
             let mut canvas = Canvas::new(crate::export::picture::Theme::Print, 480.0, "p");
-            glyph::shaped(&mut canvas, 0.0, 0.0, kind, shape);
+            glyph::head(&mut canvas, 0.0, 0.0, kind, shape);
             let svg = canvas.finish(10.0).svg("", "");
             let (_, outline) = svg.rsplit_once(" d=\"M").expect("a path");
             let outline = outline.split_once('"').expect("its end").0;

@@ -1,38 +1,36 @@
-//! The content of a handout, block by block.
+//! The content of a handout, independent of its format.
 
 use super::{Handout, Take, practice, terms};
-use crate::analysis::Hearing;
+use crate::analysis::{Finding, Hearing};
 use crate::describe::{self, ladder, plain};
-use crate::export::ExportInput;
-use crate::export::engraving;
 use crate::export::picture::{self, Layout, PictureKind, PictureOptions};
-use crate::rhythm::{Fraction, Region, print_note_value};
+use crate::export::{ExportInput, capitalized, engraving, section_summary};
+use crate::rhythm::Region;
 
-/// Width of a handout's pictures: the text width of A4 with its margins, in CSS pixels.
+/// Width of a handout's pictures: the text width of A4 within its margins, in CSS pixels.
 const WIDTH: f32 = 690.0;
-/// Reasons that are told.
-const REASONS: usize = 8;
-/// Bars above which boxes and syllables would be a wall of letters.
-const BOXED: usize = 16;
+const MAX_REASONS: usize = 8;
+/// Maximum number of bars of a section with boxes and syllables.
+const MAX_BOXED_BARS: usize = 16;
+/// Characters that fit a printed line of boxes.
+const MAX_COLUMNS: usize = 92;
 
-/// Letters that fit a printed line of boxes.
-const COLUMNS: usize = 92;
-
-/// A piece of a handout.
 pub(super) enum Block<'a> {
     Title(String),
     Heading(&'static str),
     Text(String),
-    /// A remark in smaller letters.
+    /// Text in a smaller size.
     Small(String),
     List(Vec<String>),
+    /// Numbered items, each with its explanation.
     Numbered(Vec<(String, String)>),
-    /// Lines in their order.
+    /// Numbered items.
     Steps(Vec<String>),
-    /// Rows under a head; the flags say which columns are figures.
+    /// Column headers and rows.
     Table(Vec<&'static str>, Vec<Vec<String>>),
-    /// Lines of characters of one width.
-    Lines(String),
+    /// Lines in a monospaced font.
+    Preformatted(String),
+    /// An identifier, unique in the handout, and the picture.
     Picture(String, Box<Layout>),
     Sound(&'a Take),
 }
@@ -44,26 +42,26 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     if !groove.note().trim().is_empty() {
         out.push(Block::Text(groove.note().to_owned()));
     }
-    out.push(Block::List(sections(piece).into_iter().map(|s| section(piece, s)).collect()));
+    out.push(Block::List(piece.sections().into_iter().map(|s| section_summary(&groove.sections()[s])).collect()));
 
     out.push(Block::Heading("How it is built"));
-    let mut lines = Vec::new();
-    for layer in &report.layers {
-        let Some(l) = groove.layers().get(layer.layer) else { continue };
-        let built: Vec<String> = describe::structure(groove, layer).into_iter().map(|(_, line)| line).collect();
-        lines.push((format!("{} ({})", l.name, describe::voice_summary(groove, layer.layer)), built.join("; ")));
-    }
-    out.push(Block::Numbered(lines));
-    for s in sections(piece) {
+    let built = report.layers.iter().filter_map(|layer| {
+        let name = &groove.layers().get(layer.layer)?.name;
+        let lines: Vec<String> = describe::structure(groove, layer).into_iter().map(|(_, line)| line).collect();
+        Some((format!("{name} ({})", describe::voice_summary(groove, layer.layer)), lines.join("; ")))
+    });
+    out.push(Block::Numbered(built.collect()));
+    for s in piece.sections() {
         let part = ExportInput { section: Some(s), ..piece.clone() };
-        drawn(&mut out, &part, PictureKind::Grid, &format!("grid{}", s + 1));
-        let ask = PictureOptions { width: WIDTH, id: format!("notation{}", s + 1), ..PictureOptions::default() };
-        match engraving::layout(&part, &handout.writing, &ask) {
-            Ok(picture) => out.push(Block::Picture(format!("notation{}", s + 1), Box::new(picture))),
-            Err(refused) => out.push(Block::Small(format!("It cannot be notated: {refused}."))),
-        }
-        if usize::from(groove.sections()[s].bars) <= BOXED && !groove.layers().is_empty() {
-            out.extend(boxed(piece, s).into_iter().map(Block::Lines));
+        out.push(picture(&part, PictureKind::Grid, &format!("grid{}", s + 1)));
+        let id = format!("notation{}", s + 1);
+        let options = PictureOptions { width: WIDTH, id: id.clone(), ..PictureOptions::default() };
+        out.push(match engraving::layout(&part, &handout.notation, &options) {
+            Ok(layout) => Block::Picture(id, Box::new(layout)),
+            Err(error) => Block::Small(format!("It cannot be notated: {error}.")),
+        });
+        if usize::from(groove.sections()[s].bars) <= MAX_BOXED_BARS && !groove.layers().is_empty() {
+            out.extend(boxes(piece, s).into_iter().map(Block::Preformatted));
         }
     }
     if report.attacks.is_empty() {
@@ -75,30 +73,30 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     if report.findings.is_empty() {
         out.push(Block::Text("No reason was found.".into()));
     }
-    let reason = |f: &crate::analysis::Finding| {
+    let reason = |f: &Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
-        (capital(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), describe::source(f)))
+        (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), describe::source(f)))
     };
-    out.push(Block::Numbered(report.findings.iter().take(REASONS).map(reason).collect()));
-    drawn(&mut out, piece, PictureKind::Landings, "landings");
+    out.push(Block::Numbered(report.findings.iter().take(MAX_REASONS).map(reason).collect()));
+    out.push(picture(piece, PictureKind::Landings, "landings"));
 
-    out.push(Block::Heading("What the ear may take as the pulse"));
+    out.push(Block::Heading("Pulses a listener may hear"));
+    out.push(Block::List(describe::whose_beat(groove, report).iter().map(|l| capitalized(l)).collect()));
     let rows = report.hearings.iter().enumerate().map(|(i, h)| hearing(piece, i, h));
-    out.push(Block::Table(
-        vec!["", "pulse", "BPM", "fits", "wobble", "score", "explained", "steady", "tempo", "sounded", "kept"],
-        rows.collect(),
-    ));
+    out.push(Block::Table(vec!["", "pulse", "BPM", "likely", "on pulse", "deviation"], rows.collect()));
     out.push(Block::Small(
-        "Fits: the share of the attacks that fall on the pulse. The score is 100 times the product of the five parts after it, each at most \
-         1: explained, the attacks on the pulse and, for less, those on an easy cut of it; steady, how little it wobbles; tempo, how easily \
-         a pulse of this tempo is kept; sounded, less for every pulse on which nothing sounds; kept, less for every change of tempo."
+        "Likely: how probable a model of listeners holds the pulse to be, an estimate. On pulse: the share of the attacks \
+         that fall on it. Deviation: how far these are from it on average."
             .into(),
     ));
-    out.push(Block::Text(format!("Leading hearing by playing speed: {}.", describe::leaders_by_speed(groove, report))));
-    drawn(&mut out, piece, PictureKind::Streams, "streams");
+    let by_speed = describe::leaders_by_speed(groove, report);
+    if !by_speed.is_empty() {
+        out.push(Block::Text(format!("Leading hearing by playing speed: {by_speed}.")));
+    }
+    out.push(picture(piece, PictureKind::Streams, "streams"));
     let told = describe::main_streams(report);
     let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
-    let pairs: Vec<String> = pairs.map(|p| capital(&describe::stream_pair(groove, report, p))).collect();
+    let pairs: Vec<String> = pairs.map(|p| capitalized(&describe::stream_pair(groove, report, p))).collect();
     if !pairs.is_empty() {
         out.push(Block::List(pairs));
     }
@@ -106,11 +104,9 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     if !handout.ladder.is_empty() {
         out.push(Block::Heading("The ladder"));
         let notes = ladder::notes(report, handout.limits, &handout.ladder);
-        let step = |(k, (speed, note)): (usize, (&Fraction, String))| {
-            vec![(k + 1).to_string(), ladder::tempo(groove, *speed), note]
-        };
-        let rows = handout.ladder.iter().zip(notes).enumerate().map(step).collect();
-        out.push(Block::Table(vec!["step", "tempo", "most likely hearing"], rows));
+        let steps = handout.ladder.iter().zip(notes).enumerate();
+        let rows = steps.map(|(k, (speed, note))| vec![(k + 1).to_string(), ladder::tempo(groove, *speed), note]);
+        out.push(Block::Table(vec!["step", "tempo", "most likely hearing"], rows.collect()));
     }
     if !handout.takes.is_empty() {
         out.push(Block::Heading("Listen"));
@@ -118,71 +114,43 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     out.push(Block::Heading("What to do with it"));
     out.push(Block::Steps(practice::steps(handout)));
-    let told = terms::of(&out);
-    if !told.is_empty() {
+    let terms = terms::explain(&out);
+    if !terms.is_empty() {
         out.push(Block::Heading("Words"));
-        out.push(Block::List(told));
+        out.push(Block::List(terms));
     }
     out
 }
 
-fn sections(piece: &ExportInput<'_>) -> Vec<usize> {
-    let all = 0..piece.groove.sections().len();
-    all.filter(|s| piece.section.is_none_or(|wanted| wanted == *s)).collect()
-}
-
-fn section(piece: &ExportInput<'_>, s: usize) -> String {
-    let section = &piece.groove.sections()[s];
-    let beat = print_note_value(section.tempo.unit());
-    let bars = describe::bar_count(section.bars);
-    let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
-    let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-    format!("Section {}: {} at {beat} = {}, {bars}{times}{swing}", section.name, section.meter, section.tempo.bpm())
-}
-
-/// Boxes and the syllables under them, so many bars at a time that a line fits the page; at least one.
-fn boxed(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
+/// Boxes with the syllables below them, as many bars in a row as fit the page.
+fn boxes(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
     let (groove, whole) = (piece.groove, plain::whole_section(piece.groove, s));
     let (bar, bars) = (groove.sections()[s].meter.bar(), usize::from(groove.sections()[s].bars));
-    let of = |from: usize, to: usize| {
+    let row = |from: usize, to: usize| {
         let at = |n: usize| bar.repeated(n).unwrap_or(whole.to);
         let region = Region { from: at(from), to: at(to), ..whole.clone() };
         let number = if to > from + 1 { format!("bars {} to {to}", from + 1) } else { format!("bar {to}") };
-        let (boxes, said) = (plain::boxes(groove, &region), plain::syllables(groove, &region));
-        let legend = if said.contains('*') { format!("\n{}", plain::LEGEND) } else { String::new() };
-        format!("{number}\n{boxes}\n\n{said}{legend}")
+        let (boxes, syllables) = (plain::boxes(groove, &region), plain::syllables(groove, &region));
+        let legend = if syllables.contains('*') { format!("\n{}", plain::LEGEND) } else { String::new() };
+        format!("{number}\n{boxes}\n\n{syllables}{legend}")
     };
-    let blocks = |each: usize| (0..bars).step_by(each).map(|b| of(b, (b + each).min(bars))).collect::<Vec<_>>();
-    let fits = |blocks: &Vec<String>| blocks.iter().flat_map(|b| b.lines()).all(|l| l.chars().count() <= COLUMNS);
-    let best = (2..=bars).rev().map(blocks).find(fits);
-    best.unwrap_or_else(|| blocks(1))
+    let rows = |each: usize| (0..bars).step_by(each).map(|b| row(b, (b + each).min(bars))).collect::<Vec<_>>();
+    let fits = |rows: &Vec<String>| rows.iter().flat_map(|r| r.lines()).all(|l| l.chars().count() <= MAX_COLUMNS);
+    (2..=bars).rev().map(rows).find(fits).unwrap_or_else(|| rows(1))
 }
 
-fn drawn(out: &mut Vec<Block<'_>>, piece: &ExportInput<'_>, kind: PictureKind, id: &str) {
-    let picture =
-        picture::layout(piece, &PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() });
-    out.push(Block::Picture(id.to_owned(), Box::new(picture)));
+fn picture(piece: &ExportInput<'_>, kind: PictureKind, id: &str) -> Block<'static> {
+    let options = PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() };
+    Block::Picture(id.to_owned(), Box::new(picture::layout(piece, &options)))
 }
 
 fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {
-    let p = h.parts;
-    let part = |x: f64| format!("{x:.2}");
     vec![
         (index + 1).to_string(),
-        describe::hearing_name(piece.groove, piece.report, h),
+        describe::hearing_name(h),
         describe::tempos(h, piece.report.speed),
+        describe::likelihood(h),
         format!("{:.0}%", h.share() * 100.0),
-        format!("{:.0} ms", h.wobble_ms),
-        format!("{:.0}", h.score),
-        part(p.explained),
-        part(p.steady),
-        part(p.tempo),
-        part(p.sounded),
-        part(p.kept),
+        format!("{:.0} ms", h.deviation_ms),
     ]
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

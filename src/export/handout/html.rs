@@ -2,16 +2,16 @@
 
 use super::content::{Block, blocks};
 use super::name::link;
-use super::{Handout, SIGN, Sound};
+use super::{Handout, MARKER, Sound};
 use crate::export::picture::canvas::escaped;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use std::fmt::Write;
 
-/// Height of a picture that still fits a printed page, in CSS pixels: that of A4 and Letter within their margins, less a heading.
-const PAGE: f32 = 900.0;
+/// Maximum height, in CSS pixels, of a picture that is kept on one printed page: A4 or Letter within its margins, less a heading.
+const MAX_UNBROKEN_HEIGHT: f32 = 900.0;
 
-/// Margins serve A4 and Letter; on a narrow screen wide pictures and tables are moved sideways within their own frame.
+/// The margins suit A4 and Letter; on a narrow screen wide pictures and tables scroll sideways within their own frame.
 const STYLE: &str = "@page{margin:14mm}*{box-sizing:border-box}html{-webkit-text-size-adjust:100%}\
 body{margin:0 auto;padding:1.2rem 1rem 3rem;max-width:46rem;color:#111;background:#fff;\
 font:1rem/1.5 serif}\
@@ -25,11 +25,11 @@ audio{display:block;width:100%;margin:.2em 0 .8em}\
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure.whole,figure svg,table,tr,li,p,pre{break-inside:avoid}thead{display:table-header-group}p,li{orphans:3;widows:3}\
 .wide,pre{overflow:visible}pre{white-space:pre-wrap;font-size:7.5pt}figure svg{min-width:0;max-height:25cm}audio{display:none}a{color:inherit}}";
 
-/// The page.
+/// The handout as one HTML page.
 pub fn html(handout: &Handout<'_>) -> String {
     let title = escaped(handout.piece.groove.title());
     let mut page = format!(
-        "<!DOCTYPE html>\n{SIGN}\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+        "<!DOCTYPE html>\n{MARKER}\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title}</title>\n\
          <style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
     );
@@ -41,30 +41,24 @@ pub fn html(handout: &Handout<'_>) -> String {
     page
 }
 
+fn list(page: &mut String, tag: &str, items: &[String]) -> std::fmt::Result {
+    writeln!(page, "<{tag}>")?;
+    items.iter().try_for_each(|item| writeln!(page, "<li>{}</li>", escaped(item)))?;
+    writeln!(page, "</{tag}>")
+}
+
 fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
     match block {
         Block::Title(words) => writeln!(page, "<h1>{}</h1>", escaped(words)),
         Block::Heading(words) => writeln!(page, "<h2>{}</h2>", escaped(words)),
         Block::Text(words) => writeln!(page, "<p>{}</p>", escaped(words)),
         Block::Small(words) => writeln!(page, "<p class=\"small\">{}</p>", escaped(words)),
-        Block::List(items) => {
-            page.push_str("<ul>\n");
-            for item in items {
-                writeln!(page, "<li>{}</li>", escaped(item))?;
-            }
-            writeln!(page, "</ul>")
-        }
+        Block::List(items) => list(page, "ul", items),
+        Block::Steps(items) => list(page, "ol", items),
         Block::Numbered(items) => {
             page.push_str("<ol>\n");
             for (item, more) in items {
                 writeln!(page, "<li>{}<br><span class=\"small\">{}</span></li>", escaped(item), escaped(more))?;
-            }
-            writeln!(page, "</ol>")
-        }
-        Block::Steps(items) => {
-            page.push_str("<ol>\n");
-            for item in items {
-                writeln!(page, "<li>{}</li>", escaped(item))?;
             }
             writeln!(page, "</ol>")
         }
@@ -83,15 +77,14 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
             }
             writeln!(page, "</tbody>\n</table>\n</div>")
         }
-        Block::Lines(text) => {
+        Block::Preformatted(text) => {
             let lines: Vec<String> = text.lines().map(escaped).collect();
             writeln!(page, "<pre>{}</pre>", lines.join("\n"))
         }
-        // The picture carries its title and its words itself, as an image of that name. Its lines are images of their own, so that a
-        // page is turned between them.
         Block::Picture(id, picture) => {
-            // Notation is read through, so it is not parted where it fits a page. A grid's lines have all their names before them.
-            let whole = !id.starts_with("grid") && picture.height() <= PAGE;
+            // Each line of a picture is an image, so that pages break between lines. Only a grid repeats its names on every line; the
+            // others stay on one page if they fit.
+            let whole = !id.starts_with("grid") && picture.drawing.height <= MAX_UNBROKEN_HEIGHT;
             let class = if whole { "wide whole" } else { "wide" };
             writeln!(page, "<figure class=\"{class}\" tabindex=\"0\">")?;
             picture.blocks().iter().for_each(|block| page.push_str(block));
@@ -100,8 +93,8 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
         Block::Sound(take) => {
             let name = escaped(&take.name);
             let source = match &take.sound {
-                Sound::Within(bytes) => format!("data:audio/wav;base64,{}", STANDARD.encode(bytes)),
-                Sound::Beside(file) => link(file),
+                Sound::Embedded(bytes) => format!("data:audio/wav;base64,{}", STANDARD.encode(bytes)),
+                Sound::File(file) => link(file),
             };
             writeln!(
                 page,

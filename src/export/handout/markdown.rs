@@ -1,22 +1,21 @@
-//! A handout as Markdown (`CommonMark` with pipe tables), its pictures and audio as files.
+//! A handout as Markdown (`CommonMark` with pipe tables), with its pictures and audio in files.
 
 use super::content::{Block, blocks};
 use super::name::link;
-use super::{Handout, SIGN, Sound};
+use super::{Handout, MARKER, Sound};
 use std::fmt::Write;
 
-/// A handout as Markdown.
+/// The text of a handout and its files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Markdown {
-    /// The text.
     pub text: String,
-    /// Names and bytes of the files that it shows; they belong into its folder.
+    /// Names and bytes of the files next to the page.
     pub files: Vec<(String, Vec<u8>)>,
 }
 
-/// The text and its files.
+/// The handout as Markdown.
 pub fn markdown(handout: &Handout<'_>) -> Markdown {
-    let mut out = Markdown { text: format!("{SIGN}\n"), files: Vec::new() };
+    let mut out = Markdown { text: format!("{MARKER}\n"), files: Vec::new() };
     let mut sounds = 0;
     for block in blocks(handout) {
         out.text.push('\n');
@@ -26,7 +25,7 @@ pub fn markdown(handout: &Handout<'_>) -> Markdown {
     out
 }
 
-/// Text in which nothing is markup, on one line.
+/// Text on one line, markup escaped.
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -42,8 +41,8 @@ fn escaped(text: &str) -> String {
     out
 }
 
-/// Text at the start of a line, where a sign or a number with a stop would begin a list, and a row of `=` make a heading of what is before.
-fn started(text: &str) -> String {
+/// Escapes the start of a line: a sign, or a number with a stop, would begin a list, and `=` would make the line before it a heading.
+fn escaped_start(text: &str) -> String {
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
     let sign = if digits == 0 { ['-', '+', '='].as_slice() } else { ['.', ')'].as_slice() };
     if text[digits..].starts_with(sign) { format!("{}\\{}", &text[..digits], &text[digits..]) } else { text.to_owned() }
@@ -54,26 +53,26 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
     match block {
         Block::Title(words) => writeln!(text, "# {}", escaped(words)),
         Block::Heading(words) => writeln!(text, "## {}", escaped(words)),
-        Block::Text(words) | Block::Small(words) => writeln!(text, "{}", started(&escaped(words.trim()))),
+        Block::Text(words) | Block::Small(words) => writeln!(text, "{}", escaped_start(&escaped(words.trim()))),
         Block::List(items) => items.iter().try_for_each(|item| writeln!(text, "- {}", escaped(item))),
         Block::Numbered(items) => {
-            let mut number = 0;
-            items.iter().try_for_each(|(item, more)| {
-                number += 1;
-                writeln!(text, "{number}. {}: {}", escaped(item), escaped(more))
-            })
+            let line = |(k, (item, more)): (usize, &(String, String))| {
+                writeln!(text, "{}. {}: {}", k + 1, escaped(item), escaped(more))
+            };
+            items.iter().enumerate().try_for_each(line)
         }
         Block::Steps(items) => {
             items.iter().enumerate().try_for_each(|(k, item)| writeln!(text, "{}. {}", k + 1, escaped(item)))
         }
         Block::Table(heads, rows) => {
-            let line =
-                |cells: &mut dyn Iterator<Item = String>| format!("| {} |", cells.collect::<Vec<_>>().join(" | "));
-            writeln!(text, "{}", line(&mut heads.iter().map(|h| escaped(h))))?;
-            writeln!(text, "{}", line(&mut heads.iter().map(|_| "---".to_owned())))?;
-            rows.iter().try_for_each(|row| writeln!(text, "{}", line(&mut row.iter().map(|c| escaped(c)))))
+            let cells: Vec<String> = heads.iter().map(|h| escaped(h)).collect();
+            writeln!(text, "| {} |\n| {} |", cells.join(" | "), vec!["---"; heads.len()].join(" | "))?;
+            rows.iter().try_for_each(|row| {
+                let cells: Vec<String> = row.iter().map(|c| escaped(c)).collect();
+                writeln!(text, "| {} |", cells.join(" | "))
+            })
         }
-        Block::Lines(lines) => lines.lines().try_for_each(|l| writeln!(text, "    {l}")),
+        Block::Preformatted(lines) => lines.lines().try_for_each(|l| writeln!(text, "    {l}")),
         Block::Picture(id, picture) => {
             let file = format!("{}-{id}.svg", handout.stem);
             writeln!(text, "![{}]({})\n\n{}", escaped(&picture.title), link(&file), escaped(&picture.alt))?;
@@ -83,8 +82,8 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
         Block::Sound(take) => {
             *sounds += 1;
             let file = match &take.sound {
-                Sound::Beside(file) => file.clone(),
-                Sound::Within(bytes) => {
+                Sound::File(file) => file.clone(),
+                Sound::Embedded(bytes) => {
                     let file = format!("{}-{sounds}.wav", handout.stem);
                     out.files.push((file.clone(), bytes.clone()));
                     file
@@ -112,8 +111,8 @@ mod tests {
             ("a - b. c", "a - b. c"),
             ("", ""),
         ] {
-            assert_eq!(started(&escaped(text)), told);
+            assert_eq!(escaped_start(&escaped(text)), told);
         }
-        assert_eq!(started(&escaped("* a")), "\\* a");
+        assert_eq!(escaped_start(&escaped("* a")), "\\* a");
     }
 }

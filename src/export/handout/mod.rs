@@ -1,5 +1,4 @@
-//! A groove explained on a page for students: one HTML page, or Markdown with files. It does not render audio: the caller provides
-//! the takes.
+//! A page that explains a groove to students: one HTML page, or Markdown with files. The caller renders the takes.
 
 mod content;
 mod html;
@@ -17,43 +16,43 @@ pub(crate) use name::stem;
 
 use super::ExportInput;
 use crate::analysis::Limits;
-use crate::export::annotations::NotationOptions;
+use crate::describe::notes::NotationOptions;
 use crate::rhythm::Fraction;
 
-/// What a handout is made from.
+/// The input of a handout.
 #[derive(Debug, Clone)]
 pub struct Handout<'a> {
-    /// The groove, what is said of it, and the hearings whose pulses are drawn.
+    /// The groove, its report, and the hearings whose pulses are drawn.
     pub piece: ExportInput<'a>,
-    /// The limits the report was made with.
+    /// The limits of the report.
     pub limits: Limits,
-    /// The steps of the ladder, rising, as parts of the written tempo.
+    /// The steps of the ladder, ascending, as fractions of the written tempo.
     pub ladder: Vec<Fraction>,
-    /// How its notation is written.
-    pub writing: NotationOptions,
-    /// The takes that can be heard.
+    /// Layout of the notation.
+    pub notation: NotationOptions,
+    /// The takes to listen to.
     pub takes: Vec<Take>,
-    /// Begins the names of files beside it, as [`stem`] makes it.
+    /// Prefix of the names of the files next to the page.
     pub stem: String,
 }
 
-/// A take that can be heard.
+/// A rendered take.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Take {
-    /// What it is called.
+    /// Its title.
     pub name: String,
-    /// Where its sound is.
+    /// Its sound.
     pub sound: Sound,
 }
 
-/// Where a take's sound is.
+/// The sound of a take.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Sound {
-    /// A WAV file that goes into the page itself.
-    Within(Vec<u8>),
-    /// A file of this name beside the page.
-    Beside(String),
+    /// The bytes of a WAV file, embedded in the page.
+    Embedded(Vec<u8>),
+    /// The name of a file next to the page.
+    File(String),
 }
 
-/// A line that every handout has near its start, so that it can be told from other files.
-pub const SIGN: &str = "<!-- a handout made by teeter -->";
+/// The line near the start of every handout that identifies it.
+const MARKER: &str = "<!-- a handout made by teeter -->";

@@ -2,17 +2,16 @@
 
 use std::fmt::Write;
 
-/// What a page is called of a groove's file of this name without its ending, and what the files beside it begin with: the name itself,
-/// whatever script it is in. Separators of folders and control characters become `-`, and none stands at the start, where commands
-/// would take the name for an option; `groove` if nothing is left.
+/// The name of a page without its extension, and the prefix of the files next to it, from the stem of the groove's file. Folder
+/// separators and control characters become `-`; leading ones are dropped, so that no command takes the name for an option.
 pub(crate) fn stem(name: &str) -> String {
-    let plain = |c: char| if c.is_control() || matches!(c, '/' | '\\') { '-' } else { c };
-    let name: String = name.chars().map(plain).collect();
+    let replaced = |c: char| if c.is_control() || matches!(c, '/' | '\\') { '-' } else { c };
+    let name: String = name.chars().map(replaced).collect();
     let name = name.trim_start_matches('-');
     if name.is_empty() { "groove".into() } else { name.to_owned() }
 }
 
-/// A link to a file beside the page: every byte that is no unreserved character of RFC 3986 percent-encoded.
+/// A link to a file next to the page: every byte outside the unreserved characters of RFC 3986 is percent-encoded.
 pub(super) fn link(file: &str) -> String {
     file.bytes().fold(String::with_capacity(file.len()), |mut out, byte| {
         if byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'.' | b'_' | b'~') {

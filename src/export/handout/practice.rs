@@ -1,49 +1,46 @@
 //! The exercises of a handout.
 
 use super::Handout;
-use crate::analysis::{Hearing, Kind, SectionReport, limits};
+use crate::analysis::{Hearing, Kind, Leader, SectionReport, limits};
 use crate::describe::ladder::{self, Change};
 use crate::describe::{self, tempos};
 
-/// Characters of a line of groups up to which it is read aloud from the page.
-const ALOUD: usize = 60;
+/// Maximum length of a line of groups that is quoted.
+const MAX_QUOTED: usize = 60;
 
-/// The lines, four to six.
+/// Four to six exercises.
 pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
     let report = handout.piece.report;
     let changes = ladder::changes(report, handout.limits, &handout.ladder);
-    let stray = report.hearings.iter().find(|h| !h.kind.is_counted());
-    let other = stray.or_else(|| report.hearings.iter().find(|h| h.kind != Kind::Written));
-    let mut lines = vec![aloud(handout), begin(handout)];
-    lines.extend(turn(handout, &changes));
-    lines.extend(cells(handout, &changes));
+    let other = report.rival().map(|i| &report.hearings[i]);
+    let mut lines = vec![say_groups(handout), begin(handout)];
+    lines.extend(hearing_change(handout, &changes));
+    lines.extend(short_cells(handout, &changes));
     lines.push(clap(handout, other));
     lines.push(listen(handout));
     lines
 }
 
-/// The groups, said aloud; of several sections each by its name.
-fn aloud(handout: &Handout<'_>) -> String {
+fn say_groups(handout: &Handout<'_>) -> String {
     let (groove, report) = (handout.piece.groove, handout.piece.report);
     let of_layer = report.focus.first().and_then(|l| report.layers.get(*l));
     let name = of_layer.and_then(|l| groove.layers().get(l.layer)).map_or("the first layer", |l| l.name.as_str());
     let several = groove.sections().len() > 1 && handout.piece.section.is_none();
-    let wanted = |s: &usize| handout.piece.section.is_none_or(|only| only == *s);
-    let with_groups =
-        of_layer.into_iter().flat_map(|l| &l.sections).filter(|s| wanted(&s.section) && s.groups.is_some());
-    let told = |s: &SectionReport| {
-        let g = s.groups.as_ref().filter(|g| g.in_cells)?;
+    // The number of groups of each section, and their line if it is in cells.
+    let sections = of_layer.into_iter().flat_map(|l| &l.sections).filter(|s| handout.piece.has_section(s.section));
+    let line = |s: &SectionReport| {
+        let groups = s.groups.as_ref()?;
         let section = groove.sections().get(s.section).filter(|_| several).map(|s| format!("in {} ", s.name));
-        Some(format!("{}{}", section.unwrap_or_default(), g.text))
+        let line = groups.in_cells.then(|| format!("{}{}", section.unwrap_or_default(), groups.text));
+        Some((groups.line.len(), line))
     };
-    let lines: Vec<(usize, Option<String>)> =
-        with_groups.map(|s| (s.groups.as_ref().map_or(0, |g| g.line.len()), told(s))).collect();
-    let short = |l: &String| !l.is_empty() && l.chars().count() <= ALOUD;
+    let lines: Vec<(usize, Option<String>)> = sections.filter_map(line).collect();
+    let short = |l: &String| !l.is_empty() && l.chars().count() <= MAX_QUOTED;
     let all = lines.iter().map(|l| l.1.as_deref()).collect::<Option<Vec<&str>>>().map(|l| l.join("; ")).filter(short);
-    // Of lines that are too long together the longest one that is not, and the others like it.
+    // If all lines together are too long, the one with most groups that is short enough.
     let one = || {
-        let told = lines.iter().filter_map(|(groups, l)| Some((groups, l.clone().filter(short)?)));
-        told.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
+        let quotable = lines.iter().filter_map(|(groups, l)| Some((groups, l.clone().filter(short)?)));
+        quotable.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
     };
     let lines = all.or_else(|| one().filter(|_| several));
     let counted = "count every group from 1 aloud and clap on each 1";
@@ -53,29 +50,20 @@ fn aloud(handout: &Handout<'_>) -> String {
     }
 }
 
-/// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the best one that
-/// is counted along with it.
+/// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the
+/// likeliest one that is counted along with it.
 fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
     let hearings = &handout.piece.report.hearings;
     let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
     let written = hearings.iter().find(|h| h.kind == Kind::Written);
-    let other = || hearings.iter().filter(slow).find(|h| h.kind.is_counted() || matches!(h.kind, Kind::Relative(_, 1)));
+    let other = || hearings.iter().filter(slow).find(|h| h.keeps_written());
     match written.filter(slow).or_else(other).or(written) {
-        Some(h) => (Some(h), named(h)),
+        Some(h) if h.kind == Kind::Written => (Some(h), "the written beat".to_owned()),
+        Some(h) => (Some(h), format!("the pulse of {}", h.kind)),
         None => (None, "the written beat".to_owned()),
     }
 }
 
-/// A counted pulse within a sentence.
-fn named(h: &Hearing) -> String {
-    match h.kind {
-        Kind::Relative(1, 2) => h.kind.to_string(),
-        Kind::Relative(_, 1) => format!("the pulse {}", h.kind),
-        _ => format!("the {}", h.kind),
-    }
-}
-
-/// Where the ladder starts.
 fn begin(handout: &Handout<'_>) -> String {
     match handout.ladder.first() {
         Some(speed) => format!(
@@ -92,52 +80,42 @@ fn begin(handout: &Handout<'_>) -> String {
     }
 }
 
-/// Where the ear goes over to another pulse. Doubles and halves of the beat are counted with it.
-fn turn(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
-    let hearings = &handout.piece.report.hearings;
-    let mut now = None;
-    let mut strays = None;
-    let mut stays: Vec<String> = Vec::new();
-    for (k, (speed, change)) in handout.ladder.iter().zip(changes).enumerate() {
-        now = change.leader.or(now);
-        let first = hearings.get(now?)?;
-        if !first.kind.is_counted() {
-            strays = Some((k, *speed, first));
-            break;
-        }
-        if !stays.contains(&named(first)) {
-            stays.push(named(first));
-        }
-    }
-    let last = handout.ladder.len();
-    let stays = stays.join(", then ");
-    Some(match strays {
-        None if last == 0 => return None,
+/// Where the ear goes over to another pulse; doubles and halves of the beat are counted with it.
+fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+    let chart = handout.piece.report.speeds.as_deref()?;
+    let last = changes.len().checked_sub(1)?;
+    let stray = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
+    let name = |step: usize| {
+        let speed = ladder::value(handout.ladder[step]);
+        let leader = changes[step].leader.unwrap_or(Leader::Written);
+        format!("another pulse, {}", describe::leader_name(chart, leader, speed))
+    };
+    Some(match stray {
         None => format!(
-            "On every step, up to step {last}, you can still hear what you count ({stays}): return to it whenever you are lost."
+            "On every step, up to step {}, you can still hear what you count: return to it whenever you are lost.",
+            last + 1
         ),
-        Some((0, speed, h)) => format!(
+        Some(0) => format!(
             "On step 1 the ear already tends to follow {}: expect your foot to follow it too, and start slower if it does.",
-            pulse(handout, h, ladder::value(speed))
+            name(0)
         ),
-        Some((k, speed, h)) => format!(
-            "Up to step {k} you can still hear what you count ({stays}); on step {} ({}) the ear moves to {}. Stay on step {k} until the \
+        Some(k) => format!(
+            "Up to step {k} you can still hear what you count; on step {} ({}) the ear moves to {}. Stay on step {k} until the \
              foot is steady, then go on.",
             k + 1,
-            ladder::percent(speed),
-            pulse(handout, h, ladder::value(speed))
+            ladder::percent(handout.ladder[k]),
+            name(k)
         ),
     })
 }
 
-/// A pulse by its name and its tempo at a speed.
-fn pulse(handout: &Handout<'_>, h: &Hearing, speed: f64) -> String {
-    let name = describe::hearing_name(handout.piece.groove, handout.piece.report, h);
+fn pulse(h: &Hearing, speed: f64) -> String {
+    let name = describe::hearing_name(h);
     format!("another pulse ({name}: {} BPM)", tempos(h, speed))
 }
 
-/// Where cells become too short to be counted.
-fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+/// The step of the ladder from which cells are too short to count.
+fn short_cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let at = changes.iter().position(|c| c.unfelt_cell_ms.is_some())?;
     let (speed, ms) = (handout.ladder.get(at)?, changes[at].unfelt_cell_ms?);
     let (step, percent) = (at + 1, ladder::percent(*speed));
@@ -153,7 +131,6 @@ fn cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     })
 }
 
-/// Both pulses, clapped one after the other.
 fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let report = handout.piece.report;
     let (beat, name) = counted(handout, report.speed);
@@ -161,24 +138,23 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     match other {
         Some(h) => format!(
             "At full speed clap {name}{beat}; then clap {}; then switch between the two without stopping.",
-            pulse(handout, h, report.speed)
+            pulse(h, report.speed)
         ),
         None => format!("At full speed clap {name}{beat}, and keep clapping it when the groove enters."),
     }
 }
 
-/// What is done while the takes play.
 fn listen(handout: &Handout<'_>) -> String {
+    let pulse = counted(handout, handout.piece.report.speed).1;
     if handout.takes.is_empty() {
         format!(
-            "While someone else plays the groove, tap {} and do not switch to another pulse; then play the groove while someone else taps.",
-            counted(handout, handout.piece.report.speed).1
+            "While someone else plays the groove, tap {pulse} and do not switch to another pulse; then play the groove while someone else \
+             taps."
         )
     } else {
         format!(
-            "While the takes play (“To hear”), tap {} in all of them, also where another pulse is clicked. You have the groove when \
-             nothing moves the tap.",
-            counted(handout, handout.piece.report.speed).1
+            "While the takes play (“Listen”), tap {pulse} in all of them, also where another pulse is clicked. You have the groove when \
+             nothing moves the tap."
         )
     }
 }

@@ -2,42 +2,33 @@
 
 use super::content::Block;
 
-/// A word as it stands on the page, how it is listed, and what it means.
-const TERMS: &[(&str, &str, &str)] = &[
-    ("figure", "figure", "a line of groups that recurs"),
-    ("deviation", "deviation", "how far the attacks on a pulse are from it on average, early or late"),
-    (
-        "(re-enters each loop)",
-        "(re-enters each loop)",
-        "the loop is not a whole number of this pulse, which starts again with every pass",
-    ),
-    ("average pulse", "average pulse", "a pulse with the average distance of the attacks: one pulse for each attack"),
-    ("steady pulse", "steady pulse", "a pulse of one tempo that does not follow the cells"),
-    ("changing pulse", "changing pulse", "a pulse that keeps one tempo for a while and then changes to another"),
-    ("grid pulse", "grid pulse", "a pulse with the same number of cells between all its beats"),
-    ("strong beats", "strong beats", "the first beat of the bar and of each of its groups"),
-    ("drift", "drift", "how far one pulse moves ahead of another (plus) or behind it (minus) per bar"),
-    ("would meet it", "to meet the bar", "to coincide with the first beat of a bar again"),
-    ("meet the bar", "to meet the bar", "to coincide with the first beat of a bar again"),
-    ("meets the bar", "to meet the bar", "to coincide with the first beat of a bar again"),
+/// Terms and their definitions.
+const TERMS: &[(&str, &str)] = &[
+    ("figure", "a line of groups that recurs"),
+    ("deviation", "how far the attacks on a pulse are from it on average, early or late"),
+    ("(re-enters each loop)", "the loop is not a whole number of this pulse, which starts again with every pass"),
+    ("one pulse per attack", "a pulse that follows the attacks, each of them one beat, at their average rate"),
+    ("changing pulse", "a pulse that keeps one tempo for a while and then changes to another"),
+    ("unequal beats", "beats of two lengths in a fixed order, such as 2+2+3"),
+    ("drift", "how far one pulse moves ahead of another (plus) or behind it (minus) per bar"),
+    (MEET, "to coincide with the first beat of a bar again"),
 ];
 
-/// The words of a page that are explained, in a line each, in the order of the table.
-pub(super) fn of(blocks: &[Block<'_>]) -> Vec<String> {
-    let mut told: Vec<String> = Vec::new();
-    for (found, listed, means) in TERMS {
-        let line = format!("{listed}: {means}");
-        if !told.contains(&line) && blocks.iter().any(|b| holds(b, found)) {
-            told.push(line);
-        }
-    }
-    told
+/// A term that occurs in other forms.
+const MEET: &str = "to meet the bar";
+const MEET_FORMS: &[&str] = &["would meet it", "meet the bar", "meets the bar"];
+
+/// The definitions of the terms that occur in the blocks, one line each.
+pub(super) fn explain(blocks: &[Block<'_>]) -> Vec<String> {
+    let occurs = |term: &&str| blocks.iter().any(|b| contains(b, term));
+    let used = |term: &&str| if *term == MEET { MEET_FORMS.iter().any(occurs) } else { occurs(term) };
+    TERMS.iter().filter(|(term, _)| used(term)).map(|(term, definition)| format!("{term}: {definition}")).collect()
 }
 
-fn holds(block: &Block<'_>, word: &str) -> bool {
-    let has = |text: &str| text.contains(word);
+fn contains(block: &Block<'_>, term: &str) -> bool {
+    let has = |text: &str| text.contains(term);
     match block {
-        Block::Title(_) | Block::Heading(_) | Block::Lines(_) | Block::Picture(..) | Block::Sound(_) => false,
+        Block::Title(_) | Block::Heading(_) | Block::Preformatted(_) | Block::Picture(..) | Block::Sound(_) => false,
         Block::Text(text) | Block::Small(text) => has(text),
         Block::List(lines) | Block::Steps(lines) => lines.iter().any(|l| has(l)),
         Block::Numbered(lines) => lines.iter().any(|(a, b)| has(a) || has(b)),
@@ -57,11 +48,11 @@ mod tests {
                 vec![vec!["1".into(), "dotted beat (re-enters each loop)".into()]],
             ),
             Block::List(vec!["it would meet it after 3 bars".into(), "it meets the bar after 5 bars".into()]),
-            Block::Lines("figure".into()),
+            Block::Preformatted("figure".into()),
         ];
-        let told = of(&blocks);
-        let listed: Vec<&str> = told.iter().filter_map(|l| l.split_once(": ")).map(|l| l.0).collect();
+        let terms = explain(&blocks);
+        let listed: Vec<&str> = terms.iter().filter_map(|l| l.split_once(": ")).map(|l| l.0).collect();
         assert_eq!(listed, ["deviation", "(re-enters each loop)", "to meet the bar"]);
-        assert_eq!(of(&[Block::Text("No attacks.".into())]), Vec::<String>::new());
+        assert_eq!(explain(&[Block::Text("No attacks.".into())]), Vec::<String>::new());
     }
 }

@@ -12,16 +12,16 @@ proptest! {
     fn a_handout_is_whole_and_reaches_nowhere(groove in grooves(), title in "\\PC{0,24}") {
         let title = format!("{title}<script>&\"");
         let groove = groove.edited(&Edit::Title(title)).expect("a title");
-        let report = report(&groove, &analysis::Ask::default());
+        let report = report(&groove, &analysis::AnalysisOptions::default());
         let hearings = (0..report.hearings.len().min(3)).collect();
         let handout = Handout {
             piece: ExportInput { groove: &groove, report: &report, hearings, section: None },
             limits: Limits::default(),
             ladder: vec![Fraction::new(1, 2).expect("a half"), Fraction::ONE],
-            writing: NotationOptions::default(),
+            notation: NotationOptions::default(),
             takes: vec![
-                Take { name: "groove".into(), sound: Sound::Within(b"RIFF".to_vec()) },
-                Take { name: "under <the> beat".into(), sound: Sound::Beside("x-2.wav".into()) },
+                Take { name: "groove".into(), sound: Sound::Embedded(b"RIFF".to_vec()) },
+                Take { name: "under <the> beat".into(), sound: Sound::File("x-2.wav".into()) },
             ],
             stem: "x".into(),
         };
@@ -57,7 +57,7 @@ proptest! {
         let told = marked.text.split_once("## What to do with it").map_or(0, |(_, rest)| rest.split("\n## ").next().unwrap_or_default().trim().lines().count());
         prop_assert_eq!(lines, told);
         prop_assert!(report.attacks.is_empty() || (4..=6).contains(&lines), "{}", lines);
-        prop_assert!(marked.text.starts_with(SIGN) && !marked.text.contains("\n<script"));
+        prop_assert!(marked.text.starts_with(MARKER) && !marked.text.contains("\n<script"));
     }
 }
 
@@ -73,13 +73,13 @@ fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
     let section = Section { name: "A".into(), meter, tempo, bars: 3, times: 1, swing: None };
     let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
     let groove = Groove::new("t", "", vec![section], layers).expect("groove");
-    let report = report(&groove, &analysis::Ask::default());
+    let report = report(&groove, &analysis::AnalysisOptions::default());
     practice::steps(&Handout {
         piece: ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None },
         limits: Limits::default(),
         ladder: ladder.iter().filter_map(|p| Fraction::new(*p, 100)).collect(),
         takes: Vec::new(),
-        writing: NotationOptions::default(),
+        notation: NotationOptions::default(),
         stem: "x".into(),
     })
 }

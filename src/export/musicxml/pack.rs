@@ -1,4 +1,4 @@
-//! Writes the compressed form: a zip archive with a container file that names the score.
+//! Writes a compressed document: a zip archive with a container file that names the score.
 
 use super::xml::Xml;
 use crate::notation::FormatError;
@@ -9,18 +9,16 @@ use zip::{CompressionMethod, ZipWriter};
 const MIME: &str = "application/vnd.recordare.musicxml";
 const ROOT: &str = "score.musicxml";
 
-/// Packs a document.
 pub(super) fn pack(document: &[u8]) -> Result<Vec<u8>, FormatError> {
     let failed = |e: &dyn std::fmt::Display| FormatError::new("", format!("the score cannot be packed: {e}"));
     let mut xml = Xml::new(None);
-    xml.open("container", &[]);
-    xml.open("rootfiles", &[]);
+    xml.open_all(&["container", "rootfiles"]);
     xml.empty("rootfile", &[("full-path", ROOT), ("media-type", "application/vnd.recordare.musicxml+xml")]);
     let container = xml.finish();
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
     let deflated = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
-    // The kind of the archive comes first and plain, so that it can be told from its first bytes.
+    // First and uncompressed, so that the first bytes of the archive identify it.
     for (name, bytes, options) in [
         ("mimetype", MIME.as_bytes(), stored),
         ("META-INF/container.xml", &container[..], deflated),

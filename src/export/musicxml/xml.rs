@@ -1,16 +1,16 @@
-//! Writes XML, one element per line.
+//! Writes XML with one element per line.
 
 use crate::export::picture::canvas::escaped;
 use std::fmt::{Display, Write};
 
-/// An XML document being written, one element a line.
 pub(super) struct Xml {
     out: String,
+    /// The open elements.
     open: Vec<&'static str>,
 }
 
 impl Xml {
-    /// An empty document: the declaration and, if given, the document type.
+    /// Starts with the declaration and the document type.
     pub(super) fn new(doctype: Option<&str>) -> Self {
         let mut out = "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>".to_owned();
         if let Some(text) = doctype {
@@ -32,46 +32,49 @@ impl Xml {
         }
     }
 
-    /// Opens an element.
     pub(super) fn open(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
         self.start(name, attributes);
         self.out.push('>');
         self.open.push(name);
     }
 
-    /// Closes the innermost open element.
-    pub(super) fn close(&mut self) {
-        if let Some(name) = self.open.pop() {
-            self.line();
-            self.out.extend(["</", name, ">"]);
+    /// Opens elements, each within the one before.
+    pub(super) fn open_all(&mut self, names: &[&'static str]) {
+        for name in names {
+            self.open(name, &[]);
         }
     }
 
-    /// An element without content.
+    /// Closes the innermost elements.
+    pub(super) fn close(&mut self, count: usize) {
+        for _ in 0..count {
+            if let Some(name) = self.open.pop() {
+                self.line();
+                self.out.extend(["</", name, ">"]);
+            }
+        }
+    }
+
     pub(super) fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) {
         self.start(name, attributes);
         self.out.push_str("/>");
     }
 
-    /// An element with text.
     pub(super) fn text(&mut self, name: &str, attributes: &[(&str, &str)], text: &str) {
         self.start(name, attributes);
         let lines: Vec<String> = text.split('\n').map(escaped).collect();
         self.out.extend([">", &lines.join("\n"), "</", name, ">"]);
     }
 
-    /// An element with a number.
     pub(super) fn number(&mut self, name: &str, number: impl Display) {
         self.start(name, &[]);
         // Writing to a String cannot fail.
         let _ = write!(self.out, ">{number}</{name}>");
     }
 
-    /// The bytes, every element closed.
+    /// Closes all elements.
     pub(super) fn finish(mut self) -> Vec<u8> {
-        while !self.open.is_empty() {
-            self.close();
-        }
+        self.close(self.open.len());
         self.out.push('\n');
         self.out.into_bytes()
     }

@@ -1,117 +1,88 @@
 //! The text alternative of a picture.
 
-use super::{DrawingSummary, PictureKind, landings, sections, strip};
+use super::{DrawingSummary, PictureKind, landings, strip};
 use crate::describe::{self, plain};
-use crate::export::ExportInput;
-use crate::rhythm::print_note_value;
-use std::fmt::Write;
+use crate::export::{ExportInput, capitalized, section_summary};
+use crate::rhythm::Region;
 
-/// Longest text: what is read aloud has an end.
-const LONGEST: usize = 4000;
-/// Most meetings that are named.
-const MEETINGS: usize = 8;
+/// Maximum length in characters: a screen reader reads all of it.
+const MAX_LENGTH: usize = 4000;
+/// Maximum number of meetings whose times are listed.
+const MAX_MEETINGS: usize = 8;
 
-pub(super) fn words(piece: &ExportInput<'_>, kind: PictureKind, shown: &DrawingSummary) -> String {
+pub(super) fn text(piece: &ExportInput<'_>, kind: PictureKind, summary: &DrawingSummary) -> String {
     let mut text = match kind {
         PictureKind::Grid => grid(piece),
-        PictureKind::Streams => streams(piece, shown),
-        PictureKind::Landings => landing(piece),
+        PictureKind::Streams => streams(piece, summary),
+        PictureKind::Landings => landings(piece),
     };
-    if text.chars().count() > LONGEST {
-        text = text.chars().take(LONGEST).collect::<String>() + "…";
+    if text.chars().count() > MAX_LENGTH {
+        text = text.chars().take(MAX_LENGTH).collect::<String>() + "…";
     }
-    if !shown.cut.is_empty() {
-        text.push(' ');
-        text.push_str(&shown.cut);
+    if !summary.cut.is_empty() {
+        text.extend([" ", &summary.cut]);
     }
     text
 }
 
 fn pulses(piece: &ExportInput<'_>) -> Vec<String> {
-    strip::chosen(piece).into_iter().map(|(index, h)| strip::named(index, h)).collect()
+    strip::chosen(piece).into_iter().map(|(index, h)| strip::hearing_label(index, h)).collect()
 }
 
 fn grid(piece: &ExportInput<'_>) -> String {
     let groove = piece.groove;
     let layers = groove.layers().len();
-    let mut text = format!("Rows of cells over time, {layers} {}.", if layers == 1 { "layer" } else { "layers" });
-    for s in sections(piece) {
-        let section = &groove.sections()[s];
-        let beat = print_note_value(section.tempo.unit());
-        let times = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
-        // Writing to a String cannot fail.
-        let _ = write!(
-            text,
-            " Section {}: {} of {} at {beat} = {}{times}.",
-            section.name,
-            describe::bar_count(section.bars),
-            section.meter,
-            section.tempo.bpm()
-        );
+    let noun = if layers == 1 { "layer" } else { "layers" };
+    let mut sentences = vec![format!("Rows of cells over time, {layers} {noun}.")];
+    let mut length = 0;
+    for s in piece.sections() {
+        sentences.push(format!("{}.", section_summary(&groove.sections()[s])));
         for (l, layer) in groove.layers().iter().enumerate() {
-            let region = crate::rhythm::Region { layers: l..l + 1, ..plain::whole_section(groove, s) };
-            let _ = write!(text, " {}: {}.", layer.name, plain::groups(groove, &region));
-            if text.len() > 4 * LONGEST {
-                return text;
+            let region = Region { layers: l..l + 1, ..plain::whole_section(groove, s) };
+            let groups = format!("{}: {}.", layer.name, plain::groups(groove, &region));
+            length += groups.len();
+            sentences.push(groups);
+            if length > 4 * MAX_LENGTH {
+                return sentences.join(" ");
             }
         }
     }
     match &pulses(piece)[..] {
-        [] => text.push_str(" Below, the written beat."),
+        [] => sentences.push("Below, the written beat.".to_owned()),
         names => {
-            let _ = write!(text, " Below, in the same columns, the written beat and {}.", names.join(", "));
-            for (index, h) in strip::chosen(piece) {
-                let _ = write!(text, " Attacks under hearing {}: {}.", index + 1, describe::hearing_landings(h));
-            }
+            sentences.push(format!("Below, in the same columns, the written beat and {}.", names.join(", ")));
+            let landings =
+                |(index, h)| format!("Attacks under hearing {}: {}.", index + 1, describe::hearing_landings(h));
+            sentences.extend(strip::chosen(piece).into_iter().map(landings));
         }
     }
-    text
+    sentences.join(" ")
 }
 
-fn streams(piece: &ExportInput<'_>, shown: &DrawingSummary) -> String {
-    let mut text = "Marks against time for the written beat".to_owned();
-    let names = pulses(piece);
-    for name in &names {
-        text.push_str(" and ");
-        text.push_str(name);
+fn streams(piece: &ExportInput<'_>, summary: &DrawingSummary) -> String {
+    let pulses = pulses(piece);
+    let names = [vec!["the written beat".to_owned()], pulses.clone()].concat().join(" and ");
+    let text =
+        format!("Marks against time for {names}, from {:.2} to {:.2} seconds.", summary.range.0, summary.range.1);
+    let Some(first) = pulses.first() else { return text };
+    let count = summary.meetings.len();
+    if count == 0 {
+        return format!("{text} The beat and {first} never fall within 20 ms of each other there.");
     }
-    // Writing to a String cannot fail.
-    let _ = write!(text, ", from {:.2} to {:.2} seconds.", shown.range.0, shown.range.1);
-    let Some(first) = names.first() else { return text };
-    let times: Vec<String> = shown.meetings.iter().take(MEETINGS).map(|t| format!("{t:.2}")).collect();
-    match shown.meetings.len() {
-        0 => {
-            let _ = write!(text, " The beat and {first} never fall within 20 ms of each other there.");
-        }
-        n => {
-            let more = if n > times.len() { format!(" and {} more", n - times.len()) } else { String::new() };
-            let _ = write!(
-                text,
-                " The beat and {first} fall within 20 ms of each other {n} times: at {}{more} s.",
-                times.join(", ")
-            );
-        }
-    }
-    text
+    let times: Vec<String> = summary.meetings.iter().take(MAX_MEETINGS).map(|t| format!("{t:.2}")).collect();
+    let more = if count > MAX_MEETINGS { format!(" and {} more", count - MAX_MEETINGS) } else { String::new() };
+    let times = times.join(", ");
+    format!("{text} The beat and {first} fall within 20 ms of each other {count} times: at {times}{more} s.")
 }
 
-fn landing(piece: &ExportInput<'_>) -> String {
+fn landings(piece: &ExportInput<'_>) -> String {
     let block = |b: landings::Block| {
         let share = |count: usize| 100.0 * count as f64 / b.total.max(1) as f64;
-        let bars: Vec<String> =
-            b.bars.iter().map(|bar| format!("{} {} ({:.0}%)", bar.words, bar.count, share(bar.count))).collect();
-        if bars.is_empty() {
-            format!(" {}: no attack.", capital(&b.name))
-        } else {
-            format!(" {}: {}.", capital(&b.name), bars.join(", "))
-        }
+        let bar = |bar: &landings::Bar| format!("{} {} ({:.0}%)", bar.label, bar.count, share(bar.count));
+        let bars: Vec<String> = b.bars.iter().map(bar).collect();
+        let bars = if bars.is_empty() { "no attack".into() } else { bars.join(", ") };
+        format!(" {}: {bars}.", capitalized(&b.name))
     };
-    let text: String = landings::blocks(piece).into_iter().map(block).collect();
-    format!("Bar chart of the number of attacks per landing.{text}")
-}
-
-/// With its first letter large.
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    let blocks: Vec<String> = landings::blocks(piece).into_iter().map(block).collect();
+    format!("Bar chart of the number of attacks per landing.{}", blocks.concat())
 }

@@ -1,4 +1,4 @@
-//! Draws shapes, lines and text.
+//! Draws shapes, lines and text on a page.
 
 use super::drawing::{Drawing, Item};
 use super::font;
@@ -6,18 +6,15 @@ use super::symbol::{Point, Symbol, hundredths};
 use super::theme::{StyleClass, Theme};
 use std::collections::{BTreeMap, HashMap};
 
-/// Which side of a text its place is.
+/// The part of a text that its position refers to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Anchor {
-    /// Its start.
     Start,
-    /// Its middle.
     Middle,
-    /// Its end.
     End,
 }
 
-/// The form of a mark, told apart without colour.
+/// The shapes of marks, distinct without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Shape {
     Square,
@@ -28,20 +25,19 @@ pub(crate) enum Shape {
     Cross,
 }
 
-/// What a symbol is known by: its kind and its size or number.
-pub(crate) type Key = (&'static str, i32);
+/// Identifies a symbol: its name, and its size or number.
+pub(crate) type SymbolKey = (&'static str, i32);
 
-/// Draws on a page.
 #[derive(Debug)]
 pub(crate) struct Canvas {
     drawing: Drawing,
-    /// Number of the symbol of a key.
-    symbols: HashMap<Key, u32>,
-    /// By size (in hundredths) and words: number of the text's symbol.
+    /// Indices into the drawing's symbols.
+    symbols: HashMap<SymbolKey, u32>,
+    /// The same for texts, by size in hundredths and text.
     texts: BTreeMap<i32, HashMap<String, u32>>,
 }
 
-/// A number with at most two decimals, as short as it can be.
+/// A number with at most two decimals, without trailing zeros.
 pub(crate) fn number(x: f32) -> String {
     let hundredths = (f64::from(x) * 100.0).round() as i64;
     let (sign, whole, rest) = (if hundredths < 0 { "-" } else { "" }, hundredths.abs() / 100, hundredths.abs() % 100);
@@ -52,8 +48,7 @@ pub(crate) fn number(x: f32) -> String {
     }
 }
 
-/// Text for XML: what would be markup written as references, control characters and other letters that XML 1.0 forbids
-/// (section 2.2, Char) replaced.
+/// Text for XML: markup is escaped, and characters that XML 1.0 forbids (section 2.2, Char) are replaced.
 pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -72,62 +67,57 @@ pub(crate) fn escaped(text: &str) -> String {
 }
 
 impl Canvas {
-    /// An empty page; `id` begins the name of everything in it that has one, so that several pictures can stand on one page.
+    /// `id` is the prefix of all ids in the drawing, so that several drawings can share a page.
     pub(crate) fn new(theme: Theme, width: f32, id: &str) -> Self {
         let id = id.chars().filter(char::is_ascii_alphanumeric).collect();
         Self { drawing: Drawing::new(theme, width, id), symbols: HashMap::new(), texts: BTreeMap::new() }
     }
 
-    /// What is drawn from here on stands below a height, all before above it: a page may be turned here.
-    pub(crate) fn part(&mut self, top: f32) {
-        self.drawing.part(hundredths(top));
+    /// Allows a page break at a height: whatever was drawn before lies above it, and everything after it below.
+    pub(crate) fn allow_break(&mut self, top: f32) {
+        self.drawing.begin_block(hundredths(top));
     }
 
     fn put(&mut self, class: StyleClass, item: Item) {
         self.drawing.put(class, item);
     }
 
-    /// A shape about a point that is made once for its key.
-    pub(crate) fn symbol(&mut self, class: StyleClass, key: Key, x: f32, y: f32, make: impl FnOnce(&mut Symbol)) {
+    /// Draws a symbol, which is made once per key.
+    pub(crate) fn symbol(&mut self, class: StyleClass, key: SymbolKey, x: f32, y: f32, make: impl FnOnce(&mut Symbol)) {
         let symbol = *self.symbols.entry(key).or_insert_with(|| {
             let mut symbol = Symbol::default();
             make(&mut symbol);
-            self.drawing.keep(symbol)
+            self.drawing.add_symbol(symbol)
         });
         self.put(class, Item::Symbol { symbol, at: point(x, y) });
     }
 
-    /// A shape about a point that is drawn only here.
-    pub(crate) fn once(&mut self, class: StyleClass, x: f32, y: f32, make: impl FnOnce(&mut Symbol)) {
+    /// Draws a shape that does not recur.
+    pub(crate) fn shape(&mut self, class: StyleClass, x: f32, y: f32, make: impl FnOnce(&mut Symbol)) {
         let mut symbol = Symbol::default();
         make(&mut symbol);
-        let symbol = self.drawing.keep(symbol);
+        let symbol = self.drawing.add_symbol(symbol);
         self.put(class, Item::Symbol { symbol, at: point(x, y) });
     }
 
-    /// A box.
     pub(crate) fn rect(&mut self, class: StyleClass, x: f32, y: f32, w: f32, h: f32) {
         self.put(class, Item::Rect { at: point(x, y), size: point(w, h) });
     }
 
-    /// A straight line.
     pub(crate) fn line(&mut self, class: StyleClass, x: f32, y: f32, to_x: f32, to_y: f32) {
         self.put(class, Item::Line { from: point(x, y), to: point(to_x, to_y) });
     }
 
-    /// A line through points.
+    /// A line through points, with horizontal and vertical segments only.
     pub(crate) fn lines(&mut self, class: StyleClass, points: &[(f32, f32)]) {
         for pair in points.windows(2) {
-            debug_assert!(
-                pair[0].0 == pair[1].0 || pair[0].1 == pair[1].1,
-                "only upright and level lines are joined well"
-            );
+            debug_assert!(pair[0].0 == pair[1].0 || pair[0].1 == pair[1].1, "other segments are not joined well");
         }
         let item = self.drawing.open(points.iter().map(|p| point(p.0, p.1)));
         self.put(class, item);
     }
 
-    /// A mark about a point, `r` from its middle to its side.
+    /// `r` is the distance from the centre to a side.
     pub(crate) fn mark(&mut self, class: StyleClass, shape: Shape, x: f32, y: f32, r: f32) {
         let r = hundredths(r);
         let name = match shape {
@@ -138,16 +128,20 @@ impl Canvas {
             Shape::Down => "down",
             Shape::Cross => "cross",
         };
-        self.symbol(class, (name, r), x, y, |symbol| outline(symbol, shape, r as f32 / 100.0));
+        self.symbol(class, (name, r), x, y, |symbol| mark_outline(symbol, shape, r as f32 / 100.0));
     }
 
-    /// The sign of an accent, a wedge open to the left, its middle at a point, from the middle to its ends so much.
+    /// An accent sign: a wedge open to the left, with its half width and half height.
     pub(crate) fn wedge(&mut self, class: StyleClass, x: f32, y: f32, (wide, high): (f32, f32)) {
         let key = ("wedge", hundredths(wide) * 10_000 + hundredths(high));
         self.symbol(class, key, x, y, |s| s.lines(&[(-wide, -high), (wide, 0.0), (-wide, high)], false));
     }
 
-    /// A text; nothing for an empty one.
+    /// The start of a text that fits a width, with an ellipsis if it was cut.
+    pub(crate) fn fitted_text(&mut self, class: StyleClass, x: f32, y: f32, size: f32, text: &str, room: f32) {
+        self.text(class, Anchor::Start, x, y, size, &font::fitted(text, size, room));
+    }
+
     pub(crate) fn text(&mut self, class: StyleClass, anchor: Anchor, x: f32, y: f32, size: f32, text: &str) {
         if text.contains(char::is_control) {
             let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
@@ -165,26 +159,24 @@ impl Canvas {
         let symbol = if let Some(symbol) = texts.get(text) {
             *symbol
         } else {
-            let symbol = self.drawing.keep_text(font::outline(text, size));
+            let symbol = self.drawing.add_text(font::outline(text, size));
             texts.insert(text.to_owned(), symbol);
             symbol
         };
         self.drawing.text(class, symbol, point(x, y));
     }
 
-    /// Closed shapes of some classes.
+    /// The number of closed shapes of some classes.
     #[cfg(test)]
     pub(super) fn shapes(&self, which: impl Fn(StyleClass) -> bool) -> usize {
         self.drawing.shapes(which)
     }
 
-    /// Every letter that is drawn.
     #[cfg(test)]
-    pub(super) fn letters(&self) -> std::collections::BTreeSet<char> {
-        self.texts.values().flat_map(HashMap::keys).flat_map(|text| text.chars()).collect()
+    pub(super) fn texts(&self) -> impl Iterator<Item = &String> {
+        self.texts.values().flat_map(HashMap::keys)
     }
 
-    /// The finished drawing, so high.
     pub(crate) fn finish(mut self, height: f32) -> Drawing {
         self.drawing.height = height;
         self.drawing
@@ -195,7 +187,7 @@ fn point(x: f32, y: f32) -> Point {
     (hundredths(x), hundredths(y))
 }
 
-fn outline(symbol: &mut Symbol, shape: Shape, r: f32) {
+fn mark_outline(symbol: &mut Symbol, shape: Shape, r: f32) {
     match shape {
         Shape::Square => symbol.rect(-r * 0.9, -r * 0.9, r * 1.8, r * 1.8),
         Shape::Diamond => {
@@ -213,22 +205,11 @@ fn outline(symbol: &mut Symbol, shape: Shape, r: f32) {
         }
         Shape::Cross => {
             let (a, b) = (r, r * 0.42);
-            let arms = [
-                (-a, -b),
-                (-b, -b),
-                (-b, -a),
-                (b, -a),
-                (b, -b),
-                (a, -b),
-                (a, b),
-                (b, b),
-                (b, a),
-                (-b, a),
-                (-b, b),
-                (-a, b),
-            ];
-            // Turned by an eighth, so that it is no plus sign on the grid's lines.
-            symbol.lines(&arms.map(|(u, v)| ((u - v) * 0.78, (u + v) * 0.78)), true);
+            let arm = [(-a, -b), (-b, -b), (-b, -a), (b, -a), (b, -b), (a, -b)];
+            let arms = [arm, arm.map(|(u, v)| (-u, -v))].concat();
+            // Rotated by 45 degrees, so that it differs from the lines of the grid.
+            let points: Vec<(f32, f32)> = arms.into_iter().map(|(u, v)| ((u - v) * 0.78, (u + v) * 0.78)).collect();
+            symbol.lines(&points, true);
         }
     }
 }

@@ -6,11 +6,10 @@ use super::theme::{StyleClass, Theme};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-/// Shapes that begin relative to the one before, until one begins at a place of its own again: a browser adds up in single
-/// precision.
-const RELATIVE: usize = 32;
+/// Every so many shapes one starts at an absolute position: browsers add relative ones up in single precision.
+const ABSOLUTE_EVERY: usize = 32;
 
-/// Something of one class, in hundredths of a CSS pixel.
+/// A shape, in hundredths of a CSS pixel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Item {
     Rect {
@@ -21,7 +20,7 @@ pub(super) enum Item {
         from: Point,
         to: Point,
     },
-    /// An open line through these of the drawing's points.
+    /// An open line through a range of the drawing's points.
     Open {
         first: u32,
         end: u32,
@@ -32,41 +31,41 @@ pub(super) enum Item {
     },
 }
 
-/// What stands between two places where a page may be turned.
+/// The part of a drawing between two page breaks.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-struct Part {
+struct Block {
     top: i32,
     classes: BTreeMap<StyleClass, Vec<Item>>,
-    /// Outlines of texts and where they stand, by class.
+    /// Symbols and positions.
     texts: BTreeMap<StyleClass, Vec<(u32, Point)>>,
 }
 
-/// A finished drawing.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Drawing {
     pub(super) theme: Theme,
     pub(super) width: f32,
-    pub(super) height: f32,
+    pub(crate) height: f32,
     id: String,
     symbols: Vec<Symbol>,
-    /// Which of them are texts.
+    /// Indices of the symbols that are texts.
     texts: Vec<u32>,
     points: Vec<Point>,
-    parts: Vec<Part>,
+    /// At least one.
+    blocks: Vec<Block>,
 }
 
 impl Drawing {
     pub(super) fn new(theme: Theme, width: f32, id: String) -> Self {
         let (symbols, texts, points) = (Vec::new(), Vec::new(), Vec::new());
-        Self { theme, width, height: 0.0, id, symbols, texts, points, parts: vec![Part::default()] }
+        Self { theme, width, height: 0.0, id, symbols, texts, points, blocks: vec![Block::default()] }
     }
 
-    pub(super) fn part(&mut self, top: i32) {
-        self.parts.push(Part { top, ..Part::default() });
+    pub(super) fn begin_block(&mut self, top: i32) {
+        self.blocks.push(Block { top, ..Block::default() });
     }
 
-    fn last(&mut self) -> &mut Part {
-        self.parts.last_mut().expect("there is a part from the start")
+    fn last(&mut self) -> &mut Block {
+        self.blocks.last_mut().expect("there is a block from the start")
     }
 
     pub(super) fn put(&mut self, class: StyleClass, item: Item) {
@@ -83,38 +82,38 @@ impl Drawing {
         Item::Open { first, end: self.points.len() as u32 }
     }
 
-    pub(super) fn keep(&mut self, symbol: Symbol) -> u32 {
+    pub(super) fn add_symbol(&mut self, symbol: Symbol) -> u32 {
         self.symbols.push(symbol);
         self.symbols.len() as u32 - 1
     }
 
-    pub(super) fn keep_text(&mut self, outline: Symbol) -> u32 {
-        let symbol = self.keep(outline);
+    pub(super) fn add_text(&mut self, outline: Symbol) -> u32 {
+        let symbol = self.add_symbol(outline);
         self.texts.push(symbol);
         symbol
     }
 
-    /// Every class's shapes, from all parts, in the order of painting.
+    /// The shapes of all blocks by class, in the order of painting.
     fn classes(&self) -> BTreeMap<StyleClass, Vec<&[Item]>> {
         let mut classes: BTreeMap<StyleClass, Vec<&[Item]>> = BTreeMap::new();
-        for (class, items) in self.parts.iter().flat_map(|p| &p.classes) {
+        for (class, items) in self.blocks.iter().flat_map(|b| &b.classes) {
             classes.entry(*class).or_default().push(items);
         }
         classes
     }
 
-    /// Closed shapes of some classes.
+    /// The number of closed shapes of some classes.
     #[cfg(test)]
     pub(super) fn shapes(&self, which: impl Fn(StyleClass) -> bool) -> usize {
         let closed = |item: &Item| match *item {
             Item::Rect { .. } => 1,
             Item::Line { .. } | Item::Open { .. } => 0,
-            Item::Symbol { symbol, .. } => self.symbols[symbol as usize].closed(),
+            Item::Symbol { symbol, .. } => self.symbols[symbol as usize].closed,
         };
         self.classes().iter().filter(|i| which(*i.0)).flat_map(|i| i.1).flat_map(|i| *i).map(closed).sum()
     }
 
-    /// The drawing as SVG 1.1, whole and self-contained.
+    /// The whole drawing as SVG 1.1.
     pub(crate) fn svg(&self, title: &str, alt: &str) -> String {
         let mut svg = String::with_capacity(1 << 16);
         self.head(&mut svg, "", (0.0, self.height), title, alt);
@@ -124,7 +123,7 @@ impl Drawing {
             self.class(&mut svg, class, items.into_iter().flatten());
         }
         let mut texts: BTreeMap<StyleClass, Vec<&(u32, Point)>> = BTreeMap::new();
-        for (class, placed) in self.parts.iter().flat_map(|p| &p.texts) {
+        for (class, placed) in self.blocks.iter().flat_map(|b| &b.texts) {
             texts.entry(*class).or_default().extend(placed);
         }
         for (class, placed) in texts {
@@ -134,13 +133,13 @@ impl Drawing {
         svg
     }
 
-    /// The drawing as one SVG for each of its parts, to stand one below the other on one page: the first has the words, and the
-    /// outlines that all of them use.
+    /// One SVG per block, for a page that shows them one below the other: the first has the description, and the outlines of texts
+    /// that all of them use.
     pub(crate) fn blocks(&self, title: &str, alt: &str) -> Vec<String> {
-        let count = self.parts.len();
-        let block = |(k, part): (usize, &Part)| {
-            let top = part.top as f32 / 100.0;
-            let end = self.parts.get(k + 1).map_or(self.height, |p| p.top as f32 / 100.0);
+        let count = self.blocks.len();
+        let svg = |(k, block): (usize, &Block)| {
+            let top = block.top as f32 / 100.0;
+            let end = self.blocks.get(k + 1).map_or(self.height, |p| p.top as f32 / 100.0);
             let mut svg = String::new();
             if k == 0 {
                 self.head(&mut svg, "", (top, end - top), title, alt);
@@ -150,26 +149,26 @@ impl Drawing {
                 self.head(&mut svg, &number, (top, end - top), &name, "See the description of the first part.");
             }
             self.paper(&mut svg, (top, end - top));
-            for (class, items) in &part.classes {
+            for (class, items) in &block.classes {
                 self.class(&mut svg, *class, items.iter());
             }
-            for (class, placed) in &part.texts {
+            for (class, placed) in &block.texts {
                 self.uses(&mut svg, *class, placed.iter());
             }
             svg.push_str("</svg>\n");
             svg
         };
-        self.parts.iter().enumerate().map(block).collect()
+        self.blocks.iter().enumerate().map(svg).collect()
     }
 
-    fn head(&self, svg: &mut String, which: &str, (top, height): (f32, f32), title: &str, alt: &str) {
+    fn head(&self, svg: &mut String, suffix: &str, (top, height): (f32, f32), title: &str, alt: &str) {
         let (w, h, y, id) = (number(self.width), number(height), number(top), &self.id);
         // Writing to a String cannot fail.
         let _ = write!(
             svg,
             "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" viewBox=\"0 {y} {w} {h}\" role=\"img\" \
-             aria-labelledby=\"{id}title{which} {id}desc{which}\">\n<title id=\"{id}title{which}\">{}</title>\n\
-             <desc id=\"{id}desc{which}\">{}</desc>\n",
+             aria-labelledby=\"{id}title{suffix} {id}desc{suffix}\">\n<title id=\"{id}title{suffix}\">{}</title>\n\
+             <desc id=\"{id}desc{suffix}\">{}</desc>\n",
             escaped(title),
             escaped(alt)
         );
@@ -184,7 +183,7 @@ impl Drawing {
             svg.push_str(rest);
             svg.push_str("\"/>");
         }
-        let used = |class: &StyleClass| self.parts.iter().any(|p| p.classes.contains_key(class));
+        let used = |class: &StyleClass| self.blocks.iter().any(|b| b.classes.contains_key(class));
         svg.push_str(&self.theme.patterns(&self.id, used));
         svg.push_str("</defs>\n");
     }
@@ -210,10 +209,10 @@ impl Drawing {
         let _ = write!(svg, "<path {} d=\"", self.theme.style(class, &self.id));
         let mut before: Option<Point> = None;
         for (i, item) in items.enumerate() {
-            let canvas = before.filter(|_| i % RELATIVE > 0);
-            let end = match *item {
+            let from = before.filter(|_| i % ABSOLUTE_EVERY > 0);
+            before = Some(match *item {
                 Item::Rect { at, size } => {
-                    begin(svg, at, canvas);
+                    begin(svg, at, from);
                     svg.push('h');
                     put(svg, size.0);
                     svg.push('v');
@@ -223,40 +222,39 @@ impl Drawing {
                     svg.push('z');
                     at
                 }
-                Item::Line { from, to } => {
-                    begin(svg, from, canvas);
-                    line(svg, from, to);
+                Item::Line { from: start, to } => {
+                    begin(svg, start, from);
+                    line(svg, start, to);
                     to
                 }
                 Item::Open { first, end } => {
                     let points = &self.points[first as usize..end as usize];
                     let Some((start, end)) = points.first().zip(points.last()) else { continue };
-                    begin(svg, *start, canvas);
+                    begin(svg, *start, from);
                     points.windows(2).for_each(|p| line(svg, p[0], p[1]));
                     *end
                 }
                 Item::Symbol { symbol, at } => {
                     let (first, rest, end) = self.symbols[symbol as usize].relative();
-                    begin(svg, (at.0 + first.0, at.1 + first.1), canvas);
+                    begin(svg, (at.0 + first.0, at.1 + first.1), from);
                     svg.push_str(rest);
                     (at.0 + end.0, at.1 + end.1)
                 }
-            };
-            before = Some(end);
+            });
         }
         svg.push_str("\"/>\n");
     }
 }
 
-/// Begins a shape: relative to where the canvas is, or at a place of its own.
-fn begin(svg: &mut String, at: Point, canvas: Option<Point>) {
-    let from = canvas.unwrap_or((0, 0));
-    svg.push(if canvas.is_some() { 'm' } else { 'M' });
+/// Begins a shape, relative to the end of the one before if `from` is given.
+fn begin(svg: &mut String, at: Point, from: Option<Point>) {
+    svg.push(if from.is_some() { 'm' } else { 'M' });
+    let from = from.unwrap_or_default();
     put(svg, at.0 - from.0);
     put(svg, at.1 - from.1);
 }
 
-/// A number as the whole of an attribute.
+/// Writes a number as the value of an attribute.
 fn coordinate(svg: &mut String, value: i32) {
     let from = svg.len();
     put(svg, value);

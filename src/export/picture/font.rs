@@ -6,57 +6,53 @@ use skrifa::outline::{DrawSettings, OutlinePen};
 use skrifa::{FontRef, GlyphId, MetadataProvider};
 use std::sync::LazyLock;
 
-/// The font `DejaVu Sans`, cut to Latin, Greek, Cyrillic and the signs of the trade; its licence stands beside it.
+/// `DejaVu Sans`, reduced to Latin, Greek, Cyrillic and musical symbols; `font/LICENSE.txt` is its licence.
 static BYTES: &[u8] = include_bytes!("font/DejaVuSans.ttf");
 
-/// Units of an em.
+/// Units per em.
 const EM: f32 = 2048.0;
 
-static FONT: LazyLock<FontRef<'static>> =
-    LazyLock::new(|| FontRef::new(BYTES).expect("the font is part of the program"));
+static FONT: LazyLock<FontRef<'static>> = LazyLock::new(|| FontRef::new(BYTES).expect("the font is bundled"));
 
-/// Whether the font has a letter.
 #[cfg(test)]
 pub(super) fn has(c: char) -> bool {
     FONT.charmap().map(c).is_some()
 }
 
-/// Letters whose widths are looked up once: all of Latin, Greek and Cyrillic.
-const COMMON: usize = 0x530;
+/// End of the characters whose widths are cached: all of Latin, Greek and Cyrillic.
+const CACHED: u32 = 0x530;
 
-/// Widths of the common letters, in units of an em.
-static WIDTHS: LazyLock<Vec<f32>> = LazyLock::new(|| {
-    let letter = |code| char::from_u32(code).map_or(0.0, measured);
-    (0..COMMON as u32).map(letter).collect()
-});
+/// Widths in font units.
+static WIDTHS: LazyLock<Vec<f32>> =
+    LazyLock::new(|| (0..CACHED).map(|code| char::from_u32(code).map_or(0.0, advance)).collect());
 
-fn measured(c: char) -> f32 {
+fn advance(c: char) -> f32 {
     let metrics = FONT.glyph_metrics(Size::unscaled(), LocationRef::default());
     metrics.advance_width(FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF)).unwrap_or(0.0)
 }
 
-/// Width of a text at a size, in the size's unit. A letter that the font has not is an empty box.
+/// Width of a text, in the unit of `size`. A character that the font lacks is an empty box.
 pub(crate) fn width(text: &str, size: f32) -> f32 {
     let widths = &*WIDTHS;
-    text.chars().map(|c| widths.get(c as usize).copied().unwrap_or_else(|| measured(c))).sum::<f32>() * size / EM
+    text.chars().map(|c| widths.get(c as usize).copied().unwrap_or_else(|| advance(c))).sum::<f32>() * size / EM
 }
 
-/// The outline of a text, its baseline from the origin to the right.
+/// The outline of a text whose baseline starts at the origin.
 pub(super) fn outline(text: &str, size: f32) -> Symbol {
     let outlines = FONT.outline_glyphs();
-    let mut canvas = Canvas { symbol: Symbol::default(), scale: size / EM, x: 0.0 };
+    let mut pen = TextPen { symbol: Symbol::default(), scale: size / EM, x: 0.0 };
     for c in text.chars() {
         let glyph = FONT.charmap().map(c).unwrap_or(GlyphId::NOTDEF);
         if let Some(outline) = outlines.get(glyph) {
-            // A glyph that cannot be drawn is left out; the width stays.
-            let _ = outline.draw(DrawSettings::unhinted(Size::unscaled(), LocationRef::default()), &mut canvas);
+            // A malformed glyph leaves a gap.
+            let _ = outline.draw(DrawSettings::unhinted(Size::unscaled(), LocationRef::default()), &mut pen);
         }
-        canvas.x += width(c.encode_utf8(&mut [0; 4]), EM);
+        pen.x += width(c.encode_utf8(&mut [0; 4]), EM);
     }
-    canvas.symbol
+    pen.symbol
 }
 
-/// The start of a text that fits a width, with an ellipsis where something is cut off.
+/// The start of a text that fits a width, with an ellipsis if it was cut.
 pub(crate) fn fitted(text: &str, size: f32, room: f32) -> String {
     if width(text, size) <= room {
         return text.to_owned();
@@ -73,19 +69,19 @@ pub(crate) fn fitted(text: &str, size: f32, room: f32) -> String {
     format!("{}…", kept.trim_end())
 }
 
-struct Canvas {
+struct TextPen {
     symbol: Symbol,
     scale: f32,
     x: f32,
 }
 
-impl Canvas {
+impl TextPen {
     fn at(&self, x: f32, y: f32) -> (f32, f32) {
         ((x + self.x) * self.scale, -y * self.scale)
     }
 }
 
-impl OutlinePen for Canvas {
+impl OutlinePen for TextPen {
     fn move_to(&mut self, x: f32, y: f32) {
         let (x, y) = self.at(x, y);
         self.symbol.move_to(x, y);
@@ -115,7 +111,7 @@ mod tests {
 
     #[test]
     fn texts_have_outlines_widths_and_fit() {
-        assert!(outline("3", 10.0).closed() == 1 && outline(" ", 10.0).relative().1.is_empty());
+        assert!(outline("3", 10.0).closed == 1 && outline(" ", 10.0).relative().1.is_empty());
         // DejaVu Sans: the digits are 1303 units of 2048 wide.
         assert!((width("33", 2048.0) - 2606.0).abs() < 1e-3);
         assert_eq!(fitted("winch", 10.0, 100.0), "winch");

@@ -1,4 +1,4 @@
-//! The shapes of landings, and the legend of the marks that occur in a grid.
+//! The shapes of landings, and the legend of a grid.
 
 use super::PageLayout;
 use super::canvas::{Anchor, Canvas, Shape};
@@ -6,8 +6,9 @@ use super::font;
 use super::grid::pin;
 use super::theme::{LEVELS, StyleClass};
 use crate::analysis::limits;
+use std::collections::BTreeSet;
 
-/// The form of a landing's mark, by its level.
+/// The mark of a landing, by its level.
 pub(super) fn shape(level: u32) -> Shape {
     match level {
         0 => Shape::Square,
@@ -19,78 +20,64 @@ pub(super) fn shape(level: u32) -> Shape {
     }
 }
 
-/// A landing's level as classes count it.
+/// The level of a landing's [`StyleClass`].
 pub(super) fn level(level: u32) -> u8 {
     level.min(u32::from(LEVELS) - 1) as u8
 }
 
-/// What a level is called in the key.
-const LEVEL_WORDS: [&str; LEVELS as usize] =
+const LEVEL_NAMES: [&str; LEVELS as usize] =
     ["downbeat", "strong beat", "beat", "half, third or fifth of the beat", "quarter or sixth", "deeper"];
 
-/// Which marks were drawn, so that the key explains those and no others.
-#[derive(Default)]
-#[allow(clippy::struct_excessive_bools, reason = "each is a mark that is there or not")]
-pub(super) struct LegendUse {
-    pub(super) levels: [bool; LEVELS as usize],
-    pub(super) ghosts: bool,
-    pub(super) accents: bool,
-    pub(super) holds: bool,
-    /// Pulses without and with an attack.
-    pub(super) pulses: [bool; 2],
-    pub(super) meets: bool,
-}
-
-/// A mark of the key.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Sign {
+/// A mark that the legend explains, in the legend's order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum LegendMark {
     Level(u8),
     Ghost,
     Accent,
     Hold,
-    Pulse(bool),
+    PulseWithAttack,
+    PulseWithout,
     Guide,
-    Meet,
+    Meeting,
 }
 
-/// What the marks mean that are in the picture.
-fn legend(seen: &LegendUse) -> Vec<(Sign, String)> {
-    let (within, together) = (limits::AGREES.value, limits::TOGETHER.value);
-    let attack = format!("an attack within {within}% of its period");
-    let without = if seen.pulses[1] { "pulse without".to_owned() } else { format!("pulse without {attack}") };
-    let levels =
-        (0..LEVELS).map(|n| (seen.levels[usize::from(n)], Sign::Level(n), LEVEL_WORDS[usize::from(n)].to_owned()));
-    let others = [
-        (seen.ghosts, Sign::Ghost, "ghost: outline only".to_owned()),
-        (seen.accents, Sign::Accent, "accent".to_owned()),
-        (seen.holds, Sign::Hold, "hold".to_owned()),
-        (seen.pulses[1], Sign::Pulse(true), format!("pulse with {attack}")),
-        (seen.pulses[0], Sign::Pulse(false), without),
-        (seen.pulses != [false; 2], Sign::Guide, "pulses of the first strip".to_owned()),
-        (seen.meets, Sign::Meet, format!("coincides with the beat: within {together} ms")),
-    ];
-    levels.chain(others).filter(|e| e.0).map(|(_, sign, words)| (sign, words)).collect()
+/// The explanations of the marks that were drawn.
+fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
+    let attack = format!("an attack within {}% of its period", limits::AGREES.value);
+    let text = |mark: LegendMark| match mark {
+        LegendMark::Level(n) => LEVEL_NAMES[usize::from(n)].to_owned(),
+        LegendMark::Ghost => "ghost: outline only".to_owned(),
+        LegendMark::Accent => "accent".to_owned(),
+        LegendMark::Hold => "hold".to_owned(),
+        LegendMark::PulseWithAttack => format!("pulse with {attack}"),
+        LegendMark::PulseWithout if drawn.contains(&LegendMark::PulseWithAttack) => "pulse without".to_owned(),
+        LegendMark::PulseWithout => format!("pulse without {attack}"),
+        LegendMark::Guide => "pulses of the first strip".to_owned(),
+        LegendMark::Meeting => format!("coincides with the beat: within {} ms", limits::TOGETHER.value),
+    };
+    drawn.iter().map(|mark| (*mark, text(*mark))).collect()
 }
 
-/// Draws the key; gives the end of the picture.
-pub(super) fn draw(canvas: &mut Canvas, page: PageLayout, top: f32, seen: &LegendUse) -> f32 {
+/// Returns the lower edge of the legend.
+pub(super) fn draw(canvas: &mut Canvas, page: PageLayout, top: f32, drawn: &BTreeSet<LegendMark>) -> f32 {
     let (mut x, mut y) = (page.left + 6.0, top + 8.0);
-    for (sign, words) in legend(seen) {
-        let wide = 16.0 + font::width(&words, 9.0) + 16.0;
+    for (mark, text) in legend(drawn) {
+        let wide = 16.0 + font::width(&text, 9.0) + 16.0;
         if x + wide > page.right && x > page.left + 6.0 {
             x = page.left + 6.0;
             y += 17.0;
         }
-        match sign {
-            Sign::Level(n) => canvas.mark(StyleClass::Landing(n), shape(u32::from(n)), x, y, 4.2),
-            Sign::Ghost => canvas.mark(StyleClass::Open, Shape::Disc, x, y, 3.6),
-            Sign::Accent => canvas.wedge(StyleClass::Sign, x, y, (3.2, 2.0)),
-            Sign::Hold => canvas.rect(StyleClass::Hold, x - 6.0, y - 1.6, 12.0, 3.2),
-            Sign::Pulse(filled) => pin(canvas, 0, filled, x, y),
-            Sign::Guide => canvas.line(StyleClass::Guide, x, y - 7.0, x, y + 7.0),
-            Sign::Meet => canvas.line(StyleClass::Meet, x, y - 6.0, x, y + 6.0),
+        match mark {
+            LegendMark::Level(n) => canvas.mark(StyleClass::Landing(n), shape(u32::from(n)), x, y, 4.2),
+            LegendMark::Ghost => canvas.mark(StyleClass::Open, Shape::Disc, x, y, 3.6),
+            LegendMark::Accent => canvas.wedge(StyleClass::Sign, x, y, (3.2, 2.0)),
+            LegendMark::Hold => canvas.rect(StyleClass::Hold, x - 6.0, y - 1.6, 12.0, 3.2),
+            LegendMark::PulseWithAttack => pin(canvas, 0, true, x, y),
+            LegendMark::PulseWithout => pin(canvas, 0, false, x, y),
+            LegendMark::Guide => canvas.line(StyleClass::Guide, x, y - 7.0, x, y + 7.0),
+            LegendMark::Meeting => canvas.line(StyleClass::Meet, x, y - 6.0, x, y + 6.0),
         }
-        canvas.text(StyleClass::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, &words);
+        canvas.text(StyleClass::Text, Anchor::Start, x + 11.0, y + 3.2, 9.0, &text);
         x += wide;
     }
     y + 18.0
@@ -102,36 +89,36 @@ mod tests {
     use super::super::tests::piece;
     use super::super::theme::Theme;
     use super::*;
-    use crate::analysis::{Ask, report};
+    use crate::analysis::{AnalysisOptions, report};
     use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 
-    /// The key of one layer over a bar of 4/4.
-    fn key(cells: &str, hearings: bool) -> Vec<String> {
+    /// The legend of one layer over a bar of 4/4.
+    fn texts(cells: &str, hearings: bool) -> Vec<String> {
         let meter = Meter::parse("4/4").expect("meter");
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let part = cell_notation::parse_bars(cells, &meter, 1, 4).expect("cells");
         let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
         let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
         let groove = Groove::new("t", "", vec![section], layers).expect("groove");
-        let report = report(&groove, &Ask::default());
+        let report = report(&groove, &AnalysisOptions::default());
         let mut piece = piece(&groove, &report);
         if !hearings {
             piece.hearings.clear();
         }
         let page = PageLayout { left: 14.0, right: 676.0, top: 34.0 };
-        let (_, _, seen) = body(&piece, &mut Canvas::new(Theme::Print, 690.0, "t"), page);
-        legend(&seen).into_iter().map(|(_, words)| words).collect()
+        let (_, _, drawn) = body(&piece, &mut Canvas::new(Theme::Print, 690.0, "t"), page);
+        legend(&drawn).into_iter().map(|(_, text)| text).collect()
     }
 
     #[test]
-    fn the_key_has_the_marks_that_are_in_the_picture_and_no_others() {
-        assert_eq!(key("................", false), [""; 0]);
-        assert_eq!(key("x...............", false), ["downbeat"]);
+    fn the_legend_has_the_marks_that_are_in_the_picture_and_no_others() {
+        assert_eq!(texts("................", false), [""; 0]);
+        assert_eq!(texts("x...............", false), ["downbeat"]);
         assert_eq!(
-            key("X...o...x-......", false),
+            texts("X...o...x-......", false),
             ["downbeat", "strong beat", "beat", "ghost: outline only", "accent", "hold"]
         );
-        let pulses = key("x..x..x...x.x...", true);
+        let pulses = texts("x..x..x...x.x...", true);
         for words in [
             "pulse with an attack within 17.5% of its period",
             "pulse without",

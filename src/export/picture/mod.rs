@@ -1,7 +1,7 @@
 //! Pictures of a groove as SVG and PNG: the grid, the streams, the landings.
 //!
-//! Everything of one style is one path and each text one outline that is reused, so that thousands of cells stay a small file. The
-//! options decide every byte: there is no clock and no random number.
+//! All shapes of one style form one path, and equal texts share one outline, so that thousands of cells make a small file. The output
+//! depends on the input and the options only.
 
 mod alt;
 pub(super) mod canvas;
@@ -23,7 +23,7 @@ pub use self::png::png;
 pub use theme::Theme;
 
 use super::ExportInput;
-use canvas::{Anchor, Canvas};
+use canvas::Canvas;
 pub(crate) use drawing::Drawing;
 use theme::StyleClass;
 
@@ -39,17 +39,27 @@ pub enum PictureKind {
     Landings,
 }
 
-/// How a picture is wanted.
+/// Options of a picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PictureOptions {
     /// What it shows.
     pub kind: PictureKind,
-    /// Where it is looked at.
+    /// Its colours.
     pub theme: Theme,
-    /// Its width in CSS pixels (1/96 inch), 480 to 4000; other numbers are moved into that range.
+    /// Its width in CSS pixels (1/96 inch), clamped to 480 to 4000.
     pub width: f32,
-    /// Begins the names of what is in it, so that several pictures can stand on one page; letters and digits.
+    /// Prefix of the ids in it, letters and digits, so that several pictures can share a page.
     pub id: String,
+}
+
+impl PictureOptions {
+    /// An empty page with a title.
+    pub(super) fn page(&self, title: &str) -> (Canvas, PageLayout) {
+        let width = if self.width.is_finite() { self.width.clamp(480.0, 4000.0) } else { 1000.0 };
+        let mut canvas = Canvas::new(self.theme, width, &self.id);
+        canvas.fitted_text(StyleClass::Text, MARGIN, 24.0, 15.0, title, width - 2.0 * MARGIN);
+        (canvas, PageLayout { left: MARGIN, right: width - MARGIN, top: 34.0 })
+    }
 }
 
 impl Default for PictureOptions {
@@ -61,11 +71,11 @@ impl Default for PictureOptions {
 /// A finished picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Picture {
-    /// It as SVG 1.1, whole and self-contained.
+    /// Self-contained SVG 1.1.
     pub svg: String,
     /// Its title.
     pub title: String,
-    /// What it shows in words.
+    /// Its text alternative.
     pub alt: String,
     /// Its width in CSS pixels.
     pub width: f32,
@@ -74,16 +84,16 @@ pub struct Picture {
     theme: Theme,
 }
 
-/// Room at the left and right.
+/// Left and right margin.
 const MARGIN: f32 = 14.0;
 
-/// Draws a picture. Hearings that the report has not and a section that is not there are left out. A groove that is too large for one
-/// picture is cut after a whole line, and the picture says so.
-pub fn picture(piece: &ExportInput<'_>, ask: &PictureOptions) -> Picture {
-    layout(piece, ask).picture()
+/// Draws a picture. Hearings and sections that do not exist are ignored. A groove that is too large for one picture is cut after a
+/// whole line, and the picture says so.
+pub fn picture(piece: &ExportInput<'_>, options: &PictureOptions) -> Picture {
+    layout(piece, options).picture()
 }
 
-/// A picture that is not written yet.
+/// A picture before it is written as SVG.
 #[derive(Debug, Clone)]
 pub(crate) struct Layout {
     pub(crate) drawing: Drawing,
@@ -92,62 +102,50 @@ pub(crate) struct Layout {
 }
 
 impl Layout {
-    /// It as one SVG.
     pub(crate) fn picture(self) -> Picture {
         let Self { drawing, title, alt } = self;
         let svg = drawing.svg(&title, &alt);
         Picture { svg, title, alt, width: drawing.width, height: drawing.height, theme: drawing.theme }
     }
 
-    /// Its height in CSS pixels.
-    pub(crate) fn height(&self) -> f32 {
-        self.drawing.height
-    }
-
-    /// It as one SVG for each of its lines, to stand one below the other on one page.
+    /// One SVG per line, for a page that shows them one below the other.
     pub(crate) fn blocks(&self) -> Vec<String> {
         self.drawing.blocks(&self.title, &self.alt)
     }
 
-    /// It as one SVG, whole.
     pub(crate) fn svg(&self) -> String {
         self.drawing.svg(&self.title, &self.alt)
     }
 }
 
-/// Draws a picture without writing it.
-pub(crate) fn layout(piece: &ExportInput<'_>, ask: &PictureOptions) -> Layout {
-    let width = if ask.width.is_finite() { ask.width.clamp(480.0, 4000.0) } else { 1000.0 };
-    let mut canvas = Canvas::new(ask.theme, width, &ask.id);
-    let title = title(piece, ask.kind);
-    canvas.text(StyleClass::Text, Anchor::Start, MARGIN, 24.0, 15.0, &font::fitted(&title, 15.0, width - 2.0 * MARGIN));
-    let page = PageLayout { left: MARGIN, right: width - MARGIN, top: 34.0 };
-    let (height, shown) = match ask.kind {
+pub(crate) fn layout(piece: &ExportInput<'_>, options: &PictureOptions) -> Layout {
+    let title = title(piece, options.kind);
+    let (mut canvas, page) = options.page(&title);
+    let (height, summary) = match options.kind {
         PictureKind::Grid => grid::draw(piece, &mut canvas, page),
         PictureKind::Streams => streams::draw(piece, &mut canvas, page),
         PictureKind::Landings => landings::draw(piece, &mut canvas, page),
     };
-    let height = height.ceil();
-    let alt = alt::words(piece, ask.kind, &shown);
-    Layout { drawing: canvas.finish(height), title, alt }
+    let alt = alt::text(piece, options.kind, &summary);
+    Layout { drawing: canvas.finish(height.ceil()), title, alt }
 }
 
-/// Room to draw on.
+/// The edges of the area below the title.
 #[derive(Debug, Clone, Copy)]
-struct PageLayout {
-    left: f32,
-    right: f32,
-    top: f32,
+pub(super) struct PageLayout {
+    pub(super) left: f32,
+    pub(super) right: f32,
+    pub(super) top: f32,
 }
 
-/// What a drawing could show, for its words.
+/// Facts about a drawing, for its text alternative.
 #[derive(Debug, Clone, Default, PartialEq)]
 struct DrawingSummary {
-    /// What was left out for want of room; empty if nothing was.
+    /// What was left out for lack of room; empty if nothing was.
     cut: String,
-    /// Where streams meet, in seconds.
+    /// The seconds at which the first hearing meets the written beat.
     meetings: Vec<f64>,
-    /// Start and end of what is shown, in seconds.
+    /// The seconds shown.
     range: (f64, f64),
 }
 
@@ -160,10 +158,4 @@ fn title(piece: &ExportInput<'_>, kind: PictureKind) -> String {
         PictureKind::Landings => "landings",
     };
     format!("{}: {what}{}", piece.groove.title(), section.unwrap_or_default())
-}
-
-/// The sections a piece is about.
-fn sections(piece: &ExportInput<'_>) -> Vec<usize> {
-    let all = 0..piece.groove.sections().len();
-    all.filter(|s| piece.section.is_none_or(|wanted| wanted == *s)).collect()
 }

@@ -1,4 +1,4 @@
-//! A finished picture as PNG.
+//! Pictures as PNG.
 
 use super::{Picture, Theme};
 use crate::notation::FormatError;
@@ -6,17 +6,16 @@ use crate::rhythm::expected;
 use resvg::{tiny_skia, usvg};
 use std::io::Write;
 
-/// Most pixels of a PNG: a picture of a long groove has to be exported by section or at a smaller scale.
+/// Maximum number of pixels: a long groove is exported by section or at a smaller scale.
 pub(crate) const MAX_PIXELS: f64 = 48e6;
-/// Most pixels of a PNG at the default scale.
+/// Maximum number of pixels at the default scale.
 const MAX_DEFAULT_PIXELS: f64 = 34e6;
-/// Longest side at the default scale: what common viewers still show.
+/// Maximum side at the default scale: the limit of common viewers.
 const MAX_DEFAULT_SIDE: f64 = 32_000.0;
-/// Longest side.
 const MAX_SIDE: f64 = 60_000.0;
 /// Pixels drawn at a time, four bytes each.
 const BAND_PIXELS: u32 = 8 << 20;
-/// Bytes of a chunk of a PNG's data.
+/// Bytes per data chunk of the file.
 const CHUNK: usize = 1 << 16;
 
 /// The picture as PNG with 8 bits a channel, `scale` pixels to a CSS pixel (0.1 to 8).
@@ -41,19 +40,19 @@ pub fn png(picture: &Picture, scale: f32) -> Result<Vec<u8>, FormatError> {
 
 /// The default scale of a picture: 2, or less where that would be more than 34 million pixels, in steps of a hundredth.
 pub(crate) fn default_scale(picture: &Picture) -> f32 {
-    let most = (MAX_DEFAULT_PIXELS / (f64::from(picture.width) * f64::from(picture.height))).sqrt();
-    let side = (MAX_DEFAULT_SIDE / f64::from(picture.width.max(picture.height))).min(most);
-    ((side * 100.0).floor() / 100.0).clamp(0.1, 2.0) as f32
+    let by_area = (MAX_DEFAULT_PIXELS / (f64::from(picture.width) * f64::from(picture.height))).sqrt();
+    let by_side = MAX_DEFAULT_SIDE / f64::from(picture.width.max(picture.height));
+    ((by_area.min(by_side) * 100.0).floor() / 100.0).clamp(0.1, 2.0) as f32
 }
 
-/// Draws the SVG in bands from the top, so that memory does not grow with the picture, and compresses each at once.
+/// Renders and compresses the SVG in bands, so that memory does not grow with the picture.
 fn encode(picture: &Picture, (w, h): (u32, u32), out: &mut Vec<u8>) -> Result<(), Box<dyn std::error::Error>> {
     let tree = usvg::Tree::from_str(&picture.svg, &usvg::Options::default())?;
     let grey = picture.theme == Theme::Print;
     let mut encoder = png::Encoder::new(out, w, h);
     encoder.set_color(if grey { png::ColorType::Grayscale } else { png::ColorType::Rgb });
     encoder.set_depth(png::BitDepth::Eight);
-    // One row of pixels is much like the next: with that taken away the quickest level compresses as well as slow ones.
+    // Consecutive rows are similar: after the Up filter the fastest level compresses as well as slower ones.
     encoder.set_filter(png::Filter::Up);
     encoder.set_deflate_compression(png::DeflateCompression::Level(1));
     let mut writer = encoder.write_header()?;
@@ -61,11 +60,11 @@ fn encode(picture: &Picture, (w, h): (u32, u32), out: &mut Vec<u8>) -> Result<()
     let rows = (BAND_PIXELS / w).clamp(1, h);
     let mut band = tiny_skia::Pixmap::new(w, rows).ok_or("out of memory")?;
     let mut data = Vec::new();
-    // A side that is no whole number of pixels is stretched to the next one, so that every pixel is covered.
+    // Sides are rounded up to whole pixels; stretching covers the last one.
     let fitted = tiny_skia::Transform::from_scale(w as f32 / picture.width, h as f32 / picture.height);
     for top in (0..h).step_by(rows as usize) {
         resvg::render(&tree, fitted.post_translate(0.0, -(top as f32)), &mut band.as_mut());
-        // Every pixel is opaque: three channels are enough, and one where all of them are equal.
+        // Every pixel is opaque, and in print all channels are equal.
         let pixels = band.data().chunks_exact(4).take((w * rows.min(h - top)) as usize);
         data.clear();
         if grey {

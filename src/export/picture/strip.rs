@@ -1,40 +1,38 @@
-//! A strip of pulses: the written beat or a chosen hearing.
+//! The pulses of the written beat and of the chosen hearings.
 
+use crate::analysis::clock::wholes;
 use crate::analysis::{Hearing, Kind, limits};
 use crate::describe;
 use crate::export::ExportInput;
 
-/// Most hearings of one picture.
-pub(super) const MAX_HEARINGS: usize = 6;
-/// A pulse.
+/// Maximum number of hearings in one picture.
+const MAX_HEARINGS: usize = 6;
+
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pulse {
     /// Seconds from the groove's start at full speed.
     pub(super) seconds: f64,
     /// Whether an attack falls on it.
     pub(super) sounded: bool,
-    /// Whether the written beat falls with it, within what the ear takes as one (limits: together).
-    pub(super) meets: bool,
+    /// Whether a written beat falls so close to it that the two are heard as one ([`limits::TOGETHER`]).
+    pub(super) meets_beat: bool,
 }
 
-/// A line of pulses.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Strip {
-    /// What stands before it.
     pub(super) name: String,
-    /// Its tempos.
     pub(super) tempo: String,
-    /// Its pulses in order.
+    /// In order of time.
     pub(super) pulses: Vec<Pulse>,
 }
 
-/// Seconds of every written beat, each time through counted.
+/// The seconds of every written beat in all passes.
 pub(super) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
     let (groove, clock) = (piece.groove, &piece.report.clock);
     let mut beats = Vec::new();
     for (s, section) in groove.sections().iter().enumerate() {
         let beat = section.meter.beat();
-        let length = beat.numer() as f64 / beat.denom() as f64 * clock.seconds_per_whole(s).unwrap_or(0.0);
+        let length = wholes(beat) * clock.seconds_per_whole(s).unwrap_or(0.0);
         for pass in 0..usize::from(section.times) {
             let Some((from, _)) = clock.range(s, pass) else { continue };
             beats.extend((0..section.beats()).map(|b| from + b as f64 * length));
@@ -43,12 +41,12 @@ pub(super) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
     beats
 }
 
-/// The chosen hearings' strips, at most six, those that are not there and the written beat itself left out.
+/// The strips of the [`chosen`] hearings.
 pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
     let together = limits::TOGETHER.value / 1000.0;
     let attacks: Vec<f64> = piece.report.attacks.iter().map(|a| a.seconds).collect();
     let strip = |(index, h): (usize, &Hearing)| {
-        let near = |i: usize| {
+        let tolerance = |i: usize| {
             let gap = |a: usize, b: usize| Some(h.pulses.get(b)? - h.pulses.get(a)?);
             let before = i.checked_sub(1).and_then(|b| gap(b, i));
             let period = gap(i, i + 1).or(before).unwrap_or(f64::INFINITY);
@@ -56,8 +54,8 @@ pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
         };
         let pulse = |(i, seconds): (usize, &f64)| Pulse {
             seconds: *seconds,
-            sounded: away(&attacks, *seconds) <= near(i) + 1e-9,
-            meets: away(beats, *seconds) <= together + 1e-9,
+            sounded: distance(&attacks, *seconds) <= tolerance(i) + 1e-9,
+            meets_beat: distance(beats, *seconds) <= together + 1e-9,
         };
         let (name, tempo) = (format!("{}: {}", index + 1, h.kind), format!("{} BPM", describe::tempos(h, 1.0)));
         Strip { name, tempo, pulses: h.pulses.iter().enumerate().map(pulse).collect() }
@@ -65,27 +63,24 @@ pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
     chosen(piece).into_iter().map(strip).collect()
 }
 
-/// A hearing by the number it has in the report's list, from 1.
-pub(super) fn named(index: usize, h: &Hearing) -> String {
+pub(super) fn hearing_label(index: usize, h: &Hearing) -> String {
     format!("hearing {} ({}) at {} BPM", index + 1, h.kind, describe::tempos(h, 1.0))
 }
 
-/// The written beat's name with its tempo.
-pub(super) fn written(piece: &ExportInput<'_>, section: usize) -> String {
+pub(super) fn beat_label(piece: &ExportInput<'_>, section: usize) -> String {
     let Some(s) = piece.groove.sections().get(section) else { return String::new() };
-    let beat = s.meter.beat();
     let per_whole = piece.report.clock.seconds_per_whole(section).unwrap_or(1.0);
-    format!("written beat {:.1} BPM", 60.0 / (beat.numer() as f64 / beat.denom() as f64 * per_whole))
+    format!("written beat {:.1} BPM", 60.0 / (wholes(s.meter.beat()) * per_whole))
 }
 
-/// The hearings that are drawn, each with its place in the report.
+/// The hearings to draw, with their indices in the report: at most [`MAX_HEARINGS`], without the written beat.
 pub(super) fn chosen<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
     let found = piece.hearings.iter().filter_map(|h| Some((*h, piece.report.hearings.get(*h)?)));
     found.filter(|(_, h)| h.kind != Kind::Written).take(MAX_HEARINGS).collect()
 }
 
-/// Distance from a time to the nearest of some rising times; infinite where there is none.
-pub(super) fn away(times: &[f64], at: f64) -> f64 {
+/// The distance to the nearest of some ascending times; infinite if there are none.
+fn distance(times: &[f64], at: f64) -> f64 {
     let next = times.partition_point(|t| *t < at);
     let to = |i: Option<usize>| i.and_then(|i| times.get(i)).map_or(f64::INFINITY, |t| (t - at).abs());
     to(Some(next)).min(to(next.checked_sub(1)))

@@ -1,14 +1,13 @@
-//! An outline that is drawn at many points, as SVG path commands relative to its start.
+//! A shape that can be drawn at many points, as SVG path commands relative to its start.
 
-/// Hundredths of a CSS pixel: what a picture's numbers are rounded to.
+/// In hundredths of a CSS pixel, to which the coordinates of pictures are rounded.
 pub(super) type Point = (i32, i32);
 
-/// Hundredths of a length.
 pub(super) fn hundredths(x: f32) -> i32 {
     (f64::from(x) * 100.0).round() as i32
 }
 
-/// Puts a number of hundredths after what stands there, as short as a path allows.
+/// Appends a number of hundredths to a path, in the shortest form.
 pub(super) fn put(out: &mut String, value: i32) {
     if value >= 0 && !out.ends_with(|c: char| c.is_ascii_alphabetic()) {
         out.push(' ');
@@ -36,27 +35,22 @@ pub(super) fn put(out: &mut String, value: i32) {
     }
 }
 
-/// An outline about a point.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) struct Symbol {
-    /// Where it begins, and what follows as commands relative to that.
     first: Point,
+    /// The commands after the move to `first`.
     svg: String,
     at: Point,
+    /// Start of the current subpath.
     start: Point,
-    closed: usize,
+    /// Number of closed subpaths.
+    pub(super) closed: usize,
 }
 
 impl Symbol {
-    /// Where it begins, all that follows relative to it, and where it ends.
+    /// Its start, the commands relative to it, and its end.
     pub(super) fn relative(&self) -> (Point, &str, Point) {
         (self.first, &self.svg, self.at)
-    }
-
-    /// Closed shapes in it.
-    #[cfg(test)]
-    pub(super) fn closed(&self) -> usize {
-        self.closed
     }
 
     fn point(x: f32, y: f32) -> Point {
@@ -84,12 +78,7 @@ impl Symbol {
 
     pub(super) fn line_to(&mut self, x: f32, y: f32) {
         let p = Self::point(x, y);
-        self.svg_line(p);
-    }
-
-    fn svg_line(&mut self, p: Point) {
-        let from = self.at;
-        line(&mut self.svg, from, p);
+        line(&mut self.svg, self.at, p);
         self.at = p;
     }
 
@@ -109,7 +98,7 @@ impl Symbol {
         self.closed += 1;
     }
 
-    /// Lines through points, each from the symbol's own.
+    /// Lines through points relative to the symbol's position.
     pub(crate) fn lines(&mut self, points: &[(f32, f32)], closed: bool) {
         for (i, (x, y)) in points.iter().enumerate() {
             if i == 0 { self.move_to(*x, *y) } else { self.line_to(*x, *y) }
@@ -119,7 +108,7 @@ impl Symbol {
         }
     }
 
-    /// Closed lines and curves: each command of a path (`M`, `L`, `Q`, `C`, `Z`) with its points.
+    /// The commands of a path (`M`, `L`, `Q`, `C`, `Z`) with their absolute points.
     pub(crate) fn path(&mut self, steps: &[(char, &[(f32, f32)])]) {
         for (command, points) in steps {
             match (command, points) {
@@ -132,24 +121,23 @@ impl Symbol {
         }
     }
 
-    /// A box.
     pub(crate) fn rect(&mut self, x: f32, y: f32, w: f32, h: f32) {
         self.lines(&[(x, y), (x + w, y), (x + w, y + h), (x, y + h)], true);
     }
 
-    /// An ellipse about a point, turned by an angle in radians; the other way round as a hole.
-    pub(crate) fn ellipse(&mut self, (x, y): (f32, f32), (rx, ry): (f32, f32), turn: f32, hole: bool) {
-        let (sin, cos) = turn.sin_cos();
+    /// An ellipse rotated by an angle in radians; a hole has the opposite direction.
+    pub(crate) fn ellipse(&mut self, (x, y): (f32, f32), (rx, ry): (f32, f32), angle: f32, hole: bool) {
+        let (sin, cos) = angle.sin_cos();
         let begin = Self::point(x + rx * cos, y + rx * sin);
         let across = Self::point(x - rx * cos, y - rx * sin);
         self.move_to(x + rx * cos, y + rx * sin);
-        // A little less than the radius: renderers scale it up until both ends are met.
+        // Slightly too small: renderers scale it up until it meets both ends.
         let (rx, ry) = (hundredths(rx) - 2, hundredths(ry) - 2);
         for to in [across, begin] {
             self.svg.push('a');
             put(&mut self.svg, rx);
             put(&mut self.svg, ry);
-            put(&mut self.svg, if rx == ry { 0 } else { hundredths(turn.to_degrees()) });
+            put(&mut self.svg, if rx == ry { 0 } else { hundredths(angle.to_degrees()) });
             self.svg.push_str(if hole { " 0 0" } else { " 0 1" });
             put(&mut self.svg, to.0 - self.at.0);
             put(&mut self.svg, to.1 - self.at.1);
@@ -159,7 +147,7 @@ impl Symbol {
     }
 }
 
-/// A straight line as a command relative to where it begins.
+/// Appends a straight line as a relative command.
 pub(super) fn line(out: &mut String, from: Point, to: Point) {
     match (to.0 - from.0, to.1 - from.1) {
         (x, 0) => {

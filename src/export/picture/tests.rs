@@ -62,7 +62,7 @@ fn groove(title: &str, bars: u16, layers: usize, division: u16, cell: Cell) -> G
 }
 
 fn plain(groove: &Groove, kind: PictureKind) -> Picture {
-    let report = report(groove, &analysis::Ask::default());
+    let report = report(groove, &analysis::AnalysisOptions::default());
     picture(&piece(groove, &report), &PictureOptions { kind, ..PictureOptions::default() })
 }
 
@@ -110,7 +110,7 @@ fn narrow_beats_are_broken_within_the_bar() {
     // 64 cells a beat at the least width: each beat needs a line of its own.
     let g = groove("narrow", 2, 1, 32, Cell::ATTACK);
     for width in [0.0, 480.0, 5000.0, f32::NAN] {
-        let report = report(&g, &analysis::Ask::default());
+        let report = report(&g, &analysis::AnalysisOptions::default());
         let drawn = picture(&piece(&g, &report), &PictureOptions { width, ..PictureOptions::default() });
         read(&drawn.svg);
         assert!((480.0..=4000.0).contains(&drawn.width));
@@ -161,7 +161,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         let attack = Cell::Attack(crate::rhythm::Attack { accent, pitch: None });
         let place = Place { layer: 0, section: 0, cell: 0 };
         let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
-        let report = report(&g, &analysis::Ask::default());
+        let report = report(&g, &analysis::AnalysisOptions::default());
         // Without hearings, whose pulses are outlines too.
         let svg = picture(&ExportInput { hearings: Vec::new(), ..piece(&g, &report) }, &PictureOptions::default()).svg;
         let [marks, open, signs] = [MARK, OPEN, SIGN].map(|style| drawn_with(&svg, style));
@@ -171,7 +171,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         (marks.matches('z').count(), open.matches('z').count(), signs.matches('l').count() / 2, wide)
     };
     let (ghost, attack, accent) = (one(Accent::Ghost), one(Accent::Plain), one(Accent::Accent));
-    // The key shows the landing's mark, and a ghost or an accent where there is one.
+    // The legend shows the landing's mark, and a ghost or an accent where there is one.
     assert_eq!((ghost.0, ghost.1, ghost.2), (1, 2, 0));
     assert_eq!((attack.0, attack.1, attack.2), (2, 0, 0));
     assert_eq!((accent.0, accent.1, accent.2), (2, 0, 2));
@@ -184,11 +184,11 @@ fn a_section_played_again_says_so_in_the_picture() {
     let section = Section { times: 3, ..once.sections()[0].clone() };
     let g = Groove::new("again", "", vec![section], once.layers().iter().map(|l| Layer::clone(l)).collect())
         .expect("valid");
-    let report = report(&g, &analysis::Ask::default());
+    let report = report(&g, &analysis::AnalysisOptions::default());
     let piece = piece(&g, &report);
     let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
     grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
-    assert!(canvas.letters().contains(&'×'));
+    assert!(canvas.texts().any(|t| t.contains("3 times through")));
     assert!(picture(&piece, &PictureOptions::default()).alt.contains("3 times through"));
 }
 
@@ -205,7 +205,7 @@ proptest! {
     #![proptest_config(crate::rhythm::random::config(24))]
     #[test]
     fn random_grooves_are_well_formed_in_every_picture(groove in grooves(), screen in any::<bool>(), width in 400.0_f32..1600.0) {
-        let report = report(&groove, &analysis::Ask::default());
+        let report = report(&groove, &analysis::AnalysisOptions::default());
         let theme = if screen { Theme::Screen } else { Theme::Print };
         for kind in KINDS {
             for section in [None, Some(0), Some(groove.sections().len() - 1), Some(99)] {
@@ -221,7 +221,7 @@ proptest! {
     /// The parts of a picture on a page are together as high as the whole, and have every shape and text of it.
     #[test]
     fn the_parts_are_the_whole(groove in grooves(), width in 480.0_f32..900.0) {
-        let report = report(&groove, &analysis::Ask::default());
+        let report = report(&groove, &analysis::AnalysisOptions::default());
         for kind in KINDS {
             let layout = layout(&piece(&groove, &report), &PictureOptions { kind, width, ..PictureOptions::default() });
             let (blocks, whole) = (layout.blocks(), layout.svg());
@@ -251,12 +251,12 @@ proptest! {
         let sounds: Vec<_> = layers.flat_map(|l| (0..groove.sections().len()).map(move |s| (l, s)))
             .flat_map(|(l, s)| groove.part(l, s).attacks(groove.context(l, s))).collect();
         let attacks = sounds.len();
-        // The key has one mark for each level that occurs, and a ghost if there is one.
+        // The legend has one mark for each level that occurs, and a ghost if there is one.
         let levels: std::collections::BTreeSet<u8> = (0..theme::LEVELS).filter(|l| canvas.shapes(|i| i == StyleClass::Landing(*l)) > 0).collect();
         let marks = canvas.shapes(|i| matches!(i, StyleClass::Landing(_) | StyleClass::Open));
         let ghosts_alone = usize::from(sounds.iter().any(|s| s.attack.accent == Accent::Ghost));
         prop_assert!(marks == attacks + levels.len() + ghosts_alone, "{} {} {:?}", marks, attacks, levels);
-        for c in canvas.letters() {
+        for c in canvas.texts().flat_map(|t| t.chars()) {
             prop_assert!(font::has(c), "{:?} is not in the font", c);
         }
     }

@@ -1,21 +1,21 @@
-//! Colours and strokes of pictures, for paper and for screens. No colour carries a meaning alone.
+//! Colours and strokes of pictures, for print and for screens. No meaning depends on colour alone.
 
 use std::fmt::Write;
 
-/// Where a picture is looked at.
+/// Where a picture is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Theme {
-    /// Black and greys on white; everything can be read without colour.
+    /// Black and greys on white.
     #[default]
     Print,
-    /// Light on dark, in hues that are told apart without red against green (after Okabe and Ito 2008).
+    /// Light on dark, in hues that remain distinct in colour-blind vision (after Okabe and Ito 2008).
     Screen,
 }
 
-/// What something is drawn with, in the order of painting.
+/// Styles, in the order of painting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(crate) enum StyleClass {
-    /// Behind every other bar or row.
+    /// Background of every other row.
     Band,
     /// Lines between cells.
     Cell,
@@ -23,60 +23,39 @@ pub(crate) enum StyleClass {
     Beat,
     /// Bar lines.
     Bar,
-    /// Lines of the first hearing's pulses through the rows.
+    /// Pulses of the first hearing, through the rows.
     Guide,
-    /// What goes on sounding.
     Hold,
-    /// Brackets of groups.
+    /// Brackets of groups and tuplets.
     Bracket,
-    /// Paper under a small number, so that no line runs through it.
+    /// Background of a number on a bracket.
     Plate,
-    /// A mark of a landing, by its level.
+    /// Mark of an attack, by the level of its landing.
     Landing(u8),
-    /// A mark that is only an outline, with a landing's line.
+    /// Mark that is only an outline.
     Open,
-    /// A sign over a mark.
+    /// Sign at a mark.
     Sign,
-    /// A chart's bar in the hatching of a landing's level.
+    /// Bar of a chart, in the hatching of a landing's level.
     Hatch(u8),
     /// Pulses of the written beat.
     Written,
-    /// Pulses of a hearing, by its place among the chosen ones.
+    /// Pulses of a hearing, by its index among the chosen ones.
     Pulse(u8),
-    /// Pulses of a hearing on which nothing falls.
+    /// The same without an attack.
     PulseOpen(u8),
-    /// Where streams meet.
+    /// Lines where streams meet.
     Meet,
-    /// Notation: staff lines.
+    /// Staff lines and bar lines of notation.
     Staff,
-    /// Notation: everything else.
+    /// Heads, stems, beams and rests of notation.
     Note,
-    /// Text.
     Text,
-    /// Text that matters less.
+    /// Secondary text.
     Faint,
 }
 
-/// How an class is put on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Style {
-    pub(super) fill: Fill,
-    pub(super) stroke: Option<Stroke>,
-}
-
-/// A line's colour, its width in CSS pixels, and its dashes and gaps.
-pub(super) type Stroke = (&'static str, f32, Option<(f32, f32)>);
-
-/// What is inside a shape.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Fill {
-    Nothing,
-    Colour(&'static str),
-    /// The hatching of a landing's level.
-    Hatch(u8),
-}
-
-/// Levels of landings that have a shade of their own; deeper ones share the last.
+/// Number of landing levels with a shade of their own; deeper ones share the last.
 pub(crate) const LEVELS: u8 = 6;
 
 impl Theme {
@@ -87,7 +66,7 @@ impl Theme {
         }
     }
 
-    fn class(self) -> &'static str {
+    fn ink(self) -> &'static str {
         match self {
             Theme::Print => "#000000",
             Theme::Screen => "#eef2f5",
@@ -101,71 +80,52 @@ impl Theme {
         if self == Theme::Print { PRINT[level] } else { SCREEN[level] }
     }
 
-    fn pulse(self, which: u8) -> &'static str {
+    fn pulse(self, index: u8) -> &'static str {
         const PRINT: [&str; 4] = ["#000000", "#595959", "#000000", "#595959"];
         const SCREEN: [&str; 4] = ["#cc79a7", "#56b4e9", "#e69f00", "#f0e442"];
-        let which = usize::from(which % 4);
-        if self == Theme::Print { PRINT[which] } else { SCREEN[which] }
+        let index = usize::from(index % 4);
+        if self == Theme::Print { PRINT[index] } else { SCREEN[index] }
     }
 
     pub(super) fn text(self, class: StyleClass) -> &'static str {
         match (self, class) {
             (Theme::Print, StyleClass::Faint) => "#4d4d4d",
             (Theme::Screen, StyleClass::Faint) => "#aab6c2",
-            _ => self.class(),
+            _ => self.ink(),
         }
     }
 
-    /// How an class is put on.
-    pub(super) fn style_of(self, class: StyleClass) -> Style {
-        let fill = |colour| Style { fill: Fill::Colour(colour), stroke: None };
-        let stroke = |colour, width| Style { fill: Fill::Nothing, stroke: Some((colour, width, None)) };
-        let both = |inside, line, width| Style { fill: Fill::Colour(inside), stroke: Some((line, width, None)) };
-        let (faint, middle) = match self {
-            Theme::Print => ("#b0b0b0", "#707070"),
-            Theme::Screen => ("#3a4654", "#66788a"),
+    /// The presentation attributes of a class; `id` is the prefix of the hatchings.
+    pub(super) fn style(self, class: StyleClass, id: &str) -> String {
+        let fill = |colour: &str| format!("fill=\"{colour}\"");
+        let both = |fill: &str, line, width: f32| format!("fill=\"{fill}\" stroke=\"{line}\" stroke-width=\"{width}\"");
+        let stroke = |colour, width| both("none", colour, width);
+        let (faint, middle, band, hold) = match self {
+            Theme::Print => ("#b0b0b0", "#707070", "#f3f3f3", "#9a9a9a"),
+            Theme::Screen => ("#3a4654", "#66788a", "#1b232d", "#6d7f91"),
         };
         match class {
-            StyleClass::Band => fill(if self == Theme::Print { "#f3f3f3" } else { "#1b232d" }),
+            StyleClass::Band => fill(band),
             StyleClass::Cell => stroke(faint, 0.5),
             StyleClass::Beat => stroke(middle, 0.7),
-            StyleClass::Bar | StyleClass::Sign => stroke(self.class(), 1.3),
-            StyleClass::Guide => Style { fill: Fill::Nothing, stroke: Some((self.pulse(0), 0.8, Some((2.0, 2.5)))) },
-            StyleClass::Hold => fill(if self == Theme::Print { "#9a9a9a" } else { "#6d7f91" }),
+            StyleClass::Bar | StyleClass::Sign => stroke(self.ink(), 1.3),
+            StyleClass::Guide => format!("{} stroke-dasharray=\"2 2.5\"", stroke(self.pulse(0), 0.8)),
+            StyleClass::Hold => fill(hold),
             StyleClass::Bracket => stroke(middle, 0.8),
-            StyleClass::Landing(level) => both(self.shade(level), self.class(), 0.8),
-            StyleClass::Open => both(self.paper(), self.class(), 1.1),
             StyleClass::Plate => fill(self.paper()),
-            StyleClass::Hatch(level) => {
-                Style { fill: Fill::Hatch(level.min(LEVELS - 1)), stroke: Some((self.class(), 0.8, None)) }
-            }
-            StyleClass::Written | StyleClass::Staff | StyleClass::Note | StyleClass::Text => fill(self.class()),
+            StyleClass::Landing(level) => both(self.shade(level), self.ink(), 0.8),
+            StyleClass::Open => both(self.paper(), self.ink(), 1.1),
+            StyleClass::Hatch(level) => both(&format!("url(#{id}h{})", level.min(LEVELS - 1)), self.ink(), 0.8),
             StyleClass::Pulse(n) => both(self.pulse(n), self.pulse(n), 1.0),
             StyleClass::PulseOpen(n) => both(self.paper(), self.pulse(n), 1.1),
-            StyleClass::Meet => stroke(self.class(), 1.0),
-            StyleClass::Faint => fill(self.text(StyleClass::Faint)),
-        }
-    }
-
-    /// Presentation attributes of an class.
-    pub(super) fn style(self, class: StyleClass, id: &str) -> String {
-        let look = self.style_of(class);
-        let mut style = match look.fill {
-            Fill::Nothing => "fill=\"none\"".to_owned(),
-            Fill::Colour(colour) => format!("fill=\"{colour}\""),
-            Fill::Hatch(level) => format!("fill=\"url(#{id}h{level})\""),
-        };
-        if let Some((colour, width, dash)) = look.stroke {
-            // Writing to a String cannot fail.
-            let _ = write!(style, " stroke=\"{colour}\" stroke-width=\"{width}\"");
-            if let Some((on, off)) = dash {
-                let _ = write!(style, " stroke-dasharray=\"{on} {off}\"");
+            StyleClass::Meet => stroke(self.ink(), 1.0),
+            StyleClass::Written | StyleClass::Staff | StyleClass::Note | StyleClass::Text | StyleClass::Faint => {
+                fill(self.text(class))
             }
         }
-        style
     }
 
-    /// The hatchings that are used, each told from the others by its lines and not by its shade.
+    /// The hatchings that are used, distinct by their lines and not only by shade.
     pub(super) fn patterns(self, id: &str, used: impl Fn(&StyleClass) -> bool) -> String {
         const LINES: [&str; LEVELS as usize] = [
             "M0 0h6v6h-6z",

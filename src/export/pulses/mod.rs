@@ -1,4 +1,4 @@
-//! The written positions of a hearing's pulses in a score.
+//! The written positions of the pulses of hearings in a score.
 
 use super::ExportInput;
 use crate::analysis::Hearing;
@@ -6,55 +6,53 @@ use crate::analysis::clock::wholes;
 use crate::describe;
 use crate::rhythm::{Spot, Time, written_start};
 
-/// How far in whole notes a pulse may lie from a place and be there: what is lost when seconds are made of exact times. At 120 quarters
-/// a minute it is 2 microseconds.
+/// Tolerance in whole notes for times that were converted to seconds: 2 microseconds at 120 quarters a minute.
 const EPSILON_WHOLES: f64 = 1e-6;
 
-/// A hearing whose pulses all fall on written cells or beats, the same ones each time through.
+/// A hearing whose pulses all fall on written cells or beats, the same ones in every pass.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Marked {
-    /// What stands at each pulse.
+pub(super) struct MarkedHearing {
+    /// The mark of each pulse.
     pub(super) sign: String,
-    /// What it is, with its sign.
-    pub(super) words: String,
-    /// Its pulses as written, by section, from the section's start.
+    pub(super) description: String,
+    /// The written pulses of each section, from its start.
     pub(super) at: Vec<Vec<Time>>,
 }
 
-impl Marked {
-    /// Its pulses from a time of a section on, before another.
+impl MarkedHearing {
+    /// The pulses of a section from `from` up to but excluding `to`.
     pub(super) fn within(&self, section: usize, from: Time, to: Time) -> &[Time] {
         let all = self.at.get(section).map_or(&[][..], Vec::as_slice);
         &all[all.partition_point(|t| *t < from)..all.partition_point(|t| *t < to)]
     }
 }
 
-/// The layer over whose notes pulses stand: the first that the report's hearings are found for.
+/// The layer over whose notes pulses are marked: the first one analysed.
 pub(super) fn layer(piece: &ExportInput<'_>) -> Option<usize> {
     piece.report.focus.first().copied()
 }
 
-/// The chosen hearings that a score can hold.
-pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<Marked> {
-    let found = chosen(piece).filter_map(|(index, h)| Some((index, h, places(piece, h).ok()?)));
-    let found: Vec<_> = found.collect();
-    let single = found.len() == 1;
+/// The chosen hearings that can be notated.
+pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<MarkedHearing> {
+    let written = chosen(piece).filter_map(|(index, h)| Some((index, h, written_pulses(piece, h).ok()?)));
+    let written: Vec<_> = written.collect();
+    let is_only = written.len() == 1;
     let marked = |(index, h, at): (usize, &Hearing, _)| {
-        let sign = if single { "\u{2193}".to_owned() } else { format!("\u{2193}{}", index + 1) };
-        let kind = describe::hearing_name(piece.groove, piece.report, h);
-        let words = format!("{sign} hearing {}: {kind}, {} BPM", index + 1, describe::tempos(h, 1.0));
-        Marked { sign, words, at }
+        let sign = if is_only { "\u{2193}".to_owned() } else { format!("\u{2193}{}", index + 1) };
+        let name = describe::hearing_name(h);
+        let description = format!("{sign} hearing {}: {name}, {} BPM", index + 1, describe::tempos(h, 1.0));
+        MarkedHearing { sign, description, at }
     };
-    found.into_iter().map(marked).collect()
+    written.into_iter().map(marked).collect()
 }
 
-/// The chosen hearings that a score cannot hold, one sentence each.
+/// A sentence for each chosen hearing that cannot be notated.
 pub(crate) fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
-    let out = chosen(piece).filter_map(|(index, h)| {
-        let why = places(piece, h).err()?;
+    let sentence = |(index, h): (usize, &Hearing)| {
+        let why = written_pulses(piece, h).err()?;
         Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))
-    });
-    out.collect()
+    };
+    chosen(piece).filter_map(sentence).collect()
 }
 
 fn chosen<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
@@ -62,47 +60,44 @@ fn chosen<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a He
     piece.hearings.iter().enumerate().filter(first).filter_map(|(_, h)| Some((*h, piece.report.hearings.get(*h)?)))
 }
 
-/// The written places of a hearing's pulses by section, or why it has none.
-fn places(piece: &ExportInput<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'static str> {
+/// The written pulses of each section, from its start, or why they cannot be written.
+fn written_pulses(piece: &ExportInput<'_>, hearing: &Hearing) -> Result<Vec<Vec<Time>>, &'static str> {
     let sections = piece.groove.sections();
-    let wanted = |s: usize| piece.section.is_none_or(|only| only == s);
-    let grids: Vec<Vec<(f64, Time)>> =
-        (0..sections.len()).map(|s| if wanted(s) { grid(piece, s) } else { Vec::new() }).collect();
+    let grid = |s: usize| if piece.has_section(s) { grid(piece, s) } else { Vec::new() };
+    let grids: Vec<Vec<(f64, Time)>> = (0..sections.len()).map(grid).collect();
     let mut passes: Vec<Vec<Vec<Time>>> = sections.iter().map(|s| vec![Vec::new(); usize::from(s.times)]).collect();
-    for moment in hearing.pulses.iter().filter_map(|p| piece.report.clock.moment(*p)).filter(|m| wanted(m.section)) {
-        let place = nearest(&grids[moment.section], moment.wholes)
+    let moments = hearing.pulses.iter().filter_map(|p| piece.report.clock.moment(*p));
+    for moment in moments.filter(|m| piece.has_section(m.section)) {
+        let at = nearest(&grids[moment.section], moment.wholes)
             .ok_or("not all of its pulses fall on written cells or beats")?;
-        passes[moment.section][moment.pass].push(place);
+        passes[moment.section][moment.pass].push(at);
     }
     let once = |mut passes: Vec<Vec<Time>>| {
-        let same = passes.windows(2).all(|p| p[0] == p[1]);
-        if same {
-            Ok(passes.pop().unwrap_or_default())
-        } else {
-            Err("its pulses fall on different places in different passes through a section")
-        }
+        let all_equal = passes.windows(2).all(|p| p[0] == p[1]);
+        all_equal
+            .then(|| passes.pop().unwrap_or_default())
+            .ok_or("its pulses fall on different places in different passes through a section")
     };
     passes.into_iter().map(once).collect()
 }
 
-/// The cells of the layers that hearings are found for, and the beats: where each sounds in whole notes, and where it is written.
+/// The sounding position in whole notes and the written position of all cells of the analysed layers, and of all beats, ascending.
 fn grid(piece: &ExportInput<'_>, section: usize) -> Vec<(f64, Time)> {
     let groove = piece.groove;
     let meter = &groove.sections()[section].meter;
-    let mut places: Vec<(f64, Time)> = Vec::new();
+    let mut positions: Vec<(f64, Time)> = Vec::new();
     for layer in piece.report.focus.iter().copied().filter(|l| *l < groove.layers().len()) {
         let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         let spots = part.spots(context).into_iter();
         let cells = spots.flat_map(|s| (0..usize::from(s.span.cells)).map(move |cell| Spot { cell, ..s }));
-        places.extend(
-            part.starts(context).into_iter().zip(cells).map(|(at, spot)| (wholes(at), written_start(spot, context))),
-        );
+        let starts = part.starts(context).into_iter().zip(cells);
+        positions.extend(starts.map(|(at, spot)| (wholes(at), written_start(spot, context))));
     }
     let beats = (0..groove.sections()[section].beats()).filter_map(|b| meter.beat().repeated(b));
-    places.extend(beats.map(|b| (wholes(b), b)));
-    // A swung cell comes before a beat at the same time, since the sort is stable.
-    places.sort_by(|a, b| a.0.total_cmp(&b.0));
-    places
+    positions.extend(beats.map(|b| (wholes(b), b)));
+    // The sort is stable: a swung cell stays before a beat at the same time.
+    positions.sort_by(|a, b| a.0.total_cmp(&b.0));
+    positions
 }
 
 fn nearest(grid: &[(f64, Time)], at: f64) -> Option<Time> {

@@ -1,7 +1,7 @@
 //! Pulses in scores against the seconds they come from.
 
 use super::*;
-use crate::analysis::{Ask, Kind, report};
+use crate::analysis::{AnalysisOptions, Kind, report};
 use crate::notation::tests::groove;
 use crate::rhythm::tests::grooves;
 use crate::rhythm::{Edit, Groove, Swing};
@@ -17,7 +17,7 @@ proptest! {
     #[test]
     fn marks_are_the_pulses_and_what_is_not_marked_is_told(g in grooves()) {
         let g = straight(g);
-        let report = report(&g, &Ask::default());
+        let report = report(&g, &AnalysisOptions::default());
         for index in 0..report.hearings.len() {
             let piece = ExportInput { groove: &g, report: &report, hearings: vec![index, index], section: None };
             let (marks, told) = (marks(&piece), left_out(&piece));
@@ -44,7 +44,7 @@ proptest! {
 fn a_swung_cell_is_marked_where_it_is_written() {
     let g = groove("4/4", 4, "x--x--x--x--x---");
     let g = g.edited(&Edit::Swing(0, Swing::parse("2:1"))).expect("an edit");
-    let report = report(&g, &Ask::default());
+    let report = report(&g, &AnalysisOptions::default());
     let index = report.hearings.iter().position(|h| h.kind == Kind::Written).expect("the beat");
     let piece = ExportInput { groove: &g, report: &report, hearings: vec![index], section: None };
     // Swung 2:1, the second sixteenth sounds at two thirds of the eighth.

@@ -55,6 +55,12 @@ pub(super) fn place(cell: u16, span: Span, swing: Option<Swing>) -> Option<Fract
     }
 }
 
+/// The end of the cell at a place within a span, in beats from the span's start.
+pub(super) fn cell_end(within: Fraction, span: Span, swing: Option<Swing>) -> Fraction {
+    let next = (0..span.cells).filter_map(|c| place(c, span, swing)).filter(|p| *p > within).min();
+    next.unwrap_or(Fraction::whole(i32::from(span.beats)))
+}
+
 /// Whether a span reaches all points of its beats.
 pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>, tolerance: Tolerance) -> bool {
     let by = tolerance.by;
@@ -225,8 +231,8 @@ pub(super) fn snapped(at: Fraction, span: Span, swing: Option<Swing>, closed: bo
     places.min_by_key(|p| p.minus(at).map_or(Fraction::whole(i32::MAX), magnitude))
 }
 
-pub(super) fn magnitude(x: Fraction) -> Fraction {
-    if x < Fraction::ZERO { Fraction::ZERO.minus(x).unwrap_or(x) } else { x }
+pub(crate) fn magnitude(x: Fraction) -> Fraction {
+    x.max(Fraction::ZERO.minus(x).unwrap_or(x))
 }
 
 #[cfg(test)]

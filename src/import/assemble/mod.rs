@@ -12,6 +12,7 @@ mod quantize;
 mod tests;
 mod voices;
 
+pub(super) use grid::magnitude;
 pub(crate) use quantize::{Rounding, quantize_draft};
 
 use super::draft::{DraftTrack, ImportDraft};

@@ -311,10 +311,8 @@ fn cell_end(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
     let bar = &bars[index_at(bars, time)?];
     let beats = bar.beats_to(time)?;
     let Some((span, first)) = bar.span_at(beats) else { return time.plus(bar.beat) };
-    let within = beats.minus(first)?;
-    let places = (0..span.cells).filter_map(|c| grid::place(c, span, bar.swing(swing)));
-    let next = places.filter(|p| *p > within).min().unwrap_or(Fraction::whole(i32::from(span.beats)));
-    bar.beat.scaled(first.plus(next)?)?.plus(bar.start)
+    let end = grid::cell_end(beats.minus(first)?, span, bar.swing(swing));
+    bar.beat.scaled(first.plus(end)?)?.plus(bar.start)
 }
 
 fn move_note(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding: Rounding, moves: &mut Moves) {

@@ -180,11 +180,8 @@ fn snap(
 fn cell_end(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) -> Option<Time> {
     let (index, within) = split(at.ratio_to(beat)?)?;
     let span = grids.get(index).copied().flatten();
-    let next = span.and_then(|span| {
-        let places = (0..span.cells).filter_map(|c| grid::place(c, span, swing));
-        places.filter(|p| *p > within).min()
-    });
-    beat.scaled(Fraction::new(index as i64, 1)?.plus(next.unwrap_or(Fraction::ONE))?)
+    let end = span.map_or(Fraction::ONE, |span| grid::cell_end(within, span, swing));
+    beat.scaled(Fraction::new(index as i64, 1)?.plus(end)?)
 }
 
 /// The cells of one run of bars.

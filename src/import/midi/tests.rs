@@ -3,7 +3,7 @@
 mod played;
 
 use super::*;
-use crate::analysis::{self, Ask, Report};
+use crate::analysis::{self, AnalysisOptions, Report};
 use crate::export::{ExportInput, midi};
 use crate::import::Imported;
 use crate::notation::{TimedNote, passes, timed_notes};
@@ -137,7 +137,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
         groove = groove.edited(&Edit::Lay { at, cells, attack: Attack::default() }).expect("room");
         cell += cells;
     }
-    let report = analysis::report(&groove, &Ask::default());
+    let report = analysis::report(&groove, &AnalysisOptions::default());
     let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0], section: None };
     let song = read::read(&midi::export(&piece).expect("a file")).expect("read");
     let clicks = song.parts.last().expect("a track");

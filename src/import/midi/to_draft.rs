@@ -323,7 +323,7 @@ fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<
             _ => {
                 let median = median_velocity(part);
                 let attack = |n: &RawNote| Attack {
-                    accent: general_midi::accent_beside(n.velocity, median),
+                    accent: general_midi::relative_accent(n.velocity, median),
                     pitch: Pitch::new(n.key),
                 };
                 let voice = general_midi::voice_of_program(part.program.unwrap_or(0));
@@ -339,7 +339,7 @@ fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<
 fn empty_track(part: &RawPart, name: String, voice: Voice) -> DraftTrack {
     DraftTrack {
         gain: part.volume.map_or(0, general_midi::gain),
-        pan: part.pan.map_or(0, general_midi::place),
+        pan: part.pan.map_or(0, general_midi::pan_position),
         mute: part.volume == Some(0),
         ..DraftTrack::new(name, voice)
     }
@@ -394,7 +394,7 @@ fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Resu
                 note.end = note.end.min(*next);
             }
         }
-        let attack = |n: &RawNote| Attack { accent: general_midi::accent_beside(n.velocity, median), pitch: None };
+        let attack = |n: &RawNote| Attack { accent: general_midi::relative_accent(n.velocity, median), pitch: None };
         let name = if several { format!("{}: {voice}", part.name) } else { part.name.clone() };
         let notes = notes(part, &raw, scale, attack)?;
         Ok(DraftTrack { notes, ignore_lengths: true, ..empty_track(part, name, voice) })

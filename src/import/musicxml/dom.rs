@@ -11,18 +11,26 @@ pub(super) type Element<'a> = Node<'a, 'a>;
 
 /// Searches the children of an element.
 pub(super) trait Children<'a>: Copy {
+    fn element(self) -> Element<'a>;
+
     /// The first child with a name.
-    fn child(self, name: &str) -> Option<Element<'a>>;
+    fn child(self, name: &str) -> Option<Element<'a>> {
+        self.element().children().find(|c| c.tag_name().name() == name)
+    }
 
     /// All children with a name.
-    fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>>;
+    fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>> {
+        self.element().children().filter(move |c| c.tag_name().name() == name)
+    }
 
     /// The text of the element, trimmed.
-    fn trimmed(self) -> &'a str;
+    fn trimmed(self) -> &'a str {
+        self.element().text().unwrap_or_default().trim()
+    }
 
     /// The trimmed text of the first child with a name.
     fn child_text(self, name: &str) -> Option<&'a str> {
-        self.child(name).map(Element::trimmed)
+        self.child(name).map(Children::trimmed)
     }
 
     /// Whether there is a child with a name.
@@ -32,16 +40,8 @@ pub(super) trait Children<'a>: Copy {
 }
 
 impl<'a> Children<'a> for Element<'a> {
-    fn child(self, name: &str) -> Option<Element<'a>> {
-        self.children().find(|c| c.tag_name().name() == name)
-    }
-
-    fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>> {
-        self.children().filter(move |c| c.tag_name().name() == name)
-    }
-
-    fn trimmed(self) -> &'a str {
-        self.text().unwrap_or_default().trim()
+    fn element(self) -> Element<'a> {
+        self
     }
 }
 

@@ -1,7 +1,7 @@
 //! Tests of `MusicXML` export and import.
 
 use super::*;
-use crate::analysis::{Ask, report};
+use crate::analysis::{AnalysisOptions, report};
 use crate::export::ExportInput;
 use crate::export::annotations::{NotationOptions, Text};
 use crate::export::musicxml::{write, write_mxl};
@@ -11,7 +11,7 @@ use proptest::prelude::*;
 use std::io::Write as _;
 
 fn exported(groove: &Groove) -> Vec<u8> {
-    let report = report(groove, &Ask::default());
+    let report = report(groove, &AnalysisOptions::default());
     let piece = ExportInput { groove, report: &report, hearings: Vec::new(), section: None };
     write(&piece, &NotationOptions::default()).expect("a score")
 }
@@ -102,8 +102,8 @@ fn texts(document: &str, wanted: impl Fn(&str) -> bool) -> Vec<(Time, String)> {
 #[test]
 fn text_and_pulses_stand_where_they_are_asked_for() {
     let g = crate::notation::tests::groove("4/4", 4, "x--x--x---x-x---");
-    let report = report(&g, &Ask::default());
-    let beats = report.hearings.iter().position(|h| h.kind == crate::analysis::Kind::Relative(1, 2)).expect("halves");
+    let report = report(&g, &AnalysisOptions::default());
+    let beats = report.written().expect("the written beat");
     let piece = ExportInput { groove: &g, report: &report, hearings: vec![beats], section: None };
     let text = |words: &str| Text::parse(words).expect("a text");
     let written = |over: &str, under: &str| {
@@ -151,7 +151,7 @@ fn packed_is_the_same_and_its_first_bytes_tell_what_it_is() {
         crate::rhythm::Tempo::new(crate::rhythm::Fraction::new(400, 3).expect("bpm"), Time::new(1, 4).expect("time"))
             .expect("tempo");
     let g = Groove::blank(Meter::parse("3+2+2/8").expect("meter"), tempo, 2).expect("groove");
-    let report = report(&g, &Ask::default());
+    let report = report(&g, &AnalysisOptions::default());
     let piece = ExportInput { groove: &g, report: &report, hearings: Vec::new(), section: None };
     let packed = write_mxl(&piece, &NotationOptions::default()).expect("packed");
     assert_eq!(&packed[30..38], b"mimetype");

@@ -23,8 +23,8 @@ fn groove() -> Groove {
     Groove::new("rope", "", vec![section("a", 2, 3), section("b", 6, 1)], vec![layer]).expect("groove")
 }
 
-fn order(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (LoopSpec, Vec<f64>) {
-    let report = analysis::report(groove, &analysis::Ask::default());
+fn request(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (LoopSpec, Vec<f64>) {
+    let report = analysis::report(groove, &analysis::AnalysisOptions::default());
     let hearing = report.hearings.iter().find(|h| h.kind == Kind::Changing).expect("a changing hearing");
     let lead = match range {
         Range::Section(s) => report.clock.seconds(s, 0, Time::ZERO).expect("a place"),
@@ -47,7 +47,7 @@ fn order(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (Loop
 #[test]
 fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     let groove = Arc::new(groove());
-    let (playing, pulses) = order(&groove, Range::Section(1), false, Click::Off);
+    let (playing, pulses) = request(&groove, Range::Section(1), false, Click::Off);
     let schedule = playing.take().schedule(&groove, SampleRate::STUDIO, &UserSamples::default());
     let (start, end) = (playing.hearings[0].lead, playing.hearings[0].lead + 6.0 * 1.6);
     let within: Vec<f64> = pulses.into_iter().filter(|t| *t >= start - 1e-9 && *t < end - 1e-9).collect();
@@ -59,7 +59,7 @@ fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
     let (least, most) = (steps.iter().min().expect("steps"), steps.iter().max().expect("steps"));
     assert!(most - least > 1000, "{steps:?}");
     // With the beat it is the polytempo of the two.
-    let (playing, _) = order(&groove, Range::Section(1), false, Click::Written);
+    let (playing, _) = request(&groove, Range::Section(1), false, Click::Written);
     let both = playing.take().schedule(&groove, SampleRate::STUDIO, &UserSamples::default());
     assert_eq!(both.len(), exact.len() + 24);
 }
@@ -67,20 +67,20 @@ fn the_pulses_of_a_section_alone_keep_the_exact_changes_of_a_hearing() {
 #[test]
 fn a_count_in_leads_into_the_loop() {
     let groove = Arc::new(groove());
-    let (playing, pulses) = order(&groove, Range::Section(1), true, Click::Off);
+    let (playing, pulses) = request(&groove, Range::Section(1), true, Click::Off);
     let lead = playing.hearings[0].lead;
     let first = pulses.iter().position(|t| *t >= lead - 1e-9).expect("a pulse");
     let CountIn::Pulse { first: at, period, .. } = playing.count_in() else { panic!("a pulse is counted") };
     assert!(
         (at - (pulses[first] - lead)).abs() < 1e-12 && (period - (pulses[first + 1] - pulses[first])).abs() < 1e-12
     );
-    assert_eq!(order(&groove, Range::Whole, true, Click::Written).0.count_in(), CountIn::Bar);
+    assert_eq!(request(&groove, Range::Whole, true, Click::Written).0.count_in(), CountIn::Bar);
 }
 
 #[test]
 fn the_silences_of_a_sequence_are_those_of_the_file() {
     let groove = Arc::new(groove());
-    let playing = order(&groove, Range::Whole, true, Click::Off).0;
+    let playing = request(&groove, Range::Whole, true, Click::Off).0;
     let asked = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
     let sequence = Sequence {
         number: 1,

@@ -5,7 +5,7 @@ use super::super::render::{MIX_DB, RENDER_LATENCY};
 use super::super::segment::{MAX_QUEUED, Segment, SegmentPosition};
 use super::super::units::{Frame, Gain, SampleRate};
 use super::{Command, MAX_COMMANDS, RenderStatus};
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Instant;
 
@@ -86,9 +86,7 @@ impl RenderHandle {
     pub fn has_room(&mut self) -> bool {
         let current = self.update().current.id;
         // Ids ascend; a segment that has not begun is still in the ring or in the queue.
-        let mut waiting: Vec<u64> = self.sent.iter().map(|s| s.id).filter(|id| *id > current).collect();
-        waiting.sort_unstable();
-        waiting.dedup();
+        let waiting: BTreeSet<u64> = self.sent.iter().map(|s| s.id).filter(|id| *id > current).collect();
         waiting.len() < MAX_QUEUED
     }
 
@@ -146,7 +144,7 @@ impl RenderHandle {
             frame += map.rounded_length().0;
             pass -= 1;
         }
-        Some(Playhead { loop_pass: pass, ..Playhead::new(map.position(Frame(frame.max(0))), id) })
+        Some(Playhead { position: map.position(Frame(frame.max(0))), loop_pass: pass, segment: id })
     }
 
     /// What was heard when the last block was rendered, if `ahead` frames were rendered and not yet heard; `None` while nothing

@@ -1,5 +1,4 @@
-//! Tests of the two ends of a source: commands and places, and takes that follow each other live against the same sequence
-//! rendered to a file.
+//! Tests of the render channel: commands and positions, and queued takes against the same sequence rendered to a file.
 
 use super::*;
 use crate::rhythm::{Groove, Voice};
@@ -12,7 +11,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 #[test]
-fn commands_reach_the_feed_and_old_schedules_come_back() {
+fn commands_reach_the_source_and_old_schedules_are_returned() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     let build = || Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO));
     assert_eq!(handle.playhead(Frame(0)), None);
@@ -21,10 +20,10 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
     assert!(map.upgrade().is_none());
     assert!(source.by_ref().take(96_000).filter(|x| *x != 0.0).count() > 10_000);
     let head = handle.playhead(Frame(0)).expect("plays");
-    assert_eq!((head.section, head.loop_pass), (0, 0));
+    assert_eq!((head.position.section, head.loop_pass), (0, 0));
     // One second at 137.3 quarters a minute is 0.572 whole notes; the clock of the test runs on meanwhile.
-    assert!(head.wholes > 0.56, "{head:?}");
-    // Far more swaps than the ring holds while nobody listens: the newest wins, nothing is lost or blocked.
+    assert!(head.position.wholes > 0.56, "{head:?}");
+    // Far more replacements than the ring holds while no block is rendered: the newest wins, nothing is lost or blocked.
     for _ in 0..500 {
         handle.replace(1, Segment::new(build()));
     }
@@ -38,19 +37,19 @@ fn commands_reach_the_feed_and_old_schedules_come_back() {
     assert!(source.by_ref().take(4096).all(|x| x == 0.0));
     handle.start(Segment::new(build()), Frame(48_000));
     source.by_ref().take(256).for_each(drop);
-    assert!(handle.playhead(Frame(0)).is_some_and(|p| p.wholes >= 0.49));
-    assert!(handle.playhead(Frame(40_000)).is_some_and(|p| p.wholes < 0.2));
+    assert!(handle.playhead(Frame(0)).is_some_and(|p| p.position.wholes >= 0.49));
+    assert!(handle.playhead(Frame(40_000)).is_some_and(|p| p.position.wholes < 0.2));
 }
 
 #[test]
-fn an_instant_before_is_heard_as_much_before() {
+fn the_playhead_at_an_earlier_instant_is_as_much_earlier() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     handle.start(Segment::new(Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO))), Frame(0));
     let before = Instant::now();
     source.by_ref().take(192_000).for_each(drop);
     let wholes = |handle: &mut RenderHandle, ms: u64, ahead: i64| {
         let at = before + Duration::from_millis(200 - ms);
-        handle.playhead_at(Frame(ahead), at).expect("plays").wholes
+        handle.playhead_at(Frame(ahead), at).expect("plays").position.wholes
     };
     let seconds = |wholes: f64| wholes * 240.0 / 137.3;
     let (last, first) = (wholes(&mut handle, 0, 40_000), wholes(&mut handle, 150, 40_000));
@@ -60,12 +59,12 @@ fn an_instant_before_is_heard_as_much_before() {
 }
 
 #[test]
-fn the_feed_is_the_renderer_sample_by_sample() {
+fn the_source_gives_the_samples_of_the_renderer() {
     let options = ScheduleOptions::whole(SampleRate::STUDIO);
     let (mut handle, source) = render_channel(options.rate);
     handle.start(Segment::new(Schedule::build(&full(), &options)), Frame(0));
-    let heard: Vec<f32> = source.take(2 * 50_000).collect();
-    assert!(heard == rendered(&full(), &options, MIX_DB, 50_000, 77));
+    let live: Vec<f32> = source.take(2 * 50_000).collect();
+    assert!(live == rendered(&full(), &options, MIX_DB, 50_000, 77));
 }
 
 /// The segments of a sequence: count-ins and takes in order, the last one ending it.
@@ -86,8 +85,8 @@ fn seconds(groove: &Groove) -> f64 {
         .seconds(SampleRate::STUDIO)
 }
 
-/// The sequence through the two ends, so many samples; `edit` may do something between two blocks.
-fn heard(
+/// Plays a sequence through the channel; `edit` is called between two blocks.
+fn play_live(
     groove: &Groove,
     takes: &[Take],
     rate: SampleRate,
@@ -115,8 +114,8 @@ fn same(live: &[f32], groove: &Groove, takes: &[Take], rate: SampleRate) {
     let file = samples(&written(groove, takes, rate).0);
     for (n, (pair, file)) in live[2 * RENDER_LATENCY..].chunks_exact(2).zip(&file).enumerate() {
         // The file has 24 bits.
-        let far = (f64::from(pair[0]) - file.0).abs().max((f64::from(pair[1]) - file.1).abs());
-        assert!(far < 1e-7 + 0.5 / 8_388_607.0, "frame {n}: {pair:?}, in the file {file:?}");
+        let difference = (f64::from(pair[0]) - file.0).abs().max((f64::from(pair[1]) - file.1).abs());
+        assert!(difference < 1e-7 + 0.5 / 8_388_607.0, "frame {n}: {pair:?}, in the file {file:?}");
     }
 }
 
@@ -126,7 +125,7 @@ fn live_takes_are_the_samples_of_the_file() {
         let rate = rate(44_100);
         let takes = four(seconds(&groove));
         let frames = Sequence::new(&groove, &takes, rate, UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
-        same(&heard(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
+        same(&play_live(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
     }
 }
 
@@ -136,7 +135,7 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
     let rate = rate(44_100);
     let takes = four(seconds(groove));
     let frames = Sequence::new(groove, &takes, rate, UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
-    // Every few blocks each segment is sent anew, whether it has been played, is played or waits.
+    // Every few blocks each segment is sent again, whether it has ended, plays or is queued.
     let edit = |handle: &mut RenderHandle, at: usize| {
         if at / 771 % 7 == 3 {
             for (k, segment) in segments(groove, &takes, rate).into_iter().enumerate() {
@@ -147,31 +146,31 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
             }
         }
     };
-    same(&heard(groove, &takes, rate, frames, edit), groove, &takes, rate);
+    same(&play_live(groove, &takes, rate, frames, edit), groove, &takes, rate);
 }
 
-/// Frames of the rising edges: something sounds after silence.
+/// Frames at which something sounds after silence.
 fn edges(samples: &[f32]) -> Vec<usize> {
     let loud: Vec<bool> = samples.chunks_exact(2).map(|p| p[0] != 0.0 || p[1] != 0.0).collect();
     (0..loud.len()).filter(|&n| loud[n] && loud[n.saturating_sub(2000)..n].iter().all(|l| !l)).collect()
 }
 
-/// A bar with one knock on its downbeat.
-fn knock(bpm: &str) -> Groove {
+/// A bar with one attack on its downbeat.
+fn downbeat(bpm: &str) -> Groove {
     groove(&[Voice::Rim], &[("4/4", bpm, 1, None, "x...............")])
 }
 
 fn segment(bpm: &str) -> Segment {
-    Segment::new(Schedule::build(&knock(bpm), &ScheduleOptions::whole(SampleRate::STUDIO)))
+    Segment::new(Schedule::build(&downbeat(bpm), &ScheduleOptions::whole(SampleRate::STUDIO)))
 }
 
-/// Where the knocks of a loop begin, from its start.
+/// The frame at which a pass begins.
 fn passes(bpm: &str, passes: u64) -> usize {
-    Schedule::build(&knock(bpm), &ScheduleOptions::whole(SampleRate::STUDIO)).pass_start(passes).0 as usize
+    Schedule::build(&downbeat(bpm), &ScheduleOptions::whole(SampleRate::STUDIO)).pass_start(passes).0 as usize
 }
 
 #[test]
-fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
+fn a_switch_happens_at_the_end_of_the_pass_and_replaces_the_queue() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     handle.start(segment("137.3").passes(5), Frame(0));
     handle.queue(segment("99").passes(1));
@@ -183,7 +182,7 @@ fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
     let found: Vec<usize> = edges(&all).iter().map(|e| e - silence).collect();
     let join = passes("137.3", 2);
     assert_eq!(found, [0, first, join, join + passes("151.7", 1), join + passes("151.7", 2)]);
-    // What is rendered is ahead of what is heard: that far back the take before still sounds.
+    // What is rendered is ahead of what is heard, which may still be the previous take.
     let head = handle.playhead(Frame(0)).expect("plays");
     assert_eq!(head.segment, step);
     let (mut handle, mut source) = super::render_channel(SampleRate::STUDIO);
@@ -192,14 +191,14 @@ fn another_take_follows_at_the_end_of_the_turn_and_replaces_what_waits() {
     source.by_ref().take(2 * (join + 12_000)).for_each(drop);
     let head = handle.playhead(Frame(48_000)).expect("plays");
     assert_eq!((head.segment, head.loop_pass), (one, 1));
-    assert!((0.5..0.9).contains(&head.wholes), "{head:?}");
+    assert!((0.5..0.9).contains(&head.position.wholes), "{head:?}");
     let head = handle.playhead(Frame(2_000)).expect("plays");
     assert_eq!((head.segment, head.loop_pass), (two, 0));
-    assert!(head.wholes < 0.1, "{head:?}");
+    assert!(head.position.wholes < 0.1, "{head:?}");
 }
 
 #[test]
-fn a_tempo_edit_in_a_leg_moves_the_join_and_opens_no_gap() {
+fn a_tempo_edit_in_a_segment_moves_the_join_and_opens_no_gap() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     let id = handle.start(segment("120").passes(2), Frame(0));
     handle.queue(segment("100").stop_at_end().passes(1));
@@ -217,7 +216,7 @@ fn a_tempo_edit_in_a_leg_moves_the_join_and_opens_no_gap() {
 }
 
 #[test]
-fn without_another_leg_the_loop_goes_on_to_the_end_of_a_turn() {
+fn without_another_segment_the_loop_continues_to_the_end_of_a_pass() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     handle.start(segment("120").passes(1), Frame(0));
     let mut all: Vec<f32> = source.by_ref().take(2 * (2 * 96_000 + 500)).collect();
@@ -227,16 +226,16 @@ fn without_another_leg_the_loop_goes_on_to_the_end_of_a_turn() {
     let start = edges(&all)[0];
     let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();
     assert_eq!(found, [0, 96_000, 192_000, 288_000]);
-    // From there on the slower loop: its second pass lies beyond what was taken.
+    // Then the slower loop, whose second pass begins after the last sample.
     assert_eq!(handle.playhead(Frame(0)).map(|h| (h.segment, h.loop_pass)), Some((2, 0)));
 }
 
 #[test]
-fn loops_of_no_length_are_left_at_once_and_never_hold_the_sound_thread() {
+fn loops_without_length_end_at_once_and_never_block_the_audio_thread() {
     let empty = |passes| {
         let range = crate::sound::Range::Section(9);
         let options = ScheduleOptions { range, ..ScheduleOptions::whole(SampleRate::STUDIO) };
-        Segment::new(Schedule::build(&knock("120"), &options)).passes(passes)
+        Segment::new(Schedule::build(&downbeat("120"), &options)).passes(passes)
     };
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     handle.start(empty(3), Frame(0));
@@ -253,17 +252,17 @@ fn loops_of_no_length_are_left_at_once_and_never_hold_the_sound_thread() {
 }
 
 #[test]
-fn more_legs_than_may_wait_are_taken_one_by_one() {
+fn more_segments_than_the_queue_holds_are_accepted_one_by_one() {
     let takes: Vec<Take> = (0..40).map(|_| Take { click: Click::Written, ..plain("a") }).collect();
     let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
     let frames =
         Sequence::new(&groove, &takes, rate(48_000), UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
-    same(&heard(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
+    same(&play_live(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
 }
 
 #[test]
-fn a_leg_goes_on_where_some_of_its_times_through_lie_behind_it() {
-    // A bar of 96000 frames, a knock of a tenth of a second on each of its beats.
+fn a_segment_continues_after_skipped_passes() {
+    // A bar of 96000 frames, an attack of a tenth of a second on each beat.
     let groove = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "x...x...x...x...")]);
     let take = Take { times: 6, muted_passes: vec![1, 3, 4], ..plain("a") };
     let played = |segment: Segment, from: i64| -> Vec<f32> {
@@ -273,11 +272,11 @@ fn a_leg_goes_on_where_some_of_its_times_through_lie_behind_it() {
     };
     let segment = || take.segment(&groove, SampleRate::STUDIO, &UserSamples::default()).stop_at_end();
     let whole = played(segment(), 0);
-    for behind in 0..6_u64 {
-        let rest = played(segment().skip_passes(behind), 24_000);
-        let there = &whole[2 * (96_000 * behind as usize + 24_000)..];
-        assert!(rest[..there.len()] == *there, "{behind} times behind it");
-        assert!(rest[there.len()..].iter().all(|x| *x == 0.0), "it ends");
+    for skipped in 0..6_u64 {
+        let rest = played(segment().skip_passes(skipped), 24_000);
+        let expected = &whole[2 * (96_000 * skipped as usize + 24_000)..];
+        assert!(rest[..expected.len()] == *expected, "{skipped} passes skipped");
+        assert!(rest[expected.len()..].iter().all(|x| *x == 0.0), "it ends");
     }
     let rest = segment().skip_passes(9);
     assert_eq!((rest.passes, rest.stops_at_end), (1, true));

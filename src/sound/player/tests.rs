@@ -1,11 +1,11 @@
-//! Tests of the player's life with a device that the test plays, and by handle with a real sound server.
+//! Tests of the player with a fake device, and manual ones with a real sound server.
 
 use super::fake::FakeDevice;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::sound::{Schedule, ScheduleOptions};
 
-/// A knock on every sixteenth at the far left, and at the far right a string whose line changes with `k`.
+/// A rim click on every sixteenth at the left, and at the right a string whose pattern changes with `k`.
 fn groove(k: usize) -> Groove {
     let meter = Meter::parse("4/4").expect("meter");
     let bpm = Fraction::parse("137.3").expect("number");
@@ -20,11 +20,11 @@ fn groove(k: usize) -> Groove {
     Groove::new("t", "", vec![section], layers).expect("groove")
 }
 
-/// Frames of a recording of two channels at which a knock begins at the left.
+/// Frames of a stereo recording at which a rim click begins at the left.
 fn knocks(path: &str) -> Vec<i64> {
     let bytes = std::fs::read(path).expect("the recording");
     let left = bytes.chunks_exact(4).map(|f| i16::from_le_bytes([f[0], f[1]]));
-    // A knock is silent for its last milliseconds; the next one begins with a large step.
+    // A click is silent for its last milliseconds; the next one begins with a large step.
     let mut onsets: Vec<i64> = Vec::new();
     for (n, sample) in left.enumerate() {
         if sample.unsigned_abs() > 1000 && onsets.last().is_none_or(|&last| n as i64 - last > 4000) {
@@ -83,7 +83,8 @@ fn plays_into_a_capture() {
             shift = found - first - exact;
         }
     }
-    let beats: Vec<f64> = heads.iter().map(|(t, h)| (h.loop_pass as f64 + h.wholes) * 240.0 / 137.3 - t).collect();
+    let beats: Vec<f64> =
+        heads.iter().map(|(t, h)| (h.loop_pass as f64 + h.position.wholes) * 240.0 / 137.3 - t).collect();
     let (least, most) = beats[10..].iter().fold((f64::MAX, f64::MIN), |(l, m), &b| (l.min(b), m.max(b)));
     println!(
         "{} attacks recorded, {wrong} off their exact frame, {edits} edits, {errors} errors reported, playhead {:.0} to \
@@ -176,15 +177,18 @@ fn goes_on_when_the_device_is_back() {
         match news {
             Some(DeviceEvent::ReopenedAtNewRate(place)) => {
                 let place = place.expect("it was playing");
-                assert!(place.wholes >= before.wholes - 0.02 || before.wholes > 0.9, "{place:?} after {before:?}");
+                assert!(
+                    place.position.wholes >= before.position.wholes - 0.02 || before.position.wholes > 0.9,
+                    "{place:?} after {before:?}"
+                );
                 let schedule = schedule(&player);
-                player.start(Segment::new(schedule), Some(place.position()));
+                player.start(Segment::new(schedule), Some(place.position));
             }
             Some(DeviceEvent::Reopened) => {}
             other => panic!("{other:?}"),
         }
         let (_, _) = until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(2500));
-        let loops = |h: Playhead| h.loop_pass as f64 + h.wholes;
+        let loops = |h: Playhead| h.loop_pass as f64 + h.position.wholes;
         let first = loops(player.playhead().expect("it plays"));
         let start = Instant::now();
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_secs(1));
@@ -253,7 +257,7 @@ fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
 }
 
 fn place_of(player: &mut Player) -> f64 {
-    player.playhead().map_or(-1.0, |h| h.wholes)
+    player.playhead().map_or(-1.0, |h| h.position.wholes)
 }
 
 fn build(player: &Player) -> Schedule {
@@ -296,7 +300,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     assert!((8..=12).contains(&(fake.0.borrow().attempts - attempts)), "{} attempts", times.len());
     let pauses: Vec<Duration> = times.windows(2).map(|w| w[1] - w[0]).collect();
     assert!(pauses.is_sorted() && pauses[pauses.len() - 1] <= Duration::from_millis(4010), "{pauses:?}");
-    // An edit meanwhile waits; there is no jump when it sounds again.
+    // An edit meanwhile waits; there is no step when it sounds again.
     player.handle.replace(1, Segment::new(build(&player)));
     fake.0.borrow_mut().rate = Some(48_000);
     fake.0.borrow_mut().default_buffer_only = true;
@@ -331,17 +335,17 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     fake.0.borrow_mut().rate = Some(44_100);
     fake.0.borrow_mut().fails = true;
     now += Duration::from_secs(1);
-    assert_eq!(player.tick_at(now), None, "it is there but cannot be opened");
+    assert_eq!(player.tick_at(now), None, "it exists but cannot be opened");
     fake.0.borrow_mut().fails = false;
     now += Duration::from_secs(5);
     let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
     assert_eq!(player.rate().hertz(), 44_100);
-    assert!((place.wholes - before).abs() < 0.03, "{place:?} after {before}");
+    assert!((place.position.wholes - before).abs() < 0.03, "{place:?} after {before}");
     assert_eq!(place.segment, 1);
-    player.start(Segment::new(build(&player)), Some(place.position()));
+    player.start(Segment::new(build(&player)), Some(place.position));
     fake.pull(4410);
     assert!(fake.pull(20_000).0 > 0.01);
-    // One that stops without a word is lost as well, and what was stopped stays so.
+    // A device that stops without an error is lost as well; what was stopped stays stopped.
     assert_eq!(player.tick_at(now), None);
     player.stop();
     now += Duration::from_secs(6);

@@ -101,7 +101,8 @@ impl RemotePlayer {
         }
         self.maps.clear();
         self.id += 1;
-        (self.playing, self.from, self.told_head) = (true, place.map(|p| Playhead::new(p, self.id)), None);
+        (self.playing, self.from, self.told_head) =
+            (true, place.map(|position| Playhead { position, loop_pass: 0, segment: self.id }), None);
         let from = place.and_then(|p| leg.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
         self.send_leg(How::Start(from.0 as u64), self.id, &leg);
         self.id
@@ -287,14 +288,13 @@ impl RemotePlayer {
             let known = self.line.shared.known();
             known.left.or_else(|| known.heard(self.line.shared.clock(Instant::now()) as i64))
         };
-        let begun = Playhead::new(Position::default(), 0);
-        left.and_then(|left| self.head(left)).or(self.from).unwrap_or(begun)
+        left.and_then(|left| self.head(left)).or(self.from).unwrap_or_default()
     }
 
     /// Where a frame of a sending lies in the groove.
     fn head(&self, (heard, frame, loops): (Sending, i64, u64)) -> Option<Playhead> {
         let map = &self.maps.iter().find(|m| m.0 == heard.generation)?.1;
-        Some(Playhead { loop_pass: loops, ..Playhead::new(map.position(Frame(frame)), heard.leg) })
+        Some(Playhead { position: map.position(Frame(frame)), loop_pass: loops, segment: heard.leg })
     }
 
     fn send(&self, message: &ToSpeaker<'_>) {

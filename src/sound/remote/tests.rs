@@ -85,13 +85,13 @@ fn the_playhead_comes_and_goes() {
     far.start(Segment::new(schedule("x...x...x...x...")), Some(Position { section: 0, pass: 0, wholes: 0.5 }));
     wait("the playhead", || far.playhead().is_some());
     let first = far.playhead().expect("a playhead");
-    assert!(first.wholes >= 0.5 || first.loop_pass > 0, "{first:?}");
+    assert!(first.position.wholes >= 0.5 || first.loop_pass > 0, "{first:?}");
     wait("the next turn", || far.playhead().is_some_and(|p| p.loop_pass > first.loop_pass));
     assert!(far.round_trip().is_some());
     let (then, now) = (Instant::now(), far.playhead_at(Instant::now() + Duration::from_millis(100)));
     let before = far.playhead_at(then).expect("known");
     let after = now.expect("known");
-    assert!((after.loop_pass as f64 + after.wholes) > (before.loop_pass as f64 + before.wholes));
+    assert!((after.loop_pass as f64 + after.position.wholes) > (before.loop_pass as f64 + before.position.wholes));
     far.stop();
     assert_eq!(far.playhead(), None);
     wait("silence", || !stage.tape.sounds(4_800));

@@ -44,7 +44,7 @@ fn changing(seconds: f64, tone: u8, side: i8) -> (Vec<f64>, ClickLine) {
     (pulses.clone(), ClickLine::of_pulse(&pulses, seconds, Click::Written, tone, side))
 }
 
-/// Four takes that use everything, of a groove that lasts so many seconds.
+/// Four takes with all features, of a groove that lasts so many seconds.
 pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
     let (pulses, line) = changing(seconds, 0, 60);
     let halves = ClickLine::of_pulse(&pulses, seconds, Click::OffBeat, 1, -60);
@@ -78,8 +78,8 @@ fn every_attack_and_click_stands_at_its_rounded_exact_frame_after_the_cue() {
             let found = samples(&bytes);
             assert!(found.len() >= expected.len() && found.len() <= expected.len() + 2, "{} frames", found.len());
             for (n, (f, e)) in found.iter().zip(&expected).enumerate() {
-                let far = (f.0 - e.0).abs().max((f.1 - e.1).abs());
-                assert!(far < 1e-6, "{hertz} Hz, frame {n}: {f:?}, expected {e:?}");
+                let difference = (f.0 - e.0).abs().max((f.1 - e.1).abs());
+                assert!(difference < 1e-6, "{hertz} Hz, frame {n}: {f:?}, expected {e:?}");
             }
         }
     }
@@ -102,7 +102,7 @@ fn joins_do_not_click_and_the_limiter_holds() {
         let pairs = found[r].windows(2);
         pairs.map(|w| (w[1].0 - w[0].0).abs().max((w[1].1 - w[0].1).abs())).fold(0.0, f64::max)
     };
-    // A bare take after the groove: only what rings is there, and it goes on as smoothly as before.
+    // A take without layers after the groove: only what rings sounds, as smoothly as before.
     let join = cues[1].frame.0 as usize;
     assert!(found[join..join + 100].iter().any(|s| s.0.abs() > 0.01), "something rings");
     assert!(step(join - 5..join + 2000) < 1.5 * step(join - 2000..join - 5));
@@ -122,7 +122,7 @@ fn joins_do_not_click_and_the_limiter_holds() {
 fn the_table_and_the_chunks_agree() {
     let groove = &hard()[3];
     let mut takes = four(length(groove).to_f64().expect("small"));
-    takes[2].name = "tab\there, even".into();
+    takes[2].name = "tab\tin a name".into();
     let (bytes, cues) = written(groove, &takes, rate(44_100));
     let chunks = riff(&bytes);
     let kinds: Vec<&str> = chunks.iter().map(|c| c.0.as_str()).collect();
@@ -160,12 +160,12 @@ fn the_table_and_the_chunks_agree() {
 fn an_attack_that_the_rounding_moves_onto_the_join_is_not_lost() {
     let groove = &hard()[0];
     let length = length(groove);
-    let late = length.to_f64().expect("small") - 1e-7;
-    let lines = vec![ClickLine { moments: vec![Moment::Seconds(late)], tone: 0, side: 0 }];
+    let seconds = length.to_f64().expect("small") - 1e-7;
+    let lines = vec![ClickLine { moments: vec![Moment::Seconds(seconds)], tone: 0, side: 0 }];
     let takes = [Take { layers: false, lines, ..plain("late") }, Take { layers: false, ..plain("after") }];
     let (bytes, cues) = written(groove, &takes, rate(48_000));
     let join = cues[1].frame.0;
-    let onset = rounded(&(BigRational::from_f64(late).expect("finite") * big(48_000, 1)));
+    let onset = rounded(&(BigRational::from_f64(seconds).expect("finite") * big(48_000, 1)));
     assert_eq!(onset, join);
     let first = samples(&bytes).iter().position(|s| s.0 != 0.0).expect("a click");
     assert!((join..join + 2).contains(&(first as i64)), "{first} {join}");

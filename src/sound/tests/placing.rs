@@ -4,7 +4,7 @@ use super::*;
 use crate::sound::clock::FrameTime;
 use num_bigint::BigInt;
 
-/// Turn that is under way after an hour.
+/// The pass that plays after an hour.
 fn hour(length: &BigRational, rate: SampleRate) -> u64 {
     (big(3600 * i64::from(rate.hertz()), 1) / length).ceil().to_integer().to_u64().expect("small")
 }
@@ -40,7 +40,7 @@ fn onsets(stereo: &[f32]) -> Vec<i64> {
 
 #[test]
 fn the_samples_begin_where_the_schedule_says_also_after_an_hour() {
-    // At this tempo a sixteenth lasts 109 ms, longer than the knock, so each stands in silence.
+    // At this tempo a sixteenth lasts 109 ms, longer than the sound, so each begins in silence.
     let groove = groove(&[Voice::Rim], &[("4/4", "137.3", 1, None, "xxx.x.xx.xx.xxxx")]);
     for hertz in [44_100, 48_000] {
         let options = ScheduleOptions::whole(rate(hertz));
@@ -149,15 +149,15 @@ fn the_click_gain_scales_the_clicks_and_nothing_else() {
 }
 
 #[test]
-fn places_and_frames_map_to_each_other() {
+fn positions_and_frames_map_to_each_other() {
     for groove in hard() {
         let schedule = Schedule::build(&groove, &ScheduleOptions::whole(rate(44_100)));
         let length = schedule.map.rounded_length().0;
         for k in 0..500 {
             let frame = Frame(k * (length - 1) / 500);
-            let place = schedule.map.position(frame);
-            let back = schedule.map.frame(place).expect("in the loop");
-            assert!((back.0 - frame.0).abs() <= 1, "{frame:?} {place:?} {back:?}");
+            let position = schedule.map.position(frame);
+            let back = schedule.map.frame(position).expect("in the loop");
+            assert!((back.0 - frame.0).abs() <= 1, "{frame:?} {position:?} {back:?}");
         }
         assert_eq!(schedule.map.frame(Position { section: 99, pass: 0, wholes: 0.0 }), None);
     }
@@ -184,7 +184,7 @@ fn unheard_sections_do_not_spoil_the_common_denominator() {
 }
 
 #[test]
-fn points_order_as_numbers() {
+fn frame_times_order_as_numbers() {
     assert!(FrameTime { frame: 1, part: 5 } < FrameTime { frame: 2, part: 0 });
     assert!(FrameTime { frame: -1, part: 5 } < FrameTime::ZERO);
 }

@@ -1,4 +1,4 @@
-//! Tests of what the renderer makes of a schedule: block by block, edited, stopped, loud, written to a file.
+//! Tests of the rendered samples: block by block, edited, stopped, loud, written to a file.
 
 use super::*;
 use crate::sound::clock::FrameTime;
@@ -70,7 +70,7 @@ fn an_edit_of_a_later_cell_is_heard_as_if_it_had_always_been_there() {
         assert_eq!(renderer.frame(), frame);
         assert_eq!(renderer.passes(), pass);
         renderer.render(&mut out[2 * at..]);
-        // Turn 0 sounds without the edit if that comes in pass 1; what rang from there is gone a second later.
+        // An edit in pass 1 leaves pass 0 as it was; a second later nothing of it rings.
         let tail = if pass == 0 { 0 } else { 2 * (at + 48_000) };
         assert!(out[tail..] == whole[tail..], "swapped in pass {pass}");
     }
@@ -87,12 +87,12 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
     renderer.play(Box::new(Schedule::build(&slow, &options)), Frame(0));
     let mut out = vec![0.0; 2 * 200_000];
     renderer.render(&mut out);
-    let place = Schedule::build(&slow, &options).map.position(renderer.frame());
+    let before = Schedule::build(&slow, &options).map.position(renderer.frame());
     renderer.swap(Box::new(Schedule::build(&fast, &options)));
-    let now = Schedule::build(&fast, &options).map.position(renderer.frame());
-    assert_eq!((place.section, place.pass), (now.section, now.pass));
-    assert!((place.wholes - now.wholes).abs() < 1e-4, "{place:?} {now:?}");
-    assert_eq!(place.pass, 1);
+    let after = Schedule::build(&fast, &options).map.position(renderer.frame());
+    assert_eq!((before.section, before.pass), (after.section, after.pass));
+    assert!((before.wholes - after.wholes).abs() < 1e-4, "{before:?} {after:?}");
+    assert_eq!(before.pass, 1);
     assert!(!renderer.is_silent());
     let mut next = [0.0; 2 * 400];
     renderer.render(&mut next);
@@ -102,7 +102,7 @@ fn a_new_tempo_keeps_the_place_and_what_rings() {
 }
 
 #[test]
-fn an_attack_near_a_change_of_tempo_is_struck_once() {
+fn an_attack_near_a_change_of_tempo_sounds_once() {
     let groove = groove(&[Voice::Rim], &[("4/4", "137.3", 1, None, "....x...........")]);
     let build = |speed: (i64, i64)| {
         let speed = Fraction::new(speed.0, speed.1).expect("speed");

@@ -1,4 +1,4 @@
-//! Tests of the user's own sounds in schedules and in what is rendered, and of the accent depth.
+//! Tests of user samples in schedules and in rendered sound, and of the accent depth.
 
 use crate::rhythm::{Groove, Layer, Voice};
 use crate::sound::tests::{groove, rate, wav};
@@ -13,20 +13,20 @@ fn tone(seconds: f64) -> UserSample {
     UserSample::new((0..RATE.frames(seconds).0 as usize).map(wave).collect(), RATE)
 }
 
-fn owned(groove: &Groove, name: &str, depth: Option<u8>) -> Groove {
+fn with_sound(groove: &Groove, name: &str, depth: Option<u8>) -> Groove {
     let layers = groove.layers().iter().map(|l| Layer { sound: Some(name.into()), depth, ..(**l).clone() });
     Groove::new("t", "", groove.sections().to_vec(), layers.collect()).expect("groove")
 }
 
 fn sounds(name: &str, sound: UserSample) -> UserSamples {
-    let mut own = UserSamples::default();
-    own.insert(name, sound);
-    own
+    let mut samples = UserSamples::default();
+    samples.insert(name, sound);
+    samples
 }
 
 /// The whole groove with these samples.
-fn with(samples: UserSamples) -> ScheduleOptions {
-    ScheduleOptions { samples, ..ScheduleOptions::whole(RATE) }
+fn with(samples: &UserSamples) -> ScheduleOptions {
+    ScheduleOptions { samples: samples.clone(), ..ScheduleOptions::whole(RATE) }
 }
 
 fn step(stereo: &[f32]) -> f32 {
@@ -34,45 +34,45 @@ fn step(stereo: &[f32]) -> f32 {
 }
 
 #[test]
-fn a_layer_sounds_its_own_sound_where_it_can_be_had() {
+fn a_layer_plays_its_sample_if_it_is_available() {
     let plain = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "x...X...o...x...")]);
-    let g = owned(&plain, "low.wav", None);
+    let g = with_sound(&plain, "low.wav", None);
     let options = ScheduleOptions::whole(RATE);
     let sound = tone(0.1);
-    let own = sounds("low.wav", sound.clone());
-    let schedule = Schedule::build(&g, &with(own.clone()));
+    let samples = sounds("low.wav", sound.clone());
+    let schedule = Schedule::build(&g, &with(&samples));
     assert_eq!(schedule.sources, [SampleSource::User { hash: sound.hash, rate: RATE }]);
     assert_eq!(schedule.sounds[0][..], sound.samples[..]);
-    // The levels of the voices' own accents: 0, -4.4 and -14 dB, here in the middle.
+    // The levels of the voices' accents, 0, -4.4 and -14 dB, panned to the middle.
     let levels: Vec<f32> = schedule.notes.iter().map(|n| n.left * 2_f32.sqrt()).collect();
     for (found, wanted) in levels.iter().zip([0.6, 1.0, 0.2, 0.6]) {
         assert!((found - wanted).abs() < 1e-5, "{levels:?}");
     }
-    // Not there, of another rate, or empty: the voice.
+    // Missing, of another rate, or empty: the voice.
     let voice = Schedule::build(&plain, &options);
     let empty = UserSample::new(Vec::new(), RATE);
     let slow = UserSample::new(vec![0.5; 100], rate(44_100));
-    for own in
+    for samples in
         [UserSamples::default(), sounds("other.wav", tone(0.1)), sounds("low.wav", empty), sounds("low.wav", slow)]
     {
-        let schedule = Schedule::build(&g, &with(own.clone()));
+        let schedule = Schedule::build(&g, &with(&samples));
         assert_eq!(schedule.sources, voice.sources);
         assert!(schedule.notes.iter().zip(&voice.notes).all(|(a, b)| (a.left, a.hold) == (b.left, b.hold)));
     }
-    // Takes and files have it too.
+    // Files have it too.
     let mut bytes = Vec::new();
-    wav(&g, &with(own), Length::Passes(1), &mut bytes).expect("written");
+    wav(&g, &with(&samples), Length::Passes(1), &mut bytes).expect("written");
     let mut other = Vec::new();
     wav(&plain, &ScheduleOptions::whole(RATE), Length::Passes(1), &mut other).expect("written");
     assert_ne!(bytes, other);
 }
 
 #[test]
-fn the_accent_depth_stands_between_accents_and_ghosts() {
-    let decibels = |depth, own: bool, voice| {
-        let g = owned(&groove(&[voice], &[("4/4", "120", 1, None, "x...X...o.......")]), "a", depth);
-        let own = if own { sounds("a", tone(0.05)) } else { UserSamples::default() };
-        let schedule = Schedule::build(&g, &with(own.clone()));
+fn the_accent_depth_sets_accents_and_ghosts_apart() {
+    let decibels = |depth, sampled: bool, voice| {
+        let g = with_sound(&groove(&[voice], &[("4/4", "120", 1, None, "x...X...o.......")]), "a", depth);
+        let samples = if sampled { sounds("a", tone(0.05)) } else { UserSamples::default() };
+        let schedule = Schedule::build(&g, &with(&samples));
         let peaks: Vec<f32> = schedule
             .notes
             .iter()
@@ -81,48 +81,48 @@ fn the_accent_depth_stands_between_accents_and_ghosts() {
         let db = |a: f32, b: f32| 20.0 * (a / b).log10();
         (db(peaks[1], peaks[0]), db(peaks[0], peaks[2]))
     };
-    for own in [true, false] {
+    for sampled in [true, false] {
         for voice in Voice::ALL {
             for depth in [0, 6, 18] {
-                let (up, down) = decibels(Some(depth), own, *voice);
-                // The peak of a synthesised strike is that of its level within half a decibel.
+                let (up, down) = decibels(Some(depth), sampled, *voice);
+                // The peak of a synthesized sound is that of its level within half a decibel.
                 assert!((up - f32::from(depth)).abs() < 0.5, "{voice} {depth}: {up}");
                 assert!((down - f32::from(depth)).abs() < 0.5, "{voice} {depth}: {down}");
             }
-            let (up, down) = decibels(None, own, *voice);
+            let (up, down) = decibels(None, sampled, *voice);
             assert!((up - 4.44).abs() < 0.5 && (down - 9.54).abs() < 0.5, "{voice}: {up} {down}");
         }
     }
 }
 
 #[test]
-fn what_is_no_number_never_gets_in() {
-    let own = UserSample::new(vec![f32::NAN, 0.5, f32::INFINITY, -7.0], RATE);
-    assert_eq!(own.samples[..], [0.0, 0.5, 0.0, -1.0]);
-    assert_ne!(own.hash, tone(0.1).hash);
-    assert_eq!(UserSample::new(vec![0.0, 0.5, 0.0, -1.0], RATE), own);
+fn samples_that_are_not_finite_become_zero() {
+    let sample = UserSample::new(vec![f32::NAN, 0.5, f32::INFINITY, -7.0], RATE);
+    assert_eq!(sample.samples[..], [0.0, 0.5, 0.0, -1.0]);
+    assert_ne!(sample.hash, tone(0.1).hash);
+    assert_eq!(UserSample::new(vec![0.0, 0.5, 0.0, -1.0], RATE), sample);
 }
 
-/// What is done to a renderer, by name, and whether there is silence after it.
+/// A change of a renderer with its name, and whether silence follows.
 type Act<'a> = (&'a str, &'a dyn Fn(&mut Renderer), bool);
 
 #[test]
 fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
     let plain = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "x...............")]);
-    let g = owned(&plain, "low.wav", None);
-    let own = sounds("low.wav", tone(3.0));
+    let g = with_sound(&plain, "low.wav", None);
+    let samples = sounds("low.wav", tone(3.0));
     let rest = groove(&[Voice::Rim], &[("4/4", "60", 1, None, "................")]);
-    let gone = |r: &mut Renderer, g: &Groove| {
+    let swap = |r: &mut Renderer, g: &Groove| {
         drop(r.swap(Box::new(Schedule::build(g, &ScheduleOptions::whole(RATE)))));
     };
     let acts: [Act<'_>; 3] = [
         ("stop", &|r| r.stop(), true),
-        ("the sound taken away", &|r| gone(r, &plain), false),
-        ("the attack taken away", &|r| gone(r, &rest), false),
+        ("the sample removed", &|r| swap(r, &plain), false),
+        ("the attack removed", &|r| swap(r, &rest), false),
     ];
     for (name, act, silent) in acts {
         let mut renderer = Renderer::new(RATE);
-        renderer.play(Box::new(Schedule::build(&g, &with(own.clone()))), Frame(0));
+        renderer.play(Box::new(Schedule::build(&g, &with(&samples))), Frame(0));
         let mut out = vec![0.0; 2 * 96_000];
         renderer.render(&mut out[..2 * 48_000]);
         act(&mut renderer);
@@ -130,7 +130,7 @@ fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
         let before = step(&out[2 * 40_000..2 * 48_000]);
         let after = step(&out[2 * 47_990..2 * 52_000]);
         assert!(before > 0.001 && after < 1.5 * before, "{name}: {after} after {before}");
-        // What rings at a swap rings on, and is gone after a stop.
+        // What rings at a swap continues, and is silent after a stop.
         assert_eq!(out[2 * 60_000..].iter().all(|x| *x == 0.0), silent, "{name}");
     }
 }
@@ -138,12 +138,12 @@ fn stops_swaps_and_seeks_within_a_long_sound_do_not_click() {
 #[test]
 fn a_crowd_of_long_sounds_is_thinned_without_a_click_and_the_same_for_every_block() {
     // At 300 a sixteenth lasts 50 ms: 400 sounds of 20 s would ring at once.
-    let g = owned(&groove(&[Voice::Rim], &[("4/4", "300", 1, None, "xxxxxxxxxxxxxxxx")]), "low.wav", None);
+    let g = with_sound(&groove(&[Voice::Rim], &[("4/4", "300", 1, None, "xxxxxxxxxxxxxxxx")]), "low.wav", None);
     let soft = |k: usize| (0.004 * (k as f64 / 480.0).min(1.0) * (k as f64 * 0.02).sin()) as f32;
-    let own = sounds("low.wav", UserSample::new((0..960_000).map(soft).collect(), RATE));
+    let samples = sounds("low.wav", UserSample::new((0..960_000).map(soft).collect(), RATE));
     let rendered = |block: usize| {
         let mut renderer = Renderer::new(RATE);
-        renderer.play(Box::new(Schedule::build(&g, &with(own.clone()))), Frame(0));
+        renderer.play(Box::new(Schedule::build(&g, &with(&samples))), Frame(0));
         let mut out = vec![0.0; 2 * 48_000 * 14];
         out.chunks_mut(2 * block).for_each(|b| renderer.render(b));
         out
@@ -157,18 +157,18 @@ fn a_crowd_of_long_sounds_is_thinned_without_a_click_and_the_same_for_every_bloc
 }
 
 #[test]
-fn an_own_sound_lasts_as_the_voice_of_its_layer_says() {
+fn a_sample_is_held_as_the_voice_of_its_layer() {
     let held = |voice| {
-        let g = owned(&groove(&[voice], &[("4/4", "120", 1, None, "x-..............")]), "a", None);
-        Schedule::build(&g, &with(sounds("a", tone(1.0)))).notes[0].hold
+        let g = with_sound(&groove(&[voice], &[("4/4", "120", 1, None, "x-..............")]), "a", None);
+        Schedule::build(&g, &with(&sounds("a", tone(1.0)))).notes[0].hold
     };
     assert_eq!(held(Voice::Pluck), 12_000);
     assert_eq!(held(Voice::Rim), u32::MAX);
 }
 
 #[test]
-fn some_voice_is_louder_than_any_own_sound_may_be() {
-    // The recording room brings an own sound to at most 0.35 RMS over 50 ms.
+fn some_voice_is_louder_than_any_user_sample() {
+    // The recording module limits a user sample to 0.35 RMS over 50 ms.
     let loudest = |voice| {
         let g = groove(&[voice], &[("4/4", "120", 1, None, "X---------------")]);
         let schedule = Schedule::build(&g, &ScheduleOptions::whole(RATE));
@@ -181,16 +181,16 @@ fn some_voice_is_louder_than_any_own_sound_may_be() {
 }
 
 #[test]
-fn sounds_that_are_too_large_are_taken_out_by_name() {
+fn samples_that_are_too_large_are_removed_by_name() {
     let all = |sizes: &[(&str, usize)]| {
-        let mut own = UserSamples::default();
+        let mut samples = UserSamples::default();
         for (k, (name, n)) in sizes.iter().enumerate() {
-            own.insert(name, UserSample::new(vec![0.01 * (k + 1) as f32; *n], RATE));
+            samples.insert(name, UserSample::new(vec![0.01 * (k + 1) as f32; *n], RATE));
         }
-        own
+        samples
     };
-    let mut own = all(&[("c", 30), ("a", 50), ("b", 51), ("d", 20), ("e", 1)]);
-    assert_eq!(own.keep_within(4 * 50, 4 * 80), ["b", "d", "e"]);
-    assert!(own.get("a", RATE).is_some() && own.get("c", RATE).is_some() && own.get("b", RATE).is_none());
-    assert_eq!(own.keep_within(4 * 50, 4 * 80), [""; 0]);
+    let mut samples = all(&[("c", 30), ("a", 50), ("b", 51), ("d", 20), ("e", 1)]);
+    assert_eq!(samples.keep_within(4 * 50, 4 * 80), ["b", "d", "e"]);
+    assert!(samples.get("a", RATE).is_some() && samples.get("c", RATE).is_some() && samples.get("b", RATE).is_none());
+    assert_eq!(samples.keep_within(4 * 50, 4 * 80), [""; 0]);
 }

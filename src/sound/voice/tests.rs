@@ -1,11 +1,11 @@
-//! Tests of the voices: each sounds in the band, at the pitch and for the time its name promises.
+//! Tests of the voices: frequency band, pitch and duration of each.
 
 use super::*;
 use std::f64::consts::TAU;
 
 const RATE: SampleRate = SampleRate::STUDIO;
 
-fn strike(voice: Voice, pitch: Option<u8>, accent: Accent) -> Vec<f32> {
+fn synthesize(voice: Voice, pitch: Option<u8>, accent: Accent) -> Vec<f32> {
     SynthKey::new(RATE, voice, pitch.and_then(Pitch::new), accent).synthesize()
 }
 
@@ -78,10 +78,10 @@ fn voices_sound_in_the_band_their_name_promises() {
         (Voice::Pluck, 120.0, 4000.0, 0.9),
     ];
     for (voice, from, to, least) in rows {
-        let found = share(&strike(voice, None, Accent::Plain), from, to);
+        let found = share(&synthesize(voice, None, Accent::Plain), from, to);
         assert!(found >= least, "{voice}: {found:.2} between {from} and {to} Hz");
     }
-    let snare = strike(Voice::Snare, None, Accent::Plain);
+    let snare = synthesize(Voice::Snare, None, Accent::Plain);
     assert!(share(&snare, 100.0, 500.0) > 0.15, "the skin of the snare");
     assert!(share(&snare, 1000.0, 12_000.0) > 0.3, "the rattle of the snare");
 }
@@ -104,14 +104,14 @@ fn voices_last_as_long_as_their_name_promises() {
     ];
     assert_eq!(rows.len(), Voice::ALL.len());
     for (voice, least, most) in rows {
-        let found = falls_20_db(&strike(voice, None, Accent::Plain));
+        let found = falls_20_db(&synthesize(voice, None, Accent::Plain));
         assert!((least..=most).contains(&found), "{voice}: {found} ms");
     }
 }
 
 #[test]
 fn the_clap_is_several_bursts() {
-    let clap = strike(Voice::Clap, None, Accent::Accent);
+    let clap = synthesize(Voice::Clap, None, Accent::Accent);
     let level = |ms: f64| {
         let at = (ms * 48.0) as usize;
         clap[at..at + 96].iter().map(|x| x * x).sum::<f32>()
@@ -123,7 +123,7 @@ fn the_clap_is_several_bursts() {
 
 #[test]
 fn the_kick_falls() {
-    let kick = strike(Voice::Kick, None, Accent::Plain);
+    let kick = synthesize(Voice::Kick, None, Accent::Plain);
     let crossings = |part: &[f32]| part.windows(2).filter(|w| (w[0] < 0.0) != (w[1] < 0.0)).count();
     assert!(crossings(&kick[480..2400]) as f64 > 1.2 * crossings(&kick[4800..6720]) as f64);
 }
@@ -133,7 +133,7 @@ fn strings_sound_their_pitch() {
     for (voice, keys) in [(Voice::Pluck, [28, 40, 52, 64, 76, 88]), (Voice::Bass, [23, 28, 33, 40, 45, 52])] {
         for key in keys {
             let hertz = 440.0 * 2_f64.powf((f64::from(key) - 69.0) / 12.0);
-            let found = pitch_near(&strike(voice, Some(key), Accent::Plain), hertz);
+            let found = pitch_near(&synthesize(voice, Some(key), Accent::Plain), hertz);
             assert!((found / hertz - 1.0).abs() < 0.005, "{voice} {key}: {found:.2} for {hertz:.2} Hz");
         }
     }
@@ -141,9 +141,9 @@ fn strings_sound_their_pitch() {
 
 #[test]
 fn bell_and_tom_sound_their_pitch_and_the_bell_is_inharmonic() {
-    let tom = strike(Voice::Tom, Some(50), Accent::Plain);
+    let tom = synthesize(Voice::Tom, Some(50), Accent::Plain);
     assert!((pitch_near(&tom[4800..], 146.83) / 146.83 - 1.0).abs() < 0.01);
-    let bell = strike(Voice::Bell, Some(72), Accent::Plain);
+    let bell = synthesize(Voice::Bell, Some(72), Accent::Plain);
     let at = |ratio: f64| power(&bell[..24_000], 523.25 * ratio);
     assert!(at(1.0) > 10.0 * at(1.05) && at(1.0) > 10.0 * at(0.95));
     assert!(at(1.183) > 10.0 * at(1.25), "the third of a bell is minor");
@@ -152,7 +152,7 @@ fn bell_and_tom_sound_their_pitch_and_the_bell_is_inharmonic() {
 #[test]
 fn accents_differ_in_level_and_in_brightness() {
     for &voice in Voice::ALL {
-        let sounds = [Accent::Ghost, Accent::Plain, Accent::Accent].map(|a| strike(voice, None, a));
+        let sounds = [Accent::Ghost, Accent::Plain, Accent::Accent].map(|a| synthesize(voice, None, a));
         let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
         let [ghost, plain, accent] = &sounds;
         assert!(peak(ghost) < 0.5 * peak(plain) && peak(plain) < 0.8 * peak(accent), "{voice}");
@@ -165,8 +165,7 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
     for rate in [8_000, 22_050, 44_100, 192_000].map(|r| SampleRate::new(r).expect("valid")) {
         for &voice in Voice::ALL {
             for key in [0, 60, 127] {
-                let strike = SynthKey::new(rate, voice, Pitch::new(key), Accent::Accent);
-                let sound = strike.synthesize();
+                let sound = SynthKey::new(rate, voice, Pitch::new(key), Accent::Accent).synthesize();
                 assert!(sound.iter().all(|x| x.is_finite() && x.abs() <= 1.0), "{voice} {key}");
                 assert!(sound.last().is_some_and(|x| x.abs() < 1e-3), "{voice} {key}");
                 let early = sound.iter().take((rate.hertz() / 50) as usize).fold(0.0_f32, |m, x| m.max(x.abs()));
@@ -175,9 +174,9 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
             }
         }
     }
-    let strike = SynthKey::new(RATE, Voice::Snare, None, Accent::Plain);
-    assert_eq!(strike.synthesize(), strike.synthesize());
-    assert!(Arc::ptr_eq(&sound(strike), &sound(strike)));
+    let key = SynthKey::new(RATE, Voice::Snare, None, Accent::Plain);
+    assert_eq!(key.synthesize(), key.synthesize());
+    assert!(Arc::ptr_eq(&sound(key), &sound(key)));
 }
 
 #[test]

@@ -13,9 +13,9 @@ use ratatui::crossterm::event::KeyCode as Code;
 use tui_input::InputRequest;
 
 macro_rules! commands {
-    ($mode:ident $group:ident: $($name:literal [$($key:expr),*] $action:expr, $words:literal $(, $hint:literal)?;)*) => {
+    ($mode:ident $group:ident: $($name:literal [$($key:expr),*] $action:expr, $description:literal $(, $hint:literal)?;)*) => {
         &[$(CommandSpec {
-            name: $name, keys: &[$($key),*], mode: Mode::$mode, action: $action, group: Group::$group, description: $words,
+            name: $name, keys: &[$($key),*], mode: Mode::$mode, action: $action, group: Group::$group, description: $description,
             hint: concat!($($hint)?),
         }),*]
     };

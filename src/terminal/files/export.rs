@@ -113,19 +113,19 @@ pub(crate) fn default_path(state: &State, question: Question) -> Option<String> 
 /// The hearings that are shown or click, except the written beat.
 fn hearings(state: &State) -> Vec<HearingKey> {
     let Some((report, _)) = state.report() else { return Vec::new() };
-    let mut shown = state.clicked_hearings(true, true);
+    let mut indices = state.clicked_hearings(true, true);
     if state.view.strips == Strips::All
         && let Some(layout) = state.layout()
     {
         // The first strip is that of the written beat.
         let room = usize::from(layout.strips.height).saturating_sub(1);
-        let others: Vec<usize> = (0..report.hearings.len()).filter(|i| !shown.contains(i)).collect();
+        let others: Vec<usize> = (0..report.hearings.len()).filter(|i| !indices.contains(i)).collect();
         let rival = |i: &usize| report.hearings[*i].kind != Kind::Written;
-        let count = room.saturating_sub(shown.iter().filter(|i| rival(i)).count().min(1));
-        shown.extend(others.into_iter().filter(rival).take(count));
+        let count = room.saturating_sub(indices.iter().filter(|i| rival(i)).count().min(1));
+        indices.extend(others.into_iter().filter(rival).take(count));
     }
     let key = |i: usize| report.hearings.get(i).filter(|h| h.kind != Kind::Written).map(HearingKey::of);
-    shown.into_iter().filter_map(key).collect()
+    indices.into_iter().filter_map(key).collect()
 }
 
 pub(crate) fn set_style(state: &mut State, style: PictureStyle) {
@@ -151,7 +151,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, ef
                 ExportKind::Handout(format, sound) => {
                     let stem = Path::new(state.file().unwrap_or("groove")).file_stem().unwrap_or_default();
                     target.push(format!("{}.{}", stem.to_string_lossy(), choice.ending));
-                    JobKind::Handout { format, sound, writing: style.writing }
+                    JobKind::Handout { format, sound, notation: style.notation }
                 }
             }
         }
@@ -241,6 +241,7 @@ pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport
         Err(JobError::Write { path, reason, .. }) => {
             state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
         }
+        Err(error @ JobError::Incomplete { .. }) => state.show_message(Message::warning(error.to_string())),
         Err(error) => state.show_message(Message::warning(format!("not written, {error}"))),
     }
 }

@@ -63,9 +63,13 @@ const MODS: &[(&str, KeyModifiers)] =
 impl Key {
     /// The key that a terminal reports.
     pub(crate) fn of(event: &KeyEvent) -> Self {
-        let mut mods = event.modifiers & (KeyModifiers::CONTROL | KeyModifiers::ALT | KeyModifiers::SHIFT);
-        let code = match event.code {
-            // Terminals differ in whether they report Shift with a letter or with Shift-Tab.
+        let mods = event.modifiers & (KeyModifiers::CONTROL | KeyModifiers::ALT | KeyModifiers::SHIFT);
+        Self::normalized(event.code, mods)
+    }
+
+    /// Terminals differ in whether they report Shift with a letter or with Shift-Tab.
+    fn normalized(code: KeyCode, mut mods: KeyModifiers) -> Self {
+        let code = match code {
             KeyCode::Char(c) if mods.contains(KeyModifiers::CONTROL) => KeyCode::Char(c.to_ascii_lowercase()),
             KeyCode::Tab if mods.contains(KeyModifiers::SHIFT) => KeyCode::BackTab,
             code => code,
@@ -80,10 +84,10 @@ impl Key {
     /// letters with Ctrl ignore case; a letter alone does not.
     pub(crate) fn parse(text: &str) -> Option<Self> {
         let (mut rest, mut mods) = (text, KeyModifiers::NONE);
-        let begins = |rest: &str, name: &str| {
+        let starts_with = |rest: &str, name: &str| {
             rest.len() > name.len() && rest.get(..name.len()).is_some_and(|s| s.eq_ignore_ascii_case(name))
         };
-        while let Some((name, modifier)) = MODS.iter().find(|(name, _)| begins(rest, name)) {
+        while let Some((name, modifier)) = MODS.iter().find(|(name, _)| starts_with(rest, name)) {
             if mods.contains(*modifier) {
                 return None;
             }
@@ -104,18 +108,8 @@ impl Key {
                 }
             },
         };
-        let code = match code {
-            KeyCode::Char(c) if mods.contains(KeyModifiers::CONTROL) => KeyCode::Char(c.to_ascii_lowercase()),
-            KeyCode::Tab if mods.contains(KeyModifiers::SHIFT) => KeyCode::BackTab,
-            code => code,
-        };
-        if code == KeyCode::BackTab {
-            mods -= KeyModifiers::SHIFT;
-        }
-        if matches!(code, KeyCode::Char(_)) && mods.contains(KeyModifiers::SHIFT) {
-            return None;
-        }
-        Some(Self { code, mods })
+        let shifted_character = matches!(code, KeyCode::Char(_)) && mods.contains(KeyModifiers::SHIFT);
+        (!shifted_character).then(|| Self::normalized(code, mods))
     }
 }
 

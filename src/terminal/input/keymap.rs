@@ -209,13 +209,13 @@ mod tests {
 
     #[test]
     fn a_key_taken_from_another_command_is_told() {
-        let told = |text| keymap(text).reassigned_keys();
-        assert_eq!(told(""), None);
-        assert_eq!(told("[keys]\nplay = \"f12\""), None);
-        assert_eq!(told("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
-        assert_eq!(told("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
+        let reassigned = |text| keymap(text).reassigned_keys();
+        assert_eq!(reassigned(""), None);
+        assert_eq!(reassigned("[keys]\nplay = \"f12\""), None);
+        assert_eq!(reassigned("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
+        assert_eq!(reassigned("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
         assert_eq!(
-            told("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
+            reassigned("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
             Some("F1 is now play; help has ?. k is now play; beat-click has no key")
         );
     }

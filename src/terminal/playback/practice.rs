@@ -171,16 +171,16 @@ pub(crate) fn is_playing(state: &State, sequence: u32) -> bool {
     state.playback.running.as_ref().is_some_and(|r| r.number == sequence)
 }
 
-pub(crate) fn on_take(state: &mut State, heard: SequencePosition, effects: &mut Vec<Effect>) {
-    let Some(running) = state.playback.running.as_mut().filter(|r| heard.take < r.takes()) else { return };
-    let moved = heard.take != running.at;
-    if !running.counting && (moved || heard.is_count_in || heard.pass > running.pass) {
+pub(crate) fn on_take(state: &mut State, new: SequencePosition, effects: &mut Vec<Effect>) {
+    let Some(running) = state.playback.running.as_mut().filter(|r| new.take < r.takes()) else { return };
+    let moved = new.take != running.at;
+    if !running.counting && (moved || new.is_count_in || new.pass > running.pass) {
         running.loops += 1;
         running.highest = running.highest.max(running.at + 1);
     }
-    (running.at, running.counting, running.pass) = (heard.take, heard.is_count_in, heard.pass);
-    running.silent = heard.silent;
-    if running.next == Some(heard.take) {
+    (running.at, running.counting, running.pass) = (new.take, new.is_count_in, new.pass);
+    running.silent = new.silent;
+    if running.next == Some(new.take) {
         running.next = None;
     }
     if moved && matches!(running.kind, SequenceKind::Ladder(_)) {

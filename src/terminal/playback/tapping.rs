@@ -10,9 +10,8 @@ use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::terminal::event::Effect;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::practice;
 use crate::terminal::playback::request::TapPosition;
-use crate::terminal::playback::transport;
+use crate::terminal::playback::{practice, transport};
 use crate::terminal::state::{Message, State};
 use std::sync::Arc;
 

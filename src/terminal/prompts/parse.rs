@@ -149,7 +149,7 @@ pub(crate) fn picture_style(text: &str) -> Option<PictureStyle> {
     let mut words = text.split_whitespace();
     while let Some(word) = words.next() {
         match word {
-            "beams" | "over" | "under" => style.writing.take(word, words.next()?)?,
+            "beams" | "over" | "under" => style.notation.take(word, words.next()?)?,
             "print" => style.theme = PictureTheme::Print,
             "screen" => style.theme = PictureTheme::Screen,
             _ => match word.strip_prefix('x') {
@@ -168,7 +168,7 @@ pub(crate) fn picture_style_text(style: &PictureStyle) -> String {
         PictureTheme::Screen => "screen",
     };
     let scale = style.scale.map_or_else(String::new, |s| format!(" x{s}"));
-    format!("{} {}{scale} {}", theme, style.width, style.writing)
+    format!("{} {}{scale} {}", theme, style.width, style.notation)
 }
 
 fn within<T: FromStr + PartialOrd>(text: &str, range: RangeInclusive<T>) -> Option<T> {

@@ -43,17 +43,8 @@ pub(crate) enum Question {
 }
 
 impl Question {
-    pub(crate) fn label(self) -> &'static str {
-        self.texts().0
-    }
-
-    /// The allowed forms of an answer.
-    pub(crate) fn forms(self) -> &'static str {
-        self.texts().1
-    }
-
-    /// Label and allowed forms.
-    fn texts(self) -> (&'static str, &'static str) {
+    /// The label, and the allowed forms of an answer.
+    pub(crate) fn label_and_forms(self) -> (&'static str, &'static str) {
         match self {
             Question::Groups => ("Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2"),
             Question::Pitch => ("Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own"),
@@ -117,7 +108,7 @@ impl Question {
             Question::Import => "a file, or one and 0ms to 100ms",
             Question::PicturesAs => "print 1000 x2 beams beat over groups under nothing",
             Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
-            other => other.forms(),
+            other => other.label_and_forms().1,
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Saving and the journal on a thread of their own: what waits, and when it is written.
+//! Writes to the disk on a thread of its own: saves at once, the journal after a pause in the edits.
 
 mod source;
 
@@ -7,12 +7,13 @@ pub(crate) use source::Source;
 use super::super::Event;
 use super::super::event::Practised;
 use super::super::playback::playing;
+use super::Disconnected;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::store::{Calibration, Overwrite, SoundLevels};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
@@ -30,36 +31,44 @@ enum Request {
     SwitchDocument(DocumentId),
 }
 
-/// The thread's end of the program.
+/// A groove that is not in the journal yet.
+type Unwritten = Arc<Mutex<Option<Arc<Groove>>>>;
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Handle of the thread.
 #[derive(Debug)]
 pub(crate) struct Disk {
     requests: Mutex<Option<Sender<Request>>>,
     source: Arc<Mutex<Source>>,
-    worker: Mutex<Option<JoinHandle<()>>>,
-    newest: Arc<Mutex<Option<Arc<Groove>>>>,
+    thread: Mutex<Option<JoinHandle<()>>>,
+    unwritten: Unwritten,
 }
 
 impl Disk {
-    /// Starts the thread; the ends of saves come as events.
+    /// Starts the thread, which reports results as events.
     pub(crate) fn start(source: Source, events: Sender<Event>) -> Self {
         let source = Arc::new(Mutex::new(source));
-        let newest = Arc::new(Mutex::new(None));
+        let unwritten = Unwritten::default();
         let (sender, requests) = mpsc::channel();
-        let (shared, pending) = (source.clone(), newest.clone());
-        let work = move || run(&requests, &shared, &pending, &events);
-        let worker = thread::Builder::new().name("disk".into()).spawn(work).ok();
-        Self { requests: Mutex::new(Some(sender)), source, worker: Mutex::new(worker), newest }
+        let mut worker =
+            Worker { source: source.clone(), unwritten: unwritten.clone(), events, waiting: None, waiting_since: None };
+        // The thread ends when either channel is disconnected.
+        let work = move || drop(worker.run(&requests));
+        let thread = thread::Builder::new().name("disk".into()).spawn(work).ok();
+        Self { requests: Mutex::new(Some(sender)), source, thread: Mutex::new(thread), unwritten }
     }
 
     fn send(&self, request: Request) {
-        if let Some(sender) = &*self.requests.lock().unwrap_or_else(PoisonError::into_inner) {
+        if let Some(sender) = &*lock(&self.requests) {
             drop(sender.send(request));
         }
     }
 
-    /// Keeps the groove in the journal when edits have come to rest.
     pub(crate) fn journal(&self, groove: Arc<Groove>) {
-        *self.newest.lock().unwrap_or_else(PoisonError::into_inner) = Some(groove.clone());
+        *lock(&self.unwritten) = Some(groove.clone());
         self.send(Request::Journal(groove));
     }
 
@@ -68,40 +77,37 @@ impl Disk {
         self.send(Request::Save(groove, name, overwrite));
     }
 
-    /// Saves and journals this document from now on.
+    /// Saves and journals as this document from now on.
     pub(crate) fn switch_document(&self, document: DocumentId) {
         self.send(Request::SwitchDocument(document));
     }
 
-    /// Adds to what has been practised of the groove, and tells all of it.
+    /// Adds an entry to the practice log, and reports the log.
     pub(crate) fn progress(&self, practised: Option<Practised>) {
         self.send(Request::Progress(practised));
     }
 
-    /// Keeps the offset of taps for the next time.
     pub(crate) fn keep_offset(&self, ms: f64, error_ms: f64) {
         self.send(Request::Offset(Calibration { ms, error_ms }));
     }
 
-    /// Keeps the volumes for the next session.
     pub(crate) fn keep_levels(&self, levels: playing::SoundLevels) {
         let (volume_db, click_db) = (levels.volume_db.into(), levels.click_db.into());
         self.send(Request::Levels(SoundLevels { volume_db, click_db }));
     }
 
-    /// What a panic needs to keep the work.
     pub(crate) fn rescue(&self) -> Rescue {
-        Rescue { source: self.source.clone(), newest: self.newest.clone() }
+        Rescue { source: self.source.clone(), unwritten: self.unwritten.clone() }
     }
 
-    /// Waits for what was asked; then the journal holds the groove, or nothing.
-    pub(crate) fn end(&self, keep: bool, groove: &Groove) {
-        drop(self.requests.lock().unwrap_or_else(PoisonError::into_inner).take());
-        if let Some(worker) = self.worker.lock().unwrap_or_else(PoisonError::into_inner).take() {
-            drop(worker.join());
+    /// Carries out the waiting requests, then writes the groove to the journal or discards the journal.
+    pub(crate) fn end(&self, keep_journal: bool, groove: &Groove) {
+        drop(lock(&self.requests).take());
+        if let Some(thread) = lock(&self.thread).take() {
+            drop(thread.join());
         }
-        let mut source = self.source.lock().unwrap_or_else(PoisonError::into_inner);
-        if keep {
+        let mut source = lock(&self.source);
+        if keep_journal {
             source.write_journal(groove);
         } else {
             source.discard_journal();
@@ -109,92 +115,86 @@ impl Disk {
     }
 }
 
-/// Keeps the work when the program fails.
+/// Writes the journal after a panic.
 pub(crate) struct Rescue {
     source: Arc<Mutex<Source>>,
-    newest: Arc<Mutex<Option<Arc<Groove>>>>,
+    unwritten: Unwritten,
 }
 
 impl Rescue {
-    /// Writes what is not in the journal yet. It never waits.
+    /// Writes what is not in the journal yet, without waiting for a lock.
     pub(crate) fn keep(&self) {
-        if let (Ok(mut source), Ok(mut newest)) = (self.source.try_lock(), self.newest.try_lock())
-            && let Some(groove) = newest.take()
+        if let (Ok(mut source), Ok(mut unwritten)) = (self.source.try_lock(), self.unwritten.try_lock())
+            && let Some(groove) = unwritten.take()
         {
             source.write_journal(&groove);
         }
     }
 }
 
-fn run(
-    requests: &Receiver<Request>,
-    source: &Mutex<Source>,
-    newest: &Mutex<Option<Arc<Groove>>>,
-    events: &Sender<Event>,
-) {
-    let locked = || source.lock().unwrap_or_else(PoisonError::into_inner);
-    let mut since: Option<Instant> = None;
-    let mut waiting: Option<Arc<Groove>> = None;
-    loop {
-        let wait = since.map_or(Duration::from_secs(3600), |s| DEBOUNCE.min(MAX_DELAY.saturating_sub(s.elapsed())));
-        match requests.recv_timeout(wait) {
-            Ok(Request::Journal(groove)) => {
-                since.get_or_insert_with(Instant::now);
-                waiting = Some(groove);
-                if since.is_none_or(|s| s.elapsed() < MAX_DELAY) {
-                    continue;
+struct Worker {
+    source: Arc<Mutex<Source>>,
+    unwritten: Unwritten,
+    events: Sender<Event>,
+    /// The groove to write to the journal, and the time of the first edit since the last write.
+    waiting: Option<Arc<Groove>>,
+    waiting_since: Option<Instant>,
+}
+
+impl Worker {
+    fn run(&mut self, requests: &Receiver<Request>) -> Result<(), Disconnected> {
+        loop {
+            let hour = Duration::from_secs(3600);
+            let timeout = self.waiting_since.map_or(hour, |s| DEBOUNCE.min(MAX_DELAY.saturating_sub(s.elapsed())));
+            match requests.recv_timeout(timeout) {
+                Ok(Request::Journal(groove)) => {
+                    self.waiting = Some(groove);
+                    if self.waiting_since.get_or_insert_with(Instant::now).elapsed() >= MAX_DELAY {
+                        self.write_journal()?;
+                    }
                 }
+                Ok(request) => self.handle(request)?,
+                Err(RecvTimeoutError::Timeout) => self.write_journal()?,
+                Err(RecvTimeoutError::Disconnected) => return Ok(()),
             }
-            Ok(Request::Progress(practised)) => {
-                if events.send(Event::Progress(locked().progress(practised))).is_err() {
-                    return;
-                }
-                continue;
-            }
-            Ok(Request::Save(groove, other, overwrite)) => {
-                let mut source = locked();
+        }
+    }
+
+    fn handle(&mut self, request: Request) -> Result<(), Disconnected> {
+        let mut source = lock(&self.source);
+        let event = match request {
+            Request::Journal(_) => return Ok(()),
+            Request::Progress(practised) => Event::Progress(source.progress(practised)),
+            Request::Save(groove, other, overwrite) => {
                 let (document, result) = (source.document(), source.save(&groove, other, overwrite));
-                drop(source);
-                if result.is_ok() && waiting.as_ref().is_some_and(|w| Arc::ptr_eq(w, &groove)) {
-                    (waiting, since) = (None, None);
+                if result.is_ok() && self.waiting.as_ref().is_some_and(|w| Arc::ptr_eq(w, &groove)) {
+                    (self.waiting, self.waiting_since) = (None, None);
                 }
-                if events.send(Event::Saved { document, groove, result }).is_err() {
-                    return;
-                }
-                continue;
+                Event::Saved { document, groove, result }
             }
-            Ok(Request::SwitchDocument(document)) => {
-                (waiting, since) = (None, None);
-                locked().switch_document(document);
-                continue;
+            Request::SwitchDocument(document) => {
+                (self.waiting, self.waiting_since) = (None, None);
+                source.switch_document(document);
+                return Ok(());
             }
-            Ok(Request::Levels(levels)) => {
-                if let Err(words) = locked().keep_levels(levels)
-                    && events.send(Event::SoundWarning(format!("could not save the volume: {words}"))).is_err()
-                {
-                    return;
-                }
-                continue;
-            }
-            Ok(Request::Offset(calibration)) => {
-                let result = locked().keep_offset(calibration);
-                if events.send(Event::OffsetSaved(result)).is_err() {
-                    return;
-                }
-                continue;
-            }
-            Err(RecvTimeoutError::Timeout) => {}
-            Err(RecvTimeoutError::Disconnected) => return,
+            Request::Levels(levels) => match source.keep_levels(levels) {
+                Ok(()) => return Ok(()),
+                Err(reason) => Event::SoundWarning(format!("could not save the volume: {reason}")),
+            },
+            Request::Offset(calibration) => Event::OffsetSaved(source.keep_offset(calibration)),
+        };
+        drop(source);
+        Ok(self.events.send(event)?)
+    }
+
+    fn write_journal(&mut self) -> Result<(), Disconnected> {
+        self.waiting_since = None;
+        let Some(groove) = self.waiting.take() else { return Ok(()) };
+        let failed = lock(&self.source).write_journal(&groove);
+        lock(&self.unwritten).take_if(|newest| Arc::ptr_eq(newest, &groove));
+        if let Some(reason) = failed {
+            self.events.send(Event::JournalFailed(reason))?;
         }
-        if let Some(groove) = waiting.take() {
-            since = None;
-            if let Some(words) = locked().write_journal(&groove) {
-                drop(events.send(Event::JournalFailed(words)));
-            }
-            let mut newest = newest.lock().unwrap_or_else(PoisonError::into_inner);
-            if newest.as_ref().is_some_and(|n| Arc::ptr_eq(n, &groove)) {
-                *newest = None;
-            }
-        }
+        Ok(())
     }
 }

@@ -16,7 +16,7 @@ const EXIT_TIMEOUT: Duration = Duration::from_secs(5);
 
 pub(crate) struct JobRunner {
     events: Sender<Event>,
-    /// Cancels the running job, and hangs up when it has ended.
+    /// The running job, and a channel that is disconnected when it ends.
     running: RefCell<Option<(CancelToken, Receiver<()>)>>,
 }
 
@@ -61,7 +61,6 @@ impl JobRunner {
         }
     }
 
-    /// Cancels the running job.
     pub(crate) fn cancel(&self) {
         if let Some((token, _)) = &*self.running.borrow() {
             token.cancel();
@@ -73,7 +72,7 @@ impl Drop for JobRunner {
     fn drop(&mut self) {
         self.cancel();
         if let Some((_, ended)) = self.running.borrow_mut().take() {
-            // The program ends in any case.
+            // On a timeout the program ends anyway.
             let _ = ended.recv_timeout(EXIT_TIMEOUT);
         }
     }

@@ -1,9 +1,8 @@
-//! A place for one request to a worker thread: the newest wins.
+//! A slot for one request to a worker thread: the newest request replaces the one that waits.
 
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
-/// The requester's and the worker's view of the place.
 #[derive(Debug)]
 pub(crate) struct LatestSlot<T>(Arc<(Mutex<SlotState<T>>, Condvar)>);
 
@@ -12,6 +11,16 @@ struct SlotState<T> {
     newest: Option<T>,
     closed: bool,
 }
+
+impl<T> SlotState<T> {
+    fn must_wait(&mut self) -> bool {
+        self.newest.is_none() && !self.closed
+    }
+}
+
+/// The slot is closed, and empty.
+#[derive(Debug)]
+pub(crate) struct Closed;
 
 impl<T> Clone for LatestSlot<T> {
     fn clone(&self) -> Self {
@@ -24,74 +33,53 @@ impl<T> LatestSlot<T> {
         Self(Arc::new((Mutex::new(SlotState { newest: None, closed: false }), Condvar::new())))
     }
 
-    fn held(&self) -> MutexGuard<'_, SlotState<T>> {
-        // A worker that panicked held a whole request; it can be used.
+    fn lock(&self) -> MutexGuard<'_, SlotState<T>> {
+        // A worker that panicked left a complete request.
         self.0.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Puts a request in, made from the one that waits there.
+    /// Replaces the waiting request by one made from it.
     pub(crate) fn put(&self, make: impl FnOnce(Option<T>) -> Option<T>) {
-        let mut held = self.held();
-        held.newest = make(held.newest.take());
+        let mut state = self.lock();
+        state.newest = make(state.newest.take());
         self.0.1.notify_all();
     }
 
-    /// Tells the worker to end.
+    /// Ends the worker after the waiting request.
     pub(crate) fn close(&self) {
-        self.held().closed = true;
+        self.lock().closed = true;
         self.0.1.notify_all();
     }
 
-    /// Waits for a request; `None` when the place is closed.
-    pub(crate) fn take(&self) -> Option<T> {
-        let mut held = self.held();
-        loop {
-            if let Some(request) = held.newest.take() {
-                return Some(request);
-            }
-            if held.closed {
-                return None;
-            }
-            held = self.0.1.wait(held).unwrap_or_else(PoisonError::into_inner);
-        }
+    /// Waits for a request.
+    pub(crate) fn take(&self) -> Result<T, Closed> {
+        let state = self.0.1.wait_while(self.lock(), SlotState::must_wait);
+        state.unwrap_or_else(PoisonError::into_inner).newest.take().ok_or(Closed)
     }
 
-    /// Waits so long for a request: `Ok(None)` if none came.
-    pub(crate) fn take_within(&self, time: Duration) -> Result<Option<T>, Closed> {
-        let end = Instant::now() + time;
-        let mut held = self.held();
-        loop {
-            if let Some(request) = held.newest.take() {
-                return Ok(Some(request));
-            }
-            if held.closed {
-                return Err(Closed);
-            }
-            let left = end.saturating_duration_since(Instant::now());
-            if left.is_zero() {
-                return Ok(None);
-            }
-            held = self.0.1.wait_timeout(held, left).unwrap_or_else(PoisonError::into_inner).0;
+    /// Waits for a request, and returns `None` if there is none within the timeout.
+    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Option<T>, Closed> {
+        let waited = self.0.1.wait_timeout_while(self.lock(), timeout, SlotState::must_wait);
+        let mut state = waited.unwrap_or_else(PoisonError::into_inner).0;
+        match state.newest.take() {
+            None if state.closed => Err(Closed),
+            request => Ok(request),
         }
     }
 }
-
-/// The place is closed.
-#[derive(Debug)]
-pub(crate) struct Closed;
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn the_newest_wins_and_the_last_is_still_done_after_closing() {
+    fn the_newest_request_wins_and_is_taken_after_closing() {
         let slot = LatestSlot::new();
         slot.put(|_| Some(1));
         slot.put(|old: Option<i32>| old.map(|o| o + 10));
         slot.close();
-        assert_eq!(slot.take(), Some(11));
-        assert_eq!(slot.take(), None);
+        assert_eq!(slot.take().ok(), Some(11));
+        assert!(slot.take().is_err());
         assert!(slot.take_within(Duration::from_secs(9)).is_err());
     }
 }

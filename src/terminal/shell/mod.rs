@@ -27,14 +27,14 @@ use ratatui::crossterm;
 use std::fmt;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{self, Receiver, Sender};
+use std::sync::mpsc::{self, Receiver, SendError, Sender};
 use std::thread;
 use std::time::Instant;
 
-/// Why the editor could not open, or ended before its time.
+/// Why the editor could not start or had to end.
 #[derive(Debug)]
 pub enum EditError {
-    /// Standard input or output is no terminal.
+    /// Standard input or output is not a terminal.
     NoTerminal,
     /// The groove could not be read.
     Groove(LoadError),
@@ -96,6 +96,15 @@ pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), Edi
     playback.stop();
     disk.end(*ended.as_ref().unwrap_or(&true) && state.session.is_changed(), state.groove());
     Ok(ended.map(drop)?)
+}
+
+/// The receiver of events is gone: the program has ended.
+struct Disconnected;
+
+impl From<SendError<Event>> for Disconnected {
+    fn from(_: SendError<Event>) -> Self {
+        Self
+    }
 }
 
 /// The handles that effects go to.
@@ -172,9 +181,9 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         Some(Err(error)) => return Err(EditError::Groove(error)),
     };
     let on_disk = loaded.as_ref().map_or_else(|| blank(path), |l| l.groove.clone());
-    let kept = journal.as_ref().and_then(|j| j.recover(path));
-    let recovered = kept.as_ref().and_then(|k| store::parse(&k.text, "journal").ok());
-    let groove = recovered.as_ref().map_or_else(|| on_disk.clone(), |r| r.groove.clone());
+    let recovered = journal.as_ref().and_then(|j| j.recover(path));
+    let unsaved = recovered.as_ref().and_then(|r| store::parse(&r.text, "journal").ok());
+    let groove = unsaved.as_ref().map_or_else(|| on_disk.clone(), |u| u.groove.clone());
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
     let over_ssh = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
@@ -189,10 +198,10 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         state = state.with_config_errors(&path.display().to_string(), &config.errors);
     }
     let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
-    if let (Some(work), Some(kept)) = (recovered, kept) {
+    if let (Some(unsaved), Some(recovered)) = (unsaved, recovered) {
         state.mark_recovered(on_disk);
         state.show_message(Message::info("recovered unsaved changes from the last session; save to keep them"));
-        source.adopt(work, kept, path.is_none());
+        source.adopt(unsaved, recovered, path.is_none());
     } else if let Some(text) = reassigned {
         state.show_message(Message::info(text));
     }
@@ -215,10 +224,10 @@ fn list_outputs(events: Sender<Event>) {
 
 /// The volumes of the config file, or else those of the last session.
 fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
-    let kept = journal.and_then(Journal::sound_levels).unwrap_or_default();
+    let saved = journal.and_then(Journal::sound_levels).unwrap_or_default();
     SoundLevels {
-        volume_db: config.volume_db.unwrap_or(kept.volume_db) as f32,
-        click_db: config.click_db.unwrap_or(kept.click_db) as f32,
+        volume_db: config.volume_db.unwrap_or(saved.volume_db) as f32,
+        click_db: config.click_db.unwrap_or(saved.click_db) as f32,
     }
 }
 
@@ -227,8 +236,8 @@ fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
     if let Some(ms) = config.tap_offset_ms {
         return TapOffset::Set(ms);
     }
-    let kept = journal.and_then(Journal::calibration);
-    kept.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
+    let saved = journal.and_then(Journal::calibration);
+    saved.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
 /// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.

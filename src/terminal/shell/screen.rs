@@ -1,4 +1,4 @@
-//! The terminal: enters and leaves raw mode, and sends the changes of each frame.
+//! Enters and leaves raw mode, and sends the changes of each frame to the terminal.
 
 use super::super::{State, view};
 use super::disk::Disk;
@@ -42,34 +42,32 @@ impl<W: Write> Write for Counter<W> {
     }
 }
 
-/// The terminal's screen: sends the cells that changed since the last frame, and nothing where none did.
+/// Sends the cells that changed since the last frame.
 #[derive(Debug)]
 pub struct Screen<W> {
     out: W,
     bytes: Vec<u8>,
-    shown: Buffer,
+    current: Buffer,
     next: Buffer,
+    /// Whether `current` is what the terminal shows.
     known: bool,
 }
 
 impl<W: Write> Screen<W> {
-    /// A screen whose contents are not known yet.
+    /// A screen whose contents are unknown.
     pub fn new(out: W) -> Self {
         let empty = || Buffer::empty(Rect::ZERO);
-        Self { out, bytes: Vec::new(), shown: empty(), next: empty(), known: false }
+        Self { out, bytes: Vec::new(), current: empty(), next: empty(), known: false }
     }
 
     /// Makes the next frame redraw the whole screen.
-    pub fn invalidate(&mut self) {
+    pub(crate) fn invalidate(&mut self) {
         self.known = false;
     }
 
-    /// Copies a text to the terminal's clipboard (OSC 52, as in xterm's control sequences), which also reaches the user's own
-    /// machine over SSH. Within tmux it is sent a second time in tmux's passthrough form; tmux's settings decide which one it takes.
-    ///
-    /// # Errors
-    /// That of the terminal.
-    pub fn copy(&mut self, text: &str, tmux: bool) -> io::Result<()> {
+    /// Copies a text to the terminal's clipboard (OSC 52, as in xterm's control sequences), which also works over SSH. Within tmux
+    /// the text is sent in tmux's passthrough form as well; tmux's settings decide which one it takes.
+    pub(crate) fn copy(&mut self, text: &str, tmux: bool) -> io::Result<()> {
         let encoded = STANDARD.encode(text);
         write!(self.out, "\x1b]52;c;{encoded}\x07")?;
         if tmux {
@@ -81,7 +79,7 @@ impl<W: Write> Screen<W> {
     /// Draws the state and sends the changes in one write.
     ///
     /// # Errors
-    /// That of the terminal.
+    /// The error of the writer.
     pub fn show(&mut self, state: &State) -> io::Result<()> {
         let (width, height) = state.view.size;
         let area = Rect::new(0, 0, width, height);
@@ -90,20 +88,20 @@ impl<W: Write> Screen<W> {
         view::draw(state, &mut self.next);
         self.bytes.clear();
         let mut backend = CrosstermBackend::new(&mut self.bytes);
-        if !self.known || *self.shown.area() != area {
-            self.shown.resize(area);
-            self.shown.reset();
+        if !self.known || *self.current.area() != area {
+            self.current.resize(area);
+            self.current.reset();
             backend.clear()?;
             self.known = true;
         }
-        let changes = self.shown.diff(&self.next);
+        let changes = self.current.diff(&self.next);
         if !changes.is_empty() {
             backend.draw(changes.into_iter())?;
         }
         if !self.bytes.is_empty() {
             self.out.write_all(&self.bytes)?;
             self.out.flush()?;
-            std::mem::swap(&mut self.shown, &mut self.next);
+            std::mem::swap(&mut self.current, &mut self.next);
         }
         Ok(())
     }
@@ -115,20 +113,20 @@ pub(crate) struct Guard;
 /// Enters raw mode; a panic restores the terminal and writes the journal.
 pub(crate) fn guard(disk: &Disk) -> io::Result<Guard> {
     let rescue = disk.rescue();
-    let own = thread::current().id();
-    let before = panic::take_hook();
+    let main_thread = thread::current().id();
+    let default_hook = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
-        // A worker catches its own panics; they must not touch the screen.
-        if thread::current().id() == own {
+        // Workers catch their own panics, which must not touch the screen.
+        if thread::current().id() == main_thread {
             restore();
             #[cfg(feature = "audio")]
             crate::sound::stderr_guard::restore();
             rescue.keep();
-            before(info);
+            default_hook(info);
         }
     }));
     enable_raw_mode()?;
-    TAKEN.store(true, Ordering::SeqCst);
+    RAW_MODE.store(true, Ordering::SeqCst);
     let guard = Guard;
     execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture, EnableBracketedPaste, cursor::Hide)?;
     Ok(guard)
@@ -141,14 +139,14 @@ impl Drop for Guard {
 }
 
 /// Whether the terminal is in raw mode and must be restored.
-static TAKEN: AtomicBool = AtomicBool::new(false);
+static RAW_MODE: AtomicBool = AtomicBool::new(false);
 
 fn restore() {
-    // Only once: a second time would move the cursor back over what a panic has printed.
-    if !TAKEN.swap(false, Ordering::SeqCst) {
+    // Only once: a second time would move the cursor back over the panic message.
+    if !RAW_MODE.swap(false, Ordering::SeqCst) {
         return;
     }
-    // The terminal may be gone; nothing can be done then.
+    // The terminal may be gone.
     drop(execute!(io::stdout(), DisableBracketedPaste, DisableMouseCapture, LeaveAlternateScreen, cursor::Show));
     drop(disable_raw_mode());
 }
@@ -211,7 +209,7 @@ mod tests {
             let whole_screen = matches!(key.code, KeyCode::Char('?') | KeyCode::Esc);
             assert!(whole_screen || screen.out.len() <= 1400, "{key}: {} bytes", screen.out.len());
             parser.process(&std::mem::take(&mut screen.out));
-            assert_shows(&parser, &screen.shown);
+            assert_shows(&parser, &screen.current);
             screen.show(&state).expect("a vector");
             assert!(screen.out.is_empty(), "the same frame again sends nothing");
         }

@@ -1,11 +1,10 @@
-//! Tests of takes and of the ladder as keys and events.
+//! Tests of takes and of the ladder.
 
 use super::*;
 use crate::jobs::Click;
 use crate::jobs::play_request::{LoopSpec, PlayRequest, Sequence};
 use crate::terminal::KeyTime;
-use crate::terminal::event::Practised;
-use crate::terminal::event::SequencePosition;
+use crate::terminal::event::{Practised, SequencePosition};
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &Sequence {
@@ -20,7 +19,7 @@ fn sequence(effects: &[Effect]) -> &Sequence {
     found.expect("a sequence")
 }
 
-/// The loop, where it is one.
+/// The loop, if it is one.
 fn looped(sounding: &PlayRequest) -> Option<&LoopSpec> {
     match sounding {
         PlayRequest::Loop(playing) => Some(playing),
@@ -50,7 +49,7 @@ fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effec
 }
 
 #[test]
-fn a_take_has_one_key_and_changes_at_once() {
+fn each_take_has_a_key_that_changes_playback_at_once() {
     let mut state = ferry();
     let rows = [
         ("f5", true, Click::Off, 0, "  groove "),
@@ -96,16 +95,16 @@ fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     else {
         panic!("{found:?}")
     };
-    let report = Arc::new(analysis::report(groove, ask));
+    let report = Arc::new(analysis::full_report(groove, ask));
     let found = update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report: report.clone() });
     let of_report = report.hearings.iter().any(|h| *playing(&found).hearings[0].seconds == h.pulses);
     assert!(of_report, "the pulses of the new report");
-    // The same again is not told again.
+    // The same report again has no effect.
     assert!(update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report }).is_empty());
 }
 
 #[test]
-fn takes_in_a_row_are_one_sequence() {
+fn all_takes_in_turn_are_one_sequence() {
     let mut state = ferry();
     let found = press(&mut state, "& \"3 count\" enter");
     let s = sequence(&found);
@@ -158,10 +157,10 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert!(transport(&state).contains("step 1/6 loop 2/4  groove"), "{}", transport(&state));
     let found = heard(&mut state, 1, true, 0);
     assert_eq!(state.playback.percent, 60);
-    let told = |step: usize, speed: &str, loops| {
+    let entry = |step: usize, speed: &str, loops| {
         Effect::Progress(Some(Practised { ladder: "50-100/10 x4".into(), step, speed: speed.into(), steps: 6, loops }))
     };
-    assert_eq!(found, [told(1, "50%", 2)]);
+    assert_eq!(found, [entry(1, "50%", 2)]);
     heard(&mut state, 1, false, 0);
     heard(&mut state, 1, false, 1);
     let sequence_now = state.playback.sequences;
@@ -177,7 +176,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert_eq!(sequence(&found).at, 3);
     assert!(transport(&state).contains("next step 4"), "{}", transport(&state));
     assert_eq!(sequence(&press(&mut state, "f3")).at, 2);
-    assert_eq!(heard(&mut state, 2, true, 0), [told(2, "60%", 4)]);
+    assert_eq!(heard(&mut state, 2, true, 0), [entry(2, "60%", 4)]);
     assert!(!transport(&state).contains("next"));
     // What was progress before is shown.
     update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 loops".into()))));
@@ -194,7 +193,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
 }
 
 #[test]
-fn a_ladder_of_ones_own_waits_for_its_key_and_falls_silent() {
+fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
     let mut state = ferry();
     let found = press(&mut state, "f7 = \"80-100/10 x2 key 1/3\" enter");
     let s = sequence(&found);
@@ -219,7 +218,7 @@ fn a_ladder_of_ones_own_waits_for_its_key_and_falls_silent() {
 }
 
 #[test]
-fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() {
+fn the_steps_show_the_leading_hearing_and_cells_below_the_limit() {
     let mut state = ferry();
     press(&mut state, "T \"150\" enter E");
     let shown = screen(&state, (200, 60));
@@ -237,7 +236,7 @@ fn the_steps_say_where_the_first_hearing_changes_and_the_cells_pass_the_limit() 
 }
 
 #[test]
-fn what_is_played_round_follows_the_cursor_to_another_section() {
+fn the_loop_follows_the_cursor_to_another_section() {
     let mut state = ferry();
     press(&mut state, "N \"other\" enter l enter");
     assert!(state.playback.on);

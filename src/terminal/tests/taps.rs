@@ -1,4 +1,4 @@
-//! Tests of tapping along: keys with their stamps, what was heard, figures, the report and its places, the calibration.
+//! Tests of tapping along: arrival times of keys, statistics, the report and its places, the calibration.
 
 use super::*;
 use crate::describe::tap::TapOffset;
@@ -6,7 +6,7 @@ use crate::jobs::Click;
 use crate::terminal::playback::request::TapPosition;
 use std::time::{Duration, Instant};
 
-fn plays(state: &mut State) {
+fn start_playback(state: &mut State) {
     update(state, Event::Device(Ok(())));
 }
 
@@ -14,12 +14,12 @@ fn plays(state: &mut State) {
 fn state() -> State {
     let mut state = open(groove("x..x ..x. | x..x ..x."), PLAIN, (80, 24));
     press(&mut state, "ctrl-t");
-    plays(&mut state);
+    start_playback(&mut state);
     state
 }
 
-/// Taps at times in ms from the loop's start, as the device would tell them.
-fn hear(state: &mut State, ms: &[f64]) -> Vec<Effect> {
+/// Taps at times in ms from the start of the loop.
+fn tap_at(state: &mut State, ms: &[f64]) -> Vec<Effect> {
     let mut effects = Vec::new();
     for t in ms {
         let (turns, within) = ((t / 1600.0).floor(), t.rem_euclid(1600.0));
@@ -34,7 +34,7 @@ fn hear(state: &mut State, ms: &[f64]) -> Vec<Effect> {
 }
 
 #[test]
-fn a_key_is_a_tap_with_its_stamp() {
+fn a_key_is_a_tap_with_its_arrival_time() {
     let mut state = state();
     let at = KeyTime::at(Instant::now() + Duration::from_secs(3));
     for code in [KeyCode::Char(' '), KeyCode::Char('x'), KeyCode::Char('5'), KeyCode::Char('Q')] {
@@ -62,7 +62,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut beats: Vec<f64> = (0..40).map(|n| 400.0 * (n + 2) as f64 - 30.0 + [4.0, -6.0, 2.0, 0.0][n % 4]).collect();
     beats.remove(20);
     beats[9] += 110.0;
-    hear(&mut state, &beats);
+    tap_at(&mut state, &beats);
     for size in [(60, 18), (80, 24), (140, 40)] {
         update(&mut state, Event::Resize(size.0, size.1));
         let shown = screen(&state, size);
@@ -92,15 +92,15 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
 }
 
 #[test]
-fn a_key_that_is_held_down_is_no_row_of_taps() {
+fn a_key_held_down_is_not_a_series_of_taps() {
     let mut state = state();
-    hear(&mut state, &(0..60).map(|n| 1000.0 + 33.0 * f64::from(n)).collect::<Vec<_>>());
+    tap_at(&mut state, &(0..60).map(|n| 1000.0 + 33.0 * f64::from(n)).collect::<Vec<_>>());
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("too fast for a finger"), "{shown}");
 }
 
 #[test]
-fn the_calibration_is_the_middle_tap_and_is_kept() {
+fn the_calibration_is_the_median_tap_and_is_saved() {
     let mut state = open(groove("x..x ..x. | x..x ..x."), PLAIN, (80, 24));
     let effects = press(&mut state, "f \"tap calibrate\" enter");
     let [Effect::Play(sounding, None)] = &effects[..] else { panic!("{effects:?}") };
@@ -136,7 +136,7 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
     assert_eq!(drawn(&state, 0), "x..x ..x. | x..x ..x.");
     // From now on it is taken off.
     press(&mut state, "ctrl-t");
-    hear(&mut state, &(2..20).map(|n| 400.0 * f64::from(n) + 80.0).collect::<Vec<_>>());
+    tap_at(&mut state, &(2..20).map(|n| 400.0 * f64::from(n) + 80.0).collect::<Vec<_>>());
     press(&mut state, "esc");
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("on the pulse") && shown.contains("subtracted from every tap"), "{shown}");
@@ -150,11 +150,11 @@ fn the_calibration_is_the_middle_tap_and_is_kept() {
 }
 
 #[test]
-fn over_a_line_of_unknown_delay_it_is_said() {
+fn over_ssh_the_report_says_so() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24)).with_taps(TapOffset::Set(12.0), true);
     press(&mut state, "ctrl-t");
-    plays(&mut state);
-    hear(&mut state, &[100.0, 500.0]);
+    start_playback(&mut state);
+    tap_at(&mut state, &[100.0, 500.0]);
     press(&mut state, "esc");
     let shown = screen(&state, (80, 24));
     for words in ["too few taps", "over SSH", "+12.0 ms is subtracted"] {

@@ -102,27 +102,37 @@ impl BlockBuilder<'_> {
         let speed = format!(" at {:.0}% speed", report.speed * 100.0);
         self.heading(part, &format!("Heard in {of}{speed}{cell}{stale}"));
         if report.hearings.is_empty() {
-            return self.text(part, describe::no_hearing_reason(self.state.groove(), report), theme.faint());
+            return self.text(part, describe::no_hearing_reason(report), theme.faint());
         }
-        let head = format!("{:>4} {:>5} {:>6} {:>5} {:>12}  pulse", "", "score", "BPM", "on", "deviation");
+        for line in describe::whose_beat(self.state.groove(), report) {
+            self.text(part, &line, Style::new());
+        }
+        let head = format!("{:>4} {:>6} {:>6} {:>5} {:>12}  pulse", "", "likely", "BPM", "on", "deviation");
         self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
         let current = self.state.strip_hearing().map(|(i, _)| i);
         for (i, h) in report.hearings.iter().enumerate() {
             let lines = self.hearing(i, h, current == Some(i));
             self.add(part, Item::Hearing(i), lines);
         }
-        self.heading(part, "Leading hearing by speed");
-        let now = report.turns.iter().rposition(|t| f64::from(t.percent) <= report.speed * 100.0 + 0.5);
-        for (i, turn) in report.turns.iter().enumerate() {
-            let Some(h) = report.hearings.get(turn.hearing) else { continue };
+        self.speeds();
+    }
+
+    /// The hardness and the leading hearing over the playing speeds.
+    fn speeds(&mut self) {
+        let (report, theme, part) = (self.report, self.theme, ReportPart::Hearings);
+        self.heading(part, "By playing speed");
+        let Some(speeds) = &report.speeds else { return self.text(part, "analysing...", theme.faint()) };
+        let chart = describe::hardness_chart(speeds, theme.ramp());
+        self.text(part, &format!("hardness {chart}"), Style::new());
+        let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
+        for (i, change) in speeds.changes.iter().enumerate() {
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
             let here = if now == Some(i) { format!(" (now {:.0}%)", report.speed * 100.0) } else { String::new() };
             let line = format!(
-                "from {:>3}%, written {:>5.1}: {}, {:.1} at full speed{here}",
-                turn.percent,
-                describe::written_tempo(self.state.groove(), turn.percent),
-                h.kind,
-                h.bpm(1.0)
+                "from {:>3}%, written {:>5.1}: {}{here}",
+                change.percent,
+                describe::written_tempo(self.state.groove(), change.percent),
+                describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
             let mut lines: Vec<Pieces> = Vec::new();
             for (j, line) in wrap(&line, self.width.saturating_sub(2)).into_iter().enumerate() {
@@ -137,21 +147,20 @@ impl BlockBuilder<'_> {
         let style = if current { theme.hearing() } else { Style::new() };
         let mark = if current { theme.glyphs().here } else { ' ' };
         let numbers = format!(
-            "{mark}{:>3} {:>5.0} {:>6.1} {:>4.0}% {:>4.0} ms {:>3.0}%  ",
+            "{mark}{:>3} {:>6} {:>6.1} {:>4.0}% {:>4.0} ms {:>3.0}%  ",
             index + 1,
-            h.score,
+            describe::likelihood(h),
             h.bpm(report.speed),
             h.share() * 100.0,
-            h.wobble_ms,
-            h.wobble * 100.0
+            h.deviation_ms,
+            h.deviation * 100.0
         );
         let room = self.width.saturating_sub(numbers.chars().count()).max(8);
         let mut lines: Vec<Pieces> = Vec::new();
-        for (i, line) in wrap(&describe::hearing_name(groove, report, h), room).into_iter().enumerate() {
+        for (i, line) in wrap(&describe::hearing_name(h), room).into_iter().enumerate() {
             let before = if i == 0 { numbers.clone() } else { " ".repeat(numbers.chars().count()) };
             lines.push(vec![(before, style), (line, style)]);
         }
-        lines.extend(self.indented(&describe::score_parts(h), 4, theme.faint()));
         lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         for s in h.stretches.iter().filter(|s| s.attacks > 0).take(MAX_STRETCHES) {
@@ -167,11 +176,19 @@ impl BlockBuilder<'_> {
     fn reasons(&mut self) {
         let part = ReportPart::Reasons;
         self.heading(part, "Why it is hard");
+        if let Some(answer) = &self.report.answer {
+            self.text(part, &describe::hardness(answer), Style::new());
+        }
         if self.report.findings.is_empty() {
             let text = if self.report.attacks.is_empty() { "no attacks" } else { "no reasons found" };
             return self.text(part, text, self.theme.faint());
         }
+        let mut own = None;
         for (i, finding) in self.report.findings.iter().enumerate() {
+            if let (Some(under), Some(answer)) = (finding.part.filter(|p| Some(*p) != own), &self.report.answer) {
+                self.text(part, &format!("{under}, {:.2}", under.of(&answer.split)), self.theme.value());
+            }
+            own = finding.part;
             let lines = self.reason(finding);
             self.add(part, Item::Reason(i), lines);
         }
@@ -180,9 +197,11 @@ impl BlockBuilder<'_> {
     fn reason(&self, finding: &Finding) -> Vec<Pieces> {
         let theme = self.theme;
         let mut lines: Vec<Pieces> = Vec::new();
-        for (i, line) in wrap(&finding.reason.to_string(), self.width.saturating_sub(6)).into_iter().enumerate() {
-            let weight = if i == 0 { format!("{:>4.0}% ", finding.weight * 100.0) } else { "      ".into() };
-            lines.push(vec![(weight, theme.value()), (line, Style::new())]);
+        for line in wrap(&finding.reason.to_string(), self.width.saturating_sub(4)) {
+            lines.push(vec![
+                (if lines.is_empty() { "  - " } else { "    " }.into(), theme.faint()),
+                (line, Style::new()),
+            ]);
         }
         let groove = self.state.groove();
         let place = finding.place.map(|p| {

@@ -186,7 +186,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
     let (first, end) = (state.view.scroll, state.view.scroll + width);
-    let heard = groove.is_audible(layer);
+    let audible = groove.is_audible(layer);
     let mut line = vec![Column { rank: 0, mark: ' ', style: Style::new() }; width];
     let mut put = |column: usize, rank: u8, mark: char, style: Style| {
         if let Some(old) = column.checked_sub(first).and_then(|x| line.get_mut(x))
@@ -198,7 +198,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     for bar in scale.bar_of(first)..=scale.bar_of(end).min(scale.bars) + 1 {
         put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
     }
-    let dim = |style: Style| if heard { style } else { theme.muted() };
+    let dim = |style: Style| if audible { style } else { theme.muted() };
     for spot in part.spots(context) {
         let (from, to) =
             (scale.cell(spot.beat, spot.span, 0), scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)));

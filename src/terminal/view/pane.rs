@@ -2,7 +2,7 @@
 
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Hearing, Kind, Report, SectionReport};
+use crate::analysis::{Hearing, Kind, Leader, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
 use crate::terminal::playback::practice;
@@ -176,8 +176,14 @@ fn steps(
             tempo.split_once("= ").filter(|_| width < MIN_NOTE_VALUE_WIDTH).map_or(tempo.as_str(), |(_, bpm)| bpm);
         let room = if width < MIN_NOTE_VALUE_WIDTH { 5 } else { 11 };
         let (percent, value) = (describe_ladder::percent(speed), describe_ladder::value(speed));
-        let first = change.leader.and_then(|h| report.hearings.get(h));
-        let first = first.map(|h| format!("{} {:.0}", h.kind, h.bpm(value)));
+        let leader = |leader: Leader| {
+            let of = report.speeds.as_deref().and_then(|s| s.hearing(leader));
+            of.map_or_else(
+                || "written beat".to_owned(),
+                |h| format!("{} {}", h.kind.short(), describe::tempo_row(&h.tempos(value))),
+            )
+        };
+        let first = change.leader.map(leader);
         let style = if at == Some(k) { theme.value() } else { Style::new() };
         let row = |cells: &str| {
             let notes: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
@@ -226,18 +232,14 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
 fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<Pieces> {
     let (of, fresh) = state.focus_label().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
-    let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms")).unwrap_or_default();
-    let heading = format!("Heard in {of}{cell}");
-    // Otherwise the first one would look like the winner.
-    let doubt = format!("{heading}: no clear winner");
-    let heading = if report.near_the_first() > 1 && doubt.width() < width { doubt } else { heading };
+    let heading = beat_heading(&of, report, width.saturating_sub(1));
     let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
-        lines.push(vec![(describe::no_hearing_reason(state.groove(), report).into(), theme.faint())]);
+        lines.push(vec![(describe::no_hearing_reason(report).into(), theme.faint())]);
         return lines;
     }
-    let names = if width < MIN_DEVIATION_WIDTH { "score   BPM   on" } else { "score   BPM    dev   on" };
+    let names = if width < MIN_DEVIATION_WIDTH { "likely   BPM   on" } else { "likely   BPM    dev   on" };
     let more = match report.hearings.len().saturating_sub(max) {
         0 => String::new(),
         n => format!("  h: {n} more"),
@@ -248,23 +250,42 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     for i in listed(&report.hearings, max) {
         lines.push(hearing(&report.hearings[i], report, theme, width, selected == Some(i)));
     }
-    if let Some(turn) = report.turns.get(1) {
-        let from =
-            report.turns.iter().rev().find(|t| f64::from(t.percent) <= report.speed * 100.0 + 0.5).unwrap_or(turn);
-        if let Some(h) = report.hearings.get(from.hearing)
-            && from.percent > 20
-        {
-            let (percent, bpm) = (from.percent, h.bpm(report.speed));
-            let forms = [
-                format!("first from {percent}% speed: {} {bpm:.0}", h.kind),
-                format!("first from {percent}% speed: {}", h.kind),
-                format!("first from {percent}%: {}", h.kind),
-            ];
-            let text = forms.iter().find(|f| f.width() <= width).unwrap_or(&forms[2]);
-            lines.push(vec![(fit(text, width), theme.faint())]);
+    lines.extend(turn(state, report, width).map(|text| vec![(text, theme.faint())]));
+    lines
+}
+
+/// Whose beat is told, how likely it is the written one, and what else has room.
+fn beat_heading(of: &str, report: &Report, width: usize) -> String {
+    let mut heading = format!("Heard in {of}");
+    let beat = report.answer.map(|a| format!(": beat {}", describe::share(a.shown_written)));
+    let all = report.all.as_ref().map(|a| format!(", all layers {}", describe::share(a.answer.shown_written)));
+    let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms"));
+    let doubt = (describe::about_as_likely(report) > 1).then(|| ", no clear winner".to_owned());
+    for more in [beat, all, doubt, cell].into_iter().flatten() {
+        if heading.width() + more.width() <= width {
+            heading.push_str(&more);
         }
     }
-    lines
+    fit(&heading, width)
+}
+
+/// From which speed the hearing leads that leads at the playing speed, or where the next one takes over.
+fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
+    let speeds = report.speeds.as_deref()?;
+    let next = speeds.changes.get(1)?;
+    let now = speeds.change_at(report.speed * 100.0).filter(|c| c.percent > speeds.changes[0].percent);
+    let change = now.unwrap_or(*next);
+    let leader = speeds.hearing(change.leader);
+    let name = leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.short());
+    let bpm = leader.map(|h| describe::tempo_row(&h.tempos(f64::from(change.percent) / 100.0)));
+    // As long as the chart is that of an older groove it is marked.
+    let stale = if state.has_stale_details() { "…" } else { "" };
+    let forms = [
+        format!("first from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
+        format!("first from {}% speed: {name}{stale}", change.percent),
+        format!("first from {}%: {name}{stale}", change.percent),
+    ];
+    Some(fit(forms.iter().find(|f| f.trim_end().width() <= width).unwrap_or(&forms[2]).trim_end(), width))
 }
 
 /// The best hearings, with the written beat as the last one if it is not among them.
@@ -277,18 +298,20 @@ fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
     shown
 }
 
+/// One hearing in a row: how likely, tempo, deviation, share, what it is.
 fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> Pieces {
     let style = if selected { theme.hearing() } else { Style::new() };
     let deviation = if width < MIN_DEVIATION_WIDTH {
         String::new()
-    } else if h.wobble_ms < 0.5 {
+    } else if h.deviation_ms < 0.5 {
         "   -   ".to_owned()
     } else {
-        format!("{:>4.0} ms", h.wobble_ms)
+        format!("{:>4.0} ms", h.deviation_ms)
     };
-    let numbers = format!("{:>5.0} {:>5.1}{deviation} {:>3.0}% ", h.score, h.bpm(report.speed), h.share() * 100.0);
+    let likely = describe::likelihood(h);
+    let numbers = format!("{likely:>6} {:>5.1}{deviation} {:>3.0}% ", h.bpm(report.speed), h.share() * 100.0);
     let mark = if selected { theme.glyphs().here } else { ' ' };
-    let what = format!("{mark}{}", h.kind);
+    let what = format!("{mark}{}", h.kind.short());
     let what = fit(&what, width.saturating_sub(numbers.len()));
     vec![(numbers, style), (what, style)]
 }

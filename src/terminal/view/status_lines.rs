@@ -204,7 +204,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let key = |name: &str| state.input.keymap.first(name);
     match &state.overlay {
         Overlay::Prompt { question, text, unedited, error } => {
-            return prompt(pen, area, (question.label(), question.forms()), (text, *unedited), error.as_deref());
+            return prompt(pen, area, question.label_and_forms(), (text, *unedited), error.as_deref());
         }
         Overlay::ConfirmQuit => {
             let text = format!(

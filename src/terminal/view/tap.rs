@@ -97,13 +97,11 @@ fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pi
     let mut lines = vec![vec![(scale, theme.faint())]];
     for a in last {
         let at = (half as f64 + a / side * half as f64).round().clamp(0.0, 2.0 * half as f64) as usize;
-        let (before, mark, after) = match at.cmp(&half) {
-            std::cmp::Ordering::Less => (" ".repeat(at), "x".to_owned(), format!("{}|", " ".repeat(half - at - 1))),
-            std::cmp::Ordering::Equal => (" ".repeat(half), "X".to_owned(), String::new()),
-            std::cmp::Ordering::Greater => {
-                (format!("{}|{}", " ".repeat(half), " ".repeat(at - half - 1)), "x".to_owned(), String::new())
-            }
-        };
+        let mut row = vec![' '; at.max(half) + 1];
+        row[half] = '|';
+        row[at] = if at == half { 'X' } else { 'x' };
+        let text = |columns: &[char]| columns.iter().collect::<String>();
+        let (before, mark, after) = (text(&row[..at]), text(&row[at..=at]), text(&row[at + 1..]));
         lines.push(vec![(before, theme.faint()), (mark, theme.value()), (after, theme.faint())]);
     }
     lines

@@ -23,77 +23,51 @@ pub struct Theme {
     pub ascii: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Glyphs {
-    pub ghost: char,
-    pub plain: char,
-    pub accent: char,
-    pub hold: char,
-    pub rest: char,
-    pub rest_on_beat: char,
-    pub bar_line: char,
-    pub pulse_with_attack: char,
-    pub pulse_alone: char,
-    pub playhead: char,
-    pub cursor: char,
-    pub here: char,
-    pub between: char,
-    pub full: char,
-    pub half: char,
-    pub playing: char,
-    pub stopped: char,
-    pub more: char,
-    pub times: char,
-    pub rule: char,
+macro_rules! glyphs {
+    ($($name:ident $unicode:literal $ascii:literal;)*) => {
+        /// The characters the screen is drawn with.
+        #[derive(Debug, Clone, Copy)]
+        pub(crate) struct Glyphs {
+            $(pub $name: char,)*
+        }
+
+        const UNICODE: Glyphs = Glyphs { $($name: $unicode,)* };
+        const ASCII: Glyphs = Glyphs { $($name: $ascii,)* };
+    };
 }
 
-const UNICODE: Glyphs = Glyphs {
-    ghost: '○',
-    plain: '●',
-    accent: '▲',
-    hold: '━',
-    rest: '·',
-    rest_on_beat: '╵',
-    bar_line: '│',
-    pulse_with_attack: '┃',
-    pulse_alone: '╎',
-    playhead: '▼',
-    cursor: '▽',
-    here: '›',
-    between: '─',
-    full: '▆',
-    half: '▂',
-    playing: '▶',
-    stopped: '■',
-    more: '…',
-    times: '×',
-    rule: '─',
-};
+glyphs! {
+    ghost '○' 'o';
+    plain '●' 'x';
+    accent '▲' 'X';
+    hold '━' '-';
+    rest '·' '.';
+    rest_on_beat '╵' '\'';
+    bar_line '│' '|';
+    pulse_with_attack '┃' '#';
+    pulse_alone '╎' ':';
+    playhead '▼' 'V';
+    cursor '▽' 'v';
+    here '›' '>';
+    between '─' '=';
+    full '▆' '#';
+    half '▂' '-';
+    playing '▶' '>';
+    stopped '■' '#';
+    more '…' '~';
+    times '×' 'x';
+}
 
-const ASCII: Glyphs = Glyphs {
-    ghost: 'o',
-    plain: 'x',
-    accent: 'X',
-    hold: '-',
-    rest: '.',
-    rest_on_beat: '\'',
-    bar_line: '|',
-    pulse_with_attack: '#',
-    pulse_alone: ':',
-    playhead: 'V',
-    cursor: 'v',
-    here: '>',
-    between: '=',
-    full: '#',
-    half: '-',
-    playing: '>',
-    stopped: '#',
-    more: '~',
-    times: 'x',
-    rule: '-',
-};
+/// Bars from none to all.
+const RAMP: &[char] = &['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+const ASCII_RAMP: &[char] = &['0', '1', '2', '3', '4', '5', '6', '7', '8', '9'];
 
 impl Theme {
+    /// Bars from none to all.
+    pub(crate) fn ramp(self) -> &'static [char] {
+        if self.ascii { ASCII_RAMP } else { RAMP }
+    }
+
     /// The theme of a terminal, from the environment: whether `NO_COLOR` is set and not empty, `TERM`, `COLORTERM`, whether
     /// ASCII is requested, and the locale (the first of `LC_ALL`, `LC_CTYPE`, `LANG` that is set).
     pub(crate) fn from_env(no_color: bool, term: &str, colorterm: &str, plain: bool, locale: &str) -> Self {

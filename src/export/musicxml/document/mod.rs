@@ -3,41 +3,38 @@
 mod note;
 
 use super::xml::Xml;
+use crate::describe::notes::NotationOptions;
 use crate::export::ExportInput;
-use crate::export::annotations::{Annotator, NotationOptions};
-use crate::export::pulses::{self, Marked};
-use crate::notation::general_midi;
-use crate::notation::{Bar, Clef, HeadShape, Score, Staff, StaffKind, Value};
-use crate::rhythm::{Fraction, Groove, Layer, Section, Swing, Tempo, Time};
+use crate::export::annotations::Annotator;
+use crate::export::pulses::{self, MarkedHearing};
+use crate::notation::{Bar, Clef, HeadShape, Note, Score, Staff, StaffKind, Value, general_midi};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Swing, Tempo, Time};
 use num_integer::Integer;
 
 const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\"";
 
-/// Largest number of divisions of a quarter that is written; rounded durations beyond, whose exact values stand in type, dots
-/// and time modification.
-const MOST: i64 = 1 << 40;
+/// Maximum divisions of a quarter. Durations that need more are rounded; type, dots and time modification remain exact.
+const MAX_DIVISIONS: i64 = 1 << 40;
 
-/// The whole document.
-pub(super) fn document(piece: &ExportInput<'_>, score: &Score, writing: &NotationOptions) -> Vec<u8> {
+pub(super) fn document(piece: &ExportInput<'_>, score: &Score, notation: &NotationOptions) -> Vec<u8> {
     let groove = piece.groove;
     let mut xml = Xml::new(Some(DOCTYPE));
     xml.open("score-partwise", &[("version", "4.0")]);
     xml.open("work", &[]);
     xml.text("work-title", &[], groove.title());
-    xml.close();
-    xml.open("identification", &[]);
-    xml.open("encoding", &[]);
+    xml.close(1);
+    xml.open_all(&["identification", "encoding"]);
     xml.text("software", &[], "teeter");
     for element in ["accidental", "beam"] {
         xml.empty("supports", &[("element", element), ("type", "yes")]);
     }
-    xml.close();
+    xml.close(1);
     if !groove.note().is_empty() {
         xml.open("miscellaneous", &[]);
         xml.text("miscellaneous-field", &[("name", "note")], groove.note());
-        xml.close();
+        xml.close(1);
     }
-    xml.close();
+    xml.close(1);
     xml.open("part-list", &[]);
     for staff in &score.staves {
         score_part(&mut xml, &groove.layers()[staff.layer], staff);
@@ -46,48 +43,40 @@ pub(super) fn document(piece: &ExportInput<'_>, score: &Score, writing: &Notatio
     if silent.is_some() {
         xml.open("score-part", &[("id", "P1")]);
         xml.text("part-name", &[], "rests");
-        xml.close();
+        xml.close(1);
     }
-    xml.close();
+    xml.close(1);
     let (marks, marked) = (pulses::marks(piece), pulses::layer(piece));
     for (i, staff) in score.staves.iter().chain(&silent).enumerate() {
         let marks = if marked == Some(staff.layer) { &marks[..] } else { &[] };
         xml.open("part", &[("id", &format!("P{}", i + 1))]);
         let mut part = Part {
             piece,
-            writing,
+            notation,
             annotator: Annotator::new(piece, staff.layer),
             staff,
-            first: i == 0,
+            is_top: i == 0,
             xml: &mut xml,
-            divisions: divisions(staff, marks),
+            divisions: divisions(staff, marks).unwrap_or(MAX_DIVISIONS),
             marks,
             state: State::default(),
         };
         for (b, bar) in staff.bars.iter().enumerate() {
             part.measure(bar, b);
         }
-        xml.close();
+        xml.close(1);
     }
     xml.finish()
 }
 
 /// A staff of rests, for a groove without layers: a score needs a part.
 fn rests(piece: &ExportInput<'_>) -> Staff {
-    let sections =
-        piece.groove.sections().iter().enumerate().filter(|(s, _)| piece.section.is_none_or(|only| only == *s));
-    let bars = sections.flat_map(|(section, s)| {
-        (0..usize::from(s.bars)).map(move |number| {
-            let rest = crate::notation::Note {
-                at: Time::ZERO,
-                length: s.meter.bar(),
-                value: None,
-                sound: None,
-                tuplet: None,
-                beams: Vec::new(),
-            };
-            Bar { section, number, notes: vec![rest], tuplets: Vec::new() }
-        })
+    let bars = piece.sections().into_iter().flat_map(|section| {
+        let s = &piece.groove.sections()[section];
+        let (at, length) = (Time::ZERO, s.meter.bar());
+        let rest = Note { at, length, value: None, sound: None, tuplet: None, beams: Vec::new() };
+        let bar = move |number| Bar { section, number, notes: vec![rest.clone()], tuplets: Vec::new() };
+        (0..usize::from(s.bars)).map(bar)
     });
     Staff { layer: usize::MAX, kind: StaffKind::Line, shape: HeadShape::Round, bars: bars.collect() }
 }
@@ -99,7 +88,7 @@ fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
     xml.text("part-name", &[], &layer.name);
     xml.open("score-instrument", &[("id", &instrument_id)]);
     xml.text("instrument-name", &[], layer.voice.name());
-    xml.close();
+    xml.close(1);
     xml.open("midi-instrument", &[("id", &instrument_id)]);
     match staff.kind {
         StaffKind::Pitched(_) => {
@@ -117,56 +106,56 @@ fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
     }
     xml.text("volume", &[], &decimal(100.0 * 10_f64.powf(f64::from(layer.gain.min(0)) / 20.0), 4));
     xml.text("pan", &[], &decimal(f64::from(layer.pan) * 0.9, 1));
-    xml.close();
-    xml.close();
+    xml.close(2);
 }
 
-/// A decimal without zeros at its end.
+/// A decimal without trailing zeros.
 fn decimal(x: f64, places: usize) -> String {
     let text = format!("{x:.places$}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     if text.is_empty() || text == "-0" { "0".into() } else { text.into() }
 }
 
-/// A number as a decimal: exact where a short one is.
+/// A decimal, exact if the number has a short one.
 fn fraction(x: Fraction) -> String {
     let text = x.to_string();
     if text.contains('/') { decimal(x.numer() as f64 / x.denom() as f64, 9) } else { text }
 }
 
-/// Divisions of a quarter in which every length of a staff and every mark is whole: the least common multiple; `None` if that is beyond [`MOST`].
-fn divisions(staff: &Staff, marks: &[Marked]) -> Option<i64> {
+/// The smallest number of divisions of a quarter that makes all lengths and marks whole; `None` above [`MAX_DIVISIONS`].
+fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
     let mut all = 1_i64;
     let lengths = staff.bars.iter().flat_map(|b| &b.notes).map(|n| n.length);
     for time in lengths.chain(marks.iter().flat_map(|m| &m.at).flatten().copied()) {
         let quarters = time.repeated(4)?;
         let wide = i128::from(all).lcm(&i128::from(quarters.denom()));
-        all = i64::try_from(wide).ok().filter(|d| *d <= MOST)?;
+        all = i64::try_from(wide).ok().filter(|d| *d <= MAX_DIVISIONS)?;
     }
     Some(all)
 }
 
-/// What is in force where the pen stands.
+/// What is in force at the current position.
 #[derive(Default)]
 struct State {
-    meter: Option<crate::rhythm::Meter>,
+    meter: Option<Meter>,
     tempo: Option<Tempo>,
     swing: Option<Swing>,
-    /// Whether it was said what the marks over this part are.
-    told: bool,
+    /// Whether the marks of pulses were explained.
+    marks_explained: bool,
 }
 
 struct Part<'a, 'b> {
     piece: &'a ExportInput<'a>,
-    writing: &'a NotationOptions,
+    notation: &'a NotationOptions,
     annotator: Annotator<'a>,
     staff: &'a Staff,
-    /// Whether this is the top part, which carries what stands for all.
-    first: bool,
+    /// The top part has the directions for all parts.
+    is_top: bool,
     xml: &'b mut Xml,
-    divisions: Option<i64>,
-    /// The hearings whose pulses stand over this part.
-    marks: &'a [Marked],
+    /// Of a quarter.
+    divisions: i64,
+    /// The hearings whose pulses are marked over this part.
+    marks: &'a [MarkedHearing],
     state: State,
 }
 
@@ -183,11 +172,11 @@ impl Part<'_, '_> {
             self.xml.open("barline", &[("location", "left")]);
             self.xml.text("bar-style", &[], "heavy-light");
             self.xml.empty("repeat", &[("direction", "forward")]);
-            self.xml.close();
+            self.xml.close(1);
         }
         self.attributes(&section, index);
         if first {
-            self.heads(&section);
+            self.section_start(&section);
         }
         self.notes(bar);
         if last {
@@ -197,9 +186,9 @@ impl Part<'_, '_> {
             if section.times > 1 {
                 self.xml.empty("repeat", &[("direction", "backward"), ("times", &section.times.to_string())]);
             }
-            self.xml.close();
+            self.xml.close(1);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 
     fn attributes(&mut self, section: &Section, index: usize) {
@@ -209,11 +198,11 @@ impl Part<'_, '_> {
         }
         self.xml.open("attributes", &[]);
         if index == 0 {
-            self.xml.number("divisions", self.divisions.unwrap_or(MOST));
+            self.xml.number("divisions", self.divisions);
             if matches!(self.staff.kind, StaffKind::Pitched(_)) {
                 self.xml.open("key", &[]);
                 self.xml.number("fifths", 0);
-                self.xml.close();
+                self.xml.close(1);
             }
         }
         if let Some(meter) = meter {
@@ -221,13 +210,13 @@ impl Part<'_, '_> {
             self.xml.open("time", &[]);
             self.xml.text("beats", &[], &terms.join("+"));
             self.xml.number("beat-type", meter.lower());
-            self.xml.close();
+            self.xml.close(1);
             self.state.meter = Some(meter);
         }
         if index == 0 {
             self.clef();
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 
     fn clef(&mut self) {
@@ -246,89 +235,81 @@ impl Part<'_, '_> {
         if octaves != 0 {
             self.xml.number("clef-octave-change", octaves);
         }
-        self.xml.close();
+        self.xml.close(1);
         if self.staff.kind == StaffKind::Line {
             self.xml.open("staff-details", &[]);
             self.xml.number("staff-lines", 1);
-            self.xml.close();
+            self.xml.close(1);
         }
     }
 
-    /// What stands over the first bar of a section.
-    fn heads(&mut self, section: &Section) {
-        if self.first {
-            self.xml.open("direction", &[("placement", "above")]);
-            self.xml.open("direction-type", &[]);
-            self.xml.text("rehearsal", &[], &section.name);
-            self.xml.close();
-            self.xml.close();
-        }
-        if self.first && section.times > 2 {
-            self.words(&format!("{} times", section.times), &[], 0);
-        }
-        if self.state.tempo != Some(section.tempo) {
-            if self.first {
-                self.tempo(section.tempo);
+    /// The directions over the first bar of a section.
+    fn section_start(&mut self, section: &Section) {
+        if self.is_top {
+            self.direction(|xml| xml.text("rehearsal", &[], &section.name));
+            self.xml.close(1);
+            if section.times > 2 {
+                self.words(&format!("{} times", section.times), &[], 0);
             }
-            self.state.tempo = Some(section.tempo);
+            if self.state.tempo != Some(section.tempo) {
+                self.tempo(section.tempo);
+                self.state.tempo = Some(section.tempo);
+            }
         }
-        let layer = self.groove().layers().get(self.staff.layer);
-        let swing = layer
-            .and_then(|l| l.swing)
-            .or(section.swing)
-            .filter(|s| s.share() != Fraction::new(1, 2).unwrap_or(Fraction::ZERO));
-        if layer.is_some() && swing != self.state.swing {
-            let cell = section.meter.beat().divided(layer.map_or(1, |l| usize::from(l.division)));
+        let Some(layer) = self.groove().layers().get(self.staff.layer) else { return };
+        let swing = layer.swing.or(section.swing).filter(|s| Some(s.share()) != Fraction::new(1, 2));
+        if swing != self.state.swing {
+            let cell = section.meter.beat().divided(usize::from(layer.division));
             self.swing(swing, cell.and_then(Value::plain));
             self.state.swing = swing;
         }
     }
 
-    /// Words over the notes, so many divisions after the place where the pen stands.
-    fn words(&mut self, text: &str, look: &[(&str, &str)], offset: i64) {
+    /// Opens a direction above the staff and writes its type.
+    fn direction(&mut self, kind: impl FnOnce(&mut Xml)) {
         self.xml.open("direction", &[("placement", "above")]);
         self.xml.open("direction-type", &[]);
-        self.xml.text("words", look, text);
-        self.xml.close();
+        kind(self.xml);
+        self.xml.close(1);
+    }
+
+    /// Words over the notes, at an offset in divisions from the current position.
+    fn words(&mut self, text: &str, style: &[(&str, &str)], offset: i64) {
+        self.direction(|xml| xml.text("words", style, text));
         if offset != 0 {
             self.xml.number("offset", offset);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 
-    /// The metronome mark; where the beat is no note value, that of quarters.
+    /// A metronome mark, in quarters if the beat is not a note value.
     fn tempo(&mut self, tempo: Tempo) {
-        let quarter = Time::new(1, 4).expect("a quarter");
         let quarters = tempo.wholes_per_minute().times(Fraction::whole(4)).unwrap_or(tempo.bpm());
-        let (unit, bpm) = Value::of(tempo.unit()).map_or((Value::of(quarter), quarters), |v| (Some(v), tempo.bpm()));
-        self.xml.open("direction", &[("placement", "above")]);
-        self.xml.open("direction-type", &[]);
-        self.xml.open("metronome", &[]);
-        if let Some(unit) = unit {
-            self.xml.text("beat-unit", &[], unit.name());
+        let (unit, bpm) = match Value::of(tempo.unit()) {
+            Some(unit) => (unit, tempo.bpm()),
+            None => (Value::QUARTER, quarters),
+        };
+        self.direction(|xml| {
+            xml.open("metronome", &[]);
+            xml.text("beat-unit", &[], unit.name());
             if unit.dotted {
-                self.xml.empty("beat-unit-dot", &[]);
+                xml.empty("beat-unit-dot", &[]);
             }
-        }
-        self.xml.text("per-minute", &[], &fraction(bpm));
-        self.xml.close();
-        self.xml.close();
+            xml.text("per-minute", &[], &fraction(bpm));
+            xml.close(1);
+        });
         self.xml.empty("sound", &[("tempo", &fraction(quarters))]);
-        self.xml.close();
+        self.xml.close(1);
     }
 
-    /// The swing in words; for eighths and sixteenths as a playing instruction too.
+    /// The swing in words; for eighths and sixteenths also as a playback instruction.
     fn swing(&mut self, swing: Option<Swing>, cell: Option<Value>) {
         let text = swing.map_or("straight".to_owned(), |s| format!("swing {s}"));
-        self.xml.open("direction", &[("placement", "above")]);
-        self.xml.open("direction-type", &[]);
-        self.xml.text("words", &[], &text);
-        self.xml.close();
+        self.direction(|xml| xml.text("words", &[], &text));
         let kind = cell.map(Value::name).filter(|n| matches!(*n, "eighth" | "16th"));
         let share = swing.map(Swing::share);
         if share.is_none() || kind.is_some() {
-            self.xml.open("sound", &[]);
-            self.xml.open("swing", &[]);
+            self.xml.open_all(&["sound", "swing"]);
             match (share, kind) {
                 (Some(share), Some(kind)) => {
                     self.xml.number("first", share.numer());
@@ -337,9 +318,8 @@ impl Part<'_, '_> {
                 }
                 _ => self.xml.empty("straight", &[]),
             }
-            self.xml.close();
-            self.xml.close();
+            self.xml.close(2);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 }

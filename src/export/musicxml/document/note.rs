@@ -1,18 +1,18 @@
 //! Writes the notes of a measure.
 
-use super::{MOST, Part};
+use super::Part;
 use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};
 use crate::rhythm::{Accent, Time};
 
-/// Text over the notes is small.
+/// The style of text over the notes.
 const SMALL: (&str, &str) = ("font-size", "8");
 
 impl Part<'_, '_> {
     pub(super) fn notes(&mut self, bar: &Bar) {
         for (i, note) in bar.notes.iter().enumerate() {
-            // What comes first is set nearest to the notes.
+            // The first direction is set nearest to the notes.
             if let Some(strike) = note.sound {
-                let [group, landing] = self.annotator.at(&self.writing.over, bar, strike);
+                let [group, landing] = self.annotator.at(&self.notation.over, bar, strike);
                 for (text, style) in [(landing, "italic"), (group, "normal")] {
                     if let Some(text) = text {
                         self.words(&text, &[SMALL, ("font-style", style)], 0);
@@ -20,14 +20,14 @@ impl Part<'_, '_> {
                 }
             }
             self.pulses(bar, note);
-            if !std::mem::replace(&mut self.state.told, true) {
-                self.marks.iter().for_each(|m| self.words(&m.words, &[SMALL, ("font-style", "normal")], 0));
+            if !std::mem::replace(&mut self.state.marks_explained, true) {
+                self.marks.iter().for_each(|m| self.words(&m.description, &[SMALL, ("font-style", "normal")], 0));
             }
             self.note(bar, i, note);
         }
     }
 
-    /// The pulses of hearings from a note's start to its end.
+    /// The marks of pulses within a note.
     fn pulses(&mut self, bar: &Bar, note: &Note) {
         let start = self.groove().sections()[bar.section].meter.bar().repeated(bar.number);
         let times = start.and_then(|s| s.plus(note.at)).and_then(|s| Some((s, s.plus(note.length)?)));
@@ -40,15 +40,15 @@ impl Part<'_, '_> {
         }
     }
 
-    /// The divisions nearest to a time.
+    /// Rounded to the nearest division.
     fn in_divisions(&self, t: Time) -> i64 {
         let quarters = t.repeated(4).unwrap_or(Time::ZERO).wholes();
-        let product = i128::from(quarters.numer()) * i128::from(self.divisions.unwrap_or(MOST));
+        let product = i128::from(quarters.numer()) * i128::from(self.divisions);
         let half = i128::from(quarters.denom()) / 2;
         i64::try_from((product + half).div_euclid(i128::from(quarters.denom()))).unwrap_or(0)
     }
 
-    /// A duration in divisions: the difference of two exact positions, each rounded at most once, so that rounded ones still fill the bar.
+    /// In divisions: the difference of two rounded positions, so that the durations of a bar add up.
     fn duration(&self, note: &Note) -> i64 {
         let end = note.at.plus(note.length).unwrap_or(note.at);
         self.in_divisions(end) - self.in_divisions(note.at)
@@ -90,12 +90,12 @@ impl Part<'_, '_> {
             if note.value != Some(t.unit) {
                 self.xml.text("normal-type", &[], t.unit.name());
             }
-            self.xml.close();
+            self.xml.close(1);
         }
         if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
-            // Text over the notes wants the room over the heads.
-            let told = self.annotator.lines(&self.writing.over) > 0;
-            self.xml.text("stem", &[], if told { "down" } else { "up" });
+            // Stems leave the space over the heads to the text.
+            let has_text = self.annotator.lines(&self.notation.over) > 0;
+            self.xml.text("stem", &[], if has_text { "down" } else { "up" });
         }
         if let Some(strike) = note.sound {
             self.notehead(strike);
@@ -111,15 +111,15 @@ impl Part<'_, '_> {
             self.xml.text("beam", &[("number", &(level + 1).to_string())], text);
         }
         self.notations(bar, index, note, tuplet, &ties);
-        let under = note.sound.map_or([None, None], |s| self.annotator.at(&self.writing.under, bar, s));
+        let under = note.sound.map_or([None, None], |s| self.annotator.at(&self.notation.under, bar, s));
         for (line, text) in under.iter().enumerate().filter_map(|(line, text)| Some((line, text.as_ref()?))) {
-            let number = if self.writing.under.groups { line + 1 } else { 1 };
+            let number = if self.notation.under.groups { line + 1 } else { 1 };
             self.xml.open("lyric", &[("number", &number.to_string())]);
             self.xml.text("syllabic", &[], "single");
             self.xml.text("text", &[], text);
-            self.xml.close();
+            self.xml.close(1);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 
     fn head(&mut self, strike: Strike) {
@@ -131,12 +131,12 @@ impl Part<'_, '_> {
             }
             self.xml.number("octave", p.octave);
         } else {
-            // The line of a staff of one line is its lowest, E4 as under a treble clef.
+            // The only line of the staff counts as its lowest: E4, as under a treble clef.
             self.xml.open("unpitched", &[]);
             self.xml.text("display-step", &[], "E");
             self.xml.number("display-octave", 4);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 
     fn notehead(&mut self, strike: Strike) {
@@ -149,8 +149,8 @@ impl Part<'_, '_> {
             HeadShape::Diamond => "diamond",
         };
         if ghost || head != "normal" {
-            let round: &[(&str, &str)] = if ghost { &[("parentheses", "yes")] } else { &[] };
-            self.xml.text("notehead", round, head);
+            let style: &[(&str, &str)] = if ghost { &[("parentheses", "yes")] } else { &[] };
+            self.xml.text("notehead", style, head);
         }
     }
 
@@ -174,12 +174,12 @@ impl Part<'_, '_> {
         if accent {
             self.xml.open("articulations", &[]);
             self.xml.empty("accent", &[]);
-            self.xml.close();
+            self.xml.close(1);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 
-    /// The bracket is left out where one beam shows the tuplet; the second number stands where the first alone could mean two things.
+    /// The bracket is omitted if one beam joins the tuplet; the second number is shown if it is not the next smaller power of two.
     fn tuplet_start(&mut self, bar: &Bar, t: &Tuplet) {
         let beams = |i: usize| bar.notes[i].beams.first();
         let one_beam = beams(t.first) == Some(&Beam::Begin)
@@ -199,8 +199,8 @@ impl Part<'_, '_> {
             self.xml.open(element, &[]);
             self.xml.number("tuplet-number", number);
             self.xml.text("tuplet-type", &[], t.unit.name());
-            self.xml.close();
+            self.xml.close(1);
         }
-        self.xml.close();
+        self.xml.close(1);
     }
 }

@@ -1,42 +1,39 @@
-//! The grid: layers as rows over time, in lines that fit the page, with the pulses of hearings below.
+//! The grid: layers as rows over time, in lines that fit the page, with strips of pulses below.
 
 mod row;
 
 use super::canvas::{Anchor, Canvas, Shape};
-use super::font;
-use super::legend::{self, LegendUse};
+use super::legend::{self, LegendMark};
 use super::strip::{self, Strip};
 use super::theme::StyleClass;
-use super::{DrawingSummary, PageLayout, sections};
+use super::{DrawingSummary, PageLayout};
 use crate::analysis::clock::wholes;
-use crate::describe;
-use crate::export::ExportInput;
-use crate::rhythm::print_note_value;
+use crate::export::{ExportInput, section_summary};
+use crate::rhythm::Section;
 use row::Row;
+use std::collections::BTreeSet;
 
-/// Room for the names of rows.
-const NAMES: f32 = 132.0;
-/// Narrowest cell.
-const CELL: f32 = 9.0;
-/// Widest cell.
-const WIDEST: f32 = 40.0;
-/// Narrowest beat.
-const BEAT: f32 = 14.0;
+const NAME_WIDTH: f32 = 132.0;
+const MIN_CELL_WIDTH: f32 = 9.0;
+const MAX_CELL_WIDTH: f32 = 40.0;
+const MIN_BEAT_WIDTH: f32 = 14.0;
 /// Height of a row: bracket, mark, accent.
-const ROW: f32 = 32.0;
-/// Where the marks stand in a row.
-const MIDDLE: f32 = 18.5;
-/// Height of a strip.
-const STRIP: f32 = 21.0;
-/// Most marks of a picture; what comes after is left out, line by line.
-const MOST_MARKS: usize = 60_000;
+const ROW_HEIGHT: f32 = 32.0;
+/// From the upper edge of a row to its marks.
+const MARK_Y: f32 = 18.5;
+const STRIP_HEIGHT: f32 = 21.0;
+/// A picture ends with the line that exceeds this number of marks.
+const MAX_MARKS: usize = 60_000;
 
-/// One line of the picture: from and to, in whole notes, and the x of the start and pixels per whole note.
+/// One line of the picture.
 #[derive(Debug, Clone, Copy)]
 struct Line {
+    /// In whole notes from the section's start.
     from: f64,
     to: f64,
+    /// Left edge.
     x: f32,
+    /// Pixels per whole note.
     scale: f64,
 }
 
@@ -51,35 +48,39 @@ impl Line {
 }
 
 pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
-    let (y, shown, seen) = body(piece, canvas, page);
-    (legend::draw(canvas, page, y + 12.0, &seen), shown)
+    let (y, summary, marks) = body(piece, canvas, page);
+    (legend::draw(canvas, page, y + 12.0, &marks), summary)
 }
 
-/// All but the key; gives where it ends and what the key has to explain.
-pub(super) fn body(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary, LegendUse) {
+/// Draws all but the legend; returns the lower edge, and the marks that the legend has to explain.
+pub(super) fn body(
+    piece: &ExportInput<'_>,
+    canvas: &mut Canvas,
+    page: PageLayout,
+) -> (f32, DrawingSummary, BTreeSet<LegendMark>) {
     let groove = piece.groove;
-    let beats = strip::beats(piece);
-    let strips = strip::hearings(piece, &beats);
-    let (mut y, mut marks, mut shown) = (page.top, 0, DrawingSummary::default());
-    let mut seen = LegendUse::default();
-    let wanted = sections(piece);
+    let strips = strip::hearings(piece, &strip::beats(piece));
+    let (mut summary, mut y) = (DrawingSummary::default(), page.top);
+    let mut grid = Grid { piece, canvas, page, strips: &strips, marks: 0, legend: BTreeSet::new() };
+    let sections = piece.sections();
     if groove.layers().is_empty() {
-        canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "No layers.");
+        grid.canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "No layers.");
         y += 24.0;
     }
-    'sections: for &s in &wanted {
+    'sections: for &s in &sections {
         let section = &groove.sections()[s];
         let rows: Vec<Row> = (0..groove.layers().len()).map(|l| row::row(piece, l, s)).collect();
-        if s > wanted[0] {
-            canvas.part(y + 4.0);
+        if s > sections[0] {
+            grid.canvas.allow_break(y + 4.0);
         }
         y += 18.0;
-        let room = page.right - page.left;
-        canvas.text(StyleClass::Text, Anchor::Start, page.left, y, 11.0, &font::fitted(&heading(piece, s), 11.0, room));
+        let first_only = if section.times > 1 { " (the first is drawn)" } else { "" };
+        let heading = format!("{}{first_only}", section_summary(section));
+        grid.canvas.fitted_text(StyleClass::Text, page.left, y, 11.0, &heading, page.right - page.left);
         y += 6.0;
-        for (k, line) in lines(piece, s, &rows, page).into_iter().enumerate() {
-            if marks > MOST_MARKS {
-                shown.cut = format!(
+        for (k, line) in lines(section, &rows, page).into_iter().enumerate() {
+            if grid.marks > MAX_MARKS {
+                summary.cut = format!(
                     "The picture ends before bar {} of section {}: the groove is too large for one picture.",
                     (line.from / wholes(section.meter.bar())).floor() as usize + 1,
                     section.name
@@ -87,45 +88,31 @@ pub(super) fn body(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayou
                 break 'sections;
             }
             if k > 0 {
-                canvas.part(y + 4.0);
+                grid.canvas.allow_break(y + 4.0);
             }
             y += if k > 0 { 14.0 } else { 4.0 };
-            y = system(piece, canvas, s, &rows, &strips, line, page, y, &mut marks, &mut seen);
+            y = grid.line(s, &rows, line, y);
         }
     }
-    if !shown.cut.is_empty() {
+    let legend = grid.legend;
+    if !summary.cut.is_empty() {
         y += 18.0;
-        canvas.text(StyleClass::Text, Anchor::Start, page.left, y, 11.0, &shown.cut);
+        canvas.text(StyleClass::Text, Anchor::Start, page.left, y, 11.0, &summary.cut);
     }
-    (y, shown, seen)
+    (y, summary, legend)
 }
 
-fn heading(piece: &ExportInput<'_>, s: usize) -> String {
-    let section = &piece.groove.sections()[s];
-    let beat = print_note_value(section.tempo.unit());
-    let bars = describe::bar_count(section.bars);
-    let (times, first) = if section.times > 1 {
-        (format!(" ×{}", section.times), format!(", {} times through (the first is drawn)", section.times))
-    } else {
-        (String::new(), String::new())
-    };
-    let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-    let (name, meter, bpm) = (&section.name, &section.meter, section.tempo.bpm());
-    format!("Section {name}{times}: {meter} at {beat} = {bpm}, {bars}{swing}{first}")
-}
-
-/// Breaks a section into lines: whole bars where one fits, else whole beats; about as many in every line.
-fn lines(piece: &ExportInput<'_>, s: usize, rows: &[Row], page: PageLayout) -> Vec<Line> {
-    let section = &piece.groove.sections()[s];
-    let room = f64::from(page.right - page.left - NAMES);
+/// Breaks a section into lines of about equal length: of whole bars, or of whole beats if a bar does not fit.
+fn lines(section: &Section, rows: &[Row], page: PageLayout) -> Vec<Line> {
+    let room = f64::from(page.right - page.left - NAME_WIDTH);
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
     let narrowest = |r: &Row| {
-        let ends = r.cells.iter().skip(1).map(|c| c.x).chain([r.end]);
-        r.cells.iter().zip(ends).map(|(a, b)| b - a.x).fold(f64::MAX, f64::min)
+        let ends = r.cells.iter().skip(1).map(|c| c.start).chain([r.end]);
+        r.cells.iter().zip(ends).map(|(a, b)| b - a.start).fold(f64::MAX, f64::min)
     };
     let cell = rows.iter().map(narrowest).fold(beat, f64::min).max(1e-6);
-    let least = (f64::from(CELL) / cell).max(f64::from(BEAT) / beat).min(room / beat);
-    let most = (f64::from(WIDEST) / cell).max(least);
+    let least = (f64::from(MIN_CELL_WIDTH) / cell).max(f64::from(MIN_BEAT_WIDTH) / beat).min(room / beat);
+    let most = (f64::from(MAX_CELL_WIDTH) / cell).max(least);
     let per_line = (room / (least * bar) + 1e-9).floor() as usize;
     let mut cuts: Vec<(f64, f64)> = Vec::new();
     let bars = usize::from(section.bars);
@@ -139,130 +126,120 @@ fn lines(piece: &ExportInput<'_>, s: usize, rows: &[Row], page: PageLayout) -> V
         let each = beats.div_ceil(beats.div_ceil(fit));
         for b in 0..bars {
             let start = b as f64 * bar;
-            cuts.extend(
-                (0..beats)
-                    .step_by(each)
-                    .map(|k| (start + k as f64 * beat, start + (k + each).min(beats) as f64 * beat)),
-            );
+            let at = |k: usize| start + k.min(beats) as f64 * beat;
+            cuts.extend((0..beats).step_by(each).map(|k| (at(k), at(k + each))));
         }
         each as f64 * beat
     };
     let scale = (room / longest).min(most);
-    cuts.into_iter().map(|(from, to)| Line { from, to, x: page.left + NAMES, scale }).collect()
+    cuts.into_iter().map(|(from, to)| Line { from, to, x: page.left + NAME_WIDTH, scale }).collect()
 }
 
-#[allow(clippy::too_many_arguments, reason = "one line needs all that is drawn in it")]
-fn system(
-    piece: &ExportInput<'_>,
-    canvas: &mut Canvas,
-    s: usize,
-    rows: &[Row],
-    strips: &[Strip],
-    line: Line,
+struct Grid<'a> {
+    piece: &'a ExportInput<'a>,
+    canvas: &'a mut Canvas,
     page: PageLayout,
-    top: f32,
-    marks: &mut usize,
-    seen: &mut LegendUse,
-) -> f32 {
-    let section = &piece.groove.sections()[s];
-    let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
-    let beats = section.meter.beats();
-    let first = (line.from / beat).round() as usize;
-    let last = (line.to / beat).round() as usize;
-    let rows_top = top + 24.0;
-    let rows_end = rows_top + ROW * rows.len() as f32;
-    let bottom = rows_end + 5.0 + STRIP * (strips.len() + 1) as f32;
-    for (i, r) in rows.iter().enumerate() {
-        let y = rows_top + ROW * i as f32;
-        if i % 2 == 0 {
-            canvas.rect(StyleClass::Band, page.left, y, line.x(line.to) - page.left, ROW);
-        }
-        canvas.text(
-            StyleClass::Text,
-            Anchor::Start,
-            page.left + 4.0,
-            y + MIDDLE + 4.0,
-            11.0,
-            &font::fitted(&r.name, 11.0, NAMES - 18.0),
-        );
-        *marks += row::draw(canvas, r, line, y, seen);
-    }
-    for b in first..=last {
-        let at = b as f64 * beat;
-        let x = line.x(at);
-        let head = b % beats == 0;
-        if head || b == last {
-            canvas.line(
-                if head { StyleClass::Bar } else { StyleClass::Beat },
-                x,
-                if head { top + 5.0 } else { top + 15.0 },
-                x,
-                rows_end,
-            );
-        } else {
-            canvas.line(StyleClass::Beat, x, top + 17.0, x, rows_end);
-        }
-        canvas.line(StyleClass::Cell, x, rows_end, x, bottom);
-        if b < last {
-            if head || b == first {
-                canvas.text(
-                    StyleClass::Text,
-                    Anchor::Start,
-                    x + 4.0,
-                    top + 13.0,
-                    10.5,
-                    &format!("{}", (at / bar + 1e-9).floor() as usize + 1),
-                );
+    strips: &'a [Strip],
+    /// The number of marks drawn.
+    marks: usize,
+    legend: BTreeSet<LegendMark>,
+}
+
+impl Grid<'_> {
+    /// Draws one line of a section; returns its lower edge.
+    fn line(&mut self, s: usize, rows: &[Row], line: Line, top: f32) -> f32 {
+        let left = self.page.left;
+        let rows_top = top + 24.0;
+        let rows_end = rows_top + ROW_HEIGHT * rows.len() as f32;
+        for (i, r) in rows.iter().enumerate() {
+            let y = rows_top + ROW_HEIGHT * i as f32;
+            if i % 2 == 0 {
+                self.canvas.rect(StyleClass::Band, left, y, line.x(line.to) - left, ROW_HEIGHT);
             }
-            canvas.text(StyleClass::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &format!("{}", b % beats + 1));
+            self.canvas.fitted_text(StyleClass::Text, left + 4.0, y + MARK_Y + 4.0, 11.0, &r.name, NAME_WIDTH - 18.0);
+            self.marks += row::draw(self.canvas, r, line, y, &mut self.legend);
         }
+        let bottom = rows_end + 5.0 + STRIP_HEIGHT * (self.strips.len() + 1) as f32;
+        let written = rows_end + 5.0 + STRIP_HEIGHT / 2.0;
+        self.beats(s, line, (top, rows_end, bottom), written);
+        self.strips(s, line, (rows_top, rows_end), written);
+        bottom
     }
-    let written = rows_end + 5.0 + STRIP / 2.0;
-    let name = font::fitted(&strip::written(piece, s), 9.0, NAMES - 16.0);
-    canvas.text(StyleClass::Text, Anchor::Start, page.left + 4.0, written + 3.0, 9.0, &name);
-    for b in first..last {
-        let x = line.x(b as f64 * beat);
-        let r = if b % beats == 0 { 8.0 } else { 5.0 };
-        canvas.rect(StyleClass::Written, x - 1.2, written - r, 2.4, 2.0 * r);
-    }
-    let (start, per_whole) =
-        (piece.report.clock.range(s, 0).map_or(0.0, |r| r.0), piece.report.clock.seconds_per_whole(s).unwrap_or(1.0));
-    for (i, strip) in strips.iter().enumerate() {
-        let y = written + STRIP * (i + 1) as f32;
-        strip_name(canvas, strip, page.left + 4.0, y, NAMES - 16.0);
-        let from = strip.pulses.partition_point(|p| p.seconds < start + line.from * per_whole - 1e-6);
-        for pulse in &strip.pulses[from..] {
-            let at = (pulse.seconds - start) / per_whole;
-            if at > line.to - 1e-6 {
+
+    /// Beat and bar lines with their numbers, and the strip of the written beat at height `written`.
+    fn beats(&mut self, s: usize, line: Line, (top, rows_end, bottom): (f32, f32, f32), written: f32) {
+        let (canvas, meter) = (&mut *self.canvas, &self.piece.groove.sections()[s].meter);
+        let (bar, beat, beats) = (wholes(meter.bar()), wholes(meter.beat()), meter.beats());
+        let (first, last) = ((line.from / beat).round() as usize, (line.to / beat).round() as usize);
+        let name = strip::beat_label(self.piece, s);
+        canvas.fitted_text(StyleClass::Text, self.page.left + 4.0, written + 3.0, 9.0, &name, NAME_WIDTH - 16.0);
+        for b in first..=last {
+            let at = b as f64 * beat;
+            let x = line.x(at);
+            let is_downbeat = b % beats == 0;
+            let (class, from) = if is_downbeat {
+                (StyleClass::Bar, top + 5.0)
+            } else {
+                (StyleClass::Beat, top + if b == last { 15.0 } else { 17.0 })
+            };
+            canvas.line(class, x, from, x, rows_end);
+            canvas.line(StyleClass::Cell, x, rows_end, x, bottom);
+            if b == last {
                 break;
             }
-            let x = line.x(at);
-            if i == 0 {
-                canvas.line(StyleClass::Guide, x, rows_top, x, rows_end);
+            if is_downbeat || b == first {
+                let number = ((at / bar + 1e-9).floor() as usize + 1).to_string();
+                canvas.text(StyleClass::Text, Anchor::Start, x + 4.0, top + 13.0, 10.5, &number);
             }
-            if pulse.meets {
-                seen.meets = true;
-                canvas.line(StyleClass::Meet, x, written, x, y);
-            }
-            pin(canvas, i, pulse.sounded, x, y);
-            seen.pulses[usize::from(pulse.sounded)] = true;
-            *marks += 1;
+            let number = (b % beats + 1).to_string();
+            canvas.text(StyleClass::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &number);
+            let r = if is_downbeat { 8.0 } else { 5.0 };
+            canvas.rect(StyleClass::Written, x - 1.2, written - r, 2.4, 2.0 * r);
         }
     }
-    bottom
+
+    /// The strips of the hearings below that of the written beat.
+    fn strips(&mut self, s: usize, line: Line, (rows_top, rows_end): (f32, f32), written: f32) {
+        let clock = &self.piece.report.clock;
+        let start = clock.range(s, 0).map_or(0.0, |r| r.0);
+        let per_whole = clock.seconds_per_whole(s).unwrap_or(1.0);
+        for (i, strip) in self.strips.iter().enumerate() {
+            let y = written + STRIP_HEIGHT * (i + 1) as f32;
+            strip_name(self.canvas, strip, self.page.left + 4.0, y, NAME_WIDTH - 16.0);
+            let from = strip.pulses.partition_point(|p| p.seconds < start + line.from * per_whole - 1e-6);
+            for pulse in &strip.pulses[from..] {
+                let at = (pulse.seconds - start) / per_whole;
+                if at > line.to - 1e-6 {
+                    break;
+                }
+                let x = line.x(at);
+                if i == 0 {
+                    self.canvas.line(StyleClass::Guide, x, rows_top, x, rows_end);
+                    self.legend.insert(LegendMark::Guide);
+                }
+                if pulse.meets_beat {
+                    self.canvas.line(StyleClass::Meet, x, written, x, y);
+                    self.legend.insert(LegendMark::Meeting);
+                }
+                pin(self.canvas, i, pulse.sounded, x, y);
+                let mark = if pulse.sounded { LegendMark::PulseWithAttack } else { LegendMark::PulseWithout };
+                self.legend.insert(mark);
+                self.marks += 1;
+            }
+        }
+    }
 }
 
-/// What a strip shows, and its tempos under that.
 pub(super) fn strip_name(canvas: &mut Canvas, strip: &Strip, x: f32, y: f32, room: f32) {
-    canvas.text(StyleClass::Text, Anchor::Start, x, y - 0.5, 8.5, &font::fitted(&strip.name, 8.5, room));
-    canvas.text(StyleClass::Faint, Anchor::Start, x, y + 8.0, 7.0, &font::fitted(&strip.tempo, 7.0, room));
+    canvas.fitted_text(StyleClass::Text, x, y - 0.5, 8.5, &strip.name, room);
+    canvas.fitted_text(StyleClass::Faint, x, y + 8.0, 7.0, &strip.tempo, room);
 }
 
-/// A pulse: a stem with a head, filled where an attack falls on it.
-pub(super) fn pin(canvas: &mut Canvas, which: usize, filled: bool, x: f32, y: f32) {
+/// A pulse of the hearing with this index: a stem with a head.
+pub(super) fn pin(canvas: &mut Canvas, index: usize, filled: bool, x: f32, y: f32) {
     const HEADS: [Shape; 4] = [Shape::Disc, Shape::Diamond, Shape::Square, Shape::Up];
-    let which8 = which as u8;
-    canvas.line(StyleClass::Pulse(which8), x, y - 7.0, x, y + 7.0);
-    let class = if filled { StyleClass::Pulse(which8) } else { StyleClass::PulseOpen(which8) };
-    canvas.mark(class, HEADS[which % HEADS.len()], x, y, 3.2);
+    let n = index as u8;
+    canvas.line(StyleClass::Pulse(n), x, y - 7.0, x, y + 7.0);
+    let class = if filled { StyleClass::Pulse(n) } else { StyleClass::PulseOpen(n) };
+    canvas.mark(class, HEADS[index % HEADS.len()], x, y, 3.2);
 }

@@ -1,17 +1,18 @@
-//! A layer's row: its cells, the brackets of its groups, its attacks.
+//! The row of a layer: its cells, the brackets of its groups, its attacks.
 
-use super::{Line, MIDDLE, ROW};
+use super::{Line, MARK_Y, ROW_HEIGHT};
 use crate::analysis::{clock::wholes, landing};
 use crate::export::ExportInput;
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
-use crate::export::picture::legend::{self, LegendUse};
+use crate::export::picture::legend::{self, LegendMark};
 use crate::export::picture::theme::StyleClass;
 use crate::rhythm::{Accent, Cell, Spot};
+use std::collections::BTreeSet;
 
-/// What stands at one cell.
-pub(super) struct At {
-    pub(super) x: f64,
+pub(super) struct RowCell {
+    pub(super) start: f64,
+    /// The level of an attack's landing.
     level: u32,
     cell: Cell,
 }
@@ -19,15 +20,14 @@ pub(super) struct At {
 /// A layer's row in one section, times in whole notes from the section's start.
 pub(super) struct Row {
     pub(super) name: String,
-    pub(super) cells: Vec<At>,
-    /// Attacks: cell, end of the sound.
-    sounds: Vec<(usize, f64, Accent)>,
-    /// Tuplets: start, end, words.
+    pub(super) cells: Vec<RowCell>,
+    /// Of each attack: cell, end of the sound, accent.
+    attacks: Vec<(usize, f64, Accent)>,
+    /// Of each tuplet: start, end, label.
     tuplets: Vec<(f64, f64, String)>,
     pub(super) end: f64,
 }
 
-/// What stands in a row of one section.
 pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row {
     let (groove, context) = (piece.groove, piece.groove.context(layer, section));
     let part = groove.part(layer, section);
@@ -37,65 +37,58 @@ pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row 
     for spot in part.spots(context) {
         for cell in 0..usize::from(spot.span.cells) {
             let index = spot.first + cell;
-            let what = part.cell(index);
-            let level =
-                if what.attack().is_some() { landing::depth(Spot { cell, ..spot }, context).level() } else { 0 };
-            cells.push(At { x: starts[index], level, cell: what });
+            let spot = Spot { cell, ..spot };
+            let cell = part.cell(index);
+            let level = if cell.attack().is_some() { landing::depth(spot, context).level() } else { 0 };
+            cells.push(RowCell { start: starts[index], level, cell });
         }
         if spot.span.beats != 1 || spot.span.cells != context.division {
             let from = spot.beat as f64 * beat;
-            let words = match spot.span.beats {
+            let label = match spot.span.beats {
                 1 => spot.span.cells.to_string(),
                 beats => format!("{} in {beats} beats", spot.span.cells),
             };
-            tuplets.push((from, from + f64::from(spot.span.beats) * beat, words));
+            tuplets.push((from, from + f64::from(spot.span.beats) * beat, label));
         }
     }
-    let sounds = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
+    let attacks = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
     let silent = if groove.is_audible(layer) { "" } else { " (silent)" };
-    Row {
-        name: format!("{}{silent}", groove.layers()[layer].name),
-        cells,
-        sounds,
-        tuplets,
-        end: wholes(context.length()),
-    }
+    let name = format!("{}{silent}", groove.layers()[layer].name);
+    Row { name, cells, attacks, tuplets, end: wholes(context.length()) }
 }
 
-/// Draws what of a row lies on a line; gives the number of marks and notes which there are.
-pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut LegendUse) -> usize {
-    let first = r.cells.partition_point(|c| c.x < line.from - 1e-9);
-    let mid = y + MIDDLE;
+/// Draws the part of a row that lies on a line; returns the number of marks.
+pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, legend: &mut BTreeSet<LegendMark>) -> usize {
+    let first = r.cells.partition_point(|c| c.start < line.from - 1e-9);
+    let mid = y + MARK_Y;
     let mut marks = 0;
     let mut narrow = f32::MAX;
-    for c in r.cells[first..].iter().take_while(|c| line.has(c.x)) {
-        let x = line.x(c.x);
+    for c in r.cells[first..].iter().take_while(|c| line.has(c.start)) {
+        let x = line.x(c.start);
         canvas.line(StyleClass::Cell, x, mid - 2.5, x, mid + 2.5);
         marks += 1;
     }
-    for pair in r.cells[first..].windows(2).take_while(|p| line.has(p[0].x)) {
-        narrow = narrow.min(line.x(pair[1].x) - line.x(pair[0].x));
+    for pair in r.cells[first..].windows(2).take_while(|p| line.has(p[0].start)) {
+        narrow = narrow.min(line.x(pair[1].start) - line.x(pair[0].start));
     }
     let radius = (narrow * 0.42).clamp(2.6, 5.2);
-    for (from, to, words) in r.tuplets.iter().filter(|t| line.has(t.0)) {
+    for (from, to, label) in r.tuplets.iter().filter(|t| line.has(t.0)) {
         let (a, b) = (line.x(*from) + 1.5, line.x(*to) - 1.5);
-        canvas.lines(
-            StyleClass::Bracket,
-            &[(a, y + ROW - 5.0), (a, y + ROW - 3.0), (b, y + ROW - 3.0), (b, y + ROW - 5.0)],
-        );
-        canvas.text(StyleClass::Faint, Anchor::Middle, f32::midpoint(a, b), y + ROW - 4.5, 6.5, words);
+        let below = y + ROW_HEIGHT;
+        canvas.lines(StyleClass::Bracket, &[(a, below - 5.0), (a, below - 3.0), (b, below - 3.0), (b, below - 5.0)]);
+        canvas.text(StyleClass::Faint, Anchor::Middle, f32::midpoint(a, b), below - 4.5, 6.5, label);
     }
-    // Sounds that began before the line may reach into it.
-    let begun = r.sounds.partition_point(|s| r.cells[s.0].x < line.from - 1e-9);
-    for (i, &(cell, end, accent)) in r.sounds.iter().enumerate().skip(begun.saturating_sub(1)) {
-        let at = r.cells[cell].x;
+    // The last sound before the line may reach into it.
+    let before = r.attacks.partition_point(|s| r.cells[s.0].start < line.from - 1e-9);
+    for (i, &(cell, end, accent)) in r.attacks.iter().enumerate().skip(before.saturating_sub(1)) {
+        let at = r.cells[cell].start;
         if at >= line.to - 1e-9 {
             break;
         }
-        let next = r.sounds.get(i + 1).map_or((r.cells.len(), r.end), |s| (s.0, r.cells[s.0].x));
+        let next = r.attacks.get(i + 1).map_or((r.cells.len(), r.end), |s| (s.0, r.cells[s.0].start));
         let (a, b) = (line.x(at.max(line.from)), line.x(next.1.min(line.to)));
         let (opens, closes) = (line.has(at), next.1 <= line.to + 1e-9);
-        // The number stands where more of the group is.
+        // A group that is cut has its number on the line with the larger part.
         let here = if opens {
             line.to.min(next.1) - at >= (next.1 - at) / 2.0
         } else {
@@ -103,7 +96,7 @@ pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut 
         };
         bracket(canvas, (a, b), y + 5.0, (opens, closes), here.then(|| (next.0 - cell).to_string()));
         if r.cells.get(cell + 1).is_some_and(|c| c.cell == Cell::Hold) {
-            seen.holds = true;
+            legend.insert(LegendMark::Hold);
             let from = if opens { a } else { line.x(line.from) };
             canvas.rect(StyleClass::Hold, from, mid - 1.6, (line.x(end.min(line.to)) - 2.0 - from).max(1.0), 3.2);
         }
@@ -111,18 +104,18 @@ pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut 
             continue;
         }
         marks += 1;
-        let level = r.cells[cell].level;
-        seen.levels[usize::from(legend::level(level))] = true;
-        seen.ghosts |= accent == Accent::Ghost;
-        seen.accents |= accent == Accent::Accent;
+        let (level, shape) = (legend::level(r.cells[cell].level), legend::shape(r.cells[cell].level));
+        legend.insert(LegendMark::Level(level));
         let x = line.x(at);
         match accent {
-            Accent::Ghost => canvas.mark(StyleClass::Open, legend::shape(level), x, mid, radius * 0.85),
-            Accent::Plain => {
-                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius);
+            Accent::Ghost => {
+                legend.insert(LegendMark::Ghost);
+                canvas.mark(StyleClass::Open, shape, x, mid, radius * 0.85);
             }
+            Accent::Plain => canvas.mark(StyleClass::Landing(level), shape, x, mid, radius),
             Accent::Accent => {
-                canvas.mark(StyleClass::Landing(legend::level(level)), legend::shape(level), x, mid, radius * 1.12);
+                legend.insert(LegendMark::Accent);
+                canvas.mark(StyleClass::Landing(level), shape, x, mid, radius * 1.12);
                 canvas.wedge(StyleClass::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
             }
         }
@@ -130,7 +123,7 @@ pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, seen: &mut 
     marks
 }
 
-/// The bracket of a group with its number; an end that lies on another line stays open.
+/// The bracket of a group; an end on another line stays open.
 fn bracket(canvas: &mut Canvas, (a, b): (f32, f32), y: f32, (opens, closes): (bool, bool), number: Option<String>) {
     let (a, b) = (a + if opens { 1.2 } else { 0.0 }, b - if closes { 1.2 } else { 0.0 });
     let half = number.as_ref().map_or(0.0, |n| font::width(n, 8.0) / 2.0 + 1.5);

@@ -1,6 +1,7 @@
 //! Reads the notes of a part, backups and forwards, pitches and ties.
 
 use super::{Move, OpenTie, PartReader, TieKey, number};
+use crate::import::assemble::magnitude;
 use crate::import::musicxml::directions;
 use crate::import::musicxml::document::{Note, VoiceId};
 use crate::import::musicxml::dom::{Children, Element, error_at};
@@ -14,10 +15,6 @@ const MAX_KNOWN_TIMES: usize = 4096;
 /// Whether sums of such times stay far within 64 bits.
 fn is_summable(t: Time) -> bool {
     t.denom() <= 1 << 40 && t.numer() <= 1 << 46
-}
-
-fn magnitude(x: Fraction) -> Fraction {
-    x.max(Fraction::ZERO.minus(x).unwrap_or(x))
 }
 
 fn too_fine(element: Element<'_>) -> FormatError {

@@ -176,7 +176,7 @@ fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
     far.start(Segment::new(own(1)).passes(1), None);
     let second = far.queue(Segment::new(own(1)));
     wait("the second leg", || {
-        far.playhead().is_some_and(|h| h.segment == second && h.loop_pass == 0 && h.wholes > 0.3)
+        far.playhead().is_some_and(|h| h.segment == second && h.loop_pass == 0 && h.position.wholes > 0.3)
     });
     far.believe(&own(2));
     far.replace(second, Segment::new(own(2)));
@@ -187,7 +187,7 @@ fn what_is_lacking_is_sent_anew_from_the_leg_and_place_that_were_heard() {
     });
     let Some(OutputEvent::ResendAll(place)) = happened else { panic!("{happened:?}") };
     assert_eq!(place.segment, second);
-    assert!(place.wholes > 0.3 || place.loop_pass > 0, "{place:?}");
+    assert!(place.position.wholes > 0.3 || place.loop_pass > 0, "{place:?}");
 }
 
 #[test]
@@ -214,7 +214,11 @@ fn own_sounds_are_sent_once_and_again_where_they_are_lacking() {
     });
     assert_eq!(
         happened,
-        Some(OutputEvent::ResendAll(Playhead { section: 0, pass: 0, wholes: 0.25, loop_pass: 0, segment: 2 }))
+        Some(OutputEvent::ResendAll(Playhead {
+            position: Position { section: 0, pass: 0, wholes: 0.25 },
+            loop_pass: 0,
+            segment: 2
+        }))
     );
     far.start(Segment::new(build(2)), Some(Position { section: 0, pass: 0, wholes: 0.25 }));
     wait("the playhead", || far.tick().is_none() && far.playhead().is_some());

@@ -61,9 +61,9 @@ fn a_cut_line_stops_the_sound_and_comes_back() {
     assert!(!far.is_there() && far.is_playing());
     assert_eq!(far.playhead(), None);
     let DeviceEvent::ReopenedAtNewRate(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    assert!(place.wholes > 0.0 && (place.segment, place.loop_pass) == (1, 0), "{place:?}");
+    assert!(place.position.wholes > 0.0 && (place.segment, place.loop_pass) == (1, 0), "{place:?}");
     stage.hears(&Said::Back);
-    far.start(Segment::new(schedule("xxxxxxxxxxxxxxxx")), Some(place.position()));
+    far.start(Segment::new(schedule("xxxxxxxxxxxxxxxx")), Some(place.position));
     wait("sound again", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_800));
     // Stopped while the line is lost, it stays stopped.
     tunnel.cut();
@@ -105,7 +105,7 @@ fn a_sequence_goes_on_after_a_cut_line_in_its_leg_and_at_its_place() {
     assert!((last..last + 0.8).contains(&bars(place)), "{place:?}, heard before was {last}");
     stage.hears(&Said::Back);
     let before = stage.tape.length();
-    let again = far.start(second().skip_passes(place.loop_pass), Some(place.position()));
+    let again = far.start(second().skip_passes(place.loop_pass), Some(place.position));
     let after = far.queue(third());
     let mut told: Vec<(u64, u64)> = Vec::new();
     wait("the end", || {
@@ -154,7 +154,7 @@ fn a_half_open_line_is_noticed_and_the_sound_fades() {
     assert!(peak(end - 40, end + 1) < 0.2 * peak(end - 9_600, end - 768).max(1e-3), "the sound breaks off");
     tunnel.dead.store(false, Ordering::Relaxed);
     let DeviceEvent::ReopenedAtNewRate(Some(place)) = news(&mut far) else { panic!("it is to be sent anew") };
-    far.start(Segment::new(schedule("x---x---x---x---")), Some(place.position()));
+    far.start(Segment::new(schedule("x---x---x---x---")), Some(place.position));
     wait("sound again", || far.tick().is_none() && stage.tape.sounds(4_800));
 }
 
@@ -180,7 +180,7 @@ fn a_lost_device_comes_back() {
     assert_eq!(rate.hertz(), 44_100);
     far.start(
         Segment::new(Schedule::build(&riff("xxxxxxxxxxxxxxxx"), &ScheduleOptions::whole(rate))),
-        Some(place.position()),
+        Some(place.position),
     );
     wait("sound at the other rate", || far.tick().is_none() && far.playhead().is_some() && stage.tape.sounds(4_410));
 }
@@ -218,7 +218,7 @@ struct Watched {
 
 /// Bars since the start, of a groove of one bar.
 fn bars(head: crate::sound::Playhead) -> f64 {
-    head.loop_pass as f64 + head.wholes
+    head.loop_pass as f64 + head.position.wholes
 }
 
 impl Device for Watched {

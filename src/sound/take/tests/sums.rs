@@ -1,4 +1,4 @@
-//! What takes sound like by plain exact sums: every sound at its exact second, rounded once.
+//! The samples of takes by plain exact sums: every sound at its exact second, rounded once.
 
 use super::*;
 use crate::rhythm::{Accent, MeterKind, Section};
@@ -16,7 +16,7 @@ pub(super) fn length(groove: &Groove) -> BigRational {
     groove.sections().iter().map(|s| seconds(s, s.length()) * BigInt::from(s.times)).sum()
 }
 
-/// One sound: seconds at full speed from the cue, what it is, level, side.
+/// Each sound: seconds at full speed from the cue, tone, accent, level, pan.
 type Sounds = Vec<(BigRational, Tone, Accent, f32, i8)>;
 
 /// The clicks of the written beat in one time through a section, from `from`.

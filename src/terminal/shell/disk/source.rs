@@ -1,4 +1,4 @@
-//! Where the editor's works lie on the disk: their files, the texts they came from, and the journal.
+//! The editor's documents on the disk: their files, the texts they were read from, and the journal.
 
 use super::super::super::event::{Practised, SaveFailed};
 use crate::rhythm::Groove;
@@ -7,22 +7,21 @@ use crate::store::{self, Calibration, Journal, Loaded, Overwrite, Recovered, Sav
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-/// One document on the disk, and the text it came from.
+/// A document on the disk.
 #[derive(Debug, Default)]
 struct Place {
     path: Option<PathBuf>,
-    /// The text that edits are written into, so that comments stay.
+    /// The text of the file, whose comments a save keeps.
     text: Option<String>,
-    /// The file as it was when it was read or last saved; `None` where nothing was.
+    /// Stamp of the file when it was read or last saved.
     stamp: Option<Stamp>,
 }
 
-/// Where the documents of the editor lie on the disk, and the journal.
 #[derive(Debug)]
 pub(crate) struct Source {
-    /// By document.
+    /// Indexed by document.
     places: Vec<Place>,
-    now: DocumentId,
+    current: DocumentId,
     journal: Option<Journal>,
     journal_failed: bool,
 }
@@ -30,39 +29,42 @@ pub(crate) struct Source {
 impl Source {
     pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, journal: Option<Journal>) -> Self {
         let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
-        Self { places: vec![Place { path, text, stamp }], now: DocumentId::default(), journal, journal_failed: false }
+        Self {
+            places: vec![Place { path, text, stamp }],
+            current: DocumentId::default(),
+            journal,
+            journal_failed: false,
+        }
     }
 
-    /// Takes over work found in the journal; `untitled` work is from now on kept as this process's.
-    pub(crate) fn adopt(&mut self, work: Loaded, kept: Recovered, untitled: bool) {
+    /// Takes over a recovered groove. An untitled one is then journalled as this process's own.
+    pub(crate) fn adopt(&mut self, loaded: Loaded, recovered: Recovered, untitled: bool) {
         if let Some(journal) = &self.journal
             && untitled
-            && journal.write(None, &work.text).is_ok()
+            && journal.write(None, &loaded.text).is_ok()
         {
-            kept.discard();
+            recovered.discard();
         }
-        self.places[self.now.0].text = Some(work.text);
+        self.places[self.current.0].text = Some(loaded.text);
     }
 
     fn place(&self) -> &Place {
-        &self.places[self.now.0]
+        &self.places[self.current.0]
     }
 
-    /// The current document.
     pub(crate) fn document(&self) -> DocumentId {
-        self.now
+        self.current
     }
 
-    /// Saves and keeps another work from now on; what the journal had of the one before is given up.
+    /// Saves and journals as another document from now on, and discards the journal of the old one.
     pub(crate) fn switch_document(&mut self, document: DocumentId) {
         self.discard_journal();
-        self.now = document;
+        self.current = document;
         if self.places.len() <= document.0 {
             self.places.resize_with(document.0 + 1, Place::default);
         }
     }
 
-    /// Gives up what the journal has of the work.
     pub(crate) fn discard_journal(&self) {
         if let Some(journal) = &self.journal {
             journal.discard(self.place().path.as_deref());
@@ -73,16 +75,16 @@ impl Source {
         self.place().text.as_ref().map_or_else(|| store::print(groove), |text| store::update(text, groove))
     }
 
-    /// Writes the journal; the first failure of a row is told.
+    /// Writes the journal; returns the first of several errors in a row.
     pub(crate) fn write_journal(&mut self, groove: &Groove) -> Option<String> {
         let text = self.text_of(groove);
         let failed = self.journal.as_ref()?.write(self.place().path.as_deref(), &text).err();
-        let told = failed.is_some() && !self.journal_failed;
+        let is_first = !self.journal_failed;
         self.journal_failed = failed.is_some();
-        failed.filter(|_| told).map(|e| e.to_string())
+        failed.filter(|_| is_first).map(|e| e.to_string())
     }
 
-    /// Adds to the file of what was practised, which stands beside a groove that was saved, and gives its last line in words.
+    /// Adds an entry to the practice log of a saved groove, and returns the last line of the log.
     pub(crate) fn progress(&self, practised: Option<Practised>) -> Result<Option<String>, String> {
         let Place { path: Some(path), stamp: Some(_), .. } = self.place() else { return Ok(None) };
         let mut all = store::load_progress(path)?;
@@ -100,51 +102,49 @@ impl Source {
         Ok(all.last().map(ToString::to_string))
     }
 
-    /// Keeps the volumes for the next session.
     pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
         journal.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
-    /// Keeps the offset of taps for the next time.
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
         let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
         journal.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
-    /// Writes the groove to its file, or to another one from now on; gives the file's name.
+    /// Writes the groove to its file, or to another one from now on; returns the file's name.
     pub(crate) fn save(
         &mut self,
         groove: &Groove,
         other: Option<PathBuf>,
         overwrite: Overwrite,
     ) -> Result<String, SaveFailed> {
-        let over = overwrite == Overwrite::Always;
+        let checked = overwrite == Overwrite::Never;
         let moving = other.is_some() && other != self.place().path;
         let Some(path) = other.or_else(|| self.place().path.clone()) else {
             return Err(SaveFailed::Failed("no file name given".into()));
         };
         let taken = || SaveFailed::Taken(path.display().to_string());
-        if moving && !over && std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_dir()) {
+        if moving && checked && std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_dir()) {
             return Err(taken());
         }
         let text = self.text_of(groove);
         let stamp = self.place().stamp.filter(|_| !moving).unwrap_or(Stamp::ABSENT);
-        let stamp = store::save(&path, &text, (!over).then_some(stamp)).map_err(|e| match e {
+        let stamp = store::save(&path, &text, checked.then_some(stamp)).map_err(|e| match e {
             SaveError::ChangedOnDisk(_) if moving => taken(),
             SaveError::ChangedOnDisk(_) => SaveFailed::Changed,
-            // The line of messages is short, and the reason matters most.
+            // The reason comes first: the message line is short.
             e => SaveFailed::Failed(format!("{}: {}", e.message(), path.display())),
         })?;
         self.discard_journal();
         let name = path.display().to_string();
-        self.places[self.now.0] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
+        self.places[self.current.0] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
         self.journal_failed = false;
         Ok(name)
     }
 }
 
-/// The day in the calendar of Greenwich: `2026-11-25`.
+/// The date in UTC: `2026-11-25`.
 fn today() -> String {
     let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs());
     date(seconds / 86_400)
@@ -167,7 +167,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn progress_stands_beside_a_saved_groove_only_and_a_damaged_one_is_left() {
+    fn only_a_saved_groove_has_a_practice_log_and_a_damaged_log_is_kept() {
         let home = tempfile::tempdir().expect("a folder");
         let path = home.path().join("riff.toml");
         let work = |loops| {
@@ -186,18 +186,18 @@ mod tests {
         source.save(&groove, None, Overwrite::Never).expect("saved");
         assert_eq!(source.progress(None), Ok(None));
         source.progress(work(4)).expect("written");
-        let told = source.progress(work(2)).expect("written").expect("a line");
-        assert!(told.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{told}");
-        assert_eq!(source.progress(None), Ok(Some(told)));
-        let beside = store::progress_path(&path);
-        std::fs::write(&beside, "format = [").expect("written");
+        let line = source.progress(work(2)).expect("written").expect("a line");
+        assert!(line.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{line}");
+        assert_eq!(source.progress(None), Ok(Some(line)));
+        let log = store::progress_path(&path);
+        std::fs::write(&log, "format = [").expect("written");
         let error = source.progress(work(1)).expect_err("damaged");
         assert!(error.starts_with("riff.progress: line 1 is not TOML; it is left as it is"), "{error}");
-        assert_eq!(std::fs::read_to_string(&beside).expect("text"), "format = [");
+        assert_eq!(std::fs::read_to_string(&log).expect("text"), "format = [");
     }
 
     #[test]
-    fn each_work_has_its_own_file_text_and_stamp() {
+    fn each_document_has_its_own_file_text_and_stamp() {
         let home = tempfile::tempdir().expect("a folder");
         let file = |name: &str| home.path().join(name);
         let groove = |bars| {
@@ -208,7 +208,7 @@ mod tests {
         std::fs::write(file("riff.toml"), format!("# of the ferry\n{}", store::print(&groove(1)))).expect("written");
         let loaded = store::load(&file("riff.toml")).expect("read");
         let mut source = Source::new(Some(file("riff.toml")), Some(loaded), None);
-        // Another work has no file, and none of the comments.
+        // The other document has no file and none of the comments.
         source.switch_document(DocumentId(1));
         assert_eq!(
             source.save(&groove(2), None, Overwrite::Never),
@@ -217,12 +217,12 @@ mod tests {
         source.save(&groove(2), Some(file("song.toml")), Overwrite::Never).expect("saved");
         let text = |name: &str| std::fs::read_to_string(file(name)).expect("text");
         assert!(!text("song.toml").contains("# of the ferry"));
-        // The first one is saved where it was, with its comments, without a question.
+        // The first one is saved to its file, with its comments, without a question.
         source.switch_document(DocumentId(0));
         let name = source.save(&groove(3), None, Overwrite::Never).expect("saved");
         assert!(name.ends_with("riff.toml") && text("riff.toml").contains("# of the ferry"));
         assert!(text("riff.toml").contains("bars = 3") && text("song.toml").contains("bars = 2"));
-        // What another program writes meanwhile is noticed of each.
+        // Changes by another program are noticed for each document.
         std::fs::write(file("song.toml"), "else").expect("written");
         source.switch_document(DocumentId(1));
         assert_eq!(source.save(&groove(2), None, Overwrite::Never), Err(SaveFailed::Changed));

@@ -1,4 +1,4 @@
-//! The handle of the playback thread: sends it requests, of which the newest counts.
+//! Handle of the playback thread: sends requests, of which the newest counts.
 
 mod samples;
 mod sequence;
@@ -20,11 +20,10 @@ use std::thread;
 use std::time::{Duration, Instant};
 use worker::{OutputConfig, PlaybackThread};
 
-/// A request to the playback thread.
 enum Request {
     /// A loop from a position, or a sequence.
     Play(PlayRequest, Option<Position>),
-    /// Continue with this.
+    /// Replace what plays and continue.
     Change(PlayRequest),
     /// Continue with another take of the sequence after the current pass.
     Step(Sequence),
@@ -42,10 +41,9 @@ type Volume = Arc<AtomicU32>;
 /// A connected remote speaker that the thread has not taken yet.
 type PendingRemote = Arc<Mutex<Option<RemotePlayer>>>;
 
-/// Handle of the playback thread.
 pub(crate) struct PlaybackHandle {
     slot: LatestSlot<Request>,
-    /// Times of taps. Each counts, so they are queued.
+    /// Times of taps, queued because each one counts.
     taps: Sender<Instant>,
     base_path: BasePath,
     pending_remote: PendingRemote,
@@ -57,45 +55,40 @@ pub(crate) struct PlaybackHandle {
 
 impl PlaybackHandle {
     /// Starts the thread. Without a remote speaker it opens the local output, or the default one, on the first play request.
-    pub(crate) fn start(events: Sender<Event>, output: Option<String>, far: Option<RemotePlayer>) -> Self {
-        let slot: LatestSlot<Request> = LatestSlot::new();
-        let (taps, tapped) = mpsc::channel();
-        let worker = slot.clone();
+    pub(crate) fn start(events: Sender<Event>, output: Option<String>, remote: Option<RemotePlayer>) -> Self {
+        let (slot, volume) = (LatestSlot::new(), Volume::default());
+        let (taps, tap_receiver) = mpsc::channel();
+        let (end, ended) = mpsc::channel::<()>();
         let base_path = BasePath::default();
-        let own = UserSampleLoader::new(base_path.clone(), events.clone());
-        let pending_remote: PendingRemote = Arc::new(Mutex::new(far));
-        let (taken, told) = (pending_remote.clone(), events.clone());
-        let volume = Volume::default();
-        let heard = volume.clone();
-        let (end, ended) = mpsc::channel();
+        let pending_remote: PendingRemote = Arc::new(Mutex::new(remote));
+        let samples = UserSampleLoader::new(base_path.clone(), events.clone());
+        let mut thread = PlaybackThread::new(samples, events.clone());
+        let (requests, config) =
+            (slot.clone(), OutputConfig { output, pending_remote: pending_remote.clone(), volume: volume.clone() });
         let work = move || {
-            // A failed event and the end of requests both mean that the program ends.
-            let _ = PlaybackThread::new(own, events).run(
-                &worker,
-                &tapped,
-                &OutputConfig { output: output.as_deref(), pending_remote: &taken, volume: &heard },
-            );
-            drop::<Sender<()>>(end);
+            // An error means that the program ends.
+            let _ = thread.run(&requests, &tap_receiver, &config);
+            drop(end);
         };
         drop(thread::Builder::new().name("player".into()).spawn(work));
         slot.put(|_| Some(Request::Poll));
-        Self { slot, taps, base_path, pending_remote, volume, events: told, ended }
+        Self { slot, taps, base_path, pending_remote, volume, events, ended }
     }
 
     /// Connects to a remote speaker, which plays from then on.
     pub(crate) fn connect(&self, port: u16, token: String) {
         let (slot, pending_remote, events) = (self.slot.clone(), self.pending_remote.clone(), self.events.clone());
         let connect = move || {
-            let far = match Token::parse(&token) {
+            let result = match Token::parse(&token) {
                 Some(token) => RemotePlayer::connect(port, &token).map_err(|e| e.to_string()),
                 None => Err("not a valid token".to_owned()),
             };
-            match far {
-                Ok(far) => {
-                    *pending_remote.lock().unwrap_or_else(PoisonError::into_inner) = Some(far);
+            match result {
+                Ok(remote) => {
+                    *pending_remote.lock().unwrap_or_else(PoisonError::into_inner) = Some(remote);
                     slot.put(|old| old.or(Some(Request::Poll)));
                 }
-                Err(words) => drop(events.send(Event::Remote(RemoteEvent::Failed(words)))),
+                Err(reason) => drop(events.send(Event::Remote(RemoteEvent::Failed(reason)))),
             }
         };
         drop(thread::Builder::new().name("connecting".into()).spawn(connect));
@@ -103,12 +96,11 @@ impl PlaybackHandle {
 
     /// Reads the sound files of a groove and reports problems with them.
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
-        let mut own = UserSampleLoader::new(self.base_path.clone(), self.events.clone());
-        let read = move || drop(own.of(&groove, SampleRate::STUDIO));
+        let mut samples = UserSampleLoader::new(self.base_path.clone(), self.events.clone());
+        let read = move || drop(samples.load(&groove, SampleRate::STUDIO));
         drop(thread::Builder::new().name("sounds".into()).spawn(read));
     }
 
-    /// Sets the path of the groove's file.
     pub(crate) fn set_base_path(&self, file: Option<&str>) {
         let mut base_path = self.base_path.lock().unwrap_or_else(PoisonError::into_inner);
         if base_path.as_deref().and_then(|p| p.to_str()) != file {
@@ -116,28 +108,27 @@ impl PlaybackHandle {
         }
     }
 
-    /// Sets the master volume in dB.
     pub(crate) fn set_volume(&self, db: f32) {
         self.volume.store(db.to_bits(), Ordering::Relaxed);
         self.slot.put(|old| old.or(Some(Request::Poll)));
     }
 
     /// Plays a loop from a position or from its start, or a sequence.
-    pub(crate) fn play(&self, sounding: PlayRequest, from: Option<Position>) {
-        self.slot.put(|_| Some(Request::Play(sounding, from)));
+    pub(crate) fn play(&self, request: PlayRequest, from: Option<Position>) {
+        self.slot.put(|_| Some(Request::Play(request, from)));
     }
 
     /// Replaces what plays. A waiting request keeps its position.
-    pub(crate) fn change(&self, sounding: PlayRequest) {
+    pub(crate) fn change(&self, request: PlayRequest) {
         use PlayRequest::Sequence as Takes;
-        self.slot.put(|old| match (old, sounding) {
+        self.slot.put(|old| match (old, request) {
             (Some(Request::Play(Takes(old), from)), Takes(new)) => {
                 Some(Request::Play(Takes(Sequence { at: old.at, ..new }), from))
             }
-            (Some(Request::Play(_, from)), sounding) => Some(Request::Play(sounding, from)),
+            (Some(Request::Play(_, from)), request) => Some(Request::Play(request, from)),
             (Some(Request::Step(old)), Takes(new)) => Some(Request::Step(Sequence { at: old.at, ..new })),
             (Some(Request::Stop), _) => Some(Request::Stop),
-            (_, sounding) => Some(Request::Change(sounding)),
+            (_, request) => Some(Request::Change(request)),
         });
     }
 
@@ -160,7 +151,7 @@ impl PlaybackHandle {
         self.slot.put(|_| Some(Request::Stop));
     }
 
-    /// Ends the thread and waits until a remote speaker was notified.
+    /// Ends the thread, and waits until it has notified a remote speaker.
     pub(crate) fn stop(&self) {
         self.slot.put(|_| Some(Request::Stop));
         self.slot.close();

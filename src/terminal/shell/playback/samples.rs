@@ -1,4 +1,4 @@
-//! Loads the user's own samples for the segments that are built.
+//! Loads the user's own samples for the segments that play.
 
 use super::super::super::Event;
 use crate::jobs::UserSampleCache;
@@ -18,42 +18,39 @@ pub(crate) struct UserSampleLoader {
     cache: UserSampleCache,
     base_path: BasePath,
     events: Sender<Event>,
-    /// With a remote speaker: the samples that are too large for it, as reported last.
+    /// With a remote speaker, the samples that are too large for it, as last reported.
     large: Option<Vec<String>>,
 }
 
 impl UserSampleLoader {
-    /// Reads the sounds next to a file and reports problems as events.
     pub(crate) fn new(base_path: BasePath, events: Sender<Event>) -> Self {
         Self { cache: UserSampleCache::default(), base_path, events, large: None }
     }
 
-    /// Whether a remote speaker plays, which accepts no large samples.
-    pub(crate) fn set_remote(&mut self, far: bool) {
-        self.large = far.then(Vec::new);
+    /// A remote speaker accepts no large samples.
+    pub(crate) fn set_remote(&mut self, remote: bool) {
+        self.large = remote.then(Vec::new);
     }
 
-    /// The samples of a groove at a sample rate.
-    pub(crate) fn of(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
+    pub(crate) fn load(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
         let file = self.base_path.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        let (mut own, mut words) = self.cache.load(groove, file.as_deref(), rate);
-        if let Some(told) = &mut self.large {
-            let large = own.keep_within(remote::SOUND, remote::SOUNDS);
-            if !large.is_empty() && large != *told {
-                words
-                    .push(format!("{}: too large for the remote speaker; their voices play instead", large.join(", ")));
+        let (mut samples, mut problems) = self.cache.load(groove, file.as_deref(), rate);
+        if let Some(reported) = &mut self.large {
+            let large = samples.keep_within(remote::SOUND, remote::SOUNDS);
+            if !large.is_empty() && large != *reported {
+                let names = large.join(", ");
+                problems.push(format!("{names}: too large for the remote speaker; their voices play instead"));
             }
-            *told = large;
+            *reported = large;
         }
-        if !words.is_empty() {
-            drop(self.events.send(Event::SoundWarning(words.join("; "))));
+        if !problems.is_empty() {
+            drop(self.events.send(Event::SoundWarning(problems.join("; "))));
         }
-        own
+        samples
     }
 
-    /// The segment of a loop.
-    pub(crate) fn segment(&mut self, what: &LoopSpec, rate: SampleRate) -> Segment {
-        let own = self.of(&what.groove, rate);
-        Segment::new(what.take().schedule(&what.groove, rate, &own))
+    pub(crate) fn segment(&mut self, spec: &LoopSpec, rate: SampleRate) -> Segment {
+        let samples = self.load(&spec.groove, rate);
+        Segment::new(spec.take().schedule(&spec.groove, rate, &samples))
     }
 }

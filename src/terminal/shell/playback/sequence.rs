@@ -1,4 +1,4 @@
-//! Playback of a sequence: which part plays, and which parts are still to be sent.
+//! Playback of a sequence: the parts that were sent, and those still to send.
 
 use super::super::super::Event;
 use super::super::super::event::SequencePosition;
@@ -12,31 +12,29 @@ use std::collections::VecDeque;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Part {
     take: usize,
-    counting: bool,
+    is_count_in: bool,
 }
 
-/// A part that was sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Sent {
-    /// Id of the segment.
+    /// Segment id.
     id: u64,
     part: Part,
     /// Passes of the take that were complete before.
-    behind: u64,
-    /// Whether it starts after the current pass of the previous segment, whatever that one's limit.
+    completed: u64,
+    /// Starts after the current pass of the previous segment, even if that has more.
     step: bool,
 }
 
-/// Playback of a sequence: which part plays, and which parts are still to be sent.
 pub(crate) struct SequencePlayback {
-    sequence: Sequence,
+    pub sequence: Sequence,
     takes: Vec<Take>,
     /// Parts that were sent and may still be heard, in order.
     sent: VecDeque<Sent>,
     /// Parts to send, in order.
     next: VecDeque<Part>,
     /// Part and pass reported last.
-    told: Option<(Part, u64)>,
+    reported: Option<(Part, u64)>,
 }
 
 impl SequencePlayback {
@@ -44,95 +42,91 @@ impl SequencePlayback {
     pub(crate) fn new(sequence: Sequence) -> Self {
         let takes = sequence.takes();
         let next = parts(&sequence);
-        Self { sequence, takes, sent: VecDeque::new(), next, told: None }
-    }
-
-    pub(crate) fn number(&self) -> u32 {
-        self.sequence.number
+        Self { sequence, takes, sent: VecDeque::new(), next, reported: None }
     }
 
     /// The segment of a part, without the passes that are complete.
-    fn segment(&self, part: Part, behind: u64, rate: SampleRate, own: &mut UserSampleLoader) -> Option<Segment> {
-        let (asked, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
-        let groove = &asked.spec.groove;
-        if part.counting {
+    fn segment(&self, part: Part, completed: u64, rate: SampleRate, samples: &mut UserSampleLoader) -> Option<Segment> {
+        let (request, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
+        let groove = &request.spec.groove;
+        if part.is_count_in {
             return Some(Segment::new(take.count_in_schedule(groove, rate)?).passes(1));
         }
-        let segment = take.segment(groove, rate, &own.of(groove, rate));
+        let segment = take.segment(groove, rate, &samples.load(groove, rate));
         let is_last = part.take + 1 == self.takes.len();
-        let segment = match asked.times {
+        let segment = match request.times {
             None => segment.passes(u64::MAX),
             Some(_) if is_last => segment.stop_at_end(),
             Some(_) => segment,
         };
-        Some(segment.skip_passes(behind))
+        Some(segment.skip_passes(completed))
     }
 
     /// Sends the first part, to start now or after the current pass.
-    pub(crate) fn begin(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader, now: bool) {
+    pub(crate) fn begin(&mut self, player: &mut AudioBackend, samples: &mut UserSampleLoader, now: bool) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(segment) = self.segment(part, 0, player.rate(), own) {
+            if let Some(segment) = self.segment(part, 0, player.rate(), samples) {
                 let id = if now { player.start(segment, None) } else { player.switch_to(segment) };
-                self.sent.push_back(Sent { id, part, behind: 0, step: !now });
+                self.sent.push_back(Sent { id, part, completed: 0, step: !now });
                 return;
             }
         }
     }
 
     /// Queues parts while there is room.
-    pub(crate) fn send(&mut self, player: &mut AudioBackend, own: &mut UserSampleLoader) {
+    pub(crate) fn send(&mut self, player: &mut AudioBackend, samples: &mut UserSampleLoader) {
         while !self.next.is_empty() && player.has_room() {
             if let Some(part) = self.next.pop_front()
-                && let Some(segment) = self.segment(part, 0, player.rate(), own)
+                && let Some(segment) = self.segment(part, 0, player.rate(), samples)
             {
                 let id = player.queue(segment);
-                self.sent.push_back(Sent { id, part, behind: 0, step: false });
+                self.sent.push_back(Sent { id, part, completed: 0, step: false });
             }
         }
     }
 
     /// Replaces the sequence by an edited one.
-    pub(crate) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, own: &mut UserSampleLoader) {
+    pub(crate) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, samples: &mut UserSampleLoader) {
         self.takes = sequence.takes();
         self.sequence = sequence;
         for s in &self.sent {
-            if let Some(segment) = self.segment(s.part, s.behind, player.rate(), own) {
+            if let Some(segment) = self.segment(s.part, s.completed, player.rate(), samples) {
                 player.replace(s.id, segment);
             }
         }
     }
 
-    /// Resets to the part that was heard, after everything sent was lost. Returns the part, its completed passes, and whether the
-    /// next part was to start after the current pass. A count-in starts again.
+    /// After everything sent was lost, returns the part that was heard, its completed passes, and whether the next part starts after
+    /// the current pass. A count-in starts again.
     fn recall(&mut self, head: &Playhead) -> Option<(Part, u64, bool)> {
-        let found = self.sent.iter().position(|s| s.id == head.segment);
-        let mut sent = std::mem::take(&mut self.sent).split_off(found.unwrap_or(0));
-        let Sent { part, behind, .. } = sent.pop_front()?;
-        // Parts before a step will not be heard any more.
+        let index = self.sent.iter().position(|s| s.id == head.segment);
+        let mut sent = std::mem::take(&mut self.sent).split_off(index.unwrap_or(0));
+        let Sent { part, completed, .. } = sent.pop_front()?;
+        // Parts before a step are not played any more.
         let step = sent.iter().rposition(|s| s.step);
         sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
-        let heard = if found.is_some() && !part.counting { head.loop_pass } else { 0 };
-        Some((part, behind + heard, step.is_some()))
+        let passes = if index.is_some() && !part.is_count_in { head.loop_pass } else { 0 };
+        Some((part, completed + passes, step.is_some()))
     }
 
     /// Sends everything again from the position that was heard.
-    pub(crate) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, own: &mut UserSampleLoader) {
-        let there = self.sent.iter().any(|s| s.id == head.segment);
-        let Some((part, behind, step)) = self.recall(head) else { return self.begin(player, own, true) };
-        let Some(segment) = self.segment(part, behind, player.rate(), own) else {
-            return self.begin(player, own, true);
+    pub(crate) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, samples: &mut UserSampleLoader) {
+        let is_known = self.sent.iter().any(|s| s.id == head.segment);
+        let Some((part, completed, step)) = self.recall(head) else { return self.begin(player, samples, true) };
+        let Some(segment) = self.segment(part, completed, player.rate(), samples) else {
+            return self.begin(player, samples, true);
         };
-        let id = player.start(segment, Some(head.position()).filter(|_| there && !part.counting));
-        self.sent.push_back(Sent { id, part, behind, step: false });
+        let id = player.start(segment, Some(head.position).filter(|_| is_known && !part.is_count_in));
+        self.sent.push_back(Sent { id, part, completed, step: false });
         if step {
-            self.begin(player, own, false);
+            self.begin(player, samples, false);
         }
     }
 
-    /// Playback of a step that starts after the current pass; until then this one is still reported.
+    /// Playback of a step that starts after the current pass. Until then the current part is reported.
     pub(crate) fn step(self, sequence: Sequence) -> Self {
-        Self { sent: self.sent, told: self.told, ..Self::new(sequence) }
+        Self { sent: self.sent, reported: self.reported, ..Self::new(sequence) }
     }
 
     /// Ids of the segments that may still be heard, in order.
@@ -140,39 +134,38 @@ impl SequencePlayback {
         self.sent.iter().map(|s| s.id)
     }
 
-    /// Whether every part was sent.
     pub(crate) fn is_sent(&self) -> bool {
         self.next.is_empty()
     }
 
     /// The event for what is heard, unless it was the last one reported.
-    pub(crate) fn news(&mut self, segment: u64, turn: u64) -> Option<Event> {
+    pub(crate) fn event(&mut self, segment: u64, pass: u64) -> Option<Event> {
         while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < segment) {
             self.sent.pop_front();
         }
-        let &Sent { part, behind, .. } = self.sent.iter().find(|s| s.id == segment)?;
-        let turn = turn + behind;
-        let told = Some((part, turn));
-        if self.told == told {
+        let &Sent { part, completed, .. } = self.sent.iter().find(|s| s.id == segment)?;
+        let pass = pass + completed;
+        let reported = Some((part, pass));
+        if self.reported == reported {
             return None;
         }
-        self.told = told;
+        self.reported = reported;
         let silent =
-            u32::try_from(turn).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.muted_passes.contains(&t)));
-        let (take, is_count_in, silent) = (part.take, part.counting, silent && !part.counting);
-        Some(Event::Take(SequencePosition { sequence: self.number(), take, is_count_in, pass: turn, silent }))
+            u32::try_from(pass).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.muted_passes.contains(&t)));
+        let (take, is_count_in, silent) = (part.take, part.is_count_in, silent && !part.is_count_in);
+        Some(Event::Take(SequencePosition { sequence: self.sequence.number, take, is_count_in, pass, silent }))
     }
 }
 
-/// Parts of a sequence from its current take, up to one without an end.
+/// Parts of a sequence from its current take on, up to one without a limit.
 fn parts(sequence: &Sequence) -> VecDeque<Part> {
     let mut parts = VecDeque::new();
-    for (take, asked) in sequence.takes.iter().enumerate().skip(sequence.at) {
-        if asked.count_in {
-            parts.push_back(Part { take, counting: true });
+    for (take, request) in sequence.takes.iter().enumerate().skip(sequence.at) {
+        if request.count_in {
+            parts.push_back(Part { take, is_count_in: true });
         }
-        parts.push_back(Part { take, counting: false });
-        if asked.times.is_none() {
+        parts.push_back(Part { take, is_count_in: false });
+        if request.times.is_none() {
             break;
         }
     }
@@ -185,34 +178,40 @@ mod tests {
     use crate::jobs::play_request::{LoopSpec, SequenceTake};
     use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+    use crate::sound::Position;
     use std::sync::Arc;
 
-    /// Three takes, the last of them without an end.
+    /// Takes with and without count-in and limit.
     fn sequence() -> Sequence {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
         let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
         let playing = LoopSpec { groove, speed, range, layers: true, beat, click_db: 0.0, hearings: Vec::new() };
-        let asked = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
-        let takes = vec![asked(Some(6), true), asked(Some(8), false), asked(None, true), asked(None, true)];
+        let request = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
+        let takes = vec![request(Some(6), true), request(Some(8), false), request(None, true), request(None, true)];
         Sequence { number: 1, takes, at: 0, silence: None }
     }
 
-    fn part(take: usize, counting: bool) -> Part {
-        Part { take, counting }
+    fn part(take: usize, is_count_in: bool) -> Part {
+        Part { take, is_count_in }
     }
 
     #[test]
-    fn a_sequence_becomes_parts_up_to_the_one_that_goes_on() {
+    fn a_sequence_has_parts_up_to_the_one_without_a_limit() {
         let sequence = sequence();
         assert_eq!(parts(&sequence), [part(0, true), part(0, false), part(1, false), part(2, true), part(2, false)]);
         let later = Sequence { at: 3, ..sequence.clone() };
         assert_eq!(parts(&later), [part(3, true), part(3, false)]);
     }
+
     #[test]
-    fn a_sequence_that_is_sent_anew_goes_on_where_it_was_heard() {
-        let sent = |id, part, behind, step| Sent { id, part, behind, step };
-        let head = |segment, loop_pass| Playhead { section: 1, pass: 0, wholes: 0.5, loop_pass, segment };
+    fn a_sequence_that_is_sent_again_continues_where_it_was_heard() {
+        let sent = |id, part, completed, step| Sent { id, part, completed, step };
+        let head = |segment, loop_pass| Playhead {
+            position: Position { section: 1, pass: 0, wholes: 0.5 },
+            loop_pass,
+            segment,
+        };
         let plan = || {
             let mut plan = SequencePlayback::new(sequence());
             plan.next.drain(..3);
@@ -224,29 +223,29 @@ mod tests {
             plan.sent = all.into();
             plan
         };
-        // In the second time through of what was sent when two lay behind it.
+        // In the second pass of a segment that was sent with two passes completed.
         let mut here = plan();
         assert_eq!(here.recall(&head(5, 1)), Some((part(0, false), 3, false)));
         assert_eq!(here.next, [part(1, false), part(2, true), part(2, false)]);
         assert!(here.sent.is_empty());
-        // A count-in begins again; of a segment that nobody knows of it is not known how far it was.
+        // A count-in starts again, and so does the first part after an unknown segment.
         assert_eq!(plan().recall(&head(4, 0)), Some((part(0, true), 0, false)));
         assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
-        // A step that waits for the end of the time through still does.
+        // A step still waits for the end of the pass.
         let mut stepping = plan();
         stepping.sent.push_back(sent(7, part(2, true), 0, true));
         stepping.next = [part(2, false)].into();
         assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
         assert_eq!(stepping.next, [part(2, true), part(2, false)]);
         assert_eq!(SequencePlayback::new(sequence()).recall(&head(1, 0)), None);
-        // The fourth time through falls silent, of which two lay behind.
-        let mut hushed = plan();
-        hushed.takes = Sequence { silence: Some(4), ..sequence() }.takes();
-        assert!(matches!(hushed.news(5, 0), Some(Event::Take(SequencePosition { pass: 2, silent: false, .. }))));
-        assert!(matches!(hushed.news(5, 1), Some(Event::Take(SequencePosition { pass: 3, silent: true, .. }))));
-        // What is told goes on counting.
+        // The fourth pass is silent; two passes are completed.
+        let mut with_silence = plan();
+        with_silence.takes = Sequence { silence: Some(4), ..sequence() }.takes();
+        assert!(matches!(with_silence.event(5, 0), Some(Event::Take(SequencePosition { pass: 2, silent: false, .. }))));
+        assert!(matches!(with_silence.event(5, 1), Some(Event::Take(SequencePosition { pass: 3, silent: true, .. }))));
+        // Reported passes include the completed ones.
         assert!(matches!(
-            plan().news(5, 1),
+            plan().event(5, 1),
             Some(Event::Take(SequencePosition { sequence: 1, take: 0, is_count_in: false, pass: 3, silent: false }))
         ));
     }

@@ -3,6 +3,7 @@
 use super::super::super::Event;
 use super::super::super::event::RemoteEvent;
 use super::super::super::playback::request::TapPosition;
+use super::super::Disconnected;
 use super::super::latest_slot::LatestSlot;
 use super::samples::UserSampleLoader;
 use super::sequence::SequencePlayback;
@@ -20,20 +21,16 @@ const POSITION_INTERVAL: Duration = Duration::from_millis(16);
 /// Interval between checks of the device while nothing plays.
 const IDLE_INTERVAL: Duration = Duration::from_millis(200);
 
-/// Longest time until a request is heard.
+/// Maximum time until a request is heard.
 const SETTLE_TIME: Duration = Duration::from_secs(2);
 
-/// Available outputs: the configured device, or a remote speaker that was connected.
-pub(crate) struct OutputConfig<'a> {
-    pub output: Option<&'a str>,
-    pub pending_remote: &'a PendingRemote,
-    pub volume: &'a Volume,
+/// The configured device, a remote speaker if one was connected, and the volume of both.
+pub(crate) struct OutputConfig {
+    pub output: Option<String>,
+    pub pending_remote: PendingRemote,
+    pub volume: Volume,
 }
 
-/// The receiver of events is gone: the program has ended.
-pub(crate) struct Disconnected;
-
-/// What plays.
 #[derive(Default)]
 enum Now {
     #[default]
@@ -42,21 +39,20 @@ enum Now {
     Sequence(SequencePlayback),
 }
 
-/// A loop and the ids of its segments: one, or all segments of the sequence that it replaced, until it is known which one is
-/// heard.
+/// A loop and the ids of its segments: several if it has replaced a sequence, until it is known which one is heard.
 struct LoopPlayback {
-    what: LoopSpec,
+    spec: LoopSpec,
     segments: Vec<u64>,
     since: Instant,
 }
 
 impl LoopPlayback {
-    fn new(what: LoopSpec, segments: Vec<u64>) -> Self {
-        Self { what, segments, since: Instant::now() }
+    fn new(spec: LoopSpec, segments: Vec<u64>) -> Self {
+        Self { spec, segments, since: Instant::now() }
     }
 
     /// Drops ids of segments that have finished, and after [`SETTLE_TIME`] those that never started.
-    fn heard(&mut self, segment: u64) {
+    fn on_heard(&mut self, segment: u64) {
         if self.segments.contains(&segment) {
             let settled = self.since.elapsed() > SETTLE_TIME;
             self.segments.retain(|l| *l == segment || (*l > segment && !settled));
@@ -64,71 +60,66 @@ impl LoopPlayback {
     }
 }
 
-/// State of the playback thread.
 pub(crate) struct PlaybackThread {
     now: Now,
-    own: UserSampleLoader,
+    samples: UserSampleLoader,
     events: Sender<Event>,
-    /// Current master volume of the output in dB.
+    /// Volume of the output in dB.
     volume: f32,
 }
 
 impl PlaybackThread {
-    /// A thread that plays nothing yet.
-    pub(crate) fn new(own: UserSampleLoader, events: Sender<Event>) -> Self {
-        Self { now: Now::Nothing, own, events, volume: 0.0 }
+    pub(crate) fn new(samples: UserSampleLoader, events: Sender<Event>) -> Self {
+        Self { now: Now::Nothing, samples, events, volume: 0.0 }
     }
 
     /// Runs until the handle is dropped. The local output is opened on the first play request.
-    ///
-    /// # Errors
-    /// [`Disconnected`].
     pub(crate) fn run(
-        mut self,
+        &mut self,
         slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
-        places: &OutputConfig<'_>,
+        config: &OutputConfig,
     ) -> Result<(), Disconnected> {
         let mut output: Option<AudioBackend> = None;
-        let done = self.works(&mut output, slot, taps, places);
+        let result = self.run_on(&mut output, slot, taps, config);
         output.into_iter().for_each(AudioBackend::end);
-        done
+        result
     }
 
-    fn works(
+    fn run_on(
         &mut self,
         output: &mut Option<AudioBackend>,
         slot: &LatestSlot<Request>,
         taps: &Receiver<Instant>,
-        places: &OutputConfig<'_>,
+        config: &OutputConfig,
     ) -> Result<(), Disconnected> {
         loop {
             let request = if output.is_some() {
-                let pause = if matches!(self.now, Now::Nothing) { IDLE_INTERVAL } else { POSITION_INTERVAL };
-                let Ok(request) = slot.take_within(pause) else { return Ok(()) };
+                let timeout = if matches!(self.now, Now::Nothing) { IDLE_INTERVAL } else { POSITION_INTERVAL };
+                let Ok(request) = slot.take_within(timeout) else { return Ok(()) };
                 request
             } else {
-                let Some(request) = slot.take() else { return Ok(()) };
+                let Ok(request) = slot.take() else { return Ok(()) };
                 Some(request)
             };
-            if let Some(far) = places.pending_remote.lock().unwrap_or_else(PoisonError::into_inner).take() {
+            if let Some(remote) = config.pending_remote.lock().unwrap_or_else(PoisonError::into_inner).take() {
                 self.now = Now::Nothing;
-                self.own.set_remote(true);
-                self.tell(Event::Remote(RemoteEvent::Connected(far.port())));
+                self.samples.set_remote(true);
+                self.send(Event::Remote(RemoteEvent::Connected(remote.port())));
                 self.volume = 0.0;
-                output.replace(AudioBackend::Remote(far)).into_iter().for_each(AudioBackend::end);
+                output.replace(AudioBackend::Remote(remote)).into_iter().for_each(AudioBackend::end);
             }
             if output.is_none() && matches!(request, Some(Request::Play(..))) {
-                match AudioBackend::local(places.output) {
+                match AudioBackend::local(config.output.as_deref()) {
                     Ok(opened) => {
                         self.volume = 0.0;
                         *output = Some(opened);
                     }
-                    Err(error) => self.tell(Event::Device(Err(error.to_string()))),
+                    Err(error) => self.send(Event::Device(Err(error.to_string()))),
                 }
             }
             let Some(player) = output.as_mut() else { continue };
-            let volume = f32::from_bits(places.volume.load(Ordering::Relaxed));
+            let volume = f32::from_bits(config.volume.load(Ordering::Relaxed));
             if volume != self.volume {
                 player.set_volume(volume);
                 self.volume = volume;
@@ -136,11 +127,11 @@ impl PlaybackThread {
             if let Some(request) = request {
                 self.handle(request, player);
             }
-            if let Err(words) = self.poll_output(player) {
+            if let Err(reason) = self.poll_output(player) {
                 *output = None;
                 self.now = Now::Nothing;
-                self.own.set_remote(false);
-                self.tell(Event::Remote(RemoteEvent::Closed(words)));
+                self.samples.set_remote(false);
+                self.send(Event::Remote(RemoteEvent::Closed(reason)));
                 continue;
             }
             self.advance(player)?;
@@ -150,35 +141,34 @@ impl PlaybackThread {
     }
 
     /// Sends an event whose receiver may be gone.
-    fn tell(&self, event: Event) {
+    fn send(&self, event: Event) {
         drop(self.events.send(event));
     }
 
-    /// Handles a request.
     fn handle(&mut self, request: Request, player: &mut AudioBackend) {
         if matches!(request, Request::Play(..)) {
-            self.tell(Event::Device(Ok(())));
+            self.send(Event::Device(Ok(())));
         }
         self.now = match (request, mem::take(&mut self.now)) {
-            (Request::Play(PlayRequest::Loop(what), from), _) => {
-                let segment = self.own.segment(&what, player.rate());
-                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, from)]))
+            (Request::Play(PlayRequest::Loop(spec), from), _) => {
+                let segment = self.samples.segment(&spec, player.rate());
+                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, from)]))
             }
             (Request::Play(PlayRequest::Sequence(sequence), _), _) => {
                 self.begin(SequencePlayback::new(sequence), player, true)
             }
-            (Request::Change(PlayRequest::Loop(what)), Now::Loop(round)) => {
-                self.replace_loop(LoopPlayback { what, ..round }, player)
+            (Request::Change(PlayRequest::Loop(spec)), Now::Loop(old)) => {
+                self.replace_loop(LoopPlayback { spec, ..old }, player)
             }
-            // Switch the segment being heard to the loop.
-            (Request::Change(PlayRequest::Loop(what)), Now::Sequence(plan)) => {
-                self.replace_loop(LoopPlayback::new(what, plan.sent().collect()), player)
+            // Switches the segment that is heard to the loop.
+            (Request::Change(PlayRequest::Loop(spec)), Now::Sequence(old)) => {
+                self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player)
             }
-            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut plan)) => {
-                plan.change(sequence, player, &mut self.own);
-                Now::Sequence(plan)
+            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut playback)) => {
+                playback.change(sequence, player, &mut self.samples);
+                Now::Sequence(playback)
             }
-            (Request::Step(sequence), Now::Sequence(plan)) => self.begin(plan.step(sequence), player, false),
+            (Request::Step(sequence), Now::Sequence(playback)) => self.begin(playback.step(sequence), player, false),
             (Request::Stop, _) => {
                 player.stop();
                 Now::Nothing
@@ -187,44 +177,40 @@ impl PlaybackThread {
         };
     }
 
-    /// Replaces the segments of a loop.
-    fn replace_loop(&mut self, round: LoopPlayback, player: &mut AudioBackend) -> Now {
-        for id in &round.segments {
-            player.replace(*id, self.own.segment(&round.what, player.rate()));
+    fn replace_loop(&mut self, playback: LoopPlayback, player: &mut AudioBackend) -> Now {
+        for id in &playback.segments {
+            player.replace(*id, self.samples.segment(&playback.spec, player.rate()));
         }
-        Now::Loop(round)
+        Now::Loop(playback)
     }
 
     /// Starts a sequence now or after the current pass.
-    fn begin(&mut self, mut plan: SequencePlayback, player: &mut AudioBackend, now: bool) -> Now {
-        plan.begin(player, &mut self.own, now);
-        Now::Sequence(plan)
+    fn begin(&mut self, mut playback: SequencePlayback, player: &mut AudioBackend, now: bool) -> Now {
+        playback.begin(player, &mut self.samples, now);
+        Now::Sequence(playback)
     }
 
-    /// Polls the output and reports its events.
-    ///
-    /// # Errors
-    /// The reason why the output is gone for good.
+    /// Polls the output and reports its events. An error is the reason why the output is gone for good.
     fn poll_output(&mut self, player: &mut AudioBackend) -> Result<(), String> {
-        while let Some(happening) = player.tick() {
+        while let Some(event) = player.tick() {
             let plays = !matches!(self.now, Now::Nothing);
-            let news = match happening {
+            let device_event = match event {
                 OutputEvent::Closed(error) => return Err(error.to_string()),
-                OutputEvent::Refused(words) => {
+                OutputEvent::Refused(reason) => {
                     self.now = Now::Nothing;
-                    self.tell(Event::Remote(RemoteEvent::Refused(words)));
+                    self.send(Event::Remote(RemoteEvent::Refused(reason)));
                     continue;
                 }
                 OutputEvent::ResendAll(head) => {
                     self.resend(&head, player);
                     continue;
                 }
-                OutputEvent::Device(news) => news,
+                OutputEvent::Device(event) => event,
             };
-            if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &news {
+            if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &device_event {
                 self.resend(head, player);
             }
-            let told = match (news, player.is_remote()) {
+            let event = match (device_event, player.is_remote()) {
                 (DeviceEvent::Lost(error), true) => Event::Remote(RemoteEvent::Lost(error.reason().to_owned())),
                 (DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_), true) => {
                     Event::Remote(RemoteEvent::Reconnected)
@@ -237,35 +223,35 @@ impl PlaybackThread {
                 }
             };
             if plays || player.is_remote() {
-                self.tell(told);
+                self.send(event);
             }
         }
         Ok(())
     }
 
-    /// Continues from this position with everything rebuilt for the current device.
+    /// Rebuilds what plays for the current device, and continues from this position.
     fn resend(&mut self, head: &Playhead, player: &mut AudioBackend) {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
-            Now::Loop(LoopPlayback { what, .. }) => {
-                let segment = self.own.segment(&what, player.rate());
-                Now::Loop(LoopPlayback::new(what, vec![player.start(segment, Some(head.position()))]))
+            Now::Loop(LoopPlayback { spec, .. }) => {
+                let segment = self.samples.segment(&spec, player.rate());
+                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
             }
-            Now::Sequence(mut plan) => {
-                plan.resume(head, player, &mut self.own);
-                Now::Sequence(plan)
+            Now::Sequence(mut playback) => {
+                playback.resume(head, player, &mut self.samples);
+                Now::Sequence(playback)
             }
         };
     }
 
     /// Queues the next takes of a sequence and reports its end.
     fn advance(&mut self, player: &mut AudioBackend) -> Result<(), Disconnected> {
-        if let Now::Sequence(plan) = &mut self.now {
-            plan.send(player, &mut self.own);
-            if plan.is_sent() && player.has_ended() {
-                let ended = Event::SequenceEnded(plan.number());
+        if let Now::Sequence(playback) = &mut self.now {
+            playback.send(player, &mut self.samples);
+            if playback.is_sent() && player.has_ended() {
+                let ended = Event::SequenceEnded(playback.sequence.number);
                 self.now = Now::Nothing;
-                self.events.send(ended).map_err(|_| Disconnected)?;
+                self.events.send(ended)?;
             }
         }
         Ok(())
@@ -274,13 +260,13 @@ impl PlaybackThread {
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &Receiver<Instant>, player: &mut AudioBackend) {
         for at in taps.try_iter() {
-            let heard = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
-                position: h.position(),
+            let tap = player.playhead_at(at).filter(|_| matches!(self.now, Now::Loop(..))).map(|h| TapPosition {
+                position: h.position,
                 loop_passes: h.loop_pass,
                 buffer_ms: player.playhead_error() * 1000.0,
             });
-            if let Some(heard) = heard {
-                self.tell(Event::Tapped(heard));
+            if let Some(tap) = tap {
+                self.send(Event::Tapped(tap));
             }
         }
     }
@@ -292,15 +278,15 @@ impl PlaybackThread {
         }
         let head = player.playhead();
         match (&mut self.now, &head) {
-            (Now::Sequence(plan), Some(h)) => {
-                if let Some(news) = plan.news(h.segment, h.loop_pass) {
-                    self.tell(news);
+            (Now::Sequence(playback), Some(h)) => {
+                if let Some(event) = playback.event(h.segment, h.loop_pass) {
+                    self.send(event);
                 }
             }
-            (Now::Loop(round), Some(h)) => round.heard(h.segment),
+            (Now::Loop(playback), Some(h)) => playback.on_heard(h.segment),
             _ => {}
         }
-        self.events.send(Event::Tick(head.map(|h| h.position()))).map_err(|_| Disconnected)
+        Ok(self.events.send(Event::Tick(head.map(|h| h.position)))?)
     }
 }
 
@@ -327,48 +313,48 @@ mod tests {
     }
 
     /// Lets the device take frames while the thread runs; returns the greatest magnitude.
-    fn advance(desk: &mut PlaybackThread, output: &mut AudioBackend, device: &FakeDevice, frames: usize) -> f32 {
+    fn advance(thread: &mut PlaybackThread, output: &mut AudioBackend, device: &FakeDevice, frames: usize) -> f32 {
         let mut peak = 0.0_f32;
         for _ in 0..frames / 1024 {
             peak = peak.max(device.pull(1024).0);
             assert!(
-                desk.poll_output(output).is_ok()
-                    && desk.advance(output).is_ok()
-                    && desk.report_position(output).is_ok()
+                thread.poll_output(output).is_ok()
+                    && thread.advance(output).is_ok()
+                    && thread.report_position(output).is_ok()
             );
         }
         peak
     }
 
     #[test]
-    fn a_loop_in_the_place_of_takes_hears_every_later_edit() {
+    fn a_loop_that_replaced_takes_follows_every_later_edit() {
         let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
         let device = FakeDevice::new(48_000);
         let mut output = AudioBackend::Local(device.player().expect("a device"));
-        let (events, _told) = mpsc::channel();
-        let mut desk = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
+        let (events, _receiver) = mpsc::channel();
+        let mut thread = PlaybackThread::new(UserSampleLoader::new(BasePath::default(), events.clone()), events);
         let take = || SequenceTake { spec: playing(true), times: Some(1), count_in: false };
         let takes = Sequence { number: 1, takes: (0..9).map(|_| take()).collect(), at: 0, silence: None };
-        desk.handle(Request::Play(PlayRequest::Sequence(takes), None), &mut output);
-        assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "in the second take");
-        desk.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
-        assert!(advance(&mut desk, &mut output, &device, 200_000) > 0.01, "round and round");
-        desk.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
-        advance(&mut desk, &mut output, &device, 48_000);
-        assert_eq!(advance(&mut desk, &mut output, &device, 96_000), 0.0, "no layer sounds");
-        desk.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
-        assert!(advance(&mut desk, &mut output, &device, 60_000) > 0.01, "it sounds again");
+        thread.handle(Request::Play(PlayRequest::Sequence(takes), None), &mut output);
+        assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "in the second take");
+        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        assert!(advance(&mut thread, &mut output, &device, 200_000) > 0.01, "the loop");
+        thread.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
+        advance(&mut thread, &mut output, &device, 48_000);
+        assert_eq!(advance(&mut thread, &mut output, &device, 96_000), 0.0, "no layer sounds");
+        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "it sounds again");
     }
 
     #[test]
-    fn of_the_legs_in_the_place_of_takes_one_is_left() {
-        let mut round = LoopPlayback::new(playing(true), vec![3, 4, 5, 6]);
-        round.heard(9);
-        assert_eq!(round.segments, [3, 4, 5, 6]);
-        round.heard(4);
-        assert_eq!(round.segments, [4, 5, 6], "what is asked last may not be heard yet");
-        round.since = Instant::now().checked_sub(SETTLE_TIME * 2).expect("an instant");
-        round.heard(5);
-        assert_eq!(round.segments, [5]);
+    fn a_loop_that_replaced_takes_keeps_the_segment_that_is_heard() {
+        let mut playback = LoopPlayback::new(playing(true), vec![3, 4, 5, 6]);
+        playback.on_heard(9);
+        assert_eq!(playback.segments, [3, 4, 5, 6]);
+        playback.on_heard(4);
+        assert_eq!(playback.segments, [4, 5, 6], "a later segment may not be heard yet");
+        playback.since = Instant::now().checked_sub(SETTLE_TIME * 2).expect("an instant");
+        playback.on_heard(5);
+        assert_eq!(playback.segments, [5]);
     }
 }

@@ -1,4 +1,4 @@
-//! Tests that what the screen asks, offers and says is whole on a narrow screen.
+//! Tests that prompts, errors, messages, hints and the help are not cut in a narrow window.
 
 use super::*;
 use crate::terminal::action::Action;
@@ -9,24 +9,24 @@ use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
 use crate::terminal::state::Message;
 
-/// Every question that a command asks, and those that follow a choice.
-fn questions() -> Vec<Question> {
+/// Every question of a command, and those after a selection from a list.
+fn all_questions() -> Vec<Question> {
     let asked = commands::all().filter_map(|r| if let Action::Ask(q) = r.action { Some(q) } else { None });
     asked.chain([Question::ExportAs, Question::HandoutInto]).collect()
 }
 
-/// The words of the last lines of a screen, one space between them.
-fn squeezed(lines: &[&str]) -> String {
+/// The text of lines with single spaces.
+fn normalized(lines: &[&str]) -> String {
     lines.join(" ").split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 #[test]
-fn every_prompt_is_whole() {
+fn every_prompt_fits() {
     let mut state = ferry();
-    assert!(questions().len() > 35);
-    for question in questions() {
+    assert!(all_questions().len() > 35);
+    for question in all_questions() {
         ask(&mut state, question);
-        let (head, allowed) = (question.label(), question.forms());
+        let (head, allowed) = question.label_and_forms();
         for size in [(80, 24), (60, 18)] {
             let shown = screen(&state, size);
             let lines: Vec<&str> = shown.lines().collect();
@@ -37,7 +37,7 @@ fn every_prompt_is_whole() {
             let wanted = if size.0 == 80 || clause.len() > 60 { allowed } else { clause };
             let whole = lines[last - 2..].iter().any(|l| l.contains(wanted));
             assert!(whole || clause.len() > 60, "{question:?} at {size:?}\n{shown}");
-            assert!(squeezed(&lines[last - 2..]).contains(allowed), "{question:?} at {size:?}\n{shown}");
+            assert!(normalized(&lines[last - 2..]).contains(allowed), "{question:?} at {size:?}\n{shown}");
         }
         // Also after much was typed.
         press(&mut state, &format!("ctrl-u \"{}\"", "9".repeat(70)));
@@ -48,9 +48,9 @@ fn every_prompt_is_whole() {
 }
 
 #[test]
-fn every_refusal_of_an_answer_is_whole() {
+fn every_error_of_an_answer_fits() {
     let mut state = ferry();
-    for question in questions() {
+    for question in all_questions() {
         ask(&mut state, question);
         press(&mut state, "ctrl-u \"no such answer / anywhere 0x\" enter");
         let Overlay::Prompt { error: Some(error), .. } = &state.overlay else {
@@ -62,7 +62,7 @@ fn every_refusal_of_an_answer_is_whole() {
             let shown = screen(&state, size);
             let lines: Vec<&str> = shown.lines().collect();
             assert!(
-                squeezed(&lines[lines.len() - 4..lines.len() - 1]).contains(&error),
+                normalized(&lines[lines.len() - 4..lines.len() - 1]).contains(&error),
                 "{question:?}: {error}\n{shown}"
             );
         }
@@ -71,7 +71,7 @@ fn every_refusal_of_an_answer_is_whole() {
 }
 
 #[test]
-fn every_message_of_a_command_and_every_hint_is_whole() {
+fn every_message_of_a_command_and_every_hint_fits() {
     for row in commands::all().filter(|r| r.mode == Mode::Grid) {
         for mut state in [ferry(), open(groove(".... ...."), PLAIN, (80, 24))] {
             let mut effects = Vec::new();
@@ -84,7 +84,7 @@ fn every_message_of_a_command_and_every_hint_is_whole() {
                 let last = lines.last().expect("a line");
                 assert!(!last.contains('…') && !last.contains('~'), "{} at {size:?}: {last}", row.name);
                 if let Some(said) = &said {
-                    let whole = (1..4).any(|n| squeezed(&lines[lines.len() - n..]) == *said);
+                    let whole = (1..4).any(|n| normalized(&lines[lines.len() - n..]) == *said);
                     assert!(whole, "{} at {size:?}: {said}\n{shown}", row.name);
                 }
             }
@@ -113,7 +113,7 @@ fn a_long_message_takes_the_lines_it_needs() {
     state.show_message(Message::warning(words));
     let shown = screen(&state, (60, 18));
     let lines: Vec<&str> = shown.lines().collect();
-    assert_eq!(squeezed(&lines[16..]), words, "{shown}");
+    assert_eq!(normalized(&lines[16..]), words, "{shown}");
     assert_eq!(lines.len(), 18);
     press(&mut state, "right");
     assert!(screen(&state, (60, 18)).contains("stopped"));
@@ -125,7 +125,7 @@ fn a_long_message_takes_the_lines_it_needs() {
 }
 
 #[test]
-fn every_line_of_the_help_is_whole() {
+fn every_line_of_the_help_fits() {
     let mut state = ferry();
     for size in [(60, 18), (80, 24)] {
         update(&mut state, Event::Resize(size.0, size.1));

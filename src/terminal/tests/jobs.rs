@@ -1,4 +1,4 @@
-//! Tests of jobs in the editor: what is asked for, progress, cancelling, files that exist, and imports.
+//! Tests of exports and imports: the job that starts, progress, cancelling, and files that exist.
 
 use super::*;
 use crate::describe::notes::{Beaming, NotationOptions, Text};
@@ -34,7 +34,7 @@ fn last(state: &State) -> String {
 }
 
 #[test]
-fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
+fn a_format_is_selected_from_a_searched_list_and_goes_next_to_the_groove() {
     let mut state = ferry();
     press(&mut state, "f \"export\" enter");
     let shown = screen(&state, (80, 24));
@@ -54,7 +54,7 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     );
     let style = PictureStyle::default();
     assert_eq!(made.kind, JobKind::Export { format: "musicxml", picture: None, section: None, style });
-    // An edit meanwhile does not change what is made.
+    // A later edit does not change the job.
     let before = made.groove.clone();
     press(&mut state, "3");
     assert!(**state.groove() != *before && Arc::ptr_eq(&before, &made.groove));
@@ -67,8 +67,9 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     assert!(last(&state).starts_with("Export to: rope-A-notation.png"), "{}", last(&state));
     let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
-    let writing = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
-    let style = PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), writing: writing.clone() };
+    let notation = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
+    let style =
+        PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), notation: notation.clone() };
     assert_eq!(made.kind, JobKind::Export { format: "png", picture: None, section: Some(0), style });
     assert_eq!(made.target, target("a b.png"));
     done(&mut state, &made);
@@ -78,15 +79,15 @@ fn a_format_is_chosen_from_a_searched_list_and_goes_beside_the_groove() {
     let made = job(press(&mut state, "f \"handout\" enter enter enter"));
     assert!(hearings(&made).len() > 2 && made.target == target("handout/rope.html"), "{made:?}");
     let (format, sound) = (HandoutFormat::Html, TakeSound::Files);
-    assert_eq!(made.kind, JobKind::Handout { format, sound, writing });
-    // What is not there cannot be chosen.
+    assert_eq!(made.kind, JobKind::Handout { format, sound, notation });
+    // Without a match there is nothing to select.
     done(&mut state, &made);
     assert!(press(&mut state, "f \"export\" enter \"zzz\" enter enter").is_empty());
     assert!(matches!(state.overlay, Overlay::Export { .. }));
 }
 
 #[test]
-fn sound_is_asked_for_with_its_length() {
+fn the_prompt_for_sound_takes_its_length() {
     let mut state = ferry();
     press(&mut state, "] k");
     press(&mut state, "f \"render-wav\" enter");
@@ -129,7 +130,7 @@ fn sound_is_asked_for_with_its_length() {
 }
 
 #[test]
-fn work_under_way_is_shown_and_cancelled_and_there_is_one_at_a_time() {
+fn the_running_job_is_shown_and_cancelled_and_there_is_one_at_a_time() {
     let mut state = ferry();
     assert!(press(&mut state, "f \"cancel\" enter").is_empty());
     let made = job(press(&mut state, "f \"render-wav\" enter enter"));
@@ -150,7 +151,7 @@ fn work_under_way_is_shown_and_cancelled_and_there_is_one_at_a_time() {
 }
 
 #[test]
-fn a_file_that_is_there_is_written_over_only_after_yes() {
+fn a_file_that_exists_is_overwritten_only_after_yes() {
     let mut state = ferry();
     let made = job(press(&mut state, "f \"export\" enter enter enter"));
     let taken = Event::ExportDone(Box::new(made.clone()), Err(JobError::Exists("rope.mid".into())));
@@ -179,7 +180,7 @@ fn arrived(warnings: usize) -> Event {
 }
 
 #[test]
-fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
+fn an_import_replaces_the_groove_unsaved_and_can_be_undone() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let asked = press(&mut state, "f \"import\" enter \"song.mid 20ms\" enter");
     assert_eq!(asked, [Effect::Import { path: "song.mid".into(), tolerance: Fraction::whole(20) }]);
@@ -239,7 +240,7 @@ fn an_import_is_the_groove_of_the_editor_unsaved_and_undone() {
 }
 
 #[test]
-fn work_that_is_not_saved_is_asked_about_before_an_import_takes_its_place() {
+fn an_import_replaces_unsaved_changes_only_after_a_question() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     press(&mut state, "2");
     let before = drawn(&state, 0);

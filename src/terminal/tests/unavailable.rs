@@ -1,4 +1,4 @@
-//! Tests of what there may not be: an output device, a config file that can be taken, a file that was saved.
+//! Tests without an output device, with errors in the config file, and with a file that does not exist yet.
 
 use super::*;
 use crate::config::Config;
@@ -6,24 +6,24 @@ use crate::config::Config;
 const REASON: &str =
     "no sound: The requested audio device is not available. It may have been disconnected, or another program has it";
 
-/// Asks for something to sound and lets the device refuse it.
-fn refused(state: &mut State, keys: &str) {
+/// Presses keys that start playback, and reports that there is no device.
+fn fail_to_play(state: &mut State, keys: &str) {
     let asked = press(state, keys);
     assert!(asked.iter().any(|e| matches!(e, Effect::Play(..))), "{keys}: {asked:?}");
     update(state, Event::Device(Err(REASON.into())));
 }
 
 #[test]
-fn without_sound_one_sentence_says_what_works_and_outputs_says_why() {
+fn without_sound_the_message_says_what_works_and_outputs_gives_the_reason() {
     let mut state = ferry();
-    refused(&mut state, "enter");
+    fail_to_play(&mut state, "enter");
     let shown = screen(&state, (80, 24));
     let last = shown.lines().last().expect("a line");
     for words in ["no sound output (see `outputs`)", "WAV"] {
         assert!(last.contains(words), "{words} in {last}");
     }
     assert!(shown.contains("■ no sound"), "{shown}");
-    // The same again while it is tried once more.
+    // The same message on the next attempt.
     assert!(matches!(press(&mut state, "enter")[..], [Effect::Play(..)]));
     assert!(screen(&state, (80, 24)).contains("no sound output (see `outputs`)"));
     press(&mut state, "f \"outputs\" enter");
@@ -33,23 +33,23 @@ fn without_sound_one_sentence_says_what_works_and_outputs_says_why() {
         let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains(REASON) && text.contains("no output devices found"), "{shown}");
     }
-    // With a device there is nothing more to say.
+    // With a device there is no reason to show.
     press(&mut state, "esc");
     update(&mut state, Event::Device(Ok(())));
     update(&mut state, Event::Outputs(Ok(vec!["Speakers".into()])));
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Speakers") && !shown.contains("requested"), "{shown}");
     press(&mut state, "esc");
-    // Where the system cannot say what there is, it says why.
+    // If the devices cannot be listed, the reason is shown.
     update(&mut state, Event::Outputs(Err("no sound: built without sound".into())));
     assert!(screen(&state, (80, 24)).contains("built without sound"));
 }
 
 #[test]
-fn without_sound_the_ladder_can_be_read_and_written() {
+fn without_sound_the_ladder_is_shown_and_exported() {
     let mut state = ferry();
     for keys in ["E", "= \"60-100/20 x2\" enter"] {
-        refused(&mut state, keys);
+        fail_to_play(&mut state, keys);
         assert!(!state.playback.on && state.playback.percent == 100);
         let shown = screen(&state, (80, 24));
         let last = shown.lines().last().expect("a line");
@@ -62,17 +62,17 @@ fn without_sound_the_ladder_can_be_read_and_written() {
         }
         let small = screen(&state, (60, 18));
         assert!(small.contains(&format!("  {} 100% ", state.playback.ladder.speeds.len())), "{small}");
-        // No step is marked, and none can be climbed.
+        // No step is marked, and none can be played.
         assert!(!shown.contains("› 1"), "{shown}");
         for key in ["f4", "f3"] {
             assert!(press(&mut state, key).is_empty());
             assert!(screen(&state, (80, 24)).contains("steps cannot be played"));
         }
-        assert_eq!(press(&mut state, "E"), [], "it leaves them");
+        assert_eq!(press(&mut state, "E"), [], "closes the steps");
         assert!(!screen(&state, (80, 24)).contains("Ladder "));
     }
-    // What was asked for last is what is written, with its steps in sight or without.
-    refused(&mut state, "E");
+    // The last ladder is exported, whether its steps are shown or not.
+    fail_to_play(&mut state, "E");
     let made = press(&mut state, "f \"ladder-wav\" enter enter");
     assert!(
         matches!(&made[..], [Effect::RunJob(job)] if matches!(&job.kind, crate::jobs::JobKind::Ladder { speeds, .. } if speeds.len() == 3)),
@@ -80,22 +80,22 @@ fn without_sound_the_ladder_can_be_read_and_written() {
     );
     let Some(Effect::RunJob(job)) = made.into_iter().next() else { panic!("a job") };
     update(&mut state, Event::ExportDone(job, Ok(crate::jobs::JobReport::default())));
-    // As soon as something sounds the pane is that of the loop again.
+    // With sound the pane shows the landings again.
     press(&mut state, "enter");
     update(&mut state, Event::Device(Ok(())));
     assert!(!screen(&state, (80, 24)).contains("Ladder "));
 }
 
 #[test]
-fn without_sound_nothing_can_be_tapped_to_and_that_is_said() {
+fn without_sound_tapping_shows_why_taps_do_not_count() {
     let mut state = ferry();
-    refused(&mut state, "ctrl-t");
+    fail_to_play(&mut state, "ctrl-t");
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Tap along: 0 taps") && shown.contains("nothing is playing"), "{shown}");
 }
 
 #[test]
-fn mistakes_in_the_config_file_are_shown_until_closed() {
+fn errors_in_the_config_file_are_shown_until_closed() {
     let file = "/home/crew-of-the-ferry/.config/teeter/config.toml";
     let text = "[keys]\npaly = \"f12\"\n";
     let (_, errors) = Keymap::with_bindings(&Config::parse(text).keys);
@@ -114,14 +114,14 @@ fn mistakes_in_the_config_file_are_shown_until_closed() {
     assert!(!screen(&state, (80, 24)).contains("Errors in the config file"));
     press(&mut state, "f \"config-file\" enter");
     assert!(screen(&state, (80, 24)).contains("'paly'"));
-    // Where nothing is wrong, that is said.
+    // Without errors there is a message.
     let mut state = ferry();
     press(&mut state, "f \"config-file\" enter");
     assert!(screen(&state, (80, 24)).contains("no errors in the config file"));
 }
 
 #[test]
-fn a_file_that_is_not_there_yet_is_new_until_it_is_saved() {
+fn a_missing_file_is_new_until_it_is_saved() {
     let top = |state: &State| screen(state, (80, 24)).lines().next().unwrap_or_default().to_owned();
     let mut state = open(groove(".... ...."), UNICODE, (80, 24));
     assert!(top(&state).contains("(saved)"));

@@ -1,5 +1,4 @@
-//! Tests that nothing that can happen is a panic: any keys, sizes, pastes and ends of saves, and the largest groove. They must not
-//! know threads, files or the device.
+//! Tests that no events cause a panic: any keys, sizes, pastes and results of jobs, and the largest groove.
 
 use super::*;
 use crate::jobs::{
@@ -13,7 +12,7 @@ use crate::terminal::shell::Screen;
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
-enum Happening {
+enum Input {
     Key(Key),
     Mouse(MouseEventKind, u16, u16),
     Resize(u16, u16),
@@ -26,7 +25,7 @@ enum Happening {
     ImportDone(usize),
 }
 
-fn happening() -> impl Strategy<Value = Happening> {
+fn input() -> impl Strategy<Value = Input> {
     let codes = prop_oneof![
         8 => prop::char::range(' ', '~').prop_map(KeyCode::Char),
         1 => any::<char>().prop_map(KeyCode::Char),
@@ -74,24 +73,24 @@ fn happening() -> impl Strategy<Value = Happening> {
     ];
     let pasted = prop::sample::select(vec!["\0\u{1b}[2J\r\n\u{202e}a\u{301}".to_owned(), "3+".repeat(50_000)]);
     prop_oneof![
-        1 => Just(Happening::Key(crate::terminal::input::key::ctrl('t'))),
-        20 => (codes, mods).prop_map(|(code, mods)| Happening::Key(Key::of(&KeyEvent::new(code, mods)))),
-        2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Happening::Mouse(kind, x, y)),
-        2 => sizes.prop_map(|(w, h)| Happening::Resize(w, h)),
-        1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tick(s, w)),
-        4 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Happening::Tap(s, w)),
-        1 => any::<u8>().prop_map(Happening::JobProgress),
-        1 => any::<bool>().prop_map(Happening::ExportDone),
-        1 => (0_usize..3).prop_map(Happening::ImportDone),
-        1 => "\\PC{0,8}".prop_map(Happening::Pasted),
-        1 => pasted.prop_map(Happening::Pasted),
+        1 => Just(Input::Key(crate::terminal::input::key::ctrl('t'))),
+        20 => (codes, mods).prop_map(|(code, mods)| Input::Key(Key::of(&KeyEvent::new(code, mods)))),
+        2 => (kinds, 0_u16..230, 0_u16..70).prop_map(|(kind, x, y)| Input::Mouse(kind, x, y)),
+        2 => sizes.prop_map(|(w, h)| Input::Resize(w, h)),
+        1 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Input::Tick(s, w)),
+        4 => (0_usize..3, 0.0..9.0).prop_map(|(s, w)| Input::Tap(s, w)),
+        1 => any::<u8>().prop_map(Input::JobProgress),
+        1 => any::<bool>().prop_map(Input::ExportDone),
+        1 => (0_usize..3).prop_map(Input::ImportDone),
+        1 => "\\PC{0,8}".prop_map(Input::Pasted),
+        1 => pasted.prop_map(Input::Pasted),
         1 => prop::sample::select(vec![
             Ok("rope.toml".to_owned()),
             Err(SaveFailed::Changed),
             Err(SaveFailed::Taken("漢".repeat(300))),
             Err(SaveFailed::Failed("full".into())),
         ])
-        .prop_map(Happening::Saved),
+        .prop_map(Input::Saved),
     ]
 }
 
@@ -112,33 +111,33 @@ fn job(state: &State) -> Job {
 proptest! {
     #![proptest_config(crate::rhythm::random::config(96))]
     #[test]
-    fn nothing_that_happens_is_a_panic_and_undo_leads_back(happenings in prop::collection::vec(happening(), 1..120)) {
+    fn nothing_that_happens_is_a_panic_and_undo_leads_back(inputs in prop::collection::vec(input(), 1..120)) {
         let first = groove("x..x ..x. | X-o. ....");
         let mut state = open(first.clone(), UNICODE, (80, 24));
         let mut screen = Screen::new(Vec::new());
-        for (i, happening) in happenings.into_iter().enumerate() {
-            let event = match happening {
-                Happening::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN),
-                Happening::Mouse(kind, column, row) => {
+        for (i, input) in inputs.into_iter().enumerate() {
+            let event = match input {
+                Input::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN),
+                Input::Mouse(kind, column, row) => {
                     Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
                 }
-                Happening::Resize(width, height) => Event::Resize(width, height),
-                Happening::Tick(section, wholes) => Event::Tick(Some(Position { section, pass: 0, wholes })),
-                Happening::Tap(turn, wholes) => {
+                Input::Resize(width, height) => Event::Resize(width, height),
+                Input::Tick(section, wholes) => Event::Tick(Some(Position { section, pass: 0, wholes })),
+                Input::Tap(turn, wholes) => {
                     Event::Tapped(TapPosition { position: Position { section: turn / 2, pass: 0, wholes }, loop_passes: turn as u64, buffer_ms: 20.0 })
                 }
-                Happening::Pasted(text) => Event::Pasted(text),
-                Happening::JobProgress(percent) => Event::JobProgress(percent),
-                Happening::ExportDone(good) => {
+                Input::Pasted(text) => Event::Pasted(text),
+                Input::JobProgress(percent) => Event::JobProgress(percent),
+                Input::ExportDone(good) => {
                     let result = if good { Ok(JobReport::default()) } else { Err(JobError::Exists("漢.mid".into())) };
                     Event::ExportDone(Box::new(job(&state)), result)
                 }
-                Happening::ImportDone(warnings) => Event::ImportDone(Ok(Box::new(ImportedGroove {
+                Input::ImportDone(warnings) => Event::ImportDone(Ok(Box::new(ImportedGroove {
                     groove: groove("x... x..."),
                     from: "漢.mid".into(),
                     warnings: vec!["漢".repeat(200); warnings],
                 }))),
-                Happening::Saved(result) => Event::Saved { document: DocumentId(0), groove: state.groove().clone(), result },
+                Input::Saved(result) => Event::Saved { document: DocumentId(0), groove: state.groove().clone(), result },
             };
             let effects = update(&mut state, event);
             // The analysis may come late; the screen must bear a report of another groove.
@@ -155,7 +154,7 @@ proptest! {
 }
 
 #[test]
-fn the_largest_groove_is_edited_and_looked_at() {
+fn the_largest_groove_is_edited_and_drawn() {
     let tempo = Tempo::new(Fraction::whole(150), quarter()).expect("tempo");
     let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1024).expect("groove");
     for layer in 1..64 {
@@ -181,7 +180,7 @@ fn the_largest_groove_is_edited_and_looked_at() {
 }
 
 #[test]
-fn the_outputs_are_listed_when_they_are_known() {
+fn the_outputs_are_listed_when_they_arrive() {
     let mut state = ferry();
     let asked = press(&mut state, "f \"outputs\" enter");
     assert!(asked.contains(&Effect::Outputs), "{asked:?}");

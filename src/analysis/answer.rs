@@ -1,0 +1,95 @@
+//! What the listener model answers, summed up: how likely the written beat is, and what is heard instead of it.
+
+use super::listener::{Listening, Split};
+use std::fmt;
+
+/// What is heard instead of the written beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(crate) enum Part {
+    Unequal,
+    Average,
+    Displaced,
+    OtherRate,
+    Changing,
+}
+
+impl Part {
+    pub(crate) const ALL: [Self; 5] = [Self::Unequal, Self::Average, Self::Displaced, Self::OtherRate, Self::Changing];
+
+    /// The name of the part in JSON.
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Unequal => "unequal",
+            Self::Average => "average",
+            Self::Displaced => "displaced",
+            Self::OtherRate => "other_rate",
+            Self::Changing => "changing",
+        }
+    }
+
+    /// Its share of the hardness.
+    pub(crate) fn of(self, split: &Split) -> f64 {
+        match self {
+            Self::Unequal => split.unequal,
+            Self::Average => split.average,
+            Self::Displaced => split.displaced,
+            Self::OtherRate => split.other_rate,
+            Self::Changing => split.changing,
+        }
+    }
+}
+
+impl fmt::Display for Part {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Unequal => "unequal beats",
+            Self::Average => "a pulse that follows the attacks",
+            Self::Displaced => "the beat in another place",
+            Self::OtherRate => "an even pulse of another rate",
+            Self::Changing => "a changing pulse",
+        })
+    }
+}
+
+/// The model's answer to one question, at the playing speed; all probabilities 0 to 1.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Answer {
+    /// Probability that the written beat is kept: the beat, and the pulses that are counted along with it.
+    pub(crate) written: f64,
+    /// The tempered probability of the same that is shown.
+    pub(crate) shown_written: f64,
+    /// What is heard instead; the parts add up to the hardness.
+    pub(crate) split: Split,
+    /// Probability of unequal beats or bars of five and seven, where cells are felt.
+    pub(crate) odd: f64,
+    /// Probability of cycles that agree with the written bars, where cells are felt.
+    pub(crate) bar: f64,
+}
+
+impl Answer {
+    pub(super) fn of(heard: &Listening) -> Self {
+        let Listening { written, shown_written, split, odd, bar, .. } = *heard;
+        Self { written, shown_written, split, odd, bar }
+    }
+
+    /// Probability that the written beat is lost.
+    pub(crate) fn hardness(&self) -> f64 {
+        1.0 - self.written
+    }
+
+    /// Load of the meter, 0 to 3: no written beat, odd beats, no written bar.
+    pub(crate) fn meter_load(&self) -> f64 {
+        self.hardness() + self.odd + (1.0 - self.bar)
+    }
+
+    /// The parts worth telling, the largest first.
+    pub(crate) fn parts(&self) -> Vec<(Part, f64)> {
+        let mut parts: Vec<(Part, f64)> = Part::ALL.map(|p| (p, p.of(&self.split))).to_vec();
+        parts.retain(|p| p.1 >= MIN_PART);
+        parts.sort_by(|a, b| b.1.total_cmp(&a.1));
+        parts
+    }
+}
+
+/// A part of the hardness below this has no reason listed (ours, no source).
+pub(crate) const MIN_PART: f64 = 0.05;

@@ -1,0 +1,176 @@
+//! Facts on what carries the beat, and on what is heard instead of it.
+
+use super::super::clock::wholes;
+use super::super::hearing::{Hearing, Kind};
+use super::super::landing::{Depth, Landings};
+use super::super::limits;
+use super::super::listener::TwoStreams;
+use super::super::stream::nearest;
+use super::built::depth_of;
+use super::{Fact, Finding, Material, OURS, Part, Reason, place_of};
+use crate::rhythm::{MeterKind, Place};
+
+/// Share of attacks off the beat and its half from which on landings are weak (ours, no source).
+const WEAK: f64 = 0.4;
+/// Share of beats without a sound from which on they are missed (ours, no source).
+const SILENT: f64 = 0.25;
+/// Share of downbeats struck up to which they are seldom struck (ours, no source).
+const SELDOM: f64 = 0.25;
+/// Probability of a hearing from which on it is a reason (ours, no source).
+const LIKELY: f64 = 0.1;
+/// Greatest term of a cross-rhythm that is named.
+const MAX_TERM: u8 = 8;
+
+const OFF_THE_BEAT: &[Part] = &[Part::Displaced, Part::OtherRate, Part::Average, Part::Unequal, Part::Changing];
+
+/// Two beats, one of the layers asked about and one of all.
+pub(super) fn two_streams(t: &TwoStreams, meets_after: Option<f64>) -> Finding {
+    let ratio = nearest(t.ratio, 8).unwrap_or((1, 1));
+    Finding {
+        reason: Reason::TwoStreams { followed_bpm: t.followed_bpm, all_bpm: t.all_bpm, ratio, meets_after },
+        part: None,
+        threshold: 0.2,
+        source: OURS,
+        place: None,
+        weight: t.difference.abs().min(1.0),
+    }
+}
+
+pub(super) fn facts(m: &Material<'_>) -> Vec<Fact> {
+    let mut found = landings(m);
+    found.extend(downbeats(m));
+    found.extend(silence(m));
+    found.extend(m.hearings.iter().filter(|h| h.probability >= LIKELY).filter_map(|h| heard(m, h)));
+    found
+}
+
+/// What a likely hearing tells.
+fn heard(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
+    let first = h.stretches.first().and_then(|s| m.attacks.get(s.first)).map(place_of);
+    let fact = |reason, parts, threshold, source, place| {
+        Some(Fact { reason, parts, threshold, source, place, weight: 0.3 + 0.6 * h.probability })
+    };
+    match h.kind {
+        Kind::Unequal(sizes) => {
+            let sizes: Vec<u8> = sizes.into_iter().filter(|s| *s > 0).collect();
+            let (long, short) = (*sizes.iter().max()?, *sizes.iter().min()?);
+            let units: f64 = sizes.iter().map(|s| f64::from(*s)).sum();
+            let unit = h.stretches.first()?.period * sizes.len() as f64 / units * 1000.0 / m.speed;
+            let text: Vec<String> = sizes.iter().map(u8::to_string).collect();
+            let reason = Reason::UnequalBeats { sizes: text.join("+"), limp_ms: f64::from(long - short) * unit };
+            fact(reason, &[Part::Unequal], 0.0, OURS, first)
+        }
+        Kind::Displaced { .. } => fact(Reason::Displacement(h.kind), &[Part::Displaced], LIKELY, OURS, first),
+        Kind::Against(pulses, beats) if pulses > 1 && beats > 1 && pulses.max(beats) <= MAX_TERM => {
+            let source = "neither number is a multiple of the other";
+            fact(Reason::CrossRhythm { pulses, beats }, &[Part::OtherRate], 1.0, source, first)
+        }
+        Kind::Changing => {
+            let tempos = h.tempos(m.speed);
+            let second = h.stretches.get(1).and_then(|s| m.attacks.get(s.first)).map(place_of);
+            (tempos.len() > 1).then_some(())?;
+            let limit = &limits::TEMPO_CHANGE;
+            fact(Reason::Changes(tempos), &[Part::Changing], limit.value, limit.source, second)
+        }
+        _ => None,
+    }
+}
+
+fn landings(m: &Material<'_>) -> Vec<Fact> {
+    let mut found = Vec::new();
+    let Some(written) = m.written() else { return found };
+    let silent = written.unsounded as f64 / written.pulses.len().max(1) as f64;
+    let mut all = Landings::default();
+    m.focus.iter().filter_map(|l| m.layers.get(*l)).for_each(|l| all.merge(&l.landings));
+    let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2);
+    // Thirds in a compound meter are the plain cut of its beat.
+    let compound = m.groove.sections().iter().all(|s| s.meter.kind() == MeterKind::Compound);
+    let share = all.share(|d| weak(d) && !(compound && d == Depth::Part(3)));
+    // While every beat sounds, nobody misses the attacks on it.
+    if share >= WEAK && written.unsounded > 0 {
+        let at = m.attacks.iter().find(|a| depth_of(m.groove, a).is_some_and(weak));
+        found.push(Fact {
+            reason: Reason::WeakLandings(share),
+            parts: OFF_THE_BEAT,
+            threshold: WEAK,
+            source: OURS,
+            place: at.map(place_of),
+            weight: 0.3 + 0.5 * (share - WEAK),
+        });
+    }
+    if silent >= SILENT {
+        found.push(Fact {
+            reason: Reason::SilentBeats(silent),
+            parts: OFF_THE_BEAT,
+            threshold: SILENT,
+            source: OURS,
+            place: silent_place(m, written),
+            weight: 0.3 + 0.4 * silent,
+        });
+    }
+    found
+}
+
+/// Downbeats on which the layers asked about seldom have an attack.
+fn downbeats(m: &Material<'_>) -> Option<Fact> {
+    let mut bars: Vec<f64> = Vec::new();
+    for (section, pass) in m.clock.passes() {
+        let s = &m.groove.sections()[section];
+        let line = |bar: usize| m.clock.seconds(section, pass, s.meter.bar().repeated(bar)?);
+        bars.extend((0..usize::from(s.bars)).filter_map(line));
+    }
+    bars.retain(|b| *b >= m.range.0 - 1e-9 && *b < m.range.1 - 1e-9);
+    let is_struck = |bar: &&f64| {
+        let next = m.attacks.partition_point(|a| a.seconds < **bar - 1e-6);
+        m.attacks.get(next).is_some_and(|a| a.seconds < **bar + 1e-6)
+    };
+    let (struck, bars) = (bars.iter().filter(is_struck).count(), bars.len());
+    let share = struck as f64 / bars.max(1) as f64;
+    (bars > 0 && share <= SELDOM).then(|| Fact {
+        reason: Reason::DownbeatSilent { struck, bars },
+        parts: OFF_THE_BEAT,
+        threshold: SELDOM,
+        source: OURS,
+        place: m.focus.first().map(|l| Place {
+            layer: *l,
+            section: m.attacks.first().map_or(0, |a| a.section),
+            cell: 0,
+        }),
+        weight: 0.45 - share,
+    })
+}
+
+/// The longest time without an attack of any layer, round the loop.
+fn silence(m: &Material<'_>) -> Option<Fact> {
+    let inside = |t: &&super::TimedAttack| t.seconds >= m.range.0 - 1e-9 && t.seconds < m.range.1 - 1e-9;
+    let all: Vec<&super::TimedAttack> = m.everything.iter().filter(inside).collect();
+    let (first, last) = (all.first()?, all.last()?);
+    let returning = (first.seconds + m.range.1 - m.range.0 - last.seconds, *last);
+    let gaps = all.windows(2).map(|w| (w[1].seconds - w[0].seconds, w[0]));
+    let (seconds, before) = gaps.chain([returning]).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let seconds = seconds / m.speed;
+    let limit = &limits::SLOWEST_BEAT;
+    (seconds * 1000.0 >= limit.low).then(|| Fact {
+        reason: Reason::LongSilence(seconds),
+        parts: OFF_THE_BEAT,
+        threshold: limit.low / 1000.0,
+        source: limit.source,
+        place: Some(place_of(before)),
+        weight: 0.4,
+    })
+}
+
+/// The first beat on which nothing sounds, as a cell of the focus layer.
+fn silent_place(m: &Material<'_>, counted: &Hearing) -> Option<Place> {
+    let layer = *m.focus.first()?;
+    let near = |p: f64| {
+        let next = m.everything.partition_point(|a| a.seconds < p - 0.01);
+        m.everything.get(next).is_some_and(|a| a.seconds < p + 0.01)
+    };
+    let pulse = counted.pulses.iter().copied().find(|p| !near(*p))?;
+    let moment = m.clock.moment(pulse)?;
+    let context = m.groove.context(layer, moment.section);
+    let beat = (moment.wholes / wholes(context.meter.beat())).round() as usize;
+    let cell = m.groove.part(layer, moment.section).cell_at(context.meter.beat().repeated(beat)?, context);
+    Some(Place { layer, section: moment.section, cell })
+}

@@ -1,0 +1,196 @@
+//! What a hearing is, and its name.
+
+use super::Material;
+use crate::analysis::listener::{self, Member};
+use crate::analysis::stream::nearest;
+use crate::rhythm::{MeterKind, Time};
+use std::fmt;
+
+/// What a hearing is, seen from the written meter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Kind {
+    /// The written beat; in an additive meter the heads of its groups.
+    Written,
+    /// A pulse of several beats.
+    Every {
+        /// Beats in a pulse.
+        beats: u8,
+        /// The beat of the bar on which it starts, from 1.
+        from: u8,
+    },
+    /// So many pulses in a beat.
+    Parts(u8),
+    /// The units of an additive meter.
+    Units,
+    /// The bars.
+    Bars,
+    /// The written beat or a multiple or part of it, on another place.
+    Displaced {
+        /// Its period in beats, as a fraction.
+        period: (u8, u8),
+        /// How late it is.
+        late: Lateness,
+    },
+    /// So many even pulses in the time of so many beats.
+    Against(u8, u8),
+    /// Unequal beats: their sizes in units from the first pulse on, 0 for none.
+    Unequal([u8; 5]),
+    /// An even pulse that no simple ratio relates to the beat.
+    Even,
+    /// One pulse per attack, near their mean rate.
+    Average,
+    /// A pulse that changes from stretch to stretch.
+    Changing,
+}
+
+/// By how much a pulse is displaced from the written beat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lateness {
+    /// As a part of the beat, below 1; `(0, 0)` where no part with a term up to 8 is near.
+    pub(crate) part: (u8, u8),
+    /// The note value it lasts, as a part of a whole note with one as numerator; 0 if it is none.
+    pub(crate) note: u16,
+    /// In ms at the playing speed.
+    pub(crate) ms: f64,
+    /// Whether it is so much early instead.
+    pub(crate) early: bool,
+}
+
+impl Kind {
+    /// Whether two hearings are of one kind, apart from numbers that differ from speed to speed.
+    pub(crate) fn is_like(self, other: Self) -> bool {
+        std::mem::discriminant(&self) == std::mem::discriminant(&other)
+    }
+
+    /// A name of few letters, for narrow columns.
+    pub(crate) fn short(self) -> String {
+        match self {
+            Self::Every { beats, from: 1 } => format!("every {beats} beats"),
+            Self::Every { beats, from } => format!("every {beats} from {from}"),
+            Self::Displaced { late, .. } => late.to_string(),
+            Self::Against(pulses, beats) => format!("{pulses} against {beats}"),
+            Self::Unequal(sizes) => sizes_text(sizes),
+            Self::Average => "average pulse".to_owned(),
+            other => other.to_string(),
+        }
+    }
+}
+
+fn sizes_text(sizes: [u8; 5]) -> String {
+    let sizes: Vec<String> = sizes.iter().filter(|s| **s > 0).map(u8::to_string).collect();
+    sizes.join("+")
+}
+
+const NUMBERS: [&str; 9] = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight"];
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let number = |n: u8| NUMBERS.get(usize::from(n)).copied().unwrap_or("many");
+        match *self {
+            Self::Written => f.write_str("written beat"),
+            Self::Every { beats, from: 1 } => write!(f, "every {beats} beats"),
+            Self::Every { beats, from } => write!(f, "every {beats} beats, from beat {from}"),
+            Self::Parts(2) => f.write_str("double the beat"),
+            Self::Parts(n) => write!(f, "{} pulses per beat", number(n)),
+            Self::Units => f.write_str("units of the meter"),
+            Self::Bars => f.write_str("the bars"),
+            Self::Displaced { period: (1, 1), late } => write!(f, "the same tempo, {late}"),
+            Self::Displaced { period: (1, 2), late } => write!(f, "double the tempo, {late}"),
+            Self::Displaced { period: (2, 1), late } => write!(f, "half the tempo, {late}"),
+            Self::Displaced { period: (1, n), late } => write!(f, "{} pulses per beat, {late}", number(n)),
+            Self::Displaced { period: (n, _), late } => write!(f, "every {n} beats, {late}"),
+            Self::Against(pulses, beats) => write!(f, "{} against {}", number(pulses), number(beats)),
+            Self::Unequal(sizes) => write!(f, "unequal beats {}", sizes_text(sizes)),
+            Self::Even => f.write_str("even pulse"),
+            Self::Average => f.write_str("one pulse per attack, near the mean rate"),
+            Self::Changing => f.write_str("changing pulse"),
+        }
+    }
+}
+
+impl fmt::Display for Lateness {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let way = if self.early { "early" } else { "late" };
+        let note = match self.note {
+            1 => "a whole note",
+            2 => "a half note",
+            4 => "a quarter",
+            8 => "an eighth",
+            16 => "a sixteenth",
+            32 => "a 32nd",
+            64 => "a 64th",
+            _ => "",
+        };
+        match (self.part, note) {
+            ((1, 2), _) => write!(f, "half a beat {way}"),
+            ((0, 0), _) => write!(f, "{:.0} ms {way}", self.ms),
+            (_, "") => write!(f, "{}/{} of a beat ({:.0} ms) {way}", self.part.0, self.part.1, self.ms),
+            _ => write!(f, "{note} ({:.0} ms) {way}", self.ms),
+        }
+    }
+}
+
+/// How far the ratio of a period to the beat may be from a fraction that names it, as a share (ours, no source).
+const SAME_RATIO: f64 = 0.02;
+
+/// What a hearing of the model is.
+pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
+    let additive = m.sections.first().is_some_and(|s| !s.meter.heads.is_empty());
+    if h.written_share > 0.99 || h.written_share > 0.5 && h.kind != listener::Kind::Changing {
+        match h.member {
+            Some(Member::Beats { every: 1, .. }) if additive => return Kind::Units,
+            Some(Member::Beats { every: 1, .. } | Member::Heads) => return Kind::Written,
+            Some(Member::Beats { every, from }) => return Kind::Every { beats: every as u8, from: from as u8 + 1 },
+            Some(Member::Parts(n)) => return Kind::Parts(n),
+            Some(Member::Bars) => return Kind::Bars,
+            None => {}
+        }
+    }
+    match h.kind {
+        listener::Kind::Changing => Kind::Changing,
+        listener::Kind::Average => Kind::Average,
+        listener::Kind::Unequal => {
+            let mut sizes = [0; 5];
+            let of_stretch = h.stretches.first().map(|s| s.sizes.as_slice()).unwrap_or_default();
+            sizes.iter_mut().zip(of_stretch).for_each(|(a, b)| *a = *b);
+            Kind::Unequal(sizes)
+        }
+        listener::Kind::Even => even(h, m),
+    }
+}
+
+/// An even pulse by its ratio to the beat and its phase.
+fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
+    let Some(section) = m.sections.first() else { return Kind::Even };
+    let ratio = h.period / section.meter.beat;
+    let Some((n, d)) = nearest(ratio, 8) else { return Kind::Even };
+    if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {
+        return Kind::Even;
+    }
+    if listener::is_familiar(h.period, &section.meter)
+        && let Some(first) = h.pulses.first()
+    {
+        let beats = (first - section.meter.origin) / section.meter.beat;
+        let written = if d == 1 { 1.0 } else { f64::from(n) / f64::from(d) };
+        let late = (beats / written).rem_euclid(1.0) * written;
+        return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, written, section, m) };
+    }
+    Kind::Against(d as u8, n as u8)
+}
+
+fn lateness(late: f64, period: f64, section: &listener::Section, m: &Material<'_>) -> Lateness {
+    let early = late > period / 2.0 + 1e-6;
+    let beats = if early { period - late } else { late };
+    let part = nearest(beats, 8).filter(|(n, d)| (f64::from(*n) / f64::from(*d) - beats).abs() < SAME_RATIO);
+    let beat = m.groove.sections().iter().map(|s| s.meter.beat()).next();
+    // The beat of a compound meter is dotted: its parts are note values only where the lower unit says so.
+    let compound = m.groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Compound);
+    let note = part.zip(beat).and_then(|((n, d), beat)| beat.repeated(n as usize)?.divided(d as usize));
+    let is_note = |t: &Time| t.numer() == 1 && (t.denom() as u64).is_power_of_two() && !compound;
+    Lateness {
+        part: part.map_or((0, 0), |(n, d)| (n as u8, d as u8)),
+        note: note.filter(is_note).map_or(0, |t| t.denom() as u16),
+        ms: beats * section.meter.beat * 1000.0 / m.speed,
+        early,
+    }
+}

@@ -1,0 +1,78 @@
+//! The listener model over the playing speeds: how hard the groove is and which hearing leads.
+
+use super::hearing::{Kind, distinct_tempos};
+use super::listener::{Leader, SpeedChart};
+
+/// A hearing that leads at some speed.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct LeadingHearing {
+    pub(crate) kind: Kind,
+    /// The periods of its stretches in seconds at full speed.
+    pub(crate) periods: Vec<f64>,
+}
+
+impl LeadingHearing {
+    /// The tempos of its stretches at full speed times `speed`.
+    pub(crate) fn tempos(&self, speed: f64) -> Vec<f64> {
+        distinct_tempos(self.periods.iter().copied(), speed)
+    }
+}
+
+/// A playing speed from which another hearing leads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct LeadChange {
+    /// In percent of the written tempos.
+    pub(crate) percent: u16,
+    /// What leads from here on.
+    pub(crate) leader: Leader,
+}
+
+/// The model over 40 to 120 percent of the written tempos.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Speeds {
+    /// Speed in percent and hardness, from slow to fast.
+    pub(crate) points: Vec<(u16, f64)>,
+    pub(crate) hearings: Vec<LeadingHearing>,
+    /// From slow to fast; the first is the slowest speed looked at.
+    pub(crate) changes: Vec<LeadChange>,
+}
+
+impl Speeds {
+    pub(super) fn new(chart: &SpeedChart, kind_of: impl Fn(&super::listener::Hearing) -> Kind) -> Self {
+        let leading = |h: &super::listener::Hearing| LeadingHearing {
+            kind: kind_of(h),
+            periods: h.stretches.iter().map(|s| s.period).collect(),
+        };
+        Self {
+            points: chart.points.iter().map(|p| (p.percent, p.hardness)).collect(),
+            hearings: chart.hearings.iter().map(leading).collect(),
+            changes: chart.turns.iter().map(|t| LeadChange { percent: t.percent, leader: t.leader }).collect(),
+        }
+    }
+
+    /// The hearing that leads; `None` for the written beat.
+    pub(crate) fn hearing(&self, leader: Leader) -> Option<&LeadingHearing> {
+        match leader {
+            Leader::Written => None,
+            Leader::Hearing(index) => self.hearings.get(index),
+        }
+    }
+
+    /// The change that holds at a playing speed; slower than the chart that of its slowest speed.
+    pub(crate) fn change_at(&self, percent: f64) -> Option<LeadChange> {
+        let before = self.changes.iter().rev().find(|c| f64::from(c.percent) <= percent + 1e-6);
+        before.or(self.changes.first()).copied()
+    }
+
+    /// The hardness at a playing speed, by a straight line between the speeds looked at; `None` outside of them.
+    pub(crate) fn hardness_at(&self, percent: f64) -> Option<f64> {
+        let next = self.points.partition_point(|p| f64::from(p.0) < percent - 1e-6);
+        let (to, hard) = *self.points.get(next)?;
+        if (f64::from(to) - percent).abs() < 1e-6 {
+            return Some(hard);
+        }
+        let (from, before) = *self.points.get(next.checked_sub(1)?)?;
+        let share = (percent - f64::from(from)) / (f64::from(to) - f64::from(from));
+        Some(before + share * (hard - before))
+    }
+}

@@ -1,0 +1,161 @@
+//! Tests of the analysed attacks, and of the hearings in the pane and the strips.
+
+use super::*;
+
+/// The name of the layers heard and the region, as last asked of the analysis.
+fn heard(state: &State) -> (String, bool) {
+    let (words, fresh) = state.focus_label().expect("a report");
+    assert!(fresh, "{words} is not what was asked");
+    (words, state.ask().scope.region.is_some())
+}
+
+#[test]
+fn the_focus_includes_the_selection_only_while_there_is_one() {
+    let mut state = ferry();
+    press(&mut state, "down");
+    let mut round = |keys: &str| {
+        press(&mut state, keys);
+        heard(&state)
+    };
+    assert_eq!(round(""), ("riff".into(), false));
+    assert_eq!(round("F"), ("deck".into(), false));
+    assert_eq!(round("F"), ("2 layers".into(), false));
+    assert_eq!(round("F"), ("riff".into(), false));
+    assert_eq!(round("F F b F"), ("selection".into(), true));
+    assert_eq!(round("F"), ("riff".into(), false));
+    assert_eq!(round("F F F shift-up"), ("selection of 2 layers".into(), true));
+    // When the selection goes, what was heard before comes back.
+    assert_eq!(round("esc"), ("2 layers".into(), false));
+    assert_eq!(round("b"), ("2 layers".into(), false));
+}
+
+#[test]
+fn the_selections_hearings_follow_the_selection() {
+    let mut state = open(groove("x.x. x.x. | x..x ..x. | x... x..."), PLAIN, (80, 24));
+    press(&mut state, "b F F F");
+    let attacks = |state: &State| state.report().map(|(r, _)| r.attacks.len());
+    assert_eq!(attacks(&state), Some(4));
+    press(&mut state, "shift-right shift-right shift-right shift-right");
+    assert_eq!(attacks(&state), Some(6));
+    // Until the new report is there the heading marks the old one.
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT), KeyTime::UNKNOWN));
+    assert!(matches!(found[..], [Effect::Analyse { .. }]), "{found:?}");
+    assert!(screen(&state, (80, 24)).contains("Heard in selection, cell 100 ms~"));
+    answer(&mut state, found);
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Heard in selection, cell 200 ms") && !shown.contains("ms~"));
+    // An edit within it too.
+    press(&mut state, "delete");
+    assert_eq!(attacks(&state), Some(0));
+    assert!(screen(&state, (80, 24)).contains("no attacks"));
+}
+
+#[test]
+fn the_analysis_uses_the_configured_limit() {
+    let limits = analysis::Limits::with_cell(80.0).expect("a limit");
+    let state = open(groove("x..x ..x."), PLAIN, (80, 24)).with_limits(limits);
+    assert_eq!(state.ask().limits.cell_ms, 80.0);
+}
+
+#[test]
+fn the_pane_shows_the_first_hearing_and_the_first_reason() {
+    let mut state = ferry();
+    for layers in 1..12 {
+        let shown = screen(&state, (60, 18));
+        let report = state.report().expect("a report").0;
+        assert!(shown.contains(&format!("{:.1}", report.hearings[0].bpm(1.0))), "{layers}\n{shown}");
+        let reason = report.findings[0].reason.to_string();
+        let start: String = reason.split(' ').take(3).collect::<Vec<_>>().join(" ");
+        assert!(shown.contains(&start), "{layers}: {start}\n{shown}");
+        press(&mut state, "n \"kick\" enter");
+    }
+}
+
+#[test]
+fn the_strips_show_the_tempo_at_the_cursor() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    press(&mut state, "M \"2+2+3/8\" enter T \"1/4=120\" enter N \"4/4\" enter T \"120\" enter 4 4 4 4");
+    let beat = |state: &State| {
+        let shown = screen(state, (80, 24));
+        shown.lines().find(|l| l.starts_with("beat ")).map(|l| l[..11].trim_end().to_owned()).expect("a strip")
+    };
+    let section = &state.groove().sections()[1];
+    assert_eq!((section.name.as_str(), section.meter.to_string().as_str()), ("B", "4/4"));
+    assert_eq!(beat(&state), "beat   120");
+    press(&mut state, "ctrl-home");
+    assert_eq!(beat(&state), "beat   240");
+    press(&mut state, "} %\"50\" enter");
+    assert_eq!(beat(&state), "beat    60");
+    // A hearing that changes has the tempo of its stretch there.
+    let tempo = Tempo::new(Fraction::whole(150), quarter()).expect("tempo");
+    let six = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 6).expect("groove");
+    let mut state = open(six, UNICODE, (80, 24));
+    press(&mut state, "g \"2(3(4+4+3)+3(5))\" enter");
+    let changing = state.report().and_then(|(r, _)| r.hearings.iter().position(|h| h.stretches.len() > 1));
+    let index = changing.expect("one that changes");
+    crate::terminal::hearings::select(&mut state, index);
+    let stretches = state.report().map(|(r, _)| r.hearings[index].stretches.clone()).expect("a report");
+    let heard = |state: &State| {
+        let shown = screen(state, (80, 24));
+        shown.lines().find(|l| l.starts_with("heard ")).map(|l| l[6..11].trim().to_owned()).expect("a strip")
+    };
+    let bpm = |k: usize| format!("{:.0}", 60.0 / stretches[k].period);
+    press(&mut state, "ctrl-home");
+    assert_eq!(heard(&state), bpm(0));
+    press(&mut state, "end");
+    assert_eq!(heard(&state), bpm(stretches.len() - 1));
+    assert_ne!(bpm(0), bpm(stretches.len() - 1));
+}
+
+#[test]
+fn a_tall_window_shows_more_hearings() {
+    let state = ferry();
+    let all = state.report().map_or(0, |(r, _)| r.hearings.len());
+    assert!(all > 5, "{all}");
+    let shown = screen(&state, (200, 60));
+    let rows = shown.lines().filter(|l| l.contains("% ")).filter(|l| l.contains(" ms ") || l.contains("   -   "));
+    assert_eq!(rows.count(), all.min(12), "{shown}");
+    assert!(shown.contains("Why it is hard") && shown.contains("first from 96% speed: average pulse 144"), "{shown}");
+}
+
+#[test]
+fn the_written_beat_is_listed_whatever_its_rank() {
+    let bars = "x--- x--- | x--x ---x | ---x --x- | --x- --x- | -x-- --x- | ---x ---- | x--- x--- | x--x ---x | ---x --x- | --x- --x- | -x-- --x- | ---x ----";
+    let state = open(groove(bars), UNICODE, (80, 24));
+    let hearings = &state.report().expect("a report").0.hearings;
+    assert!(hearings.iter().position(|h| h.kind == crate::analysis::Kind::Written) > Some(4), "{hearings:?}");
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("written beat") && shown.contains(&format!("h: {} more", hearings.len() - 4)), "{shown}");
+}
+
+#[test]
+fn the_analysed_layer_is_tracked_through_edits() {
+    let mut state = ferry();
+    press(&mut state, "down F");
+    assert_eq!(heard(&state).0, "deck");
+    // It is renamed, moved, and the other one taken away and brought back.
+    press(&mut state, "R ctrl-u \"planks\" enter");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![1]));
+    press(&mut state, "ctrl-up");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![0]));
+    press(&mut state, "ctrl-z up ctrl-d");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![0]));
+    press(&mut state, "ctrl-z");
+    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![1]));
+    press(&mut state, "down ctrl-d");
+    assert_eq!(state.ask().scope.layers, Vec::<usize>::new(), "it is gone: the first layer again");
+}
+
+#[test]
+fn muting_the_analysed_layer_shows_which_one_is_analysed_now() {
+    let mut state = ferry();
+    let said = |state: &State| state.message.as_ref().map(|m| m.text().to_owned()).unwrap_or_default();
+    press(&mut state, "down m");
+    assert_eq!(said(&state), "", "the other one");
+    press(&mut state, "m up m");
+    assert_eq!(said(&state), "now analysing layer 'deck'; F changes this");
+    press(&mut state, "down m");
+    assert!(screen(&state, (80, 24)).contains("every layer is muted"));
+    press(&mut state, "up m");
+    assert_eq!(heard(&state).0, "riff");
+}

@@ -1,0 +1,179 @@
+//! Tests of the questions before files are overwritten, of long answers, and of what messages say about an edit.
+
+use super::*;
+use crate::terminal::event::SaveFailed;
+use crate::terminal::overlay::Overlay;
+
+#[test]
+fn texts_of_the_selection_or_the_section_are_copied() {
+    use crate::terminal::action::{Action, CopyText};
+    let mut state = open(groove("x.x. x.X. | x..x ..x. | x... x..."), PLAIN, (80, 24));
+    let mut copied = |keys: &str, what| {
+        press(&mut state, keys);
+        let mut effects = Vec::new();
+        crate::terminal::dispatch::dispatch(&mut state, &Action::Copy(what), None, &mut effects);
+        match &effects[..] {
+            [Effect::Copy(text)] => text.clone(),
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(copied("", CopyText::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
+    assert_eq!(copied("b", CopyText::Groups), "4(2)\n");
+    assert_eq!(copied("b", CopyText::Syllables), "1 . & . 2 . & .\n");
+    assert!(copied("esc", CopyText::Explanation).contains("Why it is hard"));
+}
+
+/// The names of saves, and whether existing files are overwritten.
+fn saves(effects: &[Effect]) -> Vec<(Option<&str>, bool)> {
+    let mut found = Vec::new();
+    for effect in effects {
+        if let Effect::Save { name, overwrite, .. } = effect {
+            found.push((name.as_deref(), *overwrite == crate::jobs::Overwrite::Always));
+        }
+    }
+    found
+}
+
+#[test]
+fn a_file_changed_by_another_program_is_overwritten_only_after_a_question() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    assert_eq!(saves(&press(&mut state, "3 ctrl-s")), [(None, false)]);
+    let refused = |state: &mut State, result| {
+        let groove = state.groove().clone();
+        update(state, Event::Saved { document: DocumentId(0), groove, result: Err(result) })
+    };
+    assert!(refused(&mut state, SaveFailed::Changed).is_empty());
+    assert!(
+        screen(&state, (80, 24)).contains("rope.toml was changed by another program. Overwrite it? y: yes, Esc: no")
+    );
+    // No leaves the file and the work as they are.
+    assert!(press(&mut state, "n").is_empty());
+    assert!(state.session.is_changed() && state.overlay == Overlay::None);
+    refused(&mut state, SaveFailed::Changed);
+    assert_eq!(saves(&press(&mut state, "y")), [(None, true)]);
+    // A question that is being answered is not taken away; the other one comes after it.
+    press(&mut state, "T \"99\"");
+    refused(&mut state, SaveFailed::Taken("other.toml".into()));
+    assert!(screen(&state, (80, 24)).contains("Tempo: 99"));
+    press(&mut state, "enter");
+    assert!(screen(&state, (60, 18)).contains("other.toml already exists. Overwrite it?"));
+    assert_eq!(saves(&press(&mut state, "y")), [(Some("other.toml"), true)]);
+}
+
+#[test]
+fn save_and_quit_quits_after_yes_to_overwriting_and_not_after_no() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let saved = |state: &mut State, result| {
+        let groove = state.groove().clone();
+        update(state, Event::Saved { document: DocumentId(0), groove, result })
+    };
+    press(&mut state, "3 ctrl-q s");
+    saved(&mut state, Err(SaveFailed::Changed));
+    press(&mut state, "esc");
+    assert!(saved(&mut state, Ok("rope.toml".into())).is_empty());
+    press(&mut state, "4 ctrl-q s");
+    saved(&mut state, Err(SaveFailed::Changed));
+    press(&mut state, "y");
+    assert_eq!(saved(&mut state, Ok("rope.toml".into())), [Effect::Quit { keep_journal: false }]);
+}
+
+#[test]
+fn an_answer_that_is_too_long_is_an_error_and_can_be_cancelled() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    update(&mut state, Event::Pasted("3".into()));
+    assert!(screen(&state, (80, 24)).contains("g asks for a line of groups"));
+    press(&mut state, "g");
+    update(&mut state, Event::Pasted("3+".repeat(50_000)));
+    for size in [(1, 1), (60, 18), (80, 24)] {
+        update(&mut state, Event::Resize(size.0, size.1));
+        screen(&state, size);
+    }
+    assert!(screen(&state, (80, 24)).contains("too long: pasted only the first 2000 characters"));
+    press(&mut state, "enter");
+    assert!(screen(&state, (80, 24)).contains("found the end"));
+    press(&mut state, "esc R");
+    update(&mut state, Event::Pasted("a\0b\u{1b}[31m\r\nc".into()));
+    press(&mut state, "enter");
+    assert_eq!(state.groove().layers()[0].name, "ab[31mc");
+}
+
+#[test]
+fn a_wrong_answer_shows_the_allowed_forms_in_every_window() {
+    let mut state = ferry();
+    press(&mut state, "p \"H9 or something as long as a whole line of text is wide\" enter");
+    for size in [(60, 18), (80, 24), (200, 60)] {
+        let shown = screen(&state, size);
+        let lines: Vec<&str> = shown.lines().collect();
+        assert!(lines[lines.len() - 2].starts_with("expected E2, F#3, Bb1, found 'H9 or something"), "{shown}");
+        assert!(lines[lines.len() - 1].starts_with("Pitch: "), "{shown}");
+    }
+    press(&mut state, "ctrl-u");
+    assert!(screen(&state, (80, 24)).contains("stopped"));
+}
+
+#[test]
+fn the_title_stays_visible_next_to_a_long_section_name() {
+    let mut state = ferry();
+    press(&mut state, "f \"rename section\" enter ctrl-u \"far ashore\" enter * \"16\" enter M \"3+2+2+3/16\" enter");
+    press(&mut state, "w \"3:2\" enter T \"133.25\" enter N enter { B \"100\" enter");
+    for (width, height) in [(60, 18), (66, 18), (72, 20), (80, 24), (100, 24)] {
+        let shown = screen(&state, (width, height));
+        let line = shown.lines().next().expect("a line");
+        assert!(line.starts_with("mooring") && line.contains("(not saved) "), "{line}");
+        assert!(line.contains("3+2+2+3/16") && line.contains(" = 133.25"), "{line}");
+    }
+}
+
+#[test]
+fn a_new_division_names_the_key_that_undoes_it() {
+    let mut state = ferry();
+    press(&mut state, "up / \"2\" enter");
+    let shown = screen(&state, (80, 24));
+    let last = shown.lines().last().expect("a line");
+    assert!(
+        last.starts_with("riff: 2 cells per beat, cell = 1/8; ") && last.ends_with("moved (Ctrl-Z undoes)"),
+        "{last}"
+    );
+}
+
+#[test]
+fn lost_attacks_are_counted_with_the_key_that_undoes_it() {
+    let last = |keys: &str| {
+        let mut state = ferry();
+        press(&mut state, keys);
+        screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
+    };
+    assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
+    assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z undoes)");
+    let mut state = ferry();
+    press(&mut state, "B \"2\" enter ctrl-z");
+    assert_eq!(state.groove().sections()[0].bars, 4);
+    assert!(screen(&state, (80, 24)).contains("undo: bars"));
+}
+
+#[test]
+fn a_last_group_that_only_runs_to_the_end_is_apart_from_the_line() {
+    let shown = |drawing: &str| screen(&open(groove(drawing), UNICODE, (80, 24)), (80, 24));
+    let text = shown("x--x --x- | x--x ---- | .... .... | .... ....");
+    assert!(text.contains("3+3+2+3, then 21 to the end") && !text.contains("●21"), "{text}");
+    assert!(text.contains("●3"), "{text}");
+    // With leading rests, and alone.
+    let text = shown("..x. .... | .... .... | .... ....");
+    assert!(text.contains("(2) 22 to the end") && !text.contains("●22"), "{text}");
+    // A bar of rests and no more is part of the line; so is a group that comes again.
+    let text = shown("x--x ---- | .... ....");
+    assert!(text.contains("3+13") && text.contains("●13"), "{text}");
+    let text = shown("x... .... | .... .... | .... x... | .... .... | .... ....");
+    assert!(text.contains("20+20") && text.contains("●20"), "{text}");
+}
+
+#[test]
+fn a_sound_file_is_checked_once_when_it_is_named() {
+    let mut state = ferry();
+    let tried = |found: &[Effect]| found.iter().any(|e| matches!(e, Effect::TrySounds(_)));
+    let named = press(&mut state, "f \"sound-file\" enter \"knock.wav\" enter");
+    assert!(tried(&named), "{named:?}");
+    assert!(!tried(&press(&mut state, "3")));
+    assert!(!tried(&press(&mut state, "f \"sound-file\" enter ctrl-u enter")), "taken away");
+}
