@@ -70,6 +70,13 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     left
 }
 
+/// Adds to the report what takes longer, as the second worker thread would.
+fn refine(state: &mut State) {
+    let (revision, groove, ask) = (state.revision(), state.groove().clone(), state.ask());
+    let report = Arc::new(analysis::full_report(&groove, &ask));
+    update(state, Event::Analysed { revision, ask, report });
+}
+
 /// Presses keys: names as in the config file, separated by spaces; text in quotes is typed.
 fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut effects = Vec::new();

@@ -65,10 +65,9 @@ impl Kind {
     /// A name of few letters, for narrow columns.
     pub(crate) fn short(self) -> String {
         match self {
-            Self::Every { beats, from: 1 } => format!("every {beats} beats"),
+            Self::Every { beats, from: 1 } | Self::Against(1, beats) => format!("every {beats} beats"),
             Self::Every { beats, from } => format!("every {beats} from {from}"),
             Self::Displaced { late, .. } => late.to_string(),
-            Self::Against(1, beats) => format!("every {beats} beats"),
             Self::Against(pulses, beats) => format!("{pulses} against {beats}"),
             Self::Unequal(sizes) => sizes_text(sizes),
             Self::Average => "average pulse".to_owned(),
@@ -89,7 +88,7 @@ impl fmt::Display for Kind {
         let number = |n: u8| NUMBERS.get(usize::from(n)).copied().unwrap_or("many");
         match *self {
             Self::Written => f.write_str("written beat"),
-            Self::Every { beats, from: 1 } => write!(f, "every {beats} beats"),
+            Self::Every { beats, from: 1 } | Self::Against(1, beats) => write!(f, "every {beats} beats"),
             Self::Every { beats, from } => write!(f, "every {beats} beats, from beat {from}"),
             Self::Parts(2) => f.write_str("double the beat"),
             Self::Parts(n) => write!(f, "{} pulses per beat", number(n)),
@@ -100,7 +99,6 @@ impl fmt::Display for Kind {
             Self::Displaced { period: (2, 1), late } => write!(f, "half the tempo, {late}"),
             Self::Displaced { period: (1, n), late } => write!(f, "{} pulses per beat, {late}", number(n)),
             Self::Displaced { period: (n, _), late } => write!(f, "every {n} beats, {late}"),
-            Self::Against(1, beats) => write!(f, "every {beats} beats"),
             Self::Against(pulses, beats) => write!(f, "{} against {}", number(pulses), number(beats)),
             Self::Unequal(sizes) => write!(f, "unequal beats {}", sizes_text(sizes)),
             Self::Even => f.write_str("even pulse"),

@@ -13,6 +13,7 @@ fn text(state: &State) -> String {
 #[test]
 fn the_full_view_shows_the_whole_report() {
     let mut state = ferry();
+    refine(&mut state);
     state.view.size = (200, 60);
     press(&mut state, "h");
     let text = text(&state);

@@ -110,7 +110,8 @@ fn the_strips_show_the_tempo_at_the_cursor() {
 
 #[test]
 fn a_tall_window_shows_more_hearings() {
-    let state = ferry();
+    let mut state = ferry();
+    refine(&mut state);
     let all = state.report().map_or(0, |(r, _)| r.hearings.len());
     let shown = screen(&state, (200, 60));
     let rows = shown.lines().filter(|l| l.contains("% ") && l.contains("   -   "));
