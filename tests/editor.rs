@@ -34,12 +34,12 @@ fn a_typed_groove_is_saved_and_shows_the_numbers_of_explain() {
     assert_eq!(value["layers"][1]["name"], "kick");
     let first = &value["hearings"][0];
     let bpm = format!("{:.1}", first["bpm"].as_f64().expect("a tempo"));
-    let score = format!("{:.0}", first["score"].as_f64().expect("a score"));
+    let likely = format!("{:.0}%", first["shown"].as_f64().expect("a share") * 100.0);
     let share = format!("{:.0}%", first["share"].as_f64().expect("a share") * 100.0);
     let mut editor = Editor::open(home.path(), Some(file));
     let screen = editor.shows(&bpm);
-    let line = screen.lines().find(|l| l.contains(&bpm) && l.contains("ms")).expect("the first hearing's line");
-    for figure in [score.as_str(), &share, first["kind"].as_str().expect("a kind")] {
+    let line = screen.lines().find(|l| l.contains(&bpm) && l.contains(&likely)).expect("the first hearing's line");
+    for figure in [likely.as_str(), &share] {
         assert!(line.contains(figure), "{figure} in {line}");
     }
     for row in value["layers"][0]["landings"].as_array().expect("landings") {
@@ -160,7 +160,7 @@ fn a_file_changed_removed_or_made_read_only_by_others_is_reported_and_nothing_is
     fs::remove_file(&path).expect("removed");
     fs::create_dir(&path).expect("a folder");
     editor.types("+\x13");
-    editor.shows("not saved, this is not a plain file");
+    editor.shows("not saved, this is not a regular file");
     fs::remove_dir(&path).expect("removed");
     fs::write(&path, "").expect("written");
     let mut mode = fs::metadata(&path).expect("a file").permissions();

@@ -133,7 +133,7 @@ impl fmt::Display for Reason {
                 let until = if *breaks_off { "would meet it after" } else { "meets it again after" };
                 write!(f, "the cycle of '{layer}', {cells} cells, runs against the bar and {until} {bars} bars")
             }
-            Self::NoPeriod(n) => write!(f, "{n} groups of a few sizes without a repeating order"),
+            Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in an order that never repeats"),
             Self::UnequalBeats { sizes, limp_ms } => {
                 write!(f, "the beats are unequal, {sizes}: the long ones last {limp_ms:.0} ms longer")
             }
@@ -143,8 +143,8 @@ impl fmt::Display for Reason {
                 write!(f, "the attacks make {pulses} even pulses in the time of {beats} beats")
             }
             Self::Displacement(kind) => match Self::lateness(*kind) {
-                Some(late) => write!(f, "the attacks suggest the beat in another place: {late}"),
-                None => write!(f, "the attacks suggest the beat in another place: {kind}"),
+                Some(late) => write!(f, "the attacks suggest a shifted beat: {late}"),
+                None => write!(f, "the attacks suggest a shifted beat: {kind}"),
             },
             Self::AccentsOffBeat(share) => write!(f, "{} of the accents are not on a beat", percent(*share)),
             Self::AccentsAgainstFigure { accents, figure } => {
@@ -158,7 +158,7 @@ impl fmt::Display for Reason {
                 let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
                 write!(
                     f,
-                    "two streams: followed alone the pulse is {followed_bpm:.1}, with all layers {all_bpm:.1} BPM, near {} against {}{meets}",
+                    "two streams: {followed_bpm:.1} BPM when these layers are followed, {all_bpm:.1} BPM with all layers, near {} against {}{meets}",
                     ratio.0, ratio.1
                 )
             }

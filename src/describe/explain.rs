@@ -94,14 +94,14 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         writeln!(t, "  {line}")?;
     }
     if let Some(ms) = report.cell_ms {
-        writeln!(t, "  at least a fifth of the attacks need a cell of {ms:.0} ms")?;
+        writeln!(t, "  at least a fifth of the attacks need cells as short as {ms:.0} ms")?;
     }
     let Some(first) = report.hearings.first() else {
         return writeln!(t, "  {}", describe::no_hearing_reason(report));
     };
     writeln!(
         t,
-        "     likely      BPM  on pulse     deviation  pulse of somebody who follows {}",
+        "     likely      BPM  on pulse     deviation  pulse heard when following {}",
         names(groove, &report.focus)
     )?;
     for (i, h) in report.hearings.iter().enumerate() {
@@ -122,8 +122,8 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     }
     match describe::about_as_likely(report) {
         0 | 1 => {}
-        2 => writeln!(t, "  the two likeliest are about as likely")?,
-        n => writeln!(t, "  the {n} likeliest are about as likely")?,
+        2 => writeln!(t, "  the two likeliest are about equally likely")?,
+        n => writeln!(t, "  the {n} likeliest are about equally likely")?,
     }
     writeln!(t, "  attacks under the first: {}", describe::hearing_landings(first))?;
     if let ([only], false) = (&first.stretches[..], first.keeps_written()) {

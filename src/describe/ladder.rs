@@ -120,7 +120,7 @@ pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec
     let note = |(change, speed): (Change, &Fraction)| {
         let chart = report.speeds.as_deref();
         let leads = change.leader.zip(chart).map(|(h, c)| format!("{} leads", leader_name(c, h, value(*speed))));
-        let lost = change.beat_is_lost.then(|| "from here on most would leave the beat".to_owned());
+        let lost = change.beat_is_lost.then(|| "from this step on most listeners lose the written beat".to_owned());
         let limit = limits.cell_ms;
         let unfelt = change
             .unfelt_cell_ms

@@ -11,14 +11,14 @@ fn says(name: &str) -> &'static str {
     match name {
         "weighted note-to-beat distance"
         | "Keith's syncopation, as a count"
-        | "Longuet-Higgins and Lee's syncopation" => "more is more syncopated",
-        "off-beatness" => "more is further off the beat",
+        | "Longuet-Higgins and Lee's syncopation" => "higher is more syncopated",
+        "off-beatness" => "higher is further off the beat",
         "nPVI of the groups" => "0 is equal groups, more is more contrast between neighbours",
         EVENNESS => "1 is as even as its cells allow",
-        "rhythmic oddity" => "1 has it: no two attacks cut the cycle in halves",
+        "rhythmic oddity" => "1: no two attacks split the cycle into halves; 0: some do",
         "metric complexity" => "more is more complex",
-        "mean metrical indispensability" => "less is further from the strong places of the bar",
-        "clock score" => "more is less evidence for a beat",
+        "mean metrical indispensability" => "lower is further from the strong beats",
+        "clock score" => "higher is less evidence for a beat",
         _ => "",
     }
 }

@@ -12,23 +12,25 @@ pub(crate) fn threshold(f: &Finding) -> String {
         Reason::WeakLandings(_) | Reason::SilentBeats(_) | Reason::AccentsOffBeat(_) => {
             format!("reported from {percent}%")
         }
-        Reason::DownbeatSilent { .. } => format!("reported up to {percent}%"),
+        Reason::DownbeatSilent { .. } => format!("reported if at most {percent}% are struck"),
         Reason::LongSilence(_) => format!("reported from {limit} s"),
         Reason::NearlyEven { .. } => format!("reported where one is up to {limit} times the other"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
             format!("reported for more than {limit} bar")
         }
-        Reason::NoPeriod(_) => format!("reported from {limit} groups"),
-        Reason::OddBar(_) => format!("reported from {limit} beats"),
-        Reason::MeterChange(_) => format!("reported from {limit} meters"),
+        Reason::NoPeriod(_) => format!("reported for {limit} or more groups"),
+        Reason::OddBar(_) => format!("reported for {limit} or more beats"),
+        Reason::MeterChange(_) => format!("reported for {limit} or more meters"),
         Reason::BeatChanges(_) | Reason::Changes(_) => format!("reported from a difference of {limit}%"),
         Reason::Displacement(_) => format!("reported from a probability of {limit}"),
         Reason::UnequalBeats { .. } => "reported where such a beat is likely".to_owned(),
-        Reason::AccentsAgainstFigure { .. } => "reported where they do not fit".to_owned(),
+        Reason::AccentsAgainstFigure { .. } => "reported if neither length is a multiple of the other".to_owned(),
         Reason::CrossRhythm { .. } | Reason::Unrelated { .. } => {
             format!("reported where both numbers exceed {limit}")
         }
-        Reason::TwoStreams { .. } => format!("reported where the written beat differs by more than {limit}"),
+        Reason::TwoStreams { .. } => {
+            format!("reported if the probabilities of the written beat differ by more than {limit}")
+        }
     }
 }
 

@@ -177,7 +177,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
         report.focus.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
     let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
         let first = hearings.first().filter(|h| !h.keeps_written());
-        let first = first.map(|h| format!("; likelier: {}, {} BPM", h.kind, tempos(h, report.speed)));
+        let first = first.map(|h| format!("; more likely: {}, {} BPM", h.kind, tempos(h, report.speed)));
         format!("{who}: written beat {}{}", share(answer.shown_written), first.unwrap_or_default())
     };
     let mut lines = Vec::new();
@@ -185,7 +185,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
         lines.push(line(format!("following {}", names.join(" + ")), answer, &report.hearings));
     }
     if let Some(all) = &report.all {
-        lines.push(line("taking in all layers".to_owned(), &all.answer, &all.hearings));
+        lines.push(line("hearing all layers together".to_owned(), &all.answer, &all.hearings));
     }
     lines
 }
@@ -194,7 +194,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
 pub(crate) fn hardness(answer: &Answer) -> String {
     let parts: Vec<String> = answer.parts().iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
     let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
-    format!("hardness {:.2}{parts}", answer.hardness().max(0.0))
+    format!("hardness {:.2} of 1{parts}", answer.hardness().max(0.0))
 }
 
 /// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, off the pulse.

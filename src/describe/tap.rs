@@ -108,9 +108,9 @@ pub(crate) fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> St
     if odds < CERTAIN_ODDS {
         format!("uncertain: {other} is nearly as likely (odds {odds:.1} to 1)")
     } else if odds > 1000.0 {
-        format!("odds over 1000 to 1 against {other}")
+        format!("odds over 1000 times as likely as {other}")
     } else {
-        format!("odds {odds:.0} to 1 against {other}")
+        format!("{odds:.0} times as likely as {other}")
     }
 }
 

@@ -175,7 +175,7 @@ pub(super) fn ladder(
         mute_ladder_passes(&mut takes, every);
         for take in takes.iter_mut().filter(|t| !t.muted_passes.is_empty()) {
             let numbers: Vec<String> = take.muted_passes.iter().map(|t| (t + 1).to_string()).collect();
-            let silent = format!("silent after the opening: time through {}", numbers.join(", "));
+            let silent = format!("muted after the opening: pass {}", numbers.join(", "));
             take.note = if take.note.is_empty() { silent } else { format!("{}; {silent}", take.note) };
         }
     }

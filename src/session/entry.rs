@@ -102,7 +102,7 @@ impl Session {
             groove = groove.edited(&Edit::Set(held, Cell::Rest))?;
             held.cell += 1;
         }
-        Ok(EditResult::of(groove, "take back").with_cursor(Cursor::at(&self.groove, from)))
+        Ok(EditResult::of(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
     }
 
     pub(super) fn paste(&self) -> Result<EditResult> {

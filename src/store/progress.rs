@@ -14,7 +14,7 @@ const FORMAT: i64 = 1;
 const MAX_BYTES: u64 = 1024 * 1024;
 /// Older entries are dropped.
 const MAX_ENTRIES: usize = 1000;
-const HEADER: &str = "# What was practised of the groove of this name; teeter adds to it.\n\n";
+const HEADER: &str = "# Practice log of the groove of the same file name; teeter appends to it.\n\n";
 
 /// One day's practice of one ladder.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -76,7 +76,7 @@ pub(crate) fn progress_path(groove: &Path) -> PathBuf {
 pub(crate) fn load_progress(groove: &Path) -> Result<Progress, String> {
     let path = progress_path(groove);
     let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let wrong = |why: &str| format!("{name}: {why}; it is left as it is, and progress is not kept");
+    let wrong = |why: &str| format!("{name}: {why}; the file is left unchanged, and progress is not recorded");
     match std::fs::metadata(&path) {
         Err(e) if e.kind() == ErrorKind::NotFound => {
             return Ok(Progress { entries: Vec::new(), stamp: Stamp::ABSENT });
@@ -178,7 +178,7 @@ mod tests {
         // Read before another wrote: not written over.
         assert!(save_progress(&groove, &all).is_err_and(|e| e.contains("changed by another program")));
         let text = std::fs::read_to_string(home.path().join("riff.progress")).expect("beside the groove");
-        assert!(text.starts_with("# What was practised") && text.contains("date = \"2026-11-25\""), "{text}");
+        assert!(text.starts_with("# Practice log") && text.contains("date = \"2026-11-25\""), "{text}");
     }
 
     #[test]

@@ -136,7 +136,7 @@ const SAME_RATIO: f64 = 0.02;
 /// What a hearing of the model is.
 pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     let additive = m.sections.first().is_some_and(|s| !s.meter.heads.is_empty());
-    if h.written_share > 0.99 || h.written_share > 0.5 && h.kind != listener::Kind::Changing {
+    if h.written_share > 0.99 {
         match h.member {
             Some(Member::Beats { every: 1, .. }) if additive => return Kind::Units,
             Some(Member::Beats { every: 1, .. } | Member::Heads) => return Kind::Written,

@@ -147,16 +147,15 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
         let first = all.remove(family);
         all.insert(0, first);
     }
-    let pulses = written_pulses(m);
+    // The written beat is listed once, with its own pulses, also where the model does not hear it.
+    let is_written = |h: &Hearing| h.kind == Kind::Written;
     let of_written = heard.hearings.iter().filter(|h| kind_of(h, m) == Kind::Written).map(|h| h.probability).sum();
-    match all.iter_mut().find(|h| h.kind == Kind::Written) {
-        Some(written) if !pulses.is_empty() => {
-            let (probability, shown) = (written.probability, written.shown);
-            *written = Hearing { probability, shown, ..written_beat(pulses, m) };
-        }
-        Some(_) => {}
-        None if pulses.is_empty() => {}
-        None => all.push(Hearing { probability: of_written, ..written_beat(pulses, m) }),
+    let shown: Option<f64> = all.iter().filter(|h| is_written(h)).filter_map(|h| h.shown).reduce(|a, b| a + b);
+    let at = all.iter().position(is_written).unwrap_or(all.len());
+    all.retain(|h| !is_written(h));
+    let written = Hearing { probability: of_written, shown, ..written_beat(written_pulses(m), m) };
+    if !written.pulses.is_empty() {
+        all.insert(at.min(all.len()), written);
     }
     all
 }

@@ -11,7 +11,13 @@ const MIN_SHARE: f64 = 0.85;
 /// Merges candidates with the same pulses, likeliest first; the likeliest of them gives the kind.
 pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
     all.retain(|c| c.probability > 0.0 && c.count() > 0);
-    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    // Equal ones come in the order of their pulses, however they are rounded.
+    let key = |c: &Candidate| {
+        let first = c.times().first().copied().unwrap_or(0.0);
+        let rounded = |x: f64| (x * 1e7).round() as i64;
+        (std::cmp::Reverse(rounded(c.probability)), rounded(c.period), rounded(first))
+    };
+    all.sort_by_cached_key(key);
     let mut kept: Vec<Candidate> = Vec::new();
     for candidate in all {
         // Two beats of the grid differ by a cell or more, however near that is.

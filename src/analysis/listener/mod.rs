@@ -45,7 +45,6 @@ use grid_felt::Cycle;
 use hypothesis::{Candidate, Piece};
 #[cfg(test)]
 pub(crate) use input::{Attack, WrittenMeter};
-#[cfg(test)]
 pub(crate) use params::Params;
 
 /// Hearings of each tempo span that go into a hearing of the whole, and how many of these are kept.
@@ -186,7 +185,7 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
             Kind::Even => &mut split.other_rate,
         } += c.probability * (1.0 - written_share);
         if c.probability >= MIN_PROBABILITY {
-            listening.hearings.push(hearing(c, &shares, written_share, from, input.speed));
+            listening.hearings.push(hearing(c, &shares, written_share, from, (input.speed, &input.params)));
         }
     }
     listening.written = listening.written.clamp(0.0, 1.0);
@@ -195,19 +194,27 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
 }
 
 /// A candidate at full speed; `shares` tell of each piece how much of its time it keeps the written beat, and how.
-fn hearing(c: &Candidate, shares: &[(f64, Option<Member>)], written_share: f64, from: f64, speed: f64) -> Hearing {
+fn hearing(
+    c: &Candidate,
+    shares: &[(f64, Option<Member>)],
+    written_share: f64,
+    from: f64,
+    (speed, params): (f64, &Params),
+) -> Hearing {
     let mut member: Option<(f64, Member)> = None;
     let stretch = |(p, &(share, how)): (&Piece, &(f64, Option<Member>))| {
         let time = (p.end - p.start) * share;
         if let Some(how) = how.filter(|_| member.is_none_or(|m| m.0 < time)) {
             member = Some((time, how));
         }
+        // At a seam a pulse more or less may leave the range of a beat.
+        let period = p.tempo(c).clamp(params.shortest, params.longest);
         Stretch {
             start: from + p.start * speed,
             end: from + p.end * speed,
             kind: p.kind,
-            period: p.tempo(c) * speed,
-            bpm: 60.0 / p.tempo(c),
+            period: period * speed,
+            bpm: 60.0 / period,
             pulses: p.pulses.count(),
             sizes: p.sizes.clone(),
             member: how,

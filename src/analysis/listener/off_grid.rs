@@ -65,8 +65,14 @@ impl<'a> OffGrid<'a> {
             (1..=MAX_PARTS).flat_map(follow).collect()
         } else {
             thread::scope(|scope| {
-                let threads: Vec<_> = (1..=MAX_PARTS).map(|parts| scope.spawn(move || follow(parts))).collect();
-                threads.into_iter().flat_map(|t| t.join().unwrap_or_else(|e| resume_unwind(e))).collect()
+                // Without another thread the work is done on this one.
+                let spawn = |parts| (parts, thread::Builder::new().spawn_scoped(scope, move || follow(parts)).ok());
+                let threads: Vec<_> = (1..=MAX_PARTS).map(spawn).collect();
+                let joined = threads.into_iter().flat_map(|(parts, thread)| match thread {
+                    Some(thread) => thread.join().unwrap_or_else(|e| resume_unwind(e)),
+                    None => follow(parts),
+                });
+                joined.collect()
             })
         };
         let rates = gaps.rates(&windows, params);

@@ -86,9 +86,14 @@ fn heard_at(input: &Input, percents: &[u16]) -> Vec<(u16, Listening)> {
     let threads = thread::available_parallelism().map_or(1, usize::from).min(percents.len());
     thread::scope(|scope| {
         let work = |from: usize| percents.iter().skip(from).step_by(threads).filter_map(|p| at(*p)).collect::<Vec<_>>();
-        let others: Vec<_> = (1..threads).map(|from| scope.spawn(move || work(from))).collect();
+        // Without another thread the work is done on this one.
+        let spawn = |from| (from, thread::Builder::new().spawn_scoped(scope, move || work(from)).ok());
+        let others: Vec<_> = (1..threads).map(spawn).collect();
         let mut all = if threads > 0 { work(0) } else { Vec::new() };
-        all.extend(others.into_iter().flat_map(|o| o.join().unwrap_or_else(|e| resume_unwind(e))));
+        all.extend(others.into_iter().flat_map(|(from, thread)| match thread {
+            Some(thread) => thread.join().unwrap_or_else(|e| resume_unwind(e)),
+            None => work(from),
+        }));
         all
     })
 }

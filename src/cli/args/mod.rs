@@ -38,7 +38,7 @@ pub(super) enum Command {
     Render(RenderArgs),
     /// Render takes back to back to one WAV file, with a list of cues
     Takes(TakesArgs),
-    /// Play on this machine what an editor on another host plays, through a port forwarded by ssh
+    /// Play the sound of a teeter editor on another host, over a port forwarded by ssh
     Speaker(SpeakerArgs),
     /// Analyze tap times: which hearing they follow, how early or late, how steadily, and where they slip
     Tap(TapArgs),

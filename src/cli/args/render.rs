@@ -46,7 +46,7 @@ pub(crate) struct RenderArgs {
     /// standard error with `-o -`
     #[arg(long, value_name = "FROM-TO/STEP", conflicts_with_all = ["seconds", "speed"], value_parser = pulse::ladder)]
     pub(crate) ladder: Option<values::Speeds>,
-    /// Silence every 4th pass of the ladder (2 to 64) after its first bar (after its first beat in a loop of one bar), then one pass
+    /// Mute every Nth pass of the ladder (1/2 to 1/64) after its first bar (its first beat in a loop of one bar), then one pass
     /// sooner each time, down to every 2nd
     #[arg(long, value_name = "1/4", requires = "ladder", value_parser = pulse::silence)]
     pub(crate) silence: Option<u32>,

@@ -94,8 +94,7 @@ fn what_to_do_is_made_of_the_grooves_own_figures() {
     for words in [
         "3(4+4+3)+3(5): count every group from 1 aloud",
         "Begin on step 1 of the ladder (50%, 1/4 = 75)",
-        " you can still hear what you count; on step ",
-        "the ear moves to another pulse (",
+        "On step 1 the ear already tends to follow another pulse, ",
         "From step 6 (100%) on a cell lasts 100 ms or less",
         "clap the written beat, 150.0 BPM; then clap another pulse (",
     ] {

@@ -1,4 +1,4 @@
-//! Playback, clicks, practice and tapping, as far as the state goes. It must not know the output device.
+//! Playback, clicks, practice and tapping, as far as the state goes.
 
 pub(crate) mod clicks;
 pub(crate) mod playing;

@@ -1,4 +1,4 @@
-//! Starting and stopping, speed, volumes and loop, and what happens to the output. It must not know the output device.
+//! Starting and stopping, speed, volumes and loop, and what happens to the output.
 
 use crate::jobs::Position;
 use crate::rhythm::bounds::Bound;

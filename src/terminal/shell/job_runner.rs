@@ -47,7 +47,7 @@ impl JobRunner {
         let (events, progress, end) = (self.events.clone(), self.events.clone(), done.clone());
         let control = JobControl::new(token.clone(), move |percent| drop(progress.send(Event::JobProgress(percent))));
         let run = move || {
-            let panicked = |_| Err(JobError::Internal("the job panicked; the groove is safe".into()));
+            let panicked = |_| Err(JobError::Internal("internal error in the job; the groove is unchanged".into()));
             let result = catch_unwind(AssertUnwindSafe(|| work(&control))).unwrap_or_else(panicked);
             drop(events.send(end(result)));
             drop(alive);

@@ -149,7 +149,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert!(transport(&state).contains("step 1/6 count-in"), "{}", transport(&state));
     // The pane has the steps with their tempos and what changes on them.
     let shown = screen(&state, (80, 24));
-    for words in ["Ladder 50-100/10 x4", " 1  50% 66 ", " 2  60% 79.2 "] {
+    for words in ["Ladder 50-100/10 x4", " 1  50% 66", " 2  60% 79.2 "] {
         assert!(shown.contains(words), "{words}\n{shown}");
     }
     assert!(heard(&mut state, 0, false, 0).is_empty());

@@ -325,7 +325,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
         // The headings above a block belong to it.
         let headings = blocks[..at].iter().rev().take_while(|b| b.item == Item::Heading);
         let headings: usize = headings.map(|b| b.lines.len()).sum();
-        first = first.min(line - headings.min(line).min(height / 3));
+        first = first.min(line - headings.min(line).min(height / 2));
     }
     let first = first.min(total.saturating_sub(height));
     if total > height {

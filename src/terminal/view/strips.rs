@@ -1,4 +1,4 @@
-//! Draws the pulses of hearings under the grid, in the same columns as the cells. It must not know how they were found.
+//! Draws the pulses of hearings under the grid, in the same columns as the cells.
 
 use super::grid::playhead;
 use super::pen::{Pen, fit};
