@@ -109,7 +109,9 @@ fn every_list_of_hearings_has_the_same_numbers() {
         let rows = text.lines().skip_while(|l| !l.contains("likely      BPM")).skip(1);
         let numbers: Vec<usize> = rows
             .take_while(|l| l.starts_with("  "))
-            .filter(|l| l.ends_with(|c: char| c.is_alphabetic() || c == ')') && l.contains("% ") && l.contains(" ms "))
+            .filter(|l| {
+                l.ends_with(|c: char| c.is_alphanumeric() || c == ')') && l.contains("% ") && l.contains(" ms ")
+            })
             .filter_map(|l| l.split_whitespace().next()?.parse().ok())
             .collect();
         assert_eq!(numbers, (1..=hearings.len()).collect::<Vec<_>>(), "{text}");

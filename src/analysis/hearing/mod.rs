@@ -166,10 +166,20 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let (from, to) = m.range;
     let passes = if length > 0.0 { ((to - from) / length).round().max(1.0) as usize } else { 1 };
     let at = |pass: usize| from + pass as f64 * length;
-    let once = if is_exact(h.kind) { h.pulses.clone() } else { evened(h, length) };
+    let mut once = if is_exact(h.kind) { h.pulses.clone() } else { evened(h, length) };
+    // A pulse just before the loop's end is its first one, rounded.
+    for pulse in once.iter_mut().filter(|p| length - **p < 1e-3 * h.period) {
+        *pulse = 0.0;
+    }
+    once.sort_by(f64::total_cmp);
     let mut pulses: Vec<f64> = (0..passes).flat_map(|p| once.iter().map(move |t| at(p) + t)).collect();
     pulses.retain(|p| *p >= from - 1e-9 && *p < to - 1e-9);
-    pulses.dedup_by(|a, b| *a - *b < 1e-9);
+    // Where two even runs meet, round the loop too, a pulse stands once.
+    let near = MIN_INTERVAL * h.period;
+    pulses.dedup_by(|a, b| *a - *b < near);
+    if pulses.len() > 1 && pulses[0] + to - from - pulses[pulses.len() - 1] < near {
+        pulses.pop();
+    }
     let stretches = if h.stretches.len() == 1 {
         vec![(from, h.stretches[0].period)]
     } else {
@@ -188,6 +198,9 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     }
     hearing
 }
+
+/// Least interval of two pulses, as a share of the period (ours, no source).
+const MIN_INTERVAL: f64 = 0.2;
 
 /// How far a followed pulse may get from an even one, as a share of the period, before it starts anew in its own phase (ours, no
 /// source): after a gap in the attacks, for one.

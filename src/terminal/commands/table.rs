@@ -121,14 +121,14 @@ const LAYER: &[CommandSpec] = commands! { Grid Layer:
     "voice" [ch('I')] Action::Ask(Question::Voice), "choose the layer's voice";
     "sound-file" [] Action::Ask(Question::SoundFile), "use a sound file for the layer";
     "division" [ch('/')] Action::Ask(Question::Division), "set the layer's cells per beat", "division";
-    "cycle" [ch('c')] Action::Ask(Question::Cycle), "make a cycle: repeat the first cells regardless of bar lines", "cycle";
+    "cycle" [ch('c')] Action::Ask(Question::Cycle), "make a cycle of the first cells, against bars", "cycle";
     "cycle-off" [ch('C')] run(Command::Cycle(None)), "write the cycle out";
     "mute" [ch('m')] run(Command::Mute), "mute or unmute the layer";
     "solo" [ch('S')] run(Command::Solo), "solo or unsolo the layer";
     "louder" [ch('V')] run(Command::GainBy(1)), "raise the gain by 1 dB";
     "quieter" [ch('v')] run(Command::GainBy(-1)), "lower the gain by 1 dB";
     "gain" [ch('G')] Action::Ask(Question::Gain), "set the layer's gain in dB";
-    "accent-depth" [] Action::Ask(Question::AccentDepth), "set how far accents and ghosts differ from plain attacks, in dB";
+    "accent-depth" [] Action::Ask(Question::AccentDepth), "level of accents and ghosts, in dB";
     "pan" [ch('P')] Action::Ask(Question::Pan), "pan the layer, -100 left to 100 right";
     "layer-swing" [ch('W')] Action::Ask(Question::LayerSwing), "set the layer's swing, as 2:1";
 };
@@ -167,8 +167,8 @@ const SOUND: &[CommandSpec] = commands! { Grid Sound:
     "beat-click" [ch('k')] Action::ToggleBeatClick, "click the written beat, on or off";
     "hearing-click" [ch('K')] Action::ToggleHearingClick, "click the selected hearing, on or off";
     "speaker" [] Action::Ask(Question::Speaker), "connect to a remote speaker: port and token";
-    "beat-cut" [ch('@')] Action::NextBeatClick, "beat click: each beat, off-beats only, 2 to 4 per beat";
-    "hearing-cut" [ch('#')] Action::NextHearingClick, "hearing click: each pulse, off-beats only, 2 to 4 per pulse";
+    "beat-cut" [ch('@')] Action::NextBeatClick, "beat click: beats, off-beats, 2 to 4 per beat";
+    "hearing-cut" [ch('#')] Action::NextHearingClick, "hearing click: pulses, off-beats, 2 to 4 each";
     "take-groove" [key(Code::F(5))] Action::PlayTake(Mix::GROOVE), "play the groove alone";
     "take-beat" [key(Code::F(6))] Action::PlayTake(Mix::GROOVE_AND_BEAT), "play the groove and the written beat";
     "take-hearing" [key(Code::F(7))] Action::PlayTake(Mix::GROOVE_AND_HEARING), "play the groove and the selected hearing";
@@ -200,7 +200,7 @@ const PROGRAM: &[CommandSpec] = commands! { Grid Program:
     "manual" [] Action::Manual, "open the manual";
     "find" [ch('f'), key(Code::F(2))] Action::FindCommand, "find a command", "find";
     "hearings" [ch('h')] Action::FullView, "show all hearings, reasons and streams", "hearings";
-    "focus" [ch('F')] Action::NextFocus, "analyse the first layer, this layer, all layers or the selection";
+    "focus" [ch('F')] Action::NextFocus, "analyse first layer, this one, all, selection";
     "hearing-next" [ch('H')] Action::NextHearing, "select the next hearing";
     "strips" [ch('J')] Action::ToggleStrips, "show two hearing strips, or all that fit", "more strips";
     "labels" [ch('q')] Action::NextLabels, "label attacks: groups, pitches or nothing";

@@ -192,7 +192,7 @@ mod tests {
         let log = store::progress_path(&path);
         std::fs::write(&log, "format = [").expect("written");
         let error = source.progress(work(1)).expect_err("damaged");
-        assert!(error.starts_with("riff.progress: line 1 is not TOML; it is left as it is"), "{error}");
+        assert!(error.starts_with("riff.progress: line 1 is not TOML; the file is left unchanged"), "{error}");
         assert_eq!(std::fs::read_to_string(&log).expect("text"), "format = [");
     }
 
