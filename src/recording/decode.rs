@@ -35,7 +35,7 @@ const FORMATS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
 
 /// A decoded sound in one channel.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct DecodedSound {
+pub struct DecodedSound {
     /// Samples at the wanted rate, at most 1 in magnitude; never empty, never all zero.
     pub samples: Vec<f32>,
     /// Damage, truncation, channels that cancel each other: one sentence each.
@@ -44,7 +44,7 @@ pub(crate) struct DecodedSound {
 
 /// Why a sound cannot be used: what is expected, and what was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct DecodeError(String);
+pub struct DecodeError(String);
 
 impl DecodeError {
     pub(crate) fn new(wanted: impl fmt::Display, found: impl fmt::Display) -> Self {
@@ -68,7 +68,7 @@ impl std::error::Error for DecodeError {}
 /// # Errors
 /// [`DecodeError`] for an empty or silent file, an unknown format, damage at the start, a sound that is too long, and samples
 /// that are not finite.
-pub(crate) fn decode(
+pub fn decode(
     source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
     rate: SampleRate,

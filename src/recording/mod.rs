@@ -6,4 +6,4 @@ mod level;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use decode::{DecodeError, DecodedSound, decode};
+pub use decode::{DecodeError, DecodedSound, decode};
