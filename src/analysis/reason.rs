@@ -1,6 +1,6 @@
 //! What can make a groove hard, with its numbers and as a sentence.
 
-use super::hearing::{Kind, Lateness};
+use super::hearing::Kind;
 use std::fmt;
 
 /// What makes a groove hard. Tempos and times are those of the playing speed, shares are 0 to 1.
@@ -84,16 +84,6 @@ fn percent(share: f64) -> String {
     }
 }
 
-impl Reason {
-    /// The displaced pulse in words, if this is one.
-    fn lateness(kind: Kind) -> Option<Lateness> {
-        match kind {
-            Kind::Displaced { late, .. } => Some(late),
-            _ => None,
-        }
-    }
-}
-
 /// The reason in one sentence.
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -142,10 +132,10 @@ impl fmt::Display for Reason {
             Self::CrossRhythm { pulses, beats } => {
                 write!(f, "the attacks make {pulses} even pulses in the time of {beats} beats")
             }
-            Self::Displacement(kind) => match Self::lateness(*kind) {
-                Some(late) => write!(f, "the attacks suggest a shifted beat: {late}"),
-                None => write!(f, "the attacks suggest a shifted beat: {kind}"),
-            },
+            Self::Displacement(Kind::Displaced { late, .. }) => {
+                write!(f, "the attacks suggest a shifted beat: {late}")
+            }
+            Self::Displacement(kind) => write!(f, "the attacks suggest a shifted beat: {kind}"),
             Self::AccentsOffBeat(share) => write!(f, "{} of the accents are not on a beat", percent(*share)),
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")

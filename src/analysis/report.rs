@@ -240,8 +240,7 @@ pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
 /// The question to the model about some layers.
 fn input(groove: &Groove, clock: &Clock, layers: &[usize], options: &AnalysisOptions) -> Input {
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
-    let question = |region| Input::new(groove, clock, layers, region, speed).with_limits(options.limits);
-    question(options.scope.region.as_ref())
+    Input::new(groove, clock, layers, options.scope.region.as_ref(), speed).with_limits(options.limits)
 }
 
 fn layer_report(groove: &Groove, layer: usize) -> LayerReport {

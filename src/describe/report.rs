@@ -1,5 +1,6 @@
 //! Sentences and phrases about a report.
 
+use crate::analysis::listener::ABOUT_AS_LIKELY;
 use crate::analysis::{
     Answer, Figure, Hearing, Landings, LayerReport, Pair, Report, Source, Speeds, Stretch, landing, limits,
 };
@@ -159,9 +160,6 @@ pub(crate) fn share(x: f64) -> String {
     }
 }
 
-/// Hearings within this factor of each other are about as likely.
-const ABOUT_AS_LIKELY: f64 = 1.5;
-
 /// How many entries from the first on are about as likely, the written beat and what is counted with it as one.
 pub(crate) fn about_as_likely(report: &Report) -> usize {
     let Some(answer) = &report.answer else { return 0 };
@@ -171,7 +169,7 @@ pub(crate) fn about_as_likely(report: &Report) -> usize {
     entries.iter().take_while(|p| **p > 0.0 && entries[0] <= **p * ABOUT_AS_LIKELY).count()
 }
 
-/// How likely the written beat is kept, for somebody who follows the layers asked about and for somebody who takes in all.
+/// How likely the written beat is kept, for a listener who follows the analysed layers and for one who hears all layers.
 pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
     let names: Vec<&str> =
         report.focus.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();

@@ -4,7 +4,6 @@ mod fit;
 mod kind;
 
 pub use kind::Kind;
-pub(crate) use kind::Lateness;
 pub(in crate::analysis) use kind::of as kind_of;
 
 use super::clock::Clock;
@@ -41,7 +40,7 @@ pub struct Stretch {
 pub struct Hearing {
     /// What it is.
     pub kind: Kind,
-    /// The model's probability, 0 to 1. The written beat is listed even where the model does not hear it, with 0.
+    /// The model's probability, 0 to 1. The written beat is listed however unlikely it is.
     pub probability: f64,
     /// The tempered probability that is shown, 0 to 1; `None` below a probability of 0.01.
     pub shown: Option<f64>,
@@ -243,7 +242,7 @@ fn phase(run: &[f64], period: f64) -> f64 {
     run.iter().enumerate().map(|(k, p)| p - k as f64 * period).sum::<f64>() / run.len().max(1) as f64
 }
 
-/// Whether the pulses of a hearing lie where its beats are cut exactly, so that attacks near a pulse are beside it.
+/// Whether the pulses of a hearing lie where its beats are cut exactly, so that an attack near a pulse is not on it.
 fn is_exact(kind: listener::Kind) -> bool {
     matches!(kind, listener::Kind::Even | listener::Kind::Unequal)
 }

@@ -5,7 +5,7 @@ use super::hypothesis::Kind;
 use super::input::Carried;
 
 /// Two hearings within this factor are about as likely.
-pub(super) const ABOUT_AS_LIKELY: f64 = 1.5;
+pub(crate) const ABOUT_AS_LIKELY: f64 = 1.5;
 /// Hearings of less are not shown.
 const MIN_SHOWN: f64 = 0.01;
 

@@ -35,7 +35,7 @@ pub(crate) use family::{Member, is_familiar};
 pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
 pub(crate) use input::{Carried, Input, Section};
-pub(crate) use listening::{Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
+pub(crate) use listening::{ABOUT_AS_LIKELY, Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
 pub(crate) use speeds::{Leader, SpeedChart, chart};
 
 use cell::Cell;
