@@ -39,7 +39,7 @@ pub(super) fn attractors(
         sigma: (params.follow_share * period / parts as f64 + params.follow_floor) as f32,
         phase: (period * (f64::from(i) + FIRST_START) / f64::from(count)) as f32,
     };
-    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt;
+    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt * (1.0 - 1e-6);
     let starts: Vec<Start> =
         periods.iter().filter(slow_enough).flat_map(|p| (0..count).map(move |i| start(*p, i))).collect();
     let mut all: Vec<Attractor> = Vec::with_capacity(starts.len());

@@ -42,7 +42,7 @@ impl Windows {
         if windows.len() > 1 {
             scales.push(params.present / length);
             for (from, to) in windows {
-                let at = |t: f64| events.partition_point(|e| e.time < t);
+                let at = |t: f64| events.partition_point(|e| e.time < t - 1e-6);
                 if at(from) < at(to) {
                     of_event[at(from)..at(to)].fill(Some(scales.len()));
                     scales.push(params.present / (to - from));

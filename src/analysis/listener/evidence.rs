@@ -6,6 +6,9 @@ use crate::rhythm::{Accent, Voice};
 
 /// Two attacks closer than this are one event, in seconds at full speed: positions are exact before they become seconds.
 const SAME_TIME: f64 = 1e-6;
+/// Steps per second that times are rounded to at the playing speed: what sounds the same is then the same number, however it is
+/// written, and hearings that are equally likely come in the same order.
+const STEPS: f64 = (1_u64 << 33) as f64;
 /// A layer's short interval times this is the longest one that is no gap (ours, no source).
 const GAP: f64 = 1.4;
 
@@ -48,15 +51,15 @@ pub(super) fn spans(input: &Input) -> Vec<Span> {
             length = shortest_loop(&of_range, length, run);
             range.1 = range.0 + length;
         }
-        let speed = input.speed;
+        let played = |seconds: f64| (seconds / input.speed * STEPS).round() / STEPS;
         spans.push(Span {
             range,
-            length: length / speed,
-            cuts: run.iter().map(|s| (s.start - range.0) / speed).filter(|c| *c < length / speed).collect(),
+            length: played(length),
+            cuts: run.iter().map(|s| s.start - range.0).filter(|c| *c < length - SAME_TIME).map(played).collect(),
             events: of_range
                 .iter()
                 .filter(|e| e.0 < length - SAME_TIME)
-                .map(|e| Event { time: e.0 / speed, weight: e.1 })
+                .map(|e| Event { time: played(e.0), weight: e.1 })
                 .collect(),
         });
     }

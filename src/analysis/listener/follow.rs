@@ -2,7 +2,7 @@
 //!
 //! For each event `t` in order, with the pulse at `ph`:
 //! ```text
-//! z = round((t - ph) / P); ph += z P; index += z; e = t - ph; g = exp(-e^2 / (2 sigma^2)); ph += alpha e g
+//! z = round((t - ph) / P - tie); ph += z P; index += z; e = t - ph; g = exp(-e^2 / (2 sigma^2)); ph += alpha e g
 //! ```
 //! (linear phase correction, Repp 2005, that gives less to an attack the farther it is). Kept is only `t - ph`, so that single
 //! precision is enough for a loop of any length.
@@ -13,6 +13,10 @@ use super::params::Params;
 
 /// Events on which a pulse settles before it is measured; two rounds of a shorter loop.
 const SETTLE: usize = 128;
+
+/// An attack halfway between two pulses belongs to the earlier one, and of two attacks as near to a pulse the later one is on it: by so
+/// much more than rounding errors, so that these decide nothing.
+const TIE: f32 = 1e-3;
 
 /// Where a pulse starts; in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -84,7 +88,7 @@ impl Course {
             if let Some(last) = out.last_mut().filter(|_| single) {
                 for lane in 0..LANES {
                     let same = last.index[lane] == index[lane];
-                    let nearer = bell[lane] >= before[lane];
+                    let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
                     last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
                     now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
                 }
@@ -101,7 +105,7 @@ impl Course {
         let mut now = Step { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
         for lane in 0..LANES {
             let x = since[lane] + step;
-            let z = round(x / period[lane]);
+            let z = round(x / period[lane] - TIE);
             let e = x - z * period[lane];
             let d = e * sharpness[lane];
             let g = exp(-0.5 * d * d);

@@ -89,7 +89,8 @@ fn best_of_windows(
     let of_tempo: Vec<usize> = structures.iter().map(tempo).collect();
     let (mut beats, mut silent, mut sums) = (Vec::new(), Vec::new(), Vec::new());
     for &(from, to) in windows {
-        let cell_of = |t: f64| ((t - grid.cell.origin) / grid.cell.length).round().max(0.0) as usize;
+        // A window that ends halfway through a cell leaves it out.
+        let cell_of = |t: f64| ((t - grid.cell.origin) / grid.cell.length - 1e-6).round().max(0.0) as usize;
         let range = cell_of(from).min(grid.cells())..cell_of(to).min(grid.cells());
         if range.is_empty() {
             continue;

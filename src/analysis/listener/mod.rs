@@ -101,7 +101,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     let mut grid = grid_felt::GridPosterior::default();
     if let Some(cell) = found.filter(|_| feel > 0.0) {
         let mut halved = cell.length;
-        while halved > params.longest_cell * (1.0 + 1e-9) {
+        while halved > params.longest_cell * (1.0 + 1e-6) {
             halved /= 2.0;
         }
         let cell = Cell::through(halved, cell.origin);

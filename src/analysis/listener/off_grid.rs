@@ -228,7 +228,7 @@ fn go_on(pieces: &mut [(Vec<f64>, f64)], length: f64) {
         };
         let (pulses, period) = &mut pieces[i];
         if let (Some(&last), Some(next)) = (pulses.last(), next) {
-            let steps = ((next - last) / *period).round();
+            let steps = ((next - last) / *period + renewal::HAIR).round();
             let between = (1..steps.max(1.0) as usize).map(|k| last + (next - last) * k as f64 / steps);
             pulses.extend(between.filter(|p| *p < length));
         }

@@ -16,6 +16,9 @@ const STEP: f64 = 0.02;
 /// Prior of this way of hearing beside a pulse that is followed (ours, no source).
 const PRIOR: f64 = 0.2;
 
+/// More than rounding errors, so that these decide nothing about simple fractions of a period.
+pub(super) const HAIR: f64 = 1e-6;
+
 /// A period of the intervals, in seconds.
 #[derive(Debug, Clone)]
 pub(super) struct Rate {
@@ -86,8 +89,10 @@ impl Gaps {
         }));
         // The mean of the intervals from half to one and a half of the period, if most are.
         let rate = |period: f64| {
-            let (from, to) =
-                (sorted.partition_point(|g| *g <= 0.5 * period), sorted.partition_point(|g| *g < 1.5 * period));
+            let (from, to) = (
+                sorted.partition_point(|g| *g < (0.5 + HAIR) * period),
+                sorted.partition_point(|g| *g < (1.5 - HAIR) * period),
+            );
             if (to - from) * 2 > sorted.len() { (sums[to] - sums[from]) / (to - from) as f64 } else { period }
         };
         let phase = (1.0 / params.spread / std::f64::consts::TAU.sqrt()).ln();
@@ -138,7 +143,7 @@ pub(super) fn divided(mut times: impl Iterator<Item = f64>, rate: f64) -> Vec<f6
     let mut pulses: Vec<f64> = times.next().into_iter().collect();
     for time in times {
         let from = pulses[pulses.len() - 1];
-        let steps = ((time - from) / rate).round();
+        let steps = ((time - from) / rate + HAIR).round();
         pulses.extend((1..=steps.max(0.0) as usize).map(|k| from + (time - from) * k as f64 / steps));
     }
     pulses

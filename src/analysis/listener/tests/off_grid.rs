@@ -7,6 +7,9 @@ use super::super::off_grid::OffGrid;
 use super::invariance::Random;
 use super::*;
 
+/// How an attack halfway between two pulses, and a pulse halfway between two attacks, are decided.
+const TIE: f64 = 1e-3;
+
 /// Log posterior of a followed pulse summed over bars, by the formula of the module doc of `followed`.
 fn slow_pulse(events: &[Event], length: f64, start: Start, parts: usize, k: &Params) -> f64 {
     let (p, sigma, s) = (f64::from(start.period), f64::from(start.sigma), parts as f64);
@@ -17,7 +20,7 @@ fn slow_pulse(events: &[Event], length: f64, start: Start, parts: usize, k: &Par
         let before = index;
         for e in events {
             let t = e.time + f64::from(round) * length;
-            let z = ((t - phase) / p).round_ties_even();
+            let z = ((t - phase) / p - TIE).round_ties_even();
             phase += z * p;
             index += z;
             let error = t - phase;
@@ -33,7 +36,7 @@ fn slow_pulse(events: &[Event], length: f64, start: Start, parts: usize, k: &Par
     let bells: Vec<f64> = seen.iter().map(|x| x.2).collect();
     for i in 1..seen.len() {
         if parts == 1 && seen[i].1 == seen[i - 1].1 {
-            seen[if bells[i] >= bells[i - 1] { i - 1 } else { i }].2 = 0.0;
+            seen[if bells[i] * (1.0 + TIE) >= bells[i - 1] { i - 1 } else { i }].2 = 0.0;
         }
     }
     let rest = if parts == 1 { k.stray_weight } else { k.rest };

@@ -70,7 +70,7 @@ fn plain_beats_are_heard_as_written() {
                 let limit = match ease {
                     Ease::Plain => 0.2,
                     Ease::Bare => 0.4,
-                    Ease::BareSixteenths => SIXTEENTHS[(bpm as usize - 60) / 10] + 0.03,
+                    Ease::BareSixteenths => f64::max(0.4, SIXTEENTHS[(bpm as usize - 60) / 10] + 0.03),
                     Ease::FastThree => 1.0,
                 };
                 let is_bare = asked_of == "first" && layers.len() > 1;
