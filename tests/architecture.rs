@@ -169,9 +169,11 @@ const EXCEPTIONS: &[Exception] = &[
     Exception {
         path: "terminal/shell",
         modules: &["export", "import", "recording", "sound", "store"],
-        crates: &["base64", "signal_hook"],
+        crates: &["base64", "rustix", "signal_hook"],
         code: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
+    // Tests that read grooves from text.
+    Exception { path: "describe/difference/tests", modules: &["store"], crates: &[], code: &[] },
     // Tests that import what was exported.
     Exception { path: "import/midi/tests", modules: &["export"], crates: &[], code: &[] },
     Exception { path: "import/musicxml/tests", modules: &["export"], crates: &[], code: &[] },

@@ -1,6 +1,8 @@
 //! The editor in a pseudo-terminal: keys typed, files saved, the journal recovered.
 
+mod input;
 mod jobs;
+mod recovery;
 
 use crate::support::editor::{Editor, journal};
 use std::fs;
@@ -100,31 +102,6 @@ fn a_typed_riff_is_saved_and_opened_again() {
     editor.shows("(saved)");
     editor.types("\x11");
     editor.assert_ends();
-}
-
-#[test]
-fn a_signal_restores_the_terminal_and_keeps_unsaved_changes() {
-    let home = tempfile::tempdir().expect("a folder");
-    let mut editor = Editor::open(home.path(), None);
-    editor.shows("no attacks in this section");
-    editor.types("345");
-    editor.shows("3+4, then 57 to the end");
-    let pid = editor.child.process_id().expect("runs");
-    // The shell's own kill: a bare system has no program of that name.
-    let killed = std::process::Command::new("sh").args(["-c", &format!("kill -TERM {pid}")]).status().expect("a shell");
-    assert!(killed.success());
-    assert!(editor.wait().restored);
-    let kept = journal(home.path());
-    assert!(kept.len() == 1 && kept[0].contains("x--x ---x ----"), "{kept:?}");
-    // The next start recovers the changes.
-    let mut editor = Editor::open(home.path(), None);
-    editor.shows("recovered unsaved changes");
-    editor.shows("3+4, then 57 to the end");
-    editor.types("\x11");
-    editor.shows("Not saved.");
-    editor.types("y");
-    editor.assert_ends();
-    assert!(journal(home.path()).is_empty());
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! Text about grooves and reports that the screen, the command line and the handouts share: sentences and plain-text drawings.
 //! It must not know where the text is shown.
 
+mod difference;
 mod explain;
 pub(crate) mod ladder;
 mod measure;
@@ -11,6 +12,7 @@ mod report;
 pub(crate) mod streams;
 pub(crate) mod tap;
 
+pub(crate) use difference::difference;
 pub(crate) use explain::{explain, leaders_by_speed};
 pub(crate) use ladder::leader_name;
 pub(crate) use measure::measure;

@@ -134,7 +134,7 @@ fn join_cells(groove: &Groove, region: &Region, layer: usize, between: &str, mar
 }
 
 /// Replaces control characters by spaces so that the text stays on its line.
-fn without_controls(text: &str) -> String {
+pub(super) fn without_controls(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 

@@ -102,7 +102,7 @@ impl Session {
         saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
-    /// Records that a groove is saved. After a recovery it is not the current one.
+    /// Records that a groove is saved.
     pub(crate) fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
         if let Some(saved) = self.saved.get_mut(document.0) {
             *saved = Some(groove);
@@ -152,6 +152,11 @@ impl Session {
             self.saved.push(None);
         }
         outcome
+    }
+
+    /// Replaces the groove by unsaved work of an earlier session, as an undoable step.
+    pub(crate) fn recover(&mut self, groove: Groove) {
+        self.commit(groove, "recovery of unsaved changes".to_owned(), self.cursor, None);
     }
 
     /// The current groove as a step of the history.

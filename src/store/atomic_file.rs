@@ -1,11 +1,16 @@
 //! Files that are written under a temporary name and renamed when they are complete.
 
+use super::lock::{lock_folder, try_lock};
 use super::save::resolve_links;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempPath;
+
+/// Start and end of the names of temporary files.
+const PREFIX: &str = ".teeter-";
+const SUFFIX: &str = ".tmp";
 
 /// This process's temporary files, and the targets it has completed.
 #[derive(Debug)]
@@ -85,7 +90,7 @@ impl AtomicFile {
             return Err(io::Error::new(io::ErrorKind::PermissionDenied, "the file is read-only"));
         }
         let mut builder = tempfile::Builder::new();
-        builder.prefix(".teeter-").suffix(".tmp");
+        builder.prefix(PREFIX).suffix(SUFFIX);
         #[cfg(unix)]
         // A replacement stays private until it has the mode of the old file.
         if access == Access::Shared && replaced.is_none() {
@@ -93,6 +98,8 @@ impl AtomicFile {
         }
         #[cfg(not(unix))]
         let _ = access;
+        // Until the file is locked nobody may take it for one whose process was killed.
+        let lock = lock_folder(folder_of(&target));
         // The message leaves out the temporary name, which means nothing to the user.
         let created = builder.tempfile_in(folder_of(&target)).map_err(|e| match e.kind() {
             kind @ io::ErrorKind::NotFound => {
@@ -101,6 +108,8 @@ impl AtomicFile {
             kind => kind.into(),
         })?;
         let (file, temporary) = created.into_parts();
+        try_lock(&file);
+        drop(lock);
         registry().pending.push(temporary.to_path_buf());
         let pending = Pending(temporary.to_path_buf());
         if let Some(old) = replaced {
@@ -115,16 +124,34 @@ impl AtomicFile {
         Ok(Self { out: BufWriter::new(file), temporary, target, pending })
     }
 
-    /// Flushes the file to the disk and renames it over its target. On an error the target is unchanged.
-    pub(super) fn commit_durably(mut self) -> io::Result<()> {
+    /// Flushes the file to the disk.
+    pub(super) fn sync(&mut self) -> io::Result<()> {
         self.out.flush()?;
-        self.out.get_ref().sync_all()?;
+        self.out.get_ref().sync_all()
+    }
+
+    /// Renames the file over its target. On an error the target is unchanged.
+    pub(super) fn replace_target(self) -> io::Result<()> {
         self.temporary.persist(&self.target).map_err(|e| e.error)?;
         // The rename is on the disk when the folder is. Not every system can flush a folder.
         if let Ok(folder) = File::open(folder_of(&self.target)) {
             drop(folder.sync_all());
         }
         Ok(())
+    }
+}
+
+/// Removes the temporary files that killed processes left in a folder.
+pub(crate) fn remove_orphans(folder: &Path) {
+    let _lock = lock_folder(folder);
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let is_temporary = entry.file_name().to_str().is_some_and(|n| n.starts_with(PREFIX) && n.ends_with(SUFFIX));
+        if is_temporary
+            && entry.file_type().is_ok_and(|t| t.is_file())
+            && File::open(entry.path()).is_ok_and(|file| try_lock(&file))
+        {
+            drop(fs::remove_file(entry.path()));
+        }
     }
 }
 
@@ -235,6 +262,18 @@ mod tests {
         assert_eq!(fs::read_to_string(path("a.wav")).expect("text"), "two");
         assert_eq!(count(folder.path()), 2);
         assert!(!registry().pending.iter().any(|p| p.starts_with(folder.path())));
+    }
+
+    #[test]
+    fn only_temporary_files_without_a_process_are_removed() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let used = file(&folder.path().join("a.wav"), "half");
+        fs::write(folder.path().join(".teeter-killed.tmp"), "half").expect("written");
+        fs::write(folder.path().join(".teeter-notes"), "kept").expect("written");
+        remove_orphans(folder.path());
+        assert_eq!(count(folder.path()), 2);
+        assert!(!folder.path().join(".teeter-killed.tmp").exists());
+        commit_all(vec![used], Overwrite::Never).expect("committed");
     }
 
     #[test]

@@ -7,23 +7,28 @@ mod error;
 mod fields;
 mod file_type;
 mod journal;
+mod lock;
 mod print;
 mod progress;
 mod read;
 mod save;
+mod state_folder;
 mod state_values;
 #[cfg(test)]
 mod tests;
 mod update;
 
-pub(crate) use atomic_file::{AtomicFile, CommitError, Overwrite, commit_all, remove_pending_and_exit};
+pub(crate) use atomic_file::{AtomicFile, CommitError, Overwrite, commit_all, remove_orphans, remove_pending_and_exit};
 pub(crate) use error::reason;
 pub use error::{LoadError, Problem};
 use error::{ParseError, Position};
-pub(crate) use journal::{Journal, Recovered};
+pub(crate) use journal::{Journal, Unsaved, sync};
+pub use journal::{JournalContents, read_journal};
+pub(crate) use print::Printer;
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
 pub(crate) use save::{SaveError, Stamp, save};
+pub(crate) use state_folder::StateFolder;
 pub(crate) use state_values::{Calibration, SoundLevels};
 pub use update::update;
 

@@ -4,7 +4,8 @@ use super::FORMAT;
 use super::read::{self, DEFAULT_DIVISION, ONLY, PART};
 use super::update;
 use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, print_note_value};
-use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, Value};
+use std::sync::Arc;
+use toml_edit::{DocumentMut, Item, Table, Value};
 
 /// Longest line of cells or pitches, in characters.
 const MAX_WIDTH: usize = 96;
@@ -58,6 +59,47 @@ pub(super) fn layer_fields(layer: &Layer) -> [Field; 10] {
 
 /// Prints a groove as a new file: spaces between beats, ` | ` between bars, long cells over several lines of one to four bars.
 pub fn print(groove: &Groove) -> String {
+    Printer::default().print(groove)
+}
+
+/// Prints states of a groove one after the other, and of each only the layers that changed.
+#[derive(Debug, Default)]
+pub(crate) struct Printer {
+    sections: Vec<Section>,
+    layers: Vec<(Arc<Layer>, String)>,
+}
+
+impl Printer {
+    pub(crate) fn print(&mut self, groove: &Groove) -> String {
+        if self.sections != groove.sections() {
+            self.layers.clear();
+            self.sections = groove.sections().to_vec();
+        }
+        let mut text = head(groove).to_string();
+        let printed = |l: &Arc<Layer>| {
+            let known = self.layers.iter().find(|(other, _)| Arc::ptr_eq(other, l));
+            (l.clone(), known.map_or_else(|| whole_layer(groove, l), |(_, text)| text.clone()))
+        };
+        self.layers = groove.layers().iter().map(printed).collect();
+        for (_, layer) in &self.layers {
+            text.push('\n');
+            text += layer;
+        }
+        text
+    }
+}
+
+/// A layer with its cells, as the only one of a document.
+fn whole_layer(groove: &Groove, l: &Layer) -> String {
+    let mut table = layer(l);
+    update::write_parts(&mut table, groove, groove, l, &[]);
+    let mut document = DocumentMut::new();
+    document.as_table_mut().insert("layer", Item::ArrayOfTables([table].into_iter().collect()));
+    document.to_string()
+}
+
+/// A groove without its layers.
+fn head(groove: &Groove) -> DocumentMut {
     let mut document = DocumentMut::new();
     let root = document.as_table_mut();
     put(root, "format", FORMAT);
@@ -68,16 +110,7 @@ pub fn print(groove: &Groove) -> String {
     let several = groove.sections().len() > 1;
     let sections = groove.sections().iter().map(|s| section(s, several)).collect();
     root.insert("section", Item::ArrayOfTables(sections));
-    if !groove.layers().is_empty() {
-        let mut layers = ArrayOfTables::new();
-        for l in groove.layers() {
-            let mut table = layer(l);
-            update::write_parts(&mut table, groove, groove, l, &[]);
-            layers.push(table);
-        }
-        root.insert("layer", Item::ArrayOfTables(layers));
-    }
-    document.to_string()
+    document
 }
 
 fn put(table: &mut Table, key: &str, value: impl Into<Value>) {

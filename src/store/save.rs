@@ -3,6 +3,7 @@
 use super::MAX_BYTES;
 use super::atomic_file::{Access, AtomicFile, folder_of};
 use super::error::reason;
+use super::lock::lock_folder;
 use crate::rhythm::expected;
 use std::fmt;
 use std::fs::{self, File, OpenOptions};
@@ -17,7 +18,7 @@ pub struct Stamp(Option<(u64, u64)>);
 impl Stamp {
     pub(crate) const ABSENT: Stamp = Stamp(None);
 
-    pub(super) fn of(text: &str) -> Self {
+    pub(crate) fn of(text: &str) -> Self {
         Self::of_bytes(text.as_bytes())
     }
 
@@ -81,6 +82,14 @@ impl SaveError {
             Self::TooLarge(_, bytes) => format!("not saved, {}", expected(format!("at most {MAX_BYTES} bytes"), bytes)),
         }
     }
+
+    /// The system's reason alone, as far as there is one.
+    pub(crate) fn cause(&self) -> String {
+        match self {
+            Self::Folder(_, why) | Self::Write(_, why) => why.clone(),
+            other => other.message(),
+        }
+    }
 }
 
 impl fmt::Display for SaveError {
@@ -110,19 +119,38 @@ pub(crate) fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Sta
         if metadata.permissions().readonly() || is_denied {
             return Err(SaveError::ReadOnly(path.to_owned()));
         }
-        if loaded.is_some_and(|stamp| stamp != Stamp::of_file(&target, metadata.len())) {
-            return Err(SaveError::ChangedOnDisk(path.to_owned()));
-        }
     }
-    write_atomically(&target, text, Access::Shared)?;
+    let file = prepare(&target, text, Access::Shared)?;
+    // From here to the end no other editor saves in this folder.
+    let _lock = lock_folder(folder_of(&target));
+    let metadata = fs::metadata(&target).ok();
+    if let (Some(loaded), Some(metadata)) = (loaded, metadata)
+        && loaded != Stamp::of_file(&target, metadata.len())
+    {
+        return Err(SaveError::ChangedOnDisk(path.to_owned()));
+    }
+    replace(file, &target)?;
     Ok(Stamp::of(text))
 }
 
 pub(super) fn write_atomically(target: &Path, text: &str, access: Access) -> Result<(), SaveError> {
+    replace(prepare(target, text, access)?, target)
+}
+
+fn write_error(target: &Path) -> impl Fn(io::Error) -> SaveError {
+    move |e| SaveError::Write(target.to_owned(), reason(&e))
+}
+
+/// Writes the text to a temporary file on the disk.
+fn prepare(target: &Path, text: &str, access: Access) -> Result<AtomicFile, SaveError> {
     let no_file = |e| SaveError::Folder(folder_of(target).to_owned(), reason(&e));
     let mut file = AtomicFile::with_access(target, access).map_err(no_file)?;
-    let written = file.write_all(text.as_bytes()).and_then(|()| file.commit_durably());
-    written.map_err(|e| SaveError::Write(target.to_owned(), reason(&e)))
+    file.write_all(text.as_bytes()).and_then(|()| file.sync()).map_err(write_error(target))?;
+    Ok(file)
+}
+
+fn replace(file: AtomicFile, target: &Path) -> Result<(), SaveError> {
+    file.replace_target().map_err(write_error(target))
 }
 
 /// Follows links to a file that need not exist.

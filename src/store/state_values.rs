@@ -1,6 +1,6 @@
-//! The tap calibration and the volumes of the last session, in small files next to the journal.
+//! The tap calibration and the volumes of the last session, in small files next to the state.
 
-use super::{Journal, SaveError};
+use super::{SaveError, StateFolder};
 use toml_edit::DocumentMut;
 
 const CALIBRATION_FILE: &str = "tap-offset.toml";
@@ -28,7 +28,7 @@ pub(crate) struct SoundLevels {
     pub click_db: f64,
 }
 
-impl Journal {
+impl StateFolder {
     /// The saved calibration; `None` if it is missing or invalid.
     pub(crate) fn calibration(&self) -> Option<Calibration> {
         let [ms, error_ms] = self.numbers(CALIBRATION_FILE, ["offset-ms", "error-ms"])?;
@@ -42,7 +42,7 @@ impl Journal {
              offset-ms = {:.2}\nerror-ms = {:.2}\n",
             c.ms, c.error_ms
         );
-        self.write_state(CALIBRATION_FILE, &text)
+        self.write(CALIBRATION_FILE, &text)
     }
 
     /// The saved volumes; `None` if they are missing or invalid.
@@ -55,11 +55,11 @@ impl Journal {
 
     pub(crate) fn save_sound_levels(&self, levels: SoundLevels) -> Result<(), SaveError> {
         let SoundLevels { volume_db, click_db } = levels;
-        self.write_state(LEVELS_FILE, &format!("volume-db = {volume_db:?}\nclick-db = {click_db:?}\n"))
+        self.write(LEVELS_FILE, &format!("volume-db = {volume_db:?}\nclick-db = {click_db:?}\n"))
     }
 
     fn numbers(&self, file: &str, keys: [&str; 2]) -> Option<[f64; 2]> {
-        let document: DocumentMut = self.read_state(file)?.parse().ok()?;
+        let document: DocumentMut = self.read(file)?.parse().ok()?;
         let number = |key| {
             let value = document.get(key)?;
             value.as_float().or_else(|| value.as_integer().map(|n| n as f64))
@@ -76,36 +76,35 @@ mod tests {
     #[test]
     fn a_calibration_is_kept_and_invalid_ones_are_ignored() {
         let home = tempfile::tempdir().expect("a folder");
-        let journal = Journal::at(&home.path().join("teeter"));
-        assert_eq!(journal.calibration(), None);
+        let state = StateFolder::at(&home.path().join("teeter"));
+        assert_eq!(state.calibration(), None);
         let kept = Calibration { ms: -23.5, error_ms: 3.25 };
-        journal.save_calibration(kept).expect("written");
-        assert_eq!(journal.calibration(), Some(kept));
-        assert!(journal.recover(None).is_none(), "it is no unsaved groove");
+        state.save_calibration(kept).expect("written");
+        assert_eq!(state.calibration(), Some(kept));
         let file = home.path().join("teeter").join(CALIBRATION_FILE);
         let no_number = ["", "offset-ms", "\0", "offset-ms = 2"];
         let out_of_range = ["offset-ms = 1e9\nerror-ms = 1.0", "offset-ms = nan\nerror-ms = 1.0"];
         for text in no_number.into_iter().chain(out_of_range) {
             fs::write(&file, text).expect("written");
-            assert_eq!(journal.calibration(), None, "{text}");
+            assert_eq!(state.calibration(), None, "{text}");
         }
         fs::write(&file, "offset-ms = 12\nerror-ms = 1").expect("written");
-        assert_eq!(journal.calibration(), Some(Calibration { ms: 12.0, error_ms: 1.0 }));
+        assert_eq!(state.calibration(), Some(Calibration { ms: 12.0, error_ms: 1.0 }));
     }
 
     #[test]
     fn volumes_are_kept_and_invalid_ones_are_ignored() {
         let home = tempfile::tempdir().expect("a folder");
-        let journal = Journal::at(&home.path().join("teeter"));
-        assert_eq!(journal.sound_levels(), None);
+        let state = StateFolder::at(&home.path().join("teeter"));
+        assert_eq!(state.sound_levels(), None);
         for kept in [SoundLevels { volume_db: -12.0, click_db: 3.5 }, SoundLevels::default()] {
-            journal.save_sound_levels(kept).expect("written");
-            assert_eq!(journal.sound_levels(), Some(kept));
+            state.save_sound_levels(kept).expect("written");
+            assert_eq!(state.sound_levels(), Some(kept));
         }
         let file = home.path().join("teeter").join(LEVELS_FILE);
         for text in ["", "volume-db = 20\nclick-db = 0", "volume-db = nan\nclick-db = 0", "volume-db = -3", "\0"] {
             fs::write(&file, text).expect("written");
-            assert_eq!(journal.sound_levels(), None, "{text}");
+            assert_eq!(state.sound_levels(), None, "{text}");
         }
     }
 }

@@ -4,7 +4,6 @@ use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
 use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Place, Tempo, Time, Voice};
 use proptest::prelude::*;
-use std::path::PathBuf;
 
 fn read(text: &str) -> Groove {
     parse(text, "t").unwrap_or_else(|e| panic!("{e}\n{text}")).groove
@@ -30,6 +29,16 @@ proptest! {
         let text = print(&g);
         let back = parse(&text, "t").map_err(|e| TestCaseError::fail(format!("{e}\n{text}")))?;
         prop_assert_eq!(back.groove, g);
+    }
+
+    #[test]
+    fn a_printer_prints_every_state_as_a_new_one_would(a in grooves(), b in grooves()) {
+        let mut printer = Printer::default();
+        let of_layer = a.edited(&Edit::SoundFile(0, Some("a.wav".into()))).unwrap_or_else(|_| a.clone());
+        let of_section = a.edited(&Edit::Bars(0, 1)).unwrap_or_else(|_| a.clone());
+        for groove in [&a, &of_layer, &a, &of_section, &b] {
+            prop_assert_eq!(printer.print(groove), print(groove));
+        }
     }
 
     #[test]
@@ -326,58 +335,6 @@ fn a_groove_that_asks_for_too_much_is_refused_before_it_is_made() {
     assert!(matches!(parse(&text, "t").expect_err("too much").problem, Problem::Bound(_)));
     let deep = format!("format = 1\ntitle = {}1{}", "[".repeat(100_000), "]".repeat(100_000));
     assert!(matches!(parse(&deep, "t").expect_err("too deep").problem, Problem::Syntax(..)));
-}
-
-#[test]
-fn the_journal_gives_back_what_the_file_has_not() {
-    let folder = folder();
-    let (state, path) = (folder.path().join("state/teeter"), folder.path().join("winch.toml"));
-    let journal = Journal::at(&state);
-    assert_eq!(journal.recover(Some(&path)), None);
-    fs::write(&path, "saved").expect("written");
-    journal.write(Some(&path), "saved").expect("kept");
-    assert_eq!(journal.recover(Some(&path)), None, "the same text is no unsaved work");
-    journal.write(Some(&path), "unsaved").expect("kept");
-    let found = journal.recover(Some(&path)).expect("unsaved work");
-    assert_eq!((found.text.as_str(), found.file_exists), ("unsaved", true));
-    let dotted = folder.path().join("./state/../winch.toml");
-    assert_eq!(journal.recover(Some(&dotted)).map(|r| r.text), Some("unsaved".into()), "one file, one journal");
-
-    fs::remove_file(&path).expect("removed");
-    let found = journal.recover(Some(&path)).expect("unsaved work of a vanished file");
-    assert_eq!((found.text.as_str(), found.file_exists), ("unsaved", false));
-
-    fs::write(&path, "saved later").expect("written");
-    let later = found.modified + std::time::Duration::from_secs(5);
-    File::options().write(true).open(&path).and_then(|f| f.set_modified(later)).expect("time set");
-    assert_eq!(journal.recover(Some(&path)), None, "the file is newer");
-    journal.discard(Some(&path));
-    assert_eq!(names_in(&state), [""; 0]);
-
-    assert_eq!(journal.recover(None), None);
-    journal.write(None, "no file yet").expect("kept");
-    let found = journal.recover(None).expect("work without a file");
-    assert_eq!(found.text, "no file yet");
-    found.discard();
-    assert_eq!(journal.recover(None), None);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        journal.write(None, "mine").expect("kept");
-        let kept = journal.recover(None).expect("kept").path;
-        assert_eq!(fs::metadata(&kept).expect("kept").permissions().mode() & 0o077, 0);
-        assert_eq!(fs::metadata(&state).expect("folder").permissions().mode() & 0o077, 0);
-    }
-    #[cfg(target_os = "linux")]
-    {
-        fs::write(state.join("untitled-1.toml"), "of a running process").expect("written");
-        journal.discard(None);
-        assert_eq!(journal.recover(None), None, "process 1 runs");
-        fs::write(state.join("untitled-4294967295.toml"), "of no process").expect("written");
-        assert_eq!(journal.recover(None).map(|r| r.text), Some("of no process".into()));
-    }
-    let blocked = PathBuf::from("/dev/null/teeter");
-    assert!(matches!(Journal::at(&blocked).write(None, "x"), Err(SaveError::Folder(..))));
 }
 
 #[test]

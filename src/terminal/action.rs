@@ -76,6 +76,12 @@ pub(crate) enum Action {
     QuitWithoutSaving,
     Overwrite,
     SaveThenQuit,
+    Recover,
+    /// Shows the text of the unsaved work that is offered, or its difference.
+    ViewUnsaved,
+    DiscardUnsaved,
+    /// In lines.
+    ScrollUnsaved(isize),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

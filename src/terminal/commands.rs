@@ -18,6 +18,8 @@ pub(crate) enum Mode {
     ConfirmQuit,
     ConfirmOverwrite,
     ConfirmImport,
+    /// Unsaved work is offered.
+    Recovery,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -4,7 +4,7 @@ use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome};
 use crate::terminal::action::Action;
 use crate::terminal::event::Effect;
-use crate::terminal::files::{clipboard, export, import, save};
+use crate::terminal::files::{clipboard, export, import, recovery, save};
 use crate::terminal::hearings;
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::KeyTime;
@@ -104,6 +104,10 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
             state.files.quit_after_save = true;
             save::save(state, effects);
         }
+        Action::Recover => recovery::recover(state),
+        Action::ViewUnsaved => recovery::toggle_text(state),
+        Action::DiscardUnsaved => recovery::discard(state, effects),
+        Action::ScrollUnsaved(by) => recovery::scroll(state, *by),
         Action::ListUp => lists::navigate(state, |at, _, _| at.saturating_sub(1)),
         Action::ListDown => lists::navigate(state, |at, last, _| (at + 1).min(last)),
         Action::ListPageUp => lists::navigate(state, |at, _, page| at.saturating_sub(page)),
@@ -192,6 +196,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
             state.show_message(Message::warning("not written; the file is unchanged"));
         }
         Overlay::ConfirmOverwrite(_) => state.show_message(Message::warning("not saved; the file is unchanged")),
+        Overlay::Recovery(_) => return recovery::postpone(state, effects),
         Overlay::ConfirmImport(_) => state.show_message(Message::warning("import discarded; the groove is unchanged")),
         _ => {}
     }

@@ -67,10 +67,14 @@ pub enum Event {
     ExportDone(Box<Job>, Result<JobReport, JobError>),
     /// An import ended.
     ImportDone(Result<Box<ImportedGroove>, JobError>),
-    /// Why the journal could not be written.
-    JournalFailed(String),
+    /// Whether unsaved changes are in the journal, or why not.
+    Journal(Result<(), String>),
     /// The system asks the program to end.
     Signal,
+    /// The system asks the program to stop until it is continued.
+    Suspend,
+    /// The program was stopped and continues.
+    Resume,
 }
 
 /// What is heard of a sequence.
@@ -105,8 +109,8 @@ pub enum RemoteEvent {
 /// Why a groove was not saved.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SaveFailed {
-    /// The file changed since it was read or last saved.
-    Changed,
+    /// The file changed since it was read or last saved: how it differs from the groove.
+    Changed(Vec<String>),
     /// Another file of this name exists.
     Taken(String),
     /// The file could not be written: why.
@@ -125,8 +129,19 @@ pub enum Effect {
         /// The request.
         ask: analysis::AnalysisOptions,
     },
-    /// Write the groove to the journal.
-    Journal(Arc<Groove>),
+    /// Write the groove to the journal before the next frame.
+    Journal {
+        /// The document.
+        document: DocumentId,
+        /// The groove.
+        groove: Arc<Groove>,
+    },
+    /// Take over the unsaved work of this number, which is now the groove of the document, and leave the others.
+    AdoptUnsaved(usize, DocumentId),
+    /// Remove the unsaved work of this number.
+    DiscardUnsaved(usize),
+    /// Leave the unsaved work of this number to other editors.
+    ReleaseUnsaved(usize),
     /// Save the groove.
     Save {
         /// The groove.
@@ -176,10 +191,14 @@ pub enum Effect {
     },
     /// Cancel the running job.
     CancelJob,
-    /// Save and journal as this document from now on.
+    /// Save as this document from now on.
     SwitchDocument(DocumentId),
     /// Draw the whole screen again.
     Redraw,
+    /// Give the terminal back and stop until the program is continued.
+    Suspend,
+    /// Take the terminal again.
+    Resume,
     /// End the program.
     Quit {
         /// Whether unsaved changes stay in the journal.

@@ -120,7 +120,8 @@ pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         | Overlay::ConfigFile(_)
         | Overlay::ConfirmQuit
         | Overlay::ConfirmOverwrite(_)
-        | Overlay::ConfirmImport(_) => {}
+        | Overlay::ConfirmImport(_)
+        | Overlay::Recovery(_) => {}
     }
 }
 

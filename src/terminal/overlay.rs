@@ -3,6 +3,7 @@
 use crate::jobs::{ImportedGroove, Job};
 use crate::terminal::commands::Mode;
 use crate::terminal::files::export::ExportMenu;
+use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::manual::{ManualInput, ManualView};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
@@ -50,13 +51,15 @@ pub(crate) enum Overlay {
     ImportWarnings(usize),
     /// Replace unsaved changes by the imported groove?
     ConfirmImport(Box<ImportedGroove>),
+    /// Recover the unsaved work that is offered?
+    Recovery(RecoveryView),
 }
 
 /// A save or a job that found a file in its way.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum PendingOverwrite {
-    /// The groove's own file was changed by another program.
-    Changed,
+    /// The groove's own file was changed by another program: how it differs from the groove.
+    Changed(Vec<String>),
     /// Another file of this name exists.
     Taken(String),
     /// A file that a job would write exists.
@@ -80,6 +83,7 @@ impl Overlay {
             Overlay::ConfirmQuit => Mode::ConfirmQuit,
             Overlay::ConfirmOverwrite(_) => Mode::ConfirmOverwrite,
             Overlay::ConfirmImport(_) => Mode::ConfirmImport,
+            Overlay::Recovery(_) => Mode::Recovery,
         }
     }
 }

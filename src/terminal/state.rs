@@ -117,11 +117,6 @@ impl State {
         self.message = Some(message);
     }
 
-    /// Notes that the groove comes from the journal and differs from the file on the disk.
-    pub(crate) fn mark_recovered(&mut self, on_disk: Groove) {
-        self.session.set_saved(self.session.document(), Arc::new(on_disk));
-    }
-
     pub(crate) fn groove(&self) -> &Arc<Groove> {
         self.session.groove()
     }

@@ -20,6 +20,7 @@ mod manual;
 mod narrow_window;
 mod practice;
 mod questions;
+mod recovery;
 mod remote;
 mod taps;
 mod unavailable;
@@ -155,7 +156,10 @@ fn effects_are_values() {
             .map(|e| match e {
                 Effect::Outputs => "outputs",
                 Effect::Analyse { .. } => "analyse",
-                Effect::Journal(_) => "journal",
+                Effect::Journal { .. } => "journal",
+                Effect::AdoptUnsaved(..) => "adopt",
+                Effect::DiscardUnsaved(_) => "discard",
+                Effect::ReleaseUnsaved(_) => "release",
                 Effect::Save { .. } => "save",
                 Effect::Play(..) => "play",
                 Effect::Change(_) => "change",
@@ -173,6 +177,8 @@ fn effects_are_values() {
                 Effect::CancelJob => "cancel",
                 Effect::SwitchDocument(_) => "work",
                 Effect::Redraw => "redraw",
+                Effect::Suspend => "suspend",
+                Effect::Resume => "resume",
                 Effect::Quit { .. } => "quit",
             })
             .collect()

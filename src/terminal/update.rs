@@ -5,7 +5,7 @@ use crate::terminal::action::Action;
 use crate::terminal::commands::Mode;
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::event::{Effect, Event};
-use crate::terminal::files::{export, import, save};
+use crate::terminal::files::{export, import, recovery, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::KeyTime;
@@ -65,8 +65,9 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::JobProgress(percent) => export::on_progress(state, percent),
         Event::ExportDone(job, result) => export::on_done(state, job, result),
         Event::ImportDone(result) => import::on_done(state, result),
-        Event::JournalFailed(reason) => state
-            .show_message(Message::warning(format!("autosave failed, unsaved changes are not protected: {reason}"))),
+        Event::Journal(result) => recovery::on_journal(state, result),
+        Event::Suspend => effects.push(Effect::Suspend),
+        Event::Resume => effects.push(Effect::Resume),
         Event::Signal => {
             practice::leave(state, &mut effects);
             effects.push(Effect::Quit { keep_journal: true });
@@ -80,7 +81,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         effects.push(Effect::SwitchDocument(state.session.document()));
     }
     if edited {
-        effects.push(Effect::Journal(state.groove().clone()));
+        effects.push(Effect::Journal { document: state.session.document(), groove: state.groove().clone() });
         effects.push(analyse(state));
         replay(state, &mut effects);
         report_side_effects(state, &old_groove, &mut effects);
@@ -96,6 +97,11 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     {
         state.overlay = Overlay::ConfirmOverwrite(pending);
     }
+    // Its journal may go when that of this session has it.
+    if let Some(id) = state.files.recovery.recovered.take() {
+        effects.push(Effect::AdoptUnsaved(id, state.session.document()));
+    }
+    recovery::offer(state);
     if edited || state.session.cursor() != old_cursor {
         state.playback.idle = 0;
     }

@@ -4,7 +4,7 @@ use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system}
 use std::fs;
 use std::io::{Read, Write};
 use std::num::NonZero;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -87,13 +87,59 @@ impl Editor {
     }
 
     pub(crate) fn types(&mut self, keys: &str) {
-        self.keys.write_all(keys.as_bytes()).expect("takes keys");
+        self.sends(keys.as_bytes());
+    }
+
+    pub(crate) fn sends(&mut self, bytes: &[u8]) {
+        self.keys.write_all(bytes).expect("takes keys");
         self.keys.flush().expect("takes keys");
+    }
+
+    /// Waits until the terminal is as it was before the start.
+    pub(crate) fn until_restored(&mut self) {
+        while !self.is_restored() {
+            let bytes = self.bytes.recv_timeout(TIMEOUT).unwrap_or_else(|e| panic!("{e}:\n{}", self.text()));
+            self.screen.process(&bytes);
+        }
+    }
+
+    /// Waits until the process is stopped (`proc_pid_stat(5)`: state `T`).
+    pub(crate) fn until_stopped(&self) {
+        let stat = format!("/proc/{}/stat", self.child.process_id().expect("runs"));
+        let end = Instant::now() + TIMEOUT;
+        while !fs::read_to_string(&stat).is_ok_and(|text| text.contains(") T ")) {
+            assert!(Instant::now() < end, "is not stopped");
+            thread::sleep(Duration::from_millis(5));
+        }
+    }
+
+    fn is_restored(&self) -> bool {
+        let screen = self.screen.screen();
+        let no_mouse = screen.mouse_protocol_mode() == vt100::MouseProtocolMode::None;
+        no_mouse && !screen.alternate_screen() && !screen.hide_cursor()
     }
 
     pub(crate) fn resize(&mut self, columns: u16, lines: u16) {
         self.master.resize(window(columns, lines)).expect("a size");
         self.screen.screen_mut().set_size(size(lines), size(columns));
+    }
+
+    /// Sends a signal, named as in POSIX without its `SIG`.
+    pub(crate) fn signal(&self, name: &str) {
+        let pid = self.child.process_id().expect("runs");
+        // The shell's own kill: a bare system has no program of that name.
+        let kill = std::process::Command::new("sh").args(["-c", &format!("kill -{name} {pid}")]).status();
+        assert!(kill.expect("a shell").success());
+    }
+
+    /// Ends the process without giving it a chance; returns the screen with all that was drawn.
+    pub(crate) fn kill(mut self) -> String {
+        self.signal("KILL");
+        self.child.wait().expect("a child");
+        while let Ok(bytes) = self.bytes.recv_timeout(TIMEOUT) {
+            self.screen.process(&bytes);
+        }
+        self.screen.screen().contents()
     }
 
     pub(crate) fn wait(mut self) -> End {
@@ -108,10 +154,7 @@ impl Editor {
             }
         };
         self.settles();
-        let screen = self.screen.screen();
-        let no_mouse = screen.mouse_protocol_mode() == vt100::MouseProtocolMode::None;
-        let restored = no_mouse && !screen.alternate_screen() && !screen.hide_cursor();
-        End { code: status.exit_code(), restored, text: self.text() }
+        End { code: status.exit_code(), restored: self.is_restored(), text: self.text() }
     }
 
     /// Waits for the end, which must be successful and restore the terminal.
@@ -130,9 +173,9 @@ pub(crate) struct End {
     pub(crate) text: String,
 }
 
-/// The files of the journal in a home directory.
-pub(crate) fn journal(home: &Path) -> Vec<String> {
-    let folder = home.join(".local/state/teeter");
-    let files = fs::read_dir(folder).map(|d| d.flatten().collect::<Vec<_>>()).unwrap_or_default();
-    files.iter().map(|f| fs::read_to_string(f.path()).expect("text")).collect()
+/// The journals in a home directory.
+pub(crate) fn journal(home: &Path) -> Vec<PathBuf> {
+    let files = fs::read_dir(home.join(".local/state/teeter")).map(|d| d.flatten().collect::<Vec<_>>());
+    let paths = files.unwrap_or_default().into_iter().map(|f| f.path());
+    paths.filter(|p| p.extension().is_some_and(|e| e == "journal")).collect()
 }

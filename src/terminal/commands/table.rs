@@ -232,6 +232,17 @@ const CONFIRM_IMPORT: &[CommandSpec] = commands! { ConfirmImport Lists:
     "replace-stay" [key(Code::Esc), ch('n')] Action::Close, "keep this groove";
 };
 
+const RECOVERY: &[CommandSpec] = commands! { Recovery Lists:
+    "recover-take" [key(Code::Enter), ch('r')] Action::Recover, "recover the unsaved changes", "recover";
+    "recover-view" [ch('v')] Action::ViewUnsaved, "show the groove's text, or what differs", "view";
+    "recover-discard" [ch('D')] Action::DiscardUnsaved, "discard the unsaved changes", "discard";
+    "recover-later" [key(Code::Esc)] Action::Close, "keep the unsaved changes for the next start", "later";
+    "recover-up" [key(Code::Up)] Action::ScrollUnsaved(-1), "move one line up";
+    "recover-down" [key(Code::Down)] Action::ScrollUnsaved(1), "move one line down", "down";
+    "recover-page-up" [key(Code::PageUp)] Action::ScrollUnsaved(-15), "move 15 lines up";
+    "recover-page-down" [key(Code::PageDown)] Action::ScrollUnsaved(15), "move 15 lines down";
+};
+
 const LISTS: &[CommandSpec] = commands! { List Lists:
     "list-up" [key(Code::Up)] Action::ListUp, "move one line up";
     "list-down" [key(Code::Down)] Action::ListDown, "move one line down", "down";
@@ -299,4 +310,5 @@ pub(super) const TABLE: &[&[CommandSpec]] = &[
     CONFIRM_QUIT,
     CONFIRM_OVERWRITE,
     CONFIRM_IMPORT,
+    RECOVERY,
 ];

@@ -3,6 +3,7 @@
 pub(crate) mod clipboard;
 pub(crate) mod export;
 pub(crate) mod import;
+pub(crate) mod recovery;
 pub(crate) mod save;
 
 use crate::session::DocumentId;
@@ -25,6 +26,9 @@ pub(crate) struct FilesState {
     pub job: Option<RunningJob>,
     pub export: export::ExportState,
     pub import: import::ImportState,
+    pub recovery: recovery::RecoveryState,
+    /// Why unsaved changes are not in the journal, as long as they are not.
+    pub journal_error: Option<String>,
 }
 
 /// A job that runs.

@@ -29,7 +29,7 @@ pub(crate) fn write(state: &State, name: Option<String>, overwrite: Overwrite, e
 pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
     if let Overlay::ConfirmOverwrite(pending) = std::mem::take(&mut state.overlay) {
         let name = match pending {
-            PendingOverwrite::Changed => None,
+            PendingOverwrite::Changed(_) => None,
             PendingOverwrite::Taken(name) => Some(name),
             PendingOverwrite::Job(job, _) => return export::run_and_overwrite(state, job, effects),
         };
@@ -59,7 +59,7 @@ pub(crate) fn on_saved(
             }
         }
         // If the user overwrites the file, `quit_after_save` still applies.
-        Err(SaveFailed::Changed) => state.files.pending_overwrite = Some(PendingOverwrite::Changed),
+        Err(SaveFailed::Changed(lines)) => state.files.pending_overwrite = Some(PendingOverwrite::Changed(lines)),
         Err(SaveFailed::Taken(name)) => state.files.pending_overwrite = Some(PendingOverwrite::Taken(name)),
         Err(SaveFailed::Failed(reason)) => {
             state.files.quit_after_save = false;

@@ -3,33 +3,40 @@
 
 mod analysis_worker;
 mod disk;
+mod input;
 mod job_runner;
+mod journals;
 mod latest_slot;
 mod playback;
+mod recovery;
 mod screen;
 
 pub use screen::{Counter, Screen};
 
+use super::files::recovery::on_journal;
 use super::playback::playing::SoundLevels;
 use super::state::Message;
-use super::{Effect, Event, KeyTime, Keymap, State, Theme, start, update};
+use super::{Effect, Event, Keymap, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::session::DocumentId;
 use crate::sound::remote::RemotePlayer;
-use crate::store::{self, Journal, LoadError, Problem};
+use crate::store::{self, LoadError, Problem, StateFolder, Unsaved};
 use analysis_worker::AnalysisWorker;
-use disk::Disk;
+use disk::{Disk, Source, lock};
 use job_runner::JobRunner;
+use journals::Journals;
 use playback::PlaybackHandle;
 use ratatui::crossterm;
+use recovery::{Opened, Undecided};
 use std::fmt;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, SendError, Sender};
+use std::sync::{Arc, Mutex};
 use std::thread;
-use std::time::Instant;
 
 /// Why the editor could not start or had to end.
 #[derive(Debug)]
@@ -69,18 +76,22 @@ pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), Edi
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
-    let journal = Journal::of_user();
-    let (mut state, disk, output) = open(path, journal)?;
+    let folder = StateFolder::of_user();
+    let (mut state, source, output, mut undecided) = open(path, folder.clone())?;
     let (sender, events) = mpsc::channel();
-    let disk = Disk::start(disk, sender.clone());
+    let (target, base) = source.path_and_text();
+    let (journals, started) = Journals::start(folder, target, base, sender.clone());
+    let journals = Arc::new(Mutex::new(journals));
+    on_journal(&mut state, started);
+    let disk = Disk::start(source, journals.clone(), sender.clone());
     let playback = PlaybackHandle::start(sender.clone(), output, remote);
     playback.set_volume(state.playback.levels.volume_db);
     let analysis = AnalysisWorker::start(sender.clone());
-    let guard = screen::guard(&disk)?;
+    let guard = screen::guard()?;
     signals(&sender)?;
     let outputs = sender.clone();
     let job_runner = JobRunner::new(sender.clone());
-    read_input(sender);
+    input::start(sender)?;
     let size = crossterm::terminal::size()?;
     update(&mut state, Event::Resize(size.0, size.1));
     let mut screen = Screen::new(io::stdout());
@@ -88,13 +99,22 @@ pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), Edi
         &mut state,
         &mut screen,
         &events,
-        &Workers { disk: &disk, playback: &playback, analysis: &analysis, job_runner: &job_runner, events: outputs },
+        &Workers {
+            disk: &disk,
+            journals: &journals,
+            playback: &playback,
+            analysis: &analysis,
+            job_runner: &job_runner,
+            events: outputs,
+        },
+        &mut undecided,
     );
     // The running job removes its temporary files before the screen is restored.
     drop(job_runner);
     drop(guard);
     playback.stop();
-    disk.end(*ended.as_ref().unwrap_or(&true) && state.session.is_changed(), state.groove());
+    disk.end();
+    lock(&journals).end(*ended.as_ref().unwrap_or(&true));
     Ok(ended.map(drop)?)
 }
 
@@ -110,6 +130,7 @@ impl From<SendError<Event>> for Disconnected {
 /// The handles that effects go to.
 struct Workers<'a> {
     disk: &'a Disk,
+    journals: &'a Mutex<Journals>,
     playback: &'a PlaybackHandle,
     analysis: &'a AnalysisWorker,
     job_runner: &'a JobRunner,
@@ -122,14 +143,20 @@ fn event_loop<W: io::Write>(
     screen: &mut Screen<W>,
     events: &Receiver<Event>,
     workers: &Workers<'_>,
+    undecided: &mut Undecided,
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
+        keep(state, workers.journals, &effects);
         workers.playback.set_base_path(state.file());
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
-                Effect::Journal(groove) => workers.disk.journal(groove),
+                // Done above: only the newest groove of each document counts.
+                Effect::Journal { .. } => {}
+                Effect::AdoptUnsaved(id, document) => adopt(state, workers, undecided, (id, document)),
+                Effect::ReleaseUnsaved(id) => drop(undecided[id].take()),
+                Effect::DiscardUnsaved(id) => undecided[id].take().into_iter().for_each(Unsaved::discard),
                 Effect::Save { groove, name, overwrite } => {
                     workers.disk.save(groove, name.map(PathBuf::from), overwrite);
                 }
@@ -153,6 +180,11 @@ fn event_loop<W: io::Write>(
                 Effect::CancelJob => workers.job_runner.cancel(),
                 Effect::SwitchDocument(document) => workers.disk.switch_document(document),
                 Effect::Redraw => screen.invalidate(),
+                Effect::Suspend => {
+                    screen::suspend()?;
+                    return_to(state, screen)?;
+                }
+                Effect::Resume => return_to(state, screen)?,
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
         }
@@ -166,7 +198,48 @@ fn event_loop<W: io::Write>(
     }
 }
 
-fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
+/// Takes the terminal again, which the shell or another program had meanwhile.
+fn return_to<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Result<()> {
+    screen::resume()?;
+    screen.invalidate();
+    state.view.size = crossterm::terminal::size()?;
+    Ok(())
+}
+
+/// Gives the recovered work to its document and removes its old journal, if the new one has it. The others are left.
+fn adopt(state: &mut State, workers: &Workers<'_>, undecided: &mut Undecided, (id, document): (usize, DocumentId)) {
+    if state.files.journal_error.is_none()
+        && let Some(unsaved) = undecided[id].take()
+    {
+        let base = unsaved.contents.base.clone();
+        let adopted = lock(workers.journals).adopt(document, base.clone());
+        workers.disk.adopt(document, base);
+        if adopted.is_ok() {
+            unsaved.discard();
+        }
+        on_journal(state, adopted);
+    }
+    for other in undecided {
+        drop(other.take());
+    }
+}
+
+/// Appends the newest groove of each document to its journal, before a frame shows it.
+fn keep(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
+    let mut done = Vec::new();
+    for effect in effects.iter().rev() {
+        let Effect::Journal { document, groove } = effect else { continue };
+        if !done.contains(document) {
+            done.push(*document);
+            let kept = lock(journals).keep(*document, groove);
+            on_journal(state, kept);
+        }
+    }
+}
+
+type Opening = (State, Source, Option<String>, Undecided);
+
+fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditError> {
     let mut config = Config::load();
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
     config.errors.extend(errors);
@@ -180,32 +253,37 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
         Some(Err(error)) => return Err(EditError::Groove(error)),
     };
-    let on_disk = loaded.as_ref().map_or_else(|| blank(path), |l| l.groove.clone());
-    let recovered = journal.as_ref().and_then(|j| j.recover(path));
-    let unsaved = recovered.as_ref().and_then(|r| store::parse(&r.text, "journal").ok());
-    let groove = unsaved.as_ref().map_or_else(|| on_disk.clone(), |u| u.groove.clone());
+    let blank = blank(path);
+    let groove = loaded.as_ref().map_or_else(|| blank.clone(), |l| l.groove.clone());
+    let found = folder.as_ref().map(|f| f.journals(path)).unwrap_or_default();
+    let opened = Opened { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
+    let (undecided, offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
-    let offset = tap_offset(&config, journal.as_ref());
+    let offset = tap_offset(&config, folder.as_ref());
     let over_ssh = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
     let state = State::new(groove, file, keymap, theme, (80, 24))
         .with_limits(limits)
         .with_export_choices(crate::jobs::export_choices());
-    let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, journal.as_ref()));
+    let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, folder.as_ref()));
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
     if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
         state = state.with_config_errors(&path.display().to_string(), &config.errors);
     }
-    let mut source = disk::Source::new(path.map(Path::to_owned), loaded, journal);
-    if let (Some(unsaved), Some(recovered)) = (unsaved, recovered) {
-        state.mark_recovered(on_disk);
-        state.show_message(Message::info("recovered unsaved changes from the last session; save to keep them"));
-        source.adopt(unsaved, recovered, path.is_none());
+    state.files.recovery.offered = offered;
+    if let (Some(_), Some(pid)) = (path, found.open_in.first()) {
+        let text = format!("also open in process {pid}: each keeps its own unsaved changes, and saving asks first");
+        state.show_message(Message::warning(text));
     } else if let Some(text) = reassigned {
         state.show_message(Message::info(text));
     }
-    Ok((state, source, output))
+    let orphans = [
+        path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."))),
+        folder.as_ref().map(StateFolder::path),
+    ];
+    orphans.into_iter().flatten().for_each(store::remove_orphans);
+    Ok((state, Source::new(path.map(Path::to_owned), loaded, folder), output, undecided))
 }
 
 /// Lists the output devices on a thread of its own, since that may take a while.
@@ -223,8 +301,8 @@ fn list_outputs(events: Sender<Event>) {
 }
 
 /// The volumes of the config file, or else those of the last session.
-fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
-    let saved = journal.and_then(Journal::sound_levels).unwrap_or_default();
+fn levels(config: &Config, folder: Option<&StateFolder>) -> SoundLevels {
+    let saved = folder.and_then(StateFolder::sound_levels).unwrap_or_default();
     SoundLevels {
         volume_db: config.volume_db.unwrap_or(saved.volume_db) as f32,
         click_db: config.click_db.unwrap_or(saved.click_db) as f32,
@@ -232,11 +310,11 @@ fn levels(config: &Config, journal: Option<&Journal>) -> SoundLevels {
 }
 
 /// The tap offset of the config file, or else the measured one.
-fn tap_offset(config: &Config, journal: Option<&Journal>) -> TapOffset {
+fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
     if let Some(ms) = config.tap_offset_ms {
         return TapOffset::Set(ms);
     }
-    let saved = journal.and_then(Journal::calibration);
+    let saved = folder.and_then(StateFolder::calibration);
     saved.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
@@ -261,42 +339,29 @@ fn theme() -> Theme {
     )
 }
 
+/// Sends the signals as events. All that would end the process, unless it cannot go on, end the editor.
 fn signals(sender: &Sender<Event>) -> io::Result<()> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    let mut signals = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT])?;
+    use signal_hook::consts::{
+        SIGALRM, SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGUSR1, SIGUSR2, SIGVTALRM, SIGWINCH, SIGXCPU,
+    };
+    let ends = [SIGTERM, SIGHUP, SIGINT, SIGQUIT, SIGUSR1, SIGUSR2, SIGALRM, SIGVTALRM, SIGXCPU];
+    let mut signals = signal_hook::iterator::Signals::new(ends.iter().chain(&[SIGTSTP, SIGCONT, SIGWINCH]))?;
     let sender = sender.clone();
     thread::Builder::new().name("signals".into()).spawn(move || {
-        for _ in signals.forever() {
-            if sender.send(Event::Signal).is_err() {
+        for signal in signals.forever() {
+            let event = match signal {
+                SIGTSTP => Event::Suspend,
+                SIGCONT => Event::Resume,
+                SIGWINCH => match crossterm::terminal::size() {
+                    Ok((width, height)) => Event::Resize(width, height),
+                    Err(_) => continue,
+                },
+                _ => Event::Signal,
+            };
+            if sender.send(event).is_err() {
                 return;
             }
         }
     })?;
     Ok(())
-}
-
-fn read_input(sender: Sender<Event>) {
-    use crossterm::event::{Event as Input, MouseEventKind};
-    let read = move || {
-        loop {
-            let event = match crossterm::event::read() {
-                // Read the clock at once: the time of a tap depends on it.
-                Ok(Input::Key(key)) => Event::Key(key, KeyTime::at(Instant::now())),
-                // Nothing uses these, and there are many.
-                Ok(Input::Mouse(mouse)) if mouse.kind == MouseEventKind::Moved => continue,
-                Ok(Input::Mouse(mouse)) => Event::Mouse(mouse),
-                Ok(Input::Resize(width, height)) => Event::Resize(width, height),
-                Ok(Input::Paste(text)) => Event::Pasted(text),
-                Ok(_) => continue,
-                // The terminal is gone: quit and keep unsaved changes.
-                Err(_) => Event::Signal,
-            };
-            let last = matches!(event, Event::Signal);
-            if sender.send(event).is_err() || last {
-                return;
-            }
-        }
-    };
-    // Without this thread the channel closes, which ends the program.
-    drop(thread::Builder::new().name("input".into()).spawn(read));
 }

@@ -1,12 +1,12 @@
 //! Enters and leaves raw mode, and sends the changes of each frame to the terminal.
 
 use super::super::{State, view};
-use super::disk::Disk;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use ratatui::backend::{Backend, CrosstermBackend};
 use ratatui::buffer::Buffer;
-use ratatui::crossterm::event::{DisableBracketedPaste, DisableMouseCapture, EnableBracketedPaste, EnableMouseCapture};
+use ratatui::crossterm::event::{DisableBracketedPaste, EnableBracketedPaste};
+use ratatui::crossterm::style::Print;
 use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
 use ratatui::crossterm::{cursor, execute};
 use ratatui::layout::Rect;
@@ -110,9 +110,8 @@ impl<W: Write> Screen<W> {
 /// Restores the terminal when dropped.
 pub(crate) struct Guard;
 
-/// Enters raw mode; a panic restores the terminal and writes the journal.
-pub(crate) fn guard(disk: &Disk) -> io::Result<Guard> {
-    let rescue = disk.rescue();
+/// Enters raw mode; a panic restores the terminal.
+pub(crate) fn guard() -> io::Result<Guard> {
     let main_thread = thread::current().id();
     let default_hook = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
@@ -121,15 +120,34 @@ pub(crate) fn guard(disk: &Disk) -> io::Result<Guard> {
             restore();
             #[cfg(feature = "audio")]
             crate::sound::stderr_guard::restore();
-            rescue.keep();
             default_hook(info);
         }
     }));
+    let guard = Guard;
+    enter()?;
+    Ok(guard)
+}
+
+/// Mouse reports of buttons and of motion while one is held, in the form for all window sizes (xterm's control sequences).
+const MOUSE_ON: &str = "\x1b[?1000h\x1b[?1002h\x1b[?1006h";
+const MOUSE_OFF: &str = "\x1b[?1006l\x1b[?1002l\x1b[?1000l";
+
+fn enter() -> io::Result<()> {
     enable_raw_mode()?;
     RAW_MODE.store(true, Ordering::SeqCst);
-    let guard = Guard;
-    execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture, EnableBracketedPaste, cursor::Hide)?;
-    Ok(guard)
+    execute!(io::stdout(), EnterAlternateScreen, Print(MOUSE_ON), EnableBracketedPaste, cursor::Hide)
+}
+
+/// Gives the terminal back and stops the process until it is continued.
+pub(crate) fn suspend() -> io::Result<()> {
+    restore();
+    signal_hook::low_level::emulate_default_handler(signal_hook::consts::SIGTSTP)
+}
+
+/// Takes the terminal again after the process was stopped. The shell may have changed its modes.
+pub(crate) fn resume() -> io::Result<()> {
+    disable_raw_mode()?;
+    enter()
 }
 
 impl Drop for Guard {
@@ -147,7 +165,7 @@ fn restore() {
         return;
     }
     // The terminal may be gone.
-    drop(execute!(io::stdout(), DisableBracketedPaste, DisableMouseCapture, LeaveAlternateScreen, cursor::Show));
+    drop(execute!(io::stdout(), DisableBracketedPaste, Print(MOUSE_OFF), LeaveAlternateScreen, cursor::Show));
     drop(disable_raw_mode());
 }
 

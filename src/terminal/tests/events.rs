@@ -86,7 +86,7 @@ fn input() -> impl Strategy<Value = Input> {
         1 => pasted.prop_map(Input::Pasted),
         1 => prop::sample::select(vec![
             Ok("rope.toml".to_owned()),
-            Err(SaveFailed::Changed),
+            Err(SaveFailed::Changed(Vec::new())),
             Err(SaveFailed::Taken("漢".repeat(300))),
             Err(SaveFailed::Failed("full".into())),
         ])
@@ -175,7 +175,7 @@ fn the_largest_groove_is_edited_and_drawn() {
         }
     }
     let groove = state.groove().clone();
-    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(SaveFailed::Changed) });
+    update(&mut state, Event::Saved { document: DocumentId(0), groove, result: Err(SaveFailed::Changed(Vec::new())) });
     assert!(screen(&state, (60, 18)).contains("xxx was changed. Overwrite it? y: yes, Esc: no"));
 }
 

@@ -94,7 +94,7 @@ fn every_message_of_a_command_and_every_hint_fits() {
     let mut state = ferry();
     for overlay in [
         Overlay::ConfirmQuit,
-        Overlay::ConfirmOverwrite(PendingOverwrite::Changed),
+        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(Vec::new())),
         Overlay::ConfirmOverwrite(PendingOverwrite::Taken("a.toml".into())),
     ] {
         state.overlay = overlay;

@@ -42,14 +42,14 @@ fn a_file_changed_by_another_program_is_overwritten_only_after_a_question() {
         let groove = state.groove().clone();
         update(state, Event::Saved { document: DocumentId(0), groove, result: Err(result) })
     };
-    assert!(refused(&mut state, SaveFailed::Changed).is_empty());
+    assert!(refused(&mut state, SaveFailed::Changed(Vec::new())).is_empty());
     assert!(
         screen(&state, (80, 24)).contains("rope.toml was changed by another program. Overwrite it? y: yes, Esc: no")
     );
     // No leaves the file and the work as they are.
     assert!(press(&mut state, "n").is_empty());
     assert!(state.session.is_changed() && state.overlay == Overlay::None);
-    refused(&mut state, SaveFailed::Changed);
+    refused(&mut state, SaveFailed::Changed(Vec::new()));
     assert_eq!(saves(&press(&mut state, "y")), [(None, true)]);
     // A question that is being answered is not taken away; the other one comes after it.
     press(&mut state, "T \"99\"");
@@ -68,11 +68,11 @@ fn save_and_quit_quits_after_yes_to_overwriting_and_not_after_no() {
         update(state, Event::Saved { document: DocumentId(0), groove, result })
     };
     press(&mut state, "3 ctrl-q s");
-    saved(&mut state, Err(SaveFailed::Changed));
+    saved(&mut state, Err(SaveFailed::Changed(Vec::new())));
     press(&mut state, "esc");
     assert!(saved(&mut state, Ok("rope.toml".into())).is_empty());
     press(&mut state, "4 ctrl-q s");
-    saved(&mut state, Err(SaveFailed::Changed));
+    saved(&mut state, Err(SaveFailed::Changed(Vec::new())));
     press(&mut state, "y");
     assert_eq!(saved(&mut state, Ok("rope.toml".into())), [Effect::Quit { keep_journal: false }]);
 }

@@ -3,6 +3,7 @@
 use super::pen::{Pen, Pieces, fit, wrap};
 use crate::terminal::commands::{self, CommandSpec, Group, MAX_DESCRIPTION, Mode};
 use crate::terminal::files::export::{self, ExportMenu};
+use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
@@ -148,4 +149,19 @@ pub(crate) fn import_warnings(state: &State, pen: &mut Pen<'_>, area: Rect, at: 
     let warnings = &state.files.import.warnings;
     let head = format!("Import warnings: {}", warnings.len());
     entries(pen, area, &head, warnings, at);
+}
+
+pub(crate) fn recovery(state: &State, pen: &mut Pen<'_>, area: Rect, view: RecoveryView) {
+    let offered = &state.files.recovery.offered;
+    let Some(work) = offered.front() else { return };
+    let several = if offered.len() > 1 { format!(" (1 of {})", offered.len()) } else { String::new() };
+    let head = format!("Unsaved changes{several}, {}", work.age);
+    match view {
+        RecoveryView::Difference(at) => entries(pen, area, &format!("{head}: - file, + unsaved"), &work.difference, at),
+        RecoveryView::Text(at) => entries(pen, area, &head, &work.text, at),
+    }
+}
+
+pub(crate) fn changes(pen: &mut Pen<'_>, area: Rect, lines: &[String]) {
+    entries(pen, area, "Changes: - in the file now, + here", lines, 0);
 }

@@ -13,7 +13,7 @@ mod strips;
 mod tap;
 pub(crate) mod theme;
 
-use super::overlay::Overlay;
+use super::overlay::{Overlay, PendingOverwrite};
 use super::state::State;
 use layout::{MIN_HEIGHT, MIN_WIDTH};
 use pen::Pen;
@@ -81,6 +81,10 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         }
         Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
         Overlay::ImportWarnings(at) => lists::import_warnings(state, &mut pen, body(area), *at),
+        Overlay::Recovery(view) => lists::recovery(state, &mut pen, body(area), *view),
+        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(lines)) if !lines.is_empty() => {
+            lists::changes(&mut pen, body(area), lines);
+        }
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::full(state, &mut pen, body(area), *block, *line),
         _ => {

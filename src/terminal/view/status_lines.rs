@@ -81,6 +81,9 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     } else {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
+    if let Some(reason) = &state.files.journal_error {
+        pieces.push((format!("  no journal: {reason}"), theme.warning()));
+    }
     match playback.remote {
         Some(RemoteLink::Lost) => pieces.push(("  remote lost".to_owned(), theme.warning())),
         Some(RemoteLink::Connected) => pieces.push(("  remote".to_owned(), Style::new())),
@@ -228,7 +231,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         }
         Overlay::ConfirmOverwrite(pending) => {
             let (file, problem) = match pending {
-                PendingOverwrite::Changed => (
+                PendingOverwrite::Changed(_) => (
                     state.file().unwrap_or_default(),
                     if width < 76 { "was changed." } else { "was changed by another program." },
                 ),
@@ -266,6 +269,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Tap => &["tap-key", "tap-again", "tap-end"],
         Overlay::TapReport(_) => &["list-take", "list-down", "list-page-down", "list-close"],
         Overlay::Help(_) => &["list-manual", "list-search", "list-down", "list-page-down", "list-close"],
+        Overlay::Recovery(_) => &["recover-take", "recover-view", "recover-discard", "recover-later", "recover-down"],
         Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::ImportWarnings(_) => {
             &["list-down", "list-page-down", "list-close"]
         }

@@ -1,9 +1,10 @@
-//! The editor's documents on the disk: their files, the texts they were read from, and the journal.
+//! The editor's documents on the disk: their files, and the texts they were read from.
 
 use super::super::super::event::{Practised, SaveFailed};
+use crate::describe::difference;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Calibration, Journal, Loaded, Overwrite, Recovered, SaveError, SoundLevels, Stamp};
+use crate::store::{self, Calibration, Loaded, Overwrite, SaveError, SoundLevels, Stamp, StateFolder};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -22,30 +23,19 @@ pub(crate) struct Source {
     /// Indexed by document.
     places: Vec<Place>,
     current: DocumentId,
-    journal: Option<Journal>,
-    journal_failed: bool,
+    state: Option<StateFolder>,
 }
 
 impl Source {
-    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, journal: Option<Journal>) -> Self {
+    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, state: Option<StateFolder>) -> Self {
         let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
-        Self {
-            places: vec![Place { path, text, stamp }],
-            current: DocumentId::default(),
-            journal,
-            journal_failed: false,
-        }
+        Self { places: vec![Place { path, text, stamp }], current: DocumentId::default(), state }
     }
 
-    /// Takes over a recovered groove. An untitled one is then journalled as this process's own.
-    pub(crate) fn adopt(&mut self, loaded: Loaded, recovered: Recovered, untitled: bool) {
-        if let Some(journal) = &self.journal
-            && untitled
-            && journal.write(None, &loaded.text).is_ok()
-        {
-            recovered.discard();
-        }
-        self.places[self.current.0].text = Some(loaded.text);
+    /// Treats a document as one that was read from this text: a save over anything else asks.
+    pub(crate) fn adopt(&mut self, document: DocumentId, base: Option<String>) {
+        let place = &mut self.places[document.0];
+        (place.stamp, place.text) = (base.as_deref().map(Stamp::of), base);
     }
 
     fn place(&self) -> &Place {
@@ -56,32 +46,20 @@ impl Source {
         self.current
     }
 
-    /// Saves and journals as another document from now on, and discards the journal of the old one.
+    pub(crate) fn path_and_text(&self) -> (Option<PathBuf>, Option<String>) {
+        (self.place().path.clone(), self.place().text.clone())
+    }
+
+    /// Saves as another document from now on.
     pub(crate) fn switch_document(&mut self, document: DocumentId) {
-        self.discard_journal();
         self.current = document;
         if self.places.len() <= document.0 {
             self.places.resize_with(document.0 + 1, Place::default);
         }
     }
 
-    pub(crate) fn discard_journal(&self) {
-        if let Some(journal) = &self.journal {
-            journal.discard(self.place().path.as_deref());
-        }
-    }
-
     fn text_of(&self, groove: &Groove) -> String {
         self.place().text.as_ref().map_or_else(|| store::print(groove), |text| store::update(text, groove))
-    }
-
-    /// Writes the journal; returns the first of several errors in a row.
-    pub(crate) fn write_journal(&mut self, groove: &Groove) -> Option<String> {
-        let text = self.text_of(groove);
-        let failed = self.journal.as_ref()?.write(self.place().path.as_deref(), &text).err();
-        let is_first = !self.journal_failed;
-        self.journal_failed = failed.is_some();
-        failed.filter(|_| is_first).map(|e| e.to_string())
     }
 
     /// Adds an entry to the practice log of a saved groove, and returns the last line of the log.
@@ -103,13 +81,13 @@ impl Source {
     }
 
     pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
-        let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.save_sound_levels(levels).map_err(|e| e.to_string())
+        let state = self.state.as_ref().ok_or("no home directory to save it in")?;
+        state.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
-        let journal = self.journal.as_ref().ok_or("no home directory to save it in")?;
-        journal.save_calibration(calibration).map_err(|e| e.to_string())
+        let state = self.state.as_ref().ok_or("no home directory to save it in")?;
+        state.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
     /// Writes the groove to its file, or to another one from now on; returns the file's name.
@@ -132,14 +110,15 @@ impl Source {
         let stamp = self.place().stamp.filter(|_| !moving).unwrap_or(Stamp::ABSENT);
         let stamp = store::save(&path, &text, checked.then_some(stamp)).map_err(|e| match e {
             SaveError::ChangedOnDisk(_) if moving => taken(),
-            SaveError::ChangedOnDisk(_) => SaveFailed::Changed,
+            SaveError::ChangedOnDisk(_) => SaveFailed::Changed(match store::load(&path) {
+                Ok(other) => difference(&other.groove, groove),
+                Err(error) => vec![error.to_string()],
+            }),
             // The reason comes first: the message line is short.
             e => SaveFailed::Failed(format!("{}: {}", e.message(), path.display())),
         })?;
-        self.discard_journal();
         let name = path.display().to_string();
         self.places[self.current.0] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
-        self.journal_failed = false;
         Ok(name)
     }
 }
@@ -225,7 +204,11 @@ mod tests {
         // Changes by another program are noticed for each document.
         std::fs::write(file("song.toml"), "else").expect("written");
         source.switch_document(DocumentId(1));
-        assert_eq!(source.save(&groove(2), None, Overwrite::Never), Err(SaveFailed::Changed));
+        let changed = source.save(&groove(2), None, Overwrite::Never);
+        assert!(
+            matches!(&changed, Err(SaveFailed::Changed(lines)) if lines[0].starts_with("song.toml") || lines[0].contains("song.toml:1")),
+            "{changed:?}"
+        );
     }
 
     #[test]

@@ -1,0 +1,120 @@
+//! Unsaved work of earlier sessions, as far as the state goes: it is offered at the start, one by one.
+
+use crate::rhythm::Groove;
+use crate::terminal::event::Effect;
+use crate::terminal::overlay::Overlay;
+use crate::terminal::state::{Message, State};
+use std::collections::VecDeque;
+
+/// Unsaved work of a process that ended.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct UnsavedWork {
+    /// Its number in the shell.
+    pub id: usize,
+    /// `3 minutes ago`.
+    pub age: String,
+    /// The groove, or why it cannot be read.
+    pub groove: Result<Groove, String>,
+    /// How it differs from the groove that is open, and what else is to be known.
+    pub difference: Vec<String>,
+    /// Its text, line by line.
+    pub text: Vec<String>,
+}
+
+#[derive(Debug, Clone, Default)]
+pub(crate) struct RecoveryState {
+    pub offered: VecDeque<UnsavedWork>,
+    /// Number of the work that became the groove, until its journal can be removed.
+    pub recovered: Option<usize>,
+}
+
+/// What the screen shows of unsaved work, and its first visible line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum RecoveryView {
+    Difference(usize),
+    Text(usize),
+}
+
+/// Notes whether unsaved changes are in the journal.
+pub(crate) fn on_journal(state: &mut State, result: Result<(), String>) {
+    let error = result.err();
+    if let Some(reason) = &error
+        && state.files.journal_error != error
+    {
+        let text = format!("no journal, a crash would lose unsaved changes: {reason}");
+        state.show_message(Message::warning(text));
+    }
+    state.files.journal_error = error;
+}
+
+/// Offers the next work if no overlay is open.
+pub(crate) fn offer(state: &mut State) {
+    if state.overlay == Overlay::None && !state.files.recovery.offered.is_empty() {
+        state.overlay = Overlay::Recovery(RecoveryView::Difference(0));
+    }
+}
+
+/// Makes the offered work the groove, as an edit that can be undone. The others are kept for the next start.
+pub(crate) fn recover(state: &mut State) {
+    let offered = &mut state.files.recovery.offered;
+    let Some(work) = offered.front() else { return };
+    let groove = match &work.groove {
+        Ok(groove) => groove.clone(),
+        Err(reason) => {
+            let text = format!("this cannot be recovered as a groove: {reason}");
+            return state.show_message(Message::warning(text));
+        }
+    };
+    state.files.recovery.recovered = Some(work.id);
+    let left = offered.len() - 1;
+    offered.clear();
+    state.overlay = Overlay::None;
+    state.session.recover(groove);
+    let (save, undo) = (state.input.keymap.first("save"), state.input.keymap.first("undo"));
+    let left = if left == 0 { String::new() } else { format!("; {left} more, offered when it is opened again") };
+    state.show_message(Message::info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}")));
+}
+
+pub(crate) fn discard(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Some(work) = decided(state, "discarded") {
+        effects.push(Effect::DiscardUnsaved(work.id));
+    }
+}
+
+/// Leaves the offered work for the next start.
+pub(crate) fn postpone(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Some(work) = decided(state, "the unsaved changes are kept, and offered when the groove is opened again") {
+        effects.push(Effect::ReleaseUnsaved(work.id));
+    }
+}
+
+/// Takes the offered work from the list; the last one leaves a message.
+fn decided(state: &mut State, message: &str) -> Option<UnsavedWork> {
+    state.overlay = Overlay::None;
+    let work = state.files.recovery.offered.pop_front();
+    if state.files.recovery.offered.is_empty() {
+        state.show_message(Message::info(message));
+    }
+    work
+}
+
+pub(crate) fn toggle_text(state: &mut State) {
+    if let Overlay::Recovery(view) = &mut state.overlay {
+        *view = match view {
+            RecoveryView::Difference(_) => RecoveryView::Text(0),
+            RecoveryView::Text(_) => RecoveryView::Difference(0),
+        };
+    }
+}
+
+/// Scrolls by so many lines.
+pub(crate) fn scroll(state: &mut State, by: isize) {
+    let Some(work) = state.files.recovery.offered.front() else { return };
+    if let Overlay::Recovery(view) = &mut state.overlay {
+        let (at, lines) = match view {
+            RecoveryView::Difference(at) => (at, work.difference.len()),
+            RecoveryView::Text(at) => (at, work.text.len()),
+        };
+        *at = at.saturating_add_signed(by).min(lines.saturating_sub(1));
+    }
+}
