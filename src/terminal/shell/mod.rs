@@ -257,7 +257,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let groove = loaded.as_ref().map_or_else(|| blank.clone(), |l| l.groove.clone());
     let found = folder.as_ref().map(|f| f.journals(path)).unwrap_or_default();
     let opened = Opened { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
-    let (undecided, offered) = recovery::prepare(found.unsaved, &opened);
+    let (undecided, mut offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, folder.as_ref());
     let over_ssh = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
@@ -271,13 +271,21 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
         state = state.with_config_errors(&path.display().to_string(), &config.errors);
     }
-    state.files.recovery.offered = offered;
     if let (Some(_), Some(pid)) = (path, found.open_in.first()) {
         let text = format!("also open in process {pid}: each keeps its own unsaved changes, and saving asks first");
-        state.show_message(Message::warning(text));
-    } else if let Some(text) = reassigned {
+        // A message would hide the keys of the answers.
+        for work in &mut offered {
+            work.difference.insert(0, text.clone());
+        }
+        if offered.is_empty() {
+            state.show_message(Message::warning(text));
+        }
+    } else if let Some(text) = reassigned
+        && offered.is_empty()
+    {
         state.show_message(Message::info(text));
     }
+    state.files.recovery.offered = offered;
     let orphans = [
         path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."))),
         folder.as_ref().map(StateFolder::path),
