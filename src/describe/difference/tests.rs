@@ -17,8 +17,8 @@ fn groups_settings_and_accents_are_compared() {
     let rows: [(&str, &str, &[&str]); 5] = [
         (
             "x--x --x- x--x --x-",
-            "x--x --x- x-x- x-x-",
-            &["- rope, section A: 2(3+3+2)", "+ rope, section A: 3+3+2(2)+2+2+2"],
+            "x--x --x- x--- x---",
+            &["- rope, section A: 2(3+3+2)", "+ rope, section A: 3+3+2+4+4"],
         ),
         (
             "x--x --x- x--x",
