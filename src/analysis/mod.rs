@@ -35,7 +35,7 @@ pub use limits::Limits;
 pub(crate) use listener::Leader;
 pub(crate) use measure::Measure;
 pub(crate) use reason::Reason;
-pub use report::{AnalysisOptions, Report, full_report, report};
+pub use report::{AnalysisOptions, Carry, Report, full_report, report};
 pub(crate) use report::{LayerReport, SectionReport};
 pub(crate) use speeds::Speeds;
 pub(crate) use stream::{Pair, Source};

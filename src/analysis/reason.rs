@@ -66,6 +66,8 @@ pub(crate) enum Reason {
         followed_bpm: f64,
         all_bpm: f64,
         ratio: (u32, u32),
+        /// Whether that is the ratio itself and not the nearest simple one.
+        is_exact: bool,
         /// Seconds from one meeting to the next, where they meet.
         meets_after: Option<f64>,
     },
@@ -144,12 +146,14 @@ impl fmt::Display for Reason {
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }
-            Self::TwoStreams { followed_bpm, all_bpm, ratio, meets_after } => {
+            Self::TwoStreams { followed_bpm, all_bpm, ratio, is_exact, meets_after } => {
                 let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
                 write!(
                     f,
-                    "two streams: {followed_bpm:.1} BPM when these layers are followed, {all_bpm:.1} BPM with all layers, near {} against {}{meets}",
-                    ratio.0, ratio.1
+                    "two streams: {followed_bpm:.1} BPM when these layers are followed, {all_bpm:.1} BPM with all layers, {}{} against {}{meets}",
+                    if *is_exact { "" } else { "near " },
+                    ratio.0,
+                    ratio.1
                 )
             }
         }

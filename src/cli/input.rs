@@ -2,7 +2,7 @@
 
 use super::args::SoundArgs;
 use super::{Exit, Failure};
-use crate::analysis::Limits;
+use crate::analysis::{Carry, Limits};
 use crate::config::Part;
 use crate::jobs::{self, UserSampleCache};
 use crate::rhythm::{Edit, Groove, expected};
@@ -116,6 +116,12 @@ pub(super) fn limits(given: Option<Limits>) -> Result<Limits, Failure> {
     }
     let config = super::user_config(Part::Hearing)?;
     Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
+}
+
+/// Whether a listener brings along the pulse heard before: not if that was asked for, or set in the config file.
+pub(super) fn carry(cold: bool) -> Result<Carry, Failure> {
+    let is_cold = cold || super::user_config(Part::Hearing)?.listen_cold == Some(true);
+    Ok(if is_cold { Carry::Nothing } else { Carry::Pulse })
 }
 
 /// The indices of layers by name.

@@ -20,7 +20,10 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         writeln!(io::stderr().lock(), "{note}")?;
     }
     let scope = Scope { layers, region: None };
-    let report = analysis::report(&groove, &analysis::AnalysisOptions { scope, speed: args.speed.value, limits });
+    let report = analysis::report(
+        &groove,
+        &analysis::AnalysisOptions { scope, speed: args.speed.value, limits, ..analysis::AnalysisOptions::default() },
+    );
     let options = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),

@@ -35,8 +35,13 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     writeln!(t, "\nPulses a listener may take as the beat, a model's estimate")?;
     hearings(t, groove, report)?;
     if let Some(answer) = &report.answer {
-        writeln!(t, "\nWhy it is hard ({})", describe::hardness(answer))?;
-        reasons(t, groove, report)?;
+        let hardness = describe::hardness(answer);
+        if report.findings.is_empty() {
+            writeln!(t, "\nNothing found that makes it hard ({hardness})")?;
+        } else {
+            writeln!(t, "\nWhy it is hard ({hardness})")?;
+            reasons(t, groove, report)?;
+        }
     }
     streams(t, groove, report)?;
     measures(t, groove, report)
@@ -71,9 +76,6 @@ fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerRepo
 
 /// The reasons, each part of the hardness with its own.
 fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
-    if report.findings.is_empty() {
-        writeln!(t, "  No reason found.")?;
-    }
     let mut part = None;
     for (i, f) in report.findings.iter().enumerate() {
         if f.part != part
@@ -129,14 +131,14 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if let ([only], false) = (&first.stretches[..], first.keeps_written()) {
         writeln!(
             t,
-            "  its attacks come at {:.1} per minute; pulses without an attack: {} of {}",
+            "  the attacks on it come at {:.1} per minute; pulses without an attack: {} of {}",
             only.attack_rate,
             first.silent,
             first.pulses.len()
         )?;
     }
     let Some(speeds) = &report.speeds else { return Ok(()) };
-    writeln!(t, "  by playing speed: {}", leaders_by_speed(groove, report))?;
+    writeln!(t, "  likeliest, by playing speed: {}", leaders_by_speed(groove, report))?;
     writeln!(t, "  hardness by playing speed: {}", describe::hardness_by_speed(speeds))
 }
 
@@ -159,12 +161,15 @@ pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let Some(speeds) = &report.speeds else { return String::new() };
     let mut words = Vec::new();
     for change in &speeds.changes {
-        let leader = describe::leader_name(speeds, change.leader, 1.0);
-        words.push(if words.is_empty() {
-            format!("at {}% {leader}", change.percent)
-        } else {
-            let written = describe::written_tempo(groove, change.percent);
-            format!("from {}% (written {written:.1} BPM) {leader}", change.percent)
+        let leader = describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0);
+        let written = describe::written_tempo(groove, change.percent);
+        words.push(match words.len() {
+            0 if speeds.changes.len() == 1 => {
+                let leader = describe::leader_name(speeds, change.leader, report.speed);
+                return format!("{leader} at every speed from 40% to 120%");
+            }
+            0 => format!("at {}% {leader}", change.percent),
+            _ => format!("from {}% (written {written:.1} BPM) {leader}", change.percent),
         });
     }
     words.join("; ")

@@ -120,15 +120,24 @@ pub(super) struct ExplainArgs {
     pub(super) all_layers: bool,
     #[command(flatten)]
     pub(super) speed: SpeedArg,
-    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
-    #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
-    pub(super) cell_limit: Option<Limits>,
+    #[command(flatten)]
+    pub(super) listener: ListenerArgs,
     /// Print JSON, one line per groove if there are several
     #[arg(long)]
     pub(super) json: bool,
     /// Explain each of several grooves in full instead of in a table
     #[arg(long, conflicts_with = "json")]
     pub(super) full: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ListenerArgs {
+    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
+    #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
+    pub(super) cell_limit: Option<Limits>,
+    /// Hear each tempo afresh instead of carrying on the pulse heard before [default: the config file's, or no]
+    #[arg(long)]
+    pub(super) cold: bool,
 }
 
 #[derive(Debug, ClapArgs)]
