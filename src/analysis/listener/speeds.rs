@@ -113,7 +113,7 @@ impl SpeedChart {
 
     fn index(&mut self, hearing: &Hearing, length: f64) -> usize {
         let near = |a: &Hearing, b: &Hearing| {
-            a.kind == b.kind && merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
+            merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
         };
         self.hearings.iter().position(|h| near(h, hearing)).unwrap_or_else(|| {
             self.hearings.push(hearing.clone());
