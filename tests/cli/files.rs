@@ -40,7 +40,7 @@ fn takes_are_one_file_with_a_list_of_cues_next_to_it() {
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 2, "no other file is left behind");
     let list = cues(&table);
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).filter(|n| !n.starts_with("count-in: ")).collect();
-    let rival = "hearing 1: one pulse per attack, near the mean rate 124.4 BPM";
+    let rival = "hearing 1: changing pulse 137.1 then 106.7 BPM";
     let expected = [
         "groove".into(),
         "groove under written beat".into(),
@@ -278,7 +278,7 @@ fn notation_is_written_as_it_is_asked_for() {
     assert_eq!((small(&beats.text), beats.errors.as_str()), (37, ""), "hearing 2 is the written beat");
     let average = score(&["--over", "nothing", "--hearing", "1"]);
     assert_eq!(small(&average.text), 0);
-    let message = "skipped hearing 1 (one pulse per attack, near the mean rate), which cannot be notated exactly: ";
+    let message = "skipped hearing 1 (changing pulse), which cannot be notated exactly: ";
     assert!(average.errors.contains(message) && average.errors.lines().count() == 1, "{}", average.errors);
     // A grid can show it.
     assert_eq!(succeed(&["export", DEMO, "--as", "svg", "-o", "-", "--hearing", "1"]).errors, "");

@@ -52,6 +52,9 @@ impl Ring<'_> {
         if n == 0 {
             return None;
         }
+        // An attack of a region may sound outside of it, where swing moves it.
+        let first = self.pulses[0];
+        let time = if self.length > 0.0 { first + (time - first).rem_euclid(self.length) } else { time };
         let before = self.pulses.partition_point(|p| *p <= time + 1e-9) as isize - 1;
         let (last, next) = (self.at(before), self.at(before + 1));
         let interval = (next - last).max(1e-9);
