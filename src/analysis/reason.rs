@@ -114,14 +114,20 @@ impl fmt::Display for Reason {
             ),
             Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
                 f,
-                "the figure of {units} cells does not fit the bar and stops after {times} times (it would meet the bar after {bars} bars)"
+                "the figure of {units} cells does not fit the bar and stops after {times} times, before it starts on a downbeat again (after {bars} bars)"
             ),
             Self::AgainstTheBar { units, bars, figures, .. } => {
-                write!(f, "the figure of {units} cells meets the bar again after {bars} bars ({figures} figures)")
+                write!(
+                    f,
+                    "the figure of {units} cells starts on a downbeat again only after {bars} bars ({figures} figures)"
+                )
             }
             Self::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
-                let until = if *breaks_off { "would meet it after" } else { "meets it again after" };
-                write!(f, "the cycle of '{layer}', {cells} cells, runs against the bar and {until} {bars} bars")
+                let starts = if *breaks_off { "would start" } else { "starts" };
+                write!(
+                    f,
+                    "the cycle of '{layer}', {cells} cells, runs against the bar and {starts} on a downbeat again after {bars} bars"
+                )
             }
             Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in an order that never repeats"),
             Self::UnequalBeats { sizes, limp_ms } => {
@@ -148,7 +154,7 @@ impl fmt::Display for Reason {
                 let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
                 write!(
                     f,
-                    "two streams: {followed_bpm:.1} BPM when these layers are followed, {all_bpm:.1} BPM with all layers, near {} against {}{meets}",
+                    "two streams: {followed_bpm:.1} BPM in the layers followed, {all_bpm:.1} BPM in all layers together, a ratio near {} to {}{meets}",
                     ratio.0, ratio.1
                 )
             }

@@ -18,7 +18,7 @@ const MAX_DEPTH: usize = 16;
 pub(super) fn grooves(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
     let found = files(paths, &["toml"]);
     if found.is_empty() {
-        return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in the folders named"));
+        return Err(Failure::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
     }
     Ok(found)
 }

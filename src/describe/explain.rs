@@ -84,7 +84,7 @@ fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
         part = f.part;
         let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     {}; {}", describe::threshold(f), describe::source(f))?;
+        writeln!(t, "     {}; {}", describe::threshold(f), f.source)?;
     }
     Ok(())
 }

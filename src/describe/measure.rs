@@ -6,24 +6,24 @@ use crate::analysis::Measure;
 /// The measure whose values differ in their last decimals only.
 const EVENNESS: &str = "evenness";
 
-/// What a high or a low value says, as the measure's own source has it.
+/// What a high or a low value means according to the measure's source.
 fn says(name: &str) -> &'static str {
     match name {
         "weighted note-to-beat distance"
         | "Keith's syncopation, as a count"
-        | "Longuet-Higgins and Lee's syncopation" => "higher is more syncopated",
-        "off-beatness" => "higher is further off the beat",
-        "nPVI of the groups" => "0 is equal groups, more is more contrast between neighbours",
-        EVENNESS => "1 is as even as its cells allow",
-        "rhythmic oddity" => "1: no two attacks split the cycle into halves; 0: some do",
-        "metric complexity" => "more is more complex",
-        "mean metrical indispensability" => "lower is further from the strong beats",
-        "clock score" => "higher is less evidence for a beat",
+        | "Longuet-Higgins and Lee's syncopation" => "higher: more syncopated",
+        "off-beatness" => "higher: further off the beat",
+        "nPVI of the groups" => "0: equal groups; higher: more contrast between neighbours",
+        EVENNESS => "1: as even as its cells allow",
+        "rhythmic oddity" => "1: no two attacks split the cycle into equal halves; 0: some do",
+        "metric complexity" => "higher: more complex",
+        "mean metrical indispensability" => "lower: further from the strong beats",
+        "clock score" => "higher: less evidence for a beat",
         _ => "",
     }
 }
 
-/// A measure's name, its value and what a high or low one says, or why it has no value.
+/// A measure's name, its value and what a high or low one means, or why it has no value.
 pub(crate) fn measure(m: &Measure) -> String {
     let value = match m.value {
         Ok(v) if m.name == EVENNESS => format!("{v:.4}"),
@@ -51,13 +51,13 @@ mod tests {
             (value.expect("a value"), measure(&m))
         };
         // Sums of chords by hand, over those of the most even placing on as many cells.
-        assert_eq!(told(&[4, 4, 4, 4]).1, "evenness: 1.0000 (1 is as even as its cells allow)");
-        assert_eq!(told(&[3, 3, 3, 3, 4]).1, "evenness: 1.0000 (1 is as even as its cells allow)");
-        assert_eq!(told(&[3, 3, 2, 3, 5]).1, "evenness: 0.9746 (1 is as even as its cells allow)");
+        assert_eq!(told(&[4, 4, 4, 4]).1, "evenness: 1.0000 (1: as even as its cells allow)");
+        assert_eq!(told(&[3, 3, 3, 3, 4]).1, "evenness: 1.0000 (1: as even as its cells allow)");
+        assert_eq!(told(&[3, 3, 2, 3, 5]).1, "evenness: 0.9746 (1: as even as its cells allow)");
         let (value, words) = told(&[4, 4, 3, 4, 4, 3, 4, 4, 3, 5, 5, 5]);
         assert!(
             value < 1.0
-                && words == format!("evenness: {value:.4} (1 is as even as its cells allow)")
+                && words == format!("evenness: {value:.4} (1: as even as its cells allow)")
                 && !words.contains("1.0000"),
             "{words}"
         );

@@ -14,7 +14,7 @@ pub(crate) mod tap;
 pub(crate) use explain::{explain, leaders_by_speed};
 pub(crate) use ladder::leader_name;
 pub(crate) use measure::measure;
-pub(crate) use reason::{source, threshold};
+pub(crate) use reason::threshold;
 pub(crate) use report::{
     about_as_likely, bar_count, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings,
     hearing_name, is_notable, likelihood, main_streams, no_hearing_reason, place, share, silent_pulses, stream_pair,

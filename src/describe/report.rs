@@ -100,18 +100,18 @@ pub(crate) fn is_notable(f: &Figure) -> bool {
 pub(crate) fn bar_relation(f: &Figure) -> String {
     match f.meets_after_bars {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
-        1 => format!("fits the bar {} times", f.meets_after_figures),
+        1 => format!("fits {} times into the bar", f.meets_after_figures),
         n if f.meets_after_figures == 1 => format!("fills {n} bars"),
-        n if f.breaks_off() => format!("would meet the bar after {n} bars"),
-        n => format!("meets the bar after {n} bars"),
+        n if f.breaks_off() => format!("would start on a downbeat again after {n} bars"),
+        n => format!("starts on a downbeat again after {n} bars"),
     }
 }
 
 fn figure(f: &Figure, heads: &str) -> String {
     let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
-    let kept = if f.meets_after_bars > 1 && f.breaks_off() { "continued, " } else { "" };
+    let kept = if f.meets_after_bars > 1 && f.breaks_off() { "if continued, " } else { "" };
     format!(
-        "figure {} ({} cells), {} times in a row from {heads}; {kept}it {}",
+        "figure {} ({} cells), {} times in a row, starting at {heads}; {kept}it {}",
         groups.join("+"),
         f.units,
         f.times,

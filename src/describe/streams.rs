@@ -131,11 +131,11 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
-        (Some(_), true) => format!("from a meeting; the next at {:.2} s", from + asked),
-        (None, false) if meeting.is_some() => "four bars from a meeting".to_owned(),
+        (Some(_), true) => format!("starts at a meeting; next at {:.2} s", from + asked),
+        (None, false) if meeting.is_some() => "four bars, starting at a meeting".to_owned(),
         (None, false) => format!("four bars; {never}"),
-        (None, true) if meeting.is_some() => "from a meeting".to_owned(),
-        (None, true) => format!("part of four bars; {never}"),
+        (None, true) if meeting.is_some() => "starts at a meeting".to_owned(),
+        (None, true) => format!("excerpt of four bars; {never}"),
     });
     out
 }
@@ -204,7 +204,7 @@ mod tests {
                 "hull #    |   |    |   |    |    |   |    |",
                 "     0.25 s                             4.25 s",
                 "| pulse  # within 20 ms of another",
-                "four bars from a meeting",
+                "four bars, starting at a meeting",
             ],
         );
     }

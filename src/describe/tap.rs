@@ -87,7 +87,7 @@ pub(crate) fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) 
             let name = format!("{} ({:.1})", hearing.kind, hearing.bpm(report.speed));
             match rate {
                 TapRate::Pulse => name,
-                TapRate::Continued => format!("{name}, continued where it re-enters"),
+                TapRate::Continued => format!("{name}, continued across the loop point"),
                 TapRate::Double => format!("{name}, two taps per pulse"),
                 TapRate::Half => format!("{name}, every second pulse"),
                 TapRate::Offbeat => format!("{name}, on its off-beats"),
@@ -101,14 +101,14 @@ pub(crate) fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) 
     }
 }
 
-/// The odds against the second-best pulse.
+/// How much likelier the pulse is than the second-best one.
 pub(crate) fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> String {
     let odds = s.margin.exp();
     let other = s.runner_up.map(|f| follows(groove, report, f)).unwrap_or_default();
     if odds < CERTAIN_ODDS {
-        format!("uncertain: {other} is nearly as likely (odds {odds:.1} to 1)")
+        format!("uncertain: only {odds:.1} times as likely as {other}")
     } else if odds > 1000.0 {
-        format!("odds over 1000 times as likely as {other}")
+        format!("over 1000 times as likely as {other}")
     } else {
         format!("{odds:.0} times as likely as {other}")
     }
@@ -192,7 +192,7 @@ pub(crate) fn report_lines(
         add(LineStyle::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
         add(LineStyle::Plain, 2, drift(f), None);
         if f.spread * 100.0 > limits::AGREES.value {
-            let words = "the taps do not stay with the pulse: they keep a tempo of their own near it";
+            let words = "the taps drift off the pulse: their tempo is steady but slightly different";
             add(LineStyle::Plain, 2, words.to_owned(), None);
         }
         if f.slips.is_empty() {
@@ -256,8 +256,8 @@ pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
     }];
     if let Some(buffer) = context.buffer_ms {
         lines.push(format!(
-            "playback position is known to a fraction of the device buffer of {buffer:.0} ms; a keyboard reports keys in \
-             steps of a few ms (8 ms at 125 reports per second)"
+            "tap times are accurate only to a fraction of the device buffer ({buffer:.0} ms) and to the interval at which \
+             the keyboard reports keys (8 ms at 125 reports per second)"
         ));
     }
     if context.over_ssh {

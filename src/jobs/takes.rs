@@ -122,8 +122,8 @@ pub(super) fn takes(
         let names = names.join(" + ");
         let name = match (spec.layers, names.is_empty()) {
             (true, true) => "groove".to_owned(),
-            (true, false) => format!("groove under {names}"),
-            (false, _) => format!("pulses alone, {names}"),
+            (true, false) => format!("groove with {names}"),
+            (false, _) => format!("only {names}"),
         };
         takes.push(Take {
             name,
@@ -175,7 +175,7 @@ pub(super) fn ladder(
         mute_ladder_passes(&mut takes, every);
         for take in takes.iter_mut().filter(|t| !t.muted_passes.is_empty()) {
             let numbers: Vec<String> = take.muted_passes.iter().map(|t| (t + 1).to_string()).collect();
-            let silent = format!("muted after the opening: pass {}", numbers.join(", "));
+            let silent = format!("passes muted after their first bar (or beat): {}", numbers.join(", "));
             take.note = if take.note.is_empty() { silent } else { format!("{}; {silent}", take.note) };
         }
     }

@@ -77,8 +77,8 @@ impl Session {
         let section = || self.target(select::section).ok_or(EditError::NoSuchPlace("section"));
         let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
         match command {
-            Command::Lay(cells) => self.lay(&[cells.min(65_536) as u32], format!("lay {cells}")),
-            Command::LayLine(groups) => self.lay(&groups, "lay groups".into()),
+            Command::Lay(cells) => self.lay(&[cells.min(65_536) as u32], format!("enter a group of {cells}")),
+            Command::LayLine(groups) => self.lay(&groups, "enter groups".into()),
             Command::Attack(accent) => {
                 let attack = Attack { accent, pitch: self.inherited_pitch() };
                 self.step(Cell::Attack(attack), "attack")

@@ -31,7 +31,7 @@ pub struct Finding {
     pub(crate) weight: f64,
 }
 
-const OURS: &str = "ours, no source";
+const OURS: &str = "chosen by teeter, no published source";
 
 /// What the findings are drawn from.
 pub(super) struct Material<'a> {

@@ -75,7 +75,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     let reason = |f: &Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
-        (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), describe::source(f)))
+        (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), f.source))
     };
     out.push(Block::Numbered(report.findings.iter().take(MAX_REASONS).map(reason).collect()));
     out.push(picture(piece, PictureKind::Landings, "landings"));

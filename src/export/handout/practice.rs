@@ -43,11 +43,10 @@ fn say_groups(handout: &Handout<'_>) -> String {
         quotable.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
     };
     let lines = all.or_else(|| one().filter(|_| several));
-    let counted = "count every group from 1 aloud and clap on each 1";
-    match lines {
-        Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
-        None => format!("Without tempo, say the groups of {name} as written above its marks: {counted}."),
-    }
+    let lines = lines.map_or_else(|| "as written above its marks".to_owned(), |lines| format!("({lines})"));
+    format!(
+        "Without keeping time, count the groups of {name} {lines} aloud, starting each group at 1, and clap on every 1."
+    )
 }
 
 /// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the
@@ -67,14 +66,14 @@ fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, Strin
 fn begin(handout: &Handout<'_>) -> String {
     match handout.ladder.first() {
         Some(speed) => format!(
-            "Begin on step 1 of the ladder ({}): foot on {}, play or clap the groove, and go a step on only when the foot \
-             has stayed four times through.",
+            "Begin on step 1 of the ladder ({}). Tap your foot on {}, play or clap the groove, and go to the next step only \
+             after your foot has stayed with it for four passes.",
             ladder::tempo(handout.piece.groove, *speed),
             counted(handout, ladder::value(*speed)).1
         ),
         None => format!(
-            "Begin as slowly as you like: foot on {}, play or clap the groove, and go faster only when the foot has stayed four times \
-             through.",
+            "Begin as slowly as you like. Tap your foot on {}, play or clap the groove, and go faster only after your foot has \
+             stayed with it for four passes.",
             counted(handout, 1.0).1
         ),
     }
@@ -92,7 +91,8 @@ fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     };
     Some(match stray {
         None => format!(
-            "On every step, up to step {}, you can still hear what you count: return to it whenever you are lost.",
+            "On every step, up to step {}, the beat you count is also the one you are likely to hear; go back to a slower step \
+             whenever you get lost.",
             last + 1
         ),
         Some(0) => format!(
@@ -100,8 +100,8 @@ fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
             name(0)
         ),
         Some(k) => format!(
-            "Up to step {k} you can still hear what you count; on step {} ({}) the ear moves to {}. Stay on step {k} until the \
-             foot is steady, then go on.",
+            "Up to step {k} the beat you count is also the one you are likely to hear; on step {} ({}) the ear moves to {}. Stay \
+             on step {k} until your foot is steady, then go on.",
             k + 1,
             ladder::percent(handout.ladder[k]),
             name(k)
@@ -125,8 +125,8 @@ fn short_cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
         )
     } else {
         format!(
-            "From step {step} ({percent}) on a cell lasts {ms:.0} ms or less, too short to be counted: count the cells before it, and only \
-             feel the groups as long and short from there on."
+            "From step {step} ({percent}) on, a cell lasts {ms:.0} ms or less, too short to be counted. Count the cells on the steps \
+             before it; from there on only feel the groups as long and short."
         )
     })
 }
@@ -148,13 +148,13 @@ fn listen(handout: &Handout<'_>) -> String {
     let pulse = counted(handout, handout.piece.report.speed).1;
     if handout.takes.is_empty() {
         format!(
-            "While someone else plays the groove, tap {pulse} and do not switch to another pulse; then play the groove while someone else \
-             taps."
+            "While someone else plays the groove, tap {pulse} without switching to another pulse; then play the groove while \
+             someone else taps."
         )
     } else {
         format!(
-            "While the takes play (“Listen”), tap {pulse} in all of them, also where another pulse is clicked. You have the groove when \
-             nothing moves the tap."
+            "While the takes play (“Listen”), tap {pulse} in all of them, even when another pulse is clicked. You know the groove \
+             when no take pulls you off your pulse."
         )
     }
 }

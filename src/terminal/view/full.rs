@@ -211,8 +211,7 @@ impl BlockBuilder<'_> {
             let layer = groove.layers().get(p.layer).map_or("", |l| l.name.as_str());
             format!("; first in {layer}, {}", describe::place(groove, p))
         });
-        let source =
-            format!("{} ({}){}", describe::threshold(finding), describe::source(finding), place.unwrap_or_default());
+        let source = format!("{} ({}){}", describe::threshold(finding), finding.source, place.unwrap_or_default());
         lines.extend(self.indented(&source, 6, theme.faint()));
         lines
     }

@@ -281,9 +281,9 @@ fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
     // As long as the chart is that of an older groove it is marked.
     let stale = if state.has_stale_details() { "…" } else { "" };
     let forms = [
-        format!("first from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
-        format!("first from {}% speed: {name}{stale}", change.percent),
-        format!("first from {}%: {name}{stale}", change.percent),
+        format!("likeliest from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
+        format!("likeliest from {}% speed: {name}{stale}", change.percent),
+        format!("likeliest from {}%: {name}{stale}", change.percent),
     ];
     Some(fit(forms.iter().find(|f| f.trim_end().width() <= width).unwrap_or(&forms[2]).trim_end(), width))
 }
