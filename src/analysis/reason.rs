@@ -72,15 +72,15 @@ pub(crate) enum Reason {
 }
 
 /// `58.5 then 132.0`.
-fn row(tempos: &[f64]) -> String {
+pub(crate) fn tempo_row(tempos: &[f64]) -> String {
     tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
 }
 
-/// A share in percent, never as nothing.
-fn percent(share: f64) -> String {
+/// A share or a probability in whole percent; only 0 is shown as `0%`.
+pub(crate) fn percent(share: f64) -> String {
     match (share * 100.0).round() {
-        p if p < 1.0 => "fewer than 1%".to_owned(),
-        p => format!("{p:.0}%"),
+        p if p < 1.0 && share > 0.0 => "<1%".to_owned(),
+        p => format!("{:.0}%", p + 0.0),
     }
 }
 
@@ -98,7 +98,7 @@ impl fmt::Display for Reason {
                 "{} of the attacks need up to {cells} cells per beat, more than there are counting syllables for",
                 percent(*share)
             ),
-            Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", row(tempos)),
+            Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", tempo_row(tempos)),
             Self::WeakLandings(share) => {
                 write!(f, "{} of the attacks land neither on a beat nor on its half", percent(*share))
             }
@@ -146,7 +146,7 @@ impl fmt::Display for Reason {
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")
             }
-            Self::Changes(tempos) => write!(f, "a pulse that changes is likely: {} BPM", row(tempos)),
+            Self::Changes(tempos) => write!(f, "a pulse that changes is likely: {} BPM", tempo_row(tempos)),
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }

@@ -2,7 +2,7 @@
 
 use super::{self as describe, streams};
 use crate::analysis::{Hearing, Report};
-use crate::rhythm::{Groove, print_note_value};
+use crate::rhythm::{Groove, count};
 use std::fmt::Write;
 
 /// The whole explanation, several lines, ending without a line break.
@@ -16,11 +16,7 @@ pub(crate) fn explain(groove: &Groove, report: &Report) -> String {
 fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     writeln!(t, "{}", groove.title())?;
     for s in groove.sections() {
-        let beat = print_note_value(s.tempo.unit());
-        let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
-        let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        let bars = describe::bar_count(s.bars);
-        writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
+        writeln!(t, "  {}", describe::section_summary(s))?;
     }
     if report.speed != 1.0 {
         writeln!(t, "  played at {:.0}% of these tempos; all numbers below are for that speed", report.speed * 100.0)?;
@@ -148,8 +144,7 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
             break;
         }
         let at = describe::stretch_place(groove, report, s);
-        let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
-        parts.push(format!("{:.1} BPM ({attacks} from {at})", s.bpm));
+        parts.push(format!("{:.1} BPM ({} from {at})", s.bpm, count(s.attacks, "attack")));
     }
     parts.join(" -> ")
 }

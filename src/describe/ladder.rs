@@ -1,8 +1,8 @@
 //! A practice ladder: its speeds, the tempo of each step, and the steps on which another hearing leads or cells become too short to
 //! be felt.
 
-use super::tempo_row;
-use crate::analysis::{Leader, Limits, Report, Speeds};
+use crate::analysis::tempo_row;
+use crate::analysis::{Leader, Limits, Report, SpeedReport};
 use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 
 /// Range of the playing speed, in percent of the written tempo.
@@ -58,8 +58,8 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
     let section_tempo = |s: &Section| {
         let bpm = s.tempo.bpm().times(speed)?;
         // Metronomes have no fractions.
-        let near = if bpm.to_string().contains('/') { format!(" (about {:.1})", value(bpm)) } else { String::new() };
-        Some(tempo_of(s, speed) + &near)
+        let rounded = if bpm.to_string().contains('/') { format!(" (about {:.1})", value(bpm)) } else { String::new() };
+        Some(tempo_of(s, speed) + &rounded)
     };
     let mut tempos: Vec<String> = groove.sections().iter().filter_map(section_tempo).collect();
     tempos.dedup();
@@ -84,7 +84,7 @@ pub(crate) struct Change {
 
 /// The changes on each step of rising speeds, from a report made at any speed.
 pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
-    let (mut leader, mut felt, mut kept) = (None, true, true);
+    let (mut leader, mut felt, mut was_kept) = (None, true, true);
     let change = |speed: &Fraction| {
         let speed = value(*speed);
         let mut change = Change::default();
@@ -94,8 +94,8 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
                 change.leader = now;
             }
             leader = now;
-            let lost = chart.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5);
-            change.beat_is_lost = lost && std::mem::replace(&mut kept, !lost);
+            let is_lost = chart.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5);
+            change.beat_is_lost = is_lost && std::mem::replace(&mut was_kept, !is_lost);
         }
         let cell = report.cell_ms.map(|ms| ms * report.speed / speed);
         if let Some(cell) = cell.filter(|ms| felt && limits.feel(*ms) <= 0.0) {
@@ -108,7 +108,7 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
 }
 
 /// What leads, with its tempos at a speed.
-pub(crate) fn leader_name(speeds: &Speeds, leader: Leader, speed: f64) -> String {
+pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> String {
     match speeds.hearing(leader) {
         Some(h) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
         None => "the written beat".to_owned(),

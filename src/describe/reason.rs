@@ -1,11 +1,11 @@
 //! The threshold of a reason.
 
-use super::trimmed;
+use super::short_decimal;
 use crate::analysis::{Finding, Reason};
 
 /// The threshold from which a reason is reported.
 pub(crate) fn threshold(f: &Finding) -> String {
-    let (limit, percent) = (trimmed(f.threshold), trimmed(f.threshold * 100.0));
+    let (limit, percent) = (short_decimal(f.threshold), short_decimal(f.threshold * 100.0));
     match &f.reason {
         Reason::CellTooFast { .. } => format!("reported for cells up to {limit} ms"),
         Reason::CellsPerBeat { .. } => format!("reported for more than {limit} cells per beat"),
@@ -53,7 +53,7 @@ mod tests {
     }
 
     /// Every reason of a groove with its threshold and source.
-    fn told(groove: &Groove, limits: Limits) -> Vec<String> {
+    fn findings(groove: &Groove, limits: Limits) -> Vec<String> {
         let report = report(groove, &AnalysisOptions { limits, ..AnalysisOptions::default() });
         report.findings.iter().map(|f| format!("{}; {}; {}", f.reason, threshold(f), f.source)).collect()
     }
@@ -63,7 +63,7 @@ mod tests {
         let lines =
             ["x...x...x..x...x...x..x...x...x..x....x....x....", "x...x...x..x...x...x..x...x...x..x...x...x..x..."];
         let limits = Limits::with_cell(110.0).expect("a limit");
-        let all = lines.map(|line| told(&groove("4/4", 150, 3, &[line]), limits).join("\n")).join("\n");
+        let all = lines.map(|line| findings(&groove("4/4", 150, 3, &[line]), limits).join("\n")).join("\n");
         for words in [
             "a cell lasts 100 ms",
             "; reported for cells up to 110 ms; London 2004",
@@ -73,7 +73,7 @@ mod tests {
             assert!(all.contains(words), "'{words}' is missing in\n{all}");
         }
         let empty = groove("4/4", 120, 2, &["x.....x...x.....|..x.......x....."]);
-        let all = told(&empty, Limits::default()).join("\n");
+        let all = findings(&empty, Limits::default()).join("\n");
         assert!(all.contains("nothing sounds on") && all.contains("reported for 25% or more"), "{all}");
     }
 }

@@ -44,13 +44,13 @@ impl StreamLine {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Marks {
     /// A pulse that coincides with no other.
-    pub alone: char,
+    pub pulse: char,
     /// A pulse within 20 ms of another stream's (limits: together).
-    pub together: char,
+    pub coincidence: char,
 }
 
 /// ASCII marks.
-pub(crate) const PLAIN: Marks = Marks { alone: '|', together: '#' };
+pub(crate) const PLAIN: Marks = Marks { pulse: '|', coincidence: '#' };
 
 /// The picture of a report's main streams; empty if there are fewer than two.
 pub(crate) fn draw_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
@@ -115,8 +115,8 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
             }
             let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
             let meets = |other: &StreamLine| other.distance(time) <= close && drawn.contains(&other.nearest(time));
-            let together = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
-            cells[column as usize] = if together { marks.together } else { marks.alone };
+            let coincides = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
+            cells[column as usize] = if coincides { marks.coincidence } else { marks.pulse };
             pulse += 1.0;
         }
         let name = truncate(&line.name, names);
@@ -127,7 +127,7 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let space = columns.saturating_sub(left.len() + right.len()).max(1);
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
     let millis = limits::TOGETHER.value;
-    out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.alone, marks.together));
+    out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
     let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
@@ -156,11 +156,11 @@ fn meeting(lines: &[&StreamLine], within: f64, close: f64) -> Option<(f64, Optio
 /// Truncates text to a number of columns.
 fn truncate(text: &str, width: usize) -> String {
     let mut used = 0;
-    let fits = |c: &char| {
+    let has_room = |c: &char| {
         used += c.width().unwrap_or(0);
         used <= width
     };
-    text.chars().take_while(fits).collect()
+    text.chars().take_while(has_room).collect()
 }
 
 #[cfg(test)]

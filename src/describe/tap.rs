@@ -6,7 +6,7 @@ use crate::analysis::tap::{
     FollowedPulse, MIN_TAPS, Slip, SlipKind, TapOptions, TapRate, TapReport, TapStats, TapStretch,
 };
 use crate::describe;
-use crate::rhythm::{Groove, Place, Time};
+use crate::rhythm::{Groove, Place, Time, count};
 
 /// Odds from which a pulse counts as certain (ours, no source).
 const CERTAIN_ODDS: f64 = 20.0;
@@ -166,8 +166,13 @@ pub(crate) fn report_lines(
     let mut add = |style, indent, text: String, place| lines.push(ReportLine { style, indent, text, place });
     let seconds = (context.options.range.1 - context.options.range.0) / context.options.speed;
     let percent = context.options.speed * 100.0;
-    let count = if taps.taps == 1 { "1 tap".to_owned() } else { format!("{} taps", taps.taps) };
-    add(LineStyle::Heading, 0, format!("{count} along with a loop of {seconds:.2} s at {percent:.0}% speed"), None);
+    let count_of_taps = count(taps.taps, "tap");
+    add(
+        LineStyle::Heading,
+        0,
+        format!("{count_of_taps} along with a loop of {seconds:.2} s at {percent:.0}% speed"),
+        None,
+    );
     if taps.dropped > 0 {
         add(
             LineStyle::Faint,
@@ -198,8 +203,7 @@ pub(crate) fn report_lines(
         if f.slips.is_empty() {
             add(LineStyle::Plain, 2, "no slips".to_owned(), None);
         } else {
-            let count = f.slips.len();
-            add(LineStyle::Plain, 2, format!("{count} slip{}:", if count == 1 { "" } else { "s" }), None);
+            add(LineStyle::Plain, 2, format!("{}:", count(f.slips.len(), "slip")), None);
         }
         let grouped = grouped(&f.slips);
         for slips in grouped.iter().take(MAX_SLIPS) {

@@ -74,12 +74,12 @@ pub struct TakeSpec {
 /// again.
 pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
     let pulse = |number| PulseSpec { number, click: Click::Written };
-    let under = |pulses: Vec<PulseSpec>| TakeSpec { layers: true, pulses };
-    let mut all = vec![under(Vec::new()), under(vec![pulse(0)])];
+    let with_groove = |pulses: Vec<PulseSpec>| TakeSpec { layers: true, pulses };
+    let mut all = vec![with_groove(Vec::new()), with_groove(vec![pulse(0)])];
     if let Some(rival) = rival.map(pulse) {
-        all.push(under(vec![rival]));
+        all.push(with_groove(vec![rival]));
         all.push(TakeSpec { layers: false, pulses: vec![pulse(0), rival] });
-        all.push(under(vec![rival]));
+        all.push(with_groove(vec![rival]));
     }
     all
 }

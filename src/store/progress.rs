@@ -68,8 +68,8 @@ impl Progress {
 
 /// The practice log of the groove at a path.
 pub(crate) fn progress_path(groove: &Path) -> PathBuf {
-    let taken = groove.extension().is_some_and(|e| e == "progress");
-    groove.with_extension(if taken { "progress.progress" } else { "progress" })
+    let is_log_itself = groove.extension().is_some_and(|e| e == "progress");
+    groove.with_extension(if is_log_itself { "progress.progress" } else { "progress" })
 }
 
 /// Loads the practice log of the groove at a path. A missing file is an empty log; an error is one line.

@@ -97,10 +97,10 @@ impl NotationArgs {
     }
 
     /// The options given, as they are typed.
-    pub(crate) fn given(&self) -> impl Iterator<Item = &'static str> {
-        let given =
+    pub(crate) fn set_options(&self) -> impl Iterator<Item = &'static str> {
+        let options =
             [("--beams", self.beams.is_some()), ("--over", self.over.is_some()), ("--under", self.under.is_some())];
-        given.into_iter().filter(|g| g.1).map(|g| g.0)
+        options.into_iter().filter(|o| o.1).map(|o| o.0)
     }
 }
 

@@ -69,12 +69,12 @@ fn begin(handout: &Handout<'_>) -> String {
             "Begin on step 1 of the ladder ({}). Tap your foot on {}, play or clap the groove, and go to the next step only \
              after your foot has stayed with it for four passes.",
             ladder::tempo(handout.piece.groove, *speed),
-            counted(handout, ladder::value(*speed)).1
+            counted_pulse(handout, ladder::value(*speed)).1
         ),
         None => format!(
             "Begin as slowly as you like. Tap your foot on {}, play or clap the groove, and go faster only after your foot has \
              stayed with it for four passes.",
-            counted(handout, 1.0).1
+            counted_pulse(handout, 1.0).1
         ),
     }
 }
@@ -83,13 +83,13 @@ fn begin(handout: &Handout<'_>) -> String {
 fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let chart = handout.piece.report.speeds.as_deref()?;
     let last = changes.len().checked_sub(1)?;
-    let stray = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
+    let first_change = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
     let name = |step: usize| {
         let speed = ladder::value(handout.ladder[step]);
         let leader = changes[step].leader.unwrap_or(Leader::Written);
         format!("another pulse, {}", describe::leader_name(chart, leader, speed))
     };
-    Some(match stray {
+    Some(match first_change {
         None => format!(
             "On every step, up to step {}, the beat you count is also the one you are likely to hear; go back to a slower step \
              whenever you get lost.",
@@ -133,7 +133,7 @@ fn short_cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
 
 fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let report = handout.piece.report;
-    let (beat, name) = counted(handout, report.speed);
+    let (beat, name) = counted_pulse(handout, report.speed);
     let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
     match other {
         Some(h) => format!(
@@ -145,7 +145,7 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
 }
 
 fn listen(handout: &Handout<'_>) -> String {
-    let pulse = counted(handout, handout.piece.report.speed).1;
+    let pulse = counted_pulse(handout, handout.piece.report.speed).1;
     if handout.takes.is_empty() {
         format!(
             "While someone else plays the groove, tap {pulse} without switching to another pulse; then play the groove while \

@@ -41,7 +41,7 @@ pub(super) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
     beats
 }
 
-/// The strips of the [`chosen`] hearings.
+/// The strips of the [`selected_hearings`].
 pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
     let together = limits::TOGETHER.value / 1000.0;
     let attacks: Vec<f64> = piece.report.attacks.iter().map(|a| a.seconds).collect();
@@ -60,7 +60,7 @@ pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
         let (name, tempo) = (format!("{}: {}", index + 1, h.kind), format!("{} BPM", describe::tempos(h, 1.0)));
         Strip { name, tempo, pulses: h.pulses.iter().enumerate().map(pulse).collect() }
     };
-    chosen(piece).into_iter().map(strip).collect()
+    selected_hearings(piece).into_iter().map(strip).collect()
 }
 
 pub(super) fn hearing_label(index: usize, h: &Hearing) -> String {

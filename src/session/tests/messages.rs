@@ -51,7 +51,7 @@ fn shortening_edits_report_lost_attacks() {
     let mut session = Session::new(groove("x.x. ...x"));
     session.apply(Command::Bars(2));
     session.apply(Move(Motion::BarRight));
-    session.apply(Lay(3));
+    session.apply(EnterGroup(3));
     let words = "section 'S0': 1 bar; 1 attack lost";
     assert_eq!(session.apply(Command::BarsBy(-1)), Outcome::Changed(Some(words.into())));
 }

@@ -43,7 +43,7 @@ const ENTER: &[CommandSpec] = commands! { Grid Enter:
     "hold" [ch('-')] run(Command::Hold), "hold the sound through this cell; move on";
     "rest" [ch('.')] run(Command::Rest), "rest in this cell; move on";
     "toggle" [ch(' ')] run(Command::Toggle), "switch between attack and rest; stay", "attack/rest";
-    "delete-previous" [key(Code::Backspace)] run(Command::TakeBack), "delete the previous attack", "delete";
+    "delete-previous" [key(Code::Backspace)] run(Command::DeletePrevious), "delete the previous attack", "delete";
 };
 
 const MOVE: &[CommandSpec] = commands! { Grid Move:

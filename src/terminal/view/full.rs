@@ -224,7 +224,7 @@ impl BlockBuilder<'_> {
             return self.text(part, "fewer than two streams", theme.faint());
         }
         let glyphs = theme.glyphs();
-        let marks = Marks { alone: glyphs.pulse_alone, together: glyphs.pulse_with_attack };
+        let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
         let main = describe::main_streams(report);
         let draw = |streams: &[usize]| -> Vec<Pieces> {
             let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);

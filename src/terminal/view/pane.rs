@@ -250,15 +250,15 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     for i in listed(&report.hearings, max) {
         lines.push(hearing(&report.hearings[i], report, theme, width, selected == Some(i)));
     }
-    lines.extend(turn(state, report, width).map(|text| vec![(text, theme.faint())]));
+    lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
     lines
 }
 
 /// Whose beat is told, how likely it is the written one, and what else has room.
 fn beat_heading(of: &str, report: &Report, width: usize) -> String {
     let mut heading = format!("Heard in {of}");
-    let beat = report.answer.map(|a| format!(": beat {}", describe::share(a.shown_written)));
-    let all = report.all.as_ref().map(|a| format!(", all layers {}", describe::share(a.answer.shown_written)));
+    let beat = report.answer.map(|a| format!(": beat {}", describe::percent(a.shown_written)));
+    let all = report.all.as_ref().map(|a| format!(", all layers {}", describe::percent(a.answer.shown_written)));
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms"));
     let doubt = (describe::about_as_likely(report) > 1).then(|| ", no clear winner".to_owned());
     for more in [beat, all, doubt, cell].into_iter().flatten() {
@@ -270,7 +270,7 @@ fn beat_heading(of: &str, report: &Report, width: usize) -> String {
 }
 
 /// From which speed the hearing leads that leads at the playing speed, or where the next one takes over.
-fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
+fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     let speeds = report.speeds.as_deref()?;
     let next = speeds.changes.get(1)?;
     let now = speeds.change_at(report.speed * 100.0).filter(|c| c.percent > speeds.changes[0].percent);

@@ -85,8 +85,14 @@ fn strip(
         let Some(x) = column.checked_sub(state.view.scroll) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let met = has_attack(report, *pulse, period * AGREES);
-        pen.mark(layout.strips, x, row, if met { glyphs.pulse_with_attack } else { glyphs.pulse_alone }, style);
+        let has_attack_here = has_attack(report, *pulse, period * AGREES);
+        pen.mark(
+            layout.strips,
+            x,
+            row,
+            if has_attack_here { glyphs.pulse_with_attack } else { glyphs.pulse_without_attack },
+            style,
+        );
     }
 }
 

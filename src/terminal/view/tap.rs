@@ -3,6 +3,7 @@
 use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
+use crate::rhythm::count;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
 use crate::terminal::state::State;
 use crate::terminal::view::layout::Layout;
@@ -37,8 +38,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
 fn heading(tapping: &Tapping) -> String {
     match tapping.target {
         TapTarget::Calibration => format!("Tap with the clicks: {} of {CALIBRATION_TAPS}", tapping.taps.len()),
-        TapTarget::Loop if tapping.taps.len() == 1 => "Tap along: 1 tap".to_owned(),
-        TapTarget::Loop => format!("Tap along: {} taps", tapping.taps.len()),
+        TapTarget::Loop => format!("Tap along: {}", count(tapping.taps.len(), "tap")),
     }
 }
 

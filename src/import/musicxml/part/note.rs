@@ -39,7 +39,7 @@ impl PartReader<'_> {
 
     /// The length that type, dots and tuplet write, if it is less than a division from the duration.
     fn written_length(&self, element: Element<'_>, duration: Time) -> Option<Time> {
-        let value = Value::named(element.child_text("type")?)?.length();
+        let value = Value::from_name(element.child_text("type")?)?.length();
         let dots = element.all("dot").count().min(4) as u32;
         let mut length = value.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
         if let Some(change) = element.child("time-modification") {
