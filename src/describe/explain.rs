@@ -65,7 +65,7 @@ fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerRepo
     Ok(())
 }
 
-/// The reasons, each part of the hardness with its own.
+/// The reasons, grouped by the part of the hardness that they explain.
 fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     if report.findings.is_empty() {
         writeln!(t, "  No reason found.")?;
@@ -149,7 +149,7 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     parts.join(" -> ")
 }
 
-/// The leading hearing by playing speed, in one line; empty where that was not asked.
+/// The leading hearing by playing speed on one line; empty if the report has no speeds.
 pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let Some(speeds) = &report.speeds else { return String::new() };
     let mut words = Vec::new();
@@ -179,7 +179,7 @@ fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
     for p in pairs {
         writeln!(t, "  {}", describe::stream_pair(groove, report, p))?;
     }
-    for line in streams::draw_report(groove, report, COLUMNS, streams::PLAIN) {
+    for line in streams::draw_streams(groove, report, &shown, COLUMNS, streams::PLAIN) {
         writeln!(t, "    {line}")?;
     }
     Ok(())

@@ -8,7 +8,7 @@ use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 /// Range of the playing speed, in percent of the written tempo.
 const MIN_SPEED: i64 = 20;
 const MAX_SPEED: i64 = 200;
-/// Most steps of a ladder.
+/// Maximum number of steps of a ladder.
 pub(crate) const MAX_STEPS: usize = 200;
 
 /// Parses `FROM-TO/STEP` in percent into rising speeds. The last one is `TO` even if the steps do not reach it exactly. `None` if
@@ -50,7 +50,7 @@ pub(crate) fn tempo_of(section: &Section, speed: Fraction) -> String {
     bpm.map_or(String::new(), |bpm| format!("{} = {bpm}", print_note_value(section.tempo.unit())))
 }
 
-/// Most tempos that are listed.
+/// Maximum number of tempos listed.
 const MAX_TEMPOS: usize = 4;
 
 /// The speed and the tempos of the sections at that speed, without repeats: `50%, 1/4 = 66, then 1/4. = 29.25`.
@@ -74,11 +74,11 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Change {
-    /// What leads from this step.
+    /// The hearing that leads from this step on.
     pub leader: Option<Leader>,
-    /// Length of the cells in ms, if they are too short to be felt from this step.
+    /// The length of the cells, if they are too short to be felt from this step on.
     pub unfelt_cell_ms: Option<f64>,
-    /// Whether from this step most listeners would leave the written beat.
+    /// Whether most listeners leave the written beat from this step on.
     pub beat_is_lost: bool,
 }
 
@@ -107,7 +107,7 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
     speeds.iter().map(change).collect()
 }
 
-/// What leads, with its tempos at a speed.
+/// The leading hearing with its tempos at a speed.
 pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> String {
     match speeds.hearing(leader) {
         Some(h) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),

@@ -7,7 +7,7 @@ use crate::analysis::{
 use crate::analysis::{percent, tempo_row};
 use crate::rhythm::{Fraction, Groove, Place, Section, count, print_note_value};
 
-/// Most heads of a figure that are listed.
+/// Maximum number of a figure's starts that are listed.
 const MAX_HEADS: usize = 4;
 
 /// A number with at most two decimals and no trailing zeros.
@@ -146,18 +146,18 @@ fn percent_of(part: usize, all: usize) -> String {
     percent(part as f64 / all.max(1) as f64)
 }
 
-/// The hearing's name, and whether it re-enters each loop because the loop is not a whole number of its periods.
+/// The name of a hearing. A pulse that does not fit the loop a whole number of times re-enters each loop, and the name says so.
 pub(crate) fn hearing_name(h: &Hearing) -> String {
     let re_enters = if h.closes || h.stretches.len() > 1 { "" } else { " (re-enters each loop)" };
     format!("{}{re_enters}", h.kind)
 }
 
-/// How likely a hearing is: the tempered percentage, `-` below the least that is shown.
+/// The tempered percentage of a hearing; `-` if it is too small to show.
 pub(crate) fn likelihood(h: &Hearing) -> String {
     h.shown.map_or_else(|| "-".to_owned(), percent)
 }
 
-/// How many entries from the first on are about as likely, the written beat and what is counted with it as one.
+/// The number of hearings about as likely as the first, where the written beat and those that keep it count as one.
 pub(crate) fn about_as_likely(report: &Report) -> usize {
     let Some(answer) = &report.answer else { return 0 };
     let others = report.hearings.iter().filter(|h| !h.keeps_written()).map(|h| h.probability);
@@ -192,7 +192,7 @@ pub(crate) fn hardness(answer: &Answer) -> String {
     format!("hardness {:.2} of 1{parts}", answer.hardness().max(0.0))
 }
 
-/// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, off the pulse.
+/// The number of attacks on the pulse of a hearing, on its subdivisions, and off it.
 pub(crate) fn hearing_landings(h: &Hearing) -> String {
     let all = h.on_pulse + h.off_pulse + h.between.iter().map(|b| b.1).sum::<usize>();
     let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent_of(count, all));
@@ -225,8 +225,8 @@ pub(crate) fn hardness_by_speed(speeds: &SpeedReport) -> String {
     steps.filter_map(of).collect::<Vec<_>>().join(", ")
 }
 
-/// The hardness as a row of bars, one for each five percent of the tempo, from the first speed looked at to the last; `ramp` has the
-/// glyphs from none to all.
+/// The hardness as a row of bars from the slowest to the fastest speed analysed, one bar per five percent of the tempo; `ramp` holds
+/// the glyphs from the lowest bar to the highest.
 pub(crate) fn hardness_chart(speeds: &SpeedReport, ramp: &[char]) -> String {
     let (Some(first), Some(last)) = (speeds.points.first(), speeds.points.last()) else { return String::new() };
     let glyph = |h: f64| ramp[((h.clamp(0.0, 1.0) * ramp.len() as f64) as usize).min(ramp.len() - 1)];

@@ -1,26 +1,24 @@
 //! A plain-text picture of streams: one line per stream over a common time axis, one mark per pulse.
 
-use super::main_streams;
 use crate::analysis::clock::wholes;
 use crate::analysis::{Report, Source, limits};
 use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-/// Fewest columns of a picture.
+/// Minimum width of a picture in columns.
 pub(crate) const MIN_COLUMNS: usize = 40;
-/// Most streams of a picture.
+/// Maximum number of streams in a picture.
 const MAX_LINES: usize = 8;
 /// Seconds within which the first meeting is searched.
 const MAX_SEARCH_SECONDS: f64 = 60.0;
 /// Bars shown if the streams meet later or never.
 const SHOWN_BARS: f64 = 4.0;
-/// Fewest columns between two pulses of a stream.
+/// Minimum columns from one pulse of a stream to the next.
 const MIN_PULSE_COLUMNS: f64 = 2.0;
 
 /// A stream to draw; times in seconds.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StreamLine {
-    /// Its label.
     pub name: String,
     /// Period, above 0.
     pub period: f64,
@@ -45,17 +43,11 @@ impl StreamLine {
 pub(crate) struct Marks {
     /// A pulse that coincides with no other.
     pub pulse: char,
-    /// A pulse within 20 ms of another stream's (limits: together).
+    /// A pulse within 20 ms of another stream's ([`limits::TOGETHER`]).
     pub coincidence: char,
 }
 
-/// ASCII marks.
 pub(crate) const PLAIN: Marks = Marks { pulse: '|', coincidence: '#' };
-
-/// The picture of a report's main streams; empty if there are fewer than two.
-pub(crate) fn draw_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
-    draw_streams(groove, report, &main_streams(report), width, marks)
-}
 
 /// The picture of some of a report's streams, by index.
 pub(crate) fn draw_streams(
@@ -83,9 +75,9 @@ pub(crate) fn draw_streams(
     draw(&lines, bar, width, marks)
 }
 
-/// Draws two to eight streams over one time axis: from one meeting of all of them to the next, or over four bars of `bar` seconds
-/// if that takes longer. No line is wider than `width` columns (at least 40). Below the streams follow the axis in seconds and a
-/// legend. Streams without a usable period are left out; the result is empty for fewer than two.
+/// Draws two to eight streams over one time axis, from one meeting of all of them to the next, or over four bars of `bar` seconds if
+/// that takes longer. The axis in seconds and a legend are below the streams. No line is wider than `width` columns (at least 40).
+/// Streams without a usable period are omitted; the result is empty for fewer than two.
 pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<String> {
     let drawable = |l: &&StreamLine| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
     let lines: Vec<&StreamLine> = lines.iter().filter(drawable).take(MAX_LINES).collect();
@@ -266,7 +258,7 @@ mod tests {
             let mut met = 0;
             for (l, text) in lines.iter().zip(&drawn) {
                 let marks = text.chars().filter(|c| "|#".contains(*c)).count() as f64;
-                // The axis is told to a hundredth, and a pulse may stand 20 ms outside of it.
+                // The axis is rounded to hundredths, and a pulse may be up to 20 ms outside of it.
                 let pulses = length / l.period;
                 prop_assert!(marks >= (pulses - 0.02 / l.period).floor() && marks <= (pulses + 0.06 / l.period).ceil() + 1.0, "{} {}", marks, pulses);
                 met += usize::from(text.contains('#'));

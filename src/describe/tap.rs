@@ -8,32 +8,30 @@ use crate::analysis::tap::{
 use crate::describe;
 use crate::rhythm::{Groove, Place, Time, count};
 
-/// Odds from which a pulse counts as certain (ours, no source).
+/// Odds from which a pulse counts as certain (no source).
 const CERTAIN_ODDS: f64 = 20.0;
 /// Standard errors from which a mean or a drift is significant.
 const SIGNIFICANT_ERRORS: f64 = 2.0;
-/// Most positions of slips that are listed.
+/// Maximum number of positions listed for slips.
 const MAX_SLIPS: usize = 40;
 
 /// The offset subtracted from every tap, and where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) enum TapOffset {
-    /// No offset.
     #[default]
     Unknown,
     /// Set by the user, in ms.
     Set(f64),
     /// Measured by calibration.
     Measured {
-        /// The offset in ms; positive is late.
+        /// Positive is late.
         ms: f64,
-        /// Its standard error in ms.
+        /// The standard error.
         error_ms: f64,
     },
 }
 
 impl TapOffset {
-    /// The offset in ms; 0 if unknown.
     pub(crate) fn ms(self) -> f64 {
         match self {
             TapOffset::Unknown => 0.0,
@@ -45,35 +43,26 @@ impl TapOffset {
 /// How the taps were timed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct TapContext {
-    /// The options of the analysis.
     pub options: TapOptions,
-    /// The offset that was subtracted.
     pub offset: TapOffset,
-    /// Length of the output device's buffer in ms, if the taps were timed against playback.
+    /// Length of the output device's buffer; `None` if the taps were not timed against playback.
     pub buffer_ms: Option<f64>,
     /// Whether the keys arrive over SSH.
     pub over_ssh: bool,
 }
 
-/// Emphasis of a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum LineStyle {
-    /// A heading.
     Heading,
-    /// A result.
     Plain,
-    /// A note on accuracy.
     Faint,
 }
 
-/// A line of the report.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ReportLine {
-    /// Its emphasis.
     pub style: LineStyle,
     /// Indentation in columns.
     pub indent: usize,
-    /// Its text.
     pub text: String,
     /// The position in the groove it is about.
     pub place: Option<Place>,

@@ -86,7 +86,7 @@ pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     Ok(bytes)
 }
 
-/// The texts that the events borrow: of tracks and sections the name and the text event.
+/// The texts that the events borrow. Tracks and sections have two: the name and the text event.
 struct Texts {
     file: String,
     note: String,

@@ -26,7 +26,7 @@ struct WrittenSpan {
     tuplet: Option<Ratio>,
 }
 
-/// Of a tuplet: as in [`Tuplet`].
+/// The ratio and the unit of a [`Tuplet`].
 #[derive(Debug, Clone, Copy)]
 struct Ratio {
     actual: u16,

@@ -118,7 +118,7 @@ impl BlockBuilder<'_> {
         self.speeds();
     }
 
-    /// The hardness and the leading hearing over the playing speeds.
+    /// The hardness and the leading hearing by playing speed.
     fn speeds(&mut self) {
         let (report, theme, part) = (self.report, self.theme, ReportPart::Hearings);
         self.heading(part, "By playing speed");

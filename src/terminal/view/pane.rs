@@ -134,7 +134,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     lines
 }
 
-/// A line of groups, with a trailing group apart from the others.
+/// A line of groups, with a trailing group named separately.
 fn group_line(text: &str, trailing: Option<usize>) -> String {
     let Some(cells) = trailing else { return text.to_owned() };
     match text.strip_suffix(&cells.to_string()) {
@@ -254,7 +254,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     lines
 }
 
-/// Whose beat is told, how likely it is the written one, and what else has room.
+/// The layers heard, the share that keeps the written beat, and further facts that fit the width.
 fn beat_heading(of: &str, report: &Report, width: usize) -> String {
     let mut heading = format!("Heard in {of}");
     let beat = report.answer.map(|a| format!(": beat {}", describe::percent(a.shown_written)));
@@ -269,7 +269,7 @@ fn beat_heading(of: &str, report: &Report, width: usize) -> String {
     fit(&heading, width)
 }
 
-/// From which speed the hearing leads that leads at the playing speed, or where the next one takes over.
+/// The speed from which the current leader leads, or if it leads from the slowest speed on, the next leader's.
 fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     let speeds = report.speeds.as_deref()?;
     let next = speeds.changes.get(1)?;
@@ -278,8 +278,8 @@ fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     let leader = speeds.hearing(change.leader);
     let name = leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.short());
     let bpm = leader.map(|h| describe::tempo_row(&h.tempos(f64::from(change.percent) / 100.0)));
-    // As long as the chart is that of an older groove it is marked.
-    let stale = if state.has_stale_details() { "…" } else { "" };
+    // A chart of an older groove is marked.
+    let stale = if state.hearings.result.as_ref().is_some_and(|r| !r.is_refined) { "…" } else { "" };
     let forms = [
         format!("likeliest from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
         format!("likeliest from {}% speed: {name}{stale}", change.percent),
@@ -288,7 +288,7 @@ fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     Some(fit(forms.iter().find(|f| f.trim_end().width() <= width).unwrap_or(&forms[2]).trim_end(), width))
 }
 
-/// The best hearings, with the written beat as the last one if it is not among them.
+/// The best hearings; the written beat replaces the last one if it is not among them.
 fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
     let mut shown: Vec<usize> = (0..hearings.len().min(max)).collect();
     let written = hearings.iter().position(|h| h.kind == Kind::Written);
@@ -298,7 +298,7 @@ fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
     shown
 }
 
-/// One hearing in a row: how likely, tempo, deviation, share, what it is.
+/// The row of a hearing: likelihood, tempo, deviation, share, name.
 fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> Pieces {
     let style = if selected { theme.hearing() } else { Style::new() };
     let deviation = if width < MIN_DEVIATION_WIDTH {

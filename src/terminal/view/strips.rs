@@ -96,8 +96,8 @@ fn strip(
     }
 }
 
-/// Whether there is an attack within so many seconds of a pulse.
-fn has_attack(report: &Report, pulse: f64, within: f64) -> bool {
-    let at = report.attacks.partition_point(|a| a.seconds < pulse - within);
-    report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + within)
+/// Whether there is an attack within `tolerance` seconds of a pulse.
+fn has_attack(report: &Report, pulse: f64, tolerance: f64) -> bool {
+    let at = report.attacks.partition_point(|a| a.seconds < pulse - tolerance);
+    report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + tolerance)
 }
