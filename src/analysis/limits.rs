@@ -81,7 +81,6 @@ pub(crate) mod listener {
         Ours,
     }
 
-    /// One constant.
     #[derive(Debug, Clone, Copy, PartialEq)]
     pub(crate) struct Constant {
         /// What it is, in a few words.

@@ -118,7 +118,6 @@ pub(super) fn limits(given: Option<Limits>) -> Result<Limits, Failure> {
     Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
 }
 
-/// The indices of layers by name.
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {
     let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()

@@ -27,7 +27,6 @@ pub(crate) struct StreamLine {
 }
 
 impl StreamLine {
-    /// The pulse nearest to a time.
     fn nearest(&self, time: f64) -> f64 {
         self.start + ((time - self.start) / self.period).round() * self.period
     }

@@ -115,7 +115,6 @@ pub(crate) fn mean(f: &TapStats) -> String {
     format!("mean {:+.0} ms ±{:.0}, {side}", f.mean_ms, f.error_ms)
 }
 
-/// The spread.
 pub(crate) fn spread(f: &TapStats) -> String {
     format!("spread {:.0} ms ({:.1}% of the pulse)", f.spread_ms, f.spread * 100.0)
 }
@@ -144,7 +143,6 @@ fn position(groove: &Groove, report: &Report, seconds: f64) -> String {
     place(groove, report, seconds).map_or_else(|| "the end".to_owned(), |p| describe::place(groove, p))
 }
 
-/// The whole report.
 pub(crate) fn report_lines(
     groove: &Groove,
     report: &Report,

@@ -2,7 +2,6 @@
 
 use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
 
-/// A motion of the cursor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Motion {
     /// One cell earlier, also into the section before.
@@ -46,7 +45,6 @@ pub(crate) enum Command {
     Deselect,
     /// Enters an attack of this many cells and moves on to its end.
     EnterGroup(usize),
-    /// Enters a line of groups.
     EnterGroups(Vec<u32>),
     /// Enters an attack in the cell and moves on.
     Attack(Accent),

@@ -26,7 +26,6 @@ pub(super) struct Fit<'a> {
 
 /// Where a time lies among pulses.
 struct Position {
-    /// The nearest pulse.
     pulse: usize,
     /// How far it is, in seconds.
     distance: f64,

@@ -2,7 +2,6 @@
 
 use super::*;
 
-/// The message of a command on a groove.
 fn message(before: &str, command: Command) -> String {
     match Session::new(groove(before)).apply(command) {
         Outcome::Changed(Some(message)) => message,

@@ -263,7 +263,6 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     }
 }
 
-/// The label of an attack.
 fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
     match state.view.labels {
