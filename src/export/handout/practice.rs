@@ -51,7 +51,7 @@ fn say_groups(handout: &Handout<'_>) -> String {
 
 /// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the
 /// likeliest one that is counted along with it.
-fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
+fn counted_pulse<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
     let hearings = &handout.piece.report.hearings;
     let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
     let written = hearings.iter().find(|h| h.kind == Kind::Written);

@@ -74,7 +74,7 @@ pub(super) fn beat_label(piece: &ExportInput<'_>, section: usize) -> String {
 }
 
 /// The hearings to draw, with their indices in the report: at most [`MAX_HEARINGS`], without the written beat.
-pub(super) fn chosen<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
+pub(super) fn selected_hearings<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
     let found = piece.hearings.iter().filter_map(|h| Some((*h, piece.report.hearings.get(*h)?)));
     found.filter(|(_, h)| h.kind != Kind::Written).take(MAX_HEARINGS).collect()
 }

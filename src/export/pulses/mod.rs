@@ -55,7 +55,7 @@ pub(crate) fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
     selected_hearings(piece).filter_map(sentence).collect()
 }
 
-fn chosen<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
+fn selected_hearings<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
     let first = |(k, h): &(usize, &usize)| !piece.hearings[..*k].contains(h);
     piece.hearings.iter().enumerate().filter(first).filter_map(|(_, h)| Some((*h, piece.report.hearings.get(*h)?)))
 }
