@@ -151,7 +151,7 @@ fn a_groove_is_read_from_standard_input() {
 #[test]
 fn check_and_completions_work_piped() {
     let result = succeed(&["check", "patterns"]);
-    assert!(result.text.lines().all(|l| l.contains(": good: ")) && result.errors.is_empty());
+    assert!(result.text.lines().all(|l| l.contains(": ok: ")) && result.errors.is_empty());
     for shell in ["bash", "zsh", "fish"] {
         assert!(succeed(&["completions", shell]).text.contains("explain"), "{shell}");
     }

@@ -10,7 +10,7 @@ use super::landing::{Landings, landings};
 use super::limits::Limits;
 use super::listener::{self, Context, Input, TwoStreams};
 use super::measure::{self, Measure};
-use super::speeds::Speeds;
+use super::speeds::SpeedReport;
 use super::stream::{self, Pair, Stream};
 use crate::rhythm::{Fraction, Groove, Place, Region, Time};
 use std::sync::Arc;
@@ -98,7 +98,7 @@ pub struct Report {
     /// The same for somebody who takes in all layers, where those are more.
     pub(crate) all: Option<AllLayers>,
     /// The model over the playing speeds, once it was asked: see [`Report::refine`].
-    pub(crate) speeds: Option<Arc<Speeds>>,
+    pub(crate) speeds: Option<Arc<SpeedReport>>,
     /// The streams: the written beat, the likely hearings stretch by stretch, layers of even attacks.
     pub streams: Vec<Stream>,
     /// Every pair of streams.
@@ -143,7 +143,7 @@ impl Report {
             everything: &[],
             sections: &input.sections,
         };
-        self.speeds = Some(Arc::new(Speeds::new(&chart, |h| kind_of(h, &m))));
+        self.speeds = Some(Arc::new(SpeedReport::new(&chart, |h| kind_of(h, &m))));
         if self.findings.len() > 1 {
             finding::order_by_gain(&mut self.findings, &listener::gains(&input));
         }

@@ -18,7 +18,7 @@ const MAX_DEPTH: usize = 16;
 pub(super) fn grooves(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
     let found = files(paths, &["toml"]);
     if found.is_empty() {
-        return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in the folders named"));
+        return Err(Failure::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
     }
     Ok(found)
 }
@@ -124,7 +124,6 @@ pub(super) fn carry(cold: bool) -> Result<Carry, Failure> {
     Ok(if is_cold { Carry::Nothing } else { Carry::Pulse })
 }
 
-/// The indices of layers by name.
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {
     let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()

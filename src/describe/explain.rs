@@ -2,7 +2,7 @@
 
 use super::{self as describe, streams};
 use crate::analysis::{Hearing, Report};
-use crate::rhythm::{Groove, print_note_value};
+use crate::rhythm::{Groove, count};
 use std::fmt::Write;
 
 /// The whole explanation, several lines, ending without a line break.
@@ -16,11 +16,7 @@ pub(crate) fn explain(groove: &Groove, report: &Report) -> String {
 fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     writeln!(t, "{}", groove.title())?;
     for s in groove.sections() {
-        let beat = print_note_value(s.tempo.unit());
-        let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
-        let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        let bars = describe::bar_count(s.bars);
-        writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
+        writeln!(t, "  {}", describe::section_summary(s))?;
     }
     if report.speed != 1.0 {
         writeln!(t, "  played at {:.0}% of these tempos; all numbers below are for that speed", report.speed * 100.0)?;
@@ -74,7 +70,7 @@ fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerRepo
     Ok(())
 }
 
-/// The reasons, each part of the hardness with its own.
+/// The reasons, grouped by the part of the hardness that they explain.
 fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     let mut part = None;
     for (i, f) in report.findings.iter().enumerate() {
@@ -86,7 +82,7 @@ fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
         part = f.part;
         let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     {}; {}", describe::threshold(f), describe::source(f))?;
+        writeln!(t, "     {}; {}", describe::threshold(f), f.source)?;
     }
     Ok(())
 }
@@ -150,13 +146,12 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
             break;
         }
         let at = describe::stretch_place(groove, report, s);
-        let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
-        parts.push(format!("{:.1} BPM ({attacks} from {at})", s.bpm));
+        parts.push(format!("{:.1} BPM ({} from {at})", s.bpm, count(s.attacks, "attack")));
     }
     parts.join(" -> ")
 }
 
-/// The leading hearing by playing speed, in one line; empty where that was not asked.
+/// The leading hearing by playing speed on one line; empty if the report has no speeds.
 pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let Some(speeds) = &report.speeds else { return String::new() };
     let mut words = Vec::new();
@@ -189,7 +184,7 @@ fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
     for p in pairs {
         writeln!(t, "  {}", describe::stream_pair(groove, report, p))?;
     }
-    for line in streams::draw_report(groove, report, COLUMNS, streams::PLAIN) {
+    for line in streams::draw_streams(groove, report, &shown, COLUMNS, streams::PLAIN) {
         writeln!(t, "    {line}")?;
     }
     Ok(())

@@ -23,7 +23,7 @@ pub(crate) struct HearingsState {
     pub extra: Vec<HearingKey>,
 }
 
-/// Attacks that the hearings are found for.
+/// The attacks to analyse.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) enum Focus {
     /// The first audible layer with attacks.
@@ -32,11 +32,11 @@ pub(crate) enum Focus {
     Layer(TrackedLayer),
     /// All audible layers.
     All,
-    /// The selection, as long as there is one; then [`Focus::All`].
+    /// The selection; without one [`Focus::All`].
     Selection,
 }
 
-/// A layer that is found again after an edit.
+/// A layer that can be found again after an edit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct TrackedLayer {
     layer: usize,
@@ -51,20 +51,20 @@ impl TrackedLayer {
         Some(Self { layer, name: layers.get(layer)?.name.clone(), count: layers.len() })
     }
 
-    /// The layer after an edit: that of its name, or if the number of layers is the same, the one that was renamed.
+    /// The layer after an edit: the one of the same name, or if the number of layers is unchanged, the one in its place.
     fn follow(&self, groove: &Groove) -> Option<Self> {
         let named = groove.layers().iter().position(|l| l.name == self.name);
         Self::new(groove, named.or((groove.layers().len() == self.count).then_some(self.layer))?)
     }
 }
 
-/// A report, and what it is a report of.
+/// A report and its request.
 #[derive(Debug, Clone)]
 pub(crate) struct AnalysisResult {
     pub revision: u64,
     pub ask: AnalysisOptions,
     pub report: Arc<Report>,
-    /// Whether what takes longer is of this report, and not kept from the one before.
+    /// Whether the slow parts belong to this report; otherwise they are kept from the previous one.
     pub is_refined: bool,
 }
 
@@ -103,11 +103,6 @@ impl State {
     pub(crate) fn find_hearing(&self, key: HearingKey) -> Option<(usize, &Hearing)> {
         let hearings = &self.report()?.0.hearings;
         key.index_in(hearings).map(|i| (i, &hearings[i]))
-    }
-
-    /// Whether the chart over the playing speeds is that of an older groove or question.
-    pub(crate) fn has_stale_details(&self) -> bool {
-        self.hearings.result.as_ref().is_some_and(|result| !result.is_refined)
     }
 
     pub(crate) fn written_beat(&self) -> Option<&Hearing> {

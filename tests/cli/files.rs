@@ -43,10 +43,10 @@ fn takes_are_one_file_with_a_list_of_cues_next_to_it() {
     let rival = "hearing 1: changing pulse 137.1 then 106.7 BPM";
     let expected = [
         "groove".into(),
-        "groove under written beat".into(),
-        format!("groove under {rival}"),
-        format!("pulses alone, written beat + {rival}"),
-        format!("groove under {rival}"),
+        "groove with written beat".into(),
+        format!("groove with {rival}"),
+        format!("only written beat + {rival}"),
+        format!("groove with {rival}"),
     ];
     assert_eq!(names, expected);
     // Nine bars of 4/4 at 160, twice: 648000 frames each. A bar is counted in for the beat: 72000 frames.
@@ -71,7 +71,10 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
     let list: Vec<_> = cues(&result.errors).into_iter().filter(|c| !c.2.starts_with("count-in: ")).collect();
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).collect();
     assert_eq!(names, ["step 1 of 3: 50%, 1/4 = 80", "step 2 of 3: 75%, 1/4 = 120", "step 3 of 3: 100%, 1/4 = 160"]);
-    assert!(list[0].3.contains(" leads") && list[0].3.contains("muted after the opening: pass 4"), "{list:?}");
+    assert!(
+        list[0].3.contains(" leads") && list[0].3.contains("passes muted after their first bar (or beat): 4"),
+        "{list:?}"
+    );
     assert!(list[2].3.contains("cells of 94 ms are too fast"), "{}", list[2].3);
 }
 

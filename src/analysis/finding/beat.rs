@@ -50,12 +50,12 @@ pub(super) fn facts(m: &Material<'_>) -> Vec<Fact> {
     let mut found = landings(m);
     found.extend(downbeats(m));
     found.extend(silence(m));
-    found.extend(m.hearings.iter().filter(|h| h.probability >= LIKELY).filter_map(|h| heard(m, h)));
+    found.extend(m.hearings.iter().filter(|h| h.probability >= LIKELY).filter_map(|h| hearing_fact(m, h)));
     found
 }
 
-/// What a likely hearing tells.
-fn heard(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
+/// The reason that a likely hearing gives, if its kind gives one.
+fn hearing_fact(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
     let first = h.stretches.first().and_then(|s| m.attacks.get(s.first)).map(place_of);
     let fact = |reason, parts, threshold, source, place| {
         Some(Fact { reason, parts, threshold, source, place, weight: 0.3 + 0.6 * h.probability })
@@ -178,11 +178,11 @@ fn silence(m: &Material<'_>) -> Option<Fact> {
 /// The first beat on which nothing sounds, as a cell of the focus layer.
 fn silent_place(m: &Material<'_>, counted: &Hearing) -> Option<Place> {
     let layer = *m.focus.first()?;
-    let near = |p: f64| {
+    let sounds = |p: f64| {
         let next = m.everything.partition_point(|a| a.seconds < p - 0.01);
         m.everything.get(next).is_some_and(|a| a.seconds < p + 0.01)
     };
-    let pulse = counted.pulses.iter().copied().find(|p| !near(*p))?;
+    let pulse = counted.pulses.iter().copied().find(|p| !sounds(*p))?;
     let moment = m.clock.moment(pulse)?;
     let context = m.groove.context(layer, moment.section);
     let beat = (moment.wholes / wholes(context.meter.beat())).round() as usize;

@@ -26,7 +26,6 @@ pub(super) struct Fit<'a> {
 
 /// Where a time lies among pulses.
 struct Position {
-    /// The nearest pulse.
     pulse: usize,
     /// How far it is, in seconds.
     distance: f64,
@@ -108,7 +107,7 @@ impl<'a> Fit<'a> {
                         let share = p.distance / p.interval.max(1e-9);
                         squares = (squares.0 + p.distance.powi(2), squares.1 + share.powi(2));
                     }
-                    Some(p) => fit.beside(p, exact),
+                    Some(p) => fit.count_between(p, exact),
                     None => fit.off_pulse += 1,
                 }
                 next += 1;
@@ -133,15 +132,15 @@ impl<'a> Fit<'a> {
         fit
     }
 
-    fn beside(&mut self, p: &Position, exact: bool) {
-        let near = |cut: &&u16| {
+    fn count_between(&mut self, p: &Position, exact: bool) {
+        let is_on_part = |cut: &&u16| {
             let cells = p.phase * f64::from(**cut);
             let tolerance = if exact { EXACT } else { limits::AGREES.value / 100.0 };
             let nearest = cells.round();
             (cells - nearest).abs() <= tolerance && nearest > 0.5 && nearest < f64::from(**cut) - 0.5
         };
         let cuts = if exact { &CUTS[..] } else { &CUTS[..FREE_CUTS] };
-        match cuts.iter().find(near) {
+        match cuts.iter().find(is_on_part) {
             Some(cut) => match self.between.iter_mut().find(|b| b.0 == *cut) {
                 Some(row) => row.1 += 1,
                 None => self.between.push((*cut, 1)),

@@ -177,9 +177,9 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let mut pulses: Vec<f64> = (0..passes).flat_map(|p| once.iter().map(move |t| at(p) + t)).collect();
     pulses.retain(|p| *p >= from - 1e-9 && *p < to - 1e-9);
     // Where two even runs meet, round the loop too, a pulse stands once.
-    let near = MIN_INTERVAL * h.period;
-    pulses.dedup_by(|a, b| *a - *b < near);
-    if pulses.len() > 1 && pulses[0] + to - from - pulses[pulses.len() - 1] < near {
+    let min_interval = MIN_INTERVAL * h.period;
+    pulses.dedup_by(|a, b| *a - *b < min_interval);
+    if pulses.len() > 1 && pulses[0] + to - from - pulses[pulses.len() - 1] < min_interval {
         pulses.pop();
     }
     let stretches = if h.stretches.len() == 1 {
