@@ -122,6 +122,12 @@ fn fraction(x: Fraction) -> String {
     if text.contains('/') { decimal(x.numer() as f64 / x.denom() as f64, 9) } else { text }
 }
 
+/// A decimal of at most six significant digits, for people to read; the playback tempo is exact.
+fn six_digits(x: Fraction) -> String {
+    let whole_digits = x.floor().max(1).ilog10() as usize + 1;
+    decimal(x.numer() as f64 / x.denom() as f64, 6_usize.saturating_sub(whole_digits))
+}
+
 /// The smallest number of divisions of a quarter that makes all lengths and marks whole; `None` above [`MAX_DIVISIONS`].
 fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
     let mut all = 1_i64;
@@ -295,7 +301,7 @@ impl Part<'_, '_> {
             if unit.dotted {
                 xml.empty("beat-unit-dot", &[]);
             }
-            xml.text("per-minute", &[], &fraction(bpm));
+            xml.text("per-minute", &[], &six_digits(bpm));
             xml.close(1);
         });
         self.xml.empty("sound", &[("tempo", &fraction(quarters))]);
