@@ -1,9 +1,8 @@
 //! Interprets meters, tempos, swing and accents.
 
-use super::document::SwungValue;
 use super::dom::{Children, Element, error_at};
 use crate::import::assemble::magnitude;
-use crate::notation::{FormatError, Value};
+use crate::notation::{FormatError, SwungValue, Value};
 use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time, expected};
 
 /// A time signature; `None` for music without a meter. Several fractions in a row become one with the finest lower number.
@@ -158,10 +157,10 @@ pub(super) fn swing(element: Element<'_>) -> Option<SwungValue> {
     Some(SwungValue { swing, value: Value::named(kind)?.length() })
 }
 
-/// Whether a text is one that this program writes about swing: `swing 2:1`, `straight`. It has no note value, so it only ends the
-/// swing before it; a playback instruction sets one.
-pub(super) fn is_swing_text(text: &str) -> bool {
-    text == "straight" || text.strip_prefix("swing ").and_then(Swing::parse).is_some()
+/// The swing in a text that this program writes, `None` for `straight`. It has no note value, so it only ends the swing before it; a
+/// playback instruction sets one.
+pub(super) fn swing_words(text: &str) -> Option<Option<Swing>> {
+    if text == "straight" { Some(None) } else { text.strip_prefix("swing ").and_then(Swing::parse).map(Some) }
 }
 
 /// The accent of a note: articulation signs, and heads in parentheses for ghost notes.

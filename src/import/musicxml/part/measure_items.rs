@@ -31,17 +31,19 @@ impl PartReader<'_> {
     }
 
     pub(super) fn direction(&mut self, element: Element<'_>) {
+        let sound = element.child("sound");
         for kind in element.all("direction-type") {
             if let Some(mark) = kind.child("rehearsal").map(Children::trimmed).filter(|t| !t.is_empty()) {
                 self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.all("words") {
-                if directions::is_swing_text(words.trimmed()) {
-                    self.part.swing_changes.push(SwingChange { measure: self.index, swing: None });
+                let Some(swing) = directions::swing_words(words.trimmed()) else { continue };
+                self.part.swing_changes.push(SwingChange { measure: self.index, swing: None });
+                if let Some(swing) = swing.filter(|_| sound.is_none_or(|s| !s.has("swing"))) {
+                    self.warn(format!("'swing {swing}' is written in words only; read as straight"));
                 }
             }
         }
-        let sound = element.child("sound");
         if let Some(sound) = sound {
             self.sound(sound);
         }
