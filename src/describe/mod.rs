@@ -17,7 +17,7 @@ pub(crate) use measure::measure;
 pub(crate) use reason::{source, threshold};
 pub(crate) use report::{
     about_as_likely, bar_count, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings,
-    hearing_name, is_notable, likelihood, main_streams, no_hearing_reason, place, share, silent_pulses, stream_pair,
-    stretch, stretch_place, structure, subdivisions, tempo_row, tempos, trimmed, voice_summary, whose_beat,
-    written_tempo,
+    hearing_name, is_notable, lead, likelihood, main_streams, no_hearing_reason, place, share, silent_pulses,
+    stream_pair, stretch, stretch_place, structure, subdivisions, tempo_row, tempos, trimmed, voice_summary,
+    whose_beat, written_tempo,
 };

@@ -23,11 +23,7 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
         let Some(first) = attacks.first() else { return "no attacks".into() };
         let ends = attacks.iter().skip(1).chain([&cells.end]);
         let line: Vec<u32> = attacks.iter().zip(ends).map(|(a, b)| (b - a) as u32).collect();
-        let lead = match first - cells.start {
-            0 => String::new(),
-            1 => "after 1 cell of rest, ".into(),
-            n => format!("after {n} cells of rest, "),
-        };
+        let lead = crate::describe::lead((first - cells.start) as u32);
         format!("{lead}{}", group_line::print(&group_line::compress(&line)))
     })
 }

@@ -4,7 +4,7 @@ use crate::analysis::listener::ABOUT_AS_LIKELY;
 use crate::analysis::{
     Answer, Figure, Hearing, Landings, LayerReport, Pair, Report, Source, Speeds, Stretch, landing, limits,
 };
-use crate::rhythm::{Fraction, Groove, Place};
+use crate::rhythm::{Fraction, Groove, Place, count};
 
 /// Most heads of a figure that are listed.
 const MAX_HEADS: usize = 4;
@@ -59,6 +59,11 @@ pub(crate) fn place(groove: &Groove, p: Place) -> String {
     format!("{section}bar {bar} beat {beat}{within}")
 }
 
+/// The rests before a line of groups, in words.
+pub(crate) fn lead(cells: u32) -> String {
+    if cells == 0 { String::new() } else { format!("after {} of rest, ", count(cells as usize, "cell")) }
+}
+
 /// How a layer is built: groups, figures and landings, one line each with its indentation.
 pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, String)> {
     if layer.landings.total == 0 {
@@ -69,12 +74,14 @@ pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, Str
         let Some(g) = &s.groups else { continue };
         let section = groove.sections().get(s.section).filter(|_| layer.sections.len() > 1);
         let name = section.map(|s| format!(" in {}", s.name)).unwrap_or_default();
-        let lead = match g.lead_cells {
-            0 => String::new(),
-            1 => "after 1 cell of rest, ".into(),
-            n => format!("after {n} cells of rest, "),
-        };
-        lines.push((0, format!("groups{name}: {lead}{}", g.text)));
+        lines.push((0, format!("groups{name}: {}{}", lead(g.lead_cells), g.text)));
+        if let Some(accents) = &g.accents {
+            let before = match accents.lead_cells {
+                0 => String::new(),
+                n => format!("after {}, ", count(n as usize, "cell")),
+            };
+            lines.push((2, format!("from accent to accent: {before}{}", accents.text)));
+        }
         if !g.in_cells {
             lines.push((2, "in cells of different lengths".into()));
         }
