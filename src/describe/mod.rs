@@ -10,6 +10,7 @@ mod reason;
 mod report;
 pub(crate) mod streams;
 pub(crate) mod tap;
+mod visible;
 
 pub(crate) use explain::{explain, leaders_by_speed};
 pub(crate) use ladder::leader_name;
@@ -21,3 +22,4 @@ pub(crate) use report::{
     stream_pair, stretch, stretch_place, structure, subdivisions, tempo_row, tempos, trimmed, voice_summary,
     whose_beat, written_tempo,
 };
+pub(crate) use visible::{is_hidden, visible, visible_json, visible_lines};
