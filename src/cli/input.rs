@@ -8,7 +8,6 @@ use crate::jobs::{self, UserSampleCache};
 use crate::rhythm::{Edit, Groove, expected};
 use crate::sound::SampleRate;
 use crate::store;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Greatest depth of folders that is searched.
@@ -106,7 +105,7 @@ pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Fail
 /// Prints a warning for each sample of a groove that cannot be used.
 pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()> {
     let (_, warnings) = UserSampleCache::default().load(groove, file_of(path).as_deref(), SampleRate::STUDIO);
-    warnings.iter().try_for_each(|warning| writeln!(std::io::stderr().lock(), "teeter: {warning}"))
+    warnings.iter().try_for_each(super::output::warn)
 }
 
 /// The limits of the listener: those given, or those of the config file.

@@ -1,10 +1,11 @@
 //! `teeter tap`: analyzes tap times against a groove, as the editor does.
 
 use super::args::TapArgs;
-use super::{Exit, Failure, input, tap_times};
+use super::{Exit, Failure, input, output, tap_times};
 use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
 use crate::describe::tap::{LineStyle, TapContext, TapOffset, report_lines};
+use crate::describe::visible_lines;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
@@ -17,7 +18,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
     let layers = input::layers(&groove, &args.layer)?;
     let (times, heading) = tap_times::read(&args.times)?;
     if let Some(note) = heading {
-        writeln!(io::stderr().lock(), "{note}")?;
+        output::tell(note)?;
     }
     let scope = Scope { layers, region: None };
     let report = analysis::report(
@@ -40,7 +41,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         }
         let _ = writeln!(text, "{:by$}{}", "", line.text, by = line.indent);
     }
-    io::stdout().lock().write_all(text.as_bytes())?;
+    io::stdout().lock().write_all(visible_lines(&text).as_bytes())?;
     Ok(Exit::Good)
 }
 

@@ -10,6 +10,7 @@ mod reason;
 mod report;
 pub(crate) mod streams;
 pub(crate) mod tap;
+mod visible;
 
 pub(crate) use crate::analysis::{percent, tempo_row};
 pub(crate) use explain::{explain, leaders_by_speed};
@@ -22,3 +23,4 @@ pub(crate) use report::{
     silent_pulses, stream_pair, stretch, stretch_place, structure, subdivisions, tempos, voice_summary, whose_beat,
     written_tempo,
 };
+pub(crate) use visible::{is_hidden, visible, visible_json, visible_lines};

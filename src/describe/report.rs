@@ -80,6 +80,13 @@ pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, Str
         let section = groove.sections().get(s.section).filter(|_| layer.sections.len() > 1);
         let name = section.map(|s| format!(" in {}", s.name)).unwrap_or_default();
         lines.push((0, format!("groups{name}: {}{}", rest_lead(g.lead_cells as usize), g.text)));
+        if let Some(accents) = &g.accents {
+            let before = match accents.lead_cells {
+                0 => String::new(),
+                n => format!("after {}, ", count(n as usize, "cell")),
+            };
+            lines.push((2, format!("from accent to accent: {before}{}", accents.text)));
+        }
         if !g.in_cells {
             lines.push((2, "in cells of different lengths".into()));
         }

@@ -13,7 +13,30 @@ pub(crate) use pulses::left_out;
 
 use crate::analysis::Report;
 use crate::describe;
+use crate::notation::FormatError;
 use crate::rhythm::{Groove, Section};
+use std::io;
+
+/// Why an export failed.
+#[derive(Debug)]
+pub enum ExportError {
+    /// The format cannot hold the groove; nothing was written.
+    Format(FormatError),
+    /// The file cannot be written.
+    Write(io::Error),
+}
+
+impl From<FormatError> for ExportError {
+    fn from(error: FormatError) -> Self {
+        Self::Format(error)
+    }
+}
+
+impl From<io::Error> for ExportError {
+    fn from(error: io::Error) -> Self {
+        Self::Write(error)
+    }
+}
 
 /// A groove to export, and its analysis.
 #[derive(Debug, Clone)]

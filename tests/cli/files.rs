@@ -374,3 +374,38 @@ fn a_signal_leaves_no_temporary_file_and_reports_what_was_written() {
         assert!(!files(home.path()).iter().any(|f| f.contains(".teeter-") || f.contains("/b.html")), "{message}");
     }
 }
+
+#[test]
+fn names_that_act_on_a_terminal_are_shown_escaped() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("a\u{1b}[31m\u{202e}\nb.toml");
+    let text = "format = 1\ntitle = \"t\u{2066}\"\n[[section]]\nname = \"s\u{2028}\"\nmeter = \"4/4\"\ntempo = 100\nbars = 1\n\
+                [[layer]]\nname = \"l\u{200f}\"\nvoice = \"wood\"\ncells = \"X.x. x.x. ..x. x.x.\"\n\
+                [[layer]]\nname = \"m\"\nvoice = \"hat\"\nsound = \"no\u{202e}ne.wav\"\ncells = \".... x... .... x...\"\n";
+    std::fs::write(&path, text).expect("the groove");
+    let path = path.to_str().expect("a path");
+    let missing = format!("{path}x");
+    let out = folder.path().join("o\u{9b}.mid");
+    let rows: [&[&str]; 8] = [
+        &["check", path],
+        &["explain", path],
+        &["explain", "--json", path],
+        &["explain", path, DEMO],
+        &["export", "--as", "txt", path],
+        &["export", "--as", "midi", path, "-o", out.to_str().expect("a path")],
+        &["check", &missing],
+        &["export", "--as", "\u{1b}[2J", path],
+    ];
+    for words in rows {
+        let result = run(words, b"");
+        for (stream, text) in [("output", &result.text), ("errors", &result.errors)] {
+            let hidden =
+                |c: char| c.is_control() && c != '\n' && c != '\t' || "\u{202e}\u{2066}\u{2028}\u{200f}".contains(c);
+            assert!(!text.contains(hidden), "{words:?}, {stream}: {text:?}");
+        }
+        assert!(result.text.len() + result.errors.len() > 0, "{words:?}");
+    }
+    let checked = run(&["check", path], b"");
+    assert!(checked.text.contains(r"a\u{1b}[31m\u{202e}\nb.toml: good: t\u{2066}"), "{}", checked.text);
+    assert!(checked.errors.contains(r"no\u{202e}ne.wav"), "{}", checked.errors);
+}

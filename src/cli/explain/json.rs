@@ -160,6 +160,7 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
                 "cells": g.cells,
                 "lead_cells": g.lead_cells,
                 "text": g.text,
+                "accents": g.accents.as_ref().map(|a| json!({ "lead_cells": a.lead_cells, "text": a.text })),
                 "figures": g.figures.iter().map(|f| json!({
                     "groups": f.groups,
                     "units": f.units,

@@ -13,7 +13,7 @@ mod tests;
 mod voices;
 
 pub(super) use grid::magnitude;
-pub(crate) use quantize::{Rounding, quantize_draft};
+pub(crate) use quantize::{Rounding, Source, quantize_draft};
 
 use super::draft::{DraftTrack, ImportDraft};
 use crate::import::Warnings;

@@ -160,7 +160,7 @@ fn a_last_group_that_only_runs_to_the_end_is_apart_from_the_line() {
     assert!(text.contains("●3"), "{text}");
     // With leading rests, and alone.
     let text = shown("..x. .... | .... .... | .... ....");
-    assert!(text.contains("(2) 22 to the end") && !text.contains("●22"), "{text}");
+    assert!(text.contains("rest 2, then 22 to the end") && !text.contains("●22"), "{text}");
     // A bar of rests and no more is part of the line; so is a group that comes again.
     let text = shown("x--x ---- | .... ....");
     assert!(text.contains("3+13") && text.contains("●13"), "{text}");

@@ -5,6 +5,7 @@ use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Hearing, Kind, Leader, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
+use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
@@ -114,7 +115,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         lines.extend(text.into_iter().map(|l| vec![(l, theme.faint())]));
         return lines;
     };
-    let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
+    let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
     let text =
         format!("{lead}{}", group_line(&groups.text, grid::trailing_group(state.groove(), place.layer, place.section)));
     let mut wrapped = wrap(&text, width);
@@ -126,9 +127,14 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.strong())]));
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
-        let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = describe::bar_relation(f);
-        let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
+        let beat = state.groove().sections()[place.section].meter.beat();
+        let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
+        let length = match beats {
+            Some(beats) if beats == Fraction::ONE && !groups.in_cells => "1 beat".to_owned(),
+            Some(beats) if !groups.in_cells => format!("{beats} beats"),
+            _ => format!("{} cells", f.units),
+        };
+        let text = format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f));
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }
     lines

@@ -1,5 +1,6 @@
 //! Colours and glyphs.
 
+use crate::describe::visible;
 use ratatui::style::{Color, Modifier, Style};
 
 /// Colours of the terminal.
@@ -182,7 +183,7 @@ impl Theme {
         self.cursor()
     }
 
-    /// Text without control characters, and in ASCII if the theme demands it.
+    /// Text in which hidden characters are escaped, in ASCII if the theme demands it.
     pub(crate) fn text(self, text: &str) -> String {
         let plain = |c: char| match c {
             '·' => '.',
@@ -192,11 +193,8 @@ impl Theme {
             ' '..='~' => c,
             _ => '?',
         };
-        if self.ascii {
-            text.chars().map(plain).collect()
-        } else {
-            text.chars().map(|c| if c.is_control() { '?' } else { c }).collect()
-        }
+        let text = visible(text);
+        if self.ascii { text.chars().map(plain).collect() } else { text.into_owned() }
     }
 }
 
