@@ -64,6 +64,8 @@ pub struct Pair {
 const SIMPLE: u32 = 8;
 /// Greatest term of a ratio that is called exact.
 const EXACT: u32 = 1000;
+/// Intervals that differ by less are equal, in seconds.
+const SAME_TIME: f64 = 1e-6;
 /// Seconds in which a meeting is looked for.
 const PATIENCE: f64 = 600.0;
 
@@ -96,18 +98,40 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         }
     }
     for layer in 0..groove.layers().len() {
-        let times: Vec<f64> =
-            super::attacks::of_layers(groove, clock, &[layer], None).iter().map(|a| a.seconds).collect();
-        if let [first, second, .., _] = times[..] {
-            let step = second - first;
-            let even = times.windows(2).all(|w| (w[1] - w[0] - step).abs() < 1e-6);
-            let known = streams.iter().any(|s| (s.period * speed - step).abs() < 1e-6);
-            if even && !known {
-                streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: first / speed });
-            }
+        if let Some((step, start)) = even_layer(groove, clock, layer)
+            && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
+        {
+            streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: start / speed });
         }
     }
     streams
+}
+
+/// Period and first pulse, at full speed, of a layer of even attacks; where its loop begins and how often that is written out does not
+/// matter. Once in the loop the pulse may re-enter: one interval is another one.
+fn even_layer(groove: &Groove, clock: &Clock, layer: usize) -> Option<(f64, f64)> {
+    let single = groove.sections().len() == 1;
+    let length = if single { clock.range(0, 0)?.1 } else { clock.total() };
+    let attacks = super::attacks::of_layers(groove, clock, &[layer], None);
+    let times: Vec<f64> = attacks.iter().map(|a| a.seconds).filter(|t| *t < length - SAME_TIME).collect();
+    let n = times.len();
+    if n < 2 {
+        return None;
+    }
+    let interval = |i: usize| times.get(i + 1).copied().unwrap_or(times[0] + length) - times[i];
+    let intervals: Vec<f64> = (0..n).map(interval).collect();
+    let near = |a: f64, b: f64| (a - b).abs() < SAME_TIME;
+    let repeats = |d: &usize| n.is_multiple_of(*d) && (*d..n).all(|i| near(intervals[i], intervals[i - d]));
+    let once = (1..=n).find(repeats)?;
+    if once == 2 {
+        return None;
+    }
+    let mut sorted = intervals[..once].to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let step = sorted[once / 2];
+    let mut others = (0..once).filter(|i| !near(intervals[*i], step));
+    let re_entry = others.next().map_or(0, |i| (i + 1) % n);
+    others.next().is_none().then(|| (step, times[re_entry]))
 }
 
 /// Seconds at the playing speed from one meeting of two hearings' first stretches to the next.
