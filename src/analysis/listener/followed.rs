@@ -175,7 +175,8 @@ pub(super) fn measure(
     steps: &mut Vec<Step>,
 ) -> Vec<Followed> {
     let starts: Vec<Start> = bundle.iter().map(|a| a.start).collect();
-    course.follow(&starts, parts == 1, steps);
+    let settled = std::array::from_fn(|i| bundle[i.min(bundle.len() - 1)].settled);
+    course.follow(&starts, settled, parts == 1, steps);
     let densities = Densities::new(&starts, parts, params);
     let mut tally = Tally::NONE;
     let mut shares = vec![[0.0_f64; LANES]; windows.count()];
