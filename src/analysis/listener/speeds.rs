@@ -85,12 +85,12 @@ pub(crate) fn chart(input: &Input) -> SpeedChart {
 /// Some items through a function, several at a time; the results are in the order of the items.
 pub(super) fn in_parallel<T: Sync, R: Send>(items: &[T], of: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let threads = thread::available_parallelism().map_or(1, usize::from).min(items.len()).max(1);
+    let work = |from: usize| {
+        let mine = items.iter().enumerate().skip(from).step_by(threads);
+        mine.map(|(i, item)| (i, of(item))).collect::<Vec<_>>()
+    };
+    let work = &work;
     thread::scope(|scope| {
-        let work = |from: usize| {
-            let mine = items.iter().enumerate().skip(from).step_by(threads);
-            mine.map(|(i, item)| (i, of(item))).collect::<Vec<_>>()
-        };
-        let work = &work;
         // Without another thread the work is done on this one.
         let spawn = |from| (from, thread::Builder::new().spawn_scoped(scope, move || work(from)).ok());
         let others: Vec<_> = (1..threads).map(spawn).collect();
