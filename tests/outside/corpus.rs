@@ -2,7 +2,7 @@
 
 use super::{folder, print_totals, python, run};
 use std::fs;
-use teeter::analysis::{AnalysisOptions, Report, Scope, report};
+use teeter::analysis::{AnalysisOptions, Hearing, Report, Scope, report};
 use teeter::import::musicxml;
 
 const CHORALES: usize = 22;
@@ -23,7 +23,7 @@ fn reports(kind: &str, count: usize, all_layers: bool) -> Vec<Report> {
 
 /// Counts the scores whose first hearing keeps the written beat, and those without a reason to lose it; prints the others.
 fn counts(kind: &str, reports: &[Report]) -> (usize, usize) {
-    let keeps = |r: &&Report| r.hearings.first().is_some_and(|h| h.keeps_written());
+    let keeps = |r: &&Report| r.hearings.first().is_some_and(Hearing::keeps_written);
     let (first, plain) =
         (reports.iter().filter(keeps).count(), reports.iter().filter(|r| r.findings.is_empty()).count());
     let count = reports.len();

@@ -61,11 +61,10 @@ struct Changes {
     without: usize,
 }
 
-/// The first hearing's pulses and period, and whether it is more than about as likely as the second.
-fn first(l: &Listening) -> (&[f64], f64, bool) {
+/// Whether the first hearing is more than about as likely as the second.
+fn is_clear(l: &Listening) -> bool {
     let second = l.hearings.get(1).map_or(0.0, |h| h.probability);
-    let h = &l.hearings[0];
-    (&h.pulses, h.period, h.probability >= second * super::super::ABOUT_AS_LIKELY)
+    l.hearings[0].probability >= second * super::super::ABOUT_AS_LIKELY
 }
 
 impl Changes {
@@ -73,16 +72,16 @@ impl Changes {
     fn count(&mut self, plain: &Listening, grooves: [&Groove; 2], later: f64, change: impl Fn(&mut Input)) {
         let question = |g: &Groove| Input::new(g, &Clock::new(g), &[0], None, 1.0);
         let changes = |a: &Listening, b: &Listening| {
-            let ((pulses, period, is_clear), (others, _, is_also)) = (first(a), first(b));
-            let mut moved: Vec<f64> = others.iter().map(|p| (p + later) % a.length).collect();
+            let (first, other) = (&a.hearings[0], &b.hearings[0]);
+            let mut moved: Vec<f64> = other.pulses.iter().map(|p| (p + later) % a.length).collect();
             moved.sort_by(f64::total_cmp);
-            let is_same = on_each_other(pulses, &moved, a.length, SAME_PULSE * period);
-            (!is_same, !is_same && is_clear && is_also)
+            let is_other = !on_each_other(&first.pulses, &moved, a.length, SAME_PULSE * first.period);
+            (is_other, is_other && is_clear(a) && is_clear(b))
         };
-        let (is_other, is_clear) = changes(plain, &listen(&question(grooves[1])).expect("a pulse"));
+        let (is_other, clearly) = changes(plain, &listen(&question(grooves[1])).expect("a pulse"));
         self.all += usize::from(is_other);
-        self.clear += usize::from(is_clear);
-        if is_clear {
+        self.clear += usize::from(clearly);
+        if clearly {
             let [a, b] = grooves.map(|g| {
                 let mut question = question(g);
                 change(&mut question);
