@@ -107,31 +107,27 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
     streams
 }
 
-/// Period and first pulse, at full speed, of a layer of even attacks; where its loop begins and how often that is written out does not
-/// matter. Once in the loop the pulse may re-enter: one interval is another one.
+/// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
+/// the loop begins, is another one.
 fn even_layer(groove: &Groove, clock: &Clock, layer: usize) -> Option<(f64, f64)> {
+    let attacks = super::attacks::of_layers(groove, clock, &[layer], None);
+    if attacks.len() < 3 {
+        return None;
+    }
     let single = groove.sections().len() == 1;
     let length = if single { clock.range(0, 0)?.1 } else { clock.total() };
-    let attacks = super::attacks::of_layers(groove, clock, &[layer], None);
     let times: Vec<f64> = attacks.iter().map(|a| a.seconds).filter(|t| *t < length - SAME_TIME).collect();
     let n = times.len();
-    if n < 2 {
-        return None;
-    }
     let interval = |i: usize| times.get(i + 1).copied().unwrap_or(times[0] + length) - times[i];
-    let intervals: Vec<f64> = (0..n).map(interval).collect();
-    let near = |a: f64, b: f64| (a - b).abs() < SAME_TIME;
-    let repeats = |d: &usize| n.is_multiple_of(*d) && (*d..n).all(|i| near(intervals[i], intervals[i - d]));
-    let once = (1..=n).find(repeats)?;
-    if once == 2 {
-        return None;
-    }
-    let mut sorted = intervals[..once].to_vec();
+    let mut sorted: Vec<f64> = (0..n).map(interval).collect();
     sorted.sort_by(f64::total_cmp);
-    let step = sorted[once / 2];
-    let mut others = (0..once).filter(|i| !near(intervals[*i], step));
-    let re_entry = others.next().map_or(0, |i| (i + 1) % n);
-    others.next().is_none().then(|| (step, times[re_entry]))
+    let step = *sorted.get(n / 2)?;
+    let mut others = (0..n).filter(|i| (interval(*i) - step).abs() >= SAME_TIME);
+    match (others.next(), others.next()) {
+        (None, _) => Some((step, times[0])),
+        (Some(i), None) if n > 2 => Some((step, times[(i + 1) % n])),
+        _ => None,
+    }
 }
 
 /// Seconds at the playing speed from one meeting of two hearings' first stretches to the next.
