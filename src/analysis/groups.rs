@@ -106,16 +106,16 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
 
 /// Every line that comes again in the shortest form, outer ones before those within them; `starts` are the places where the terms begin.
 fn figures_in(terms: &[Term], starts: &[u32], bar: u32, found: &mut Vec<Figure>) {
-    let mut gone = 0;
+    let mut offset = 0;
     for term in terms {
         match term {
-            Term::Group(units) => gone += units,
+            Term::Group(units) => offset += units,
             Term::Repeat(times, inner) => {
-                let heads: Vec<u32> = starts.iter().map(|s| s + gone).collect();
+                let heads: Vec<u32> = starts.iter().map(|s| s + offset).collect();
                 let one = figure(group_line::expand(inner), *times, heads, bar);
                 let coming = |head: &u32, n: u32| head + n * one.units;
                 let within: Vec<u32> = one.heads.iter().flat_map(|h| (0..*times).map(move |n| coming(h, n))).collect();
-                gone += one.units * times;
+                offset += one.units * times;
                 found.push(one);
                 figures_in(inner, &within, bar, found);
             }

@@ -92,7 +92,14 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         .filter(|(_, h)| !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal(_)));
     for (hearing, h) in likely.take(MAX_HEARINGS) {
         let several = h.stretches.len() > 1;
-        for (i, s) in h.stretches.iter().enumerate().take(MAX_STRETCHES) {
+        // A tempo that comes back is the same stream.
+        let is_new = |i: usize| {
+            h.stretches[..i]
+                .iter()
+                .all(|s| (s.period / h.stretches[i].period - 1.0).abs() >= limits::NOISE.value / 100.0)
+        };
+        let stretches = h.stretches.iter().enumerate().filter(|(i, _)| is_new(*i));
+        for (i, s) in stretches.take(MAX_STRETCHES) {
             let source = Source::Hearing { hearing, stretch: several.then_some(i) };
             streams.push(Stream { source, period: s.period / speed, start: s.start / speed });
         }
@@ -139,16 +146,16 @@ pub(super) fn meets_after(a: &Hearing, b: &Hearing, speed: f64) -> Option<f64> {
     meeting(&stream(a)?, &stream(b)?)
 }
 
-/// Every pair of streams, in order.
+/// Every pair of streams that sound at one time, in order: the stretches of a hearing follow one another.
 pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f64) -> Vec<Pair> {
     let bar = groove.sections().first().map_or(1.0, |s| wholes(s.meter.bar()))
         * clock.seconds_per_whole(0).unwrap_or(1.0)
         / speed;
     let mut pairs = Vec::new();
     for a in 0..streams.len() {
-        for b in a + 1..streams.len() {
-            pairs.push(pair(streams, a, b, bar));
-        }
+        let hearing = |s: &Stream| if let Source::Hearing { hearing, .. } = s.source { Some(hearing) } else { None };
+        let of_one = |b: &usize| hearing(&streams[a]).is_some_and(|h| hearing(&streams[*b]) == Some(h));
+        pairs.extend((a + 1..streams.len()).filter(|b| !of_one(b)).map(|b| pair(streams, a, b, bar)));
     }
     pairs
 }
@@ -177,9 +184,10 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     }
 }
 
-/// The ratio with both terms up to [`EXACT`] that equals `x` to nine digits, if there is one: such a ratio is a convergent of the
+/// The ratio with both terms up to [`EXACT`] that equals `x` but for rounding, if there is one (two such ratios differ by a millionth
+/// or more): such a ratio is a convergent of the
 /// continued fraction of `x` (Legendre 1798).
-fn exact(x: f64) -> Option<(u32, u32)> {
+pub(super) fn exact(x: f64) -> Option<(u32, u32)> {
     let (mut before, mut now) = ((0.0, 1.0), (1.0, 0.0));
     let mut rest = x;
     loop {
@@ -188,7 +196,7 @@ fn exact(x: f64) -> Option<(u32, u32)> {
         if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
             return None;
         }
-        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 1e-9 {
+        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 2e-8 {
             return Some((now.0 as u32, now.1 as u32));
         }
         rest = 1.0 / (rest - whole);

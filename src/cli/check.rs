@@ -10,7 +10,7 @@ pub(super) fn run(args: &args::GrooveFiles) -> Result<Exit, Failure> {
             Ok(groove) => {
                 let (layers, sections) = (groove.layers().len(), groove.sections().len());
                 let (path_shown, title) = (path.display(), groove.title());
-                writeln!(io::stdout().lock(), "{path_shown}: good: {title} (layers: {layers}, sections: {sections})")?;
+                writeln!(io::stdout().lock(), "{path_shown}: ok: {title} (layers: {layers}, sections: {sections})")?;
                 // A missing sample is only a warning: the layer plays its voice.
                 input::check_samples(&groove, &path)?;
             }

@@ -2,7 +2,7 @@
 
 use super::args::SoundArgs;
 use super::{Exit, Failure};
-use crate::analysis::Limits;
+use crate::analysis::{Carry, Limits};
 use crate::config::Part;
 use crate::jobs::{self, UserSampleCache};
 use crate::rhythm::{Edit, Groove, expected};
@@ -18,7 +18,7 @@ const MAX_DEPTH: usize = 16;
 pub(super) fn grooves(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
     let found = files(paths, &["toml"]);
     if found.is_empty() {
-        return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in the folders named"));
+        return Err(Failure::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
     }
     Ok(found)
 }
@@ -118,7 +118,12 @@ pub(super) fn limits(given: Option<Limits>) -> Result<Limits, Failure> {
     Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
 }
 
-/// The indices of layers by name.
+/// Whether a listener brings along the pulse heard before: not if that was asked for, or set in the config file.
+pub(super) fn carry(cold: bool) -> Result<Carry, Failure> {
+    let is_cold = cold || super::user_config(Part::Hearing)?.listen_cold == Some(true);
+    Ok(if is_cold { Carry::Nothing } else { Carry::Pulse })
+}
+
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {
     let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()

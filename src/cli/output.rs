@@ -155,13 +155,13 @@ pub(super) fn targets(
         None => default(path),
     };
     let targets: Vec<PathBuf> = inputs.iter().map(target).collect();
-    distinct(inputs, &targets)?;
+    check_distinct(inputs, &targets)?;
     into.map_or(Ok(()), |folder| create_folder(folder))?;
     Ok(targets)
 }
 
 /// Checks that no two results have the same path.
-pub(super) fn distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), Failure> {
+pub(super) fn check_distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), Failure> {
     let mut sources = HashMap::new();
     for (target, input) in targets.iter().zip(inputs).filter(|t| t.0.as_os_str() != "-") {
         if let Some(before) = sources.insert(target, input) {

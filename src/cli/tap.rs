@@ -13,14 +13,17 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         return Err(Failure::usage("only one of the two files can be standard input"));
     }
     let limits = input::limits(None)?;
-    let groove = input::read(&args.file).map_err(|failure| swapped(args).unwrap_or(failure))?;
+    let groove = input::read(&args.file).map_err(|failure| swapped_arguments(args).unwrap_or(failure))?;
     let layers = input::layers(&groove, &args.layer)?;
     let (times, heading) = tap_times::read(&args.times)?;
     if let Some(note) = heading {
         writeln!(io::stderr().lock(), "{note}")?;
     }
     let scope = Scope { layers, region: None };
-    let report = analysis::report(&groove, &analysis::AnalysisOptions { scope, speed: args.speed.value, limits });
+    let report = analysis::report(
+        &groove,
+        &analysis::AnalysisOptions { scope, speed: args.speed.value, limits, ..analysis::AnalysisOptions::default() },
+    );
     let options = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),
@@ -42,7 +45,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
 }
 
 /// The failure for arguments in the wrong order.
-fn swapped(args: &TapArgs) -> Option<Failure> {
+fn swapped_arguments(args: &TapArgs) -> Option<Failure> {
     let is_swapped = !input::is_stdin(&args.times) && input::read(&args.times).is_ok();
     let (file, times) = (args.file.display(), args.times.display());
     is_swapped.then(|| Failure::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))

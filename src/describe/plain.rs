@@ -1,7 +1,7 @@
 //! A region of a groove as plain text: groups, boxes, and counting syllables.
 
 use crate::analysis::landing;
-use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, group_line};
+use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, count, group_line};
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
@@ -23,11 +23,7 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
         let Some(first) = attacks.first() else { return "no attacks".into() };
         let ends = attacks.iter().skip(1).chain([&cells.end]);
         let line: Vec<u32> = attacks.iter().zip(ends).map(|(a, b)| (b - a) as u32).collect();
-        let lead = match first - cells.start {
-            0 => String::new(),
-            1 => "after 1 cell of rest, ".into(),
-            n => format!("after {n} cells of rest, "),
-        };
+        let lead = super::rest_lead(first - cells.start);
         format!("{lead}{}", group_line::print(&group_line::compress(&line)))
     })
 }
@@ -66,7 +62,7 @@ pub fn all(groove: &Groove, section: Option<usize>) -> String {
     let mut text = format!("{}\n", without_controls(groove.title()));
     for (i, s) in groove.sections().iter().enumerate().filter(|(i, _)| section.is_none_or(|wanted| wanted == *i)) {
         let region = whole_section(groove, i);
-        let bars = crate::describe::bar_count(s.bars);
+        let bars = count(usize::from(s.bars), "bar");
         // Writing to a String cannot fail.
         let _ = write!(text, "\nsection {}: {}, {bars}\n", without_controls(&s.name), s.meter);
         if region.layers.is_empty() {

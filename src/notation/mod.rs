@@ -171,5 +171,5 @@ fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     if keys.is_empty() {
         keys.push(own);
     }
-    (StaffKind::Pitched(Clef::fitting(&keys)), Some(Names::of(&keys)))
+    (StaffKind::Pitched(Clef::for_keys(&keys)), Some(Names::of(&keys)))
 }

@@ -14,7 +14,8 @@ use std::path::Path;
 type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
-    let (speed, limits) = (args.speed.value, input::limits(args.cell_limit)?);
+    let (speed, limits) = (args.speed.value, input::limits(args.listener.cell_limit)?);
+    let carry = input::carry(args.listener.cold)?;
     let inputs = input::grooves(&args.grooves.files)?;
     let several = inputs.len() > 1;
     let explain = |path: &Path| -> Explained {
@@ -24,7 +25,7 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };
-        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed, limits };
+        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed, limits, carry };
         // The table has no column that needs the slower part.
         let short = several && !args.json && !args.full;
         let report = if short { analysis::report(&groove, &ask) } else { analysis::full_report(&groove, &ask) };

@@ -8,7 +8,6 @@ use unicode_width::UnicodeWidthStr;
 
 const HEADINGS: [&str; 8] = ["file", "cell", "hardness", "meter load", "likeliest", "BPM", "written", "why it is hard"];
 
-/// A groove's line.
 pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 8] {
     let first = report.hearings.first();
     let tempo = groove.sections().first().map(|s| s.tempo.bpm());

@@ -359,7 +359,8 @@ impl Moves {
             warnings.add(&track, message);
         }
         if self.ends > 0 {
-            let message = format!("{} kept the onset but got the length of whole cells", count(self.ends, "note"));
+            let message =
+                format!("{} rounded to whole cells; the onsets are unchanged", were(self.ends, "note length"));
             warnings.add(&track, message);
         }
     }

@@ -134,7 +134,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
     let mut cell = 0;
     for cells in [4, 4, 3, 4, 4, 3, 4, 4, 3, 5, 5, 5] {
         let at = Place { layer: 0, section: 0, cell };
-        groove = groove.edited(&Edit::Lay { at, cells, attack: Attack::default() }).expect("room");
+        groove = groove.edited(&Edit::Enter { at, cells, attack: Attack::default() }).expect("room");
         cell += cells;
     }
     let report = analysis::report(&groove, &AnalysisOptions::default());

@@ -88,7 +88,7 @@ pub(super) fn metronome(mark: Element<'_>) -> Option<Tempo> {
     if mark.all("beat-unit").count() != 1 {
         return None;
     }
-    let unit = Value::named(mark.child_text("beat-unit")?)?.length();
+    let unit = Value::from_name(mark.child_text("beat-unit")?)?.length();
     let dots = mark.all("beat-unit-dot").count().min(3) as u32;
     let unit = unit.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
     Tempo::new(decimal(mark.child_text("per-minute")?)?, unit).ok()
@@ -115,7 +115,7 @@ pub(super) fn swing(element: Element<'_>) -> Option<SwungValue> {
     let term = |name: &str| element.child_text(name)?.parse::<u8>().ok();
     let swing = Swing::new(term("first")?, term("second")?).ok()?;
     let kind = element.child_text("swing-type").unwrap_or("eighth");
-    Some(SwungValue { swing, value: Value::named(kind)?.length() })
+    Some(SwungValue { swing, value: Value::from_name(kind)?.length() })
 }
 
 /// Whether a text is one that this program writes about swing: `swing 2:1`, `straight`. It has no note value, so it only ends the

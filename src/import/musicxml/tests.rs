@@ -136,7 +136,7 @@ fn eighths_and_sixteenths_swing_there_and_back() {
         let attack = Attack { accent: Accent::Plain, pitch: Pitch::new(50) };
         for cell in 0..usize::from(division) * 4 {
             let at = crate::rhythm::Place { layer: 0, section: 0, cell };
-            g = g.edited(&Edit::Lay { at, cells: 1, attack }).expect("an attack");
+            g = g.edited(&Edit::Enter { at, cells: 1, attack }).expect("an attack");
         }
         let g = g.edited(&Edit::Swing(0, Swing::parse(swing))).expect("swing");
         let back = read(&exported(&g)).expect("read").groove;

@@ -38,7 +38,7 @@ struct Played {
 type Swings = Vec<Option<SwungValue>>;
 
 fn too_fine() -> FormatError {
-    FormatError::new("", "the sum of the times does not fit a 64-bit fraction")
+    FormatError::new("", "note lengths are too finely divided to add up exactly")
 }
 
 pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {

@@ -36,7 +36,7 @@ impl Deref for TextField {
 
 pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
-        let groups = state.input.keymap.first("lay-groups");
+        let groups = state.input.keymap.first("enter-groups");
         let text = format!("paste works only in a question; {groups} asks for a line of groups");
         return state.show_message(Message::info(text));
     }

@@ -45,7 +45,7 @@ glyphs! {
     rest_on_beat '╵' '\'';
     bar_line '│' '|';
     pulse_with_attack '┃' '#';
-    pulse_alone '╎' ':';
+    pulse_without_attack '╎' ':';
     playhead '▼' 'V';
     cursor '▽' 'v';
     here '›' '>';
@@ -224,7 +224,8 @@ mod tests {
         let cells = [g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line];
         assert!(cells.iter().all(|c| (' '..='~').contains(c)));
         for g in [ASCII, UNICODE] {
-            let mut cells = vec![g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_alone];
+            let mut cells =
+                vec![g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_without_attack];
             cells.sort_unstable();
             cells.dedup();
             assert_eq!(cells.len(), 8);

@@ -113,7 +113,7 @@ fn what_lies_beyond_the_tolerance_is_counted_and_the_tolerance_that_reaches_it_i
     );
     assert!(words(12).iter().all(|w| !w.starts_with("tolerance")), "{:?}", words(12));
     // How long a drum is held says nothing.
-    assert!(words(5).iter().all(|w| !w.contains("length of whole cells")), "{:?}", words(5));
+    assert!(words(5).iter().all(|w| !w.contains("rounded to whole cells")), "{:?}", words(5));
 }
 
 #[test]
