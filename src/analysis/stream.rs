@@ -64,6 +64,8 @@ pub struct Pair {
 const SIMPLE: u32 = 8;
 /// Greatest term of a ratio that is called exact.
 const EXACT: u32 = 1000;
+/// Intervals that differ by less are equal, in seconds.
+const SAME_TIME: f64 = 1e-6;
 /// Seconds in which a meeting is looked for.
 const PATIENCE: f64 = 600.0;
 
@@ -103,18 +105,36 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         }
     }
     for layer in 0..groove.layers().len() {
-        let times: Vec<f64> =
-            super::attacks::of_layers(groove, clock, &[layer], None).iter().map(|a| a.seconds).collect();
-        if let [first, second, .., _] = times[..] {
-            let step = second - first;
-            let even = times.windows(2).all(|w| (w[1] - w[0] - step).abs() < 1e-6);
-            let known = streams.iter().any(|s| (s.period * speed - step).abs() < 1e-6);
-            if even && !known {
-                streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: first / speed });
-            }
+        if let Some((step, start)) = even_layer(groove, clock, layer)
+            && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
+        {
+            streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: start / speed });
         }
     }
     streams
+}
+
+/// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
+/// the loop begins, is another one.
+fn even_layer(groove: &Groove, clock: &Clock, layer: usize) -> Option<(f64, f64)> {
+    let attacks = super::attacks::of_layers(groove, clock, &[layer], None);
+    if attacks.len() < 3 {
+        return None;
+    }
+    let single = groove.sections().len() == 1;
+    let length = if single { clock.range(0, 0)?.1 } else { clock.total() };
+    let times: Vec<f64> = attacks.iter().map(|a| a.seconds).filter(|t| *t < length - SAME_TIME).collect();
+    let n = times.len();
+    let interval = |i: usize| times.get(i + 1).copied().unwrap_or(times[0] + length) - times[i];
+    let mut sorted: Vec<f64> = (0..n).map(interval).collect();
+    sorted.sort_by(f64::total_cmp);
+    let step = *sorted.get(n / 2)?;
+    let mut others = (0..n).filter(|i| (interval(*i) - step).abs() >= SAME_TIME);
+    match (others.next(), others.next()) {
+        (None, _) => Some((step, times[0])),
+        (Some(i), None) if n > 2 => Some((step, times[(i + 1) % n])),
+        _ => None,
+    }
 }
 
 /// Seconds at the playing speed from one meeting of two hearings' first stretches to the next.

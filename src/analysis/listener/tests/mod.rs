@@ -1,5 +1,6 @@
 //! Grooves for the model's tests, written as patterns, and what they share.
 
+mod cuts;
 mod figures;
 mod grooves;
 mod invariance;
@@ -8,6 +9,7 @@ mod off_grid;
 mod oracle;
 mod over_time;
 mod plain;
+mod results;
 
 use super::{Attack, Context, Input, Kind, Listening, Params, Section, WrittenMeter, listen};
 use crate::rhythm::{Accent, Voice};
