@@ -48,7 +48,7 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
         ("--scale", args.scale.is_some(), format.name == "png", "png"),
         ("--hearing", !args.hearings.numbers.is_empty(), format.ending != TEXT, "formats other than txt"),
     ];
-    let notation = args.notation.given().map(|option| (option, true, is_notation, notation));
+    let notation = args.notation.set_options().map(|option| (option, true, is_notation, notation));
     if let Some((option, _, _, formats)) = options.into_iter().chain(notation).find(|o| o.1 && !o.2) {
         return Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }

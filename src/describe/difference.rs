@@ -1,6 +1,7 @@
 //! The difference of two grooves, line by line: settings and groups, `-` in the first one, `+` in the second.
 
-use crate::describe::plain::{boxes, groups, whole_section, without_controls};
+use crate::describe::plain::{boxes, groups, whole_section};
+use crate::describe::visible;
 use crate::rhythm::{Groove, Layer, Region, Section, print_note_value};
 
 /// What differs, or nothing. Sections and layers are compared by name.
@@ -12,7 +13,7 @@ pub(crate) fn difference(old: &Groove, new: &Groove) -> Vec<String> {
             lines.extend(b.map(|b| format!("+ {b}")));
         }
     };
-    let named = |what: &str, text: &str| Some(format!("{what}: {}", without_controls(text)));
+    let named = |what: &str, text: &str| Some(format!("{what}: {}", visible(text)));
     compare(named("title", old.title()), named("title", new.title()));
     compare(named("note", old.note()), named("note", new.note()));
     let names = |g: &Groove| g.sections().iter().map(|s| s.name.clone()).collect::<Vec<_>>();
@@ -28,7 +29,7 @@ pub(crate) fn difference(old: &Groove, new: &Groove) -> Vec<String> {
             let texts = |text: fn(&Groove, &Region) -> String| {
                 let line = |g: &Groove| {
                     let text = text(g, &region(g, &name, &s.name)?);
-                    Some(format!("{}, section {}: {text}", without_controls(&name), without_controls(&s.name)))
+                    Some(format!("{}, section {}: {text}", visible(&name), visible(&s.name)))
                 };
                 (line(old), line(new))
             };
@@ -61,7 +62,7 @@ fn region(groove: &Groove, layer: &str, section: &str) -> Option<Region> {
 }
 
 fn section(s: &Section) -> String {
-    let (name, unit) = (without_controls(&s.name), print_note_value(s.tempo.unit()));
+    let (name, unit) = (visible(&s.name), print_note_value(s.tempo.unit()));
     let times = if s.times > 1 { format!(" x{}", s.times) } else { String::new() };
     let swing = s.swing.map(|swing| format!(", swing {swing}")).unwrap_or_default();
     let bars = crate::describe::bar_count(s.bars);
@@ -69,9 +70,9 @@ fn section(s: &Section) -> String {
 }
 
 fn layer(l: &Layer) -> String {
-    let mut text = format!("layer {}: {}, division {}", without_controls(&l.name), l.voice, l.division);
+    let mut text = format!("layer {}: {}, division {}", visible(&l.name), l.voice, l.division);
     let settings = [
-        l.sound.as_ref().map(|s| format!("sound {}", without_controls(s))),
+        l.sound.as_ref().map(|s| format!("sound {}", visible(s))),
         l.swing.map(|s| format!("swing {s}")),
         (l.gain != 0).then(|| format!("gain {} dB", l.gain)),
         l.depth.map(|d| format!("accents {d} dB")),

@@ -9,6 +9,8 @@ pub(crate) mod formats;
 mod import_result;
 pub mod midi;
 pub mod musicxml;
+#[cfg(test)]
+mod tests;
 
 pub(crate) use draft::{DraftBar, DraftTrack, ImportDraft};
 pub(crate) use import_result::Imported;

@@ -56,7 +56,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
             "'1/1' for '--silence <1/4>': expected 1/2 to 1/64",
         ),
         (&["render", DEMO, "-o", "x.wav", "--silence", "1/4"], 2, "--ladder"),
-        (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "expected beat, beat/2 to 4"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "expected beat, beat/2, beat/3, beat/4"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "song"], 2, "expected groove, beat, hearing:1"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "hearing:99"], 2, "expected the number of a hearing, 1 to "),
         (&["takes", DEMO, "-o", "x.mp3"], 2, "expected a file name that ends in .wav, found x.mp3"),

@@ -34,7 +34,8 @@ mod tests;
 pub(crate) use family::{Member, is_familiar};
 pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
-pub(crate) use input::{Carried, Input, Section};
+use input::Carried;
+pub(crate) use input::{Context, Input, Section};
 pub(crate) use listening::{ABOUT_AS_LIKELY, Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
 pub(crate) use speeds::{Leader, SpeedChart, chart};
 
@@ -74,12 +75,19 @@ pub(crate) fn listen(input: &Input) -> Option<Listening> {
     if !(input.speed.is_finite() && input.speed > 0.0 && input.length().is_finite()) {
         return None;
     }
-    let mut context = input.context.clone();
+    let mut context = match &input.context {
+        Context::After(Some(before)) => {
+            listen(&Input { speed: input.speed, ..(**before).clone() }).map(|heard| heard.carried()).unwrap_or_default()
+        }
+        _ => Vec::new(),
+    };
     let mut parts: Vec<(f64, Listening)> = Vec::new();
     for span in evidence::spans(input) {
         if let Some(heard) = hear(span, &context, input) {
             let part = told(&heard, input);
-            context = part.carried();
+            if input.context != Context::Cold {
+                context = part.carried();
+            }
             parts.push((heard.span.length, part));
         }
     }

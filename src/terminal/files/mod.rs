@@ -31,7 +31,6 @@ pub(crate) struct FilesState {
     pub journal_error: Option<String>,
 }
 
-/// A job that runs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct RunningJob {
     /// `making`, `reading`.

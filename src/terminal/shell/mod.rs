@@ -17,7 +17,7 @@ use super::files::recovery::on_journal;
 use super::playback::playing::SoundLevels;
 use super::state::Message;
 use super::{Effect, Event, Keymap, State, Theme, start, update};
-use crate::analysis::Limits;
+use crate::analysis::{Carry, Limits};
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
@@ -265,6 +265,9 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
         .with_limits(limits)
         .with_export_choices(crate::jobs::export_choices());
     let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, folder.as_ref()));
+    if config.listen_cold == Some(true) {
+        state.hearings.carry = Carry::Nothing;
+    }
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }

@@ -1,7 +1,7 @@
 //! Prepares the unsaved work of earlier sessions for the question whether to recover it.
 
 use super::super::files::recovery::UnsavedWork;
-use crate::describe::difference;
+use crate::describe::{difference, visible};
 use crate::rhythm::{Groove, count};
 use crate::store::{self, Unsaved};
 use std::collections::VecDeque;
@@ -44,8 +44,8 @@ pub(super) fn prepare(found: Vec<Unsaved>, opened: &Opened<'_>) -> (Undecided, V
             _ => {}
         }
         lines.extend(groove.iter().flat_map(|g| difference(opened.groove, g)));
-        let printable = |line: &str| line.replace(char::is_control, " ");
-        let text = contents.text.as_ref().unwrap_or(&unsaved.raw).lines().map(printable).collect();
+        let shown = |line: &str| visible(line).into_owned();
+        let text = contents.text.as_ref().unwrap_or(&unsaved.raw).lines().map(shown).collect();
         let age = unsaved.modified.and_then(|at| SystemTime::now().duration_since(at).ok());
         let age = age.map_or("age unknown".to_owned(), age_text);
         offered.push_back(UnsavedWork { id: undecided.len(), age, groove, difference: lines, text });

@@ -41,11 +41,11 @@ fn the_transport_line_shows_the_state_of_the_connection() {
     assert!(shown.contains("remote speaker on port 7450") && shown.contains("  remote"), "{shown}");
     assert_eq!(send(&mut state, RemoteEvent::Lost("it was closed".into())), []);
     let shown = screen(&state, size);
-    assert!(shown.contains("remote lost") && shown.contains("reconnecting"), "{shown}");
+    assert!(shown.contains("speaker lost") && shown.contains("reconnecting"), "{shown}");
     assert!(state.playback.on, "it continues after the reconnection");
     send(&mut state, RemoteEvent::Reconnected);
     let shown = screen(&state, size);
-    assert!(shown.contains("remote speaker reconnected") && !shown.contains("remote lost"), "{shown}");
+    assert!(shown.contains("remote speaker reconnected") && !shown.contains("speaker lost"), "{shown}");
     send(&mut state, RemoteEvent::Refused("the loop is too large".into()));
     assert!(!state.playback.on && screen(&state, size).contains("cannot play: the loop is too large"));
     send(&mut state, RemoteEvent::Closed("no sound: the remote speaker was stopped".into()));
