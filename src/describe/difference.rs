@@ -2,7 +2,7 @@
 
 use crate::describe::plain::{boxes, groups, whole_section};
 use crate::describe::visible;
-use crate::rhythm::{Groove, Layer, Region, Section, print_note_value};
+use crate::rhythm::{Groove, Layer, Region, Section, count, print_note_value};
 
 /// What differs, or nothing. Sections and layers are compared by name.
 pub(crate) fn difference(old: &Groove, new: &Groove) -> Vec<String> {
@@ -65,7 +65,7 @@ fn section(s: &Section) -> String {
     let (name, unit) = (visible(&s.name), print_note_value(s.tempo.unit()));
     let times = if s.times > 1 { format!(" x{}", s.times) } else { String::new() };
     let swing = s.swing.map(|swing| format!(", swing {swing}")).unwrap_or_default();
-    let bars = crate::describe::bar_count(s.bars);
+    let bars = count(usize::from(s.bars), "bar");
     format!("section {name}: {}, {unit} = {}, {bars}{times}{swing}", s.meter, s.tempo.bpm())
 }
 
