@@ -233,7 +233,7 @@ const CONFIRM_IMPORT: &[CommandSpec] = commands! { ConfirmImport Lists:
 };
 
 const RECOVERY: &[CommandSpec] = commands! { Recovery Lists:
-    "recover-take" [key(Code::Enter), ch('r')] Action::Recover, "recover the unsaved changes", "recover";
+    "recover-accept" [key(Code::Enter), ch('r')] Action::Recover, "recover the unsaved changes", "recover";
     "recover-view" [ch('v')] Action::ViewUnsaved, "show the groove's text, or what differs", "view";
     "recover-discard" [ch('D')] Action::DiscardUnsaved, "discard the unsaved changes", "discard";
     "recover-later" [key(Code::Esc)] Action::Close, "keep the unsaved changes for the next start", "later";

@@ -269,7 +269,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Tap => &["tap-key", "tap-restart", "tap-end"],
         Overlay::TapReport(_) => &["list-accept", "list-down", "list-page-down", "list-close"],
         Overlay::Help(_) => &["list-manual", "list-search", "list-down", "list-page-down", "list-close"],
-        Overlay::Recovery(_) => &["recover-take", "recover-view", "recover-discard", "recover-later", "recover-down"],
+        Overlay::Recovery(_) => &["recover-accept", "recover-view", "recover-discard", "recover-later", "recover-down"],
         Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::ImportWarnings(_) => {
             &["list-down", "list-page-down", "list-close"]
         }
