@@ -152,6 +152,10 @@ impl fmt::Display for Reason {
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }
+            Self::TwoStreams { followed_bpm, ratio: (1, 1), .. } => write!(
+                f,
+                "two streams: {followed_bpm:.1} BPM in the layers followed and in all layers together, but not on the same beats"
+            ),
             Self::TwoStreams { followed_bpm, all_bpm, ratio, is_exact, meets_after } => {
                 let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
                 write!(

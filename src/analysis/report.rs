@@ -24,17 +24,17 @@ pub struct AnalysisOptions {
     pub speed: Fraction,
     /// The player's limits.
     pub limits: Limits,
-    /// Whether the pulse of one section goes on into the next, and into a region from what comes before it.
+    /// How the listener starts a section or a region.
     pub carry: Carry,
 }
 
-/// Whether a listener brings along the pulse heard before.
+/// How the listener starts a section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Carry {
-    /// The pulse heard before goes on unless another one is clearly likelier.
+    /// With the pulse heard before, which goes on unless another one is clearly likelier.
     #[default]
     Pulse,
-    /// Every part is heard afresh.
+    /// Without a pulse.
     Nothing,
 }
 

@@ -108,19 +108,11 @@ pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()>
     warnings.iter().try_for_each(super::output::warn)
 }
 
-/// The limits of the listener: those given, or those of the config file.
-pub(super) fn limits(given: Option<Limits>) -> Result<Limits, Failure> {
-    if let Some(limits) = given {
-        return Ok(limits);
-    }
+/// The listener's limits and how it starts a section, as in the config file.
+pub(super) fn listener() -> Result<(Limits, Carry), Failure> {
     let config = super::user_config(Part::Hearing)?;
-    Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
-}
-
-/// Whether a listener brings along the pulse heard before: not if that was asked for, or set in the config file.
-pub(super) fn carry(cold: bool) -> Result<Carry, Failure> {
-    let is_cold = cold || super::user_config(Part::Hearing)?.listen_cold == Some(true);
-    Ok(if is_cold { Carry::Nothing } else { Carry::Pulse })
+    let carry = if config.listen_cold == Some(true) { Carry::Nothing } else { Carry::Pulse };
+    Ok((config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default(), carry))
 }
 
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {

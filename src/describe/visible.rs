@@ -1,4 +1,4 @@
-//! Text from files and file names in a form that a terminal only shows: what would control it is escaped.
+//! Escapes characters of names, paths and file contents that would control the terminal.
 
 use std::borrow::Cow;
 
@@ -10,17 +10,17 @@ pub(crate) fn is_hidden(c: char) -> bool {
         || matches!(c, '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
 
-/// Text of one line, with hidden characters as in Rust: `\u{1b}`, `\n`.
+/// Escapes hidden characters of a line as Rust does: `\u{1b}`, `\n`.
 pub(crate) fn visible(text: &str) -> Cow<'_, str> {
     escaped(text, is_hidden, |c| c.escape_default().to_string())
 }
 
-/// Text of several lines, which may have tabs.
+/// Escapes hidden characters but line breaks and tabs.
 pub(crate) fn visible_lines(text: &str) -> Cow<'_, str> {
     escaped(text, |c| is_hidden(c) && !matches!(c, '\n' | '\t'), |c| c.escape_default().to_string())
 }
 
-/// A JSON document, in which hidden characters are only in strings.
+/// Escapes hidden characters in a JSON document, where they occur in strings only.
 pub(crate) fn visible_json(text: &str) -> Cow<'_, str> {
     let units = |c: char| {
         let units: Vec<String> = c.encode_utf16(&mut [0; 2]).iter().map(|u| format!("\\u{u:04x}")).collect();

@@ -9,8 +9,6 @@ pub(crate) mod formats;
 mod import_result;
 pub mod midi;
 pub mod musicxml;
-#[cfg(test)]
-mod tests;
 
 pub(crate) use draft::{DraftBar, DraftTrack, ImportDraft};
 pub(crate) use import_result::Imported;

@@ -406,6 +406,6 @@ fn names_that_act_on_a_terminal_are_shown_escaped() {
         assert!(result.text.len() + result.errors.len() > 0, "{words:?}");
     }
     let checked = run(&["check", path], b"");
-    assert!(checked.text.contains(r"a\u{1b}[31m\u{202e}\nb.toml: good: t\u{2066}"), "{}", checked.text);
+    assert!(checked.text.contains(r"a\u{1b}[31m\u{202e}\nb.toml: ok: t\u{2066}"), "{}", checked.text);
     assert!(checked.errors.contains(r"no\u{202e}ne.wav"), "{}", checked.errors);
 }

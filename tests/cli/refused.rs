@@ -89,7 +89,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&["riff.TOML"], 2, "the editor needs a terminal"),
         (&["README.md"], 2, "the editor needs a terminal"),
         (&["explain"], 2, "required"),
-        (&["explain", "src"], 1, "there is no groove"),
+        (&["explain", "src"], 1, "no groove (.toml file) found in the given folders"),
         (&[DEMO], 2, "the editor needs a terminal"),
         (&["explain", DEMO, "--no-such"], 2, "unexpected argument"),
     ];

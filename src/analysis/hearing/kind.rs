@@ -136,7 +136,7 @@ const SAME_RATIO: f64 = 0.02;
 
 /// What a hearing of the model is.
 pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let additive = m.sections.first().is_some_and(|s| !s.meter.heads.is_empty());
+    let additive = listener::Section::longest(m.sections).is_some_and(|s| !s.meter.heads.is_empty());
     if h.written_share > 0.99 {
         match h.member {
             Some(Member::Beats { every: 1, .. }) if additive => return Kind::Units,
@@ -168,7 +168,7 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
 
 /// An even pulse by its ratio to the beat and its phase.
 fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let Some(section) = m.sections.first() else { return Kind::Even };
+    let Some(section) = listener::Section::longest(m.sections) else { return Kind::Even };
     let ratio = h.period / section.meter.beat;
     let Some((n, d)) = nearest(ratio, 8) else { return Kind::Even };
     if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {

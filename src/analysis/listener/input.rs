@@ -31,6 +31,13 @@ pub(crate) struct Section {
     pub meter: WrittenMeter,
 }
 
+impl Section {
+    /// The section that lasts longest, of equal ones the first: a pickup does not say what the beat is.
+    pub(crate) fn longest(sections: &[Self]) -> Option<&Self> {
+        sections.iter().reduce(|a, b| if b.end - b.start > (a.end - a.start) * (1.0 + 1e-9) { b } else { a })
+    }
+}
+
 /// The written meter in seconds at full speed. The model itself does not know it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct WrittenMeter {

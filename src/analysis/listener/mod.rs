@@ -169,6 +169,8 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
     let overlaps = |s: &&Section| s.start < to - 1e-9 && s.end > from + 1e-9;
     let written = |s: &Section| Written::new(s, (from, to), input.speed);
     let sections: Vec<Written> = input.sections.iter().filter(overlaps).map(written).collect();
+    // A pickup does not say what the beat is.
+    let longest = sections.iter().reduce(|a, b| if b.seconds() > a.seconds() * (1.0 + 1e-9) { b } else { a });
     let mut listening = Listening {
         cell: heard.cell,
         feel: heard.feel,
@@ -189,7 +191,7 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
             Kind::Unequal => &mut split.unequal,
             Kind::Average => &mut split.average,
             Kind::Changing => &mut split.changing,
-            Kind::Even if sections.first().is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
+            Kind::Even if longest.is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
             Kind::Even => &mut split.other_rate,
         } += c.probability * (1.0 - written_share);
         if c.probability >= MIN_PROBABILITY {

@@ -139,7 +139,7 @@ pub(super) struct ListenerArgs {
     /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
     #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
     pub(super) cell_limit: Option<Limits>,
-    /// Hear each tempo afresh instead of carrying on the pulse heard before [default: the config file's, or no]
+    /// Start every section without the pulse heard in the section before [default: the config file's, or no]
     #[arg(long)]
     pub(super) cold: bool,
 }

@@ -5,7 +5,7 @@ mod table;
 
 use super::output::{on_all_cores, report_failure};
 use super::{Exit, Failure, args, input};
-use crate::analysis::{self, AnalysisOptions, Report, Scope};
+use crate::analysis::{self, AnalysisOptions, Carry, Report, Scope};
 use crate::describe::{self, visible_json, visible_lines};
 use crate::rhythm::Groove;
 use std::io::{self, Write};
@@ -15,8 +15,9 @@ use std::path::Path;
 type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
-    let (speed, limits) = (args.speed.value, input::limits(args.listener.cell_limit)?);
-    let carry = input::carry(args.listener.cold)?;
+    let (limits, carry) = input::listener()?;
+    let limits = args.listener.cell_limit.unwrap_or(limits);
+    let carry = if args.listener.cold { Carry::Nothing } else { carry };
     let inputs = input::grooves(&args.grooves.files)?;
     let several = inputs.len() > 1;
     let explain = |path: &Path| -> Explained {
@@ -26,7 +27,7 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };
-        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed, limits, carry };
+        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed: args.speed.value, limits, carry };
         // The table has no column that needs the slower part.
         let short = several && !args.json && !args.full;
         let report = if short { analysis::report(&groove, &ask) } else { analysis::full_report(&groove, &ask) };

@@ -1,5 +1,6 @@
 //! Tests of MIDI export and import.
 
+mod out_and_in;
 mod played;
 
 use super::*;

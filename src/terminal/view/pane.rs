@@ -264,11 +264,17 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
 fn beat_heading(of: &str, report: &Report, width: usize) -> String {
     let mut heading = format!("Heard in {of}");
     let beat = report.answer.map(|a| format!(": beat {}", describe::percent(a.shown_written)));
-    let all = report.all.as_ref().map(|a| format!(", all layers {}", describe::percent(a.answer.shown_written)));
+    let all = report.all.as_ref().map(|a| describe::percent(a.answer.shown_written));
+    let fits = |heading: &str, more: &str| heading.width() + more.width() <= width;
+    let with_beat = format!("{heading}{}", beat.as_deref().unwrap_or_default());
+    let all = all.map(|all| {
+        let long = format!(", all layers {all}");
+        if fits(&with_beat, &long) { long } else { format!(", all {all}") }
+    });
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms"));
     let doubt = (describe::about_as_likely(report) > 1).then(|| ", no clear winner".to_owned());
     for more in [beat, all, doubt, cell].into_iter().flatten() {
-        if heading.width() + more.width() <= width {
+        if fits(&heading, &more) {
             heading.push_str(&more);
         }
     }
