@@ -21,10 +21,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         output::tell(note)?;
     }
     let scope = Scope { layers, region: None };
-    let report = analysis::report(
-        &groove,
-        &analysis::AnalysisOptions { scope, speed: args.speed.value, limits, ..analysis::AnalysisOptions::default() },
-    );
+    let report = analysis::report(&groove, &analysis::AnalysisOptions { scope, speed: args.speed.value, limits });
     let options = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),
