@@ -17,7 +17,7 @@ use super::files::recovery::on_journal;
 use super::playback::playing::SoundLevels;
 use super::state::Message;
 use super::{Effect, Event, Keymap, State, Theme, start, update};
-use crate::analysis::{Carry, Limits};
+use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
@@ -244,7 +244,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
     config.errors.extend(errors);
     config.errors.sort_by_key(|e| e.position);
-    let limits = config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default();
+    let limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
     let reassigned = keymap.reassigned_keys();
     let output = config.output.clone();
     let theme = theme();
@@ -265,9 +265,6 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
         .with_limits(limits)
         .with_export_choices(crate::jobs::export_choices());
     let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, folder.as_ref()));
-    if config.listen_cold == Some(true) {
-        state.hearings.carry = Carry::Nothing;
-    }
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
