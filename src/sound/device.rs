@@ -14,7 +14,7 @@ pub(crate) struct OutputDevice {
 
 /// What happened to the output device. Each event is reported once.
 #[derive(Debug, Clone, PartialEq)]
-pub enum DeviceEvent {
+pub(crate) enum DeviceEvent {
     /// The player tries to reopen it; playback waits.
     Lost(OutputError),
     /// It is back and playback continues where it was.

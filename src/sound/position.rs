@@ -2,9 +2,10 @@
 
 use super::clock::FrameTime;
 use super::units::Frame;
+use serde::{Deserialize, Serialize};
 
 /// A position in the groove: section, pass through it, and whole notes from its start.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Position {
     pub section: usize,
     pub pass: usize,

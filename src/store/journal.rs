@@ -54,6 +54,16 @@ impl Journal {
         read_bounded(&self.folder.join(name))
     }
 
+    pub(super) fn remove_state(&self, name: &str) {
+        drop(fs::remove_file(self.folder.join(name)));
+    }
+
+    /// The names of all files of the state folder.
+    pub(super) fn state_names(&self) -> Vec<String> {
+        let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
+        entries.filter_map(|e| e.file_name().into_string().ok()).collect()
+    }
+
     fn write_file(&self, target: &Path, text: &str) -> Result<(), SaveError> {
         // A longer text could not be recovered.
         if text.len() as u64 > MAX_BYTES {
@@ -120,7 +130,7 @@ fn without_links(path: &Path) -> PathBuf {
 }
 
 /// Whether another process with this id runs, on systems with `/proc`.
-fn is_running(pid: u32) -> bool {
+pub(super) fn is_running(pid: u32) -> bool {
     pid != std::process::id() && Path::new("/proc").join(pid.to_string()).exists()
 }
 

@@ -17,14 +17,6 @@ struct Sent {
     map: Arc<PositionMap>,
 }
 
-/// What was heard when a block was rendered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::sound) struct Mark {
-    /// Its frame is below 0 if it lies in the pass before.
-    pub(in crate::sound) position: SegmentPosition,
-    pub(in crate::sound) at: Instant,
-}
-
 /// The control end: sends commands, frees returned segments, reads the playhead. It never waits for the audio thread.
 #[derive(Debug)]
 pub struct RenderHandle {
@@ -147,26 +139,9 @@ impl RenderHandle {
         Some(Playhead { position: map.position(Frame(frame.max(0))), loop_pass: pass, segment: id })
     }
 
-    /// What was heard when the last block was rendered, if `ahead` frames were rendered and not yet heard; `None` while nothing
-    /// plays.
-    pub(in crate::sound) fn mark(&mut self, ahead: Frame) -> Option<Mark> {
-        let (status, at) = self.playing_status()?;
-        Some(Mark { position: heard_position(&status, ahead.0), at })
-    }
-
     /// Blocks rendered so far.
     pub(in crate::sound) fn blocks(&mut self) -> u64 {
         self.status.read().blocks
-    }
-
-    /// Commands that the audio thread has not taken yet.
-    pub(in crate::sound) fn waiting(&self) -> usize {
-        self.backlog.len() + MAX_COMMANDS - self.commands.slots()
-    }
-
-    /// Generation of the segment sent last.
-    pub(in crate::sound) fn generation(&self) -> u64 {
-        self.generation
     }
 
     /// Reads the status and forgets segments that are no longer heard.

@@ -4,10 +4,10 @@
 mod analysis_worker;
 mod disk;
 mod job_runner;
-mod latest_slot;
 mod playback;
 mod screen;
 
+pub(crate) use playback::check_socket;
 pub use screen::{Counter, Screen};
 
 use super::playback::playing::SoundLevels;
@@ -17,12 +17,11 @@ use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-use crate::sound::remote::RemotePlayer;
 use crate::store::{self, Journal, LoadError, Problem};
 use analysis_worker::AnalysisWorker;
 use disk::Disk;
 use job_runner::JobRunner;
-use playback::PlaybackHandle;
+use playback::{PlaybackHandle, RemoteSpeaker};
 use ratatui::crossterm;
 use std::fmt;
 use std::io::{self, IsTerminal};
@@ -40,6 +39,8 @@ pub enum EditError {
     Groove(LoadError),
     /// The terminal failed.
     Terminal(io::Error),
+    /// The remote speaker cannot be used; what to do.
+    Speaker(String),
 }
 
 impl fmt::Display for EditError {
@@ -48,6 +49,7 @@ impl fmt::Display for EditError {
             Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
             Self::Groove(error) => error.fmt(f),
             Self::Terminal(error) => write!(f, "terminal error: {error}"),
+            Self::Speaker(reason) => f.write_str(reason),
         }
     }
 }
@@ -61,11 +63,12 @@ impl From<io::Error> for EditError {
 }
 
 /// Edits a groove, or a new one if `path` is `None` or the file is missing, until the user quits. A signal or a panic leaves
-/// unsaved changes in the journal.
+/// unsaved changes in the journal. With the socket of a remote speaker it plays there.
 ///
 /// # Errors
-/// [`EditError`] if there is no terminal, the file is not a groove, or the terminal fails.
-pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), EditError> {
+/// [`EditError`] if there is no terminal, the file is not a groove, the terminal fails or the speaker does not answer.
+pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError> {
+    let speaker = socket.map(RemoteSpeaker::connect).transpose().map_err(EditError::Speaker)?;
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
@@ -73,7 +76,14 @@ pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), Edi
     let (mut state, disk, output) = open(path, journal)?;
     let (sender, events) = mpsc::channel();
     let disk = Disk::start(disk, sender.clone());
-    let playback = PlaybackHandle::start(sender.clone(), output, remote);
+    // In a login over ssh or a terminal multiplexer, a speaker may come later or come again.
+    let joinable = socket.is_some() || ["SSH_CONNECTION", "TMUX", "STY"].into_iter().any(is_set);
+    let listing = Journal::of_user().filter(|_| joinable);
+    let name = path.and_then(Path::file_name).unwrap_or_default().to_string_lossy();
+    if let Some(journal) = &listing {
+        journal.announce_editor(&name);
+    }
+    let playback = PlaybackHandle::start(sender.clone(), output, speaker, listing.clone());
     playback.set_volume(state.playback.levels.volume_db);
     let analysis = AnalysisWorker::start(sender.clone());
     let guard = screen::guard(&disk)?;
@@ -94,6 +104,9 @@ pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), Edi
     drop(job_runner);
     drop(guard);
     playback.stop();
+    if let Some(journal) = &listing {
+        journal.withdraw_editor();
+    }
     disk.end(*ended.as_ref().unwrap_or(&true) && state.session.is_changed(), state.groove());
     Ok(ended.map(drop)?)
 }
@@ -133,14 +146,13 @@ fn event_loop<W: io::Write>(
                 Effect::Save { groove, name, overwrite } => {
                     workers.disk.save(groove, name.map(PathBuf::from), overwrite);
                 }
-                Effect::Play(request, from) => workers.playback.play(*request, from),
+                Effect::Play(request, start) => workers.playback.play(*request, start),
                 Effect::Change(request) => workers.playback.change(*request),
                 Effect::Step(sequence) => workers.playback.step(*sequence),
                 Effect::Progress(practised) => workers.disk.progress(practised),
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
                 Effect::Stop => workers.playback.stop_playing(),
-                Effect::Speaker { port, token } => workers.playback.connect(port, token),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
                 Effect::SaveOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::SetLevels(levels) => {
@@ -166,6 +178,10 @@ fn event_loop<W: io::Write>(
     }
 }
 
+fn is_set(variable: &str) -> bool {
+    std::env::var_os(variable).is_some_and(|value| !value.is_empty())
+}
+
 fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::Source, Option<String>), EditError> {
     let mut config = Config::load();
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
@@ -186,7 +202,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let groove = unsaved.as_ref().map_or_else(|| on_disk.clone(), |u| u.groove.clone());
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, journal.as_ref());
-    let over_ssh = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
+    let over_ssh = is_set("SSH_CONNECTION");
     let state = State::new(groove, file, keymap, theme, (80, 24))
         .with_limits(limits)
         .with_export_choices(crate::jobs::export_choices());
