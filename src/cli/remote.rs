@@ -160,13 +160,11 @@ pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
         }
         (None, [editor]) => editor,
         (None, _) => {
-            return Err(Failure::usage(expected(
-                "--join=NUMBER with one of these editors",
-                format!("--join:{}", list()),
-            )));
+            return Err(Failure::usage(format!("several editors run there; choose one with --join=NUMBER:{}", list())));
         }
         (Some(pid), _) => editors.iter().find(|e| e.pid == pid).ok_or_else(|| {
-            Failure::usage(expected(format!("--join=NUMBER with one of these editors:{}\n", list()), pid))
+            let error = expected("the number of an editor that runs there", pid);
+            Failure::usage(format!("{error}; these run:{}", list()))
         })?,
     };
     if !journal.offer_socket(editor.pid, &socket.to_string_lossy()) {

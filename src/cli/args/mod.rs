@@ -69,10 +69,10 @@ pub(super) enum Command {
 pub(super) struct EditArgs {
     /// Groove file to edit. A missing .toml file is created on the first save
     pub(super) file: Option<PathBuf>,
-    /// Play through this socket, which `teeter remote` makes on the host; not for typing
+    /// Play through this socket to a remote speaker; `teeter remote` adds this option on the host
     #[arg(long, value_name = "SOCKET")]
     pub(super) speaker: Option<PathBuf>,
-    /// Hand the socket to an editor that runs, by its process id if there are several; not for typing
+    /// Hand the socket to an editor that runs already; of several, to the one with this process id
     #[arg(long, value_name = "PID", num_args = 0..=1, require_equals = true, requires = "speaker", conflicts_with = "file")]
     #[expect(clippy::option_option, reason = "an option with an optional value")]
     pub(super) join: Option<Option<u32>>,

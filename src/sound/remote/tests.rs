@@ -96,8 +96,11 @@ impl SampleStore for Files {
     }
 }
 
+/// The orders that a player gets, and where it sends its events.
+type Played = mpsc::Receiver<(Orders, EventSink)>;
+
 /// A speaker that serves one connection: the orders its player gets, until the connection ends for the reason it returns.
-fn speaker(stream: UnixStream) -> (mpsc::Receiver<(Orders, EventSink)>, thread::JoinHandle<(String, Files)>) {
+fn speaker(stream: UnixStream) -> (Played, thread::JoinHandle<(String, Files)>) {
     let (sender, orders) = mpsc::channel();
     let served = thread::spawn(move || {
         let start = move |requests: Requests, events: EventSink| {
@@ -118,7 +121,7 @@ fn speaker(stream: UnixStream) -> (mpsc::Receiver<(Orders, EventSink)>, thread::
 }
 
 /// The first request that arrives.
-fn request(orders: &mpsc::Receiver<(Orders, EventSink)>) -> (Request, EventSink) {
+fn request(orders: &Played) -> (Request, EventSink) {
     let mut found = orders.iter().filter_map(|(orders, events)| Some((orders.request?, events)));
     found.next().expect("a request")
 }

@@ -37,7 +37,7 @@ impl Drop for SocketFile {
 /// A connected remote speaker.
 pub(crate) struct RemoteSpeaker {
     link: Link,
-    _socket: SocketFile,
+    socket: SocketFile,
 }
 
 impl RemoteSpeaker {
@@ -51,7 +51,7 @@ impl RemoteSpeaker {
         let socket = SocketFile(path.to_owned());
         let stream = UnixStream::connect(path)
             .map_err(|e| format!("{shown}: nobody listens any more ({}); start `teeter remote` again", reason(&e)))?;
-        Ok(Self { link: Link::new(stream)?, _socket: socket })
+        Ok(Self { link: Link::new(stream)?, socket })
     }
 }
 
@@ -122,10 +122,14 @@ impl Shared {
     fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, journal: Option<&Journal>) {
         let mut files = FilesToSend::new(self.base_path.clone());
         loop {
-            if let Some(speaker) = speaker.take() {
-                let (requests, _end) = self.replace();
+            if let Some(RemoteSpeaker { link, socket }) = speaker.take() {
+                let (requests, end) = self.replace();
                 self.send(Event::Remote(RemoteEvent::Connected));
-                match speaker.link.run(&requests, &mut files, store::print, &self.sink()) {
+                let ended = link.run(&requests, &mut files, store::print, &self.sink());
+                // Removed before the program ends, which may wait for the other.
+                drop(socket);
+                drop(end);
+                match ended {
                     Ok(()) => return,
                     Err(why) => self.send(Event::Remote(RemoteEvent::Lost(why))),
                 }
