@@ -271,7 +271,7 @@ fn takes_and_the_ladder_without_a_device_leave_no_file() {
     editor.shows("changing pulse");
     // Function keys as terminals send them.
     editor.types("\x1b[19~");
-    editor.until("the take, or why there is no sound", |s| s.contains("both alone") || s.contains("no sound"));
+    editor.until("the take, or why there is no sound", |s| s.contains("beat + hearing only") || s.contains("no sound"));
     editor.types("=");
     editor.shows("Ladder: 50-100/10 x4");
     editor.types("80-100/10 x2 key\r");

@@ -1,5 +1,7 @@
-//! Exports checked with schemas and libraries of other projects, and their files imported. `tests/outside/setup.sh` installs them.
+//! Exports checked with schemas and libraries of other projects, their files imported, and their scores heard.
+//! `tests/outside/setup.sh` installs them.
 
+mod corpus;
 mod grooves;
 mod midi;
 mod musicxml;

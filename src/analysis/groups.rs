@@ -1,7 +1,7 @@
 //! How a layer is built: groups between attacks, figures, and where a figure meets the bar again.
 
 use crate::rhythm::group_line::{self, Term};
-use crate::rhythm::{Groove, Time};
+use crate::rhythm::{Accent, Groove, Time};
 use num_integer::Integer;
 use std::ops::Range;
 
@@ -22,10 +22,21 @@ pub struct Groups {
     pub lead_cells: u32,
     /// The groups in cells in their shortest form with repeats, as they are said; empty without an attack.
     pub text: String,
+    /// The groups from accent to accent, if some of the attacks are accents.
+    pub accents: Option<AccentGroups>,
     /// Printed length of the shortest form of the line in units, a group counting as one character.
     pub length: usize,
     /// The figures: every line of groups that comes again in that form, outer ones before those within them.
     pub figures: Vec<Figure>,
+}
+
+/// The groups from each accent to the next, the last one to the section's end, in cells as they stand on the grid.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AccentGroups {
+    /// Cells before the first accent.
+    pub lead_cells: u32,
+    /// In their shortest form with repeats.
+    pub text: String,
 }
 
 /// A line of groups that comes again.
@@ -66,7 +77,7 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let context = groove.context(layer, sections.start);
     let cell = context.meter.beat().divided(usize::from(context.division))?;
     let (mut unit, mut end, mut attacks) = (cell, Time::ZERO, Vec::new());
-    let (mut walked, mut before) = (Vec::new(), 0);
+    let (mut walked, mut accents, mut before) = (Vec::new(), Vec::new(), 0);
     for section in sections {
         let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         for sound in part.attacks(context) {
@@ -74,6 +85,9 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
             unit = unit.common_measure(at)?;
             attacks.push(at);
             walked.push((before + sound.cell) as u32);
+            if sound.attack.accent == Accent::Accent {
+                accents.extend(walked.last().copied());
+            }
         }
         end = end.plus(context.length())?;
         before += part.len(context);
@@ -86,9 +100,13 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     let line: Vec<u32> = places.windows(2).map(|w| w[1] - w[0]).collect();
     let bar = count(context.meter.bar())?;
     let terms = group_line::compress(&line);
-    let ends = walked.iter().skip(1).copied().chain([before as u32]);
-    let cells: Vec<u32> = walked.iter().zip(ends).map(|(a, b)| b - a).collect();
+    let cells = lengths(&walked, before as u32);
     let said = if cells == line { group_line::print(&terms) } else { group_line::print(&group_line::compress(&cells)) };
+    // One accent, or nothing but accents, makes no other line.
+    let accents = (2..walked.len()).contains(&accents.len()).then(|| AccentGroups {
+        lead_cells: accents[0],
+        text: group_line::print(&group_line::compress(&lengths(&accents, before as u32))),
+    });
     let mut figures = Vec::new();
     figures_in(&terms, &[lead], bar, &mut figures);
     Some(Groups {
@@ -98,24 +116,30 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
         text: said,
         lead_cells: walked.first().copied().unwrap_or(0),
         cells,
+        accents,
         length: group_line::length(&terms),
         figures,
         line,
     })
 }
 
+/// From each cell to the next, and from the last one to the end.
+fn lengths(cells: &[u32], end: u32) -> Vec<u32> {
+    cells.iter().zip(cells.iter().skip(1).chain([&end])).map(|(a, b)| b - a).collect()
+}
+
 /// Every line that comes again in the shortest form, outer ones before those within them; `starts` are the places where the terms begin.
 fn figures_in(terms: &[Term], starts: &[u32], bar: u32, found: &mut Vec<Figure>) {
-    let mut gone = 0;
+    let mut offset = 0;
     for term in terms {
         match term {
-            Term::Group(units) => gone += units,
+            Term::Group(units) => offset += units,
             Term::Repeat(times, inner) => {
-                let heads: Vec<u32> = starts.iter().map(|s| s + gone).collect();
+                let heads: Vec<u32> = starts.iter().map(|s| s + offset).collect();
                 let one = figure(group_line::expand(inner), *times, heads, bar);
                 let coming = |head: &u32, n: u32| head + n * one.units;
                 let within: Vec<u32> = one.heads.iter().flat_map(|h| (0..*times).map(move |n| coming(h, n))).collect();
-                gone += one.units * times;
+                offset += one.units * times;
                 found.push(one);
                 figures_in(inner, &within, bar, found);
             }

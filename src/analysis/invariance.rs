@@ -18,7 +18,7 @@ fn heard(r: &Report) -> Vec<(String, f64, f64)> {
     r.hearings.iter().map(|h| (name(h.kind), h.bpm(r.speed), h.probability)).collect()
 }
 
-fn same(a: &Report, b: &Report) -> Result<(), TestCaseError> {
+pub(super) fn same(a: &Report, b: &Report) -> Result<(), TestCaseError> {
     let near = |u: f64, v: f64| (u - v).abs() <= 1e-6 * (1.0 + u.abs());
     let (x, y) = (heard(a), heard(b));
     prop_assert_eq!(x.len(), y.len(), "{:?}\n{:?}", &x, &y);
@@ -32,7 +32,7 @@ fn same(a: &Report, b: &Report) -> Result<(), TestCaseError> {
 }
 
 /// One section cut into two of the same meter and tempo.
-fn split(g: &Groove, bars: u16) -> Groove {
+pub(super) fn split(g: &Groove, bars: u16) -> Groove {
     let s = &g.sections()[0];
     let sections =
         vec![Section { bars, ..s.clone() }, Section { name: "second".into(), bars: s.bars - bars, ..s.clone() }];
@@ -50,7 +50,7 @@ fn split(g: &Groove, bars: u16) -> Groove {
     Groove::new("t", "", sections, layers.collect()).expect("groove")
 }
 
-fn single() -> impl Strategy<Value = Groove> {
+pub(super) fn single() -> impl Strategy<Value = Groove> {
     (crate::analysis::tests::strings(), 40_i32..220)
         .prop_map(|(groups, bpm)| crate::analysis::tests::typed_groups(bpm, &groups))
 }

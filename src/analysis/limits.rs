@@ -26,13 +26,13 @@ macro_rules! limits {
 
 limits! {
     FASTEST_CELL: "the fastest subdivision that can be felt", 100.0, 100.0, 130.0, "ms", "London 2004, Hearing in Time, pp. 27-42";
-    EASY_CELL: "the subdivision from which on it is felt with ease", 130.0, 100.0, 130.0, "ms", "London 2004, Hearing in Time, pp. 27-42";
+    EASY_CELL: "the shortest subdivision that is felt with ease", 130.0, 100.0, 130.0, "ms", "London 2004, Hearing in Time, pp. 27-42";
     FASTEST_BEAT: "the fastest pulse that can be a beat", 225.0, 200.0, 250.0, "ms", "London 2004, Hearing in Time, pp. 34-35";
-    SLOWEST_BEAT: "the slowest pulse that can be kept without counting between", 1800.0, 1500.0, 2000.0, "ms", "Repp 2006, Advances in Cognitive Psychology 2, abstract";
-    AGREES: "how far an attack may stand from a pulse and agree with it", 17.5, 17.5, 17.5, "percent of the period", "continuity tolerance of beat evaluation, Hainsworth 2004; Davies, Degara & Plumbley 2009";
-    NOISE: "how far attacks stand from a pulse without being noticed as uneven", 5.0, 2.5, 6.0, "percent of the period", "Weber fraction of click rates, Frontiers in Psychology 2014, abstract";
-    TEMPO_CHANGE: "the least difference of two tempos that is noticed", 3.0, 1.5, 6.0, "percent", "Drake & Botte 1993, Perception & Psychophysics 54, abstract";
-    TOGETHER: "how close two attacks are taken as one", 20.0, 20.0, 20.0, "ms", "Hirsh 1959, temporal order";
+    SLOWEST_BEAT: "the slowest pulse that can be kept without counting in between", 1800.0, 1500.0, 2000.0, "ms", "Repp 2006, Advances in Cognitive Psychology 2, abstract";
+    AGREES: "how far an attack may be from a pulse and still agree with it", 17.5, 17.5, 17.5, "percent of the period", "continuity tolerance of beat evaluation, Hainsworth 2004; Davies, Degara & Plumbley 2009";
+    NOISE: "how far attacks may be from a pulse without being noticed as uneven", 5.0, 2.5, 6.0, "percent of the period", "Weber fraction of click rates, Frontiers in Psychology 2014, abstract";
+    TEMPO_CHANGE: "the smallest difference between two tempos that is noticed", 3.0, 1.5, 6.0, "percent", "Drake & Botte 1993, Perception & Psychophysics 54, abstract";
+    TOGETHER: "how close together two attacks are heard as one", 20.0, 20.0, 20.0, "ms", "Hirsh 1959, temporal order";
     TAP_SPREAD: "how far taps spread around a pulse that is followed", 5.0, 3.0, 8.0, "percent of the period", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory; the value is ours";
     TAP_SPREAD_MIN: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is ours";
     TAP_EARLY: "how far before a pulse taps commonly fall", 80.0, 20.0, 80.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory: some tens of ms";
@@ -81,7 +81,6 @@ pub(crate) mod listener {
         Ours,
     }
 
-    /// One constant.
     #[derive(Debug, Clone, Copy, PartialEq)]
     pub(crate) struct Constant {
         /// What it is, in a few words.
@@ -109,12 +108,12 @@ pub(crate) mod listener {
         SIGMA: "the spread of that preference", 0.4, "ln", Published, "Parncutt 1994, 0.2 in log10 is 0.46; rounded down";
         SHORTEST_BEAT: "the shortest beat heard", 200.0, "ms", Published, "London 2004: the fastest beat lasts 200 to 250";
         LONGEST_BEAT: "the longest beat heard", 2000.0, "ms", Published, "Fraisse 1982: 1500 to 2000";
-        EXACT_CELL: "how far an attack may lie from its cell", 6.0, "ms", Published, "Friberg & Sundberg 1995, just noticeable below 240 ms";
-        HEAD_WEIGHT: "density at the head of a cycle", 8.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
-        BEAT_WEIGHT: "density at a beat", 4.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
-        CUT_WEIGHT: "density where a beat is cut", 2.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
-        REST_WEIGHT: "density elsewhere", 1.0, "ratio", Ours, "the unit of the densities";
-        STRAY_WEIGHT: "density off a followed pulse without cuts", 0.3, "ratio", Ours, "no source";
+        EXACT_CELL: "how far an attack may be from its cell", 6.0, "ms", Published, "Friberg & Sundberg 1995, just noticeable below 240 ms";
+        HEAD_WEIGHT: "expected attacks at the start of a cycle", 8.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
+        BEAT_WEIGHT: "expected attacks on a beat", 4.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
+        CUT_WEIGHT: "expected attacks on a subdivision of a beat", 2.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
+        REST_WEIGHT: "expected attacks elsewhere", 1.0, "ratio", Ours, "the unit of these expectations";
+        STRAY_WEIGHT: "expected attacks off a followed pulse without subdivisions", 0.3, "ratio", Ours, "no source";
         ACCENT: "weight of an accented attack", 2.0, "plain attacks", Ours, "no source";
         GHOST: "weight of a ghost attack", 0.4, "plain attacks", Ours, "no source";
         GROUPING: "weight added to an attack accented by grouping", 0.6, "ratio", Fitted, "where: Povel & Okkerman 1981; size on Povel & Essens 1985";
@@ -123,12 +122,12 @@ pub(crate) mod listener {
         SILENT_BEAT: "cost of a beat without an attack", 1.3, "nats", Fitted, "Povel & Essens 1985 weigh silence; size on their patterns";
         FIRST_BEAT: "gain of a beat on the first attack", 2.0, "nats", Ours, "strong beat early, Lerdahl & Jackendoff 1983, MPR 2";
         UNEQUAL_BEATS: "cost of unequal beats", 2.5, "nats", Fitted, "a few grooves and rotated patterns of Povel & Essens 1985";
-        SWUNG_CUT: "cost of a beat cut long and short", 1.0, "nats", Ours, "no source";
-        THREE: "cost of a three, as cut or as bar", 0.3, "nats", Ours, "no source";
+        SWUNG_CUT: "cost of a beat divided into long and short", 1.0, "nats", Ours, "no source";
+        THREE: "cost of a division by three, of the beat or of the bar", 0.3, "nats", Ours, "no source";
         BAR_LEVEL: "cost of a bar above the beat", 0.5, "nats", Ours, "no source";
         ODD_BAR: "cost of a bar of five or seven beats", 1.5, "nats", Ours, "no source";
         PULSE_CHANGE: "cost of a change of pulse", 5.0, "nats", Fitted, "tap data and figures whose pulse changes";
-        PRESENT: "the evidence a listener weighs", 4000.0, "ms", Fitted, "psychological present of 3 to 8 s; tap data and Povel & Essens 1985";
+        PRESENT: "how much of the past a listener weighs", 4000.0, "ms", Fitted, "psychological present of 3 to 8 s; tap data and Povel & Essens 1985";
         FOLLOW_SHARE: "tolerance of a followed pulse, part of its shortest interval", 5.0, "percent", Ours, "no source";
         FOLLOW_FLOOR: "tolerance of a followed pulse, constant part", 20.0, "ms", Ours, "no source";
         CORRECTION: "part of an asynchrony corrected at once", 0.5, "ratio", Published, "Repp 2005: about 0.3 to 0.6, from memory";

@@ -66,21 +66,23 @@ pub(crate) enum Reason {
         followed_bpm: f64,
         all_bpm: f64,
         ratio: (u32, u32),
+        /// Whether that is the ratio itself and not the nearest simple one.
+        is_exact: bool,
         /// Seconds from one meeting to the next, where they meet.
         meets_after: Option<f64>,
     },
 }
 
 /// `58.5 then 132.0`.
-fn row(tempos: &[f64]) -> String {
+pub(crate) fn tempo_row(tempos: &[f64]) -> String {
     tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
 }
 
-/// A share in percent, never as nothing.
-fn percent(share: f64) -> String {
+/// A share or a probability in whole percent; only 0 is shown as `0%`.
+pub(crate) fn percent(share: f64) -> String {
     match (share * 100.0).round() {
-        p if p < 1.0 => "fewer than 1%".to_owned(),
-        p => format!("{p:.0}%"),
+        p if p < 1.0 && share > 0.0 => "<1%".to_owned(),
+        p => format!("{:.0}%", p + 0.0),
     }
 }
 
@@ -98,7 +100,7 @@ impl fmt::Display for Reason {
                 "{} of the attacks need up to {cells} cells per beat, more than there are counting syllables for",
                 percent(*share)
             ),
-            Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", row(tempos)),
+            Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", tempo_row(tempos)),
             Self::WeakLandings(share) => {
                 write!(f, "{} of the attacks land neither on a beat nor on its half", percent(*share))
             }
@@ -114,14 +116,20 @@ impl fmt::Display for Reason {
             ),
             Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
                 f,
-                "the figure of {units} cells does not fit the bar and stops after {times} times (it would meet the bar after {bars} bars)"
+                "the figure of {units} cells does not fit the bar and stops after {times} times, before it starts on a downbeat again (after {bars} bars)"
             ),
             Self::AgainstTheBar { units, bars, figures, .. } => {
-                write!(f, "the figure of {units} cells meets the bar again after {bars} bars ({figures} figures)")
+                write!(
+                    f,
+                    "the figure of {units} cells starts on a downbeat again only after {bars} bars ({figures} figures)"
+                )
             }
             Self::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
-                let until = if *breaks_off { "would meet it after" } else { "meets it again after" };
-                write!(f, "the cycle of '{layer}', {cells} cells, runs against the bar and {until} {bars} bars")
+                let starts = if *breaks_off { "would start" } else { "starts" };
+                write!(
+                    f,
+                    "the cycle of '{layer}', {cells} cells, runs against the bar and {starts} on a downbeat again after {bars} bars"
+                )
             }
             Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in an order that never repeats"),
             Self::UnequalBeats { sizes, limp_ms } => {
@@ -140,16 +148,22 @@ impl fmt::Display for Reason {
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")
             }
-            Self::Changes(tempos) => write!(f, "a pulse that changes is likely: {} BPM", row(tempos)),
+            Self::Changes(tempos) => write!(f, "a pulse that changes is likely: {} BPM", tempo_row(tempos)),
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }
-            Self::TwoStreams { followed_bpm, all_bpm, ratio, meets_after } => {
+            Self::TwoStreams { followed_bpm, ratio: (1, 1), .. } => write!(
+                f,
+                "two streams: {followed_bpm:.1} BPM in the layers followed and in all layers together, but not on the same beats"
+            ),
+            Self::TwoStreams { followed_bpm, all_bpm, ratio, is_exact, meets_after } => {
                 let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
                 write!(
                     f,
-                    "two streams: {followed_bpm:.1} BPM when these layers are followed, {all_bpm:.1} BPM with all layers, near {} against {}{meets}",
-                    ratio.0, ratio.1
+                    "two streams: {followed_bpm:.1} BPM in the layers followed, {all_bpm:.1} BPM in all layers together, {} {} to {}{meets}",
+                    if *is_exact { "a ratio of" } else { "a ratio near" },
+                    ratio.0,
+                    ratio.1
                 )
             }
         }

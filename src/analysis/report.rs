@@ -8,11 +8,11 @@ use super::groups::{Groups, groups};
 use super::hearing::{self, Hearing, kind_of};
 use super::landing::{Landings, landings};
 use super::limits::Limits;
-use super::listener::{self, Input, TwoStreams};
+use super::listener::{self, Context, Input, TwoStreams};
 use super::measure::{self, Measure};
-use super::speeds::Speeds;
+use super::speeds::SpeedReport;
 use super::stream::{self, Pair, Stream};
-use crate::rhythm::{Fraction, Groove, Place};
+use crate::rhythm::{Fraction, Groove, Place, Region, Time};
 use std::sync::Arc;
 
 /// What the analysis is asked.
@@ -24,11 +24,23 @@ pub struct AnalysisOptions {
     pub speed: Fraction,
     /// The player's limits.
     pub limits: Limits,
+    /// How the listener starts a section or a region.
+    pub carry: Carry,
+}
+
+/// How the listener starts a section.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Carry {
+    /// With the pulse heard before, which goes on unless another one is clearly likelier.
+    #[default]
+    Pulse,
+    /// Without a pulse.
+    Nothing,
 }
 
 impl Default for AnalysisOptions {
     fn default() -> Self {
-        Self { scope: Scope::default(), speed: Fraction::ONE, limits: Limits::default() }
+        Self { scope: Scope::default(), speed: Fraction::ONE, limits: Limits::default(), carry: Carry::Pulse }
     }
 }
 
@@ -86,7 +98,7 @@ pub struct Report {
     /// The same for somebody who takes in all layers, where those are more.
     pub(crate) all: Option<AllLayers>,
     /// The model over the playing speeds, once it was asked: see [`Report::refine`].
-    pub(crate) speeds: Option<Arc<Speeds>>,
+    pub(crate) speeds: Option<Arc<SpeedReport>>,
     /// The streams: the written beat, the likely hearings stretch by stretch, layers of even attacks.
     pub streams: Vec<Stream>,
     /// Every pair of streams.
@@ -131,7 +143,7 @@ impl Report {
             everything: &[],
             sections: &input.sections,
         };
-        self.speeds = Some(Arc::new(Speeds::new(&chart, |h| kind_of(h, &m))));
+        self.speeds = Some(Arc::new(SpeedReport::new(&chart, |h| kind_of(h, &m))));
         if self.findings.len() > 1 {
             finding::order_by_gain(&mut self.findings, &listener::gains(&input));
         }
@@ -240,7 +252,24 @@ pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
 /// The question to the model about some layers.
 fn input(groove: &Groove, clock: &Clock, layers: &[usize], options: &AnalysisOptions) -> Input {
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
-    Input::new(groove, clock, layers, options.scope.region.as_ref(), speed).with_limits(options.limits)
+    let of = |region: Option<&Region>| Input::new(groove, clock, layers, region, speed).with_limits(options.limits);
+    let input = of(options.scope.region.as_ref());
+    let context = match (options.carry, &options.scope.region) {
+        (Carry::Nothing, _) => Context::Cold,
+        (Carry::Pulse, Some(region)) => Context::After(before(groove, region).map(|r| Box::new(of(Some(&r))))),
+        (Carry::Pulse, None) => Context::After(None),
+    };
+    Input { context, ..input }
+}
+
+/// What comes just before a region: its section from the start, or all of the section before.
+fn before(groove: &Groove, region: &Region) -> Option<Region> {
+    if region.from > Time::ZERO {
+        return Some(Region { from: Time::ZERO, to: region.from, ..region.clone() });
+    }
+    let section = region.section.checked_sub(1)?;
+    let to = groove.sections().get(section)?.length();
+    Some(Region { section, from: Time::ZERO, to, ..region.clone() })
 }
 
 fn layer_report(groove: &Groove, layer: usize) -> LayerReport {

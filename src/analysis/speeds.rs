@@ -29,7 +29,7 @@ pub(crate) struct LeadChange {
 
 /// The model over 40 to 120 percent of the written tempos.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(crate) struct Speeds {
+pub(crate) struct SpeedReport {
     /// Speed in percent and hardness, from slow to fast.
     pub(crate) points: Vec<(u16, f64)>,
     pub(crate) hearings: Vec<LeadingHearing>,
@@ -37,7 +37,7 @@ pub(crate) struct Speeds {
     pub(crate) changes: Vec<LeadChange>,
 }
 
-impl Speeds {
+impl SpeedReport {
     pub(super) fn new(chart: &SpeedChart, kind_of: impl Fn(&super::listener::Hearing) -> Kind) -> Self {
         let leading = |h: &super::listener::Hearing| LeadingHearing {
             kind: kind_of(h),

@@ -64,6 +64,8 @@ pub struct Pair {
 const SIMPLE: u32 = 8;
 /// Greatest term of a ratio that is called exact.
 const EXACT: u32 = 1000;
+/// Intervals that differ by less are equal, in seconds.
+const SAME_TIME: f64 = 1e-6;
 /// Seconds in which a meeting is looked for.
 const PATIENCE: f64 = 600.0;
 
@@ -90,24 +92,49 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         .filter(|(_, h)| !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal(_)));
     for (hearing, h) in likely.take(MAX_HEARINGS) {
         let several = h.stretches.len() > 1;
-        for (i, s) in h.stretches.iter().enumerate().take(MAX_STRETCHES) {
+        // A tempo that comes back is the same stream.
+        let is_new = |i: usize| {
+            h.stretches[..i]
+                .iter()
+                .all(|s| (s.period / h.stretches[i].period - 1.0).abs() >= limits::NOISE.value / 100.0)
+        };
+        let stretches = h.stretches.iter().enumerate().filter(|(i, _)| is_new(*i));
+        for (i, s) in stretches.take(MAX_STRETCHES) {
             let source = Source::Hearing { hearing, stretch: several.then_some(i) };
             streams.push(Stream { source, period: s.period / speed, start: s.start / speed });
         }
     }
     for layer in 0..groove.layers().len() {
-        let times: Vec<f64> =
-            super::attacks::of_layers(groove, clock, &[layer], None).iter().map(|a| a.seconds).collect();
-        if let [first, second, .., _] = times[..] {
-            let step = second - first;
-            let even = times.windows(2).all(|w| (w[1] - w[0] - step).abs() < 1e-6);
-            let known = streams.iter().any(|s| (s.period * speed - step).abs() < 1e-6);
-            if even && !known {
-                streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: first / speed });
-            }
+        if let Some((step, start)) = even_layer(groove, clock, layer)
+            && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
+        {
+            streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: start / speed });
         }
     }
     streams
+}
+
+/// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
+/// the loop begins, is another one.
+fn even_layer(groove: &Groove, clock: &Clock, layer: usize) -> Option<(f64, f64)> {
+    let attacks = super::attacks::of_layers(groove, clock, &[layer], None);
+    if attacks.len() < 3 {
+        return None;
+    }
+    let single = groove.sections().len() == 1;
+    let length = if single { clock.range(0, 0)?.1 } else { clock.total() };
+    let times: Vec<f64> = attacks.iter().map(|a| a.seconds).filter(|t| *t < length - SAME_TIME).collect();
+    let n = times.len();
+    let interval = |i: usize| times.get(i + 1).copied().unwrap_or(times[0] + length) - times[i];
+    let mut sorted: Vec<f64> = (0..n).map(interval).collect();
+    sorted.sort_by(f64::total_cmp);
+    let step = *sorted.get(n / 2)?;
+    let mut others = (0..n).filter(|i| (interval(*i) - step).abs() >= SAME_TIME);
+    match (others.next(), others.next()) {
+        (None, _) => Some((step, times[0])),
+        (Some(i), None) if n > 2 => Some((step, times[(i + 1) % n])),
+        _ => None,
+    }
 }
 
 /// Seconds at the playing speed from one meeting of two hearings' first stretches to the next.
@@ -119,16 +146,16 @@ pub(super) fn meets_after(a: &Hearing, b: &Hearing, speed: f64) -> Option<f64> {
     meeting(&stream(a)?, &stream(b)?)
 }
 
-/// Every pair of streams, in order.
+/// Every pair of streams that sound at one time, in order: the stretches of a hearing follow one another.
 pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f64) -> Vec<Pair> {
     let bar = groove.sections().first().map_or(1.0, |s| wholes(s.meter.bar()))
         * clock.seconds_per_whole(0).unwrap_or(1.0)
         / speed;
     let mut pairs = Vec::new();
     for a in 0..streams.len() {
-        for b in a + 1..streams.len() {
-            pairs.push(pair(streams, a, b, bar));
-        }
+        let hearing = |s: &Stream| if let Source::Hearing { hearing, .. } = s.source { Some(hearing) } else { None };
+        let of_one = |b: &usize| hearing(&streams[a]).is_some_and(|h| hearing(&streams[*b]) == Some(h));
+        pairs.extend((a + 1..streams.len()).filter(|b| !of_one(b)).map(|b| pair(streams, a, b, bar)));
     }
     pairs
 }
@@ -157,9 +184,10 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     }
 }
 
-/// The ratio with both terms up to [`EXACT`] that equals `x` to nine digits, if there is one: such a ratio is a convergent of the
+/// The ratio with both terms up to [`EXACT`] that equals `x` but for rounding, if there is one (two such ratios differ by a millionth
+/// or more): such a ratio is a convergent of the
 /// continued fraction of `x` (Legendre 1798).
-fn exact(x: f64) -> Option<(u32, u32)> {
+pub(super) fn exact(x: f64) -> Option<(u32, u32)> {
     let (mut before, mut now) = ((0.0, 1.0), (1.0, 0.0));
     let mut rest = x;
     loop {
@@ -168,7 +196,7 @@ fn exact(x: f64) -> Option<(u32, u32)> {
         if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
             return None;
         }
-        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 1e-9 {
+        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 2e-8 {
             return Some((now.0 as u32, now.1 as u32));
         }
         rest = 1.0 / (rest - whole);

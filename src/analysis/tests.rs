@@ -220,7 +220,7 @@ fn additive_meters_miss_their_strong_beats_and_a_figure_is_placed_where_it_begin
     for group in [4, 6, 4, 4, 6, 4, 6, 4, 6, 4, 6, 2] {
         let at = Place { layer: 0, section: 0, cell };
         groove =
-            groove.edited(&Edit::Lay { at, cells: group, attack: crate::rhythm::Attack::default() }).expect("laid");
+            groove.edited(&Edit::Enter { at, cells: group, attack: crate::rhythm::Attack::default() }).expect("laid");
         cell += group;
     }
     assert_eq!(cell, 56, "four bars of seven eighths, two cells each");

@@ -1,6 +1,7 @@
 //! `teeter check`: reads grooves and reports every error.
 
 use super::{Exit, Failure, args, input, output};
+use crate::describe::visible;
 use std::io::{self, Write};
 
 pub(super) fn run(args: &args::GrooveFiles) -> Result<Exit, Failure> {
@@ -10,7 +11,8 @@ pub(super) fn run(args: &args::GrooveFiles) -> Result<Exit, Failure> {
             Ok(groove) => {
                 let (layers, sections) = (groove.layers().len(), groove.sections().len());
                 let (path_shown, title) = (path.display(), groove.title());
-                writeln!(io::stdout().lock(), "{path_shown}: good: {title} (layers: {layers}, sections: {sections})")?;
+                let line = format!("{path_shown}: ok: {title} (layers: {layers}, sections: {sections})");
+                writeln!(io::stdout().lock(), "{}", visible(&line))?;
                 // A missing sample is only a warning: the layer plays its voice.
                 input::check_samples(&groove, &path)?;
             }

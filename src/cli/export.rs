@@ -29,7 +29,7 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
     if args.format.ending != TEXT {
         targets.iter().try_for_each(output::not_a_terminal)?;
     }
-    let limits = input::limits(None)?;
+    let limits = input::listener()?.0;
     let pairs: Vec<(&PathBuf, &Target)> = inputs.iter().zip(&targets).collect();
     let results = output::on_all_cores(&pairs, |(path, target)| export(args, path, (*target).clone(), limits));
     output::print_results(inputs.iter().zip(results), Exit::Good)
@@ -48,7 +48,7 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
         ("--scale", args.scale.is_some(), format.name == "png", "png"),
         ("--hearing", !args.hearings.numbers.is_empty(), format.ending != TEXT, "formats other than txt"),
     ];
-    let notation = args.notation.given().map(|option| (option, true, is_notation, notation));
+    let notation = args.notation.set_options().map(|option| (option, true, is_notation, notation));
     if let Some((option, _, _, formats)) = options.into_iter().chain(notation).find(|o| o.1 && !o.2) {
         return Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }

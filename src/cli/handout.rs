@@ -20,9 +20,9 @@ pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
         args.into.join(format!("{stem}.{extension}"))
     };
     let pages: Vec<PathBuf> = inputs.iter().map(page).collect();
-    output::distinct(&inputs, &pages)?;
+    output::check_distinct(&inputs, &pages)?;
     output::create_folder(&args.into)?;
-    let limits = input::limits(None)?;
+    let limits = input::listener()?.0;
     let results = inputs.iter().zip(pages).map(|(path, page)| (path, handout(args, path, page, limits)));
     output::print_results(results, Exit::Good)
 }

@@ -2,13 +2,12 @@
 
 use super::args::SoundArgs;
 use super::{Exit, Failure};
-use crate::analysis::Limits;
+use crate::analysis::{Carry, Limits};
 use crate::config::Part;
 use crate::jobs::{self, UserSampleCache};
 use crate::rhythm::{Edit, Groove, expected};
 use crate::sound::SampleRate;
 use crate::store;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Greatest depth of folders that is searched.
@@ -18,7 +17,7 @@ const MAX_DEPTH: usize = 16;
 pub(super) fn grooves(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
     let found = files(paths, &["toml"]);
     if found.is_empty() {
-        return Err(Failure::new(Exit::BadGroove, "there is no groove (no .toml file) in the folders named"));
+        return Err(Failure::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
     }
     Ok(found)
 }
@@ -106,19 +105,16 @@ pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Fail
 /// Prints a warning for each sample of a groove that cannot be used.
 pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()> {
     let (_, warnings) = UserSampleCache::default().load(groove, file_of(path).as_deref(), SampleRate::STUDIO);
-    warnings.iter().try_for_each(|warning| writeln!(std::io::stderr().lock(), "teeter: {warning}"))
+    warnings.iter().try_for_each(super::output::warn)
 }
 
-/// The limits of the listener: those given, or those of the config file.
-pub(super) fn limits(given: Option<Limits>) -> Result<Limits, Failure> {
-    if let Some(limits) = given {
-        return Ok(limits);
-    }
+/// The listener's limits and how it starts a section, as in the config file.
+pub(super) fn listener() -> Result<(Limits, Carry), Failure> {
     let config = super::user_config(Part::Hearing)?;
-    Ok(config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default())
+    let carry = if config.listen_cold == Some(true) { Carry::Nothing } else { Carry::Pulse };
+    Ok((config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default(), carry))
 }
 
-/// The indices of layers by name.
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {
     let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()

@@ -18,7 +18,7 @@ pub(super) fn run(name: Option<&str>) -> Result<Exit, Failure> {
     let text = match name {
         None => list(),
         Some(name) => match manual::chapter(name) {
-            Some(chapter) if on_terminal => wrapped(chapter),
+            Some(chapter) if on_terminal => wrap(chapter),
             Some(chapter) => chapter.text.to_owned(),
             None => {
                 let wanted = format!("one of {}", manual::names());
@@ -41,7 +41,7 @@ fn list() -> String {
     text
 }
 
-fn wrapped(chapter: &Chapter) -> String {
+fn wrap(chapter: &Chapter) -> String {
     let width = terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0));
     let lines = manual::lay_out(chapter.text, width.min(MAX_WIDTH));
     lines.into_iter().fold(String::new(), |text, line| text + &line.text + "\n")

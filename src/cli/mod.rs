@@ -21,6 +21,7 @@ mod tap;
 mod tap_times;
 
 use crate::config::{Config, Part, Severity};
+use crate::describe;
 use crate::jobs::JobError;
 use crate::terminal::{self, shell::EditError};
 use args::{Args, Command, EditArgs};
@@ -108,13 +109,19 @@ impl From<io::Error> for Failure {
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let args: Vec<OsString> = args.into_iter().collect();
     if let Some(error) = suggest::unrecognized_command(&args) {
-        let _ = writeln!(io::stderr(), "teeter: {error}");
+        let _ = output::warn(error);
         return Exit::Usage.into();
     }
+    let has_hidden = args.iter().any(|a| a.to_string_lossy().contains(describe::is_hidden));
     let args = match Args::try_parse_from(args) {
         Ok(args) => args,
         Err(error) => {
-            let _ = error.print();
+            // The message quotes arguments; escapes would destroy its colours too.
+            let _ = if has_hidden && error.use_stderr() {
+                write!(io::stderr(), "{}", describe::visible_lines(&error.render().to_string()))
+            } else {
+                error.print()
+            };
             return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
         }
     };
@@ -122,7 +129,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(exit) => exit.into(),
         Err(failure) => {
             if let Some(message) = &failure.message {
-                let _ = writeln!(io::stderr(), "teeter: {message}");
+                let _ = output::warn(message);
             }
             failure.exit.into()
         }
@@ -133,10 +140,12 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn user_config(part: Part) -> Result<Config, Failure> {
     let config = Config::load();
     for warning in config.mistakes(part, Severity::Warning) {
-        writeln!(io::stderr().lock(), "teeter: {warning}")?;
+        output::warn(warning)?;
     }
     let errors = config.mistakes(part, Severity::Error);
-    if errors.is_empty() { Ok(config) } else { Err(Failure::usage(errors.join("\n"))) }
+    let Some((last, others)) = errors.split_last() else { return Ok(config) };
+    others.iter().try_for_each(output::warn)?;
+    Err(Failure::usage(last))
 }
 
 /// Opens the editor.

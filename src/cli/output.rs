@@ -1,10 +1,12 @@
 //! Where results and messages go: files, standard output, standard error.
 
 use super::{Exit, Failure, input};
+use crate::describe::{visible, visible_lines};
 use crate::jobs::{CancelToken, JobControl, JobReport, Target, check_wav_name};
 use crate::rhythm::expected;
 use crate::store;
 use std::collections::HashMap;
+use std::fmt::Display;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU8, AtomicUsize, Ordering};
@@ -26,19 +28,28 @@ pub(super) fn not_a_terminal(target: &Target) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Prints a line on standard error, with hidden characters escaped: it may name files and quote what is in them.
+pub(super) fn tell(line: impl Display) -> io::Result<()> {
+    writeln!(io::stderr().lock(), "{}", visible(&line.to_string()))
+}
+
+/// [`tell`] after the program's name.
+pub(super) fn warn(message: impl Display) -> io::Result<()> {
+    tell(format_args!("teeter: {message}"))
+}
+
 /// Prints the result of a job; `source` is the input if there may be several.
 pub(super) fn print(report: &JobReport, source: Option<&Path>) -> io::Result<()> {
-    let mut errors = io::stderr().lock();
     for note in &report.notes {
         match source {
-            Some(path) => writeln!(errors, "{}: {note}", path.display())?,
-            None => writeln!(errors, "teeter: {note}")?,
+            Some(path) => tell(format_args!("{}: {note}", path.display()))?,
+            None => warn(note)?,
         }
     }
     io::stdout().lock().write_all(&report.stdout)?;
-    write!(errors, "{}", report.cues.as_deref().unwrap_or_default())?;
+    write!(io::stderr().lock(), "{}", visible_lines(report.cues.as_deref().unwrap_or_default()))?;
     if !report.files.is_empty() {
-        writeln!(errors, "{}", report.summary())?;
+        tell(report.summary())?;
     }
     Ok(())
 }
@@ -117,7 +128,7 @@ pub(super) fn on_all_cores<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R
 /// Prints a failure that does not end the command, and returns the graver of the two exit codes.
 pub(super) fn report_failure(failure: &Failure, so_far: Exit) -> io::Result<Exit> {
     if let Some(message) = &failure.message {
-        writeln!(io::stderr().lock(), "{message}")?;
+        tell(message)?;
     }
     Ok(failure.exit.max(so_far))
 }
@@ -155,13 +166,13 @@ pub(super) fn targets(
         None => default(path),
     };
     let targets: Vec<PathBuf> = inputs.iter().map(target).collect();
-    distinct(inputs, &targets)?;
+    check_distinct(inputs, &targets)?;
     into.map_or(Ok(()), |folder| create_folder(folder))?;
     Ok(targets)
 }
 
 /// Checks that no two results have the same path.
-pub(super) fn distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), Failure> {
+pub(super) fn check_distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), Failure> {
     let mut sources = HashMap::new();
     for (target, input) in targets.iter().zip(inputs).filter(|t| t.0.as_os_str() != "-") {
         if let Some(before) = sources.insert(target, input) {

@@ -2,6 +2,7 @@
 
 use super::{Exit, Failure};
 use crate::config::Part;
+use crate::describe::visible;
 use crate::sound;
 use std::io::{self, Write};
 
@@ -15,13 +16,19 @@ pub(super) fn run() -> Result<Exit, Failure> {
     };
     let mut out = io::stdout().lock();
     for (k, device) in devices.iter().enumerate() {
-        writeln!(out, "{} {}\t{}", if used == Some(k) { '*' } else { ' ' }, device.name, device.id)?;
+        writeln!(
+            out,
+            "{} {}\t{}",
+            if used == Some(k) { '*' } else { ' ' },
+            visible(&device.name),
+            visible(&device.id)
+        )?;
     }
     if devices.is_empty() {
-        writeln!(io::stderr().lock(), "teeter: there are no output devices")?;
+        super::output::warn("there are no output devices")?;
     }
     if let (Some(wanted), None) = (&config.output, used) {
-        writeln!(io::stderr().lock(), "teeter: the config file asks for the output '{wanted}', which does not exist")?;
+        super::output::warn(format_args!("the config file asks for the output '{wanted}', which does not exist"))?;
     }
     Ok(Exit::Good)
 }

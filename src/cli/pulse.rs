@@ -32,11 +32,13 @@ fn pulse(word: &str) -> Result<PulseSpec, String> {
     let click = match word.strip_prefix("beat") {
         Some("") => Some(Click::Written),
         Some(how) => how.strip_prefix('/').and_then(|h| click(h).ok()).filter(|c| *c != Click::Written),
-        None => return hearing(word).map_err(|error| format!("{error}, or beat, beat/2 to 4, beat/off-beat")),
+        None => {
+            return hearing(word).map_err(|error| format!("{error}, or beat, beat/2, beat/3, beat/4 or beat/off-beat"));
+        }
     };
     click
         .map(|click| PulseSpec { number: 0, click })
-        .ok_or_else(|| "expected beat, beat/2 to 4 or beat/off-beat".into())
+        .ok_or_else(|| "expected beat, beat/2, beat/3, beat/4 or beat/off-beat".into())
 }
 
 /// A take: `groove`, `beat`, `hearing:1`, `pulses:beat,1`, `with:beat,1`.
@@ -52,7 +54,7 @@ pub(super) fn take(words: &str) -> Result<TakeSpec, String> {
     };
     for (k, pulse) in pulses.iter().enumerate() {
         if pulses[..k].iter().any(|p| p.number == pulse.number) {
-            return Err("expected each pulse once in a take".into());
+            return Err("a take can contain each pulse only once".into());
         }
     }
     Ok(TakeSpec { layers, pulses })

@@ -3,7 +3,6 @@
 use crate::store;
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::iterator::Signals;
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::thread;
@@ -25,7 +24,7 @@ fn report(written: &[PathBuf]) {
     let names: Vec<String> = written.iter().map(|path| path.display().to_string()).collect();
     let names = if names.is_empty() { "nothing".to_owned() } else { names.join(", ") };
     // Standard error may be gone.
-    let _ = writeln!(io::stderr(), "teeter: interrupted; written: {names}");
+    let _ = super::output::warn(format_args!("interrupted; written: {names}"));
 }
 
 /// Makes SIGINT no longer end this process.

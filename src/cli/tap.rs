@@ -1,10 +1,11 @@
 //! `teeter tap`: analyzes tap times against a groove, as the editor does.
 
 use super::args::TapArgs;
-use super::{Exit, Failure, input, tap_times};
+use super::{Exit, Failure, input, output, tap_times};
 use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
 use crate::describe::tap::{LineStyle, TapContext, TapOffset, report_lines};
+use crate::describe::visible_lines;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
@@ -12,15 +13,18 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
     if input::is_stdin(&args.file) && input::is_stdin(&args.times) {
         return Err(Failure::usage("only one of the two files can be standard input"));
     }
-    let limits = input::limits(None)?;
-    let groove = input::read(&args.file).map_err(|failure| swapped(args).unwrap_or(failure))?;
+    let limits = input::listener()?.0;
+    let groove = input::read(&args.file).map_err(|failure| swapped_arguments(args).unwrap_or(failure))?;
     let layers = input::layers(&groove, &args.layer)?;
     let (times, heading) = tap_times::read(&args.times)?;
     if let Some(note) = heading {
-        writeln!(io::stderr().lock(), "{note}")?;
+        output::tell(note)?;
     }
     let scope = Scope { layers, region: None };
-    let report = analysis::report(&groove, &analysis::AnalysisOptions { scope, speed: args.speed.value, limits });
+    let report = analysis::report(
+        &groove,
+        &analysis::AnalysisOptions { scope, speed: args.speed.value, limits, ..analysis::AnalysisOptions::default() },
+    );
     let options = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),
@@ -37,12 +41,12 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         }
         let _ = writeln!(text, "{:by$}{}", "", line.text, by = line.indent);
     }
-    io::stdout().lock().write_all(text.as_bytes())?;
+    io::stdout().lock().write_all(visible_lines(&text).as_bytes())?;
     Ok(Exit::Good)
 }
 
 /// The failure for arguments in the wrong order.
-fn swapped(args: &TapArgs) -> Option<Failure> {
+fn swapped_arguments(args: &TapArgs) -> Option<Failure> {
     let is_swapped = !input::is_stdin(&args.times) && input::read(&args.times).is_ok();
     let (file, times) = (args.file.display(), args.times.display());
     is_swapped.then(|| Failure::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))

@@ -54,8 +54,7 @@ fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
         }
     }
     if let Some(gap) = median_gap(&times).filter(|gap| *gap > MAX_MEDIAN_GAP) {
-        let wanted =
-            format!("times in seconds with a median gap of at most {MAX_MEDIAN_GAP} (400 milliseconds are 0.4)");
+        let wanted = format!("times in seconds with a median gap of at most {MAX_MEDIAN_GAP} (400 ms is 0.4)");
         return Err(format!("{name}: {}", expected(wanted, format_args!("a median gap of {gap}"))));
     }
     Ok((times, heading))

@@ -21,6 +21,8 @@ pub struct Config {
     pub keys: Vec<Binding>,
     /// `[hearing] cell-limit`: the shortest cell felt as a subdivision, in ms.
     pub cell_limit_ms: Option<f64>,
+    /// `[hearing] listen-cold`: no section starts from the pulse heard before.
+    pub listen_cold: Option<bool>,
     /// `[tap] offset-ms`: subtracted from every tap.
     pub tap_offset_ms: Option<f64>,
     /// `[sound] output`: the id, the name or a part of the name of an output device.

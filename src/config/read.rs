@@ -8,7 +8,7 @@ use toml_edit::{Document, Item, Key, Value};
 /// The tables and their keys; those of `[keys]` are commands.
 const TABLES: [(&str, Part, &[&str]); 4] = [
     ("keys", Part::Keys, &[]),
-    ("hearing", Part::Hearing, &["cell-limit"]),
+    ("hearing", Part::Hearing, &["cell-limit", "listen-cold"]),
     ("tap", Part::Tap, &["offset-ms"]),
     ("sound", Part::Sound, &["output", "volume-db", "click-db"]),
 ];
@@ -49,6 +49,12 @@ impl Reader<'_> {
                 match (part, key.get()) {
                     (Part::Keys, _) => config.keys.extend(self.binding(key, item)),
                     (_, "cell-limit") => config.cell_limit_ms = self.number(*part, key, item, 20..=1000),
+                    (_, "listen-cold") => {
+                        config.listen_cold = item.as_bool();
+                        if config.listen_cold.is_none() {
+                            self.expected(*part, item, "true or false for 'listen-cold'");
+                        }
+                    }
                     (_, "offset-ms") => config.tap_offset_ms = self.number(*part, key, item, -1000..=1000),
                     (_, "output") => config.output = self.output(item),
                     (_, "volume-db") => config.volume_db = self.number(*part, key, item, -40..=0),

@@ -2,7 +2,7 @@
 
 use super::{self as describe, streams};
 use crate::analysis::{Hearing, Report};
-use crate::rhythm::{Groove, print_note_value};
+use crate::rhythm::{Groove, count};
 use std::fmt::Write;
 
 /// The whole explanation, several lines, ending without a line break.
@@ -16,11 +16,7 @@ pub(crate) fn explain(groove: &Groove, report: &Report) -> String {
 fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     writeln!(t, "{}", groove.title())?;
     for s in groove.sections() {
-        let beat = print_note_value(s.tempo.unit());
-        let times = if s.times > 1 { format!(", {} times through", s.times) } else { String::new() };
-        let swing = s.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-        let bars = describe::bar_count(s.bars);
-        writeln!(t, "  section {}: {} at {beat} = {}, {bars}{times}{swing}", s.name, s.meter, s.tempo.bpm())?;
+        writeln!(t, "  {}", describe::section_summary(s))?;
     }
     if report.speed != 1.0 {
         writeln!(t, "  played at {:.0}% of these tempos; all numbers below are for that speed", report.speed * 100.0)?;
@@ -35,8 +31,13 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     writeln!(t, "\nPulses a listener may take as the beat, a model's estimate")?;
     hearings(t, groove, report)?;
     if let Some(answer) = &report.answer {
-        writeln!(t, "\nWhy it is hard ({})", describe::hardness(answer))?;
-        reasons(t, groove, report)?;
+        let hardness = describe::hardness(answer);
+        if report.findings.is_empty() {
+            writeln!(t, "\nNothing found that makes it hard ({hardness})")?;
+        } else {
+            writeln!(t, "\nWhy it is hard ({hardness})")?;
+            reasons(t, groove, report)?;
+        }
     }
     streams(t, groove, report)?;
     measures(t, groove, report)
@@ -69,11 +70,8 @@ fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerRepo
     Ok(())
 }
 
-/// The reasons, each part of the hardness with its own.
+/// The reasons, grouped by the part of the hardness that they explain.
 fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
-    if report.findings.is_empty() {
-        writeln!(t, "  No reason found.")?;
-    }
     let mut part = None;
     for (i, f) in report.findings.iter().enumerate() {
         if f.part != part
@@ -84,7 +82,7 @@ fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
         part = f.part;
         let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
         writeln!(t, "  {}. {}{place}", i + 1, f.reason)?;
-        writeln!(t, "     {}; {}", describe::threshold(f), describe::source(f))?;
+        writeln!(t, "     {}; {}", describe::threshold(f), f.source)?;
     }
     Ok(())
 }
@@ -129,14 +127,14 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if let ([only], false) = (&first.stretches[..], first.keeps_written()) {
         writeln!(
             t,
-            "  its attacks come at {:.1} per minute; pulses without an attack: {} of {}",
+            "  the attacks on it come at {:.1} per minute; pulses without an attack: {} of {}",
             only.attack_rate,
             first.silent,
             first.pulses.len()
         )?;
     }
     let Some(speeds) = &report.speeds else { return Ok(()) };
-    writeln!(t, "  by playing speed: {}", leaders_by_speed(groove, report))?;
+    writeln!(t, "  likeliest, by playing speed: {}", leaders_by_speed(groove, report))?;
     writeln!(t, "  hardness by playing speed: {}", describe::hardness_by_speed(speeds))
 }
 
@@ -148,23 +146,25 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
             break;
         }
         let at = describe::stretch_place(groove, report, s);
-        let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
-        parts.push(format!("{:.1} BPM ({attacks} from {at})", s.bpm));
+        parts.push(format!("{:.1} BPM ({} from {at})", s.bpm, count(s.attacks, "attack")));
     }
     parts.join(" -> ")
 }
 
-/// The leading hearing by playing speed, in one line; empty where that was not asked.
+/// The leading hearing by playing speed on one line; empty if the report has no speeds.
 pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let Some(speeds) = &report.speeds else { return String::new() };
     let mut words = Vec::new();
     for change in &speeds.changes {
-        let leader = describe::leader_name(speeds, change.leader, 1.0);
-        words.push(if words.is_empty() {
-            format!("at {}% {leader}", change.percent)
-        } else {
-            let written = describe::written_tempo(groove, change.percent);
-            format!("from {}% (written {written:.1} BPM) {leader}", change.percent)
+        let leader = describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0);
+        let written = describe::written_tempo(groove, change.percent);
+        words.push(match words.len() {
+            0 if speeds.changes.len() == 1 => {
+                let leader = describe::leader_name(speeds, change.leader, report.speed);
+                return format!("{leader} at every speed from 40% to 120%");
+            }
+            0 => format!("at {}% {leader}", change.percent),
+            _ => format!("from {}% (written {written:.1} BPM) {leader}", change.percent),
         });
     }
     words.join("; ")
@@ -184,7 +184,7 @@ fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
     for p in pairs {
         writeln!(t, "  {}", describe::stream_pair(groove, report, p))?;
     }
-    for line in streams::draw_report(groove, report, COLUMNS, streams::PLAIN) {
+    for line in streams::draw_streams(groove, report, &shown, COLUMNS, streams::PLAIN) {
         writeln!(t, "    {line}")?;
     }
     Ok(())

@@ -1,14 +1,14 @@
 //! A practice ladder: its speeds, the tempo of each step, and the steps on which another hearing leads or cells become too short to
 //! be felt.
 
-use super::tempo_row;
-use crate::analysis::{Leader, Limits, Report, Speeds};
+use crate::analysis::tempo_row;
+use crate::analysis::{Leader, Limits, Report, SpeedReport};
 use crate::rhythm::{Fraction, Groove, Section, print_note_value};
 
 /// Range of the playing speed, in percent of the written tempo.
 const MIN_SPEED: i64 = 20;
 const MAX_SPEED: i64 = 200;
-/// Most steps of a ladder.
+/// Maximum number of steps of a ladder.
 pub(crate) const MAX_STEPS: usize = 200;
 
 /// Parses `FROM-TO/STEP` in percent into rising speeds. The last one is `TO` even if the steps do not reach it exactly. `None` if
@@ -50,7 +50,7 @@ pub(crate) fn tempo_of(section: &Section, speed: Fraction) -> String {
     bpm.map_or(String::new(), |bpm| format!("{} = {bpm}", print_note_value(section.tempo.unit())))
 }
 
-/// Most tempos that are listed.
+/// Maximum number of tempos listed.
 const MAX_TEMPOS: usize = 4;
 
 /// The speed and the tempos of the sections at that speed, without repeats: `50%, 1/4 = 66, then 1/4. = 29.25`.
@@ -58,8 +58,8 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
     let section_tempo = |s: &Section| {
         let bpm = s.tempo.bpm().times(speed)?;
         // Metronomes have no fractions.
-        let near = if bpm.to_string().contains('/') { format!(" (about {:.1})", value(bpm)) } else { String::new() };
-        Some(tempo_of(s, speed) + &near)
+        let rounded = if bpm.to_string().contains('/') { format!(" (about {:.1})", value(bpm)) } else { String::new() };
+        Some(tempo_of(s, speed) + &rounded)
     };
     let mut tempos: Vec<String> = groove.sections().iter().filter_map(section_tempo).collect();
     tempos.dedup();
@@ -74,17 +74,17 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Change {
-    /// What leads from this step.
+    /// The hearing that leads from this step on.
     pub leader: Option<Leader>,
-    /// Length of the cells in ms, if they are too short to be felt from this step.
+    /// The length of the cells, if they are too short to be felt from this step on.
     pub unfelt_cell_ms: Option<f64>,
-    /// Whether from this step most listeners would leave the written beat.
+    /// Whether most listeners leave the written beat from this step on.
     pub beat_is_lost: bool,
 }
 
 /// The changes on each step of rising speeds, from a report made at any speed.
 pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
-    let (mut leader, mut felt, mut kept) = (None, true, true);
+    let (mut leader, mut felt, mut was_kept) = (None, true, true);
     let change = |speed: &Fraction| {
         let speed = value(*speed);
         let mut change = Change::default();
@@ -94,8 +94,8 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
                 change.leader = now;
             }
             leader = now;
-            let lost = chart.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5);
-            change.beat_is_lost = lost && std::mem::replace(&mut kept, !lost);
+            let is_lost = chart.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5);
+            change.beat_is_lost = is_lost && std::mem::replace(&mut was_kept, !is_lost);
         }
         let cell = report.cell_ms.map(|ms| ms * report.speed / speed);
         if let Some(cell) = cell.filter(|ms| felt && limits.feel(*ms) <= 0.0) {
@@ -107,8 +107,8 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
     speeds.iter().map(change).collect()
 }
 
-/// What leads, with its tempos at a speed.
-pub(crate) fn leader_name(speeds: &Speeds, leader: Leader, speed: f64) -> String {
+/// The leading hearing with its tempos at a speed.
+pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> String {
     match speeds.hearing(leader) {
         Some(h) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
         None => "the written beat".to_owned(),

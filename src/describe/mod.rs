@@ -10,14 +10,17 @@ mod reason;
 mod report;
 pub(crate) mod streams;
 pub(crate) mod tap;
+mod visible;
 
+pub(crate) use crate::analysis::{percent, tempo_row};
 pub(crate) use explain::{explain, leaders_by_speed};
 pub(crate) use ladder::leader_name;
 pub(crate) use measure::measure;
-pub(crate) use reason::{source, threshold};
+pub(crate) use reason::threshold;
 pub(crate) use report::{
-    about_as_likely, bar_count, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings,
-    hearing_name, is_notable, likelihood, main_streams, no_hearing_reason, place, share, silent_pulses, stream_pair,
-    stretch, stretch_place, structure, subdivisions, tempo_row, tempos, trimmed, voice_summary, whose_beat,
+    about_as_likely, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings, hearing_name,
+    is_notable, likelihood, main_streams, no_hearing_reason, place, rest_lead, section_summary, short_decimal,
+    silent_pulses, stream_pair, stretch, stretch_place, structure, subdivisions, tempos, voice_summary, whose_beat,
     written_tempo,
 };
+pub(crate) use visible::{is_hidden, visible, visible_json, visible_lines};

@@ -1,5 +1,4 @@
-//! How a groove is to be written in notes: the grouping of beams, and the text over and under the notes; and all of it in
-//! words.
+//! The options of notation (the grouping of beams, the text above and below the notes), and their form in words.
 
 use crate::analysis::landing::Depth;
 use crate::rhythm::expected;
@@ -11,26 +10,26 @@ pub enum Beaming {
     /// By beat, or by the groups of the meter's terms.
     #[default]
     Meter,
-    /// Every group that crosses the border of a beat (from an attack to the next, rests counted) has beams of its own across it;
-    /// groups that lie within a beat are beamed as by the meter. No beam crosses a bar line.
+    /// A group (from one attack to the next, rests included) that crosses a beat has its own beam; groups within a beat are beamed
+    /// by the meter. No beam crosses a bar line.
     Groups,
-    /// As by the meter, and broken before every accented attack, so that groups begun by an accent are seen.
+    /// By the meter, and broken before every accented attack, so that the groups an accent starts are visible.
     Accents,
 }
 
-/// What is asked of notation.
+/// The options of notation.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NotationOptions {
     /// How beams are grouped.
     pub beams: Beaming,
-    /// What stands over the notes of the layers that the report's hearings are found for.
+    /// The text above the notes of the analysed layers.
     pub over: Text,
-    /// What stands under them.
+    /// The text below them.
     pub under: Text,
 }
 
 impl Default for NotationOptions {
-    /// Beams by the beat, the lengths of groups over the notes.
+    /// Beams by the meter, and the lengths of groups above the notes.
     fn default() -> Self {
         Self {
             beams: Beaming::Meter,
@@ -40,27 +39,27 @@ impl Default for NotationOptions {
     }
 }
 
-/// Text at the notes that begin a sound.
+/// Text at the notes that start a sound.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Text {
-    /// The length in cells of the group that begins.
+    /// The length in cells of the group that starts here.
     pub groups: bool,
-    /// Where the attack lands, as players count (1 e & a).
+    /// Where the attack lands, as players count it (1 e & a).
     pub landings: Landings,
 }
 
-/// Which landings are told.
+/// The landings that are printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Landings {
-    /// None.
+    /// No landing.
     None,
-    /// Those of every attack.
+    /// The landing of every attack.
     All,
-    /// Those of these depths.
+    /// Only landings of these depths.
     At(Vec<Depth>),
 }
 
-/// The depths that can be asked for, by their first word in a list of landings.
+/// The depths by name.
 const DEPTHS: [(&str, Depth); 10] = [
     ("downbeat", Depth::Downbeat),
     ("strong-beat", Depth::Strong),
@@ -74,7 +73,7 @@ const DEPTHS: [(&str, Depth); 10] = [
     ("eighth", Depth::Part(8)),
 ];
 
-/// The groupings of beams, by name, and what each is.
+/// The groupings of beams by name.
 pub(crate) const BEAMS: [(&str, Beaming); 3] =
     [("beat", Beaming::Meter), ("group", Beaming::Groups), ("accent", Beaming::Accents)];
 
@@ -88,7 +87,7 @@ pub(crate) fn parse_beaming(word: &str) -> Result<Beaming, String> {
 }
 
 impl NotationOptions {
-    /// Takes a pair of words as `beams group`, `over groups,half`, `under nothing`; `None` if they are none.
+    /// Sets one option from its words: `beams group`, `over groups,half`, `under nothing`. `None` for any other words.
     pub fn take(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
             "beams" => self.beams = parse_beaming(value).ok()?,
@@ -101,7 +100,7 @@ impl NotationOptions {
 }
 
 impl fmt::Display for NotationOptions {
-    /// The words that [`NotationOptions::take`] takes.
+    /// The words that [`NotationOptions::take`] reads.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let beams = BEAMS.iter().find(|b| b.1 == self.beams).map_or("", |b| b.0);
         write!(f, "beams {beams} over {} under {}", self.over, self.under)
@@ -109,8 +108,8 @@ impl fmt::Display for NotationOptions {
 }
 
 impl Text {
-    /// From words joined by commas: `groups`, `landings` for all of them, or single depths (`downbeat`, `strong-beat`, `beat`, `half`,
-    /// `third` to `eighth`); `nothing` alone.
+    /// Parses a comma-separated list of `groups`, `landings` (all of them) and single depths (`downbeat`, `strong-beat`, `beat`,
+    /// `half`, `third` to `eighth`), or `nothing`.
     ///
     /// # Errors
     /// The words that are allowed.
@@ -138,7 +137,7 @@ impl Text {
         Ok(text)
     }
 
-    /// Whether it tells any landing.
+    /// Whether any landing is printed.
     pub fn has_landings(&self) -> bool {
         self.landings != Landings::None
     }

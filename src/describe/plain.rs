@@ -1,7 +1,9 @@
 //! A region of a groove as plain text: groups, boxes, and counting syllables.
 
+use super::visible;
 use crate::analysis::landing;
-use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, group_line};
+use crate::rhythm::{Groove, Region, Spot, Time, cell_notation, count, group_line};
+use std::borrow::Cow;
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
@@ -23,11 +25,7 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
         let Some(first) = attacks.first() else { return "no attacks".into() };
         let ends = attacks.iter().skip(1).chain([&cells.end]);
         let line: Vec<u32> = attacks.iter().zip(ends).map(|(a, b)| (b - a) as u32).collect();
-        let lead = match first - cells.start {
-            0 => String::new(),
-            1 => "after 1 cell of rest, ".into(),
-            n => format!("after {n} cells of rest, "),
-        };
+        let lead = super::rest_lead(first - cells.start);
         format!("{lead}{}", group_line::print(&group_line::compress(&line)))
     })
 }
@@ -63,12 +61,12 @@ pub fn syllables(groove: &Groove, region: &Region) -> String {
 
 /// Groups, boxes and syllables of the whole groove, or of one section.
 pub fn all(groove: &Groove, section: Option<usize>) -> String {
-    let mut text = format!("{}\n", without_controls(groove.title()));
+    let mut text = format!("{}\n", visible(groove.title()));
     for (i, s) in groove.sections().iter().enumerate().filter(|(i, _)| section.is_none_or(|wanted| wanted == *i)) {
         let region = whole_section(groove, i);
-        let bars = crate::describe::bar_count(s.bars);
+        let bars = count(usize::from(s.bars), "bar");
         // Writing to a String cannot fail.
-        let _ = write!(text, "\nsection {}: {}, {bars}\n", without_controls(&s.name), s.meter);
+        let _ = write!(text, "\nsection {}: {}, {bars}\n", visible(&s.name), s.meter);
         if region.layers.is_empty() {
             text.push_str("no layers\n");
             continue;
@@ -90,9 +88,9 @@ pub fn all(groove: &Groove, section: Option<usize>) -> String {
 /// One line per layer, after its name if there are several.
 fn lines(groove: &Groove, region: &Region, line: impl Fn(usize) -> String) -> String {
     let layers: Vec<usize> = region.layers.clone().filter(|l| *l < groove.layers().len()).collect();
-    let names: Vec<String> = layers.iter().map(|l| without_controls(&groove.layers()[*l].name)).collect();
+    let names: Vec<Cow<'_, str>> = layers.iter().map(|l| visible(&groove.layers()[*l].name)).collect();
     let width = names.iter().map(|n| n.width()).max().unwrap_or(0);
-    let of = |(name, layer): (&String, &usize)| {
+    let of = |(name, layer): (&Cow<'_, str>, &usize)| {
         let text = line(*layer);
         if layers.len() < 2 { text } else { format!("{name}{}  {text}", " ".repeat(width - name.width())) }
     };
@@ -131,11 +129,6 @@ fn join_cells(groove: &Groove, region: &Region, layer: usize, between: &str, mar
         last = Some(bar);
     }
     bars.join(" | ")
-}
-
-/// Replaces control characters by spaces so that the text stays on its line.
-fn without_controls(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 #[cfg(test)]

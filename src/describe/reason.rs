@@ -1,42 +1,37 @@
-//! The threshold of a reason and its source.
+//! The threshold of a reason.
 
-use super::trimmed;
+use super::short_decimal;
 use crate::analysis::{Finding, Reason};
 
 /// The threshold from which a reason is reported.
 pub(crate) fn threshold(f: &Finding) -> String {
-    let (limit, percent) = (trimmed(f.threshold), trimmed(f.threshold * 100.0));
+    let (limit, percent) = (short_decimal(f.threshold), short_decimal(f.threshold * 100.0));
     match &f.reason {
         Reason::CellTooFast { .. } => format!("reported for cells up to {limit} ms"),
         Reason::CellsPerBeat { .. } => format!("reported for more than {limit} cells per beat"),
         Reason::WeakLandings(_) | Reason::SilentBeats(_) | Reason::AccentsOffBeat(_) => {
-            format!("reported from {percent}%")
+            format!("reported for {percent}% or more")
         }
         Reason::DownbeatSilent { .. } => format!("reported if at most {percent}% are struck"),
-        Reason::LongSilence(_) => format!("reported from {limit} s"),
-        Reason::NearlyEven { .. } => format!("reported where one is up to {limit} times the other"),
+        Reason::LongSilence(_) => format!("reported for {limit} s or more"),
+        Reason::NearlyEven { .. } => format!("reported if one is at most {limit} times as long as the other"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
             format!("reported for more than {limit} bar")
         }
         Reason::NoPeriod(_) => format!("reported for {limit} or more groups"),
         Reason::OddBar(_) => format!("reported for {limit} or more beats"),
         Reason::MeterChange(_) => format!("reported for {limit} or more meters"),
-        Reason::BeatChanges(_) | Reason::Changes(_) => format!("reported from a difference of {limit}%"),
-        Reason::Displacement(_) => format!("reported from a probability of {limit}"),
-        Reason::UnequalBeats { .. } => "reported where such a beat is likely".to_owned(),
+        Reason::BeatChanges(_) | Reason::Changes(_) => format!("reported for a difference of {limit}% or more"),
+        Reason::Displacement(_) => format!("reported if its probability is at least {limit}"),
+        Reason::UnequalBeats { .. } => "reported if such a beat is likely".to_owned(),
         Reason::AccentsAgainstFigure { .. } => "reported if neither length is a multiple of the other".to_owned(),
         Reason::CrossRhythm { .. } | Reason::Unrelated { .. } => {
-            format!("reported where both numbers exceed {limit}")
+            format!("reported if both numbers exceed {limit}")
         }
         Reason::TwoStreams { .. } => {
             format!("reported if the probabilities of the written beat differ by more than {limit}")
         }
     }
-}
-
-/// The source of the threshold.
-pub(crate) fn source(f: &Finding) -> String {
-    f.source.replacen("ours, no source", "our own choice, no source", 1)
 }
 
 #[cfg(test)]
@@ -58,9 +53,9 @@ mod tests {
     }
 
     /// Every reason of a groove with its threshold and source.
-    fn told(groove: &Groove, limits: Limits) -> Vec<String> {
+    fn findings(groove: &Groove, limits: Limits) -> Vec<String> {
         let report = report(groove, &AnalysisOptions { limits, ..AnalysisOptions::default() });
-        report.findings.iter().map(|f| format!("{}; {}; {}", f.reason, threshold(f), source(f))).collect()
+        report.findings.iter().map(|f| format!("{}; {}; {}", f.reason, threshold(f), f.source)).collect()
     }
 
     #[test]
@@ -68,18 +63,17 @@ mod tests {
         let lines =
             ["x...x...x..x...x...x..x...x...x..x....x....x....", "x...x...x..x...x...x..x...x...x..x...x...x..x..."];
         let limits = Limits::with_cell(110.0).expect("a limit");
-        let all = lines.map(|line| told(&groove("4/4", 150, 3, &[line]), limits).join("\n")).join("\n");
+        let all = lines.map(|line| findings(&groove("4/4", 150, 3, &[line]), limits).join("\n")).join("\n");
         for words in [
             "a cell lasts 100 ms",
             "; reported for cells up to 110 ms; London 2004",
-            "% of the attacks land neither on a beat nor on its half; reported from 40%; our own choice, no source",
-            "the cell cannot be counted; reported where one is up to 1.5 times the other; our own choice, no source",
+            "% of the attacks land neither on a beat nor on its half; reported for 40% or more; chosen by teeter, no published source",
+            "the cell cannot be counted; reported if one is at most 1.5 times as long as the other; chosen by teeter, no published source",
         ] {
             assert!(all.contains(words), "'{words}' is missing in\n{all}");
         }
-        assert!(!all.contains("ours"), "{all}");
         let empty = groove("4/4", 120, 2, &["x.....x...x.....|..x.......x....."]);
-        let all = told(&empty, Limits::default()).join("\n");
-        assert!(all.contains("nothing sounds on") && all.contains("reported from 25%"), "{all}");
+        let all = findings(&empty, Limits::default()).join("\n");
+        assert!(all.contains("nothing sounds on") && all.contains("reported for 25% or more"), "{all}");
     }
 }

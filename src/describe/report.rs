@@ -2,23 +2,33 @@
 
 use crate::analysis::listener::ABOUT_AS_LIKELY;
 use crate::analysis::{
-    Answer, Figure, Hearing, Landings, LayerReport, Pair, Report, Source, Speeds, Stretch, landing, limits,
+    Answer, Figure, Hearing, Landings, LayerReport, Pair, Report, Source, SpeedReport, Stretch, landing, limits,
 };
-use crate::rhythm::{Fraction, Groove, Place};
+use crate::analysis::{percent, tempo_row};
+use crate::rhythm::{Fraction, Groove, Place, Section, count, print_note_value};
 
-/// Most heads of a figure that are listed.
+/// Maximum number of a figure's starts that are listed.
 const MAX_HEADS: usize = 4;
 
 /// A number with at most two decimals and no trailing zeros.
-pub(crate) fn trimmed(x: f64) -> String {
+pub(crate) fn short_decimal(x: f64) -> String {
     // Without the sign of a negative zero.
     let text = format!("{:.2}", if x.abs() < 0.005 { 0.0 } else { x });
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// `1 bar`, `4 bars`.
-pub(crate) fn bar_count(bars: u16) -> String {
-    format!("{bars} bar{}", if bars == 1 { "" } else { "s" })
+/// A section's name, meter, tempo, length, swing and passes: `section A: 4/4 at 1/4 = 120, 2 bars, 3 times through`.
+pub(crate) fn section_summary(section: &Section) -> String {
+    let Section { name, meter, tempo, bars, times, swing } = section;
+    let (beat, bars) = (print_note_value(tempo.unit()), count(usize::from(*bars), "bar"));
+    let swing = swing.map(|s| format!(", swing {s}")).unwrap_or_default();
+    let passes = if *times > 1 { format!(", {times} times through") } else { String::new() };
+    format!("section {name}: {meter} at {beat} = {}, {bars}{swing}{passes}", tempo.bpm())
+}
+
+/// What precedes a line of groups whose first attack comes after some cells: `after 3 cells of rest, `.
+pub(crate) fn rest_lead(cells: usize) -> String {
+    if cells == 0 { String::new() } else { format!("after {} of rest, ", count(cells, "cell")) }
 }
 
 /// A layer's voice, its own swing, and whether it is muted.
@@ -69,12 +79,14 @@ pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, Str
         let Some(g) = &s.groups else { continue };
         let section = groove.sections().get(s.section).filter(|_| layer.sections.len() > 1);
         let name = section.map(|s| format!(" in {}", s.name)).unwrap_or_default();
-        let lead = match g.lead_cells {
-            0 => String::new(),
-            1 => "after 1 cell of rest, ".into(),
-            n => format!("after {n} cells of rest, "),
-        };
-        lines.push((0, format!("groups{name}: {lead}{}", g.text)));
+        lines.push((0, format!("groups{name}: {}{}", rest_lead(g.lead_cells as usize), g.text)));
+        if let Some(accents) = &g.accents {
+            let before = match accents.lead_cells {
+                0 => String::new(),
+                n => format!("after {}, ", count(n as usize, "cell")),
+            };
+            lines.push((2, format!("from accent to accent: {before}{}", accents.text)));
+        }
         if !g.in_cells {
             lines.push((2, "in cells of different lengths".into()));
         }
@@ -100,18 +112,18 @@ pub(crate) fn is_notable(f: &Figure) -> bool {
 pub(crate) fn bar_relation(f: &Figure) -> String {
     match f.meets_after_bars {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
-        1 => format!("fits the bar {} times", f.meets_after_figures),
+        1 => format!("fits {} times into the bar", f.meets_after_figures),
         n if f.meets_after_figures == 1 => format!("fills {n} bars"),
-        n if f.breaks_off() => format!("would meet the bar after {n} bars"),
-        n => format!("meets the bar after {n} bars"),
+        n if f.breaks_off() => format!("would start on a downbeat again after {n} bars"),
+        n => format!("starts on a downbeat again after {n} bars"),
     }
 }
 
 fn figure(f: &Figure, heads: &str) -> String {
     let groups: Vec<String> = f.groups.iter().map(u32::to_string).collect();
-    let kept = if f.meets_after_bars > 1 && f.breaks_off() { "continued, " } else { "" };
+    let condition = if f.meets_after_bars > 1 && f.breaks_off() { "if continued, " } else { "" };
     format!(
-        "figure {} ({} cells), {} times in a row from {heads}; {kept}it {}",
+        "figure {} ({} cells), {} times in a row, starting at {heads}; {condition}it {}",
         groups.join("+"),
         f.units,
         f.times,
@@ -133,34 +145,26 @@ fn heads(groove: &Groove, layer: usize, section: usize, f: &Figure) -> String {
 }
 
 fn landings(l: &Landings) -> String {
-    let row = |r: &landing::Landing| format!("{} {} ({})", r.depth, r.count, percent(r.count, l.total));
+    let row = |r: &landing::Landing| format!("{} {} ({})", r.depth, r.count, percent_of(r.count, l.total));
     l.rows.iter().map(row).collect::<Vec<_>>().join(", ")
 }
 
-fn percent(part: usize, all: usize) -> String {
-    format!("{:.0}%", 100.0 * part as f64 / all.max(1) as f64)
+fn percent_of(part: usize, all: usize) -> String {
+    percent(part as f64 / all.max(1) as f64)
 }
 
-/// The hearing's name, and whether it re-enters each loop because the loop is not a whole number of its periods.
+/// The name of a hearing. A pulse that does not fit the loop a whole number of times re-enters each loop, and the name says so.
 pub(crate) fn hearing_name(h: &Hearing) -> String {
     let re_enters = if h.closes || h.stretches.len() > 1 { "" } else { " (re-enters each loop)" };
     format!("{}{re_enters}", h.kind)
 }
 
-/// How likely a hearing is: the tempered percentage, `-` below the least that is shown.
+/// The tempered percentage of a hearing; `-` if it is too small to show.
 pub(crate) fn likelihood(h: &Hearing) -> String {
-    h.shown.map_or_else(|| "-".to_owned(), share)
+    h.shown.map_or_else(|| "-".to_owned(), percent)
 }
 
-/// A probability or share in whole percent; what is not nothing never reads as nothing.
-pub(crate) fn share(x: f64) -> String {
-    match (x * 100.0).round() {
-        p if p < 1.0 && x > 0.0 => "<1%".to_owned(),
-        p => format!("{:.0}%", p + 0.0),
-    }
-}
-
-/// How many entries from the first on are about as likely, the written beat and what is counted with it as one.
+/// The number of hearings about as likely as the first, where the written beat and those that keep it count as one.
 pub(crate) fn about_as_likely(report: &Report) -> usize {
     let Some(answer) = &report.answer else { return 0 };
     let others = report.hearings.iter().filter(|h| !h.keeps_written()).map(|h| h.probability);
@@ -176,7 +180,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
     let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
         let first = hearings.first().filter(|h| !h.keeps_written());
         let first = first.map(|h| format!("; more likely: {}, {} BPM", h.kind, tempos(h, report.speed)));
-        format!("{who}: written beat {}{}", share(answer.shown_written), first.unwrap_or_default())
+        format!("{who}: written beat {}{}", percent(answer.shown_written), first.unwrap_or_default())
     };
     let mut lines = Vec::new();
     if let Some(answer) = &report.answer {
@@ -195,10 +199,10 @@ pub(crate) fn hardness(answer: &Answer) -> String {
     format!("hardness {:.2} of 1{parts}", answer.hardness().max(0.0))
 }
 
-/// Where the attacks land under a hearing: on the pulse, on its halves, thirds and so on, off the pulse.
+/// The number of attacks on the pulse of a hearing, on its subdivisions, and off it.
 pub(crate) fn hearing_landings(h: &Hearing) -> String {
     let all = h.on_pulse + h.off_pulse + h.between.iter().map(|b| b.1).sum::<usize>();
-    let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent(count, all));
+    let one = |count: usize, where_to: &str| format!("{count} {where_to} ({})", percent_of(count, all));
     let mut words = vec![one(h.on_pulse, "on the pulse")];
     words.extend(h.between.iter().map(|(n, count)| one(*count, &format!("on its {}", subdivisions(*n)))));
     if h.off_pulse > 0 {
@@ -222,15 +226,15 @@ pub(crate) fn subdivisions(parts: u16) -> String {
 }
 
 /// The hardness in steps of ten percent of the tempo: `40% 0.02, 50% 0.05`.
-pub(crate) fn hardness_by_speed(speeds: &Speeds) -> String {
+pub(crate) fn hardness_by_speed(speeds: &SpeedReport) -> String {
     let steps = (0..=20).map(|k| k * 10);
     let of = |percent: u16| Some(format!("{percent}% {:.2}", speeds.hardness_at(f64::from(percent))?.max(0.0)));
     steps.filter_map(of).collect::<Vec<_>>().join(", ")
 }
 
-/// The hardness as a row of bars, one for each five percent of the tempo, from the first speed looked at to the last; `ramp` has the
-/// glyphs from none to all.
-pub(crate) fn hardness_chart(speeds: &Speeds, ramp: &[char]) -> String {
+/// The hardness as a row of bars from the slowest to the fastest speed analysed, one bar per five percent of the tempo; `ramp` holds
+/// the glyphs from the lowest bar to the highest.
+pub(crate) fn hardness_chart(speeds: &SpeedReport, ramp: &[char]) -> String {
     let (Some(first), Some(last)) = (speeds.points.first(), speeds.points.last()) else { return String::new() };
     let glyph = |h: f64| ramp[((h.clamp(0.0, 1.0) * ramp.len() as f64) as usize).min(ramp.len() - 1)];
     let row: String =
@@ -259,17 +263,12 @@ pub(crate) fn tempos(h: &Hearing, speed: f64) -> String {
     tempo_row(&h.tempos(speed))
 }
 
-/// `58.5 then 132.0`.
-pub(crate) fn tempo_row(tempos: &[f64]) -> String {
-    tempos.iter().map(|t| format!("{t:.1}")).collect::<Vec<_>>().join(" then ")
-}
-
 /// A stretch: its tempo, the rate of its attacks, their number, position and deviation.
 pub(crate) fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
-    let attacks = if s.attacks == 1 { "1 attack".to_owned() } else { format!("{} attacks", s.attacks) };
     format!(
-        "{:.1} BPM: {attacks} from {} ({:.1} per minute), deviation {:.0} ms {:.0}%",
+        "{:.1} BPM: {} from {} ({:.1} per minute), deviation {:.0} ms {:.0}%",
         s.bpm,
+        count(s.attacks, "attack"),
         stretch_place(groove, report, s),
         s.attack_rate,
         s.deviation_ms,
@@ -314,13 +313,13 @@ pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> Str
 /// The relation of two streams in one sentence.
 pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
     let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
-    let near = if p.exact == Some(p.simple) {
+    let ratio = if p.exact == Some(p.simple) {
         String::new()
     } else {
-        let heard = if p.audible { "audibly" } else { "not audibly" };
-        format!(", near {}:{} ({:+.1}%, {heard} different)", p.simple.0, p.simple.1, p.error_percent)
+        let audibly = if p.audible { "audibly" } else { "not audibly" };
+        format!(", near {}:{} ({:+.1}%, {audibly} different)", p.simple.0, p.simple.1, p.error_percent)
     };
-    let apart = p.apart.map(|s| format!("they never meet and come no nearer than {:.0} ms", s * 1000.0));
+    let distance = p.apart.map(|s| format!("they never meet and come no nearer than {:.0} ms", s * 1000.0));
     let again = p.again_after;
     let meets = match (p.meets_after, again) {
         // They meet once per common period.
@@ -332,9 +331,9 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
             )
         }
         (Some(meets), None) => format!("they meet within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
-        (None, _) => apart.unwrap_or_default(),
+        (None, _) => distance.unwrap_or_default(),
     };
     let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
     let (a, b) = (stream_name(groove, report, p.a), stream_name(groove, report, p.b));
-    format!("{b} to {a}: {exact}{near}; {meets}; drift {drift} ms per bar")
+    format!("{b} to {a}: {exact}{ratio}; {meets}; drift {drift} ms per bar")
 }

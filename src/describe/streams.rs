@@ -1,26 +1,24 @@
 //! A plain-text picture of streams: one line per stream over a common time axis, one mark per pulse.
 
-use super::main_streams;
 use crate::analysis::clock::wholes;
 use crate::analysis::{Report, Source, limits};
 use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-/// Fewest columns of a picture.
+/// Minimum width of a picture in columns.
 pub(crate) const MIN_COLUMNS: usize = 40;
-/// Most streams of a picture.
+/// Maximum number of streams in a picture.
 const MAX_LINES: usize = 8;
 /// Seconds within which the first meeting is searched.
 const MAX_SEARCH_SECONDS: f64 = 60.0;
 /// Bars shown if the streams meet later or never.
 const SHOWN_BARS: f64 = 4.0;
-/// Fewest columns between two pulses of a stream.
+/// Minimum columns from one pulse of a stream to the next.
 const MIN_PULSE_COLUMNS: f64 = 2.0;
 
 /// A stream to draw; times in seconds.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StreamLine {
-    /// Its label.
     pub name: String,
     /// Period, above 0.
     pub period: f64,
@@ -29,7 +27,6 @@ pub(crate) struct StreamLine {
 }
 
 impl StreamLine {
-    /// The pulse nearest to a time.
     fn nearest(&self, time: f64) -> f64 {
         self.start + ((time - self.start) / self.period).round() * self.period
     }
@@ -44,18 +41,12 @@ impl StreamLine {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Marks {
     /// A pulse that coincides with no other.
-    pub alone: char,
-    /// A pulse within 20 ms of another stream's (limits: together).
-    pub together: char,
+    pub pulse: char,
+    /// A pulse within 20 ms of another stream's ([`limits::TOGETHER`]).
+    pub coincidence: char,
 }
 
-/// ASCII marks.
-pub(crate) const PLAIN: Marks = Marks { alone: '|', together: '#' };
-
-/// The picture of a report's main streams; empty if there are fewer than two.
-pub(crate) fn draw_report(groove: &Groove, report: &Report, width: usize, marks: Marks) -> Vec<String> {
-    draw_streams(groove, report, &main_streams(report), width, marks)
-}
+pub(crate) const PLAIN: Marks = Marks { pulse: '|', coincidence: '#' };
 
 /// The picture of some of a report's streams, by index.
 pub(crate) fn draw_streams(
@@ -83,9 +74,9 @@ pub(crate) fn draw_streams(
     draw(&lines, bar, width, marks)
 }
 
-/// Draws two to eight streams over one time axis: from one meeting of all of them to the next, or over four bars of `bar` seconds
-/// if that takes longer. No line is wider than `width` columns (at least 40). Below the streams follow the axis in seconds and a
-/// legend. Streams without a usable period are left out; the result is empty for fewer than two.
+/// Draws two to eight streams over one time axis, from one meeting of all of them to the next, or over four bars of `bar` seconds if
+/// that takes longer. The axis in seconds and a legend are below the streams. No line is wider than `width` columns (at least 40).
+/// Streams without a usable period are omitted; the result is empty for fewer than two.
 pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<String> {
     let drawable = |l: &&StreamLine| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
     let lines: Vec<&StreamLine> = lines.iter().filter(drawable).take(MAX_LINES).collect();
@@ -115,8 +106,8 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
             }
             let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
             let meets = |other: &StreamLine| other.distance(time) <= close && drawn.contains(&other.nearest(time));
-            let together = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
-            cells[column as usize] = if together { marks.together } else { marks.alone };
+            let coincides = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
+            cells[column as usize] = if coincides { marks.coincidence } else { marks.pulse };
             pulse += 1.0;
         }
         let name = truncate(&line.name, names);
@@ -127,15 +118,15 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let space = columns.saturating_sub(left.len() + right.len()).max(1);
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
     let millis = limits::TOGETHER.value;
-    out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.alone, marks.together));
+    out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
     let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
-        (Some(_), true) => format!("from a meeting; the next at {:.2} s", from + asked),
-        (None, false) if meeting.is_some() => "four bars from a meeting".to_owned(),
+        (Some(_), true) => format!("starts at a meeting; next at {:.2} s", from + asked),
+        (None, false) if meeting.is_some() => "four bars, starting at a meeting".to_owned(),
         (None, false) => format!("four bars; {never}"),
-        (None, true) if meeting.is_some() => "from a meeting".to_owned(),
-        (None, true) => format!("part of four bars; {never}"),
+        (None, true) if meeting.is_some() => "starts at a meeting".to_owned(),
+        (None, true) => format!("excerpt of four bars; {never}"),
     });
     out
 }
@@ -156,11 +147,11 @@ fn meeting(lines: &[&StreamLine], within: f64, close: f64) -> Option<(f64, Optio
 /// Truncates text to a number of columns.
 fn truncate(text: &str, width: usize) -> String {
     let mut used = 0;
-    let fits = |c: &char| {
+    let has_room = |c: &char| {
         used += c.width().unwrap_or(0);
         used <= width
     };
-    text.chars().take_while(fits).collect()
+    text.chars().take_while(has_room).collect()
 }
 
 #[cfg(test)]
@@ -204,7 +195,7 @@ mod tests {
                 "hull #    |   |    |   |    |    |   |    |",
                 "     0.25 s                             4.25 s",
                 "| pulse  # within 20 ms of another",
-                "four bars from a meeting",
+                "four bars, starting at a meeting",
             ],
         );
     }
@@ -266,7 +257,7 @@ mod tests {
             let mut met = 0;
             for (l, text) in lines.iter().zip(&drawn) {
                 let marks = text.chars().filter(|c| "|#".contains(*c)).count() as f64;
-                // The axis is told to a hundredth, and a pulse may stand 20 ms outside of it.
+                // The axis is rounded to hundredths, and a pulse may be up to 20 ms outside of it.
                 let pulses = length / l.period;
                 prop_assert!(marks >= (pulses - 0.02 / l.period).floor() && marks <= (pulses + 0.06 / l.period).ceil() + 1.0, "{} {}", marks, pulses);
                 met += usize::from(text.contains('#'));

@@ -6,34 +6,32 @@ use crate::analysis::tap::{
     FollowedPulse, MIN_TAPS, Slip, SlipKind, TapOptions, TapRate, TapReport, TapStats, TapStretch,
 };
 use crate::describe;
-use crate::rhythm::{Groove, Place, Time};
+use crate::rhythm::{Groove, Place, Time, count};
 
-/// Odds from which a pulse counts as certain (ours, no source).
+/// Odds from which a pulse counts as certain (no source).
 const CERTAIN_ODDS: f64 = 20.0;
 /// Standard errors from which a mean or a drift is significant.
 const SIGNIFICANT_ERRORS: f64 = 2.0;
-/// Most positions of slips that are listed.
+/// Maximum number of positions listed for slips.
 const MAX_SLIPS: usize = 40;
 
 /// The offset subtracted from every tap, and where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) enum TapOffset {
-    /// No offset.
     #[default]
     Unknown,
     /// Set by the user, in ms.
     Set(f64),
     /// Measured by calibration.
     Measured {
-        /// The offset in ms; positive is late.
+        /// Positive is late.
         ms: f64,
-        /// Its standard error in ms.
+        /// The standard error.
         error_ms: f64,
     },
 }
 
 impl TapOffset {
-    /// The offset in ms; 0 if unknown.
     pub(crate) fn ms(self) -> f64 {
         match self {
             TapOffset::Unknown => 0.0,
@@ -45,35 +43,26 @@ impl TapOffset {
 /// How the taps were timed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct TapContext {
-    /// The options of the analysis.
     pub options: TapOptions,
-    /// The offset that was subtracted.
     pub offset: TapOffset,
-    /// Length of the output device's buffer in ms, if the taps were timed against playback.
+    /// Length of the output device's buffer; `None` if the taps were not timed against playback.
     pub buffer_ms: Option<f64>,
     /// Whether the keys arrive over SSH.
     pub over_ssh: bool,
 }
 
-/// Emphasis of a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum LineStyle {
-    /// A heading.
     Heading,
-    /// A result.
     Plain,
-    /// A note on accuracy.
     Faint,
 }
 
-/// A line of the report.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ReportLine {
-    /// Its emphasis.
     pub style: LineStyle,
     /// Indentation in columns.
     pub indent: usize,
-    /// Its text.
     pub text: String,
     /// The position in the groove it is about.
     pub place: Option<Place>,
@@ -87,7 +76,7 @@ pub(crate) fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) 
             let name = format!("{} ({:.1})", hearing.kind, hearing.bpm(report.speed));
             match rate {
                 TapRate::Pulse => name,
-                TapRate::Continued => format!("{name}, continued where it re-enters"),
+                TapRate::Continued => format!("{name}, continued across the loop point"),
                 TapRate::Double => format!("{name}, two taps per pulse"),
                 TapRate::Half => format!("{name}, every second pulse"),
                 TapRate::Offbeat => format!("{name}, on its off-beats"),
@@ -101,14 +90,14 @@ pub(crate) fn follows(groove: &Groove, report: &Report, follows: FollowedPulse) 
     }
 }
 
-/// The odds against the second-best pulse.
+/// How much likelier the pulse is than the second-best one.
 pub(crate) fn confidence(groove: &Groove, report: &Report, s: &TapStretch) -> String {
     let odds = s.margin.exp();
     let other = s.runner_up.map(|f| follows(groove, report, f)).unwrap_or_default();
     if odds < CERTAIN_ODDS {
-        format!("uncertain: {other} is nearly as likely (odds {odds:.1} to 1)")
+        format!("uncertain: only {odds:.1} times as likely as {other}")
     } else if odds > 1000.0 {
-        format!("odds over 1000 times as likely as {other}")
+        format!("over 1000 times as likely as {other}")
     } else {
         format!("{odds:.0} times as likely as {other}")
     }
@@ -126,7 +115,6 @@ pub(crate) fn mean(f: &TapStats) -> String {
     format!("mean {:+.0} ms ±{:.0}, {side}", f.mean_ms, f.error_ms)
 }
 
-/// The spread.
 pub(crate) fn spread(f: &TapStats) -> String {
     format!("spread {:.0} ms ({:.1}% of the pulse)", f.spread_ms, f.spread * 100.0)
 }
@@ -155,7 +143,6 @@ fn position(groove: &Groove, report: &Report, seconds: f64) -> String {
     place(groove, report, seconds).map_or_else(|| "the end".to_owned(), |p| describe::place(groove, p))
 }
 
-/// The whole report.
 pub(crate) fn report_lines(
     groove: &Groove,
     report: &Report,
@@ -166,8 +153,13 @@ pub(crate) fn report_lines(
     let mut add = |style, indent, text: String, place| lines.push(ReportLine { style, indent, text, place });
     let seconds = (context.options.range.1 - context.options.range.0) / context.options.speed;
     let percent = context.options.speed * 100.0;
-    let count = if taps.taps == 1 { "1 tap".to_owned() } else { format!("{} taps", taps.taps) };
-    add(LineStyle::Heading, 0, format!("{count} along with a loop of {seconds:.2} s at {percent:.0}% speed"), None);
+    let count_of_taps = count(taps.taps, "tap");
+    add(
+        LineStyle::Heading,
+        0,
+        format!("{count_of_taps} along with a loop of {seconds:.2} s at {percent:.0}% speed"),
+        None,
+    );
     if taps.dropped > 0 {
         add(
             LineStyle::Faint,
@@ -192,14 +184,13 @@ pub(crate) fn report_lines(
         add(LineStyle::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
         add(LineStyle::Plain, 2, drift(f), None);
         if f.spread * 100.0 > limits::AGREES.value {
-            let words = "the taps do not stay with the pulse: they keep a tempo of their own near it";
+            let words = "the taps drift off the pulse: their tempo is steady but slightly different";
             add(LineStyle::Plain, 2, words.to_owned(), None);
         }
         if f.slips.is_empty() {
             add(LineStyle::Plain, 2, "no slips".to_owned(), None);
         } else {
-            let count = f.slips.len();
-            add(LineStyle::Plain, 2, format!("{count} slip{}:", if count == 1 { "" } else { "s" }), None);
+            add(LineStyle::Plain, 2, format!("{}:", count(f.slips.len(), "slip")), None);
         }
         let grouped = grouped(&f.slips);
         for slips in grouped.iter().take(MAX_SLIPS) {
@@ -256,8 +247,8 @@ pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
     }];
     if let Some(buffer) = context.buffer_ms {
         lines.push(format!(
-            "playback position is known to a fraction of the device buffer of {buffer:.0} ms; a keyboard reports keys in \
-             steps of a few ms (8 ms at 125 reports per second)"
+            "tap times are accurate only to a fraction of the device buffer ({buffer:.0} ms) and to the interval at which \
+             the keyboard reports keys (8 ms at 125 reports per second)"
         ));
     }
     if context.over_ssh {

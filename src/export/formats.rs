@@ -3,12 +3,13 @@
 use super::engraving::notation;
 use super::handout::{self, Handout};
 use super::picture::{self, Picture, PictureKind, PictureOptions, Theme};
-use super::{ExportInput, midi, musicxml};
+use super::{ExportError, ExportInput, midi, musicxml};
 use crate::analysis::{Kind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::describe::plain;
 use crate::notation::FormatError;
 use crate::rhythm::{Fraction, expected};
+use std::io::Write;
 
 #[derive(Debug)]
 pub(crate) struct Format {
@@ -19,8 +20,11 @@ pub(crate) struct Format {
     pub(crate) description: &'static str,
     /// Whether it draws one of [`PICTURES`].
     pub(crate) is_picture: bool,
-    pub(crate) make: fn(&ExportInput<'_>, &FormatOptions<'_>) -> Result<Vec<u8>, FormatError>,
+    /// Writes the file and returns a sentence for everything that it does not state as the groove plays it.
+    pub(crate) write: Writer,
 }
+
+type Writer = fn(&ExportInput<'_>, &FormatOptions<'_>, &mut dyn Write) -> Result<Vec<String>, ExportError>;
 
 impl Format {
     pub(crate) fn is_notation(&self, picture: Option<PictureKind>) -> bool {
@@ -67,37 +71,38 @@ pub(crate) const FORMATS: &[Format] = &[
         ending: "mid",
         description: "a Standard MIDI File, format 1",
         is_picture: false,
-        make: |piece, _| midi::export(piece),
+        write: |piece, _, out| whole(out, &midi::export(piece)?),
     },
     Format {
         name: "musicxml",
         ending: "musicxml",
         description: "notation as MusicXML 4.0",
         is_picture: false,
-        make: |piece, options| musicxml::write(piece, &options.style.notation),
+        write: |piece, options, out| musicxml::write(piece, &options.style.notation, out),
     },
     Format {
         name: "mxl",
         ending: "mxl",
         description: "MusicXML 4.0, compressed",
         is_picture: false,
-        make: |piece, options| musicxml::write_mxl(piece, &options.style.notation),
+        write: |piece, options, out| musicxml::write_mxl(piece, &options.style.notation, out),
     },
     Format {
         name: "svg",
         ending: "svg",
         description: "a vector picture",
         is_picture: true,
-        make: |piece, options| Ok(draw(piece, options)?.svg.into_bytes()),
+        write: |piece, options, out| whole(out, draw(piece, options)?.svg.as_bytes()),
     },
     Format {
         name: "png",
         ending: "png",
         description: "a bitmap picture",
         is_picture: true,
-        make: |piece, options| {
+        write: |piece, options, out| {
             let picture = draw(piece, options)?;
-            picture::png(&picture, options.style.scale.unwrap_or_else(|| picture::default_scale(&picture)))
+            let scale = options.style.scale.unwrap_or_else(|| picture::default_scale(&picture));
+            whole(out, &picture::png(&picture, scale)?)
         },
     },
     Format {
@@ -105,9 +110,9 @@ pub(crate) const FORMATS: &[Format] = &[
         ending: "html",
         description: "a handout as one page, without audio",
         is_picture: false,
-        make: |piece, options| {
+        write: |piece, options, out| {
             let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
-            Ok(handout::html(&handout).into_bytes())
+            whole(out, handout::html(&handout).as_bytes())
         },
     },
     Format {
@@ -115,7 +120,7 @@ pub(crate) const FORMATS: &[Format] = &[
         ending: "txt",
         description: "groups, boxes and counting syllables as plain text",
         is_picture: false,
-        make: |piece, _| Ok(plain::all(piece.groove, piece.section).into_bytes()),
+        write: |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes()),
     },
 ];
 
@@ -158,6 +163,12 @@ pub(crate) fn parse_theme(word: &str) -> Result<Theme, String> {
         "screen" => Ok(Theme::Screen),
         _ => Err(expected("print or screen", format!("'{word}'"))),
     }
+}
+
+/// Writes a file that states everything as the groove plays it, as far as the format can.
+fn whole(out: &mut dyn Write, bytes: &[u8]) -> Result<Vec<String>, ExportError> {
+    out.write_all(bytes)?;
+    Ok(Vec::new())
 }
 
 fn draw(piece: &ExportInput<'_>, options: &FormatOptions<'_>) -> Result<Picture, FormatError> {

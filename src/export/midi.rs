@@ -61,7 +61,7 @@ pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     if piece.section.is_some_and(|s| s >= groove.sections().len()) {
         return Err(FormatError::new("", "no such section"));
     }
-    let too_long = || FormatError::new("", "the groove is too long: its times do not fit 64-bit fractions");
+    let too_long = || FormatError::new("", "the groove is too long to export with exact times");
     let passes = passes(groove, piece.section).ok_or_else(too_long)?;
     let notes = (0..groove.layers().len()).map(|l| timed_notes(groove, l, &passes));
     let notes: Vec<Vec<TimedNote>> = notes.collect::<Option<_>>().ok_or_else(too_long)?;
@@ -86,7 +86,7 @@ pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     Ok(bytes)
 }
 
-/// The texts that the events borrow: of tracks and sections the name and the text event.
+/// The texts that the events borrow. Tracks and sections have two: the name and the text event.
 struct Texts {
     file: String,
     note: String,

@@ -12,8 +12,31 @@ mod pulses;
 pub(crate) use pulses::left_out;
 
 use crate::analysis::Report;
-use crate::describe::bar_count;
-use crate::rhythm::{Groove, Section, print_note_value};
+use crate::describe;
+use crate::notation::FormatError;
+use crate::rhythm::{Groove, Section};
+use std::io;
+
+/// Why an export failed.
+#[derive(Debug)]
+pub enum ExportError {
+    /// The format cannot hold the groove; nothing was written.
+    Format(FormatError),
+    /// The file cannot be written.
+    Write(io::Error),
+}
+
+impl From<FormatError> for ExportError {
+    fn from(error: FormatError) -> Self {
+        Self::Format(error)
+    }
+}
+
+impl From<io::Error> for ExportError {
+    fn from(error: io::Error) -> Self {
+        Self::Write(error)
+    }
+}
 
 /// A groove to export, and its analysis.
 #[derive(Debug, Clone)]
@@ -39,13 +62,9 @@ impl ExportInput<'_> {
     }
 }
 
-/// A section's name, meter, tempo, length, swing and repeats on one line.
+/// A section's name, meter, tempo, length, swing and passes on one line.
 fn section_summary(section: &Section) -> String {
-    let beat = print_note_value(section.tempo.unit());
-    let passes = if section.times > 1 { format!(", {} times through", section.times) } else { String::new() };
-    let swing = section.swing.map(|s| format!(", swing {s}")).unwrap_or_default();
-    let (name, meter, bpm, bars) = (&section.name, &section.meter, section.tempo.bpm(), bar_count(section.bars));
-    format!("Section {name}: {meter} at {beat} = {bpm}, {bars}{swing}{passes}")
+    capitalized(&describe::section_summary(section))
 }
 
 fn capitalized(text: &str) -> String {

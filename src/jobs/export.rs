@@ -1,12 +1,14 @@
 //! Exports a groove to another format, and lists the formats and handouts to choose from.
 
 use super::control::JobControl;
-use super::output::{Target, check_targets, deliver};
+use super::output::{Target, check_targets, commit, stream};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
 use crate::analysis::{self, AnalysisOptions, Scope};
 use crate::export::formats::{self, FormatOptions, PICTURES};
 use crate::export::picture::PictureKind;
-use crate::export::{ExportInput, left_out};
+use crate::export::{ExportError, ExportInput, left_out};
+use std::io::Write;
+use std::path::Path;
 
 /// An entry of a list of exports.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -79,18 +81,33 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
         check_targets([path.as_path()], &inputs, job.overwrite)?;
     }
     let scope = Scope { layers: job.layers.clone(), region: None };
-    let report =
+    let analysis =
         analysis::report(&job.groove, &AnalysisOptions { scope, limits: job.limits, ..AnalysisOptions::default() });
     let is_notation = format.is_notation(*picture);
-    let hearings = match job.hearings.indices(&report)? {
+    let hearings = match job.hearings.indices(&analysis)? {
         Some(selected) => selected,
         None if is_notation || format.name == "midi" => Vec::new(),
-        None => formats::default_hearings(&report),
+        None => formats::default_hearings(&analysis),
     };
-    let piece = ExportInput { groove: &job.groove, report: &report, hearings, section: *section };
+    let piece = ExportInput { groove: &job.groove, report: &analysis, hearings, section: *section };
     let options = FormatOptions { picture: *picture, style, limits: job.limits };
-    let bytes = (format.make)(&piece, &options).map_err(|e| JobError::Input(e.to_string()))?;
-    let notes = if is_notation { left_out(&piece) } else { Vec::new() };
-    let report = deliver(&job.target, bytes, &inputs, job.overwrite, control)?;
-    Ok(JobReport { notes, ..report })
+    let mut report = JobReport::default();
+    let write = |out: &mut dyn Write| match (format.write)(&piece, &options, out) {
+        Ok(notes) => Ok(Ok(notes)),
+        Err(ExportError::Format(error)) => Ok(Err(error)),
+        Err(ExportError::Write(error)) => Err(error),
+    };
+    let written = match &job.target {
+        // Several results for standard output are printed in order by the caller.
+        Target::Stdout => write(&mut report.stdout).map(|notes| (notes, None)),
+        target => stream(target, write),
+    };
+    let (notes, file) = written.map_err(|e| JobError::write(job.target.path(), &e))?;
+    report.notes = notes.map_err(|e| JobError::Input(e.to_string()))?;
+    commit(file.into_iter().collect(), job.overwrite, control)?;
+    report.files.extend(job.target.file().map(Path::to_owned));
+    if is_notation {
+        report.notes.extend(left_out(&piece));
+    }
+    Ok(report)
 }

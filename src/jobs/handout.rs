@@ -2,6 +2,7 @@
 
 use super::control::JobControl;
 use super::output::{OutputFile, check_targets, write_files};
+use super::render::failure;
 use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
@@ -99,8 +100,6 @@ fn render(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> 
     let takes = [take];
     let sequence = Sequence::new(&job.groove, &takes, job.rate, samples);
     let rendered = sequence.write(&mut bytes, &mut |done, total| control.rendered(done, total));
-    rendered.map_err(|e| {
-        if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), &e) }
-    })?;
+    rendered.map_err(|e| failure(job, &e, control))?;
     Ok(bytes)
 }

@@ -84,6 +84,6 @@ fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport
     Ok(report)
 }
 
-fn failure(job: &Job, error: &io::Error, control: &JobControl) -> JobError {
+pub(super) fn failure(job: &Job, error: &io::Error, control: &JobControl) -> JobError {
     if control.is_cancelled() { JobError::Cancelled } else { JobError::write(job.target.path(), error) }
 }

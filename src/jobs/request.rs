@@ -166,7 +166,6 @@ impl HearingKey {
     }
 }
 
-/// The result of a job.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct JobReport {
     /// The files written, the main one first.

@@ -29,7 +29,10 @@ impl AnalysedGroove {
     /// Analyses these layers joined; the first layer with attacks if `layers` is empty.
     pub(crate) fn new(groove: &Groove, layers: &[usize], speed: Fraction, limits: Limits) -> Self {
         let scope = Scope { layers: layers.to_vec(), region: None };
-        let report = analysis::full_report(groove, &analysis::AnalysisOptions { scope, speed, limits });
+        let report = analysis::full_report(
+            groove,
+            &analysis::AnalysisOptions { scope, speed, limits, ..analysis::AnalysisOptions::default() },
+        );
         let length = report.clock.at_whole(report.clock.total_wholes());
         Self { report, limits, length }
     }
@@ -74,12 +77,12 @@ pub struct TakeSpec {
 /// again.
 pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
     let pulse = |number| PulseSpec { number, click: Click::Written };
-    let under = |pulses: Vec<PulseSpec>| TakeSpec { layers: true, pulses };
-    let mut all = vec![under(Vec::new()), under(vec![pulse(0)])];
+    let with_groove = |pulses: Vec<PulseSpec>| TakeSpec { layers: true, pulses };
+    let mut all = vec![with_groove(Vec::new()), with_groove(vec![pulse(0)])];
     if let Some(rival) = rival.map(pulse) {
-        all.push(under(vec![rival]));
+        all.push(with_groove(vec![rival]));
         all.push(TakeSpec { layers: false, pulses: vec![pulse(0), rival] });
-        all.push(under(vec![rival]));
+        all.push(with_groove(vec![rival]));
     }
     all
 }
@@ -122,8 +125,8 @@ pub(super) fn takes(
         let names = names.join(" + ");
         let name = match (spec.layers, names.is_empty()) {
             (true, true) => "groove".to_owned(),
-            (true, false) => format!("groove under {names}"),
-            (false, _) => format!("pulses alone, {names}"),
+            (true, false) => format!("groove with {names}"),
+            (false, _) => format!("only {names}"),
         };
         takes.push(Take {
             name,
@@ -175,7 +178,7 @@ pub(super) fn ladder(
         mute_ladder_passes(&mut takes, every);
         for take in takes.iter_mut().filter(|t| !t.muted_passes.is_empty()) {
             let numbers: Vec<String> = take.muted_passes.iter().map(|t| (t + 1).to_string()).collect();
-            let silent = format!("muted after the opening: pass {}", numbers.join(", "));
+            let silent = format!("passes muted after their first bar (or beat): {}", numbers.join(", "));
             take.note = if take.note.is_empty() { silent } else { format!("{}; {silent}", take.note) };
         }
     }

@@ -44,21 +44,21 @@ pub(super) fn set_beams(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time]
         let window = window(note, windows);
         let short = note.value.is_some_and(|v| v.flags() > 0);
         let (tied, attack) = note.sound.map_or((false, None), |s| (s.tied_from, (!s.tied_from).then_some(s.attack)));
-        let mut apart = before != Some(window);
+        let mut breaks_here = before != Some(window);
         match breaks {
             Breaks::Windows => {}
-            Breaks::Accents => apart |= attack.is_some_and(|a| a.accent == Accent::Accent),
+            Breaks::Accents => breaks_here |= attack.is_some_and(|a| a.accent == Accent::Accent),
             Breaks::Groups(groups) => {
                 let plain = note.tuplet.is_none() && before.is_some_and(|(tuplet, _): Window| tuplet.is_none());
-                apart &= !(tied && plain);
+                breaks_here &= !(tied && plain);
                 if note.sound.is_some() {
                     let whole = is_whole(notes, tuplets, i, groups[i], windows);
-                    apart |= attack.is_some() && !(whole && was_whole);
+                    breaks_here |= attack.is_some() && !(whole && was_whole);
                     was_whole = whole;
                 }
             }
         }
-        if !short || apart {
+        if !short || breaks_here {
             join(notes, &mut chain, windows);
         }
         before = Some(window);
@@ -103,13 +103,13 @@ fn join(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
     for (k, &i) in chain.iter().enumerate() {
         let mut beams = Vec::new();
         for level in 1..=flags(notes, i) {
-            let joined = |a: usize, b: usize| {
+            let are_joined = |a: usize, b: usize| {
                 let both = flags(notes, a) >= level && flags(notes, b) >= level;
-                let between = (a + 1..b).all(|r| flags(notes, r) >= level || level == 1);
-                both && between && (level == 1 || !broken(&notes[a], &notes[b], level, windows))
+                let no_gap = (a + 1..b).all(|r| flags(notes, r) >= level || level == 1);
+                both && no_gap && (level == 1 || !is_broken(&notes[a], &notes[b], level, windows))
             };
-            let from = k > 0 && joined(chain[k - 1], i);
-            let to = k + 1 < chain.len() && joined(i, chain[k + 1]);
+            let from = k > 0 && are_joined(chain[k - 1], i);
+            let to = k + 1 < chain.len() && are_joined(i, chain[k + 1]);
             beams.push(match (from, to) {
                 (true, true) => Beam::Continue,
                 (false, true) => Beam::Begin,
@@ -123,7 +123,7 @@ fn join(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
 
 /// Whether a secondary beam breaks between two notes: in a window longer than three eighths the second beam breaks at quarters, and
 /// further beams break at eighths everywhere, so that long beams can be counted.
-fn broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
+fn is_broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
     if a.tuplet.is_some() {
         return false;
     }

@@ -1,7 +1,7 @@
 //! Divides notes and rests into note values that show the parts of the bar.
 
 use super::tree::{Crossing, Node};
-use super::value::Value;
+use super::value::{Value, difference};
 use crate::rhythm::Time;
 
 /// A start in the bar, and a value.
@@ -13,7 +13,7 @@ pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
         return;
     }
     let parts = node.parts();
-    if let Some(value) = fitting(node, &parts, from, to) {
+    if let Some(value) = readable_value(node, &parts, from, to) {
         pieces.push((from, value));
         return;
     }
@@ -22,14 +22,14 @@ pub(super) fn note(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
     }
     let edges = || parts.iter().map(|p| p.to).filter(|e| from < *e && *e < to);
     let on_edge = parts.iter().any(|p| p.from == from);
-    let longest = edges().rfind(|e| on_edge && fitting(node, &parts, from, *e).is_some());
+    let longest = edges().rfind(|e| on_edge && readable_value(node, &parts, from, *e).is_some());
     let Some(edge) = longest.or_else(|| edges().next()) else { return };
     note(node, from, edge, pieces);
     note(node, edge, to, pieces);
 }
 
 /// The value of a note in a node, if it does not hide the node's parts.
-fn fitting(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
+fn readable_value(node: &Node, parts: &[Node], from: Time, to: Time) -> Option<Value> {
     let value = || Value::of(to.minus(from)?);
     if node.crossing() == Crossing::Never {
         return None;
@@ -98,8 +98,4 @@ pub(super) fn rest(node: &Node, from: Time, to: Time, pieces: &mut Vec<Piece>) {
             at = end;
         }
     }
-}
-
-fn difference(a: Time, b: Time) -> Time {
-    a.minus(b).expect("times of a bar are bounded")
 }

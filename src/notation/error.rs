@@ -1,5 +1,7 @@
 //! The error of imports and exports.
 
+pub(crate) use crate::rhythm::count;
+
 use std::fmt;
 
 /// A file that cannot be imported, or a groove that a format cannot hold.
@@ -23,11 +25,6 @@ impl fmt::Display for FormatError {
 }
 
 impl std::error::Error for FormatError {}
-
-/// `1 note`, `3 notes`.
-pub(crate) fn count(n: usize, noun: &str) -> String {
-    if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
-}
 
 /// `1 note was`, `3 notes were`.
 pub(crate) fn were(n: usize, noun: &str) -> String {

@@ -22,6 +22,7 @@ mod passes;
 mod pitch;
 mod shape;
 mod spell;
+mod swing;
 pub(crate) mod teeter_meta;
 #[cfg(test)]
 pub(crate) mod tests;
@@ -34,10 +35,12 @@ pub(crate) use error::{FormatError, count, were};
 pub(crate) use passes::{Pass, TimedNote, passes, timed_notes};
 pub(crate) use pitch::{Accidental, Clef, Spelled};
 pub(crate) use shape::HeadShape;
+pub(crate) use swing::SwungValue;
 pub(crate) use value::Value;
 
 use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
 use names::Names;
+use std::ops::Range;
 
 /// A groove in notation: one staff per layer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -136,26 +139,46 @@ impl Score {
     /// # Errors
     /// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
     pub fn of(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
-        let sections = match section {
-            Some(s) if s >= groove.sections().len() => {
-                return Err(FormatError::new("", format!("no such section: {}", s + 1)));
-            }
-            Some(s) => s..s + 1,
-            None => 0..groove.sections().len(),
+        let sections = section_range(groove, section)?;
+        let staff = |layer| Staff::of(groove, layer, sections.clone(), beaming);
+        Ok(Self { staves: (0..groove.layers().len()).map(staff).collect::<Result<_, FormatError>>()? })
+    }
+}
+
+impl Staff {
+    /// The notation of a layer in some sections, which must exist.
+    ///
+    /// # Errors
+    /// [`FormatError`] for a cell shorter than 1/1024.
+    pub(crate) fn of(
+        groove: &Groove,
+        layer: usize,
+        sections: Range<usize>,
+        beaming: Beaming,
+    ) -> Result<Self, FormatError> {
+        let (kind, names) = kind(groove, layer);
+        let mut bars = Vec::new();
+        for section in sections {
+            bars.extend(spell::section(groove, layer, section, names, beaming)?);
+        }
+        let shape = match kind {
+            StaffKind::Line => HeadShape::of(groove.layers()[layer].voice),
+            StaffKind::Pitched(_) => HeadShape::Round,
         };
-        let staves = (0..groove.layers().len()).map(|layer| {
-            let (kind, names) = kind(groove, layer);
-            let mut bars = Vec::new();
-            for s in sections.clone() {
-                bars.extend(spell::section(groove, layer, s, names, beaming)?);
-            }
-            let shape = match kind {
-                StaffKind::Line => HeadShape::of(groove.layers()[layer].voice),
-                StaffKind::Pitched(_) => HeadShape::Round,
-            };
-            Ok(Staff { layer, kind, shape, bars })
-        });
-        Ok(Self { staves: staves.collect::<Result<_, FormatError>>()? })
+        Ok(Self { layer, kind, shape, bars })
+    }
+}
+
+/// The exported sections: all, or the only one.
+///
+/// # Errors
+/// [`FormatError`] for a section that does not exist.
+pub(crate) fn section_range(groove: &Groove, only: Option<usize>) -> Result<Range<usize>, FormatError> {
+    let all = 0..groove.sections().len();
+    match only {
+        Some(s) if !all.contains(&s) => Err(FormatError::new("", format!("no such section: {}", s + 1))),
+        Some(s) => Ok(s..s + 1),
+        None => Ok(all),
     }
 }
 
@@ -171,5 +194,5 @@ fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     if keys.is_empty() {
         keys.push(own);
     }
-    (StaffKind::Pitched(Clef::fitting(&keys)), Some(Names::of(&keys)))
+    (StaffKind::Pitched(Clef::for_keys(&keys)), Some(Names::of(&keys)))
 }

@@ -48,7 +48,7 @@ pub enum Clef {
 
 impl Clef {
     /// The clef that keeps these keys (0 to 127) closest to the staff.
-    pub fn fitting(keys: &[u8]) -> Self {
+    pub fn for_keys(keys: &[u8]) -> Self {
         // The keys of the lowest and the highest line, and a penalty for uncommon clefs.
         let rows = [
             (Clef::Treble, 64, 77, 0),

@@ -4,7 +4,7 @@ use super::beam::Breaks;
 use super::names::Names;
 use super::pitch::BarAccidentals;
 use super::tree::{Node, windows};
-use super::value::{Value, reachable};
+use super::value::{Value, difference, is_reachable};
 use super::{Bar, Beaming, Note, Strike, Tuplet, beam, cut};
 use crate::notation::FormatError;
 use crate::rhythm::{Groove, MeterKind, PartContext, Pitch, SoundedAttack, Time};
@@ -26,7 +26,7 @@ struct WrittenSpan {
     tuplet: Option<Ratio>,
 }
 
-/// Of a tuplet: as in [`Tuplet`].
+/// The ratio and the unit of a [`Tuplet`].
 #[derive(Debug, Clone, Copy)]
 struct Ratio {
     actual: u16,
@@ -41,10 +41,6 @@ struct UnbeamedNote {
     value: Option<Value>,
     attack: Option<usize>,
     tuplet: Option<usize>,
-}
-
-fn difference(a: Time, b: Time) -> Time {
-    a.minus(b).expect("times of a section are bounded")
 }
 
 fn sum(a: Time, b: Time) -> Time {
@@ -145,7 +141,7 @@ fn push_written(runs: &[Run], span: CellSpan, out: &mut Vec<WrittenSpan>) -> Opt
     let cell = length.divided(cells)?;
     let whole = (cell.denom() as u64).is_power_of_two();
     if cells == 1 || (whole && (cell.numer() == 1 || (cell.numer() == 3 && cells == 2))) {
-        let short = edges().any(|t| !reachable(t)) || !reachable(from) || !reachable(to);
+        let short = edges().any(|t| !is_reachable(t)) || !is_reachable(from) || !is_reachable(to);
         out.push(WrittenSpan { from, to, tuplet: None });
         return (!short).then_some(());
     }

@@ -183,8 +183,8 @@ fn signs_hold_for_their_bar() {
     assert_eq!(sign(60), Some(Accidental::Natural));
     assert_eq!(sign(73), Some(Accidental::Sharp), "another octave");
     assert_eq!((sign(70), sign(70), sign(71)), (Some(Accidental::Flat), None, Some(Accidental::Natural)));
-    assert_eq!(Clef::fitting(&[40, 45, 50]), Clef::Bass);
-    assert_eq!(Clef::fitting(&[64, 70]), Clef::Treble);
+    assert_eq!(Clef::for_keys(&[40, 45, 50]), Clef::Bass);
+    assert_eq!(Clef::for_keys(&[64, 70]), Clef::Treble);
 }
 
 proptest! {

@@ -1,6 +1,6 @@
 //! The hierarchy of a bar's parts, and the windows of its beams.
 
-use super::value::Value;
+use super::value::{Value, difference};
 use crate::rhythm::{Meter, MeterKind, Time};
 
 /// A part of a bar and its division.
@@ -43,17 +43,17 @@ impl Node {
             MeterKind::Compound if groups.len() == 4 => {
                 let half = unit.repeated(6).expect("bounded");
                 let end = unit.repeated(12).expect("bounded");
-                let two = |at: Time| parted(at, unit, &[3, 3], Crossing::WholeParts);
+                let two = |at: Time| node_of_groups(at, unit, &[3, 3], Crossing::WholeParts);
                 let parts = vec![two(Time::ZERO), two(half)];
                 Self { from: Time::ZERO, to: end, division: Division::Parts { parts, crossing: Crossing::WholeParts } }
             }
-            MeterKind::Additive => parted(Time::ZERO, unit, &groups, Crossing::Never),
-            _ => parted(Time::ZERO, unit, &groups, Crossing::WholeParts),
+            MeterKind::Additive => node_of_groups(Time::ZERO, unit, &groups, Crossing::Never),
+            _ => node_of_groups(Time::ZERO, unit, &groups, Crossing::WholeParts),
         }
     }
 
     pub(super) fn length(&self) -> Time {
-        self.to.minus(self.from).expect("bounded")
+        difference(self.to, self.from)
     }
 
     pub(super) fn crossing(&self) -> Crossing {
@@ -98,7 +98,7 @@ fn group(from: Time, unit: Time, count: usize) -> Node {
     Node { from, to: at(count), division }
 }
 
-fn parted(from: Time, unit: Time, groups: &[usize], crossing: Crossing) -> Node {
+fn node_of_groups(from: Time, unit: Time, groups: &[usize], crossing: Crossing) -> Node {
     let (mut at, mut parts) = (from, Vec::new());
     for &count in groups {
         let part = group(at, unit, count);

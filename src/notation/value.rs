@@ -56,7 +56,7 @@ impl Value {
         NAMES[usize::try_from(self.halvings + 1).unwrap_or(0).min(NAMES.len() - 1)]
     }
 
-    pub fn named(name: &str) -> Option<Self> {
+    pub fn from_name(name: &str) -> Option<Self> {
         (-1..=MAX_HALVINGS as i8).map(|halvings| Self { halvings, dotted: false }).find(|v| v.name() == name)
     }
 }
@@ -68,6 +68,10 @@ impl fmt::Display for Value {
 }
 
 /// Whether note values can add up to a length.
-pub(super) fn reachable(at: Time) -> bool {
+pub(super) fn is_reachable(at: Time) -> bool {
     (at.denom() as u64).is_power_of_two() && at.denom() <= 1 << MAX_HALVINGS
+}
+
+pub(super) fn difference(a: Time, b: Time) -> Time {
+    a.minus(b).expect("times of a section are bounded")
 }

@@ -203,7 +203,7 @@ fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<
     }
     if raw.samples.is_empty() {
         let intact = damaged == 0 && complete;
-        let found = if intact { "a sound without length" } else { "a damaged file that cannot be decoded" };
+        let found = if intact { "a sound of length 0" } else { "a damaged file that cannot be decoded" };
         return Err(DecodeError::new(FORMATS, found));
     }
     if damaged > 0 {

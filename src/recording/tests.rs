@@ -201,7 +201,7 @@ fn what_is_no_sound_is_refused_in_words() {
     assert!(words(vec![0; 5000]).starts_with(&format!("expected {forms}, found ")));
     assert_eq!(
         words(wav(48_000, 1, Bits::Whole(16), None, &[])),
-        format!("expected {forms}, found a sound without length")
+        format!("expected {forms}, found a sound of length 0")
     );
     assert_eq!(
         words(wav(48_000, 2, Bits::Whole(24), None, &vec![0.0; 9600])),

@@ -73,7 +73,7 @@ impl Groove {
 
     fn change(&mut self, edit: &Edit) -> Result<(), EditError> {
         match edit {
-            Edit::Lay { at, cells, attack } => {
+            Edit::Enter { at, cells, attack } => {
                 let mut row = vec![Cell::Hold; (*cells).max(1)];
                 row[0] = Cell::Attack(*attack);
                 self.put(*at, &row)

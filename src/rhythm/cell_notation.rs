@@ -127,7 +127,7 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
         format!("{} for {meter} at {division} per beat", count(bar_cells, "cell"))
     };
     let wrong_bar = |at, bar: usize, cells| {
-        let wanted = format!("{}, a tuplet counting as its beats", bar_length());
+        let wanted = format!("{} (a tuplet counts as the cells of the beats it replaces)", bar_length());
         error(at, wanted, format!("{} in bar {bar}", count(cells, "cell")))
     };
     let too_many = |at| error(at, count(bar_cells * bars, "cell"), format!("more than {}", count(bars, "bar")));

@@ -28,7 +28,7 @@ pub struct Clip {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Edit {
     /// Enters an attack followed by holds.
-    Lay {
+    Enter {
         /// The place of the attack.
         at: Place,
         /// Its length in cells, cut at the section's end.
@@ -127,6 +127,6 @@ impl Edit {
     pub(super) fn is_of_cells(&self) -> bool {
         use Edit as E;
         let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..) | E::Repeat(..));
-        of_region || matches!(self, E::Lay { .. } | E::Set(..) | E::Paste(..) | E::Rotate(..) | E::Shift(..))
+        of_region || matches!(self, E::Enter { .. } | E::Set(..) | E::Paste(..) | E::Rotate(..) | E::Shift(..))
     }
 }

@@ -33,9 +33,9 @@ fn at(cell: usize) -> Place {
 #[test]
 fn edits_of_cells() {
     let plain = Attack::default();
-    check("........", &Edit::Lay { at: at(0), cells: 3, attack: plain }, "x--.....");
-    check("......x.", &Edit::Lay { at: at(5), cells: 9, attack: plain }, ".....x--");
-    check("x---....", &Edit::Lay { at: at(1), cells: 2, attack: plain }, "xx-.....");
+    check("........", &Edit::Enter { at: at(0), cells: 3, attack: plain }, "x--.....");
+    check("......x.", &Edit::Enter { at: at(5), cells: 9, attack: plain }, ".....x--");
+    check("x---....", &Edit::Enter { at: at(1), cells: 2, attack: plain }, "xx-.....");
     check("x---....", &Edit::Set(at(2), Cell::Rest), "x-......");
     check("x---....", &Edit::Set(at(2), Cell::ATTACK), "x-x-....");
     check("x.......", &Edit::Set(at(1), Cell::Hold), "x-......");
@@ -189,7 +189,7 @@ fn edits() -> impl Strategy<Value = Edit> {
         to: Time::new(from + length, 16).expect("time"),
     });
     prop_oneof![
-        (place.clone(), 1_usize..6).prop_map(|(at, cells)| Edit::Lay { at, cells, attack: Attack::default() }),
+        (place.clone(), 1_usize..6).prop_map(|(at, cells)| Edit::Enter { at, cells, attack: Attack::default() }),
         (place.clone(), cells()).prop_map(|(at, cell)| Edit::Set(at, cell)),
         region.clone().prop_map(Edit::Erase),
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Rotate(r, by)),

@@ -2,7 +2,6 @@
 
 use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
 
-/// A motion of the cursor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Motion {
     /// One cell earlier, also into the section before.
@@ -45,9 +44,8 @@ pub(crate) enum Command {
     SelectAllLayers,
     Deselect,
     /// Enters an attack of this many cells and moves on to its end.
-    Lay(usize),
-    /// Enters a line of groups.
-    LayLine(Vec<u32>),
+    EnterGroup(usize),
+    EnterGroups(Vec<u32>),
     /// Enters an attack in the cell and moves on.
     Attack(Accent),
     /// Switches between attack and rest; the cursor stays.
@@ -59,7 +57,7 @@ pub(crate) enum Command {
     /// Replaces the selection or the cell with rests; the cursor stays.
     Erase,
     /// Moves back to the previous attack and removes it with its holds.
-    TakeBack,
+    DeletePrevious,
     /// The next accent: plain, accent, ghost, plain.
     CycleAccent,
     /// Sets the pitch of attacks; `None` sounds the default of the voice.

@@ -40,7 +40,7 @@ impl Session {
     pub(super) fn edit(&mut self, command: Command) -> Outcome {
         let before = self.cursor;
         let clears_selection =
-            matches!(command, Command::Paste | Command::Lay(_) | Command::LayLine(_) | Command::Repeat(_));
+            matches!(command, Command::Paste | Command::EnterGroup(_) | Command::EnterGroups(_) | Command::Repeat(_));
         let result = match self.build_section_edit(&command) {
             Ok(Some(result)) => Ok(result),
             Ok(None) if self.groove.layers().is_empty() => return Outcome::NoLayer,
@@ -77,8 +77,10 @@ impl Session {
         let section = || self.target(select::section).ok_or(EditError::NoSuchPlace("section"));
         let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
         match command {
-            Command::Lay(cells) => self.lay(&[cells.min(65_536) as u32], format!("lay {cells}")),
-            Command::LayLine(groups) => self.lay(&groups, "lay groups".into()),
+            Command::EnterGroup(cells) => {
+                self.enter_groups(&[cells.min(65_536) as u32], format!("enter a group of {cells}"))
+            }
+            Command::EnterGroups(groups) => self.enter_groups(&groups, "enter groups".into()),
             Command::Attack(accent) => {
                 let attack = Attack { accent, pitch: self.inherited_pitch() };
                 self.step(Cell::Attack(attack), "attack")
@@ -94,7 +96,7 @@ impl Session {
             }
             Command::Erase => simple(Edit::Erase(cell()?), "erase"),
             Command::Cut => simple(Edit::Erase(bar()?), "cut"),
-            Command::TakeBack => self.take_back(),
+            Command::DeletePrevious => self.delete_previous(),
             Command::CycleAccent => {
                 let region = cell()?;
                 let clip = g.clip(&region)?;
@@ -129,7 +131,8 @@ impl Session {
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),
             Command::Shift(by) => simple(Edit::Shift(section()?, by), "shift"),
             Command::RemoveLayer => {
-                let message = format!("layer '{}' removed{}", layer.name, messages::lost_with(g, at.layer));
+                let message =
+                    format!("layer '{}' removed{}", layer.name, messages::attacks_lost_with_layer(g, at.layer));
                 Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.with_message(message))
             }
             Command::CopyLayer => self.copy_layer(),
@@ -148,7 +151,7 @@ impl Session {
             }
             Command::Division(division) => {
                 let result = simple(Edit::Division(at.layer, division), "division")?;
-                let message = messages::divided(g, &result.groove, at.layer);
+                let message = messages::after_division(g, &result.groove, at.layer);
                 Ok(if result.groove == *g { result } else { result.with_message(message) })
             }
             Command::Cycle(cells) => {
@@ -156,7 +159,7 @@ impl Session {
                     return Err(EditError::Impossible("no cycle in this layer and section"));
                 }
                 let result = simple(Edit::Cycle { layer: at.layer, section: at.section, cells }, "cycle")?;
-                let message = messages::cycled(g, &result.groove, at.layer, at.section);
+                let message = messages::after_cycle(g, &result.groove, at.layer, at.section);
                 Ok(result.with_message(message))
             }
             Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
@@ -200,14 +203,14 @@ impl Session {
                 let new = Section { name, times: 1, meter: meter.clone(), ..here.clone() };
                 let result = simple(Edit::AddSection(at.section + 1, new), "add section")?
                     .with_cursor(at_start(at.layer, at.section + 1));
-                let message = || messages::metered(g, &result.groove, at.layer, at.section + 1);
+                let message = || messages::after_meter(g, &result.groove, at.layer, at.section + 1);
                 EditResult { message: (*meter != here.meter).then(message), ..result }
             }
             Command::CopySection => simple(Edit::CopySection(at.section, self.free_section_name()), "copy section")?
                 .with_cursor(at_start(at.layer, at.section + 1)),
             Command::RemoveSection => {
                 let result = simple(Edit::RemoveSection(at.section), "remove section")?;
-                let message = format!("section '{}' removed{}", here.name, messages::lost(g, &result.groove));
+                let message = format!("section '{}' removed{}", here.name, messages::lost_attacks(g, &result.groove));
                 result.with_message(message)
             }
             Command::MoveSection(by) => {
@@ -217,8 +220,8 @@ impl Session {
             }
             Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name.clone()), "rename section")?,
             Command::Meter(meter) => {
-                let new = messages::cells_kept(g, g.edited(&Edit::Meter(at.section, meter.clone()))?, at.section);
-                let message = messages::metered(g, &new, at.layer, at.section);
+                let new = messages::keep_sixteenths(g, g.edited(&Edit::Meter(at.section, meter.clone()))?, at.section);
+                let message = messages::after_meter(g, &new, at.layer, at.section);
                 EditResult::of(new, "meter").with_message(message)
             }
             Command::Tempo(tempo) => simple(Edit::Tempo(at.section, *tempo), "tempo")?,
@@ -247,7 +250,7 @@ impl Session {
         let g = &*self.groove;
         let at = self.cursor.place.section;
         let result = EditResult::of(g.edited(&Edit::Bars(at, bars))?, label);
-        let (name, lost) = (&g.sections()[at].name, messages::lost(g, &result.groove));
+        let (name, lost) = (&g.sections()[at].name, messages::lost_attacks(g, &result.groove));
         let message = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
         Ok(result.with_message(message))
     }

@@ -35,21 +35,21 @@ impl Session {
         }
     }
 
-    pub(super) fn lay(&self, groups: &[u32], label: String) -> Result<EditResult> {
+    pub(super) fn enter_groups(&self, groups: &[u32], label: String) -> Result<EditResult> {
         if self.cursor.past_end {
             return Err(EditError::Impossible(FULL));
         }
         let attack = Attack { accent: Accent::Plain, pitch: self.inherited_pitch() };
         let mut groove = (*self.groove).clone();
         let mut cursor = self.cursor;
-        let mut laid = 0;
+        let mut entered = 0;
         for &cells in groups {
             let mut at = cursor.place;
             if cursor.past_end {
                 break;
             }
             let mut left = (cells as usize).max(1);
-            let mut edit = Edit::Lay { at, cells: left, attack };
+            let mut edit = Edit::Enter { at, cells: left, attack };
             // A group longer than the rest of its section continues in the next one.
             loop {
                 groove = groove.edited(&edit)?;
@@ -63,11 +63,11 @@ impl Session {
                 edit = Edit::Paste(at, Clip { rows: vec![vec![Cell::Hold; cells]] });
             }
             cursor = self.cursor_after(cursor.place, (cells as usize).max(1));
-            laid += 1;
+            entered += 1;
         }
         let result = EditResult::of(groove, label).with_cursor(cursor);
-        Ok(if laid < groups.len() {
-            result.with_message(format!("{laid} of {} groups entered; {FULL}", groups.len()))
+        Ok(if entered < groups.len() {
+            result.with_message(format!("{entered} of {} groups entered; {FULL}", groups.len()))
         } else if cursor.past_end {
             result.with_message(FULL)
         } else {
@@ -89,7 +89,7 @@ impl Session {
         Ok(if cursor.past_end { result.with_message(FULL) } else { result })
     }
 
-    pub(super) fn take_back(&self) -> Result<EditResult> {
+    pub(super) fn delete_previous(&self) -> Result<EditResult> {
         let at = self.cursor.place;
         let from = if self.cursor.past_end && self.groove.cell(at).attack().is_some() {
             at
@@ -97,10 +97,10 @@ impl Session {
             previous_attack(&self.groove, at).ok_or(EditError::Impossible("no attack before this cell"))?
         };
         let mut groove = self.groove.edited(&Edit::Set(from, Cell::Rest))?;
-        let mut held = Place { cell: from.cell + 1, ..from };
-        while groove.cell(held) == Cell::Hold {
-            groove = groove.edited(&Edit::Set(held, Cell::Rest))?;
-            held.cell += 1;
+        let mut hold = Place { cell: from.cell + 1, ..from };
+        while groove.cell(hold) == Cell::Hold {
+            groove = groove.edited(&Edit::Set(hold, Cell::Rest))?;
+            hold.cell += 1;
         }
         Ok(EditResult::of(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
     }

@@ -16,13 +16,13 @@ fn name(groove: &Groove, layer: usize) -> String {
 }
 
 /// `; 3 attacks lost`, of all layers; empty if none is.
-pub(super) fn lost(old: &Groove, new: &Groove) -> String {
+pub(super) fn lost_attacks(old: &Groove, new: &Groove) -> String {
     let of = |g: &Groove, layer| attacks(g, layer).len();
     suffix((0..old.layers().len()).map(|l| of(old, l).saturating_sub(of(new, l))).sum(), "lost")
 }
 
-/// Like `lost`, for a removed layer.
-pub(super) fn lost_with(old: &Groove, layer: usize) -> String {
+/// Like [`lost_attacks`], for a removed layer.
+pub(super) fn attacks_lost_with_layer(old: &Groove, layer: usize) -> String {
     suffix(attacks(old, layer).len(), "lost")
 }
 
@@ -31,10 +31,10 @@ fn suffix(attacks: usize, what: &str) -> String {
 }
 
 /// After a change of a layer's division: its cells, and how many attacks moved or were lost.
-pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
+pub(super) fn after_division(old: &Groove, new: &Groove, layer: usize) -> String {
     let (before, after) = (attacks(old, layer), attacks(new, layer));
-    let kept: HashSet<_> = before.iter().collect();
-    let moved = after.iter().filter(|a| !kept.contains(a)).count();
+    let old_attacks: HashSet<_> = before.iter().collect();
+    let moved = after.iter().filter(|a| !old_attacks.contains(a)).count();
     let lost = before.len().saturating_sub(after.len());
     let division = usize::from(new.layers()[layer].division);
     let everywhere = if new.sections().len() > 1 { " in all sections" } else { "" };
@@ -51,7 +51,7 @@ pub(super) fn divided(old: &Groove, new: &Groove, layer: usize) -> String {
 }
 
 /// After a cycle is set or written out: its cells, and how many attacks were replaced.
-pub(super) fn cycled(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
+pub(super) fn after_cycle(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let after: HashSet<_> = attacks(new, layer).into_iter().collect();
     let replaced = attacks(old, layer).iter().filter(|a| a.0 == section && !after.contains(a)).count();
     let part = new.part(layer, section);
@@ -64,11 +64,11 @@ pub(super) fn cycled(old: &Groove, new: &Groove, layer: usize, section: usize) -
 }
 
 /// After a change of a section's meter: its beat, the cell of a layer, and how many attacks were lost.
-pub(super) fn metered(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
+pub(super) fn after_meter(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;
     let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.division)));
     let cell = cell.map(|c| format!(", cell of {} = {c}", name(new, layer))).unwrap_or_default();
-    format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost(old, new))
+    format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost_attacks(old, new))
 }
 
 /// The beat of all sections, if they have the same.
@@ -80,7 +80,7 @@ fn one_beat(groove: &Groove) -> Option<Time> {
 
 /// After a change of a section's meter, keeps the sixteenths of layers without attacks, if all sections have the same beat and it is
 /// a whole number of sixteenths.
-pub(super) fn cells_kept(old: &Groove, mut new: Groove, section: usize) -> Groove {
+pub(super) fn keep_sixteenths(old: &Groove, mut new: Groove, section: usize) -> Groove {
     let (Some(beat), Some(sixteenth)) = (one_beat(&new), Time::new(1, 16)) else { return new };
     let before = old.sections()[section].meter.beat();
     let cells = beat.ratio_to(sixteenth).filter(|r| r.denom() == 1).map(Fraction::numer);

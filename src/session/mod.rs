@@ -21,7 +21,6 @@ use std::cmp::Ordering;
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
-/// The outcome of a command.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Outcome {
     /// At most the cursor or the selection changed.

@@ -130,7 +130,7 @@ impl fmt::Display for Problem {
             Self::DuplicatePart(name) => format!("the layer has another part in section '{name}'"),
             Self::Notation(message) | Self::Invalid(message) => message.clone(),
             Self::Conflict(one, other) => {
-                format!("'{other}' conflicts with '{one}'; use one of cells, groups and cycle")
+                format!("'{other}' conflicts with '{one}'; use only one of cells, groups or cycle")
             }
             Self::Requires(key, other) => format!("'{key}' requires '{other}'"),
             Self::CellsOutsidePart(key) => {

@@ -68,8 +68,8 @@ impl Progress {
 
 /// The practice log of the groove at a path.
 pub(crate) fn progress_path(groove: &Path) -> PathBuf {
-    let taken = groove.extension().is_some_and(|e| e == "progress");
-    groove.with_extension(if taken { "progress.progress" } else { "progress" })
+    let is_log_itself = groove.extension().is_some_and(|e| e == "progress");
+    groove.with_extension(if is_log_itself { "progress.progress" } else { "progress" })
 }
 
 /// Loads the practice log of the groove at a path. A missing file is an empty log; an error is one line.
@@ -131,7 +131,7 @@ fn parse(text: &str) -> Result<Vec<Practice>, String> {
         return Err(format!("the key '{}' is not known", key.escape_debug()));
     }
     let Some(tables) = document.get("practice") else { return Ok(Vec::new()) };
-    let tables = tables.as_array_of_tables().ok_or("'practice' is no [[practice]]")?;
+    let tables = tables.as_array_of_tables().ok_or("expected [[practice]] tables")?;
     let entry = |(k, table): (usize, &Table)| {
         let string = |key: &str| table.get(key).and_then(Item::as_str).filter(|s| !s.contains(char::is_control));
         let number = |key: &str| table.get(key).and_then(Item::as_integer).and_then(|n| u64::try_from(n).ok());
@@ -146,7 +146,7 @@ fn parse(text: &str) -> Result<Vec<Practice>, String> {
                 loops: number("loops")?,
             })
         };
-        read().ok_or_else(|| format!("entry {} has not all of date, ladder, step, steps, speed, loops", k + 1))
+        read().ok_or_else(|| format!("entry {} needs date, ladder, step, steps, speed and loops", k + 1))
     };
     tables.iter().enumerate().map(entry).collect()
 }
@@ -191,8 +191,8 @@ mod tests {
             ("format = 1\nx = ", "line 2 is not TOML"),
             ("format = 1\ntitle = \"riff\"", "the key 'title'"),
             ("format = 9", "made by a newer teeter"),
-            ("format = 1\npractice = 3", "no [[practice]]"),
-            ("format = 1\n[[practice]]\ndate = \"2026-11-25\"", "entry 1 has not all"),
+            ("format = 1\npractice = 3", "expected [[practice]]"),
+            ("format = 1\n[[practice]]\ndate = \"2026-11-25\"", "entry 1 needs"),
             ("format = 1\n[[practice]]\ndate=\"d\"\nladder=\"l\"\nstep=7\nsteps=6\nspeed=\"1%\"\nloops=1", "entry 1"),
         ];
         for (text, words) in rows {

@@ -27,7 +27,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::EnterDigit => match key.map(|k| k.code) {
             Some(KeyCode::Char(c @ '0'..='9')) => {
                 let n = c as usize - '0' as usize;
-                run_command(state, Command::Lay(if n == 0 { 10 } else { n }));
+                run_command(state, Command::EnterGroup(if n == 0 { 10 } else { n }));
             }
             _ => ask(state, Question::Groups),
         },
@@ -145,8 +145,8 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
 
 /// The message after a command that enters cells at the end of the groove.
 fn end_of_groove(state: &State, command: &Command) -> Option<String> {
-    use Command::{Attack, Hold, Lay, LayLine, Rest, Toggle};
-    let enters = matches!(command, Attack(_) | Hold | Lay(_) | LayLine(_) | Rest | Toggle);
+    use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
+    let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(_) | Rest | Toggle);
     let (bar, section) = (state.input.keymap.first("add-bar"), state.input.keymap.first("add-section"));
     let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
     (enters && state.session.cursor().past_end).then(text)

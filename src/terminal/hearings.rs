@@ -1,6 +1,6 @@
 //! Requests to the analysis, the newest report, and the hearings the user has selected in it.
 
-use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Limits, Report, Scope};
+use crate::analysis::{AnalysisOptions, Carry, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
@@ -14,6 +14,7 @@ use std::sync::Arc;
 pub(crate) struct HearingsState {
     pub focus: Focus,
     pub limits: Limits,
+    pub carry: Carry,
     /// The newest report.
     pub result: Option<AnalysisResult>,
     /// The hearing of the strip, if the user has selected one.
@@ -22,7 +23,7 @@ pub(crate) struct HearingsState {
     pub extra: Vec<HearingKey>,
 }
 
-/// Attacks that the hearings are found for.
+/// The attacks to analyse.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) enum Focus {
     /// The first audible layer with attacks.
@@ -31,11 +32,11 @@ pub(crate) enum Focus {
     Layer(TrackedLayer),
     /// All audible layers.
     All,
-    /// The selection, as long as there is one; then [`Focus::All`].
+    /// The selection; without one [`Focus::All`].
     Selection,
 }
 
-/// A layer that is found again after an edit.
+/// A layer that can be found again after an edit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct TrackedLayer {
     layer: usize,
@@ -50,20 +51,20 @@ impl TrackedLayer {
         Some(Self { layer, name: layers.get(layer)?.name.clone(), count: layers.len() })
     }
 
-    /// The layer after an edit: that of its name, or if the number of layers is the same, the one that was renamed.
+    /// The layer after an edit: the one of the same name, or if the number of layers is unchanged, the one in its place.
     fn follow(&self, groove: &Groove) -> Option<Self> {
         let named = groove.layers().iter().position(|l| l.name == self.name);
         Self::new(groove, named.or((groove.layers().len() == self.count).then_some(self.layer))?)
     }
 }
 
-/// A report, and what it is a report of.
+/// A report and its request.
 #[derive(Debug, Clone)]
 pub(crate) struct AnalysisResult {
     pub revision: u64,
     pub ask: AnalysisOptions,
     pub report: Arc<Report>,
-    /// Whether what takes longer is of this report, and not kept from the one before.
+    /// Whether the slow parts belong to this report; otherwise they are kept from the previous one.
     pub is_refined: bool,
 }
 
@@ -104,11 +105,6 @@ impl State {
         key.index_in(hearings).map(|i| (i, &hearings[i]))
     }
 
-    /// Whether the chart over the playing speeds is that of an older groove or question.
-    pub(crate) fn has_stale_details(&self) -> bool {
-        self.hearings.result.as_ref().is_some_and(|result| !result.is_refined)
-    }
-
     pub(crate) fn written_beat(&self) -> Option<&Hearing> {
         self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
     }
@@ -125,7 +121,12 @@ impl State {
             Focus::Layer(tracked) => vec![tracked.layer],
             Focus::All => (0..self.groove().layers().len()).collect(),
         };
-        AnalysisOptions { scope: Scope { layers, region }, speed: self.speed(), limits: self.hearings.limits }
+        AnalysisOptions {
+            scope: Scope { layers, region },
+            speed: self.speed(),
+            limits: self.hearings.limits,
+            carry: self.hearings.carry,
+        }
     }
 }
 

@@ -278,7 +278,6 @@ fn press_char(state: &mut State, c: char) {
     update(state, Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE), KeyTime::UNKNOWN));
 }
 
-/// The screen as text.
 fn screen(state: &State, (width, height): (u16, u16)) -> String {
     let mut state = state.clone();
     update(&mut state, Event::Resize(width, height));

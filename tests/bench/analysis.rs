@@ -1,4 +1,4 @@
-//! Whole reports by number of attacks: strings of groups in no order, the hardest to cut. Nothing is asserted here.
+//! Reports, and what follows them, by number of attacks: strings of groups in no order, the hardest to cut. Nothing is asserted here.
 #![allow(missing_docs)]
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
@@ -62,5 +62,25 @@ fn reports(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, reports);
+/// The chart over the playing speeds and the gains that order the reasons.
+fn refinements(c: &mut Criterion) {
+    let mut group = c.benchmark_group("chart and gains");
+    group.sample_size(10);
+    for attacks in [100, 1000] {
+        for (name, figure) in [("no order", None), ("one figure", Some(&[4, 4, 5][..]))] {
+            let groove = groove(attacks, figure);
+            let first = report(&groove, &AnalysisOptions::default());
+            group.bench_with_input(BenchmarkId::new(name, attacks), &groove, |b, g| {
+                b.iter(|| {
+                    let mut report = first.clone();
+                    report.refine(g, &AnalysisOptions::default());
+                    report
+                });
+            });
+        }
+    }
+    group.finish();
+}
+
+criterion_group!(benches, reports, refinements);
 criterion_main!(benches);

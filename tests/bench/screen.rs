@@ -27,7 +27,7 @@ fn groove() -> Groove {
         while cell < 64 * 16 {
             let cells = [3, 3, 4, 3, 2, 5, 3][(i + layer) % 7];
             let at = Place { layer, section: 0, cell };
-            groove = groove.edited(&Edit::Lay { at, cells, attack: Attack::default() }).expect("lay");
+            groove = groove.edited(&Edit::Enter { at, cells, attack: Attack::default() }).expect("room");
             cell += cells;
             i += 1;
         }

@@ -40,13 +40,13 @@ fn takes_are_one_file_with_a_list_of_cues_next_to_it() {
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 2, "no other file is left behind");
     let list = cues(&table);
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).filter(|n| !n.starts_with("count-in: ")).collect();
-    let rival = "hearing 1: one pulse per attack, near the mean rate 124.4 BPM";
+    let rival = "hearing 1: changing pulse 137.1 then 106.7 BPM";
     let expected = [
         "groove".into(),
-        "groove under written beat".into(),
-        format!("groove under {rival}"),
-        format!("pulses alone, written beat + {rival}"),
-        format!("groove under {rival}"),
+        "groove with written beat".into(),
+        format!("groove with {rival}"),
+        format!("only written beat + {rival}"),
+        format!("groove with {rival}"),
     ];
     assert_eq!(names, expected);
     // Nine bars of 4/4 at 160, twice: 648000 frames each. A bar is counted in for the beat: 72000 frames.
@@ -71,7 +71,10 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
     let list: Vec<_> = cues(&result.errors).into_iter().filter(|c| !c.2.starts_with("count-in: ")).collect();
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).collect();
     assert_eq!(names, ["step 1 of 3: 50%, 1/4 = 80", "step 2 of 3: 75%, 1/4 = 120", "step 3 of 3: 100%, 1/4 = 160"]);
-    assert!(list[0].3.contains(" leads") && list[0].3.contains("muted after the opening: pass 4"), "{list:?}");
+    assert!(
+        list[0].3.contains(" leads") && list[0].3.contains("passes muted after their first bar (or beat): 4"),
+        "{list:?}"
+    );
     assert!(list[2].3.contains("cells of 94 ms are too fast"), "{}", list[2].3);
 }
 
@@ -278,7 +281,7 @@ fn notation_is_written_as_it_is_asked_for() {
     assert_eq!((small(&beats.text), beats.errors.as_str()), (37, ""), "hearing 2 is the written beat");
     let average = score(&["--over", "nothing", "--hearing", "1"]);
     assert_eq!(small(&average.text), 0);
-    let message = "skipped hearing 1 (one pulse per attack, near the mean rate), which cannot be notated exactly: ";
+    let message = "skipped hearing 1 (changing pulse), which cannot be notated exactly: ";
     assert!(average.errors.contains(message) && average.errors.lines().count() == 1, "{}", average.errors);
     // A grid can show it.
     assert_eq!(succeed(&["export", DEMO, "--as", "svg", "-o", "-", "--hearing", "1"]).errors, "");
@@ -370,4 +373,39 @@ fn a_signal_leaves_no_temporary_file_and_reports_what_was_written() {
         assert!(last.starts_with("teeter: interrupted; written: ") && last.contains(written), "{message}");
         assert!(!files(home.path()).iter().any(|f| f.contains(".teeter-") || f.contains("/b.html")), "{message}");
     }
+}
+
+#[test]
+fn names_that_act_on_a_terminal_are_shown_escaped() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("a\u{1b}[31m\u{202e}\nb.toml");
+    let text = "format = 1\ntitle = \"t\u{2066}\"\n[[section]]\nname = \"s\u{2028}\"\nmeter = \"4/4\"\ntempo = 100\nbars = 1\n\
+                [[layer]]\nname = \"l\u{200f}\"\nvoice = \"wood\"\ncells = \"X.x. x.x. ..x. x.x.\"\n\
+                [[layer]]\nname = \"m\"\nvoice = \"hat\"\nsound = \"no\u{202e}ne.wav\"\ncells = \".... x... .... x...\"\n";
+    std::fs::write(&path, text).expect("the groove");
+    let path = path.to_str().expect("a path");
+    let missing = format!("{path}x");
+    let out = folder.path().join("o\u{9b}.mid");
+    let rows: [&[&str]; 8] = [
+        &["check", path],
+        &["explain", path],
+        &["explain", "--json", path],
+        &["explain", path, DEMO],
+        &["export", "--as", "txt", path],
+        &["export", "--as", "midi", path, "-o", out.to_str().expect("a path")],
+        &["check", &missing],
+        &["export", "--as", "\u{1b}[2J", path],
+    ];
+    for words in rows {
+        let result = run(words, b"");
+        for (stream, text) in [("output", &result.text), ("errors", &result.errors)] {
+            let hidden =
+                |c: char| c.is_control() && c != '\n' && c != '\t' || "\u{202e}\u{2066}\u{2028}\u{200f}".contains(c);
+            assert!(!text.contains(hidden), "{words:?}, {stream}: {text:?}");
+        }
+        assert!(result.text.len() + result.errors.len() > 0, "{words:?}");
+    }
+    let checked = run(&["check", path], b"");
+    assert!(checked.text.contains(r"a\u{1b}[31m\u{202e}\nb.toml: ok: t\u{2066}"), "{}", checked.text);
+    assert!(checked.errors.contains(r"no\u{202e}ne.wav"), "{}", checked.errors);
 }

@@ -59,7 +59,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
             "'1/1' for '--silence <1/4>': expected 1/2 to 1/64",
         ),
         (&["render", DEMO, "-o", "x.wav", "--silence", "1/4"], 2, "--ladder"),
-        (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "expected beat, beat/2 to 4"),
+        (&["takes", DEMO, "-o", "x.wav", "--take", "beats"], 2, "expected beat, beat/2, beat/3, beat/4"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "song"], 2, "expected groove, beat, hearing:1"),
         (&["takes", DEMO, "-o", "x.wav", "--take", "hearing:99"], 2, "expected the number of a hearing, 1 to "),
         (&["takes", DEMO, "-o", "x.mp3"], 2, "expected a file name that ends in .wav, found x.mp3"),
@@ -92,7 +92,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&["riff.TOML"], 2, "the editor needs a terminal"),
         (&["README.md"], 2, "the editor needs a terminal"),
         (&["explain"], 2, "required"),
-        (&["explain", "src"], 1, "there is no groove"),
+        (&["explain", "src"], 1, "no groove (.toml file) found in the given folders"),
         (&[DEMO], 2, "the editor needs a terminal"),
         (&["explain", DEMO, "--no-such"], 2, "unexpected argument"),
     ];

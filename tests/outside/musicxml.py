@@ -85,9 +85,11 @@ def compare(score, exact):
             if not near(at, w_at) or not near(length, w_length):
                 yield f"part {p}: attack at {at} for {length}, expected {w_at} {w_length}"
     marks = [m for m in score.recurse().getElementsByClass(tempo.MetronomeMark)]
-    found = [round(float(m.getQuarterBPM()), 3) for m in marks]
-    if found != [round(x, 3) for x in exact["quarters_per_minute"]]:
-        yield f"tempos {found}, expected {exact['quarters_per_minute']}"
+    found = [float(m.getQuarterBPM()) for m in marks]
+    wanted = exact["quarters_per_minute"]
+    # The marks have six significant digits.
+    if len(found) != len(wanted) or any(abs(a / b - 1) > 5.1e-6 for a, b in zip(found, wanted)):
+        yield f"tempos {found}, expected {wanted}"
 
 
 def judge(path):

@@ -75,8 +75,9 @@ fn others_read_our_scores_as_they_are() {
         let report = report(&groove, &AnalysisOptions::default());
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
-        let bytes = write(&piece, &NotationOptions { under, ..NotationOptions::default() })
-            .unwrap_or_else(|e| panic!("{name}: {e}"));
+        let mut bytes = Vec::new();
+        write(&piece, &NotationOptions { under, ..NotationOptions::default() }, &mut bytes)
+            .unwrap_or_else(|e| panic!("{name}: {e:?}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }

@@ -2,10 +2,10 @@
 
 use super::super::clock::wholes;
 use super::super::hearing::{Hearing, Kind};
-use super::super::landing::{Depth, Landings};
+use super::super::landing::Depth;
 use super::super::limits;
 use super::super::listener::TwoStreams;
-use super::super::stream::nearest;
+use super::super::stream::{exact, nearest};
 use super::built::depth_of;
 use super::{Fact, Finding, Material, OURS, Part, Reason, place_of};
 use crate::rhythm::{MeterKind, Place};
@@ -21,13 +21,23 @@ const LIKELY: f64 = 0.1;
 /// Greatest term of a cross-rhythm that is named.
 const MAX_TERM: u8 = 8;
 
+/// Greatest term of the exact ratio of two streams that is named.
+const MAX_EXACT_TERM: u32 = 16;
+
 const OFF_THE_BEAT: &[Part] = &[Part::Displaced, Part::OtherRate, Part::Average, Part::Unequal, Part::Changing];
 
 /// Two beats, one of the layers asked about and one of all.
 pub(super) fn two_streams(t: &TwoStreams, meets_after: Option<f64>) -> Finding {
-    let ratio = nearest(t.ratio, 8).unwrap_or((1, 1));
+    let exact = exact(t.ratio).filter(|r| r.0.max(r.1) <= MAX_EXACT_TERM);
+    let ratio = exact.or_else(|| nearest(t.ratio, 8)).unwrap_or((1, 1));
     Finding {
-        reason: Reason::TwoStreams { followed_bpm: t.followed_bpm, all_bpm: t.all_bpm, ratio, meets_after },
+        reason: Reason::TwoStreams {
+            followed_bpm: t.followed_bpm,
+            all_bpm: t.all_bpm,
+            ratio,
+            is_exact: exact.is_some(),
+            meets_after,
+        },
         part: None,
         threshold: 0.2,
         source: OURS,
@@ -40,12 +50,12 @@ pub(super) fn facts(m: &Material<'_>) -> Vec<Fact> {
     let mut found = landings(m);
     found.extend(downbeats(m));
     found.extend(silence(m));
-    found.extend(m.hearings.iter().filter(|h| h.probability >= LIKELY).filter_map(|h| heard(m, h)));
+    found.extend(m.hearings.iter().filter(|h| h.probability >= LIKELY).filter_map(|h| hearing_fact(m, h)));
     found
 }
 
-/// What a likely hearing tells.
-fn heard(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
+/// The reason that a likely hearing gives, if its kind gives one.
+fn hearing_fact(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
     let first = h.stretches.first().and_then(|s| m.attacks.get(s.first)).map(place_of);
     let fact = |reason, parts, threshold, source, place| {
         Some(Fact { reason, parts, threshold, source, place, weight: 0.3 + 0.6 * h.probability })
@@ -80,12 +90,17 @@ fn landings(m: &Material<'_>) -> Vec<Fact> {
     let mut found = Vec::new();
     let Some(written) = m.written() else { return found };
     let silent = written.unsounded as f64 / written.pulses.len().max(1) as f64;
-    let mut all = Landings::default();
-    m.focus.iter().filter_map(|l| m.layers.get(*l)).for_each(|l| all.merge(&l.landings));
+    let (mut weak_ones, mut all) = (0, 0);
+    for part in m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| &l.sections) {
+        // Thirds in a compound meter are the plain cut of its beat, as halves are in the others.
+        let meter = &m.groove.sections()[part.section].meter;
+        let plain = if meter.kind() == MeterKind::Compound { 3 } else { 2 };
+        let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2 && n != plain);
+        weak_ones += part.landings.rows.iter().filter(|r| weak(r.depth)).map(|r| r.count).sum::<usize>();
+        all += part.landings.total;
+    }
+    let share = weak_ones as f64 / all.max(1) as f64;
     let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2);
-    // Thirds in a compound meter are the plain cut of its beat.
-    let compound = m.groove.sections().iter().all(|s| s.meter.kind() == MeterKind::Compound);
-    let share = all.share(|d| weak(d) && !(compound && d == Depth::Part(3)));
     // While every beat sounds, nobody misses the attacks on it.
     if share >= WEAK && written.unsounded > 0 {
         let at = m.attacks.iter().find(|a| depth_of(m.groove, a).is_some_and(weak));
@@ -163,11 +178,11 @@ fn silence(m: &Material<'_>) -> Option<Fact> {
 /// The first beat on which nothing sounds, as a cell of the focus layer.
 fn silent_place(m: &Material<'_>, counted: &Hearing) -> Option<Place> {
     let layer = *m.focus.first()?;
-    let near = |p: f64| {
+    let sounds = |p: f64| {
         let next = m.everything.partition_point(|a| a.seconds < p - 0.01);
         m.everything.get(next).is_some_and(|a| a.seconds < p + 0.01)
     };
-    let pulse = counted.pulses.iter().copied().find(|p| !near(*p))?;
+    let pulse = counted.pulses.iter().copied().find(|p| !sounds(*p))?;
     let moment = m.clock.moment(pulse)?;
     let context = m.groove.context(layer, moment.section);
     let beat = (moment.wholes / wholes(context.meter.beat())).round() as usize;

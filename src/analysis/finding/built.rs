@@ -76,7 +76,7 @@ fn cells(m: &Material<'_>) -> Vec<Fact> {
             reason: Reason::CellsPerBeat { cells, share },
             parts: FOLLOWED,
             threshold: f64::from(MAX_COUNTED),
-            source: "common practice, no source: syllables reach to eighths of the beat",
+            source: "common practice, no published source: there are counting syllables down to eighths of the beat",
             place: at.map(place_of),
             weight: 0.2 + 0.4 * share.min(1.0),
         });

@@ -17,7 +17,6 @@ use crate::rhythm::{Groove, Place};
 /// One reason why a groove is hard.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
-    /// The reason with its numbers.
     pub(crate) reason: Reason,
     /// The part of the hardness it belongs to; `None` for two streams, which is no part of it.
     pub(crate) part: Option<Part>,
@@ -31,7 +30,7 @@ pub struct Finding {
     pub(crate) weight: f64,
 }
 
-const OURS: &str = "ours, no source";
+const OURS: &str = "chosen by teeter, no published source";
 
 /// What the findings are drawn from.
 pub(super) struct Material<'a> {

@@ -26,7 +26,6 @@ pub(super) struct Fit<'a> {
 
 /// Where a time lies among pulses.
 struct Position {
-    /// The nearest pulse.
     pulse: usize,
     /// How far it is, in seconds.
     distance: f64,
@@ -52,6 +51,9 @@ impl Ring<'_> {
         if n == 0 {
             return None;
         }
+        // An attack of a region may sound outside of it, where swing moves it.
+        let first = self.pulses[0];
+        let time = if self.length > 0.0 { first + (time - first).rem_euclid(self.length) } else { time };
         let before = self.pulses.partition_point(|p| *p <= time + 1e-9) as isize - 1;
         let (last, next) = (self.at(before), self.at(before + 1));
         let interval = (next - last).max(1e-9);
@@ -105,7 +107,7 @@ impl<'a> Fit<'a> {
                         let share = p.distance / p.interval.max(1e-9);
                         squares = (squares.0 + p.distance.powi(2), squares.1 + share.powi(2));
                     }
-                    Some(p) => fit.beside(p, exact),
+                    Some(p) => fit.count_between(p, exact),
                     None => fit.off_pulse += 1,
                 }
                 next += 1;
@@ -130,15 +132,15 @@ impl<'a> Fit<'a> {
         fit
     }
 
-    fn beside(&mut self, p: &Position, exact: bool) {
-        let near = |cut: &&u16| {
+    fn count_between(&mut self, p: &Position, exact: bool) {
+        let is_on_part = |cut: &&u16| {
             let cells = p.phase * f64::from(**cut);
             let tolerance = if exact { EXACT } else { limits::AGREES.value / 100.0 };
             let nearest = cells.round();
             (cells - nearest).abs() <= tolerance && nearest > 0.5 && nearest < f64::from(**cut) - 0.5
         };
         let cuts = if exact { &CUTS[..] } else { &CUTS[..FREE_CUTS] };
-        match cuts.iter().find(near) {
+        match cuts.iter().find(is_on_part) {
             Some(cut) => match self.between.iter_mut().find(|b| b.0 == *cut) {
                 Some(row) => row.1 += 1,
                 None => self.between.push((*cut, 1)),

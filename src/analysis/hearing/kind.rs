@@ -1,6 +1,6 @@
 //! What a hearing is, and its name.
 
-use super::Material;
+use super::{Material, distinct_tempos};
 use crate::analysis::listener::{self, Member};
 use crate::analysis::stream::nearest;
 use crate::rhythm::{MeterKind, Time};
@@ -68,6 +68,7 @@ impl Kind {
             Self::Every { beats, from: 1 } | Self::Against(1, beats) => format!("every {beats} beats"),
             Self::Every { beats, from } => format!("every {beats} from {from}"),
             Self::Displaced { late, .. } => late.to_string(),
+            Self::Against(pulses, 1) => format!("{pulses} per beat"),
             Self::Against(pulses, beats) => format!("{pulses} against {beats}"),
             Self::Unequal(sizes) => sizes_text(sizes),
             Self::Average => "average pulse".to_owned(),
@@ -91,7 +92,7 @@ impl fmt::Display for Kind {
             Self::Every { beats, from: 1 } | Self::Against(1, beats) => write!(f, "every {beats} beats"),
             Self::Every { beats, from } => write!(f, "every {beats} beats, from beat {from}"),
             Self::Parts(2) => f.write_str("double the beat"),
-            Self::Parts(n) => write!(f, "{} pulses per beat", number(n)),
+            Self::Parts(n) | Self::Against(n, 1) => write!(f, "{} pulses per beat", number(n)),
             Self::Units => f.write_str("units of the meter"),
             Self::Bars => f.write_str("the bars"),
             Self::Displaced { period: (1, 1), late } => write!(f, "the same tempo, {late}"),
@@ -135,7 +136,7 @@ const SAME_RATIO: f64 = 0.02;
 
 /// What a hearing of the model is.
 pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let additive = m.sections.first().is_some_and(|s| !s.meter.heads.is_empty());
+    let additive = listener::Section::longest(m.sections).is_some_and(|s| !s.meter.heads.is_empty());
     if h.written_share > 0.99 {
         match h.member {
             Some(Member::Beats { every: 1, .. }) if additive => return Kind::Units,
@@ -146,7 +147,13 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
             None => {}
         }
     }
-    match h.kind {
+    // Changes of the order or the place of beats, at one tempo, are no change of the pulse.
+    let is_one_tempo = || distinct_tempos(h.stretches.iter().map(|s| s.period), 1.0).len() == 1;
+    let kind = match (h.kind, h.stretches.first()) {
+        (listener::Kind::Changing, Some(first)) if is_one_tempo() => first.kind,
+        (kind, _) => kind,
+    };
+    match kind {
         listener::Kind::Changing => Kind::Changing,
         listener::Kind::Average => Kind::Average,
         listener::Kind::Unequal => {
@@ -161,7 +168,7 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
 
 /// An even pulse by its ratio to the beat and its phase.
 fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let Some(section) = m.sections.first() else { return Kind::Even };
+    let Some(section) = listener::Section::longest(m.sections) else { return Kind::Even };
     let ratio = h.period / section.meter.beat;
     let Some((n, d)) = nearest(ratio, 8) else { return Kind::Even };
     if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {

@@ -106,7 +106,8 @@ impl Hearing {
     }
 }
 
-/// The tempos of some periods in order, at most four, without those that cannot be told from the one before.
+/// The tempos of some periods in order, at most four, without those that cannot be told from the one before; of a row that comes
+/// again, one round.
 pub(super) fn distinct_tempos(periods: impl Iterator<Item = f64>, speed: f64) -> Vec<f64> {
     let mut tempos: Vec<f64> = Vec::new();
     for period in periods {
@@ -116,7 +117,9 @@ pub(super) fn distinct_tempos(periods: impl Iterator<Item = f64>, speed: f64) ->
             tempos.push(bpm);
         }
     }
-    tempos.truncate(4);
+    let repeats = |d: &usize| tempos.iter().zip(&tempos[*d..]).all(|(a, b)| (a / b - 1.0).abs() < 1e-3);
+    let round = (1..tempos.len()).find(|d| tempos.len().is_multiple_of(*d) && repeats(d));
+    tempos.truncate(round.unwrap_or(tempos.len()).min(4));
     tempos
 }
 
@@ -174,9 +177,9 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let mut pulses: Vec<f64> = (0..passes).flat_map(|p| once.iter().map(move |t| at(p) + t)).collect();
     pulses.retain(|p| *p >= from - 1e-9 && *p < to - 1e-9);
     // Where two even runs meet, round the loop too, a pulse stands once.
-    let near = MIN_INTERVAL * h.period;
-    pulses.dedup_by(|a, b| *a - *b < near);
-    if pulses.len() > 1 && pulses[0] + to - from - pulses[pulses.len() - 1] < near {
+    let min_interval = MIN_INTERVAL * h.period;
+    pulses.dedup_by(|a, b| *a - *b < min_interval);
+    if pulses.len() > 1 && pulses[0] + to - from - pulses[pulses.len() - 1] < min_interval {
         pulses.pop();
     }
     let stretches = if h.stretches.len() == 1 {

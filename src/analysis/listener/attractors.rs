@@ -16,6 +16,8 @@ const MANY_EVENTS: usize = 200;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Attractor {
     pub(super) start: Start,
+    /// Where it has settled: the distance to it at the last event.
+    pub(super) settled: f32,
     /// Pulses in a round.
     pub(super) pulses: f32,
     /// Phase of the pulses as a part of their mean period.
@@ -44,9 +46,10 @@ pub(super) fn attractors(
         periods.iter().filter(slow_enough).flat_map(|p| (0..count).map(move |i| start(*p, i))).collect();
     let mut all: Vec<Attractor> = Vec::with_capacity(starts.len());
     for bundle in starts.chunks(LANES) {
-        course.follow(bundle, parts == 1, steps);
-        let ends = measure(course, length, steps);
-        all.extend(bundle.iter().zip(ends).map(|(start, end)| Attractor { start: *start, ..end }));
+        let settled = course.settle(bundle);
+        course.follow(bundle, settled, parts == 1, steps);
+        let ends = bundle.iter().zip(settled).zip(measure(course, length, steps));
+        all.extend(ends.map(|((start, settled), end)| Attractor { start: *start, settled, ..end }));
     }
     all.retain(|a| a.pulses >= 1.0 && params.allows(length / f64::from(a.pulses)));
     all.sort_by(|a, b| b.gain.total_cmp(&a.gain));
@@ -84,6 +87,7 @@ fn measure(course: &Course, length: f64, steps: &[Step]) -> [Attractor; LANES] {
         let origin = if origin[i].is_nan() { 0.0 } else { origin[i] };
         Attractor {
             start: Start { period: 0.0, sigma: 0.0, phase: 0.0 },
+            settled: 0.0,
             pulses: pulses[i],
             phase: (origin + sum[i] / weight[i].max(1e-9)).rem_euclid(1.0),
             // Coarse, so that equal gains are equal and the earlier start stays.

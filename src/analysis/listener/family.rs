@@ -70,6 +70,10 @@ pub(crate) fn is_familiar(period: f64, meter: &WrittenMeter) -> bool {
 }
 
 impl Written {
+    pub(super) fn seconds(&self) -> f64 {
+        self.to - self.from
+    }
+
     /// What a span from one time of the loop to another holds of a section.
     pub(super) fn new(section: &Section, range: (f64, f64), speed: f64) -> Self {
         let (from, to) = (section.start.max(range.0), section.end.min(range.1));

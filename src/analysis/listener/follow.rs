@@ -28,6 +28,11 @@ pub(super) struct Start {
     pub(super) phase: f32,
 }
 
+/// A number of each start; the last one fills the lanes that are left.
+fn lanes(starts: &[Start], of: fn(&Start) -> f32) -> Lanes {
+    std::array::from_fn(|i| of(&starts[i.min(starts.len() - 1)]))
+}
+
 /// What a pulse was at an event: the distance to it in seconds, its number, and the bell `g` of the distance.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Step {
@@ -57,31 +62,34 @@ impl Course {
         }
     }
 
-    /// Follows up to [`LANES`] pulses, settled first, once round the loop. With `single`, of two neighbours on one pulse the
-    /// farther one is not on it: its bell is 0.
-    pub(super) fn follow(&self, starts: &[Start], single: bool, out: &mut Vec<Step>) {
-        let lanes = |of: fn(&Start) -> f32| -> Lanes { std::array::from_fn(|i| of(&starts[i.min(starts.len() - 1)])) };
-        let (period, sharpness) = (lanes(|s| s.period), lanes(|s| 1.0 / s.sigma));
+    /// The distances to up to [`LANES`] pulses at the last event, settled.
+    pub(super) fn settle(&self, starts: &[Start]) -> Lanes {
+        let period = lanes(starts, |s| s.period);
+        let (rate, sharpness) = (period.map(|p| 1.0 / p), lanes(starts, |s| 1.0 / s.sigma));
         let n = self.steps.len();
         let short = n <= SETTLE / 2;
         let from = if short { 0 } else { n.saturating_sub(SETTLE) };
         // The start is at the phase itself, before the first event that is settled on.
         let lead = if from == 0 { self.times[0] } else { 0.0 };
-        let mut since = lanes(|s| s.phase).map(|phase| lead - phase);
-        self.advance(&period, &sharpness, &mut since, 0.0);
-        for step in &self.steps[from + 1..] {
-            self.advance(&period, &sharpness, &mut since, *step);
+        let mut since = lanes(starts, |s| s.phase).map(|phase| lead - phase);
+        let once_more = if short { &self.steps[..] } else { &[] };
+        for step in [0.0].iter().chain(&self.steps[from + 1..]).chain(once_more) {
+            self.advance(&period, &rate, &sharpness, &mut since, *step);
         }
-        if short {
-            for step in &self.steps {
-                self.advance(&period, &sharpness, &mut since, *step);
-            }
-        }
+        since
+    }
+
+    /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
+    /// pulse the farther one is not on it: its bell is 0.
+    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<Step>) {
+        let period = lanes(starts, |s| s.period);
+        let (rate, sharpness) = (period.map(|p| 1.0 / p), lanes(starts, |s| 1.0 / s.sigma));
+        let mut since = settled;
         out.clear();
         let mut index = [0.0; LANES];
         let mut before = [0.0; LANES];
         for step in &self.steps {
-            let mut now = self.advance(&period, &sharpness, &mut since, *step);
+            let mut now = self.advance(&period, &rate, &sharpness, &mut since, *step);
             index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
             now.index = index;
             let bell = now.bell;
@@ -101,11 +109,11 @@ impl Course {
 
     /// Goes on to the next event; `index` is the number of pulses passed.
     #[inline]
-    fn advance(&self, period: &Lanes, sharpness: &Lanes, since: &mut Lanes, step: f32) -> Step {
+    fn advance(&self, period: &Lanes, rate: &Lanes, sharpness: &Lanes, since: &mut Lanes, step: f32) -> Step {
         let mut now = Step { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
         for lane in 0..LANES {
             let x = since[lane] + step;
-            let z = round(x / period[lane] - TIE);
+            let z = round(x * rate[lane] - TIE);
             let e = x - z * period[lane];
             let d = e * sharpness[lane];
             let g = exp(-0.5 * d * d);

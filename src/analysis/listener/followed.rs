@@ -100,9 +100,10 @@ impl Densities {
     #[inline]
     fn share(&self, event: usize, weight: f32, steps: &[Step], off: &Lanes) -> Lanes {
         let index = &steps[event].index;
+        let returned = || std::array::from_fn(|i| steps[0].index[i] + steps[steps.len() - 1].index[i]);
+        let next: Lanes = steps.get(event + 1).map_or_else(returned, |s| s.index);
         std::array::from_fn(|i| {
-            let next = steps.get(event + 1).map_or(steps[0].index[i] + steps[steps.len() - 1].index[i], |s| s.index[i]);
-            weight * (off[i] - self.log_mean[i]) - self.silent * (next - index[i] - 1.0).max(0.0)
+            weight * (off[i] - self.log_mean[i]) - self.silent * (next[i] - index[i] - 1.0).max(0.0)
         })
     }
 
@@ -157,7 +158,7 @@ impl Tally {
             self.hit[i] += if index[i] == self.last[i] { 0.0 } else { hit };
             self.last[i] = if bell[i] > HIT { index[i] } else { self.last[i] };
             let period = INDEX_PERIOD as f32;
-            slot[i] = low_bits(index[i] - period * round((index[i] - 5.5) / period));
+            slot[i] = low_bits(index[i] - period * round((index[i] - 5.5) * (1.0 / period)));
         }
         for i in 0..LANES {
             self.heads[i][slot[i] as usize % SLOTS] += f64::from(weight * (on[i] - off[i]));
@@ -175,7 +176,8 @@ pub(super) fn measure(
     steps: &mut Vec<Step>,
 ) -> Vec<Followed> {
     let starts: Vec<Start> = bundle.iter().map(|a| a.start).collect();
-    course.follow(&starts, parts == 1, steps);
+    let settled = std::array::from_fn(|i| bundle[i.min(bundle.len() - 1)].settled);
+    course.follow(&starts, settled, parts == 1, steps);
     let densities = Densities::new(&starts, parts, params);
     let mut tally = Tally::NONE;
     let mut shares = vec![[0.0_f64; LANES]; windows.count()];

@@ -2,6 +2,7 @@
 
 use super::input::Input;
 use super::listen;
+use super::speeds::in_parallel;
 
 /// One thing that is not so in a counterfactual.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,8 +63,9 @@ pub(crate) fn gains(input: &Input) -> Vec<Gain> {
             asked.push((Cause::Layer(layer), input.clone().without(layer)));
         }
     }
-    let gain = |(cause, other): (Cause, Input)| Some(Gain { cause, gain: listen(&other)?.written - base.written });
-    let mut gains: Vec<Gain> = asked.into_iter().filter_map(gain).collect();
+    let gain =
+        |(cause, other): &(Cause, Input)| Some(Gain { cause: *cause, gain: listen(other)?.written - base.written });
+    let mut gains: Vec<Gain> = in_parallel(&asked, gain).into_iter().flatten().collect();
     gains.sort_by(|a, b| b.gain.total_cmp(&a.gain));
     gains
 }

@@ -54,6 +54,13 @@ impl Pulses {
         }
     }
 
+    fn first(&self) -> Option<f64> {
+        match self {
+            Self::Times(times) => times.first().copied(),
+            Self::Cells { cell, starts, .. } => starts.first().map(|i| cell.origin + *i as f64 * cell.length),
+        }
+    }
+
     pub(super) fn count(&self) -> usize {
         match self {
             Self::Times(times) => times.len(),
@@ -128,6 +135,11 @@ impl Candidate {
             [piece] => piece.pulses.times(),
             pieces => pieces.iter().flat_map(|p| p.pulses.times().into_owned()).collect(),
         }
+    }
+
+    /// Its first pulse.
+    pub(super) fn first(&self) -> Option<f64> {
+        self.pieces.iter().find_map(|p| p.pulses.first())
     }
 
     /// The number of its pulses.

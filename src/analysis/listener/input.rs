@@ -31,6 +31,13 @@ pub(crate) struct Section {
     pub meter: WrittenMeter,
 }
 
+impl Section {
+    /// The section that lasts longest, of equal ones the first: a pickup does not say what the beat is.
+    pub(crate) fn longest(sections: &[Self]) -> Option<&Self> {
+        sections.iter().reduce(|a, b| if b.end - b.start > (a.end - a.start) * (1.0 + 1e-9) { b } else { a })
+    }
+}
+
 /// The written meter in seconds at full speed. The model itself does not know it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct WrittenMeter {
@@ -68,8 +75,17 @@ pub(crate) struct Input {
     pub speed: f64,
     /// The constants of the model.
     pub params: Params,
-    /// What was heard just before; empty to listen cold.
-    pub context: Vec<Carried>,
+    /// What the listener brings along.
+    pub context: Context,
+}
+
+/// What a listener brings along into a part of a groove.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Context {
+    /// Nothing: every tempo is heard afresh.
+    Cold,
+    /// The pulse heard before, from the part that comes just before this one, if there is any.
+    After(Option<Box<Input>>),
 }
 
 impl Input {
@@ -107,7 +123,8 @@ impl Input {
                 Some(Attack { seconds, accent: e.attack.accent, voice, layer })
             }));
         }
-        let input = Self { attacks, sections, speed, params: Params::new(Limits::default()), context: Vec::new() };
+        let input =
+            Self { attacks, sections, speed, params: Params::new(Limits::default()), context: Context::After(None) };
         input.between(window.0, window.1)
     }
 

@@ -28,7 +28,9 @@ pub(super) fn exp(x: f32) -> f32 {
     let shifted = y + ROUND;
     let f = (y - (shifted - ROUND)) * std::f32::consts::LN_2;
     // Taylor series on half a power of two; the first term left out is below 2e-7.
-    let p = 1.0 + f * (1.0 + f * (1.0 / 2.0 + f * (1.0 / 6.0 + f * (1.0 / 24.0 + f * (1.0 / 120.0 + f / 720.0)))));
+    let (square, cubic) = (f * f, 1.0 / 2.0 + f * (1.0 / 6.0));
+    let rest = 1.0 / 24.0 + f * (1.0 / 120.0) + square * (1.0 / 720.0);
+    let p = 1.0 + f + square * (cubic + square * rest);
     p * f32::from_bits((shifted.to_bits() << 23).wrapping_add(0x3f80_0000))
 }
 
@@ -40,7 +42,7 @@ pub(super) fn ln(x: f32) -> f32 {
     let m = f32::from_bits(x.to_bits().wrapping_sub(e));
     let s = (m - 1.0) / (m + 1.0);
     let q = s * s;
-    let atanh = s * (1.0 + q * (1.0 / 3.0 + q * (1.0 / 5.0 + q * (1.0 / 7.0 + q / 9.0))));
+    let atanh = s * (1.0 + q * (1.0 / 3.0) + q * q * (1.0 / 5.0 + q * (1.0 / 7.0) + q * q * (1.0 / 9.0)));
     2.0 * atanh + (e as i32) as f32 * (std::f32::consts::LN_2 / 8_388_608.0)
 }
 

@@ -13,9 +13,8 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
     all.retain(|c| c.probability > 0.0 && c.count() > 0);
     // Equal ones come in the order of their pulses, however they are rounded.
     let key = |c: &Candidate| {
-        let first = c.times().first().copied().unwrap_or(0.0);
         let rounded = |x: f64| (x * 1e7).round() as i64;
-        (std::cmp::Reverse(rounded(c.probability)), rounded(c.period), rounded(first))
+        (std::cmp::Reverse(rounded(c.probability)), rounded(c.period), rounded(c.first().unwrap_or(0.0)))
     };
     all.sort_by_cached_key(key);
     let mut kept: Vec<Candidate> = Vec::new();

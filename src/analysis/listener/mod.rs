@@ -34,7 +34,8 @@ mod tests;
 pub(crate) use family::{Member, is_familiar};
 pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
-pub(crate) use input::{Carried, Input, Section};
+use input::Carried;
+pub(crate) use input::{Context, Input, Section};
 pub(crate) use listening::{ABOUT_AS_LIKELY, Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
 pub(crate) use speeds::{Leader, SpeedChart, chart};
 
@@ -74,12 +75,19 @@ pub(crate) fn listen(input: &Input) -> Option<Listening> {
     if !(input.speed.is_finite() && input.speed > 0.0 && input.length().is_finite()) {
         return None;
     }
-    let mut context = input.context.clone();
+    let mut context = match &input.context {
+        Context::After(Some(before)) => {
+            listen(&Input { speed: input.speed, ..(**before).clone() }).map(|heard| heard.carried()).unwrap_or_default()
+        }
+        _ => Vec::new(),
+    };
     let mut parts: Vec<(f64, Listening)> = Vec::new();
     for span in evidence::spans(input) {
         if let Some(heard) = hear(span, &context, input) {
             let part = told(&heard, input);
-            context = part.carried();
+            if input.context != Context::Cold {
+                context = part.carried();
+            }
             parts.push((heard.span.length, part));
         }
     }
@@ -161,6 +169,8 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
     let overlaps = |s: &&Section| s.start < to - 1e-9 && s.end > from + 1e-9;
     let written = |s: &Section| Written::new(s, (from, to), input.speed);
     let sections: Vec<Written> = input.sections.iter().filter(overlaps).map(written).collect();
+    // A pickup does not say what the beat is.
+    let longest = sections.iter().reduce(|a, b| if b.seconds() > a.seconds() * (1.0 + 1e-9) { b } else { a });
     let mut listening = Listening {
         cell: heard.cell,
         feel: heard.feel,
@@ -181,7 +191,7 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
             Kind::Unequal => &mut split.unequal,
             Kind::Average => &mut split.average,
             Kind::Changing => &mut split.changing,
-            Kind::Even if sections.first().is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
+            Kind::Even if longest.is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
             Kind::Even => &mut split.other_rate,
         } += c.probability * (1.0 - written_share);
         if c.probability >= MIN_PROBABILITY {

@@ -117,7 +117,7 @@ impl<'a> OffGrid<'a> {
         let mut at = 0;
         for bundle in pulses.chunk_by(|a, b| a.parts == b.parts).flat_map(|g| g.chunks(LANES)) {
             let starts: Vec<Start> = bundle.iter().map(|f| f.start).collect();
-            self.course.follow(&starts, bundle[0].parts == 1, &mut steps);
+            self.course.follow(&starts, self.course.settle(&starts), bundle[0].parts == 1, &mut steps);
             each(at, &starts, bundle[0].parts, &steps);
             at += bundle.len();
         }

@@ -53,7 +53,7 @@ fn half_turn(turns: f64) -> (f64, f64) {
     let x = PI * (turns - ((turns + ROUND) - ROUND));
     let q = x * x;
     // Taylor series up to a quarter turn.
-    let term = |sum: f64, n: f64| 1.0 - q / (n * (n + 1.0)) * sum;
+    let term = |sum: f64, n: f64| 1.0 - q * (1.0 / (n * (n + 1.0))) * sum;
     let sin = [16.0, 14.0, 12.0, 10.0, 8.0, 6.0, 4.0, 2.0].into_iter().fold(1.0, term);
     let cos = [17.0, 15.0, 13.0, 11.0, 9.0, 7.0, 5.0, 3.0, 1.0].into_iter().fold(1.0, term);
     (x * sin, cos)

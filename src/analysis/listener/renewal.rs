@@ -32,9 +32,14 @@ pub(super) struct Rate {
     pub(super) shares: Vec<f64>,
 }
 
-/// The interval that ends at each event, and the weight of the event it starts from.
+/// The interval that ends at each event.
 pub(super) struct Gaps {
-    gaps: Vec<(f64, f32)>,
+    /// In seconds, in order of length.
+    sorted: Vec<f64>,
+    /// The different ones: on a grid there are few.
+    different: Vec<f32>,
+    /// Of each event which of these it is, and the weight of the event it starts from.
+    of_events: Vec<(usize, f32)>,
     mean: f64,
 }
 
@@ -42,8 +47,15 @@ impl Gaps {
     pub(super) fn new(events: &[Event], length: f64) -> Self {
         let last = &events[events.len() - 1];
         let before = std::iter::once((last.time - length, last)).chain(events.iter().map(|e| (e.time, e)));
-        let gaps = before.zip(events).map(|((time, from), e)| (e.time - time, from.weight as f32)).collect();
-        Self { gaps, mean: length / events.len() as f64 }
+        let gaps: Vec<(f64, f32)> =
+            before.zip(events).map(|((time, from), e)| (e.time - time, from.weight as f32)).collect();
+        let mut sorted: Vec<f64> = gaps.iter().map(|g| g.0).collect();
+        sorted.sort_by(f64::total_cmp);
+        let mut different: Vec<f32> = sorted.iter().map(|g| *g as f32).collect();
+        different.dedup();
+        let index = |gap: f64| different.partition_point(|d| *d < gap as f32);
+        let of_events = gaps.iter().map(|(gap, weight)| (index(*gap), *weight)).collect();
+        Self { sorted, different, of_events, mean: length / events.len() as f64 }
     }
 
     /// Each interval's share of the log likelihood, for up to [`LANES`] periods.
@@ -60,16 +72,17 @@ impl Gaps {
             lanes(&|p| one * self.mean / (params.spread * p * root)),
             lanes(&|p| two * self.mean / (1.414 * params.spread * p * root)),
         );
-        for (event, (gap, weight)) in self.gaps.iter().enumerate() {
-            let d = *gap as f32;
-            let lift = (params.evenness * gap / self.mean).min(60.0) as f32;
-            let mut share = [0.0_f32; LANES];
-            for i in 0..LANES {
+        let log = |d: &f32| -> Lanes {
+            let lift = (params.evenness * f64::from(*d) / self.mean).min(60.0) as f32;
+            std::array::from_fn(|i| {
                 let (x, y) = ((d - period[i]) * narrow[i], (d - 2.0 * period[i]) * wide[i]);
                 let bell = once[i] * exp(lift - 0.5 * x * x) + twice[i] * exp(lift - 0.5 * y * y);
-                share[i] = weight * ln(bell + params.stray as f32);
-            }
-            each(event, &share);
+                ln(bell + params.stray as f32)
+            })
+        };
+        let logs: Vec<Lanes> = self.different.iter().map(log).collect();
+        for (event, (gap, weight)) in self.of_events.iter().enumerate() {
+            each(event, &logs[*gap].map(|log| weight * log));
         }
     }
 
@@ -80,8 +93,7 @@ impl Gaps {
         if params.allows(self.mean) {
             periods.push(self.mean);
         }
-        let mut sorted: Vec<f64> = self.gaps.iter().map(|g| g.0).collect();
-        sorted.sort_by(f64::total_cmp);
+        let sorted = &self.sorted;
         let mut sums = vec![0.0];
         sums.extend(sorted.iter().scan(0.0, |sum, gap| {
             *sum += gap;

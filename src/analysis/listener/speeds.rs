@@ -63,7 +63,9 @@ pub(crate) fn chart(input: &Input) -> SpeedChart {
     let mut percents: Vec<u16> = (SLOWEST..=FASTEST).step_by(step).collect();
     let mut heard: Vec<(u16, Listening)> = Vec::new();
     loop {
-        heard.extend(heard_at(input, &percents));
+        let at =
+            |percent: &u16| Some((*percent, listen(&Input { speed: f64::from(*percent) / 100.0, ..input.clone() })?));
+        heard.extend(in_parallel(&percents, at).into_iter().flatten());
         heard.sort_by_key(|h| h.0);
         let mut chart = SpeedChart::default();
         for (percent, listening) in &heard {
@@ -80,21 +82,25 @@ pub(crate) fn chart(input: &Input) -> SpeedChart {
     }
 }
 
-/// The groove at some speeds, several at a time.
-fn heard_at(input: &Input, percents: &[u16]) -> Vec<(u16, Listening)> {
-    let at = |percent: u16| Some((percent, listen(&Input { speed: f64::from(percent) / 100.0, ..input.clone() })?));
-    let threads = thread::available_parallelism().map_or(1, usize::from).min(percents.len());
+/// Some items through a function, several at a time; the results are in the order of the items.
+pub(super) fn in_parallel<T: Sync, R: Send>(items: &[T], of: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    let threads = thread::available_parallelism().map_or(1, usize::from).min(items.len()).max(1);
+    let work = |from: usize| {
+        let mine = items.iter().enumerate().skip(from).step_by(threads);
+        mine.map(|(i, item)| (i, of(item))).collect::<Vec<_>>()
+    };
+    let work = &work;
     thread::scope(|scope| {
-        let work = |from: usize| percents.iter().skip(from).step_by(threads).filter_map(|p| at(*p)).collect::<Vec<_>>();
         // Without another thread the work is done on this one.
         let spawn = |from| (from, thread::Builder::new().spawn_scoped(scope, move || work(from)).ok());
         let others: Vec<_> = (1..threads).map(spawn).collect();
-        let mut all = if threads > 0 { work(0) } else { Vec::new() };
+        let mut all = work(0);
         all.extend(others.into_iter().flat_map(|(from, thread)| match thread {
             Some(thread) => thread.join().unwrap_or_else(|e| resume_unwind(e)),
             None => work(from),
         }));
-        all
+        all.sort_by_key(|x| x.0);
+        all.into_iter().map(|x| x.1).collect()
     })
 }
 

@@ -9,6 +9,8 @@ use crate::analysis::limits;
 
 /// Price of a stretch in nats: its tempo and its place, each worth knowing to about one part in fifty (ours, no source).
 const PRICE: f64 = 8.0;
+/// Intervals that differ by less, in seconds, are the same.
+const SAME_INTERVAL: f64 = 1e-6;
 /// Most pulses in a stretch before neighbours are joined.
 const WINDOW: usize = 128;
 /// Smallest difference of two tempos that makes two stretches, as a share: the cautious end of the limen.
@@ -85,8 +87,12 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
         return;
     }
     pulses.push(pulses[0] + length);
+    let round = round(&pulses);
+    let once = Intervals::new(pulses[..=round].to_vec());
+    let edges = once.cheapest(WINDOW);
+    let again = |k: usize| edges[..edges.len() - 1].iter().map(move |e| e + k * round);
+    let mut edges: Vec<usize> = (0..n / round).flat_map(again).chain([n]).collect();
     let intervals = Intervals::new(pulses);
-    let mut edges = intervals.cheapest(WINDOW);
     join(&mut edges, |a, b, c| intervals.cost(a, c) <= intervals.cost(a, b) + intervals.cost(b, c) + PRICE);
     join(&mut edges, |a, b, c| (intervals.mean(a, b) / intervals.mean(b, c)).ln().abs() < MIN_CHANGE);
     let pulses = &intervals.pulses;
@@ -107,6 +113,13 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
     } else {
         (candidate.kind, candidate.pieces) = (Kind::Average, pieces);
     }
+}
+
+/// The least number of intervals after which all of them come again, so that a repeat inside the loop costs nothing.
+fn round(pulses: &[f64]) -> usize {
+    let gaps: Vec<f64> = pulses.windows(2).map(|w| w[1] - w[0]).collect();
+    let repeats = |d: usize| gaps.iter().zip(&gaps[d..]).all(|(a, b)| (a - b).abs() < SAME_INTERVAL);
+    (2..gaps.len()).find(|d| gaps.len().is_multiple_of(*d) && repeats(*d)).unwrap_or(gaps.len())
 }
 
 /// Takes away edges between neighbours that are one, until there is none.

@@ -42,7 +42,6 @@ const MAX_SHIFT_CREEP: f64 = 0.2;
 /// A pulse with a shift.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Path<'a> {
-    /// Index of the pulse.
     index: usize,
     pulses: &'a Pulses,
     /// In seconds; positive is late.
@@ -54,7 +53,6 @@ struct Path<'a> {
     on: f64,
 }
 
-/// A stretch of taps.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct FollowedStretch {
     pub(super) from: usize,

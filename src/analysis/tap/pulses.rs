@@ -44,8 +44,8 @@ impl Pulses {
     }
 
     /// The midpoints between its pulses.
-    fn between(&self, follows: FollowedPulse) -> Option<Self> {
-        self.wrapped(follows, (0..self.times.len() as i64).map(|k| self.middle(k)).collect())
+    fn off_beats(&self, follows: FollowedPulse) -> Option<Self> {
+        self.wrap(follows, (0..self.times.len() as i64).map(|k| self.middle(k)).collect())
     }
 
     fn middle(&self, k: i64) -> f64 {
@@ -53,7 +53,7 @@ impl Pulses {
     }
 
     /// Wraps times beyond the end of the pass.
-    fn wrapped(&self, follows: FollowedPulse, mut times: Vec<f64>) -> Option<Self> {
+    fn wrap(&self, follows: FollowedPulse, mut times: Vec<f64>) -> Option<Self> {
         for t in &mut times {
             *t = t.rem_euclid(self.pass);
         }
@@ -64,7 +64,7 @@ impl Pulses {
     /// Its pulses and the midpoints.
     fn doubled(&self, follows: FollowedPulse) -> Option<Self> {
         let n = self.times.len() as i64;
-        self.wrapped(follows, (0..n).flat_map(|k| [self.at(k), self.middle(k)]).collect())
+        self.wrap(follows, (0..n).flat_map(|k| [self.at(k), self.middle(k)]).collect())
     }
 
     /// Every second pulse, from the first or the second.
@@ -80,11 +80,11 @@ impl Pulses {
         if (self.period() / other.period() - 1.0).abs() > 0.02 {
             return false;
         }
-        let near = 0.03 * self.period();
+        let tolerance = 0.03 * self.period();
         let count = COMPARED_PASSES * self.times.len().max(other.times.len()) as i64;
         let distant = (0..count).filter(|k| {
             let t = self.at(*k);
-            (other.at(other.nearest(t)) - t).abs() > near
+            (other.at(other.nearest(t)) - t).abs() > tolerance
         });
         distant.count() as i64 * 20 <= count
     }
@@ -102,17 +102,17 @@ fn is_rare(h: &Hearing) -> bool {
 pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
     let (from, to) = options.range;
     let pass = (to - from) / options.speed;
-    let heard = |times: &[f64], before: f64| -> Vec<f64> {
+    let in_loop = |times: &[f64], before: f64| -> Vec<f64> {
         // A fitted first pulse may lie before the groove; it sounds at the end of the previous pass.
         let first = if from < 1e-9 { -before } else { from - 1e-9 };
         let inside = times.iter().filter(|t| **t >= first && **t < to - 1e-9);
-        let mut heard: Vec<f64> = inside.map(|t| ((t - from + 1e-9).rem_euclid(to - from) - 1e-9).max(0.0)).collect();
-        heard.sort_by(f64::total_cmp);
-        heard.iter().map(|t| t / options.speed).collect()
+        let mut in_loop: Vec<f64> = inside.map(|t| ((t - from + 1e-9).rem_euclid(to - from) - 1e-9).max(0.0)).collect();
+        in_loop.sort_by(f64::total_cmp);
+        in_loop.iter().map(|t| t / options.speed).collect()
     };
     let mut plain = Vec::new();
     for (i, h) in report.hearings.iter().enumerate() {
-        let own = Pulses::new(FollowedPulse::Hearing(i, TapRate::Pulse), heard(&h.pulses, h.period() / 2.0), pass);
+        let own = Pulses::new(FollowedPulse::Hearing(i, TapRate::Pulse), in_loop(&h.pulses, h.period() / 2.0), pass);
         plain.extend(own.map(|p| Pulses { is_rare: is_rare(h), ..p }));
     }
     // People who tap such a pulse continue it over the end of the loop.
@@ -120,7 +120,7 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
     for (i, h) in report.hearings.iter().enumerate() {
         if let ([only], false) = (&h.stretches[..], h.closes) {
             let period = only.period / options.speed;
-            let first = heard(&h.pulses[..1], 0.0).first().map(|first| first.rem_euclid(period));
+            let first = in_loop(&h.pulses[..1], 0.0).first().map(|first| first.rem_euclid(period));
             let own =
                 first.and_then(|first| Pulses::new(FollowedPulse::Hearing(i, TapRate::Continued), vec![first], period));
             continued.extend(own.map(|p| Pulses { is_rare: is_rare(h), ..p }));
@@ -129,13 +129,13 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
     let mut cut = Vec::new();
     for p in &plain {
         let FollowedPulse::Hearing(i, _) = p.follows else { continue };
-        cut.extend(p.between(FollowedPulse::Hearing(i, TapRate::Offbeat)));
+        cut.extend(p.off_beats(FollowedPulse::Hearing(i, TapRate::Offbeat)));
         cut.extend(p.doubled(FollowedPulse::Hearing(i, TapRate::Double)));
         let half = FollowedPulse::Hearing(i, TapRate::Half);
         cut.extend([0, 1].into_iter().filter_map(|from| p.halved(half, from)));
     }
     let attacks: Vec<f64> = report.attacks.iter().map(|a| a.seconds).collect();
-    let attacks = Pulses::new(FollowedPulse::Attacks, heard(&attacks, 0.0), pass);
+    let attacks = Pulses::new(FollowedPulse::Attacks, in_loop(&attacks, 0.0), pass);
     let mut known: Vec<Pulses> = Vec::new();
     for p in plain.into_iter().chain(continued).chain(attacks).chain(cut) {
         if !known.iter().any(|k| k.is_indistinguishable(&p)) {

@@ -94,12 +94,12 @@ pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], options: 
             slips.push(slip(numbers[i], Some(i), SlipKind::Off(deviation(i))));
         }
     }
-    let kept: Vec<(f64, f64)> =
+    let regular: Vec<(f64, f64)> =
         (0..taps.len()).filter(|i| !slipped[*i]).map(|i| ((numbers[i] - numbers[0]) as f64, off[i])).collect();
-    let line = Regression::of(&kept);
+    let line = Regression::of(&regular);
     let period = pulses.period() * 1000.0;
     TapStats {
-        counted: kept.len(),
+        counted: regular.len(),
         mean_ms: line.mean,
         error_ms: line.error,
         spread_ms: line.spread,
@@ -184,9 +184,10 @@ pub(crate) fn calibrate(taps: &[f64], period: f64) -> Option<Offset> {
     let angle = |t: &f64| (t / period).rem_euclid(1.0) * std::f64::consts::TAU;
     let (sine, cosine) = taps.iter().fold((0.0, 0.0), |s, t| (s.0 + angle(t).sin(), s.1 + angle(t).cos()));
     let centre = sine.atan2(cosine) / std::f64::consts::TAU * period;
-    let around: Vec<f64> = taps.iter().map(|t| (t - centre + period / 2.0).rem_euclid(period) - period / 2.0).collect();
-    let middle = median(&around)?;
-    let deviations: Vec<f64> = around.iter().map(|a| (a - middle).abs()).collect();
+    let centred: Vec<f64> =
+        taps.iter().map(|t| (t - centre + period / 2.0).rem_euclid(period) - period / 2.0).collect();
+    let middle = median(&centred)?;
+    let deviations: Vec<f64> = centred.iter().map(|a| (a - middle).abs()).collect();
     let spread = 1.4826 * median(&deviations)?;
     let offset = (middle + centre + period / 4.0).rem_euclid(period) - period / 4.0;
     let error = 1.2533 * spread / (taps.len() as f64).sqrt();

@@ -76,12 +76,12 @@ pub(crate) struct NotationArgs {
     /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
     #[arg(long, value_name = "HOW", value_parser = notes::parse_beaming)]
     beams: Option<Beaming>,
-    /// Write over the notes of the layer that hearings are found for: `groups` (their lengths in cells), `landings`
-    /// (as players count, 1 e & a) or only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), joined
-    /// by commas, or `nothing` [default: groups]
+    /// Labels above the notes of the analyzed layer: `groups` (their lengths in cells), `landings` (as players count, 1 e & a) or
+    /// only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), separated by commas, or
+    /// `nothing` [default: groups]
     #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
     over: Option<Text>,
-    /// Write under those notes; the values are the same [default: nothing]
+    /// Labels below those notes, with the same values [default: nothing]
     #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
     under: Option<Text>,
 }
@@ -97,10 +97,10 @@ impl NotationArgs {
     }
 
     /// The options given, as they are typed.
-    pub(crate) fn given(&self) -> impl Iterator<Item = &'static str> {
-        let given =
+    pub(crate) fn set_options(&self) -> impl Iterator<Item = &'static str> {
+        let options =
             [("--beams", self.beams.is_some()), ("--over", self.over.is_some()), ("--under", self.under.is_some())];
-        given.into_iter().filter(|g| g.1).map(|g| g.0)
+        options.into_iter().filter(|o| o.1).map(|o| o.0)
     }
 }
 
@@ -152,7 +152,7 @@ pub(crate) struct ImportArgs {
     /// Folder to write the grooves to; created if missing
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: Option<PathBuf>,
-    /// Greatest move of an onset to a coarser grid than the exact one, in ms, 0 to 100
+    /// Move onsets by up to this many ms to fit a coarser grid, 0 to 100
     #[arg(long, value_name = "MS", default_value = "5", value_parser = values::tolerance)]
     pub(crate) tolerance: Fraction,
     #[command(flatten)]

@@ -32,6 +32,10 @@ const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove could not be read or
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Explain how grooves are built, why they are hard, and what the ear hears instead
+    ///
+    /// The table of several grooves shows for each the length of a cell, the hardness (the probability that a listener loses the
+    /// written beat, 0 to 1), the meter load (the hardness plus signs of an odd meter, 0 to 3), the likeliest pulse and its tempo,
+    /// the written tempo, and the first reason why the groove is hard.
     Explain(ExplainArgs),
     /// Check grooves and report every error
     Check(GrooveFiles),
@@ -127,17 +131,16 @@ pub(super) struct RemoteArgs {
 pub(super) struct ExplainArgs {
     #[command(flatten)]
     pub(super) grooves: GrooveFiles,
-    /// Find the hearings of this layer instead of the first one; repeat to join layers
+    /// Analyze this layer instead of the first one; repeat to analyze several layers together
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Vec<String>,
-    /// Find the hearings of all layers joined
+    /// Analyze all layers together
     #[arg(long, conflicts_with = "layer")]
     pub(super) all_layers: bool,
     #[command(flatten)]
     pub(super) speed: SpeedArg,
-    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
-    #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
-    pub(super) cell_limit: Option<Limits>,
+    #[command(flatten)]
+    pub(super) listener: ListenerArgs,
     /// Print JSON, one line per groove if there are several
     #[arg(long)]
     pub(super) json: bool,
@@ -147,11 +150,21 @@ pub(super) struct ExplainArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+pub(super) struct ListenerArgs {
+    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
+    #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
+    pub(super) cell_limit: Option<Limits>,
+    /// Start every section without the pulse heard in the section before [default: the config file's, or no]
+    #[arg(long)]
+    pub(super) cold: bool,
+}
+
+#[derive(Debug, ClapArgs)]
 pub(super) struct TapArgs {
     /// Groove; `-` reads it from standard input
     pub(super) file: PathBuf,
-    /// Times of the taps, one per line, in seconds with a decimal point, counted from the first start of the loop; `-` reads
-    /// standard input. Only the first field of a line counts; white space, a tab, a comma or a semicolon ends it. A first line
+    /// Times of the taps, one per line, in seconds with a decimal point, measured from the moment the loop first starts; `-`
+    /// reads standard input. Only the first field of a line counts; white space, a tab, a comma or a semicolon ends it. A first line
     /// whose field has no digit is a heading
     pub(super) times: PathBuf,
     #[command(flatten)]
@@ -159,7 +172,7 @@ pub(super) struct TapArgs {
     /// Time to subtract from every tap, in ms, -1000 to 1000
     #[arg(long, value_name = "MS", allow_negative_numbers = true, value_parser = values::tap_offset)]
     pub(super) offset_ms: Option<f64>,
-    /// Find the hearings of this layer instead of the first one; repeat to join layers
+    /// Analyze this layer instead of the first one; repeat to analyze several layers together
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Vec<String>,
 }

@@ -34,11 +34,12 @@ pub(crate) struct RenderArgs {
     pub(crate) seconds: Option<f64>,
     #[command(flatten)]
     pub(crate) sound: SoundArgs,
-    /// Click the written beat: `beat` (the default if no value is given), `off-beat` for its halves only, or 2, 3, 4 clicks per beat
+    /// Click the written beat: `beat` (the default if no value is given), `off-beat` (only halfway between the beats), or 2, 3 or 4
+    /// clicks per beat
     #[arg(long, value_name = "HOW", num_args = 0..=1, default_missing_value = "beat", value_parser = pulse::click)]
     pub(crate) click: Option<Click>,
-    /// Click the hearing with this number in `teeter explain` at the same speed; repeat for several. `1/2` divides its pulse
-    /// by two (2 to 4), `1/off-beat` clicks its halves only
+    /// Click the hearing with this number in `teeter explain` at the same speed; repeat for several. `N/2`, `N/3` and
+    /// `N/4` click hearing N two to four times per pulse, `N/off-beat` only halfway between its pulses
     #[arg(long, value_name = "NUMBER", value_parser = pulse::hearing)]
     pub(crate) hearing: Vec<PulseSpec>,
     /// Climb from a slow speed to a fast one: `50-100/10` goes from 50 to 100 percent in steps of 10, with a count-in and `--loops`
@@ -46,8 +47,8 @@ pub(crate) struct RenderArgs {
     /// standard error with `-o -`
     #[arg(long, value_name = "FROM-TO/STEP", conflicts_with_all = ["seconds", "speed"], value_parser = pulse::ladder)]
     pub(crate) ladder: Option<values::Speeds>,
-    /// Mute every Nth pass of the ladder (1/2 to 1/64) after its first bar (its first beat in a loop of one bar), then one pass
-    /// sooner each time, down to every 2nd
+    /// Mute every Nth pass of the ladder (1/2 to 1/64), except for its first bar (or its first beat, if the loop is one bar long).
+    /// After each muted pass the next one comes one pass sooner, down to every 2nd
     #[arg(long, value_name = "1/4", requires = "ladder", value_parser = pulse::silence)]
     pub(crate) silence: Option<u32>,
     #[command(flatten)]
@@ -62,9 +63,10 @@ pub(crate) struct TakesArgs {
     /// same name. `-` writes the sound to standard output and the list to standard error
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: PathBuf,
-    /// Take to render: `groove` alone, under the `beat`, under `hearing:1`; `pulses:beat,1` without the groove, `with:beat,1` with
-    /// it. Repeat for several. A pulse may be divided: `beat/2`, `1/3`, `1/off-beat` [default: groove, beat, hearing:N,
-    /// pulses:beat,N, hearing:N, where N is the likeliest hearing that does not keep the written beat]
+    /// Take to render; repeat for several. `groove` is the groove alone, `beat` and `hearing:1` are the groove with these clicks,
+    /// `with:beat,1` is the groove with all these clicks, `pulses:beat,1` is only the clicks. A pulse may be divided: `beat/2`,
+    /// `1/3`, `1/off-beat` [default: groove, beat, hearing:N, pulses:beat,N, hearing:N, where N is the likeliest hearing that does
+    /// not keep the written beat]
     #[arg(long, value_name = "TAKE", value_parser = pulse::take)]
     pub(crate) take: Vec<TakeSpec>,
     /// Number of passes through the whole groove in each take

@@ -1,7 +1,7 @@
 //! One groove explained for programs: JSON of a documented, versioned schema (README).
 
 use crate::analysis::attacks::TimedAttack;
-use crate::analysis::{Answer, Hearing, Landings, Part, Reason, Report, Source, Speeds};
+use crate::analysis::{Answer, Hearing, Landings, Part, Reason, Report, Source, SpeedReport};
 use crate::rhythm::{Groove, Place};
 use serde_json::{Value, json};
 
@@ -93,7 +93,7 @@ fn answer(a: &Answer) -> Value {
     })
 }
 
-fn speeds(s: &Speeds) -> Value {
+fn speeds(s: &SpeedReport) -> Value {
     json!({
         "hardness": s.points.iter().map(|(percent, hardness)| json!([percent, round(*hardness)])).collect::<Vec<_>>(),
         "leaders": s.changes.iter().map(|c| {
@@ -160,6 +160,7 @@ fn layer(groove: &Groove, layer: &crate::analysis::LayerReport) -> Value {
                 "cells": g.cells,
                 "lead_cells": g.lead_cells,
                 "text": g.text,
+                "accents": g.accents.as_ref().map(|a| json!({ "lead_cells": a.lead_cells, "text": a.text })),
                 "figures": g.figures.iter().map(|f| json!({
                     "groups": f.groups,
                     "units": f.units,

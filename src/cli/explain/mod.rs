@@ -5,7 +5,8 @@ mod table;
 
 use super::output::{on_all_cores, report_failure};
 use super::{Exit, Failure, args, input};
-use crate::analysis::{self, AnalysisOptions, Report, Scope};
+use crate::analysis::{self, AnalysisOptions, Carry, Report, Scope};
+use crate::describe::{self, visible_json, visible_lines};
 use crate::rhythm::Groove;
 use std::io::{self, Write};
 use std::path::Path;
@@ -14,7 +15,9 @@ use std::path::Path;
 type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
-    let (speed, limits) = (args.speed.value, input::limits(args.cell_limit)?);
+    let (limits, carry) = input::listener()?;
+    let limits = args.listener.cell_limit.unwrap_or(limits);
+    let carry = if args.listener.cold { Carry::Nothing } else { carry };
     let inputs = input::grooves(&args.grooves.files)?;
     let several = inputs.len() > 1;
     let explain = |path: &Path| -> Explained {
@@ -24,7 +27,7 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };
-        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed, limits };
+        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed: args.speed.value, limits, carry };
         // The table has no column that needs the slower part.
         let short = several && !args.json && !args.full;
         let report = if short { analysis::report(&groove, &ask) } else { analysis::full_report(&groove, &ask) };
@@ -40,16 +43,16 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
             Ok((groove, report)) if args.json => {
                 let value = json::explain(&path.display().to_string(), &groove, &report);
                 let line = if several { serde_json::to_string(&value) } else { serde_json::to_string_pretty(&value) };
-                writeln!(out, "{}", line.map_err(|e| Failure::new(Exit::Output, e))?)?;
+                writeln!(out, "{}", visible_json(&line.map_err(|e| Failure::new(Exit::Output, e))?))?;
             }
             Ok((groove, report)) if args.full || !several => {
-                writeln!(out, "{}", crate::describe::explain(&groove, &report))?;
+                writeln!(out, "{}", visible_lines(&describe::explain(&groove, &report)))?;
             }
             Ok((groove, report)) => rows.push(table::row(path, &groove, &report)),
         }
     }
     if !rows.is_empty() {
-        write!(out, "{}", table::print(&rows))?;
+        write!(out, "{}", visible_lines(&table::print(&rows)))?;
     }
     out.flush()?;
     Ok(exit)

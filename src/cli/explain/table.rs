@@ -1,6 +1,7 @@
 //! Many grooves as a table, a line each.
 
 use crate::analysis::Report;
+use crate::describe::visible;
 use crate::rhythm::Groove;
 use std::fmt::Write;
 use std::path::Path;
@@ -8,14 +9,13 @@ use unicode_width::UnicodeWidthStr;
 
 const HEADINGS: [&str; 8] = ["file", "cell", "hardness", "meter load", "likeliest", "BPM", "written", "why it is hard"];
 
-/// A groove's line.
 pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 8] {
     let first = report.hearings.first();
     let tempo = groove.sections().first().map(|s| s.tempo.bpm());
     let written =
         tempo.map(|t| format!("{:.1}", t.numer() as f64 / t.denom() as f64 * report.speed)).unwrap_or_default();
     [
-        path.display().to_string(),
+        visible(&path.display().to_string()).into_owned(),
         report.cell_ms.map(|ms| format!("{ms:.0} ms")).unwrap_or_default(),
         report.answer.map(|a| format!("{:.2}", a.hardness().max(0.0))).unwrap_or_default(),
         report.answer.map(|a| format!("{:.2}", a.meter_load().max(0.0))).unwrap_or_default(),

@@ -147,12 +147,12 @@ pub(super) fn rest(canvas: &mut Canvas, x: f32, y: f32, halvings: i8) {
             ('C', &[(0.2, -3.6), (0.2, -6.0), (-2.2, -9.5)]),
             ('Z', &[]),
         ]),
-        n => hooked(s, usize::try_from(n - 2).unwrap_or(1)),
+        n => short_rest(s, usize::try_from(n - 2).unwrap_or(1)),
     });
 }
 
 /// A rest shorter than a quarter.
-fn hooked(s: &mut Symbol, count: usize) {
+fn short_rest(s: &mut Symbol, count: usize) {
     let top = -2.6 - BEAM_STEP * (count / 2) as f32;
     let bottom = top + BEAM_STEP * (count - 1) as f32 + 11.5;
     // The stem leans to the right.

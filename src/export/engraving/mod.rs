@@ -228,11 +228,11 @@ fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing
         onsets.dedup();
         let is_ghost = |n: &&Note| n.sound.is_some_and(|s| s.attack.accent == Accent::Ghost && !s.tied_from);
         let ghosts: HashSet<Time> = notes().filter(is_ghost).map(|n| n.at).collect();
-        let aside = |at: &Time| if ghosts.contains(at) { PARENTHESES } else { 0.0 };
+        let side_space = |at: &Time| if ghosts.contains(at) { PARENTHESES } else { 0.0 };
         let has_flags = |n: &&Note| n.sound.is_some() && n.beams.is_empty() && n.value.is_some_and(|v| v.flags() > 0);
         let flagged: HashSet<Time> = notes().filter(has_flags).map(|n| n.at).collect();
-        let after = |at: &Time| aside(at).max(if flagged.contains(at) { FLAGS } else { 0.0 });
-        let mut x = LEAD + onsets.first().map_or(0.0, aside);
+        let after = |at: &Time| side_space(at).max(if flagged.contains(at) { FLAGS } else { 0.0 });
+        let mut x = LEAD + onsets.first().map_or(0.0, side_space);
         let mut at = Vec::with_capacity(onsets.len());
         let nexts = onsets.iter().skip(1).copied().chain([length]);
         for (onset, next) in onsets.iter().zip(nexts) {
@@ -240,7 +240,7 @@ fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing
             // Each doubling of a duration adds the same space.
             let gap = wholes(next) - wholes(*onset);
             let doublings = gap.max(1e-6).log2() as f32 + 5.0;
-            x += MIN_DISTANCE + (6.5 * doublings).max(0.0) + after(onset) + aside(&next);
+            x += MIN_DISTANCE + (6.5 * doublings).max(0.0) + after(onset) + side_space(&next);
         }
         let end = match first.bars.get(i + 1) {
             None => End::Groove,

@@ -75,7 +75,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     }
     let reason = |f: &Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
-        (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), describe::source(f)))
+        (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), f.source))
     };
     out.push(Block::Numbered(report.findings.iter().take(MAX_REASONS).map(reason).collect()));
     out.push(picture(piece, PictureKind::Landings, "landings"));
@@ -94,8 +94,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         out.push(Block::Text(format!("Leading hearing by playing speed: {by_speed}.")));
     }
     out.push(picture(piece, PictureKind::Streams, "streams"));
-    let told = describe::main_streams(report);
-    let pairs = report.pairs.iter().filter(|p| told.contains(&p.a) && told.contains(&p.b));
+    let streams = describe::main_streams(report);
+    let pairs = report.pairs.iter().filter(|p| streams.contains(&p.a) && streams.contains(&p.b));
     let pairs: Vec<String> = pairs.map(|p| capitalized(&describe::stream_pair(groove, report, p))).collect();
     if !pairs.is_empty() {
         out.push(Block::List(pairs));
@@ -135,8 +135,8 @@ fn boxes(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
         format!("{number}\n{boxes}\n\n{syllables}{legend}")
     };
     let rows = |each: usize| (0..bars).step_by(each).map(|b| row(b, (b + each).min(bars))).collect::<Vec<_>>();
-    let fits = |rows: &Vec<String>| rows.iter().flat_map(|r| r.lines()).all(|l| l.chars().count() <= MAX_COLUMNS);
-    (2..=bars).rev().map(rows).find(fits).unwrap_or_else(|| rows(1))
+    let fits_page = |rows: &Vec<String>| rows.iter().flat_map(|r| r.lines()).all(|l| l.chars().count() <= MAX_COLUMNS);
+    (2..=bars).rev().map(rows).find(fits_page).unwrap_or_else(|| rows(1))
 }
 
 fn picture(piece: &ExportInput<'_>, kind: PictureKind, id: &str) -> Block<'static> {

@@ -13,7 +13,7 @@ pub struct Markdown {
     pub files: Vec<(String, Vec<u8>)>,
 }
 
-/// The handout as Markdown.
+/// Writes a handout and its files.
 pub fn markdown(handout: &Handout<'_>) -> Markdown {
     let mut out = Markdown { text: format!("{MARKER}\n"), files: Vec::new() };
     let mut sounds = 0;

@@ -43,16 +43,15 @@ fn say_groups(handout: &Handout<'_>) -> String {
         quotable.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
     };
     let lines = all.or_else(|| one().filter(|_| several));
-    let counted = "count every group from 1 aloud and clap on each 1";
-    match lines {
-        Some(lines) => format!("Without tempo, say the groups of {name}, {lines}: {counted}."),
-        None => format!("Without tempo, say the groups of {name} as written above its marks: {counted}."),
-    }
+    let lines = lines.map_or_else(|| "as written above its marks".to_owned(), |lines| format!("({lines})"));
+    format!(
+        "Without keeping time, count the groups of {name} {lines} aloud, starting each group at 1, and clap on every 1."
+    )
 }
 
 /// The pulse that is counted at a playing speed, and its name: the written beat, or where that is too fast to be a pulse the
 /// likeliest one that is counted along with it.
-fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
+fn counted_pulse<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
     let hearings = &handout.piece.report.hearings;
     let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
     let written = hearings.iter().find(|h| h.kind == Kind::Written);
@@ -67,15 +66,15 @@ fn counted<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, Strin
 fn begin(handout: &Handout<'_>) -> String {
     match handout.ladder.first() {
         Some(speed) => format!(
-            "Begin on step 1 of the ladder ({}): foot on {}, play or clap the groove, and go a step on only when the foot \
-             has stayed four times through.",
+            "Begin on step 1 of the ladder ({}). Tap your foot on {}, play or clap the groove, and go to the next step only \
+             after your foot has stayed with it for four passes.",
             ladder::tempo(handout.piece.groove, *speed),
-            counted(handout, ladder::value(*speed)).1
+            counted_pulse(handout, ladder::value(*speed)).1
         ),
         None => format!(
-            "Begin as slowly as you like: foot on {}, play or clap the groove, and go faster only when the foot has stayed four times \
-             through.",
-            counted(handout, 1.0).1
+            "Begin as slowly as you like. Tap your foot on {}, play or clap the groove, and go faster only after your foot has \
+             stayed with it for four passes.",
+            counted_pulse(handout, 1.0).1
         ),
     }
 }
@@ -84,15 +83,16 @@ fn begin(handout: &Handout<'_>) -> String {
 fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let chart = handout.piece.report.speeds.as_deref()?;
     let last = changes.len().checked_sub(1)?;
-    let stray = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
+    let first_change = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
     let name = |step: usize| {
         let speed = ladder::value(handout.ladder[step]);
         let leader = changes[step].leader.unwrap_or(Leader::Written);
         format!("another pulse, {}", describe::leader_name(chart, leader, speed))
     };
-    Some(match stray {
+    Some(match first_change {
         None => format!(
-            "On every step, up to step {}, you can still hear what you count: return to it whenever you are lost.",
+            "On every step, up to step {}, the beat you count is also the one you are likely to hear; go back to a slower step \
+             whenever you get lost.",
             last + 1
         ),
         Some(0) => format!(
@@ -100,8 +100,8 @@ fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
             name(0)
         ),
         Some(k) => format!(
-            "Up to step {k} you can still hear what you count; on step {} ({}) the ear moves to {}. Stay on step {k} until the \
-             foot is steady, then go on.",
+            "Up to step {k} the beat you count is also the one you are likely to hear; on step {} ({}) the ear moves to {}. Stay \
+             on step {k} until your foot is steady, then go on.",
             k + 1,
             ladder::percent(handout.ladder[k]),
             name(k)
@@ -125,15 +125,15 @@ fn short_cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
         )
     } else {
         format!(
-            "From step {step} ({percent}) on a cell lasts {ms:.0} ms or less, too short to be counted: count the cells before it, and only \
-             feel the groups as long and short from there on."
+            "From step {step} ({percent}) on, a cell lasts {ms:.0} ms or less, too short to be counted. Count the cells on the steps \
+             before it; from there on only feel the groups as long and short."
         )
     })
 }
 
 fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
     let report = handout.piece.report;
-    let (beat, name) = counted(handout, report.speed);
+    let (beat, name) = counted_pulse(handout, report.speed);
     let beat = beat.map_or_else(String::new, |h| format!(", {} BPM", tempos(h, report.speed)));
     match other {
         Some(h) => format!(
@@ -145,16 +145,16 @@ fn clap(handout: &Handout<'_>, other: Option<&Hearing>) -> String {
 }
 
 fn listen(handout: &Handout<'_>) -> String {
-    let pulse = counted(handout, handout.piece.report.speed).1;
+    let pulse = counted_pulse(handout, handout.piece.report.speed).1;
     if handout.takes.is_empty() {
         format!(
-            "While someone else plays the groove, tap {pulse} and do not switch to another pulse; then play the groove while someone else \
-             taps."
+            "While someone else plays the groove, tap {pulse} without switching to another pulse; then play the groove while \
+             someone else taps."
         )
     } else {
         format!(
-            "While the takes play (“Listen”), tap {pulse} in all of them, also where another pulse is clicked. You have the groove when \
-             nothing moves the tap."
+            "While the takes play (“Listen”), tap {pulse} in all of them, even when another pulse is clicked. You know the groove \
+             when no take pulls you off your pulse."
         )
     }
 }

@@ -11,18 +11,12 @@ const TERMS: &[(&str, &str)] = &[
     ("changing pulse", "a pulse that keeps one tempo for a while and then changes to another"),
     ("unequal beats", "beats of two lengths in a fixed order, such as 2+2+3"),
     ("drift", "how far one pulse moves ahead of another (plus) or behind it (minus) per bar"),
-    (MEET, "to coincide with the first beat of a bar again"),
 ];
-
-/// A term that occurs in other forms.
-const MEET: &str = "to meet the bar";
-const MEET_FORMS: &[&str] = &["would meet it", "meet the bar", "meets the bar"];
 
 /// The definitions of the terms that occur in the blocks, one line each.
 pub(super) fn explain(blocks: &[Block<'_>]) -> Vec<String> {
-    let occurs = |term: &&str| blocks.iter().any(|b| contains(b, term));
-    let used = |term: &&str| if *term == MEET { MEET_FORMS.iter().any(occurs) } else { occurs(term) };
-    TERMS.iter().filter(|(term, _)| used(term)).map(|(term, definition)| format!("{term}: {definition}")).collect()
+    let used = TERMS.iter().filter(|(term, _)| blocks.iter().any(|b| contains(b, term)));
+    used.map(|(term, definition)| format!("{term}: {definition}")).collect()
 }
 
 fn contains(block: &Block<'_>, term: &str) -> bool {
@@ -47,12 +41,12 @@ mod tests {
                 vec!["", "pulse", "deviation"],
                 vec![vec!["1".into(), "dotted beat (re-enters each loop)".into()]],
             ),
-            Block::List(vec!["it would meet it after 3 bars".into(), "it meets the bar after 5 bars".into()]),
+            Block::List(vec!["the drift per bar".into(), "no drift".into()]),
             Block::Preformatted("figure".into()),
         ];
         let terms = explain(&blocks);
         let listed: Vec<&str> = terms.iter().filter_map(|l| l.split_once(": ")).map(|l| l.0).collect();
-        assert_eq!(listed, ["deviation", "(re-enters each loop)", "to meet the bar"]);
+        assert_eq!(listed, ["deviation", "(re-enters each loop)", "drift"]);
         assert_eq!(explain(&[Block::Text("No attacks.".into())]), Vec::<String>::new());
     }
 }

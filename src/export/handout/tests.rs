@@ -92,10 +92,10 @@ fn what_to_do_is_made_of_the_grooves_own_figures() {
     assert_eq!(lines.len(), 6, "{lines:#?}");
     let all = lines.join("\n");
     for words in [
-        "3(4+4+3)+3(5): count every group from 1 aloud",
+        "(3(4+4+3)+3(5)) aloud, starting each group at 1",
         "Begin on step 1 of the ladder (50%, 1/4 = 75)",
         "On step 1 the ear already tends to follow another pulse, ",
-        "From step 6 (100%) on a cell lasts 100 ms or less",
+        "From step 6 (100%) on, a cell lasts 100 ms or less",
         "clap the written beat, 150.0 BPM; then clap another pulse (",
     ] {
         assert!(all.contains(words), "'{words}' is missing in\n{all}");
@@ -105,7 +105,7 @@ fn what_to_do_is_made_of_the_grooves_own_figures() {
     assert_eq!(plain.len(), 5, "{plain:#?}");
     assert!(
         plain[1].contains("(50%, 1/4 = 45)")
-            && plain[2].starts_with("On every step, up to step 6, you can still hear what you count"),
+            && plain[2].starts_with("On every step, up to step 6, the beat you count is also the one"),
         "{plain:#?}"
     );
     assert!(steps(150, &[4, 4, 3, 5], &[]).join(" ").contains("as slowly as you like"));

@@ -2,31 +2,41 @@
 //!
 //! The format cannot hold the following, so that an import does not restore it: cycles (they are written out), the division into cells
 //! where nothing sounds (the smallest one is restored), mute and solo, a layer's sample and accent depth, the spelling of pitches,
-//! gain above 0 dB, swing of tuplets and of cells other than eighths and sixteenths (text only), an attack without a pitch on a voice
-//! that has one (it gets that pitch), a tempo's beat that is not a note value (given in quarters), and a groove without layers (one
-//! silent layer is restored).
+//! gain above 0 dB, swing of tuplets and of values other than eighths and sixteenths (text only, with a remark), an attack without a
+//! pitch on a voice that has one (it gets that pitch), a tempo's beat that is not a note value (given in quarters), and a groove without
+//! layers (one silent layer is restored).
 
 mod document;
 mod pack;
 mod xml;
 
-use super::ExportInput;
+use super::{ExportError, ExportInput};
 use crate::describe::notes::NotationOptions;
-use crate::notation::{FormatError, Score};
+use std::io::Write;
 
-/// A partwise document in UTF-8.
+/// Writes a partwise document in UTF-8. The whole document is never in memory. Returns a sentence for each section of a layer whose
+/// swing the score cannot state.
 ///
 /// # Errors
-/// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
-pub fn write(piece: &ExportInput<'_>, notation: &NotationOptions) -> Result<Vec<u8>, FormatError> {
-    let score = Score::of(piece.groove, piece.section, notation.beams)?;
-    Ok(document::document(piece, &score, notation))
+/// [`ExportError::Format`] for a cell shorter than 1/1024, or a section that does not exist.
+pub fn write(
+    piece: &ExportInput<'_>,
+    notation: &NotationOptions,
+    out: &mut dyn Write,
+) -> Result<Vec<String>, ExportError> {
+    document::write(piece, notation, out)
 }
 
-/// A compressed document (`.mxl`).
+/// Writes a compressed document (`.mxl`); otherwise as [`write`].
 ///
 /// # Errors
 /// As [`write`].
-pub fn write_mxl(piece: &ExportInput<'_>, notation: &NotationOptions) -> Result<Vec<u8>, FormatError> {
-    pack::pack(&write(piece, notation)?)
+pub fn write_mxl(
+    piece: &ExportInput<'_>,
+    notation: &NotationOptions,
+    out: &mut dyn Write,
+) -> Result<Vec<String>, ExportError> {
+    let (packed, remarks) = pack::pack(|out| write(piece, notation, out))?;
+    out.write_all(&packed)?;
+    Ok(remarks)
 }

@@ -1,6 +1,7 @@
 //! Writes a compressed document: a zip archive with a container file that names the score.
 
 use super::xml::Xml;
+use crate::export::ExportError;
 use crate::notation::FormatError;
 use std::io::{Cursor, Write};
 use zip::write::SimpleFileOptions;
@@ -9,23 +10,23 @@ use zip::{CompressionMethod, ZipWriter};
 const MIME: &str = "application/vnd.recordare.musicxml";
 const ROOT: &str = "score.musicxml";
 
-pub(super) fn pack(document: &[u8]) -> Result<Vec<u8>, FormatError> {
-    let failed = |e: &dyn std::fmt::Display| FormatError::new("", format!("the score cannot be packed: {e}"));
+/// Packs the document that `write` writes, and also returns what that returns.
+pub(super) fn pack<T>(
+    write: impl FnOnce(&mut dyn Write) -> Result<T, ExportError>,
+) -> Result<(Vec<u8>, T), ExportError> {
+    let failed = |e: zip::result::ZipError| FormatError::new("", format!("the score cannot be packed: {e}"));
     let mut xml = Xml::new(None);
     xml.open_all(&["container", "rootfiles"]);
     xml.empty("rootfile", &[("full-path", ROOT), ("media-type", "application/vnd.recordare.musicxml+xml")]);
-    let container = xml.finish();
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
     let deflated = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
     // First and uncompressed, so that the first bytes of the archive identify it.
-    for (name, bytes, options) in [
-        ("mimetype", MIME.as_bytes(), stored),
-        ("META-INF/container.xml", &container[..], deflated),
-        (ROOT, document, deflated),
-    ] {
-        zip.start_file(name, options).map_err(|e| failed(&e))?;
-        zip.write_all(bytes).map_err(|e| failed(&e))?;
-    }
-    Ok(zip.finish().map_err(|e| failed(&e))?.into_inner())
+    zip.start_file("mimetype", stored).map_err(failed)?;
+    zip.write_all(MIME.as_bytes())?;
+    zip.start_file("META-INF/container.xml", deflated).map_err(failed)?;
+    xml.finish(&mut zip)?;
+    zip.start_file(ROOT, deflated).map_err(failed)?;
+    let result = write(&mut zip)?;
+    Ok((zip.finish().map_err(failed)?.into_inner(), result))
 }

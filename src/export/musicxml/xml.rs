@@ -1,9 +1,14 @@
 //! Writes XML with one element per line.
 
 use crate::export::picture::canvas::escaped;
-use std::fmt::{Display, Write};
+use std::fmt::{Display, Write as _};
+use std::io::{self, Write};
+
+/// Most bytes that wait to be written.
+const MAX_PENDING: usize = 1 << 16;
 
 pub(super) struct Xml {
+    /// What is not written yet.
     out: String,
     /// The open elements.
     open: Vec<&'static str>,
@@ -72,10 +77,19 @@ impl Xml {
         let _ = write!(self.out, ">{number}</{name}>");
     }
 
-    /// Closes all elements.
-    pub(super) fn finish(mut self) -> Vec<u8> {
+    /// Writes what was built if it is much.
+    pub(super) fn flush(&mut self, out: &mut dyn Write) -> io::Result<()> {
+        if self.out.len() >= MAX_PENDING {
+            out.write_all(self.out.as_bytes())?;
+            self.out.clear();
+        }
+        Ok(())
+    }
+
+    /// Closes all elements and writes what is left.
+    pub(super) fn finish(mut self, out: &mut dyn Write) -> io::Result<()> {
         self.close(self.open.len());
         self.out.push('\n');
-        self.out.into_bytes()
+        out.write_all(self.out.as_bytes())
     }
 }

@@ -3,7 +3,7 @@
 use super::{DrawingSummary, PictureKind, landings, strip};
 use crate::describe::{self, plain};
 use crate::export::{ExportInput, capitalized, section_summary};
-use crate::rhythm::Region;
+use crate::rhythm::{Region, count};
 
 /// Maximum length in characters: a screen reader reads all of it.
 const MAX_LENGTH: usize = 4000;
@@ -26,14 +26,12 @@ pub(super) fn text(piece: &ExportInput<'_>, kind: PictureKind, summary: &Drawing
 }
 
 fn pulses(piece: &ExportInput<'_>) -> Vec<String> {
-    strip::chosen(piece).into_iter().map(|(index, h)| strip::hearing_label(index, h)).collect()
+    strip::selected_hearings(piece).into_iter().map(|(index, h)| strip::hearing_label(index, h)).collect()
 }
 
 fn grid(piece: &ExportInput<'_>) -> String {
     let groove = piece.groove;
-    let layers = groove.layers().len();
-    let noun = if layers == 1 { "layer" } else { "layers" };
-    let mut sentences = vec![format!("Rows of cells over time, {layers} {noun}.")];
+    let mut sentences = vec![format!("Rows of cells over time, {}.", count(groove.layers().len(), "layer"))];
     let mut length = 0;
     for s in piece.sections() {
         sentences.push(format!("{}.", section_summary(&groove.sections()[s])));
@@ -53,7 +51,7 @@ fn grid(piece: &ExportInput<'_>) -> String {
             sentences.push(format!("Below, in the same columns, the written beat and {}.", names.join(", ")));
             let landings =
                 |(index, h)| format!("Attacks under hearing {}: {}.", index + 1, describe::hearing_landings(h));
-            sentences.extend(strip::chosen(piece).into_iter().map(landings));
+            sentences.extend(strip::selected_hearings(piece).into_iter().map(landings));
         }
     }
     sentences.join(" ")

@@ -139,7 +139,7 @@ impl Canvas {
 
     /// The start of a text that fits a width, with an ellipsis if it was cut.
     pub(crate) fn fitted_text(&mut self, class: StyleClass, x: f32, y: f32, size: f32, text: &str, room: f32) {
-        self.text(class, Anchor::Start, x, y, size, &font::fitted(text, size, room));
+        self.text(class, Anchor::Start, x, y, size, &font::fit(text, size, room));
     }
 
     pub(crate) fn text(&mut self, class: StyleClass, anchor: Anchor, x: f32, y: f32, size: f32, text: &str) {

@@ -6,7 +6,7 @@ use super::theme::{StyleClass, Theme};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-/// Every so many shapes one starts at an absolute position: browsers add relative ones up in single precision.
+/// One shape in 32 starts at an absolute position: browsers add relative ones in single precision, and errors grow.
 const ABSOLUTE_EVERY: usize = 32;
 
 /// A shape, in hundredths of a CSS pixel.

@@ -53,20 +53,20 @@ pub(super) fn outline(text: &str, size: f32) -> Symbol {
 }
 
 /// The start of a text that fits a width, with an ellipsis if it was cut.
-pub(crate) fn fitted(text: &str, size: f32, room: f32) -> String {
+pub(crate) fn fit(text: &str, size: f32, room: f32) -> String {
     if width(text, size) <= room {
         return text.to_owned();
     }
-    let mut kept = String::new();
+    let mut start = String::new();
     let mut used = width("…", size);
     for c in text.chars() {
         used += width(c.encode_utf8(&mut [0; 4]), size);
         if used > room {
             break;
         }
-        kept.push(c);
+        start.push(c);
     }
-    format!("{}…", kept.trim_end())
+    format!("{}…", start.trim_end())
 }
 
 struct TextPen {
@@ -114,8 +114,8 @@ mod tests {
         assert!(outline("3", 10.0).closed == 1 && outline(" ", 10.0).relative().1.is_empty());
         // DejaVu Sans: the digits are 1303 units of 2048 wide.
         assert!((width("33", 2048.0) - 2606.0).abs() < 1e-3);
-        assert_eq!(fitted("winch", 10.0, 100.0), "winch");
-        let cut = fitted("a very long name of a layer", 10.0, 60.0);
+        assert_eq!(fit("winch", 10.0, 100.0), "winch");
+        let cut = fit("a very long name of a layer", 10.0, 60.0);
         assert!(cut.ends_with('…') && width(&cut, 10.0) <= 60.0, "{cut}");
         assert!(has('…') && has('×') && has('é') && has('Ж') && !has('漢'));
     }

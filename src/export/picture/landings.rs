@@ -35,7 +35,7 @@ pub(super) fn blocks(piece: &ExportInput<'_>) -> Vec<Block> {
     }
     let bars = all.rows.iter().map(|r| Bar { label: r.depth.to_string(), count: r.count, level: r.depth.level() });
     let mut blocks = vec![Block { name: "under the written beat".into(), bars: bars.collect(), total: all.total }];
-    blocks.extend(strip::chosen(piece).into_iter().map(|(index, h)| block(index, h)));
+    blocks.extend(strip::selected_hearings(piece).into_iter().map(|(index, h)| block(index, h)));
     blocks
 }
 

@@ -26,7 +26,7 @@ pub(super) fn level(level: u32) -> u8 {
 }
 
 const LEVEL_NAMES: [&str; LEVELS as usize] =
-    ["downbeat", "strong beat", "beat", "half, third or fifth of the beat", "quarter or sixth", "deeper"];
+    ["downbeat", "strong beat", "beat", "half, third or fifth of the beat", "quarter or sixth", "finer subdivision"];
 
 /// A mark that the legend explains, in the legend's order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -50,7 +50,9 @@ fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
         LegendMark::Accent => "accent".to_owned(),
         LegendMark::Hold => "hold".to_owned(),
         LegendMark::PulseWithAttack => format!("pulse with {attack}"),
-        LegendMark::PulseWithout if drawn.contains(&LegendMark::PulseWithAttack) => "pulse without".to_owned(),
+        LegendMark::PulseWithout if drawn.contains(&LegendMark::PulseWithAttack) => {
+            "pulse without an attack".to_owned()
+        }
         LegendMark::PulseWithout => format!("pulse without {attack}"),
         LegendMark::Guide => "pulses of the first strip".to_owned(),
         LegendMark::Meeting => format!("coincides with the beat: within {} ms", limits::TOGETHER.value),
@@ -121,7 +123,7 @@ mod tests {
         let pulses = texts("x..x..x...x.x...", true);
         for words in [
             "pulse with an attack within 17.5% of its period",
-            "pulse without",
+            "pulse without an attack",
             "pulses of the first strip",
             "coincides with the beat: within 20 ms",
         ] {

@@ -30,12 +30,12 @@ use theme::StyleClass;
 /// What a picture shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum PictureKind {
-    /// The layers as rows over time, with groups, landings, and the pulses of hearings beneath.
+    /// The layers as rows over time, with groups and landings, and the pulses of hearings below.
     #[default]
     Grid,
     /// The written beat and the pulses of hearings against time, and where they meet.
     Streams,
-    /// How many attacks land where, under the written beat and under hearings.
+    /// The number of attacks per landing, under the written beat and under hearings.
     Landings,
 }
 

@@ -41,7 +41,7 @@ pub(super) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
     beats
 }
 
-/// The strips of the [`chosen`] hearings.
+/// The strips of the [`selected_hearings`].
 pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
     let together = limits::TOGETHER.value / 1000.0;
     let attacks: Vec<f64> = piece.report.attacks.iter().map(|a| a.seconds).collect();
@@ -60,7 +60,7 @@ pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
         let (name, tempo) = (format!("{}: {}", index + 1, h.kind), format!("{} BPM", describe::tempos(h, 1.0)));
         Strip { name, tempo, pulses: h.pulses.iter().enumerate().map(pulse).collect() }
     };
-    chosen(piece).into_iter().map(strip).collect()
+    selected_hearings(piece).into_iter().map(strip).collect()
 }
 
 pub(super) fn hearing_label(index: usize, h: &Hearing) -> String {
@@ -74,7 +74,7 @@ pub(super) fn beat_label(piece: &ExportInput<'_>, section: usize) -> String {
 }
 
 /// The hearings to draw, with their indices in the report: at most [`MAX_HEARINGS`], without the written beat.
-pub(super) fn chosen<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
+pub(super) fn selected_hearings<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
     let found = piece.hearings.iter().filter_map(|h| Some((*h, piece.report.hearings.get(*h)?)));
     found.filter(|(_, h)| h.kind != Kind::Written).take(MAX_HEARINGS).collect()
 }

@@ -34,7 +34,7 @@ pub(super) fn layer(piece: &ExportInput<'_>) -> Option<usize> {
 
 /// The chosen hearings that can be notated.
 pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<MarkedHearing> {
-    let written = chosen(piece).filter_map(|(index, h)| Some((index, h, written_pulses(piece, h).ok()?)));
+    let written = selected_hearings(piece).filter_map(|(index, h)| Some((index, h, written_pulses(piece, h).ok()?)));
     let written: Vec<_> = written.collect();
     let is_only = written.len() == 1;
     let marked = |(index, h, at): (usize, &Hearing, _)| {
@@ -52,10 +52,10 @@ pub(crate) fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
         let why = written_pulses(piece, h).err()?;
         Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))
     };
-    chosen(piece).filter_map(sentence).collect()
+    selected_hearings(piece).filter_map(sentence).collect()
 }
 
-fn chosen<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
+fn selected_hearings<'a>(piece: &'a ExportInput<'_>) -> impl Iterator<Item = (usize, &'a Hearing)> {
     let first = |(k, h): &(usize, &usize)| !piece.hearings[..*k].contains(h);
     piece.hearings.iter().enumerate().filter(first).filter_map(|(_, h)| Some((*h, piece.report.hearings.get(*h)?)))
 }

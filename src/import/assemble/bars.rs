@@ -72,7 +72,7 @@ fn tempo_ratio(a: Tempo, b: Tempo) -> Fraction {
 }
 
 fn too_fine() -> FormatError {
-    FormatError::new("", "the sum of the lengths does not fit a 64-bit fraction")
+    FormatError::new("", "note lengths are too finely divided to add up exactly")
 }
 
 /// A bar of the draft with its start in the source, and its meter and tempo in the groove.
@@ -123,9 +123,8 @@ fn rows<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(Vec<Row<
         } else if let Some(meter) = odd_meter(&bar.meter, length) {
             meter
         } else if let Some(meter) = wider_meter(length) {
-            let message = format!(
-                "no meter has a bar of {length} of a whole note; it became a bar of {meter}, padded with silence"
-            );
+            let message =
+                format!("no meter fits a bar of {length} of a whole note; imported as {meter} and padded with silence");
             warnings.add(place(), message);
             meter
         } else {
@@ -168,8 +167,8 @@ fn boundaries(rows: &[Row], warnings: &mut Warnings) -> Result<Vec<bool>, Format
     }
     let percent = (largest.numer() as f64 / largest.denom() as f64 - 1.0) * 100.0;
     let message = format!(
-        "found {count} stretches of one meter and tempo, a groove has at most {}; {excess} changes, the largest of \
-         {percent:.1}% of the tempo, were left out",
+        "the file needs {count} sections, but a groove has at most {}; ignored the {excess} smallest tempo changes (up to \
+         {percent:.1}%)",
         SECTIONS.greatest
     );
     warnings.add("tempo", message);

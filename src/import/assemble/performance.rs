@@ -1,17 +1,17 @@
 //! Finds the grids of played onsets, none of which is exact.
 
 use super::grid::{self, MAX_CELLS, Points, Tolerance, magnitude};
-use crate::rhythm::{Fraction, Span, Swing};
+use super::quantize::cells_per_beat;
+use crate::rhythm::{Fraction, Span, Swing, Time};
+use std::collections::BTreeSet;
 use std::slice;
 
-/// Most cells per beat of the grids that are tried first.
+/// Most cells of the simple grids, per quarter; every beat may have so many.
 const MAX_SIMPLE: u16 = 4;
-/// Cells per beat of the grids for onsets that no grid reaches.
-const PLAIN: [u16; 8] = [1, 2, 3, 4, 6, 8, 12, 16];
+/// Most cells of the plain grids of twos and of threes, per quarter.
+const PLAIN_PER_QUARTER: [i32; 2] = [16, 12];
 /// Most beats of a span.
 const MAX_BEATS: usize = 4;
-/// Most cells per beat.
-const MAX_CELLS_PER_BEAT: u16 = 16;
 /// A grid other than the simple ones is accepted if random onsets would all be near some grid with so few cells in less than this
 /// share of all cases (ours, no source).
 const MAX_CHANCE: f64 = 0.05;
@@ -31,81 +31,132 @@ impl Choice {
     }
 }
 
-/// How the beats of a bar are divided, given its onsets without those of the same moment as one before, and how far, in beats, they
-/// may be moved. A beat gets 1 to 4 cells where these reach, whichever is nearest measured in its own cells; else the smallest grid
-/// of at most 16 cells per beat that reaches and is unlikely to fit by chance; else the nearest plain one, measured in the same way.
-pub(super) fn spans(beats: &[Points], swing: Option<Swing>, by: Fraction) -> Vec<Span> {
-    let usual = best_plain(beats, swing).map_or(MAX_CELLS_PER_BEAT, |b| b.1);
-    let single: Vec<Choice> = beats.iter().map(|b| single_beat(b, swing, by, usual)).collect();
-    // The least cost of the first j beats, and the span that ends there.
-    let mut best: Vec<Choice> = vec![Choice::new(0, 1, 1)];
-    for j in 1..=beats.len() {
-        let Choice { cost, span } = single[j - 1];
-        let mut found = Choice { cost: best[j - 1].cost + cost, span };
-        for i in (j.saturating_sub(MAX_BEATS)..j - 1).rev() {
-            if single[i..j].iter().all(|o| o.span.cells <= MAX_SIMPLE && o.cost < UNREACHED) {
-                continue;
-            }
-            let Some(span) = unlikely(&beats[i..j], swing, by) else { continue };
-            let cost = best[i].cost + u32::from(span.cells);
-            if cost < found.cost {
-                found = Choice { cost, span };
-            }
+/// The grids for played beats of one length.
+pub(super) struct PlayedGrids {
+    /// Cells per beat of the grids that are tried first.
+    simple: Vec<u16>,
+    /// Cells per beat of the grids for onsets that no grid reaches.
+    plain: Vec<u16>,
+    /// Most cells per beat.
+    most: u16,
+}
+
+impl PlayedGrids {
+    /// A quarter has 1 to 4 cells in the simple grids; 1, 2, 3, 4, 6, 8, 12 or 16 in the plain ones. Longer and shorter beats have the
+    /// same cells: a dotted quarter also 6, or 9, 18, 12 and 24.
+    pub(super) fn new(beat: Time) -> Self {
+        let few = 1..=MAX_SIMPLE;
+        let halved = |per_quarter: i32| {
+            let finest = beat.scaled(Fraction::whole(4 * per_quarter)).map_or(Fraction::ONE, Time::wholes);
+            let cells = (0..16).filter_map(move |k| finest.over(Fraction::whole(1 << k)));
+            cells.filter(|c| c.denom() == 1 && c.numer() <= i64::from(MAX_CELLS)).map(|c| c.numer() as u16)
+        };
+        let sorted = |cells: &mut dyn Iterator<Item = u16>| cells.collect::<BTreeSet<_>>().into_iter().collect();
+        let most = PLAIN_PER_QUARTER.map(|per_quarter| cells_per_beat(beat, per_quarter));
+        Self {
+            simple: sorted(&mut few.clone().chain(halved(i32::from(MAX_SIMPLE)))),
+            plain: sorted(&mut few.chain(PLAIN_PER_QUARTER.into_iter().flat_map(halved))),
+            most: most.into_iter().fold(MAX_SIMPLE, u16::max),
         }
-        best.push(found);
     }
-    grid::chain(beats.len(), |j| best[j].span)
+
+    /// How the beats of a bar are divided, given its onsets without those of the same moment as one before, and how far, in beats,
+    /// they may be moved. A beat gets a simple grid where one reaches, whichever is nearest measured in its own cells; else the
+    /// smallest grid of at most 16 cells per quarter that reaches and is unlikely to fit by chance; else the nearest plain one,
+    /// measured in the same way.
+    pub(super) fn spans(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Vec<Span> {
+        let usual = self.best_plain(beats, swing).map_or(self.most, |b| b.1);
+        let single: Vec<Choice> = beats.iter().map(|b| self.single_beat(b, swing, by, usual)).collect();
+        // The least cost of the first j beats, and the span that ends there.
+        let mut best: Vec<Choice> = vec![Choice::new(0, 1, 1)];
+        for j in 1..=beats.len() {
+            let Choice { cost, span } = single[j - 1];
+            let mut found = Choice { cost: best[j - 1].cost + cost, span };
+            for i in (j.saturating_sub(MAX_BEATS)..j - 1).rev() {
+                if single[i..j].iter().all(|o| o.cost < UNREACHED && self.simple.contains(&o.span.cells)) {
+                    continue;
+                }
+                let Some(span) = self.unlikely(&beats[i..j], swing, by) else { continue };
+                let cost = best[i].cost + u32::from(span.cells);
+                if cost < found.cost {
+                    found = Choice { cost, span };
+                }
+            }
+            best.push(found);
+        }
+        grid::chain(beats.len(), |j| best[j].span)
+    }
+
+    /// Whether the exact grids of a bar of a played track are meant: they are plain, or random onsets would all be exact on them in less
+    /// than [`MAX_CHANCE`] of all cases. An onset is exact within `by` beats.
+    pub(super) fn are_meant(&self, beats: &[Points], spans: &[Span], by: Fraction) -> bool {
+        let mut first = 0;
+        let mut chance = 1.0;
+        for span in spans {
+            let end = (first + usize::from(span.beats)).min(beats.len());
+            chance *= chance_of(&beats[first..end], *span, by).min(1.0);
+            first = end;
+        }
+        chance <= MAX_CHANCE || spans.iter().all(|s| s.beats == 1 && self.plain.contains(&s.cells))
+    }
+
+    fn single_beat(&self, points: &Points, swing: Option<Swing>, by: Fraction, usual: u16) -> Choice {
+        if points.is_empty() {
+            return Choice::new(0, 1, 1);
+        }
+        let beat = slice::from_ref(points);
+        let reaching = self.simple.iter().filter_map(|&cells| {
+            let distances = distances_within(beat, Span { beats: 1, cells }, swing, by)?;
+            Some((distances.into_iter().max()?.times(Fraction::whole(i32::from(cells)))?, cells))
+        });
+        if let Some((_, cells)) = reaching.min() {
+            return Choice::new(u32::from(cells), 1, cells);
+        }
+        if let Some(span) = self.unlikely(beat, swing, by) {
+            return Choice { cost: u32::from(span.cells), span };
+        }
+        let cells = self.plain(beat, swing, usual);
+        Choice::new(UNREACHED + u32::from(cells), 1, cells)
+    }
+
+    /// The smallest grid over some beats that reaches all onsets, is unlikely to do so by chance, and is at least twice as near,
+    /// measured in its own cells, as any plain one.
+    fn unlikely(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
+        let length = beats.len() as u16;
+        let mut best = None;
+        (1..=(self.most * length).min(MAX_CELLS)).map(|cells| Span { beats: length, cells }).find(|span| {
+            let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
+            let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
+            distances.is_some_and(|distances| {
+                let plain = *best.get_or_insert_with(|| self.best_plain(beats, swing));
+                let per_beat = f64::from(span.cells) / f64::from(length);
+                plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
+            })
+        })
+    }
+
+    /// The plain grid of a beat: the usual one unless another is twice as near.
+    fn plain(&self, beat: &[Points], swing: Option<Swing>, usual: u16) -> u16 {
+        let Some((least, cells)) = self.best_plain(beat, swing) else { return self.most };
+        if score(beat, usual, swing).is_some_and(|s| s <= 4.0 * least) { usual } else { cells }
+    }
+
+    /// The plain grid that is nearest to all onsets of some beats, and its score.
+    fn best_plain(&self, beats: &[Points], swing: Option<Swing>) -> Option<(f64, u16)> {
+        let scored = self.plain.iter().filter_map(|cells| Some((score(beats, *cells, swing)?, *cells)));
+        scored.min_by(|a, b| a.0.total_cmp(&b.0))
+    }
 }
 
-fn single_beat(points: &Points, swing: Option<Swing>, by: Fraction, usual: u16) -> Choice {
-    if points.is_empty() {
-        return Choice::new(0, 1, 1);
-    }
-    let beat = slice::from_ref(points);
-    let reaching = (1..=MAX_SIMPLE).filter_map(|cells| {
-        let distances = distances_within(beat, Span { beats: 1, cells }, swing, by)?;
-        Some((distances.into_iter().max()?.times(Fraction::whole(i32::from(cells)))?, cells))
-    });
-    if let Some((_, cells)) = reaching.min() {
-        return Choice::new(u32::from(cells), 1, cells);
-    }
-    if let Some(span) = unlikely(beat, swing, by) {
-        return Choice { cost: u32::from(span.cells), span };
-    }
-    let cells = plain(beat, swing, usual);
-    Choice::new(UNREACHED + u32::from(cells), 1, cells)
-}
-
-/// The smallest grid over some beats that reaches all onsets, is unlikely to do so by chance, and is at least twice as near, measured
-/// in its own cells, as any plain one.
-fn unlikely(beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
-    let length = beats.len() as u16;
+/// The share of random onsets in some beats that would all be near some grid with as many cells as a span. More than 1 is possible,
+/// because every such grid is counted.
+fn chance_of(beats: &[Points], span: Span, by: Fraction) -> f64 {
     let near = by.numer() as f64 / by.denom() as f64;
     // A point near the first cell or the end is near in every grid.
-    let end = Fraction::whole(i32::from(length)).minus(by);
+    let end = Fraction::whole(beats.len() as i32).minus(by);
     let inner = grid::points(beats).flatten().filter(|p| *p > by && end.is_some_and(|e| *p < e)).count();
-    let mut best = None;
-    (1..=(MAX_CELLS_PER_BEAT * length).min(MAX_CELLS)).map(|cells| Span { beats: length, cells }).find(|span| {
-        let per_beat = f64::from(span.cells) / f64::from(length);
-        let chance = f64::from(span.cells) * (2.0 * near * per_beat).powi(inner.min(64) as i32);
-        let distances = if chance <= MAX_CHANCE { distances_within(beats, *span, swing, by) } else { None };
-        distances.is_some_and(|distances| {
-            let plain = *best.get_or_insert_with(|| best_plain(beats, swing));
-            plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
-        })
-    })
-}
-
-/// The plain grid of a beat: the usual one unless another is twice as near.
-fn plain(beat: &[Points], swing: Option<Swing>, usual: u16) -> u16 {
-    let Some((least, cells)) = best_plain(beat, swing) else { return MAX_CELLS_PER_BEAT };
-    if score(beat, usual, swing).is_some_and(|s| s <= 4.0 * least) { usual } else { cells }
-}
-
-/// The plain grid that is nearest to all onsets of some beats, and its score.
-fn best_plain(beats: &[Points], swing: Option<Swing>) -> Option<(f64, u16)> {
-    let scored = PLAIN.iter().filter_map(|cells| Some((score(beats, *cells, swing)?, *cells)));
-    scored.min_by(|a, b| a.0.total_cmp(&b.0))
+    let per_beat = f64::from(span.cells) / f64::from(span.beats);
+    f64::from(span.cells) * (2.0 * near * per_beat).powi(inner.min(64) as i32)
 }
 
 /// The mean square of the distances, in cells, from a grid with a number of cells in each beat.

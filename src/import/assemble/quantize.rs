@@ -1,11 +1,12 @@
 //! Moves rounded or played times to the grids they mean.
 
 use super::grid::{self, MAX_CELLS, Points, Tolerance};
-use super::{mixed, performance};
+use super::mixed;
+use super::performance::PlayedGrids;
 use crate::import::Warnings;
 use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
-use crate::notation::TimedNote;
-use crate::notation::{count, were};
+use crate::import::midi::TOLERANCE_MS;
+use crate::notation::{FormatError, TimedNote, count, were};
 use crate::rhythm::{Fraction, Span, Swing, Time};
 
 /// How exact the times of a source are.
@@ -13,25 +14,38 @@ use crate::rhythm::{Fraction, Span, Swing, Time};
 pub(crate) struct Rounding {
     /// Greatest error of rounding alone: half of the source's finest step.
     pub(crate) grain: Time,
-    /// How far, in ms, an onset may be moved onto a smaller grid than the exact one.
+    /// How far, in ms, an onset may be moved onto a smaller grid than the exact one; no onset is moved if it is 0.
     pub(crate) tolerance: Fraction,
-    /// Most cells per beat of the grids that are tried before the tolerance is used.
-    pub(crate) cells: u16,
+    pub(crate) source: Source,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Source {
+    /// A groove: every grid is meant, and the note lengths too.
+    Groove,
+    /// Unknown: an exact grid may be coincidence.
+    Other,
 }
 
 impl Rounding {
-    /// Whether the source is a groove: every grid is meant, and the note lengths too.
     fn is_groove(self) -> bool {
-        self.cells >= MAX_CELLS
+        self.source == Source::Groove
+    }
+
+    /// Whether no onset may be moved.
+    fn is_strict(self) -> bool {
+        !self.is_groove() && self.tolerance == Fraction::ZERO
     }
 }
 
+/// Most cells per quarter of the grids that are accepted because times lie on them exactly (ours, no source).
+const MAX_EXACT_CELLS: i32 = 16;
 /// Most beats of a span where times are not exact.
 const MAX_BEATS: u16 = 4;
 /// A cell is at least so many times the tolerance: any time at all is near a grid finer than that.
 const CELL_PER_TOLERANCE: i32 = 4;
-/// A track is played if in more than one of so many bars no grid is exact (ours, no source). What is exact in such a track is so by
-/// chance.
+/// A track is played if in more than one of so many bars no grid is exact (ours, no source). What is exact in such a track may be so
+/// by chance.
 const PLAYED_BARS: usize = 4;
 /// Onsets at most so many ms apart are one moment (ours, no source).
 const MOMENT_MS: f64 = 10.0;
@@ -83,7 +97,14 @@ struct Move {
 /// track is played, to those that the onsets mean within the tolerance; where there is none either, to the nearest. Ends of notes
 /// follow the grid of the onsets. A bar is added where an onset moves to the end of the last one. There is one warning per track for
 /// what was moved, and one for everything beyond the tolerance.
-pub(crate) fn quantize_draft(draft: &mut ImportDraft, rounding: Rounding, warnings: &mut Warnings) {
+///
+/// # Errors
+/// [`FormatError`] if the tolerance is 0 and no grid that a groove can hold has all onsets of a bar.
+pub(crate) fn quantize_draft(
+    draft: &mut ImportDraft,
+    rounding: Rounding,
+    warnings: &mut Warnings,
+) -> Result<(), FormatError> {
     let (mut beyond, mut farthest_ms) = (0, 0.0_f64);
     let mut bars: Vec<Bar> = Vec::with_capacity(draft.bars.len());
     let mut end = Time::ZERO;
@@ -95,7 +116,7 @@ pub(crate) fn quantize_draft(draft: &mut ImportDraft, rounding: Rounding, warnin
         end = next;
     }
     for track in &mut draft.tracks {
-        let moves = quantize_track(&mut bars, track, rounding);
+        let moves = quantize_track(&mut bars, track, rounding)?;
         beyond += moves.beyond_tolerance;
         farthest_ms = farthest_ms.max(moves.farthest_ms);
         moves.warn(&track.name, rounding, warnings);
@@ -119,20 +140,34 @@ pub(crate) fn quantize_draft(draft: &mut ImportDraft, rounding: Rounding, warnin
         );
         warnings.add("tolerance", message);
     }
+    Ok(())
 }
 
-fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) -> Moves {
+fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) -> Result<Moves, FormatError> {
     track.notes.sort_by_key(|n| n.start);
     let filled = fill(bars, &track.notes);
     let exact: Vec<Option<Vec<Span>>> = filled.iter().map(|i| exact_spans(&bars[*i], track, rounding)).collect();
     let missed = exact.iter().filter(|e| e.is_none()).count();
+    if let Some(first) = exact.iter().position(Option::is_none).filter(|_| rounding.is_strict()) {
+        let place = format!("track '{}', bar {}", track.name, bars[filled[first]].draft.number);
+        let others =
+            if missed > 1 { format!(" (nor those of {} more)", count(missed - 1, "bar")) } else { String::new() };
+        let message = format!(
+            "no grid of at most {MAX_CELLS} cells has the onsets of this bar{others}, and a tolerance of 0 ms moves none: \
+             try --tolerance {TOLERANCE_MS}"
+        );
+        return Err(FormatError::new(place, message));
+    }
     let is_played = !rounding.is_groove() && missed * PLAYED_BARS > exact.len();
     for (&i, exact) in filled.iter().zip(exact) {
         let bar = &mut bars[i];
-        bar.track.spans = match exact.filter(|_| !is_played) {
-            Some(spans) => spans,
-            None if rounding.is_groove() => near_spans(bar, bar.swing(track.swing), rounding),
-            None => performance::spans(&bar.track.moments, bar.swing(track.swing), bar.tolerance(rounding)),
+        let swing = bar.swing(track.swing);
+        bar.track.spans = if rounding.is_groove() {
+            exact.unwrap_or_else(|| near_spans(bar, swing, rounding))
+        } else {
+            let grids = PlayedGrids::new(bar.beat);
+            let is_meant = |e: &Vec<Span>| !is_played || grids.are_meant(&bar.track.onsets, e, bar.grain(rounding));
+            exact.filter(is_meant).unwrap_or_else(|| grids.spans(&bar.track.moments, swing, bar.tolerance(rounding)))
         };
     }
     let mut moves = Moves::default();
@@ -149,7 +184,7 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
     for i in filled {
         bars[i].track = TrackBar::default();
     }
-    moves
+    Ok(moves)
 }
 
 /// Shortens notes so that those that did not sound at once do not afterwards: each ends where the next one begins that began after
@@ -248,6 +283,15 @@ impl Bar<'_> {
         if rounding.is_groove() { grain } else { grain.min(self.tolerance(rounding)) }
     }
 
+    /// Most cells per beat of an exact grid.
+    fn max_cells(&self, rounding: Rounding) -> u16 {
+        if rounding.is_groove() || rounding.is_strict() {
+            MAX_CELLS
+        } else {
+            cells_per_beat(self.beat, MAX_EXACT_CELLS)
+        }
+    }
+
     /// The span at a number of beats from the bar's start, and its first beat; one undivided beat where no span is set.
     fn span_at(&self, beats: Fraction) -> Option<(Span, Fraction)> {
         if self.track.spans.is_empty() {
@@ -266,12 +310,18 @@ impl Bar<'_> {
     }
 }
 
+/// The cells of a beat with so many per quarter: at least one, and no more than a span may have.
+pub(super) fn cells_per_beat(beat: Time, per_quarter: i32) -> u16 {
+    let cells = beat.scaled(Fraction::whole(4 * per_quarter)).map_or(1, |c| c.wholes().floor());
+    cells.clamp(1, i64::from(MAX_CELLS)) as u16
+}
+
 /// The spans of a bar on which its onsets are exact but for the source's rounding, and so are its ends if they mean something and
 /// need no unusual grid.
 fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<Span>> {
     let by = bar.grain(rounding);
     let beats = if by == Fraction::ZERO { Tolerance::NONE.beats } else { MAX_BEATS };
-    let tolerance = Tolerance { by, cells: rounding.cells, beats };
+    let tolerance = Tolerance { by, cells: bar.max_cells(rounding), beats };
     let swing = bar.swing(track.swing);
     let onsets = grid::spans(&bar.track.onsets, 1, swing, tolerance);
     if track.ignore_lengths {
@@ -359,7 +409,8 @@ impl Moves {
             warnings.add(&track, message);
         }
         if self.ends > 0 {
-            let message = format!("{} kept the onset but got the length of whole cells", count(self.ends, "note"));
+            let message =
+                format!("{} rounded to whole cells; the onsets are unchanged", were(self.ends, "note length"));
             warnings.add(&track, message);
         }
     }

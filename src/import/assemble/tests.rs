@@ -164,7 +164,7 @@ fn what_a_groove_cannot_hold_is_said() {
         [
             "track 'oar', bar 1, beat 4: a note of 1/2 crosses the end of its section; cut to 1/4",
             "track 'oar': dropped 1 note outside the bars",
-            "track 'oar', bar 1, beat 1+1/101: no grid of at most 64 cells has this onset; moved by 37/25856 of a whole note",
+            "track 'oar', bar 1, beat 1+1/101: no grid of at most 64 cells contains this onset; moved by 37/25856 of a whole note",
         ]
     );
 }

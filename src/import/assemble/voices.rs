@@ -99,7 +99,7 @@ fn write_cells(
             let by = after.minus(before).unwrap_or(Time::ZERO);
             moved.add(
                 || bars.describe(&track.name, section, before),
-                || format!("no grid of at most {MAX_CELLS} cells has this onset; moved by {by} of a whole note"),
+                || format!("no grid of at most {MAX_CELLS} cells contains this onset; moved by {by} of a whole note"),
             );
         };
         if snap(notes, &all, run, swing, &mut rest[section], &mut on_move) {

@@ -6,9 +6,11 @@
 //! within half a tick is used.
 
 mod read;
+mod tempos;
 #[cfg(test)]
 mod tests;
 mod to_draft;
+mod tracks;
 
 pub use to_draft::import;
 pub(crate) use to_draft::import_with;

@@ -92,11 +92,15 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
     let mut declared = None;
     let mut tracks = 0;
     while at < bytes.len() {
-        let Some((id, length)) = bytes.get(at..at + 8).map(|h| (&h[..4], &h[4..])) else {
+        let is_complete = declared.is_some_and(|n| tracks >= n);
+        let chunk = bytes.get(at..at + 8).map(|h| (&h[..4], u32::from_be_bytes([h[4], h[5], h[6], h[7]]) as usize));
+        // Some programs leave bytes after the last track, which mostly look like no chunk.
+        let fits = |length: usize| length <= bytes.len() - at - 8;
+        let is_chunk = |id: &[u8], length| id == b"MTrk" || id.iter().all(u8::is_ascii_graphic) && fits(length);
+        let Some((id, length)) = chunk.filter(|c| !is_complete || is_chunk(c.0, c.1)) else {
             song.warnings.add(byte(at), format!("ignored {} after the last track", count(bytes.len() - at, "byte")));
             break;
         };
-        let length = u32::from_be_bytes([length[0], length[1], length[2], length[3]]) as usize;
         let (body, left) = (at + 8, bytes.len() - at - 8);
         if length > left {
             let what = if id == b"MTrk" { format!("track {}", tracks + 1) } else { "a chunk".into() };

@@ -1,5 +1,6 @@
 //! Tests of MIDI export and import.
 
+mod out_and_in;
 mod played;
 
 use super::*;
@@ -134,7 +135,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
     let mut cell = 0;
     for cells in [4, 4, 3, 4, 4, 3, 4, 4, 3, 5, 5, 5] {
         let at = Place { layer: 0, section: 0, cell };
-        groove = groove.edited(&Edit::Lay { at, cells, attack: Attack::default() }).expect("room");
+        groove = groove.edited(&Edit::Enter { at, cells, attack: Attack::default() }).expect("room");
         cell += cells;
     }
     let report = analysis::report(&groove, &AnalysisOptions::default());
@@ -224,12 +225,39 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
         words.starts_with("track 'track 1': 4 onsets were moved to the grid; the largest move is 3.65 ms"),
         "{words}"
     );
-    let strict = import_with(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO).expect("a groove");
-    assert!(
-        strict.groove.layers()[0].division > 3 || strict.warnings[2].message.contains("more than"),
-        "{:?}",
-        strict.warnings
+    let strict = import_with(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO).expect_err("327/960 is no cell");
+    assert_eq!(
+        strict.to_string(),
+        "track 'track 1', bar 1: no grid of at most 64 cells has the onsets of this bar, and a tolerance of 0 ms moves none: \
+         try --tolerance 5"
     );
+}
+
+#[test]
+fn bytes_after_the_last_track_are_ignored_with_a_remark() {
+    let track = with_end(&[0, 0x90, 60, 80, 96, 0x80, 60, 0]);
+    let whole = file(0, [0, 96], &[&track]);
+    let clean = back(&whole);
+    let rows: [&[u8]; 6] = [
+        &[0],
+        &[0; 64],
+        &[0x1a; 8],
+        b"\0\0 and more text of some length",
+        b"more text that declares a chunk",
+        &[0xff, 0x2f, 0, 0, 0, 0, 0, 0, 0x90],
+    ];
+    for extra in rows {
+        let imported = back(&[&whole[..], extra].concat());
+        assert_eq!(imported.groove, clean.groove, "{extra:?}");
+        let bytes = if extra.len() == 1 { "1 byte".to_owned() } else { format!("{} bytes", extra.len()) };
+        let remark = format!("byte {}: ignored {bytes} after the last track", whole.len());
+        assert_eq!(imported.warnings[0].to_string(), remark, "{extra:?}");
+        assert_eq!(imported.warnings.len(), clean.warnings.len() + 1, "{extra:?}");
+    }
+    // Before the last track they make the file a truncated one.
+    let mut more = [&whole[..], &[0; 3]].concat();
+    more[11] = 2;
+    assert!(import(&more).expect_err("two tracks").message.contains("declares 2 tracks, 1 are present"));
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! Interprets meters, tempos, swing and accents.
 
-use super::document::SwungValue;
 use super::dom::{Children, Element, error_at};
-use crate::notation::{FormatError, Value};
+use crate::import::assemble::magnitude;
+use crate::notation::{FormatError, SwungValue, Value};
 use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time, expected};
 
 /// A time signature; `None` for music without a meter. Several fractions in a row become one with the finest lower number.
@@ -43,21 +43,45 @@ pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
     Meter::new(terms, finest).map(Some).map_err(|e| invalid(e.to_string()))
 }
 
-/// A decimal number as a fraction; for one with many places, the simplest that rounds to it (133.333333333 is 400/3).
-pub(crate) fn decimal(text: &str) -> Option<Fraction> {
+/// Decimal places that a 64-bit fraction holds.
+const MAX_PLACES: usize = 9;
+
+/// An `xs:decimal` (W3C XML Schema Part 2, 3.2.3): a sign or none, digits, and a point that may stand before, after or between them.
+/// Places beyond the ninth are cut off.
+pub(super) fn decimal(text: &str) -> Option<Fraction> {
     let text = text.trim();
-    // ASCII, because places are cut off by bytes.
-    if text.contains('/') || !text.is_ascii() {
+    let (sign, digits) = match text.strip_prefix('-') {
+        Some(rest) => (-1, rest),
+        None => (1, text.strip_prefix('+').unwrap_or(text)),
+    };
+    let (whole, places) = digits.split_once('.').unwrap_or((digits, ""));
+    let is_number = |s: &str| s.bytes().all(|b| b.is_ascii_digit());
+    if whole.len() + places.len() == 0 || !is_number(whole) || !is_number(places) {
         return None;
     }
-    let places = text.split_once('.').map_or(0, |p| p.1.len());
-    // A 64-bit fraction holds nine places.
-    let exact = Fraction::parse(&text[..text.len() - places.saturating_sub(9)])?;
-    if places < 6 {
+    let places = places[..places.len().min(MAX_PLACES)].trim_end_matches('0');
+    let numer = format!("0{whole}{places}").parse::<i64>().ok()?;
+    Fraction::new(sign * numer, 10_i64.pow(places.len() as u32))
+}
+
+/// A positive decimal that may be rounded: with six places or more, the simplest number that rounds to it (133.333333 is 400/3).
+pub(super) fn unrounded(text: &str) -> Option<Fraction> {
+    let exact = decimal(text)?;
+    let places = decimal_places(text).min(MAX_PLACES);
+    if places < 6 || exact <= Fraction::ZERO {
         return Some(exact);
     }
-    let half = Fraction::new(1, 2 * 10_i64.pow(places.min(9) as u32))?;
+    let half = half_step(places)?;
     simplest(exact.minus(half)?, exact.plus(half)?).or(Some(exact))
+}
+
+fn decimal_places(text: &str) -> usize {
+    text.trim().split_once('.').map_or(0, |p| p.1.len())
+}
+
+/// Half of the last of so many places, at most nine: the greatest error of rounding.
+fn half_step(places: usize) -> Option<Fraction> {
+    Fraction::new(1, 2 * 10_i64.pow(places as u32))
 }
 
 /// The fraction with the smallest denominator between two positive ones (Stern 1858, Brocot 1861).
@@ -83,31 +107,46 @@ fn simplest(low: Fraction, high: Fraction) -> Option<Fraction> {
     Some(best)
 }
 
+/// A metronome mark.
+pub(super) struct Metronome {
+    pub(super) tempo: Tempo,
+    /// Greatest error of the number of beats, if it has decimal places.
+    rounding: Option<Fraction>,
+}
+
 /// A metronome mark with a note value and a number.
-pub(super) fn metronome(mark: Element<'_>) -> Option<Tempo> {
+pub(super) fn metronome(mark: Element<'_>) -> Option<Metronome> {
     if mark.all("beat-unit").count() != 1 {
         return None;
     }
-    let unit = Value::named(mark.child_text("beat-unit")?)?.length();
+    let unit = Value::from_name(mark.child_text("beat-unit")?)?.length();
     let dots = mark.all("beat-unit-dot").count().min(3) as u32;
     let unit = unit.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
-    Tempo::new(decimal(mark.child_text("per-minute")?)?, unit).ok()
+    let number = mark.child_text("per-minute")?;
+    let tempo = Tempo::new(unrounded(number)?, unit).ok()?;
+    let places = Some(decimal_places(number).min(MAX_PLACES)).filter(|p| *p > 0);
+    Some(Metronome { tempo, rounding: places.and_then(half_step) })
 }
 
 /// The tempo of a written mark and a number of quarters per minute. The mark is used unless the number differs from it by more than
-/// one percent; the number alone counts in beats of the meter.
-pub(super) fn tempo(written: Option<Tempo>, quarters: Option<Fraction>, meter: Option<&Meter>) -> Option<Tempo> {
+/// one percent; if the mark is the number rounded to its decimal places, the number is used in the unit of the mark. A number alone
+/// counts in beats of the meter.
+pub(super) fn tempo(written: Option<Metronome>, quarters: Option<Fraction>, meter: Option<&Meter>) -> Option<Tempo> {
     let wholes = quarters.and_then(|q| q.over(Fraction::whole(4))).filter(|w| *w > Fraction::ZERO);
+    let in_units = |unit: Time| Tempo::new(wholes?.over(unit.wholes())?, unit).ok();
     let agrees = |tempo: &Tempo| {
         let ratio = wholes.and_then(|w| w.over(tempo.wholes_per_minute()));
         let range = Fraction::new(99, 100).zip(Fraction::new(101, 100));
         ratio.zip(range).is_none_or(|(r, (low, high))| (low..=high).contains(&r))
     };
-    if let Some(tempo) = written.filter(agrees) {
-        return Some(tempo);
+    if let Some(Metronome { tempo, rounding }) = written.filter(|w| agrees(&w.tempo)) {
+        let is_rounded = |exact: &Tempo| {
+            let error = exact.bpm().minus(tempo.bpm()).map(magnitude);
+            error.zip(rounding).is_some_and(|(error, rounding)| error <= rounding)
+        };
+        return Some(in_units(tempo.unit()).filter(is_rounded).unwrap_or(tempo));
     }
-    let unit = meter.map_or(Time::new(1, 4), |m| Some(m.beat()))?;
-    Tempo::new(wholes?.over(unit.wholes())?, unit).ok()
+    in_units(meter.map_or(Time::new(1, 4), |m| Some(m.beat()))?)
 }
 
 /// A swing instruction for playback; `None` for straight.
@@ -115,13 +154,22 @@ pub(super) fn swing(element: Element<'_>) -> Option<SwungValue> {
     let term = |name: &str| element.child_text(name)?.parse::<u8>().ok();
     let swing = Swing::new(term("first")?, term("second")?).ok()?;
     let kind = element.child_text("swing-type").unwrap_or("eighth");
-    Some(SwungValue { swing, value: Value::named(kind)?.length() })
+    Some(SwungValue { swing, value: Value::from_name(kind)?.length() })
 }
 
-/// Whether a text is one that this program writes about swing: `swing 2:1`, `straight`. It has no note value, so it only ends the
-/// swing before it; a playback instruction sets one.
-pub(super) fn is_swing_text(text: &str) -> bool {
-    text == "straight" || text.strip_prefix("swing ").and_then(Swing::parse).is_some()
+/// A text about swing. It has no note value, so it only ends the swing before it; a playback instruction sets one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum SwingWords {
+    Straight,
+    Swung(Swing),
+}
+
+/// The swing in a text that this program writes.
+pub(super) fn swing_words(text: &str) -> Option<SwingWords> {
+    if text == "straight" {
+        return Some(SwingWords::Straight);
+    }
+    text.strip_prefix("swing ").and_then(Swing::parse).map(SwingWords::Swung)
 }
 
 /// The accent of a note: articulation signs, and heads in parentheses for ghost notes.

@@ -1,6 +1,7 @@
 //! A score's parts, measures and notes at exact times, before repeats are unfolded.
 
-use crate::rhythm::{Accent, Meter, Swing, Tempo, Time};
+use crate::notation::SwungValue;
+use crate::rhythm::{Accent, Meter, Tempo, Time};
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ScoreDocument {
@@ -58,13 +59,6 @@ pub struct SwingChange {
     /// From 0.
     pub measure: usize,
     pub swing: Option<SwungValue>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SwungValue {
-    pub swing: Swing,
-    /// The note value that swings.
-    pub value: Time,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -1,11 +1,9 @@
 //! Turns a document into a draft: bars in playing order and tracks of notes.
 
-use super::document::{Instrument, Note, Part, ScoreDocument, SwungValue, VoiceId};
+use super::document::{Instrument, Note, Part, ScoreDocument, VoiceId};
 use super::unfold::order;
 use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings};
-use crate::notation::FormatError;
-use crate::notation::TimedNote;
-use crate::notation::general_midi;
+use crate::notation::{FormatError, SwungValue, TimedNote, general_midi};
 use crate::rhythm::bounds::{BARS, NAME};
 use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
 use std::collections::BTreeMap;
@@ -34,11 +32,19 @@ struct Played {
     end: Time,
 }
 
+impl Played {
+    /// Where a written time of the measure sounds.
+    fn swung(&self, at: Time, swing: SwungValue) -> Option<Time> {
+        let sounding = swing.sounding(at.minus(self.start)?, self.end.minus(self.start)?)?;
+        self.start.plus(sounding)
+    }
+}
+
 /// The swing in force in every measure of a part.
 type Swings = Vec<Option<SwungValue>>;
 
 fn too_fine() -> FormatError {
-    FormatError::new("", "the sum of the times does not fit a 64-bit fraction")
+    FormatError::new("", "note lengths are too finely divided to add up exactly")
 }
 
 pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {
@@ -279,7 +285,7 @@ fn sounding(
                 }
             }
             let swung = |t: Time, bar: &Played, in_tuplet: bool| match swings[bar.measure] {
-                Some(swing) if !in_tuplet => swung(t, bar.start, swing).ok_or_else(too_fine),
+                Some(swing) if !in_tuplet => bar.swung(t, swing).ok_or_else(too_fine),
                 _ => Ok(t),
             };
             let start = swung(start, bar, note.starts_in_tuplet)?;
@@ -289,19 +295,4 @@ fn sounding(
         }
     }
     Ok(all)
-}
-
-/// Applies swing to a time of a bar: the middle of each pair of values moves, and the times around it in proportion.
-fn swung(t: Time, bar_start: Time, SwungValue { swing, value }: SwungValue) -> Option<Time> {
-    let pair = value.repeated(2)?;
-    let pairs = t.minus(bar_start)?.ratio_to(pair)?;
-    let within = pairs.minus(Fraction::new(pairs.floor(), 1)?)?;
-    let (share, two, half) = (swing.share(), Fraction::whole(2), Fraction::new(1, 2)?);
-    let moved = if within <= half {
-        within.times(two)?.times(share)?
-    } else {
-        let beyond = within.minus(half)?.times(two)?;
-        share.plus(beyond.times(Fraction::ONE.minus(share)?)?)?
-    };
-    t.plus(pair.scaled(moved.minus(within)?)?)
 }

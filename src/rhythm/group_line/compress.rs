@@ -6,7 +6,7 @@ use super::Term;
 const MAX_EXACT: usize = 96;
 
 /// The shortest form of a line in printed characters, each group counted as one so that the form does not depend on the unit;
-/// among equally short forms the one that repeats earliest.
+/// among equally short forms the one whose first repeat begins earliest.
 ///
 /// Exact up to 96 groups (interval dynamic programming over splits and periods). A longer line is compressed by its shortest
 /// period, or else repeat by repeat, and its form may not be the shortest.
@@ -87,6 +87,22 @@ enum Choice {
     Period(usize),
 }
 
+/// The best form of a part of a line.
+#[derive(Clone, Copy)]
+struct Form {
+    /// Printed length, each group counted as one character.
+    length: usize,
+    /// Groups before the first repeat: among equally short forms the fewest, so that a figure begins with the line's first attack.
+    lead: usize,
+    choice: Choice,
+}
+
+impl Form {
+    fn is_better_than(&self, other: &Self) -> bool {
+        (self.length, self.lead) < (other.length, other.lead)
+    }
+}
+
 fn shortest(groups: &[u32]) -> Vec<Term> {
     let n = groups.len();
     if n == 0 {
@@ -99,34 +115,35 @@ fn shortest(groups: &[u32]) -> Vec<Term> {
             same[i][j] = if groups[i] == groups[j] { same[i + 1][j + 1] + 1 } else { 0 };
         }
     }
-    let mut best = vec![vec![(0_usize, Choice::One); n + 1]; n];
-    for length in 1..=n {
+    let one = Form { length: 1, lead: 1, choice: Choice::One };
+    let mut best = vec![vec![one; n + 1]; n];
+    for length in 2..=n {
         for i in 0..=n - length {
             let j = i + length;
-            let mut choice = (1, Choice::One);
-            if length > 1 {
-                choice = (usize::MAX, Choice::One);
-                for p in (1..=length / 2).filter(|p| length.is_multiple_of(*p) && same[i][i + p] >= length - p) {
-                    let cost = digits((length / p) as u32) + 2 + best[i][i + p].0;
-                    if cost < choice.0 {
-                        choice = (cost, Choice::Period(p));
-                    }
-                }
-                for (k, tail) in best.iter().enumerate().take(j).skip(i + 1) {
-                    let cost = best[i][k].0 + 1 + tail[j].0;
-                    if cost < choice.0 {
-                        choice = (cost, Choice::Split(k));
-                    }
+            let mut found = Form { length: usize::MAX, ..one };
+            for p in (1..=length / 2).filter(|p| length.is_multiple_of(*p) && same[i][i + p] >= length - p) {
+                let printed = digits((length / p) as u32) + 2 + best[i][i + p].length;
+                let form = Form { length: printed, lead: 0, choice: Choice::Period(p) };
+                if form.is_better_than(&found) {
+                    found = form;
                 }
             }
-            best[i][j] = choice;
+            for (k, tail) in best.iter().enumerate().take(j).skip(i + 1) {
+                let (head, tail) = (best[i][k], tail[j]);
+                let lead = if head.lead < k - i { head.lead } else { k - i + tail.lead };
+                let form = Form { length: head.length + 1 + tail.length, lead, choice: Choice::Split(k) };
+                if form.is_better_than(&found) {
+                    found = form;
+                }
+            }
+            best[i][j] = found;
         }
     }
     build(groups, &best, 0, n)
 }
 
-fn build(groups: &[u32], best: &[Vec<(usize, Choice)>], i: usize, j: usize) -> Vec<Term> {
-    match best[i][j].1 {
+fn build(groups: &[u32], best: &[Vec<Form>], i: usize, j: usize) -> Vec<Term> {
+    match best[i][j].choice {
         Choice::One => vec![Term::Group(groups[i])],
         Choice::Period(p) => vec![Term::Repeat(((j - i) / p) as u32, build(groups, best, i, i + p))],
         Choice::Split(k) => {

@@ -28,6 +28,14 @@ fn errors_have_a_position() {
 }
 
 #[test]
+fn among_equally_short_forms_the_first_attack_begins_a_repeat() {
+    for text in ["5(7+7+9)+7+6", "3(2+3)+2+1", "2+5(7+7+9)+7+6", "4(3+2)+3", "3(3+3+2)+3+3", "60(7+7+9)+7+6"] {
+        let groups = expand(&parse(text).expect(text));
+        assert_eq!(print(&compress(&groups)), text);
+    }
+}
+
+#[test]
 fn the_shortest_form_is_found() {
     let rows: [(&[u32], &str); 5] = [
         (&[4, 4, 3, 4, 4, 3, 4, 4, 3, 5, 2], "3(4+4+3)+5+2"),

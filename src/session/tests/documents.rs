@@ -35,7 +35,7 @@ fn a_replacing_groove_is_another_document() {
     assert_eq!((session.document().0, session.is_changed()), (1, false));
     // The number of a discarded document is not reused, and an equal groove is no new document.
     session.apply(Command::Undo);
-    session.apply(Command::Lay(2));
+    session.apply(Command::EnterGroup(2));
     session.replace(groove("x... x..."), "import".into());
     assert_eq!((session.document().0, session.is_changed()), (2, true));
     session.replace(groove("x... x..."), "import".into());

@@ -2,7 +2,6 @@
 
 use super::*;
 
-/// The message of a command on a groove.
 fn message(before: &str, command: Command) -> String {
     match Session::new(groove(before)).apply(command) {
         Outcome::Changed(Some(message)) => message,
@@ -51,7 +50,7 @@ fn shortening_edits_report_lost_attacks() {
     let mut session = Session::new(groove("x.x. ...x"));
     session.apply(Command::Bars(2));
     session.apply(Move(Motion::BarRight));
-    session.apply(Lay(3));
+    session.apply(EnterGroup(3));
     let words = "section 'S0': 1 bar; 1 attack lost";
     assert_eq!(session.apply(Command::BarsBy(-1)), Outcome::Changed(Some(words.into())));
 }

@@ -54,8 +54,8 @@ fn check(before: &str, commands: impl AsRef<[Command]>, after: &str) {
 }
 
 use Command::{
-    Attack, Copy, Cut, CycleAccent, Erase, Extend, Hold, Lay, LayLine, Move, Paste, Repeat, Rest, Rotate, SelectBar,
-    Shift, TakeBack, Toggle, Tuplet,
+    Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move, Paste, Repeat,
+    Rest, Rotate, SelectBar, Shift, Toggle, Tuplet,
 };
 use Motion::{BeatRight, Left, NextAttack, PreviousAttack, Right, SectionEnd};
 
@@ -63,29 +63,29 @@ const BLANK: &str = ".... ....";
 
 #[test]
 fn entering() {
-    check(BLANK, [Lay(3), Lay(3), Lay(2)], "x--x --x-");
-    check(BLANK, [LayLine(vec![3, 3, 2])], "x--x --x-");
+    check(BLANK, [EnterGroup(3), EnterGroup(3), EnterGroup(2)], "x--x --x-");
+    check(BLANK, [EnterGroups(vec![3, 3, 2])], "x--x --x-");
     // A group is cut at the end of the groove, and no further group is entered.
-    check(BLANK, [Lay(5), Lay(5), Lay(1)], "x--- -x--");
+    check(BLANK, [EnterGroup(5), EnterGroup(5), EnterGroup(1)], "x--- -x--");
     // A group continues in the next section.
-    check(".... .... / .... ....", [Lay(5), Lay(5), Lay(2)], "x--- -x-- / --x- ....");
-    check("x.x. x.x.", [Lay(2), Lay(1)], "x-x. x.x.");
+    check(".... .... / .... ....", [EnterGroup(5), EnterGroup(5), EnterGroup(2)], "x--- -x-- / --x- ....");
+    check("x.x. x.x.", [EnterGroup(2), EnterGroup(1)], "x-x. x.x.");
     check("x--- x...", [Move(Right), Attack(Accent::Ghost), Attack(Accent::Accent), Hold, Rest], "xoX- ....");
     check("x--- ....", [Move(Right), Move(Right), Rest], "x-.. ....");
     check(BLANK, [Toggle, Move(Right), Move(Right), Toggle, Toggle], "x... ....");
-    check(BLANK, [Lay(3), Lay(3), TakeBack], "x--. ....");
-    check(BLANK, [Lay(4), Lay(4), TakeBack, TakeBack], BLANK);
+    check(BLANK, [EnterGroup(3), EnterGroup(3), DeletePrevious], "x--. ....");
+    check(BLANK, [EnterGroup(4), EnterGroup(4), DeletePrevious, DeletePrevious], BLANK);
 }
 
 #[test]
 fn the_message_at_the_end_of_the_groove_names_the_next_command() {
     let mut session = Session::new(groove(BLANK));
-    session.apply(Lay(8));
+    session.apply(EnterGroup(8));
     assert!(session.cursor().past_end);
-    let Outcome::Error(words) = session.apply(Lay(3)) else { panic!("refused") };
+    let Outcome::Error(words) = session.apply(EnterGroup(3)) else { panic!("refused") };
     assert!(words.contains("add a bar"), "{words}");
     session.apply(Command::BarsBy(1));
-    session.apply(Lay(3));
+    session.apply(EnterGroup(3));
     assert_eq!(drawn(session.groove()), "x--- ---- | x--. ....");
 }
 
@@ -109,7 +109,7 @@ fn selecting() {
 fn tuplets_and_motions() {
     check("x... ....", [Tuplet { cells: 5, beats: 1 }, Move(Right), Attack(Accent::Plain)], "{5: xx...} ....");
     check("x... ....", [Tuplet { cells: 7, beats: 2 }, Command::EvenBeat], "x... ....");
-    check("x..x ....", [Move(NextAttack), Toggle, Move(PreviousAttack), Lay(2)], "x-.. ....");
+    check("x..x ....", [Move(NextAttack), Toggle, Move(PreviousAttack), EnterGroup(2)], "x-.. ....");
     check(".... .... / .... ....", [Move(BeatRight), Move(BeatRight), Toggle], ".... .... / x... ....");
     check(".... .... / .... ....", [Move(Motion::NextSection), Move(Left), Toggle], ".... ...x / .... ....");
     check(
@@ -144,10 +144,10 @@ fn layers_and_sections() {
     session.apply(Command::RemoveLayer);
     session.apply(Command::RemoveLayer);
     assert!(session.groove().layers().is_empty());
-    assert!(matches!(session.apply(Lay(3)), Outcome::NoLayer));
+    assert!(matches!(session.apply(EnterGroup(3)), Outcome::NoLayer));
     assert!(matches!(session.apply(Copy), Outcome::Error(_)));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
-    session.apply(Lay(2));
+    session.apply(EnterGroup(2));
     session.apply(Command::AddSection(None, None));
     assert_eq!(session.groove().sections()[1].name, "A");
     assert_eq!(session.cursor().place.section, 1);
@@ -159,11 +159,11 @@ fn layers_and_sections() {
 #[test]
 fn pitches_are_inherited_and_transposed() {
     let mut session = Session::new(groove(BLANK));
-    session.apply(Lay(3));
+    session.apply(EnterGroup(3));
     session.apply(Move(Left));
     assert!(matches!(session.apply(Command::Pitch(Pitch::parse("E2"))), Outcome::Changed(_)));
     session.apply(Move(Right));
-    session.apply(Lay(2));
+    session.apply(EnterGroup(2));
     session.apply(Command::SelectSection);
     session.apply(Command::Transpose(-12));
     let pitches: Vec<String> =

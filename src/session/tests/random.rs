@@ -39,7 +39,7 @@ fn command() -> impl Strategy<Value = Command> {
         C::Hold,
         C::Rest,
         C::Erase,
-        C::TakeBack,
+        C::DeletePrevious,
         C::CycleAccent,
         C::EvenBeat,
         C::Copy,
@@ -61,8 +61,8 @@ fn command() -> impl Strategy<Value = Command> {
     ]);
     let numbers = (0_usize..13, -13_i32..14).prop_flat_map(|(n, by)| {
         prop::sample::select(vec![
-            C::Lay(n * 3),
-            C::LayLine(vec![n as u32, 3, 2]),
+            C::EnterGroup(n * 3),
+            C::EnterGroups(vec![n as u32, 3, 2]),
             C::Tuplet { cells: n, beats: (by.unsigned_abs() as usize) % 4 },
             C::Repeat(n),
             C::Rotate(by),
@@ -156,7 +156,7 @@ proptest! {
         let tempo = section("A", "4/4", 1).tempo;
         let mut session = Session::new(Groove::blank(meter, tempo, (sum / 16 + 1) as u16).expect("groove"));
         for n in &groups {
-            session.apply(Command::Lay(*n as usize));
+            session.apply(Command::EnterGroup(*n as usize));
         }
         // By definition, each attack is at the end of the previous group, with holds after it.
         let want: String = groups.iter().flat_map(|n| std::iter::once('x').chain((1..*n).map(|_| '-'))).collect();

@@ -34,16 +34,16 @@ const fn run(command: Command) -> Action {
 }
 
 const ENTER: &[CommandSpec] = commands! { Grid Enter:
-    "lay" [ch('1'), ch('2'), ch('3'), ch('4'), ch('5'), ch('6'), ch('7'), ch('8'), ch('9'), ch('0')]
-        Action::EnterDigit, "attack of 1 to 9 cells (0: 10); move on", "lay a group";
-    "lay-groups" [ch('g')] Action::Ask(Question::Groups), "type a group line, as 3(4+4+3)+5+2", "groups";
+    "enter-group" [ch('1'), ch('2'), ch('3'), ch('4'), ch('5'), ch('6'), ch('7'), ch('8'), ch('9'), ch('0')]
+        Action::EnterDigit, "attack of 1 to 9 cells (0: 10); move on", "enter group";
+    "enter-groups" [ch('g')] Action::Ask(Question::Groups), "type a group line, as 3(4+4+3)+5+2", "groups";
     "attack" [ch('x')] run(Command::Attack(Accent::Plain)), "attack in this cell; move on";
     "attack-accent" [ch('X')] run(Command::Attack(Accent::Accent)), "accented attack; move on";
     "attack-ghost" [ch('o')] run(Command::Attack(Accent::Ghost)), "ghost attack; move on";
     "hold" [ch('-')] run(Command::Hold), "hold the sound through this cell; move on";
     "rest" [ch('.')] run(Command::Rest), "rest in this cell; move on";
     "toggle" [ch(' ')] run(Command::Toggle), "switch between attack and rest; stay", "attack/rest";
-    "take-back" [key(Code::Backspace)] run(Command::TakeBack), "delete the previous attack", "delete";
+    "delete-previous" [key(Code::Backspace)] run(Command::DeletePrevious), "delete the previous attack", "delete";
 };
 
 const MOVE: &[CommandSpec] = commands! { Grid Move:
@@ -121,7 +121,7 @@ const LAYER: &[CommandSpec] = commands! { Grid Layer:
     "voice" [ch('I')] Action::Ask(Question::Voice), "choose the layer's voice";
     "sound-file" [] Action::Ask(Question::SoundFile), "use a sound file for the layer";
     "division" [ch('/')] Action::Ask(Question::Division), "set the layer's cells per beat", "division";
-    "cycle" [ch('c')] Action::Ask(Question::Cycle), "make a cycle of the first cells, against bars", "cycle";
+    "cycle" [ch('c')] Action::Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle";
     "cycle-off" [ch('C')] run(Command::Cycle(None)), "write the cycle out";
     "mute" [ch('m')] run(Command::Mute), "mute or unmute the layer";
     "solo" [ch('S')] run(Command::Solo), "solo or unsolo the layer";
@@ -166,8 +166,8 @@ const SOUND: &[CommandSpec] = commands! { Grid Sound:
     "click-up" [] Action::ClickVolumeBy(2), "raise the click volume by 2 dB";
     "beat-click" [ch('k')] Action::ToggleBeatClick, "click the written beat, on or off";
     "hearing-click" [ch('K')] Action::ToggleHearingClick, "click the selected hearing, on or off";
-    "beat-cut" [ch('@')] Action::NextBeatClick, "beat click: beats, off-beats, 2 to 4 per beat";
-    "hearing-cut" [ch('#')] Action::NextHearingClick, "hearing click: pulses, off-beats, 2 to 4 each";
+    "beat-click-next" [ch('@')] Action::NextBeatClick, "beat click: beats, off-beats, 2 to 4 per beat";
+    "hearing-click-next" [ch('#')] Action::NextHearingClick, "hearing click: pulses, off-beats, 2 to 4 each";
     "take-groove" [key(Code::F(5))] Action::PlayTake(Mix::GROOVE), "play the groove alone";
     "take-beat" [key(Code::F(6))] Action::PlayTake(Mix::GROOVE_AND_BEAT), "play the groove and the written beat";
     "take-hearing" [key(Code::F(7))] Action::PlayTake(Mix::GROOVE_AND_HEARING), "play the groove and the selected hearing";
@@ -189,7 +189,7 @@ const TAP: &[CommandSpec] = commands! { Grid Tap:
 
 const TAPPING: &[CommandSpec] = commands! { Tap Tap:
     "tap-key" [ch(' ')] Action::Tap, "tap; any letter or digit works too", "tap (any letter too)";
-    "tap-again" [key(Code::Enter)] Action::RestartTapping, "discard the taps and start again", "start again";
+    "tap-restart" [key(Code::Enter)] Action::RestartTapping, "discard the taps and start again", "start again";
     "tap-end" [key(Code::Esc)] Action::Close, "stop and show the report", "stop and report";
     "tap-quit" [ctrl('q')] Action::Quit, "quit";
 };
@@ -201,7 +201,7 @@ const PROGRAM: &[CommandSpec] = commands! { Grid Program:
     "hearings" [ch('h')] Action::FullView, "show all hearings, reasons and streams", "hearings";
     "focus" [ch('F')] Action::NextFocus, "analyse first layer, this one, all, selection";
     "hearing-next" [ch('H')] Action::NextHearing, "select the next hearing";
-    "strips" [ch('J')] Action::ToggleStrips, "show two hearing strips, or all that fit", "more strips";
+    "strips" [ch('J')] Action::ToggleStrips, "show two rows of pulses, or all that fit", "more strips";
     "labels" [ch('q')] Action::NextLabels, "label attacks: groups, pitches or nothing";
     "wider" [ch('z')] Action::ZoomBy(1), "widen the columns";
     "narrower" [ch('Z')] Action::ZoomBy(-1), "narrow the columns";
@@ -221,14 +221,14 @@ const EXPORT: &[CommandSpec] = commands! { Grid Export:
     "takes-wav" [] Action::Ask(Question::TakesWav), "export the takes as a WAV file";
     "ladder-wav" [] Action::Ask(Question::LadderWav), "export the last ladder as a WAV file";
     "import" [] Action::Ask(Question::Import), "import a MIDI or MusicXML file";
-    "import-remarks" [] Action::ImportWarnings, "show the warnings of the last import";
+    "import-warnings" [] Action::ImportWarnings, "show the warnings of the last import";
     "cancel" [] Action::CancelJob, "cancel the running export or import";
 };
 
 const CONFIRM_IMPORT: &[CommandSpec] = commands! { ConfirmImport Lists:
-    "replace-save" [ch('s'), ctrl('s')] Action::SaveThenOpenImport, "save, then open the import";
-    "replace-lose" [ch('y')] Action::OpenImport, "open the import without saving";
-    "replace-stay" [key(Code::Esc), ch('n')] Action::Close, "keep this groove";
+    "import-save" [ch('s'), ctrl('s')] Action::SaveThenOpenImport, "save, then open the import";
+    "import-discard" [ch('y')] Action::OpenImport, "open the import without saving";
+    "import-cancel" [key(Code::Esc), ch('n')] Action::Close, "keep this groove";
 };
 
 const LISTS: &[CommandSpec] = commands! { List Lists:
@@ -238,11 +238,11 @@ const LISTS: &[CommandSpec] = commands! { List Lists:
     "list-page-down" [key(Code::PageDown)] Action::ListPageDown, "move one page down";
     "list-first" [key(Code::Home)] Action::ListFirst, "move to the first line";
     "list-last" [key(Code::End)] Action::ListLast, "move to the last line";
-    "list-take" [key(Code::Enter), ch(' ')] Action::Accept, "select the hearing or go to the place", "select";
+    "list-accept" [key(Code::Enter), ch(' ')] Action::Accept, "select the hearing or go to the place", "select";
     "list-click" [ch('K')] Action::ToggleHearingClick, "click this hearing, on or off", "click";
-    "list-click-too" [ch('k')] Action::ToggleExtraHearingClick, "click this hearing as well, on or off";
+    "list-click-extra" [ch('k')] Action::ToggleExtraHearingClick, "click this hearing as well, on or off";
     "list-part" [key(Code::Tab)] Action::NextPart, "show the next part", "next part";
-    "list-part-before" [key(Code::BackTab)] Action::PreviousPart, "show the previous part";
+    "list-part-previous" [key(Code::BackTab)] Action::PreviousPart, "show the previous part";
     "list-manual" [ch('m')] Action::Manual, "show the chapters of the manual", "manual";
     "list-search" [ch('/')] Action::SearchManual, "search the manual", "search";
     "list-match-next" [ch('n')] Action::FindMatch(Direction::Next), "next match in the manual", "next match";
@@ -271,9 +271,9 @@ const TYPING: &[CommandSpec] = commands! { Typing Lists:
 };
 
 const CONFIRM_QUIT: &[CommandSpec] = commands! { ConfirmQuit Lists:
-    "leave-save" [ch('s'), ctrl('s')] Action::SaveThenQuit, "save, then quit";
-    "leave-lose" [ch('y')] Action::QuitWithoutSaving, "quit without saving";
-    "leave-stay" [key(Code::Esc), ch('n')] Action::Close, "do not quit";
+    "quit-save" [ch('s'), ctrl('s')] Action::SaveThenQuit, "save, then quit";
+    "quit-discard" [ch('y')] Action::QuitWithoutSaving, "quit without saving";
+    "quit-cancel" [key(Code::Esc), ch('n')] Action::Close, "do not quit";
 };
 
 const CONFIRM_OVERWRITE: &[CommandSpec] = commands! { ConfirmOverwrite Lists:

@@ -32,6 +32,6 @@ pub(crate) fn copy(state: &mut State, what: CopyText, effects: &mut Vec<Effect>)
             "{name}: {size} bytes, but a terminal's clipboard takes at most {MAX_CLIPBOARD}; select less"
         )));
     }
-    state.show_message(Message::info(format!("copied {name} to the clipboard")));
+    state.show_message(Message::info(format!("sent {name} to the terminal")));
     effects.push(Effect::Copy(text + "\n"));
 }

@@ -27,7 +27,6 @@ pub(crate) struct FilesState {
     pub import: import::ImportState,
 }
 
-/// A job that runs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct RunningJob {
     /// `making`, `reading`.

@@ -7,7 +7,7 @@ use std::time::Instant;
 pub struct KeyTime(Option<Instant>);
 
 impl KeyTime {
-    /// Of a test's key, or of a key that stands for a command.
+    /// The time of a key that nobody pressed: of a test, or run from the list of commands.
     pub const UNKNOWN: KeyTime = KeyTime(None);
 
     pub(crate) fn at(instant: Instant) -> Self {

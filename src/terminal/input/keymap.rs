@@ -88,7 +88,7 @@ impl Keymap {
         let one = |r: &Reassigned| {
             let left = self.display_keys(r.from);
             let left = if left.is_empty() { "no key".to_owned() } else { left };
-            format!("{} is now {}; {} has {left}", r.key.display_name(), r.to.name, r.from.name)
+            format!("{} now runs {}; {} has {left}", r.key.display_name(), r.to.name, r.from.name)
         };
         let all: Vec<String> = self.reassigned.iter().map(one).collect();
         (!all.is_empty()).then(|| all.join(". "))
@@ -212,11 +212,11 @@ mod tests {
         let reassigned = |text| keymap(text).reassigned_keys();
         assert_eq!(reassigned(""), None);
         assert_eq!(reassigned("[keys]\nplay = \"f12\""), None);
-        assert_eq!(reassigned("[keys]\nplay = \"k\"").as_deref(), Some("k is now play; beat-click has no key"));
+        assert_eq!(reassigned("[keys]\nplay = \"k\"").as_deref(), Some("k now runs play; beat-click has no key"));
         assert_eq!(reassigned("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
         assert_eq!(
             reassigned("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
-            Some("F1 is now play; help has ?. k is now play; beat-click has no key")
+            Some("F1 now runs play; help has ?. k now runs play; beat-click has no key")
         );
     }
 

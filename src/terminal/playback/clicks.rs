@@ -109,22 +109,20 @@ pub(crate) fn play_take(state: &mut State, mix: Mix, effects: &mut Vec<Effect>) 
     }
 }
 
-/// The name of what sounds: `under beat`, `both alone`.
+/// The name of what sounds: `groove + beat`, `beat + hearing only`.
 pub(crate) fn mix_name(state: &State) -> String {
     let playback = &state.playback;
     let clicked = state.clicked_hearings(playback.mix.hearing, true).len();
     let mix = practice::take_mix(state).unwrap_or(Mix { hearing: clicked > 0, ..playback.mix });
     let count = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
-    let (b, h) = (suffix(playback.beat_click), format!("{}{count}", suffix(playback.hearing_click)));
-    let both = if b.is_empty() && h.is_empty() { "both".to_owned() } else { format!("beat{b}+heard{h}") };
-    match (mix.layers, mix.beat, mix.hearing) {
-        (true, false, false) => "groove".into(),
-        (true, true, false) => format!("under beat{b}"),
-        (true, false, true) => format!("under heard{h}"),
-        (true, true, true) => format!("under {both}"),
-        (false, true, true) => format!("{both} alone"),
-        (false, true, false) => format!("beat{b} alone"),
-        (false, false, true) => format!("heard{h} alone"),
-        (false, false, false) => "nothing".into(),
+    let sounds = [
+        mix.layers.then(|| "groove".to_owned()),
+        mix.beat.then(|| format!("beat{}", suffix(playback.beat_click))),
+        mix.hearing.then(|| format!("hearing{}{count}", suffix(playback.hearing_click))),
+    ];
+    match (sounds.into_iter().flatten().collect::<Vec<_>>().join(" + "), mix.layers) {
+        (sounds, _) if sounds.is_empty() => "nothing".to_owned(),
+        (sounds, true) => sounds,
+        (sounds, false) => format!("{sounds} only"),
     }
 }

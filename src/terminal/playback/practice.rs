@@ -13,7 +13,7 @@ use crate::terminal::state::{Message, State};
 const TAKES: [Mix; 5] = [Mix::GROOVE, Mix::GROOVE_AND_BEAT, Mix::GROOVE_AND_HEARING, Mix::PULSES, Mix::ALL];
 
 /// The message for a ladder without sound.
-pub(crate) const NO_SOUND: &str = "no sound output (see `outputs`): steps are shown only; `ladder-wav` renders them";
+pub(crate) const NO_SOUND: &str = "no sound output (see `outputs`): steps are only shown; `ladder-wav` renders them";
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum SequenceKind {

@@ -229,7 +229,7 @@ fn finish_calibration(state: &mut State, effects: &mut Vec<Effect>) {
     let is_set = matches!(state.playback.taps.offset, TapOffset::Set(_));
     let usable = found.error_ms <= MAX_OFFSET_ERROR;
     tapping.calibration = Some(if !usable {
-        Err(format!("{offset}: too uneven to use; the offset is unchanged"))
+        Err(format!("{offset}: the taps were too uneven to use; the offset is unchanged"))
     } else if is_set {
         Ok(format!("{offset}: device latency and your own habit; the config file's offset still applies"))
     } else {

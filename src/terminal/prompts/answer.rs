@@ -39,7 +39,7 @@ impl Question {
         match self {
             Question::Groups => {
                 let terms = group_line::parse(text).map_err(|e| e.to_string())?;
-                run(Command::LayLine(group_line::expand(&terms)))
+                run(Command::EnterGroups(group_line::expand(&terms)))
             }
             Question::Pitch if text.is_empty() => run(Command::Pitch(None)),
             Question::Pitch => run(Command::Pitch(Some(Pitch::parse(text).ok_or_else(error)?))),

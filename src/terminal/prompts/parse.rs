@@ -42,9 +42,9 @@ impl Ladder {
             if word == "key" {
                 ladder.by_key = true;
             } else if let Some(loops) = word.strip_prefix('x') {
-                ladder.loops = within(loops, 1..=MAX_PASSES)?;
+                ladder.loops = parse_within(loops, 1..=MAX_PASSES)?;
             } else {
-                ladder.silence = Some(within(word.strip_prefix("1/")?, 2..=64)?);
+                ladder.silence = Some(parse_within(word.strip_prefix("1/")?, 2..=64)?);
             }
         }
         Some(ladder)
@@ -70,7 +70,7 @@ pub(crate) fn takes(text: &str) -> Option<(u32, bool)> {
         Some(_) => return None,
         None => (text, false),
     };
-    Some((within(times, 1..=MAX_PASSES)?, count))
+    Some((parse_within(times, 1..=MAX_PASSES)?, count))
 }
 
 /// A sound file to write, and its length, as typed.
@@ -153,8 +153,8 @@ pub(crate) fn picture_style(text: &str) -> Option<PictureStyle> {
             "print" => style.theme = PictureTheme::Print,
             "screen" => style.theme = PictureTheme::Screen,
             _ => match word.strip_prefix('x') {
-                Some(scale) => style.scale = Some(within(scale, 0.1..=8.0)?),
-                None => style.width = within(word, 480.0..=4000.0)?,
+                Some(scale) => style.scale = Some(parse_within(scale, 0.1..=8.0)?),
+                None => style.width = parse_within(word, 480.0..=4000.0)?,
             },
         }
     }
@@ -171,6 +171,6 @@ pub(crate) fn picture_style_text(style: &PictureStyle) -> String {
     format!("{} {}{scale} {}", theme, style.width, style.notation)
 }
 
-fn within<T: FromStr + PartialOrd>(text: &str, range: RangeInclusive<T>) -> Option<T> {
+fn parse_within<T: FromStr + PartialOrd>(text: &str, range: RangeInclusive<T>) -> Option<T> {
     text.parse().ok().filter(|n| range.contains(n))
 }

@@ -55,7 +55,7 @@ impl Question {
             Question::RenameLayer => ("Name of the layer", "1 to 64 characters"),
             Question::Voice => ("Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck"),
             Question::Division => ("Division", "cells per beat: 1 to 32"),
-            Question::Cycle => ("Cycle", "cells from the section's start that repeat against the bars"),
+            Question::Cycle => ("Cycle", "number of cells from the start of the section to repeat"),
             Question::LayerSwing => ("Swing of the layer", "long:short, as 2:1; empty: the section's"),
             Question::SoundFile => ("Sound file", "a file next to the groove, as knock.wav; empty: the voice"),
             Question::AccentDepth => ("Accent depth", "0 to 18 dB; empty: the voice's own"),
@@ -73,15 +73,19 @@ impl Question {
             Question::Note => ("Note", "any text; saved in the file"),
             Question::Bar => ("Bar", "a bar of this section, from 1"),
             Question::Takes => ("Takes", "passes of each, 1 to 64: 2; with a count-in: 2 count"),
-            Question::Ladder => ("Ladder", "from-to/step in %, loops; key: wait for a key; 1/4: silent loops"),
+            Question::Ladder => {
+                ("Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass")
+            }
             Question::SaveAs => ("Save as", "a file name, as riff.toml"),
             Question::ExportAs => ("Export to", "a file name"),
             Question::HandoutInto => ("Export handout to", "a folder; created if missing"),
             Question::RenderWav => ("Export WAV to", "a file name; x4: passes; 30s: seconds"),
             Question::TakesWav => ("Export takes to", "a file name; x2: passes; count: with a count-in"),
             Question::LadderWav => ("Export ladder to", "a file name; writes the last ladder"),
-            Question::Import => ("Import", "a MIDI or MusicXML file; 20ms: how far onsets may move"),
-            Question::PicturesAs => ("Pictures", "print or screen, width, scale of a PNG, notation"),
+            Question::Import => ("Import", "a MIDI or MusicXML file; with the largest move of an onset: riff.mid 20ms"),
+            Question::PicturesAs => {
+                ("Pictures", "theme, width, PNG scale, notation: screen 800 x2 beams group over groups")
+            }
         }
     }
 
@@ -100,7 +104,7 @@ impl Question {
             Question::RenderWav => "riff.wav, riff.wav x4 44100hz, riff.wav 30s",
             Question::TakesWav => "riff.wav, riff.wav x2 count 44100hz",
             Question::LadderWav => "riff.wav, riff.wav 44100hz",
-            Question::Import => "a file, or one and 0ms to 100ms",
+            Question::Import => "riff.mid, riff.mid 20ms (0ms to 100ms)",
             Question::PicturesAs => "print 1000 x2 beams beat over groups under nothing",
             Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
             other => other.label_and_forms().1,

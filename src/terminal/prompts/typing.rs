@@ -1,5 +1,6 @@
 //! The text field of prompts and searches: editing keys and pasted text.
 
+use crate::describe::is_hidden;
 use crate::terminal::commands::Mode;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::state::{Message, State};
@@ -36,11 +37,11 @@ impl Deref for TextField {
 
 pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
-        let groups = state.input.keymap.first("lay-groups");
+        let groups = state.input.keymap.first("enter-groups");
         let text = format!("paste works only in a question; {groups} asks for a line of groups");
         return state.show_message(Message::info(text));
     }
-    let characters = text.chars().filter(|c| !c.is_control());
+    let characters = text.chars().filter(|c| !is_hidden(*c));
     characters.take(MAX_ANSWER).for_each(|c| edit(state, InputRequest::InsertChar(c)));
     if let Overlay::Prompt { text: answer, error, .. } = &mut state.overlay
         && answer.value().chars().count() >= MAX_ANSWER

@@ -162,7 +162,7 @@ fn the_largest_groove_is_edited_and_drawn() {
         groove = groove.edited(&Edit::AddLayer(layer, name, Voice::Kick, 4)).expect("layer");
     }
     let mut state = State::new(groove, Some("x".repeat(5000)), Keymap::default(), UNICODE, (80, 24));
-    for command in [Command::LayLine(vec![3; 1300]), Command::Cycle(Some(4096)), Command::Attack(Accent::Plain)] {
+    for command in [Command::EnterGroups(vec![3; 1300]), Command::Cycle(Some(4096)), Command::Attack(Accent::Plain)] {
         state.session.apply(command);
     }
     let effects = start(&state);

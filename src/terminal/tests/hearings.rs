@@ -116,7 +116,7 @@ fn a_tall_window_shows_more_hearings() {
     let shown = screen(&state, (200, 60));
     let rows = shown.lines().filter(|l| l.contains("% ") && l.contains("   -   "));
     assert_eq!(rows.count(), all.min(12), "{shown}");
-    assert!(shown.contains("Why it is hard") && shown.contains("first from "), "{shown}");
+    assert!(shown.contains("Why it is hard") && shown.contains("likeliest from "), "{shown}");
 }
 
 #[test]

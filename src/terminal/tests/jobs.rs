@@ -235,7 +235,7 @@ fn an_import_replaces_the_groove_unsaved_and_can_be_undone() {
     );
     press(&mut state, "down end");
     assert!(screen(&state, (60, 18)).contains("measure 39,"));
-    press(&mut state, "esc f \"import-remarks\" enter");
+    press(&mut state, "esc f \"import-warnings\" enter");
     assert!(screen(&state, (60, 18)).contains("measure 0,"));
 }
 

@@ -53,10 +53,10 @@ fn each_take_has_a_key_that_changes_playback_at_once() {
     let mut state = ferry();
     let rows = [
         ("f5", true, Click::Off, 0, "  groove "),
-        ("f6", true, Click::Written, 0, "  under beat "),
-        ("f7", true, Click::Off, 1, "  under heard "),
-        ("f8", false, Click::Written, 1, "  both alone "),
-        ("f9", true, Click::Written, 1, "  under both "),
+        ("f6", true, Click::Written, 0, "  groove + beat "),
+        ("f7", true, Click::Off, 1, "  groove + hearing "),
+        ("f8", false, Click::Written, 1, "  beat + hearing only "),
+        ("f9", true, Click::Written, 1, "  groove + beat + hearing "),
     ];
     for (k, (key, layers, beat, lines, name)) in rows.into_iter().enumerate() {
         let found = press(&mut state, key);
@@ -70,10 +70,10 @@ fn each_take_has_a_key_that_changes_playback_at_once() {
     // The way of clicking belongs to the take that sounds.
     let found = press(&mut state, "@ # # f7");
     assert_eq!((playing(&found).beat, playing(&found).hearings[0].click), (Click::Off, Click::Divided(2)));
-    assert!(transport(&state).contains("under heard/2"), "{}", transport(&state));
+    assert!(transport(&state).contains("groove + hearing/2"), "{}", transport(&state));
     let found = press(&mut state, "k");
     assert_eq!(playing(&found).beat, Click::OffBeat);
-    assert!(transport(&state).contains("under beat/off+heard/2"), "{}", transport(&state));
+    assert!(transport(&state).contains("groove + beat/off + hearing/2"), "{}", transport(&state));
     // Another hearing beside it, with another pitch and side.
     let found = press(&mut state, "h down k");
     let lines = &playing(&found).hearings;
@@ -113,9 +113,9 @@ fn all_takes_in_turn_are_one_sequence() {
     assert_eq!(takes, [(true, off, 0), (true, on, 0), (true, off, 1), (false, on, 1), (true, on, 1)]);
     assert!(s.takes.iter().all(|t| t.count_in && t.times == Some(3)) && s.at == 0 && s.silence.is_none());
     heard(&mut state, 2, true, 0);
-    assert!(transport(&state).contains("take 3/5 count-in  under heard"), "{}", transport(&state));
+    assert!(transport(&state).contains("take 3/5 count-in  groove + hearing"), "{}", transport(&state));
     heard(&mut state, 3, false, 1);
-    assert!(transport(&state).contains("take 4/5 loop 2/3  both alone"), "{}", transport(&state));
+    assert!(transport(&state).contains("take 4/5 loop 2/3  beat + hearing only"), "{}", transport(&state));
     // An edit is heard in every take, the place in the row kept.
     let found = press(&mut state, "3");
     let s = sequence(&found);
@@ -201,7 +201,7 @@ fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
     assert!(s.takes.iter().all(|t| t.times.is_none() && t.spec.hearings.len() == 1));
     heard(&mut state, 0, false, 8);
     heard(&mut state, 0, false, 9);
-    assert!(transport(&state).contains("step 1/3 loop 10  under heard"), "{}", transport(&state));
+    assert!(transport(&state).contains("step 1/3 loop 10  groove + hearing"), "{}", transport(&state));
     // Stopping tells what was done; the ladder is asked for again as it was.
     let found = press(&mut state, "enter");
     assert!(matches!(found[..], [Effect::Progress(Some(_)), Effect::Stop]), "{found:?}");

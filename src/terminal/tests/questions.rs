@@ -20,7 +20,7 @@ fn texts_of_the_selection_or_the_section_are_copied() {
     assert_eq!(copied("", CopyText::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
     assert_eq!(copied("b", CopyText::Groups), "4(2)\n");
     assert_eq!(copied("b", CopyText::Syllables), "1 . & . 2 . & .\n");
-    assert!(copied("esc", CopyText::Explanation).contains("Why it is hard"));
+    assert!(copied("esc", CopyText::Explanation).contains("Nothing found that makes it hard"));
 }
 
 /// The names of saves, and whether existing files are overwritten.
@@ -160,7 +160,7 @@ fn a_last_group_that_only_runs_to_the_end_is_apart_from_the_line() {
     assert!(text.contains("●3"), "{text}");
     // With leading rests, and alone.
     let text = shown("..x. .... | .... .... | .... ....");
-    assert!(text.contains("(2) 22 to the end") && !text.contains("●22"), "{text}");
+    assert!(text.contains("rest 2, then 22 to the end") && !text.contains("●22"), "{text}");
     // A bar of rests and no more is part of the line; so is a group that comes again.
     let text = shown("x--x ---- | .... ....");
     assert!(text.contains("3+13") && text.contains("●13"), "{text}");

@@ -58,7 +58,7 @@ fn a_key_is_a_tap_with_its_arrival_time() {
 #[test]
 fn tapping_shows_what_is_followed_and_leaves_a_report() {
     let mut state = state();
-    assert!(screen(&state, (80, 24)).contains("it takes 8 taps"));
+    assert!(screen(&state, (80, 24)).contains("at least 8 taps"));
     let mut beats: Vec<f64> = (0..40).map(|n| 400.0 * (n + 2) as f64 - 30.0 + [4.0, -6.0, 2.0, 0.0][n % 4]).collect();
     beats.remove(20);
     beats[9] += 110.0;

@@ -118,7 +118,7 @@ impl BlockBuilder<'_> {
         self.speeds();
     }
 
-    /// The hardness and the leading hearing over the playing speeds.
+    /// The hardness and the leading hearing by playing speed.
     fn speeds(&mut self) {
         let (report, theme, part) = (self.report, self.theme, ReportPart::Hearings);
         self.heading(part, "By playing speed");
@@ -211,8 +211,7 @@ impl BlockBuilder<'_> {
             let layer = groove.layers().get(p.layer).map_or("", |l| l.name.as_str());
             format!("; first in {layer}, {}", describe::place(groove, p))
         });
-        let source =
-            format!("{} ({}){}", describe::threshold(finding), describe::source(finding), place.unwrap_or_default());
+        let source = format!("{} ({}){}", describe::threshold(finding), finding.source, place.unwrap_or_default());
         lines.extend(self.indented(&source, 6, theme.faint()));
         lines
     }
@@ -225,7 +224,7 @@ impl BlockBuilder<'_> {
             return self.text(part, "fewer than two streams", theme.faint());
         }
         let glyphs = theme.glyphs();
-        let marks = Marks { alone: glyphs.pulse_alone, together: glyphs.pulse_with_attack };
+        let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
         let main = describe::main_streams(report);
         let draw = |streams: &[usize]| -> Vec<Pieces> {
             let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);

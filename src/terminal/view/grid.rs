@@ -263,7 +263,6 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     }
 }
 
-/// The label of an attack.
 fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
     let (groove, section) = (state.groove(), state.session.cursor().place.section);
     match state.view.labels {
@@ -279,8 +278,8 @@ fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
     }
 }
 
-/// Cells of a layer's last group in a section, if it ends with more than a bar of rests and no other group is as long: such a
-/// group says where the line ends, not how it goes.
+/// The length in cells of a layer's last group in a section, if it ends with more than a bar of rests and no other group is as long:
+/// then it is the silence after the line, not a part of its pattern.
 pub(crate) fn trailing_group(groove: &Groove, layer: usize, section: usize) -> Option<usize> {
     groove.layers().get(layer)?;
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));

@@ -5,6 +5,7 @@ use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Hearing, Kind, Leader, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
+use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
@@ -114,7 +115,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         lines.extend(text.into_iter().map(|l| vec![(l, theme.faint())]));
         return lines;
     };
-    let lead = if groups.lead_cells > 0 { format!("({}) ", groups.lead_cells) } else { String::new() };
+    let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
     let text =
         format!("{lead}{}", group_line(&groups.text, grid::trailing_group(state.groove(), place.layer, place.section)));
     let mut wrapped = wrap(&text, width);
@@ -126,15 +127,20 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     }
     lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.strong())]));
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
-        let units = if groups.in_cells { "cells" } else { "units" };
-        let meets = describe::bar_relation(f);
-        let text = format!("figure of {} {units}, {} times; {meets}", f.units, f.times);
+        let beat = state.groove().sections()[place.section].meter.beat();
+        let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
+        let length = match beats {
+            Some(beats) if beats == Fraction::ONE && !groups.in_cells => "1 beat".to_owned(),
+            Some(beats) if !groups.in_cells => format!("{beats} beats"),
+            _ => format!("{} cells", f.units),
+        };
+        let text = format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f));
         lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
     }
     lines
 }
 
-/// A line of groups, with a trailing group apart from the others.
+/// A line of groups, with a trailing group named separately.
 fn group_line(text: &str, trailing: Option<usize>) -> String {
     let Some(cells) = trailing else { return text.to_owned() };
     match text.strip_suffix(&cells.to_string()) {
@@ -250,27 +256,33 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     for i in listed(&report.hearings, max) {
         lines.push(hearing(&report.hearings[i], report, theme, width, selected == Some(i)));
     }
-    lines.extend(turn(state, report, width).map(|text| vec![(text, theme.faint())]));
+    lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
     lines
 }
 
-/// Whose beat is told, how likely it is the written one, and what else has room.
+/// The layers heard, the share that keeps the written beat, and further facts that fit the width.
 fn beat_heading(of: &str, report: &Report, width: usize) -> String {
     let mut heading = format!("Heard in {of}");
-    let beat = report.answer.map(|a| format!(": beat {}", describe::share(a.shown_written)));
-    let all = report.all.as_ref().map(|a| format!(", all layers {}", describe::share(a.answer.shown_written)));
+    let beat = report.answer.map(|a| format!(": beat {}", describe::percent(a.shown_written)));
+    let all = report.all.as_ref().map(|a| describe::percent(a.answer.shown_written));
+    let fits = |heading: &str, more: &str| heading.width() + more.width() <= width;
+    let with_beat = format!("{heading}{}", beat.as_deref().unwrap_or_default());
+    let all = all.map(|all| {
+        let long = format!(", all layers {all}");
+        if fits(&with_beat, &long) { long } else { format!(", all {all}") }
+    });
     let cell = report.cell_ms.map(|ms| format!(", cell {ms:.0} ms"));
     let doubt = (describe::about_as_likely(report) > 1).then(|| ", no clear winner".to_owned());
     for more in [beat, all, doubt, cell].into_iter().flatten() {
-        if heading.width() + more.width() <= width {
+        if fits(&heading, &more) {
             heading.push_str(&more);
         }
     }
     fit(&heading, width)
 }
 
-/// From which speed the hearing leads that leads at the playing speed, or where the next one takes over.
-fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
+/// The speed from which the current leader leads, or if it leads from the slowest speed on, the next leader's.
+fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     let speeds = report.speeds.as_deref()?;
     let next = speeds.changes.get(1)?;
     let now = speeds.change_at(report.speed * 100.0).filter(|c| c.percent > speeds.changes[0].percent);
@@ -278,17 +290,17 @@ fn turn(state: &State, report: &Report, width: usize) -> Option<String> {
     let leader = speeds.hearing(change.leader);
     let name = leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.short());
     let bpm = leader.map(|h| describe::tempo_row(&h.tempos(f64::from(change.percent) / 100.0)));
-    // As long as the chart is that of an older groove it is marked.
-    let stale = if state.has_stale_details() { "…" } else { "" };
+    // A chart of an older groove is marked.
+    let stale = if state.hearings.result.as_ref().is_some_and(|r| !r.is_refined) { "…" } else { "" };
     let forms = [
-        format!("first from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
-        format!("first from {}% speed: {name}{stale}", change.percent),
-        format!("first from {}%: {name}{stale}", change.percent),
+        format!("likeliest from {}% speed: {name} {}{stale}", change.percent, bpm.unwrap_or_default()),
+        format!("likeliest from {}% speed: {name}{stale}", change.percent),
+        format!("likeliest from {}%: {name}{stale}", change.percent),
     ];
     Some(fit(forms.iter().find(|f| f.trim_end().width() <= width).unwrap_or(&forms[2]).trim_end(), width))
 }
 
-/// The best hearings, with the written beat as the last one if it is not among them.
+/// The best hearings; the written beat replaces the last one if it is not among them.
 fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
     let mut shown: Vec<usize> = (0..hearings.len().min(max)).collect();
     let written = hearings.iter().position(|h| h.kind == Kind::Written);
@@ -298,7 +310,7 @@ fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
     shown
 }
 
-/// One hearing in a row: how likely, tempo, deviation, share, what it is.
+/// The row of a hearing: likelihood, tempo, deviation, share, name.
 fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> Pieces {
     let style = if selected { theme.hearing() } else { Style::new() };
     let deviation = if width < MIN_DEVIATION_WIDTH {

@@ -174,15 +174,15 @@ const GRID_HINTS: [&str; 21] = [
     "help",
     "find",
     "play",
-    "lay",
+    "enter-group",
     "toggle",
-    "take-back",
+    "delete-previous",
     "undo",
     "add-layer",
     "hearings",
     "save",
     "quit",
-    "lay-groups",
+    "enter-groups",
     "select",
     "tuplet",
     "pitch",
@@ -195,7 +195,7 @@ const GRID_HINTS: [&str; 21] = [
 ];
 
 const MANUAL_HINTS: [&str; 7] =
-    ["list-search", "list-match-next", "list-part", "list-take", "list-down", "list-page-down", "list-close"];
+    ["list-search", "list-match-next", "list-part", "list-accept", "list-down", "list-page-down", "list-close"];
 
 /// Draws the prompt, a question, a message or hints.
 pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
@@ -209,9 +209,9 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::ConfirmQuit => {
             let text = format!(
                 "Not saved. {}: save and quit, {}: quit unsaved, {}: cancel",
-                key("leave-save"),
-                key("leave-lose"),
-                key("leave-stay")
+                key("quit-save"),
+                key("quit-discard"),
+                key("quit-cancel")
             );
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
             return;
@@ -219,9 +219,9 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::ConfirmImport(_) => {
             let text = format!(
                 "Not saved. {}: save, then import, {}: import, {}: cancel",
-                key("replace-save"),
-                key("replace-lose"),
-                key("replace-stay")
+                key("import-save"),
+                key("import-discard"),
+                key("import-cancel")
             );
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
             return;
@@ -262,9 +262,9 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::None => &GRID_HINTS,
         Overlay::Manual(ref view) if view.input == ManualInput::Search => &["typing-accept", "typing-close"],
         Overlay::Manual(_) => &MANUAL_HINTS,
-        Overlay::Full { .. } => &["list-take", "list-part", "list-click", "list-down", "list-close"],
-        Overlay::Tap => &["tap-key", "tap-again", "tap-end"],
-        Overlay::TapReport(_) => &["list-take", "list-down", "list-page-down", "list-close"],
+        Overlay::Full { .. } => &["list-accept", "list-part", "list-click", "list-down", "list-close"],
+        Overlay::Tap => &["tap-key", "tap-restart", "tap-end"],
+        Overlay::TapReport(_) => &["list-accept", "list-down", "list-page-down", "list-close"],
         Overlay::Help(_) => &["list-manual", "list-search", "list-down", "list-page-down", "list-close"],
         Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::ImportWarnings(_) => {
             &["list-down", "list-page-down", "list-close"]
@@ -275,7 +275,7 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     for &name in hints {
         let Some(command) = commands::find(name) else { continue };
         debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
-        let keys = if name == "lay" { "1-9".to_owned() } else { key(name) };
+        let keys = if name == "enter-group" { "1-9".to_owned() } else { key(name) };
         if keys.is_empty() {
             continue;
         }

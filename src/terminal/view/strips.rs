@@ -85,13 +85,19 @@ fn strip(
         let Some(x) = column.checked_sub(state.view.scroll) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let met = has_attack(report, *pulse, period * AGREES);
-        pen.mark(layout.strips, x, row, if met { glyphs.pulse_with_attack } else { glyphs.pulse_alone }, style);
+        let has_attack_here = has_attack(report, *pulse, period * AGREES);
+        pen.mark(
+            layout.strips,
+            x,
+            row,
+            if has_attack_here { glyphs.pulse_with_attack } else { glyphs.pulse_without_attack },
+            style,
+        );
     }
 }
 
-/// Whether there is an attack within so many seconds of a pulse.
-fn has_attack(report: &Report, pulse: f64, within: f64) -> bool {
-    let at = report.attacks.partition_point(|a| a.seconds < pulse - within);
-    report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + within)
+/// Whether there is an attack within `tolerance` seconds of a pulse.
+fn has_attack(report: &Report, pulse: f64, tolerance: f64) -> bool {
+    let at = report.attacks.partition_point(|a| a.seconds < pulse - tolerance);
+    report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + tolerance)
 }

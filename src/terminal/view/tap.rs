@@ -3,6 +3,7 @@
 use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
+use crate::rhythm::count;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
 use crate::terminal::state::State;
 use crate::terminal::view::layout::Layout;
@@ -37,8 +38,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
 fn heading(tapping: &Tapping) -> String {
     match tapping.target {
         TapTarget::Calibration => format!("Tap with the clicks: {} of {CALIBRATION_TAPS}", tapping.taps.len()),
-        TapTarget::Loop if tapping.taps.len() == 1 => "Tap along: 1 tap".to_owned(),
-        TapTarget::Loop => format!("Tap along: {} taps", tapping.taps.len()),
+        TapTarget::Loop => format!("Tap along: {}", count(tapping.taps.len(), "tap")),
     }
 }
 
@@ -48,12 +48,12 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
     if let Some(outcome) = &tapping.calibration {
         let text = outcome.as_ref().unwrap_or_else(|too_uneven| too_uneven).clone();
         let style = if outcome.is_ok() { theme.value() } else { theme.warning() };
-        let keys = format!("{} closes, {} measures again", key("tap-end"), key("tap-again"));
+        let keys = format!("{} closes, {} measures again", key("tap-end"), key("tap-restart"));
         return vec![(text, style), (keys, plain)];
     }
     if !state.playback.on {
         let why = state.playback.no_sound.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
-        let text = format!("nothing is playing{why}, so taps are not counted; {} tries again", key("tap-again"));
+        let text = format!("nothing is playing{why}, so taps are not counted; {} tries again", key("tap-restart"));
         return vec![(text, theme.warning())];
     }
     let mut lines = Vec::new();
@@ -62,12 +62,15 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
         lines.push((text, theme.warning()));
     }
     if tapping.target == TapTarget::Calibration {
-        let text = "listen to one bar of clicks, then tap on each; the median is the offset of this machine and you";
+        let text = "listen to one bar of clicks, then tap on each; the median becomes the tap offset: device latency plus your habit";
         lines.push((text.to_owned(), plain));
         return lines;
     }
     let Some(stretch) = tapping.live.stretches.last() else {
-        lines.push((format!("keep tapping: it takes {MIN_TAPS} taps to see what they follow"), plain));
+        lines.push((
+            format!("keep tapping: at least {MIN_TAPS} taps are needed to tell which pulse they follow"),
+            plain,
+        ));
         return lines;
     };
     let (groove, report) = (&tapping.setup.groove, &tapping.setup.report);

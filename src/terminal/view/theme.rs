@@ -1,5 +1,6 @@
 //! Colours and glyphs.
 
+use crate::describe::visible;
 use ratatui::style::{Color, Modifier, Style};
 
 /// Colours of the terminal.
@@ -45,7 +46,7 @@ glyphs! {
     rest_on_beat '╵' '\'';
     bar_line '│' '|';
     pulse_with_attack '┃' '#';
-    pulse_alone '╎' ':';
+    pulse_without_attack '╎' ':';
     playhead '▼' 'V';
     cursor '▽' 'v';
     here '›' '>';
@@ -182,7 +183,7 @@ impl Theme {
         self.cursor()
     }
 
-    /// Text without control characters, and in ASCII if the theme demands it.
+    /// Text in which hidden characters are escaped, in ASCII if the theme demands it.
     pub(crate) fn text(self, text: &str) -> String {
         let plain = |c: char| match c {
             '·' => '.',
@@ -192,11 +193,8 @@ impl Theme {
             ' '..='~' => c,
             _ => '?',
         };
-        if self.ascii {
-            text.chars().map(plain).collect()
-        } else {
-            text.chars().map(|c| if c.is_control() { '?' } else { c }).collect()
-        }
+        let text = visible(text);
+        if self.ascii { text.chars().map(plain).collect() } else { text.into_owned() }
     }
 }
 
@@ -224,7 +222,8 @@ mod tests {
         let cells = [g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line];
         assert!(cells.iter().all(|c| (' '..='~').contains(c)));
         for g in [ASCII, UNICODE] {
-            let mut cells = vec![g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_alone];
+            let mut cells =
+                vec![g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_without_attack];
             cells.sort_unstable();
             cells.dedup();
             assert_eq!(cells.len(), 8);

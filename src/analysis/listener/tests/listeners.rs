@@ -40,8 +40,8 @@ fn heard(row: &Row, turn: usize) -> Listening {
     Piece::new(FOUR, 75.0, 1, &[(Voice::Wood, 4, &cells)]).heard()
 }
 
-#[test]
-fn turned_patterns_are_heard_on_the_clock_of_their_tones() {
+/// How many turned patterns are heard on the clock of their tones, of how many: of categories 1 to 3, and of 4 to 7.
+pub(super) fn on_clock() -> [(usize, usize); 2] {
     let (mut strong, mut weak) = ((0, 0), (0, 0));
     for row in table() {
         // Two clocks fit patterns 23 and 33 equally well.
@@ -60,16 +60,27 @@ fn turned_patterns_are_heard_on_the_clock_of_their_tones() {
             count.1 += 1;
         }
     }
+    [strong, weak]
+}
+
+#[test]
+fn turned_patterns_are_heard_on_the_clock_of_their_tones() {
+    let [strong, weak] = on_clock();
     assert_eq!((strong, weak.1), ((45, 45), 49));
     assert!(weak.0 >= 43, "{weak:?}");
 }
 
-#[test]
-fn hardness_follows_the_scores_and_the_judgements() {
+/// Rank correlation of the hardness with the C score and with the judged complexity.
+pub(super) fn correlations() -> [f64; 2] {
     let rows = table();
     let hardness: Vec<f64> = rows.iter().map(|r| heard(r, 0).hardness()).collect();
     let of = |f: &dyn Fn(&Row) -> f64| spearman(&hardness, &rows.iter().map(f).collect::<Vec<_>>());
-    let (score, judged) = (of(&|r| r.score), of(&|r| r.judged));
+    [of(&|r| r.score), of(&|r| r.judged)]
+}
+
+#[test]
+fn hardness_follows_the_scores_and_the_judgements() {
+    let [score, judged] = correlations();
     assert!(score >= 0.95, "{score}");
     assert!(judged >= 0.70, "{judged}");
 }

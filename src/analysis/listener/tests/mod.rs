@@ -1,5 +1,6 @@
 //! Grooves for the model's tests, written as patterns, and what they share.
 
+mod cuts;
 mod figures;
 mod grooves;
 mod invariance;
@@ -8,8 +9,9 @@ mod off_grid;
 mod oracle;
 mod over_time;
 mod plain;
+mod results;
 
-use super::{Attack, Input, Kind, Listening, Params, Section, WrittenMeter, listen};
+use super::{Attack, Context, Input, Kind, Listening, Params, Section, WrittenMeter, listen};
 use crate::rhythm::{Accent, Voice};
 
 /// A meter as it is written: beats in a bar, divided into as many parts; heads in beats.
@@ -94,7 +96,7 @@ pub(super) fn sequence(pieces: &[Piece]) -> Input {
         sections.push(Section { start, end, whole: beat * 4.0, meter });
         start = end;
     }
-    Input { attacks, sections, speed: 1.0, params: Params::default(), context: Vec::new() }
+    Input { attacks, sections, speed: 1.0, params: Params::default(), context: Context::After(None) }
 }
 
 /// The answer in a line, for messages.

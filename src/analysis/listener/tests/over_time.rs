@@ -1,7 +1,6 @@
 //! What is brought along from before, grooves of several tempos, playing speeds, and what would help.
 
 use super::super::gains::{Cause, gains};
-use super::super::input::Carried;
 use super::super::speeds::{Leader, chart};
 use super::*;
 
@@ -17,20 +16,23 @@ fn a_pulse_that_was_heard_goes_on() {
     // Bare eighths at 110: on the beat and off it differ only by the first attack.
     let piece = Piece::new(FOUR, 110.0, 2, &[(Voice::Pluck, 2, "xxxxxxxx")]);
     let (cold, beat) = (piece.heard(), 60.0 / 110.0);
-    let with = |period: f64, next: f64| {
-        let context = vec![Carried { probability: 1.0, period, next }];
-        listen(&Input { context, ..piece.input() }).expect("a pulse")
+    let after = |bpm: f64, attacks: &'static str| {
+        let before = Piece::new(FOUR, bpm, 2, &[(Voice::Pluck, 2, attacks)]).input();
+        listen(&Input { context: Context::After(Some(Box::new(before))), ..piece.input() }).expect("a pulse")
     };
-    let on = with(beat, 0.0);
+    let on = after(110.0, "x.x.x.x.");
     assert!(on.hearings[0].keeps_written() && on.written > cold.written, "{} {}", line(&cold), line(&on));
-    let off = with(beat, beat / 2.0);
+    let off = after(110.0, ".x.x.x.x");
     let first = &off.hearings[0];
     assert!((first.bpm - 110.0).abs() < 0.1 && (first.pulses[0] - beat / 2.0).abs() < 1e-6, "{}", line(&off));
     // A pulse unlike any of these changes nothing.
-    let other = with(5.0, 0.0);
-    assert!((other.written - cold.written).abs() < 1e-9, "{} {}", line(&cold), line(&other));
+    let other = after(37.0, "x.x.x.x.");
+    assert!((other.written - cold.written).abs() < 1e-6, "{} {}", line(&cold), line(&other));
     let carried = off.carried();
     assert!((carried[0].period - beat).abs() < 1e-6 && (carried[0].next - beat / 2.0).abs() < 1e-6, "{carried:?}");
+    // A change of tempo is heard afresh by somebody who listens cold, and as the same groove otherwise.
+    let cold = listen(&Input { context: Context::Cold, ..piece.input() }).expect("a pulse");
+    assert_eq!(cold, piece.heard());
 }
 
 #[test]

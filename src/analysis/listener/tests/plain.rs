@@ -50,10 +50,21 @@ const PATTERNS: &[Pattern] = &[
     ("long and short", FOUR, Ease::Plain, &[(Pluck, 4, "x..xx..xx..xx..x"), (Bass, 1, "x.x.")]),
 ];
 
-#[test]
-fn plain_beats_are_heard_as_written() {
-    let (mut asked, mut first, mut clear) = (0, 0, 0);
-    let mut wrong = Vec::new();
+/// How the plain beats are heard.
+#[derive(Debug, Default)]
+pub(super) struct Sweep {
+    pub(super) asked: usize,
+    /// Those whose first hearing keeps the written beat.
+    pub(super) first: usize,
+    /// Those with no rival.
+    pub(super) clear: usize,
+    /// The others, and those that are harder than they may be.
+    wrong: Vec<String>,
+}
+
+/// Every pattern from 60 to 200, asked of the first layer and of all.
+pub(super) fn sweep() -> Sweep {
+    let mut sweep = Sweep::default();
     for (name, meter, ease, layers) in PATTERNS {
         for bpm in (60..=200).step_by(10) {
             let piece = Piece::new(*meter, f64::from(bpm), 2, layers);
@@ -64,9 +75,9 @@ fn plain_beats_are_heard_as_written() {
             for (asked_of, input) in [("first", one), ("all", all)] {
                 let Some(l) = listen(&input) else { continue };
                 // A pulse slower than 30 in a minute is no written beat; a first layer with bars only tells none.
-                asked += 1;
-                first += usize::from(l.hearings[0].keeps_written());
-                clear += usize::from(l.rival().is_none());
+                sweep.asked += 1;
+                sweep.first += usize::from(l.hearings[0].keeps_written());
+                sweep.clear += usize::from(l.rival().is_none());
                 let limit = match ease {
                     Ease::Plain => 0.2,
                     Ease::Bare => 0.4,
@@ -75,11 +86,17 @@ fn plain_beats_are_heard_as_written() {
                 };
                 let is_bare = asked_of == "first" && layers.len() > 1;
                 if !l.hearings[0].keeps_written() || l.rival().is_some() || !is_bare && l.hardness() >= limit {
-                    wrong.push(format!("{name} {bpm} {asked_of}: {}", line(&l)));
+                    sweep.wrong.push(format!("{name} {bpm} {asked_of}: {}", line(&l)));
                 }
             }
         }
     }
+    sweep
+}
+
+#[test]
+fn plain_beats_are_heard_as_written() {
+    let Sweep { asked, first, clear, wrong } = sweep();
     assert!(first * 100 >= asked * 98 && clear * 100 >= asked * 98, "{first} {clear} {asked}\n{}", wrong.join("\n"));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

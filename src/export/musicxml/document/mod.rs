@@ -1,24 +1,97 @@
 //! Writes a score as a document: header, part list, measures.
 
 mod note;
+mod swing;
 
 use super::xml::Xml;
 use crate::describe::notes::NotationOptions;
-use crate::export::ExportInput;
 use crate::export::annotations::Annotator;
 use crate::export::pulses::{self, MarkedHearing};
-use crate::notation::{Bar, Clef, HeadShape, Note, Score, Staff, StaffKind, Value, general_midi};
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Swing, Tempo, Time};
+use crate::export::{ExportError, ExportInput};
+use crate::notation::{Bar, Clef, HeadShape, Note, Staff, StaffKind, SwungValue, Value, general_midi, section_range};
+use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time};
 use num_integer::Integer;
+use std::io::Write;
+use swing::StatedSwing;
 
 const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\"";
 
 /// Maximum divisions of a quarter. Durations that need more are rounded; type, dots and time modification remain exact.
 const MAX_DIVISIONS: i64 = 1 << 40;
 
-pub(super) fn document(piece: &ExportInput<'_>, score: &Score, notation: &NotationOptions) -> Vec<u8> {
+/// Most notes and rests that are kept between the check of the groove and the writing; more are spelled again.
+const MAX_KEPT: usize = 100_000;
+
+/// A layer that was spelled without an error.
+struct Checked {
+    layer: usize,
+    kind: StaffKind,
+    /// Over each bar.
+    swing: Vec<StatedSwing>,
+    kept: Option<Staff>,
+}
+
+/// Writes a score part by part, so that a long one needs little memory. Nothing is written if it cannot be spelled.
+pub(super) fn write(
+    piece: &ExportInput<'_>,
+    notation: &NotationOptions,
+    out: &mut dyn Write,
+) -> Result<Vec<String>, ExportError> {
     let groove = piece.groove;
+    let sections = section_range(groove, piece.section)?;
+    let spell = |layer| Staff::of(groove, layer, sections.clone(), notation.beams);
+    let (mut remarks, mut room) = (Vec::new(), MAX_KEPT);
+    let mut parts = Vec::with_capacity(groove.layers().len());
+    for layer in 0..groove.layers().len() {
+        let staff = spell(layer)?;
+        let swing = swing::plan(groove, &staff, &mut remarks);
+        let notes = staff.bars.iter().map(|b| b.notes.len()).sum();
+        let kept = room.checked_sub(notes);
+        room = kept.unwrap_or(room);
+        parts.push(Checked { layer, kind: staff.kind, swing, kept: kept.map(|_| staff) });
+    }
     let mut xml = Xml::new(Some(DOCTYPE));
+    header(&mut xml, groove);
+    for part in &parts {
+        score_part(&mut xml, &groove.layers()[part.layer], part);
+    }
+    if parts.is_empty() {
+        xml.open("score-part", &[("id", "P1")]);
+        xml.text("part-name", &[], "rests");
+        xml.close(1);
+        let staff = rests(piece);
+        parts.push(Checked { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
+    }
+    xml.close(1);
+    let (marks, marked) = (pulses::marks(piece), pulses::layer(piece));
+    for (i, Checked { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
+        let staff = kept.map_or_else(|| spell(layer), Ok)?;
+        let marks = if marked == Some(layer) { &marks[..] } else { &[] };
+        xml.open("part", &[("id", &format!("P{}", i + 1))]);
+        let mut part = Part {
+            piece,
+            notation,
+            annotator: Annotator::new(piece, layer),
+            staff: &staff,
+            swing: &swing,
+            is_top: i == 0,
+            xml: &mut xml,
+            divisions: divisions(&staff, marks).unwrap_or(MAX_DIVISIONS),
+            marks,
+            state: State::default(),
+        };
+        for (b, bar) in staff.bars.iter().enumerate() {
+            part.measure(bar, b);
+            part.xml.flush(out)?;
+        }
+        xml.close(1);
+    }
+    xml.finish(out)?;
+    Ok(remarks)
+}
+
+/// Everything before the parts; the list of parts stays open.
+fn header(xml: &mut Xml, groove: &Groove) {
     xml.open("score-partwise", &[("version", "4.0")]);
     xml.open("work", &[]);
     xml.text("work-title", &[], groove.title());
@@ -36,37 +109,6 @@ pub(super) fn document(piece: &ExportInput<'_>, score: &Score, notation: &Notati
     }
     xml.close(1);
     xml.open("part-list", &[]);
-    for staff in &score.staves {
-        score_part(&mut xml, &groove.layers()[staff.layer], staff);
-    }
-    let silent = score.staves.is_empty().then(|| rests(piece));
-    if silent.is_some() {
-        xml.open("score-part", &[("id", "P1")]);
-        xml.text("part-name", &[], "rests");
-        xml.close(1);
-    }
-    xml.close(1);
-    let (marks, marked) = (pulses::marks(piece), pulses::layer(piece));
-    for (i, staff) in score.staves.iter().chain(&silent).enumerate() {
-        let marks = if marked == Some(staff.layer) { &marks[..] } else { &[] };
-        xml.open("part", &[("id", &format!("P{}", i + 1))]);
-        let mut part = Part {
-            piece,
-            notation,
-            annotator: Annotator::new(piece, staff.layer),
-            staff,
-            is_top: i == 0,
-            xml: &mut xml,
-            divisions: divisions(staff, marks).unwrap_or(MAX_DIVISIONS),
-            marks,
-            state: State::default(),
-        };
-        for (b, bar) in staff.bars.iter().enumerate() {
-            part.measure(bar, b);
-        }
-        xml.close(1);
-    }
-    xml.finish()
 }
 
 /// A staff of rests, for a groove without layers: a score needs a part.
@@ -81,8 +123,8 @@ fn rests(piece: &ExportInput<'_>) -> Staff {
     Staff { layer: usize::MAX, kind: StaffKind::Line, shape: HeadShape::Round, bars: bars.collect() }
 }
 
-fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
-    let id = format!("P{}", staff.layer + 1);
+fn score_part(xml: &mut Xml, layer: &Layer, part: &Checked) {
+    let id = format!("P{}", part.layer + 1);
     let instrument_id = format!("{id}-I1");
     xml.open("score-part", &[("id", &id)]);
     xml.text("part-name", &[], &layer.name);
@@ -90,10 +132,10 @@ fn score_part(xml: &mut Xml, layer: &Layer, staff: &Staff) {
     xml.text("instrument-name", &[], layer.voice.name());
     xml.close(1);
     xml.open("midi-instrument", &[("id", &instrument_id)]);
-    match staff.kind {
+    match part.kind {
         StaffKind::Pitched(_) => {
             // Channel 10 is percussion.
-            let channel = staff.layer % 15;
+            let channel = part.layer % 15;
             xml.number("midi-channel", if channel < 9 { channel + 1 } else { channel + 2 });
             xml.number("midi-program", u16::from(general_midi::program(layer.voice)) + 1);
         }
@@ -122,6 +164,12 @@ fn fraction(x: Fraction) -> String {
     if text.contains('/') { decimal(x.numer() as f64 / x.denom() as f64, 9) } else { text }
 }
 
+/// A decimal of at most six significant digits, for people to read; the playback tempo is exact.
+fn six_digits(x: Fraction) -> String {
+    let whole_digits = x.floor().max(1).ilog10() as usize + 1;
+    decimal(x.numer() as f64 / x.denom() as f64, 6_usize.saturating_sub(whole_digits))
+}
+
 /// The smallest number of divisions of a quarter that makes all lengths and marks whole; `None` above [`MAX_DIVISIONS`].
 fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
     let mut all = 1_i64;
@@ -139,7 +187,7 @@ fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
 struct State {
     meter: Option<Meter>,
     tempo: Option<Tempo>,
-    swing: Option<Swing>,
+    swing: StatedSwing,
     /// Whether the marks of pulses were explained.
     marks_explained: bool,
 }
@@ -148,14 +196,16 @@ struct Part<'a, 'b> {
     piece: &'a ExportInput<'a>,
     notation: &'a NotationOptions,
     annotator: Annotator<'a>,
-    staff: &'a Staff,
+    staff: &'b Staff,
+    /// Over each bar.
+    swing: &'b [StatedSwing],
     /// The top part has the directions for all parts.
     is_top: bool,
     xml: &'b mut Xml,
     /// Of a quarter.
     divisions: i64,
     /// The hearings whose pulses are marked over this part.
-    marks: &'a [MarkedHearing],
+    marks: &'b [MarkedHearing],
     state: State,
 }
 
@@ -177,6 +227,11 @@ impl Part<'_, '_> {
         self.attributes(&section, index);
         if first {
             self.section_start(&section);
+        }
+        let swing = self.swing.get(index).copied().unwrap_or_default();
+        if swing != self.state.swing {
+            self.swing_change(swing);
+            self.state.swing = swing;
         }
         self.notes(bar);
         if last {
@@ -256,13 +311,6 @@ impl Part<'_, '_> {
                 self.state.tempo = Some(section.tempo);
             }
         }
-        let Some(layer) = self.groove().layers().get(self.staff.layer) else { return };
-        let swing = layer.swing.or(section.swing).filter(|s| Some(s.share()) != Fraction::new(1, 2));
-        if swing != self.state.swing {
-            let cell = section.meter.beat().divided(usize::from(layer.division));
-            self.swing(swing, cell.and_then(Value::plain));
-            self.state.swing = swing;
-        }
     }
 
     /// Opens a direction above the staff and writes its type.
@@ -295,29 +343,26 @@ impl Part<'_, '_> {
             if unit.dotted {
                 xml.empty("beat-unit-dot", &[]);
             }
-            xml.text("per-minute", &[], &fraction(bpm));
+            xml.text("per-minute", &[], &six_digits(bpm));
             xml.close(1);
         });
         self.xml.empty("sound", &[("tempo", &fraction(quarters))]);
         self.xml.close(1);
     }
 
-    /// The swing in words; for eighths and sixteenths also as a playback instruction.
-    fn swing(&mut self, swing: Option<Swing>, cell: Option<Value>) {
-        let text = swing.map_or("straight".to_owned(), |s| format!("swing {s}"));
-        self.direction(|xml| xml.text("words", &[], &text));
-        let kind = cell.map(Value::name).filter(|n| matches!(*n, "eighth" | "16th"));
-        let share = swing.map(Swing::share);
-        if share.is_none() || kind.is_some() {
+    fn swing_change(&mut self, swing: StatedSwing) {
+        let words = swing.words.map_or("straight".to_owned(), |s| format!("swing {s}"));
+        self.direction(|xml| xml.text("words", &[], &words));
+        if let Some(SwungValue { swing, value }) = swing.playback {
+            let share = swing.share();
             self.xml.open_all(&["sound", "swing"]);
-            match (share, kind) {
-                (Some(share), Some(kind)) => {
-                    self.xml.number("first", share.numer());
-                    self.xml.number("second", share.denom() - share.numer());
-                    self.xml.text("swing-type", &[], kind);
-                }
-                _ => self.xml.empty("straight", &[]),
-            }
+            self.xml.number("first", share.numer());
+            self.xml.number("second", share.denom() - share.numer());
+            self.xml.text("swing-type", &[], Value::plain(value).unwrap_or(Value::QUARTER).name());
+            self.xml.close(2);
+        } else if swing.words.is_none() {
+            self.xml.open_all(&["sound", "swing"]);
+            self.xml.empty("straight", &[]);
             self.xml.close(2);
         }
         self.xml.close(1);

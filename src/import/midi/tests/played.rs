@@ -90,7 +90,7 @@ fn sixteenths_played_by_hand_stay_sixteenths_whatever_the_tolerance() {
         let meant: Vec<i64> = (0..64).map(|i| 960 + i * 120).collect();
         let onsets: Vec<u64> = meant.iter().map(|t| (*t as f64 + off() * 0.96).round() as u64).collect();
         for (channel, key) in [(9, 42), (0, 60)] {
-            for tolerance in [0, 5, 10, 20, 30, 40, 60, 100] {
+            for tolerance in [5, 10, 20, 30, 40, 60, 100] {
                 let imported = import_played(&played(channel, key, &onsets, 60), tolerance);
                 assert_eq!(ticks(&imported), std::slice::from_ref(&meant), "seed {seed}, tolerance {tolerance}");
                 assert_eq!(grids(&imported), [(1, 4)], "seed {seed}, tolerance {tolerance}");
@@ -113,7 +113,7 @@ fn what_lies_beyond_the_tolerance_is_counted_and_the_tolerance_that_reaches_it_i
     );
     assert!(words(12).iter().all(|w| !w.starts_with("tolerance")), "{:?}", words(12));
     // How long a drum is held says nothing.
-    assert!(words(5).iter().all(|w| !w.contains("length of whole cells")), "{:?}", words(5));
+    assert!(words(5).iter().all(|w| !w.contains("rounded to whole cells")), "{:?}", words(5));
 }
 
 #[test]
@@ -128,8 +128,79 @@ fn tuplets_played_by_hand_are_found() {
     }
 }
 
+/// The events before the notes of a file with this meter.
+fn metered(upper: u8, power: u8, onsets: &[u64]) -> Vec<u8> {
+    let bytes = played(0, 60, onsets, 20);
+    let meter = [0, 0xff, 0x58, 4, upper, power, 24, 8];
+    let at = 14 + 8;
+    file(0, [1, 224], &[&[&meter[..], &bytes[at..]].concat()])
+}
+
+/// Cells per quarter bound the grid: the beat of 6/4 is a dotted half, with 24 thirty-seconds.
+#[test]
+fn long_beats_keep_their_thirty_seconds() {
+    for (upper, power, cell, division) in [(6, 2, 60, 24), (6, 3, 60, 12), (3, 1, 60, 16), (6, 2, 40, 36)] {
+        let quarters = (u64::from(upper) * 4) >> power;
+        let meant: Vec<u64> = (0..2 * quarters * 480 / cell).map(|i| i * cell).collect();
+        let imported = import_played(&metered(upper, power, &meant), 5);
+        let expected: Vec<i64> = meant.iter().map(|t| *t as i64).collect();
+        assert_eq!(ticks(&imported), [expected], "{upper}/2^{power}");
+        assert_eq!(grids(&imported), [(1, division)], "{upper}/2^{power}");
+        // The same played by hand.
+        let mut random = noise(3);
+        let by_hand = |t: &u64| (*t as f64 + 960.0 + 4.0 * random.next().expect("no end")).round() as u64;
+        let imported = import_played(&metered(upper, power, &meant.iter().map(by_hand).collect::<Vec<_>>()), 5);
+        let expected: Vec<i64> = meant.iter().map(|t| *t as i64 + 960).collect();
+        assert_eq!(ticks(&imported), [expected], "{upper}/2^{power} by hand");
+    }
+}
+
+#[test]
+fn exact_bars_stay_exact_in_a_track_that_is_played() {
+    // Quintuplets, sevens in two beats and thirty-seconds that no simple grid within 20 ms has, then two bars by hand.
+    let exact = (0..20).map(|i| i * 96).chain((0..14).map(|i| 1920 + (i * 960 + 3) / 7));
+    let exact: Vec<u64> = exact.chain((0..32).map(|i| 3840 + i * 60)).collect();
+    let mut random = noise(5);
+    let by_hand =
+        (1..32).map(|i| (5760.0 + f64::from(i) * 120.0 + 9.0 * random.next().expect("no end")).round() as u64);
+    let onsets: Vec<u64> = exact.iter().copied().chain(by_hand).collect();
+    for tolerance in [5, 20, 60] {
+        let layers = ticks(&import_played(&played(0, 60, &onsets, 20), tolerance));
+        let expected: Vec<i64> = exact.iter().map(|t| *t as i64).collect();
+        assert_eq!(layers.len(), 1, "tolerance {tolerance}");
+        let off = layers[0].iter().zip(&expected).map(|(a, b)| (a - b).abs()).max();
+        // A seventh of two beats is 137 1/7 ticks, which the file rounds.
+        assert!(off <= Some(1), "tolerance {tolerance}: {off:?}");
+        let meant: Vec<i64> = (1..32).map(|i| 5760 + i * 120).collect();
+        assert_eq!(layers[0][exact.len()..], meant, "tolerance {tolerance}");
+    }
+}
+
 proptest! {
     #![proptest_config(crate::rhythm::random::config(300))]
+
+    /// What cannot stay where it is refuses the file.
+    #[test]
+    fn a_tolerance_of_0_moves_no_onset(
+        step in prop::sample::select(vec![1_u64, 2, 5, 10, 30, 40, 96]), rows in prop::collection::vec(0_u64..400, 1..40), drum in any::<bool>(), length in 1_u64..90,
+    ) {
+        let onsets: Vec<u64> = rows.iter().map(|r| r * step).collect::<std::collections::BTreeSet<_>>().into_iter().collect();
+        let bytes = played(if drum { 9 } else { 0 }, 42, &onsets, length);
+        match import_with(&bytes, Fraction::ZERO) {
+            Ok(imported) => {
+                let mut all = ticks(&imported).concat();
+                all.sort_unstable();
+                prop_assert_eq!(all, onsets.iter().map(|t| *t as i64).collect::<Vec<_>>());
+                prop_assert!(imported.warnings.iter().all(|w| !w.message.contains("moved")), "{:?}", imported.warnings);
+            }
+            Err(error) => {
+                prop_assert!(error.message.contains("a tolerance of 0 ms moves none: try --tolerance 5"), "{}", error);
+                // A groove has up to 64 cells in a beat.
+                prop_assert!(step < 10, "{}", error);
+                prop_assert!(import_with(&bytes, Fraction::whole(5)).is_ok());
+            }
+        }
+    }
 
     /// One note after the other, each up to a third of a cell early or late.
     #[test]

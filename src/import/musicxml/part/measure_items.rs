@@ -1,11 +1,11 @@
 //! Reads attributes, directions, sound elements and bar lines.
 
 use super::{PartReader, number};
-use crate::import::musicxml::directions;
+use crate::import::musicxml::directions::{self, Metronome};
 use crate::import::musicxml::document::SwingChange;
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
-use crate::rhythm::{Fraction, Tempo, Time, expected};
+use crate::rhythm::{Fraction, Time, expected};
 
 impl PartReader<'_> {
     pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
@@ -31,22 +31,27 @@ impl PartReader<'_> {
     }
 
     pub(super) fn direction(&mut self, element: Element<'_>) {
+        let sound = element.child("sound");
         for kind in element.all("direction-type") {
             if let Some(mark) = kind.child("rehearsal").map(Children::trimmed).filter(|t| !t.is_empty()) {
                 self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.all("words") {
-                if directions::is_swing_text(words.trimmed()) {
-                    self.part.swing_changes.push(SwingChange { measure: self.index, swing: None });
+                let Some(swing) = directions::swing_words(words.trimmed()) else { continue };
+                self.part.swing_changes.push(SwingChange { measure: self.index, swing: None });
+                let is_played = sound.is_some_and(|s| s.has("swing"));
+                if let directions::SwingWords::Swung(swing) = swing
+                    && !is_played
+                {
+                    self.warn(format!("'swing {swing}' is written in words only; read as straight"));
                 }
             }
         }
-        let sound = element.child("sound");
         if let Some(sound) = sound {
             self.sound(sound);
         }
         let mark = element.all("direction-type").find_map(|k| k.child("metronome"));
-        let quarters = sound.and_then(|s| s.attribute("tempo")).and_then(directions::decimal);
+        let quarters = sound.and_then(|s| s.attribute("tempo")).and_then(directions::unrounded);
         self.tempo(mark.and_then(directions::metronome), quarters);
     }
 
@@ -64,7 +69,8 @@ impl PartReader<'_> {
     }
 
     /// Sets the tempo from a written mark and from a number of quarters per minute, either of which may be missing.
-    pub(super) fn tempo(&mut self, written: Option<Tempo>, quarters: Option<Fraction>) {
+    pub(super) fn tempo(&mut self, written: Option<Metronome>, quarters: Option<Fraction>) {
+        let is_written = written.is_some();
         let Some(tempo) = directions::tempo(written, quarters, self.meter.as_ref()) else { return };
         if self.now != Time::ZERO {
             self.warn(format!(
@@ -73,7 +79,7 @@ impl PartReader<'_> {
             ));
         }
         let of_measure = &mut self.measures[self.index].tempo;
-        if of_measure.is_none() || written.is_some() {
+        if of_measure.is_none() || is_written {
             *of_measure = Some(tempo);
         }
     }

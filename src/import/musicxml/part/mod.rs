@@ -122,7 +122,7 @@ impl PartReader<'_> {
                 "direction" => self.direction(child),
                 "sound" => {
                     self.sound(child);
-                    self.tempo(None, child.attribute("tempo").and_then(directions::decimal));
+                    self.tempo(None, child.attribute("tempo").and_then(directions::unrounded));
                 }
                 "barline" => ending_stops |= self.barline(child)?,
                 _ => {}
@@ -164,6 +164,8 @@ enum Move {
 fn number(parent: Element<'_>, name: &str) -> Result<Option<Fraction>, FormatError> {
     let Some(child) = parent.child(name) else { return Ok(None) };
     let text = child.trimmed();
-    let parsed = Fraction::parse(text).filter(|_| !text.contains('/'));
-    parsed.map(Some).ok_or_else(|| error_at(child, expected(format!("a number in <{name}>"), format!("{text:?}"))))
+    let found = || format!("{text:?}");
+    directions::decimal(text)
+        .map(Some)
+        .ok_or_else(|| error_at(child, expected(format!("a number in <{name}>"), found())))
 }

@@ -18,7 +18,7 @@ fn is_summable(t: Time) -> bool {
 }
 
 fn too_fine(element: Element<'_>) -> FormatError {
-    error_at(element, "the time does not fit a 64-bit fraction")
+    error_at(element, "note lengths are too finely divided to add up exactly")
 }
 
 impl PartReader<'_> {
@@ -34,12 +34,12 @@ impl PartReader<'_> {
             return Err(error_at(element, "negative duration"));
         }
         let time = self.wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
-        time.map(Some).ok_or_else(|| error_at(element, "the duration does not fit a 64-bit fraction"))
+        time.map(Some).ok_or_else(|| error_at(element, "the duration is too finely divided to be exact"))
     }
 
     /// The length that type, dots and tuplet write, if it is less than a division from the duration.
     fn written_length(&self, element: Element<'_>, duration: Time) -> Option<Time> {
-        let value = Value::named(element.child_text("type")?)?.length();
+        let value = Value::from_name(element.child_text("type")?)?.length();
         let dots = element.all("dot").count().min(4) as u32;
         let mut length = value.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
         if let Some(change) = element.child("time-modification") {

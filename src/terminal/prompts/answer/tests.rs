@@ -29,8 +29,8 @@ fn answers() {
     let quarter = s.groove().sections()[0].tempo.unit();
     let tempo = |n, d, unit| Command::Tempo(Tempo::new(Fraction::new(n, d).expect("n"), unit).expect("tempo"));
     let rows = [
-        (Question::Groups, "3+3+2", Command::LayLine(vec![3, 3, 2])),
-        (Question::Groups, "2(4+3)+12", Command::LayLine(vec![4, 3, 4, 3, 12])),
+        (Question::Groups, "3+3+2", Command::EnterGroups(vec![3, 3, 2])),
+        (Question::Groups, "2(4+3)+12", Command::EnterGroups(vec![4, 3, 4, 3, 12])),
         (Question::Pitch, "E2", Command::Pitch(Pitch::parse("E2"))),
         (Question::Pitch, " ", Command::Pitch(None)),
         (Question::Tuplet, "5", Command::Tuplet { cells: 5, beats: 1 }),

@@ -1,0 +1,112 @@
+//! The swing that a part states: only what the groove plays, for a section where that is possible, else bar by bar.
+
+use crate::notation::{Bar, Staff, SwungValue, Value};
+use crate::rhythm::{Fraction, Groove, SoundedAttack, Swing, Time};
+
+/// The swing in force over a bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct StatedSwing {
+    /// `None` is straight.
+    pub(super) words: Option<Swing>,
+    /// As an instruction for playback; `None` plays straight.
+    pub(super) playback: Option<SwungValue>,
+}
+
+/// The onset or end of a note, from the start of its bar.
+struct Edge {
+    written: Time,
+    sounding: Time,
+    in_tuplet: bool,
+}
+
+impl StatedSwing {
+    /// The edges that are played at other times than in the groove; `None` if playback moves one to a wrong time. Tuplets are played
+    /// as written.
+    fn misses(self, edges: &[Edge], bar: Time) -> Option<usize> {
+        let mut misses = 0;
+        for edge in edges {
+            let played = match self.playback {
+                Some(swung) if !edge.in_tuplet => swung.sounding(edge.written, bar)?,
+                _ => edge.written,
+            };
+            if played != edge.sounding {
+                misses += 1;
+                if played != edge.written {
+                    return None;
+                }
+            }
+        }
+        Some(misses)
+    }
+}
+
+/// The swing over each bar of a staff. Adds a sentence for each section whose swing cannot be stated.
+pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) -> Vec<StatedSwing> {
+    let mut all: Vec<StatedSwing> = Vec::with_capacity(staff.bars.len());
+    for bars in staff.bars.chunk_by(|a, b| a.section == b.section) {
+        let section = bars[0].section;
+        let context = groove.context(staff.layer, section);
+        let Some(swing) = context.swing.filter(|s| Some(s.share()) != Fraction::new(1, 2)) else {
+            all.extend(bars.iter().map(|_| StatedSwing::default()));
+            continue;
+        };
+        let bar = context.meter.bar();
+        let attacks = groove.part(staff.layer, section).attacks(context);
+        let edges: Vec<Vec<Edge>> = bars.iter().map(|b| edges(b, &attacks, bar)).collect();
+        let of_cell = context.meter.beat().divided(usize::from(context.division)).and_then(Value::plain);
+        let before = all.last().copied().unwrap_or_default();
+        let whole = candidates(before, swing, of_cell);
+        if let Some(found) = whole.into_iter().find(|c| edges.iter().all(|e| c.misses(e, bar) == Some(0))) {
+            all.extend(bars.iter().map(|_| found));
+            continue;
+        }
+        let mut misses = 0;
+        for edges in &edges {
+            let before = all.last().copied().unwrap_or_default();
+            let possible = candidates(before, swing, of_cell).into_iter();
+            let best = possible.filter_map(|c| Some((c.misses(edges, bar)?, c))).min_by_key(|(missed, _)| *missed);
+            let (missed, mut best) = best.unwrap_or_default();
+            if missed > 0 {
+                best.words = Some(swing);
+            }
+            misses += missed;
+            all.push(best);
+        }
+        if misses > 0 {
+            let (layer, section) = (&groove.layers()[staff.layer].name, &groove.sections()[section].name);
+            remarks.push(format!(
+                "layer '{layer}', section '{section}': a score cannot state all of its swing {swing}; onsets and ends that it \
+                 states elsewhere: {misses}"
+            ));
+        }
+    }
+    all
+}
+
+/// What may be stated, the preferred first: what is in force, straight, and the swing of each value, that of the layer's cells first.
+fn candidates(before: StatedSwing, swing: Swing, of_cell: Option<Value>) -> Vec<StatedSwing> {
+    let mut values = SwungValue::VALUES;
+    values.sort_by_key(|v| Some(*v) != of_cell);
+    let swung = values.map(|v| SwungValue { swing, value: v.length() });
+    let swung = swung.map(|s| StatedSwing { words: Some(swing), playback: Some(s) });
+    let before = Some(before).filter(|b| b.words == Some(swing));
+    before.into_iter().chain([StatedSwing::default()]).chain(swung).collect()
+}
+
+fn edges(bar: &Bar, attacks: &[SoundedAttack], length: Time) -> Vec<Edge> {
+    let start = length.repeated(bar.number);
+    let mut all = Vec::new();
+    for note in &bar.notes {
+        let Some(strike) = note.sound else { continue };
+        let (sound, in_tuplet) = (attacks[strike.number], note.tuplet.is_some());
+        let ends = [
+            (!strike.tied_from).then_some((Some(note.at), sound.start)),
+            (!strike.tied_to).then_some((note.at.plus(note.length), sound.end)),
+        ];
+        for (written, sounding) in ends.into_iter().flatten() {
+            let sounding = start.and_then(|s| sounding.minus(s));
+            all.extend(written.zip(sounding).map(|(written, sounding)| Edge { written, sounding, in_tuplet }));
+        }
+    }
+    all
+}

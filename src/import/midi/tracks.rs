@@ -1,0 +1,119 @@
+//! The tracks of a MIDI file: one per channel, and one per voice of percussion.
+
+use super::read::{RawNote, RawPart, Song};
+use super::to_draft::{TickScale, too_long};
+use crate::import::{DraftTrack, Warnings};
+use crate::notation::teeter_meta::MetaEvent;
+use crate::notation::{FormatError, TimedNote, general_midi};
+use crate::rhythm::{Attack, Pitch, Voice};
+use std::collections::BTreeSet;
+
+pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<DraftTrack>, FormatError> {
+    let mut all = Vec::new();
+    for part in &song.parts {
+        match &part.meta {
+            Some(MetaEvent::Click) => {
+                let message = format!("skipped '{}': the clicks of a hearing, not part of the groove", part.name);
+                warnings.add(format!("track {}", part.track), message);
+            }
+            Some(MetaEvent::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
+                let has_pitch = part.channel != general_midi::PERCUSSION && voice.is_pitched();
+                let attack = |n: &RawNote| Attack {
+                    accent: general_midi::accent(n.velocity),
+                    pitch: Pitch::new(n.key).filter(|_| has_pitch && n.release != 0),
+                };
+                all.push(DraftTrack {
+                    notes: notes(part, &part.notes, scale, attack)?,
+                    division: Some(*division),
+                    swing: *swing,
+                    gain: *gain,
+                    pan: *pan,
+                    mute: *mute,
+                    solo: *solo,
+                    depth: *depth,
+                    sound: sound.clone(),
+                    ..DraftTrack::new(&part.name, *voice)
+                });
+            }
+            _ if part.channel == general_midi::PERCUSSION => all.extend(percussion(part, scale, warnings)?),
+            _ => {
+                let median = median_velocity(part);
+                let attack = |n: &RawNote| Attack {
+                    accent: general_midi::relative_accent(n.velocity, median),
+                    pitch: Pitch::new(n.key),
+                };
+                let voice = general_midi::voice_of_program(part.program.unwrap_or(0));
+                let notes = notes(part, &part.notes, scale, attack)?;
+                all.push(DraftTrack { notes, ..empty_track(part, part.name.clone(), voice) });
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// A track with the levels of a part.
+fn empty_track(part: &RawPart, name: String, voice: Voice) -> DraftTrack {
+    DraftTrack {
+        gain: part.volume.map_or(0, general_midi::gain),
+        pan: part.pan.map_or(0, general_midi::pan_position),
+        mute: part.volume == Some(0),
+        ..DraftTrack::new(name, voice)
+    }
+}
+
+fn median_velocity(part: &RawPart) -> u8 {
+    let mut velocities: Vec<u8> = part.notes.iter().map(|n| n.velocity).collect();
+    velocities.sort_unstable();
+    velocities.get(velocities.len() / 2).copied().unwrap_or(64)
+}
+
+fn notes(
+    part: &RawPart,
+    raw: &[RawNote],
+    scale: TickScale,
+    attack: impl Fn(&RawNote) -> Attack,
+) -> Result<Vec<TimedNote>, FormatError> {
+    let note = |n: &RawNote| {
+        let (start, end) = (scale.time(n.start)?, scale.time(n.end.max(n.start + 1))?);
+        Some(TimedNote { start, length: end.minus(start)?, attack: attack(n) })
+    };
+    let place = |n: &RawNote| too_long(format!("track {}, tick {}", part.track, n.start));
+    raw.iter().map(|n| note(n).ok_or_else(|| place(n))).collect()
+}
+
+/// A track per voice of a percussion part. How long a drum is held means nothing; it sounds until the voice's next attack.
+fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<DraftTrack>, FormatError> {
+    let median = median_velocity(part);
+    let mut voices: Vec<(Voice, Vec<RawNote>)> = Vec::new();
+    let mut unknown = BTreeSet::new();
+    for note in &part.notes {
+        let voice = general_midi::voice(note.key).unwrap_or_else(|| {
+            unknown.insert(note.key);
+            Voice::Wood
+        });
+        match voices.iter_mut().find(|v| v.0 == voice) {
+            Some((_, notes)) => notes.push(*note),
+            None => voices.push((voice, vec![*note])),
+        }
+    }
+    if !unknown.is_empty() {
+        let keys: Vec<String> = unknown.iter().map(u8::to_string).collect();
+        let message = format!("no voice is similar to the percussion keys {}; replaced by wood", keys.join(", "));
+        warnings.add(format!("track {}", part.track), message);
+    }
+    let several = voices.len() > 1;
+    let track = |(voice, mut raw): (Voice, Vec<RawNote>)| {
+        raw.sort_by_key(|n| n.start);
+        let starts: Vec<u64> = raw.iter().map(|n| n.start).collect();
+        for note in &mut raw {
+            if let Some(next) = starts.get(starts.partition_point(|s| *s <= note.start)) {
+                note.end = note.end.min(*next);
+            }
+        }
+        let attack = |n: &RawNote| Attack { accent: general_midi::relative_accent(n.velocity, median), pitch: None };
+        let name = if several { format!("{}: {voice}", part.name) } else { part.name.clone() };
+        let notes = notes(part, &raw, scale, attack)?;
+        Ok(DraftTrack { notes, ignore_lengths: true, ..empty_track(part, name, voice) })
+    };
+    voices.into_iter().map(track).collect()
+}
