@@ -276,7 +276,7 @@ mod tests {
         let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         for k in 0..8 {
             let at = Place { layer: 0, section: 0, cell: 2 * k };
-            groove = groove.edited(&Edit::Lay { at, cells: 2, attack: Attack::default() }).expect("an attack");
+            groove = groove.edited(&Edit::Enter { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
         let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
         LoopSpec { groove: Arc::new(groove), speed, range, layers, beat, click_db: 0.0, hearings: Vec::new() }
