@@ -184,9 +184,9 @@ assert len(found) > 20 and set(steps) == {19_200}, "attacks off their exact fram
 assert onsets(right), "the edit is heard"
 editor.type(b"\x11")
 editor.read(1)
-editor.type(b"n")
+editor.type(b"y")
 editor.read(4)
-os.close(editor.fd)
+os.waitpid(editor.pid, 0)
 assert not [name for name in os.listdir("/tmp") if re.fullmatch("teeter-[0-9a-f]{32}", name)], "sockets are removed"
 
 # An editor that lives on: as in a multiplexer, it runs in a terminal of the host, and speakers come and go.

@@ -6,7 +6,7 @@ use crate::config::Part;
 use crate::jobs::{SampleFolder, UserSampleCache};
 use crate::rhythm::{Groove, expected};
 use crate::sound::SampleRate;
-use crate::sound::playback::{self, EventSink, PlayerConfig, Requests};
+use crate::sound::playback::{self, EventSink, Requests};
 use crate::sound::remote::Speaker;
 use crate::store::{self, Journal, reason};
 use crate::terminal::shell::check_socket;
@@ -23,8 +23,6 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::Duration;
 
-/// Interval between reports of the position, of some 20 bytes each.
-const POSITION_INTERVAL: Duration = Duration::from_millis(33);
 /// Interval between looks whether ssh, or the editor that was joined, has ended.
 const LOOK_INTERVAL: Duration = Duration::from_millis(100);
 /// What a shell ends with if there is no such command, and ssh if the connection failed; ssh has said why.
@@ -66,8 +64,7 @@ fn serve(listener: &UnixListener, folder: &Path, output: Option<&str>, ended: &A
         // The editor's host has reported what is wrong with a file, and one that is on its way is not wrong.
         let load =
             move |groove: &Groove, rate: SampleRate| (cache.load(groove, Some(&groove_file), rate).0, Vec::new());
-        let config = PlayerConfig { output: output.map(str::to_owned), interval: POSITION_INTERVAL };
-        playback::spawn(requests, config, Box::new(load), events)
+        playback::spawn(requests, output.map(str::to_owned), Box::new(load), events)
     };
     let mut files = SampleFolder::new(folder);
     let read = |text: &str| store::parse(text, "").ok().map(|loaded| loaded.groove);

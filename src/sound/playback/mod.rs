@@ -87,7 +87,7 @@ pub struct SequencePosition {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) enum PlaybackEvent {
-    /// The position, reported at every interval while something plays.
+    /// The position, reported 60 times a second while something plays.
     Tick(Option<Position>),
     Tapped(TapPosition),
     /// Another take or another pass of a sequence is heard.
@@ -215,33 +215,28 @@ impl Requests {
     }
 }
 
-/// A player on this machine: the output device's name, or the default one, and the interval between reports of the position.
-pub(crate) struct PlayerConfig {
-    pub output: Option<String>,
-    pub interval: Duration,
-}
-
-/// Starts the playback thread, which opens the output device at the first play request and ends when the requests are closed.
+/// Starts the playback thread, which opens this output device, or the default one, at the first play request, and ends when the
+/// requests are closed.
 ///
 /// # Errors
 /// The system's, if it has no thread left.
 pub(crate) fn spawn(
     requests: Requests,
-    config: PlayerConfig,
+    output: Option<String>,
     load: SampleLoader,
     events: EventSink,
 ) -> std::io::Result<JoinHandle<()>> {
-    Builder::new().name("player".into()).spawn(move || run(&requests, &config, load, events))
+    Builder::new().name("player".into()).spawn(move || run(&requests, output.as_deref(), load, events))
 }
 
 #[cfg(feature = "audio")]
-fn run(requests: &Requests, config: &PlayerConfig, load: SampleLoader, events: EventSink) {
+fn run(requests: &Requests, output: Option<&str>, load: SampleLoader, events: EventSink) {
     let samples = thread::Samples { load, events };
-    thread::PlaybackThread::new(samples).run(requests, config);
+    thread::PlaybackThread::new(samples).run(requests, output);
 }
 
 #[cfg(not(feature = "audio"))]
-fn run(requests: &Requests, _: &PlayerConfig, _: SampleLoader, events: EventSink) {
+fn run(requests: &Requests, _: Option<&str>, _: SampleLoader, events: EventSink) {
     while let Ok(orders) = requests.take() {
         if matches!(orders.request, Some(Request::Play(..))) {
             events(PlaybackEvent::Device(Err(OutputError::without_audio().to_string())));

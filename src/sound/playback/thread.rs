@@ -2,11 +2,14 @@
 
 use super::sequence::SequencePlayback;
 use super::{Closed, TapPosition};
-use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlayerConfig, Request, Requests, SampleLoader};
+use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, Request, Requests, SampleLoader};
 use crate::rhythm::Groove;
 use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
 use std::mem;
 use std::time::{Duration, Instant};
+
+/// Interval between reports of the position.
+const POSITION_INTERVAL: Duration = Duration::from_millis(16);
 
 /// Interval between checks of the device while nothing plays.
 const IDLE_INTERVAL: Duration = Duration::from_millis(200);
@@ -78,32 +81,32 @@ impl PlaybackThread {
     }
 
     /// Runs until the requests are closed; the sound fades then.
-    pub(super) fn run(&mut self, requests: &Requests, config: &PlayerConfig) {
-        let mut output: Option<Player> = None;
-        while let Ok(orders) = self.wait(requests, output.is_some(), config) {
-            if output.is_none() && matches!(orders.request, Some(Request::Play(..))) {
-                match Player::open(config.output.as_deref()) {
-                    Ok(mut opened) => {
-                        opened.set_volume(self.volume);
-                        output = Some(opened);
+    pub(super) fn run(&mut self, requests: &Requests, output: Option<&str>) {
+        let mut opened: Option<Player> = None;
+        while let Ok(orders) = self.wait(requests, opened.is_some()) {
+            if opened.is_none() && matches!(orders.request, Some(Request::Play(..))) {
+                match Player::open(output) {
+                    Ok(mut player) => {
+                        player.set_volume(self.volume);
+                        opened = Some(player);
                     }
                     Err(error) => self.send(PlaybackEvent::Device(Err(error.to_string()))),
                 }
             }
             self.volume = orders.volume.unwrap_or(self.volume);
             self.lookahead = orders.lookahead.unwrap_or(self.lookahead);
-            if let Some(player) = &mut output {
+            if let Some(player) = &mut opened {
                 self.advance(orders, player);
             }
         }
-        output.into_iter().for_each(Player::end);
+        opened.into_iter().for_each(Player::end);
     }
 
-    fn wait(&self, requests: &Requests, is_open: bool, config: &PlayerConfig) -> Result<Orders, Closed> {
+    fn wait(&self, requests: &Requests, is_open: bool) -> Result<Orders, Closed> {
         match self.now {
             _ if !is_open => requests.take(),
             Now::Nothing => requests.take_within(IDLE_INTERVAL),
-            _ => requests.take_within(config.interval),
+            _ => requests.take_within(POSITION_INTERVAL),
         }
     }
 

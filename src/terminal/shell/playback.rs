@@ -6,7 +6,7 @@ use crate::jobs::play_request::{PlayRequest, Sequence, Start};
 use crate::jobs::{BasePath, FilesToSend, UserSampleCache, base_path};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
-use crate::sound::playback::{self, EventSink, PlaybackEvent, PlayerConfig, Requests};
+use crate::sound::playback::{self, EventSink, PlaybackEvent, Requests};
 use crate::sound::remote::Link;
 use crate::store::{self, Journal, reason};
 use std::fs;
@@ -18,8 +18,6 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Interval between reports of the position.
-const POSITION_INTERVAL: Duration = Duration::from_millis(16);
 /// Interval between looks for a new socket while no speaker is connected.
 const LOOK_INTERVAL: Duration = Duration::from_millis(500);
 /// Longest wait for playback to end at exit.
@@ -168,8 +166,7 @@ impl PlaybackHandle {
                 let _running = &end;
                 cache.load(groove, base_path(&path).as_deref(), rate)
             });
-            let config = PlayerConfig { output, interval: POSITION_INTERVAL };
-            drop(playback::spawn(requests, config, load, shared.sink()));
+            drop(playback::spawn(requests, output, load, shared.sink()));
         }
         if speaker.is_some() || journal.is_some() {
             let follower = shared.clone();
