@@ -37,8 +37,6 @@ pub use channel::render_channel;
 #[cfg(test)]
 pub(crate) use click::Moment;
 pub use click::{Click, ClickLine};
-#[cfg(feature = "audio")]
-pub(crate) use device::DeviceEvent;
 #[cfg(not(feature = "audio"))]
 pub(crate) use device::outputs;
 pub(crate) use device::{OutputDevice, find_device};
@@ -46,11 +44,13 @@ pub(crate) use device::{OutputDevice, find_device};
 pub(crate) use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
 pub(crate) use output::outputs;
-#[cfg(feature = "audio")]
-pub(crate) use player::Player;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use player::fake::FakeDevice;
-pub(crate) use position::{Playhead, Position};
+#[cfg(feature = "audio")]
+pub(crate) use player::{DeviceEvent, Player};
+#[cfg(feature = "audio")]
+pub(crate) use position::Playhead;
+pub(crate) use position::Position;
 pub use render::Renderer;
 #[cfg(test)]
 pub(crate) use render::{MIX_DB, RENDER_LATENCY};

@@ -2,7 +2,6 @@
 
 use super::OutputError;
 use super::channel::{RenderHandle, RenderSource, render_channel};
-use super::device::DeviceEvent;
 use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
 use super::position::{Playhead, Position};
 use super::render::{RENDER_LATENCY, release};
@@ -43,6 +42,18 @@ struct Lost {
     /// The position to continue from, if something plays.
     playhead: Option<Playhead>,
     source_replaced: bool,
+}
+
+/// What happened to the output device. Each event is reported once.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum DeviceEvent {
+    /// The player tries to reopen it; playback waits.
+    Lost(OutputError),
+    /// It is back and playback continues where it was.
+    Reopened,
+    /// It is back with another sample rate or without the old render source. What played must be rebuilt for the current rate and
+    /// started from this position, if there is one.
+    ReopenedAtNewRate(Option<Playhead>),
 }
 
 /// An output device that plays, or that is being reopened.

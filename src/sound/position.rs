@@ -14,6 +14,7 @@ pub struct Position {
 }
 
 /// The position that is heard.
+#[cfg(feature = "audio")]
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Playhead {
     pub position: Position,
@@ -54,6 +55,7 @@ pub(super) struct PositionMap {
 
 impl PositionMap {
     /// The position at a frame of the loop, modulo its length.
+    #[cfg(any(feature = "audio", test))]
     pub(super) fn position(&self, frame: Frame) -> Position {
         self.locate(frame.0 as f64).0
     }
@@ -84,6 +86,7 @@ impl PositionMap {
 
     /// The frame of a position. A later pass than the last one becomes the last; whole notes are clamped to the piece. `None` if
     /// the section is not in the loop.
+    #[cfg(any(feature = "audio", test))]
     pub(super) fn frame(&self, position: Position) -> Option<Frame> {
         Some(self.whole(self.piece(position)?.frame(position.wholes, self.denom)))
     }

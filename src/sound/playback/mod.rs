@@ -226,17 +226,17 @@ pub(crate) fn spawn(
     load: SampleLoader,
     events: EventSink,
 ) -> std::io::Result<JoinHandle<()>> {
-    Builder::new().name("player".into()).spawn(move || run(&requests, output.as_deref(), load, events))
+    Builder::new().name("player".into()).spawn(move || run(&requests, output.as_deref(), load, &events))
 }
 
 #[cfg(feature = "audio")]
-fn run(requests: &Requests, output: Option<&str>, load: SampleLoader, events: EventSink) {
-    let samples = thread::Samples { load, events };
+fn run(requests: &Requests, output: Option<&str>, load: SampleLoader, events: &EventSink) {
+    let samples = thread::Samples { load, events: Arc::clone(events) };
     thread::PlaybackThread::new(samples).run(requests, output);
 }
 
 #[cfg(not(feature = "audio"))]
-fn run(requests: &Requests, _: Option<&str>, _: SampleLoader, events: EventSink) {
+fn run(requests: &Requests, _: Option<&str>, _: SampleLoader, events: &EventSink) {
     while let Ok(orders) = requests.take() {
         if matches!(orders.request, Some(Request::Play(..))) {
             events(PlaybackEvent::Device(Err(OutputError::without_audio().to_string())));
