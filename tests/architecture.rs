@@ -34,7 +34,7 @@ const MODULES: &[Module] = &[
         // Threads only share work: the result is the same without them.
         name: "analysis",
         modules: &["rhythm"],
-        crates: &["num_integer", "realfft"],
+        crates: &["num_integer", "pulp", "realfft"],
         forbidden: &["std::fs", "std::io", "std::time", "PathBuf"],
     },
     Module {

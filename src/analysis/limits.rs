@@ -39,23 +39,41 @@ limits! {
     TAP_FASTEST: "the fastest tapping with one finger", 150.0, 100.0, 200.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory";
 }
 
-/// The limits of one player: the published ones, with the fastest cell set to the player's own ear where asked.
+/// How one player listens: the published limits, with the fastest cell set to the player's own ear where asked.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     /// The fastest subdivision this player feels, in ms, 20 to 1000.
     pub cell_ms: f64,
+    /// How the player starts a section or a region.
+    pub carry: Carry,
+}
+
+/// How the listener starts a section.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Carry {
+    /// With the pulse heard before, which goes on unless another one is clearly likelier.
+    #[default]
+    Pulse,
+    /// Without a pulse.
+    Nothing,
 }
 
 impl Default for Limits {
     fn default() -> Self {
-        Self { cell_ms: FASTEST_CELL.value }
+        Self { cell_ms: FASTEST_CELL.value, carry: Carry::Pulse }
     }
 }
 
 impl Limits {
     /// Limits with the player's own fastest cell in ms; `None` outside 20 to 1000.
     pub fn with_cell(ms: f64) -> Option<Self> {
-        (20.0..=1000.0).contains(&ms).then_some(Self { cell_ms: ms })
+        (20.0..=1000.0).contains(&ms).then(|| Self { cell_ms: ms, ..Self::default() })
+    }
+
+    /// Limits from the user's settings, as far as they are set and in range.
+    pub(crate) fn from_settings(cell_ms: Option<f64>, listens_cold: Option<bool>) -> Self {
+        let carry = if listens_cold == Some(true) { Carry::Nothing } else { Carry::Pulse };
+        Self { carry, ..cell_ms.and_then(Self::with_cell).unwrap_or_default() }
     }
 
     /// How well a subdivision of `ms` is felt, 0 to 1: nothing up to the fastest cell, all from the easy cell on, a straight

@@ -7,7 +7,7 @@ use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
 use super::hearing::{self, Hearing, kind_of};
 use super::landing::{Landings, landings};
-use super::limits::Limits;
+use super::limits::{Carry, Limits};
 use super::listener::{self, Context, Input, TwoStreams};
 use super::measure::{self, Measure};
 use super::speeds::SpeedReport;
@@ -24,23 +24,11 @@ pub struct AnalysisOptions {
     pub speed: Fraction,
     /// The player's limits.
     pub limits: Limits,
-    /// How the listener starts a section or a region.
-    pub carry: Carry,
-}
-
-/// How the listener starts a section.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Carry {
-    /// With the pulse heard before, which goes on unless another one is clearly likelier.
-    #[default]
-    Pulse,
-    /// Without a pulse.
-    Nothing,
 }
 
 impl Default for AnalysisOptions {
     fn default() -> Self {
-        Self { scope: Scope::default(), speed: Fraction::ONE, limits: Limits::default(), carry: Carry::Pulse }
+        Self { scope: Scope::default(), speed: Fraction::ONE, limits: Limits::default() }
     }
 }
 
@@ -254,16 +242,18 @@ fn input(groove: &Groove, clock: &Clock, layers: &[usize], options: &AnalysisOpt
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
     let of = |region: Option<&Region>| Input::new(groove, clock, layers, region, speed).with_limits(options.limits);
     let input = of(options.scope.region.as_ref());
-    let context = match (options.carry, &options.scope.region) {
+    let context = match (options.limits.carry, &options.scope.region) {
         (Carry::Nothing, _) => Context::Cold,
-        (Carry::Pulse, Some(region)) => Context::After(before(groove, region).map(|r| Box::new(of(Some(&r))))),
+        (Carry::Pulse, Some(region)) => {
+            Context::After(preceding_region(groove, region).map(|r| Box::new(of(Some(&r)))))
+        }
         (Carry::Pulse, None) => Context::After(None),
     };
     Input { context, ..input }
 }
 
 /// What comes just before a region: its section from the start, or all of the section before.
-fn before(groove: &Groove, region: &Region) -> Option<Region> {
+fn preceding_region(groove: &Groove, region: &Region) -> Option<Region> {
     if region.from > Time::ZERO {
         return Some(Region { from: Time::ZERO, to: region.from, ..region.clone() });
     }

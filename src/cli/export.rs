@@ -29,7 +29,7 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
     if args.format.ending != TEXT {
         targets.iter().try_for_each(output::not_a_terminal)?;
     }
-    let limits = input::listener()?.0;
+    let limits = input::listener()?;
     let pairs: Vec<(&PathBuf, &Target)> = inputs.iter().zip(&targets).collect();
     let results = output::on_all_cores(&pairs, |(path, target)| export(args, path, (*target).clone(), limits));
     output::print_results(inputs.iter().zip(results), Exit::Good)

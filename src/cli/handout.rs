@@ -22,7 +22,7 @@ pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
     let pages: Vec<PathBuf> = inputs.iter().map(page).collect();
     output::check_distinct(&inputs, &pages)?;
     output::create_folder(&args.into)?;
-    let limits = input::listener()?.0;
+    let limits = input::listener()?;
     let results = inputs.iter().zip(pages).map(|(path, page)| (path, handout(args, path, page, limits)));
     output::print_results(results, Exit::Good)
 }

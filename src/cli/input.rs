@@ -2,7 +2,7 @@
 
 use super::args::SoundArgs;
 use super::{Exit, Failure};
-use crate::analysis::{Carry, Limits};
+use crate::analysis::Limits;
 use crate::config::Part;
 use crate::jobs::{self, UserSampleCache};
 use crate::rhythm::{Edit, Groove, expected};
@@ -108,11 +108,10 @@ pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()>
     warnings.iter().try_for_each(super::output::warn)
 }
 
-/// The listener's limits and how it starts a section, as in the config file.
-pub(super) fn listener() -> Result<(Limits, Carry), Failure> {
+/// The listener as the config file sets it.
+pub(super) fn listener() -> Result<Limits, Failure> {
     let config = super::user_config(Part::Hearing)?;
-    let carry = if config.listen_cold == Some(true) { Carry::Nothing } else { Carry::Pulse };
-    Ok((config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default(), carry))
+    Ok(Limits::from_settings(config.cell_limit_ms, config.listen_cold))
 }
 
 pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {

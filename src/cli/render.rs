@@ -10,7 +10,7 @@ use std::sync::Arc;
 pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
     let target = output::sound_target(&args.output)?;
     let groove = input::read_audible(&args.file, &args.sound)?;
-    let limits = input::listener()?.0;
+    let limits = input::listener()?;
     let speed = if args.ladder.is_some() { Fraction::ONE } else { args.sound.speed.value };
     let (lines, count_in) = match &args.hearing[..] {
         [] => (Vec::new(), CountIn::Bar),

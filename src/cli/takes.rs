@@ -15,7 +15,7 @@ pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
         groove: Arc::new(input::read_audible(&args.file, &args.sound)?),
         file: input::file_of(&args.file),
         overwrite: args.overwrite.policy(),
-        limits: input::listener()?.0,
+        limits: input::listener()?,
         layers: Vec::new(),
         hearings: HearingSelection::Default,
         rate: args.sound.rate,

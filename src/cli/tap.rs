@@ -13,7 +13,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
     if input::is_stdin(&args.file) && input::is_stdin(&args.times) {
         return Err(Failure::usage("only one of the two files can be standard input"));
     }
-    let limits = input::listener()?.0;
+    let limits = input::listener()?;
     let groove = input::read(&args.file).map_err(|failure| swapped_arguments(args).unwrap_or(failure))?;
     let layers = input::layers(&groove, &args.layer)?;
     let (times, heading) = tap_times::read(&args.times)?;
@@ -21,10 +21,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         output::tell(note)?;
     }
     let scope = Scope { layers, region: None };
-    let report = analysis::report(
-        &groove,
-        &analysis::AnalysisOptions { scope, speed: args.speed.value, limits, ..analysis::AnalysisOptions::default() },
-    );
+    let report = analysis::report(&groove, &analysis::AnalysisOptions { scope, speed: args.speed.value, limits });
     let options = TapOptions {
         speed: report.speed,
         range: (0.0, report.clock.total()),

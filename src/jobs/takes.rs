@@ -29,10 +29,7 @@ impl AnalysedGroove {
     /// Analyses these layers joined; the first layer with attacks if `layers` is empty.
     pub(crate) fn new(groove: &Groove, layers: &[usize], speed: Fraction, limits: Limits) -> Self {
         let scope = Scope { layers: layers.to_vec(), region: None };
-        let report = analysis::full_report(
-            groove,
-            &analysis::AnalysisOptions { scope, speed, limits, ..analysis::AnalysisOptions::default() },
-        );
+        let report = analysis::full_report(groove, &analysis::AnalysisOptions { scope, speed, limits });
         let length = report.clock.at_whole(report.clock.total_wholes());
         Self { report, limits, length }
     }

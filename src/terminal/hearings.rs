@@ -1,6 +1,6 @@
 //! Requests to the analysis, the newest report, and the hearings the user has selected in it.
 
-use crate::analysis::{AnalysisOptions, Carry, Finding, Hearing, Kind, Limits, Report, Scope};
+use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Limits, Report, Scope};
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
@@ -14,7 +14,6 @@ use std::sync::Arc;
 pub(crate) struct HearingsState {
     pub focus: Focus,
     pub limits: Limits,
-    pub carry: Carry,
     /// The newest report.
     pub result: Option<AnalysisResult>,
     /// The hearing of the strip, if the user has selected one.
@@ -121,12 +120,7 @@ impl State {
             Focus::Layer(tracked) => vec![tracked.layer],
             Focus::All => (0..self.groove().layers().len()).collect(),
         };
-        AnalysisOptions {
-            scope: Scope { layers, region },
-            speed: self.speed(),
-            limits: self.hearings.limits,
-            carry: self.hearings.carry,
-        }
+        AnalysisOptions { scope: Scope { layers, region }, speed: self.speed(), limits: self.hearings.limits }
     }
 }
 

@@ -92,7 +92,7 @@ fn landings(m: &Material<'_>) -> Vec<Fact> {
     let silent = written.unsounded as f64 / written.pulses.len().max(1) as f64;
     let (mut weak_ones, mut all) = (0, 0);
     for part in m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| &l.sections) {
-        // Thirds in a compound meter are the plain cut of its beat, as halves are in the others.
+        // Thirds are the normal subdivision of the beat in a compound meter, as halves are in others.
         let meter = &m.groove.sections()[part.section].meter;
         let plain = if meter.kind() == MeterKind::Compound { 3 } else { 2 };
         let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2 && n != plain);

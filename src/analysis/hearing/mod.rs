@@ -162,13 +162,13 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
     all
 }
 
-/// A hearing of the model, repeated to the end of what is looked at. Where it follows the attacks its pulses are evened out: at
+/// A hearing of the model, repeated to the end of what is looked at. Where it follows the attacks its pulses are made even: at
 /// the tempo of each stretch, in the phase of least squares.
 fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let (from, to) = m.range;
     let passes = if length > 0.0 { ((to - from) / length).round().max(1.0) as usize } else { 1 };
     let at = |pass: usize| from + pass as f64 * length;
-    let mut once = if is_exact(h.kind) { h.pulses.clone() } else { evened(h, length) };
+    let mut once = if is_exact(h.kind) { h.pulses.clone() } else { even_pulses(h, length) };
     // A pulse just before the loop's end is its first one, rounded.
     for pulse in once.iter_mut().filter(|p| length - **p < 1e-3 * h.period) {
         *pulse = 0.0;
@@ -208,41 +208,60 @@ const MIN_INTERVAL: f64 = 0.2;
 /// source): after a gap in the attacks, for one.
 const MAX_DRIFT: f64 = 0.25;
 
+/// Pulses that an even stream describes.
+struct EvenRun {
+    period: f64,
+    count: usize,
+    /// Sum of the pulses' times, each less its number times the period.
+    offsets: f64,
+}
+
+impl EvenRun {
+    fn new(pulse: f64, period: f64) -> Self {
+        Self { period, count: 1, offsets: pulse }
+    }
+
+    /// Adds a pulse if it is near where the run expects it.
+    fn extend(&mut self, pulse: f64) -> bool {
+        let elapsed = self.count as f64 * self.period;
+        let is_near = (pulse - self.start() - elapsed).abs() <= MAX_DRIFT * self.period;
+        if is_near {
+            self.offsets += pulse - elapsed;
+            self.count += 1;
+        }
+        is_near
+    }
+
+    /// The first pulse, by least squares.
+    fn start(&self) -> f64 {
+        self.offsets / self.count as f64
+    }
+}
+
 /// The pulses of one pass in even runs.
-fn evened(h: &listener::Hearing, length: f64) -> Vec<f64> {
-    let mut runs: Vec<(Vec<f64>, f64)> = Vec::new();
+fn even_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
+    let mut runs: Vec<EvenRun> = Vec::new();
     for (i, s) in h.stretches.iter().enumerate() {
         let is_last = i + 1 == h.stretches.len();
         let own = h.pulses.iter().copied().filter(|p| *p >= s.start - 1e-6 && (is_last || *p < s.end - 1e-6));
-        let before = runs.len();
+        let first = runs.len();
         for pulse in own {
-            let fits = |run: &[f64]| {
-                let expected = phase(run, s.period) + run.len() as f64 * s.period;
-                (pulse - expected).abs() <= MAX_DRIFT * s.period
-            };
-            match runs[before..].last_mut() {
-                Some((run, _)) if fits(run) => run.push(pulse),
-                _ => runs.push((vec![pulse], s.period)),
+            if !runs[first..].last_mut().is_some_and(|run| run.extend(pulse)) {
+                runs.push(EvenRun::new(pulse, s.period));
             }
         }
     }
-    let starts: Vec<f64> = runs.iter().map(|(run, period)| phase(run, *period)).collect();
     let mut even: Vec<f64> = Vec::with_capacity(h.pulses.len());
-    for (i, (_, period)) in runs.iter().enumerate() {
-        let end = starts.get(i + 1).copied().unwrap_or(starts[0] + length);
-        let count = ((end - starts[i]) / period - 0.5 - 1e-9).floor().max(0.0) as usize + 1;
-        even.extend((0..count).map(|k| starts[i] + k as f64 * period));
+    for (i, run) in runs.iter().enumerate() {
+        let end = runs.get(i + 1).map_or_else(|| runs[0].start() + length, EvenRun::start);
+        let count = ((end - run.start()) / run.period - 0.5 - 1e-9).floor().max(0.0) as usize + 1;
+        even.extend((0..count).map(|k| run.start() + k as f64 * run.period));
     }
     for pulse in &mut even {
         *pulse = pulse.rem_euclid(length.max(1e-9));
     }
     even.sort_by(f64::total_cmp);
     even
-}
-
-/// The first pulse of an even run of this period, by least squares.
-fn phase(run: &[f64], period: f64) -> f64 {
-    run.iter().enumerate().map(|(k, p)| p - k as f64 * period).sum::<f64>() / run.len().max(1) as f64
 }
 
 /// Whether the pulses of a hearing lie where its beats are cut exactly, so that an attack near a pulse is not on it.

@@ -2,7 +2,7 @@
 
 use super::follow::{Course, Start, Step};
 use super::lanes::{LANES, Lanes, round};
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 
 /// Two starts whose pulses end up nearer than this part of the period are one.
 const SAME_PHASE: f32 = 0.12;
@@ -41,7 +41,7 @@ pub(super) fn attractors(
         sigma: (params.follow_share * period / parts as f64 + params.follow_floor) as f32,
         phase: (period * (f64::from(i) + FIRST_START) / f64::from(count)) as f32,
     };
-    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt * (1.0 - 1e-6);
+    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt * (1.0 - ROUNDING);
     let starts: Vec<Start> =
         periods.iter().filter(slow_enough).flat_map(|p| (0..count).map(move |i| start(*p, i))).collect();
     let mut all: Vec<Attractor> = Vec::with_capacity(starts.len());
@@ -67,7 +67,9 @@ pub(super) fn attractors(
 }
 
 /// How much weight each pulse gathers, and where it lies.
-fn measure(course: &Course, length: f64, steps: &[Step]) -> [Attractor; LANES] {
+#[pulp::with_simd(measure = pulp::Arch::new())]
+#[inline(always)]
+fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [Step]) -> [Attractor; LANES] {
     let pulses = steps.last().map_or([0.0; LANES], |s| s.index);
     let rate: Lanes = pulses.map(|p| (f64::from(p) / length) as f32);
     let (mut gain, mut sum, mut weight, mut origin) =

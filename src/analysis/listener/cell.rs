@@ -1,7 +1,7 @@
 //! The cell: the longest step on whose grid nearly all attacks lie.
 
 use super::evidence::Event;
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 
 /// Share of the weight that must lie on the grid (ours, no source).
 const ON_GRID: f64 = 0.9;
@@ -21,7 +21,7 @@ impl Cell {
     /// The grid through a time. A line a hair before the loop's return is the loop's start: cycles that do not close begin there.
     pub(super) fn through(length: f64, time: f64) -> Self {
         let origin = time.rem_euclid(length);
-        Self { length, origin: if origin > length * (1.0 - 1e-6) { 0.0 } else { origin } }
+        Self { length, origin: if origin > length * (1.0 - ROUNDING) { 0.0 } else { origin } }
     }
 }
 
@@ -54,7 +54,7 @@ pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cel
             let closes = (cells - cells.round()).abs() <= 0.02 * (cells * 0.001).max(1.0);
             (closes && cells.round() >= 1.0).then(|| length / cells.round())
         })
-        .filter(|u| *u >= params.shortest_cell * (1.0 - 1e-6))
+        .filter(|u| *u >= params.shortest_cell * (1.0 - ROUNDING))
         .collect();
     candidates.sort_by(|a, b| b.total_cmp(a));
     candidates.dedup_by(|a, b| (*a / *b - 1.0).abs() < 1e-9);

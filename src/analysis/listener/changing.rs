@@ -2,7 +2,7 @@
 
 use super::evidence::Event;
 use super::lanes::{LANES, Lanes};
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 
 const MAX_WINDOWS: usize = 16;
 const MAX_PER_SECTION: usize = 6;
@@ -42,7 +42,7 @@ impl Windows {
         if windows.len() > 1 {
             scales.push(params.present / length);
             for (from, to) in windows {
-                let at = |t: f64| events.partition_point(|e| e.time < t - 1e-6);
+                let at = |t: f64| events.partition_point(|e| e.time < t - ROUNDING);
                 if at(from) < at(to) {
                     of_event[at(from)..at(to)].fill(Some(scales.len()));
                     scales.push(params.present / (to - from));
@@ -57,7 +57,7 @@ impl Windows {
     }
 
     /// Adds an event's shares to the sums of its sets.
-    #[inline]
+    #[inline(always)]
     pub(super) fn add(&self, sums: &mut [[f64; LANES]], event: usize, shares: &Lanes) {
         let mut add = |set: usize| {
             for (sum, share) in sums[set].iter_mut().zip(shares) {

@@ -1,7 +1,7 @@
 //! From attacks to evidence: weights, events, tempo spans, and the shortest loop.
 
 use super::input::{Attack, Input, Section};
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 use crate::rhythm::{Accent, Voice};
 
 /// Two attacks closer than this are one event, in seconds at full speed: positions are exact before they become seconds.
@@ -78,7 +78,7 @@ fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[Section]) -> f6
         return length;
     }
     let bars = (length / bar).round() as usize;
-    if bars == 0 || (length / bar - bars as f64).abs() > 1e-6 {
+    if bars == 0 || (length / bar - bars as f64).abs() > ROUNDING {
         return length;
     }
     let n = events.len();
@@ -130,7 +130,7 @@ fn weights(attacks: &[Attack], loop_length: f64, params: &Params) -> Vec<f64> {
     sorted.sort_by(f64::total_cmp);
     // The 10th percentile as an order statistic: written-out repeats do not move it.
     // A hair more, so that seven cells against five are no gap however they are rounded.
-    let short = sorted[n.div_ceil(10) - 1] * GAP * (1.0 + 1e-6);
+    let short = sorted[n.div_ceil(10) - 1] * GAP * (1.0 + ROUNDING);
     let gap = |i: usize| after[i % n] > short;
     (0..n)
         .map(|i| {

@@ -3,6 +3,7 @@
 use super::grid_felt::Cycle;
 use super::hypothesis::{Kind, Piece, Pulses};
 use super::input::{Section, WrittenMeter};
+use super::params::ROUNDING;
 
 /// How far a pulse may lie from the written beat, as a part of its period.
 const NEAR: f64 = 0.08;
@@ -207,7 +208,7 @@ pub(super) fn on_bars(cycles: &[Cycle], sections: &[Written], length: f64) -> f6
             return false;
         }
         let start = c.head.rem_euclid(c.length);
-        let count = ((length - start) / c.length - 1e-6).ceil().max(0.0) as usize;
+        let count = ((length - start) / c.length - ROUNDING).ceil().max(0.0) as usize;
         let mut heads: Vec<f64> = (0..count).map(|k| start + k as f64 * c.length).collect();
         let near = 0.06 * c.length;
         let of_heads = if ratio > 0.8 { share_near(&heads, &lines, near) } else { 0.0 };

@@ -64,62 +64,87 @@ impl Course {
 
     /// The distances to up to [`LANES`] pulses at the last event, settled.
     pub(super) fn settle(&self, starts: &[Start]) -> Lanes {
-        let period = lanes(starts, |s| s.period);
-        let (rate, sharpness) = (period.map(|p| 1.0 / p), lanes(starts, |s| 1.0 / s.sigma));
         let n = self.steps.len();
         let short = n <= SETTLE / 2;
         let from = if short { 0 } else { n.saturating_sub(SETTLE) };
         // The start is at the phase itself, before the first event that is settled on.
         let lead = if from == 0 { self.times[0] } else { 0.0 };
-        let mut since = lanes(starts, |s| s.phase).map(|phase| lead - phase);
+        let mut follower = Follower::new(starts, lanes(starts, |s| s.phase).map(|phase| lead - phase), self.alpha);
         let once_more = if short { &self.steps[..] } else { &[] };
         for step in [0.0].iter().chain(&self.steps[from + 1..]).chain(once_more) {
-            self.advance(&period, &rate, &sharpness, &mut since, *step);
+            follower.advance(*step);
         }
-        since
+        follower.since
     }
 
     /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
     /// pulse the farther one is not on it: its bell is 0.
     pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<Step>) {
-        let period = lanes(starts, |s| s.period);
-        let (rate, sharpness) = (period.map(|p| 1.0 / p), lanes(starts, |s| 1.0 / s.sigma));
-        let mut since = settled;
         out.clear();
-        let mut index = [0.0; LANES];
-        let mut before = [0.0; LANES];
-        for step in &self.steps {
-            let mut now = self.advance(&period, &rate, &sharpness, &mut since, *step);
-            index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
-            now.index = index;
-            let bell = now.bell;
-            if let Some(last) = out.last_mut().filter(|_| single) {
-                for lane in 0..LANES {
-                    let same = last.index[lane] == index[lane];
-                    let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
-                    last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
-                    now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
-                }
-            }
-            // Compared by what they were before any was taken away.
-            before = bell;
-            out.push(now);
-        }
+        follow(&self.steps, Follower::new(starts, settled, self.alpha), single, out);
+    }
+}
+
+/// Up to [`LANES`] pulses on their way.
+#[derive(Debug, Clone, Copy)]
+struct Follower {
+    period: Lanes,
+    rate: Lanes,
+    sharpness: Lanes,
+    /// Seconds since the last pulse, as corrected.
+    since: Lanes,
+    alpha: f32,
+}
+
+impl Follower {
+    fn new(starts: &[Start], since: Lanes, alpha: f32) -> Self {
+        let period = lanes(starts, |s| s.period);
+        Self { period, rate: period.map(|p| 1.0 / p), sharpness: lanes(starts, |s| 1.0 / s.sigma), since, alpha }
     }
 
     /// Goes on to the next event; `index` is the number of pulses passed.
-    #[inline]
-    fn advance(&self, period: &Lanes, rate: &Lanes, sharpness: &Lanes, since: &mut Lanes, step: f32) -> Step {
+    #[inline(always)]
+    fn advance(&mut self, step: f32) -> Step {
         let mut now = Step { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
         for lane in 0..LANES {
-            let x = since[lane] + step;
-            let z = round(x * rate[lane] - TIE);
-            let e = x - z * period[lane];
-            let d = e * sharpness[lane];
+            let x = self.since[lane] + step;
+            let z = round(x * self.rate[lane] - TIE);
+            let e = x - z * self.period[lane];
+            let d = e * self.sharpness[lane];
             let g = exp(-0.5 * d * d);
-            since[lane] = e - self.alpha * e * g;
+            self.since[lane] = e - self.alpha * e * g;
             (now.error[lane], now.index[lane], now.bell[lane]) = (e, z, g);
         }
         now
+    }
+}
+
+#[pulp::with_simd(follow = pulp::Arch::new())]
+#[inline(always)]
+fn follow_with<'a, S: pulp::Simd>(
+    _: S,
+    steps: &'a [f32],
+    mut follower: Follower,
+    single: bool,
+    out: &'a mut Vec<Step>,
+) {
+    let mut index = [0.0; LANES];
+    let mut before = [0.0; LANES];
+    for step in steps {
+        let mut now = follower.advance(*step);
+        index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
+        now.index = index;
+        let bell = now.bell;
+        if let Some(last) = out.last_mut().filter(|_| single) {
+            for lane in 0..LANES {
+                let same = last.index[lane] == index[lane];
+                let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
+                last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
+                now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
+            }
+        }
+        // Compared by what they were before any was taken away.
+        before = bell;
+        out.push(now);
     }
 }

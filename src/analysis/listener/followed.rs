@@ -82,7 +82,7 @@ impl Densities {
     }
 
     /// Log density at an event, off the head of a bar and on it.
-    #[inline]
+    #[inline(always)]
     fn logs(&self, step: &Step) -> (Lanes, Lanes) {
         let (mut off, mut on) = ([0.0; LANES], [0.0; LANES]);
         for i in 0..LANES {
@@ -97,7 +97,7 @@ impl Densities {
     }
 
     /// An event's share of the log likelihood without bars: what it says, less the pulses left silent after it.
-    #[inline]
+    #[inline(always)]
     fn share(&self, event: usize, weight: f32, steps: &[Step], off: &Lanes) -> Lanes {
         let index = &steps[event].index;
         let returned = || std::array::from_fn(|i| steps[0].index[i] + steps[steps.len() - 1].index[i]);
@@ -143,7 +143,7 @@ impl Tally {
         last: [f32::NAN; LANES],
     };
 
-    #[inline]
+    #[inline(always)]
     fn add(&mut self, step: &Step, weight: f32, off: &Lanes, on: &Lanes) {
         // Short loops with plain choices, so that they become vector code.
         let (index, bell, error) = (&step.index, &step.bell, &step.error);
@@ -166,6 +166,28 @@ impl Tally {
     }
 }
 
+/// Counts what the events say of each pulse, and adds their shares up by window.
+#[pulp::with_simd(tally = pulp::Arch::new())]
+#[inline(always)]
+fn tally_with<'a, S: pulp::Simd>(
+    _: S,
+    densities: &'a Densities,
+    weights: &'a [f32],
+    steps: &'a [Step],
+    windows: &'a Windows,
+    shares: &'a mut [[f64; LANES]],
+) -> Tally {
+    let mut tally = Tally::NONE;
+    for (event, &weight) in weights.iter().enumerate() {
+        let (off, on) = densities.logs(&steps[event]);
+        tally.add(&steps[event], weight, &off, &on);
+        if !shares.is_empty() {
+            windows.add(shares, event, &densities.share(event, weight, steps, &off));
+        }
+    }
+    tally
+}
+
 /// Measures up to [`LANES`] attractors of pulses cut into `parts`.
 pub(super) fn measure(
     bundle: &[Attractor],
@@ -179,15 +201,8 @@ pub(super) fn measure(
     let settled = std::array::from_fn(|i| bundle[i.min(bundle.len() - 1)].settled);
     course.follow(&starts, settled, parts == 1, steps);
     let densities = Densities::new(&starts, parts, params);
-    let mut tally = Tally::NONE;
     let mut shares = vec![[0.0_f64; LANES]; windows.count()];
-    for (event, &c) in course.weights.iter().enumerate() {
-        let (off, on) = densities.logs(&steps[event]);
-        tally.add(&steps[event], c, &off, &on);
-        if !shares.is_empty() {
-            windows.add(&mut shares, event, &densities.share(event, c, steps, &off));
-        }
-    }
+    let tally = tally(&densities, &course.weights, steps, windows, &mut shares);
     let weight: f64 = course.weights.iter().map(|c| f64::from(*c)).sum();
     let followed = |(i, a): (usize, &Attractor)| {
         let period = f64::from(a.start.period);

@@ -3,7 +3,7 @@
 use super::changing::{best, best_path, runs, windows};
 use super::fold::{Factors, Folds, Grid};
 use super::hypothesis::{Candidate, Piece, Pulses};
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 use super::structure::Structure;
 
 /// States of a changing pulse: the best of the whole, and of each window the best of so many tempos.
@@ -90,7 +90,7 @@ fn best_of_windows(
     let (mut beats, mut silent, mut sums) = (Vec::new(), Vec::new(), Vec::new());
     for &(from, to) in windows {
         // A window that ends halfway through a cell leaves it out.
-        let cell_of = |t: f64| ((t - grid.cell.origin) / grid.cell.length - 1e-6).round().max(0.0) as usize;
+        let cell_of = |t: f64| ((t - grid.cell.origin) / grid.cell.length - ROUNDING).round().max(0.0) as usize;
         let range = cell_of(from).min(grid.cells())..cell_of(to).min(grid.cells());
         if range.is_empty() {
             continue;

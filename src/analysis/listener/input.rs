@@ -82,7 +82,7 @@ pub(crate) struct Input {
 /// What a listener brings along into a part of a groove.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Context {
-    /// Nothing: every tempo is heard afresh.
+    /// Nothing: each section of another tempo starts without a pulse.
     Cold,
     /// The pulse heard before, from the part that comes just before this one, if there is any.
     After(Option<Box<Input>>),

@@ -47,6 +47,7 @@ use hypothesis::{Candidate, Piece};
 #[cfg(test)]
 pub(crate) use input::{Attack, WrittenMeter};
 pub(crate) use params::Params;
+use params::ROUNDING;
 
 /// Hearings of each tempo span that go into a hearing of the whole, and how many of these are kept.
 const MAX_PER_SPAN: usize = 3;
@@ -109,7 +110,7 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     let mut grid = grid_felt::GridPosterior::default();
     if let Some(cell) = found.filter(|_| feel > 0.0) {
         let mut halved = cell.length;
-        while halved > params.longest_cell * (1.0 + 1e-6) {
+        while halved > params.longest_cell * (1.0 + ROUNDING) {
             halved /= 2.0;
         }
         let cell = Cell::through(halved, cell.origin);

@@ -8,7 +8,7 @@ use super::follow::{Course, Start, Step};
 use super::followed::{Densities, Followed, HIT, measure};
 use super::hypothesis::{Candidate, Kind, Piece, Pulses, normalised};
 use super::lanes::LANES;
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 use super::periods::periods;
 use super::renewal::{self, Gaps, Rate};
 use std::panic::resume_unwind;
@@ -228,7 +228,7 @@ fn go_on(pieces: &mut [(Vec<f64>, f64)], length: f64) {
         };
         let (pulses, period) = &mut pieces[i];
         if let (Some(&last), Some(next)) = (pulses.last(), next) {
-            let steps = ((next - last) / *period + renewal::HAIR).round();
+            let steps = ((next - last) / *period + ROUNDING).round();
             let between = (1..steps.max(1.0) as usize).map(|k| last + (next - last) * k as f64 / steps);
             pulses.extend(between.filter(|p| *p < length));
         }

@@ -2,6 +2,9 @@
 
 use crate::analysis::limits::{self, Limits, listener as l};
 
+/// In seconds, in pulses, or relative: more than rounding errors, so that these decide nothing, and far less than is heard.
+pub(super) const ROUNDING: f64 = 1e-6;
+
 /// The constants of the model; times in seconds, costs in nats.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Params {
@@ -127,6 +130,6 @@ impl Params {
 
     /// Whether a beat may last so many seconds: 30 to 300 in a minute.
     pub(super) fn allows(&self, period: f64) -> bool {
-        period >= self.shortest * (1.0 - 1e-6) && period <= self.longest * (1.0 + 1e-6)
+        period >= self.shortest * (1.0 - ROUNDING) && period <= self.longest * (1.0 + ROUNDING)
     }
 }

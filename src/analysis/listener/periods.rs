@@ -2,7 +2,7 @@
 
 use super::changing::best;
 use super::evidence::Event;
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 use std::f64::consts::PI;
 
 /// Periods that are compared, and those that are followed.
@@ -11,8 +11,8 @@ const MAX_FOLLOWED: usize = 20;
 
 /// The periods in seconds, longest first: by vector strength (Goldberg & Brown 1969) and the prior.
 pub(super) fn periods(events: &[Event], length: f64, params: &Params) -> Vec<f64> {
-    let min = ((length / params.longest - 1e-6).ceil() as usize).max(1);
-    let max = (length / params.shortest + 1e-6) as usize;
+    let min = ((length / params.longest - ROUNDING).ceil() as usize).max(1);
+    let max = (length / params.shortest + ROUNDING) as usize;
     let mut counts: Vec<f64> = (min..=max).map(|k| k as f64).take(MAX_COMPARED + 1).collect();
     if counts.len() > MAX_COMPARED {
         let ratio = (max as f64 / min as f64).ln() / (MAX_COMPARED - 1) as f64;
@@ -30,7 +30,9 @@ pub(super) fn periods(events: &[Event], length: f64, params: &Params) -> Vec<f64
 }
 
 /// Length of the mean phase vector of the events at each number of pulses in the loop, 0 to 1.
-fn strengths(events: &[Event], length: f64, counts: &[f64]) -> Vec<f64> {
+#[pulp::with_simd(strengths = pulp::Arch::new())]
+#[inline(always)]
+fn strengths_with<'a, S: pulp::Simd>(_: S, events: &'a [Event], length: f64, counts: &'a [f64]) -> Vec<f64> {
     let (mut real, mut imaginary) = (vec![0.0; counts.len()], vec![0.0; counts.len()]);
     for e in events {
         let turns = e.time / length;
@@ -46,7 +48,7 @@ fn strengths(events: &[Event], length: f64, counts: &[f64]) -> Vec<f64> {
 
 /// Sine and cosine of half the angle of so many turns, but for a common sign, to 1e-12: plain arithmetic that the compiler
 /// turns into vector code.
-#[inline]
+#[inline(always)]
 fn half_turn(turns: f64) -> (f64, f64) {
     // 1.5 x 2^52: adding and subtracting it rounds to a whole number.
     const ROUND: f64 = 6_755_399_441_055_744.0;

@@ -9,15 +9,12 @@
 use super::changing::Windows;
 use super::evidence::Event;
 use super::lanes::{LANES, Lanes, exp, ln};
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 
 /// Step between the logs of neighbouring periods.
 const STEP: f64 = 0.02;
 /// Prior of this way of hearing beside a pulse that is followed (ours, no source).
 const PRIOR: f64 = 0.2;
-
-/// More than rounding errors, so that these decide nothing about simple fractions of a period.
-pub(super) const HAIR: f64 = 1e-6;
 
 /// A period of the intervals, in seconds.
 #[derive(Debug, Clone)]
@@ -102,8 +99,8 @@ impl Gaps {
         // The mean of the intervals from half to one and a half of the period, if most are.
         let rate = |period: f64| {
             let (from, to) = (
-                sorted.partition_point(|g| *g < (0.5 + HAIR) * period),
-                sorted.partition_point(|g| *g < (1.5 - HAIR) * period),
+                sorted.partition_point(|g| *g < (0.5 + ROUNDING) * period),
+                sorted.partition_point(|g| *g < (1.5 - ROUNDING) * period),
             );
             if (to - from) * 2 > sorted.len() { (sums[to] - sums[from]) / (to - from) as f64 } else { period }
         };
@@ -155,7 +152,7 @@ pub(super) fn divided(mut times: impl Iterator<Item = f64>, rate: f64) -> Vec<f6
     let mut pulses: Vec<f64> = times.next().into_iter().collect();
     for time in times {
         let from = pulses[pulses.len() - 1];
-        let steps = ((time - from) / rate + HAIR).round();
+        let steps = ((time - from) / rate + ROUNDING).round();
         pulses.extend((1..=steps.max(0.0) as usize).map(|k| from + (time - from) * k as f64 / steps));
     }
     pulses

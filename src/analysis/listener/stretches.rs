@@ -87,11 +87,11 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
         return;
     }
     pulses.push(pulses[0] + length);
-    let round = round(&pulses);
-    let once = Intervals::new(pulses[..=round].to_vec());
+    let repeat = repeat_length(&pulses);
+    let once = Intervals::new(pulses[..=repeat].to_vec());
     let edges = once.cheapest(WINDOW);
-    let again = |k: usize| edges[..edges.len() - 1].iter().map(move |e| e + k * round);
-    let mut edges: Vec<usize> = (0..n / round).flat_map(again).chain([n]).collect();
+    let again = |k: usize| edges[..edges.len() - 1].iter().map(move |e| e + k * repeat);
+    let mut edges: Vec<usize> = (0..n / repeat).flat_map(again).chain([n]).collect();
     let intervals = Intervals::new(pulses);
     join(&mut edges, |a, b, c| intervals.cost(a, c) <= intervals.cost(a, b) + intervals.cost(b, c) + PRICE);
     join(&mut edges, |a, b, c| (intervals.mean(a, b) / intervals.mean(b, c)).ln().abs() < MIN_CHANGE);
@@ -116,7 +116,7 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
 }
 
 /// The least number of intervals after which all of them come again, so that a repeat inside the loop costs nothing.
-fn round(pulses: &[f64]) -> usize {
+fn repeat_length(pulses: &[f64]) -> usize {
     let gaps: Vec<f64> = pulses.windows(2).map(|w| w[1] - w[0]).collect();
     let repeats = |d: usize| gaps.iter().zip(&gaps[d..]).all(|(a, b)| (a - b).abs() < SAME_INTERVAL);
     (2..gaps.len()).find(|d| gaps.len().is_multiple_of(*d) && repeats(*d)).unwrap_or(gaps.len())

@@ -1,7 +1,7 @@
 //! The structures the grid is heard in: even beats with bars and cuts, and cycles of unequal beats.
 
 use super::hypothesis::Kind;
-use super::params::Params;
+use super::params::{Params, ROUNDING};
 use std::sync::LazyLock;
 
 /// How an even beat is cut.
@@ -168,13 +168,13 @@ impl Structure {
 pub(super) fn structures(cell: f64, cells: usize, params: &Params) -> Vec<Structure> {
     static ORDERS: LazyLock<Vec<Order>> = LazyLock::new(orders);
     let mut all = Vec::new();
-    for beat in 1..=(params.longest / cell + 1e-6) as usize {
+    for beat in 1..=(params.longest / cell + ROUNDING) as usize {
         if params.allows(beat as f64 * cell) {
             even(beat, cell, cells, params, &mut all);
         }
     }
-    for unit in 1..=(params.slowest_unit / cell + 1e-6) as usize {
-        if unit as f64 * cell >= params.unfelt * (1.0 - 1e-6) {
+    for unit in 1..=(params.slowest_unit / cell + ROUNDING) as usize {
+        if unit as f64 * cell >= params.unfelt * (1.0 - ROUNDING) {
             for order in ORDERS.iter() {
                 unequal(order, unit, cell, cells, params, &mut all);
             }
@@ -213,9 +213,9 @@ fn unequal(order: &'static Order, unit: usize, cell: f64, cells: usize, params: 
     let seconds = cycle as f64 * cell;
     let period = seconds / beats as f64;
     if cycle > cells
-        || shortest as f64 * cell < params.shortest * (1.0 - 1e-6)
-        || period > params.longest * (1.0 + 1e-6)
-        || seconds > params.longest_cycle * (1.0 + 1e-6)
+        || shortest as f64 * cell < params.shortest * (1.0 - ROUNDING)
+        || period > params.longest * (1.0 + ROUNDING)
+        || seconds > params.longest_cycle * (1.0 + ROUNDING)
     {
         return;
     }

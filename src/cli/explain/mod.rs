@@ -15,9 +15,9 @@ use std::path::Path;
 type Explained = Result<(Groove, Report), Failure>;
 
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
-    let (limits, carry) = input::listener()?;
-    let limits = args.listener.cell_limit.unwrap_or(limits);
-    let carry = if args.listener.cold { Carry::Nothing } else { carry };
+    let config = input::listener()?;
+    let mut limits = args.listener.cell_limit.unwrap_or(config);
+    limits.carry = if args.listener.cold { Carry::Nothing } else { config.carry };
     let inputs = input::grooves(&args.grooves.files)?;
     let several = inputs.len() > 1;
     let explain = |path: &Path| -> Explained {
@@ -27,7 +27,7 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, Failure> {
         } else {
             input::layers(&groove, &args.layer).map_err(|failure| failure.in_file(path))?
         };
-        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed: args.speed.value, limits, carry };
+        let ask = AnalysisOptions { scope: Scope { layers, region: None }, speed: args.speed.value, limits };
         // The table has no column that needs the slower part.
         let short = several && !args.json && !args.full;
         let report = if short { analysis::report(&groove, &ask) } else { analysis::full_report(&groove, &ask) };

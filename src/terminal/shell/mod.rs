@@ -13,7 +13,7 @@ pub use screen::{Counter, Screen};
 use super::playback::playing::SoundLevels;
 use super::state::Message;
 use super::{Effect, Event, KeyTime, Keymap, State, Theme, start, update};
-use crate::analysis::{Carry, Limits};
+use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
@@ -187,7 +187,7 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
     config.errors.extend(errors);
     config.errors.sort_by_key(|e| e.position);
-    let limits = config.cell_limit_ms.and_then(Limits::with_cell).unwrap_or_default();
+    let limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
     let reassigned = keymap.reassigned_keys();
     let output = config.output.clone();
     let theme = theme();
@@ -207,9 +207,6 @@ fn open(path: Option<&Path>, journal: Option<Journal>) -> Result<(State, disk::S
         .with_limits(limits)
         .with_export_choices(crate::jobs::export_choices());
     let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, journal.as_ref()));
-    if config.listen_cold == Some(true) {
-        state.hearings.carry = Carry::Nothing;
-    }
     if path.is_some() && loaded.is_none() {
         state = state.with_unsaved_path();
     }
