@@ -1,13 +1,16 @@
 #!/bin/sh
-# Tests the remote speaker through a real ssh connection: a private sshd on loopback, `ssh -R` to it, the editor on that side and
-# the speaker on this side, playing into a null sink. Measures the attacks that the sink recorded, and the editor's playhead
-# against that of the device. Needs pulseaudio, pulseaudio-utils, libasound2-plugins, openssh-server and python3.
-#   tests/remote.sh [MS]     delay of every byte in each direction, in milliseconds (default 40)
+# Tests `teeter remote` through a real ssh login: a private sshd on loopback behind a relay that delays every byte, the editor on
+# that side, the speaker on this side, playing into a null sink. Checks the attacks that the sink recorded, that an edit is heard,
+# that a cut connection falls silent, and that another speaker takes over. Needs pulseaudio, pulseaudio-utils,
+# libasound2-plugins, openssh-server and python3.
+#   tests/remote.sh [MS [CUTS]]     delay in each direction in ms (default 40), cut connections (default 3)
 set -eu
 delay=${1:-40}
+cuts=${2:-3}
 root=$(cd "$(dirname "$0")/.." && pwd)
+export PATH="$PATH:/usr/sbin"
 for tool in pulseaudio parec ssh sshd ssh-keygen python3; do
-    PATH=$PATH:/usr/sbin command -v "$tool" >/dev/null || { echo "remote.sh: $tool is missing" >&2; exit 2; }
+    command -v "$tool" >/dev/null || { echo "remote.sh: $tool is missing" >&2; exit 2; }
 done
 dir=$(mktemp -d)
 jobs=
@@ -20,21 +23,21 @@ finish() {
 trap finish EXIT INT TERM
 
 # Built first, so that the recording does not start during a build.
-cargo build --manifest-path "$root/Cargo.toml"
-cargo test --manifest-path "$root/Cargo.toml" --lib --no-run
-teeter=${CARGO_TARGET_DIR:-$root/target}/debug/teeter
+[ -n "${TEETER_PROGRAM:-}" ] || cargo build --manifest-path "$root/Cargo.toml"
+teeter=${TEETER_PROGRAM:-${CARGO_TARGET_DIR:-$root/target}/debug/teeter}
 
 sh "$root/tests/null-sink.sh" 48000
 PULSE_SERVER=unix:$dir/native parec -d cap.monitor --raw --format=s16le --rate=48000 --channels=2 --latency-msec=20 \
     >"$dir/cap.raw" &
 jobs="$jobs $!"
 free() { python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])'; }
-sshd_port=$(free) delayed_port=$(free) speaker_port=$(free) editor_port=$(free) speaker_port2=$(free) editor_port2=$(free)
+sshd_port=$(free) delayed_port=$(free)
 
 ssh-keygen -q -t ed25519 -N '' -f "$dir/host"
 ssh-keygen -q -t ed25519 -N '' -f "$dir/id"
 cp "$dir/id.pub" "$dir/authorized"
-cat >"$dir/sshd_config" <<END
+mkdir "$dir/state"
+cat >"$dir/sshd_config" <<END_CONFIG
 Port $sshd_port
 ListenAddress 127.0.0.1
 HostKey $dir/host
@@ -43,17 +46,24 @@ StrictModes no
 PidFile $dir/sshd.pid
 UsePAM no
 PermitRootLogin yes
-AllowTcpForwarding yes
-END
+SetEnv XDG_STATE_HOME=$dir/state
+END_CONFIG
 [ "$(id -u)" != 0 ] || mkdir -p /run/sshd
-sshd=$(PATH=$PATH:/usr/sbin command -v sshd)
-"$sshd" -D -e -f "$dir/sshd_config" 2>"$dir/sshd.log" &
+"$(command -v sshd)" -D -e -f "$dir/sshd_config" 2>"$dir/sshd.log" &
 jobs="$jobs $!"
 
-# A relay that delays every byte, in place of tc netem, which not every kernel has.
-python3 - "$delayed_port" "$sshd_port" "$delay" <<'END' &
-import socket, sys, threading, time, queue
+# A relay that delays every byte, in place of netem, which not every kernel has. SIGUSR1 cuts its connections.
+cat >"$dir/relay.py" <<'END_RELAY'
+import queue, signal, socket, sys, threading, time
 delayed_port, sshd_port, delay = int(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3]) / 1000
+open_sockets = []
+def cut(*_):
+    while open_sockets:
+        try:
+            open_sockets.pop().shutdown(socket.SHUT_RDWR)
+        except OSError:
+            pass
+signal.signal(signal.SIGUSR1, cut)
 def one_way(a, b):
     pending = queue.Queue()
     def send():
@@ -81,22 +91,16 @@ while True:
     b = socket.create_connection(("127.0.0.1", sshd_port))
     for s in (a, b):
         s.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        open_sockets.append(s)
     for pair in ((a, b), (b, a)):
         threading.Thread(target=one_way, args=pair, daemon=True).start()
-END
-jobs="$jobs $!"
+END_RELAY
+python3 "$dir/relay.py" "$delayed_port" "$sshd_port" "$delay" &
+relay=$!
+jobs="$jobs $relay"
 sleep 1
-run_ssh="ssh -F none -i $dir/id -p $delayed_port -o StrictHostKeyChecking=no -o UserKnownHostsFile=/dev/null -o LogLevel=ERROR -o ExitOnForwardFailure=yes"
 
-# The playhead: device and editor in one process, connected through the tunnel.
-$run_ssh -N -R "$editor_port2:127.0.0.1:$speaker_port2" 127.0.0.1 &
-jobs="$jobs $!"
-sleep 2
-PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf TEETER_FAR_NEAR=$speaker_port2 TEETER_FAR_PORT=$editor_port2 \
-    cargo test --manifest-path "$root/Cargo.toml" --lib sound::remote::tests::lines::plays_through_a_tunnel -- --ignored --exact --nocapture
-
-# The program itself.
-cat >"$dir/groove.toml" <<'END'
+cat >"$dir/groove.toml" <<'END_GROOVE'
 format = 1
 title = "Remote"
 [[section]]
@@ -113,64 +117,98 @@ name = "more"
 voice = "wood"
 pan = 100
 cells = ".... .... .... .... | .... .... .... ...."
-END
-PULSE_SERVER=unix:$dir/native ALSA_CONFIG_PATH=$dir/asound.conf "$teeter" speaker --port "$speaker_port" >"$dir/shown" 2>"$dir/log" &
-jobs="$jobs $!"
-until grep -q token "$dir/shown" 2>/dev/null; do sleep 0.1; done
-token=$(sed -n 's/.*good once: //p' "$dir/shown" | head -1)
-start=$(wc -c <"$dir/cap.raw")
-python3 - "$token" "$teeter --speaker $editor_port $dir/groove.toml" $run_ssh -tt -R "$editor_port:127.0.0.1:$speaker_port" 127.0.0.1 <<'END'
-import fcntl, os, pty, select, struct, sys, termios, time
-token, command, ssh = sys.argv[1], sys.argv[2], sys.argv[3:]
-pid, fd = pty.fork()
-if pid == 0:
-    os.execvp(ssh[0], ssh + [command])
-fcntl.ioctl(fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-seen = b""
-def read(seconds, until=None):
-    global seen
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if until and until in seen:
-            return
-        if select.select([fd], [], [], 0.05)[0]:
-            try:
-                seen += os.read(fd, 65536)
-            except OSError:
-                return
-    assert not until, (until, seen[-2000:])
-read(20, b"token of the far speaker")
-os.write(fd, token.encode() + b"\r")
-read(20, b"stopped")
-os.write(fd, b"\r")
-read(4)
-os.write(fd, b"\x1b[B")
-for _ in range(24):
-    os.write(fd, b"x")
-    read(0.5)
-read(4)
-os.write(fd, b"\r")
-read(1)
-os.write(fd, b"\x11")
-read(1)
-os.write(fd, b"y")
-read(3)
-END
-sleep 1
-cat "$dir/log"
-python3 - "$dir/cap.raw" "$start" <<'END'
-import array, collections, sys
-data = open(sys.argv[1], "rb").read()[int(sys.argv[2]) // 4 * 4:]
-left = array.array("h", data[:len(data) // 4 * 4])[::2]
-onsets, quiet = [], 10_000
-for k, x in enumerate(left):
-    if abs(x) > 300:
-        if quiet > 4_800:
-            onsets.append(k)
-        quiet = 0
-    else:
-        quiet += 1
-steps = collections.Counter(b - a for a, b in zip(onsets, onsets[1:]))
-print(f"{len(onsets)} attacks recorded; spacing in frames: {dict(steps)} (exact: 19200)")
-assert len(onsets) > 40 and set(steps) == {19_200}, "attacks off their exact frame"
-END
+END_GROOVE
+export PULSE_SERVER="unix:$dir/native" ALSA_CONFIG_PATH="$dir/asound.conf"
+python3 - "$dir" "$teeter" "$delayed_port" "$relay" "$cuts" <<'END_TEST'
+import array, collections, fcntl, os, pty, re, select, signal, struct, sys, termios, time
+folder, teeter, port, relay, cuts = sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4]), int(sys.argv[5])
+options = ["--", "-F", "none", "-i", f"{folder}/id", "-p", port, "-o", "StrictHostKeyChecking=no",
+           "-o", "UserKnownHostsFile=/dev/null", "-o", "LogLevel=ERROR"]
+
+class Terminal:
+    """A program in a pseudo-terminal of 100 x 24, and what it has written."""
+    def __init__(self, command):
+        self.seen = b""
+        self.pid, self.fd = pty.fork()
+        if self.pid == 0:
+            os.execvp(command[0], command)
+        fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
+    def read(self, seconds, until=None):
+        end = time.monotonic() + seconds
+        while time.monotonic() < end and not (until and until in self.seen):
+            if select.select([self.fd], [], [], 0.02)[0]:
+                try:
+                    self.seen += os.read(self.fd, 65536)
+                except OSError:
+                    break
+        assert not until or until in self.seen, (until, self.seen[-3000:])
+        taken, self.seen = self.seen, b""
+        return taken
+    def type(self, keys):
+        os.write(self.fd, keys)
+
+def recorded():
+    """What the sink has recorded: the left and the right channel."""
+    data = open(f"{folder}/cap.raw", "rb").read()
+    frames = array.array("h", data[:len(data) // 4 * 4])
+    return frames[::2], frames[1::2]
+
+def onsets(channel, start=0):
+    found, quiet = [], 10_000
+    for k in range(start, len(channel)):
+        if abs(channel[k]) > 300:
+            if quiet > 4_800:
+                found.append(k)
+            quiet = 0
+        else:
+            quiet += 1
+    return found
+
+remote = [teeter, "remote", "127.0.0.1", "--program", teeter]
+editor = Terminal(remote + [f"{folder}/groove.toml"] + options)
+editor.read(30, b"stopped")
+editor.type(b"\r")
+editor.read(6)
+editor.type(b"\x1b[B")
+for _ in range(8):
+    editor.type(b"x")
+    editor.read(0.5)
+editor.read(3)
+editor.type(b"\r")
+editor.read(1)
+left, right = recorded()
+found = onsets(left)
+steps = collections.Counter(b - a for a, b in zip(found, found[1:]))
+print(f"{len(found)} attacks recorded; spacing in frames: {dict(steps)} (exact: 19200)")
+assert len(found) > 20 and set(steps) == {19_200}, "attacks off their exact frame"
+assert onsets(right), "the edit is heard"
+editor.type(b"\x11")
+editor.read(1)
+editor.type(b"y")
+editor.read(4)
+os.waitpid(editor.pid, 0)
+assert not [name for name in os.listdir("/tmp") if re.fullmatch("teeter-[0-9a-f]{32}", name)], "sockets are removed"
+
+# An editor that lives on: as in a multiplexer, it runs in a terminal of the host, and speakers come and go.
+os.environ.update(XDG_STATE_HOME=f"{folder}/state", SSH_CONNECTION="1")
+editor = Terminal([teeter, f"{folder}/groove.toml"])
+editor.read(20, b"stopped")
+for number in range(cuts + 1):
+    speaker = Terminal(remote + ["--join"] + options)
+    speaker.read(20, b"plays here until ctrl-c")
+    editor.read(20, b"playing through the remote speaker")
+    if number == 0:
+        editor.type(b"\r")
+    before = len(recorded()[0])
+    editor.read(4)
+    assert onsets(recorded()[0], before), f"connection {number} sounds"
+    os.kill(relay, signal.SIGUSR1)
+    editor.read(10, b"connection lost")
+    speaker.read(3)
+    os.close(speaker.fd)
+    silent = len(recorded()[0]) + 48_000
+    time.sleep(3)
+    assert not onsets(recorded()[0], silent), "a lost connection is silent"
+print(f"{cuts + 1} connections cut, each one noticed and taken up again")
+os.kill(editor.pid, signal.SIGTERM)
+END_TEST

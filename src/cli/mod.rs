@@ -12,9 +12,9 @@ mod manual;
 mod output;
 mod outputs;
 mod pulse;
+mod remote;
 mod render;
 mod signals;
-mod speaker;
 mod suggest;
 mod takes;
 mod tap;
@@ -24,7 +24,7 @@ use crate::config::{Config, Part, Severity};
 use crate::describe;
 use crate::jobs::JobError;
 use crate::terminal::{self, shell::EditError};
-use args::{Args, Command};
+use args::{Args, Command, EditArgs};
 use clap::Parser;
 use std::ffi::OsString;
 use std::io::{self, Write};
@@ -149,19 +149,22 @@ fn user_config(part: Part) -> Result<Config, Failure> {
 }
 
 /// Opens the editor.
-fn edit(file: Option<&Path>, port: Option<u16>) -> Result<Exit, Failure> {
+fn edit(args: &EditArgs) -> Result<Exit, Failure> {
+    let (file, socket) = (args.file.as_deref(), args.speaker.as_deref());
+    if let (Some(pid), Some(socket)) = (args.join, socket) {
+        return remote::join(socket, pid);
+    }
     file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
-    let remote = port.map(speaker::connect).transpose()?;
-    match terminal::shell::edit(file, remote) {
+    match terminal::shell::edit(file, socket) {
         Ok(()) => Ok(Exit::Good),
         Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
-        Err(error @ EditError::NoTerminal) => Err(Failure::usage(error)),
+        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(Failure::usage(error)),
         Err(error @ EditError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
     }
 }
 
 fn run_command(args: Args) -> Result<Exit, Failure> {
-    if !matches!(args.command, None | Some(Command::Speaker(_) | Command::Manual { .. })) {
+    if !matches!(args.command, None | Some(Command::Remote(_) | Command::Manual { .. })) {
         signals::clean_up_on_signal();
     }
     match args.command {
@@ -169,7 +172,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Render(args)) => render::run(&args),
         Some(Command::Takes(args)) => takes::run(&args),
-        Some(Command::Speaker(args)) => speaker::run(&args),
+        Some(Command::Remote(args)) => remote::run(&args),
         Some(Command::Tap(args)) => tap::run(&args),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(args)) => export::run(&args),
@@ -185,6 +188,6 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
             io::stdout().lock().write_all(&script)?;
             Ok(Exit::Good)
         }
-        None => edit(args.edit.file.as_deref(), args.edit.speaker),
+        None => edit(&args.edit),
     }
 }

@@ -7,6 +7,7 @@ mod handout;
 mod import;
 mod output;
 pub(crate) mod play_request;
+mod remote_samples;
 mod render;
 mod request;
 mod takes;
@@ -22,6 +23,7 @@ pub(crate) use control::{CancelToken, JobControl};
 pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
 pub(crate) use output::{OutputFile, Target, deliver, write_files};
+pub(crate) use remote_samples::{BasePath, FilesToSend, SampleFolder, base_path};
 pub(crate) use render::check_wav_name;
 pub(crate) use request::{
     HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, TakeSound,

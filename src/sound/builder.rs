@@ -40,7 +40,7 @@ pub(super) struct Builder<'a> {
     /// Start of the range within the whole groove at full speed.
     pub(super) range_start: Seconds,
     pub(super) notes: Vec<Note>,
-    sounds: Vec<(SampleSource, Arc<[f32]>)>,
+    sounds: Vec<Arc<[f32]>>,
     known: HashMap<SampleSource, u32>,
 }
 
@@ -178,7 +178,7 @@ impl<'a> Builder<'a> {
 
     fn sound(&mut self, source: SampleSource, samples: impl FnOnce() -> Arc<[f32]>) -> u32 {
         *self.known.entry(source).or_insert_with(|| {
-            self.sounds.push((source, samples()));
+            self.sounds.push(samples());
             self.sounds.len() as u32 - 1
         })
     }

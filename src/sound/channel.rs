@@ -73,11 +73,6 @@ pub fn render_channel(rate: SampleRate) -> (RenderHandle, RenderSource) {
 }
 
 impl RenderSource {
-    #[cfg(test)]
-    pub(in crate::sound) fn rate(&self) -> SampleRate {
-        self.queue.renderer.rate
-    }
-
     fn refill(&mut self) {
         let (queue, returns) = (&mut self.queue, &mut self.returns);
         while returns.slots() > MAX_HELD {

@@ -7,6 +7,7 @@ use super::schedule::Note;
 use super::units::Gain;
 use super::voice::{SynthKey, Tone};
 use crate::rhythm::{Accent, MeterKind, Time};
+use serde::{Deserialize, Serialize};
 
 /// Level of the clicks between beats, relative to a ghost: -3 dB.
 const DIVISION_LEVEL: f32 = 0.708;
@@ -16,7 +17,7 @@ const EPSILON_FRAME_BITS: u32 = 20;
 const MAX_PARTS: u8 = 16;
 
 /// The click of the written beat.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Click {
     /// No click.
     Off,

@@ -1,7 +1,7 @@
-//! Names of output devices, how a text selects one, and what happens to the open one.
+//! Names of output devices, and how a text selects one.
 
+#[cfg(not(feature = "audio"))]
 use super::OutputError;
-use super::position::Playhead;
 
 /// An output device of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -10,18 +10,6 @@ pub(crate) struct OutputDevice {
     /// The system's identifier, which unlike the name is unique.
     pub id: String,
     pub default: bool,
-}
-
-/// What happened to the output device. Each event is reported once.
-#[derive(Debug, Clone, PartialEq)]
-pub enum DeviceEvent {
-    /// The player tries to reopen it; playback waits.
-    Lost(OutputError),
-    /// It is back and playback continues where it was.
-    Reopened,
-    /// It is back with another sample rate or without the old render source. What played must be rebuilt for the current rate and
-    /// started from this position, if there is one.
-    ReopenedAtNewRate(Option<Playhead>),
 }
 
 /// Finds the device with this id or name, or else the first whose name contains the text, ignoring case.

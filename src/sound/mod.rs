@@ -4,7 +4,6 @@
 //! frees or does I/O: it takes a schedule only if the ring that returns the old one has space. The render source is lent to the
 //! device, so playback survives a lost device.
 
-mod backend;
 mod builder;
 #[cfg(feature = "audio")]
 mod channel;
@@ -14,10 +13,11 @@ mod device;
 mod limiter;
 #[cfg(feature = "audio")]
 mod output;
+pub(crate) mod playback;
 #[cfg(feature = "audio")]
 mod player;
 mod position;
-pub(crate) mod remote;
+pub mod remote;
 mod render;
 mod schedule;
 #[cfg_attr(not(feature = "audio"), allow(dead_code, reason = "a file needs less of it than the player"))]
@@ -32,7 +32,6 @@ mod user_samples;
 mod voice;
 mod wav;
 
-pub(crate) use backend::{AudioBackend, OutputEvent};
 #[cfg(feature = "audio")]
 pub use channel::render_channel;
 #[cfg(test)]
@@ -40,22 +39,22 @@ pub(crate) use click::Moment;
 pub use click::{Click, ClickLine};
 #[cfg(not(feature = "audio"))]
 pub(crate) use device::outputs;
-pub(crate) use device::{DeviceEvent, OutputDevice, find_device};
+pub(crate) use device::{OutputDevice, find_device};
 #[cfg(test)]
 pub(crate) use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
 pub(crate) use output::outputs;
-#[cfg(feature = "audio")]
-pub(crate) use player::Player;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use player::fake::FakeDevice;
-pub(crate) use position::{Playhead, Position};
+#[cfg(feature = "audio")]
+pub(crate) use player::{DeviceEvent, Player};
+#[cfg(feature = "audio")]
+pub(crate) use position::Playhead;
+pub(crate) use position::Position;
 pub use render::Renderer;
 #[cfg(test)]
 pub(crate) use render::{MIX_DB, RENDER_LATENCY};
 pub use schedule::{Range, Schedule, ScheduleOptions};
-#[cfg(all(test, feature = "audio"))]
-pub(crate) use segment::MAX_QUEUED;
 pub use segment::Segment;
 #[cfg(all(test, feature = "audio"))]
 pub(crate) use stderr_guard::STDERR_LOCK;
@@ -79,10 +78,6 @@ impl OutputError {
     #[cfg(not(feature = "audio"))]
     fn without_audio() -> Self {
         Self::new("built without sound")
-    }
-
-    pub(crate) fn reason(&self) -> &str {
-        &self.0
     }
 }
 

@@ -2,10 +2,8 @@
 
 use super::OutputError;
 use super::channel::{RenderHandle, RenderSource, render_channel};
-use super::device::DeviceEvent;
 use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
 use super::position::{Playhead, Position};
-use super::remote::Device;
 use super::render::{RENDER_LATENCY, release};
 use super::segment::Segment;
 use super::stderr_guard::StderrGuard;
@@ -46,12 +44,25 @@ struct Lost {
     source_replaced: bool,
 }
 
-/// An output device that plays, or that is being reopened. [`super::AudioBackend`] documents its methods.
+/// What happened to the output device. Each event is reported once.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum DeviceEvent {
+    /// The player tries to reopen it; playback waits.
+    Lost(OutputError),
+    /// It is back and playback continues where it was.
+    Reopened,
+    /// It is back with another sample rate or without the old render source. What played must be rebuilt for the current rate and
+    /// started from this position, if there is one.
+    ReopenedAtNewRate(Option<Playhead>),
+}
+
+/// An output device that plays, or that is being reopened.
 pub(crate) struct Player {
     // Dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
     device: Box<dyn DeviceApi>,
-    handle: RenderHandle,
+    /// Queues and replaces segments.
+    pub(super) handle: RenderHandle,
     /// The source while no stream has it, and the channel on which a stream returns it.
     source: Option<RenderSource>,
     returned: (Sender<RenderSource>, Receiver<RenderSource>),
@@ -127,10 +138,12 @@ impl Player {
         Err(error)
     }
 
+    /// The sample rate for which schedules must be built. It may change with [`DeviceEvent::ReopenedAtNewRate`].
     pub(crate) fn rate(&self) -> SampleRate {
         self.handle.rate()
     }
 
+    /// Plays a segment from a position, or from its start, instead of everything else, and returns its id. Ids ascend.
     pub(crate) fn start(&mut self, segment: Segment, from: Option<Position>) -> u64 {
         let frame = from.and_then(|p| segment.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
         let position = segment.schedule.as_ref().map(|s| s.map.position(frame));
@@ -142,6 +155,7 @@ impl Player {
         id
     }
 
+    /// Stops; what still rings fades out within milliseconds.
     pub(crate) fn stop(&mut self) {
         if let Some(lost) = &mut self.lost {
             lost.playhead = None;
@@ -149,6 +163,7 @@ impl Player {
         self.handle.stop();
     }
 
+    /// Stops, waits until what still rings has faded out (tens of milliseconds) and closes the device.
     pub(crate) fn end(mut self) {
         self.stop();
         let until = Instant::now() + if self.stream.is_some() { self.fade_time() } else { Duration::ZERO };
@@ -166,6 +181,7 @@ impl Player {
         Duration::from_secs_f64(Frame(frames).seconds(rate)).min(MAX_FADE_WAIT)
     }
 
+    /// Sets the master volume in dB. 0 is the initial level.
     pub(crate) fn set_volume(&mut self, db: f32) {
         self.volume = Some(db);
         self.handle.set_volume(db);
@@ -176,22 +192,32 @@ impl Player {
         self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.playhead.is_some())
     }
 
+    /// The position that is heard now.
     pub(crate) fn playhead(&mut self) -> Option<Playhead> {
         self.playhead_at(Instant::now())
     }
 
+    /// The position that is heard at an instant of the recent past or the near future.
     pub(crate) fn playhead_at(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
         self.handle.playhead_at(ahead, at)
     }
 
+    /// Uncertainty of the playhead in seconds: one device buffer.
     pub(crate) fn playhead_error(&self) -> f64 {
         Frame(i64::from(BUFFER_FRAMES)).seconds(self.rate())
     }
 
     /// Frames from what is rendered next to what is heard, just after a buffer was filled, as the device reports it.
-    fn reported_ahead(&self) -> Option<Frame> {
-        Some(Frame(self.counters.ahead.load(Ordering::Relaxed) as i64)).filter(|ahead| ahead.0 > 0)
+    fn ahead(&self) -> Frame {
+        let reported = self.counters.ahead.load(Ordering::Relaxed) as i64;
+        Frame(if reported > 0 { reported } else { ASSUMED_AHEAD })
+    }
+
+    /// Frees returned segments, sends waiting commands, and checks the device. Call it several times a second, also while
+    /// nothing plays. It blocks while a device is opened. Each event is reported once.
+    pub(crate) fn tick(&mut self) -> Option<DeviceEvent> {
+        self.tick_at(Instant::now())
     }
 
     /// Errors since the device was opened.
@@ -258,25 +284,6 @@ impl Player {
             lost.retry_at = now + lost.retry_delay;
         }
         None
-    }
-}
-
-impl Device for Player {
-    fn handle(&mut self) -> &mut RenderHandle {
-        &mut self.handle
-    }
-
-    fn ahead(&self) -> Frame {
-        self.reported_ahead().unwrap_or(Frame(ASSUMED_AHEAD))
-    }
-
-    fn grain(&self) -> Frame {
-        Frame(i64::from(BUFFER_FRAMES))
-    }
-
-    /// Frees returned segments, sends waiting commands, and checks the device. It blocks while a device is opened.
-    fn tick(&mut self) -> Option<DeviceEvent> {
-        self.tick_at(Instant::now())
     }
 }
 

@@ -2,9 +2,10 @@
 
 use super::clock::FrameTime;
 use super::units::Frame;
+use serde::{Deserialize, Serialize};
 
 /// A position in the groove: section, pass through it, and whole notes from its start.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Position {
     pub section: usize,
     pub pass: usize,
@@ -13,6 +14,7 @@ pub struct Position {
 }
 
 /// The position that is heard.
+#[cfg(feature = "audio")]
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Playhead {
     pub position: Position,
@@ -53,6 +55,7 @@ pub(super) struct PositionMap {
 
 impl PositionMap {
     /// The position at a frame of the loop, modulo its length.
+    #[cfg(any(feature = "audio", test))]
     pub(super) fn position(&self, frame: Frame) -> Position {
         self.locate(frame.0 as f64).0
     }
@@ -83,6 +86,7 @@ impl PositionMap {
 
     /// The frame of a position. A later pass than the last one becomes the last; whole notes are clamped to the piece. `None` if
     /// the section is not in the loop.
+    #[cfg(any(feature = "audio", test))]
     pub(super) fn frame(&self, position: Position) -> Option<Frame> {
         Some(self.whole(self.piece(position)?.frame(position.wholes, self.denom)))
     }

@@ -3,11 +3,12 @@
 use super::builder::Builder;
 use super::click::{Click, ClickLine};
 use super::clock::FrameTime;
+use super::playback::exact;
 use super::position::PositionMap;
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
-use super::voice::SampleSource;
 use crate::rhythm::{Fraction, Groove, Time};
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 /// Slowest playing speed: a fifth of full speed.
@@ -37,7 +38,7 @@ pub struct ScheduleOptions {
 }
 
 /// The part of the groove that loops.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Range {
     /// The whole groove with all passes of its sections.
     Whole,
@@ -48,8 +49,10 @@ pub enum Range {
         /// The section.
         section: usize,
         /// Start from the section's start, inclusive.
+        #[serde(with = "exact::time")]
         from: Time,
         /// End from the section's start, exclusive.
+        #[serde(with = "exact::time")]
         to: Time,
     },
 }
@@ -109,7 +112,6 @@ pub(super) struct Note {
 pub struct Schedule {
     pub(super) notes: Vec<Note>,
     pub(super) sounds: Vec<Arc<[f32]>>,
-    pub(super) sources: Vec<SampleSource>,
     pub(super) map: Arc<PositionMap>,
     pub(super) rate: SampleRate,
     /// Passes, from 0 and ascending, in which only the first `opening_notes` notes sound.
@@ -127,12 +129,11 @@ impl Schedule {
     /// A loop from notes in order of time, each with the index of its samples.
     pub(super) fn from_parts(
         notes: Vec<Note>,
-        sounds: Vec<(SampleSource, Arc<[f32]>)>,
+        sounds: Vec<Arc<[f32]>>,
         map: PositionMap,
         rate: SampleRate,
     ) -> Schedule {
-        let (sources, sounds) = sounds.into_iter().unzip();
-        Schedule { notes, sounds, sources, map: Arc::new(map), rate, muted_passes: Vec::new(), opening_notes: 0 }
+        Schedule { notes, sounds, map: Arc::new(map), rate, muted_passes: Vec::new(), opening_notes: 0 }
     }
 
     /// Number of notes that begin before `until` in the first pass through the first section.

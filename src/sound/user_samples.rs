@@ -46,22 +46,6 @@ impl UserSamples {
         self.0.insert(name.to_owned(), sample);
     }
 
-    /// Removes samples of more than `each` bytes, and of the rest, by name, those that would exceed `all` in total. Returns the
-    /// removed names.
-    pub(crate) fn keep_within(&mut self, each: usize, all: usize) -> Vec<String> {
-        let mut names: Vec<String> = self.0.keys().cloned().collect();
-        names.sort_unstable();
-        let mut kept = 0;
-        names.retain(|name| {
-            let bytes = self.0.get(name).map_or(0, |s| size_of_val::<[f32]>(&s.samples));
-            let fits = bytes <= each && kept + bytes <= all;
-            kept += if fits { bytes } else { 0 };
-            !fits
-        });
-        self.0.retain(|name, _| !names.contains(name));
-        names
-    }
-
     /// The sample with this name, if it has this rate and is not empty.
     pub(crate) fn get(&self, name: &str, rate: SampleRate) -> Option<&UserSample> {
         self.0.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())

@@ -3,6 +3,7 @@
 
 mod atomic_file;
 mod cells_field;
+mod editors;
 mod error;
 mod fields;
 mod file_type;

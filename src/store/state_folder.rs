@@ -44,4 +44,14 @@ impl StateFolder {
     pub(super) fn read(&self, name: &str) -> Option<String> {
         String::from_utf8(super::read_bytes(&self.0.join(name)).ok()?).ok()
     }
+
+    pub(super) fn remove(&self, name: &str) {
+        drop(fs::remove_file(self.0.join(name)));
+    }
+
+    /// The names of its files.
+    pub(super) fn names(&self) -> Vec<String> {
+        let entries = fs::read_dir(&self.0).into_iter().flatten().flatten();
+        entries.filter_map(|e| e.file_name().into_string().ok()).collect()
+    }
 }

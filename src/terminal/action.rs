@@ -3,7 +3,7 @@
 use crate::session::Command;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::manual::Direction;
-use crate::terminal::playback::request::Mix;
+use crate::terminal::playback::mix::Mix;
 use crate::terminal::prompts::question::Question;
 use tui_input::InputRequest;
 

@@ -2,13 +2,12 @@
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
-use crate::jobs::play_request::{PlayRequest, Sequence};
+use crate::jobs::play_request::{PlayRequest, Sequence, SequencePosition, Start, TapPosition};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Position};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::playback::playing::SoundLevels;
-use crate::terminal::playback::request::TapPosition;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::sync::Arc;
 
@@ -77,33 +76,12 @@ pub enum Event {
     Resume,
 }
 
-/// What is heard of a sequence.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SequencePosition {
-    /// Number of the sequence.
-    pub sequence: u32,
-    /// Take, from 0.
-    pub take: usize,
-    pub is_count_in: bool,
-    /// Completed passes of the take.
-    pub pass: u64,
-    /// The pass is silent after its opening.
-    pub silent: bool,
-}
-
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RemoteEvent {
-    /// Connected through this port; playback continues there.
-    Connected(u16),
-    /// Why no connection could be made.
-    Failed(String),
-    /// Why the connection or the device is lost; it is being restored.
+    /// Playback continues there.
+    Connected,
+    /// Why the connection is lost.
     Lost(String),
-    Reconnected,
-    /// Why the connection is closed for good.
-    Closed(String),
-    /// Why the speaker cannot play the request.
-    Refused(String),
 }
 
 /// Why a groove was not saved.
@@ -151,8 +129,8 @@ pub enum Effect {
         /// Whether to overwrite a file that changed or that belongs to another document.
         overwrite: Overwrite,
     },
-    /// Play from a position, or from the start.
-    Play(Box<PlayRequest>, Option<Position>),
+    /// Play from the start, or from where it was.
+    Play(Box<PlayRequest>, Option<Start>),
     /// Replace what plays and continue.
     Change(Box<PlayRequest>),
     /// Continue with the current take of the sequence after the current pass.
@@ -163,13 +141,6 @@ pub enum Effect {
     TrySounds(Arc<Groove>),
     /// Stop playback.
     Stop,
-    /// Connect to a remote speaker.
-    Speaker {
-        /// The local port that leads to it.
-        port: u16,
-        /// Its token, as typed.
-        token: String,
-    },
     /// Report what was heard when this key arrived.
     Tap(KeyTime),
     /// Save the tap offset for the next session.

@@ -167,7 +167,6 @@ fn effects_are_values() {
                 Effect::Progress(_) => "progress",
                 Effect::TrySounds(_) => "try sounds",
                 Effect::Stop => "stop",
-                Effect::Speaker { .. } => "speaker",
                 Effect::Tap(_) => "tap",
                 Effect::SaveOffset(_) => "offset",
                 Effect::SetLevels(_) => "levels",

@@ -2,6 +2,9 @@
 
 use super::{DEMO, run};
 use crate::support::in_package;
+use std::fs::Permissions;
+use std::os::unix::fs::PermissionsExt;
+use std::os::unix::net::UnixListener;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
@@ -37,9 +40,9 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&["export", DEMO, "--as", "svg", "--hearing", "x"], 2, "expected the number of a hearing, from 1"),
         (&["export", DEMO, "--as", "svg", "--width", "x"], 2, "expected a number from 480 to 4000 (CSS pixels)"),
         (&["export", DEMO, "--as", "png", "--scale", "x"], 2, "expected a number from 0.1 to 8"),
-        (&["speaker", "--port", "abc"], 2, "'abc' for '--port <PORT>': expected a port, 1 to 65535"),
-        (&["speaker", "--port", "70000"], 2, "expected a port, 1 to 65535"),
-        (&["riff.toml", "--speaker", "0"], 2, "expected a port, 1 to 65535"),
+        (&["remote"], 2, "<HOST>"),
+        (&["remote", "isle", "riff.toml", "--join"], 2, "'[FILE]' cannot be used with '--join[=<NUMBER>]'"),
+        (&["--join"], 2, "--speaker <SOCKET>"),
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "'0' for '--seconds <S>'"),
         (&["render", DEMO, "-o", "x.wav", "--hearing", "99"], 2, "--hearing: expected the number of a hearing, 1 to "),
         (&["render", DEMO, "-o", "x.wav", "--hearing", "1/5"], 2, "expected the number of a hearing, as 1, 1/2"),
@@ -84,7 +87,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
             "no such command or file: 'explian' (did you mean 'explain'?) (a new groove's file name must end in .toml)",
         ),
         (&["songs/riff"], 2, "no such command or file: 'songs/riff' (a new groove's file name must end in .toml)"),
-        (&["explian", "--speaker", "7450"], 2, "no such command or file: 'explian'"),
+        (&["explian", "--speaker", "/no/socket"], 2, "no such command or file: 'explian'"),
         (&["songs/riff.toml"], 2, "the editor needs a terminal"),
         (&["riff.TOML"], 2, "the editor needs a terminal"),
         (&["README.md"], 2, "the editor needs a terminal"),
@@ -127,36 +130,39 @@ fn files_that_are_no_grooves_are_refused_at_once() {
     assert_eq!(run(&["check", "/dev/zero"], b"").code, Some(1));
 }
 
-/// Runs `teeter --speaker PORT` with a token in the environment, and no terminal.
-fn with_speaker(port: &str, token: &str) -> (Option<i32>, String) {
+/// Runs `teeter --speaker SOCKET` without a terminal; returns the error.
+fn with_socket(socket: &Path) -> String {
     let Output { status, stderr, .. } = Command::new(env!("CARGO_BIN_EXE_teeter"))
-        .args(["no-such.toml", "--speaker", port])
-        .env("TEETER_SPEAKER_TOKEN", token)
+        .arg("no-such.toml")
+        .arg("--speaker")
+        .arg(socket)
         .stdin(Stdio::null())
         .output()
         .expect("the program runs");
-    (status.code(), String::from_utf8_lossy(&stderr).into_owned())
+    assert_eq!(status.code(), Some(2));
+    String::from_utf8_lossy(&stderr).into_owned()
 }
 
 #[test]
-fn a_missing_remote_speaker_is_reported_before_the_screen_opens() {
-    let (code, words) = with_speaker("7450", "salt");
-    assert_eq!(code, Some(2));
-    assert!(words.contains("a token looks like"), "{words}");
-    let (code, words) = with_speaker("7450", "");
-    assert_eq!(code, Some(2));
-    assert!(words.contains("TEETER_SPEAKER_TOKEN"), "{words}");
-    let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).expect("a port");
-    let port = listener.local_addr().expect("an address").port().to_string();
-    let nobody = std::thread::spawn(move || drop(listener.accept()));
-    let (code, words) = with_speaker(&port, "k7mp-2xqd-9fht-w3bn");
-    assert_eq!(code, Some(2));
-    assert!(words.contains("no `teeter speaker` runs at the other end"), "{words}");
-    nobody.join().expect("no panic");
-    let (code, words) = with_speaker(&port, "k7mp-2xqd-9fht-w3bn");
-    assert_eq!(code, Some(2));
-    assert!(words.contains("ssh -R"), "{words}");
-    assert!(with_speaker("0", "k7mp-2xqd-9fht-w3bn").1.contains("expected a port, 1 to 65535"));
+fn a_socket_that_others_could_use_or_that_is_none_is_refused_before_the_screen_opens() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("socket");
+    let words = with_socket(&path);
+    assert!(words.contains("start `teeter remote HOST` on your own machine"), "{words}");
+    std::fs::write(&path, "").expect("written");
+    let words = with_socket(&path);
+    assert!(words.contains("expected a socket that only you can open, found another kind of file"), "{words}");
+    std::fs::remove_file(&path).expect("removed");
+    let listener = UnixListener::bind(&path).expect("a socket");
+    std::fs::set_permissions(&path, Permissions::from_mode(0o660)).expect("a mode");
+    let words = with_socket(&path);
+    assert!(words.contains("expected a socket that only you can open, found one with the mode 660"), "{words}");
+    std::fs::set_permissions(&path, Permissions::from_mode(0o600)).expect("a mode");
+    let other = std::thread::spawn(move || drop(listener.accept()));
+    let words = with_socket(&path);
+    assert!(words.contains("no `teeter remote` answered"), "{words}");
+    other.join().expect("no panic");
+    assert!(!path.exists(), "a socket that was used is removed");
 }
 
 #[test]

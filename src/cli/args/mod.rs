@@ -12,6 +12,7 @@ use crate::analysis::Limits;
 use crate::jobs::Overwrite;
 use crate::rhythm::Fraction;
 use clap::{Args as ClapArgs, Parser, Subcommand};
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 /// Write a groove nobody can keep the beat through, see how it is built and why it is hard, find the pulses the ear takes
@@ -42,8 +43,8 @@ pub(super) enum Command {
     Render(RenderArgs),
     /// Render takes back to back to one WAV file, with a list of cues
     Takes(TakesArgs),
-    /// Play the sound of a teeter editor on another host, over a port forwarded by ssh
-    Speaker(SpeakerArgs),
+    /// Edit on another host over ssh, and hear it here
+    Remote(RemoteArgs),
     /// Analyze tap times: which hearing they follow, how early or late, how steadily, and where they slip
     Tap(TapArgs),
     /// List the output devices; `output` under `[sound]` in the config file chooses one
@@ -72,10 +73,13 @@ pub(super) enum Command {
 pub(super) struct EditArgs {
     /// Groove file to edit. A missing .toml file is created on the first save
     pub(super) file: Option<PathBuf>,
-    /// Play on your own machine, where `teeter speaker` runs, through this port of this host. Asks for the token that the speaker
-    /// shows, unless the environment variable `TEETER_SPEAKER_TOKEN` is set
-    #[arg(long, value_name = "PORT", value_parser = values::port)]
-    pub(super) speaker: Option<u16>,
+    /// Play through this socket to a remote speaker; `teeter remote` adds this option on the host
+    #[arg(long, value_name = "SOCKET")]
+    pub(super) speaker: Option<PathBuf>,
+    /// Hand the socket to an editor that runs already; of several, to the one with this process id
+    #[arg(long, value_name = "PID", num_args = 0..=1, require_equals = true, requires = "speaker", conflicts_with = "file")]
+    #[expect(clippy::option_option, reason = "an option with an optional value")]
+    pub(super) join: Option<Option<u32>>,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -106,10 +110,21 @@ pub(super) struct SpeedArg {
 }
 
 #[derive(Debug, ClapArgs)]
-pub(super) struct SpeakerArgs {
-    /// Port of this machine to listen on; no other machine can reach it
-    #[arg(long, value_name = "PORT", default_value_t = crate::sound::remote::PORT, value_parser = values::port)]
-    pub(super) port: u16,
+pub(super) struct RemoteArgs {
+    /// Host, as ssh knows it
+    pub(super) host: String,
+    /// Groove file on the host, from your home folder there
+    pub(super) file: Option<String>,
+    /// Play the sound of an editor that runs on the host, as in a terminal multiplexer; of several, of the one with this number
+    #[arg(long, value_name = "NUMBER", num_args = 0..=1, require_equals = true, conflicts_with = "file")]
+    #[expect(clippy::option_option, reason = "an option with an optional value")]
+    pub(super) join: Option<Option<u32>>,
+    /// The teeter of the host
+    #[arg(long, value_name = "PATH", default_value = "teeter")]
+    pub(super) program: String,
+    /// Options of ssh
+    #[arg(last = true, value_name = "SSH OPTIONS")]
+    pub(super) ssh_options: Vec<OsString>,
 }
 
 #[derive(Debug, ClapArgs)]

@@ -24,10 +24,6 @@ pub(super) fn passes(word: &str) -> Result<u32, String> {
     within(word, 1..=10_000, "a whole number from 1 to 10000")
 }
 
-pub(super) fn port(word: &str) -> Result<u16, String> {
-    within(word, 1..=u16::MAX, "a port, 1 to 65535")
-}
-
 pub(super) fn seconds(word: &str) -> Result<f64, String> {
     within(word, 0.01..=36_000.0, "a number from 0.01 to 36000 (seconds)")
 }

@@ -3,7 +3,8 @@
 use super::*;
 use crate::analysis::{self, Kind};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, group_line};
-use crate::sound::{SampleRate, UserSamples};
+use crate::sound::take::CountIn;
+use crate::sound::{Click, Range, SampleRate, UserSamples};
 use std::sync::Arc;
 
 /// Two sections; the riff of the second goes from an average of four and a bit to groups of five.

@@ -17,14 +17,6 @@ struct Sent {
     map: Arc<PositionMap>,
 }
 
-/// What was heard when a block was rendered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::sound) struct Mark {
-    /// Its frame is below 0 if it lies in the pass before.
-    pub(in crate::sound) position: SegmentPosition,
-    pub(in crate::sound) at: Instant,
-}
-
 /// The control end: sends commands, frees returned segments, reads the playhead. It never waits for the audio thread.
 #[derive(Debug)]
 pub struct RenderHandle {
@@ -132,13 +124,19 @@ impl RenderHandle {
         self.playhead_at(ahead, Instant::now())
     }
 
-    /// The position that was heard at a recent instant.
+    /// The position that is heard at an instant of the recent past or the near future.
     pub(in crate::sound) fn playhead_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
         let (status, written_at) = self.playing_status()?;
-        let since = at.saturating_duration_since(written_at).as_secs_f64();
-        let elapsed = since - written_at.saturating_duration_since(at).as_secs_f64();
-        let elapsed = (elapsed * f64::from(self.rate.hertz())) as i64;
-        let SegmentPosition { id, generation, mut frame, mut pass } = heard_position(&status, ahead.0 - elapsed);
+        // A source that has stalled is not heard beyond what it has rendered, so only the time from now on may pass that.
+        let frames = |from: Instant, to: Instant| {
+            let seconds =
+                to.saturating_duration_since(from).as_secs_f64() - from.saturating_duration_since(to).as_secs_f64();
+            (seconds * f64::from(self.rate.hertz())) as i64
+        };
+        let now = Instant::now();
+        let (elapsed, future) = (frames(written_at, at.min(now)), frames(now, at).max(0));
+        let SegmentPosition { id, generation, mut frame, mut pass } =
+            heard_position(&status, ahead.0 - elapsed, future);
         let map = &self.sent.iter().find(|s| s.generation == generation)?.map;
         while frame < 0 && pass > 0 && map.rounded_length().0 > 0 {
             frame += map.rounded_length().0;
@@ -147,26 +145,9 @@ impl RenderHandle {
         Some(Playhead { position: map.position(Frame(frame.max(0))), loop_pass: pass, segment: id })
     }
 
-    /// What was heard when the last block was rendered, if `ahead` frames were rendered and not yet heard; `None` while nothing
-    /// plays.
-    pub(in crate::sound) fn mark(&mut self, ahead: Frame) -> Option<Mark> {
-        let (status, at) = self.playing_status()?;
-        Some(Mark { position: heard_position(&status, ahead.0), at })
-    }
-
     /// Blocks rendered so far.
     pub(in crate::sound) fn blocks(&mut self) -> u64 {
         self.status.read().blocks
-    }
-
-    /// Commands that the audio thread has not taken yet.
-    pub(in crate::sound) fn waiting(&self) -> usize {
-        self.backlog.len() + MAX_COMMANDS - self.commands.slots()
-    }
-
-    /// Generation of the segment sent last.
-    pub(in crate::sound) fn generation(&self) -> u64 {
-        self.generation
     }
 
     /// Reads the status and forgets segments that are no longer heard.
@@ -214,10 +195,10 @@ impl RenderHandle {
     }
 }
 
-/// What is heard if `ahead` frames are rendered but not yet heard; that may still be the previous segment.
-fn heard_position(status: &RenderStatus, ahead: i64) -> SegmentPosition {
+/// What is heard in `future` frames if `ahead` frames are rendered but not yet heard; that may still be the previous segment.
+fn heard_position(status: &RenderStatus, ahead: i64, future: i64) -> SegmentPosition {
     let RenderStatus { current, previous, frames_since_start, .. } = *status;
-    let behind = (ahead + RENDER_LATENCY as i64).max(0);
+    let behind = (ahead + RENDER_LATENCY as i64).max(0) - future;
     if behind > frames_since_start && previous.generation > 0 {
         return SegmentPosition { frame: previous.frame - (behind - frames_since_start), ..previous };
     }

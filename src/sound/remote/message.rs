@@ -1,159 +1,152 @@
-//! What the two ends say to each other.
+//! What the two ends say to each other, and the limits of what is accepted.
 
+use super::frame;
+use super::speaker::{Listener, SampleStore};
+use crate::rhythm::{Groove, Time};
+use crate::sound::playback::{ChunkRequest, LoopSpec, PlayRequest, PlaybackEvent, Request, Requests, Sequence};
+use crate::sound::schedule::Range;
+use crate::sound::units::SampleRate;
+use crate::sound::user_samples::UserSamples;
 use serde::{Deserialize, Serialize};
+use std::time::{Duration, Instant};
 
-/// Most characters of a reason that came over the line.
-const REASON: usize = 160;
+/// Most bytes of one sound file, and of all that one speaker keeps.
+pub(crate) const MAX_SAMPLE_FILE: u64 = 8 << 20;
+pub(crate) const MAX_SAMPLE_FILES: u64 = 32 << 20;
+/// Takes of a sequence, passes of a take, hearings that click, and pulses of one hearing.
+const MAX_TAKES: usize = 1000;
+const MAX_PASSES: u32 = 10_000;
+const MAX_HEARINGS: usize = 16;
+const MAX_PULSES: usize = 1 << 18;
+/// Largest denominator of a place in a section; those of cells and beats are far smaller.
+const MAX_DENOM: i64 = 1_000_000;
+/// Characters of a sentence from the other end, and of a file name's ending.
+const MAX_SENTENCE: usize = 300;
+const MAX_EXTENSION: usize = 5;
+/// Hexadecimal digits of a hash in a file name.
+pub(crate) const HASH_DIGITS: usize = 32;
 
-/// When a leg is played.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) enum How {
-    /// Now, from a frame, instead of all that is played and waits.
-    Start(u64),
-    /// After all that wait.
-    Queue,
-    /// At the end of the time through that is played, instead of all that wait.
-    Then,
-    /// In the place of the leg that has its number.
-    Replace,
+/// From the editor.
+#[derive(Debug, PartialEq, Serialize, Deserialize)]
+pub(super) enum ToSpeaker {
+    /// A request, and the text of its groove, whose sound files have the names of [`is_sample_name`].
+    Request { groove: String, request: Request },
+    /// Volume in dB.
+    Volume(f32),
+    /// Report what was heard at this time of the speaker's clock, in ns.
+    Tap(u64),
+    /// To be answered at once. Positions are to be reported so many ns before they are heard, for the way to the editor.
+    Ping { asked: u64, lookahead: u64 },
+    /// A part of the sound file asked for, and the file's size; without bytes if it cannot be sent.
+    Chunk { part: ChunkRequest, size: u64, bytes: Vec<u8> },
 }
 
-/// From the editor. New rows stand at the end, with a new version of the greeting.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub(super) enum ToSpeaker<'a> {
-    /// Play this packed leg; `generation`, greater than all before, names this sending of the leg of this number.
-    Segment { how: How, leg: u64, generation: u64, packed: &'a [u8] },
-    /// Stop.
-    Stop,
-    /// Gain of the mix in dB.
-    Gain(f32),
-    /// To be answered with a pong at once; the number is the editor's clock.
-    Ping(u64),
-    /// The editor ends.
-    Bye,
-    /// A piece of a sound of the user's own, before the leg that needs it (see `Piece` of the shelf).
-    Sound { hash: u64, hertz: u32, total: u32, at: u32, samples: &'a [u8] },
-}
-
-/// From the speaker. New rows stand at the end, with a new version of the greeting.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+/// From the speaker.
+#[derive(Debug, PartialEq, Serialize, Deserialize)]
 pub(super) enum ToEditor {
-    /// The device is there and has so many frames per second and per buffer; all that is to sound is to be sent.
-    Device { hertz: u32, grain: u32 },
-    /// There is no device: why.
-    NoDevice(String),
-    /// At this time of the speaker's clock (ns) this frame of the leg's sending of this generation was heard, after so many turns. The
-    /// frame is below 0 while the first sound is on its way to the ear, or if it lies in the turn before.
-    Heard { generation: u64, frame: i64, loops: u64, at: u64 },
-    /// Answer to a ping: its number, and the speaker's clock.
-    Pong { asked: u64, now: u64 },
-    /// Nothing but a sign of life.
-    Alive,
-    /// Something was not done: why.
-    Refused(String),
-    /// The speaker ends.
-    Bye,
-    /// The device is there again, and what was played goes on.
-    Again,
-    /// The leg of this number has been played through and has ended the playing.
-    Ended(u64),
-    /// A sound of the user's own of this hash is not there; what needs it does not sound.
-    Lacks(u64),
+    Event(PlaybackEvent),
+    /// The time of the ping, and of the speaker's clock, in ns.
+    Pong {
+        asked: u64,
+        now: u64,
+    },
+    /// The next part of a sound file that the speaker does not have.
+    Want(ChunkRequest),
 }
 
-/// A message as bytes.
-pub(super) fn write<T: Serialize>(message: &T) -> Vec<u8> {
-    postcard::to_allocvec(message).expect("messages have no parts that postcard refuses")
+/// Whether a name is a hash with an ending of letters and digits, which no path can be.
+pub(crate) fn is_sample_name(name: &str) -> bool {
+    let (hash, extension) = name.split_once('.').unwrap_or((name, ""));
+    hash.len() == HASH_DIGITS
+        && hash.bytes().all(|b| b.is_ascii_hexdigit())
+        && extension.len() <= MAX_EXTENSION
+        && extension.bytes().all(|b| b.is_ascii_alphanumeric())
 }
 
-/// A message from bytes, all of them.
-pub(super) fn read<'a, T: Deserialize<'a>>(bytes: &'a [u8]) -> Option<T> {
-    match postcard::take_from_bytes(bytes) {
-        Ok((message, [])) => Some(message),
-        _ => None,
+/// Whether a request from the other end is within the limits: what it builds is bounded, as that of an editor is.
+pub(super) fn is_within_limits(request: &Request) -> bool {
+    let sequence = |s: &Sequence| {
+        s.at < s.takes.len()
+            && s.takes.len() <= MAX_TAKES
+            && s.takes.iter().all(|t| spec(&t.spec) && t.times.is_none_or(|n| (1..=MAX_PASSES).contains(&n)))
+    };
+    match request {
+        Request::Play(PlayRequest::Loop(l), _) | Request::Change(PlayRequest::Loop(l)) => spec(l),
+        Request::Play(PlayRequest::Sequence(s), _) | Request::Change(PlayRequest::Sequence(s)) | Request::Step(s) => {
+            sequence(s)
+        }
+        Request::Stop => true,
     }
 }
 
-/// Words that came over the line, fit for one line of a screen.
-pub(super) fn words(text: &str) -> String {
-    text.chars().take(REASON).map(|c| if c.is_control() { ' ' } else { c }).collect()
+fn spec(spec: &LoopSpec) -> bool {
+    let place = |t: Time| t >= Time::ZERO && t.denom() <= MAX_DENOM;
+    let range = match spec.range {
+        Range::Whole | Range::Section(_) => true,
+        Range::Region { from, to, .. } => place(from) && place(to),
+    };
+    let seconds = |s: f64| (0.0..1e9).contains(&s);
+    range
+        && spec.hearings.len() <= MAX_HEARINGS
+        && spec.hearings.iter().all(|h| {
+            h.seconds.len() <= MAX_PULSES
+                && h.seconds.iter().chain([&h.length, &h.lead]).all(|s| seconds(*s))
+                && h.seconds.is_sorted()
+        })
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
+/// A sentence from the other end, fit for one line of a screen.
+pub(super) fn sentence(text: &str) -> String {
+    text.chars().take(MAX_SENTENCE).map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
 
-    proptest! {
-        #![proptest_config(crate::rhythm::random::config(256))]
+/// A store without files, for [`read_as_speaker`].
+struct NoFiles;
 
-        #[test]
-        fn messages_go_round(
-            generation: u64, from: u64, frame: i64, gain in -200.0_f32..200.0, text: String, packed in prop::collection::vec(any::<u8>(), 0..50),
-        ) {
-            for message in [
-                ToSpeaker::Segment { how: How::Start(from), leg: 3, generation, packed: &packed },
-                ToSpeaker::Segment { how: How::Replace, leg: from, generation, packed: &packed },
-                ToSpeaker::Segment { how: How::Queue, leg: from, generation, packed: &packed },
-                ToSpeaker::Segment { how: How::Then, leg: from, generation, packed: &packed },
-                ToSpeaker::Sound { hash: from, hertz: 48_000, total: 9, at: 7, samples: &packed },
-                ToSpeaker::Stop,
-                ToSpeaker::Gain(gain),
-                ToSpeaker::Ping(from),
-                ToSpeaker::Bye,
-            ] {
-                let bytes = write(&message);
-                prop_assert_eq!(read::<ToSpeaker<'_>>(&bytes), Some(message));
-                let more = [bytes.as_slice(), &[0]].concat();
-                prop_assert_eq!(read::<ToSpeaker<'_>>(&more), None);
-            }
-            for message in [
-                ToEditor::Device { hertz: 48_000, grain: 1024 },
-                ToEditor::Again,
-                ToEditor::Ended(generation),
-                ToEditor::Lacks(generation),
-                ToEditor::NoDevice(text.clone()),
-                ToEditor::Heard { generation, frame, loops: from, at: 7 },
-                ToEditor::Pong { asked: 1, now: from },
-                ToEditor::Alive,
-                ToEditor::Refused(text.clone()),
-                ToEditor::Bye,
-            ] {
-                prop_assert_eq!(read::<ToEditor>(&write(&message)), Some(message.clone()));
-            }
-        }
-
-        #[test]
-        fn any_bytes_are_a_message_or_none(bytes in prop::collection::vec(any::<u8>(), 0..100)) {
-            let _ = read::<ToSpeaker<'_>>(&bytes);
-            let _ = read::<ToEditor>(&bytes);
-        }
-
-        #[test]
-        fn words_keep_to_one_line(text: String) {
-            let words = words(&text);
-            prop_assert!(!words.contains(|c: char| c.is_control()) && words.chars().count() <= REASON);
-        }
+impl SampleStore for NoFiles {
+    fn has(&self, _: &str) -> bool {
+        false
     }
 
-    #[test]
-    fn the_bytes_of_this_version_stay_as_they_are() {
-        // A change here needs a new version of the greeting.
-        assert_eq!(super::super::hello::VERSION, 2);
-        let leg = |how| ToSpeaker::Segment { how, leg: 1, generation: 2, packed: &[9] };
-        assert_eq!(write(&leg(How::Start(300))), [0, 0, 0xac, 2, 1, 2, 1, 9]);
-        assert_eq!(write(&leg(How::Queue)), [0, 1, 1, 2, 1, 9]);
-        assert_eq!(write(&leg(How::Then)), [0, 2, 1, 2, 1, 9]);
-        assert_eq!(write(&leg(How::Replace)), [0, 3, 1, 2, 1, 9]);
-        assert_eq!(write(&ToSpeaker::Stop), [1]);
-        assert_eq!(write(&ToSpeaker::Gain(1.0)), [2, 0, 0, 0x80, 0x3f]);
-        let sound = ToSpeaker::Sound { hash: 1, hertz: 2, total: 3, at: 4, samples: &[9] };
-        assert_eq!(write(&sound), [5, 1, 2, 3, 4, 1, 9]);
-        assert_eq!(write(&ToEditor::Device { hertz: 300, grain: 1 }), [0, 0xac, 2, 1]);
-        assert_eq!(write(&ToEditor::Heard { generation: 1, frame: -1, loops: 2, at: 3 }), [2, 1, 1, 2, 3]);
-        assert_eq!(write(&ToEditor::Bye), [6]);
-        assert_eq!(write(&ToEditor::Again), [7]);
-        assert_eq!(write(&ToEditor::Ended(5)), [8, 5]);
-        assert_eq!(write(&ToEditor::Lacks(5)), [9, 5]);
+    fn add(&mut self, _: &str, _: &[u8]) -> bool {
+        true
+    }
+}
+
+/// Reads bytes as a speaker reads what comes from an editor, and builds what it is to play, until the bytes end or break a
+/// rule; returns why it stopped. `read` reads the text of a groove.
+pub fn read_as_speaker(bytes: &[u8], read: fn(&str) -> Option<Groove>) -> String {
+    let (mut from, mut files, requests) = (bytes, NoFiles, Requests::new());
+    let mut listener = Listener::new(Instant::now(), &requests, &mut files, read);
+    loop {
+        if let Err(reason) = frame::receive(&mut from).and_then(|message| listener.on_message(message)) {
+            return reason;
+        }
+        let Ok(orders) = requests.take_within(Duration::ZERO) else { return String::new() };
+        let rate = SampleRate::STUDIO;
+        match orders.request {
+            Some(Request::Play(PlayRequest::Loop(l), _) | Request::Change(PlayRequest::Loop(l))) => {
+                drop(l.take().segment(&l.groove, rate, &UserSamples::default()));
+            }
+            Some(Request::Play(PlayRequest::Sequence(s), _) | Request::Change(PlayRequest::Sequence(s))) => {
+                let groove = s.groove().cloned();
+                for take in s.takes().iter().take(3).filter(|_| groove.is_some()) {
+                    drop(groove.as_ref().map(|g| take.segment(g, rate, &UserSamples::default())));
+                    drop(groove.as_ref().map(|g| take.count_in_schedule(g, rate)));
+                }
+            }
+            Some(Request::Step(_) | Request::Stop) | None => {}
+        }
+    }
+}
+
+/// Reads bytes as an editor reads what comes from a speaker, until they end or break a rule; returns why it stopped.
+pub fn read_as_editor(mut bytes: &[u8]) -> String {
+    loop {
+        match frame::receive::<ToEditor>(&mut bytes) {
+            Ok(ToEditor::Event(event)) => drop(super::link::checked(event, Duration::ZERO)),
+            Ok(ToEditor::Pong { .. } | ToEditor::Want(_)) => {}
+            Err(reason) => return reason,
+        }
     }
 }

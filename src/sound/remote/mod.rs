@@ -1,52 +1,64 @@
-//! Sound on another machine: legs and the transport travel, of samples only those of the user's own sounds, once each.
+//! The remote speaker: the requests of an editor on another host, played here. Both ends of the socket between them, which ssh
+//! forwards, encrypts and authenticates.
 //!
-//! The first 16 bytes of each direction never change their form: magic, version, role. Every change of a message's form or meaning raises
-//! `VERSION`. Both ends prove with HMAC-SHA-256 that they know the token, which is never sent; each message has a tag over its number.
-//! List limits are checked while reading. Both ends send at least twice a second; three seconds of silence are a lost connection.
+//! The editor sends what it would ask of its own playback thread: the groove as its text, and the play request. The speaker
+//! runs that thread and sends its events back. See [`message`] for the rest.
 
-// Without a device there is only the editor's end.
-#![cfg_attr(not(feature = "audio"), allow(dead_code))]
-
-#[cfg(feature = "audio")]
-mod desk;
-#[cfg(feature = "audio")]
-mod door;
-mod editor;
-mod few;
+mod clock;
 mod frame;
-mod hello;
-mod leg;
-mod line;
-mod meet;
+mod link;
 mod message;
-mod packed;
-mod proof;
-#[cfg(feature = "audio")]
-mod said;
-#[cfg(feature = "audio")]
-mod sendings;
-mod shelf;
-#[cfg(feature = "audio")]
 mod speaker;
-#[cfg(feature = "audio")]
-mod strangers;
-#[cfg(all(test, feature = "audio"))]
+#[cfg(test)]
 mod tests;
-mod track;
-#[cfg(feature = "audio")]
-mod visit;
 
-pub(crate) use editor::RemotePlayer;
+pub(crate) use link::{Link, SampleFiles};
 #[cfg(test)]
-pub(crate) use hello::VERSION;
-#[cfg(test)]
-pub(crate) use meet::RemoteError;
-pub(crate) use proof::Token;
-#[cfg(feature = "audio")]
-pub(crate) use said::Said;
-pub(crate) use shelf::{SOUND, SOUNDS};
-#[cfg(feature = "audio")]
-pub(crate) use speaker::{Device, Speaker};
+pub(crate) use message::is_sample_name;
+pub(crate) use message::{HASH_DIGITS, MAX_SAMPLE_FILE, MAX_SAMPLE_FILES};
+pub use message::{read_as_editor, read_as_speaker};
+pub(crate) use speaker::{SampleStore, Speaker};
 
-/// The port that is used when none is given.
-pub(crate) const PORT: u16 = 7450;
+use std::io::{self, ErrorKind, Read, Write};
+use std::os::unix::net::UnixStream;
+use std::time::Duration;
+
+/// Version of the messages; both ends must have the same.
+const VERSION: u16 = 1;
+const MAGIC: &[u8; 6] = b"teeter";
+/// Time without a byte after which the connection is lost. The sound has faded within 3 s.
+const TIMEOUT: Duration = Duration::from_millis(2500);
+
+/// Exchanges versions.
+///
+/// # Errors
+/// One sentence that says what to do.
+fn greet(mut stream: &UnixStream) -> Result<(), String> {
+    let mut theirs = [0; 8];
+    let exchange = (|| {
+        stream.set_read_timeout(Some(TIMEOUT))?;
+        stream.set_write_timeout(Some(TIMEOUT))?;
+        stream.write_all(&[MAGIC.as_slice(), &VERSION.to_be_bytes()].concat())?;
+        stream.read_exact(&mut theirs)
+    })();
+    exchange.map_err(|error: io::Error| {
+        format!("no `teeter remote` answered at the other end ({}); start it again", reason(&error))
+    })?;
+    let version = u16::from_be_bytes([theirs[6], theirs[7]]);
+    match theirs.starts_with(MAGIC) {
+        false => Err("the other end of the socket is not teeter; start `teeter remote` again".to_owned()),
+        true if version != VERSION => Err(format!(
+            "the two ends have different versions (messages {VERSION} here, {version} there); install the same teeter on both"
+        )),
+        true => Ok(()),
+    }
+}
+
+/// Why reading or writing failed, in words.
+fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        ErrorKind::UnexpectedEof | ErrorKind::BrokenPipe | ErrorKind::ConnectionReset => "closed".to_owned(),
+        ErrorKind::WouldBlock | ErrorKind::TimedOut => "no data for some seconds".to_owned(),
+        _ => error.to_string(),
+    }
+}

@@ -1,104 +1,166 @@
-//! The speaker's side: listens on this machine only, lets one editor in, and drives a device with what it sends. It must not
-//! know which device that is, or who reads what it says.
+//! The speaker's end: plays the requests of one editor after the other, until each connection ends.
 
-use super::desk::Desk;
-use super::said::Said;
-use super::shelf::Shelf;
-use super::visit::{House, accept};
-use crate::sound::channel::RenderHandle;
-use crate::sound::units::Frame;
-use crate::sound::{DeviceEvent, OutputError};
+use super::message::{MAX_SAMPLE_FILE, ToEditor, ToSpeaker, is_sample_name, is_within_limits};
+use super::{frame, greet};
+use crate::rhythm::{Edit, Groove, expected};
+use crate::sound::playback::{ChunkRequest, EventSink, Request, Requests};
+use std::collections::VecDeque;
 use std::io;
-use std::net::{Ipv4Addr, TcpListener, TcpStream};
-use std::sync::atomic::{AtomicBool, AtomicU32, AtomicUsize, Ordering};
-use std::sync::mpsc::{self, RecvTimeoutError};
-use std::sync::{Arc, Mutex};
-use std::thread;
+use std::net::Shutdown;
+use std::os::unix::net::UnixStream;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
-/// Messages that may wait between a listener and the device: a schedule can be large.
-const QUEUE: usize = 2;
-/// A device that a speaker drives.
-pub(crate) trait Device {
-    /// The end that takes commands.
-    fn handle(&mut self) -> &mut RenderHandle;
+/// Files that are asked for one after the other.
+const MAX_WANTED: usize = 256;
+const MAX_LOOKAHEAD: Duration = Duration::from_secs(1);
 
-    /// Frames that are rendered but not heard yet when a block has just been rendered.
-    fn ahead(&self) -> Frame;
+/// The sound files that have arrived, by name (see [`is_sample_name`]).
+pub(crate) trait SampleStore {
+    fn has(&self, name: &str) -> bool;
 
-    /// Frames of one of the device's buffers.
-    fn grain(&self) -> Frame;
-
-    /// Looks after the device: if it is lost it is opened again, and what has become of it is told. After
-    /// [`DeviceEvent::ReopenedAtNewRate`] the handle is another one.
-    fn tick(&mut self) -> Option<DeviceEvent>;
+    /// Keeps a file; returns whether it is the one that its name says and there is room for it.
+    fn add(&mut self, name: &str, bytes: &[u8]) -> bool;
 }
 
-/// A speaker that listens.
-#[derive(Debug)]
-pub(crate) struct Speaker {
-    listener: TcpListener,
-    port: u16,
+/// What a speaker needs besides the connection.
+pub(crate) struct Speaker<'a> {
+    pub files: &'a mut dyn SampleStore,
+    /// Reads the text of a groove.
+    pub read: fn(&str) -> Option<Groove>,
+    /// Starts the playback thread.
+    pub start: &'a dyn Fn(Requests, EventSink) -> io::Result<JoinHandle<()>>,
 }
 
-impl Speaker {
-    /// Listens on a port of 127.0.0.1, which no other machine reaches; 0 takes any free one.
-    ///
-    /// # Errors
-    /// The system's reason, if the port cannot be had.
-    pub(crate) fn bind(port: u16) -> io::Result<Self> {
-        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, port))?;
-        let port = listener.local_addr()?.port();
-        Ok(Self { listener, port })
+impl Speaker<'_> {
+    /// Plays what an editor asks for until the connection ends, and lets the sound fade; returns why it ended.
+    pub(crate) fn serve(&mut self, stream: &UnixStream) -> String {
+        self.try_serve(stream).unwrap_or_else(|why| why)
     }
 
-    /// The port.
-    pub(crate) fn port(&self) -> u16 {
-        self.port
-    }
-
-    /// Serves one editor after the other until `stop` is set; `say` is told what happens.
-    ///
-    /// # Errors
-    /// [`OutputError`] if the system gives no random numbers or threads.
-    pub(crate) fn run(
-        self,
-        mut device: Box<dyn Device>,
-        stop: &AtomicBool,
-        say: &mut dyn FnMut(Said),
-    ) -> Result<(), OutputError> {
-        let hertz = device.handle().rate().hertz();
-        let (events, incoming) = mpsc::sync_channel(QUEUE);
-        let house = Arc::new(House {
-            door: Mutex::default(),
-            waiting: AtomicUsize::new(0),
-            hertz: AtomicU32::new(hertz),
-            ending: AtomicBool::new(false),
-            shelf: Mutex::new(Shelf::default()),
-            events,
-        });
-        let token = house.door().renew().map_err(|e| OutputError::new(&e))?;
-        say(Said::Token(token));
-        let port = self.port;
-        let accepting = {
-            let house = Arc::clone(&house);
-            let accept = move || accept(&self.listener, &house);
-            thread::Builder::new().name("door".into()).spawn(accept).map_err(|e| OutputError::new(&e.to_string()))?
+    fn try_serve(&mut self, stream: &UnixStream) -> Result<String, String> {
+        greet(stream)?;
+        let clone = || stream.try_clone().map_err(|e| e.to_string());
+        let writer = Arc::new(Mutex::new(clone()?));
+        let events: EventSink = {
+            let writer = Arc::clone(&writer);
+            Arc::new(move |event| send(&writer, &ToEditor::Event(event)))
         };
-        let mut desk = Desk::new(&house, device, say);
-        while !stop.load(Ordering::Relaxed) {
-            match incoming.recv_timeout(desk.patience()) {
-                Ok(event) => desk.take(event),
-                Err(RecvTimeoutError::Timeout) => {}
-                Err(RecvTimeoutError::Disconnected) => break,
+        let requests = Requests::new();
+        let playback = (self.start)(requests.clone(), events).map_err(|e| e.to_string())?;
+        let mut listener = Listener::new(Instant::now(), &requests, self.files, self.read);
+        let mut from = clone()?;
+        let why = loop {
+            match frame::receive(&mut from).and_then(|message| listener.on_message(message)) {
+                Ok(answer) => answer.iter().for_each(|answer| send(&writer, answer)),
+                Err(why) => break why,
             }
-            desk.look();
-        }
-        desk.end();
-        house.ending.store(true, Ordering::Relaxed);
-        drop(incoming);
-        // Wakes the thread that waits for connections.
-        drop(TcpStream::connect((Ipv4Addr::LOCALHOST, port)));
-        drop(accepting.join());
-        Ok(())
+        };
+        drop(stream.shutdown(Shutdown::Both));
+        requests.stop();
+        requests.close();
+        drop(playback.join());
+        Ok(why)
     }
+}
+
+/// Sends a message. If that fails, so does the next read, which ends the connection.
+fn send(writer: &Mutex<UnixStream>, message: &ToEditor) {
+    let mut writer = writer.lock().unwrap_or_else(PoisonError::into_inner);
+    if frame::send(&mut *writer, message).is_err() {
+        drop(writer.shutdown(Shutdown::Both));
+    }
+}
+
+/// Turns messages into orders, and collects sound files.
+pub(super) struct Listener<'a> {
+    epoch: Instant,
+    requests: &'a Requests,
+    files: &'a mut dyn SampleStore,
+    read: fn(&str) -> Option<Groove>,
+    /// Names of files to ask for; of the first one these bytes have arrived.
+    wanted: VecDeque<String>,
+    bytes: Vec<u8>,
+}
+
+impl<'a> Listener<'a> {
+    pub(super) fn new(
+        epoch: Instant,
+        requests: &'a Requests,
+        files: &'a mut dyn SampleStore,
+        read: fn(&str) -> Option<Groove>,
+    ) -> Self {
+        Self { epoch, requests, files, read, wanted: VecDeque::new(), bytes: Vec::new() }
+    }
+
+    /// Carries out a message; gives the answer to it, if it has one.
+    ///
+    /// # Errors
+    /// Why the connection is to be closed.
+    pub(super) fn on_message(&mut self, message: ToSpeaker) -> Result<Option<ToEditor>, String> {
+        match message {
+            ToSpeaker::Request { groove, request } => return self.on_request(&groove, request),
+            ToSpeaker::Volume(db) => self.requests.set_volume(db),
+            ToSpeaker::Tap(ns) => {
+                self.epoch.checked_add(Duration::from_nanos(ns)).into_iter().for_each(|at| self.requests.tap(at));
+            }
+            ToSpeaker::Ping { asked, lookahead } => {
+                let lookahead = Duration::from_nanos(lookahead).min(MAX_LOOKAHEAD);
+                self.requests.put(|orders| orders.lookahead = Some(lookahead));
+                return Ok(Some(ToEditor::Pong { asked, now: self.epoch.elapsed().as_nanos() as u64 }));
+            }
+            ToSpeaker::Chunk { part, size, bytes } => return self.on_chunk(&part, size, &bytes),
+        }
+        Ok(None)
+    }
+
+    fn on_request(&mut self, text: &str, mut request: Request) -> Result<Option<ToEditor>, String> {
+        if !is_within_limits(&request) {
+            return Err(expected("a play request within the limits of an editor", "a larger one"));
+        }
+        if request.groove().is_some() {
+            let groove = (self.read)(text).ok_or_else(|| expected("the text of a groove", "another text"))?;
+            request.set_groove(&Arc::new(only_sample_names(groove)));
+        }
+        let is_idle = self.wanted.is_empty();
+        for name in request.groove().into_iter().flat_map(|g| g.layers()).filter_map(|l| l.sound.as_ref()) {
+            if !self.files.has(name) && !self.wanted.contains(name) && self.wanted.len() < MAX_WANTED {
+                self.wanted.push_back(name.clone());
+            }
+        }
+        self.requests.request(request);
+        Ok(if is_idle { self.next_part() } else { None })
+    }
+
+    fn next_part(&self) -> Option<ToEditor> {
+        let name = self.wanted.front()?.clone();
+        Some(ToEditor::Want(ChunkRequest { name, at: self.bytes.len() as u64 }))
+    }
+
+    /// Takes a part of the file asked for. A file that cannot be sent, or is not the one asked for, is given up.
+    fn on_chunk(&mut self, part: &ChunkRequest, size: u64, bytes: &[u8]) -> Result<Option<ToEditor>, String> {
+        let is_asked = self.wanted.front() == Some(&part.name) && part.at == self.bytes.len() as u64;
+        if !is_asked {
+            return Err(expected("the part of a sound file that was asked for", "another one"));
+        }
+        self.bytes.extend_from_slice(bytes);
+        let (arrived, fits) = (self.bytes.len() as u64, size <= MAX_SAMPLE_FILE);
+        if arrived >= size || !fits || bytes.is_empty() {
+            if arrived == size && fits && size > 0 && self.files.add(&part.name, &self.bytes) {
+                self.requests.put(|orders| orders.reload = true);
+            }
+            self.wanted.pop_front();
+            self.bytes = Vec::new();
+        }
+        Ok(self.next_part())
+    }
+}
+
+/// The groove without sound files of other names: those are paths of this machine.
+fn only_sample_names(groove: Groove) -> Groove {
+    (0..groove.layers().len()).fold(groove, |groove, layer| match groove.layers()[layer].sound.as_deref() {
+        Some(name) if !is_sample_name(name) => groove.edited(&Edit::SoundFile(layer, None)).unwrap_or(groove),
+        _ => groove,
+    })
 }

@@ -1,291 +1,358 @@
-//! Tests over real loopback sockets, with a speaker whose device writes down what it would sound.
+//! Tests of both ends over socket pairs: what arrives, what is refused, what a file costs.
 
-mod doors;
-mod legs;
-mod lines;
-mod stage;
-
-use super::frame::{Broken, MOST, Receiver, Sender};
-use super::hello::{self, Role};
-use super::leg::pack_leg;
-use super::meet::{Met, Right, knock};
-use super::message::{self, How, ToEditor, ToSpeaker};
+use super::message::{ToEditor, ToSpeaker, is_within_limits};
+use super::speaker::Listener;
 use super::*;
-use crate::rhythm::{Groove, Voice};
-use crate::sound::channel::{RenderHandle, RenderSource, render_channel};
-use crate::sound::tests::groove;
-use crate::sound::{
-    DeviceEvent, Frame, OutputError, OutputEvent, Playhead, Position, Renderer, SampleRate, Schedule, ScheduleOptions,
-    Segment,
+use crate::rhythm::{Edit, Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, random};
+use crate::sound::playback::{
+    ChunkRequest, EventSink, HearingClicks, LoopSpec, Orders, PlayRequest, PlaybackEvent, Request, Requests, Sequence,
+    SequenceTake, Start, TapPosition,
 };
-use stage::*;
-use std::io::{Read, Write};
-use std::net::{Ipv4Addr, Shutdown, TcpListener, TcpStream};
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
-use std::sync::mpsc::{self, RecvTimeoutError};
-use std::sync::{Arc, Mutex};
-use std::thread::{self, JoinHandle};
-use std::time::{Duration, Instant};
+use crate::sound::{Click, Position, Range};
+use proptest::prelude::*;
+use std::collections::HashMap;
+use std::io;
+use std::net::Shutdown;
+use std::sync::{Arc, Mutex, mpsc};
+use std::thread;
+use std::time::Instant;
 
-/// Longest that anything is waited for.
-const LONG: Duration = Duration::from_secs(20);
+/// Stands for the text of grooves, whose reader this module does not know: the text is the index of a groove shown before.
+static GROOVES: Mutex<Vec<Groove>> = Mutex::new(Vec::new());
 
-#[test]
-fn what_sounds_far_is_what_sounds_here() {
-    let stage = Stage::open();
-    let mut far = stage.editor();
-    assert_eq!(far.rate(), SampleRate::STUDIO);
-    far.start(Segment::new(schedule("X..x{5: xoxxx}x..x..x.")), None);
-    wait("three seconds of sound", || stage.tape.length() > 2 * 48_000 * 3);
-    let here = {
-        let mut renderer = Renderer::new(SampleRate::STUDIO);
-        renderer.play(Box::new(schedule("X..x{5: xoxxx}x..x..x.")), Frame(0));
-        let mut out = vec![0.0; 2 * 48_000 * 3];
-        renderer.render(&mut out);
-        out
+fn print(groove: &Groove) -> String {
+    let mut known = GROOVES.lock().expect("no panic");
+    known.push(groove.clone());
+    (known.len() - 1).to_string()
+}
+
+fn read(text: &str) -> Option<Groove> {
+    GROOVES.lock().expect("no panic").get(text.parse::<usize>().ok()?).cloned()
+}
+
+fn groove(bars: u16) -> Groove {
+    let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
+    let meter = Meter::parse("4/4").expect("meter");
+    let drawing = vec!["x..x ..x. x.x. .x.."; usize::from(bars)].join(" | ");
+    let part = cell_notation::parse_bars(&drawing, &meter, usize::from(bars), 4).expect("drawing");
+    let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
+    Groove::new("rope", "", vec![section], vec![Layer::new("riff", Voice::Pluck, 4, vec![part])]).expect("groove")
+}
+
+fn spec(groove: Groove) -> LoopSpec {
+    let hearing = HearingClicks {
+        seconds: Arc::new(vec![0.25, 0.5]),
+        length: 2.0,
+        click: Click::Divided(3),
+        index: 1,
+        lead: 0.0,
     };
-    let there = stage.tape.samples.lock().expect("tape").clone();
-    let first = |s: &[f32]| s.iter().position(|x| *x != 0.0).expect("it sounds");
-    let (here, there) = (&here[first(&here)..], &there[first(&there)..]);
-    let n = here.len().min(there.len());
-    assert!(n > 2 * 48_000, "{n} samples to compare");
-    assert_eq!(here[..n], there[..n]);
+    LoopSpec {
+        groove: Arc::new(groove),
+        speed: Fraction::new(3, 4).expect("speed"),
+        range: Range::Whole,
+        layers: true,
+        beat: Click::OffBeat,
+        click_db: -3.0,
+        hearings: vec![hearing],
+    }
+}
+
+fn play(groove: Groove) -> Request {
+    Request::Play(PlayRequest::Loop(spec(groove)), None)
+}
+
+/// Files in memory, on both sides; on the speaker's a file is right if its name's first digit is not `f`.
+#[derive(Default)]
+struct Files {
+    files: HashMap<String, Vec<u8>>,
+    refused: usize,
+}
+
+impl SampleFiles for Files {
+    fn with_sample_names(&mut self, groove: &Groove) -> (Groove, Vec<String>) {
+        (groove.clone(), vec!["b.wav: no such file".into()])
+    }
+
+    fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
+        let Some(file) = self.files.get(&part.name) else { return (0, Vec::new()) };
+        let at = (part.at as usize).min(file.len());
+        (file.len() as u64, file[at..file.len().min(at + 1000)].to_vec())
+    }
+}
+
+impl SampleStore for Files {
+    fn has(&self, name: &str) -> bool {
+        self.files.contains_key(name)
+    }
+
+    fn add(&mut self, name: &str, bytes: &[u8]) -> bool {
+        let is_right = !name.starts_with('f');
+        self.refused += usize::from(!is_right);
+        if is_right {
+            self.files.insert(name.to_owned(), bytes.to_vec());
+        }
+        is_right
+    }
+}
+
+/// The orders that a player gets, and where it sends its events.
+type Played = mpsc::Receiver<(Orders, EventSink)>;
+
+/// A speaker that serves one connection: the orders its player gets, until the connection ends for the reason it returns.
+fn speaker(stream: UnixStream) -> (Played, thread::JoinHandle<(String, Files)>) {
+    let (sender, orders) = mpsc::channel();
+    let served = thread::spawn(move || {
+        let start = move |requests: Requests, events: EventSink| {
+            let sender = sender.clone();
+            thread::Builder::new().spawn(move || {
+                while let Ok(orders) = requests.take() {
+                    if sender.send((orders, Arc::clone(&events))).is_err() {
+                        return;
+                    }
+                }
+            })
+        };
+        let mut files = Files::default();
+        let why = Speaker { files: &mut files, read, start: &start }.serve(&stream);
+        (why, files)
+    });
+    (orders, served)
+}
+
+/// The first request that arrives.
+fn request(orders: &Played) -> (Request, EventSink) {
+    let mut found = orders.iter().filter_map(|(orders, events)| Some((orders.request?, events)));
+    found.next().expect("a request")
 }
 
 #[test]
-fn an_edit_far_sounds_as_an_edit_here() {
-    let stage = Stage::open();
-    let mut far = stage.editor();
-    far.start(Segment::new(schedule("x...x...x...x...")), None);
-    wait("the playhead", || far.playhead().is_some());
-    far.replace(1, Segment::new(schedule("x.x.x.x.x.x.x.x.")));
-    let start = stage.tape.length();
-    wait("the second turn", || stage.tape.length() > start + 2 * 48_000 * 4);
-    // From the second turn on, the loop is that of the edit, at the frames of a schedule that had always been there.
-    let exact = schedule("x.x.x.x.x.x.x.x.");
-    let there = stage.tape.samples.lock().expect("tape").clone();
-    let zero = there.iter().position(|x| *x != 0.0).expect("it sounds") / 2;
-    let mut renderer = Renderer::new(SampleRate::STUDIO);
-    renderer.play(Box::new(schedule("x.x.x.x.x.x.x.x.")), Frame(0));
-    let mut here = vec![0.0; there.len()];
-    renderer.render(&mut here);
-    let origin = here.iter().position(|x| *x != 0.0).expect("it sounds") / 2;
-    // Two quarters into the second turn all that rang before the edit has died away.
-    let from = exact.pass_start(1).0 as usize + 2 * 20_979;
-    let n = there.len() / 2 - zero - from;
-    assert!(n > 48_000, "{n} frames to compare");
-    assert_eq!(there[2 * (zero + from)..2 * (zero + from + n)], here[2 * (origin + from)..2 * (origin + from + n)]);
-}
-
-#[test]
-fn the_playhead_comes_and_goes() {
-    let stage = Stage::open();
-    let mut far = stage.editor();
-    assert_eq!(far.playhead(), None);
-    far.start(Segment::new(schedule("x...x...x...x...")), Some(Position { section: 0, pass: 0, wholes: 0.5 }));
-    wait("the playhead", || far.playhead().is_some());
-    let first = far.playhead().expect("a playhead");
-    assert!(first.position.wholes >= 0.5 || first.loop_pass > 0, "{first:?}");
-    wait("the next turn", || far.playhead().is_some_and(|p| p.loop_pass > first.loop_pass));
-    assert!(far.round_trip().is_some());
-    let (then, now) = (Instant::now(), far.playhead_at(Instant::now() + Duration::from_millis(100)));
-    let before = far.playhead_at(then).expect("known");
-    let after = now.expect("known");
-    assert!((after.loop_pass as f64 + after.position.wholes) > (before.loop_pass as f64 + before.position.wholes));
-    far.stop();
-    assert_eq!(far.playhead(), None);
-    wait("silence", || !stage.tape.sounds(4_800));
-}
-
-#[test]
-fn a_token_is_good_once_and_for_one_editor() {
-    let stage = Stage::open();
-    let token = stage.token();
-    let far = RemotePlayer::connect(stage.port, &token).expect("let in");
-    assert_eq!(RemotePlayer::connect(stage.port, &token).err(), Some(RemoteError::Busy));
-    drop(far);
-    stage.hears(&Said::Left);
-    let next = stage.token();
-    assert_ne!(next, token);
-    assert_eq!(RemotePlayer::connect(stage.port, &token).err(), Some(RemoteError::WrongToken));
-    drop(RemotePlayer::connect(stage.port, &next).expect("let in"));
-}
-
-#[test]
-fn guessing_wears_the_token_out() {
-    let stage = Stage::open();
-    let token = stage.token();
-    let guesses: Vec<_> = (0..5)
-        .map(|_| {
-            let port = stage.port;
-            thread::spawn(move || RemotePlayer::connect(port, &Token::random().expect("random")).err())
+fn requests_arrive_and_events_come_back_until_either_end_closes() {
+    let (here, there) = UnixStream::pair().expect("a pair");
+    let (orders, served) = speaker(there);
+    let requests = Requests::new();
+    let (sender, events) = mpsc::channel();
+    let linked = {
+        let requests = requests.clone();
+        thread::spawn(move || {
+            let sink: EventSink = Arc::new(move |event| drop(sender.send(event)));
+            let link = Link::new(here).expect("a speaker");
+            link.run(&requests, &mut Files::default(), print, &sink)
         })
-        .collect();
-    for guess in guesses {
-        assert_eq!(guess.join().expect("no panic"), Some(RemoteError::WrongToken));
-    }
-    stage.hears(&Said::Worn);
-    assert_eq!(RemotePlayer::connect(stage.port, &token).err(), Some(RemoteError::WrongToken));
-    drop(RemotePlayer::connect(stage.port, &stage.token()).expect("the new one is good"));
-}
-
-#[test]
-fn garbage_on_the_port_changes_nothing() {
-    let stage = Stage::open();
-    let token = stage.token();
-    for garbage in [&b"GET / HTTP/1.1\r\nHost: tide\r\n\r\n"[..], &[0; 4_000], &[0xff; 4_000], b"teeter\r\n", b"x"] {
-        let mut stream = TcpStream::connect((Ipv4Addr::LOCALHOST, stage.port)).expect("the port");
-        // The speaker may have closed already.
-        let _ = stream.write_all(garbage);
-        let _ = stream.shutdown(Shutdown::Write);
-        let mut answer = Vec::new();
-        let _ = stream.read_to_end(&mut answer);
-        assert!(answer.len() <= 16 + 32, "{} bytes for a stranger", answer.len());
-    }
-    stage.until(|s| matches!(s, Said::Strangers(..)).then_some(()));
-    drop(RemotePlayer::connect(stage.port, &token).expect("the token is still good"));
-}
-
-#[test]
-fn a_thousand_connections_are_not_served_at_once() {
-    let stage = Stage::open();
-    let token = stage.token();
-    let mut closed = 0;
-    for _ in 0..10 {
-        let streams: Vec<TcpStream> =
-            (0..100).filter_map(|_| TcpStream::connect((Ipv4Addr::LOCALHOST, stage.port)).ok()).collect();
-        for mut stream in streams {
-            stream.set_read_timeout(Some(Duration::from_millis(100))).expect("a timeout");
-            let mut greeting = [0; 16];
-            // Whoever is let wait gets the greeting first; the others are closed at once.
-            closed +=
-                u32::from(stream.read_exact(&mut greeting).is_err_and(|e| {
-                    !matches!(e.kind(), std::io::ErrorKind::WouldBlock | std::io::ErrorKind::TimedOut)
-                }));
+    };
+    let start = Start { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
+    let take = |times| SequenceTake { spec: spec(groove(2)), times, count_in: true };
+    let sequence = Sequence { number: 5, takes: vec![take(Some(2)), take(None)], at: 1, silence: Some(4) };
+    let rows = [
+        Request::Play(PlayRequest::Loop(spec(groove(1))), Some(start)),
+        Request::Change(PlayRequest::Sequence(sequence.clone())),
+        Request::Step(sequence),
+        Request::Stop,
+    ];
+    for sent in rows {
+        requests.request(sent.clone());
+        let (arrived, reply) = request(&orders);
+        assert_eq!(arrived, sent);
+        reply(PlaybackEvent::Warning(format!("line\nbreak{}", "x".repeat(1000))));
+        if sent != Request::Stop {
+            assert_eq!(events.recv().expect("an event"), PlaybackEvent::Warning("b.wav: no such file".into()));
         }
+        let Ok(PlaybackEvent::Warning(text)) = events.recv() else { panic!("a warning") };
+        assert!(text.starts_with("line break") && text.len() == 300, "{text}");
     }
-    assert!(closed > 300, "{closed} of 1000 were closed at once");
-    let mut far = None;
-    wait("a place at the door", || {
-        far = RemotePlayer::connect(stage.port, &token).ok();
-        far.is_some()
+    requests.set_volume(-6.0);
+    let volume = orders.iter().find_map(|(orders, _)| orders.volume);
+    assert_eq!(volume, Some(-6.0));
+    // A tap needs the clocks compared, so a ping answered before.
+    let tapped = orders.iter().find_map(|(orders, events)| {
+        requests.tap(Instant::now());
+        orders.taps.first().map(|_| events)
     });
+    let tap = TapPosition { position: start.position, loop_passes: 1, buffer_ms: 20.0 };
+    tapped.expect("a tap")(PlaybackEvent::Tapped(tap));
+    let heard = events.iter().find_map(|e| if let PlaybackEvent::Tapped(tap) = e { Some(tap) } else { None });
+    assert!(heard.is_some_and(|tap| tap.position == start.position && tap.buffer_ms >= 20.0));
+    requests.close();
+    assert_eq!(linked.join().expect("no panic"), Ok(()));
+    assert_eq!(served.join().expect("no panic").0, "closed");
+    assert!(matches!(orders.iter().last(), Some((Orders { request: Some(Request::Stop), .. }, _))), "the sound ends");
 }
 
 #[test]
-fn another_version_is_told_apart_on_both_sides() {
-    let stage = Stage::open();
-    let mut stream = TcpStream::connect((Ipv4Addr::LOCALHOST, stage.port)).expect("the port");
-    stream.write_all(&hello::of_version(Role::Editor, 77)).expect("sent");
-    let mut greeting = [0; 16];
-    stream.read_exact(&mut greeting).expect("a greeting");
-    assert_eq!(greeting, hello::greeting(Role::Speaker));
-    stage.hears(&Said::Strangers(1, Some(77)));
-    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
-    let port = listener.local_addr().expect("an address").port();
-    for (greeting, expected) in [
-        (hello::of_version(Role::Speaker, 77), RemoteError::Version { theirs: 77 }),
-        (hello::of_version(Role::Editor, VERSION), RemoteError::NoSpeaker),
-        (*b"220 mail ready\r\n", RemoteError::Stranger),
-    ] {
-        let other = listener.try_clone().expect("a copy");
-        let answer = thread::spawn(move || {
-            let (mut stream, _) = other.accept().expect("a visitor");
-            stream.write_all(&greeting).expect("sent");
-            let _ = stream.read(&mut [0; 100]);
+fn a_lost_speaker_is_noticed_and_the_next_one_takes_over_at_its_place() {
+    let requests = Requests::new();
+    let sink: EventSink = Arc::new(|_| {});
+    let start = Start { position: Position { section: 0, pass: 0, wholes: 0.25 }, passes: 7 };
+    for number in 0..100 {
+        let (here, there) = UnixStream::pair().expect("a pair");
+        let cut = there.try_clone().expect("a copy");
+        let (orders, served) = speaker(there);
+        let sent = Request::Play(PlayRequest::Loop(spec(groove(1))), (number > 0).then_some(start));
+        requests.request(sent.clone());
+        thread::scope(|scope| {
+            let link =
+                scope.spawn(|| Link::new(here).expect("a speaker").run(&requests, &mut Files::default(), print, &sink));
+            assert_eq!(request(&orders).0, sent);
+            cut.shutdown(Shutdown::Both).expect("cut");
+            assert!(link.join().expect("no panic").is_err());
         });
-        let error = RemotePlayer::connect(port, &Token::random().expect("random")).expect_err("no speaker");
-        assert_eq!(error, expected);
-        assert_eq!(error.to_string().lines().count(), 1);
-        answer.join().expect("no panic");
+        served.join().expect("no panic");
     }
-    drop(listener);
-    assert!(matches!(RemotePlayer::connect(port, &Token::random().expect("random")), Err(RemoteError::NoPort(_))));
+}
+
+/// Writes bytes after the greeting; returns why the speaker closed the connection.
+fn refused(bytes: &[u8]) -> String {
+    let (mut here, there) = UnixStream::pair().expect("a pair");
+    let (_orders, served) = speaker(there);
+    greet(&here).expect("a speaker");
+    // The speaker may have closed it before everything is written.
+    let _ = here.write_all(bytes);
+    drop(here.shutdown(Shutdown::Write));
+    served.join().expect("no panic").0
 }
 
 #[test]
-fn whoever_does_not_know_the_token_is_no_speaker() {
-    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
-    let port = listener.local_addr().expect("an address").port();
-    let impostor = thread::spawn(move || {
-        let (mut stream, _) = listener.accept().expect("a visitor");
-        stream.write_all(&hello::greeting(Role::Speaker)).expect("sent");
-        stream.read_exact(&mut [0; 16]).expect("a greeting");
-        stream.write_all(&[5; 32]).expect("a challenge");
-        let mut answer = [0; 32 + 1 + 8 + 32];
-        stream.read_exact(&mut answer).expect("an answer");
-        let _ = stream.write_all(&[0; 33]);
-        answer
-    });
-    let token = Token::random().expect("random");
-    assert_eq!(RemotePlayer::connect(port, &token).err(), Some(RemoteError::Impostor));
-    let answer = impostor.join().expect("no panic");
-    let text = token.to_string().replace('-', "");
-    assert!(!answer.windows(16).any(|w| w == text.as_bytes()), "the token itself is never sent");
-    // A port that is forwarded to nobody: accepted, and closed.
-    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
-    let port = listener.local_addr().expect("an address").port();
-    let nobody = thread::spawn(move || drop(listener.accept()));
-    assert_eq!(RemotePlayer::connect(port, &token).err(), Some(RemoteError::NobodyThere));
-    nobody.join().expect("no panic");
+fn what_is_no_message_closes_the_connection_with_a_reason() {
+    let whole =
+        frame::encode(&ToSpeaker::Request { groove: print(&groove(1)), request: play(groove(1)) }).expect("short");
+    assert_eq!(refused(&whole), "closed", "a good message");
+    assert_eq!(refused(&whole[..whole.len() / 2]), "closed", "half a message");
+    assert_eq!(refused(&[0, 0]), "closed", "half a length");
+    let long = (frame::MAX_MESSAGE as u32 + 1).to_be_bytes();
+    assert!(refused(&long).starts_with("expected a message of at most 8388608 bytes, found 8388609"));
+    assert!(refused(&[0, 0, 0, 3, 99, 99, 99]).starts_with("expected a message of teeter"));
+    // Twice the largest message, deflated to a few kB.
+    let bomb = miniz_oxide::deflate::compress_to_vec(&vec![0; 2 * frame::MAX_MESSAGE], 6);
+    let bomb = [&(bomb.len() as u32 | 1 << 31).to_be_bytes(), bomb.as_slice()].concat();
+    assert!(bomb.len() < 40_000 && refused(&bomb).starts_with("expected a deflated message of at most"));
+    let text =
+        frame::encode(&ToSpeaker::Request { groove: "no groove".into(), request: play(groove(1)) }).expect("short");
+    assert!(refused(&text).starts_with("expected the text of a groove"));
+    let unasked = ToSpeaker::Chunk { part: ChunkRequest { name: "a".into(), at: 0 }, size: 1, bytes: vec![0] };
+    assert!(refused(&frame::encode(&unasked).expect("short")).contains("sound file that was asked for"));
+    let too_long = ToSpeaker::Request { groove: "x".repeat(frame::MAX_MESSAGE), request: Request::Stop };
+    assert_eq!(frame::encode(&too_long).expect_err("too long").kind(), io::ErrorKind::InvalidInput);
 }
 
 #[test]
-fn what_cannot_be_sounded_is_refused_and_the_line_stays() {
-    let stage = Stage::open();
-    let mut rude = Rude::join(&stage);
-    let good = pack_leg(&Segment::new(schedule("x...x...x...x..."))).expect("small");
-    // Times through, not the last, no silences.
-    let leg = [1, 0, 0, 0];
-    let mut wrong_rate = good.clone();
-    wrong_rate[leg.len() - 1 + 10] ^= 1;
-    // Rate and denominator, a length, no sections, sounds or ways, and a billion notes that are not there.
-    let billion = [&leg[..], &[0x80, 0xf7, 0x02, 1, 100, 0, 0, 0, 0], &[0x80, 0x94, 0xeb, 0xdc, 0x03]].concat();
-    for packed in [&[][..], &[0xff; 3_000], &billion, &wrong_rate, &good[..good.len() - 1]] {
-        for how in [How::Start(0), How::Queue, How::Then, How::Replace] {
-            rude.says(&ToSpeaker::Segment { how, leg: 1, generation: 1, packed });
-            assert!(!rude.refused().is_empty());
-        }
-    }
-    rude.says(&ToSpeaker::Gain(f32::NAN));
-    assert!(rude.refused().contains("gain"));
-    rude.says(&ToSpeaker::Segment { how: How::Start(u64::MAX), leg: 3, generation: 7, packed: &good });
-    loop {
-        let bytes = rude.receiver.receive().expect("the line stays");
-        if let Some(ToEditor::Heard { generation, .. }) = message::read(&bytes) {
-            assert_eq!(generation, 7);
-            break;
-        }
-        rude.says(&ToSpeaker::Ping(1));
-    }
-    // A refusal also ends what sounds: the editor thinks something else is heard.
-    rude.says(&ToSpeaker::Segment { how: How::Start(0), leg: 4, generation: 8, packed: &[1] });
-    rude.refused();
-    wait("silence", || !stage.tape.sounds(4_800));
+fn another_version_and_another_program_are_told_apart() {
+    let greeting = |bytes: &[u8]| {
+        let (here, mut there) = UnixStream::pair().expect("a pair");
+        there.write_all(bytes).expect("written");
+        there.shutdown(Shutdown::Write).expect("closed");
+        greet(&here).expect_err("refused")
+    };
+    assert!(greeting(b"teeter\x00\x63").contains("different versions (messages 1 here, 99 there); install the same"));
+    assert!(greeting(b"SSH-2.0-x").contains("not teeter"));
+    assert!(greeting(b"tee").contains("no `teeter remote` answered at the other end (closed)"));
 }
 
 #[test]
-fn what_is_no_message_ends_the_line() {
-    let stage = Stage::open();
-    let mut rude = Rude::join(&stage);
-    rude.stream.write_all(&(MOST as u32 + 1).to_be_bytes()).expect("sent");
-    assert!(stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("expected"));
-    assert!(matches!(loop_until_broken(&mut rude), Broken::Stream(_)));
-    let mut rude = Rude::join(&stage);
-    rude.sender.send(&[200, 1, 2, 3]).expect("sent");
-    assert!(stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("protocol error"));
-    let mut rude = Rude::join(&stage);
-    rude.stream.write_all(&[0, 0, 0, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]).expect("sent");
-    assert!(
-        stage.until(|s| if let Said::Lost(why) = s { Some(why.clone()) } else { None }).contains("authentication tag")
-    );
-    assert!(matches!(loop_until_broken(&mut rude), Broken::Stream(_)));
+fn a_request_beyond_the_limits_of_an_editor_is_refused() {
+    let changed = |change: &dyn Fn(&mut LoopSpec)| {
+        let mut spec = spec(groove(1));
+        change(&mut spec);
+        Request::Change(PlayRequest::Loop(spec))
+    };
+    let region = |denom| Range::Region { section: 0, from: Time::ZERO, to: Time::new(1, denom).expect("a time") };
+    assert!(is_within_limits(&changed(&|_| {})) && is_within_limits(&changed(&|s| s.range = region(768))));
+    assert!(!is_within_limits(&changed(&|s| s.range = region(1 << 40))));
+    for seconds in [vec![f64::NAN], vec![-1.0], vec![1.0, 0.5], vec![f64::INFINITY]] {
+        assert!(!is_within_limits(&changed(&|s| s.hearings[0].seconds = Arc::new(seconds.clone()))), "{seconds:?}");
+    }
+    let hearings = |n| changed(&|s| s.hearings = vec![s.hearings[0].clone(); n]);
+    assert!(is_within_limits(&hearings(4)) && !is_within_limits(&hearings(17)));
+    let sequence = |takes, at, times| {
+        let take = SequenceTake { spec: spec(groove(1)), times: Some(times), count_in: false };
+        Request::Step(Sequence { number: 1, takes: vec![take; takes], at, silence: None })
+    };
+    assert!(is_within_limits(&sequence(200, 199, 64)));
+    for (takes, at, times) in [(0, 0, 1), (2, 2, 1), (1001, 0, 1), (1, 0, 0), (1, 0, u32::MAX)] {
+        assert!(!is_within_limits(&sequence(takes, at, times)), "{takes} {at} {times}");
+    }
 }
 
-fn loop_until_broken(rude: &mut Rude) -> Broken {
-    loop {
-        if let Err(broken) = rude.receiver.receive() {
-            return broken;
+fn with_sound(groove: &Groove, name: &str) -> Groove {
+    groove.edited(&Edit::SoundFile(0, Some(name.to_owned()))).expect("a name")
+}
+
+#[test]
+fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
+    let (good, wrong) = (format!("{:032x}.wav", 7), format!("f{:031x}.wav", 7));
+    let bytes: Vec<u8> = (0..2500_u32).map(|k| (k % 251) as u8).collect();
+    let mut sender =
+        Files { files: [(good.clone(), bytes.clone()), (wrong.clone(), bytes.clone())].into(), refused: 0 };
+    let (requests, mut files) = (Requests::new(), Files::default());
+    let mut listener = Listener::new(Instant::now(), &requests, &mut files, read);
+    // For each name: the parts asked for, whether what plays is loaded again, and whether the name is kept.
+    let rows = [(&good, 3, true, true), (&good, 0, false, true), (&wrong, 3, false, true)];
+    let rows = rows.map(|(name, parts, reload, kept)| (name.as_str(), parts, reload, kept));
+    let paths = ["../../secret.wav", "/etc/passwd", "a.wav"].map(|name| (name, 0, false, false));
+    let missing = format!("{:032x}.wav", 8);
+    for (name, parts, reload, kept) in rows.into_iter().chain(paths).chain([(missing.as_str(), 1, false, true)]) {
+        let groove = print(&with_sound(&groove(1), name));
+        let mut answer = listener.on_message(ToSpeaker::Request { groove, request: play(super::tests::groove(1)) });
+        let mut asked = 0;
+        while let Ok(Some(ToEditor::Want(part))) = answer {
+            asked += 1;
+            let (size, bytes) = sender.read(&part);
+            answer = listener.on_message(ToSpeaker::Chunk { part, size, bytes });
         }
+        assert!(matches!(answer, Ok(None)), "{answer:?}");
+        assert_eq!(asked, parts, "{name}");
+        let orders = requests.take().expect("open");
+        assert_eq!(orders.reload, reload, "{name}");
+        let sound = orders.request.as_ref().and_then(|r| r.groove()?.layers()[0].sound.clone());
+        assert_eq!(sound.is_some(), kept, "{name}");
+    }
+    assert_eq!((files.files.get(&good), files.files.len(), files.refused), (Some(&bytes), 1, 1));
+}
+
+#[test]
+fn an_edit_of_a_large_groove_takes_few_bytes() {
+    // 16 layers of 64 bars with pseudorandom cells (a linear congruential generator with the constants of Knuth's MMIX), and
+    // four hearings of four pulses per bar.
+    let mut seed = 1_u64;
+    let mut text = String::new();
+    for _ in 0..16 {
+        for _ in 0..64 * 16 {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            text.push(['x', '.', '.', '-'][(seed >> 62) as usize]);
+        }
+        text.push('\n');
+    }
+    let mut spec = spec(groove(64));
+    let pulses = (0..256).map(|k| f64::from(k) * 0.5 + 0.013).collect();
+    spec.hearings = vec![HearingClicks { seconds: Arc::new(pulses), ..spec.hearings[0].clone() }; 4];
+    let request = Request::Change(PlayRequest::Loop(spec));
+    let bytes = frame::encode(&ToSpeaker::Request { groove: text, request }).expect("short").len();
+    assert!(bytes < 20_000, "{bytes}");
+}
+
+proptest! {
+    #![proptest_config(crate::rhythm::random::config(256))]
+
+    #[test]
+    fn any_bytes_are_read_without_a_panic(bytes in prop::collection::vec(any::<u8>(), 0..200), length in 0_u8..40) {
+        let framed = [&[0, 0, 0, length], bytes.as_slice()].concat();
+        for bytes in [&bytes, &framed] {
+            prop_assert!(!read_as_editor(bytes).is_empty());
+            prop_assert!(!read_as_speaker(bytes, read).is_empty());
+        }
+    }
+
+    #[test]
+    fn a_request_is_the_same_on_the_other_side(groove in random::grooves(), cut in any::<prop::sample::Index>(), flip in any::<u8>()) {
+        let request = play(groove.clone());
+        let sent = ToSpeaker::Request { groove: "0".into(), request: request.clone() };
+        let bytes = frame::encode(&sent).expect("short");
+        let ToSpeaker::Request { request: mut arrived, .. } = frame::receive(&mut bytes.as_slice()).expect("whole") else {
+            panic!("a request");
+        };
+        arrived.set_groove(&Arc::new(groove));
+        prop_assert_eq!(arrived, request);
+        let mut damaged = bytes.clone();
+        damaged[cut.index(bytes.len())] ^= flip;
+        prop_assert!(!read_as_speaker(&damaged, |_| Some(super::tests::groove(1))).is_empty());
     }
 }

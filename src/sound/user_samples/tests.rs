@@ -2,7 +2,6 @@
 
 use crate::rhythm::{Groove, Layer, Voice};
 use crate::sound::tests::{groove, rate, wav};
-use crate::sound::voice::SampleSource;
 use crate::sound::*;
 
 const RATE: SampleRate = SampleRate::STUDIO;
@@ -41,7 +40,7 @@ fn a_layer_plays_its_sample_if_it_is_available() {
     let sound = tone(0.1);
     let samples = sounds("low.wav", sound.clone());
     let schedule = Schedule::build(&g, &with(&samples));
-    assert_eq!(schedule.sources, [SampleSource::User { hash: sound.hash, rate: RATE }]);
+    assert_eq!(schedule.sounds.len(), 1);
     assert_eq!(schedule.sounds[0][..], sound.samples[..]);
     // The levels of the voices' accents, 0, -4.4 and -14 dB, panned to the middle.
     let levels: Vec<f32> = schedule.notes.iter().map(|n| n.left * 2_f32.sqrt()).collect();
@@ -56,7 +55,7 @@ fn a_layer_plays_its_sample_if_it_is_available() {
         [UserSamples::default(), sounds("other.wav", tone(0.1)), sounds("low.wav", empty), sounds("low.wav", slow)]
     {
         let schedule = Schedule::build(&g, &with(&samples));
-        assert_eq!(schedule.sources, voice.sources);
+        assert_eq!(schedule.sounds, voice.sounds);
         assert!(schedule.notes.iter().zip(&voice.notes).all(|(a, b)| (a.left, a.hold) == (b.left, b.hold)));
     }
     // Files have it too.
@@ -178,19 +177,4 @@ fn some_voice_is_louder_than_any_user_sample() {
     };
     let most = Voice::ALL.iter().map(|v| loudest(*v)).fold(0.0, f64::max);
     assert!((0.45..0.52).contains(&most), "{most}");
-}
-
-#[test]
-fn samples_that_are_too_large_are_removed_by_name() {
-    let all = |sizes: &[(&str, usize)]| {
-        let mut samples = UserSamples::default();
-        for (k, (name, n)) in sizes.iter().enumerate() {
-            samples.insert(name, UserSample::new(vec![0.01 * (k + 1) as f32; *n], RATE));
-        }
-        samples
-    };
-    let mut samples = all(&[("c", 30), ("a", 50), ("b", 51), ("d", 20), ("e", 1)]);
-    assert_eq!(samples.keep_within(4 * 50, 4 * 80), ["b", "d", "e"]);
-    assert!(samples.get("a", RATE).is_some() && samples.get("c", RATE).is_some() && samples.get("b", RATE).is_none());
-    assert_eq!(samples.keep_within(4 * 50, 4 * 80), [""; 0]);
 }

@@ -7,7 +7,7 @@ use crate::terminal::action::{Action, CopyText};
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::manual::Direction;
-use crate::terminal::playback::request::Mix;
+use crate::terminal::playback::mix::Mix;
 use crate::terminal::prompts::question::Question;
 use ratatui::crossterm::event::KeyCode as Code;
 use tui_input::InputRequest;
@@ -166,7 +166,6 @@ const SOUND: &[CommandSpec] = commands! { Grid Sound:
     "click-up" [] Action::ClickVolumeBy(2), "raise the click volume by 2 dB";
     "beat-click" [ch('k')] Action::ToggleBeatClick, "click the written beat, on or off";
     "hearing-click" [ch('K')] Action::ToggleHearingClick, "click the selected hearing, on or off";
-    "speaker" [] Action::Ask(Question::Speaker), "connect to a remote speaker: port and token";
     "beat-click-next" [ch('@')] Action::NextBeatClick, "beat click: beats, off-beats, 2 to 4 per beat";
     "hearing-click-next" [ch('#')] Action::NextHearingClick, "hearing click: pulses, off-beats, 2 to 4 each";
     "take-groove" [key(Code::F(5))] Action::PlayTake(Mix::GROOVE), "play the groove alone";

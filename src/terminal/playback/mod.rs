@@ -1,8 +1,8 @@
 //! Playback, clicks, practice and tapping, as far as the state goes.
 
 pub(crate) mod clicks;
+pub(crate) mod mix;
 pub(crate) mod playing;
 pub(crate) mod practice;
-pub(crate) mod request;
 pub(crate) mod tapping;
 pub(crate) mod transport;

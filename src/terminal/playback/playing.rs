@@ -4,8 +4,8 @@ use crate::jobs::play_request::{HearingClicks, LoopSpec, PlayRequest};
 use crate::jobs::{Click, Position, Range};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
+use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice::{self, RunningSequence};
-use crate::terminal::playback::request::Mix;
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::State;
@@ -83,7 +83,6 @@ impl Default for Playback {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum RemoteLink {
     Connected,
-    /// Being restored.
     Lost,
 }
 

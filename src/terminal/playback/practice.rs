@@ -2,10 +2,10 @@
 
 use crate::describe::ladder;
 use crate::jobs::HearingKey;
-use crate::jobs::play_request::{LoopSpec, Sequence, SequenceTake};
+use crate::jobs::play_request::{LoopSpec, Sequence, SequencePosition, SequenceTake, Start};
 use crate::rhythm::Fraction;
-use crate::terminal::event::{Effect, Practised, SequencePosition};
-use crate::terminal::playback::request::Mix;
+use crate::terminal::event::{Effect, Practised};
+use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::transport::{self, replay};
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::state::{Message, State};
@@ -84,6 +84,14 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
         }
     };
     Some(Sequence { number: running.number, takes, at: running.at, silence })
+}
+
+/// Where another player continues: a take in its pass, a count-in from its start.
+pub(crate) fn place(state: &mut State) -> Option<Start> {
+    let position = state.playback.position?;
+    let Some(running) = &mut state.playback.running else { return Some(Start { position, passes: 0 }) };
+    running.next = None;
+    (!running.counting).then_some(Start { position, passes: running.pass })
 }
 
 /// Plays all takes in turn.

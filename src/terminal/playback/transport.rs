@@ -1,6 +1,7 @@
 //! Starting and stopping, speed, volumes and loop, and what happens to the output.
 
 use crate::jobs::Position;
+use crate::jobs::play_request::Start;
 use crate::rhythm::bounds::Bound;
 use crate::terminal::commands::Mode;
 use crate::terminal::event::{Effect, RemoteEvent};
@@ -26,7 +27,8 @@ pub(crate) fn start(state: &mut State, from: Option<Position>, effects: &mut Vec
         state.show_message(Message::warning(NO_SOUND));
     }
     state.playback.on = true;
-    effects.push(Effect::Play(Box::new(state.play_request()), from));
+    let start = from.map(|position| Start { position, passes: 0 });
+    effects.push(Effect::Play(Box::new(state.play_request()), start));
 }
 
 /// Plays from the start of the cursor's bar.
@@ -115,6 +117,7 @@ pub(crate) fn on_tick(state: &mut State, position: Option<Position>) {
 pub(crate) fn on_device(state: &mut State, result: Result<(), String>, effects: &mut Vec<Effect>) {
     match result {
         Ok(()) => on_sound(state),
+        Err(reason) if state.playback.remote.is_some() => on_no_sound(state, reason.clone(), &reason, effects),
         Err(reason) => on_no_sound(state, reason, NO_SOUND, effects),
     }
 }
@@ -150,31 +153,20 @@ pub(crate) fn show_outputs(state: &mut State, listed: Result<Vec<String>, String
 
 pub(crate) fn on_remote_event(state: &mut State, event: RemoteEvent, effects: &mut Vec<Effect>) {
     match event {
-        RemoteEvent::Connected(port) => {
+        RemoteEvent::Connected => {
             state.playback.remote = Some(RemoteLink::Connected);
             on_sound(state);
-            state.show_message(Message::info(format!("playing through the remote speaker on port {port}")));
-            // Playback continues there, a sequence at its current take.
+            state.show_message(Message::info("playing through the remote speaker"));
             if state.playback.on {
-                effects.push(Effect::Play(Box::new(state.play_request()), state.playback.position));
+                let start = practice::place(state);
+                effects.push(Effect::Play(Box::new(state.play_request()), start));
             }
         }
-        RemoteEvent::Failed(reason) => state.show_message(Message::warning(reason)),
         RemoteEvent::Lost(reason) => {
             state.playback.remote = Some(RemoteLink::Lost);
-            state.show_message(Message::warning(format!("remote speaker disconnected ({reason}); reconnecting")));
-        }
-        RemoteEvent::Reconnected => {
-            state.playback.remote = Some(RemoteLink::Connected);
-            state.show_message(Message::info("remote speaker reconnected"));
-        }
-        RemoteEvent::Closed(reason) => {
-            state.playback.remote = None;
-            on_no_sound(state, reason.clone(), &format!("{reason}; everything except playback still works"), effects);
-        }
-        RemoteEvent::Refused(reason) => {
-            on_stopped(state, effects);
-            state.show_message(Message::warning(format!("cannot play: {reason}")));
+            state.show_message(Message::warning(format!(
+                "remote speaker lost ({reason}); on your own machine: teeter remote HOST --join"
+            )));
         }
     }
 }

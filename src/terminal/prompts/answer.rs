@@ -11,9 +11,6 @@ use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::view::fit;
 
-/// Number of letters and digits of a remote speaker's token.
-const TOKEN_LENGTH: usize = 16;
-
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Answer {
     Run(Command),
@@ -23,8 +20,6 @@ pub(crate) enum Answer {
     Takes(u32, bool),
     Ladder(Ladder),
     SaveAs(String),
-    /// Port and token of a remote speaker.
-    Speaker(u16, String),
     /// A file or a folder.
     Path(String),
     Sound(RenderArgs),
@@ -88,17 +83,6 @@ impl Question {
             Question::Times => run(Command::Times(n(&bounds::TIMES)? as u16)),
             Question::Swing if text.is_empty() => run(Command::Swing(None)),
             Question::Swing => run(Command::Swing(Some(Swing::parse(text).ok_or_else(error)?))),
-            Question::Speaker => {
-                let (port, token) = text.split_once(char::is_whitespace).ok_or_else(error)?;
-                let port = port.parse().ok().filter(|p| *p > 0).ok_or_else(error)?;
-                let characters = token.chars().filter(char::is_ascii_alphanumeric).count();
-                if characters != TOKEN_LENGTH
-                    || !token.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == ' ')
-                {
-                    return Err(error());
-                }
-                Ok(Answer::Speaker(port, token.to_owned()))
-            }
             Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED).ok_or_else(error)?? as u16)),
             Question::Takes => parse::takes(text).map(|(n, count_in)| Answer::Takes(n, count_in)).ok_or_else(error),
             Question::Ladder => Ladder::parse(text).map(Answer::Ladder).ok_or_else(error),

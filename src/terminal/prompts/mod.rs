@@ -16,7 +16,7 @@ use crate::terminal::prompts::answer::Answer;
 use crate::terminal::prompts::parse::RenderArgs;
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 
 pub(crate) fn ask(state: &mut State, question: Question) {
     let text = current_value(state, question);
@@ -63,10 +63,6 @@ pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField, 
         Ok(Answer::Takes(times, count_in)) => practice::play_takes(state, times, count_in, effects),
         Ok(Answer::Ladder(ladder)) => practice::start_ladder(state, ladder, effects),
         Ok(Answer::SaveAs(name)) => save::write(state, Some(name), Overwrite::Never, effects),
-        Ok(Answer::Speaker(port, token)) => {
-            state.show_message(Message::info(format!("connecting to the remote speaker on port {port} ...")));
-            effects.push(Effect::Speaker { port, token });
-        }
         Ok(Answer::Import(path, tolerance)) => import::start(state, path, tolerance, effects),
         Ok(Answer::PictureStyle(style)) => export::set_style(state, style),
         Ok(Answer::Path(name)) => {

@@ -2,7 +2,6 @@
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Question {
-    Speaker,
     Groups,
     Pitch,
     Tuplet,
@@ -78,9 +77,6 @@ impl Question {
                 ("Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass")
             }
             Question::SaveAs => ("Save as", "a file name, as riff.toml"),
-            Question::Speaker => {
-                ("Remote speaker", "port and token, as the speaker shows them: 7450 k7mp-2xqd-9fht-w3bn")
-            }
             Question::ExportAs => ("Export to", "a file name"),
             Question::HandoutInto => ("Export handout to", "a folder; created if missing"),
             Question::RenderWav => ("Export WAV to", "a file name; x4: passes; 30s: seconds"),
@@ -104,7 +100,6 @@ impl Question {
             Question::AddSection => "B, 3/4, B 3+2+2/8",
             Question::LayerSwing | Question::Swing => "long:short, both 1 to 16, as 2:1 or 3:2",
             Question::Tempo => "150, 132.5, 1/4.=90",
-            Question::Speaker => "7450 k7mp-2xqd-9fht-w3bn",
             Question::Takes => "2, 2 count",
             Question::RenderWav => "riff.wav, riff.wav x4 44100hz, riff.wav 30s",
             Question::TakesWav => "riff.wav, riff.wav x2 count 44100hz",

@@ -6,11 +6,11 @@ mod disk;
 mod input;
 mod job_runner;
 mod journals;
-mod latest_slot;
 mod playback;
 mod recovery;
 mod screen;
 
+pub(crate) use playback::check_socket;
 pub use screen::{Counter, Screen};
 
 use super::files::recovery::on_journal;
@@ -22,13 +22,12 @@ use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::session::DocumentId;
-use crate::sound::remote::RemotePlayer;
 use crate::store::{self, LoadError, Problem, StateFolder, Unsaved};
 use analysis_worker::AnalysisWorker;
 use disk::{Disk, Source, lock};
 use job_runner::JobRunner;
 use journals::Journals;
-use playback::PlaybackHandle;
+use playback::{PlaybackHandle, RemoteSpeaker};
 use ratatui::crossterm;
 use recovery::{Opened, Undecided};
 use std::fmt;
@@ -47,6 +46,8 @@ pub enum EditError {
     Groove(LoadError),
     /// The terminal failed.
     Terminal(io::Error),
+    /// The remote speaker cannot be used; what to do.
+    Speaker(String),
 }
 
 impl fmt::Display for EditError {
@@ -55,6 +56,7 @@ impl fmt::Display for EditError {
             Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
             Self::Groove(error) => error.fmt(f),
             Self::Terminal(error) => write!(f, "terminal error: {error}"),
+            Self::Speaker(reason) => f.write_str(reason),
         }
     }
 }
@@ -68,23 +70,31 @@ impl From<io::Error> for EditError {
 }
 
 /// Edits a groove, or a new one if `path` is `None` or the file is missing, until the user quits. A signal or a panic leaves
-/// unsaved changes in the journal.
+/// unsaved changes in the journal. With the socket of a remote speaker it plays there.
 ///
 /// # Errors
-/// [`EditError`] if there is no terminal, the file is not a groove, or the terminal fails.
-pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), EditError> {
+/// [`EditError`] if there is no terminal, the file is not a groove, the terminal fails or the speaker does not answer.
+pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError> {
+    let speaker = socket.map(RemoteSpeaker::connect).transpose().map_err(EditError::Speaker)?;
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Err(EditError::NoTerminal);
     }
     let folder = StateFolder::of_user();
     let (mut state, source, output, mut undecided) = open(path, folder.clone())?;
     let (sender, events) = mpsc::channel();
+    // In a login over ssh or a terminal multiplexer, a speaker may come later or come again.
+    let joinable = socket.is_some() || ["SSH_CONNECTION", "TMUX", "STY"].into_iter().any(is_set);
+    let listing = folder.clone().filter(|_| joinable);
+    let name = path.and_then(Path::file_name).unwrap_or_default().to_string_lossy();
+    if let Some(folder) = &listing {
+        folder.announce_editor(&name);
+    }
     let (target, base) = source.path_and_text();
     let (journals, started) = Journals::start(folder, target, base, sender.clone());
     let journals = Arc::new(Mutex::new(journals));
     on_journal(&mut state, started);
     let disk = Disk::start(source, journals.clone(), sender.clone());
-    let playback = PlaybackHandle::start(sender.clone(), output, remote);
+    let playback = PlaybackHandle::start(sender.clone(), output, speaker, listing.clone());
     playback.set_volume(state.playback.levels.volume_db);
     let analysis = AnalysisWorker::start(sender.clone());
     let guard = screen::guard()?;
@@ -113,6 +123,9 @@ pub fn edit(path: Option<&Path>, remote: Option<RemotePlayer>) -> Result<(), Edi
     drop(job_runner);
     drop(guard);
     playback.stop();
+    if let Some(folder) = &listing {
+        folder.withdraw_editor();
+    }
     disk.end();
     lock(&journals).end(*ended.as_ref().unwrap_or(&true));
     Ok(ended.map(drop)?)
@@ -160,14 +173,13 @@ fn event_loop<W: io::Write>(
                 Effect::Save { groove, name, overwrite } => {
                     workers.disk.save(groove, name.map(PathBuf::from), overwrite);
                 }
-                Effect::Play(request, from) => workers.playback.play(*request, from),
+                Effect::Play(request, start) => workers.playback.play(*request, start),
                 Effect::Change(request) => workers.playback.change(*request),
                 Effect::Step(sequence) => workers.playback.step(*sequence),
                 Effect::Progress(practised) => workers.disk.progress(practised),
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
                 Effect::Stop => workers.playback.stop_playing(),
-                Effect::Speaker { port, token } => workers.playback.connect(port, token),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
                 Effect::SaveOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
                 Effect::SetLevels(levels) => {
@@ -196,6 +208,10 @@ fn event_loop<W: io::Write>(
             effects.extend(update(state, event));
         }
     }
+}
+
+fn is_set(variable: &str) -> bool {
+    std::env::var_os(variable).is_some_and(|value| !value.is_empty())
 }
 
 /// Takes the terminal again, which the shell or another program had meanwhile.
@@ -260,7 +276,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let (undecided, mut offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
     let offset = tap_offset(&config, folder.as_ref());
-    let over_ssh = std::env::var_os("SSH_CONNECTION").is_some_and(|v| !v.is_empty());
+    let over_ssh = is_set("SSH_CONNECTION");
     let state = State::new(groove, file, keymap, theme, (80, 24))
         .with_limits(limits)
         .with_export_choices(crate::jobs::export_choices());

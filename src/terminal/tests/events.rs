@@ -1,13 +1,13 @@
 //! Tests that no events cause a panic: any keys, sizes, pastes and results of jobs, and the largest groove.
 
 use super::*;
+use crate::jobs::play_request::TapPosition;
 use crate::jobs::{
     HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, Overwrite, PictureStyle, SampleRate, Target,
 };
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
 use crate::terminal::event::SaveFailed;
-use crate::terminal::playback::request::TapPosition;
 use crate::terminal::shell::Screen;
 use proptest::prelude::*;
 

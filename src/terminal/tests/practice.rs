@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::jobs::Click;
-use crate::jobs::play_request::{LoopSpec, PlayRequest, Sequence};
+use crate::jobs::play_request::{LoopSpec, PlayRequest, Sequence, SequencePosition};
 use crate::terminal::KeyTime;
-use crate::terminal::event::{Practised, SequencePosition};
+use crate::terminal::event::Practised;
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &Sequence {

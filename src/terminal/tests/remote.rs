@@ -1,74 +1,69 @@
-//! Tests of the remote speaker as the user sees it: connected, lost, reconnected, closed.
+//! Tests of the remote speaker as the user sees it: connected, lost, connected again.
 
 use super::*;
-use crate::jobs::play_request::PlayRequest;
+use crate::jobs::play_request::{SequencePosition, Start};
 use crate::terminal::event::RemoteEvent;
+
+const SIZE: (u16, u16) = (100, 24);
 
 fn send(state: &mut State, event: RemoteEvent) -> Vec<Effect> {
     let effects = update(state, Event::Remote(event));
     answer(state, effects)
 }
 
+fn lost() -> RemoteEvent {
+    RemoteEvent::Lost("closed".into())
+}
+
 #[test]
-fn the_prompt_takes_port_and_token() {
-    let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
-    let effects = press(&mut state, "f \"speaker\" enter \"7450 K7mp-2xqd 9fht-w3bn\" enter");
-    let expected = Effect::Speaker { port: 7450, token: "K7mp-2xqd 9fht-w3bn".into() };
-    assert_eq!(effects, [expected]);
-    assert!(screen(&state, (100, 24)).contains("connecting to the remote speaker"));
-    for wrong in [
-        "7450",
-        "0 k7mp-2xqd-9fht-w3bn",
-        "70000 k7mp-2xqd-9fht-w3bn",
-        "7450 k7mp-2xqd-9fht-w3b",
-        "k7mp-2xqd-9fht-w3bn 7450",
-    ] {
-        let effects = press(&mut state, &format!("f \"speaker\" enter \"{wrong}\" enter"));
-        assert_eq!(effects, [], "{wrong}");
-        assert!(screen(&state, (100, 24)).contains("expected 7450 k7mp-2xqd-9fht-w3bn"), "{wrong}");
-        press(&mut state, "esc");
+fn a_loop_continues_where_the_connection_was_lost() {
+    let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
+    press(&mut state, "enter");
+    assert!(matches!(send(&mut state, RemoteEvent::Connected)[..], [Effect::Play(_, None)]));
+    let shown = screen(&state, SIZE);
+    assert!(shown.contains("playing through the remote speaker") && shown.contains("  remote"), "{shown}");
+    let position = Position { section: 0, pass: 0, wholes: 0.25 };
+    update(&mut state, Event::Tick(Some(position)));
+    assert!(screen(&state, SIZE).contains("> A 1.2"));
+    assert_eq!(send(&mut state, lost()), []);
+    let shown = screen(&state, SIZE);
+    assert!(shown.contains("remote speaker: connection lost") && !shown.contains("> A 1.2"), "{shown}");
+    assert!(shown.contains("teeter remote HOST --join"), "{shown}");
+    let found = send(&mut state, RemoteEvent::Connected);
+    assert!(
+        matches!(found[..], [Effect::Play(_, Some(Start { passes: 0, position: p }))] if p == position),
+        "{found:?}"
+    );
+    assert!(!screen(&state, SIZE).contains("connection lost"));
+    // Stopped meanwhile, it stays stopped.
+    send(&mut state, lost());
+    press(&mut state, "enter");
+    assert_eq!(send(&mut state, RemoteEvent::Connected), []);
+}
+
+#[test]
+fn a_sequence_continues_in_its_take_and_its_pass() {
+    let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
+    press(&mut state, "E");
+    let sequence = state.playback.sequences;
+    let position = Position { section: 0, pass: 0, wholes: 0.25 };
+    for is_count_in in [true, false] {
+        update(&mut state, Event::Take(SequencePosition { sequence, take: 1, is_count_in, pass: 2, silent: false }));
+        update(&mut state, Event::Tick(Some(position)));
+        send(&mut state, lost());
+        let found = send(&mut state, RemoteEvent::Connected);
+        let [Effect::Play(request, start)] = &found[..] else { panic!("{found:?}") };
+        assert!(matches!(&**request, PlayRequest::Sequence(s) if s.at == 1), "{request:?}");
+        assert_eq!(*start, (!is_count_in).then_some(Start { position, passes: 2 }));
     }
 }
 
 #[test]
-fn the_transport_line_shows_the_state_of_the_connection() {
-    let size = (100, 24);
-    let mut state = open(groove("x..x ..x."), PLAIN, size);
+fn a_speaker_without_a_device_says_so() {
+    let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
+    send(&mut state, RemoteEvent::Connected);
     press(&mut state, "enter");
-    // Playback continues there.
-    assert!(matches!(send(&mut state, RemoteEvent::Connected(7450))[..], [Effect::Play(..)]));
-    let shown = screen(&state, size);
-    assert!(shown.contains("remote speaker on port 7450") && shown.contains("  remote"), "{shown}");
-    assert_eq!(send(&mut state, RemoteEvent::Lost("it was closed".into())), []);
-    let shown = screen(&state, size);
-    assert!(shown.contains("speaker lost") && shown.contains("reconnecting"), "{shown}");
-    assert!(state.playback.on, "it continues after the reconnection");
-    send(&mut state, RemoteEvent::Reconnected);
-    let shown = screen(&state, size);
-    assert!(shown.contains("remote speaker reconnected") && !shown.contains("speaker lost"), "{shown}");
-    send(&mut state, RemoteEvent::Refused("the loop is too large".into()));
-    assert!(!state.playback.on && screen(&state, size).contains("cannot play: the loop is too large"));
-    send(&mut state, RemoteEvent::Closed("no sound: the remote speaker was stopped".into()));
-    let shown = screen(&state, size);
-    assert!(shown.contains("the remote speaker was stopped") && shown.contains("no sound"), "{shown}");
-    assert!(!state.playback.on && state.playback.remote.is_none());
-    send(&mut state, RemoteEvent::Failed("the token is not the one the speaker shows now".into()));
-    assert!(screen(&state, size).contains("the token is not the one"));
-}
-
-#[test]
-fn a_sequence_continues_on_the_remote_speaker_and_ends_when_it_is_refused() {
-    let mut state = open(groove("x..x ..x."), PLAIN, (100, 24));
-    press(&mut state, "E");
-    assert!(state.playback.running.is_some());
-    let found = send(&mut state, RemoteEvent::Connected(7450));
-    assert!(matches!(&found[..], [Effect::Play(s, _)] if matches!(**s, PlayRequest::Sequence(_))), "{found:?}");
-    send(&mut state, RemoteEvent::Lost("it was closed".into()));
-    send(&mut state, RemoteEvent::Reconnected);
-    assert!(state.playback.on && state.playback.running.is_some(), "it continues after the reconnection");
-    send(&mut state, RemoteEvent::Refused("the loop is too large".into()));
-    assert!(!state.playback.on && state.playback.running.is_none());
-    press(&mut state, "E");
-    send(&mut state, RemoteEvent::Closed("no sound: the remote speaker was stopped".into()));
-    assert!(!state.playback.on && state.playback.running.is_none());
+    update(&mut state, Event::Device(Err("the remote speaker has no output device: plug one in".into())));
+    let shown = screen(&state, SIZE);
+    assert!(!state.playback.on && shown.contains("the remote speaker has no output device"), "{shown}");
 }

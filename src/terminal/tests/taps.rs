@@ -3,7 +3,7 @@
 use super::*;
 use crate::describe::tap::TapOffset;
 use crate::jobs::Click;
-use crate::terminal::playback::request::TapPosition;
+use crate::jobs::play_request::TapPosition;
 use std::time::{Duration, Instant};
 
 fn start_playback(state: &mut State) {

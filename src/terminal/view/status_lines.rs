@@ -68,7 +68,9 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
 pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let playback = &state.playback;
-    let mut pieces: Pieces = if playback.on {
+    let mut pieces: Pieces = if playback.remote == Some(RemoteLink::Lost) {
+        vec![(format!("{} remote speaker: connection lost", glyphs.stopped), theme.warning())]
+    } else if playback.on {
         let at = playback.position.and_then(|h| {
             let s = state.groove().sections().get(h.section)?;
             let beat = s.meter.beat();
@@ -84,10 +86,8 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if let Some(reason) = &state.files.journal_error {
         pieces.push((format!("  no journal: {reason}"), theme.warning()));
     }
-    match playback.remote {
-        Some(RemoteLink::Lost) => pieces.push(("  speaker lost".to_owned(), theme.warning())),
-        Some(RemoteLink::Connected) => pieces.push(("  remote".to_owned(), Style::new())),
-        None => {}
+    if playback.remote == Some(RemoteLink::Connected) {
+        pieces.push(("  remote".to_owned(), Style::new()));
     }
     if let Some(job) = &state.files.job {
         let percent = job.percent.map(|p| format!(" {p}%")).unwrap_or_default();

@@ -1,6 +1,4 @@
-//! What sounds, and where it is heard, as values.
-
-use crate::jobs::Position;
+//! What sounds in a take.
 
 /// What sounds in a take.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,14 +16,4 @@ impl Mix {
     pub(crate) const GROOVE_AND_HEARING: Self = Self { layers: true, beat: false, hearing: true };
     pub(crate) const PULSES: Self = Self { layers: false, beat: true, hearing: true };
     pub(crate) const ALL: Self = Self { layers: true, beat: true, hearing: true };
-}
-
-/// What was heard when a key was tapped.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TapPosition {
-    pub position: Position,
-    /// Completed passes of the loop since it was started.
-    pub loop_passes: u64,
-    /// Length of a buffer of the output device in ms, which limits the precision of all this.
-    pub buffer_ms: f64,
 }

@@ -1,16 +1,14 @@
 //! Playback of a sequence: the parts that were sent, and those still to send.
 
-use super::super::super::Event;
-use super::super::super::event::SequencePosition;
-use super::samples::UserSampleLoader;
-use crate::jobs::play_request::Sequence;
+use super::thread::Samples;
+use super::{Sequence, SequencePosition, Start};
 use crate::sound::take::Take;
-use crate::sound::{AudioBackend, Playhead, SampleRate, Segment};
+use crate::sound::{Player, Playhead, Position, SampleRate, Segment};
 use std::collections::VecDeque;
 
 /// A part of a sequence that is one segment: a take or its count-in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Part {
+pub(super) struct Part {
     take: usize,
     is_count_in: bool,
 }
@@ -26,8 +24,8 @@ struct Sent {
     step: bool,
 }
 
-pub(crate) struct SequencePlayback {
-    pub sequence: Sequence,
+pub(super) struct SequencePlayback {
+    pub(super) sequence: Sequence,
     takes: Vec<Take>,
     /// Parts that were sent and may still be heard, in order.
     sent: VecDeque<Sent>,
@@ -39,14 +37,14 @@ pub(crate) struct SequencePlayback {
 
 impl SequencePlayback {
     /// Plays from the sequence's current take.
-    pub(crate) fn new(sequence: Sequence) -> Self {
+    pub(super) fn new(sequence: Sequence) -> Self {
         let takes = sequence.takes();
         let next = parts(&sequence);
         Self { sequence, takes, sent: VecDeque::new(), next, reported: None }
     }
 
     /// The segment of a part, without the passes that are complete.
-    fn segment(&self, part: Part, completed: u64, rate: SampleRate, samples: &mut UserSampleLoader) -> Option<Segment> {
+    fn segment(&self, part: Part, completed: u64, rate: SampleRate, samples: &mut Samples) -> Option<Segment> {
         let (request, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &request.spec.groove;
         if part.is_count_in {
@@ -63,35 +61,51 @@ impl SequencePlayback {
     }
 
     /// Sends the first part, to start now or after the current pass.
-    pub(crate) fn begin(&mut self, player: &mut AudioBackend, samples: &mut UserSampleLoader, now: bool) {
+    pub(super) fn begin(&mut self, player: &mut Player, samples: &mut Samples, now: bool) {
         while let Some(part) = self.next.pop_front() {
             if let Some(segment) = self.segment(part, 0, player.rate(), samples) {
-                let id = if now { player.start(segment, None) } else { player.switch_to(segment) };
+                let id = if now { player.start(segment, None) } else { player.handle.switch_to(segment) };
                 self.sent.push_back(Sent { id, part, completed: 0, step: !now });
                 return;
             }
         }
     }
 
+    /// Starts in the current take, without its count-in.
+    pub(super) fn begin_at(&mut self, start: Start, player: &mut Player, samples: &mut Samples) {
+        if self.next.front().is_some_and(|part| part.is_count_in) {
+            self.next.pop_front();
+        }
+        let Some(part) = self.next.pop_front() else { return };
+        if let Some(segment) = self.segment(part, start.passes, player.rate(), samples) {
+            self.start(segment, part, start.passes, Some(start.position), player);
+        }
+    }
+
+    fn start(&mut self, segment: Segment, part: Part, completed: u64, position: Option<Position>, player: &mut Player) {
+        let id = player.start(segment, position);
+        self.sent.push_back(Sent { id, part, completed, step: false });
+    }
+
     /// Queues parts while there is room.
-    pub(crate) fn send(&mut self, player: &mut AudioBackend, samples: &mut UserSampleLoader) {
-        while !self.next.is_empty() && player.has_room() {
+    pub(super) fn send(&mut self, player: &mut Player, samples: &mut Samples) {
+        while !self.next.is_empty() && player.handle.has_room() {
             if let Some(part) = self.next.pop_front()
                 && let Some(segment) = self.segment(part, 0, player.rate(), samples)
             {
-                let id = player.queue(segment);
+                let id = player.handle.queue(segment);
                 self.sent.push_back(Sent { id, part, completed: 0, step: false });
             }
         }
     }
 
     /// Replaces the sequence by an edited one.
-    pub(crate) fn change(&mut self, sequence: Sequence, player: &mut AudioBackend, samples: &mut UserSampleLoader) {
+    pub(super) fn change(&mut self, sequence: Sequence, player: &mut Player, samples: &mut Samples) {
         self.takes = sequence.takes();
         self.sequence = sequence;
         for s in &self.sent {
             if let Some(segment) = self.segment(s.part, s.completed, player.rate(), samples) {
-                player.replace(s.id, segment);
+                player.handle.replace(s.id, segment);
             }
         }
     }
@@ -111,35 +125,34 @@ impl SequencePlayback {
     }
 
     /// Sends everything again from the position that was heard.
-    pub(crate) fn resume(&mut self, head: &Playhead, player: &mut AudioBackend, samples: &mut UserSampleLoader) {
+    pub(super) fn resume(&mut self, head: &Playhead, player: &mut Player, samples: &mut Samples) {
         let is_known = self.sent.iter().any(|s| s.id == head.segment);
         let Some((part, completed, step)) = self.recall(head) else { return self.begin(player, samples, true) };
         let Some(segment) = self.segment(part, completed, player.rate(), samples) else {
             return self.begin(player, samples, true);
         };
-        let id = player.start(segment, Some(head.position).filter(|_| is_known && !part.is_count_in));
-        self.sent.push_back(Sent { id, part, completed, step: false });
+        self.start(segment, part, completed, Some(head.position).filter(|_| is_known && !part.is_count_in), player);
         if step {
             self.begin(player, samples, false);
         }
     }
 
     /// Playback of a step that starts after the current pass. Until then the current part is reported.
-    pub(crate) fn step(self, sequence: Sequence) -> Self {
+    pub(super) fn step(self, sequence: Sequence) -> Self {
         Self { sent: self.sent, reported: self.reported, ..Self::new(sequence) }
     }
 
     /// Ids of the segments that may still be heard, in order.
-    pub(crate) fn sent(&self) -> impl DoubleEndedIterator<Item = u64> {
+    pub(super) fn sent(&self) -> impl DoubleEndedIterator<Item = u64> {
         self.sent.iter().map(|s| s.id)
     }
 
-    pub(crate) fn is_sent(&self) -> bool {
+    pub(super) fn is_sent(&self) -> bool {
         self.next.is_empty()
     }
 
-    /// The event for what is heard, unless it was the last one reported.
-    pub(crate) fn event(&mut self, segment: u64, pass: u64) -> Option<Event> {
+    /// What is heard, unless it was reported last.
+    pub(super) fn position(&mut self, segment: u64, pass: u64) -> Option<SequencePosition> {
         while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < segment) {
             self.sent.pop_front();
         }
@@ -153,7 +166,7 @@ impl SequencePlayback {
         let silent =
             u32::try_from(pass).is_ok_and(|t| self.takes.get(part.take).is_some_and(|k| k.muted_passes.contains(&t)));
         let (take, is_count_in, silent) = (part.take, part.is_count_in, silent && !part.is_count_in);
-        Some(Event::Take(SequencePosition { sequence: self.sequence.number, take, is_count_in, pass, silent }))
+        Some(SequencePosition { sequence: self.sequence.number, take, is_count_in, pass, silent })
     }
 }
 
@@ -175,10 +188,9 @@ fn parts(sequence: &Sequence) -> VecDeque<Part> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::jobs::play_request::{LoopSpec, SequenceTake};
-    use crate::jobs::{Click, Range};
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
-    use crate::sound::Position;
+    use crate::sound::playback::{LoopSpec, SequenceTake};
+    use crate::sound::{Click, Range};
     use std::sync::Arc;
 
     /// Takes with and without count-in and limit.
@@ -241,12 +253,12 @@ mod tests {
         // The fourth pass is silent; two passes are completed.
         let mut with_silence = plan();
         with_silence.takes = Sequence { silence: Some(4), ..sequence() }.takes();
-        assert!(matches!(with_silence.event(5, 0), Some(Event::Take(SequencePosition { pass: 2, silent: false, .. }))));
-        assert!(matches!(with_silence.event(5, 1), Some(Event::Take(SequencePosition { pass: 3, silent: true, .. }))));
+        assert!(matches!(with_silence.position(5, 0), Some(SequencePosition { pass: 2, silent: false, .. })));
+        assert!(matches!(with_silence.position(5, 1), Some(SequencePosition { pass: 3, silent: true, .. })));
         // Reported passes include the completed ones.
         assert!(matches!(
-            plan().event(5, 1),
-            Some(Event::Take(SequencePosition { sequence: 1, take: 0, is_count_in: false, pass: 3, silent: false }))
+            plan().position(5, 1),
+            Some(SequencePosition { sequence: 1, take: 0, is_count_in: false, pass: 3, silent: false })
         ));
     }
 }

@@ -1,0 +1,211 @@
+//! `teeter remote`: edits on another host through ssh and plays here; and what the host does for an editor that runs already.
+
+use super::args::RemoteArgs;
+use super::{Exit, Failure, user_config};
+use crate::config::Part;
+use crate::jobs::{SampleFolder, UserSampleCache};
+use crate::rhythm::{Groove, expected};
+use crate::sound::SampleRate;
+use crate::sound::playback::{self, EventSink, Requests};
+use crate::sound::remote::Speaker;
+use crate::store::{self, StateFolder, reason};
+use crate::terminal::shell::check_socket;
+use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+use std::ffi::OsString;
+use std::fs::Permissions;
+use std::io::{self, Write};
+use std::os::unix::fs::PermissionsExt;
+use std::os::unix::net::{UnixListener, UnixStream};
+use std::path::Path;
+use std::process::{Child, Command, ExitStatus};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
+use std::time::Duration;
+
+/// Interval between looks whether ssh, or the editor that was joined, has ended.
+const LOOK_INTERVAL: Duration = Duration::from_millis(100);
+/// What a shell ends with if there is no such command, and ssh if the connection failed; ssh has said why.
+const NO_COMMAND: i32 = 127;
+const SSH_FAILED: i32 = 255;
+
+/// A path on the host that nobody can guess or have made before.
+fn host_socket() -> Result<String, Failure> {
+    let mut bytes = [0; 16];
+    getrandom::fill(&mut bytes).map_err(|e| Failure::new(Exit::Output, format!("no random numbers: {e}")))?;
+    Ok(bytes.iter().fold("/tmp/teeter-".to_owned(), |path, b| path + &format!("{b:02x}")))
+}
+
+/// A word as the host's shell reads it.
+fn quoted(word: &str) -> String {
+    format!("'{}'", word.replace('\'', r"'\''"))
+}
+
+/// The arguments of ssh. Its own options come last, so that they can change the others.
+fn ssh_arguments(args: &RemoteArgs, here: &Path, there: &str) -> Vec<OsString> {
+    let join = match args.join {
+        Some(Some(pid)) => format!(" --join={pid}"),
+        Some(None) => " --join".to_owned(),
+        None => String::new(),
+    };
+    let file = args.file.as_deref().map(|file| format!(" -- {}", quoted(file))).unwrap_or_default();
+    let command = format!("{} --speaker {}{join}{file}", quoted(&args.program), quoted(there));
+    let mut forward = OsString::from(format!("{there}:"));
+    forward.push(here);
+    let fixed = ["-t", "-o", "ExitOnForwardFailure=yes", "-R"].map(OsString::from);
+    let own = args.ssh_options.iter().cloned();
+    fixed.into_iter().chain([forward]).chain(own).chain([args.host.clone().into(), command.into()]).collect()
+}
+
+/// Serves one editor after the other until `ended`; returns why the last connection ended.
+fn serve(listener: &UnixListener, folder: &Path, output: Option<&str>, ended: &AtomicBool) -> Option<String> {
+    let start = |requests: Requests, events: EventSink| {
+        let (mut cache, groove_file) = (UserSampleCache::default(), folder.join("groove.toml"));
+        // The editor's host has reported what is wrong with a file, and one that is on its way is not wrong.
+        let load =
+            move |groove: &Groove, rate: SampleRate| (cache.load(groove, Some(&groove_file), rate).0, Vec::new());
+        playback::spawn(requests, output.map(str::to_owned), Box::new(load), events)
+    };
+    let mut files = SampleFolder::new(folder);
+    let read = |text: &str| store::parse(text, "").ok().map(|loaded| loaded.groove);
+    let mut speaker = Speaker { files: &mut files, read, start: &start };
+    let mut why = None;
+    for stream in listener.incoming() {
+        if ended.load(Ordering::Relaxed) {
+            break;
+        }
+        match stream {
+            Ok(stream) => why = Some(speaker.serve(&stream)),
+            // Out of descriptors, say: they come back.
+            Err(_) => thread::sleep(LOOK_INTERVAL),
+        }
+    }
+    why
+}
+
+/// Waits for ssh, and ends it if this process is to end.
+fn wait(ssh: &mut Child) -> io::Result<ExitStatus> {
+    let (interrupted, terminated) = (Arc::<AtomicBool>::default(), Arc::<AtomicBool>::default());
+    // ssh has the terminal and handles what is typed there.
+    signal_hook::flag::register(SIGINT, interrupted)?;
+    for signal in [SIGTERM, SIGHUP] {
+        signal_hook::flag::register(signal, Arc::clone(&terminated))?;
+    }
+    loop {
+        if let Some(status) = ssh.try_wait()? {
+            return Ok(status);
+        }
+        if terminated.load(Ordering::Relaxed) {
+            ssh.kill()?;
+        }
+        thread::sleep(LOOK_INTERVAL);
+    }
+}
+
+/// Runs ssh and plays what the editor on the host asks for.
+pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
+    if !cfg!(feature = "audio") {
+        return Err(Failure::usage(
+            "this teeter was built without sound and cannot be a speaker; its editor can use one",
+        ));
+    }
+    let output = user_config(Part::Sound)?.output;
+    let private = Permissions::from_mode(0o700);
+    let folder = tempfile::Builder::new().prefix("teeter-").permissions(private).tempdir()?;
+    let here = folder.path().join("speaker");
+    let listener = UnixListener::bind(&here)?;
+    let arguments = ssh_arguments(args, &here, &host_socket()?);
+    let mut ssh = Command::new("ssh").args(arguments).spawn().map_err(|e| {
+        Failure::new(Exit::Output, format!("cannot run ssh ({}); install an OpenSSH client", reason(&e)))
+    })?;
+    let ended = AtomicBool::new(false);
+    let (status, why) = thread::scope(|scope| {
+        let served = scope.spawn(|| serve(&listener, folder.path(), output.as_deref(), &ended));
+        let status = wait(&mut ssh);
+        ended.store(true, Ordering::Relaxed);
+        // Wakes the thread that waits for connections.
+        drop(UnixStream::connect(&here));
+        (status, served.join().ok().flatten())
+    });
+    match status?.code() {
+        Some(0) => Ok(Exit::Good),
+        Some(NO_COMMAND) => Err(Failure::usage(format!(
+            "{}: there is no {} for commands over ssh; name its path with --program",
+            args.host, args.program
+        ))),
+        Some(SSH_FAILED) | None => Err(Failure::new(
+            Exit::Output,
+            format!("the connection to {} has ended{}", args.host, why.map(|w| format!(" ({w})")).unwrap_or_default()),
+        )),
+        Some(1) => Ok(Exit::BadGroove),
+        Some(2) => Ok(Exit::Usage),
+        Some(_) => Ok(Exit::Output),
+    }
+}
+
+/// On the host: hands the socket to an editor that runs, and waits until it is not used any more.
+pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
+    check_socket(socket).map_err(Failure::usage)?;
+    let folder =
+        StateFolder::of_user().ok_or_else(|| Failure::usage("there is no home folder, so no editor is known"))?;
+    let editors = folder.running_editors();
+    let list = || editors.iter().map(|e| format!("\n  {}  {}", e.pid, e.groove)).collect::<Vec<_>>().concat();
+    let editor = match (pid, editors.as_slice()) {
+        (_, []) => {
+            return Err(Failure::usage(
+                "no editor runs on this host that a speaker could join; start one over ssh first",
+            ));
+        }
+        (None, [editor]) => editor,
+        (None, _) => {
+            return Err(Failure::usage(format!("several editors run there; choose one with --join=NUMBER:{}", list())));
+        }
+        (Some(pid), _) => editors.iter().find(|e| e.pid == pid).ok_or_else(|| {
+            let error = expected("the number of an editor that runs there", pid);
+            Failure::usage(format!("{error}; these run:{}", list()))
+        })?,
+    };
+    if !folder.offer_socket(editor.pid, &socket.to_string_lossy()) {
+        return Err(Failure::new(Exit::Output, "cannot write to the state folder"));
+    }
+    writeln!(io::stdout(), "The sound of {} (editor {}) plays here until ctrl-c.", editor.groove, editor.pid)?;
+    // The editor removes the socket when it has lost it or ends.
+    while socket.exists() {
+        thread::sleep(LOOK_INTERVAL);
+    }
+    Ok(Exit::Good)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ssh_gets_a_forward_to_a_fresh_socket_and_a_quoted_command() {
+        let args = RemoteArgs {
+            host: "isle".into(),
+            file: Some("the pilot's riff.toml".into()),
+            join: None,
+            program: "teeter".into(),
+            ssh_options: vec!["-p".into(), "2222".into()],
+        };
+        let (one, other) = (host_socket().expect("a path"), host_socket().expect("a path"));
+        assert!(one != other && one.starts_with("/tmp/teeter-") && one.len() == "/tmp/teeter-".len() + 32, "{one}");
+        let arguments = ssh_arguments(&args, Path::new("/run/s"), "/tmp/x");
+        let command = r"'teeter' --speaker '/tmp/x' -- 'the pilot'\''s riff.toml'";
+        let wanted = ["-t", "-o", "ExitOnForwardFailure=yes", "-R", "/tmp/x:/run/s", "-p", "2222", "isle", command];
+        assert_eq!(arguments, wanted);
+        for (join, ending) in [(None, " --join"), (Some(7), " --join=7")] {
+            let args = RemoteArgs {
+                file: None,
+                join: Some(join),
+                program: "teeter".into(),
+                host: "isle".into(),
+                ssh_options: vec![],
+            };
+            let arguments = ssh_arguments(&args, Path::new("/run/s"), "/tmp/x");
+            let command = arguments.last().expect("a command").to_string_lossy().into_owned();
+            assert_eq!(command, format!("'teeter' --speaker '/tmp/x'{ending}"));
+        }
+    }
+}

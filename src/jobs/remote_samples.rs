@@ -1,0 +1,192 @@
+//! Sound files on their way to a remote speaker: named by their hash on the editor's host, and kept in a folder by the speaker.
+
+use super::user_samples::UserSampleCache;
+use crate::rhythm::{Edit, Groove};
+use crate::sound::SampleRate;
+use crate::sound::playback::ChunkRequest;
+use crate::sound::remote::{HASH_DIGITS, MAX_SAMPLE_FILE, MAX_SAMPLE_FILES, SampleFiles, SampleStore};
+use sha2::{Digest, Sha256};
+use std::collections::{HashMap, VecDeque};
+use std::fs::{self, File};
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::SystemTime;
+
+/// Bytes sent at a time.
+const CHUNK: u64 = 64 << 10;
+
+/// Path of the groove's file; its folder contains the sound files.
+pub(crate) type BasePath = Arc<Mutex<Option<PathBuf>>>;
+
+pub(crate) fn base_path(path: &BasePath) -> Option<PathBuf> {
+    path.lock().unwrap_or_else(PoisonError::into_inner).clone()
+}
+
+/// SHA-256 (FIPS 180-4), its first 128 bits.
+fn hash(mut bytes: impl Read) -> io::Result<String> {
+    let (mut hasher, mut block) = (Sha256::new(), [0; 8192]);
+    loop {
+        match bytes.read(&mut block)? {
+            0 => break,
+            n => hasher.update(&block[..n]),
+        }
+    }
+    let digits: Vec<String> = hasher.finalize().iter().map(|b| format!("{b:02x}")).collect();
+    Ok(digits.concat()[..HASH_DIGITS].to_owned())
+}
+
+/// The files of the groove's layers, on the editor's host.
+pub(crate) struct FilesToSend {
+    base_path: BasePath,
+    /// Finds what is wrong with a file as a player here would.
+    cache: UserSampleCache,
+    /// By path: modification time, size and the name under which it is sent.
+    files: HashMap<PathBuf, (Option<SystemTime>, u64, String)>,
+}
+
+impl FilesToSend {
+    pub(crate) fn new(base_path: BasePath) -> Self {
+        Self { base_path, cache: UserSampleCache::default(), files: HashMap::new() }
+    }
+
+    /// The size of a file and the name under which it is sent.
+    fn name(&mut self, path: &Path) -> io::Result<(u64, String)> {
+        let metadata = fs::metadata(path)?;
+        let version = (metadata.modified().ok(), metadata.len());
+        if !metadata.is_file() || metadata.len() > MAX_SAMPLE_FILE {
+            return Err(io::ErrorKind::InvalidInput.into());
+        }
+        if let Some((modified, size, name)) = self.files.get(path)
+            && (*modified, *size) == version
+        {
+            return Ok((*size, name.clone()));
+        }
+        let extension = path.extension().map(|e| format!(".{}", e.to_string_lossy())).unwrap_or_default();
+        let name = hash(File::open(path)?.take(MAX_SAMPLE_FILE))? + &extension;
+        self.files.insert(path.to_owned(), (version.0, version.1, name.clone()));
+        Ok((version.1, name))
+    }
+}
+
+impl SampleFiles for FilesToSend {
+    fn with_sample_names(&mut self, groove: &Groove) -> (Groove, Vec<String>) {
+        let file = base_path(&self.base_path);
+        let folder = file.as_deref().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
+        let mut warnings = self.cache.load(groove, file.as_deref(), SampleRate::STUDIO).1;
+        let (mut renamed, mut total, mut large) = (groove.clone(), 0, Vec::new());
+        for (layer, sound) in groove.layers().iter().enumerate().filter_map(|(n, l)| Some((n, l.sound.as_ref()?))) {
+            let path = folder.join(sound);
+            let name = match self.name(&path) {
+                Ok((size, name)) if total + size <= MAX_SAMPLE_FILES => {
+                    total += size;
+                    Some(name)
+                }
+                Err(error) if error.kind() != io::ErrorKind::InvalidInput => None,
+                _ => {
+                    large.push(sound.clone());
+                    None
+                }
+            };
+            renamed = renamed.edited(&Edit::SoundFile(layer, name)).unwrap_or(renamed);
+        }
+        if !large.is_empty() {
+            let names = large.join(", ");
+            warnings.push(format!("{names}: too large for the remote speaker; their voices play instead"));
+        }
+        (renamed, warnings)
+    }
+
+    fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
+        let read = || {
+            let (path, (_, size, _)) = self.files.iter().find(|(_, known)| known.2 == part.name)?;
+            let mut file = File::open(path).ok()?;
+            file.seek(SeekFrom::Start(part.at)).ok()?;
+            let mut bytes = Vec::new();
+            file.take(CHUNK).read_to_end(&mut bytes).ok()?;
+            Some((*size, bytes))
+        };
+        read().unwrap_or_default()
+    }
+}
+
+/// The files that have arrived, in a folder of the speaker's own; the oldest make room for new ones.
+pub(crate) struct SampleFolder {
+    pub folder: PathBuf,
+    files: VecDeque<(String, u64)>,
+}
+
+impl SampleFolder {
+    pub(crate) fn new(folder: &Path) -> Self {
+        Self { folder: folder.to_owned(), files: VecDeque::new() }
+    }
+}
+
+impl SampleStore for SampleFolder {
+    fn has(&self, name: &str) -> bool {
+        self.files.iter().any(|f| f.0 == name)
+    }
+
+    fn add(&mut self, name: &str, bytes: &[u8]) -> bool {
+        let is_right = hash(bytes).is_ok_and(|hash| name.split('.').next() == Some(&hash));
+        if !is_right {
+            return false;
+        }
+        let size = bytes.len() as u64;
+        while self.files.iter().map(|f| f.1).sum::<u64>() + size > MAX_SAMPLE_FILES {
+            let Some((oldest, _)) = self.files.pop_front() else { return false };
+            drop(fs::remove_file(self.folder.join(oldest)));
+        }
+        let is_written = fs::write(self.folder.join(name), bytes).is_ok();
+        if is_written {
+            self.files.push_back((name.to_owned(), size));
+        }
+        is_written
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Fraction, Meter, Tempo, Time, Voice};
+    use crate::sound::remote::is_sample_name;
+
+    fn groove(sounds: &[&str]) -> Groove {
+        let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        for (k, name) in sounds.iter().enumerate() {
+            let add = Edit::AddLayer(k, format!("l{k}"), Voice::Kick, 4);
+            let own = Edit::SoundFile(k, Some((*name).to_owned()));
+            groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
+        }
+        groove
+    }
+
+    #[test]
+    fn a_file_has_the_name_of_its_hash_on_both_sides() {
+        // "abc" is a test vector of FIPS 180-4.
+        assert_eq!(hash(&b"abc"[..]).expect("read"), "ba7816bf8f01cfea414140de5dae2223");
+        let (here, there) = (tempfile::tempdir().expect("a folder"), tempfile::tempdir().expect("a folder"));
+        let burst = fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac")).expect("a sound");
+        fs::write(here.path().join("a.flac"), &burst).expect("written");
+        File::create(here.path().join("large.wav")).and_then(|f| f.set_len(MAX_SAMPLE_FILE + 1)).expect("written");
+        let base = BasePath::new(Mutex::new(Some(here.path().join("g.toml"))));
+        let mut files = FilesToSend::new(base);
+        let (renamed, warnings) = files.with_sample_names(&groove(&["a.flac", "b.flac", "large.wav"]));
+        let names: Vec<Option<&str>> = renamed.layers().iter().map(|l| l.sound.as_deref()).take(3).collect();
+        let name = names[0].expect("a name").to_owned();
+        assert!(is_sample_name(&name) && name.split_once('.').is_some_and(|n| n.1 == "flac"), "{name}");
+        assert_eq!(names[1..], [None, None]);
+        assert!(warnings.iter().any(|w| w.contains("b.flac: expected an existing sound file")), "{warnings:?}");
+        assert!(warnings.iter().any(|w| w.starts_with("large.wav: too large for the remote speaker")), "{warnings:?}");
+
+        let part = |at| ChunkRequest { name: name.clone(), at };
+        assert_eq!(files.read(&part(3)), (burst.len() as u64, burst[3..].to_vec()));
+        assert_eq!(files.read(&ChunkRequest { name: "else".into(), at: 0 }), (0, Vec::new()));
+
+        let mut folder = SampleFolder::new(there.path());
+        assert!(!folder.add(&name, &burst[1..]) && !folder.has(&name), "not what its name says");
+        assert!(folder.add(&name, &burst) && folder.has(&name));
+        assert_eq!(fs::read(there.path().join(&name)).expect("kept"), burst);
+    }
+}

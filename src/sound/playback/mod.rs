@@ -1,0 +1,245 @@
+//! Playback of requests: takes play requests and gives events, in the editor or behind the socket of a remote speaker.
+
+pub(super) mod exact;
+mod latest_slot;
+mod request;
+#[cfg(feature = "audio")]
+mod sequence;
+#[cfg(feature = "audio")]
+mod thread;
+
+pub(crate) use latest_slot::{Closed, LatestSlot};
+pub(crate) use request::SIDES;
+pub(crate) use request::{HearingClicks, LoopSpec, PlayRequest, Sequence, SequenceTake};
+
+#[cfg(not(feature = "audio"))]
+use super::OutputError;
+use super::position::Position;
+use super::units::SampleRate;
+use super::user_samples::UserSamples;
+use crate::rhythm::Groove;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+use std::thread::{Builder, JoinHandle};
+use std::time::{Duration, Instant};
+
+/// Where playback continues: the position, and the complete passes of the take.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Start {
+    pub position: Position,
+    pub passes: u64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) enum Request {
+    /// A loop or a sequence, from its start or from where it was. A sequence that continues skips the count-in of its take.
+    Play(PlayRequest, Option<Start>),
+    /// Replace what plays and continue.
+    Change(PlayRequest),
+    /// Continue with another take of the sequence after the current pass.
+    Step(Sequence),
+    Stop,
+}
+
+impl Request {
+    /// The groove; none to stop.
+    pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
+        match self {
+            Self::Play(request, _) | Self::Change(request) => request.groove(),
+            Self::Step(sequence) => sequence.groove(),
+            Self::Stop => None,
+        }
+    }
+
+    pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
+        match self {
+            Self::Play(request, _) | Self::Change(request) => request.set_groove(groove),
+            Self::Step(sequence) => sequence.set_groove(groove),
+            Self::Stop => {}
+        }
+    }
+}
+
+/// What was heard when a key was tapped.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TapPosition {
+    pub position: Position,
+    /// Completed passes of the loop since it was started.
+    pub loop_passes: u64,
+    /// Length of a buffer of the output device in ms, and for a remote speaker half the round trip, which limit the precision
+    /// of all this.
+    pub buffer_ms: f64,
+}
+
+/// What is heard of a sequence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SequencePosition {
+    /// Number of the sequence.
+    pub sequence: u32,
+    /// Take, from 0.
+    pub take: usize,
+    pub is_count_in: bool,
+    /// Completed passes of the take.
+    pub pass: u64,
+    /// The pass is silent after its opening.
+    pub silent: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) enum PlaybackEvent {
+    /// The position, reported 60 times a second while something plays.
+    Tick(Option<Position>),
+    Tapped(TapPosition),
+    /// Another take or another pass of a sequence is heard.
+    Take(SequencePosition),
+    /// The sequence of this number has ended.
+    SequenceEnded(u32),
+    /// The output device was opened, or why not.
+    Device(Result<(), String>),
+    /// A problem that does not stop playback.
+    Warning(String),
+}
+
+pub(crate) type EventSink = Arc<dyn Fn(PlaybackEvent) + Send + Sync>;
+
+/// Reads the sound files of a groove's layers; gives the samples, and warnings.
+pub(crate) type SampleLoader = Box<dyn FnMut(&Groove, SampleRate) -> (UserSamples, Vec<String>) + Send>;
+
+/// A part of a sound file that a remote speaker asks for: the file's name there, and where the part begins.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct ChunkRequest {
+    pub name: String,
+    pub at: u64,
+}
+
+/// What waits for a player. Of the requests only the newest counts; each tap counts.
+#[derive(Debug, Default)]
+pub(crate) struct Orders {
+    pub request: Option<Request>,
+    /// Report what was heard at these instants.
+    pub taps: Vec<Instant>,
+    /// Volume in dB; 0 is the initial level.
+    pub volume: Option<f32>,
+    /// Sound files have arrived: load them for what plays.
+    pub reload: bool,
+    /// Report the position that will be heard after this time.
+    pub lookahead: Option<Duration>,
+    pub chunks: Vec<ChunkRequest>,
+}
+
+/// The sending end of a player, on this machine or behind a socket.
+#[derive(Debug, Clone)]
+pub(crate) struct Requests(LatestSlot<Orders>);
+
+impl Requests {
+    pub(crate) fn new() -> Self {
+        Self(LatestSlot::new())
+    }
+
+    /// Changes the waiting orders and wakes the player.
+    pub(crate) fn put(&self, change: impl FnOnce(&mut Orders)) {
+        self.0.put(|waiting| {
+            let mut orders = waiting.unwrap_or_default();
+            change(&mut orders);
+            Some(orders)
+        });
+    }
+
+    pub(crate) fn request(&self, request: Request) {
+        match request {
+            Request::Play(request, start) => self.play(request, start),
+            Request::Change(request) => self.change(request),
+            Request::Step(sequence) => self.step(sequence),
+            Request::Stop => self.stop(),
+        }
+    }
+
+    /// Plays a loop or a sequence.
+    pub(crate) fn play(&self, request: PlayRequest, start: Option<Start>) {
+        self.put(|orders| orders.request = Some(Request::Play(request, start)));
+    }
+
+    /// Replaces what plays. A waiting request keeps its start.
+    pub(crate) fn change(&self, request: PlayRequest) {
+        use PlayRequest::Sequence as Takes;
+        self.put(|orders| {
+            orders.request = Some(match (orders.request.take(), request) {
+                (Some(Request::Play(Takes(old), start)), Takes(new)) => {
+                    Request::Play(Takes(Sequence { at: old.at, ..new }), start)
+                }
+                (Some(Request::Play(_, start)), request) => Request::Play(request, start),
+                (Some(Request::Step(old)), Takes(new)) => Request::Step(Sequence { at: old.at, ..new }),
+                (Some(Request::Stop), _) => Request::Stop,
+                (_, request) => Request::Change(request),
+            });
+        });
+    }
+
+    /// Continues with another take of the sequence after the current pass.
+    pub(crate) fn step(&self, sequence: Sequence) {
+        self.put(|orders| {
+            orders.request = Some(match orders.request.take() {
+                Some(Request::Play(..)) => Request::Play(PlayRequest::Sequence(sequence), None),
+                Some(Request::Stop) => Request::Stop,
+                Some(Request::Step(_) | Request::Change(_)) | None => Request::Step(sequence),
+            });
+        });
+    }
+
+    pub(crate) fn stop(&self) {
+        self.put(|orders| orders.request = Some(Request::Stop));
+    }
+
+    /// Reports what was heard at this instant.
+    pub(crate) fn tap(&self, at: Instant) {
+        self.put(|orders| orders.taps.push(at));
+    }
+
+    pub(crate) fn set_volume(&self, db: f32) {
+        self.put(|orders| orders.volume = Some(db));
+    }
+
+    /// Ends the player after what waits.
+    pub(crate) fn close(&self) {
+        self.0.close();
+    }
+
+    /// Waits for orders; they may be empty.
+    pub(crate) fn take(&self) -> Result<Orders, Closed> {
+        self.0.take()
+    }
+
+    /// Waits for orders, which are empty after the timeout.
+    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Orders, Closed> {
+        self.0.take_within(timeout).map(Option::unwrap_or_default)
+    }
+}
+
+/// Starts the playback thread, which opens this output device, or the default one, at the first play request, and ends when the
+/// requests are closed.
+///
+/// # Errors
+/// The system's, if it has no thread left.
+pub(crate) fn spawn(
+    requests: Requests,
+    output: Option<String>,
+    load: SampleLoader,
+    events: EventSink,
+) -> std::io::Result<JoinHandle<()>> {
+    Builder::new().name("player".into()).spawn(move || run(&requests, output.as_deref(), load, &events))
+}
+
+#[cfg(feature = "audio")]
+fn run(requests: &Requests, output: Option<&str>, load: SampleLoader, events: &EventSink) {
+    let samples = thread::Samples { load, events: Arc::clone(events) };
+    thread::PlaybackThread::new(samples).run(requests, output);
+}
+
+#[cfg(not(feature = "audio"))]
+fn run(requests: &Requests, _: Option<&str>, _: SampleLoader, events: &EventSink) {
+    while let Ok(orders) = requests.take() {
+        if matches!(orders.request, Some(Request::Play(..))) {
+            events(PlaybackEvent::Device(Err(OutputError::without_audio().to_string())));
+        }
+    }
+}

@@ -1,0 +1,159 @@
+//! What is asked to be played: a loop, or takes that follow each other.
+
+use super::exact;
+use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::sound::take::{CountIn, Take, mute_ladder_passes};
+use crate::sound::{Click, ClickLine, Range};
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+
+/// Passes of a step without an end for which silences are planned.
+const PLANNED_PASSES: u32 = 256;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum PlayRequest {
+    /// Repeats until stopped.
+    Loop(LoopSpec),
+    Sequence(Sequence),
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LoopSpec {
+    /// A message has its text once instead; see [`PlayRequest::set_groove`].
+    #[serde(skip, default = "blank")]
+    pub groove: Arc<Groove>,
+    /// Playback speed; 1 is as written.
+    #[serde(with = "exact::fraction")]
+    pub speed: Fraction,
+    pub range: Range,
+    /// Whether the layers sound; otherwise only the clicks do.
+    pub layers: bool,
+    /// Click of the written beat.
+    pub beat: Click,
+    /// Gain of the clicks in dB.
+    pub click_db: f32,
+    pub hearings: Vec<HearingClicks>,
+}
+
+/// Pan positions of the clicks of hearings, by index; the written beat clicks in the middle.
+pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
+
+/// The pulses of a hearing that is clicked.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HearingClicks {
+    /// In seconds at full speed from the groove's start, all passes counted, ascending.
+    pub seconds: Arc<Vec<f64>>,
+    /// Length of the whole groove in seconds at full speed.
+    pub length: f64,
+    pub click: Click,
+    /// Selects the pitch and the side.
+    pub index: u8,
+    /// Start of the loop in the groove, in seconds at full speed.
+    pub lead: f64,
+}
+
+impl HearingClicks {
+    fn side(&self) -> i8 {
+        SIDES[usize::from(self.index) % SIDES.len()]
+    }
+}
+
+impl LoopSpec {
+    /// The loop as a take of one pass.
+    pub fn take(&self) -> Take {
+        let line = |l: &HearingClicks| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, l.side());
+        Take {
+            name: String::new(),
+            note: String::new(),
+            layers: self.layers,
+            click: self.beat,
+            click_db: self.click_db,
+            lines: self.hearings.iter().map(line).collect(),
+            speed: self.speed,
+            range: self.range,
+            times: 1,
+            count_in: CountIn::Off,
+            muted_passes: Vec::new(),
+        }
+    }
+
+    /// A bar of the written beat, or the pulse of the first hearing if the beat is not clicked.
+    pub fn count_in(&self) -> CountIn {
+        let Some(line) = self.hearings.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
+        let first = line.seconds.partition_point(|t| *t < line.lead - 1e-9);
+        match line.seconds[first..] {
+            [first, second, ..] => {
+                CountIn::Pulse { first: first - line.lead, period: second - first, tone: line.index, side: line.side() }
+            }
+            _ => CountIn::Bar,
+        }
+    }
+}
+
+fn blank() -> Arc<Groove> {
+    let quarter = Time::new(1, 4).expect("a quarter is a time");
+    let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
+    Arc::new(Groove::blank(Meter::new(vec![4], 4).expect("4/4 is a meter"), tempo, 1).expect("within bounds"))
+}
+
+impl PlayRequest {
+    /// The groove, which is the same in all takes.
+    pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
+        match self {
+            Self::Loop(spec) => Some(&spec.groove),
+            Self::Sequence(sequence) => sequence.groove(),
+        }
+    }
+
+    pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
+        match self {
+            Self::Loop(spec) => spec.groove = Arc::clone(groove),
+            Self::Sequence(sequence) => sequence.set_groove(groove),
+        }
+    }
+}
+
+/// Takes that follow each other.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sequence {
+    /// Identifies the sequence among those played before.
+    pub number: u32,
+    pub takes: Vec<SequenceTake>,
+    /// Index of the first take to play.
+    pub at: usize,
+    /// One in so many passes is silent after its opening, at first; `None` for none.
+    pub silence: Option<u32>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SequenceTake {
+    pub spec: LoopSpec,
+    /// Number of passes; `None` repeats until the user moves on.
+    pub times: Option<u32>,
+    pub count_in: bool,
+}
+
+impl Sequence {
+    pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
+        self.takes.iter_mut().for_each(|take| take.spec.groove = Arc::clone(groove));
+    }
+
+    /// The groove, which is the same in all takes.
+    pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
+        self.takes.first().map(|take| &take.spec.groove)
+    }
+
+    /// The takes with their count-ins and silences.
+    pub(crate) fn takes(&self) -> Vec<Take> {
+        let take = |t: &SequenceTake| Take {
+            times: t.times.unwrap_or(PLANNED_PASSES),
+            count_in: if t.count_in { t.spec.count_in() } else { CountIn::Off },
+            ..t.spec.take()
+        };
+        let mut takes: Vec<Take> = self.takes.iter().map(take).collect();
+        if let Some(every) = self.silence {
+            mute_ladder_passes(&mut takes, every);
+        }
+        takes
+    }
+}

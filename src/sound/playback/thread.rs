@@ -1,0 +1,365 @@
+//! The playback thread: handles requests, polls the output device and reports what is heard.
+
+use super::sequence::SequencePlayback;
+use super::{Closed, TapPosition};
+use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, Request, Requests, SampleLoader};
+use crate::rhythm::Groove;
+use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
+use std::mem;
+use std::time::{Duration, Instant};
+
+/// Interval between reports of the position.
+const POSITION_INTERVAL: Duration = Duration::from_millis(16);
+
+/// Interval between checks of the device while nothing plays.
+const IDLE_INTERVAL: Duration = Duration::from_millis(200);
+
+/// Maximum time until a request is heard.
+const SETTLE_TIME: Duration = Duration::from_secs(2);
+
+/// Loads samples and reports problems with them.
+pub(super) struct Samples {
+    pub(super) load: SampleLoader,
+    pub(super) events: EventSink,
+}
+
+impl Samples {
+    pub(super) fn load(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
+        let (samples, problems) = (self.load)(groove, rate);
+        if !problems.is_empty() {
+            (self.events)(PlaybackEvent::Warning(problems.join("; ")));
+        }
+        samples
+    }
+
+    fn segment(&mut self, spec: &LoopSpec, rate: SampleRate) -> Segment {
+        let samples = self.load(&spec.groove, rate);
+        Segment::new(spec.take().schedule(&spec.groove, rate, &samples))
+    }
+}
+
+#[derive(Default)]
+enum Now {
+    #[default]
+    Nothing,
+    Loop(LoopPlayback),
+    Sequence(SequencePlayback),
+}
+
+/// A loop and the ids of its segments: several if it has replaced a sequence, until it is known which one is heard.
+struct LoopPlayback {
+    spec: LoopSpec,
+    segments: Vec<u64>,
+    since: Instant,
+}
+
+impl LoopPlayback {
+    fn new(spec: LoopSpec, segments: Vec<u64>) -> Self {
+        Self { spec, segments, since: Instant::now() }
+    }
+
+    /// Drops ids of segments that have finished, and after [`SETTLE_TIME`] those that never started.
+    fn on_heard(&mut self, segment: u64) {
+        if self.segments.contains(&segment) {
+            let settled = self.since.elapsed() > SETTLE_TIME;
+            self.segments.retain(|l| *l == segment || (*l > segment && !settled));
+        }
+    }
+}
+
+pub(super) struct PlaybackThread {
+    now: Now,
+    samples: Samples,
+    /// Volume of the output in dB.
+    volume: f32,
+    lookahead: Duration,
+}
+
+impl PlaybackThread {
+    pub(super) fn new(samples: Samples) -> Self {
+        Self { now: Now::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO }
+    }
+
+    /// Runs until the requests are closed; the sound fades then.
+    pub(super) fn run(&mut self, requests: &Requests, output: Option<&str>) {
+        let mut opened: Option<Player> = None;
+        while let Ok(orders) = self.wait(requests, opened.is_some()) {
+            if opened.is_none() && matches!(orders.request, Some(Request::Play(..))) {
+                match Player::open(output) {
+                    Ok(mut player) => {
+                        player.set_volume(self.volume);
+                        opened = Some(player);
+                    }
+                    Err(error) => self.send(PlaybackEvent::Device(Err(error.to_string()))),
+                }
+            }
+            self.volume = orders.volume.unwrap_or(self.volume);
+            self.lookahead = orders.lookahead.unwrap_or(self.lookahead);
+            if let Some(player) = &mut opened {
+                self.advance(orders, player);
+            }
+        }
+        opened.into_iter().for_each(Player::end);
+    }
+
+    fn wait(&self, requests: &Requests, is_open: bool) -> Result<Orders, Closed> {
+        match self.now {
+            _ if !is_open => requests.take(),
+            Now::Nothing => requests.take_within(IDLE_INTERVAL),
+            _ => requests.take_within(POSITION_INTERVAL),
+        }
+    }
+
+    /// Carries out orders and reports what has happened.
+    fn advance(&mut self, orders: Orders, player: &mut Player) {
+        if let Some(db) = orders.volume {
+            player.set_volume(db);
+        }
+        if let Some(request) = orders.request {
+            self.handle(request, player);
+        }
+        if orders.reload {
+            self.reload(player);
+        }
+        self.poll_output(player);
+        self.queue_takes(player);
+        self.report_taps(&orders.taps, player);
+        self.report_position(player);
+    }
+
+    fn send(&self, event: PlaybackEvent) {
+        (self.samples.events)(event);
+    }
+
+    fn handle(&mut self, request: Request, player: &mut Player) {
+        if matches!(request, Request::Play(..)) {
+            self.send(PlaybackEvent::Device(Ok(())));
+        }
+        self.now = match (request, mem::take(&mut self.now)) {
+            (Request::Play(PlayRequest::Loop(spec), start), _) => {
+                let segment = self.samples.segment(&spec, player.rate());
+                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
+            }
+            (Request::Play(PlayRequest::Sequence(sequence), start), _) => {
+                let mut playback = SequencePlayback::new(sequence);
+                match start {
+                    Some(start) => playback.begin_at(start, player, &mut self.samples),
+                    None => playback.begin(player, &mut self.samples, true),
+                }
+                Now::Sequence(playback)
+            }
+            (Request::Change(PlayRequest::Loop(spec)), Now::Loop(old)) => {
+                self.replace_loop(LoopPlayback { spec, ..old }, player)
+            }
+            // Switches the segment that is heard to the loop.
+            (Request::Change(PlayRequest::Loop(spec)), Now::Sequence(old)) => {
+                self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player)
+            }
+            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut playback)) => {
+                playback.change(sequence, player, &mut self.samples);
+                Now::Sequence(playback)
+            }
+            (Request::Step(sequence), Now::Sequence(playback)) => {
+                let mut playback = playback.step(sequence);
+                playback.begin(player, &mut self.samples, false);
+                Now::Sequence(playback)
+            }
+            (Request::Stop, _) => {
+                player.stop();
+                Now::Nothing
+            }
+            (Request::Change(_) | Request::Step(_), now) => now,
+        };
+    }
+
+    fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Now {
+        for id in &playback.segments {
+            player.handle.replace(*id, self.samples.segment(&playback.spec, player.rate()));
+        }
+        Now::Loop(playback)
+    }
+
+    /// Loads the sound files again for what plays.
+    fn reload(&mut self, player: &mut Player) {
+        let request = match &self.now {
+            Now::Nothing => return,
+            Now::Loop(playback) => PlayRequest::Loop(playback.spec.clone()),
+            Now::Sequence(playback) => PlayRequest::Sequence(playback.sequence.clone()),
+        };
+        self.handle(Request::Change(request), player);
+    }
+
+    fn poll_output(&mut self, player: &mut Player) {
+        while let Some(event) = player.tick() {
+            let plays = !matches!(self.now, Now::Nothing);
+            if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &event {
+                self.resend(head, player);
+            }
+            if plays {
+                self.send(PlaybackEvent::Warning(match event {
+                    DeviceEvent::Lost(error) => format!("{error}; playback continues when the device is back"),
+                    DeviceEvent::Reopened | DeviceEvent::ReopenedAtNewRate(_) => "the output device is back".into(),
+                }));
+            }
+        }
+    }
+
+    /// Rebuilds what plays for the current device, and continues from this position.
+    fn resend(&mut self, head: &Playhead, player: &mut Player) {
+        self.now = match mem::take(&mut self.now) {
+            Now::Nothing => Now::Nothing,
+            Now::Loop(LoopPlayback { spec, .. }) => {
+                let segment = self.samples.segment(&spec, player.rate());
+                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
+            }
+            Now::Sequence(mut playback) => {
+                playback.resume(head, player, &mut self.samples);
+                Now::Sequence(playback)
+            }
+        };
+    }
+
+    /// Queues the next takes of a sequence and reports its end.
+    fn queue_takes(&mut self, player: &mut Player) {
+        if let Now::Sequence(playback) = &mut self.now {
+            playback.send(player, &mut self.samples);
+            if playback.is_sent() && player.handle.has_ended() {
+                let ended = PlaybackEvent::SequenceEnded(playback.sequence.number);
+                self.now = Now::Nothing;
+                self.send(ended);
+            }
+        }
+    }
+
+    /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
+    fn report_taps(&self, taps: &[Instant], player: &mut Player) {
+        if !matches!(self.now, Now::Loop(..)) {
+            return;
+        }
+        for at in taps {
+            let Some(head) = player.playhead_at(*at) else { continue };
+            self.send(PlaybackEvent::Tapped(TapPosition {
+                position: head.position,
+                loop_passes: head.loop_pass,
+                buffer_ms: player.playhead_error() * 1000.0,
+            }));
+        }
+    }
+
+    /// Reports the position, and the take of a sequence.
+    fn report_position(&mut self, player: &mut Player) {
+        if matches!(self.now, Now::Nothing) {
+            return;
+        }
+        let head = player.playhead_at(Instant::now() + self.lookahead);
+        match (&mut self.now, &head) {
+            (Now::Sequence(playback), Some(h)) => {
+                if let Some(position) = playback.position(h.segment, h.loop_pass) {
+                    self.send(PlaybackEvent::Take(position));
+                }
+            }
+            (Now::Loop(playback), Some(h)) => playback.on_heard(h.segment),
+            _ => {}
+        }
+        self.send(PlaybackEvent::Tick(head.map(|h| h.position)));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Sequence, SequenceTake, Start};
+    use super::*;
+    use crate::rhythm::{Attack, Edit, Fraction, Meter, Place, Tempo, Time};
+    use crate::sound::{Click, FakeDevice, Position, Range};
+    use std::sync::{Arc, PoisonError, mpsc};
+
+    /// An attack on every eighth of a bar of 4/4 at 240.
+    fn playing(layers: bool) -> LoopSpec {
+        let tempo = Tempo::new(Fraction::whole(240), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+        for k in 0..8 {
+            let at = Place { layer: 0, section: 0, cell: 2 * k };
+            groove = groove.edited(&Edit::Enter { at, cells: 2, attack: Attack::default() }).expect("an attack");
+        }
+        let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
+        LoopSpec { groove: Arc::new(groove), speed, range, layers, beat, click_db: 0.0, hearings: Vec::new() }
+    }
+
+    /// A thread whose events the test receives.
+    fn thread() -> (PlaybackThread, mpsc::Receiver<PlaybackEvent>) {
+        let (sender, events) = mpsc::channel();
+        let load: SampleLoader = Box::new(|_, _| (UserSamples::default(), Vec::new()));
+        let send = move |event| drop(sender.send(event));
+        (PlaybackThread::new(Samples { load, events: Arc::new(send) }), events)
+    }
+
+    fn ladder(takes: usize) -> PlayRequest {
+        let take = || SequenceTake { spec: playing(true), times: Some(1), count_in: false };
+        PlayRequest::Sequence(Sequence { number: 1, takes: (0..takes).map(|_| take()).collect(), at: 0, silence: None })
+    }
+
+    /// Lets the device take frames while the thread runs; returns the greatest magnitude.
+    fn advance(thread: &mut PlaybackThread, output: &mut Player, device: &FakeDevice, frames: usize) -> f32 {
+        let mut peak = 0.0_f32;
+        for _ in 0..frames / 1024 {
+            peak = peak.max(device.pull(1024).0);
+            thread.advance(Orders::default(), output);
+        }
+        peak
+    }
+
+    #[test]
+    fn a_loop_that_replaced_takes_follows_every_later_edit() {
+        let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
+        let device = FakeDevice::new(48_000);
+        let mut output = device.player().expect("a device");
+        let (mut thread, _events) = thread();
+        thread.handle(Request::Play(ladder(9), None), &mut output);
+        assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "in the second take");
+        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        assert!(advance(&mut thread, &mut output, &device, 200_000) > 0.01, "the loop");
+        thread.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
+        advance(&mut thread, &mut output, &device, 48_000);
+        assert_eq!(advance(&mut thread, &mut output, &device, 96_000), 0.0, "no layer sounds");
+        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "it sounds again");
+    }
+
+    #[test]
+    fn playback_continues_at_its_place_in_another_player() {
+        let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
+        let position = Position { section: 0, pass: 0, wholes: 0.5 };
+        let sequence = |count_in| {
+            let take = SequenceTake { spec: playing(true), times: Some(4), count_in };
+            PlayRequest::Sequence(Sequence { number: 7, takes: vec![take.clone(), take], at: 1, silence: None })
+        };
+        for request in [PlayRequest::Loop(playing(true)), sequence(false), sequence(true)] {
+            let device = FakeDevice::new(48_000);
+            let mut output = device.player().expect("a device");
+            let (mut thread, events) = thread();
+            let is_sequence = matches!(request, PlayRequest::Sequence(_));
+            thread.handle(Request::Play(request, Some(Start { position, passes: 2 })), &mut output);
+            advance(&mut thread, &mut output, &device, 8 * 1024);
+            let events: Vec<PlaybackEvent> = events.try_iter().collect();
+            let heard = events.iter().filter_map(|e| if let PlaybackEvent::Tick(Some(p)) = e { Some(p) } else { None });
+            let first = heard.copied().next().expect("a position");
+            // A whole note lasts a second at 240 quarters per minute. The device has 20 ms of silence before it, and took at most
+            // 8 buffers.
+            assert!((0.45..0.7).contains(&first.wholes), "{first:?}");
+            let take = events.iter().find_map(|e| if let PlaybackEvent::Take(t) = e { Some(*t) } else { None });
+            assert_eq!(take.map(|t| (t.take, t.is_count_in, t.pass)), is_sequence.then_some((1, false, 2)));
+        }
+    }
+
+    #[test]
+    fn a_loop_that_replaced_takes_keeps_the_segment_that_is_heard() {
+        let mut playback = LoopPlayback::new(playing(true), vec![3, 4, 5, 6]);
+        playback.on_heard(9);
+        assert_eq!(playback.segments, [3, 4, 5, 6]);
+        playback.on_heard(4);
+        assert_eq!(playback.segments, [4, 5, 6], "a later segment may not be heard yet");
+        playback.since = Instant::now().checked_sub(SETTLE_TIME * 2).expect("an instant");
+        playback.on_heard(5);
+        assert_eq!(playback.segments, [5]);
+    }
+}

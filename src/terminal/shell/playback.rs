@@ -1,0 +1,246 @@
+//! Handle of the player in use: the playback thread of this machine, or the remote speaker that has taken its place.
+
+use super::super::Event;
+use super::super::event::RemoteEvent;
+use crate::jobs::play_request::{PlayRequest, Sequence, Start};
+use crate::jobs::{BasePath, FilesToSend, UserSampleCache, base_path};
+use crate::rhythm::Groove;
+use crate::sound::SampleRate;
+use crate::sound::playback::{self, EventSink, PlaybackEvent, Requests};
+use crate::sound::remote::Link;
+use crate::store::{self, StateFolder, reason};
+use std::fs;
+use std::os::unix::fs::{FileTypeExt, MetadataExt};
+use std::os::unix::net::UnixStream;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// Interval between looks for a new socket while no speaker is connected.
+const LOOK_INTERVAL: Duration = Duration::from_millis(500);
+/// Longest wait for playback to end at exit.
+const STOP_TIMEOUT: Duration = Duration::from_millis(800);
+
+/// The file of a socket, which sshd makes and does not remove.
+struct SocketFile(PathBuf);
+
+impl Drop for SocketFile {
+    fn drop(&mut self) {
+        drop(fs::remove_file(&self.0));
+    }
+}
+
+/// A connected remote speaker.
+pub(crate) struct RemoteSpeaker {
+    link: Link,
+    socket: SocketFile,
+}
+
+impl RemoteSpeaker {
+    /// Connects through a socket that only this user can open.
+    ///
+    /// # Errors
+    /// One sentence that says what to do.
+    pub(crate) fn connect(path: &Path) -> Result<Self, String> {
+        let shown = path.display();
+        check_socket(path)?;
+        let socket = SocketFile(path.to_owned());
+        let stream = UnixStream::connect(path)
+            .map_err(|e| format!("{shown}: nobody listens any more ({}); start `teeter remote` again", reason(&e)))?;
+        Ok(Self { link: Link::new(stream)?, socket })
+    }
+}
+
+/// Refuses what is not a socket that only this user can open.
+pub(crate) fn check_socket(path: &Path) -> Result<(), String> {
+    let metadata = fs::symlink_metadata(path).map_err(|e| {
+        format!(
+            "{}: {}; start `teeter remote HOST` on your own machine, it makes the socket",
+            path.display(),
+            reason(&e)
+        )
+    })?;
+    let (owner, mode) = (metadata.uid(), metadata.mode() & 0o777);
+    let found = if !metadata.file_type().is_socket() {
+        "another kind of file".to_owned()
+    } else if owner != rustix::process::geteuid().as_raw() {
+        format!("one of the user with the number {owner}")
+    } else if mode & 0o077 != 0 {
+        format!("one with the mode {mode:03o}; remove StreamLocalBindMask from the configuration of sshd")
+    } else {
+        return Ok(());
+    };
+    Err(format!("{}: {}", path.display(), crate::rhythm::expected("a socket that only you can open", found)))
+}
+
+/// The player in use.
+struct Current {
+    requests: Requests,
+    volume: f32,
+    /// Disconnected when the player has ended.
+    ended: Receiver<()>,
+}
+
+#[derive(Clone)]
+struct Shared {
+    current: Arc<Mutex<Current>>,
+    base_path: BasePath,
+    events: Sender<Event>,
+}
+
+impl Shared {
+    fn current(&self) -> MutexGuard<'_, Current> {
+        self.current.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Ends the current player and makes room for another one.
+    fn replace(&self) -> (Requests, Sender<()>) {
+        let (end, ended) = mpsc::channel();
+        let mut current = self.current();
+        current.requests.stop();
+        current.requests.close();
+        (current.requests, current.ended) = (Requests::new(), ended);
+        current.requests.set_volume(current.volume);
+        (current.requests.clone(), end)
+    }
+
+    fn sink(&self) -> EventSink {
+        let events = self.events.clone();
+        // Without a receiver the program ends.
+        Arc::new(move |event| drop(events.send(event.into())))
+    }
+
+    fn send(&self, event: Event) {
+        drop(self.events.send(event));
+    }
+
+    /// Plays through one remote speaker after the other.
+    fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, folder: Option<&StateFolder>) {
+        let mut files = FilesToSend::new(self.base_path.clone());
+        loop {
+            if let Some(RemoteSpeaker { link, socket }) = speaker.take() {
+                let (requests, end) = self.replace();
+                self.send(Event::Remote(RemoteEvent::Connected));
+                let ended = link.run(&requests, &mut files, store::print, &self.sink());
+                // Removed before the program ends, which may wait for the other.
+                drop(socket);
+                drop(end);
+                match ended {
+                    Ok(()) => return,
+                    Err(why) => self.send(Event::Remote(RemoteEvent::Lost(why))),
+                }
+            }
+            let Some(folder) = folder else { return };
+            thread::sleep(LOOK_INTERVAL);
+            match folder.take_offered_socket().map(|path| RemoteSpeaker::connect(&path)) {
+                Some(Ok(connected)) => speaker = Some(connected),
+                Some(Err(why)) => self.send(Event::SoundWarning(why)),
+                None => {}
+            }
+        }
+    }
+}
+
+pub(crate) struct PlaybackHandle {
+    shared: Shared,
+}
+
+impl PlaybackHandle {
+    /// Plays through a remote speaker, or on the local output, or the default one, which is opened on the first play request.
+    /// With a state folder, a remote speaker that is offered there takes over.
+    pub(crate) fn start(
+        events: Sender<Event>,
+        output: Option<String>,
+        speaker: Option<RemoteSpeaker>,
+        folder: Option<StateFolder>,
+    ) -> Self {
+        let (end, ended) = mpsc::channel::<()>();
+        let current = Current { requests: Requests::new(), volume: 0.0, ended };
+        let requests = current.requests.clone();
+        let shared = Shared { current: Arc::new(Mutex::new(current)), base_path: BasePath::default(), events };
+        if speaker.is_none() {
+            let (mut cache, path) = (UserSampleCache::default(), shared.base_path.clone());
+            let load = Box::new(move |groove: &Groove, rate| {
+                let _running = &end;
+                cache.load(groove, base_path(&path).as_deref(), rate)
+            });
+            drop(playback::spawn(requests, output, load, shared.sink()));
+        }
+        if speaker.is_some() || folder.is_some() {
+            let follower = shared.clone();
+            let follow = move || follower.follow_speakers(speaker, folder.as_ref());
+            drop(thread::Builder::new().name("remote speaker".into()).spawn(follow));
+        }
+        Self { shared }
+    }
+
+    /// Reads the sound files of a groove and reports problems with them.
+    pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
+        let shared = self.shared.clone();
+        let read = move || {
+            let path = base_path(&shared.base_path);
+            let problems = UserSampleCache::default().load(&groove, path.as_deref(), SampleRate::STUDIO).1;
+            if !problems.is_empty() {
+                shared.send(Event::SoundWarning(problems.join("; ")));
+            }
+        };
+        drop(thread::Builder::new().name("sounds".into()).spawn(read));
+    }
+
+    pub(crate) fn set_base_path(&self, file: Option<&str>) {
+        let mut base_path = self.shared.base_path.lock().unwrap_or_else(PoisonError::into_inner);
+        if base_path.as_deref().and_then(|p| p.to_str()) != file {
+            *base_path = file.map(PathBuf::from);
+        }
+    }
+
+    pub(crate) fn set_volume(&self, db: f32) {
+        let mut current = self.shared.current();
+        current.volume = db;
+        current.requests.set_volume(db);
+    }
+
+    pub(crate) fn play(&self, request: PlayRequest, start: Option<Start>) {
+        self.shared.current().requests.play(request, start);
+    }
+
+    pub(crate) fn change(&self, request: PlayRequest) {
+        self.shared.current().requests.change(request);
+    }
+
+    pub(crate) fn step(&self, sequence: Sequence) {
+        self.shared.current().requests.step(sequence);
+    }
+
+    /// Reports what was heard at this instant.
+    pub(crate) fn tap(&self, at: Instant) {
+        self.shared.current().requests.tap(at);
+    }
+
+    pub(crate) fn stop_playing(&self) {
+        self.shared.current().requests.stop();
+    }
+
+    /// Ends the player, and waits until the sound has faded or the connection is closed.
+    pub(crate) fn stop(&self) {
+        let current = self.shared.current();
+        current.requests.stop();
+        current.requests.close();
+        let _ = current.ended.recv_timeout(STOP_TIMEOUT);
+    }
+}
+
+impl From<PlaybackEvent> for Event {
+    fn from(event: PlaybackEvent) -> Self {
+        match event {
+            PlaybackEvent::Tick(position) => Self::Tick(position),
+            PlaybackEvent::Tapped(tap) => Self::Tapped(tap),
+            PlaybackEvent::Take(position) => Self::Take(position),
+            PlaybackEvent::SequenceEnded(sequence) => Self::SequenceEnded(sequence),
+            PlaybackEvent::Device(result) => Self::Device(result),
+            PlaybackEvent::Warning(text) => Self::SoundWarning(text),
+        }
+    }
+}
