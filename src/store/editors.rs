@@ -2,7 +2,7 @@
 
 use super::StateFolder;
 use std::path::{Path, PathBuf};
-use std::{fs, process};
+use std::process;
 
 /// An editor that runs now.
 #[derive(Debug, Clone, PartialEq, Eq)]
