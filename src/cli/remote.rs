@@ -9,7 +9,7 @@ use crate::sound::SampleRate;
 use crate::sound::playback::{self, EventSink, Requests};
 use crate::sound::remote::Speaker;
 use crate::store::{self, StateFolder, reason};
-use crate::terminal::shell::check_socket;
+use crate::terminal::shell::SocketFile;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
 use std::ffi::OsString;
 use std::fs::Permissions;
@@ -145,7 +145,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
 
 /// On the host: hands the socket to an editor that runs, and waits until it is not used any more.
 pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
-    check_socket(socket).map_err(Failure::usage)?;
+    let _removed_at_end = SocketFile::new(socket).map_err(Failure::usage)?;
     let folder =
         StateFolder::of_user().ok_or_else(|| Failure::usage("there is no home folder, so no editor is known"))?;
     let editors = folder.running_editors();
@@ -169,8 +169,8 @@ pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
         return Err(Failure::new(Exit::Output, "cannot write to the state folder"));
     }
     writeln!(io::stdout(), "The sound of {} (editor {}) plays here until ctrl-c.", editor.groove, editor.pid)?;
-    // The editor removes the socket when it has lost it or ends.
-    while socket.exists() {
+    // The editor removes the socket when it has lost it or ends; not if it is killed.
+    while socket.exists() && editor.is_running() {
         thread::sleep(LOOK_INTERVAL);
     }
     Ok(Exit::Good)

@@ -12,6 +12,12 @@ pub(crate) struct RunningEditor {
     pub groove: String,
 }
 
+impl RunningEditor {
+    pub(crate) fn is_running(&self) -> bool {
+        is_running(self.pid)
+    }
+}
+
 fn editor_file(pid: u32) -> String {
     format!("editor-{pid}")
 }

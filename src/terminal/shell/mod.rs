@@ -10,7 +10,7 @@ mod playback;
 mod recovery;
 mod screen;
 
-pub(crate) use playback::check_socket;
+pub(crate) use playback::SocketFile;
 pub use screen::{Counter, Screen};
 
 use super::files::recovery::on_journal;

@@ -23,8 +23,19 @@ const LOOK_INTERVAL: Duration = Duration::from_millis(500);
 /// Longest wait for playback to end at exit.
 const STOP_TIMEOUT: Duration = Duration::from_millis(800);
 
-/// The file of a socket, which sshd makes and does not remove.
-struct SocketFile(PathBuf);
+/// The file of a socket, which sshd makes and does not remove; removed when this is dropped.
+pub(crate) struct SocketFile(PathBuf);
+
+impl SocketFile {
+    /// A socket that only this user can open.
+    ///
+    /// # Errors
+    /// One sentence that says what to do.
+    pub(crate) fn new(path: &Path) -> Result<Self, String> {
+        check_socket(path)?;
+        Ok(Self(path.to_owned()))
+    }
+}
 
 impl Drop for SocketFile {
     fn drop(&mut self) {
@@ -44,9 +55,7 @@ impl RemoteSpeaker {
     /// # Errors
     /// One sentence that says what to do.
     pub(crate) fn connect(path: &Path) -> Result<Self, String> {
-        let shown = path.display();
-        check_socket(path)?;
-        let socket = SocketFile(path.to_owned());
+        let (shown, socket) = (path.display(), SocketFile::new(path)?);
         let stream = UnixStream::connect(path)
             .map_err(|e| format!("{shown}: nobody listens any more ({}); start `teeter remote` again", reason(&e)))?;
         Ok(Self { link: Link::new(stream)?, socket })
@@ -54,7 +63,7 @@ impl RemoteSpeaker {
 }
 
 /// Refuses what is not a socket that only this user can open.
-pub(crate) fn check_socket(path: &Path) -> Result<(), String> {
+fn check_socket(path: &Path) -> Result<(), String> {
     let metadata = fs::symlink_metadata(path).map_err(|e| {
         format!(
             "{}: {}; start `teeter remote HOST` on your own machine, it makes the socket",
