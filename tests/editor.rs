@@ -107,9 +107,7 @@ fn a_typed_riff_is_saved_and_opened_again() {
 #[test]
 fn a_file_changed_removed_or_made_read_only_by_others_is_reported_and_nothing_is_lost() {
     let home = tempfile::tempdir().expect("a folder");
-    let path = home.path().join("ropes.toml");
-    let demo = fs::read_to_string(crate::support::in_package("patterns/half-tide-winch.toml")).expect("a pattern");
-    fs::write(&path, &demo).expect("written");
+    let path = crate::support::copy_winch(home.path(), "ropes.toml");
     let mut editor = Editor::open(home.path(), Some(Path::new("ropes.toml")));
     editor.shows("(saved)");
     editor.types("+");
@@ -240,8 +238,7 @@ fn tapping_along_counts_taps_or_says_that_nothing_plays() {
 #[test]
 fn takes_and_the_ladder_without_a_device_leave_no_file() {
     let home = tempfile::tempdir().expect("a folder");
-    let demo = fs::read_to_string(crate::support::in_package("patterns/half-tide-winch.toml")).expect("a pattern");
-    fs::write(home.path().join("winch.toml"), demo).expect("written");
+    crate::support::copy_winch(home.path(), "winch.toml");
     fs::write(home.path().join("winch.progress"), "what is this").expect("written");
     let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
     // The take with the hearing needs the analysis.

@@ -120,7 +120,7 @@ cells = ".... .... .... .... | .... .... .... ...."
 END_GROOVE
 export PULSE_SERVER="unix:$dir/native" ALSA_CONFIG_PATH="$dir/asound.conf"
 python3 - "$dir" "$teeter" "$delayed_port" "$relay" "$cuts" <<'END_TEST'
-import array, collections, fcntl, os, pty, re, select, signal, struct, sys, termios, time
+import array, collections, fcntl, glob, os, pty, re, select, signal, struct, sys, termios, time
 folder, teeter, port, relay, cuts = sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4]), int(sys.argv[5])
 options = ["--", "-F", "none", "-i", f"{folder}/id", "-p", port, "-o", "StrictHostKeyChecking=no",
            "-o", "UserKnownHostsFile=/dev/null", "-o", "LogLevel=ERROR"]
@@ -146,6 +146,13 @@ class Terminal:
         return taken
     def type(self, keys):
         os.write(self.fd, keys)
+    def socket(self):
+        """The socket on the host that its ssh forwards."""
+        for children in glob.glob(f"/proc/{self.pid}/task/*/children"):
+            for child in open(children).read().split():
+                if found := re.search(b"/tmp/teeter-[0-9a-f]{32}", open(f"/proc/{child}/cmdline", "rb").read()):
+                    return found[0].decode()
+        raise AssertionError("no ssh runs")
 
 def recorded():
     """What the sink has recorded: the left and the right channel."""
@@ -167,6 +174,8 @@ def onsets(channel, start=0):
 remote = [teeter, "remote", "127.0.0.1", "--program", teeter]
 editor = Terminal(remote + [f"{folder}/groove.toml"] + options)
 editor.read(30, b"stopped")
+socket = editor.socket()
+assert os.path.exists(socket)
 editor.type(b"\r")
 editor.read(6)
 editor.type(b"\x1b[B")
@@ -187,7 +196,7 @@ editor.read(1)
 editor.type(b"y")
 editor.read(4)
 os.waitpid(editor.pid, 0)
-assert not [name for name in os.listdir("/tmp") if re.fullmatch("teeter-[0-9a-f]{32}", name)], "sockets are removed"
+assert not os.path.exists(socket), "the socket is removed"
 
 # An editor that lives on: as in a multiplexer, it runs in a terminal of the host, and speakers come and go.
 os.environ.update(XDG_STATE_HOME=f"{folder}/state", SSH_CONNECTION="1")

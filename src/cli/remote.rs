@@ -29,29 +29,29 @@ const LOOK_INTERVAL: Duration = Duration::from_millis(100);
 const NO_COMMAND: i32 = 127;
 const SSH_FAILED: i32 = 255;
 
-/// A path on the host that nobody can guess or have made before.
+/// A path on the host that nobody can guess or has created before.
 fn host_socket() -> Result<String, Failure> {
     let mut bytes = [0; 16];
     getrandom::fill(&mut bytes).map_err(|e| Failure::new(Exit::Output, format!("no random numbers: {e}")))?;
     Ok(bytes.iter().fold("/tmp/teeter-".to_owned(), |path, b| path + &format!("{b:02x}")))
 }
 
-/// A word as the host's shell reads it.
+/// Quotes a word for the host's shell.
 fn quoted(word: &str) -> String {
     format!("'{}'", word.replace('\'', r"'\''"))
 }
 
-/// The arguments of ssh. Its own options come last, so that they can change the others.
-fn ssh_arguments(args: &RemoteArgs, here: &Path, there: &str) -> Vec<OsString> {
+/// The arguments of ssh. The user's options follow ours: of an option given twice, ssh uses the first (`ssh_config(5)`).
+fn ssh_arguments(args: &RemoteArgs, local_socket: &Path, host_socket: &str) -> Vec<OsString> {
     let join = match args.join {
         Some(Some(pid)) => format!(" --join={pid}"),
         Some(None) => " --join".to_owned(),
         None => String::new(),
     };
     let file = args.file.as_deref().map(|file| format!(" -- {}", quoted(file))).unwrap_or_default();
-    let command = format!("{} --speaker {}{join}{file}", quoted(&args.program), quoted(there));
-    let mut forward = OsString::from(format!("{there}:"));
-    forward.push(here);
+    let command = format!("{} --speaker {}{join}{file}", quoted(&args.program), quoted(host_socket));
+    let mut forward = OsString::from(format!("{host_socket}:"));
+    forward.push(local_socket);
     let fixed = ["-t", "-o", "ExitOnForwardFailure=yes", "-R"].map(OsString::from);
     let own = args.ssh_options.iter().cloned();
     fixed.into_iter().chain([forward]).chain(own).chain([args.host.clone().into(), command.into()]).collect()
@@ -76,7 +76,7 @@ fn serve(listener: &UnixListener, folder: &Path, output: Option<&str>, ended: &A
         }
         match stream {
             Ok(stream) => why = Some(speaker.serve(&stream)),
-            // Out of descriptors, say: they come back.
+            // Out of file descriptors, for example; that passes.
             Err(_) => thread::sleep(LOOK_INTERVAL),
         }
     }

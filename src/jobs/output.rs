@@ -80,16 +80,9 @@ pub(crate) fn check_targets<'a>(
 
 /// Whether two paths lead to the same file, through links too.
 fn is_same_file(a: &Path, b: &Path) -> bool {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::MetadataExt;
-        let id = |path| fs::metadata(path).map(|about| (about.dev(), about.ino()));
-        matches!((id(a), id(b)), (Ok(a), Ok(b)) if a == b)
-    }
-    #[cfg(not(unix))]
-    {
-        matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
-    }
+    use std::os::unix::fs::MetadataExt;
+    let id = |path| fs::metadata(path).map(|about| (about.dev(), about.ino()));
+    matches!((id(a), id(b)), (Ok(a), Ok(b)) if a == b)
 }
 
 /// Writes files: all of them, or none unless the error is [`JobError::Incomplete`].

@@ -147,20 +147,9 @@ impl SampleStore for SampleFolder {
 
 #[cfg(test)]
 mod tests {
+    use super::super::user_samples::groove_with_sounds;
     use super::*;
-    use crate::rhythm::{Fraction, Meter, Tempo, Time, Voice};
     use crate::sound::remote::is_sample_name;
-
-    fn groove(sounds: &[&str]) -> Groove {
-        let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
-        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
-        for (k, name) in sounds.iter().enumerate() {
-            let add = Edit::AddLayer(k, format!("l{k}"), Voice::Kick, 4);
-            let own = Edit::SoundFile(k, Some((*name).to_owned()));
-            groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
-        }
-        groove
-    }
 
     #[test]
     fn a_file_has_the_name_of_its_hash_on_both_sides() {
@@ -172,7 +161,7 @@ mod tests {
         File::create(here.path().join("large.wav")).and_then(|f| f.set_len(MAX_SAMPLE_FILE + 1)).expect("written");
         let base = BasePath::new(Mutex::new(Some(here.path().join("g.toml"))));
         let mut files = FilesToSend::new(base);
-        let (renamed, warnings) = files.with_sample_names(&groove(&["a.flac", "b.flac", "large.wav"]));
+        let (renamed, warnings) = files.with_sample_names(&groove_with_sounds(&["a.flac", "b.flac", "large.wav"]));
         let names: Vec<Option<&str>> = renamed.layers().iter().map(|l| l.sound.as_deref()).take(3).collect();
         let name = names[0].expect("a name").to_owned();
         assert!(is_sample_name(&name) && name.split_once('.').is_some_and(|n| n.1 == "flac"), "{name}");

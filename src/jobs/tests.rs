@@ -105,7 +105,6 @@ fn a_file_that_exists_is_replaced_only_when_that_is_asked_for() {
     assert_eq!(names(folder.path()), ["a.mid", "b.tsv", "pages"]);
 }
 
-#[cfg(unix)]
 #[test]
 fn an_input_is_never_replaced() {
     let folder = tempfile::tempdir().expect("a folder");

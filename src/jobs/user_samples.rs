@@ -94,21 +94,23 @@ fn decode(path: &Path, metadata: &Metadata, rate: SampleRate) -> Result<recordin
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)
 }
 
+/// A groove with a layer for each of these sound files, for tests.
+#[cfg(test)]
+pub(super) fn groove_with_sounds(sounds: &[&str]) -> Groove {
+    use crate::rhythm::{Edit, Fraction, Meter, Tempo, Time};
+    let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
+    let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
+    for (k, name) in sounds.iter().enumerate() {
+        let add = Edit::AddLayer(k, format!("l{k}"), crate::rhythm::Voice::Kick, 4);
+        let own = Edit::SoundFile(k, Some((*name).to_owned()));
+        groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
+    }
+    groove
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rhythm::{Edit, Fraction, Meter, Tempo, Time};
-
-    fn groove(sounds: &[&str]) -> Groove {
-        let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
-        let mut groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
-        for (k, name) in sounds.iter().enumerate() {
-            let add = Edit::AddLayer(k, format!("l{k}"), crate::rhythm::Voice::Kick, 4);
-            let own = Edit::SoundFile(k, Some((*name).to_owned()));
-            groove = groove.edited(&add).and_then(|g| g.edited(&own)).expect("edits");
-        }
-        groove
-    }
 
     #[test]
     fn files_are_read_once_next_to_the_groove_and_a_missing_one_is_reported_once() {
@@ -117,7 +119,7 @@ mod tests {
         fs::copy(burst, folder.path().join("a.flac")).expect("copied");
         fs::write(folder.path().join("bad.wav"), "no sound").expect("written");
         let file = folder.path().join("g.toml");
-        let g = groove(&["a.flac", "b.flac", "a.flac", "bad.wav", "."]);
+        let g = groove_with_sounds(&["a.flac", "b.flac", "a.flac", "bad.wav", "."]);
         let mut sounds = UserSampleCache::default();
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
         assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
@@ -141,7 +143,7 @@ mod tests {
         // A file that was removed is reported again, once.
         fs::remove_file(folder.path().join("b.flac")).expect("removed");
         assert_eq!(sounds.load(&g, Some(&file), other).1.len(), 1);
-        assert_eq!(sounds.load(&groove(&[]), Some(&file), other).1, [""; 0]);
+        assert_eq!(sounds.load(&groove_with_sounds(&[]), Some(&file), other).1, [""; 0]);
         assert!(sounds.0.is_empty(), "unused samples are dropped");
     }
 }

@@ -4,6 +4,7 @@ use super::lock::{lock_folder, try_lock};
 use super::save::resolve_links;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
+use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempPath;
@@ -91,13 +92,10 @@ impl AtomicFile {
         }
         let mut builder = tempfile::Builder::new();
         builder.prefix(PREFIX).suffix(SUFFIX);
-        #[cfg(unix)]
         // A replacement stays private until it has the mode of the old file.
         if access == Access::Shared && replaced.is_none() {
             builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
         }
-        #[cfg(not(unix))]
-        let _ = access;
         // Until the file is locked nobody may take it for one whose process was killed.
         let lock = lock_folder(folder_of(&target));
         // The message leaves out the temporary name, which means nothing to the user.
@@ -113,12 +111,8 @@ impl AtomicFile {
         registry().pending.push(temporary.to_path_buf());
         let pending = Pending(temporary.to_path_buf());
         if let Some(old) = replaced {
-            #[cfg(unix)]
-            {
-                use std::os::unix::fs::MetadataExt;
-                // Only root may keep another owner.
-                drop(std::os::unix::fs::fchown(&file, Some(old.uid()), Some(old.gid())));
-            }
+            // Only root may keep another owner.
+            drop(std::os::unix::fs::fchown(&file, Some(old.uid()), Some(old.gid())));
             file.set_permissions(old.permissions())?;
         }
         Ok(Self { out: BufWriter::new(file), temporary, target, pending })
@@ -227,7 +221,6 @@ mod tests {
         fs::read_dir(folder).expect("a folder").count()
     }
 
-    #[cfg(unix)]
     #[test]
     fn links_and_modes_are_kept_and_a_read_only_file_is_not_replaced() {
         use std::os::unix::fs::PermissionsExt;

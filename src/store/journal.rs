@@ -53,7 +53,6 @@ impl Journal {
         let name = name_start(target.as_deref());
         let mut options = OpenOptions::new();
         options.read(true).write(true).create_new(true);
-        #[cfg(unix)]
         std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
         let mut number = 0;
         let (path, file) = loop {
@@ -113,7 +112,7 @@ impl Journal {
     }
 
     /// Whether it must be replaced by a new one: somebody removed the file, or it has grown long.
-    pub(crate) fn is_worn(&self) -> bool {
+    pub(crate) fn must_be_replaced(&self) -> bool {
         let links = std::os::unix::fs::MetadataExt::nlink;
         self.records >= MAX_RECORDS
             || self.length - self.start > MAX_GROWTH

@@ -31,7 +31,6 @@ impl StateFolder {
     pub(super) fn create(&self) -> Result<(), SaveError> {
         let mut builder = fs::DirBuilder::new();
         builder.recursive(true);
-        #[cfg(unix)]
         std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
         builder.create(&self.0).map_err(|e| SaveError::Folder(self.0.clone(), reason(&e)))
     }

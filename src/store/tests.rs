@@ -263,7 +263,6 @@ fn a_save_replaces_the_text_and_nothing_else() {
     assert!(matches!(save(&path, &long, None), Err(SaveError::TooLarge(..))));
 }
 
-#[cfg(unix)]
 #[test]
 fn a_save_keeps_mode_and_links_and_respects_read_only() {
     use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};

@@ -192,9 +192,7 @@ fn no_drawn_key_is_lost_and_no_file_is_torn_in_a_kill_around_a_save() {
 #[test]
 fn two_editors_of_one_file_keep_their_own_work_and_ask_before_they_overwrite() {
     let home = tempfile::tempdir().expect("a folder");
-    let path = home.path().join("winch.toml");
-    let demo = fs::read_to_string(crate::support::in_package("patterns/half-tide-winch.toml")).expect("a pattern");
-    fs::write(&path, &demo).expect("written");
+    let path = crate::support::copy_winch(home.path(), "winch.toml");
     let mut first = Editor::open(home.path(), Some(Path::new("winch.toml")));
     first.shows("(saved)");
     let pid = first.child.process_id().expect("runs");
@@ -258,8 +256,7 @@ fn next_offer(editor: &mut Editor, left: usize) {
 /// Lets two editors edit, save, be quit and be killed in some order, and checks that no name of the layer is lost unasked.
 fn interleave(seed: u64) {
     let home = tempfile::tempdir().expect("a folder");
-    let path = home.path().join("winch.toml");
-    fs::copy(crate::support::in_package("patterns/half-tide-winch.toml"), &path).expect("copied");
+    let path = crate::support::copy_winch(home.path(), "winch.toml");
     let mut numbers = Numbers(seed);
     let mut sides: [Option<Side>; 2] = [None, None];
     let (mut version, mut in_file) = (0, "winch".to_owned());
@@ -363,9 +360,8 @@ fn two_editors_lose_nothing_unasked_in_any_order_of_edits_saves_ends_and_kills()
 #[test]
 fn work_is_offered_whatever_the_times_of_the_files_and_discarded_only_on_demand() {
     let home = tempfile::tempdir().expect("a folder");
-    let path = home.path().join("winch.toml");
-    let demo = fs::read_to_string(crate::support::in_package("patterns/half-tide-winch.toml")).expect("a pattern");
-    fs::write(&path, &demo).expect("written");
+    let path = crate::support::copy_winch(home.path(), "winch.toml");
+    let demo = fs::read_to_string(&path).expect("a copy");
     let mut editor = Editor::open(home.path(), Some(&path));
     editor.shows("(saved)");
     editor.types("R\x15cable\r");

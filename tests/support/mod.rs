@@ -12,6 +12,13 @@ pub(crate) fn in_package(path: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
 }
 
+/// Copies the shipped groove "Half-Tide Winch" into a folder under this name; returns its path.
+pub(crate) fn copy_winch(folder: &Path, name: &str) -> PathBuf {
+    let path = folder.join(name);
+    fs::copy(in_package("patterns/half-tide-winch.toml"), &path).expect("copied");
+    path
+}
+
 /// The TOML files of a folder of the package, by name.
 pub(crate) fn toml_files(folder: &str) -> Vec<PathBuf> {
     let entries = fs::read_dir(in_package(folder)).unwrap_or_else(|e| panic!("{folder}: {e}"));

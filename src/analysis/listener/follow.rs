@@ -85,7 +85,7 @@ impl Course {
     }
 }
 
-/// Up to [`LANES`] pulses on their way.
+/// The state of up to [`LANES`] pulses that follow the attacks.
 #[derive(Debug, Clone, Copy)]
 struct Follower {
     period: Lanes,

@@ -1,6 +1,6 @@
 //! Exponential, logarithm and rounding for several hypotheses side by side: plain arithmetic that the compiler turns into vector code,
-//! the same on every machine. Where it counts that
-//! code is compiled once more for the wider vectors of newer processors; nothing is fused or reordered.
+//! the same on every machine. The hot loops that use it are compiled a second time for the wider vectors of newer processors; no
+//! operations are fused or reordered.
 
 /// Hypotheses side by side.
 pub(super) const LANES: usize = 16;

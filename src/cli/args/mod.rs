@@ -76,7 +76,7 @@ pub(super) struct EditArgs {
     /// Play through this socket to a remote speaker; `teeter remote` adds this option on the host
     #[arg(long, value_name = "SOCKET")]
     pub(super) speaker: Option<PathBuf>,
-    /// Hand the socket to an editor that runs already; of several, to the one with this process id
+    /// Hand the socket to a running editor; if there are several, to the one with this process ID
     #[arg(long, value_name = "PID", num_args = 0..=1, require_equals = true, requires = "speaker", conflicts_with = "file")]
     #[expect(clippy::option_option, reason = "an option with an optional value")]
     pub(super) join: Option<Option<u32>>,
@@ -115,11 +115,11 @@ pub(super) struct RemoteArgs {
     pub(super) host: String,
     /// Groove file on the host, from your home folder there
     pub(super) file: Option<String>,
-    /// Play the sound of an editor that runs on the host, as in a terminal multiplexer; of several, of the one with this number
+    /// Play the sound of an editor that runs on the host; if there are several, of the one with this number
     #[arg(long, value_name = "NUMBER", num_args = 0..=1, require_equals = true, conflicts_with = "file")]
     #[expect(clippy::option_option, reason = "an option with an optional value")]
     pub(super) join: Option<Option<u32>>,
-    /// The teeter of the host
+    /// Path of teeter on the host
     #[arg(long, value_name = "PATH", default_value = "teeter")]
     pub(super) program: String,
     /// Options of ssh

@@ -59,6 +59,6 @@ pub(super) fn receive<T: DeserializeOwned>(from: &mut impl Read) -> Result<T, St
     }
     match postcard::take_from_bytes(&body) {
         Ok((message, [])) => Ok(message),
-        _ => Err(expected("a message of teeter", "other bytes")),
+        _ => Err(expected("a teeter message", "other bytes")),
     }
 }

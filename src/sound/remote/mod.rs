@@ -58,7 +58,7 @@ fn greet(mut stream: &UnixStream) -> Result<(), String> {
 fn reason(error: &io::Error) -> String {
     match error.kind() {
         ErrorKind::UnexpectedEof | ErrorKind::BrokenPipe | ErrorKind::ConnectionReset => "closed".to_owned(),
-        ErrorKind::WouldBlock | ErrorKind::TimedOut => "no data for some seconds".to_owned(),
+        ErrorKind::WouldBlock | ErrorKind::TimedOut => "no data for several seconds".to_owned(),
         _ => error.to_string(),
     }
 }

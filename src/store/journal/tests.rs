@@ -80,22 +80,21 @@ fn a_journal_without_an_edit_is_removed_and_a_damaged_one_is_kept() {
     assert_eq!(home.names(), 1);
 }
 
-#[cfg(unix)]
 #[test]
-fn only_the_user_can_read_it_and_a_removed_or_long_one_is_worn() {
+fn only_the_user_can_read_it_and_a_removed_or_long_one_must_be_replaced() {
     use std::os::unix::fs::PermissionsExt;
     let home = Home::new();
     let mut journal = Journal::create(&home.state(), None, None).expect("created");
     let mode = |path: &Path| fs::metadata(path).expect("there").permissions().mode() & 0o077;
     assert_eq!((mode(&journal.path), mode(&home.state().0)), (0, 0));
     for n in 0..MAX_RECORDS {
-        assert!(!journal.is_worn());
+        assert!(!journal.must_be_replaced());
         journal.write(&format!("{n}")).expect("written");
     }
-    assert!(journal.is_worn());
+    assert!(journal.must_be_replaced());
     let journal = Journal::create(&home.state(), None, None).expect("created");
     fs::remove_file(&journal.path).expect("removed");
-    assert!(journal.is_worn());
+    assert!(journal.must_be_replaced());
     let blocked = StateFolder::at(Path::new("/dev/null/teeter"));
     assert!(matches!(Journal::create(&blocked, None, None), Err(SaveError::Folder(..))));
 }

@@ -98,7 +98,7 @@ impl Journals {
         let entry = self.entry(document);
         let text = entry.printer.print(groove);
         match &mut entry.journal {
-            Some(journal) if !journal.is_worn() => journal.write(&text).map_err(|e| e.cause())?,
+            Some(journal) if !journal.must_be_replaced() => journal.write(&text).map_err(|e| e.cause())?,
             _ => return self.renew(document, Some(&text)),
         }
         self.request_sync(document)
