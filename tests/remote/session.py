@@ -162,7 +162,7 @@ def check_bytes():
         editor.read(1.5)
         rest.append(wire()[1] - before[1])
         before = wire()
-        editor.type(b"x")
+        editor.type(b" ")
         editor.read(1.5)
         edits.append(wire()[1] - before[1])
     extra = [e - statistics.median(rest) for e in edits]
