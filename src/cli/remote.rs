@@ -170,7 +170,7 @@ pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
     }
     writeln!(io::stdout(), "The sound of {} (editor {}) plays here until ctrl-c.", editor.groove, editor.pid)?;
     // The editor removes the socket when it has lost it or ends; not if it is killed.
-    while socket.exists() && editor.is_running() {
+    while socket.exists() && folder.is_editor_running(editor.pid) {
         thread::sleep(LOOK_INTERVAL);
     }
     Ok(Exit::Good)

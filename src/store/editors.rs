@@ -1,7 +1,10 @@
 //! The editors that run on this host and can play through a remote speaker, as small files in the state folder.
 
 use super::StateFolder;
-use std::path::{Path, PathBuf};
+use super::lock::{lock_folder, try_lock};
+use std::fs::File;
+use std::io::Write;
+use std::path::PathBuf;
 use std::process;
 
 /// An editor that runs now.
@@ -12,9 +15,16 @@ pub(crate) struct RunningEditor {
     pub groove: String,
 }
 
-impl RunningEditor {
-    pub(crate) fn is_running(&self) -> bool {
-        is_running(self.pid)
+/// This process in the list of editors, until it is dropped. The lock of its file says that it runs.
+#[derive(Debug)]
+pub(crate) struct ListedEditor {
+    folder: StateFolder,
+    _locked: File,
+}
+
+impl Drop for ListedEditor {
+    fn drop(&mut self) {
+        self.folder.forget_editor(process::id());
     }
 }
 
@@ -27,19 +37,16 @@ fn socket_file(pid: u32) -> String {
     format!("editor-{pid}.socket")
 }
 
-/// Whether another process with this id runs, on systems with `/proc`.
-fn is_running(pid: u32) -> bool {
-    pid != process::id() && Path::new("/proc").join(pid.to_string()).exists()
-}
-
 impl StateFolder {
-    /// Lists this process as an editor until [`StateFolder::withdraw_editor`]. Without a state folder it is not listed.
-    pub(crate) fn announce_editor(&self, groove: &str) {
-        drop(self.write(&editor_file(process::id()), groove));
-    }
-
-    pub(crate) fn withdraw_editor(&self) {
-        self.forget_editor(process::id());
+    /// Lists this process as an editor of a groove; `None` if the folder cannot be written.
+    pub(crate) fn list_editor(&self, groove: &str) -> Option<ListedEditor> {
+        self.create().ok()?;
+        // Until the file is locked nobody may take its process for one that has ended.
+        let _lock = lock_folder(&self.0);
+        let mut file = File::create(self.0.join(editor_file(process::id()))).ok()?;
+        try_lock(&file);
+        file.write_all(groove.as_bytes()).ok()?;
+        Some(ListedEditor { folder: self.clone(), _locked: file })
     }
 
     fn forget_editor(&self, pid: u32) {
@@ -47,10 +54,15 @@ impl StateFolder {
         self.remove(&socket_file(pid));
     }
 
+    pub(crate) fn is_editor_running(&self, pid: u32) -> bool {
+        File::open(self.0.join(editor_file(pid))).is_ok_and(|file| !try_lock(&file))
+    }
+
     /// The editors that run, by process id. Those that were killed are forgotten.
     pub(crate) fn running_editors(&self) -> Vec<RunningEditor> {
+        let _lock = lock_folder(&self.0);
         let pids = self.names().into_iter().filter_map(|n| n.strip_prefix("editor-")?.parse().ok());
-        let (mut running, gone): (Vec<u32>, Vec<u32>) = pids.partition(|pid| is_running(*pid));
+        let (mut running, gone): (Vec<u32>, Vec<u32>) = pids.partition(|pid| self.is_editor_running(*pid));
         for pid in gone {
             self.forget_editor(pid);
         }
@@ -82,21 +94,20 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let state = StateFolder::at(folder.path());
         assert_eq!(state.running_editors(), []);
-        // The parent of this process runs, and no process has the largest number.
-        let other = std::os::unix::process::parent_id();
-        for pid in [other, u32::MAX] {
-            state.write(&editor_file(pid), "riff.toml").expect("written");
-        }
-        assert_eq!(state.running_editors(), [RunningEditor { pid: other, groove: "riff.toml".into() }]);
-        assert_eq!(state.read(&editor_file(u32::MAX)), None, "forgotten");
-        state.announce_editor("");
+        let pid = process::id();
+        let listed = state.list_editor("riff.toml").expect("listed");
+        // The file of an editor that was killed. Its process id may be in use again: that of the parent is.
+        let killed = std::os::unix::process::parent_id();
+        state.write(&editor_file(killed), "knock.toml").expect("written");
+        assert_eq!(state.running_editors(), [RunningEditor { pid, groove: "riff.toml".into() }]);
+        assert_eq!(state.read(&editor_file(killed)), None, "forgotten");
         assert_eq!(state.take_offered_socket(), None);
-        assert!(
-            state.offer_socket(process::id(), "/tmp/teeter-1") && state.offer_socket(process::id(), "/tmp/teeter-2")
-        );
+        assert!(state.offer_socket(pid, "/tmp/teeter-1") && state.offer_socket(pid, "/tmp/teeter-2"));
         assert_eq!(state.take_offered_socket(), Some("/tmp/teeter-2".into()));
         assert_eq!(state.take_offered_socket(), None);
-        state.withdraw_editor();
-        assert_eq!(state.read(&editor_file(process::id())), None);
+        assert!(state.is_editor_running(pid));
+        drop(listed);
+        assert!(!state.is_editor_running(pid) && state.running_editors().is_empty());
+        assert_eq!(state.read(&editor_file(pid)), None);
     }
 }

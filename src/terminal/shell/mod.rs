@@ -86,9 +86,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     let joinable = socket.is_some() || ["SSH_CONNECTION", "TMUX", "STY"].into_iter().any(is_set);
     let listing = folder.clone().filter(|_| joinable);
     let name = path.and_then(Path::file_name).unwrap_or_default().to_string_lossy();
-    if let Some(folder) = &listing {
-        folder.announce_editor(&name);
-    }
+    let listed = listing.as_ref().and_then(|folder| folder.list_editor(&name));
     let (target, base) = source.path_and_text();
     let (journals, started) = Journals::start(folder, target, base, sender.clone());
     let journals = Arc::new(Mutex::new(journals));
@@ -123,9 +121,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     drop(job_runner);
     drop(guard);
     playback.stop();
-    if let Some(folder) = &listing {
-        folder.withdraw_editor();
-    }
+    drop(listed);
     disk.end();
     lock(&journals).end(*ended.as_ref().unwrap_or(&true));
     Ok(ended.map(drop)?)
