@@ -57,4 +57,4 @@ jobs="$jobs $relay"
 sleep 1
 
 export PULSE_SERVER="unix:$dir/native" ALSA_CONFIG_PATH="$dir/asound.conf"
-python3 "$root/tests/remote/session.py" "$dir" "$teeter" "$delayed_port" "$relay" "$cuts"
+PYTHONDONTWRITEBYTECODE=1 python3 "$root/tests/remote/session.py" "$dir" "$teeter" "$delayed_port" "$relay" "$cuts"
