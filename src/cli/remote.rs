@@ -9,7 +9,7 @@ use crate::sound::SampleRate;
 use crate::sound::playback::{self, EventSink, Requests};
 use crate::sound::remote::Speaker;
 use crate::store::{self, StateFolder, reason};
-use crate::terminal::shell::SocketFile;
+use crate::terminal::shell::{SocketFile, leave_screen};
 use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
 use std::ffi::OsString;
 use std::fs::Permissions;
@@ -133,14 +133,28 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
             "{}: there is no {} for commands over ssh; name its path with --program",
             args.host, args.program
         ))),
-        Some(SSH_FAILED) | None => Err(Failure::new(
-            Exit::Output,
-            format!("the connection to {} has ended{}", args.host, why.map(|w| format!(" ({w})")).unwrap_or_default()),
-        )),
+        Some(SSH_FAILED) | None => Err(connection_failure(args, why)),
         Some(1) => Ok(Exit::BadGroove),
         Some(2) => Ok(Exit::Usage),
         Some(_) => Ok(Exit::Output),
     }
+}
+
+/// What to say when ssh failed; `why` the connection to an editor ended, if there was one.
+fn connection_failure(args: &RemoteArgs, why: Option<String>) -> Failure {
+    let host = &args.host;
+    let message = match (why, args.join) {
+        (None, _) => format!("no connection to {host}"),
+        (Some(why), Some(_)) => format!("the connection to {host} was lost ({why}); the editor there runs on"),
+        (Some(why), None) => {
+            leave_screen();
+            format!(
+                "the connection to {host} was lost ({why}); unsaved changes are kept there, and offered when the groove is \
+                 opened again"
+            )
+        }
+    };
+    Failure::new(Exit::Output, message)
 }
 
 /// On the host: hands the socket to an editor that runs, and waits until it is not used any more.

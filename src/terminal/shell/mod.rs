@@ -11,6 +11,7 @@ mod recovery;
 mod screen;
 
 pub(crate) use playback::SocketFile;
+pub(crate) use screen::leave_screen;
 pub use screen::{Counter, Screen};
 
 use super::files::recovery::on_journal;

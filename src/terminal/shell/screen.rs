@@ -164,9 +164,14 @@ fn restore() {
     if !RAW_MODE.swap(false, Ordering::SeqCst) {
         return;
     }
+    leave_screen();
+    drop(disable_raw_mode());
+}
+
+/// Undoes what an editor has switched on in this terminal, also one on another host whose connection was lost.
+pub(crate) fn leave_screen() {
     // The terminal may be gone.
     drop(execute!(io::stdout(), DisableBracketedPaste, Print(MOUSE_OFF), LeaveAlternateScreen, cursor::Show));
-    drop(disable_raw_mode());
 }
 
 #[cfg(test)]

@@ -53,7 +53,8 @@ fn discarded_work_goes_and_work_left_for_later_stays() {
 fn work_that_is_no_groove_can_be_read_and_kept() {
     let mut state = offer(vec![work(0, Err("expected a title".into()))]);
     assert!(press(&mut state, "r").is_empty());
-    assert!(message(&state).contains("expected a title"), "{}", message(&state));
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("expected a title") && shown.contains("D discard"), "a message leaves the keys: {shown}");
     press(&mut state, "v");
     assert!(screen(&state, (80, 24)).contains("title = 3"));
     assert_eq!(press(&mut state, "esc"), [Effect::ReleaseUnsaved(0)]);

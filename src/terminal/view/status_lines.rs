@@ -252,10 +252,13 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             Message::Warning(_) => theme.warning(),
         };
         let mut lines = wrap_and_cut(message.text(), width);
-        let last = lines.pop().unwrap_or_default();
+        // The keys that answer the offer are not on the screen otherwise.
+        let last = if matches!(state.overlay, Overlay::Recovery(_)) { None } else { lines.pop() };
         put_above(pen, area, &lines, style);
-        pen.put(area, 0, 0, &last, style);
-        return;
+        if let Some(last) = last {
+            pen.put(area, 0, 0, &last, style);
+            return;
+        }
     }
     let mode = state.mode();
     let hints: &[&str] = match state.overlay {
