@@ -123,7 +123,7 @@ fn parse(text: &str) -> Result<Vec<Practice>, String> {
     })?;
     match document.get("format").and_then(Item::as_integer) {
         Some(FORMAT) => {}
-        Some(n) if n > FORMAT => return Err(format!("format {n}, made by a newer teeter")),
+        Some(n) if n > FORMAT => return Err(format!("format {n}, written by a newer teeter")),
         _ => return Err(format!("no 'format = {FORMAT}'")),
     }
     if let Some((key, _)) = document.iter().find(|(key, _)| !["format", "practice"].contains(key)) {
@@ -189,7 +189,7 @@ mod tests {
             ("", "no 'format = 1'"),
             ("format = 1\nx = ", "line 2 is not TOML"),
             ("format = 1\ntitle = \"riff\"", "the key 'title'"),
-            ("format = 9", "made by a newer teeter"),
+            ("format = 9", "written by a newer teeter"),
             ("format = 1\npractice = 3", "expected [[practice]]"),
             ("format = 1\n[[practice]]\ndate = \"2026-11-25\"", "entry 1 needs"),
             ("format = 1\n[[practice]]\ndate=\"d\"\nladder=\"l\"\nstep=7\nsteps=6\nspeed=\"1%\"\nloops=1", "entry 1"),

@@ -249,7 +249,7 @@ const LISTS: &[CommandSpec] = commands! { List Lists:
     "list-page-down" [key(Code::PageDown)] Action::ListPageDown, "move one page down";
     "list-first" [key(Code::Home)] Action::ListFirst, "move to the first line";
     "list-last" [key(Code::End)] Action::ListLast, "move to the last line";
-    "list-accept" [key(Code::Enter), ch(' ')] Action::Accept, "select the hearing or go to the place", "select";
+    "list-accept" [key(Code::Enter), ch(' ')] Action::Accept, "select the hearing or go to the position", "select";
     "list-click" [ch('K')] Action::ToggleHearingClick, "turn this hearing's click on or off", "click";
     "list-click-extra" [ch('k')] Action::ToggleExtraHearingClick, "add or remove this hearing's click";
     "list-part" [key(Code::Tab)] Action::NextPart, "show the next part", "next part";
