@@ -188,7 +188,7 @@ mod tests {
         let rows = [
             ("", "no 'format = 1'"),
             ("format = 1\nx = ", "line 2 is not TOML"),
-            ("format = 1\ntitle = \"riff\"", "the key 'title'"),
+            ("format = 1\ntitle = \"riff\"", "unknown key 'title'"),
             ("format = 9", "written by a newer teeter"),
             ("format = 1\npractice = 3", "expected [[practice]]"),
             ("format = 1\n[[practice]]\ndate = \"2026-11-25\"", "entry 1 needs"),

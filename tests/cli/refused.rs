@@ -52,7 +52,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
             2,
             "'90-50/10' for '--ladder <FROM-TO/STEP>': expected FROM-TO/STEP",
         ),
-        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/0.1"], 2, "in at most 200 steps"),
+        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/0.1"], 2, "at most 200 steps"),
         (
             &["render", DEMO, "-o", "x.wav", "--ladder", "50-100/10", "--silence", "1/1"],
             2,

@@ -81,7 +81,7 @@ fn save_and_quit_quits_after_yes_to_overwriting_and_not_after_no() {
 fn an_answer_that_is_too_long_is_an_error_and_can_be_cancelled() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     update(&mut state, Event::Pasted("3".into()));
-    assert!(screen(&state, (80, 24)).contains("g asks for a line of groups"));
+    assert!(screen(&state, (80, 24)).contains("g opens one for a group line"));
     press(&mut state, "g");
     update(&mut state, Event::Pasted("3+".repeat(50_000)));
     for size in [(1, 1), (60, 18), (80, 24)] {
