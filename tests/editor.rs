@@ -135,14 +135,14 @@ fn a_file_changed_removed_or_made_read_only_by_others_is_reported_and_nothing_is
     fs::remove_file(&path).expect("removed");
     fs::create_dir(&path).expect("a folder");
     editor.types("+\x13");
-    editor.shows("not saved, this is not a regular file");
+    editor.shows("not saved: not a regular file");
     fs::remove_dir(&path).expect("removed");
     fs::write(&path, "").expect("written");
     let mut mode = fs::metadata(&path).expect("a file").permissions();
     mode.set_readonly(true);
     fs::set_permissions(&path, mode).expect("read-only");
     editor.types("\x13");
-    editor.shows("not saved, the file is read-only");
+    editor.shows("not saved: the file is read-only");
     // Another name that is taken causes a question; a name that is too long is an error.
     fs::write(home.path().join("other.toml"), "keep").expect("written");
     editor.types("\x17\x15other.toml\r");
@@ -151,7 +151,7 @@ fn a_file_changed_removed_or_made_read_only_by_others_is_reported_and_nothing_is
     editor.shows("not saved; the file is unchanged");
     assert_eq!(fs::read_to_string(home.path().join("other.toml")).expect("text"), "keep");
     editor.types(&format!("\x17\x15{}\r", "n".repeat(300)));
-    editor.shows("not saved, the file could not be written");
+    editor.shows("not saved: the file could not be written");
     editor.types("\x17\x15other.toml\r");
     editor.shows("Overwrite it?");
     editor.types("y");

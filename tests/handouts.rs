@@ -71,7 +71,7 @@ fn what_to_do_names_a_pulse_that_can_be_clapped_and_every_section() {
             .expect("the program");
         assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
         let page = std::fs::read_to_string(folder.path().join(format!("{groove}.md"))).expect("a page");
-        page.split_once("## What to do with it").expect("what to do").1.to_owned()
+        page.split_once("## How to practice it").expect("what to do").1.to_owned()
     };
     // Its eighths run at 320: nobody claps them, but the heads of its meter.
     let tide = told("spring-tide-line");

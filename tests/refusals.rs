@@ -74,7 +74,7 @@ fn every_problem_of_a_text_has_a_file() {
 fn paths_that_are_not_files_are_refused() {
     let refused = |path: &str| store::load(&in_package(path)).expect_err("refused").to_string();
     let at = |path: &str| in_package(path).display().to_string();
-    assert_eq!(refused("patterns"), format!("{}: expected a file, found a directory", at("patterns")));
+    assert_eq!(refused("patterns"), format!("{}: expected a file, found a folder", at("patterns")));
     let none = "patterns/none.toml";
     assert_eq!(refused(none), format!("{}: no such file", at(none)));
     let within = "Cargo.toml/none.toml";
@@ -98,10 +98,10 @@ fn files_of_other_types_are_named() {
         (b"OggS\0\x02", "a sound file (Ogg)", sounded),
         (b"ID3\x04\0", "a sound file (MP3)", sounded),
         (b"\xff\xfb\x90\x64", "a sound file (MP3)", sounded),
-        (b"\0\0\0\x20ftypM4A ", "a sound or film (MP4)", ""),
-        (b"\x89PNG\r\n\x1a\n", "a picture (PNG)", ""),
+        (b"\0\0\0\x20ftypM4A ", "an MP4 file", ""),
+        (b"\x89PNG\r\n\x1a\n", "a PNG image", ""),
         (b"%PDF-1.7\n", "a PDF", ""),
-        (b"<!DOCTYPE html>\n<html>", "a page of HTML", ""),
+        (b"<!DOCTYPE html>\n<html>", "an HTML file", ""),
     ];
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("riff.toml");

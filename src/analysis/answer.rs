@@ -44,8 +44,8 @@ impl fmt::Display for Part {
         f.write_str(match self {
             Self::Unequal => "unequal beats",
             Self::Average => "a pulse that follows the attacks",
-            Self::Displaced => "the beat in another place",
-            Self::OtherRate => "an even pulse of another rate",
+            Self::Displaced => "a shifted beat",
+            Self::OtherRate => "an even pulse at another rate",
             Self::Changing => "a changing pulse",
         })
     }

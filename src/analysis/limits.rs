@@ -32,11 +32,11 @@ limits! {
     AGREES: "how far an attack may be from a pulse and still agree with it", 17.5, 17.5, 17.5, "percent of the period", "continuity tolerance of beat evaluation, Hainsworth 2004; Davies, Degara & Plumbley 2009";
     NOISE: "how far attacks may be from a pulse without being noticed as uneven", 5.0, 2.5, 6.0, "percent of the period", "Weber fraction of click rates, Frontiers in Psychology 2014, abstract";
     TEMPO_CHANGE: "the smallest difference between two tempos that is noticed", 3.0, 1.5, 6.0, "percent", "Drake & Botte 1993, Perception & Psychophysics 54, abstract";
-    TOGETHER: "how close together two attacks are heard as one", 20.0, 20.0, 20.0, "ms", "Hirsh 1959, temporal order";
-    TAP_SPREAD: "how far taps spread around a pulse that is followed", 5.0, 3.0, 8.0, "percent of the period", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory; the value is ours";
-    TAP_SPREAD_MIN: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is ours";
+    TOGETHER: "the longest gap at which two attacks are heard as one", 20.0, 20.0, 20.0, "ms", "Hirsh 1959, temporal order";
+    TAP_SPREAD: "how far taps spread around a pulse that is followed", 5.0, 3.0, 8.0, "percent of the period", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory; the value is chosen by teeter";
+    TAP_SPREAD_MIN: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is chosen by teeter";
     TAP_EARLY: "how far before a pulse taps commonly fall", 80.0, 20.0, 80.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory: some tens of ms";
-    TAP_FASTEST: "the fastest tapping with one finger", 150.0, 100.0, 200.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory";
+    TAP_FASTEST: "the shortest interval of tapping with one finger", 150.0, 100.0, 200.0, "ms", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory";
 }
 
 /// How one player listens: the published limits, with the fastest cell set to the player's own ear where asked.
@@ -122,10 +122,10 @@ pub(crate) mod listener {
     }
 
     constants! {
-        MU: "the period of a beat felt best", 550.0, "ms", Published, "van Noorden & Moelants 1999: 500 to 550; Parncutt 1994: 600 to 700";
+        MU: "the preferred period of a beat", 550.0, "ms", Published, "van Noorden & Moelants 1999: 500 to 550; Parncutt 1994: 600 to 700";
         SIGMA: "the spread of that preference", 0.4, "ln", Published, "Parncutt 1994, 0.2 in log10 is 0.46; rounded down";
-        SHORTEST_BEAT: "the shortest beat heard", 200.0, "ms", Published, "London 2004: the fastest beat lasts 200 to 250";
-        LONGEST_BEAT: "the longest beat heard", 2000.0, "ms", Published, "Fraisse 1982: 1500 to 2000";
+        SHORTEST_BEAT: "the shortest period heard as a beat", 200.0, "ms", Published, "London 2004: the fastest beat lasts 200 to 250";
+        LONGEST_BEAT: "the longest period heard as a beat", 2000.0, "ms", Published, "Fraisse 1982: 1500 to 2000";
         EXACT_CELL: "how far an attack may be from its cell", 6.0, "ms", Published, "Friberg & Sundberg 1995, just noticeable below 240 ms";
         HEAD_WEIGHT: "expected attacks at the start of a cycle", 8.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
         BEAT_WEIGHT: "expected attacks on a beat", 4.0, "ratio", Ours, "levels halve as in Lerdahl & Jackendoff 1983";
@@ -135,10 +135,10 @@ pub(crate) mod listener {
         ACCENT: "weight of an accented attack", 2.0, "plain attacks", Ours, "no source";
         GHOST: "weight of a ghost attack", 0.4, "plain attacks", Ours, "no source";
         GROUPING: "weight added to an attack accented by grouping", 0.6, "ratio", Fitted, "where: Povel & Okkerman 1981; size on Povel & Essens 1985";
-        LOW_VOICE: "weight of a bass drum or bass", 1.5, "ratio", Ours, "Hove et al. 2014 for the direction, from memory";
-        HIGH_VOICE: "weight of a hat or shaker", 0.7, "ratio", Ours, "Hove et al. 2014 for the direction, from memory";
+        LOW_VOICE: "weight of a bass drum or bass", 1.5, "ratio", Ours, "direction of the effect: Hove et al. 2014, from memory";
+        HIGH_VOICE: "weight of a hat or shaker", 0.7, "ratio", Ours, "direction of the effect: Hove et al. 2014, from memory";
         SILENT_BEAT: "cost of a beat without an attack", 1.3, "nats", Fitted, "Povel & Essens 1985 weigh silence; size on their patterns";
-        FIRST_BEAT: "gain of a beat on the first attack", 2.0, "nats", Ours, "strong beat early, Lerdahl & Jackendoff 1983, MPR 2";
+        FIRST_BEAT: "bonus for a beat on the first attack", 2.0, "nats", Ours, "strong beat early, Lerdahl & Jackendoff 1983, MPR 2";
         UNEQUAL_BEATS: "cost of unequal beats", 2.5, "nats", Fitted, "a few grooves and rotated patterns of Povel & Essens 1985";
         SWUNG_CUT: "cost of a beat divided into long and short", 1.0, "nats", Ours, "no source";
         THREE: "cost of a division by three, of the beat or of the bar", 0.3, "nats", Ours, "no source";
@@ -148,11 +148,11 @@ pub(crate) mod listener {
         PRESENT: "how much of the past a listener weighs", 4000.0, "ms", Fitted, "psychological present of 3 to 8 s; tap data and Povel & Essens 1985";
         FOLLOW_SHARE: "tolerance of a followed pulse, part of its shortest interval", 5.0, "percent", Ours, "no source";
         FOLLOW_FLOOR: "tolerance of a followed pulse, constant part", 20.0, "ms", Ours, "no source";
-        CORRECTION: "part of an asynchrony corrected at once", 0.5, "ratio", Published, "Repp 2005: about 0.3 to 0.6, from memory";
+        CORRECTION: "share of an asynchrony corrected at the next tap", 0.5, "ratio", Published, "Repp 2005: about 0.3 to 0.6, from memory";
         INTERVAL_SPREAD: "spread of intervals with one attack per pulse", 20.0, "percent", Published, "van der Werff 2025: 20 to 25";
         SKIPPED: "share of intervals that hold two pulses", 10.0, "percent", Ours, "no source";
         STRAY: "share of intervals that hold no pulse", 5.0, "percent", Ours, "no source";
-        EVENNESS: "gain of an even stream over a random one", 0.5, "nats per attack", Fitted, "tap data and figures of fours and threes";
+        EVENNESS: "bonus for an even stream over a random one", 0.5, "nats per attack", Fitted, "tap data and figures of fours and threes";
         SHORTEST_CELL: "the shortest cell looked for", 40.0, "ms", Ours, "no source";
         LONGEST_CELL: "a cell above this is halved", 260.0, "ms", Ours, "no source";
         SLOWEST_UNIT: "the slowest unit of unequal beats", 500.0, "ms", Ours, "no source";

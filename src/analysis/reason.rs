@@ -92,7 +92,7 @@ impl fmt::Display for Reason {
         match self {
             Self::CellTooFast { ms, share } => write!(
                 f,
-                "a cell lasts {ms:.0} ms, too fast to be felt as a subdivision ({} of the attacks need such cells)",
+                "a cell lasts {ms:.0} ms, too short to be felt as a subdivision ({} of the attacks need such cells)",
                 percent(*share)
             ),
             Self::CellsPerBeat { cells, share } => write!(
@@ -102,13 +102,14 @@ impl fmt::Display for Reason {
             ),
             Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", tempo_row(tempos)),
             Self::WeakLandings(share) => {
-                write!(f, "{} of the attacks land neither on a beat nor on its half", percent(*share))
+                write!(f, "{} of the attacks land neither on a beat nor halfway between two beats", percent(*share))
             }
-            Self::SilentBeats(share) => write!(f, "nothing sounds on {} of the beats", percent(*share)),
-            Self::DownbeatSilent { struck: 0, bars } => write!(f, "none of the {bars} downbeats is struck"),
-            Self::DownbeatSilent { struck, bars } => write!(f, "only {struck} of {bars} downbeats are struck"),
+            Self::SilentBeats(share) => write!(f, "{} of the beats have no attack", percent(*share)),
+            Self::DownbeatSilent { struck: 0, bars: 1 } => write!(f, "the downbeat has no attack"),
+            Self::DownbeatSilent { struck: 0, bars } => write!(f, "none of the {bars} downbeats has an attack"),
+            Self::DownbeatSilent { struck, bars } => write!(f, "an attack on only {struck} of {bars} downbeats"),
             Self::LongSilence(seconds) => {
-                write!(f, "a silence of {seconds:.1} s, longer than a pulse is kept without counting")
+                write!(f, "a silence of {seconds:.1} s, longer than a pulse can be kept without counting")
             }
             Self::NearlyEven { long, short, difference_ms } => write!(
                 f,
@@ -116,12 +117,12 @@ impl fmt::Display for Reason {
             ),
             Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
                 f,
-                "the figure of {units} cells does not fit the bar and stops after {times} times, before it starts on a downbeat again (after {bars} bars)"
+                "the figure of {units} cells does not fit the bar; it is played {times} times, but would start on a downbeat again only after {bars} bars"
             ),
             Self::AgainstTheBar { units, bars, figures, .. } => {
                 write!(
                     f,
-                    "the figure of {units} cells starts on a downbeat again only after {bars} bars ({figures} figures)"
+                    "the figure of {units} cells starts on a downbeat again only after {bars} bars ({figures} repetitions)"
                 )
             }
             Self::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
@@ -148,7 +149,7 @@ impl fmt::Display for Reason {
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")
             }
-            Self::Changes(tempos) => write!(f, "a pulse that changes is likely: {} BPM", tempo_row(tempos)),
+            Self::Changes(tempos) => write!(f, "a changing pulse is likely: {} BPM", tempo_row(tempos)),
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }
@@ -157,7 +158,7 @@ impl fmt::Display for Reason {
                 "two streams: {followed_bpm:.1} BPM in the layers followed and in all layers together, but not on the same beats"
             ),
             Self::TwoStreams { followed_bpm, all_bpm, ratio, is_exact, meets_after } => {
-                let meets = meets_after.map(|s| format!(", meeting every {s:.1} s")).unwrap_or_default();
+                let meets = meets_after.map(|s| format!(", coinciding every {s:.1} s")).unwrap_or_default();
                 write!(
                     f,
                     "two streams: {followed_bpm:.1} BPM in the layers followed, {all_bpm:.1} BPM in all layers together, {} {} to {}{meets}",

@@ -23,7 +23,7 @@ pub(super) fn hearing(word: &str) -> Result<PulseSpec, String> {
     };
     match (number.parse(), click) {
         (Ok(number @ 1..), Some(click)) => Ok(PulseSpec { number, click }),
-        _ => Err("expected the number of a hearing, as 1, 1/2, 1/3, 1/4 or 1/off-beat".into()),
+        _ => Err("expected the number of a hearing, like 1, 1/2, 1/3, 1/4 or 1/off-beat".into()),
     }
 }
 
@@ -64,7 +64,7 @@ pub(super) fn take(words: &str) -> Result<TakeSpec, String> {
 pub(super) fn ladder(words: &str) -> Result<Speeds, String> {
     describe_ladder::speeds(words).map(Speeds).ok_or_else(|| {
         let steps = describe_ladder::MAX_STEPS;
-        format!("expected FROM-TO/STEP, as 50-100/10: percent from 20 to 200, rising, in at most {steps} steps")
+        format!("expected FROM-TO/STEP in percent, like 50-100/10: rising, from 20 to 200, at most {steps} steps")
     })
 }
 

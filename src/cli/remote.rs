@@ -32,7 +32,8 @@ const SSH_FAILED: i32 = 255;
 /// A path on the host that nobody can guess or has created before.
 fn host_socket() -> Result<String, Failure> {
     let mut bytes = [0; 16];
-    getrandom::fill(&mut bytes).map_err(|e| Failure::new(Exit::Output, format!("no random numbers: {e}")))?;
+    getrandom::fill(&mut bytes)
+        .map_err(|e| Failure::new(Exit::Output, format!("cannot get random bytes from the operating system: {e}")))?;
     Ok(bytes.iter().fold("/tmp/teeter-".to_owned(), |path, b| path + &format!("{b:02x}")))
 }
 
@@ -106,7 +107,7 @@ fn wait(ssh: &mut Child) -> io::Result<ExitStatus> {
 pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
     if !cfg!(feature = "audio") {
         return Err(Failure::usage(
-            "this teeter was built without sound and cannot be a speaker; its editor can use one",
+            "this teeter was built without audio output and cannot be a remote speaker; its editor can still play through one",
         ));
     }
     let output = user_config(Part::Sound)?.output;
@@ -130,7 +131,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
     match status?.code() {
         Some(0) => Ok(Exit::Good),
         Some(NO_COMMAND) => Err(Failure::usage(format!(
-            "{}: there is no {} for commands over ssh; name its path with --program",
+            "{}: {}: command not found in a non-interactive SSH session; give its path with --program",
             args.host, args.program
         ))),
         Some(SSH_FAILED) | None => Err(connection_failure(args, why)),
@@ -161,28 +162,29 @@ fn connection_failure(args: &RemoteArgs, why: Option<String>) -> Failure {
 pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
     let _removed_at_end = SocketFile::new(socket).map_err(Failure::usage)?;
     let folder =
-        StateFolder::of_user().ok_or_else(|| Failure::usage("there is no home folder, so no editor is known"))?;
+        StateFolder::of_user().ok_or_else(|| Failure::usage("cannot look for running editors: no home folder"))?;
     let editors = folder.running_editors();
     let list = || editors.iter().map(|e| format!("\n  {}  {}", e.pid, e.groove)).collect::<Vec<_>>().concat();
     let editor = match (pid, editors.as_slice()) {
         (_, []) => {
-            return Err(Failure::usage(
-                "no editor runs on this host that a speaker could join; start one over ssh first",
-            ));
+            return Err(Failure::usage("no running editor found on this host; start one over SSH first"));
         }
         (None, [editor]) => editor,
         (None, _) => {
-            return Err(Failure::usage(format!("several editors run there; choose one with --join=NUMBER:{}", list())));
+            return Err(Failure::usage(format!(
+                "several editors are running on the host; choose one with --join=PID:{}",
+                list()
+            )));
         }
         (Some(pid), _) => editors.iter().find(|e| e.pid == pid).ok_or_else(|| {
-            let error = expected("the number of an editor that runs there", pid);
-            Failure::usage(format!("{error}; these run:{}", list()))
+            let error = expected("the process ID of an editor running on the host", pid);
+            Failure::usage(format!("{error}; running editors:{}", list()))
         })?,
     };
     if !folder.offer_socket(editor.pid, &socket.to_string_lossy()) {
         return Err(Failure::new(Exit::Output, "cannot write to the state folder"));
     }
-    writeln!(io::stdout(), "The sound of {} (editor {}) plays here until ctrl-c.", editor.groove, editor.pid)?;
+    writeln!(io::stdout(), "Playing the sound of {} (editor {}); press Ctrl-C to stop.", editor.groove, editor.pid)?;
     // The editor removes the socket when it has lost it or ends; not if it is killed.
     while socket.exists() && folder.is_editor_running(editor.pid) {
         thread::sleep(LOOK_INTERVAL);

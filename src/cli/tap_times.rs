@@ -18,12 +18,12 @@ struct Line<'a> {
     after: &'a str,
 }
 
-/// The times of a file, `-` for standard input, and a note if its first line was read as a heading.
+/// The times of a file, `-` for standard input, and a note if its first line was skipped as a header.
 pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), Failure> {
     let name = input::name(path);
     let invalid = |reason: String| Failure::new(Exit::BadGroove, reason);
     let text = String::from_utf8(input::read_bytes(path)?);
-    let text = text.map_err(|_| invalid(format!("{name}: {}", expected("lines of text", "other bytes"))))?;
+    let text = text.map_err(|_| invalid(format!("{name}: invalid UTF-8")))?;
     times(text.trim_start_matches('\u{feff}'), &name).map_err(invalid)
 }
 
@@ -36,14 +36,14 @@ fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
     let mut lines: Vec<Line<'_>> = text.lines().enumerate().filter_map(|(n, l)| line(n + 1, l)).collect();
     let heading = lines.first().filter(|l| !l.field.chars().any(|c| c.is_ascii_digit())).map(|l| {
         let field: String = l.field.chars().take(40).collect();
-        format!("{name}: line {} ('{field}') was read as a heading", l.number)
+        format!("{name}: line {} ('{field}') skipped as a header", l.number)
     });
     if heading.is_some() {
         lines.remove(0);
     }
     if let Some(first) = decimal_comma(&lines) {
         let digits: String = first.after.chars().skip(1).take_while(char::is_ascii_digit).collect();
-        let wanted = format!("a decimal point, as {}.{digits}", first.field);
+        let wanted = format!("a decimal point, like {}.{digits}", first.field);
         return Err(invalid(first, &wanted, &format!("{},{digits}", first.field)));
     }
     let mut times = Vec::with_capacity(lines.len());
@@ -124,11 +124,14 @@ mod tests {
 
     #[test]
     fn a_decimal_comma_is_refused() {
-        let error = "taps:1:1: expected a decimal point, as 0.375, found '0,375'";
+        let error = "taps:1:1: expected a decimal point, like 0.375, found '0,375'";
         for text in ["0,375\n0,750\n", "0,375\n1\n1,5", "0,375 tap\n0,7 tap", "0,375;x\n1,5;x", "0,375,x\n0,7,x"] {
             assert_eq!(read(text), Err(error.into()), "{text:?}");
         }
-        assert_eq!(read("time\n\n 1\n  -1,5"), Err("taps:4:3: expected a decimal point, as -1.5, found '-1,5'".into()));
+        assert_eq!(
+            read("time\n\n 1\n  -1,5"),
+            Err("taps:4:3: expected a decimal point, like -1.5, found '-1,5'".into())
+        );
     }
 
     #[test]
@@ -144,7 +147,7 @@ mod tests {
     #[test]
     fn a_heading_has_no_digit_and_is_noted() {
         let read_all = |text| times(text, "taps");
-        let heading = "taps: line 2 ('seconds') was read as a heading".to_owned();
+        let heading = "taps: line 2 ('seconds') skipped as a header".to_owned();
         assert_eq!(read_all("# by hand\nseconds what\n0.5 1"), Ok((vec![0.5], Some(heading))));
         assert_eq!(read_all("0.5\n1"), Ok((vec![0.5, 1.0], None)));
         for (text, position, found) in

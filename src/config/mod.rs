@@ -119,7 +119,7 @@ impl Config {
             Err(error) if error.kind() == ErrorKind::NotFound => return Self::default(),
             Err(error) => {
                 let message = match error.kind() {
-                    ErrorKind::InvalidData => expected("UTF-8 text", "other bytes"),
+                    ErrorKind::InvalidData => expected("UTF-8 text", "invalid UTF-8"),
                     kind => format!("cannot read the file: {kind}"),
                 };
                 let error = ConfigError { part: Part::File, severity: Severity::Error, position: None, message };

@@ -112,7 +112,7 @@ impl Reader<'_> {
             _ => None,
         };
         let Some(values) = values else {
-            self.expected(Part::Keys, item, "a key in quotes, or several as [\"a\", \"ctrl-k\"]");
+            self.expected(Part::Keys, item, "a key in quotes, or several like [\"a\", \"ctrl-k\"]");
             return None;
         };
         let word = |text: &str, span| Word { text: text.to_owned(), position: self.position(span) };

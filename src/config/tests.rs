@@ -27,7 +27,7 @@ fn settings_are_read() {
 #[test]
 fn mistakes_have_a_position_and_a_part() {
     let rows = [
-        (Part::Keys, "[keys]\nplay = 3", "line 2, column 8: expected a key in quotes, or several as"),
+        (Part::Keys, "[keys]\nplay = 3", "line 2, column 8: expected a key in quotes, or several like"),
         (Part::File, "[colours]\n", "line 1, column 2: unknown table 'colours'; expected one of: keys, hearing, tap"),
         (Part::File, "[keys\n", "line 1, column 6: invalid TOML: "),
         (

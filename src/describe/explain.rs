@@ -33,7 +33,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     if let Some(answer) = &report.answer {
         let hardness = describe::hardness(answer);
         if report.findings.is_empty() {
-            writeln!(t, "\nNothing found that makes it hard ({hardness})")?;
+            writeln!(t, "\nNo reasons found ({hardness})")?;
         } else {
             writeln!(t, "\nWhy it is hard ({hardness})")?;
             reasons(t, groove, report)?;
@@ -123,7 +123,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         2 => writeln!(t, "  the two likeliest are about equally likely")?,
         n => writeln!(t, "  the {n} likeliest are about equally likely")?,
     }
-    writeln!(t, "  attacks under the first: {}", describe::hearing_landings(first))?;
+    writeln!(t, "  attacks under the likeliest hearing: {}", describe::hearing_landings(first))?;
     if let ([only], false) = (&first.stretches[..], first.keeps_written()) {
         writeln!(
             t,

@@ -124,7 +124,7 @@ pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec
         let limit = limits.cell_ms;
         let unfelt = change
             .unfelt_cell_ms
-            .map(|ms| format!("cells of {ms:.0} ms are too fast to be felt (limit {limit:.0} ms)"));
+            .map(|ms| format!("cells of {ms:.0} ms are too short to be felt (limit {limit:.0} ms)"));
         leads.into_iter().chain(lost).chain(unfelt).collect::<Vec<_>>().join("; ")
     };
     changes(report, limits, speeds).into_iter().zip(speeds).map(note).collect()

@@ -13,7 +13,7 @@ fn meaning(name: &str) -> &'static str {
         | "Keith's syncopation, as a count"
         | "Longuet-Higgins and Lee's syncopation" => "higher: more syncopated",
         "off-beatness" => "higher: further off the beat",
-        "nPVI of the groups" => "0: equal groups; higher: more contrast between neighbours",
+        "nPVI of the groups" => "0: equal groups; higher: more contrast between neighbors",
         EVENNESS => "1: as even as its cells allow",
         "rhythmic oddity" => "1: no two attacks split the cycle into equal halves; 0: some do",
         "metric complexity" => "higher: more complex",

@@ -12,7 +12,7 @@ pub(crate) fn threshold(f: &Finding) -> String {
         Reason::WeakLandings(_) | Reason::SilentBeats(_) | Reason::AccentsOffBeat(_) => {
             format!("reported for {percent}% or more")
         }
-        Reason::DownbeatSilent { .. } => format!("reported if at most {percent}% are struck"),
+        Reason::DownbeatSilent { .. } => format!("reported if at most {percent}% have an attack"),
         Reason::LongSilence(_) => format!("reported for {limit} s or more"),
         Reason::NearlyEven { .. } => format!("reported if one is at most {limit} times as long as the other"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
@@ -67,13 +67,13 @@ mod tests {
         for words in [
             "a cell lasts 100 ms",
             "; reported for cells up to 110 ms; London 2004",
-            "% of the attacks land neither on a beat nor on its half; reported for 40% or more; chosen by teeter, no published source",
+            "% of the attacks land neither on a beat nor halfway between two beats; reported for 40% or more; chosen by teeter, no published source",
             "the cell cannot be counted; reported if one is at most 1.5 times as long as the other; chosen by teeter, no published source",
         ] {
             assert!(all.contains(words), "'{words}' is missing in\n{all}");
         }
         let empty = groove("4/4", 120, 2, &["x.....x...x.....|..x.......x....."]);
         let all = findings(&empty, Limits::default()).join("\n");
-        assert!(all.contains("nothing sounds on") && all.contains("reported for 25% or more"), "{all}");
+        assert!(all.contains("of the beats have no attack") && all.contains("reported for 25% or more"), "{all}");
     }
 }

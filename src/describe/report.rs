@@ -319,18 +319,18 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
         let audibly = if p.audible { "audibly" } else { "not audibly" };
         format!(", near {}:{} ({:+.1}%, {audibly} different)", p.simple.0, p.simple.1, p.error_percent)
     };
-    let distance = p.apart.map(|s| format!("they never meet and come no nearer than {:.0} ms", s * 1000.0));
+    let distance = p.apart.map(|s| format!("they never coincide; the closest distance is {:.0} ms", s * 1000.0));
     let again = p.again_after;
     let meets = match (p.meets_after, again) {
-        // They meet once per common period.
-        (Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they meet every {meets:.2} s"),
+        // They coincide once per common period.
+        (Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they coincide every {meets:.2} s"),
         (Some(meets), Some(again)) => {
             format!(
-                "they meet within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
+                "they coincide within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
                 limits::TOGETHER.value
             )
         }
-        (Some(meets), None) => format!("they meet within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
+        (Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
         (None, _) => distance.unwrap_or_default(),
     };
     let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };

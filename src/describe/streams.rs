@@ -119,13 +119,13 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
     let millis = limits::TOGETHER.value;
     out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
-    let never = if lines.len() > 2 { "never all at once" } else { "they do not meet" };
+    let never = if lines.len() > 2 { "never all at once" } else { "they never coincide" };
     out.push(match (next, length < asked - 1e-9) {
-        (Some(_), false) => format!("from one meeting to the next: {length:.2} s"),
-        (Some(_), true) => format!("starts at a meeting; next at {:.2} s", from + asked),
-        (None, false) if meeting.is_some() => "four bars, starting at a meeting".to_owned(),
+        (Some(_), false) => format!("from one coincidence to the next: {length:.2} s"),
+        (Some(_), true) => format!("starts at a coincidence; next at {:.2} s", from + asked),
+        (None, false) if meeting.is_some() => "four bars, starting at a coincidence".to_owned(),
         (None, false) => format!("four bars; {never}"),
-        (None, true) if meeting.is_some() => "starts at a meeting".to_owned(),
+        (None, true) if meeting.is_some() => "starts at a coincidence".to_owned(),
         (None, true) => format!("excerpt of four bars; {never}"),
     });
     out
@@ -178,7 +178,7 @@ mod tests {
                 "bow  #           |           |           #",
                 "     0.00 s                         1.20 s",
                 "| pulse  # within 20 ms of another",
-                "from one meeting to the next: 1.20 s",
+                "from one coincidence to the next: 1.20 s",
             ],
         );
     }
@@ -195,7 +195,7 @@ mod tests {
                 "hull #    |   |    |   |    |    |   |    |",
                 "     0.25 s                             4.25 s",
                 "| pulse  # within 20 ms of another",
-                "four bars, starting at a meeting",
+                "four bars, starting at a coincidence",
             ],
         );
     }
@@ -211,7 +211,7 @@ mod tests {
                 "b      |         |         |         |         |         |         |         |",
                 "  0.00 s                                                                     4.00 s",
                 "| pulse  # within 20 ms of another",
-                "four bars; they do not meet",
+                "four bars; they never coincide",
             ],
         );
         check(
@@ -224,7 +224,7 @@ mod tests {
                 "a long name tha #                      #",
                 "                0.00 s            1.00 s",
                 "| pulse  # within 20 ms of another",
-                "from one meeting to the next: 1.00 s",
+                "from one coincidence to the next: 1.00 s",
             ],
         );
     }

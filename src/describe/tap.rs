@@ -164,7 +164,7 @@ pub(crate) fn report_lines(
         add(
             LineStyle::Faint,
             2,
-            format!("only the latest are analysed; {} earlier ones are dropped", taps.dropped),
+            format!("only the latest taps are analyzed; {} earlier taps are ignored", taps.dropped),
             None,
         );
     }
@@ -253,8 +253,8 @@ pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
     }
     if context.over_ssh {
         lines.push(
-            "keys arrive over SSH: every mean includes the network delay (with a remote speaker, only the error of its \
-             estimate), every spread its jitter"
+            "keys arrive over SSH: the means include the network delay (with a remote speaker, only the error of its \
+             estimate), and the spreads include its jitter"
                 .to_owned(),
         );
     }

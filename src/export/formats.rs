@@ -118,7 +118,7 @@ pub(crate) const FORMATS: &[Format] = &[
     Format {
         name: "txt",
         ending: "txt",
-        description: "groups, boxes and counting syllables as plain text",
+        description: "groups, box notation and counting syllables as plain text",
         is_picture: false,
         write: |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes()),
     },

@@ -37,7 +37,7 @@ fn input_name(path: &Path) -> String {
     if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() }
 }
 
-/// Reads at most `limit` + 1 bytes of a plain file, `-` for standard input.
+/// Reads at most `limit` + 1 bytes of a regular file, `-` for standard input.
 ///
 /// # Errors
 /// [`JobError::Input`] with the path.
@@ -51,7 +51,7 @@ pub(crate) fn read_input(path: &Path, limit: u64) -> Result<Vec<u8>, JobError> {
     // A pipe or a device could block for ever.
     if !fs::metadata(path).map_err(failed)?.is_file() {
         let kind = if path.is_dir() { "a folder" } else { "a device or a pipe" };
-        return Err(JobError::Input(format!("{}: {}", path.display(), expected("a plain file", kind))));
+        return Err(JobError::Input(format!("{}: {}", path.display(), expected("a regular file", kind))));
     }
     File::open(path).and_then(|f| f.take(limit + 1).read_to_end(&mut bytes)).map_err(failed)?;
     Ok(bytes)

@@ -54,7 +54,7 @@ pub(crate) struct OutputFile {
 /// Checks that every path may be written, so that a job can fail before its work is done.
 ///
 /// # Errors
-/// [`JobError::IsInput`], [`JobError::Exists`], and [`JobError::Write`] for a path that is not a plain file.
+/// [`JobError::IsInput`], [`JobError::Exists`], and [`JobError::Write`] for a path that is not a regular file.
 pub(crate) fn check_targets<'a>(
     paths: impl IntoIterator<Item = &'a Path>,
     inputs: &[PathBuf],
@@ -70,7 +70,7 @@ pub(crate) fn check_targets<'a>(
                 return Err(JobError::IsInput(path.to_owned()));
             }
             Ok(about) if about.is_dir() => return invalid("expected a file, found a folder"),
-            Ok(about) if !about.is_file() => return invalid("expected a plain file, found a device or a pipe"),
+            Ok(about) if !about.is_file() => return invalid("expected a regular file, found a device or a pipe"),
             Ok(_) if overwrite == Overwrite::Never => return Err(JobError::Exists(path.to_owned())),
             _ => {}
         }

@@ -4,6 +4,7 @@ use super::request::Job;
 use crate::recording::{self, DecodeError};
 use crate::rhythm::Groove;
 use crate::sound::{SampleRate, UserSample, UserSamples};
+use crate::store::reason;
 use std::collections::HashMap;
 use std::fs::{self, File, Metadata};
 use std::path::{Path, PathBuf};
@@ -15,7 +16,7 @@ pub(crate) struct UserSampleCache(HashMap<PathBuf, Loaded>);
 
 #[derive(Debug)]
 struct Loaded {
-    /// Modification time and size; `None` for what is not a plain file.
+    /// Modification time and size; `None` for what is not a regular file.
     version: Option<(Option<SystemTime>, u64)>,
     rate: SampleRate,
     sample: Option<UserSample>,
@@ -77,18 +78,14 @@ impl UserSampleCache {
 }
 
 fn unreadable(error: &std::io::Error) -> DecodeError {
-    let found = match error.kind() {
-        std::io::ErrorKind::NotFound => "no such file".to_owned(),
-        _ => format!("a file that cannot be read ({error})"),
-    };
-    DecodeError::new("an existing sound file", found)
+    DecodeError::unreadable(&reason(error))
 }
 
 fn decode(path: &Path, metadata: &Metadata, rate: SampleRate) -> Result<recording::DecodedSound, DecodeError> {
     // A pipe or a device could block for ever.
     if !metadata.is_file() {
-        let found = if metadata.is_dir() { "a folder" } else { "a pipe, a device or the like" };
-        return Err(DecodeError::new("a plain file", found));
+        let found = if metadata.is_dir() { "a folder" } else { "a device or a pipe" };
+        return Err(DecodeError::new("a regular file", found));
     }
     let file = File::open(path).map_err(|e| unreadable(&e))?;
     recording::decode(file, path.extension().and_then(|e| e.to_str()), rate)
@@ -125,11 +122,10 @@ mod tests {
         assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
         assert_eq!(words.len(), 3, "{words:?}");
         assert!(
-            words[0]
-                .ends_with("b.flac: expected an existing sound file, found no such file; the layer plays its voice")
+            words[0].ends_with("b.flac: cannot read the file: no such file or directory; the layer plays its voice")
         );
         assert!(words[1].contains("bad.wav: expected "), "{words:?}");
-        assert!(words[2].contains("expected a plain file, found a folder"), "{words:?}");
+        assert!(words[2].contains("expected a regular file, found a folder"), "{words:?}");
         let before = own.get("a.flac", SampleRate::STUDIO).expect("there").samples.as_ptr();
         let (own, words) = sounds.load(&g, Some(&file), SampleRate::STUDIO);
         assert_eq!(words, [""; 0], "reported once");

@@ -31,7 +31,7 @@ const MAX_PRIMING: u32 = 1 << 14;
 /// Bytes at either end of a file that are searched for its edit list.
 const SEARCHED_BYTES: u64 = 1 << 20;
 /// The supported formats.
-const FORMATS: &str = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
+const FORMATS: &str = "a WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A file";
 
 /// A decoded sound in one channel.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,6 +49,10 @@ pub struct DecodeError(String);
 impl DecodeError {
     pub(crate) fn new(wanted: impl fmt::Display, found: impl fmt::Display) -> Self {
         Self(expected(wanted, found))
+    }
+
+    pub(crate) fn unreadable(reason: &str) -> Self {
+        Self(format!("cannot read the file: {reason}"))
     }
 }
 
@@ -83,7 +87,7 @@ fn decode_untrusted(
     extension: Option<&str>,
     rate: SampleRate,
 ) -> Result<DecodedSound, DecodeError> {
-    let unreadable = |e: io::Error| DecodeError::new(FORMATS, format!("a file that cannot be read ({e})"));
+    let unreadable = |e: io::Error| DecodeError::unreadable(&e.to_string());
     let length = source.seek(SeekFrom::End(0)).map_err(unreadable)?;
     source.rewind().map_err(unreadable)?;
     if length == 0 {
@@ -104,7 +108,7 @@ fn decode_untrusted(
         })?;
     let Raw { mut samples, first_channel, rate: file_rate, mut warnings, non_finite } = read_samples(format, priming)?;
     if non_finite > 0 {
-        return Err(DecodeError::new("finite samples", format!("{non_finite} samples that are not finite")));
+        return Err(DecodeError::new("finite samples", format!("{non_finite} NaN or infinite samples")));
     }
     if level::peak(&samples) <= 1e-4 * level::peak(&first_channel) {
         warnings.push("its channels cancel each other; only the first one plays".into());
@@ -136,7 +140,7 @@ struct Raw {
 }
 
 fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, DecodeError> {
-    let no_sound = || DecodeError::new(FORMATS, "a file without sound");
+    let no_sound = || DecodeError::new(FORMATS, "a file without an audio track");
     let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
     let (id, declared) = (track.id, track.num_frames);
     let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or_else(no_sound)?;
@@ -203,7 +207,7 @@ fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<
     }
     if raw.samples.is_empty() {
         let intact = damaged == 0 && complete;
-        let found = if intact { "a sound of length 0" } else { "a damaged file that cannot be decoded" };
+        let found = if intact { "a file without audio samples" } else { "a damaged file that cannot be decoded" };
         return Err(DecodeError::new(FORMATS, found));
     }
     if damaged > 0 {

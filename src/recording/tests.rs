@@ -195,13 +195,13 @@ fn the_level_is_that_of_the_voices() {
 
 #[test]
 fn what_is_no_sound_is_refused_in_words() {
-    let forms = "a sound as WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A";
+    let forms = "a WAV, AIFF, FLAC, Ogg Vorbis, MP3 or M4A file";
     assert_eq!(words(Vec::new()), format!("expected {forms}, found an empty file"));
     assert!(words(b"this is a text and no sound\n".repeat(40)).contains("found a "));
     assert!(words(vec![0; 5000]).starts_with(&format!("expected {forms}, found ")));
     assert_eq!(
         words(wav(48_000, 1, Bits::Whole(16), None, &[])),
-        format!("expected {forms}, found a sound of length 0")
+        format!("expected {forms}, found a file without audio samples")
     );
     assert_eq!(
         words(wav(48_000, 2, Bits::Whole(24), None, &vec![0.0; 9600])),
@@ -211,7 +211,7 @@ fn what_is_no_sound_is_refused_in_words() {
     (strange[7], strange[900]) = (f64::NAN, f64::INFINITY);
     assert_eq!(
         words(wav(48_000, 1, Bits::Float(32), None, &strange)),
-        "expected finite samples, found 2 samples that are not finite"
+        "expected finite samples, found 2 NaN or infinite samples"
     );
     let long = wave(8_000, 440.0, 31.5);
     assert_eq!(words(wav(8_000, 1, Bits::Whole(8), None, &long)), "expected at most 30 s, found a sound of 31 s");

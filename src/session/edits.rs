@@ -132,8 +132,8 @@ impl Session {
             Command::Shift(by) => simple(Edit::Shift(section()?, by), "shift"),
             Command::RemoveLayer => {
                 let message =
-                    format!("layer '{}' removed{}", layer.name, messages::attacks_lost_with_layer(g, at.layer));
-                Ok(simple(Edit::RemoveLayer(at.layer), "remove layer")?.with_message(message))
+                    format!("layer '{}' deleted{}", layer.name, messages::attacks_lost_with_layer(g, at.layer));
+                Ok(simple(Edit::RemoveLayer(at.layer), "delete layer")?.with_message(message))
             }
             Command::CopyLayer => self.copy_layer(),
             Command::MoveLayer(by) => {
@@ -206,11 +206,13 @@ impl Session {
                 let message = || messages::after_meter(g, &result.groove, at.layer, at.section + 1);
                 EditResult { message: (*meter != here.meter).then(message), ..result }
             }
-            Command::CopySection => simple(Edit::CopySection(at.section, self.free_section_name()), "copy section")?
-                .with_cursor(at_start(at.layer, at.section + 1)),
+            Command::CopySection => {
+                simple(Edit::CopySection(at.section, self.free_section_name()), "duplicate section")?
+                    .with_cursor(at_start(at.layer, at.section + 1))
+            }
             Command::RemoveSection => {
-                let result = simple(Edit::RemoveSection(at.section), "remove section")?;
-                let message = format!("section '{}' removed{}", here.name, messages::lost_attacks(g, &result.groove));
+                let result = simple(Edit::RemoveSection(at.section), "delete section")?;
+                let message = format!("section '{}' deleted{}", here.name, messages::lost_attacks(g, &result.groove));
                 result.with_message(message)
             }
             Command::MoveSection(by) => {
@@ -288,7 +290,7 @@ impl Session {
         copy.name = free_name(&copy.name, |name| layers.iter().any(|l| l.name == name));
         layers.insert(at.layer + 1, copy);
         let groove = Groove::new(g.title(), g.note(), g.sections().to_vec(), layers)?;
-        Ok(EditResult::of(groove, "copy layer")
+        Ok(EditResult::of(groove, "duplicate layer")
             .with_cursor(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
     }
 

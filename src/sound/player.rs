@@ -120,7 +120,7 @@ impl Player {
     }
 
     fn open_stream(&mut self, now: Instant) -> Result<(), OutputError> {
-        let mut error = OutputError::new("the render source was lost");
+        let mut error = OutputError::new("the previous audio stream did not stop");
         for buffer in [Some(BUFFER_FRAMES), None] {
             let Some(source) = self.take_source() else { break };
             let counters = Arc::new(StreamCounters::default());

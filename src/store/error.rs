@@ -106,7 +106,7 @@ impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&match self {
             Self::Missing => "no such file".into(),
-            Self::Directory => expected("a file", "a directory"),
+            Self::Directory => expected("a file", "a folder"),
             Self::NotRegular => expected("a regular file", "a pipe or a device"),
             Self::Unreadable(reason) => format!("cannot read the file: {reason}"),
             Self::TooLarge(bytes) => expected(format!("at most {MAX_BYTES} bytes"), bytes),
@@ -127,7 +127,7 @@ impl fmt::Display for Problem {
             Self::UnknownVoice(name) => unknown("voice", name, Voice::ALL.iter().map(|v| v.name())),
             Self::NameTaken(kind, name) => format!("another {kind} is named '{name}'; names must be unique"),
             Self::UnknownSection(name, names) => unknown("section", name, names.iter()),
-            Self::DuplicatePart(name) => format!("the layer has another part in section '{name}'"),
+            Self::DuplicatePart(name) => format!("the layer already has a part in section '{name}'"),
             Self::Notation(message) | Self::Invalid(message) => message.clone(),
             Self::Conflict(one, other) => {
                 format!("'{other}' conflicts with '{one}'; use only one of cells, groups or cycle")
@@ -137,7 +137,7 @@ impl fmt::Display for Problem {
                 format!("'{key}' must be in a [[layer.part]], one for each section the layer plays in")
             }
             Self::GroupSum(found, cells) => {
-                expected(format!("groups of {cells} cells in all, the length of the section"), found)
+                expected(format!("groups that add up to {cells} cells, the length of the section"), found)
             }
             Self::CycleTooLong(found, cells) => {
                 expected(format!("a cycle of at most {cells} cells, the length of the section"), found)

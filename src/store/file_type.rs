@@ -27,9 +27,9 @@ const TYPES: &[(&str, &str, &[Mark])] = &[
     ("a sound file (MP3)", SOUNDED, &[(0, b"\xff\xfa")]),
     ("a sound file (MP3)", SOUNDED, &[(0, b"\xff\xf3")]),
     ("a sound file (MP3)", SOUNDED, &[(0, b"\xff\xf2")]),
-    ("a sound or film (MP4)", "", &[(4, b"ftyp")]),
-    ("a picture (PNG)", "", &[(0, b"\x89PNG")]),
-    ("a picture (JPEG)", "", &[(0, b"\xff\xd8\xff")]),
+    ("an MP4 file", "", &[(4, b"ftyp")]),
+    ("a PNG image", "", &[(0, b"\x89PNG")]),
+    ("a JPEG image", "", &[(0, b"\xff\xd8\xff")]),
     ("a PDF", "", &[(0, b"%PDF")]),
     ("text in UTF-16", " (save it as UTF-8)", &[(0, b"\xff\xfe")]),
     ("text in UTF-16", " (save it as UTF-8)", &[(0, b"\xfe\xff")]),
@@ -53,8 +53,8 @@ fn markup_type(head: &[u8]) -> Option<(&'static str, &'static str)> {
     let holds = |words: &[&str]| words.iter().any(|w| text.contains(w));
     Some(match () {
         () if holds(&["score-partwise", "score-timewise"]) => ("MusicXML", IMPORTED),
-        () if holds(&["<html", "doctype html"]) => ("a page of HTML", ""),
-        () if holds(&["<svg"]) => ("a picture (SVG)", ""),
+        () if holds(&["<html", "doctype html"]) => ("an HTML file", ""),
+        () if holds(&["<svg"]) => ("an SVG image", ""),
         () => ("an XML file", " (`teeter import` converts MusicXML)"),
     })
 }

@@ -2,7 +2,6 @@
 
 use super::error::{Position, reason};
 use super::save::{Stamp, save};
-use crate::rhythm::count;
 use std::fmt;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
@@ -36,8 +35,8 @@ pub(crate) struct Practice {
 impl fmt::Display for Practice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { date, ladder, step, speed, steps, loops } = self;
-        let loops = count(*loops as usize, "loop");
-        write!(f, "last {ladder}: step {step} of {steps} ({speed}), {loops}, {date}")
+        let passes = if *loops == 1 { "1 pass".to_owned() } else { format!("{loops} passes") };
+        write!(f, "last {ladder}: step {step} of {steps} ({speed}), {passes}, {date}")
     }
 }
 
@@ -124,11 +123,11 @@ fn parse(text: &str) -> Result<Vec<Practice>, String> {
     })?;
     match document.get("format").and_then(Item::as_integer) {
         Some(FORMAT) => {}
-        Some(n) if n > FORMAT => return Err(format!("format {n}, made by a newer teeter")),
+        Some(n) if n > FORMAT => return Err(format!("format {n}, written by a newer teeter")),
         _ => return Err(format!("no 'format = {FORMAT}'")),
     }
     if let Some((key, _)) = document.iter().find(|(key, _)| !["format", "practice"].contains(key)) {
-        return Err(format!("the key '{}' is not known", key.escape_debug()));
+        return Err(format!("unknown key '{}'", key.escape_debug()));
     }
     let Some(tables) = document.get("practice") else { return Ok(Vec::new()) };
     let tables = tables.as_array_of_tables().ok_or("expected [[practice]] tables")?;
@@ -173,7 +172,7 @@ mod tests {
         assert_eq!(read.entries, [work("2026-11-24", 5, 20), work("2026-11-25", 3, 12)]);
         assert_eq!(
             read.last().map(ToString::to_string).as_deref(),
-            Some("last 50-100/10 x4: step 3 of 6 (70%), 12 loops, 2026-11-25")
+            Some("last 50-100/10 x4: step 3 of 6 (70%), 12 passes, 2026-11-25")
         );
         // Read before another wrote: not written over.
         assert!(save_progress(&groove, &all).is_err_and(|e| e.contains("changed by another program")));
@@ -189,8 +188,8 @@ mod tests {
         let rows = [
             ("", "no 'format = 1'"),
             ("format = 1\nx = ", "line 2 is not TOML"),
-            ("format = 1\ntitle = \"riff\"", "the key 'title'"),
-            ("format = 9", "made by a newer teeter"),
+            ("format = 1\ntitle = \"riff\"", "unknown key 'title'"),
+            ("format = 9", "written by a newer teeter"),
             ("format = 1\npractice = 3", "expected [[practice]]"),
             ("format = 1\n[[practice]]\ndate = \"2026-11-25\"", "entry 1 needs"),
             ("format = 1\n[[practice]]\ndate=\"d\"\nladder=\"l\"\nstep=7\nsteps=6\nspeed=\"1%\"\nloops=1", "entry 1"),

@@ -74,12 +74,12 @@ impl SaveError {
     /// The message without the path.
     pub(crate) fn message(&self) -> String {
         match self {
-            Self::ChangedOnDisk(_) => "not saved, the file was changed by another program".into(),
-            Self::NotRegular(_) => "not saved, this is not a regular file".into(),
-            Self::ReadOnly(_) => "not saved, the file is read-only".into(),
-            Self::Folder(_, why) => format!("not saved, cannot create a file in the folder ({why})"),
-            Self::Write(_, why) => format!("not saved, the file could not be written ({why})"),
-            Self::TooLarge(_, bytes) => format!("not saved, {}", expected(format!("at most {MAX_BYTES} bytes"), bytes)),
+            Self::ChangedOnDisk(_) => "not saved: the file was changed by another program".into(),
+            Self::NotRegular(_) => "not saved: not a regular file".into(),
+            Self::ReadOnly(_) => "not saved: the file is read-only".into(),
+            Self::Folder(_, why) => format!("not saved: cannot create a file in the folder ({why})"),
+            Self::Write(_, why) => format!("not saved: the file could not be written ({why})"),
+            Self::TooLarge(_, bytes) => format!("not saved: {}", expected(format!("at most {MAX_BYTES} bytes"), bytes)),
         }
     }
 

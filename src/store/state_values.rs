@@ -38,7 +38,7 @@ impl StateFolder {
 
     pub(crate) fn save_calibration(&self, c: Calibration) -> Result<(), SaveError> {
         let text = format!(
-            "# Measured by tapping to plain clicks: this machine's delay and the player's habit together.\n\
+            "# Measured by tapping to plain clicks: output latency plus the player's habit.\n\
              offset-ms = {:.2}\nerror-ms = {:.2}\n",
             c.ms, c.error_ms
         );

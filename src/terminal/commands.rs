@@ -65,7 +65,7 @@ impl Group {
             Group::Sound => "Playback",
             Group::Export => "Export and import",
             Group::Program => "Screen and program",
-            Group::Lists => "Lists and questions",
+            Group::Lists => "Lists and prompts",
         }
     }
 }

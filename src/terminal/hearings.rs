@@ -85,7 +85,7 @@ impl State {
             (Some(_), several) => format!("selection of {} layers", several.len()),
             (None, [only]) => only.clone(),
             (None, []) if attacks => "no layer".to_owned(),
-            (None, []) => "nothing yet".to_owned(),
+            (None, []) => "an empty groove".to_owned(),
             (None, several) => format!("{} layers", several.len()),
         };
         Some((text, result.ask == self.ask()))
@@ -135,7 +135,7 @@ pub(crate) fn select(state: &mut State, index: usize) {
 pub(crate) fn require_hearing(state: &mut State) -> bool {
     let found = state.strip_hearing().is_some();
     if !found {
-        state.show_message(Message::warning("no hearing to click yet; enter some attacks first"));
+        state.show_message(Message::warning("no hearing yet; enter some attacks first"));
     }
     found
 }
@@ -163,10 +163,10 @@ pub(crate) fn next_focus(state: &mut State) {
         Focus::All | Focus::Selection => Focus::First,
     };
     let text = match &state.hearings.focus {
-        Focus::Selection => "analysing the selection".to_owned(),
-        Focus::First => "analysing the first layer with attacks".to_owned(),
-        Focus::Layer(tracked) => format!("analysing layer '{}'", tracked.name),
-        Focus::All => "analysing all layers together".to_owned(),
+        Focus::Selection => "analyzing the selection".to_owned(),
+        Focus::First => "analyzing the first layer with attacks".to_owned(),
+        Focus::Layer(tracked) => format!("analyzing layer '{}'", tracked.name),
+        Focus::All => "analyzing all layers together".to_owned(),
     };
     state.show_message(Message::info(text));
 }

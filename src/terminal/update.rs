@@ -149,7 +149,7 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime, effects: &mut V
     } else if mode == Mode::Grid {
         let find = state.input.keymap.first("find");
         state.show_message(Message::info(format!(
-            "{} has no command here; {find} searches the commands",
+            "{} is not bound to a command here; {find} searches the commands",
             key.display_name()
         )));
     }

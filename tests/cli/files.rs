@@ -75,7 +75,7 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
         list[0].3.contains(" leads") && list[0].3.contains("passes muted after their first bar (or beat): 4"),
         "{list:?}"
     );
-    assert!(list[2].3.contains("cells of 94 ms are too fast"), "{}", list[2].3);
+    assert!(list[2].3.contains("cells of 94 ms are too short"), "{}", list[2].3);
 }
 
 #[test]
@@ -159,7 +159,7 @@ fn a_user_sample_is_read_next_to_the_groove_and_a_bad_one_is_a_warning() {
     std::fs::write(&groove, text).expect("written");
     let words = ["render", groove.to_str().expect("a path"), "-o", "-"];
     let missing = succeed(&words);
-    let message = "burst.flac: expected an existing sound file, found no such file; the layer plays its voice";
+    let message = "burst.flac: cannot read the file: no such file or directory; the layer plays its voice";
     assert!(missing.errors.contains(message), "{}", missing.errors);
     std::fs::copy(in_package("tests/sounds/burst.flac"), folder.path().join("burst.flac")).expect("copied");
     let there = succeed(&words);

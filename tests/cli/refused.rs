@@ -45,14 +45,14 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&["--join"], 2, "--speaker <SOCKET>"),
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "'0' for '--seconds <S>'"),
         (&["render", DEMO, "-o", "x.wav", "--hearing", "99"], 2, "--hearing: expected the number of a hearing, 1 to "),
-        (&["render", DEMO, "-o", "x.wav", "--hearing", "1/5"], 2, "expected the number of a hearing, as 1, 1/2"),
+        (&["render", DEMO, "-o", "x.wav", "--hearing", "1/5"], 2, "expected the number of a hearing, like 1, 1/2"),
         (&["render", DEMO, "-o", "x.wav", "--click", "5"], 2, "expected beat, off-beat, 2, 3 or 4"),
         (
             &["render", DEMO, "-o", "x.wav", "--ladder", "90-50/10"],
             2,
             "'90-50/10' for '--ladder <FROM-TO/STEP>': expected FROM-TO/STEP",
         ),
-        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/0.1"], 2, "in at most 200 steps"),
+        (&["render", DEMO, "-o", "x.wav", "--ladder", "50-100/0.1"], 2, "at most 200 steps"),
         (
             &["render", DEMO, "-o", "x.wav", "--ladder", "50-100/10", "--silence", "1/1"],
             2,
@@ -148,19 +148,19 @@ fn a_socket_that_others_could_use_or_that_is_none_is_refused_before_the_screen_o
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("socket");
     let words = with_socket(&path);
-    assert!(words.contains("start `teeter remote HOST` on your own machine"), "{words}");
+    assert!(words.contains("run `teeter remote HOST` on your own machine"), "{words}");
     std::fs::write(&path, "").expect("written");
     let words = with_socket(&path);
-    assert!(words.contains("expected a socket that only you can open, found another kind of file"), "{words}");
+    assert!(words.contains("expected a socket accessible only to you, found another file type"), "{words}");
     std::fs::remove_file(&path).expect("removed");
     let listener = UnixListener::bind(&path).expect("a socket");
     std::fs::set_permissions(&path, Permissions::from_mode(0o660)).expect("a mode");
     let words = with_socket(&path);
-    assert!(words.contains("expected a socket that only you can open, found one with the mode 660"), "{words}");
+    assert!(words.contains("expected a socket accessible only to you, found a socket with mode 660"), "{words}");
     std::fs::set_permissions(&path, Permissions::from_mode(0o600)).expect("a mode");
     let other = std::thread::spawn(move || drop(listener.accept()));
     let words = with_socket(&path);
-    assert!(words.contains("no `teeter remote` answered"), "{words}");
+    assert!(words.contains("no answer from `teeter remote`"), "{words}");
     other.join().expect("no panic");
     assert!(!path.exists(), "a socket that was used is removed");
 }
@@ -183,13 +183,13 @@ fn taps_of_a_file_are_analyzed() {
     ] {
         assert!(result.text.contains(words), "'{words}' is missing in\n{}", result.text);
     }
-    assert_eq!(result.errors, "standard input: line 1 ('seconds') was read as a heading\n");
+    assert_eq!(result.errors, "standard input: line 1 ('seconds') skipped as a header\n");
     let spaced = run(&["tap", DEMO, "-"], list.replace('\t', "  ").as_bytes());
     assert_eq!((spaced.text, spaced.errors.as_str()), (result.text, ""));
     let comma = run(&["tap", DEMO, "-"], list.replace('.', ",").as_bytes());
     assert_eq!((comma.code, comma.text.as_str()), (Some(1), ""));
     assert!(
-        comma.errors.contains("standard input:1:1: expected a decimal point, as 0.730, found '0,730'"),
+        comma.errors.contains("standard input:1:1: expected a decimal point, like 0.730, found '0,730'"),
         "{}",
         comma.errors
     );

@@ -120,7 +120,7 @@ fn an_imported_score_is_an_unsaved_groove_and_can_be_undone() {
     editor.types("\x1a");
     editor.shows("undo: import of score.musicxml");
     editor.types("fimport\rnothing.mid\r");
-    editor.shows("not imported, ");
+    editor.shows("not imported: ");
     editor.types("\x11y");
     editor.assert_ends();
     assert!(journal(home.path()).is_empty());

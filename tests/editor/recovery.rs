@@ -216,10 +216,10 @@ fn two_editors_of_one_file_keep_their_own_work_and_ask_before_they_overwrite() {
     first.kill();
     let mut again = Editor::open(home.path(), Some(&path));
     let screen = again.shows("D discard");
-    assert!(screen.contains("The file was changed after this work started."), "{screen}");
+    assert!(screen.contains("The file was modified on disk after these changes began."), "{screen}");
     // Kept for later, then recovered; a save asks again.
     again.types("\x1b");
-    again.shows("offered when the groove is opened again");
+    again.shows("they will be offered when the groove is opened again");
     again.types("\x11");
     again.assert_ends();
     let mut again = Editor::open(home.path(), Some(&path));
@@ -385,12 +385,12 @@ fn the_screen_says_that_nothing_can_be_kept_as_long_as_that_is_so() {
     // A file in the place of the state folder.
     fs::write(home.path().join(".local"), "").expect("written");
     let mut editor = Editor::open(home.path(), None);
-    editor.shows("no journal, a crash would lose unsaved changes: not a directory");
+    editor.shows("autosave failed, unsaved changes are not protected: not a directory");
     editor.types("3");
-    editor.shows("no journal: not a directory");
+    editor.shows("autosave off: not a directory");
     fs::remove_file(home.path().join(".local")).expect("removed");
     editor.types("3");
-    editor.until("no warning", |s| !s.contains("no journal"));
+    editor.until("no warning", |s| !s.contains("autosave off"));
     editor.types("x");
     editor.shows("3+3");
     editor.kill();

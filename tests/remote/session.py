@@ -138,7 +138,7 @@ def large():
 
 def join(editor):
     speaker = Terminal(remote + ["--join"] + options)
-    speaker.read(20, b"plays here until ctrl-c")
+    speaker.read(20, b"press Ctrl-C to stop")
     editor.read(20, b"playing through the remote speaker")
     return speaker
 

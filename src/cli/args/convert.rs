@@ -54,9 +54,9 @@ pub(crate) type Picture = Option<PictureKind>;
 
 #[derive(Debug, ClapArgs)]
 pub(crate) struct HearingArgs {
-    /// Show the pulses of the hearing with this number in `teeter explain`; repeat for several. Notation can contain only those whose
-    /// pulses all fall on written cells or beats. Pictures and handouts show by default the rival of the written beat and the next
-    /// best
+    /// Show the pulses of the hearing with this number in `teeter explain`; repeat for several. Notation can show only hearings
+    /// whose pulses all fall on written cells or beats. By default, pictures and handouts show the likeliest hearing that does not
+    /// keep the written beat, and the likeliest of the others
     #[arg(long = "hearing", value_name = "NUMBER", value_parser = values::hearing_number)]
     pub(crate) numbers: Vec<usize>,
 }
@@ -72,12 +72,12 @@ impl HearingArgs {
 
 #[derive(Debug, ClapArgs)]
 pub(crate) struct NotationArgs {
-    /// Beam notation by the `beat` (or the groups of an additive meter), by `group`, so that each group from one
-    /// attack to the next that crosses a beat has its own beam, or by the beat and broken at every `accent` [default: beat]
+    /// How to beam notation: `beat` (in an additive meter, its groups), `group` (a group from one attack to the next that crosses a
+    /// beat has its own beam) or `accent` (by beat, broken at every accent) [default: beat]
     #[arg(long, value_name = "HOW", value_parser = notes::parse_beaming)]
     beams: Option<Beaming>,
     /// Labels above the notes of the analyzed layer: `groups` (their lengths in cells), `landings` (as players count, 1 e & a) or
-    /// only those of some depths (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), separated by commas, or
+    /// only those at some metrical levels (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), separated by commas, or
     /// `nothing` [default: groups]
     #[arg(long, value_name = "WHAT", value_parser = Text::parse)]
     over: Option<Text>,

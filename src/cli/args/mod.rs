@@ -33,9 +33,9 @@ const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove could not be read or
 pub(super) enum Command {
     /// Explain how grooves are built, why they are hard, and what the ear hears instead
     ///
-    /// The table of several grooves shows for each the length of a cell, the hardness (the probability that a listener loses the
-    /// written beat, 0 to 1), the meter load (the hardness plus signs of an odd meter, 0 to 3), the likeliest pulse and its tempo,
-    /// the written tempo, and the first reason why the groove is hard.
+    /// For several grooves, a table shows the length of a cell, the hardness (the probability that a listener loses the written
+    /// beat, 0 to 1), the meter load (the hardness plus signs of an odd meter, 0 to 3), the likeliest pulse and its tempo, the
+    /// written tempo, and the first reason why each groove is hard.
     Explain(ExplainArgs),
     /// Check grooves and report every error
     Check(GrooveFiles),
@@ -43,7 +43,7 @@ pub(super) enum Command {
     Render(RenderArgs),
     /// Render takes back to back to one WAV file, with a list of cues
     Takes(TakesArgs),
-    /// Edit on another host over ssh, and hear it here
+    /// Edit on another host over SSH, and hear it here
     Remote(RemoteArgs),
     /// Analyze tap times: which hearing they follow, how early or late, how steadily, and where they slip
     Tap(TapArgs),
@@ -111,18 +111,18 @@ pub(super) struct SpeedArg {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct RemoteArgs {
-    /// Host, as ssh knows it
+    /// SSH destination: a host name, user@host or an alias from the ssh configuration
     pub(super) host: String,
-    /// Groove file on the host, from your home folder there
+    /// Groove file on the host; relative paths start at your home folder there
     pub(super) file: Option<String>,
-    /// Play the sound of an editor that runs on the host; if there are several, of the one with this number
-    #[arg(long, value_name = "NUMBER", num_args = 0..=1, require_equals = true, conflicts_with = "file")]
+    /// Play the sound of an editor running on the host; if there are several, of the one with this process ID
+    #[arg(long, value_name = "PID", num_args = 0..=1, require_equals = true, conflicts_with = "file")]
     #[expect(clippy::option_option, reason = "an option with an optional value")]
     pub(super) join: Option<Option<u32>>,
     /// Path of teeter on the host
     #[arg(long, value_name = "PATH", default_value = "teeter")]
     pub(super) program: String,
-    /// Options of ssh
+    /// Options to pass to ssh
     #[arg(last = true, value_name = "SSH OPTIONS")]
     pub(super) ssh_options: Vec<OsString>,
 }
@@ -151,10 +151,10 @@ pub(super) struct ExplainArgs {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct ListenerArgs {
-    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: the config file's, or 100]
+    /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: from the config file, or 100]
     #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
     pub(super) cell_limit: Option<Limits>,
-    /// Start every section without the pulse heard in the section before [default: the config file's, or no]
+    /// Do not carry the pulse heard in one section over to the next [default: from the config file, or no]
     #[arg(long)]
     pub(super) cold: bool,
 }
@@ -164,8 +164,8 @@ pub(super) struct TapArgs {
     /// Groove; `-` reads it from standard input
     pub(super) file: PathBuf,
     /// Times of the taps, one per line, in seconds with a decimal point, measured from the moment the loop first starts; `-`
-    /// reads standard input. Only the first field of a line counts; white space, a tab, a comma or a semicolon ends it. A first line
-    /// whose field has no digit is a heading
+    /// reads standard input. Only the first field of each line is read; fields end at white space, a comma or a semicolon. If the
+    /// first field of the first line has no digit, that line is skipped as a header
     pub(super) times: PathBuf,
     #[command(flatten)]
     pub(super) speed: SpeedArg,

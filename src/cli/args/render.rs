@@ -47,8 +47,8 @@ pub(crate) struct RenderArgs {
     /// standard error with `-o -`
     #[arg(long, value_name = "FROM-TO/STEP", conflicts_with_all = ["seconds", "speed"], value_parser = pulse::ladder)]
     pub(crate) ladder: Option<values::Speeds>,
-    /// Mute every Nth pass of the ladder (1/2 to 1/64), except for its first bar (or its first beat, if the loop is one bar long).
-    /// After each muted pass the next one comes one pass sooner, down to every 2nd
+    /// Mute the Nth pass of the ladder (1/2 to 1/64), except for its first bar (or its first beat, if the loop is one bar long).
+    /// The distance to the next muted pass then shrinks by one each time, down to every 2nd pass
     #[arg(long, value_name = "1/4", requires = "ladder", value_parser = pulse::silence)]
     pub(crate) silence: Option<u32>,
     #[command(flatten)]

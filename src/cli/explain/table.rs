@@ -22,7 +22,7 @@ pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 8] 
         first.map_or_else(|| "no pulse".into(), |h| h.kind.short()),
         first.map(|h| format!("{:.1}", h.bpm(report.speed))).unwrap_or_default(),
         written,
-        report.findings.first().map_or_else(|| "nothing found".into(), |f| f.reason.to_string()),
+        report.findings.first().map_or_else(|| "no reasons found".into(), |f| f.reason.to_string()),
     ]
 }
 

@@ -71,7 +71,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
 
     out.push(Block::Heading("Why it is hard"));
     if report.findings.is_empty() {
-        out.push(Block::Text("No reason was found.".into()));
+        out.push(Block::Text("No reasons found.".into()));
     }
     let reason = |f: &Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();
@@ -85,8 +85,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     let rows = report.hearings.iter().enumerate().map(|(i, h)| hearing(piece, i, h));
     out.push(Block::Table(vec!["", "pulse", "BPM", "likely", "on pulse", "deviation"], rows.collect()));
     out.push(Block::Small(
-        "Likely: how probable a model of listeners holds the pulse to be, an estimate. On pulse: the share of the attacks \
-         that fall on it. Deviation: how far these are from it on average."
+        "Likely: a model's estimate of the probability that a listener hears this pulse. On pulse: the share of the attacks \
+         that fall on it. Deviation: the average distance of those attacks from it."
             .into(),
     ));
     let by_speed = describe::leaders_by_speed(groove, report);
@@ -112,7 +112,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         out.push(Block::Heading("Listen"));
         out.extend(handout.takes.iter().map(Block::Sound));
     }
-    out.push(Block::Heading("What to do with it"));
+    out.push(Block::Heading("How to practice it"));
     out.push(Block::Steps(practice::steps(handout)));
     let terms = terms::explain(&out);
     if !terms.is_empty() {

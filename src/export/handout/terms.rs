@@ -6,8 +6,11 @@ use super::content::Block;
 const TERMS: &[(&str, &str)] = &[
     ("figure", "a line of groups that recurs"),
     ("deviation", "how far the attacks on a pulse are from it on average, early or late"),
-    ("(re-enters each loop)", "the loop is not a whole number of this pulse, which starts again with every pass"),
-    ("one pulse per attack", "a pulse that follows the attacks, each of them one beat, at their average rate"),
+    (
+        "(re-enters each loop)",
+        "the loop is not a whole number of periods of this pulse, so the pulse starts again with every pass",
+    ),
+    ("one pulse per attack", "a pulse with one beat per attack, at the average rate of the attacks"),
     ("changing pulse", "a pulse that keeps one tempo for a while and then changes to another"),
     ("unequal beats", "beats of two lengths in a fixed order, such as 2+2+3"),
     ("drift", "how far one pulse moves ahead of another (plus) or behind it (minus) per bar"),

@@ -54,7 +54,7 @@ proptest! {
             prop_assert!(marked.text.contains(&link) && !bytes.is_empty());
         }
         let lines = if report.attacks.is_empty() { 0 } else { practice::steps(&handout).len() };
-        let told = marked.text.split_once("## What to do with it").map_or(0, |(_, rest)| rest.split("\n## ").next().unwrap_or_default().trim().lines().count());
+        let told = marked.text.split_once("## How to practice it").map_or(0, |(_, rest)| rest.split("\n## ").next().unwrap_or_default().trim().lines().count());
         prop_assert_eq!(lines, told);
         prop_assert!(report.attacks.is_empty() || (4..=6).contains(&lines), "{}", lines);
         prop_assert!(marked.text.starts_with(MARKER) && !marked.text.contains("\n<script"));

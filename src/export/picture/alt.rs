@@ -70,7 +70,8 @@ fn streams(piece: &ExportInput<'_>, summary: &DrawingSummary) -> String {
     let times: Vec<String> = summary.meetings.iter().take(MAX_MEETINGS).map(|t| format!("{t:.2}")).collect();
     let more = if count > MAX_MEETINGS { format!(" and {} more", count - MAX_MEETINGS) } else { String::new() };
     let times = times.join(", ");
-    format!("{text} The beat and {first} fall within 20 ms of each other {count} times: at {times}{more} s.")
+    let often = if count == 1 { "once".to_owned() } else { format!("{count} times") };
+    format!("{text} The beat and {first} fall within 20 ms of each other {often}: at {times} s{more}.")
 }
 
 fn landings(piece: &ExportInput<'_>) -> String {

@@ -72,7 +72,7 @@ fn tempo_ratio(a: Tempo, b: Tempo) -> Fraction {
 }
 
 fn too_fine() -> FormatError {
-    FormatError::new("", "note lengths are too finely divided to add up exactly")
+    FormatError::new("", "note lengths are too fine to represent exactly; quantize them to a coarser grid")
 }
 
 /// A bar of the draft with its start in the source, and its meter and tempo in the groove.

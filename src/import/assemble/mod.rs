@@ -115,7 +115,8 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
 /// The notes of a track by section, cut at its end, in [`Placed::order`].
 fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<Placed>>, FormatError> {
     let place = || format!("track '{}'", track.name);
-    let too_fine = || FormatError::new(place(), "note lengths are too finely divided to add up exactly");
+    let too_fine =
+        || FormatError::new(place(), "note lengths are too fine to represent exactly; quantize them to a coarser grid");
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
     let mut sections = vec![Vec::new(); bars.runs.len()];
     let (mut outside, mut empty) = (0, 0);

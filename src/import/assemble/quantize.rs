@@ -151,9 +151,9 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
     if let Some(first) = exact.iter().position(Option::is_none).filter(|_| rounding.is_strict()) {
         let place = format!("track '{}', bar {}", track.name, bars[filled[first]].draft.number);
         let others =
-            if missed > 1 { format!(" (nor those of {} more)", count(missed - 1, "bar")) } else { String::new() };
+            if missed > 1 { format!(" (or those of {} more)", count(missed - 1, "bar")) } else { String::new() };
         let message = format!(
-            "no grid of at most {MAX_CELLS} cells has the onsets of this bar{others}, and a tolerance of 0 ms moves none: \
+            "no grid of at most {MAX_CELLS} cells fits the onsets of this bar{others} exactly; \
              try --tolerance {TOLERANCE_MS}"
         );
         return Err(FormatError::new(place, message));

@@ -228,8 +228,7 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
     let strict = import_with(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO).expect_err("327/960 is no cell");
     assert_eq!(
         strict.to_string(),
-        "track 'track 1', bar 1: no grid of at most 64 cells has the onsets of this bar, and a tolerance of 0 ms moves none: \
-         try --tolerance 5"
+        "track 'track 1', bar 1: no grid of at most 64 cells fits the onsets of this bar exactly; try --tolerance 5"
     );
 }
 

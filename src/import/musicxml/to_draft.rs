@@ -44,7 +44,7 @@ impl Played {
 type Swings = Vec<Option<SwungValue>>;
 
 fn too_fine() -> FormatError {
-    FormatError::new("", "note lengths are too finely divided to add up exactly")
+    FormatError::new("", "note lengths are too fine to represent exactly; quantize them to a coarser grid")
 }
 
 pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {

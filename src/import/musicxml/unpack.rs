@@ -12,9 +12,7 @@ const CONTAINER: &str = "META-INF/container.xml";
 /// Unpacks the score that the container file names.
 pub(super) fn unpack(bytes: &[u8], max_bytes: usize) -> Result<Vec<u8>, FormatError> {
     // The directory is at the end of an archive, so the library's message about a truncated one is misleading.
-    let damaged = |_| {
-        FormatError::new("", expected("a whole zip archive with a score (.mxl)", "one that ends early or is damaged"))
-    };
+    let damaged = |_| FormatError::new("", expected("a complete .mxl archive", "a truncated or damaged one"));
     let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(damaged)?;
     let container = entry(&mut zip, CONTAINER, 1 << 16)?;
     let container = String::from_utf8_lossy(&container);
@@ -35,7 +33,7 @@ fn entry(zip: &mut ZipArchive<Cursor<&[u8]>>, name: &str, max_bytes: usize) -> R
         return Err(error(expected(format!("at most {max_bytes} bytes when unpacked"), "more")));
     }
     if bytes.starts_with(b"PK\x03\x04") {
-        return Err(error(expected("a score", "another archive")));
+        return Err(error(expected("a score", "a nested zip archive")));
     }
     Ok(bytes)
 }

@@ -43,9 +43,9 @@ fn shortening_edits_report_lost_attacks() {
     assert_eq!(message("x.x. x.xx", meter("1/4")), "1/4: beat = 1/4, cell of riff = 1/16; 3 attacks lost");
     assert_eq!(message("x.x. ....", meter("1/4")), "1/4: beat = 1/4, cell of riff = 1/16");
     assert_eq!(message("x.x. ...x", meter("3/8")), "3/8: beat = 1/8, cell of riff = 1/32");
-    assert_eq!(message("x.x. ...x / x...  ...x", Command::RemoveSection), "section 'S0' removed; 3 attacks lost");
-    assert_eq!(message(".... .... / x...  ...x", Command::RemoveSection), "section 'S0' removed");
-    assert_eq!(message("x.x. ...x", Command::RemoveLayer), "layer 'riff' removed; 3 attacks lost");
+    assert_eq!(message("x.x. ...x / x...  ...x", Command::RemoveSection), "section 'S0' deleted; 3 attacks lost");
+    assert_eq!(message(".... .... / x...  ...x", Command::RemoveSection), "section 'S0' deleted");
+    assert_eq!(message("x.x. ...x", Command::RemoveLayer), "layer 'riff' deleted; 3 attacks lost");
     assert_eq!(message("x.x. ...x", Command::Bars(3)), "section 'S0': 3 bars");
     let mut session = Session::new(groove("x.x. ...x"));
     session.apply(Command::Bars(2));

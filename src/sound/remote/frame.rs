@@ -55,10 +55,10 @@ pub(super) fn receive<T: DeserializeOwned>(from: &mut impl Read) -> Result<T, St
     }
     if is_deflated {
         body = miniz_oxide::inflate::decompress_to_vec_with_limit(&body, MAX_MESSAGE)
-            .map_err(|_| expected(format!("a deflated message of at most {MAX_MESSAGE} bytes"), "other bytes"))?;
+            .map_err(|_| expected(format!("a compressed message of at most {MAX_MESSAGE} bytes"), "other data"))?;
     }
     match postcard::take_from_bytes(&body) {
         Ok((message, [])) => Ok(message),
-        _ => Err(expected("a teeter message", "other bytes")),
+        _ => Err(expected("a teeter message", "unrecognized data")),
     }
 }

@@ -41,14 +41,13 @@ fn greet(mut stream: &UnixStream) -> Result<(), String> {
         stream.write_all(&[MAGIC.as_slice(), &VERSION.to_be_bytes()].concat())?;
         stream.read_exact(&mut theirs)
     })();
-    exchange.map_err(|error: io::Error| {
-        format!("no `teeter remote` answered at the other end ({}); start it again", reason(&error))
-    })?;
+    exchange
+        .map_err(|error: io::Error| format!("no answer from `teeter remote` ({}); start it again", reason(&error)))?;
     let version = u16::from_be_bytes([theirs[6], theirs[7]]);
     match theirs.starts_with(MAGIC) {
         false => Err("the other end of the socket is not teeter; start `teeter remote` again".to_owned()),
         true if version != VERSION => Err(format!(
-            "the two ends have different versions (messages {VERSION} here, {version} there); install the same teeter on both"
+            "protocol version mismatch: {VERSION} here, {version} on the other machine; install the same version of teeter on both"
         )),
         true => Ok(()),
     }

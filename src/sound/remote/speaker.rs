@@ -117,10 +117,10 @@ impl<'a> Listener<'a> {
 
     fn on_request(&mut self, text: &str, mut request: Request) -> Result<Option<ToEditor>, String> {
         if !is_within_limits(&request) {
-            return Err(expected("a play request within the limits of an editor", "a larger one"));
+            return Err(expected("a play request within the protocol limits", "a larger one"));
         }
         if request.groove().is_some() {
-            let groove = (self.read)(text).ok_or_else(|| expected("the text of a groove", "another text"))?;
+            let groove = (self.read)(text).ok_or_else(|| expected("a valid groove", "invalid text"))?;
             request.set_groove(&Arc::new(only_sample_names(groove)));
         }
         let is_idle = self.wanted.is_empty();
@@ -142,7 +142,7 @@ impl<'a> Listener<'a> {
     fn on_chunk(&mut self, part: &ChunkRequest, size: u64, bytes: &[u8]) -> Result<Option<ToEditor>, String> {
         let is_asked = self.wanted.front() == Some(&part.name) && part.at == self.bytes.len() as u64;
         if !is_asked {
-            return Err(expected("the part of a sound file that was asked for", "another one"));
+            return Err(expected("the requested part of the sound file", "a different part"));
         }
         self.bytes.extend_from_slice(bytes);
         let (arrived, fits) = (self.bytes.len() as u64, size <= MAX_SAMPLE_FILE);

@@ -35,13 +35,13 @@ const fn run(command: Command) -> Action {
 
 const ENTER: &[CommandSpec] = commands! { Grid Enter:
     "enter-group" [ch('1'), ch('2'), ch('3'), ch('4'), ch('5'), ch('6'), ch('7'), ch('8'), ch('9'), ch('0')]
-        Action::EnterDigit, "attack of 1 to 9 cells (0: 10); move on", "enter group";
-    "enter-groups" [ch('g')] Action::Ask(Question::Groups), "type a group line, as 3(4+4+3)+5+2", "groups";
-    "attack" [ch('x')] run(Command::Attack(Accent::Plain)), "attack in this cell; move on";
-    "attack-accent" [ch('X')] run(Command::Attack(Accent::Accent)), "accented attack; move on";
-    "attack-ghost" [ch('o')] run(Command::Attack(Accent::Ghost)), "ghost attack; move on";
-    "hold" [ch('-')] run(Command::Hold), "hold the sound through this cell; move on";
-    "rest" [ch('.')] run(Command::Rest), "rest in this cell; move on";
+        Action::EnterDigit, "enter a group of 1 to 9 cells (0 for 10)", "enter group";
+    "enter-groups" [ch('g')] Action::Ask(Question::Groups), "type a group line, like 3(4+4+3)+5+2", "groups";
+    "attack" [ch('x')] run(Command::Attack(Accent::Plain)), "enter an attack and advance";
+    "attack-accent" [ch('X')] run(Command::Attack(Accent::Accent)), "enter an accented attack and advance";
+    "attack-ghost" [ch('o')] run(Command::Attack(Accent::Ghost)), "enter a ghost attack and advance";
+    "hold" [ch('-')] run(Command::Hold), "hold the sound through this cell and advance";
+    "rest" [ch('.')] run(Command::Rest), "enter a rest and advance";
     "toggle" [ch(' ')] run(Command::Toggle), "switch between attack and rest; stay", "attack/rest";
     "delete-previous" [key(Code::Backspace)] run(Command::DeletePrevious), "delete the previous attack", "delete";
 };
@@ -68,8 +68,8 @@ const MOVE: &[CommandSpec] = commands! { Grid Move:
 
 const CHANGE: &[CommandSpec] = commands! { Grid Change:
     "erase" [key(Code::Delete)] run(Command::Erase), "replace the selection or cell with rests", "erase";
-    "accent" [ch('a')] run(Command::CycleAccent), "cycle plain, accent, ghost", "accent";
-    "pitch" [ch('p')] Action::Ask(Question::Pitch), "set the pitch, as E2 or F#3", "pitch";
+    "accent" [ch('a')] run(Command::CycleAccent), "switch between plain, accent and ghost", "accent";
+    "pitch" [ch('p')] Action::Ask(Question::Pitch), "set the pitch, like E2 or F#3", "pitch";
     "pitch-up" [ch('u')] run(Command::Transpose(1)), "raise the pitch a semitone";
     "pitch-down" [ch('d')] run(Command::Transpose(-1)), "lower the pitch a semitone";
     "octave-up" [ch('U')] run(Command::Transpose(12)), "raise the pitch an octave";
@@ -104,7 +104,7 @@ const SELECT: &[CommandSpec] = commands! { Grid Select:
     "paste" [ctrl('v')] run(Command::Paste), "paste", "paste";
     "repeat" [ch('r')] Action::Ask(Question::Repeat), "repeat the selection or the bar", "repeat";
     "copy-groups" [] Action::Copy(CopyText::Groups), "copy the group lines as text";
-    "copy-boxes" [] Action::Copy(CopyText::Boxes), "copy the cells as text boxes";
+    "copy-boxes" [] Action::Copy(CopyText::Boxes), "copy the cells in box notation";
     "copy-syllables" [] Action::Copy(CopyText::Syllables), "copy the counting syllables as text";
     "copy-explanation" [] Action::Copy(CopyText::Explanation), "copy the whole explanation as text";
     "close" [key(Code::Esc)] Action::Close, "clear the selection", "deselect";
@@ -128,21 +128,21 @@ const LAYER: &[CommandSpec] = commands! { Grid Layer:
     "louder" [ch('V')] run(Command::GainBy(1)), "raise the gain by 1 dB";
     "quieter" [ch('v')] run(Command::GainBy(-1)), "lower the gain by 1 dB";
     "gain" [ch('G')] Action::Ask(Question::Gain), "set the layer's gain in dB";
-    "accent-depth" [] Action::Ask(Question::AccentDepth), "level of accents and ghosts, in dB";
+    "accent-depth" [] Action::Ask(Question::AccentDepth), "set the level of accents and ghosts, in dB";
     "pan" [ch('P')] Action::Ask(Question::Pan), "pan the layer, -100 left to 100 right";
-    "layer-swing" [ch('W')] Action::Ask(Question::LayerSwing), "set the layer's swing, as 2:1";
+    "layer-swing" [ch('W')] Action::Ask(Question::LayerSwing), "set the layer's swing, like 2:1";
 };
 
 const SECTION: &[CommandSpec] = commands! { Grid Section:
-    "tempo" [ch('T')] Action::Ask(Question::Tempo), "set the tempo, as 150 or 1/4.=90", "tempo";
+    "tempo" [ch('T')] Action::Ask(Question::Tempo), "set the tempo, like 150 or 1/4.=90", "tempo";
     "tempo-up" [] run(Command::TempoBy(1)), "raise the tempo by 1";
     "tempo-down" [] run(Command::TempoBy(-1)), "lower the tempo by 1";
-    "meter" [ch('M')] Action::Ask(Question::Meter), "set the meter, as 4/4 or 3+2+2/8", "meter";
+    "meter" [ch('M')] Action::Ask(Question::Meter), "set the meter, like 4/4 or 3+2+2/8", "meter";
     "add-bar" [ch('+')] run(Command::BarsBy(1)), "add a bar to the end of the section", "add bar";
     "remove-bar" [ch('_')] run(Command::BarsBy(-1)), "remove the section's last bar";
     "bars" [ch('B')] Action::Ask(Question::Bars), "set the section's number of bars";
     "times" [ch('*')] Action::Ask(Question::Times), "set how many times the section plays";
-    "swing" [ch('w')] Action::Ask(Question::Swing), "set the section's swing, as 2:1";
+    "swing" [ch('w')] Action::Ask(Question::Swing), "set the section's swing, like 2:1";
     "add-section" [ch('N')] Action::Ask(Question::AddSection), "add a section after this one: name, meter";
     "copy-section" [] run(Command::CopySection), "duplicate the section";
     "remove-section" [] run(Command::RemoveSection), "delete the section";
@@ -164,8 +164,8 @@ const SOUND: &[CommandSpec] = commands! { Grid Sound:
     "volume-up" [ch('"')] Action::VolumeBy(2), "raise the volume by 2 dB", "louder";
     "click-down" [] Action::ClickVolumeBy(-2), "lower the click volume by 2 dB";
     "click-up" [] Action::ClickVolumeBy(2), "raise the click volume by 2 dB";
-    "beat-click" [ch('k')] Action::ToggleBeatClick, "click the written beat, on or off";
-    "hearing-click" [ch('K')] Action::ToggleHearingClick, "click the selected hearing, on or off";
+    "beat-click" [ch('k')] Action::ToggleBeatClick, "turn the click of the written beat on or off";
+    "hearing-click" [ch('K')] Action::ToggleHearingClick, "turn the selected hearing's click on or off";
     "beat-click-next" [ch('@')] Action::NextBeatClick, "beat click: beats, off-beats, 2 to 4 per beat";
     "hearing-click-next" [ch('#')] Action::NextHearingClick, "hearing click: pulses, off-beats, 2 to 4 each";
     "take-groove" [key(Code::F(5))] Action::PlayTake(Mix::GROOVE), "play the groove alone";
@@ -175,16 +175,16 @@ const SOUND: &[CommandSpec] = commands! { Grid Sound:
     "take-all" [key(Code::F(9))] Action::PlayTake(Mix::ALL), "play the groove, the beat and the hearing";
     "takes" [ch('&')] Action::Ask(Question::Takes), "play all takes in turn";
     "ladder" [ch('E')] Action::ToggleLadder, "start or leave the tempo ladder";
-    "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "start a ladder: speeds, loops, silent loops";
-    "ladder-down" [key(Code::F(3))] Action::LadderBy(-1), "ladder: previous step after this loop";
-    "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "ladder: next step after this loop";
+    "ladder-as" [ch('=')] Action::Ask(Question::Ladder), "start a ladder: speeds, passes, muted passes";
+    "ladder-down" [key(Code::F(3))] Action::LadderBy(-1), "play the previous ladder step after this pass";
+    "ladder-up" [key(Code::F(4))] Action::LadderBy(1), "play the next ladder step after this pass";
     "outputs" [] Action::Outputs, "list the output devices";
 };
 
 const TAP: &[CommandSpec] = commands! { Grid Tap:
     "tap" [ctrl('t')] Action::TapAlong, "tap along with the loop", "tap along";
     "tap-report" [] Action::TapReport, "show the report of the last tapping";
-    "tap-calibrate" [] Action::Calibrate, "calibrate tap latency (16 taps)";
+    "tap-calibrate" [] Action::Calibrate, "calibrate the tap offset (16 taps)";
 };
 
 const TAPPING: &[CommandSpec] = commands! { Tap Tap:
@@ -199,7 +199,7 @@ const PROGRAM: &[CommandSpec] = commands! { Grid Program:
     "manual" [] Action::Manual, "open the manual";
     "find" [ch('f'), key(Code::F(2))] Action::FindCommand, "find a command", "find";
     "hearings" [ch('h')] Action::FullView, "show all hearings, reasons and streams", "hearings";
-    "focus" [ch('F')] Action::NextFocus, "analyse first layer, this one, all, selection";
+    "focus" [ch('F')] Action::NextFocus, "analyze first layer, this one, all, selection";
     "hearing-next" [ch('H')] Action::NextHearing, "select the next hearing";
     "strips" [ch('J')] Action::ToggleStrips, "show two rows of pulses, or all that fit", "more strips";
     "labels" [ch('q')] Action::NextLabels, "label attacks: groups, pitches or nothing";
@@ -233,7 +233,7 @@ const CONFIRM_IMPORT: &[CommandSpec] = commands! { ConfirmImport Lists:
 
 const RECOVERY: &[CommandSpec] = commands! { Recovery Lists:
     "recover-accept" [key(Code::Enter), ch('r')] Action::Recover, "recover the unsaved changes", "recover";
-    "recover-view" [ch('v')] Action::ViewUnsaved, "show the groove's text, or what differs", "view";
+    "recover-view" [ch('v')] Action::ViewUnsaved, "show the groove's text or the differences", "view";
     "recover-discard" [ch('D')] Action::DiscardUnsaved, "discard the unsaved changes", "discard";
     "recover-later" [key(Code::Esc)] Action::Close, "keep the unsaved changes for the next start", "later";
     "recover-up" [key(Code::Up)] Action::ScrollUnsaved(-1), "move one line up";
@@ -249,15 +249,15 @@ const LISTS: &[CommandSpec] = commands! { List Lists:
     "list-page-down" [key(Code::PageDown)] Action::ListPageDown, "move one page down";
     "list-first" [key(Code::Home)] Action::ListFirst, "move to the first line";
     "list-last" [key(Code::End)] Action::ListLast, "move to the last line";
-    "list-accept" [key(Code::Enter), ch(' ')] Action::Accept, "select the hearing or go to the place", "select";
-    "list-click" [ch('K')] Action::ToggleHearingClick, "click this hearing, on or off", "click";
-    "list-click-extra" [ch('k')] Action::ToggleExtraHearingClick, "click this hearing as well, on or off";
+    "list-accept" [key(Code::Enter), ch(' ')] Action::Accept, "select the hearing or go to the position", "select";
+    "list-click" [ch('K')] Action::ToggleHearingClick, "turn this hearing's click on or off", "click";
+    "list-click-extra" [ch('k')] Action::ToggleExtraHearingClick, "add or remove this hearing's click";
     "list-part" [key(Code::Tab)] Action::NextPart, "show the next part", "next part";
     "list-part-previous" [key(Code::BackTab)] Action::PreviousPart, "show the previous part";
     "list-manual" [ch('m')] Action::Manual, "show the chapters of the manual", "manual";
     "list-search" [ch('/')] Action::SearchManual, "search the manual", "search";
-    "list-match-next" [ch('n')] Action::FindMatch(Direction::Next), "next match in the manual", "next match";
-    "list-match-previous" [ch('N')] Action::FindMatch(Direction::Previous), "previous match in the manual";
+    "list-match-next" [ch('n')] Action::FindMatch(Direction::Next), "go to the next match in the manual", "next match";
+    "list-match-previous" [ch('N')] Action::FindMatch(Direction::Previous), "go to the previous match in the manual";
     "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Action::Close, "close";
     "list-quit" [ctrl('q')] Action::Quit, "quit the program";
 };
@@ -275,10 +275,10 @@ const TYPING: &[CommandSpec] = commands! { Typing Lists:
     "typing-delete" [key(Code::Delete)] Action::EditText(InputRequest::DeleteNextChar), "delete the character at the cursor";
     "typing-delete-word" [ctrl('w')] Action::EditText(InputRequest::DeletePrevWord), "delete the word before the cursor";
     "typing-clear" [ctrl('u')] Action::EditText(InputRequest::DeleteLine), "clear the line";
-    "typing-up" [key(Code::Up)] Action::ListUp, "previous entry in the list";
-    "typing-down" [key(Code::Down), key(Code::Tab)] Action::ListDown, "next entry in the list", "next";
-    "typing-page-up" [key(Code::PageUp)] Action::ListPageUp, "previous page of the list";
-    "typing-page-down" [key(Code::PageDown)] Action::ListPageDown, "next page of the list";
+    "typing-up" [key(Code::Up)] Action::ListUp, "move to the previous entry in the list";
+    "typing-down" [key(Code::Down), key(Code::Tab)] Action::ListDown, "move to the next entry in the list", "next";
+    "typing-page-up" [key(Code::PageUp)] Action::ListPageUp, "move to the previous page of the list";
+    "typing-page-down" [key(Code::PageDown)] Action::ListPageDown, "move to the next page of the list";
 };
 
 const CONFIRM_QUIT: &[CommandSpec] = commands! { ConfirmQuit Lists:

@@ -19,7 +19,7 @@ pub(crate) fn copy(state: &mut State, what: CopyText, effects: &mut Vec<Effect>)
     let region = selected.unwrap_or_else(|| plain::whole_section(&groove, state.session.cursor().place.section));
     let (text, name) = match what {
         CopyText::Groups => (plain::groups(&groove, &region), format!("groups of {place}")),
-        CopyText::Boxes => (plain::boxes(&groove, &region), format!("boxes of {place}")),
+        CopyText::Boxes => (plain::boxes(&groove, &region), format!("box notation of {place}")),
         CopyText::Syllables => (plain::syllables(&groove, &region), format!("syllables of {place}")),
         CopyText::Explanation => match state.report() {
             Some((report, true)) => (describe::explain(&groove, report), "the explanation".to_owned()),

@@ -239,9 +239,9 @@ pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport
         }
         // The reason comes first: the message line is short.
         Err(JobError::Write { path, reason, .. }) => {
-            state.show_message(Message::warning(format!("not written, {reason}: {}", path.display())));
+            state.show_message(Message::warning(format!("not written ({reason}): {}", path.display())));
         }
         Err(error @ JobError::Incomplete { .. }) => state.show_message(Message::warning(error.to_string())),
-        Err(error) => state.show_message(Message::warning(format!("not written, {error}"))),
+        Err(error) => state.show_message(Message::warning(format!("not written: {error}"))),
     }
 }

@@ -33,7 +33,7 @@ pub(crate) fn on_done(state: &mut State, result: Result<Box<ImportedGroove>, Job
     match result {
         Ok(imported) => state.files.import.pending = Some(imported),
         Err(JobError::Cancelled) => state.show_message(Message::info("cancelled; the groove is unchanged")),
-        Err(error) => state.show_message(Message::warning(format!("not imported, {error}"))),
+        Err(error) => state.show_message(Message::warning(format!("not imported: {error}"))),
     }
 }
 

@@ -41,7 +41,7 @@ pub(crate) fn on_journal(state: &mut State, result: Result<(), String>) {
     if let Some(reason) = &error
         && state.files.journal_error != error
     {
-        let text = format!("no journal, a crash would lose unsaved changes: {reason}");
+        let text = format!("autosave failed, unsaved changes are not protected: {reason}");
         state.show_message(Message::warning(text));
     }
     state.files.journal_error = error;
@@ -61,7 +61,7 @@ pub(crate) fn recover(state: &mut State) {
     let groove = match &work.groove {
         Ok(groove) => groove.clone(),
         Err(reason) => {
-            let text = format!("this cannot be recovered as a groove: {reason}");
+            let text = format!("the unsaved changes are not a valid groove: {reason}");
             return state.show_message(Message::warning(text));
         }
     };
@@ -71,7 +71,7 @@ pub(crate) fn recover(state: &mut State) {
     state.overlay = Overlay::None;
     state.session.recover(groove);
     let (save, undo) = (state.input.keymap.first("save"), state.input.keymap.first("undo"));
-    let left = if left == 0 { String::new() } else { format!("; {left} more, offered when it is opened again") };
+    let left = if left == 0 { String::new() } else { format!("; {left} more will be offered at the next start") };
     state.show_message(Message::info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}")));
 }
 
@@ -83,7 +83,7 @@ pub(crate) fn discard(state: &mut State, effects: &mut Vec<Effect>) {
 
 /// Leaves the offered work for the next start.
 pub(crate) fn postpone(state: &mut State, effects: &mut Vec<Effect>) {
-    if let Some(work) = decided(state, "the unsaved changes are kept, and offered when the groove is opened again") {
+    if let Some(work) = decided(state, "unsaved changes kept; they will be offered when the groove is opened again") {
         effects.push(Effect::ReleaseUnsaved(work.id));
     }
 }

@@ -55,7 +55,7 @@ impl Keymap {
                 };
                 match given.get(&(spec.mode, parsed)) {
                     Some(other) if *other != spec.name => {
-                        error(key, format!("'{}' is already given to the command '{other}'", key.text));
+                        error(key, format!("'{}' is already bound to the command '{other}'", key.text));
                     }
                     _ => {
                         given.insert((spec.mode, parsed), spec.name);
@@ -88,7 +88,7 @@ impl Keymap {
         let one = |r: &Reassigned| {
             let left = self.display_keys(r.from);
             let left = if left.is_empty() { "no key".to_owned() } else { left };
-            format!("{} now runs {}; {} has {left}", r.key.display_name(), r.to.name, r.from.name)
+            format!("{} is now bound to {}; {} has {left}", r.key.display_name(), r.to.name, r.from.name)
         };
         let all: Vec<String> = self.reassigned.iter().map(one).collect();
         (!all.is_empty()).then(|| all.join(". "))
@@ -212,11 +212,14 @@ mod tests {
         let reassigned = |text| keymap(text).reassigned_keys();
         assert_eq!(reassigned(""), None);
         assert_eq!(reassigned("[keys]\nplay = \"f12\""), None);
-        assert_eq!(reassigned("[keys]\nplay = \"k\"").as_deref(), Some("k now runs play; beat-click has no key"));
+        assert_eq!(
+            reassigned("[keys]\nplay = \"k\"").as_deref(),
+            Some("k is now bound to play; beat-click has no key")
+        );
         assert_eq!(reassigned("[keys]\nplay = \"k\"\nbeat-click = \"f12\""), None);
         assert_eq!(
             reassigned("[keys]\nplay = [\"k\", \"f1\"]").as_deref(),
-            Some("F1 now runs play; help has ?. k now runs play; beat-click has no key")
+            Some("F1 is now bound to play; help has ?. k is now bound to play; beat-click has no key")
         );
     }
 
@@ -230,7 +233,7 @@ mod tests {
             [
                 "line 2, column 8: expected a key like ctrl-k, shift-left, page-up, f5 or x, found 'hyper-x'",
                 "line 4, column 1: expected a command listed in the help, found 'nope'",
-                "line 6, column 9: 'f9' is already given to the command 'save'",
+                "line 6, column 9: 'f9' is already bound to the command 'save'",
             ]
         );
         assert_eq!((map.first("save"), map.first("undo")), ("F9".into(), "F8".into()));

@@ -32,7 +32,7 @@ pub(crate) fn toggle_hearing(state: &mut State, effects: &mut Vec<Effect>) {
 /// Toggles the click of the highlighted hearing, in addition to that of the strip.
 pub(crate) fn toggle_extra_hearing(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(Item::Hearing(index)) = selected_item(state) else {
-        state.show_message(Message::info("only hearings can be clicked"));
+        state.show_message(Message::info("select a hearing: only hearings can have a click"));
         return;
     };
     let clicked: Vec<usize> =
@@ -84,12 +84,12 @@ pub(crate) fn next_hearing_click(state: &mut State, effects: &mut Vec<Effect>) {
 
 fn describe_click(pulse: &str, click: Click, on: bool) -> Message {
     let how = match click {
-        Click::Off | Click::Written => "once each".to_owned(),
-        Click::OffBeat => "offbeat only".to_owned(),
-        Click::Divided(n) => format!("divided by {n}"),
+        Click::Off | Click::Written => "click once per pulse".to_owned(),
+        Click::OffBeat => "click off-beat only".to_owned(),
+        Click::Divided(n) => format!("{n} clicks per pulse"),
     };
     let off = if on { "" } else { " (the click is off)" };
-    Message::info(format!("{pulse} clicked {how}{off}"))
+    Message::info(format!("{pulse}: {how}{off}"))
 }
 
 /// Plays a take from the current position, or from the start if nothing plays.

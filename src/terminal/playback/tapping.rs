@@ -113,7 +113,7 @@ pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
     if result.ask.scope.region.is_some() && !matches!(range, Range::Region { .. }) {
         let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop"));
         state.show_message(Message::warning(format!(
-            "only the selection is analysed: loop it ({looped}) or analyse something else ({focus})"
+            "only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"
         )));
         return;
     }
@@ -229,11 +229,11 @@ fn finish_calibration(state: &mut State, effects: &mut Vec<Effect>) {
     let is_set = matches!(state.playback.taps.offset, TapOffset::Set(_));
     let usable = found.error_ms <= MAX_OFFSET_ERROR;
     tapping.calibration = Some(if !usable {
-        Err(format!("{offset}: the taps were too uneven to use; the offset is unchanged"))
+        Err(format!("measured {offset}, but the taps were too uneven; the tap offset is unchanged"))
     } else if is_set {
-        Ok(format!("{offset}: device latency and your own habit; the config file's offset still applies"))
+        Ok(format!("measured {offset}: output latency and your own habit; the config file's offset still applies"))
     } else {
-        Ok(format!("{offset}: device latency and your own habit; subtracted from every tap from now on"))
+        Ok(format!("tap offset {offset}: output latency and your own habit; subtracted from every tap from now on"))
     });
     if usable && !is_set {
         state.playback.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };

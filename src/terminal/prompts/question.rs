@@ -56,8 +56,8 @@ impl Question {
             Question::Voice => ("Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck"),
             Question::Division => ("Division", "cells per beat: 1 to 32"),
             Question::Cycle => ("Cycle", "number of cells from the start of the section to repeat"),
-            Question::LayerSwing => ("Swing of the layer", "long:short, as 2:1; empty: the section's"),
-            Question::SoundFile => ("Sound file", "a file next to the groove, as knock.wav; empty: the voice"),
+            Question::LayerSwing => ("Swing of the layer", "long:short, like 2:1; empty: the section's"),
+            Question::SoundFile => ("Sound file", "a file next to the groove, like knock.wav; empty: the voice"),
             Question::AccentDepth => ("Accent depth", "0 to 18 dB; empty: the voice's own"),
             Question::Gain => ("Gain", "-60 to 12 dB"),
             Question::Pan => ("Pan", "-100 left to 100 right"),
@@ -67,7 +67,7 @@ impl Question {
             Question::Tempo => ("Tempo", "beats per minute: 150, 132.5; with the note value: 1/4.=90"),
             Question::Bars => ("Bars", "1 to 1024"),
             Question::Times => ("Times through", "1 to 64"),
-            Question::Swing => ("Swing of the section", "long:short, as 2:1; empty: straight"),
+            Question::Swing => ("Swing of the section", "long:short, like 2:1; empty: straight"),
             Question::Speed => ("Speed", "20 to 200 percent of the written tempo"),
             Question::Title => ("Title", "any text"),
             Question::Note => ("Note", "any text; saved in the file"),
@@ -76,13 +76,13 @@ impl Question {
             Question::Ladder => {
                 ("Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass")
             }
-            Question::SaveAs => ("Save as", "a file name, as riff.toml"),
+            Question::SaveAs => ("Save as", "a file name, like riff.toml"),
             Question::ExportAs => ("Export to", "a file name"),
             Question::HandoutInto => ("Export handout to", "a folder; created if missing"),
             Question::RenderWav => ("Export WAV to", "a file name; x4: passes; 30s: seconds"),
             Question::TakesWav => ("Export takes to", "a file name; x2: passes; count: with a count-in"),
             Question::LadderWav => ("Export ladder to", "a file name; writes the last ladder"),
-            Question::Import => ("Import", "a MIDI or MusicXML file; with the largest move of an onset: riff.mid 20ms"),
+            Question::Import => ("Import", "a MIDI or MusicXML file; to move onsets by up to 20 ms: riff.mid 20ms"),
             Question::PicturesAs => {
                 ("Pictures", "theme, width, PNG scale, notation: screen 800 x2 beams group over groups")
             }
@@ -98,7 +98,7 @@ impl Question {
             Question::Repeat | Question::Rotate | Question::Shift | Question::Cycle => "a whole number",
             Question::AddLayer => "kick, low kick (the voice comes last)",
             Question::AddSection => "B, 3/4, B 3+2+2/8",
-            Question::LayerSwing | Question::Swing => "long:short, both 1 to 16, as 2:1 or 3:2",
+            Question::LayerSwing | Question::Swing => "long:short, both 1 to 16, like 2:1 or 3:2",
             Question::Tempo => "150, 132.5, 1/4.=90",
             Question::Takes => "2, 2 count",
             Question::RenderWav => "riff.wav, riff.wav x4 44100hz, riff.wav 30s",

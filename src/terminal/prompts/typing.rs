@@ -38,7 +38,7 @@ impl Deref for TextField {
 pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
         let groups = state.input.keymap.first("enter-groups");
-        let text = format!("paste works only in a question; {groups} asks for a line of groups");
+        let text = format!("paste works only in a prompt; {groups} opens one for a group line");
         return state.show_message(Message::info(text));
     }
     let characters = text.chars().filter(|c| !is_hidden(*c));

@@ -89,7 +89,7 @@ impl Journals {
     }
 
     fn renew(&mut self, document: DocumentId, text: Option<&str>) -> Result<(), String> {
-        let folder = self.folder.clone().ok_or("no home directory")?;
+        let folder = self.folder.clone().ok_or("no home folder")?;
         self.entry(document).renew(&folder, text)?;
         self.request_sync(document)
     }

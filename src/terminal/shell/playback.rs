@@ -56,8 +56,9 @@ impl RemoteSpeaker {
     /// One sentence that says what to do.
     pub(crate) fn connect(path: &Path) -> Result<Self, String> {
         let (shown, socket) = (path.display(), SocketFile::new(path)?);
-        let stream = UnixStream::connect(path)
-            .map_err(|e| format!("{shown}: nobody listens any more ({}); start `teeter remote` again", reason(&e)))?;
+        let stream = UnixStream::connect(path).map_err(|e| {
+            format!("{shown}: cannot connect to this socket ({}); start `teeter remote` again", reason(&e))
+        })?;
         Ok(Self { link: Link::new(stream)?, socket })
     }
 }
@@ -65,23 +66,19 @@ impl RemoteSpeaker {
 /// Refuses what is not a socket that only this user can open.
 fn check_socket(path: &Path) -> Result<(), String> {
     let metadata = fs::symlink_metadata(path).map_err(|e| {
-        format!(
-            "{}: {}; start `teeter remote HOST` on your own machine, it makes the socket",
-            path.display(),
-            reason(&e)
-        )
+        format!("{}: {}; run `teeter remote HOST` on your own machine to create the socket", path.display(), reason(&e))
     })?;
     let (owner, mode) = (metadata.uid(), metadata.mode() & 0o777);
     let found = if !metadata.file_type().is_socket() {
-        "another kind of file".to_owned()
+        "another file type".to_owned()
     } else if owner != rustix::process::geteuid().as_raw() {
-        format!("one of the user with the number {owner}")
+        format!("a socket owned by user ID {owner}")
     } else if mode & 0o077 != 0 {
-        format!("one with the mode {mode:03o}; remove StreamLocalBindMask from the configuration of sshd")
+        format!("a socket with mode {mode:03o}; remove StreamLocalBindMask from the sshd configuration")
     } else {
         return Ok(());
     };
-    Err(format!("{}: {}", path.display(), crate::rhythm::expected("a socket that only you can open", found)))
+    Err(format!("{}: {}", path.display(), crate::rhythm::expected("a socket accessible only to you", found)))
 }
 
 /// The player in use.

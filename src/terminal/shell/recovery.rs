@@ -25,7 +25,7 @@ pub(super) fn prepare(found: Vec<Unsaved>, opened: &Opened<'_>) -> (Undecided, V
     for unsaved in found {
         let contents = &unsaved.contents;
         let parse = |text: &str| store::parse(text, "unsaved changes").map(|l| l.groove).map_err(|e| e.to_string());
-        let groove = contents.text.as_deref().map_or(Err("its journal cannot be read".to_owned()), parse);
+        let groove = contents.text.as_deref().map_or(Err("the autosave journal cannot be read".to_owned()), parse);
         let base = contents.base.as_deref().map_or_else(|| Ok(opened.blank.clone()), parse);
         if !contents.is_damaged && groove.as_ref().is_ok_and(|g| g == opened.groove || base.as_ref() == Ok(g)) {
             unsaved.discard();
@@ -33,13 +33,13 @@ pub(super) fn prepare(found: Vec<Unsaved>, opened: &Opened<'_>) -> (Undecided, V
         }
         let mut lines = Vec::new();
         if contents.is_damaged || groove.is_err() {
-            lines.push(format!("Its journal cannot be read to the end: {}", unsaved.path().display()));
+            lines.push(format!("The autosave journal cannot be read to the end: {}", unsaved.path().display()));
         }
         lines.extend(groove.as_ref().err().cloned());
         match (contents.base.as_deref(), opened.text) {
             (Some(_), None) => lines.push("The file does not exist any more.".to_owned()),
             (base, Some(text)) if base != Some(text) => {
-                lines.push("The file was changed after this work started.".to_owned());
+                lines.push("The file was modified on disk after these changes began.".to_owned());
             }
             _ => {}
         }

@@ -169,7 +169,7 @@ fn a_file_that_exists_is_overwritten_only_after_yes() {
     let (path, kind) = ("rope.mid".into(), std::io::ErrorKind::StorageFull);
     let full = JobError::Write { path, kind, reason: "No space left on device".into() };
     update(&mut state, Event::ExportDone(Box::new(again), Err(full)));
-    assert_eq!(last(&state).trim(), "not written, No space left on device: rope.mid");
+    assert_eq!(last(&state).trim(), "not written (No space left on device): rope.mid");
 }
 
 fn arrived(warnings: usize) -> Event {

@@ -83,7 +83,7 @@ fn each_take_has_a_key_that_changes_playback_at_once() {
     // Without attacks there is nothing to compare.
     let mut empty = open(groove(".... ...."), PLAIN, (80, 24));
     assert!(press(&mut empty, "f7").is_empty());
-    assert!(screen(&empty, (80, 24)).contains("no hearing to click yet"));
+    assert!(screen(&empty, (80, 24)).contains("no hearing yet"));
 }
 
 #[test]
@@ -115,7 +115,7 @@ fn all_takes_in_turn_are_one_sequence() {
     heard(&mut state, 2, true, 0);
     assert!(transport(&state).contains("take 3/5 count-in  groove + hearing"), "{}", transport(&state));
     heard(&mut state, 3, false, 1);
-    assert!(transport(&state).contains("take 4/5 loop 2/3  beat + hearing only"), "{}", transport(&state));
+    assert!(transport(&state).contains("take 4/5 pass 2/3  beat + hearing only"), "{}", transport(&state));
     // An edit is heard in every take, the place in the row kept.
     let found = press(&mut state, "3");
     let s = sequence(&found);
@@ -154,7 +154,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     }
     assert!(heard(&mut state, 0, false, 0).is_empty());
     heard(&mut state, 0, false, 1);
-    assert!(transport(&state).contains("step 1/6 loop 2/4  groove"), "{}", transport(&state));
+    assert!(transport(&state).contains("step 1/6 pass 2/4  groove"), "{}", transport(&state));
     let found = heard(&mut state, 1, true, 0);
     assert_eq!(state.playback.percent, 60);
     let entry = |step: usize, speed: &str, loops| {
@@ -168,7 +168,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
         &mut state,
         Event::Take(SequencePosition { sequence: sequence_now, take: 1, is_count_in: false, pass: 2, silent: true }),
     );
-    assert!(transport(&state).contains("loop 3/4 silent  groove"), "{}", transport(&state));
+    assert!(transport(&state).contains("pass 3/4 silent  groove"), "{}", transport(&state));
     heard(&mut state, 1, false, 3);
     assert!(!transport(&state).contains("silent"));
     // A key goes on at the end of the time through, and back.
@@ -179,7 +179,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert_eq!(heard(&mut state, 2, true, 0), [entry(2, "60%", 4)]);
     assert!(!transport(&state).contains("next"));
     // What was progress before is shown.
-    update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 loops".into()))));
+    update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 passes".into()))));
     assert!(screen(&state, (80, 24)).contains("2026-11-20: step 5 of 6"));
     // Leaving it: the loop goes on at the speed from before.
     let found = press(&mut state, "E");
@@ -201,7 +201,7 @@ fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
     assert!(s.takes.iter().all(|t| t.times.is_none() && t.spec.hearings.len() == 1));
     heard(&mut state, 0, false, 8);
     heard(&mut state, 0, false, 9);
-    assert!(transport(&state).contains("step 1/3 loop 10  groove + hearing"), "{}", transport(&state));
+    assert!(transport(&state).contains("step 1/3 pass 10  groove + hearing"), "{}", transport(&state));
     // Stopping tells what was done; the ladder is asked for again as it was.
     let found = press(&mut state, "enter");
     assert!(matches!(found[..], [Effect::Progress(Some(_)), Effect::Stop]), "{found:?}");
@@ -225,8 +225,8 @@ fn the_steps_show_the_leading_hearing_and_cells_below_the_limit() {
     let rows: Vec<&str> =
         shown.lines().filter(|l| (1..7).any(|n| l.contains(&format!(" {n} {:>3}% 1/4 = ", 40 + 10 * n)))).collect();
     assert_eq!(rows.len(), 6, "{shown}");
-    assert!(rows[5].contains("cells too fast"), "{shown}");
-    assert!(!rows[4].contains("cells too fast"), "{shown}");
+    assert!(rows[5].contains("cells too short"), "{shown}");
+    assert!(!rows[4].contains("cells too short"), "{shown}");
     // The same as the command line says of these steps.
     let report = state.report().expect("a report").0;
     let notes = crate::describe::ladder::notes(report, state.hearings.limits, &state.playback.ladder.speeds);

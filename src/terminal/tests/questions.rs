@@ -20,7 +20,7 @@ fn texts_of_the_selection_or_the_section_are_copied() {
     assert_eq!(copied("", CopyText::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
     assert_eq!(copied("b", CopyText::Groups), "4(2)\n");
     assert_eq!(copied("b", CopyText::Syllables), "1 . & . 2 . & .\n");
-    assert!(copied("esc", CopyText::Explanation).contains("Nothing found that makes it hard"));
+    assert!(copied("esc", CopyText::Explanation).contains("No reasons found"));
 }
 
 /// The names of saves, and whether existing files are overwritten.
@@ -81,7 +81,7 @@ fn save_and_quit_quits_after_yes_to_overwriting_and_not_after_no() {
 fn an_answer_that_is_too_long_is_an_error_and_can_be_cancelled() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     update(&mut state, Event::Pasted("3".into()));
-    assert!(screen(&state, (80, 24)).contains("g asks for a line of groups"));
+    assert!(screen(&state, (80, 24)).contains("g opens one for a group line"));
     press(&mut state, "g");
     update(&mut state, Event::Pasted("3+".repeat(50_000)));
     for size in [(1, 1), (60, 18), (80, 24)] {
@@ -145,7 +145,7 @@ fn lost_attacks_are_counted_with_the_key_that_undoes_it() {
     };
     assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
     assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
-    assert_eq!(last("ctrl-d"), "layer 'deck' removed; 8 attacks lost (Ctrl-Z undoes)");
+    assert_eq!(last("ctrl-d"), "layer 'deck' deleted; 8 attacks lost (Ctrl-Z undoes)");
     let mut state = ferry();
     press(&mut state, "B \"2\" enter ctrl-z");
     assert_eq!(state.groove().sections()[0].bars, 4);

@@ -34,7 +34,7 @@ fn recovered_work_is_an_edit_that_is_journalled_before_its_old_journal_goes() {
     let found = press(&mut state, "r");
     assert!(matches!(found[..], [Effect::Journal { .. }, Effect::AdoptUnsaved(0, DocumentId(0))]), "{found:?}");
     assert_eq!((drawn(&state, 0).as_str(), state.session.is_changed()), ("x..x x...", true));
-    assert!(message(&state).contains("1 more, offered when it is opened again"), "{}", message(&state));
+    assert!(message(&state).contains("1 more will be offered at the next start"), "{}", message(&state));
     press(&mut state, "ctrl-z");
     assert_eq!((drawn(&state, 0).as_str(), state.session.is_changed()), ("x..x ..x.", false));
 }
@@ -64,11 +64,11 @@ fn work_that_is_no_groove_can_be_read_and_kept() {
 fn the_screen_says_that_there_is_no_journal_until_there_is_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     update(&mut state, Event::Journal(Err("no space left on the device".into())));
-    assert_eq!(message(&state), "no journal, a crash would lose unsaved changes: no space left on the device");
+    assert_eq!(message(&state), "autosave failed, unsaved changes are not protected: no space left on the device");
     press(&mut state, "right");
     for size in [(60, 18), (80, 24)] {
-        assert!(screen(&state, size).contains("no journal: no space"));
+        assert!(screen(&state, size).contains("autosave off: no space"));
     }
     update(&mut state, Event::Journal(Ok(())));
-    assert!(!screen(&state, (80, 24)).contains("no journal"));
+    assert!(!screen(&state, (80, 24)).contains("autosave off"));
 }

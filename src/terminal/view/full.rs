@@ -122,7 +122,7 @@ impl BlockBuilder<'_> {
     fn speeds(&mut self) {
         let (report, theme, part) = (self.report, self.theme, ReportPart::Hearings);
         self.heading(part, "By playing speed");
-        let Some(speeds) = &report.speeds else { return self.text(part, "analysing...", theme.faint()) };
+        let Some(speeds) = &report.speeds else { return self.text(part, "analyzing...", theme.faint()) };
         let chart = describe::hardness_chart(speeds, theme.ramp());
         self.text(part, &format!("hardness {chart}"), Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
@@ -295,7 +295,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     let theme = pen.theme;
     let blocks = blocks(state);
     let Some(own) = blocks.get(at.min(blocks.len().saturating_sub(1))) else {
-        pen.put(area, 0, 0, "analysing...", theme.faint());
+        pen.put(area, 0, 0, "analyzing...", theme.faint());
         return;
     };
     let at = at.min(blocks.len() - 1);

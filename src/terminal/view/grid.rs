@@ -115,7 +115,7 @@ fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
 pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
-        let text = format!("no layers: {} makes one", state.input.keymap.first("add-layer"));
+        let text = format!("no layers yet; {} adds one", state.input.keymap.first("add-layer"));
         pen.put(layout.cells, 1, 0, &text, pen.theme.value());
         return;
     }

@@ -41,7 +41,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         }
     }
     let Some((report, fresh)) = state.report() else {
-        pen.put(area, 1, 0, "analysing...", pen.theme.faint());
+        pen.put(area, 1, 0, "analyzing...", pen.theme.faint());
         return;
     };
     let theme = pen.theme;
@@ -195,7 +195,7 @@ fn steps(
             let notes: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
             format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, notes.join(", ")).trim_end().to_owned()
         };
-        let text = Some(row("cells too fast")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too fast"));
+        let text = Some(row("cells too short")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too short"));
         lines.push(vec![(fit(&text, width), style)]);
     }
     lines

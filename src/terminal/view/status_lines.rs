@@ -84,7 +84,7 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
     if let Some(reason) = &state.files.journal_error {
-        pieces.push((format!("  no journal: {reason}"), theme.warning()));
+        pieces.push((format!("  autosave off: {reason}"), theme.warning()));
     }
     if playback.remote == Some(RemoteLink::Connected) {
         pieces.push(("  remote".to_owned(), Style::new()));
@@ -124,20 +124,20 @@ pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     pen.put(area, half + 1, 0, &fit(&cursor_cell(state), width - half - 1), Style::new());
 }
 
-/// Progress of a sequence: `  step 3/6 loop 2/4`.
+/// Progress of a sequence: `  step 3/6 pass 2/4`.
 fn running(running: &RunningSequence) -> String {
     let what = match running.kind {
         SequenceKind::Takes { .. } => "take",
         SequenceKind::Ladder(_) => "step",
     };
-    let loops = match (running.counting, running.times()) {
+    let pass = match (running.counting, running.times()) {
         (true, _) => " count-in".to_owned(),
-        (false, Some(times)) => format!(" loop {}/{times}", running.pass + 1),
-        (false, None) => format!(" loop {}", running.pass + 1),
+        (false, Some(times)) => format!(" pass {}/{times}", running.pass + 1),
+        (false, None) => format!(" pass {}", running.pass + 1),
     };
     let next = running.next.map(|g| format!(" next {what} {}", g + 1)).unwrap_or_default();
     let silent = if running.silent { " silent" } else { "" };
-    format!("  {what} {}/{}{loops}{silent}{next}", running.at + 1, running.takes())
+    format!("  {what} {}/{}{pass}{silent}{next}", running.at + 1, running.takes())
 }
 
 /// The cell at the cursor: `riff 2.3 &: attack E2`.

@@ -62,7 +62,7 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
         lines.push((text, theme.warning()));
     }
     if tapping.target == TapTarget::Calibration {
-        let text = "listen to one bar of clicks, then tap on each; the median becomes the tap offset: device latency plus your habit";
+        let text = "listen to one bar of clicks, then tap on every click; the median becomes the tap offset: output latency plus your habit";
         lines.push((text.to_owned(), plain));
         return lines;
     }

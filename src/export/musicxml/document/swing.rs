@@ -75,8 +75,8 @@ pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) ->
         if misses > 0 {
             let (layer, section) = (&groove.layers()[staff.layer].name, &groove.sections()[section].name);
             remarks.push(format!(
-                "layer '{layer}', section '{section}': a score cannot state all of its swing {swing}; onsets and ends that it \
-                 states elsewhere: {misses}"
+                "layer '{layer}', section '{section}': MusicXML cannot express all of its swing {swing}; onsets and note \
+                 ends that play unswung: {misses}"
             ));
         }
     }

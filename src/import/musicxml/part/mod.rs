@@ -141,7 +141,7 @@ impl PartReader<'_> {
         if *earlier != *meter {
             let name = &self.part.name;
             let message =
-                format!("part '{name}' has the meter {meter}, an earlier part {earlier}; the earlier one is used");
+                format!("part '{name}' has the meter {meter}, but an earlier part has {earlier}, which is used");
             self.warnings.add(format!("measure {}", measure.number), message);
         }
         Ok(())

@@ -18,7 +18,7 @@ fn is_summable(t: Time) -> bool {
 }
 
 fn too_fine(element: Element<'_>) -> FormatError {
-    error_at(element, "note lengths are too finely divided to add up exactly")
+    error_at(element, "note lengths are too fine to represent exactly; quantize them to a coarser grid")
 }
 
 impl PartReader<'_> {
@@ -34,7 +34,7 @@ impl PartReader<'_> {
             return Err(error_at(element, "negative duration"));
         }
         let time = self.wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
-        time.map(Some).ok_or_else(|| error_at(element, "the duration is too finely divided to be exact"))
+        time.map(Some).ok_or_else(|| error_at(element, "the duration is too fine to represent exactly"))
     }
 
     /// The length that type, dots and tuplet write, if it is less than a division from the duration.

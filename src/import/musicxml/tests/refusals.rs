@@ -95,10 +95,12 @@ fn archives_that_are_no_scores_are_refused() {
     // A container that names itself is no score.
     assert!(refused(&archive(&[(name, container(name).as_bytes())])).contains("found <container>"));
     let inner = archive(&[("x", b"y")]);
-    assert!(refused(&archive(&[(name, container("a").as_bytes()), ("a", &inner)])).contains("found another archive"));
+    assert!(
+        refused(&archive(&[(name, container("a").as_bytes()), ("a", &inner)])).contains("found a nested zip archive")
+    );
     // 100 MB of blanks in some 100 kB.
     let bomb = archive(&[(name, container("a").as_bytes()), ("a", &vec![b' '; 100 << 20])]);
     assert!(bomb.len() < 1 << 20);
     assert!(refused(&bomb).contains("at most 33554432 bytes"));
-    assert!(refused(b"PK\x03\x04 and nothing else").starts_with("expected a whole zip archive"));
+    assert!(refused(b"PK\x03\x04 and nothing else").starts_with("expected a complete .mxl archive"));
 }

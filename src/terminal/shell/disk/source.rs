@@ -81,12 +81,12 @@ impl Source {
     }
 
     pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
-        let state = self.state.as_ref().ok_or("no home directory to save it in")?;
+        let state = self.state.as_ref().ok_or("no home folder to save it in")?;
         state.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
-        let state = self.state.as_ref().ok_or("no home directory to save it in")?;
+        let state = self.state.as_ref().ok_or("no home folder to save it in")?;
         state.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
@@ -166,7 +166,7 @@ mod tests {
         assert_eq!(source.progress(None), Ok(None));
         source.progress(work(4)).expect("written");
         let line = source.progress(work(2)).expect("written").expect("a line");
-        assert!(line.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 loops, "), "{line}");
+        assert!(line.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 passes, "), "{line}");
         assert_eq!(source.progress(None), Ok(Some(line)));
         let log = store::progress_path(&path);
         std::fs::write(&log, "format = [").expect("written");
