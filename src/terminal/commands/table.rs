@@ -237,14 +237,14 @@ const RECOVERY: &[CommandSpec] = commands! { Recovery Lists:
     "recover-discard" [ch('D')] Action::DiscardUnsaved, "discard the unsaved changes", "discard";
     "recover-later" [key(Code::Esc)] Action::Close, "keep the unsaved changes for the next start", "later";
     "recover-up" [key(Code::Up)] Action::ScrollUnsaved(-1), "move one line up";
-    "recover-down" [key(Code::Down)] Action::ScrollUnsaved(1), "move one line down", "down";
+    "recover-down" [key(Code::Down)] Action::ScrollUnsaved(1), "move one line down", "scroll";
     "recover-page-up" [key(Code::PageUp)] Action::ScrollUnsaved(-15), "move 15 lines up";
     "recover-page-down" [key(Code::PageDown)] Action::ScrollUnsaved(15), "move 15 lines down";
 };
 
 const LISTS: &[CommandSpec] = commands! { List Lists:
     "list-up" [key(Code::Up)] Action::ListUp, "move one line up";
-    "list-down" [key(Code::Down)] Action::ListDown, "move one line down", "down";
+    "list-down" [key(Code::Down)] Action::ListDown, "move one line down", "scroll";
     "list-page-up" [key(Code::PageUp)] Action::ListPageUp, "move one page up";
     "list-page-down" [key(Code::PageDown)] Action::ListPageDown, "move one page down";
     "list-first" [key(Code::Home)] Action::ListFirst, "move to the first line";
