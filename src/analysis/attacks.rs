@@ -58,29 +58,43 @@ impl Scope {
 
     /// The attacks meant, in order of time.
     pub fn attacks(&self, groove: &Groove, clock: &Clock) -> Vec<TimedAttack> {
-        of_layers(groove, clock, &self.layers_of(groove), self.region.as_ref())
+        of_layers(groove, &by_layer(groove, clock), &self.layers_of(groove), self.region.as_ref())
     }
 }
 
-/// The attacks of some layers in order of time, those at one time joined.
-pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>) -> Vec<TimedAttack> {
-    let mut all = Vec::new();
-    for &layer in layers {
-        let cells = region.map(|r| groove.cells_in(layer, r));
-        for e in groove.events(layer) {
-            let inside = region.is_none_or(|r| r.section == e.section && e.pass == 0)
-                && cells.as_ref().is_none_or(|c| c.contains(&e.cell));
-            if let (true, Some(seconds)) = (inside, clock.seconds(e.section, e.pass, e.offset)) {
-                all.push(TimedAttack {
-                    seconds,
-                    layer,
-                    section: e.section,
-                    pass: e.pass,
-                    cell: e.cell,
-                    accent: e.attack.accent,
-                });
+/// The attacks of each layer in playing order: worked out once for all that asks about them.
+pub(crate) fn by_layer(groove: &Groove, clock: &Clock) -> Vec<Vec<TimedAttack>> {
+    let of_layer = |layer| {
+        let mut all = Vec::new();
+        for (section, s) in groove.sections().iter().enumerate() {
+            let once = groove.part(layer, section).attacks(groove.context(layer, section));
+            for pass in 0..usize::from(s.times) {
+                all.extend(once.iter().filter_map(|a| {
+                    let seconds = clock.seconds(section, pass, a.start)?;
+                    Some(TimedAttack { seconds, layer, section, pass, cell: a.cell, accent: a.attack.accent })
+                }));
             }
         }
+        all
+    };
+    (0..groove.layers().len()).map(of_layer).collect()
+}
+
+/// The attacks of some layers in order of time, those at one time joined.
+pub(crate) fn of_layers(
+    groove: &Groove,
+    by_layer: &[Vec<TimedAttack>],
+    layers: &[usize],
+    region: Option<&Region>,
+) -> Vec<TimedAttack> {
+    let mut all: Vec<TimedAttack> = Vec::new();
+    for &layer in layers {
+        let cells = region.map(|r| groove.cells_in(layer, r));
+        let is_inside = |a: &&TimedAttack| {
+            region.is_none_or(|r| r.section == a.section && a.pass == 0)
+                && cells.as_ref().is_none_or(|c| c.contains(&a.cell))
+        };
+        all.extend(by_layer[layer].iter().filter(is_inside));
     }
     all.sort_by(|a, b| a.seconds.total_cmp(&b.seconds).then(a.layer.cmp(&b.layer)));
     let mut joined: Vec<TimedAttack> = Vec::with_capacity(all.len());

@@ -76,6 +76,12 @@ impl Clock {
         Some(span.start + wholes(offset) * span.seconds_per_whole)
     }
 
+    /// The same after `count` times a length: the quotient is rounded once, so that the fraction need not be reduced.
+    pub(crate) fn seconds_after(&self, section: usize, pass: usize, length: Time, count: usize) -> Option<f64> {
+        let span = self.span(section, pass)?;
+        Some(span.start + count as f64 * length.numer() as f64 / length.denom() as f64 * span.seconds_per_whole)
+    }
+
     /// Whole notes from the start of the groove, every time through counted.
     pub fn whole_notes(&self, section: usize, pass: usize, offset: Time) -> Option<f64> {
         Some(self.span(section, pass)?.wholes_start + wholes(offset))

@@ -81,7 +81,7 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
     for section in sections {
         let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         for sound in part.attacks(context) {
-            let at = end.plus(sound.start)?;
+            let at = if end == Time::ZERO { sound.start } else { end.plus(sound.start)? };
             unit = unit.common_measure(at)?;
             attacks.push(at);
             walked.push((before + sound.cell) as u32);
@@ -92,7 +92,7 @@ pub(super) fn groups_through(groove: &Groove, layer: usize, sections: Range<usiz
         end = end.plus(context.length())?;
         before += part.len(context);
     }
-    let count = |t: Time| t.ratio_to(unit).map(|r| r.floor() as u32);
+    let count = |t: Time| t.whole_units(unit).map(|n| n as u32);
     // The unit measures the bar and so the end as well, so that the last place is a whole number of units too.
     let places: Option<Vec<u32>> = attacks.into_iter().chain([end]).map(count).collect();
     let places = places?;

@@ -119,7 +119,8 @@ impl Report {
     /// Adds what takes longer: the chart over the playing speeds, and the order of the reasons by what the written beat would
     /// regain without each.
     pub fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
-        let input = input(groove, &self.clock, &self.focus, options);
+        let by_layer = attacks::by_layer(groove, &self.clock);
+        let input = input(groove, &self.clock, &by_layer, &self.focus, options);
         let chart = listener::chart(&input);
         let range = options.scope.range(groove, &self.clock);
         let m = hearing::Material {
@@ -144,13 +145,14 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let focus = options.scope.layers_of(groove);
     let every_layer: Vec<usize> = (0..groove.layers().len()).collect();
     let region = options.scope.region.as_ref();
-    let found = attacks::of_layers(groove, &clock, &focus, region);
-    let everything = attacks::of_layers(groove, &clock, &every_layer, None);
+    let by_layer = attacks::by_layer(groove, &clock);
+    let found = attacks::of_layers(groove, &by_layer, &focus, region);
+    let everything = attacks::of_layers(groove, &by_layer, &every_layer, None);
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
     let layers: Vec<LayerReport> = every_layer.iter().map(|l| layer_report(groove, *l)).collect();
     let needs = needs(groove, &found, &clock);
     let cell_ms = common_cell(&needs).map(|s| s * 1000.0 / speed);
-    let input = input(groove, &clock, &focus, options);
+    let input = input(groove, &clock, &by_layer, &focus, options);
     let heard = listener::listen(&input);
     let times = |attacks: &[TimedAttack]| attacks.iter().map(|a| a.seconds).collect::<Vec<f64>>();
     let range = options.scope.range(groove, &clock);
@@ -167,7 +169,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     };
     let hearings = heard.as_ref().map(|h| hearing::hearings(h, &material)).unwrap_or_default();
     let all = (focus.len() < every_layer.len()).then(|| {
-        let input = self::input(groove, &clock, &every_layer, options);
+        let input = self::input(groove, &clock, &by_layer, &every_layer, options);
         let of_all = listener::listen(&input)?;
         let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
         let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
@@ -182,7 +184,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     });
     let all = all.flatten();
     let answer = heard.as_ref().map(Answer::of);
-    let streams = stream::streams(groove, &clock, &hearings, speed);
+    let streams = stream::streams(groove, &clock, &by_layer, &hearings, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
     let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
     let measures = measured
@@ -238,9 +240,17 @@ pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
 }
 
 /// The question to the model about some layers.
-fn input(groove: &Groove, clock: &Clock, layers: &[usize], options: &AnalysisOptions) -> Input {
+fn input(
+    groove: &Groove,
+    clock: &Clock,
+    by_layer: &[Vec<TimedAttack>],
+    layers: &[usize],
+    options: &AnalysisOptions,
+) -> Input {
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
-    let of = |region: Option<&Region>| Input::new(groove, clock, layers, region, speed).with_limits(options.limits);
+    let of = |region: Option<&Region>| {
+        Input::new(groove, clock, by_layer, layers, region, speed).with_limits(options.limits)
+    };
     let input = of(options.scope.region.as_ref());
     let context = match (options.limits.carry, &options.scope.region) {
         (Carry::Nothing, _) => Context::Cold,

@@ -1,5 +1,6 @@
 //! Streams: pulses that sound on their own, and how two of them stand to each other.
 
+use super::attacks::{self, TimedAttack};
 use super::clock::{Clock, wholes};
 use super::hearing::{Hearing, Kind};
 use super::limits;
@@ -76,7 +77,13 @@ const MAX_HEARINGS: usize = 3;
 const MAX_STRETCHES: usize = 4;
 
 /// The written beat, the likely hearings that do not keep it, changing ones stretch by stretch, and the layers of even attacks.
-pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], speed: f64) -> Vec<Stream> {
+pub(super) fn streams(
+    groove: &Groove,
+    clock: &Clock,
+    by_layer: &[Vec<TimedAttack>],
+    hearings: &[Hearing],
+    speed: f64,
+) -> Vec<Stream> {
     let mut streams = Vec::new();
     let additive = groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Additive);
     if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1 && !additive) {
@@ -105,7 +112,7 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
         }
     }
     for layer in 0..groove.layers().len() {
-        if let Some((step, start)) = even_layer(groove, clock, layer)
+        if let Some((step, start)) = even_layer(groove, clock, by_layer, layer)
             && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
         {
             streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: start / speed });
@@ -116,8 +123,8 @@ pub(super) fn streams(groove: &Groove, clock: &Clock, hearings: &[Hearing], spee
 
 /// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
 /// the loop begins, is another one.
-fn even_layer(groove: &Groove, clock: &Clock, layer: usize) -> Option<(f64, f64)> {
-    let attacks = super::attacks::of_layers(groove, clock, &[layer], None);
+fn even_layer(groove: &Groove, clock: &Clock, by_layer: &[Vec<TimedAttack>], layer: usize) -> Option<(f64, f64)> {
+    let attacks = attacks::of_layers(groove, by_layer, &[layer], None);
     if attacks.len() < 3 {
         return None;
     }

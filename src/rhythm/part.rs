@@ -188,6 +188,7 @@ impl Part {
     pub fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
         let mut attacks: Vec<SoundedAttack> = Vec::new();
         let mut sounding = false;
+        let length = context.length();
         for spot in self.cell_spots(context) {
             let index = spot.first + spot.cell;
             let cell = self.cell(index);
@@ -200,7 +201,7 @@ impl Part {
             }
             sounding = false;
             if let Cell::Attack(attack) = cell {
-                attacks.push(SoundedAttack { cell: index, attack, start, end: context.length() });
+                attacks.push(SoundedAttack { cell: index, attack, start, end: length });
                 sounding = true;
             }
         }

@@ -23,7 +23,11 @@ impl Fraction {
 
     /// `numer / denom` in lowest terms; `None` if `denom` is not positive.
     pub fn new(numer: i64, denom: i64) -> Option<Self> {
-        (denom > 0 && numer != i64::MIN).then(|| Self(Ratio::new(numer, denom)))
+        (denom > 0 && numer != i64::MIN).then(|| {
+            // The remainder has the same common divisor and is mostly far smaller.
+            let common = (numer % denom).gcd(&denom);
+            Self(Ratio::new_raw(numer / common, denom / common))
+        })
     }
 
     /// A whole number.
@@ -168,6 +172,12 @@ impl Time {
 
     pub(crate) fn ratio_to(self, other: Self) -> Option<Fraction> {
         self.0.over(other.0)
+    }
+
+    /// How many times a length fits; `None` if it is zero.
+    pub(crate) fn whole_units(self, unit: Self) -> Option<i128> {
+        let (n, d) = (i128::from(self.numer()), i128::from(self.denom()));
+        (n * i128::from(unit.denom())).checked_div_euclid(d * i128::from(unit.numer()))
     }
 
     /// The greatest length of which both are whole multiples; `None` on overflow. Zero is a multiple of every length.

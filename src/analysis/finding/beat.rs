@@ -131,7 +131,7 @@ fn downbeats(m: &Material<'_>) -> Option<Fact> {
     let mut bars: Vec<f64> = Vec::new();
     for (section, pass) in m.clock.passes() {
         let s = &m.groove.sections()[section];
-        let line = |bar: usize| m.clock.seconds(section, pass, s.meter.bar().repeated(bar)?);
+        let line = |bar: usize| m.clock.seconds_after(section, pass, s.meter.bar(), bar);
         bars.extend((0..usize::from(s.bars)).filter_map(line));
     }
     bars.retain(|b| *b >= m.range.0 - 1e-9 && *b < m.range.1 - 1e-9);

@@ -43,7 +43,8 @@ struct Ring<'a> {
 impl Ring<'_> {
     fn at(&self, index: isize) -> f64 {
         let n = self.pulses.len() as isize;
-        self.pulses[index.rem_euclid(n) as usize] + index.div_euclid(n) as f64 * self.length
+        let returned = || self.pulses[index.rem_euclid(n) as usize] + index.div_euclid(n) as f64 * self.length;
+        usize::try_from(index).ok().and_then(|i| self.pulses.get(i).copied()).unwrap_or_else(returned)
     }
 
     fn position(&self, time: f64) -> Option<Position> {
@@ -53,7 +54,14 @@ impl Ring<'_> {
         }
         // An attack of a region may sound outside of it, where swing moves it.
         let first = self.pulses[0];
-        let time = if self.length > 0.0 { first + (time - first).rem_euclid(self.length) } else { time };
+        let since = time - first;
+        // The remainder of what is within the loop is itself, and slow to work out.
+        let is_within = (0.0..self.length).contains(&since);
+        let time = match self.length {
+            _ if is_within => first + since,
+            length if length > 0.0 => first + since.rem_euclid(length),
+            _ => time,
+        };
         let before = self.pulses.partition_point(|p| *p <= time + 1e-9) as isize - 1;
         let (last, next) = (self.at(before), self.at(before + 1));
         let interval = (next - last).max(1e-9);
@@ -91,8 +99,11 @@ impl<'a> Fit<'a> {
             closes: closes(&ring, stretches),
         };
         let mut sounded = vec![false; pulses.len()];
-        for p in m.everything.iter().filter_map(|t| ring.position(*t)) {
-            sounded[p.pulse] |= p.phase.min(1.0 - p.phase) <= tolerance + 1e-9;
+        let mut sound = |p: &Position| sounded[p.pulse] |= p.phase.min(1.0 - p.phase) <= tolerance + 1e-9;
+        if m.everything == m.attacks {
+            positions.iter().flatten().for_each(sound);
+        } else {
+            m.everything.iter().filter_map(|t| ring.position(*t)).for_each(|p| sound(&p));
         }
         fit.unsounded = sounded.iter().filter(|s| !**s).count();
         let mut next = 0;

@@ -293,8 +293,9 @@ fn written_pulses(m: &Material<'_>) -> Vec<f64> {
             _ => (0..s.meter.beats()).collect(),
         };
         for bar in 0..usize::from(s.bars) {
-            let offset = |beat: &usize| s.meter.beat().repeated(bar * s.meter.beats() + beat);
-            pulses.extend(in_bar.iter().filter_map(offset).filter_map(|o| m.clock.seconds(section, pass, o)));
+            let at = |beat: &usize| bar * s.meter.beats() + beat;
+            let seconds = |beat: &usize| m.clock.seconds_after(section, pass, s.meter.beat(), at(beat));
+            pulses.extend(in_bar.iter().filter_map(seconds));
         }
     }
     pulses.retain(|p| *p >= m.range.0 - 1e-9 && *p < m.range.1 - 1e-9);

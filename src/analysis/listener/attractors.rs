@@ -1,6 +1,8 @@
 //! Where followed pulses end up: every period is started at several phases, and starts that end on the same pulses are one.
 
+use super::changing::Windows;
 use super::follow::{Course, Start, Step};
+use super::followed::{Counted, count};
 use super::lanes::{LANES, Lanes, round};
 use super::params::{Params, ROUNDING};
 
@@ -13,11 +15,12 @@ const STARTS: (u16, u16) = (8, 4);
 const MANY_EVENTS: usize = 200;
 
 /// A start whose pulses are not those of a better one.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Attractor {
     pub(super) start: Start,
     /// Where it has settled: the distance to it at the last event.
     pub(super) settled: f32,
+    pub(super) counted: Counted,
     /// Pulses in a round.
     pub(super) pulses: f32,
     /// Phase of the pulses as a part of their mean period.
@@ -29,29 +32,32 @@ pub(super) struct Attractor {
 /// The attractors of pulses cut into `parts`, those with the most weight first.
 pub(super) fn attractors(
     course: &Course,
-    length: f64,
+    windows: &Windows,
     periods: &[f64],
     parts: usize,
     params: &Params,
-    steps: &mut Vec<Step>,
 ) -> Vec<Attractor> {
-    let count = if course.times.len() <= MANY_EVENTS { STARTS.0 } else { STARTS.1 };
+    let per_period = if course.times.len() <= MANY_EVENTS { STARTS.0 } else { STARTS.1 };
     let start = |period: f64, i: u16| Start {
         period: period as f32,
         sigma: (params.follow_share * period / parts as f64 + params.follow_floor) as f32,
-        phase: (period * (f64::from(i) + FIRST_START) / f64::from(count)) as f32,
+        phase: (period * (f64::from(i) + FIRST_START) / f64::from(per_period)) as f32,
     };
     let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt * (1.0 - ROUNDING);
     let starts: Vec<Start> =
-        periods.iter().filter(slow_enough).flat_map(|p| (0..count).map(move |i| start(*p, i))).collect();
+        periods.iter().filter(slow_enough).flat_map(|p| (0..per_period).map(move |i| start(*p, i))).collect();
     let mut all: Vec<Attractor> = Vec::with_capacity(starts.len());
+    let mut steps = Vec::new();
     for bundle in starts.chunks(LANES) {
         let settled = course.settle(bundle);
-        course.follow(bundle, settled, parts == 1, steps);
-        let ends = bundle.iter().zip(settled).zip(measure(course, length, steps));
-        all.extend(ends.map(|((start, settled), end)| Attractor { start: *start, settled, ..end }));
+        let counted = count(bundle, settled, parts, course, windows, params, &mut steps);
+        let ends = measure(course, windows.length, &steps);
+        all.extend(bundle.iter().zip(settled).zip(counted).zip(ends).map(|(((start, settled), counted), end)| {
+            let End { pulses, phase, gain } = end;
+            Attractor { start: *start, settled, counted, pulses, phase, gain }
+        }));
     }
-    all.retain(|a| a.pulses >= 1.0 && params.allows(length / f64::from(a.pulses)));
+    all.retain(|a| a.pulses >= 1.0 && params.allows(windows.length / f64::from(a.pulses)));
     all.sort_by(|a, b| b.gain.total_cmp(&a.gain));
     let mut kept: Vec<Attractor> = Vec::new();
     for a in all {
@@ -66,10 +72,17 @@ pub(super) fn attractors(
     kept
 }
 
+/// What a pulse has come to after a round.
+struct End {
+    pulses: f32,
+    phase: f32,
+    gain: f32,
+}
+
 /// How much weight each pulse gathers, and where it lies.
 #[pulp::with_simd(measure = pulp::Arch::new())]
 #[inline(always)]
-fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [Step]) -> [Attractor; LANES] {
+fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [Step]) -> [End; LANES] {
     let pulses = steps.last().map_or([0.0; LANES], |s| s.index);
     let rate: Lanes = pulses.map(|p| (f64::from(p) / length) as f32);
     let (mut gain, mut sum, mut weight, mut origin) =
@@ -87,9 +100,7 @@ fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps:
     }
     std::array::from_fn(|i| {
         let origin = if origin[i].is_nan() { 0.0 } else { origin[i] };
-        Attractor {
-            start: Start { period: 0.0, sigma: 0.0, phase: 0.0 },
-            settled: 0.0,
+        End {
             pulses: pulses[i],
             phase: (origin + sum[i] / weight[i].max(1e-9)).rem_euclid(1.0),
             // Coarse, so that equal gains are equal and the earlier start stays.

@@ -80,9 +80,61 @@ impl Course {
     /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
     /// pulse the farther one is not on it: its bell is 0.
     pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<Step>) {
-        out.clear();
-        follow(&self.steps, Follower::new(starts, settled, self.alpha), single, out);
+        follow(self, starts, settled, single, out);
     }
+
+    /// The same inside of vector code, for what is counted meanwhile: the next event is waited for long enough to count this one.
+    #[inline(always)]
+    pub(super) fn follow_with(
+        &self,
+        starts: &[Start],
+        settled: Lanes,
+        single: bool,
+        out: &mut Vec<Step>,
+        count: &mut impl Count,
+    ) {
+        let mut follower = Follower::new(starts, settled, self.alpha);
+        out.clear();
+        out.reserve(self.steps.len());
+        let mut index = [0.0; LANES];
+        let mut before = [0.0; LANES];
+        for event in 0..=self.steps.len() {
+            if let Some(step) = self.steps.get(event) {
+                let mut now = follower.advance(*step);
+                index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
+                now.index = index;
+                let bell = now.bell;
+                if let Some(last) = out.last_mut().filter(|_| single) {
+                    for lane in 0..LANES {
+                        let same = last.index[lane] == index[lane];
+                        let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
+                        last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
+                        now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
+                    }
+                }
+                // Compared by what they were before any was taken away.
+                before = bell;
+                out.push(now);
+            } else {
+                // The loop's return.
+                index.iter_mut().zip(&out[0].index).for_each(|(sum, first)| *sum += first);
+            }
+            if event > 0 {
+                count.add(event - 1, &out[event - 1], &index);
+            }
+        }
+    }
+}
+
+/// What is counted while pulses are followed.
+pub(super) trait Count {
+    /// Adds an event with the numbers that the pulses have at the next one.
+    fn add(&mut self, event: usize, step: &Step, next: &Lanes);
+}
+
+impl Count for () {
+    #[inline(always)]
+    fn add(&mut self, _: usize, _: &Step, _: &Lanes) {}
 }
 
 /// The state of up to [`LANES`] pulses that follow the attacks.
@@ -123,28 +175,11 @@ impl Follower {
 #[inline(always)]
 fn follow_with<'a, S: pulp::Simd>(
     _: S,
-    steps: &'a [f32],
-    mut follower: Follower,
+    course: &'a Course,
+    starts: &'a [Start],
+    settled: Lanes,
     single: bool,
     out: &'a mut Vec<Step>,
 ) {
-    let mut index = [0.0; LANES];
-    let mut before = [0.0; LANES];
-    for step in steps {
-        let mut now = follower.advance(*step);
-        index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
-        now.index = index;
-        let bell = now.bell;
-        if let Some(last) = out.last_mut().filter(|_| single) {
-            for lane in 0..LANES {
-                let same = last.index[lane] == index[lane];
-                let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
-                last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
-                now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
-            }
-        }
-        // Compared by what they were before any was taken away.
-        before = bell;
-        out.push(now);
-    }
+    course.follow_with(starts, settled, single, out, &mut ());
 }

@@ -7,7 +7,7 @@
 
 use super::attractors::Attractor;
 use super::changing::Windows;
-use super::follow::{Course, Start, Step};
+use super::follow::{Count, Course, Start, Step};
 use super::hypothesis::sum_of_logs;
 use super::lanes::{LANES, Lanes, exp, ln, low_bits, round};
 use super::params::Params;
@@ -26,6 +26,8 @@ const SLOTS: usize = 16;
 #[derive(Debug, Clone)]
 pub(super) struct Followed {
     pub(super) start: Start,
+    /// Where it has settled: the distance to it at the last event.
+    pub(super) settled: f32,
     pub(super) parts: usize,
     /// Pulses in a round.
     pub(super) pulses: f32,
@@ -85,32 +87,38 @@ impl Densities {
     #[inline(always)]
     fn logs(&self, step: &Step) -> (Lanes, Lanes) {
         let (mut off, mut on) = ([0.0; LANES], [0.0; LANES]);
+        for (density, bell) in off.iter_mut().zip(&step.bell) {
+            *density = self.rest + self.beat * bell;
+        }
+        if self.cut != 0.0 {
+            for (i, density) in off.iter_mut().enumerate() {
+                let k = round(step.error[i] * self.cells[i]);
+                let d = (step.error[i] - k * self.spacing[i]) * self.sharpness[i];
+                let of_cut = if k == 0.0 { 0.0 } else { self.cut };
+                *density += of_cut * exp(-0.5 * d * d);
+            }
+        }
         for i in 0..LANES {
-            let k = round(step.error[i] * self.cells[i]);
-            let d = (step.error[i] - k * self.spacing[i]) * self.sharpness[i];
-            let of_cut = if k == 0.0 { 0.0 } else { self.cut };
-            let density = self.rest + self.beat * step.bell[i] + of_cut * exp(-0.5 * d * d);
-            off[i] = ln(density);
-            on[i] = ln(density + self.head * step.bell[i]);
+            on[i] = ln(off[i] + self.head * step.bell[i]);
+            off[i] = ln(off[i]);
         }
         (off, on)
     }
 
-    /// An event's share of the log likelihood without bars: what it says, less the pulses left silent after it.
+    /// An event's share of the log likelihood without bars: what it says, less the pulses left silent before the next one.
     #[inline(always)]
-    fn share(&self, event: usize, weight: f32, steps: &[Step], off: &Lanes) -> Lanes {
-        let index = &steps[event].index;
-        let returned = || std::array::from_fn(|i| steps[0].index[i] + steps[steps.len() - 1].index[i]);
-        let next: Lanes = steps.get(event + 1).map_or_else(returned, |s| s.index);
+    fn share(&self, step: &Step, weight: f32, off: &Lanes, next: &Lanes) -> Lanes {
         std::array::from_fn(|i| {
-            weight * (off[i] - self.log_mean[i]) - self.silent * (next[i] - index[i] - 1.0).max(0.0)
+            weight * (off[i] - self.log_mean[i]) - self.silent * (next[i] - step.index[i] - 1.0).max(0.0)
         })
     }
 
     /// The shares of every event.
     pub(super) fn shares(&self, course: &Course, steps: &[Step], mut each: impl FnMut(usize, &Lanes)) {
-        for (event, (step, weight)) in steps.iter().zip(&course.weights).enumerate() {
-            each(event, &self.share(event, *weight, steps, &self.logs(step).0));
+        let returned = std::array::from_fn(|i| steps[0].index[i] + steps[steps.len() - 1].index[i]);
+        let next = steps[1..].iter().map(|s| &s.index).chain([&returned]);
+        for (event, ((step, weight), next)) in steps.iter().zip(&course.weights).zip(next).enumerate() {
+            each(event, &self.share(step, *weight, &self.logs(step).0, next));
         }
     }
 }
@@ -121,7 +129,12 @@ fn bell(start: &Start, parts: usize) -> f64 {
 }
 
 /// What is counted of up to [`LANES`] pulses, event by event.
-struct Tally {
+struct Tally<'a> {
+    densities: &'a Densities,
+    course: &'a Course,
+    windows: &'a Windows,
+    /// Sums of the events' shares by window.
+    shares: &'a mut [[f64; LANES]],
     /// Weight times log density off heads, and what heads add, by index modulo 12.
     plain: [f64; LANES],
     heads: [[f64; SLOTS]; LANES],
@@ -131,26 +144,24 @@ struct Tally {
     /// Pulses that were hit, and the number of the last one.
     hit: Lanes,
     last: Lanes,
+    /// The bells of the first event.
+    first: Lanes,
 }
 
-impl Tally {
-    const NONE: Self = Self {
-        plain: [0.0; LANES],
-        heads: [[0.0; SLOTS]; LANES],
-        squares: [0.0; LANES],
-        weight: [0.0; LANES],
-        hit: [0.0; LANES],
-        last: [f32::NAN; LANES],
-    };
-
+impl Count for Tally<'_> {
     #[inline(always)]
-    fn add(&mut self, step: &Step, weight: f32, off: &Lanes, on: &Lanes) {
+    fn add(&mut self, event: usize, step: &Step, next: &Lanes) {
+        let weight = self.course.weights[event];
+        let (off, on) = self.densities.logs(step);
         // Short loops with plain choices, so that they become vector code.
         let (index, bell, error) = (&step.index, &step.bell, &step.error);
         for i in 0..LANES {
             self.plain[i] += f64::from(weight * off[i]);
             self.squares[i] += f64::from(weight * bell[i] * error[i] * error[i]);
             self.weight[i] += f64::from(weight * bell[i]);
+        }
+        if event == 0 {
+            self.first = *bell;
         }
         let mut slot = [0_u32; LANES];
         for i in 0..LANES {
@@ -163,60 +174,99 @@ impl Tally {
         for i in 0..LANES {
             self.heads[i][slot[i] as usize % SLOTS] += f64::from(weight * (on[i] - off[i]));
         }
+        if !self.shares.is_empty() {
+            self.windows.add(self.shares, event, &self.densities.share(step, weight, &off, next));
+        }
     }
 }
 
-/// Counts what the events say of each pulse, and adds their shares up by window.
-#[pulp::with_simd(tally = pulp::Arch::new())]
+/// Follows up to [`LANES`] pulses from where they have settled, and counts what the events say of each.
+#[pulp::with_simd(follow = pulp::Arch::new())]
 #[inline(always)]
-fn tally_with<'a, S: pulp::Simd>(
+fn follow_with<'a, S: pulp::Simd>(
     _: S,
-    densities: &'a Densities,
-    weights: &'a [f32],
-    steps: &'a [Step],
-    windows: &'a Windows,
-    shares: &'a mut [[f64; LANES]],
-) -> Tally {
-    let mut tally = Tally::NONE;
-    for (event, &weight) in weights.iter().enumerate() {
-        let (off, on) = densities.logs(&steps[event]);
-        tally.add(&steps[event], weight, &off, &on);
-        if !shares.is_empty() {
-            windows.add(shares, event, &densities.share(event, weight, steps, &off));
-        }
-    }
+    starts: &'a [Start],
+    settled: Lanes,
+    parts: usize,
+    mut tally: Tally<'a>,
+    steps: &'a mut Vec<Step>,
+) -> Tally<'a> {
+    tally.course.follow_with(starts, settled, parts == 1, steps, &mut tally);
     tally
 }
 
-/// Measures up to [`LANES`] attractors of pulses cut into `parts`.
-pub(super) fn measure(
-    bundle: &[Attractor],
+/// What the events say of one pulse.
+#[derive(Debug, Clone)]
+pub(super) struct Counted {
+    plain: f64,
+    heads: [f64; INDEX_PERIOD],
+    squares: f64,
+    weight: f64,
+    hit: f32,
+    /// The bell of the first event.
+    first: f32,
+    /// Mean density without bars, and what bars of one pulse would add to it.
+    mean: f64,
+    of_heads: f64,
+    shares: Vec<f64>,
+}
+
+/// Follows up to [`LANES`] pulses cut into `parts` from where they have settled; leaves their steps.
+pub(super) fn count(
+    starts: &[Start],
+    settled: Lanes,
     parts: usize,
     course: &Course,
     windows: &Windows,
     params: &Params,
     steps: &mut Vec<Step>,
-) -> Vec<Followed> {
-    let starts: Vec<Start> = bundle.iter().map(|a| a.start).collect();
-    let settled = std::array::from_fn(|i| bundle[i.min(bundle.len() - 1)].settled);
-    course.follow(&starts, settled, parts == 1, steps);
-    let densities = Densities::new(&starts, parts, params);
+) -> Vec<Counted> {
+    let densities = Densities::new(starts, parts, params);
     let mut shares = vec![[0.0_f64; LANES]; windows.count()];
-    let tally = tally(&densities, &course.weights, steps, windows, &mut shares);
-    let weight: f64 = course.weights.iter().map(|c| f64::from(*c)).sum();
-    let followed = |(i, a): (usize, &Attractor)| {
+    let tally = Tally {
+        densities: &densities,
+        course,
+        windows,
+        shares: &mut shares,
+        plain: [0.0; LANES],
+        heads: [[0.0; SLOTS]; LANES],
+        squares: [0.0; LANES],
+        weight: [0.0; LANES],
+        hit: [0.0; LANES],
+        last: [f32::NAN; LANES],
+        first: [0.0; LANES],
+    };
+    let tally = follow(starts, settled, parts, tally, steps);
+    let counted = |i: usize| Counted {
+        plain: tally.plain[i],
+        heads: std::array::from_fn(|slot| tally.heads[i][slot]),
+        squares: tally.squares[i],
+        weight: tally.weight[i],
+        hit: tally.hit[i],
+        first: tally.first[i],
+        mean: densities.mean[i],
+        of_heads: densities.of_heads[i],
+        shares: tally.shares.iter().map(|s| s[i]).collect(),
+    };
+    (0..starts.len()).map(counted).collect()
+}
+
+impl Followed {
+    /// The posterior of an attractor of pulses cut into `parts`; `weight` is that of all events.
+    pub(super) fn new(a: Attractor, parts: usize, weight: f64, length: f64, params: &Params) -> Self {
+        let c = a.counted;
         let period = f64::from(a.start.period);
-        let mean_period = windows.length / f64::from(a.pulses);
-        let scale = params.present / windows.length;
+        let mean_period = length / f64::from(a.pulses);
+        let scale = params.present / length;
         let felt = if parts == 1 { 0.0 } else { params.feel(period / parts as f64).max(1e-3).ln() };
-        let base = params.prior(mean_period) - params.silent * f64::from((a.pulses - tally.hit[i]).max(0.0)) * scale
-            + params.first * f64::from(steps[0].bell[i])
+        let base = params.prior(mean_period) - params.silent * f64::from((a.pulses - c.hit).max(0.0)) * scale
+            + params.first * f64::from(c.first)
             + felt
             - if parts == 3 { params.three } else { 0.0 };
         let bell = bell(&a.start, parts);
         let mut logs = Vec::with_capacity(10);
         for bar in BARS {
-            let mean = densities.mean[i] + if bar > 1 { densities.of_heads[i] / bar as f64 } else { 0.0 };
+            let mean = c.mean + if bar > 1 { c.of_heads / bar as f64 } else { 0.0 };
             let closes = (a.pulses as usize).is_multiple_of(bar);
             let constant = -weight * mean.ln() - if closes { 0.0 } else { params.change };
             let prior = base
@@ -224,21 +274,20 @@ pub(super) fn measure(
                 - if bar == 3 { params.three } else { 0.0 }
                 - if bar > 1 { params.bar } else { 0.0 };
             for o in 0..bar {
-                let heads: f64 =
-                    if bar > 1 { tally.heads[i][..INDEX_PERIOD].iter().skip(o).step_by(bar).sum() } else { 0.0 };
-                logs.push((tally.plain[i] + heads + constant) * scale + prior);
+                let heads: f64 = if bar > 1 { c.heads.iter().skip(o).step_by(bar).sum() } else { 0.0 };
+                logs.push((c.plain + heads + constant) * scale + prior);
             }
         }
-        Followed {
+        Self {
             start: a.start,
+            settled: a.settled,
             parts,
             pulses: a.pulses,
             phase: f64::from(a.phase),
-            is_average: (tally.squares[i] / tally.weight[i].max(1e-9)).sqrt() > UNEVEN * period,
+            is_average: (c.squares / c.weight.max(1e-9)).sqrt() > UNEVEN * period,
             log: sum_of_logs(&logs),
             prior: params.prior(mean_period) - (period / bell).ln(),
-            shares: shares.iter().map(|s| s[i]).collect(),
+            shares: c.shares,
         }
-    };
-    bundle.iter().enumerate().map(followed).collect()
+    }
 }

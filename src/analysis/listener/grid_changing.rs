@@ -51,7 +51,7 @@ pub(super) fn changing(
             kind: s.kind(),
             period: s.period,
             sizes: s.sizes(phase, from),
-            pulses: Pulses::Times(pulses.map(|i| grid.seconds(i)).collect()),
+            pulses: Pulses::at(pulses.map(|i| grid.seconds(i)).collect()),
         }
     };
     let candidate = Candidate::changing(runs.iter().map(piece).collect());

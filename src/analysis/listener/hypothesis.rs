@@ -3,6 +3,7 @@
 use super::cell::Cell;
 use super::changing::argmax;
 use std::borrow::Cow;
+use std::rc::Rc;
 
 /// The kind of a pulse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -33,25 +34,25 @@ pub(super) struct Piece {
 /// When pulses come, in order.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Pulses {
-    Times(Vec<f64>),
+    /// Shared by the hearings that have the same pulses.
+    Times(Rc<Vec<f64>>),
     /// On some cells of every cycle of a grid, up to a number of cells.
-    Cells {
-        cell: Cell,
-        starts: Vec<usize>,
-        cycle: usize,
-        cells: usize,
-    },
+    Cells { cell: Cell, starts: Vec<usize>, cycle: usize, cells: usize },
 }
 
 impl Pulses {
     pub(super) fn times(&self) -> Cow<'_, [f64]> {
         match self {
-            Self::Times(times) => Cow::Borrowed(times),
+            Self::Times(times) => Cow::Borrowed(&times[..]),
             Self::Cells { cell, starts, cycle, cells } => {
                 let all = (0..*cells).step_by(*cycle).flat_map(|from| starts.iter().map(move |i| from + i));
                 Cow::Owned(all.take_while(|i| i < cells).map(|i| cell.origin + i as f64 * cell.length).collect())
             }
         }
+    }
+
+    pub(super) fn at(times: Vec<f64>) -> Self {
+        Self::Times(Rc::new(times))
     }
 
     fn first(&self) -> Option<f64> {
@@ -140,6 +141,14 @@ impl Candidate {
     /// Its first pulse.
     pub(super) fn first(&self) -> Option<f64> {
         self.pieces.iter().find_map(|p| p.pulses.first())
+    }
+
+    /// Whether another hearing shares its pulses.
+    pub(super) fn shares_pulses(&self, other: &Self) -> bool {
+        match (&self.pieces[..], &other.pieces[..]) {
+            ([Piece { pulses: Pulses::Times(a), .. }], [Piece { pulses: Pulses::Times(b), .. }]) => Rc::ptr_eq(a, b),
+            _ => false,
+        }
     }
 
     /// The number of its pulses.

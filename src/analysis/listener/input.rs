@@ -1,6 +1,7 @@
 //! What the model is asked: attacks, playing speed, constants, and the written meter for telling the answer afterwards.
 
 use super::params::Params;
+use crate::analysis::attacks::TimedAttack;
 use crate::analysis::clock::{Clock, wholes};
 use crate::analysis::limits::Limits;
 use crate::rhythm::{Accent, Groove, MeterKind, Region, Voice};
@@ -89,9 +90,16 @@ pub(crate) enum Context {
 }
 
 impl Input {
-    /// The attacks of some layers of a groove, or of a region of it. A single section is one time through: how often it is
-    /// repeated has no meaning for a loop.
-    pub(crate) fn new(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>, speed: f64) -> Self {
+    /// The attacks of some layers of a groove, or of a region of it; `by_layer` are those of all layers. A single section is one
+    /// time through: how often it is repeated has no meaning for a loop.
+    pub(crate) fn new(
+        groove: &Groove,
+        clock: &Clock,
+        by_layer: &[Vec<TimedAttack>],
+        layers: &[usize],
+        region: Option<&Region>,
+        speed: f64,
+    ) -> Self {
         let single = groove.sections().len() == 1;
         let mut sections = Vec::new();
         let mut window = (0.0, f64::INFINITY);
@@ -118,10 +126,8 @@ impl Input {
         let mut attacks = Vec::new();
         for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
             let voice = groove.layers()[layer].voice;
-            attacks.extend(groove.events(layer).iter().filter(|e| !single || e.pass == 0).filter_map(|e| {
-                let seconds = clock.seconds(e.section, e.pass, e.offset)?;
-                Some(Attack { seconds, accent: e.attack.accent, voice, layer })
-            }));
+            let once = by_layer[layer].iter().filter(|a| !single || a.pass == 0);
+            attacks.extend(once.map(|a| Attack { seconds: a.seconds, accent: a.accent, voice, layer }));
         }
         let input =
             Self { attacks, sections, speed, params: Params::new(Limits::default()), context: Context::After(None) };

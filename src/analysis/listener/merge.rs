@@ -38,6 +38,9 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
 }
 
 fn coincide(a: &Candidate, b: &Candidate, length: f64) -> bool {
+    if a.shares_pulses(b) {
+        return true;
+    }
     let (of_a, of_b) = (a.count(), b.count());
     let max = of_a.max(of_b) as f64;
     if of_a.abs_diff(of_b) as f64 > (1.0 - MIN_SHARE) * max {

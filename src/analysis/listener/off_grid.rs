@@ -5,12 +5,12 @@ use super::attractors::attractors;
 use super::changing::{Windows, best, best_path, runs};
 use super::evidence::Event;
 use super::follow::{Course, Start, Step};
-use super::followed::{Densities, Followed, HIT, measure};
+use super::followed::{Densities, Followed, HIT};
 use super::hypothesis::{Candidate, Kind, Piece, Pulses, normalised};
 use super::lanes::LANES;
 use super::params::{Params, ROUNDING};
 use super::periods::periods;
-use super::renewal::{self, Gaps, Rate};
+use super::renewal::{self, Divided, Gaps, Rate};
 use std::panic::resume_unwind;
 use std::thread;
 
@@ -54,12 +54,10 @@ impl<'a> OffGrid<'a> {
         let course = Course::new(events, length, params);
         let gaps = Gaps::new(events, length);
         let periods = periods(events, length, params);
-        let follow = |parts: usize| {
-            let (mut steps, mut followed) = (Vec::new(), Vec::new());
-            for bundle in attractors(&course, length, &periods, parts, params, &mut steps).chunks(LANES) {
-                followed.extend(measure(bundle, parts, &course, &windows, params, &mut steps));
-            }
-            followed
+        let weight: f64 = course.weights.iter().map(|w| f64::from(*w)).sum();
+        let follow = |parts: usize| -> Vec<Followed> {
+            let all = attractors(&course, &windows, &periods, parts, params).into_iter();
+            all.map(|a| Followed::new(a, parts, weight, length, params)).collect()
         };
         let followed: Vec<Followed> = if events.len() < MANY_EVENTS {
             (1..=MAX_PARTS).flat_map(follow).collect()
@@ -97,11 +95,14 @@ impl<'a> OffGrid<'a> {
             } else {
                 (Kind::Even, (0..f.pulses as usize).map(|k| (k as f64 + f.phase) * mean_period).collect())
             };
-            all.push(Candidate::steady(kind, p, rate, length, Vec::new(), Pulses::Times(pulses)));
+            all.push(Candidate::steady(kind, p, rate, length, Vec::new(), Pulses::at(pulses)));
         }
+        let mut divided: Option<Divided> = None;
         for (r, p) in self.rates.iter().zip(&p[self.followed.len()..]).filter(|x| likely(x.1)) {
-            let pulses = Pulses::Times(renewal::pulses(self.events, length, r.period));
-            let mut c = Candidate::steady(Kind::Average, *p, r.period, length, Vec::new(), pulses);
+            // Neighbouring periods mostly have the same pulses.
+            let same = divided.take().filter(|d| d.holds_at(r.period));
+            let pulses = &divided.insert(same.unwrap_or_else(|| Divided::new(self.events, length, r.period))).pulses;
+            let mut c = Candidate::steady(Kind::Average, *p, r.period, length, Vec::new(), pulses.clone());
             c.is_attacks = true;
             all.push(c);
         }
@@ -117,7 +118,8 @@ impl<'a> OffGrid<'a> {
         let mut at = 0;
         for bundle in pulses.chunk_by(|a, b| a.parts == b.parts).flat_map(|g| g.chunks(LANES)) {
             let starts: Vec<Start> = bundle.iter().map(|f| f.start).collect();
-            self.course.follow(&starts, self.course.settle(&starts), bundle[0].parts == 1, &mut steps);
+            let settled = std::array::from_fn(|i| bundle[i.min(bundle.len() - 1)].settled);
+            self.course.follow(&starts, settled, bundle[0].parts == 1, &mut steps);
             each(at, &starts, bundle[0].parts, &steps);
             at += bundle.len();
         }
@@ -178,7 +180,7 @@ impl<'a> OffGrid<'a> {
                 (pulses_between(&known(&of_state[first..last], self.events)), f64::from(f.start.period))
             } else {
                 let period = rates[state - followed.len()].period;
-                (renewal::divided(self.events[from..to].iter().map(|e| e.time), period), period)
+                (renewal::divided(self.events[from..to].iter().map(|e| e.time), period, |_, _| ()), period)
             };
             let mean = |p: &[f64]| (p[p.len() - 1] - p[0]) / (p.len() - 1) as f64;
             let period = if pulses.len() > 1 { mean(&pulses) } else { period };
@@ -192,7 +194,7 @@ impl<'a> OffGrid<'a> {
             kind: Kind::Average,
             period,
             sizes: Vec::new(),
-            pulses: Pulses::Times(pulses),
+            pulses: Pulses::at(pulses),
         };
         let candidate = Candidate::changing(runs.iter().zip(pulses).map(piece).collect());
         let log = score * self.windows.scales[0] + prior + self.params.first;

@@ -8,6 +8,7 @@
 
 use super::changing::Windows;
 use super::evidence::Event;
+use super::hypothesis::Pulses;
 use super::lanes::{LANES, Lanes, exp, ln};
 use super::params::{Params, ROUNDING};
 
@@ -131,13 +132,33 @@ impl Gaps {
     }
 }
 
-/// The pulses of such a hearing: the attacks, an interval of two periods halved, and so on; of attacks within half a period the first.
-pub(super) fn pulses(events: &[Event], length: f64, rate: f64) -> Vec<f64> {
-    let times = events.iter().map(|e| e.time).chain([events[0].time + length]);
-    let mut pulses = divided(times, rate);
-    pulses.pop();
-    turn(&mut pulses, length);
-    pulses
+/// The pulses of such hearings: the attacks, an interval of two periods halved, and so on; of attacks within half a period the first.
+pub(super) struct Divided {
+    pub(super) pulses: Pulses,
+    /// Of the intervals cut into 0, 1, 2, ... parts the shortest and the longest.
+    cuts: Vec<(f64, f64)>,
+}
+
+impl Divided {
+    pub(super) fn new(events: &[Event], length: f64, rate: f64) -> Self {
+        let times = events.iter().map(|e| e.time).chain([events[0].time + length]);
+        let mut cuts: Vec<(f64, f64)> = Vec::new();
+        let mut pulses = divided(times, rate, |interval, parts| {
+            cuts.resize(cuts.len().max(parts + 1), (f64::INFINITY, f64::NEG_INFINITY));
+            cuts[parts] = (cuts[parts].0.min(interval), cuts[parts].1.max(interval));
+        });
+        pulses.pop();
+        turn(&mut pulses, length);
+        Self { pulses: Pulses::at(pulses), cuts }
+    }
+
+    /// Whether the pulses of another rate are the same: it cuts the shortest and longest intervals alike, so all between them too.
+    pub(super) fn holds_at(&self, rate: f64) -> bool {
+        let is_same = |(n, (short, long)): (usize, &(f64, f64))| {
+            short > long || parts(*short, rate) == n && parts(*long, rate) == n
+        };
+        self.cuts.iter().enumerate().all(is_same)
+    }
 }
 
 /// Pulses after the loop's return belong before its first.
@@ -148,12 +169,19 @@ pub(super) fn turn(pulses: &mut [f64], length: f64) {
 }
 
 /// Some times with pulses between them; times within half a period after a pulse are left out.
-pub(super) fn divided(mut times: impl Iterator<Item = f64>, rate: f64) -> Vec<f64> {
+/// `cut` is called with each interval and the number of its parts.
+pub(super) fn divided(mut times: impl Iterator<Item = f64>, rate: f64, mut cut: impl FnMut(f64, usize)) -> Vec<f64> {
     let mut pulses: Vec<f64> = times.next().into_iter().collect();
     for time in times {
         let from = pulses[pulses.len() - 1];
-        let steps = ((time - from) / rate + ROUNDING).round();
-        pulses.extend((1..=steps.max(0.0) as usize).map(|k| from + (time - from) * k as f64 / steps));
+        let count = parts(time - from, rate);
+        cut(time - from, count);
+        pulses.extend((1..=count).map(|k| from + (time - from) * k as f64 / count as f64));
     }
     pulses
+}
+
+/// The number of pulses that an interval is cut into.
+fn parts(interval: f64, rate: f64) -> usize {
+    (interval / rate + ROUNDING).round().max(0.0) as usize
 }

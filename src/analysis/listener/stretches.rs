@@ -61,13 +61,24 @@ impl Intervals {
         let mut best = vec![f64::INFINITY; n + 1];
         let mut back = vec![0; n + 1];
         best[0] = 0.0;
+        let twice = 2.0 * self.variance;
         for to in 1..=n {
-            for from in to.saturating_sub(window)..to {
-                let cost = best[from] + self.cost(from, to) + PRICE;
-                if cost < best[to] - 1e-9 {
-                    (best[to], back[to]) = (cost, from);
+            let (mut least, mut start) = (f64::INFINITY, 0);
+            let first = to.saturating_sub(window);
+            let starts = best[first..to].iter().zip(&self.squares[first..to]).zip(&self.pulses[first..to]);
+            for (from, ((best, square), pulse)) in (first..to).zip(starts) {
+                // The sums say without a division, and with room for rounding, that most stretches cost too much.
+                let (sum, count) = (self.pulses[to] - pulse, (to - from) as f64);
+                let room = (least - best - PRICE + 1e-6) * twice;
+                if ((self.squares[to] - square) * (1.0 - 1e-12) - room) * count > sum * sum {
+                    continue;
+                }
+                let cost = best + self.cost(from, to) + PRICE;
+                if cost < least - 1e-9 {
+                    (least, start) = (cost, from);
                 }
             }
+            (best[to], back[to]) = (least, start);
         }
         let mut edges = vec![n];
         while edges[edges.len() - 1] > 0 {
@@ -104,7 +115,7 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
             kind: Kind::Average,
             period: intervals.mean(e[0], e[1]),
             sizes: Vec::new(),
-            pulses: Pulses::Times(pulses[e[0]..e[1]].to_vec()),
+            pulses: Pulses::at(pulses[e[0]..e[1]].to_vec()),
         })
         .collect();
     if edges.len() > 2 {

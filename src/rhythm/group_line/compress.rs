@@ -40,8 +40,13 @@ pub fn compress(groups: &[u32]) -> Vec<Term> {
 /// The repeat at the start of a line that saves the most characters: length and times.
 fn leading_repeat(groups: &[u32]) -> Option<(usize, usize)> {
     (1..=MAX_EXACT.min(groups.len() / 2))
+        // Most often the first group does not come again there.
+        .filter(|length| groups[*length] == groups[0])
         .filter_map(|length| {
-            let times = groups.chunks_exact(length).take_while(|c| *c == &groups[..length]).count();
+            let times = groups.iter().zip(&groups[length..]).take_while(|(a, b)| a == b).count() / length + 1;
+            if times == 1 {
+                return None;
+            }
             // Each group saved takes a digit and a plus sign.
             let saved = (2 * length * (times - 1)).checked_sub(digits(times as u32) + 2)?;
             (saved > 0).then_some((saved, length, times))

@@ -7,7 +7,7 @@ use crate::analysis::clock::Clock;
 use crate::analysis::groups::{groups, groups_through};
 use crate::analysis::invariance::{same, single, split};
 use crate::analysis::stream::{Source, Stream};
-use crate::analysis::{AnalysisOptions, Report, report};
+use crate::analysis::{AnalysisOptions, Report, attacks, report};
 use crate::rhythm::{Groove, Layer, Part};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
@@ -70,7 +70,10 @@ fn is_clear(l: &Listening) -> bool {
 impl Changes {
     /// Compares the answers for a groove and for another cut of it, which begins `later`; then again with the model changed.
     fn count(&mut self, plain: &Listening, grooves: [&Groove; 2], later: f64, change: impl Fn(&mut Input)) {
-        let question = |g: &Groove| Input::new(g, &Clock::new(g), &[0], None, 1.0);
+        let question = |g: &Groove| {
+            let clock = Clock::new(g);
+            Input::new(g, &clock, &attacks::by_layer(g, &clock), &[0], None, 1.0)
+        };
         let changes = |a: &Listening, b: &Listening| {
             let (first, other) = (&a.hearings[0], &b.hearings[0]);
             let mut moved: Vec<f64> = other.pulses.iter().map(|p| (p + later) % a.length).collect();
@@ -100,7 +103,8 @@ fn another_cut_keeps_groups_landings_and_streams() {
     while asked < 2000 {
         let g = single().new_tree(&mut runner).expect("a groove").current();
         let bars = g.sections()[0].bars;
-        let heard = listen(&Input::new(&g, &Clock::new(&g), &[0], None, 1.0));
+        let clock = Clock::new(&g);
+        let heard = listen(&Input::new(&g, &clock, &attacks::by_layer(&g, &clock), &[0], None, 1.0));
         let Some(heard) = heard.filter(|_| bars > 1) else { continue };
         asked += 1;
         let plain = report(&g, &AnalysisOptions::default());
