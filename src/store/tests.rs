@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
-use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Place, Tempo, Time, Voice};
+use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Layer, Place, Section, Tempo, Time, Voice, is_hidden};
 use proptest::prelude::*;
 
 fn read(text: &str) -> Groove {
@@ -81,6 +81,40 @@ proptest! {
 }
 
 /// The text with its last layer before its sections, a comment above every table and one behind every bar count and voice.
+/// Names that a file may have, of characters that a terminal acts on and those that TOML escapes.
+fn hidden_names() -> impl Strategy<Value = String> {
+    let characters =
+        vec!['\u{202e}', '\u{2066}', '\u{2028}', '\u{200f}', '\u{feff}', '\u{e0041}', '"', '\\', '\'', '#', 'ü'];
+    prop::collection::vec(prop::sample::select(characters), 1..20).prop_map(String::from_iter)
+}
+
+proptest! {
+    #![proptest_config(crate::rhythm::random::config(64))]
+
+    #[test]
+    fn hidden_characters_are_escaped_in_the_file_and_read_back(
+        names in prop::collection::vec(hidden_names(), 5),
+        note in prop::collection::vec(prop::sample::select(vec!["\n", "\t", "\r", "\"\"\"\"", "\u{2029}", "a"]), 0..9),
+        lines in "[\n]{0,2}",
+    ) {
+        let old = read(&hand_made());
+        let sections = vec![Section { name: names[0].clone(), ..old.sections()[0].clone() }];
+        let layer = |(k, l): (usize, &std::sync::Arc<Layer>)| {
+            let (name, sound) = (format!("{k}{}", names[1]), Some(names[2].clone()));
+            Layer { name, sound, ..(**l).clone() }
+        };
+        let layers = old.layers().iter().enumerate().map(layer).collect();
+        let g = Groove::new(&names[3], &(note.concat() + &lines + &names[4]), sections, layers).expect("a groove");
+        let several = g.edited(&Edit::CopySection(0, names[2].clone() + "2")).expect("edited");
+        for groove in [&g, &several] {
+            for text in [print(groove), update(&hand_made(), groove)] {
+                prop_assert!(!text.contains(|c| is_hidden(c) && !matches!(c, '\n' | '\t')), "{}", text);
+                prop_assert_eq!(&read(&text), groove);
+            }
+        }
+    }
+}
+
 fn disordered(text: &str) -> String {
     let mut blocks: Vec<String> = text.split_inclusive("\n\n").map(str::to_owned).collect();
     if let Some(last) = blocks.last_mut() {

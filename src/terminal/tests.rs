@@ -15,6 +15,7 @@ use std::sync::Arc;
 mod events;
 mod full_view;
 mod hearings;
+mod hidden;
 mod jobs;
 mod manual;
 mod narrow_window;
