@@ -28,7 +28,7 @@ pub use journal::{JournalContents, read_journal};
 pub(crate) use print::Printer;
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
-pub(crate) use save::{SaveError, Stamp, save};
+pub(crate) use save::{SaveError, Stamp, finish_interrupted_save, save};
 pub(crate) use state_folder::StateFolder;
 pub(crate) use state_values::{Calibration, SoundLevels};
 pub use update::update;

@@ -338,6 +338,43 @@ fn a_save_keeps_mode_and_links_and_respects_read_only() {
 }
 
 #[test]
+fn a_save_keeps_hard_links_and_an_interrupted_one_is_completed() {
+    use super::save::finish_interrupted_save;
+    use std::os::unix::fs::MetadataExt;
+    let folder = folder();
+    let at = |name: &str| folder.path().join(name);
+    let text = |name: &str| fs::read_to_string(at(name)).expect("text");
+    let (old, new) = (hand_made(), hand_made().replace("Winch", "Capstan"));
+    let backup = ".riff.toml.teeter-save";
+    fs::write(at("riff.toml"), &old).expect("written");
+    fs::create_dir(at("other")).expect("a folder");
+    fs::hard_link(at("riff.toml"), at("other/riff.toml")).expect("linked");
+    for next in [&new, "shorter", &new] {
+        save(&at("riff.toml"), next, None).expect("saved");
+        assert_eq!((text("riff.toml").as_str(), text("other/riff.toml").as_str()), (next, next));
+        assert_eq!(fs::metadata(at("riff.toml")).expect("file").nlink(), 2);
+        assert_eq!(names_in(folder.path()), ["other", "riff.toml"], "no backup is left");
+    }
+    assert_eq!(save(&at("riff.toml"), &old, Some(Stamp::of("x"))), Err(SaveError::ChangedOnDisk(at("riff.toml"))));
+    // What a kill leaves: the backup, and a file that is old, new or neither.
+    let interrupted = |current: &str| {
+        fs::write(at("riff.toml"), current).expect("written");
+        fs::write(at(backup), &new).expect("written");
+        finish_interrupted_save(&at("riff.toml"))
+    };
+    for current in [&new, "", &new[..40], &format!("{}{}", &new[..90], &old[40..])] {
+        assert_eq!(interrupted(current), None, "{current}");
+        assert_eq!((text("other/riff.toml").as_str(), names_in(folder.path()).len()), (new.as_str(), 2), "{current}");
+    }
+    let message = interrupted(&old).expect("a message");
+    assert!(message.contains(backup), "{message}");
+    assert_eq!((text("riff.toml"), text(backup)), (old, new));
+    fs::remove_file(at(backup)).expect("removed");
+    assert_eq!(finish_interrupted_save(&at("riff.toml")), None);
+    assert_eq!(finish_interrupted_save(&at("missing.toml")), None);
+}
+
+#[test]
 fn files_that_are_none_are_refused_at_once() {
     let folder = folder();
     let problem = |path: &Path| load(path).expect_err("refused").problem;

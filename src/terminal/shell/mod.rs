@@ -267,6 +267,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
+    let interrupted = path.and_then(store::finish_interrupted_save);
         Some(Err(error)) => return Err(EditError::Groove(error)),
     };
     let blank = blank(path);
@@ -299,6 +300,8 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     } else if let Some(text) = reassigned
         && offered.is_empty()
     {
+    } else if let Some(text) = interrupted {
+        state.show_message(Message::warning(text));
         state.show_message(Message::info(text));
     }
     state.files.recovery.offered = offered;
