@@ -1,6 +1,7 @@
 //! The groove file and the disk: reading with errors by line and column, printing, edits that keep comments and spacing, atomic
 //! saves, the journal. It must not know analysis, sound or the screen.
 
+mod allowed_sounds;
 mod atomic_file;
 mod cells_field;
 mod editors;

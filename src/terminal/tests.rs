@@ -167,6 +167,7 @@ fn effects_are_values() {
                 Effect::Step(_) => "step",
                 Effect::Progress(_) => "progress",
                 Effect::TrySounds(_) => "try sounds",
+                Effect::AllowSounds(_) => "allow sounds",
                 Effect::Stop => "stop",
                 Effect::Tap(_) => "tap",
                 Effect::SaveOffset(_) => "offset",

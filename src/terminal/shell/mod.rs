@@ -13,6 +13,7 @@ mod screen;
 pub(crate) use playback::SocketFile;
 pub use screen::{Counter, Screen};
 
+use super::files::outside_sounds::on_found;
 use super::files::recovery::on_journal;
 use super::playback::playing::SoundLevels;
 use super::state::Message;
@@ -20,6 +21,7 @@ use super::{Effect, Event, Keymap, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::session::DocumentId;
 use crate::store::{self, LoadError, Problem, StateFolder, Unsaved};
@@ -27,7 +29,7 @@ use analysis_worker::AnalysisWorker;
 use disk::{Disk, Source, lock};
 use job_runner::JobRunner;
 use journals::Journals;
-use playback::{PlaybackHandle, RemoteSpeaker};
+use playback::{PlaybackHandle, RemoteSpeaker, outside_sounds};
 use ratatui::crossterm;
 use recovery::{Opened, Undecided};
 use std::fmt;
@@ -161,7 +163,7 @@ fn event_loop<W: io::Write>(
     let mut effects = start(state);
     loop {
         keep(state, workers.journals, &effects);
-        workers.playback.set_base_path(state.file());
+        workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
@@ -179,6 +181,7 @@ fn event_loop<W: io::Write>(
                 Effect::Progress(practised) => workers.disk.progress(practised),
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
+                Effect::AllowSounds(paths) => workers.disk.allow_sounds(paths),
                 Effect::Stop => workers.playback.stop_playing(),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
                 Effect::SaveOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
@@ -264,10 +267,10 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let reassigned = keymap.reassigned_keys();
     let output = config.output.clone();
     let theme = theme();
+    let interrupted = path.and_then(store::finish_interrupted_save);
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
-    let interrupted = path.and_then(store::finish_interrupted_save);
         Some(Err(error)) => return Err(EditError::Groove(error)),
     };
     let blank = blank(path);
@@ -297,14 +300,20 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
         if offered.is_empty() {
             state.show_message(Message::warning(text));
         }
+    } else if let Some(text) = interrupted {
+        state.show_message(Message::warning(text));
     } else if let Some(text) = reassigned
         && offered.is_empty()
     {
-    } else if let Some(text) = interrupted {
-        state.show_message(Message::warning(text));
         state.show_message(Message::info(text));
     }
     state.files.recovery.offered = offered;
+    let allowed = path.zip(folder.as_ref()).map(|(path, folder)| folder.allowed_sounds(path)).unwrap_or_default();
+    let outside = OutsideSounds::Only(allowed.clone());
+    let access = SoundAccess { file: path.map(Path::to_owned), outside };
+    state.files.outside_sounds.allowed = allowed;
+    let outside = outside_sounds(&access, state.groove());
+    on_found(&mut state, outside);
     let orphans = [
         path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."))),
         folder.as_ref().map(StateFolder::path),
