@@ -253,7 +253,9 @@ pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
     }
     if context.over_ssh {
         lines.push(
-            "keys arrive over SSH: every mean includes the unknown network delay, every spread its jitter".to_owned(),
+            "keys arrive over SSH: every mean includes the network delay (with a remote speaker, only the error of its \
+             estimate), every spread its jitter"
+                .to_owned(),
         );
     }
     lines.push("± is one standard error; spread is the standard deviation of the taps that did not slip".to_owned());

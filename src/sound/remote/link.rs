@@ -138,7 +138,8 @@ impl Sender<'_> {
             }
             self.send_orders(orders).map_err(|e| reason(&e))?;
             if Instant::now() >= next_ping {
-                let lookahead = self.shared.clock().round_trip() / 2;
+                // For the position to come here, and for the screen to go back to a terminal beside the speaker.
+                let lookahead = self.shared.clock().round_trip();
                 let ping = ToSpeaker::Ping { asked: self.shared.ns(Instant::now()), lookahead };
                 self.message(&ping).map_err(|e| reason(&e))?;
                 pings += 1;
@@ -153,8 +154,11 @@ impl Sender<'_> {
 
     fn send_orders(&mut self, orders: Orders) -> io::Result<()> {
         for at in orders.taps {
-            let at = self.shared.clock().to_speaker(self.shared.ns(at));
-            at.map_or(Ok(()), |at| self.message(&ToSpeaker::Tap(at)))?;
+            // The key was pressed at a terminal beside the speaker, half a round trip before it came here.
+            let clock = self.shared.clock();
+            let (at, way) = (clock.to_speaker(self.shared.ns(at)), clock.round_trip() / 2);
+            drop(clock);
+            at.map_or(Ok(()), |at| self.message(&ToSpeaker::Tap(at.saturating_sub(way))))?;
         }
         if let Some(db) = orders.volume {
             self.message(&ToSpeaker::Volume(db))?;

@@ -35,7 +35,8 @@ pub(super) enum ToSpeaker {
     Volume(f32),
     /// Report what was heard at this time of the speaker's clock, in ns.
     Tap(u64),
-    /// To be answered at once. Positions are to be reported so many ns before they are heard, for the way to the editor.
+    /// To be answered at once. Positions are to be reported so many ns before they are heard, so that a terminal beside the
+    /// speaker shows them when they are heard.
     Ping { asked: u64, lookahead: u64 },
     /// A part of the sound file asked for, and the file's size; without bytes if it cannot be sent.
     Chunk { part: ChunkRequest, size: u64, bytes: Vec<u8> },

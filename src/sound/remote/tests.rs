@@ -11,8 +11,10 @@ use crate::sound::playback::{
 use crate::sound::{Click, Position, Range};
 use proptest::prelude::*;
 use std::collections::HashMap;
+use std::fs;
 use std::io;
 use std::net::Shutdown;
+use std::path::Path;
 use std::sync::{Arc, Mutex, mpsc};
 use std::thread;
 use std::time::Instant;
@@ -327,6 +329,56 @@ fn an_edit_of_a_large_groove_takes_few_bytes() {
     let request = Request::Change(PlayRequest::Loop(spec));
     let bytes = frame::encode(&ToSpeaker::Request { groove: text, request }).expect("short").len();
     assert!(bytes < 20_000, "{bytes}");
+}
+
+fn encoded(messages: &[impl serde::Serialize]) -> Vec<u8> {
+    messages.iter().flat_map(|message| frame::encode(message).expect("short")).collect()
+}
+
+/// The inputs that the fuzz targets start from; `TEETER_WRITE=1` rewrites them.
+#[test]
+fn the_seeds_of_the_fuzz_targets_are_messages_of_this_version() {
+    let text = "format = 1\ntitle = \"rope\"\n[[section]]\nmeter = \"4/4\"\ntempo = 120\nbars = 1\n\
+                [[layer]]\nname = \"riff\"\nvoice = \"pluck\"\ncycle = \"x..x.\"\n";
+    let request = |request| ToSpeaker::Request { groove: text.to_owned(), request };
+    let region = Range::Region { section: 0, from: Time::ZERO, to: Time::new(1, 2).expect("a time") };
+    let take = SequenceTake { spec: spec(groove(1)), times: Some(2), count_in: true };
+    let sequence = Sequence { number: 5, takes: vec![take.clone(), take], at: 1, silence: Some(4) };
+    let part = ChunkRequest { name: format!("{}.wav", "0".repeat(HASH_DIGITS)), at: 0 };
+    let start = Start { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
+    let tap = TapPosition { position: start.position, loop_passes: 1, buffer_ms: 20.0 };
+    let speaker = [
+        vec![request(play(groove(1))), ToSpeaker::Volume(-6.0), request(Request::Stop)],
+        vec![request(Request::Change(PlayRequest::Loop(LoopSpec { range: region, ..spec(groove(1)) })))],
+        vec![request(Request::Play(PlayRequest::Sequence(sequence), None))],
+        vec![ToSpeaker::Ping { asked: 1, lookahead: 80_000_000 }, ToSpeaker::Tap(5)],
+        vec![ToSpeaker::Chunk { part: part.clone(), size: 4, bytes: vec![1, 2] }],
+    ];
+    let editor = [
+        vec![ToEditor::Event(PlaybackEvent::Tick(Some(start.position))), ToEditor::Event(PlaybackEvent::Tapped(tap))],
+        vec![ToEditor::Pong { asked: 1, now: 2 }, ToEditor::Want(part)],
+        vec![ToEditor::Event(PlaybackEvent::Device(Err("no device".into())))],
+        vec![
+            ToEditor::Event(PlaybackEvent::Warning("b.wav: no such file".into())),
+            ToEditor::Event(PlaybackEvent::Tick(None)),
+        ],
+    ];
+    for (target, seeds) in
+        [("speaker", speaker.map(|m| encoded(&m)).to_vec()), ("editor", editor.map(|m| encoded(&m)).to_vec())]
+    {
+        for (number, bytes) in seeds.iter().enumerate() {
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/corpus").join(target);
+            let file = folder.join(format!("seed-{number}"));
+            if std::env::var_os("TEETER_WRITE").is_some() {
+                fs::create_dir_all(&folder).and_then(|()| fs::write(&file, bytes)).expect("a file");
+            }
+            assert_eq!(&fs::read(&file).unwrap_or_default(), bytes, "{}: TEETER_WRITE=1 rewrites it", file.display());
+            let reason =
+                if target == "speaker" { read_as_speaker(bytes, |_| Some(groove(1))) } else { read_as_editor(bytes) };
+            let is_whole = reason == "closed" || reason.contains("the part of a sound file that was asked for");
+            assert!(is_whole, "{}: {reason}", file.display());
+        }
+    }
 }
 
 proptest! {
