@@ -62,9 +62,12 @@ impl Scope {
     }
 }
 
+/// Fewest attacks that are joined before all of them are there.
+const MIN_UNJOINED: usize = 4096;
+
 /// The attacks of some layers in order of time, those at one time joined.
 pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>) -> Vec<TimedAttack> {
-    let mut all = Vec::new();
+    let (mut all, mut joined) = (Vec::new(), 0);
     for &layer in layers {
         let cells = region.map(|r| groove.cells_in(layer, r));
         for e in groove.events(layer) {
@@ -81,15 +84,59 @@ pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region
                 });
             }
         }
-    }
-    all.sort_by(|a, b| a.seconds.total_cmp(&b.seconds).then(a.layer.cmp(&b.layer)));
-    let mut joined: Vec<TimedAttack> = Vec::with_capacity(all.len());
-    for attack in all {
-        match joined.last_mut() {
-            // Positions are exact before they are rounded to seconds, so a microsecond tells them apart.
-            Some(last) if attack.seconds - last.seconds < 1e-6 => last.accent = last.accent.max(attack.accent),
-            _ => joined.push(attack),
+        // Layers that sound together would otherwise need memory for each of them.
+        if all.len() > 2 * joined + MIN_UNJOINED {
+            join(&mut all);
+            joined = all.len();
         }
     }
-    joined
+    join(&mut all);
+    all
+}
+
+/// Puts attacks in order of time, and joins those at one time.
+fn join(attacks: &mut Vec<TimedAttack>) {
+    attacks.sort_by(|a, b| a.seconds.total_cmp(&b.seconds).then(a.layer.cmp(&b.layer)));
+    // Positions are exact before they are rounded to seconds, so a microsecond tells them apart.
+    attacks.dedup_by(|next, kept| {
+        let together = next.seconds - kept.seconds < 1e-6;
+        if together {
+            kept.accent = kept.accent.max(next.accent);
+        }
+        together
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Cell, Fraction, Layer, Meter, Part, Section, Tempo, Time, Voice};
+
+    #[test]
+    fn attacks_of_many_layers_are_joined_as_those_of_all_at_once() {
+        let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
+        let meter = Meter::parse("4/4").expect("meter");
+        let section = Section { name: "A".into(), meter, tempo, bars: 64, times: 1, swing: None };
+        let layer = |n: usize| {
+            let accent = [Accent::Ghost, Accent::Plain, Accent::Accent][n % 3];
+            let mut cells = vec![Cell::Rest; n % 7 + 1];
+            cells[n % 5 % (n % 7 + 1)] = Cell::Attack(crate::rhythm::Attack { accent, pitch: None });
+            let part = Part::Cycled { cells, start: 0 };
+            Layer::new(&format!("l{n}"), Voice::Rim, [4, 3, 5][n % 3], vec![part])
+        };
+        let groove = Groove::new("t", "", vec![section], (0..48).map(layer).collect()).expect("groove");
+        let clock = Clock::new(&groove);
+        let each: Vec<Vec<TimedAttack>> = (0..48).map(|l| of_layers(&groove, &clock, &[l], None)).collect();
+        let mut all = each.concat();
+        assert!(all.len() > 2 * MIN_UNJOINED, "joined more than once");
+        join(&mut all);
+        assert_eq!(of_layers(&groove, &clock, &(0..48).collect::<Vec<_>>(), None), all);
+        // A time at a time: the topmost layer, and the strongest accent.
+        for attack in &all {
+            let at = |a: &&TimedAttack| (a.seconds - attack.seconds).abs() < 1e-6;
+            let together: Vec<&TimedAttack> = each.iter().flatten().filter(at).collect();
+            assert_eq!(Some(attack.layer), together.iter().map(|a| a.layer).min());
+            assert_eq!(Some(attack.accent), together.iter().map(|a| a.accent).max());
+        }
+    }
 }

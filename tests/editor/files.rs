@@ -52,7 +52,9 @@ fn what_killed_saves_left_is_completed_or_removed_at_the_next_start() {
     fs::hard_link(folder.join("winch.toml"), home.path().join("link.toml")).expect("linked");
     fs::write(folder.join(".winch.toml.teeter-save"), &text).expect("written");
     let temporary = [folder.join(".teeter-a1.tmp"), state.join(".teeter-b2.tmp")];
-    temporary.iter().for_each(|path| fs::write(path, "half").expect("written"));
+    for path in &temporary {
+        fs::write(path, "half").expect("written");
+    }
     let mut editor = Editor::open(home.path(), Some(Path::new("songs/winch.toml")));
     editor.shows("Half-Tide Winch");
     editor.types("\x11");
