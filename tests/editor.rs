@@ -1,5 +1,6 @@
 //! The editor in a pseudo-terminal: keys typed, files saved, the journal recovered.
 
+mod files;
 mod input;
 mod jobs;
 mod recovery;

@@ -1,7 +1,7 @@
 //! The whole report on a groove.
 
 use super::answer::Answer;
-use super::attacks::{self, Scope, TimedAttack};
+use super::attacks::{LayerAttacks, Scope, TimedAttack};
 use super::clock::{Clock, wholes};
 use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
@@ -119,8 +119,7 @@ impl Report {
     /// Adds what takes longer: the chart over the playing speeds, and the order of the reasons by what the written beat would
     /// regain without each.
     pub fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
-        let by_layer = attacks::by_layer(groove, &self.clock);
-        let input = input(groove, &self.clock, &by_layer, &self.focus, options);
+        let input = input(&LayerAttacks::new(groove, &self.clock), &self.focus, options);
         let chart = listener::chart(&input);
         let range = options.scope.range(groove, &self.clock);
         let m = hearing::Material {
@@ -145,14 +144,14 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let focus = options.scope.layers_of(groove);
     let every_layer: Vec<usize> = (0..groove.layers().len()).collect();
     let region = options.scope.region.as_ref();
-    let by_layer = attacks::by_layer(groove, &clock);
-    let found = attacks::of_layers(groove, &by_layer, &focus, region);
-    let everything = attacks::of_layers(groove, &by_layer, &every_layer, None);
+    let layer_attacks = LayerAttacks::new(groove, &clock);
+    let found = layer_attacks.joined(&focus, region);
+    let everything = layer_attacks.joined(&every_layer, None);
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
     let layers: Vec<LayerReport> = every_layer.iter().map(|l| layer_report(groove, *l)).collect();
     let needs = needs(groove, &found, &clock);
     let cell_ms = common_cell(&needs).map(|s| s * 1000.0 / speed);
-    let input = input(groove, &clock, &by_layer, &focus, options);
+    let input = input(&layer_attacks, &focus, options);
     let heard = listener::listen(&input);
     let times = |attacks: &[TimedAttack]| attacks.iter().map(|a| a.seconds).collect::<Vec<f64>>();
     let range = options.scope.range(groove, &clock);
@@ -169,7 +168,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     };
     let hearings = heard.as_ref().map(|h| hearing::hearings(h, &material)).unwrap_or_default();
     let all = (focus.len() < every_layer.len()).then(|| {
-        let input = self::input(groove, &clock, &by_layer, &every_layer, options);
+        let input = self::input(&layer_attacks, &every_layer, options);
         let of_all = listener::listen(&input)?;
         let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
         let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
@@ -184,7 +183,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     });
     let all = all.flatten();
     let answer = heard.as_ref().map(Answer::of);
-    let streams = stream::streams(groove, &clock, &by_layer, &hearings, speed);
+    let streams = stream::streams(&layer_attacks, &hearings, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
     let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
     let measures = measured
@@ -240,22 +239,14 @@ pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
 }
 
 /// The question to the model about some layers.
-fn input(
-    groove: &Groove,
-    clock: &Clock,
-    by_layer: &[Vec<TimedAttack>],
-    layers: &[usize],
-    options: &AnalysisOptions,
-) -> Input {
+fn input(layer_attacks: &LayerAttacks<'_>, layers: &[usize], options: &AnalysisOptions) -> Input {
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
-    let of = |region: Option<&Region>| {
-        Input::new(groove, clock, by_layer, layers, region, speed).with_limits(options.limits)
-    };
+    let of = |region: Option<&Region>| Input::new(layer_attacks, layers, region, speed).with_limits(options.limits);
     let input = of(options.scope.region.as_ref());
     let context = match (options.limits.carry, &options.scope.region) {
         (Carry::Nothing, _) => Context::Cold,
         (Carry::Pulse, Some(region)) => {
-            Context::After(preceding_region(groove, region).map(|r| Box::new(of(Some(&r)))))
+            Context::After(preceding_region(layer_attacks.groove, region).map(|r| Box::new(of(Some(&r)))))
         }
         (Carry::Pulse, None) => Context::After(None),
     };

@@ -1,6 +1,6 @@
 //! Streams: pulses that sound on their own, and how two of them stand to each other.
 
-use super::attacks::{self, TimedAttack};
+use super::attacks::LayerAttacks;
 use super::clock::{Clock, wholes};
 use super::hearing::{Hearing, Kind};
 use super::limits;
@@ -77,13 +77,8 @@ const MAX_HEARINGS: usize = 3;
 const MAX_STRETCHES: usize = 4;
 
 /// The written beat, the likely hearings that do not keep it, changing ones stretch by stretch, and the layers of even attacks.
-pub(super) fn streams(
-    groove: &Groove,
-    clock: &Clock,
-    by_layer: &[Vec<TimedAttack>],
-    hearings: &[Hearing],
-    speed: f64,
-) -> Vec<Stream> {
+pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], speed: f64) -> Vec<Stream> {
+    let groove = layer_attacks.groove;
     let mut streams = Vec::new();
     let additive = groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Additive);
     if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1 && !additive) {
@@ -112,7 +107,7 @@ pub(super) fn streams(
         }
     }
     for layer in 0..groove.layers().len() {
-        if let Some((step, start)) = even_layer(groove, clock, by_layer, layer)
+        if let Some((step, start)) = even_layer(layer_attacks, layer)
             && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
         {
             streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: start / speed });
@@ -123,8 +118,9 @@ pub(super) fn streams(
 
 /// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
 /// the loop begins, is another one.
-fn even_layer(groove: &Groove, clock: &Clock, by_layer: &[Vec<TimedAttack>], layer: usize) -> Option<(f64, f64)> {
-    let attacks = attacks::of_layers(groove, by_layer, &[layer], None);
+fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize) -> Option<(f64, f64)> {
+    let (groove, clock) = (layer_attacks.groove, layer_attacks.clock);
+    let attacks = layer_attacks.joined(&[layer], None);
     if attacks.len() < 3 {
         return None;
     }

@@ -4,9 +4,9 @@ use super::{Exit, Failure, args, input, output};
 use crate::describe::visible;
 use std::io::{self, Write};
 
-pub(super) fn run(args: &args::GrooveFiles) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, Failure> {
     let mut exit = Exit::Good;
-    for path in input::grooves(&args.files)? {
+    for path in input::grooves(&args.grooves.files)? {
         match input::read(&path) {
             Ok(groove) => {
                 let (layers, sections) = (groove.layers().len(), groove.sections().len());
@@ -14,7 +14,7 @@ pub(super) fn run(args: &args::GrooveFiles) -> Result<Exit, Failure> {
                 let line = format!("{path_shown}: ok: {title} (layers: {layers}, sections: {sections})");
                 writeln!(io::stdout().lock(), "{}", visible(&line))?;
                 // A missing sample is only a warning: the layer plays its voice.
-                input::check_samples(&groove, &path)?;
+                input::check_samples(&groove, &path, &args.outside)?;
             }
             Err(failure) => exit = output::report_failure(&failure, exit)?,
         }

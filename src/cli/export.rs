@@ -4,7 +4,7 @@ use super::{Exit, Failure, args, input, output};
 use crate::analysis::Limits;
 use crate::export::formats;
 use crate::export::picture::PictureKind;
-use crate::jobs::{self, Job, JobControl, JobKind, JobReport, PictureStyle, Target};
+use crate::jobs::{self, Job, JobControl, JobKind, JobReport, OutsideSounds, PictureStyle, Target};
 use crate::sound::SampleRate;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -65,6 +65,7 @@ fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) 
     let default = PictureStyle::default();
     let job = Job {
         file: input::file_of(path),
+        outside: OutsideSounds::default(),
         target,
         overwrite: args.overwrite.policy(),
         limits,

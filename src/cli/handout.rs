@@ -3,7 +3,7 @@
 use super::{Exit, Failure, args, input, output};
 use crate::analysis::Limits;
 use crate::export::handout::stem;
-use crate::jobs::{self, HandoutFormat, Job, JobKind, JobReport, Target};
+use crate::jobs::{self, HandoutFormat, Job, JobKind, JobReport, OutsideSounds, TakeSound, Target};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -28,9 +28,15 @@ pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
 }
 
 fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, Failure> {
+    let groove = input::read(path)?;
+    let outside = match args.sound {
+        TakeSound::None => OutsideSounds::default(),
+        _ => input::outside_sounds(&groove, path, &args.outside)?,
+    };
     let job = Job {
-        groove: Arc::new(input::read(path)?),
+        groove: Arc::new(groove),
         file: input::file_of(path),
+        outside,
         target: Target::File(page),
         overwrite: args.overwrite.policy(),
         limits,

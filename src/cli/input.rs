@@ -1,13 +1,13 @@
 //! Finds and reads the files that the arguments name.
 
-use super::args::SoundArgs;
+use super::args::{OutsideSoundsArg, SoundArgs};
 use super::{Exit, Failure};
 use crate::analysis::Limits;
 use crate::config::Part;
-use crate::jobs::{self, UserSampleCache};
+use crate::jobs::{self, OutsideSounds, SoundAccess, UserSampleCache, audible_sounds};
 use crate::rhythm::{Edit, Groove, expected};
 use crate::sound::SampleRate;
-use crate::store;
+use crate::store::{self, StateFolder};
 use std::path::{Path, PathBuf};
 
 /// Greatest depth of folders that is searched.
@@ -102,10 +102,34 @@ pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Fail
     Ok(groove)
 }
 
-/// Prints a warning for each sample of a groove that cannot be used.
-pub(super) fn check_samples(groove: &Groove, path: &Path) -> std::io::Result<()> {
-    let (_, warnings) = UserSampleCache::default().load(groove, file_of(path).as_deref(), SampleRate::STUDIO);
-    warnings.iter().try_for_each(super::output::warn)
+/// Which sound files of a groove may be read: those of the option or of an answer in the editor, or a failure if there are others.
+pub(super) fn outside_sounds(groove: &Groove, path: &Path, arg: &OutsideSoundsArg) -> Result<OutsideSounds, Failure> {
+    let access = sound_access(path, arg);
+    match not_allowed(groove, &access) {
+        None => Ok(access.outside),
+        Some(message) => Err(Failure::usage(message).in_file(path)),
+    }
+}
+
+fn sound_access(path: &Path, arg: &OutsideSoundsArg) -> SoundAccess {
+    let file = file_of(path);
+    let allowed = || StateFolder::of_user().zip(file.as_ref()).map(|(folder, file)| folder.allowed_sounds(file));
+    let outside = if arg.allow { OutsideSounds::All } else { OutsideSounds::Only(allowed().unwrap_or_default()) };
+    SoundAccess { file, outside }
+}
+
+fn not_allowed(groove: &Groove, access: &SoundAccess) -> Option<String> {
+    let paths: Vec<String> = access.refused(audible_sounds(groove)).iter().map(|p| p.display().to_string()).collect();
+    let message = expected("sound files in the folder of the groove", paths.join(", "));
+    (!paths.is_empty()).then(|| message + "; --allow-outside-sounds reads files in other folders")
+}
+
+/// Prints a warning for each sample of a groove that cannot be used, or may not be read.
+pub(super) fn check_samples(groove: &Groove, path: &Path, arg: &OutsideSoundsArg) -> std::io::Result<()> {
+    let access = sound_access(path, arg);
+    let (_, warnings) = UserSampleCache::default().load(groove, &access, SampleRate::STUDIO);
+    let outside = not_allowed(groove, &access).map(|message| format!("{}: {message}", name(path)));
+    warnings.iter().chain(&outside).try_for_each(super::output::warn)
 }
 
 /// The listener as the config file sets it.

@@ -23,6 +23,7 @@ mod tap_times;
 use crate::config::{Config, Part, Severity};
 use crate::describe;
 use crate::jobs::JobError;
+use crate::rhythm::is_hidden;
 use crate::terminal::{self, shell::EditError};
 use args::{Args, Command, EditArgs};
 use clap::Parser;
@@ -112,7 +113,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         let _ = output::warn(error);
         return Exit::Usage.into();
     }
-    let has_hidden = args.iter().any(|a| a.to_string_lossy().contains(describe::is_hidden));
+    let has_hidden = args.iter().any(|a| a.to_string_lossy().contains(is_hidden));
     let args = match Args::try_parse_from(args) {
         Ok(args) => args,
         Err(error) => {

@@ -3,7 +3,8 @@
 use super::args::RemoteArgs;
 use super::{Exit, Failure, user_config};
 use crate::config::Part;
-use crate::jobs::{SampleFolder, UserSampleCache};
+use crate::describe::visible;
+use crate::jobs::{SampleFolder, SoundAccess, UserSampleCache};
 use crate::rhythm::{Groove, expected};
 use crate::sound::SampleRate;
 use crate::sound::playback::{self, EventSink, Requests};
@@ -61,10 +62,10 @@ fn ssh_arguments(args: &RemoteArgs, local_socket: &Path, host_socket: &str) -> V
 /// Serves one editor after the other until `ended`; returns why the last connection ended.
 fn serve(listener: &UnixListener, folder: &Path, output: Option<&str>, ended: &AtomicBool) -> Option<String> {
     let start = |requests: Requests, events: EventSink| {
-        let (mut cache, groove_file) = (UserSampleCache::default(), folder.join("groove.toml"));
+        let file = Some(folder.join("groove.toml"));
+        let (mut cache, access) = (UserSampleCache::default(), SoundAccess { file, ..SoundAccess::default() });
         // The editor's host has reported what is wrong with a file, and one that is on its way is not wrong.
-        let load =
-            move |groove: &Groove, rate: SampleRate| (cache.load(groove, Some(&groove_file), rate).0, Vec::new());
+        let load = move |groove: &Groove, rate: SampleRate| (cache.load(groove, &access, rate).0, Vec::new());
         playback::spawn(requests, output.map(str::to_owned), Box::new(load), events)
     };
     let mut files = SampleFolder::new(folder);
@@ -164,7 +165,7 @@ pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
     let folder =
         StateFolder::of_user().ok_or_else(|| Failure::usage("cannot look for running editors: no home folder"))?;
     let editors = folder.running_editors();
-    let list = || editors.iter().map(|e| format!("\n  {}  {}", e.pid, e.groove)).collect::<Vec<_>>().concat();
+    let list = || editors.iter().map(|e| format!("{} ({})", e.pid, e.groove)).collect::<Vec<_>>().join(", ");
     let editor = match (pid, editors.as_slice()) {
         (_, []) => {
             return Err(Failure::usage("no running editor found on this host; start one over SSH first"));
@@ -172,19 +173,20 @@ pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
         (None, [editor]) => editor,
         (None, _) => {
             return Err(Failure::usage(format!(
-                "several editors are running on the host; choose one with --join=PID:{}",
+                "several editors are running on the host; choose one with --join=PID: {}",
                 list()
             )));
         }
         (Some(pid), _) => editors.iter().find(|e| e.pid == pid).ok_or_else(|| {
             let error = expected("the process ID of an editor running on the host", pid);
-            Failure::usage(format!("{error}; running editors:{}", list()))
+            Failure::usage(format!("{error}; running editors: {}", list()))
         })?,
     };
     if !folder.offer_socket(editor.pid, &socket.to_string_lossy()) {
         return Err(Failure::new(Exit::Output, "cannot write to the state folder"));
     }
-    writeln!(io::stdout(), "Playing the sound of {} (editor {}); press Ctrl-C to stop.", editor.groove, editor.pid)?;
+    let groove = visible(&editor.groove);
+    writeln!(io::stdout(), "Playing the sound of {groove} (editor {}); press Ctrl-C to stop.", editor.pid)?;
     // The editor removes the socket when it has lost it or ends; not if it is killed.
     while socket.exists() && folder.is_editor_running(editor.pid) {
         thread::sleep(LOOK_INTERVAL);

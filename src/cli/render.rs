@@ -10,6 +10,7 @@ use std::sync::Arc;
 pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
     let target = output::sound_target(&args.output)?;
     let groove = input::read_audible(&args.file, &args.sound)?;
+    let outside = input::outside_sounds(&groove, &args.file, &args.sound.outside)?;
     let limits = input::listener()?;
     let speed = if args.ladder.is_some() { Fraction::ONE } else { args.sound.speed.value };
     let (lines, count_in) = match &args.hearing[..] {
@@ -38,6 +39,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
     let job = Job {
         groove: Arc::new(groove),
         file: input::file_of(&args.file),
+        outside,
         target,
         overwrite: args.overwrite.policy(),
         limits,

@@ -10,9 +10,11 @@ pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
     if args.take.len() > MAX_TAKES {
         return Err(Failure::usage(format!("expected --take at most {MAX_TAKES} times, found {}", args.take.len())));
     }
+    let groove = input::read_audible(&args.file, &args.sound)?;
     let job = Job {
+        outside: input::outside_sounds(&groove, &args.file, &args.sound.outside)?,
         target: output::sound_target(&args.output)?,
-        groove: Arc::new(input::read_audible(&args.file, &args.sound)?),
+        groove: Arc::new(groove),
         file: input::file_of(&args.file),
         overwrite: args.overwrite.policy(),
         limits: input::listener()?,

@@ -25,4 +25,4 @@ pub(crate) use report::{
     silent_pulses, stream_pair, stretch, stretch_place, structure, subdivisions, tempos, voice_summary, whose_beat,
     written_tempo,
 };
-pub(crate) use visible::{is_hidden, visible, visible_json, visible_lines};
+pub(crate) use visible::{visible, visible_json, visible_lines};

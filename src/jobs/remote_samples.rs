@@ -1,6 +1,6 @@
 //! Sound files on their way to a remote speaker: named by their hash on the editor's host, and kept in a folder by the speaker.
 
-use super::user_samples::UserSampleCache;
+use super::user_samples::{SoundAccess, UserSampleCache};
 use crate::rhythm::{Edit, Groove};
 use crate::sound::SampleRate;
 use crate::sound::playback::ChunkRequest;
@@ -16,12 +16,8 @@ use std::time::SystemTime;
 /// Bytes sent at a time.
 const CHUNK: u64 = 64 << 10;
 
-/// Path of the groove's file; its folder contains the sound files.
-pub(crate) type BasePath = Arc<Mutex<Option<PathBuf>>>;
-
-pub(crate) fn base_path(path: &BasePath) -> Option<PathBuf> {
-    path.lock().unwrap_or_else(PoisonError::into_inner).clone()
-}
+/// The access to sound files, which changes with the groove's file and the user's answers.
+pub(crate) type SharedAccess = Arc<Mutex<SoundAccess>>;
 
 /// SHA-256 (FIPS 180-4), its first 128 bits.
 fn hash(mut bytes: impl Read) -> io::Result<String> {
@@ -38,7 +34,7 @@ fn hash(mut bytes: impl Read) -> io::Result<String> {
 
 /// The files of the groove's layers, on the editor's host.
 pub(crate) struct FilesToSend {
-    base_path: BasePath,
+    access: SharedAccess,
     /// Finds what is wrong with a file as a player here would.
     cache: UserSampleCache,
     /// By path: modification time, size and the name under which it is sent.
@@ -46,8 +42,8 @@ pub(crate) struct FilesToSend {
 }
 
 impl FilesToSend {
-    pub(crate) fn new(base_path: BasePath) -> Self {
-        Self { base_path, cache: UserSampleCache::default(), files: HashMap::new() }
+    pub(crate) fn new(access: SharedAccess) -> Self {
+        Self { access, cache: UserSampleCache::default(), files: HashMap::new() }
     }
 
     /// The size of a file and the name under which it is sent.
@@ -71,13 +67,12 @@ impl FilesToSend {
 
 impl SampleFiles for FilesToSend {
     fn with_sample_names(&mut self, groove: &Groove) -> (Groove, Vec<String>) {
-        let file = base_path(&self.base_path);
-        let folder = file.as_deref().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
-        let mut warnings = self.cache.load(groove, file.as_deref(), SampleRate::STUDIO).1;
+        let access = self.access.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let mut warnings = self.cache.load(groove, &access, SampleRate::STUDIO).1;
         let (mut renamed, mut total, mut large) = (groove.clone(), 0, Vec::new());
         for (layer, sound) in groove.layers().iter().enumerate().filter_map(|(n, l)| Some((n, l.sound.as_ref()?))) {
-            let path = folder.join(sound);
-            let name = match self.name(&path) {
+            let forbidden = |_| io::ErrorKind::PermissionDenied.into();
+            let name = match access.path(sound).map_err(forbidden).and_then(|path| self.name(&path)) {
                 Ok((size, name)) if total + size <= MAX_SAMPLE_FILES => {
                     total += size;
                     Some(name)
@@ -147,7 +142,7 @@ impl SampleStore for SampleFolder {
 
 #[cfg(test)]
 mod tests {
-    use super::super::user_samples::groove_with_sounds;
+    use super::super::user_samples::{OutsideSounds, groove_with_sounds};
     use super::*;
     use crate::sound::remote::is_sample_name;
 
@@ -159,8 +154,9 @@ mod tests {
         let burst = fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac")).expect("a sound");
         fs::write(here.path().join("a.flac"), &burst).expect("written");
         File::create(here.path().join("large.wav")).and_then(|f| f.set_len(MAX_SAMPLE_FILE + 1)).expect("written");
-        let base = BasePath::new(Mutex::new(Some(here.path().join("g.toml"))));
-        let mut files = FilesToSend::new(base);
+        let access = SoundAccess { file: Some(here.path().join("g.toml")), ..SoundAccess::default() };
+        let access = SharedAccess::new(Mutex::new(access));
+        let mut files = FilesToSend::new(access.clone());
         let (renamed, warnings) = files.with_sample_names(&groove_with_sounds(&["a.flac", "b.flac", "large.wav"]));
         let names: Vec<Option<&str>> = renamed.layers().iter().map(|l| l.sound.as_deref()).take(3).collect();
         let name = names[0].expect("a name").to_owned();
@@ -168,6 +164,15 @@ mod tests {
         assert_eq!(names[1..], [None, None]);
         assert!(warnings.iter().any(|w| w.contains("b.flac: cannot read the file")), "{warnings:?}");
         assert!(warnings.iter().any(|w| w.starts_with("large.wav: too large for the remote speaker")), "{warnings:?}");
+
+        // A file outside the folder is sent only once it is allowed.
+        let outside = there.path().join("b.flac");
+        fs::write(&outside, &burst[1..]).expect("written");
+        let groove = groove_with_sounds(&[outside.to_str().expect("a path")]);
+        assert_eq!(files.with_sample_names(&groove).0.layers()[0].sound, None);
+        access.lock().expect("a lock").outside = OutsideSounds::Only(vec![outside.clone()]);
+        assert!(files.with_sample_names(&groove).0.layers()[0].sound.is_some());
+        fs::remove_file(outside).expect("removed");
 
         let part = |at| ChunkRequest { name: name.clone(), at };
         assert_eq!(files.read(&part(3)), (burst.len() as u64, burst[3..].to_vec()));

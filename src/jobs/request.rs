@@ -2,6 +2,7 @@
 
 use super::output::Target;
 use super::takes::TakeSpec;
+use super::user_samples::OutsideSounds;
 use crate::analysis::{Hearing, Kind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::export::formats::PictureStyle;
@@ -21,6 +22,7 @@ pub struct Job {
     pub groove: Arc<Groove>,
     /// The groove's file, which is never overwritten; names of samples are relative to its folder.
     pub file: Option<PathBuf>,
+    pub outside: OutsideSounds,
     /// Where the result goes: a file, or the page of a handout.
     pub target: Target,
     pub overwrite: Overwrite,

@@ -21,6 +21,7 @@ fn job(folder: &Path, name: &str, kind: JobKind) -> Job {
     Job {
         groove: groove(2),
         file: Some(folder.join("rope.toml")),
+        outside: OutsideSounds::default(),
         target: Target::File(folder.join(name)),
         overwrite: Overwrite::Never,
         limits: Limits::default(),

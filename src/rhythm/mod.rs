@@ -12,6 +12,7 @@ mod edit_error;
 mod expected;
 mod groove;
 pub mod group_line;
+mod hidden;
 mod meter;
 mod part;
 #[cfg(test)]
@@ -28,6 +29,7 @@ pub(crate) use edit_error::EditError;
 pub(crate) use expected::{NotationError, count, expected};
 pub(crate) use groove::Event;
 pub use groove::{Groove, Layer, Place, Section};
+pub(crate) use hidden::is_hidden;
 pub(crate) use meter::{LOWER_FORM, METER_FORM};
 pub use meter::{Meter, MeterKind, Tempo};
 pub(crate) use meter::{MeterError, parse_note_value, print_note_value};

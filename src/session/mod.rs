@@ -35,6 +35,9 @@ pub(crate) enum Outcome {
     Error(String),
 }
 
+/// The message when the history first drops its oldest steps.
+const DROPPED: &str = "undo keeps 64 MB: its oldest steps are dropped from now on";
+
 /// Document 0 is the groove opened first; each import starts another one. Undo can cross from one to another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct DocumentId(pub usize);
@@ -242,7 +245,9 @@ impl Session {
         if groove == *self.groove {
             return message.map_or(Outcome::Unchanged, Outcome::Info);
         }
-        self.history.push(self.step_here(before, label));
+        let has_dropped = self.history.push(self.step_here(before, label), &groove);
+        let message =
+            if has_dropped { Some(message.map_or(DROPPED.into(), |m| format!("{m}; {DROPPED}"))) } else { message };
         self.groove = Arc::new(groove);
         self.revision += 1;
         self.cursor = self.cursor.settled(&self.groove);

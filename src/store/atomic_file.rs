@@ -126,12 +126,18 @@ impl AtomicFile {
 
     /// Renames the file over its target. On an error the target is unchanged.
     pub(super) fn replace_target(self) -> io::Result<()> {
-        self.temporary.persist(&self.target).map_err(|e| e.error)?;
+        let target = self.target.clone();
+        self.rename(&target).map(drop)
+    }
+
+    /// Gives the file a name in the folder of its target, and returns it, still locked.
+    pub(super) fn rename(self, path: &Path) -> io::Result<File> {
+        self.temporary.persist(path).map_err(|e| e.error)?;
         // The rename is on the disk when the folder is. Not every system can flush a folder.
-        if let Ok(folder) = File::open(folder_of(&self.target)) {
+        if let Ok(folder) = File::open(folder_of(path)) {
             drop(folder.sync_all());
         }
-        Ok(())
+        Ok(self.out.into_parts().0)
     }
 }
 

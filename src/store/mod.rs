@@ -1,6 +1,7 @@
 //! The groove file and the disk: reading with errors by line and column, printing, edits that keep comments and spacing, atomic
 //! saves, the journal. It must not know analysis, sound or the screen.
 
+mod allowed_sounds;
 mod atomic_file;
 mod cells_field;
 mod editors;
@@ -28,7 +29,7 @@ pub use journal::{JournalContents, read_journal};
 pub(crate) use print::Printer;
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
-pub(crate) use save::{SaveError, Stamp, save};
+pub(crate) use save::{SaveError, Stamp, finish_interrupted_save, save};
 pub(crate) use state_folder::StateFolder;
 pub(crate) use state_values::{Calibration, SoundLevels};
 pub use update::update;

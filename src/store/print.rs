@@ -3,7 +3,8 @@
 use super::FORMAT;
 use super::read::{self, DEFAULT_DIVISION, ONLY, PART};
 use super::update;
-use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, print_note_value};
+use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, is_hidden, print_note_value};
+use std::fmt::Write as _;
 use std::sync::Arc;
 use toml_edit::{DocumentMut, Item, Table, Value};
 
@@ -31,7 +32,7 @@ fn optional(key: &'static str, value: Option<impl Into<Value>>) -> Field {
 pub(super) fn section_fields(section: &Section, several: bool) -> [Field; 7] {
     let (tempo, beat) = (section.tempo, section.meter.beat());
     [
-        field("name", &section.name, !several && section.name == ONLY),
+        field("name", string(&section.name), !several && section.name == ONLY),
         field("meter", section.meter.to_string(), false),
         field("tempo", bpm(tempo.bpm()), false),
         field("beat", print_note_value(tempo.unit()), tempo.unit() == beat),
@@ -44,9 +45,9 @@ pub(super) fn section_fields(section: &Section, several: bool) -> [Field; 7] {
 /// The keys of a layer besides its cells, in order.
 pub(super) fn layer_fields(layer: &Layer) -> [Field; 10] {
     [
-        field("name", &layer.name, false),
+        field("name", string(&layer.name), false),
         field("voice", layer.voice.name(), false),
-        optional("sound", layer.sound.as_ref()),
+        optional("sound", layer.sound.as_deref().map(string)),
         field("division", i64::from(layer.division), layer.division == DEFAULT_DIVISION),
         field("gain", i64::from(layer.gain), layer.gain == 0),
         optional("accent-depth", layer.depth.map(i64::from)),
@@ -103,9 +104,9 @@ fn head(groove: &Groove) -> DocumentMut {
     let mut document = DocumentMut::new();
     let root = document.as_table_mut();
     put(root, "format", FORMAT);
-    put(root, "title", groove.title());
+    put(root, "title", string(groove.title()));
     if !groove.note().is_empty() {
-        put(root, "note", groove.note());
+        put(root, "note", string(groove.note()));
     }
     let several = groove.sections().len() > 1;
     let sections = groove.sections().iter().map(|s| section(s, several)).collect();
@@ -143,7 +144,7 @@ pub(super) fn part(section: &Section, division: u16, part: &Part) -> Option<Tabl
         return None;
     }
     let mut table = Table::new();
-    put(&mut table, "section", &section.name);
+    put(&mut table, "section", string(&section.name));
     update::write_cells(&mut table, PART, section, division, part);
     Some(table)
 }
@@ -185,6 +186,26 @@ pub(super) fn pitches(part: &Part, spell: impl Fn(Pitch) -> String) -> Option<Va
         }
     }
     Some(literal(&lines.join("\n")))
+}
+
+/// A string with hidden characters escaped, so that the printed groove is safe to show and still reads back the same.
+pub(super) fn string(text: &str) -> Value {
+    let is_plain = |c: char| !is_hidden(c) || matches!(c, '\n' | '\t');
+    if text.chars().all(is_plain) {
+        return Value::from(text);
+    }
+    let (start, end) = if text.contains('\n') { ("\"\"\"\n", "\"\"\"") } else { ("\"", "\"") };
+    let mut basic = start.to_owned();
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => basic.extend(['\\', c]),
+            c if is_plain(c) => basic.push(c),
+            // Writing to a String cannot fail.
+            c if c <= '\u{ffff}' => drop(write!(basic, "\\u{:04X}", u32::from(c))),
+            c => drop(write!(basic, "\\U{:08X}", u32::from(c))),
+        }
+    }
+    (basic + end).parse().unwrap_or_else(|_| Value::from(text))
 }
 
 /// A string, over several lines if the text has several. The text must not contain quotes or backslashes.

@@ -3,12 +3,14 @@
 use super::MAX_BYTES;
 use super::atomic_file::{Access, AtomicFile, folder_of};
 use super::error::reason;
-use super::lock::lock_folder;
+use super::lock::{lock_folder, try_lock};
 use crate::rhythm::expected;
+use std::ffi::OsString;
 use std::fmt;
 use std::fs::{self, File, OpenOptions};
 use std::hash::Hasher;
 use std::io::{self, ErrorKind, Read, Write};
+use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
 /// The state of a file: its length and the hash of its bytes, or its absence.
@@ -102,8 +104,8 @@ impl std::error::Error for SaveError {}
 
 /// Saves a groove's text: writes a new file in the same folder, flushes it to the disk and renames it. Returns the new state.
 ///
-/// A symbolic link is followed. The mode and, where the system allows, the owner are kept. `loaded` is the state of the file when
-/// it was read; `None` overwrites any file.
+/// A symbolic link is followed. The mode and, where the system allows, the owner are kept. A file with several hard links is written
+/// in place, so that all of them show the new text. `loaded` is the state of the file when it was read; `None` overwrites any file.
 pub(crate) fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Stamp, SaveError> {
     if text.len() as u64 > MAX_BYTES {
         return Err(SaveError::TooLarge(path.to_owned(), text.len() as u64));
@@ -124,13 +126,66 @@ pub(crate) fn save(path: &Path, text: &str, loaded: Option<Stamp>) -> Result<Sta
     // From here to the end no other editor saves in this folder.
     let _lock = lock_folder(folder_of(&target));
     let metadata = fs::metadata(&target).ok();
-    if let (Some(loaded), Some(metadata)) = (loaded, metadata)
+    if let (Some(loaded), Some(metadata)) = (loaded, &metadata)
         && loaded != Stamp::of_file(&target, metadata.len())
     {
         return Err(SaveError::ChangedOnDisk(path.to_owned()));
     }
-    replace(file, &target)?;
+    match metadata {
+        Some(metadata) if metadata.nlink() > 1 => overwrite(file, &target, text),
+        _ => replace(file, &target),
+    }?;
     Ok(Stamp::of(text))
+}
+
+/// Writes a text into an existing file; until all of it is on the disk, it is in a backup too.
+fn overwrite(file: AtomicFile, target: &Path, text: &str) -> Result<(), SaveError> {
+    let old = super::read_bytes(target);
+    let backup = backup_of(target);
+    // Locked until the end, so that no other editor takes it for one whose process was killed.
+    let _lock = file.rename(&backup).map_err(write_error(target))?;
+    if let Err(error) = write_in_place(target, text.as_bytes()) {
+        // No more space, for example. The backup stays only if the old text cannot be restored.
+        if old.is_ok_and(|old| write_in_place(target, &old).is_ok()) {
+            drop(fs::remove_file(backup));
+        }
+        return Err(write_error(target)(error));
+    }
+    drop(fs::remove_file(backup));
+    Ok(())
+}
+
+fn write_in_place(target: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = OpenOptions::new().write(true).open(target)?;
+    file.write_all(bytes)?;
+    file.set_len(bytes.len() as u64)?;
+    file.sync_all()
+}
+
+/// The text of a save in place that is not complete.
+fn backup_of(target: &Path) -> PathBuf {
+    let mut name = OsString::from(".");
+    name.push(target.file_name().unwrap_or_default());
+    name.push(".teeter-save");
+    target.with_file_name(name)
+}
+
+/// Completes a save in place whose process was killed. Returns a message about a text that it leaves in its backup, because the
+/// file is a groove and may have been changed since.
+pub(crate) fn finish_interrupted_save(path: &Path) -> Option<String> {
+    let target = resolve_links(path);
+    let backup = backup_of(&target);
+    let file = File::open(&backup).ok().filter(try_lock)?;
+    let text = String::from_utf8(super::read_bytes(&backup).ok()?).ok()?;
+    let current = fs::read(&target);
+    let is_written = current.as_ref().is_ok_and(|current| current == text.as_bytes());
+    let is_groove = current.is_ok_and(|current| super::parse_bytes(current, "").is_ok());
+    if is_written || (!is_groove && write_in_place(&target, text.as_bytes()).is_ok()) {
+        drop(fs::remove_file(&backup));
+        return None;
+    }
+    drop(file);
+    Some(format!("a save was interrupted; its text is in {}, compare it with the groove", backup.display()))
 }
 
 pub(super) fn write_atomically(target: &Path, text: &str, access: Access) -> Result<(), SaveError> {

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
-use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Place, Tempo, Time, Voice};
+use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Layer, Place, Section, Tempo, Time, Voice, is_hidden};
 use proptest::prelude::*;
 
 fn read(text: &str) -> Groove {
@@ -81,6 +81,40 @@ proptest! {
 }
 
 /// The text with its last layer before its sections, a comment above every table and one behind every bar count and voice.
+/// Names that a file may have, of characters that a terminal acts on and those that TOML escapes.
+fn hidden_names() -> impl Strategy<Value = String> {
+    let characters =
+        vec!['\u{202e}', '\u{2066}', '\u{2028}', '\u{200f}', '\u{feff}', '\u{e0041}', '"', '\\', '\'', '#', 'ü'];
+    prop::collection::vec(prop::sample::select(characters), 1..20).prop_map(String::from_iter)
+}
+
+proptest! {
+    #![proptest_config(crate::rhythm::random::config(64))]
+
+    #[test]
+    fn hidden_characters_are_escaped_in_the_file_and_read_back(
+        names in prop::collection::vec(hidden_names(), 5),
+        note in prop::collection::vec(prop::sample::select(vec!["\n", "\t", "\r", "\"\"\"\"", "\u{2029}", "a"]), 0..9),
+        lines in "[\n]{0,2}",
+    ) {
+        let old = read(&hand_made());
+        let sections = vec![Section { name: names[0].clone(), ..old.sections()[0].clone() }];
+        let layer = |(k, l): (usize, &std::sync::Arc<Layer>)| {
+            let (name, sound) = (format!("{k}{}", names[1]), Some(names[2].clone()));
+            Layer { name, sound, ..(**l).clone() }
+        };
+        let layers = old.layers().iter().enumerate().map(layer).collect();
+        let g = Groove::new(&names[3], &(note.concat() + &lines + &names[4]), sections, layers).expect("a groove");
+        let several = g.edited(&Edit::CopySection(0, names[2].clone() + "2")).expect("edited");
+        for groove in [&g, &several] {
+            for text in [print(groove), update(&hand_made(), groove)] {
+                prop_assert!(!text.contains(|c| is_hidden(c) && !matches!(c, '\n' | '\t')), "{}", text);
+                prop_assert_eq!(&read(&text), groove);
+            }
+        }
+    }
+}
+
 fn disordered(text: &str) -> String {
     let mut blocks: Vec<String> = text.split_inclusive("\n\n").map(str::to_owned).collect();
     if let Some(last) = blocks.last_mut() {
@@ -301,6 +335,43 @@ fn a_save_keeps_mode_and_links_and_respects_read_only() {
     fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).expect("mode");
     #[cfg(target_os = "linux")]
     assert!(matches!(save(Path::new("/proc/winch.toml"), "x", None), Err(SaveError::Folder(..))));
+}
+
+#[test]
+fn a_save_keeps_hard_links_and_an_interrupted_one_is_completed() {
+    use super::save::finish_interrupted_save;
+    use std::os::unix::fs::MetadataExt;
+    let folder = folder();
+    let at = |name: &str| folder.path().join(name);
+    let text = |name: &str| fs::read_to_string(at(name)).expect("text");
+    let (old, new) = (hand_made(), hand_made().replace("Winch", "Capstan"));
+    let backup = ".riff.toml.teeter-save";
+    fs::write(at("riff.toml"), &old).expect("written");
+    fs::create_dir(at("other")).expect("a folder");
+    fs::hard_link(at("riff.toml"), at("other/riff.toml")).expect("linked");
+    for next in [&new, "shorter", &new] {
+        save(&at("riff.toml"), next, None).expect("saved");
+        assert_eq!((text("riff.toml").as_str(), text("other/riff.toml").as_str()), (next, next));
+        assert_eq!(fs::metadata(at("riff.toml")).expect("file").nlink(), 2);
+        assert_eq!(names_in(folder.path()), ["other", "riff.toml"], "no backup is left");
+    }
+    assert_eq!(save(&at("riff.toml"), &old, Some(Stamp::of("x"))), Err(SaveError::ChangedOnDisk(at("riff.toml"))));
+    // What a kill leaves: the backup, and a file that is old, new or neither.
+    let interrupted = |current: &str| {
+        fs::write(at("riff.toml"), current).expect("written");
+        fs::write(at(backup), &new).expect("written");
+        finish_interrupted_save(&at("riff.toml"))
+    };
+    for current in [&new, "", &new[..40], &format!("{}{}", &new[..90], &old[40..])] {
+        assert_eq!(interrupted(current), None, "{current}");
+        assert_eq!((text("other/riff.toml").as_str(), names_in(folder.path()).len()), (new.as_str(), 2), "{current}");
+    }
+    let message = interrupted(&old).expect("a message");
+    assert!(message.contains(backup), "{message}");
+    assert_eq!((text("riff.toml"), text(backup)), (old, new));
+    fs::remove_file(at(backup)).expect("removed");
+    assert_eq!(finish_interrupted_save(&at("riff.toml")), None);
+    assert_eq!(finish_interrupted_save(&at("missing.toml")), None);
 }
 
 #[test]

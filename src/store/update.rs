@@ -24,10 +24,10 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
     let mut document: DocumentMut = original.parse().ok()?;
     let root = document.as_table_mut();
     if old.title() != groove.title() {
-        set(root, ROOT, "title", Value::from(groove.title()));
+        set(root, ROOT, "title", print::string(groove.title()));
     }
     if old.note() != groove.note() {
-        set_or_remove(root, ROOT, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(Value::from));
+        set_or_remove(root, ROOT, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(print::string));
     }
     let names = |g: &Groove| g.sections().iter().map(|s| s.name.clone()).collect::<Vec<_>>();
     let old_sections = origins(&names(&old), &names(groove));
@@ -180,7 +180,7 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
         match &mut slots[at] {
             Some(part) => {
                 if part.get("section").and_then(Item::as_str) != Some(&section.name) {
-                    set(part, PART, "section", Value::from(&section.name));
+                    set(part, PART, "section", print::string(&section.name));
                 }
                 write_cells(part, PART, section, layer.division, &layer.parts[at]);
             }
@@ -199,7 +199,7 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
 
 fn own_part(layer: &mut Table, section: &str) -> Table {
     let mut part = Table::new();
-    part.insert("section", Item::Value(Value::from(section)));
+    part.insert("section", Item::Value(print::string(section)));
     for key in KEYS {
         if let Some((key, item)) = layer.remove_entry(key) {
             part.insert_formatted(&key, item);

@@ -59,6 +59,7 @@ pub(crate) enum Action {
     /// Opens the imported groove in place of unsaved changes.
     OpenImport,
     SaveThenOpenImport,
+    AllowSounds,
     Save,
     Redraw,
     /// Quits, after a question if there are unsaved changes.

@@ -18,6 +18,7 @@ pub(crate) enum Mode {
     ConfirmQuit,
     ConfirmOverwrite,
     ConfirmImport,
+    ConfirmSounds,
     /// Unsaved work is offered.
     Recovery,
 }

@@ -4,7 +4,7 @@ use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome};
 use crate::terminal::action::Action;
 use crate::terminal::event::Effect;
-use crate::terminal::files::{clipboard, export, import, recovery, save};
+use crate::terminal::files::{clipboard, export, import, outside_sounds, recovery, save};
 use crate::terminal::hearings;
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::KeyTime;
@@ -91,6 +91,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::ImportWarnings => import::show_warnings(state),
         Action::OpenImport => import::open_confirmed(state, effects),
         Action::SaveThenOpenImport => import::save_then_open(state, effects),
+        Action::AllowSounds => outside_sounds::allow(state, effects),
         Action::Save => save::save(state, effects),
         Action::Overwrite => save::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
@@ -197,6 +198,7 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
         }
         Overlay::ConfirmOverwrite(_) => state.show_message(Message::warning("not saved; the file is unchanged")),
         Overlay::Recovery(_) => return recovery::postpone(state, effects),
+        Overlay::ConfirmSounds(_) => return outside_sounds::refuse(state),
         Overlay::ConfirmImport(_) => state.show_message(Message::warning("import discarded; the groove is unchanged")),
         _ => {}
     }

@@ -9,6 +9,7 @@ use crate::session::DocumentId;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::playback::playing::SoundLevels;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// An input of [`update`](crate::terminal::update).
@@ -58,6 +59,8 @@ pub enum Event {
     Remote(RemoteEvent),
     /// A problem with the sound that does not stop playback.
     SoundWarning(String),
+    /// The sound files outside the groove's folder that may not be read without an answer.
+    OutsideSounds(Vec<PathBuf>),
     /// The output devices, one per line, or why they cannot be listed.
     Outputs(Result<Vec<String>, String>),
     /// Progress of the running job in percent.
@@ -139,6 +142,8 @@ pub enum Effect {
     Progress(Option<Practised>),
     /// Read the layers' sound files, and report problems.
     TrySounds(Arc<Groove>),
+    /// Remember that the groove's file may read these sound files.
+    AllowSounds(Vec<PathBuf>),
     /// Stop playback.
     Stop,
     /// Report what was heard when this key arrived.

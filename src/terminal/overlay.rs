@@ -7,6 +7,7 @@ use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::manual::{ManualInput, ManualView};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
+use std::path::PathBuf;
 
 /// What is open over the grid. Numbers of lists are the first visible or the selected line.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -51,6 +52,8 @@ pub(crate) enum Overlay {
     ImportWarnings(usize),
     /// Replace unsaved changes by the imported groove?
     ConfirmImport(Box<ImportedGroove>),
+    /// May these sound files outside the folder be read?
+    ConfirmSounds(Vec<PathBuf>),
     /// Recover the unsaved work that is offered?
     Recovery(RecoveryView),
 }
@@ -83,6 +86,7 @@ impl Overlay {
             Overlay::ConfirmQuit => Mode::ConfirmQuit,
             Overlay::ConfirmOverwrite(_) => Mode::ConfirmOverwrite,
             Overlay::ConfirmImport(_) => Mode::ConfirmImport,
+            Overlay::ConfirmSounds(_) => Mode::ConfirmSounds,
             Overlay::Recovery(_) => Mode::Recovery,
         }
     }

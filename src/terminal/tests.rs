@@ -15,6 +15,7 @@ use std::sync::Arc;
 mod events;
 mod full_view;
 mod hearings;
+mod hidden;
 mod jobs;
 mod manual;
 mod narrow_window;
@@ -166,6 +167,7 @@ fn effects_are_values() {
                 Effect::Step(_) => "step",
                 Effect::Progress(_) => "progress",
                 Effect::TrySounds(_) => "try sounds",
+                Effect::AllowSounds(_) => "allow sounds",
                 Effect::Stop => "stop",
                 Effect::Tap(_) => "tap",
                 Effect::SaveOffset(_) => "offset",

@@ -5,7 +5,7 @@ use crate::terminal::action::Action;
 use crate::terminal::commands::Mode;
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::event::{Effect, Event};
-use crate::terminal::files::{export, import, recovery, save};
+use crate::terminal::files::{export, import, outside_sounds, recovery, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
 use crate::terminal::input::key::Key;
 use crate::terminal::input::key_time::KeyTime;
@@ -26,6 +26,7 @@ const FOLLOW_AFTER: u32 = 30;
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (old_revision, old_document, old_cursor) = (state.revision(), state.session.document(), state.session.cursor());
     let (old_ask, old_range, old_groove) = (state.ask(), state.loop_range(), state.groove().clone());
+    let old_file = state.file().map(str::to_owned);
     let mut effects = Vec::new();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival, &mut effects),
@@ -62,6 +63,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Device(result) => transport::on_device(state, result, &mut effects),
         Event::Remote(event) => transport::on_remote_event(state, event, &mut effects),
         Event::Progress(Err(text)) | Event::SoundWarning(text) => state.show_message(Message::warning(text)),
+        Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
         Event::JobProgress(percent) => export::on_progress(state, percent),
         Event::ExportDone(job, result) => export::on_done(state, job, result),
         Event::ImportDone(result) => import::on_done(state, result),
@@ -84,9 +86,13 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         effects.push(Effect::Journal { document: state.session.document(), groove: state.groove().clone() });
         effects.push(analyse(state));
         replay(state, &mut effects);
-        report_side_effects(state, &old_groove, &mut effects);
+        check_sounds(state, &old_groove, &mut effects);
     } else if state.ask() != old_ask {
         effects.push(analyse(state));
+    }
+    // In another folder other sound files lie outside.
+    if state.file() != old_file.as_deref() && state.groove().layers().iter().any(|l| l.sound.is_some()) {
+        effects.push(Effect::TrySounds(state.groove().clone()));
     }
     // A move to another section, or another selection, changes the loop.
     if state.loop_range() != old_range && !effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_))) {
@@ -102,6 +108,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         effects.push(Effect::AdoptUnsaved(id, state.session.document()));
     }
     recovery::offer(state);
+    outside_sounds::offer(state);
     if edited || state.session.cursor() != old_cursor {
         state.playback.idle = 0;
     }
@@ -118,13 +125,11 @@ pub fn start(state: &State) -> Vec<Effect> {
     vec![analyse(state)]
 }
 
-/// Checks new sound files.
-fn report_side_effects(state: &mut State, old: &Groove, effects: &mut Vec<Effect>) {
-    let new = state.groove().clone();
+fn check_sounds(state: &State, old: &Groove, effects: &mut Vec<Effect>) {
     let sounds = |g: &Groove| g.layers().iter().filter_map(|l| l.sound.clone()).collect::<Vec<_>>();
-    // Playback reads and checks them anyway.
-    if !state.playback.on && sounds(&new).iter().any(|s| !sounds(old).contains(s)) {
-        effects.push(Effect::TrySounds(new.clone()));
+    let known = sounds(old);
+    if sounds(state.groove()).iter().any(|s| !known.contains(s)) {
+        effects.push(Effect::TrySounds(state.groove().clone()));
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::{DEMO, run, succeed};
 use crate::support::in_package;
+use std::path::Path;
 
 #[test]
 fn render_writes_one_stream_to_a_file_and_to_a_pipe() {
@@ -385,14 +386,29 @@ fn names_that_act_on_a_terminal_are_shown_escaped() {
     std::fs::write(&path, text).expect("the groove");
     let path = path.to_str().expect("a path");
     let missing = format!("{path}x");
-    let out = folder.path().join("o\u{9b}.mid");
-    let rows: [&[&str]; 8] = [
+    let file = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    let (midi, xml, empty, taps) =
+        (file("o\u{9b}.mid"), file("o\u{85}.musicxml"), file("e.mid"), file("t\u{2029}.txt"));
+    let damaged = file("d.toml");
+    std::fs::write(&empty, "\u{1b}[2J\u{202e}").expect("written");
+    std::fs::write(&taps, "0.1 \n\u{1b}]0;x\u{7}\u{202e}\n").expect("written");
+    std::fs::write(&damaged, "format = 1\ntitle = \"a\"\n\"\\u001b[2J\u{202e}\" = 1\n").expect("written");
+    let rows: [&[&str]; 17] = [
         &["check", path],
         &["explain", path],
         &["explain", "--json", path],
         &["explain", path, DEMO],
         &["export", "--as", "txt", path],
-        &["export", "--as", "midi", path, "-o", out.to_str().expect("a path")],
+        &["export", "--as", "midi", path, "-o", &midi],
+        &["export", "--as", "musicxml", path, "-o", &xml],
+        &["import", &midi],
+        &["import", &xml],
+        &["import", &empty],
+        &["tap", path, &taps],
+        &["tap", path, path],
+        &["check", &damaged],
+        &["explain", path, "--layer", "\u{202e}\u{1b}[2J"],
+        &["render", path, "-o", &file("r\u{202e}.wav"), "--layer", "m"],
         &["check", &missing],
         &["export", "--as", "\u{1b}[2J", path],
     ];
@@ -408,4 +424,63 @@ fn names_that_act_on_a_terminal_are_shown_escaped() {
     let checked = run(&["check", path], b"");
     assert!(checked.text.contains(r"a\u{1b}[31m\u{202e}\nb.toml: ok: t\u{2066}"), "{}", checked.text);
     assert!(checked.errors.contains(r"no\u{202e}ne.wav"), "{}", checked.errors);
+    // What import prints is a groove with the same names.
+    for score in [&midi, &xml] {
+        let printed = run(&["import", score], b"").text;
+        assert!(printed.contains(r#"title = "t\u2066""#) && printed.contains(r#"name = "l\u200F""#), "{printed}");
+        std::fs::write(&damaged, &printed).expect("written");
+        assert!(succeed(&["check", &damaged]).text.contains(r"ok: t\u{2066}"), "{printed}");
+    }
+}
+
+#[test]
+fn a_sound_file_outside_the_folder_is_read_only_on_request() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    std::fs::create_dir(at("songs")).expect("a folder");
+    for copy in ["knock.flac", "songs/knock.flac"] {
+        std::fs::copy(in_package("tests/sounds/burst.flac"), at(copy)).expect("copied");
+    }
+    std::os::unix::fs::symlink("../knock.flac", at("songs/link.flac")).expect("linked");
+    let groove = |name: &str, sound: &str| {
+        let text = format!(
+            "format = 1\ntitle = \"t\"\n[[section]]\nmeter = \"4/4\"\ntempo = 100\nbars = 1\n[[layer]]\nname = \"l\"\n\
+             voice = \"wood\"\nsound = \"{sound}\"\ncells = \"x... .... x... ....\"\n[[layer]]\nname = \"m\"\n\
+             voice = \"hat\"\ncells = \".... x... .... x...\"\n"
+        );
+        std::fs::write(at(name), text).expect("written");
+        at(name)
+    };
+    let inside = groove("songs/inside.toml", "knock.flac");
+    let outside = [
+        (groove("songs/up.toml", "../knock.flac"), "songs/../knock.flac"),
+        (groove("songs/absolute.toml", &at("knock.flac")), "knock.flac"),
+        (groove("songs/link.toml", "link.flac"), "knock.flac"),
+    ];
+    let wav = |name: &str| at(&format!("{name}.wav"));
+    succeed(&["render", &inside, "-o", &wav("inside")]);
+    let option = "--allow-outside-sounds";
+    for (k, (path, named)) in outside.iter().enumerate() {
+        let (out, pages) = (wav(&k.to_string()), at(&format!("pages{k}")));
+        let commands: [&[&str]; 3] = [
+            &["render", path, "-o", &out],
+            &["takes", path, "-o", &out, "--overwrite"],
+            &["handout", path, "--into", &pages],
+        ];
+        for command in commands {
+            let refused = run(command, b"");
+            assert_eq!(refused.code, Some(2), "{command:?}: {}", refused.errors);
+            assert!(refused.errors.contains(named) && refused.errors.contains(option), "{}", refused.errors);
+            assert!(!Path::new(&out).exists(), "nothing is written");
+        }
+        let warned = succeed(&["check", path]);
+        assert!(warned.text.contains(": ok: ") && warned.errors.contains(option), "{}", warned.errors);
+        assert_eq!(succeed(&["check", path, option]).errors, "");
+        // The layer is not asked for, or nothing sounds.
+        succeed(&["render", path, "-o", &wav("other"), "--layer", "m", "--overwrite"]);
+        succeed(&["handout", path, "--into", &pages, "--sound", "none"]);
+        // The same sound, from wherever it is read.
+        succeed(&["render", path, "-o", &out, option]);
+        assert!(std::fs::read(&out).expect("sound") == std::fs::read(wav("inside")).expect("sound"), "{path}");
+    }
 }

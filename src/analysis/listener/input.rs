@@ -1,10 +1,10 @@
 //! What the model is asked: attacks, playing speed, constants, and the written meter for telling the answer afterwards.
 
 use super::params::Params;
-use crate::analysis::attacks::TimedAttack;
-use crate::analysis::clock::{Clock, wholes};
+use crate::analysis::attacks::LayerAttacks;
+use crate::analysis::clock::wholes;
 use crate::analysis::limits::Limits;
-use crate::rhythm::{Accent, Groove, MeterKind, Region, Voice};
+use crate::rhythm::{Accent, MeterKind, Region, Voice};
 
 /// One attack of one layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,16 +90,10 @@ pub(crate) enum Context {
 }
 
 impl Input {
-    /// The attacks of some layers of a groove, or of a region of it; `by_layer` are those of all layers. A single section is one
-    /// time through: how often it is repeated has no meaning for a loop.
-    pub(crate) fn new(
-        groove: &Groove,
-        clock: &Clock,
-        by_layer: &[Vec<TimedAttack>],
-        layers: &[usize],
-        region: Option<&Region>,
-        speed: f64,
-    ) -> Self {
+    /// The attacks of some layers of a groove, or of a region of it. A single section is one time through: how often it is repeated
+    /// has no meaning for a loop.
+    pub(crate) fn new(layer_attacks: &LayerAttacks<'_>, layers: &[usize], region: Option<&Region>, speed: f64) -> Self {
+        let (groove, clock) = (layer_attacks.groove, layer_attacks.clock);
         let single = groove.sections().len() == 1;
         let mut sections = Vec::new();
         let mut window = (0.0, f64::INFINITY);
@@ -126,7 +120,8 @@ impl Input {
         let mut attacks = Vec::new();
         for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
             let voice = groove.layers()[layer].voice;
-            let once = by_layer[layer].iter().filter(|a| !single || a.pass == 0);
+            let of_layer = layer_attacks.of(layer);
+            let once = of_layer.iter().filter(|a| !single || a.pass == 0);
             attacks.extend(once.map(|a| Attack { seconds: a.seconds, accent: a.accent, voice, layer }));
         }
         let input =

@@ -1,6 +1,6 @@
 //! Arguments of the commands that export and import.
 
-use super::{GrooveFiles, OverwriteArg, values};
+use super::{GrooveFiles, OutsideSoundsArg, OverwriteArg, values};
 use crate::describe::notes::{self, NotationOptions, Text};
 use crate::export::formats;
 use crate::export::picture::{PictureKind, Theme};
@@ -117,6 +117,8 @@ pub(crate) struct HandoutArgs {
     /// Takes to hear: in files `beside` the page, `within` the page (large), or `none`
     #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = take_sound())]
     pub(crate) sound: TakeSound,
+    #[command(flatten)]
+    pub(crate) outside: OutsideSoundsArg,
     #[command(flatten)]
     pub(crate) hearings: HearingArgs,
     #[command(flatten)]

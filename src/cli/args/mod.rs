@@ -38,7 +38,7 @@ pub(super) enum Command {
     /// written tempo, and the first reason why each groove is hard.
     Explain(ExplainArgs),
     /// Check grooves and report every error
-    Check(GrooveFiles),
+    Check(CheckArgs),
     /// Render a groove to a WAV file
     Render(RenderArgs),
     /// Render takes back to back to one WAV file, with a list of cues
@@ -87,6 +87,21 @@ pub(super) struct GrooveFiles {
     /// Grooves, or folders of them; `-` reads one from standard input
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct CheckArgs {
+    #[command(flatten)]
+    pub(super) grooves: GrooveFiles,
+    #[command(flatten)]
+    pub(super) outside: OutsideSoundsArg,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct OutsideSoundsArg {
+    /// Read sound files outside the folder of the groove, if it names such files
+    #[arg(id = "allow-outside-sounds", long)]
+    pub(super) allow: bool,
 }
 
 #[derive(Debug, ClapArgs)]

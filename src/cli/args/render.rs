@@ -1,6 +1,6 @@
 //! Arguments of the commands that render sound.
 
-use super::{OverwriteArg, SpeedArg, values};
+use super::{OutsideSoundsArg, OverwriteArg, SpeedArg, values};
 use crate::cli::pulse;
 use crate::jobs::{PulseSpec, TakeSpec};
 use crate::sound::{Click, SampleRate};
@@ -17,6 +17,8 @@ pub(crate) struct SoundArgs {
     /// Play only this layer; repeat for several
     #[arg(long, value_name = "NAME")]
     pub(crate) layer: Vec<String>,
+    #[command(flatten)]
+    pub(crate) outside: OutsideSoundsArg,
 }
 
 #[derive(Debug, ClapArgs)]

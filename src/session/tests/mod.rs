@@ -186,3 +186,45 @@ fn pitches_are_entered_in_a_row() {
     session.apply(Command::Pitch(Pitch::parse("A2")));
     assert_eq!(session.cursor().place.cell, 1);
 }
+
+/// Undoes all steps; returns their number.
+fn undo_all(session: &mut Session) -> usize {
+    let mut count = 0;
+    while matches!(session.apply(Command::Undo), Outcome::Changed(_)) {
+        count += 1;
+    }
+    count
+}
+
+#[test]
+fn undo_keeps_64_mb_and_says_once_when_the_oldest_steps_go() {
+    const MAX_BYTES: usize = 64 << 20;
+    // The longest layer: every edit of a cell is a new copy of all of its cells and beats.
+    let long = section("A", "4/4", 1024);
+    let context = PartContext { meter: &long.meter, bars: 1024, division: 16, swing: None };
+    let layers = vec![Layer::new("riff", Voice::Pluck, 16, vec![crate::rhythm::Part::rests(context)])];
+    let mut session = Session::new(Groove::new("t", "", vec![long.clone()], layers).expect("groove"));
+    let fit = MAX_BYTES / (65_536 * size_of::<crate::rhythm::Cell>() + 4096 * size_of::<crate::rhythm::Span>());
+    let mut notices = Vec::new();
+    for n in 0..fit + 30 {
+        let outcome = session.apply(Toggle);
+        let Outcome::Changed(message) = outcome else { panic!("{outcome:?}") };
+        notices.extend(message.filter(|m| m.contains("oldest steps are dropped")).map(|_| n));
+        assert!(session.history().past_bytes() <= MAX_BYTES);
+    }
+    assert!(matches!(notices[..], [n] if (fit - 5..=fit).contains(&n)), "{notices:?} of {fit}");
+    let undone = undo_all(&mut session);
+    assert!((fit - 5..=fit).contains(&undone), "{undone} of {fit}");
+    assert_eq!(session.history().past_bytes(), 0);
+    // What is undone can be redone, and counts again.
+    for _ in 0..undone {
+        session.apply(Command::Redo);
+    }
+    assert!((MAX_BYTES - (2 << 20)..=MAX_BYTES).contains(&session.history().past_bytes()));
+    // Steps that share their cells cost little: all of them are kept.
+    let mut session = Session::new(groove(BLANK));
+    let count = 2000;
+    (0..count).for_each(|n| drop(session.apply(Command::Gain((n % 50) as i8 - 60))));
+    assert!(session.history().past_bytes() < 4 << 20, "{}", session.history().past_bytes());
+    assert_eq!(undo_all(&mut session), count);
+}

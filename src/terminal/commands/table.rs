@@ -231,6 +231,11 @@ const CONFIRM_IMPORT: &[CommandSpec] = commands! { ConfirmImport Lists:
     "import-cancel" [key(Code::Esc), ch('n')] Action::Close, "keep this groove";
 };
 
+const CONFIRM_SOUNDS: &[CommandSpec] = commands! { ConfirmSounds Lists:
+    "sounds-allow" [ch('y')] Action::AllowSounds, "read these sound files, now and later";
+    "sounds-refuse" [key(Code::Esc), ch('n')] Action::Close, "play the voices instead";
+};
+
 const RECOVERY: &[CommandSpec] = commands! { Recovery Lists:
     "recover-accept" [key(Code::Enter), ch('r')] Action::Recover, "recover the unsaved changes", "recover";
     "recover-view" [ch('v')] Action::ViewUnsaved, "show the groove's text or the differences", "view";
@@ -309,5 +314,6 @@ pub(super) const TABLE: &[&[CommandSpec]] = &[
     CONFIRM_QUIT,
     CONFIRM_OVERWRITE,
     CONFIRM_IMPORT,
+    CONFIRM_SOUNDS,
     RECOVERY,
 ];

@@ -3,7 +3,7 @@
 use crate::analysis::Kind;
 use crate::jobs::{
     ExportChoice, ExportChoices, ExportKind, HearingKey, HearingSelection, Job, JobError, JobKind, JobReport, Length,
-    Overwrite, PictureStyle, SampleRate, Target,
+    OutsideSounds, Overwrite, PictureStyle, SampleRate, Target,
 };
 use crate::terminal::event::Effect;
 use crate::terminal::files::RunningJob;
@@ -181,6 +181,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, ef
     let job = Job {
         groove: state.groove().clone(),
         file: state.file().map(PathBuf::from),
+        outside: OutsideSounds::Only(state.files.outside_sounds.allowed.clone()),
         target: Target::File(target),
         overwrite: Overwrite::Never,
         limits: state.hearings.limits,

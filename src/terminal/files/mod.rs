@@ -3,6 +3,7 @@
 pub(crate) mod clipboard;
 pub(crate) mod export;
 pub(crate) mod import;
+pub(crate) mod outside_sounds;
 pub(crate) mod recovery;
 pub(crate) mod save;
 
@@ -26,6 +27,7 @@ pub(crate) struct FilesState {
     pub job: Option<RunningJob>,
     pub export: export::ExportState,
     pub import: import::ImportState,
+    pub outside_sounds: outside_sounds::OutsideSoundsState,
     pub recovery: recovery::RecoveryState,
     /// Why unsaved changes are not in the journal, as long as they are not.
     pub journal_error: Option<String>,

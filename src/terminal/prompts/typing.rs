@@ -1,6 +1,6 @@
 //! The text field of prompts and searches: editing keys and pasted text.
 
-use crate::describe::is_hidden;
+use crate::rhythm::is_hidden;
 use crate::terminal::commands::Mode;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::state::{Message, State};

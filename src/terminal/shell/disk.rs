@@ -23,6 +23,7 @@ enum Request {
     Adopt(DocumentId, Option<String>),
     Offset(Calibration),
     Levels(SoundLevels),
+    AllowSounds(Vec<PathBuf>),
     SwitchDocument(DocumentId),
 }
 
@@ -80,6 +81,11 @@ impl Disk {
         self.send(Request::Levels(SoundLevels { volume_db, click_db }));
     }
 
+    /// Remembers that the groove's file may read these sound files.
+    pub(crate) fn allow_sounds(&self, paths: Vec<PathBuf>) {
+        self.send(Request::AllowSounds(paths));
+    }
+
     /// Carries out the waiting requests.
     pub(crate) fn end(self) {
         drop(self.requests);
@@ -127,6 +133,10 @@ impl Worker {
             Request::Levels(levels) => match source.keep_levels(levels) {
                 Ok(()) => return Ok(()),
                 Err(reason) => Event::SoundWarning(format!("could not save the volume: {reason}")),
+            },
+            Request::AllowSounds(paths) => match source.allow_sounds(&paths) {
+                Ok(()) => return Ok(()),
+                Err(reason) => Event::SoundWarning(format!("could not save the answer: {reason}")),
             },
             Request::Offset(calibration) => Event::OffsetSaved(source.keep_offset(calibration)),
         };

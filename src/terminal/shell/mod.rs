@@ -14,6 +14,7 @@ pub(crate) use playback::SocketFile;
 pub(crate) use screen::leave_screen;
 pub use screen::{Counter, Screen};
 
+use super::files::outside_sounds::on_found;
 use super::files::recovery::on_journal;
 use super::playback::playing::SoundLevels;
 use super::state::Message;
@@ -21,6 +22,7 @@ use super::{Effect, Event, Keymap, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
+use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
 use crate::session::DocumentId;
 use crate::store::{self, LoadError, Problem, StateFolder, Unsaved};
@@ -28,7 +30,7 @@ use analysis_worker::AnalysisWorker;
 use disk::{Disk, Source, lock};
 use job_runner::JobRunner;
 use journals::Journals;
-use playback::{PlaybackHandle, RemoteSpeaker};
+use playback::{PlaybackHandle, RemoteSpeaker, outside_sounds};
 use ratatui::crossterm;
 use recovery::{Opened, Undecided};
 use std::fmt;
@@ -158,7 +160,7 @@ fn event_loop<W: io::Write>(
     let mut effects = start(state);
     loop {
         keep(state, workers.journals, &effects);
-        workers.playback.set_base_path(state.file());
+        workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
@@ -176,6 +178,7 @@ fn event_loop<W: io::Write>(
                 Effect::Progress(practised) => workers.disk.progress(practised),
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
+                Effect::AllowSounds(paths) => workers.disk.allow_sounds(paths),
                 Effect::Stop => workers.playback.stop_playing(),
                 Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
                 Effect::SaveOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
@@ -261,6 +264,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let reassigned = keymap.reassigned_keys();
     let output = config.output.clone();
     let theme = theme();
+    let interrupted = path.and_then(store::finish_interrupted_save);
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
@@ -293,12 +297,20 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
         if offered.is_empty() {
             state.show_message(Message::warning(text));
         }
+    } else if let Some(text) = interrupted {
+        state.show_message(Message::warning(text));
     } else if let Some(text) = reassigned
         && offered.is_empty()
     {
         state.show_message(Message::info(text));
     }
     state.files.recovery.offered = offered;
+    let allowed = path.zip(folder.as_ref()).map(|(path, folder)| folder.allowed_sounds(path)).unwrap_or_default();
+    let outside = OutsideSounds::Only(allowed.clone());
+    let access = SoundAccess { file: path.map(Path::to_owned), outside };
+    state.files.outside_sounds.allowed = allowed;
+    let outside = outside_sounds(&access, state.groove());
+    on_found(&mut state, outside);
     let orphans = [
         path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."))),
         folder.as_ref().map(StateFolder::path),

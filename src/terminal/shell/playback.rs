@@ -2,8 +2,9 @@
 
 use super::super::Event;
 use super::super::event::RemoteEvent;
+use super::disk::lock;
 use crate::jobs::play_request::{PlayRequest, Sequence, Start};
-use crate::jobs::{BasePath, FilesToSend, UserSampleCache, base_path};
+use crate::jobs::{FilesToSend, OutsideSounds, SharedAccess, SoundAccess, UserSampleCache};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::playback::{self, EventSink, PlaybackEvent, Requests};
@@ -14,7 +15,7 @@ use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -81,6 +82,11 @@ fn check_socket(path: &Path) -> Result<(), String> {
     Err(format!("{}: {}", path.display(), crate::rhythm::expected("a socket accessible only to you", found)))
 }
 
+/// The sound files of all layers that may not be read.
+pub(super) fn outside_sounds(access: &SoundAccess, groove: &Groove) -> Vec<PathBuf> {
+    access.refused(groove.layers().iter().filter_map(|l| l.sound.as_deref()))
+}
+
 /// The player in use.
 struct Current {
     requests: Requests,
@@ -92,13 +98,13 @@ struct Current {
 #[derive(Clone)]
 struct Shared {
     current: Arc<Mutex<Current>>,
-    base_path: BasePath,
+    access: SharedAccess,
     events: Sender<Event>,
 }
 
 impl Shared {
     fn current(&self) -> MutexGuard<'_, Current> {
-        self.current.lock().unwrap_or_else(PoisonError::into_inner)
+        lock(&self.current)
     }
 
     /// Ends the current player and makes room for another one.
@@ -124,7 +130,7 @@ impl Shared {
 
     /// Plays through one remote speaker after the other.
     fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, folder: Option<&StateFolder>) {
-        let mut files = FilesToSend::new(self.base_path.clone());
+        let mut files = FilesToSend::new(self.access.clone());
         loop {
             if let Some(RemoteSpeaker { link, socket }) = speaker.take() {
                 let (requests, end) = self.replace();
@@ -165,12 +171,13 @@ impl PlaybackHandle {
         let (end, ended) = mpsc::channel::<()>();
         let current = Current { requests: Requests::new(), volume: 0.0, ended };
         let requests = current.requests.clone();
-        let shared = Shared { current: Arc::new(Mutex::new(current)), base_path: BasePath::default(), events };
+        let shared = Shared { current: Arc::new(Mutex::new(current)), access: SharedAccess::default(), events };
         if speaker.is_none() {
-            let (mut cache, path) = (UserSampleCache::default(), shared.base_path.clone());
+            let (mut cache, access) = (UserSampleCache::default(), shared.access.clone());
             let load = Box::new(move |groove: &Groove, rate| {
                 let _running = &end;
-                cache.load(groove, base_path(&path).as_deref(), rate)
+                let access = lock(&access).clone();
+                cache.load(groove, &access, rate)
             });
             drop(playback::spawn(requests, output, load, shared.sink()));
         }
@@ -182,12 +189,13 @@ impl PlaybackHandle {
         Self { shared }
     }
 
-    /// Reads the sound files of a groove and reports problems with them.
+    /// Reads the sound files of a groove and reports problems with them, and those that may not be read.
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
         let shared = self.shared.clone();
         let read = move || {
-            let path = base_path(&shared.base_path);
-            let problems = UserSampleCache::default().load(&groove, path.as_deref(), SampleRate::STUDIO).1;
+            let access = lock(&shared.access).clone();
+            shared.send(Event::OutsideSounds(outside_sounds(&access, &groove)));
+            let problems = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO).1;
             if !problems.is_empty() {
                 shared.send(Event::SoundWarning(problems.join("; ")));
             }
@@ -195,10 +203,14 @@ impl PlaybackHandle {
         drop(thread::Builder::new().name("sounds".into()).spawn(read));
     }
 
-    pub(crate) fn set_base_path(&self, file: Option<&str>) {
-        let mut base_path = self.shared.base_path.lock().unwrap_or_else(PoisonError::into_inner);
-        if base_path.as_deref().and_then(|p| p.to_str()) != file {
-            *base_path = file.map(PathBuf::from);
+    /// Sets the groove's file, and the sound files outside its folder that may be read.
+    pub(crate) fn set_sound_access(&self, file: Option<&str>, allowed: &[PathBuf]) {
+        let mut access = lock(&self.shared.access);
+        if access.file.as_deref().and_then(|p| p.to_str()) != file {
+            access.file = file.map(PathBuf::from);
+        }
+        if !matches!(&access.outside, OutsideSounds::Only(paths) if paths == allowed) {
+            access.outside = OutsideSounds::Only(allowed.to_vec());
         }
     }
 

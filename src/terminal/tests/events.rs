@@ -3,7 +3,8 @@
 use super::*;
 use crate::jobs::play_request::TapPosition;
 use crate::jobs::{
-    HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, Overwrite, PictureStyle, SampleRate, Target,
+    HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, OutsideSounds, Overwrite, PictureStyle,
+    SampleRate, Target,
 };
 use crate::rhythm::{Accent, Edit};
 use crate::session::{Command, DocumentId};
@@ -98,6 +99,7 @@ fn job(state: &State) -> Job {
     Job {
         groove: state.groove().clone(),
         file: None,
+        outside: OutsideSounds::default(),
         target: Target::File("漢.mid".into()),
         overwrite: Overwrite::Never,
         limits: state.hearings.limits,

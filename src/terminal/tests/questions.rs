@@ -177,3 +177,42 @@ fn a_sound_file_is_checked_once_when_it_is_named() {
     assert!(!tried(&press(&mut state, "3")));
     assert!(!tried(&press(&mut state, "f \"sound-file\" enter ctrl-u enter")), "taken away");
 }
+
+#[test]
+fn sound_files_outside_the_folder_are_named_and_read_after_an_answer() {
+    let paths = |n: usize| (0..n).map(|k| format!("/isle/{k}.wav").into()).collect::<Vec<std::path::PathBuf>>();
+    let found = |state: &mut State, n| update(state, Event::OutsideSounds(paths(n)));
+    let mut state = ferry();
+    assert!(found(&mut state, 2).is_empty());
+    for size in [(80, 24), (60, 18)] {
+        let shown = screen(&state, size);
+        assert!(shown.contains("/isle/0.wav") && shown.contains("/isle/1.wav"), "{shown}");
+        assert!(shown.ends_with("Read these files? y: yes, always, Esc: no"), "{shown}");
+    }
+    // No other key answers, and a refusal holds.
+    assert!(press(&mut state, "enter space q esc").is_empty());
+    assert!(screen(&state, (80, 24)).contains("not read; their layers play their voices"));
+    assert!(state.files.outside_sounds.allowed.is_empty());
+    found(&mut state, 3);
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("/isle/2.wav") && !shown.contains("/isle/0.wav"), "{shown}");
+    let effects = press(&mut state, "y");
+    assert!(
+        matches!(&effects[..], [Effect::AllowSounds(p), Effect::TrySounds(_)] if *p == paths(3)[2..]),
+        "{effects:?}"
+    );
+    assert_eq!(state.files.outside_sounds.allowed, paths(3)[2..]);
+    // Every path is named, also of many and on the smallest screen, after what is open is closed.
+    let mut state = ferry();
+    press(&mut state, "?");
+    found(&mut state, 30);
+    assert!(!screen(&state, (60, 18)).contains("isle"));
+    press(&mut state, "esc");
+    let mut named = Vec::new();
+    while !screen(&state, (60, 18)).contains("stopped") || screen(&state, (60, 18)).contains("isle") {
+        named.extend(screen(&state, (60, 18)).lines().map(|l| l.trim().to_owned()).filter(|l| l.starts_with("/isle/")));
+        press(&mut state, "y");
+        assert!(named.len() <= 30);
+    }
+    assert_eq!(named, paths(30).iter().map(|p| p.display().to_string()).collect::<Vec<_>>());
+}

@@ -8,6 +8,7 @@ use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::path::PathBuf;
 use unicode_width::UnicodeWidthStr;
 
 /// Columns of the keys in lists.
@@ -160,6 +161,11 @@ pub(crate) fn recovery(state: &State, pen: &mut Pen<'_>, area: Rect, view: Recov
         RecoveryView::Difference(at) => entries(pen, area, &format!("{head}: - file, + unsaved"), &work.difference, at),
         RecoveryView::Text(at) => entries(pen, area, &head, &work.text, at),
     }
+}
+
+pub(crate) fn outside_sounds(pen: &mut Pen<'_>, area: Rect, paths: &[PathBuf]) {
+    let lines: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
+    entries(pen, area, "Sound files outside the folder of the groove, which it names:", &lines, 0);
 }
 
 pub(crate) fn changes(pen: &mut Pen<'_>, area: Rect, lines: &[String]) {

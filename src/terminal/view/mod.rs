@@ -85,6 +85,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::ConfirmOverwrite(PendingOverwrite::Changed(lines)) if !lines.is_empty() => {
             lists::changes(&mut pen, body(area), lines);
         }
+        Overlay::ConfirmSounds(paths) => lists::outside_sounds(&mut pen, body(area), paths),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::full(state, &mut pen, body(area), *block, *line),
         _ => {

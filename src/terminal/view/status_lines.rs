@@ -229,6 +229,12 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
             return;
         }
+        Overlay::ConfirmSounds(_) => {
+            let (yes, no) = (key("sounds-allow"), key("sounds-refuse"));
+            let text = format!("Read these files? {yes}: yes, always, {no}: no");
+            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
+            return;
+        }
         Overlay::ConfirmOverwrite(pending) => {
             let (file, problem) = match pending {
                 PendingOverwrite::Changed(_) => (

@@ -3,11 +3,12 @@
 
 use super::super::merge::on_each_other;
 use super::*;
+use crate::analysis::attacks::LayerAttacks;
 use crate::analysis::clock::Clock;
 use crate::analysis::groups::{groups, groups_through};
 use crate::analysis::invariance::{same, single, split};
 use crate::analysis::stream::{Source, Stream};
-use crate::analysis::{AnalysisOptions, Report, attacks, report};
+use crate::analysis::{AnalysisOptions, Report, report};
 use crate::rhythm::{Groove, Layer, Part};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
@@ -72,7 +73,7 @@ impl Changes {
     fn count(&mut self, plain: &Listening, grooves: [&Groove; 2], later: f64, change: impl Fn(&mut Input)) {
         let question = |g: &Groove| {
             let clock = Clock::new(g);
-            Input::new(g, &clock, &attacks::by_layer(g, &clock), &[0], None, 1.0)
+            Input::new(&LayerAttacks::new(g, &clock), &[0], None, 1.0)
         };
         let changes = |a: &Listening, b: &Listening| {
             let (first, other) = (&a.hearings[0], &b.hearings[0]);
@@ -104,7 +105,7 @@ fn another_cut_keeps_groups_landings_and_streams() {
         let g = single().new_tree(&mut runner).expect("a groove").current();
         let bars = g.sections()[0].bars;
         let clock = Clock::new(&g);
-        let heard = listen(&Input::new(&g, &clock, &attacks::by_layer(&g, &clock), &[0], None, 1.0));
+        let heard = listen(&Input::new(&LayerAttacks::new(&g, &clock), &[0], None, 1.0));
         let Some(heard) = heard.filter(|_| bars > 1) else { continue };
         asked += 1;
         let plain = report(&g, &AnalysisOptions::default());

@@ -1,7 +1,7 @@
 //! From a groove to a question: sections, tempos, times through, layers and regions.
 
 use super::*;
-use crate::analysis::attacks;
+use crate::analysis::attacks::LayerAttacks;
 use crate::analysis::clock::Clock;
 use crate::rhythm::{self, Fraction, Groove, Layer, Region, Tempo, Time, cell_notation::parse_bars};
 
@@ -26,7 +26,7 @@ fn groove(sections: Vec<rhythm::Section>, layers: &[(Voice, u16, &[&str])]) -> G
 fn asked(groove: &Groove, region: Option<&Region>) -> Input {
     let layers: Vec<usize> = (0..groove.layers().len()).collect();
     let clock = Clock::new(groove);
-    Input::new(groove, &clock, &attacks::by_layer(groove, &clock), &layers, region, 1.0)
+    Input::new(&LayerAttacks::new(groove, &clock), &layers, region, 1.0)
 }
 
 const LAYERS: &[(Voice, u16, &[&str])] =

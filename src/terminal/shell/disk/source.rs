@@ -85,6 +85,12 @@ impl Source {
         state.save_sound_levels(levels).map_err(|e| e.to_string())
     }
 
+    pub(crate) fn allow_sounds(&self, sounds: &[PathBuf]) -> Result<(), String> {
+        // Without a file or a home the answer holds until the end.
+        let (Some(path), Some(state)) = (&self.place().path, &self.state) else { return Ok(()) };
+        state.allow_sounds(path, sounds).map_err(|e| e.to_string())
+    }
+
     pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
         let state = self.state.as_ref().ok_or("no home folder to save it in")?;
         state.save_calibration(calibration).map_err(|e| e.to_string())

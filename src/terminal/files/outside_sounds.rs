@@ -1,0 +1,53 @@
+//! Sound files outside the groove's folder: the question whether they may be read.
+
+use crate::terminal::event::Effect;
+use crate::terminal::overlay::Overlay;
+use crate::terminal::playback::transport::replay;
+use crate::terminal::state::{Message, State};
+use std::path::PathBuf;
+
+/// Paths that one question names, so that all of them are on the smallest screen.
+const MAX_PATHS: usize = 12;
+
+#[derive(Debug, Clone, Default)]
+pub(crate) struct OutsideSoundsState {
+    pub allowed: Vec<PathBuf>,
+    /// Not asked about again before the next start.
+    refused: Vec<PathBuf>,
+    /// Become a question when no overlay is open.
+    pending: Vec<PathBuf>,
+}
+
+/// Notes the files outside the folder that the groove names.
+pub(crate) fn on_found(state: &mut State, mut paths: Vec<PathBuf>) {
+    let outside = &mut state.files.outside_sounds;
+    paths.retain(|p| !outside.allowed.contains(p) && !outside.refused.contains(p));
+    outside.pending = paths;
+}
+
+/// Asks about pending files if no overlay is open.
+pub(crate) fn offer(state: &mut State) {
+    let pending = &mut state.files.outside_sounds.pending;
+    if state.overlay == Overlay::None && !pending.is_empty() {
+        state.overlay = Overlay::ConfirmSounds(pending.drain(..pending.len().min(MAX_PATHS)).collect());
+    }
+}
+
+pub(crate) fn allow(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Overlay::ConfirmSounds(paths) = std::mem::take(&mut state.overlay) {
+        state.files.outside_sounds.allowed.extend(paths.iter().cloned());
+        effects.push(Effect::AllowSounds(paths));
+        replay(state, effects);
+        // Playback reads and checks them anyway.
+        if !state.playback.on {
+            effects.push(Effect::TrySounds(state.groove().clone()));
+        }
+    }
+}
+
+pub(crate) fn refuse(state: &mut State) {
+    if let Overlay::ConfirmSounds(paths) = std::mem::take(&mut state.overlay) {
+        state.files.outside_sounds.refused.extend(paths);
+        state.show_message(Message::info("not read; their layers play their voices"));
+    }
+}
