@@ -56,12 +56,8 @@ impl Ring<'_> {
         let first = self.pulses[0];
         let since = time - first;
         // The remainder of what is within the loop is itself, and slow to work out.
-        let is_within = (0.0..self.length).contains(&since);
-        let time = match self.length {
-            _ if is_within => first + since,
-            length if length > 0.0 => first + since.rem_euclid(length),
-            _ => time,
-        };
+        let since = if (0.0..self.length).contains(&since) { since } else { since.rem_euclid(self.length) };
+        let time = if self.length > 0.0 { first + since } else { time };
         let before = self.pulses.partition_point(|p| *p <= time + 1e-9) as isize - 1;
         let (last, next) = (self.at(before), self.at(before + 1));
         let interval = (next - last).max(1e-9);

@@ -2,9 +2,10 @@
 
 use super::changing::Windows;
 use super::follow::{Course, Start, Step};
-use super::followed::{Counted, count};
+use super::followed::{Tally, count};
 use super::lanes::{LANES, Lanes, round};
 use super::params::{Params, ROUNDING};
+use std::rc::Rc;
 
 /// Two starts whose pulses end up nearer than this part of the period are one.
 const SAME_PHASE: f32 = 0.12;
@@ -16,11 +17,13 @@ const MANY_EVENTS: usize = 200;
 
 /// A start whose pulses are not those of a better one.
 #[derive(Debug, Clone)]
-pub(super) struct Attractor {
+pub(super) struct Attractor<'a> {
     pub(super) start: Start,
     /// Where it has settled: the distance to it at the last event.
     pub(super) settled: f32,
-    pub(super) counted: Counted,
+    /// What was counted of its bundle, and its lane in there.
+    pub(super) tally: Rc<Tally<'a>>,
+    pub(super) lane: usize,
     /// Pulses in a round.
     pub(super) pulses: f32,
     /// Phase of the pulses as a part of their mean period.
@@ -30,13 +33,13 @@ pub(super) struct Attractor {
 }
 
 /// The attractors of pulses cut into `parts`, those with the most weight first.
-pub(super) fn attractors(
-    course: &Course,
-    windows: &Windows,
+pub(super) fn attractors<'a>(
+    course: &'a Course,
+    windows: &'a Windows,
     periods: &[f64],
     parts: usize,
     params: &Params,
-) -> Vec<Attractor> {
+) -> Vec<Attractor<'a>> {
     let per_period = if course.times.len() <= MANY_EVENTS { STARTS.0 } else { STARTS.1 };
     let start = |period: f64, i: u16| Start {
         period: period as f32,
@@ -50,11 +53,11 @@ pub(super) fn attractors(
     let mut steps = Vec::new();
     for bundle in starts.chunks(LANES) {
         let settled = course.settle(bundle);
-        let counted = count(bundle, settled, parts, course, windows, params, &mut steps);
-        let ends = measure(course, windows.length, &steps);
-        all.extend(bundle.iter().zip(settled).zip(counted).zip(ends).map(|(((start, settled), counted), end)| {
-            let End { pulses, phase, gain } = end;
-            Attractor { start: *start, settled, counted, pulses, phase, gain }
+        let tally = Rc::new(count(bundle, settled, parts, course, windows, params, &mut steps));
+        let ends = bundle.iter().zip(measure(course, windows.length, &steps)).enumerate();
+        all.extend(ends.map(|(lane, (start, End { pulses, phase, gain }))| {
+            let tally = Rc::clone(&tally);
+            Attractor { start: *start, settled: settled[lane], tally, lane, pulses, phase, gain }
         }));
     }
     all.retain(|a| a.pulses >= 1.0 && params.allows(windows.length / f64::from(a.pulses)));

@@ -43,6 +43,7 @@ pub(super) struct Followed {
 }
 
 /// The densities of up to [`LANES`] pulses.
+#[derive(Debug)]
 pub(super) struct Densities {
     rest: f32,
     beat: f32,
@@ -129,12 +130,13 @@ fn bell(start: &Start, parts: usize) -> f64 {
 }
 
 /// What is counted of up to [`LANES`] pulses, event by event.
-struct Tally<'a> {
-    densities: &'a Densities,
+#[derive(Debug)]
+pub(super) struct Tally<'a> {
+    densities: Densities,
     course: &'a Course,
     windows: &'a Windows,
     /// Sums of the events' shares by window.
-    shares: &'a mut [[f64; LANES]],
+    shares: Vec<[f64; LANES]>,
     /// Weight times log density off heads, and what heads add, by index modulo 12.
     plain: [f64; LANES],
     heads: [[f64; SLOTS]; LANES],
@@ -175,7 +177,7 @@ impl Count for Tally<'_> {
             self.heads[i][slot[i] as usize % SLOTS] += f64::from(weight * (on[i] - off[i]));
         }
         if !self.shares.is_empty() {
-            self.windows.add(self.shares, event, &self.densities.share(step, weight, &off, next));
+            self.windows.add(&mut self.shares, event, &self.densities.share(step, weight, &off, next));
         }
     }
 }
@@ -183,51 +185,33 @@ impl Count for Tally<'_> {
 /// Follows up to [`LANES`] pulses from where they have settled, and counts what the events say of each.
 #[pulp::with_simd(follow = pulp::Arch::new())]
 #[inline(always)]
-fn follow_with<'a, S: pulp::Simd>(
+fn follow_with<'a, 'b, S: pulp::Simd>(
     _: S,
-    starts: &'a [Start],
+    starts: &'b [Start],
     settled: Lanes,
     parts: usize,
     mut tally: Tally<'a>,
-    steps: &'a mut Vec<Step>,
+    steps: &'b mut Vec<Step>,
 ) -> Tally<'a> {
     tally.course.follow_with(starts, settled, parts == 1, steps, &mut tally);
     tally
 }
 
-/// What the events say of one pulse.
-#[derive(Debug, Clone)]
-pub(super) struct Counted {
-    plain: f64,
-    heads: [f64; INDEX_PERIOD],
-    squares: f64,
-    weight: f64,
-    hit: f32,
-    /// The bell of the first event.
-    first: f32,
-    /// Mean density without bars, and what bars of one pulse would add to it.
-    mean: f64,
-    of_heads: f64,
-    shares: Vec<f64>,
-}
-
 /// Follows up to [`LANES`] pulses cut into `parts` from where they have settled; leaves their steps.
-pub(super) fn count(
+pub(super) fn count<'a>(
     starts: &[Start],
     settled: Lanes,
     parts: usize,
-    course: &Course,
-    windows: &Windows,
+    course: &'a Course,
+    windows: &'a Windows,
     params: &Params,
     steps: &mut Vec<Step>,
-) -> Vec<Counted> {
-    let densities = Densities::new(starts, parts, params);
-    let mut shares = vec![[0.0_f64; LANES]; windows.count()];
+) -> Tally<'a> {
     let tally = Tally {
-        densities: &densities,
+        densities: Densities::new(starts, parts, params),
         course,
         windows,
-        shares: &mut shares,
+        shares: vec![[0.0; LANES]; windows.count()],
         plain: [0.0; LANES],
         heads: [[0.0; SLOTS]; LANES],
         squares: [0.0; LANES],
@@ -236,37 +220,25 @@ pub(super) fn count(
         last: [f32::NAN; LANES],
         first: [0.0; LANES],
     };
-    let tally = follow(starts, settled, parts, tally, steps);
-    let counted = |i: usize| Counted {
-        plain: tally.plain[i],
-        heads: std::array::from_fn(|slot| tally.heads[i][slot]),
-        squares: tally.squares[i],
-        weight: tally.weight[i],
-        hit: tally.hit[i],
-        first: tally.first[i],
-        mean: densities.mean[i],
-        of_heads: densities.of_heads[i],
-        shares: tally.shares.iter().map(|s| s[i]).collect(),
-    };
-    (0..starts.len()).map(counted).collect()
+    follow(starts, settled, parts, tally, steps)
 }
 
 impl Followed {
     /// The posterior of an attractor of pulses cut into `parts`; `weight` is that of all events.
-    pub(super) fn new(a: Attractor, parts: usize, weight: f64, length: f64, params: &Params) -> Self {
-        let c = a.counted;
+    pub(super) fn new(a: &Attractor<'_>, parts: usize, weight: f64, length: f64, params: &Params) -> Self {
+        let (c, i) = (&a.tally, a.lane);
         let period = f64::from(a.start.period);
         let mean_period = length / f64::from(a.pulses);
         let scale = params.present / length;
         let felt = if parts == 1 { 0.0 } else { params.feel(period / parts as f64).max(1e-3).ln() };
-        let base = params.prior(mean_period) - params.silent * f64::from((a.pulses - c.hit).max(0.0)) * scale
-            + params.first * f64::from(c.first)
+        let base = params.prior(mean_period) - params.silent * f64::from((a.pulses - c.hit[i]).max(0.0)) * scale
+            + params.first * f64::from(c.first[i])
             + felt
             - if parts == 3 { params.three } else { 0.0 };
         let bell = bell(&a.start, parts);
         let mut logs = Vec::with_capacity(10);
         for bar in BARS {
-            let mean = c.mean + if bar > 1 { c.of_heads / bar as f64 } else { 0.0 };
+            let mean = c.densities.mean[i] + if bar > 1 { c.densities.of_heads[i] / bar as f64 } else { 0.0 };
             let closes = (a.pulses as usize).is_multiple_of(bar);
             let constant = -weight * mean.ln() - if closes { 0.0 } else { params.change };
             let prior = base
@@ -274,8 +246,9 @@ impl Followed {
                 - if bar == 3 { params.three } else { 0.0 }
                 - if bar > 1 { params.bar } else { 0.0 };
             for o in 0..bar {
-                let heads: f64 = if bar > 1 { c.heads.iter().skip(o).step_by(bar).sum() } else { 0.0 };
-                logs.push((c.plain + heads + constant) * scale + prior);
+                let heads: f64 =
+                    if bar > 1 { c.heads[i][..INDEX_PERIOD].iter().skip(o).step_by(bar).sum() } else { 0.0 };
+                logs.push((c.plain[i] + heads + constant) * scale + prior);
             }
         }
         Self {
@@ -284,10 +257,10 @@ impl Followed {
             parts,
             pulses: a.pulses,
             phase: f64::from(a.phase),
-            is_average: (c.squares / c.weight.max(1e-9)).sqrt() > UNEVEN * period,
+            is_average: (c.squares[i] / c.weight[i].max(1e-9)).sqrt() > UNEVEN * period,
             log: sum_of_logs(&logs),
             prior: params.prior(mean_period) - (period / bell).ln(),
-            shares: c.shares,
+            shares: c.shares.iter().map(|s| s[i]).collect(),
         }
     }
 }

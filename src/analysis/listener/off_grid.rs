@@ -56,8 +56,8 @@ impl<'a> OffGrid<'a> {
         let periods = periods(events, length, params);
         let weight: f64 = course.weights.iter().map(|w| f64::from(*w)).sum();
         let follow = |parts: usize| -> Vec<Followed> {
-            let all = attractors(&course, &windows, &periods, parts, params).into_iter();
-            all.map(|a| Followed::new(a, parts, weight, length, params)).collect()
+            let all = attractors(&course, &windows, &periods, parts, params);
+            all.iter().map(|a| Followed::new(a, parts, weight, length, params)).collect()
         };
         let followed: Vec<Followed> = if events.len() < MANY_EVENTS {
             (1..=MAX_PARTS).flat_map(follow).collect()
