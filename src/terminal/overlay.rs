@@ -15,12 +15,10 @@ pub(crate) enum Overlay {
     None,
     Help(usize),
     Manual(ManualView),
-    /// The searched list of commands.
     Find {
         text: TextField,
         selected: usize,
     },
-    /// The output devices.
     Outputs(Vec<String>, usize),
     /// The errors in the config file.
     ConfigFile(usize),
@@ -36,13 +34,10 @@ pub(crate) enum Overlay {
         block: usize,
         line: usize,
     },
-    /// Tapping along.
     Tap,
     TapReport(usize),
-    /// Quit with unsaved changes?
     ConfirmQuit,
     ConfirmOverwrite(PendingOverwrite),
-    /// The searched list of exports.
     Export {
         menu: ExportMenu,
         text: TextField,
@@ -51,7 +46,6 @@ pub(crate) enum Overlay {
     ImportWarnings(usize),
     /// Replace unsaved changes by the imported groove?
     ConfirmImport(Box<ImportedGroove>),
-    /// Recover the unsaved work that is offered?
     Recovery(RecoveryView),
 }
 
